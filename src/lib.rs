@@ -1,1 +1,13 @@
-//! x
+//! gapwright
+pub mod choose;
+pub mod decimal;
+pub mod job;
+pub mod length;
+pub mod model;
+pub mod plan;
+pub mod policy;
+pub mod problem;
+pub mod pump;
+pub mod sheet;
+pub mod stack;
+pub mod stock;

@@ -1,0 +1,96 @@
+//! Combinations: the ways to fill one kind of place from its drawer, listed once for all pumps.
+
+use smallvec::SmallVec;
+
+use crate::job::Job;
+use crate::model::Pack;
+use crate::plan::{Pick, piece_waste, scarcity_points};
+use crate::stock::Code;
+
+/// The most combinations that one drawer is listed in; more is a job for another method.
+pub const MOST_COMBINATIONS: usize = 4_000_000;
+
+/// One way to fill a place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Combination {
+    /// Lots and counts, thickest first.
+    pub picks: SmallVec<[Pick; 4]>,
+    /// Total thickness in ticks.
+    pub total: i64,
+    /// How far below the total it may lie, in ticks.
+    pub minus: i64,
+    /// How far above.
+    pub plus: i64,
+    /// Cost and handling of the pieces, in millionths of the currency.
+    pub waste: i64,
+    /// Scarcity points of the pieces.
+    pub scarcity: i64,
+    /// How many pieces.
+    pub pieces: i64,
+}
+
+/// Lists every combination of the pieces of a place, ascending by total; ties stand in the
+/// order of the stock sheet, fewest pieces first. `available` counts the pieces of each item.
+///
+/// Returns `None` when there are more than [`MOST_COMBINATIONS`].
+pub fn list(job: &Job, pack: &Pack, fit: &Code, available: &[u32]) -> Option<Vec<Combination>> {
+    let mut items: Vec<usize> = job.offered(pack, fit).filter(|&i| available[i] > 0).collect();
+    let thickness = |item: &usize| job.stock[*item].size.map(|size| size.thickness);
+    items.sort_by(|a, b| thickness(b).cmp(&thickness(a)).then(a.cmp(b)));
+    let empty = Combination {
+        picks: SmallVec::new(),
+        total: 0,
+        minus: 0,
+        plus: 0,
+        waste: 0,
+        scarcity: 0,
+        pieces: 0,
+    };
+    let mut found = Vec::new();
+    grow(&Drawer { job, pack, available }, &items, empty, &mut found)?;
+    found.sort_by(|a, b| {
+        a.total.cmp(&b.total).then(a.pieces.cmp(&b.pieces)).then_with(|| a.picks.cmp(&b.picks))
+    });
+    Some(found)
+}
+
+struct Drawer<'a> {
+    job: &'a Job,
+    pack: &'a Pack,
+    available: &'a [u32],
+}
+
+/// Adds `base` and everything that grows from it by pieces of `items`.
+fn grow(
+    drawer: &Drawer<'_>,
+    items: &[usize],
+    base: Combination,
+    found: &mut Vec<Combination>,
+) -> Option<()> {
+    let Drawer { job, pack, available } = *drawer;
+    let room = i64::from(pack.most_pieces) - base.pieces;
+    for (position, &index) in items.iter().enumerate() {
+        let item = &job.stock[index];
+        let Some(size) = item.size else { continue };
+        let waste = piece_waste(job, index).raw();
+        let scarcity = scarcity_points(item.available(), item.min_level);
+        for count in 1..=i64::from(available[index]).min(room) {
+            let mut next = base.clone();
+            next.picks.push(Pick { item: index, count: u32::try_from(count).ok()? });
+            next.total += count * size.thickness.ticks();
+            next.minus += count * size.tolerance.minus.ticks();
+            next.plus += count * size.tolerance.plus.ticks();
+            next.waste += count * waste;
+            next.scarcity += count * scarcity;
+            next.pieces += count;
+            grow(drawer, &items[position + 1..], next, found)?;
+        }
+    }
+    if base.pieces >= i64::from(pack.least_pieces) {
+        if found.len() >= MOST_COMBINATIONS {
+            return None;
+        }
+        found.push(base);
+    }
+    Some(())
+}

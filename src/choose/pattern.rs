@@ -1,0 +1,190 @@
+//! Patterns: one combination for each of a pump's packs, such that every requirement is met.
+//!
+//! Whether a combination will do depends on the very pieces, since each brings its own
+//! tolerance, and a gasket depends on the pack below it; so the packs are chosen together.
+
+use smallvec::SmallVec;
+
+use crate::choose::combination::Combination;
+use crate::decimal::Millionths;
+use crate::length::Fine;
+use crate::model::{Face, Term};
+use crate::policy::Acceptance;
+use crate::policy::Policy;
+use crate::pump::Pump;
+
+/// A pump's choice: an index into the list of combinations of each of its packs.
+pub type Choice = SmallVec<[u32; 4]>;
+
+/// One side of a requirement as `constant + sum over packs >= 0`, in millionths of a tick.
+#[derive(Debug, Clone)]
+pub struct Row {
+    /// The requirement's index.
+    pub requirement: usize,
+    /// What the dimensions and the bound contribute, guards of the dimensions taken off.
+    pub constant: i128,
+    /// Sensitivity to each pack's total, in millionths.
+    pub sensitivity: Vec<i128>,
+    /// Whether the tolerances of the pieces count.
+    pub guarded: bool,
+}
+
+impl Row {
+    /// What a combination in a pack contributes, its own guard taken off.
+    pub fn contribution(&self, pack: usize, combination: &Combination) -> i128 {
+        let c = self.sensitivity[pack];
+        let hurts = if c > 0 { combination.minus } else { combination.plus };
+        let guard = if self.guarded { c.abs() * i128::from(hurts) } else { 0 };
+        c * i128::from(combination.total) - guard
+    }
+}
+
+/// The rows of every requirement of a pump, lower and upper side.
+pub fn rows(pump: &Pump, policy: &Policy) -> Vec<Row> {
+    let guarded = policy.acceptance == Acceptance::WorstCase;
+    let sides = |(requirement, form): (usize, &crate::model::Form)| {
+        [(form.lower(), 1), (form.upper(), -1)]
+            .map(|(face, sign)| row(pump, requirement, &face, sign, guarded))
+    };
+    pump.requirements.iter().map(|r| &r.form).enumerate().flat_map(sides).collect()
+}
+
+fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guarded: bool) -> Row {
+    let mut constant = -sign * Fine::from(face.bound).raw();
+    let mut sensitivity = vec![0; pump.fits.len()];
+    for (term, c) in &face.terms {
+        let c = sign * i128::from(c.raw());
+        match *term {
+            Term::Pack(pack) => sensitivity[pack] += c,
+            Term::Dimension(index) => {
+                let measured = &pump.dimensions[index];
+                let hurts =
+                    if c > 0 { measured.tolerance.minus } else { measured.tolerance.plus };
+                constant += c * i128::from(measured.value.ticks());
+                if guarded {
+                    constant -= c.abs() * i128::from(hurts.ticks());
+                }
+            }
+        }
+    }
+    Row { requirement, constant, sensitivity, guarded }
+}
+
+/// The distance of a requirement from its target as `constant + sum over packs`.
+#[derive(Debug, Clone)]
+struct Aimed {
+    constant: i128,
+    sensitivity: Vec<i128>,
+}
+
+/// The charge for coming out off target: distance in thou times the rate, rounded up to a whole
+/// millionth of the currency.
+pub fn off_target_charge(distance: i128, rate: Millionths) -> i64 {
+    // One thou is 254 000 ticks, and distances are in millionths of a tick.
+    const THOU: i128 = 254_000 * 1_000_000;
+    let charge = (distance.abs() * i128::from(rate.raw()) + THOU - 1) / THOU;
+    i64::try_from(charge).unwrap_or(i64::MAX / 4)
+}
+
+/// A way to kit one pump: the choice and what it costs off target.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Pattern {
+    /// The combinations.
+    pub choice: Choice,
+    /// The charges for coming out off target, in millionths of the currency.
+    pub off_target: i64,
+}
+
+/// Lists every pattern of a pump, in the order of its packs' combinations.
+pub fn list(pump: &Pump, policy: &Policy, drawers: &[&[Combination]]) -> Vec<Pattern> {
+    let rows = rows(pump, policy);
+    let aims: Vec<Aimed> = pump
+        .requirements
+        .iter()
+        .enumerate()
+        .map(|(index, r)| {
+            let row = row(pump, index, &r.form.target(), 1, false);
+            Aimed { constant: row.constant, sensitivity: row.sensitivity }
+        })
+        .collect();
+    // The most that the packs from `k` on can still add to a row.
+    let most_after: Vec<Vec<i128>> = rows
+        .iter()
+        .map(|row| {
+            let mut most = vec![0; drawers.len() + 1];
+            for pack in (0..drawers.len()).rev() {
+                let best = drawers[pack].iter().map(|c| row.contribution(pack, c)).max();
+                most[pack] = most[pack + 1] + best.unwrap_or(0);
+            }
+            most
+        })
+        .collect();
+    let mut found = Vec::new();
+    if drawers.iter().all(|drawer| !drawer.is_empty()) {
+        let reach = Reach { rows: &rows, aims: &aims, most_after: &most_after, drawers, policy };
+        let start: Vec<i128> = rows.iter().map(|row| row.constant).collect();
+        let aimed: Vec<i128> = aims.iter().map(|aim| aim.constant).collect();
+        reach.extend(&start, &aimed, &mut Choice::new(), &mut found);
+    }
+    found
+}
+
+struct Reach<'a> {
+    rows: &'a [Row],
+    aims: &'a [Aimed],
+    most_after: &'a [Vec<i128>],
+    drawers: &'a [&'a [Combination]],
+    policy: &'a Policy,
+}
+
+impl Reach<'_> {
+    /// Extends a choice of the first packs by every combination of the next one that leaves
+    /// each row within reach of the packs that follow.
+    fn extend(&self, sums: &[i128], aimed: &[i128], choice: &mut Choice, found: &mut Vec<Pattern>) {
+        let pack = choice.len();
+        if pack == self.drawers.len() {
+            let off_target =
+                aimed.iter().map(|d| off_target_charge(*d, self.policy.off_target)).sum();
+            found.push(Pattern { choice: choice.clone(), off_target });
+            return;
+        }
+        let drawer = self.drawers[pack];
+        let (first, last) = self.window(pack, sums);
+        let from = drawer.partition_point(|c| i128::from(c.total) < first);
+        let mut next = vec![0; sums.len()];
+        for (index, combination) in (0..).zip(drawer).skip(from) {
+            if i128::from(combination.total) > last {
+                break;
+            }
+            let mut reachable = true;
+            for (r, row) in self.rows.iter().enumerate() {
+                next[r] = sums[r] + row.contribution(pack, combination);
+                reachable &= next[r] + self.most_after[r][pack + 1] >= 0;
+            }
+            if reachable {
+                let moved: Vec<i128> = aimed
+                    .iter()
+                    .zip(self.aims)
+                    .map(|(d, aim)| d + aim.sensitivity[pack] * i128::from(combination.total))
+                    .collect();
+                choice.push(index);
+                self.extend(&next, &moved, choice, found);
+                choice.pop();
+            }
+        }
+    }
+
+    /// Totals outside this window cannot do even without any guard: a quick first sieve.
+    fn window(&self, pack: usize, sums: &[i128]) -> (i128, i128) {
+        let (mut first, mut last) = (i128::MIN, i128::MAX);
+        for (r, row) in self.rows.iter().enumerate() {
+            let need = -(sums[r] + self.most_after[r][pack + 1]);
+            match row.sensitivity[pack] {
+                0 => {}
+                c if c > 0 => first = first.max(need.div_euclid(c)),
+                c => last = last.min(need.div_euclid(c) + 1),
+            }
+        }
+        (first, last)
+    }
+}

@@ -1,0 +1,605 @@
+//! Branch and price for one goal: exact bounds, columns priced in as they are needed.
+//!
+//! Every node is closed by an exact integer bound or split; the linear programs only say where
+//! to look. What the search returns as a bound is therefore proven whatever the backend did.
+
+use std::cmp::Reverse;
+use std::collections::{BTreeSet, BinaryHeap};
+use std::sync::Arc;
+
+use crate::choose::bound::{Allowed, Multipliers, SCALE, Stage, round_up};
+use crate::choose::instance::{Instance, Taken, fits, put_back, take};
+use crate::choose::relaxation::{self, Entry};
+use crate::choose::watch::Watch;
+use crate::plan::{Aim, Stop};
+
+/// What a search for one goal comes to.
+#[derive(Debug, Clone)]
+pub struct Closed {
+    /// The best plan found.
+    pub taken: Taken,
+    /// No plan that keeps the earlier goals has a smaller cost.
+    pub bound: i64,
+    /// The columns that plans as good as this one may use.
+    pub allowed: Allowed,
+    /// Why the search ended before bound and value met.
+    pub stopped: Option<Stop>,
+}
+
+/// Rounds of column generation after which a node is split even if columns still price in.
+const MOST_ROUNDS: usize = 200;
+/// Columns that one pump may add in one round.
+const COLUMNS_A_ROUND: usize = 3;
+
+/// Searches one goal to its proof, from a plan that keeps the earlier goals.
+pub fn close(
+    stage: Stage<'_>,
+    allowed: Allowed,
+    incumbent: Taken,
+    aim: Aim,
+    watch: &Watch<'_>,
+) -> Closed {
+    let value = stage.instance.value(&incumbent);
+    let mut search = Search::new(stage, value, aim, watch);
+    search.put_in_pool(&incumbent);
+    let (bound, allowed, stopped) = search.run(allowed);
+    Closed { taken: search.best.unwrap_or(incumbent), bound, allowed, stopped }
+}
+
+/// A plan that keeps the earlier goals and comes to at most `most` on this one, if there is one
+/// within what is allowed.
+pub fn reach(
+    stage: Stage<'_>,
+    allowed: Allowed,
+    most: i64,
+    aim: Aim,
+    watch: &Watch<'_>,
+) -> Option<Taken> {
+    let mut value = stage.limits.to_vec();
+    value.push(most);
+    let mut search = Search::new(stage, value, aim, watch);
+    // Whatever reaches `most` is better than one step above it.
+    search.value[stage.tier] += search.grain;
+    search.any_will_do = true;
+    search.run(allowed);
+    search.best
+}
+
+/// A part of the search space that is still open.
+struct Node {
+    bound: i64,
+    depth: usize,
+    number: usize,
+    allowed: Allowed,
+    multipliers: Multipliers,
+}
+
+impl Node {
+    /// Least bound first, then deepest, then oldest.
+    fn key(&self) -> (Reverse<i64>, usize, Reverse<usize>) {
+        (Reverse(self.bound), self.depth, Reverse(self.number))
+    }
+}
+
+impl PartialEq for Node {
+    fn eq(&self, other: &Node) -> bool {
+        self.number == other.number
+    }
+}
+impl Eq for Node {}
+impl PartialOrd for Node {
+    fn partial_cmp(&self, other: &Node) -> Option<std::cmp::Ordering> {
+        Some(self.cmp(other))
+    }
+}
+impl Ord for Node {
+    fn cmp(&self, other: &Node) -> std::cmp::Ordering {
+        self.key().cmp(&other.key())
+    }
+}
+
+/// What relaxing a node gives.
+struct Relaxed {
+    bound: i64,
+    raw_bound: i128,
+    multipliers: Multipliers,
+    fractions: Vec<(Entry, f64)>,
+}
+
+struct Search<'a> {
+    stage: Stage<'a>,
+    aim: Aim,
+    watch: &'a Watch<'a>,
+    /// Every cost of this goal is a multiple of this.
+    grain: i64,
+    best: Option<Taken>,
+    /// The value to beat on every goal from this one on.
+    value: Vec<i64>,
+    /// Whether to end with the first plan that is better.
+    any_will_do: bool,
+    /// The columns that a linear program has ever asked for.
+    pool: BTreeSet<Entry>,
+    nodes: usize,
+}
+
+impl<'a> Search<'a> {
+    fn new(stage: Stage<'a>, value: Vec<i64>, aim: Aim, watch: &'a Watch<'a>) -> Search<'a> {
+        Search {
+            stage,
+            aim,
+            watch,
+            grain: grain(stage.instance, stage.tier),
+            best: None,
+            value,
+            any_will_do: false,
+            pool: BTreeSet::new(),
+            nodes: 0,
+        }
+    }
+
+    fn put_in_pool(&mut self, taken: &Taken) {
+        let entries = taken.iter().enumerate().filter_map(|(pump, column)| Some((pump, (*column)?)));
+        self.pool.extend(entries);
+    }
+
+    /// The value to beat.
+    fn to_beat(&self) -> i64 {
+        self.value[self.stage.tier]
+    }
+
+    /// Runs to the end or a stop: the bound, what plans as good as the best one may use, and why
+    /// it stopped early.
+    fn run(&mut self, allowed: Allowed) -> (i64, Allowed, Option<Stop>) {
+        let zero = Multipliers::zero(self.stage.instance, self.stage.tier);
+        let mut root = Node {
+            bound: i64::MIN,
+            depth: 0,
+            number: 0,
+            allowed: allowed.clone(),
+            multipliers: zero,
+        };
+        let Some(relaxed) = self.relax(&root) else {
+            // A pump that must be served has no column left.
+            return (self.to_beat(), allowed, None);
+        };
+        root.bound = relaxed.bound;
+        root.multipliers = relaxed.multipliers.clone();
+        self.round(&relaxed, &root.allowed);
+        self.tell(relaxed.bound, 1);
+        let mut stopped = None;
+        let mut open = BinaryHeap::new();
+        let mut bound = relaxed.bound;
+        let root_multipliers = relaxed.multipliers.clone();
+        if relaxed.bound < self.to_beat() {
+            let mut dive = self.split(root, &relaxed, &mut open);
+            while !(self.any_will_do && self.best.is_some()) {
+                if let Some(stop) = self.watch.stop() {
+                    stopped = Some(stop);
+                    open.extend(dive.take());
+                    break;
+                }
+                // Dive as long as the dive is alive, then go back to the least bound.
+                let Some(node) = dive.take().or_else(|| open.pop()) else { break };
+                if node.bound >= self.to_beat() {
+                    continue;
+                }
+                self.nodes += 1;
+                if let Some(relaxed) = self.relax(&node) {
+                    self.round(&relaxed, &node.allowed);
+                    if relaxed.bound < self.to_beat() {
+                        dive = self.split(node, &relaxed, &mut open);
+                    }
+                }
+                if self.nodes.is_multiple_of(16) {
+                    let least = open.peek().map_or(self.to_beat(), |n| n.bound);
+                    self.tell(least.min(self.to_beat()), open.len());
+                }
+            }
+            bound = open.iter().map(|n| n.bound).min().unwrap_or(self.to_beat());
+        }
+        let bound = bound.min(self.to_beat());
+        let kept = self.keep(&allowed, &root_multipliers);
+        (bound, kept, stopped)
+    }
+
+    fn tell(&self, bound: i64, open: usize) {
+        self.watch.tell(self.aim, self.stage.instance.pumps.len(), self.to_beat(), bound, open);
+    }
+
+    /// The columns whose reduced cost leaves room for a plan as good as the best one.
+    fn keep(&self, allowed: &Allowed, multipliers: &Multipliers) -> Allowed {
+        self.reduce(allowed, multipliers, SCALE * i128::from(self.to_beat()))
+            .unwrap_or_else(|| allowed.clone())
+    }
+
+    /// Drops every column that lifts the bound above `most` (in 1/SCALE); `None` if that leaves
+    /// a pump nothing to take.
+    fn reduce(&self, allowed: &Allowed, multipliers: &Multipliers, most: i128) -> Option<Allowed> {
+        let priced = self.stage.price(multipliers, allowed)?;
+        let room = most - priced.bound;
+        if room < 0 {
+            return None;
+        }
+        let mut kept = allowed.clone();
+        for (pump, (cheapest, _)) in priced.cheapest.iter().enumerate() {
+            let affordable = |reduced: i128| reduced - cheapest <= room;
+            kept.idle[pump] = allowed.idle[pump] && affordable(0);
+            let columns = &allowed.columns[pump];
+            let stays = |column: &u32| affordable(self.stage.reduced(multipliers, pump, *column));
+            if columns.iter().any(|c| !stays(c)) {
+                kept.columns[pump] = Arc::new(columns.iter().copied().filter(stays).collect());
+            }
+        }
+        Some(kept)
+    }
+
+    /// Column generation at a node: the best bound, and the relaxed plan behind it. `None` when
+    /// the node holds no plan better than the best one.
+    fn relax(&mut self, node: &Node) -> Option<Relaxed> {
+        let mut best = node.multipliers.clone();
+        let mut raw_bound = self.stage.price(&best, &node.allowed)?.bound;
+        let mut pool = self.pool_of(&node.allowed);
+        for _ in 0..MOST_ROUNDS {
+            if round_up(raw_bound, self.grain) >= self.to_beat() {
+                return (node.number == 0).then(|| self.relaxed(raw_bound, best, Vec::new()));
+            }
+            let Some(multipliers) = relaxation::multipliers(self.stage, &pool) else { break };
+            let priced = self.stage.price(&multipliers, &node.allowed)?;
+            let fresh = self.fresh(&multipliers, &node.allowed, &pool);
+            if priced.bound > raw_bound {
+                raw_bound = priced.bound;
+                best = multipliers;
+            }
+            if fresh.is_empty() || self.watch.stop().is_some() {
+                break;
+            }
+            self.pool.extend(fresh.iter().copied());
+            pool.extend(fresh);
+            pool.sort_unstable();
+        }
+        let fractions = match relaxation::fractions(self.stage, &pool) {
+            Some(values) => pool.iter().copied().zip(values).filter(|(_, v)| *v > 1e-9).collect(),
+            None => Vec::new(),
+        };
+        Some(self.relaxed(raw_bound, best, fractions))
+    }
+
+    fn relaxed(
+        &self,
+        raw_bound: i128,
+        multipliers: Multipliers,
+        fractions: Vec<(Entry, f64)>,
+    ) -> Relaxed {
+        Relaxed { bound: round_up(raw_bound, self.grain), raw_bound, multipliers, fractions }
+    }
+
+    /// The columns of the pool that a node still allows.
+    fn pool_of(&self, allowed: &Allowed) -> Vec<Entry> {
+        self.pool
+            .iter()
+            .copied()
+            .filter(|(pump, column)| allowed.columns[*pump].binary_search(column).is_ok())
+            .collect()
+    }
+
+    /// Columns that price in: for each pump the few with the least reduced cost below what the
+    /// pump gets from the columns at hand.
+    fn fresh(&self, multipliers: &Multipliers, allowed: &Allowed, pool: &[Entry]) -> Vec<Entry> {
+        let mut fresh = Vec::new();
+        for (pump, columns) in allowed.columns.iter().enumerate() {
+            let from = pool.partition_point(|entry| entry.0 < pump);
+            let to = pool.partition_point(|entry| entry.0 <= pump);
+            let idle = allowed.idle[pump].then_some(0);
+            let known = pool[from..to]
+                .iter()
+                .map(|&(_, column)| self.stage.reduced(multipliers, pump, column))
+                .chain(idle)
+                .min();
+            // A hair's breadth is the backend's own error, not a better column.
+            let least = known.map_or(i128::MAX, |known| known - SCALE / 1024);
+            let mut better: Vec<(i128, u32)> = columns
+                .iter()
+                .map(|&column| (self.stage.reduced(multipliers, pump, column), column))
+                .filter(|(reduced, _)| *reduced < least)
+                .collect();
+            better.sort_unstable();
+            fresh.extend(better.iter().take(COLUMNS_A_ROUND).map(|&(_, column)| (pump, column)));
+        }
+        fresh
+    }
+
+    /// Splits a node in two where the relaxed plan is most undecided. Returns the half to go on
+    /// with and leaves the other one open.
+    fn split(
+        &mut self,
+        node: Node,
+        relaxed: &Relaxed,
+        open: &mut BinaryHeap<Node>,
+    ) -> Option<Node> {
+        let most = SCALE * i128::from(self.to_beat() - self.grain);
+        let allowed = self.reduce(&node.allowed, &relaxed.multipliers, most)?;
+        debug_assert!(relaxed.raw_bound <= most);
+        let Some(halves) = halves(self.stage.instance, &allowed, &relaxed.fractions) else {
+            // One choice a pump is left: it is a plan or it is none.
+            self.offer_only(&allowed);
+            return None;
+        };
+        let mut children = halves.into_iter().map(|allowed| {
+            self.nodes += 1;
+            Node {
+                bound: relaxed.bound.max(node.bound),
+                depth: node.depth + 1,
+                number: self.nodes,
+                allowed,
+                multipliers: relaxed.multipliers.clone(),
+            }
+        });
+        let first = children.next();
+        open.extend(children);
+        first
+    }
+
+    /// Makes a whole plan of a relaxed one and keeps it if it is better.
+    fn round(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
+        let instance = self.stage.instance;
+        let mut left = instance.capacity.clone();
+        let mut taken: Taken = vec![None; instance.pumps.len()];
+        let mut wanted = relaxed.fractions.clone();
+        wanted.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        for ((pump, column), _) in wanted {
+            let uses = &instance.column(pump, column).uses;
+            if taken[pump].is_none() && fits(&left, uses) {
+                take(&mut left, uses);
+                taken[pump] = Some(column);
+            }
+        }
+        let ranked: Vec<Vec<u32>> = allowed
+            .columns
+            .iter()
+            .enumerate()
+            .map(|(pump, columns)| {
+                let mut ranked: Vec<(i128, u32)> = columns
+                    .iter()
+                    .map(|&c| (self.stage.reduced(&relaxed.multipliers, pump, c), c))
+                    .collect();
+                ranked.sort_unstable();
+                ranked.into_iter().map(|(_, column)| column).collect()
+            })
+            .collect();
+        mend(instance, &ranked, &mut taken, &mut left);
+        self.offer(taken.clone());
+        refine(self.stage, &ranked, &mut taken, &mut left);
+        self.offer(taken);
+    }
+
+    /// Offers the only plan that is left, if its pieces are there.
+    fn offer_only(&mut self, allowed: &Allowed) {
+        let taken: Taken = allowed.columns.iter().map(|c| c.first().copied()).collect();
+        if self.stage.instance.left(&taken).iter().all(|&left| left >= 0) {
+            self.offer(taken);
+        }
+    }
+
+    /// Takes a plan as the best one if it keeps the earlier goals and is better.
+    fn offer(&mut self, taken: Taken) {
+        let value = self.stage.instance.value(&taken);
+        let keeps = value.iter().zip(self.stage.limits).all(|(value, limit)| value <= limit);
+        if keeps && value[self.stage.tier..] < self.value[self.stage.tier..] {
+            self.put_in_pool(&taken);
+            self.best = Some(taken);
+            self.value = value;
+        }
+    }
+}
+
+/// The greatest common divisor of all costs of a goal.
+fn grain(instance: &Instance, tier: usize) -> i64 {
+    let gcd = |mut a: i64, mut b: i64| {
+        while b != 0 {
+            (a, b) = (b, a % b);
+        }
+        a
+    };
+    let mut grain = 0;
+    for (pump, columns) in instance.pumps.iter().enumerate() {
+        for column in (0..).take(columns.len()) {
+            grain = gcd(grain, instance.cost(tier, pump, column).abs());
+            if grain == 1 {
+                return 1;
+            }
+        }
+    }
+    grain.max(1)
+}
+
+/// Serves unserved pumps, at need by moving one other pump to another column.
+pub(crate) fn mend(
+    instance: &Instance,
+    ranked: &[Vec<u32>],
+    taken: &mut Taken,
+    left: &mut Vec<i64>,
+) {
+    for pump in 0..taken.len() {
+        if taken[pump].is_some() {
+            continue;
+        }
+        let direct =
+            ranked[pump].iter().find(|&&c| fits(left, &instance.column(pump, c).uses)).copied();
+        if let Some(column) = direct {
+            take(left, &instance.column(pump, column).uses);
+            taken[pump] = Some(column);
+            continue;
+        }
+        make_way(instance, ranked, taken, left, pump);
+    }
+}
+
+/// How many columns of a pump, best first, are tried when others must make way for it.
+const TRIED: usize = 60;
+
+/// Serves a pump by moving one other pump to another of its columns.
+fn make_way(
+    instance: &Instance,
+    ranked: &[Vec<u32>],
+    taken: &mut Taken,
+    left: &mut Vec<i64>,
+    pump: usize,
+) {
+    for &column in ranked[pump].iter().take(TRIED) {
+        let uses = &instance.column(pump, column).uses;
+        for other in 0..taken.len() {
+            let Some(held) = taken[other] else { continue };
+            let held_uses = &instance.column(other, held).uses;
+            put_back(left, held_uses);
+            if fits(left, uses) {
+                take(left, uses);
+                let moved = ranked[other]
+                    .iter()
+                    .take(TRIED)
+                    .find(|&&c| fits(left, &instance.column(other, c).uses))
+                    .copied();
+                if let Some(moved) = moved {
+                    take(left, &instance.column(other, moved).uses);
+                    taken[other] = Some(moved);
+                    taken[pump] = Some(column);
+                    return;
+                }
+                put_back(left, uses);
+            }
+            take(left, held_uses);
+        }
+    }
+}
+
+/// Lets pumps, one after the other, move to a column that costs less, until none can.
+fn refine(stage: Stage<'_>, ranked: &[Vec<u32>], taken: &mut Taken, left: &mut Vec<i64>) {
+    let instance = stage.instance;
+    let cost = |pump: usize, column: u32| -> Vec<i64> {
+        (0..instance.tiers.len()).map(|tier| instance.cost(tier, pump, column)).collect()
+    };
+    let mut moved = true;
+    let mut passes = 0;
+    while moved && passes < 20 {
+        moved = false;
+        passes += 1;
+        for pump in 0..taken.len() {
+            let Some(held) = taken[pump] else { continue };
+            put_back(left, &instance.column(pump, held).uses);
+            let best = ranked[pump]
+                .iter()
+                .copied()
+                .take(4 * TRIED)
+                .filter(|&c| fits(left, &instance.column(pump, c).uses))
+                .map(|c| (cost(pump, c), c))
+                .min()
+                .filter(|(cheaper, _)| *cheaper < cost(pump, held))
+                .map_or(held, |(_, column)| column);
+            moved |= best != held;
+            taken[pump] = Some(best);
+            take(left, &instance.column(pump, best).uses);
+        }
+    }
+}
+
+/// Splits what is allowed at the pump and item where the relaxed plan is most evenly undecided:
+/// one half takes more than some count of the item, the other not. Where the relaxed plan is
+/// whole, the pump with the most left to choose from is halved. `None` if nothing can be split.
+fn halves(
+    instance: &Instance,
+    allowed: &Allowed,
+    fractions: &[(Entry, f64)],
+) -> Option<[Allowed; 2]> {
+    let split = undecided(instance, fractions)
+        .and_then(|(pump, keeps)| halve(allowed, pump, keeps))
+        .or_else(|| widest(allowed))?;
+    Some(split)
+}
+
+/// Which columns of a pump go into the first half.
+type Keeps<'a> = Box<dyn Fn(Option<u32>) -> bool + 'a>;
+
+fn undecided<'a>(
+    instance: &'a Instance,
+    fractions: &[(Entry, f64)],
+) -> Option<(usize, Keeps<'a>)> {
+    let mut best: Option<(f64, usize, Option<(u32, u32)>)> = None;
+    let mut from = 0;
+    while from < fractions.len() {
+        let pump = fractions[from].0.0;
+        let to = from + fractions[from..].partition_point(|((p, _), _)| *p == pump);
+        let mine = &fractions[from..to];
+        from = to;
+        let mass: f64 = mine.iter().map(|(_, value)| value).sum();
+        let mut consider = |share: f64, rule: Option<(u32, u32)>| {
+            let evenness = share.min(1.0 - share);
+            if evenness > 1e-6 && best.is_none_or(|(most, _, _)| evenness > most + 1e-9) {
+                best = Some((evenness, pump, rule));
+            }
+        };
+        // Served or not at all.
+        consider(mass, None);
+        let counts: BTreeSet<(u32, u32)> = mine
+            .iter()
+            .flat_map(|((_, c), _)| instance.column(pump, *c).uses.iter().copied())
+            .collect();
+        for (item, count) in counts {
+            let share: f64 = mine
+                .iter()
+                .filter(|((_, c), _)| uses_at_least(instance, pump, *c, item, count))
+                .map(|(_, value)| value)
+                .sum();
+            consider(share, Some((item, count)));
+        }
+    }
+    let (_, pump, rule) = best?;
+    let keeps: Keeps<'a> = match rule {
+        None => Box::new(|column| column.is_some()),
+        Some((item, count)) => Box::new(move |column| {
+            column.is_some_and(|c| uses_at_least(instance, pump, c, item, count))
+        }),
+    };
+    Some((pump, keeps))
+}
+
+fn uses_at_least(instance: &Instance, pump: usize, column: u32, item: u32, count: u32) -> bool {
+    instance.column(pump, column).uses.iter().any(|&(i, n)| i == item && n >= count)
+}
+
+/// Splits one pump's columns by a rule; `None` if one half would hold everything.
+fn halve(allowed: &Allowed, pump: usize, keeps: Keeps<'_>) -> Option<[Allowed; 2]> {
+    let (first, second): (Vec<u32>, Vec<u32>) =
+        allowed.columns[pump].iter().partition(|&&column| keeps(Some(column)));
+    let idle = allowed.idle[pump];
+    let idle_first = idle && keeps(None);
+    let idle_second = idle && !idle_first;
+    if (first.is_empty() && !idle_first) || (second.is_empty() && !idle_second) {
+        return None;
+    }
+    let half = |columns: Vec<u32>, idle: bool| {
+        let mut half = allowed.clone();
+        half.columns[pump] = Arc::new(columns);
+        half.idle[pump] = idle;
+        half
+    };
+    Some([half(first, idle_first), half(second, idle_second)])
+}
+
+/// Halves the choice of the pump that has the most.
+fn widest(allowed: &Allowed) -> Option<[Allowed; 2]> {
+    let choices = |pump: usize| allowed.columns[pump].len() + usize::from(allowed.idle[pump]);
+    let pump = (0..allowed.columns.len()).max_by_key(|&pump| (choices(pump), Reverse(pump)))?;
+    if choices(pump) < 2 {
+        return None;
+    }
+    let middle = allowed.columns[pump].get(allowed.columns[pump].len() / 2).copied();
+    let first = allowed.columns[pump].first().copied();
+    halve(
+        allowed,
+        pump,
+        Box::new(move |column| match column {
+            // A single column is split from taking none.
+            Some(c) => middle == first || Some(c) < middle,
+            None => false,
+        }),
+    )
+}

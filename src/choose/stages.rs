@@ -1,0 +1,122 @@
+//! The goals of one group, strictly one after the other, each proven before the next.
+
+use std::sync::Arc;
+
+use crate::choose::bound::{Allowed, Stage};
+use crate::choose::instance::{Instance, Taken};
+use crate::choose::search::{close, mend, reach};
+use crate::choose::watch::Watch;
+use crate::plan::{Aim, Stop};
+
+/// What a group comes to.
+#[derive(Debug, Clone)]
+pub struct Solved {
+    /// The column that each pump takes.
+    pub taken: Taken,
+    /// The value on each tier.
+    pub values: Vec<i64>,
+    /// The bound on each tier.
+    pub bounds: Vec<i64>,
+    /// Why the search ended early, if it did.
+    pub stopped: Option<Stop>,
+}
+
+/// Solves a group: tier by tier, each with the earlier ones held at their best values.
+///
+/// ```
+/// use gapwright::choose::instance::{Column, Instance, Tier};
+/// use gapwright::choose::stages::solve;
+/// use gapwright::choose::watch::Watch;
+/// use gapwright::plan::Aim;
+/// // Two pumps want the one piece of item 0; the second could also take the dearer item 1.
+/// let column = |cost, item| Column { cost: [cost, 1, 0], uses: [(item, 1)].into_iter().collect() };
+/// let instance = Instance {
+///     capacity: vec![1, 1],
+///     pumps: vec![vec![column(3, 0)], vec![column(3, 0), column(5, 1)]],
+///     tiers: vec![Tier::Served(vec![1, 1]), Tier::Cost(0)],
+/// };
+/// let solved = solve(&instance, &[Aim::ServedWeight, Aim::Waste], &Watch::patient());
+/// assert_eq!(solved.taken, [Some(0), Some(1)]);
+/// assert_eq!(solved.values, [-2, 8]);
+/// assert_eq!(solved.bounds, solved.values);
+/// ```
+pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
+    let mut taken = first_plan(instance);
+    let mut allowed = Allowed::all(instance);
+    let mut limits = Vec::with_capacity(aims.len());
+    let mut bounds = Vec::with_capacity(aims.len());
+    let mut stopped = None;
+    for (tier, &aim) in aims.iter().enumerate() {
+        let stage = Stage { instance, tier, limits: &limits };
+        let closed = close(stage, allowed, taken, aim, watch);
+        taken = closed.taken;
+        allowed = closed.allowed;
+        stopped = stopped.or(closed.stopped);
+        bounds.push(closed.bound);
+        limits.push(instance.value(&taken)[tier]);
+    }
+    if stopped.is_none() {
+        taken = first_in_order(instance, aims, taken, &limits, allowed, watch);
+    }
+    Solved { values: limits, bounds, taken, stopped }
+}
+
+/// A plan to start from: pumps with the greatest gain and the fewest columns choose first.
+fn first_plan(instance: &Instance) -> Taken {
+    let ranked: Vec<Vec<u32>> = instance
+        .pumps
+        .iter()
+        .map(|columns| {
+            let mut ranked: Vec<u32> = (0..).take(columns.len()).collect();
+            ranked.sort_by_key(|&c| (columns[c as usize].cost, c));
+            ranked
+        })
+        .collect();
+    let mut left = instance.capacity.clone();
+    let mut taken = vec![None; instance.pumps.len()];
+    mend(instance, &ranked, &mut taken, &mut left);
+    taken
+}
+
+/// The most pumps of a group for which the last ties are broken one pump at a time.
+const MOST_ORDERED: usize = 40;
+
+/// Among plans that are equal on every goal, the one in which the first pump takes the earliest
+/// of its columns, then the second, and so on: so that the answer does not depend on the backend
+/// or on the way the search went. Large groups keep the plan that the search found, which is the
+/// same on every machine and thread count too.
+fn first_in_order(
+    instance: &Instance,
+    aims: &[Aim],
+    mut taken: Taken,
+    limits: &[i64],
+    mut allowed: Allowed,
+    watch: &Watch<'_>,
+) -> Taken {
+    if instance.pumps.len() > MOST_ORDERED {
+        return taken;
+    }
+    let (Some(last), Some((&most, earlier))) = (aims.last(), limits.split_last()) else {
+        return taken;
+    };
+    let stage = Stage { instance, tier: aims.len() - 1, limits: earlier };
+    for pump in 0..taken.len() {
+        // Taking a column comes before taking none.
+        let held = taken[pump].unwrap_or(u32::MAX);
+        let earlier = allowed.columns[pump].iter().copied().filter(|&column| column < held);
+        let moved = earlier.collect::<Vec<_>>().into_iter().find_map(|column| {
+            reach(stage, only(&allowed, pump, Some(column)), most, *last, watch)
+        });
+        taken = moved.unwrap_or(taken);
+        allowed = only(&allowed, pump, taken[pump]);
+    }
+    taken
+}
+
+/// Allows a pump one column, or none at all.
+fn only(allowed: &Allowed, pump: usize, column: Option<u32>) -> Allowed {
+    let mut fixed = allowed.clone();
+    fixed.columns[pump] = Arc::new(column.into_iter().collect());
+    fixed.idle[pump] = column.is_none();
+    fixed
+}

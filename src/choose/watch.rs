@@ -1,0 +1,75 @@
+//! The watch on a search: its deadline, the user's interrupt, and news for whoever waits.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+use crate::plan::{Aim, Stop};
+
+/// News of a search under way.
+#[derive(Debug, Clone, Copy)]
+pub struct News {
+    /// The goal being worked on.
+    pub aim: Aim,
+    /// How many pumps the group at hand has.
+    pub pumps: usize,
+    /// The best value so far.
+    pub value: i64,
+    /// What no plan can beat.
+    pub bound: i64,
+    /// Parts of the search still open.
+    pub open: usize,
+    /// Time since the start.
+    pub elapsed: Duration,
+}
+
+/// Watches over a search.
+pub struct Watch<'a> {
+    start: Instant,
+    deadline: Option<Instant>,
+    interrupt: Option<&'a AtomicBool>,
+    listener: Option<&'a (dyn Fn(News) + Sync)>,
+}
+
+impl<'a> Watch<'a> {
+    /// No deadline, no interrupt, nobody listens.
+    pub fn patient() -> Watch<'static> {
+        Watch { start: Instant::now(), deadline: None, interrupt: None, listener: None }
+    }
+
+    /// With a time limit from now.
+    #[must_use]
+    pub fn limit(mut self, limit: Duration) -> Watch<'a> {
+        self.deadline = self.start.checked_add(limit);
+        self
+    }
+
+    /// With a flag that an interrupt sets.
+    #[must_use]
+    pub fn interrupted_by(mut self, flag: &'a AtomicBool) -> Watch<'a> {
+        self.interrupt = Some(flag);
+        self
+    }
+
+    /// With somebody who wants news.
+    #[must_use]
+    pub fn listener(mut self, listener: &'a (dyn Fn(News) + Sync)) -> Watch<'a> {
+        self.listener = Some(listener);
+        self
+    }
+
+    /// Whether to stop now, and why.
+    pub fn stop(&self) -> Option<Stop> {
+        if self.interrupt.is_some_and(|flag| flag.load(Ordering::Relaxed)) {
+            return Some(Stop::Interrupt);
+        }
+        self.deadline.is_some_and(|deadline| Instant::now() >= deadline).then_some(Stop::TimeLimit)
+    }
+
+    /// Tells the listener.
+    pub(crate) fn tell(&self, aim: Aim, pumps: usize, value: i64, bound: i64, open: usize) {
+        if let Some(listener) = self.listener {
+            let elapsed = self.start.elapsed();
+            listener(News { aim, pumps, value, bound, open, elapsed });
+        }
+    }
+}

@@ -1,0 +1,190 @@
+//! Exact decimal numbers as people type them: coefficients, and money in whole millionths.
+
+use std::fmt;
+use std::iter::Sum;
+use std::ops::{Add, Mul, Sub};
+use std::str::FromStr;
+
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
+
+/// Strips what spreadsheets and word processors put around a number: hard, thin and
+/// doubled spaces, and the typographic minus.
+pub(crate) fn plain(text: &str) -> String {
+    let spaced: String = text
+        .chars()
+        .map(|c| match c {
+            '\u{2212}' | '\u{2013}' => '-',
+            c if c.is_whitespace() => ' ',
+            c => c,
+        })
+        .collect();
+    spaced.split(' ').filter(|word| !word.is_empty()).collect::<Vec<_>>().join(" ")
+}
+
+/// Reads a decimal with a point or a comma as its mark; a text with both is refused, since
+/// nobody can say which one groups thousands.
+pub(crate) fn parse(text: &str) -> Option<Decimal> {
+    let text = plain(text);
+    let digits = text.strip_prefix(['+', '-']).unwrap_or(&text);
+    let marks = digits.matches(['.', ',']).count();
+    let shaped = digits.chars().all(|c| c.is_ascii_digit() || c == '.' || c == ',')
+        && digits.chars().any(|c| c.is_ascii_digit());
+    if !shaped || marks > 1 {
+        return None;
+    }
+    Decimal::from_str_exact(&text.replace(',', ".")).ok()
+}
+
+/// The decimal that a person sees in a spreadsheet's cell: 15 significant digits of the
+/// binary number behind it.
+pub(crate) fn seen(number: f64) -> Option<Decimal> {
+    if !number.is_finite() || number.abs() > 1e15 {
+        return None;
+    }
+    if number.abs() < 1e-12 {
+        return Some(Decimal::ZERO);
+    }
+    Decimal::from_scientific(&format!("{number:.14e}")).ok().map(|d| d.normalize())
+}
+
+/// Prints a decimal with at least `places` places and no trailing zeros behind them.
+pub(crate) fn show(number: Decimal, places: u32) -> String {
+    let mut number = number.normalize();
+    if number.scale() < places {
+        number.rescale(places);
+    }
+    number.to_string()
+}
+
+/// An exact decimal of at most six places, held in whole millionths.
+///
+/// Coefficients of a requirement are such numbers, and so is [`Money`].
+///
+/// ```
+/// use gapwright::decimal::Millionths;
+/// let allowance = Millionths::parse("0,5").unwrap();
+/// assert_eq!(allowance.raw(), 500_000);
+/// assert_eq!(allowance.to_string(), "0.5");
+/// assert_eq!(Millionths::parse("0.1234567"), None);
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Millionths(i64);
+
+impl Millionths {
+    /// One.
+    pub const ONE: Millionths = Millionths(1_000_000);
+    /// Nothing.
+    pub const ZERO: Millionths = Millionths(0);
+
+    /// A number of whole millionths.
+    pub const fn from_raw(raw: i64) -> Millionths {
+        Millionths(raw)
+    }
+
+    /// The whole millionths.
+    pub const fn raw(self) -> i64 {
+        self.0
+    }
+
+    /// Reads a decimal; `None` for anything else, for more than six places, and beyond a billion.
+    pub fn parse(text: &str) -> Option<Millionths> {
+        Self::whole(parse(text)?)
+    }
+
+    /// Reads a spreadsheet's number as the decimal that a person sees.
+    pub fn from_number(number: f64) -> Option<Millionths> {
+        Self::whole(seen(number)?)
+    }
+
+    fn whole(number: Decimal) -> Option<Millionths> {
+        let raw = number.checked_mul(Decimal::from(1_000_000))?;
+        if !raw.fract().is_zero() {
+            return None;
+        }
+        raw.to_i64().filter(|raw| raw.abs() <= 1_000_000_000_000_000).map(Millionths)
+    }
+
+    /// The exact decimal.
+    pub fn decimal(self) -> Decimal {
+        Decimal::new(self.0, 6)
+    }
+
+    /// The nearest float, for a spreadsheet cell.
+    pub fn to_f64(self) -> f64 {
+        self.decimal().to_f64().unwrap_or(f64::NAN)
+    }
+}
+
+impl fmt::Display for Millionths {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&show(self.decimal(), 0))
+    }
+}
+
+impl FromStr for Millionths {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Millionths, String> {
+        Millionths::parse(text).ok_or_else(|| format!("`{text}` is not a number of at most six places"))
+    }
+}
+
+impl Add for Millionths {
+    type Output = Millionths;
+    fn add(self, other: Millionths) -> Millionths {
+        Millionths(self.0 + other.0)
+    }
+}
+
+impl Sub for Millionths {
+    type Output = Millionths;
+    fn sub(self, other: Millionths) -> Millionths {
+        Millionths(self.0 - other.0)
+    }
+}
+
+impl Sum for Millionths {
+    fn sum<I: Iterator<Item = Millionths>>(numbers: I) -> Millionths {
+        numbers.fold(Millionths::ZERO, Add::add)
+    }
+}
+
+impl Mul<u32> for Millionths {
+    type Output = Millionths;
+    fn mul(self, count: u32) -> Millionths {
+        Millionths(self.0 * i64::from(count))
+    }
+}
+
+/// Money in whole millionths of the currency, so that a bound rounds up honestly.
+pub type Money = Millionths;
+
+/// Prints money with all six places, as the plan's JSON does.
+pub fn show_money(money: Money) -> String {
+    show(money.decimal(), 6)
+}
+
+/// Prints money with two places and more where they are needed, as the sheets do.
+pub fn show_price(money: Money) -> String {
+    show(money.decimal(), 2)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn both_decimal_marks_are_read_and_a_mixture_is_refused() {
+        assert_eq!(Millionths::parse("2,10").unwrap().raw(), 2_100_000);
+        assert_eq!(Millionths::parse("2.10").unwrap().raw(), 2_100_000);
+        for text in ["1,234.50", "1.234.567", "", "-", "2e3", "two", "0x10"] {
+            assert_eq!(Millionths::parse(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn a_spreadsheets_number_is_the_decimal_that_a_person_sees() {
+        assert_eq!(Millionths::from_number(0.1 + 0.2).unwrap().raw(), 300_000);
+        assert_eq!(Millionths::from_number(f64::INFINITY), None);
+    }
+}

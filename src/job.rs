@@ -1,0 +1,94 @@
+//! The job: the checked inputs of one outage. A job that exists is whole and consistent.
+
+use crate::model::{Model, Pack};
+use crate::policy::Policy;
+use crate::problem::Problem;
+use crate::pump::Pump;
+use crate::sheet::Sheet;
+use crate::stock::{Code, Item};
+
+/// Everything that one outage's plan follows from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Job {
+    /// The lots, in the order of the stock sheet.
+    pub stock: Vec<Item>,
+    /// The models that the pumps use.
+    pub models: Vec<Model>,
+    /// The pumps, in the order of the pump sheet.
+    pub pumps: Vec<Pump>,
+    /// The rates and rules in force.
+    pub policy: Policy,
+    /// The stock sheet as it was read, to write the next one from.
+    pub stock_sheet: StockSheet,
+    /// The input files with the hash of their bytes.
+    pub inputs: Vec<Input>,
+    /// What the user should know of but what does not stop the run.
+    pub warnings: Vec<Problem>,
+}
+
+/// The stock sheet as it was read.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct StockSheet {
+    /// The sheet.
+    pub sheet: Sheet,
+    /// The number of its heading row, from 0.
+    pub heading_row: u32,
+    /// The column that holds On hand, from 0.
+    pub on_hand_column: u32,
+}
+
+/// An input file and the hash of its bytes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Input {
+    /// What it was read as.
+    pub role: String,
+    /// The file, as the user named it.
+    pub file: String,
+    /// SHA-256 in hexadecimal.
+    pub sha256: String,
+}
+
+impl Job {
+    /// The model of a pump.
+    pub fn model_of(&self, pump: &Pump) -> &Model {
+        &self.models[pump.model]
+    }
+
+    /// The items that may go to a place, by index into the stock: right kind, right fit.
+    pub fn offered<'a>(&'a self, pack: &'a Pack, fit: &'a Code) -> impl Iterator<Item = usize> + 'a {
+        self.stock.iter().enumerate().filter_map(move |(index, item)| {
+            (item.size.is_some() && item.kind == pack.kind && item.fit == *fit).then_some(index)
+        })
+    }
+
+    /// The weight of one served pump by priority: one pump outranks all of the later priorities
+    /// together. Ascending by priority; `None` once whole numbers cannot carry it.
+    ///
+    /// ```
+    /// # use gapwright::job::weights;
+    /// // two pumps of priority 1, three of 2, one of 5
+    /// assert_eq!(weights(&[1, 2, 2, 1, 5, 2]), Some(vec![(1, 8), (2, 2), (5, 1)]));
+    /// ```
+    pub fn weights(&self) -> Option<Vec<(u32, i64)>> {
+        let priorities: Vec<u32> = self.pumps.iter().map(|pump| pump.priority).collect();
+        weights(&priorities)
+    }
+}
+
+/// See [`Job::weights`].
+pub fn weights(priorities: &[u32]) -> Option<Vec<(u32, i64)>> {
+    let mut levels: Vec<u32> = priorities.to_vec();
+    levels.sort_unstable();
+    levels.dedup();
+    let mut weights = Vec::with_capacity(levels.len());
+    let mut below: i64 = 0;
+    for level in levels.into_iter().rev() {
+        let weight = below.checked_add(1)?;
+        let count = priorities.iter().filter(|&&p| p == level).count();
+        below = weight.checked_mul(i64::try_from(count).ok()?)?.checked_add(below)?;
+        weights.push((level, weight));
+    }
+    weights.reverse();
+    // Beyond this a linear program in floating point could no longer tell one pump apart.
+    (below <= 1_000_000_000).then_some(weights)
+}

@@ -1,0 +1,530 @@
+//! Exact lengths: whole tenths of a nanometre, read from and printed in the units of the shop.
+
+use std::fmt;
+use std::iter::Sum;
+use std::ops::{Add, Mul, Neg, Sub};
+
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
+use thiserror::Error;
+
+use crate::decimal::{self, Millionths};
+
+/// A unit of length that a workbook may use.
+///
+/// Every unit is a whole number of [`Length`]'s ticks, since 1 in = 25.4 mm exactly.
+/// Source: NIST SP 811, appendix B (the international inch of 1959).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Unit {
+    /// Inch, `in`.
+    Inch,
+    /// Thousandth of an inch, `thou`.
+    Thou,
+    /// Millimetre, `mm`.
+    Millimetre,
+    /// Micrometre, `um`.
+    Micrometre,
+}
+
+impl Unit {
+    /// All units, in the order in which help texts list them.
+    pub const ALL: [Unit; 4] = [Unit::Inch, Unit::Thou, Unit::Millimetre, Unit::Micrometre];
+
+    /// Reads a unit as people write it: `in`, `"`, `thou`, `mil`, `mm`, `um`, `µm` ...
+    ///
+    /// ```
+    /// use gapwright::length::Unit;
+    /// assert_eq!(Unit::parse(" MM "), Some(Unit::Millimetre));
+    /// assert_eq!(Unit::parse("''"), Some(Unit::Inch));
+    /// assert_eq!(Unit::parse("furlong"), None);
+    /// ```
+    pub fn parse(text: &str) -> Option<Unit> {
+        match text.trim().trim_end_matches('.').to_lowercase().as_str() {
+            "in" | "inch" | "inches" | "\"" | "″" | "''" | "”" | "“" => Some(Unit::Inch),
+            "thou" | "mil" | "mils" => Some(Unit::Thou),
+            "mm" | "millimetre" | "millimetres" | "millimeter" | "millimeters" => {
+                Some(Unit::Millimetre)
+            }
+            // Three spellings: Latin u, the micro sign and the Greek letter mu.
+            "um" | "\u{b5}m" | "\u{3bc}m" | "micron" | "microns" | "micrometre"
+            | "micrometres" | "micrometer" | "micrometers" => Some(Unit::Micrometre),
+            _ => None,
+        }
+    }
+
+    /// The symbol printed behind a number.
+    pub const fn symbol(self) -> &'static str {
+        match self {
+            Unit::Inch => "in",
+            Unit::Thou => "thou",
+            Unit::Millimetre => "mm",
+            Unit::Micrometre => "um",
+        }
+    }
+
+    /// The places behind the decimal point that the trade writes for this unit.
+    pub const fn places(self) -> u32 {
+        match self {
+            Unit::Inch => 4,
+            Unit::Thou | Unit::Micrometre => 1,
+            Unit::Millimetre => 3,
+        }
+    }
+
+    /// The other system's unit, for printing both side by side.
+    pub const fn twin(self) -> Unit {
+        match self {
+            Unit::Inch => Unit::Millimetre,
+            Unit::Thou => Unit::Micrometre,
+            Unit::Millimetre => Unit::Inch,
+            Unit::Micrometre => Unit::Thou,
+        }
+    }
+
+    /// Ticks (tenths of a nanometre) in one of this unit.
+    pub const fn ticks(self) -> i64 {
+        match self {
+            Unit::Inch => 254_000_000,
+            Unit::Thou => 254_000,
+            Unit::Millimetre => 10_000_000,
+            Unit::Micrometre => 10_000,
+        }
+    }
+}
+
+impl fmt::Display for Unit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.symbol())
+    }
+}
+
+/// Why a text or a number is not a length.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum LengthError {
+    /// There is nothing that reads as a number.
+    #[error("not a length")]
+    NotANumber,
+    /// A number stands there, but neither the cell nor its column says in which unit.
+    #[error("a length with no unit, and its column names none")]
+    NoUnit,
+    /// Something stands behind the number that is no unit of length.
+    #[error("`{0}` is not a unit that is known here")]
+    UnknownUnit(String),
+    /// The text asks for more than the tenth of a nanometre that can be held exactly.
+    #[error("finer than 0.1 nm, which cannot be held exactly")]
+    TooFine,
+    /// Beyond the ten metres that this program deals with.
+    #[error("longer than 10 m")]
+    TooLong,
+}
+
+/// A length in whole tenths of a nanometre ("ticks").
+///
+/// One tick is fine enough that 0.0001 in (25 400 ticks), 0.1 um (1 000 ticks), one
+/// micro-inch (254 ticks) and 1/128 in are all whole, so pieces of both systems add up
+/// without any rounding.
+///
+/// ```
+/// use gapwright::length::{Length, Unit};
+/// let shim = Length::parse("1/64 in", None).unwrap();
+/// assert_eq!(shim.show(Unit::Millimetre), "0.396875");
+/// let pack = shim + Length::parse("12", Some(Unit::Thou)).unwrap();
+/// assert_eq!(pack.show(Unit::Inch), "0.027625");
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Length(i64);
+
+/// Ten metres: longer than any dimension of this trade, and small enough that no sum overflows.
+const MOST_TICKS: i64 = 100_000_000_000;
+
+impl Length {
+    /// No length at all.
+    pub const ZERO: Length = Length(0);
+
+    /// A length of whole ticks (tenths of a nanometre).
+    pub const fn from_ticks(ticks: i64) -> Length {
+        Length(ticks)
+    }
+
+    /// The whole ticks (tenths of a nanometre).
+    pub const fn ticks(self) -> i64 {
+        self.0
+    }
+
+    /// Reads a length as people type it; `column` is the unit of the column, if it names one.
+    ///
+    /// A decimal point or comma, a fraction or a mixed number, then at will a unit, which
+    /// outranks the column's: `0.021`, `.005"`, `0,5 mm`, `12 thou`, `1/64 in`, `1 1/2 in`.
+    ///
+    /// # Errors
+    /// [`LengthError`], one variant a reason; a text finer than a tick is refused, not rounded.
+    ///
+    /// ```
+    /// use gapwright::length::{Length, LengthError, Unit};
+    /// assert_eq!(Length::parse(".005\"", None), Ok(Length::from_ticks(1_270_000)));
+    /// assert_eq!(Length::parse("0,5", Some(Unit::Millimetre)), Ok(Length::from_ticks(5_000_000)));
+    /// assert_eq!(Length::parse("0.021", None), Err(LengthError::NoUnit));
+    /// ```
+    pub fn parse(text: &str, column: Option<Unit>) -> Result<Length, LengthError> {
+        let text = decimal::plain(text);
+        let split = text
+            .find(|c: char| !(c.is_ascii_digit() || "+-.,/ ".contains(c)))
+            .unwrap_or(text.len());
+        let (number, suffix) = text.split_at(split);
+        let number = number.trim();
+        if !number.contains(|c: char| c.is_ascii_digit()) {
+            return Err(LengthError::NotANumber);
+        }
+        let unit = match suffix.trim() {
+            "" => column.ok_or(LengthError::NoUnit)?,
+            suffix => Unit::parse(suffix)
+                .ok_or_else(|| LengthError::UnknownUnit(suffix.to_string()))?,
+        };
+        let (above, below) = parse_ratio(number).ok_or(LengthError::NotANumber)?;
+        let ticks = above
+            .checked_mul(Decimal::from(unit.ticks()))
+            .ok_or(LengthError::TooLong)?;
+        let whole = (ticks / below).round();
+        // Multiplying back is exact, dividing need not be: 1/3 in is no whole number of ticks.
+        if whole * below != ticks {
+            return Err(LengthError::TooFine);
+        }
+        within_range(whole)
+    }
+
+    /// Reads a spreadsheet's number, which is a rounded binary one, as the decimal that a
+    /// person sees (15 significant digits), to the nearest tick.
+    ///
+    /// # Errors
+    /// [`LengthError::NotANumber`] for infinities and the like, [`LengthError::TooLong`].
+    ///
+    /// ```
+    /// use gapwright::length::{Length, Unit};
+    /// assert_eq!(Length::from_number(0.1 + 0.2, Unit::Inch).unwrap().show(Unit::Inch), "0.3000");
+    /// ```
+    pub fn from_number(number: f64, unit: Unit) -> Result<Length, LengthError> {
+        let seen = decimal::seen(number).ok_or(LengthError::NotANumber)?;
+        let ticks = seen
+            .checked_mul(Decimal::from(unit.ticks()))
+            .ok_or(LengthError::TooLong)?;
+        within_range(ticks.round())
+    }
+
+    /// The number in `unit`, with at least the places the trade writes and more where the
+    /// exact value needs them; where no decimal ends (0.1 mm in inches) six places.
+    pub fn show(self, unit: Unit) -> String {
+        Fine::from(self).show(unit)
+    }
+
+    /// The number in `unit` for a spreadsheet cell or a chart, where a float cannot be helped.
+    pub fn to_f64(self, unit: Unit) -> f64 {
+        Fine::from(self).to_f64(unit)
+    }
+
+    /// The absolute value.
+    pub const fn abs(self) -> Length {
+        Length(self.0.abs())
+    }
+
+    /// The mean of some readings, to the nearest tick (halves to the even one); `None` for none.
+    ///
+    /// ```
+    /// use gapwright::length::Length;
+    /// let readings = [10, 11, 11].map(Length::from_ticks);
+    /// assert_eq!(Length::mean(&readings), Some(Length::from_ticks(11)));
+    /// assert_eq!(Length::mean(&[]), None);
+    /// ```
+    pub fn mean(readings: &[Length]) -> Option<Length> {
+        let count = i64::try_from(readings.len()).ok().filter(|&n| n > 0)?;
+        let sum: i64 = readings.iter().map(|r| r.0).sum();
+        (Decimal::from(sum) / Decimal::from(count))
+            .round()
+            .to_i64()
+            .map(Length)
+    }
+}
+
+fn within_range(ticks: Decimal) -> Result<Length, LengthError> {
+    ticks
+        .to_i64()
+        .filter(|ticks| ticks.abs() <= MOST_TICKS)
+        .map(Length)
+        .ok_or(LengthError::TooLong)
+}
+
+/// A decimal, a fraction or a mixed number, as numerator and denominator.
+fn parse_ratio(text: &str) -> Option<(Decimal, Decimal)> {
+    let Some((above, below)) = text.split_once('/') else {
+        return Some((decimal::parse(text)?, Decimal::ONE));
+    };
+    let below: u32 = below.trim().parse().ok().filter(|&b| b > 0)?;
+    let below = Decimal::from(below);
+    let above = above.trim();
+    // `1 1/2` and the shop's `1-1/2` are one and a half.
+    let Some((whole, above)) = above.rsplit_once([' ', '-']).filter(|(w, _)| !w.is_empty()) else {
+        return Some((Decimal::from(above.parse::<i64>().ok()?), below));
+    };
+    let whole = Decimal::from(whole.trim().parse::<i64>().ok()?);
+    let part = Decimal::from(above.trim().parse::<u32>().ok()?);
+    let part = if whole.is_sign_negative() { -part } else { part };
+    Some((whole * below + part, below))
+}
+
+impl Add for Length {
+    type Output = Length;
+    fn add(self, other: Length) -> Length {
+        Length(self.0 + other.0)
+    }
+}
+
+impl Sub for Length {
+    type Output = Length;
+    fn sub(self, other: Length) -> Length {
+        Length(self.0 - other.0)
+    }
+}
+
+impl Neg for Length {
+    type Output = Length;
+    fn neg(self) -> Length {
+        Length(-self.0)
+    }
+}
+
+impl Mul<u32> for Length {
+    type Output = Length;
+    fn mul(self, count: u32) -> Length {
+        Length(self.0 * i64::from(count))
+    }
+}
+
+impl Sum for Length {
+    fn sum<I: Iterator<Item = Length>>(lengths: I) -> Length {
+        lengths.fold(Length::ZERO, Add::add)
+    }
+}
+
+/// A length times a coefficient: whole millionths of a tick.
+///
+/// What a requirement is judged in: a sensitivity such as 1.4 times a length stays exact.
+///
+/// ```
+/// use gapwright::decimal::Millionths;
+/// use gapwright::length::{Length, Unit};
+/// let gap = Length::parse("0.061 in", None).unwrap();
+/// let free = Millionths::parse("1.5").unwrap() * gap;
+/// assert_eq!(free.show(Unit::Inch), "0.0915");
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Fine(i128);
+
+impl Fine {
+    /// No length at all.
+    pub const ZERO: Fine = Fine(0);
+
+    /// A length of whole millionths of a tick.
+    pub const fn from_raw(raw: i128) -> Fine {
+        Fine(raw)
+    }
+
+    /// The whole millionths of a tick.
+    pub const fn raw(self) -> i128 {
+        self.0
+    }
+
+    /// The absolute value.
+    pub const fn abs(self) -> Fine {
+        Fine(self.0.abs())
+    }
+
+    /// The exact decimal in `unit`, or `None` where no decimal of reasonable length ends.
+    pub fn exact(self, unit: Unit) -> Option<Decimal> {
+        let raw = Decimal::try_from_i128_with_scale(self.0, 6).ok()?;
+        let ticks = Decimal::from(unit.ticks());
+        let number = (raw / ticks).round_dp(14);
+        (number.checked_mul(ticks)? == raw).then(|| number.normalize())
+    }
+
+    /// The number in `unit`; see [`Length::show`].
+    pub fn show(self, unit: Unit) -> String {
+        match self.exact(unit) {
+            Some(number) => decimal::show(number, unit.places()),
+            None => format!("{:.6}", self.to_f64(unit)),
+        }
+    }
+
+    /// The number in `unit` for a spreadsheet cell or a chart.
+    pub fn to_f64(self, unit: Unit) -> f64 {
+        let parts = 1_000_000 * i128::from(unit.ticks());
+        Decimal::try_from_i128_with_scale(self.0, 0)
+            .ok()
+            .and_then(|raw| raw.checked_div(Decimal::try_from_i128_with_scale(parts, 0).ok()?))
+            .and_then(|number| number.to_f64())
+            .unwrap_or(f64::NAN)
+    }
+}
+
+impl From<Length> for Fine {
+    fn from(length: Length) -> Fine {
+        Fine(i128::from(length.0) * 1_000_000)
+    }
+}
+
+impl Mul<Length> for Millionths {
+    type Output = Fine;
+    fn mul(self, length: Length) -> Fine {
+        Fine(i128::from(self.raw()) * i128::from(length.0))
+    }
+}
+
+impl Add for Fine {
+    type Output = Fine;
+    fn add(self, other: Fine) -> Fine {
+        Fine(self.0 + other.0)
+    }
+}
+
+impl Sub for Fine {
+    type Output = Fine;
+    fn sub(self, other: Fine) -> Fine {
+        Fine(self.0 - other.0)
+    }
+}
+
+impl Neg for Fine {
+    type Output = Fine;
+    fn neg(self) -> Fine {
+        Fine(-self.0)
+    }
+}
+
+impl Sum for Fine {
+    fn sum<I: Iterator<Item = Fine>>(lengths: I) -> Fine {
+        lengths.fold(Fine::ZERO, Add::add)
+    }
+}
+
+/// How far a length may lie from its stated value: below by `minus`, above by `plus`, neither
+/// negative. Unequal sides are allowed (a rolled shim may only be thin).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Tolerance {
+    /// How far below.
+    pub minus: Length,
+    /// How far above.
+    pub plus: Length,
+}
+
+impl Tolerance {
+    /// The same on both sides.
+    pub const fn even(both: Length) -> Tolerance {
+        Tolerance { minus: both, plus: both }
+    }
+
+    /// Reads `0.0005`, `±0.0005 in` or `+0.1/-0.2 mm`; `column` is the unit of the column.
+    ///
+    /// # Errors
+    /// [`LengthError`] as for [`Length::parse`]; a negative tolerance is [`LengthError::NotANumber`].
+    ///
+    /// ```
+    /// use gapwright::length::{Length, Tolerance, Unit};
+    /// let rolled = Tolerance::parse("+0 / -0.05 mm", None).unwrap();
+    /// assert_eq!(rolled.plus, Length::ZERO);
+    /// assert_eq!(rolled.minus.show(Unit::Millimetre), "0.050");
+    /// ```
+    pub fn parse(text: &str, column: Option<Unit>) -> Result<Tolerance, LengthError> {
+        let text = decimal::plain(text);
+        let text = text.trim_start_matches('±').trim_start_matches("+/-").trim();
+        let sides = text.split_once('/').and_then(|(first, second)| {
+            let (first, second) = (first.trim(), second.trim());
+            Some((first.strip_prefix('+')?, second.strip_prefix('-')?))
+        });
+        let tolerance = match sides {
+            None => Tolerance::even(Length::parse(text, column)?),
+            Some((plus, minus)) => {
+                let minus_text = minus.trim();
+                // A unit behind the second side stands for both: `+0 / -0.05 mm`.
+                let split = minus_text
+                    .find(|c: char| !(c.is_ascii_digit() || "., ".contains(c)))
+                    .unwrap_or(minus_text.len());
+                let shared = Unit::parse(&minus_text[split..]).or(column);
+                Tolerance {
+                    minus: Length::parse(minus_text, column)?,
+                    plus: Length::parse(plus, shared)?,
+                }
+            }
+        };
+        if tolerance.minus < Length::ZERO || tolerance.plus < Length::ZERO {
+            return Err(LengthError::NotANumber);
+        }
+        Ok(tolerance)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Source: NIST SP 811 appendix B, 1 in = 25.4 mm exactly; the fractions follow from it.
+    #[test]
+    fn fractions_of_an_inch_are_exact_in_millimetres() {
+        for (text, millimetres) in [
+            ("1/64 in", "0.396875"),
+            ("1/32\"", "0.79375"),
+            ("1/16 in", "1.5875"),
+            ("1/8 inch", "3.175"),
+            ("1 1/2 in", "38.100"),
+            ("-1-1/2 in", "-38.100"),
+            ("1/128 in", "0.1984375"),
+            ("0.001 in", "0.0254"),
+            ("0.1 um", "0.0001"),
+        ] {
+            let length = Length::parse(text, None).unwrap();
+            assert_eq!(length.show(Unit::Millimetre), millimetres, "{text}");
+        }
+    }
+
+    #[test]
+    fn every_ten_thousandth_and_every_tenth_of_a_micrometre_survives_a_spreadsheet() {
+        for n in 0..200_000_i32 {
+            let inch = Length::from_number(f64::from(n) / 10_000.0, Unit::Inch).unwrap();
+            assert_eq!(inch.ticks(), i64::from(n) * 25_400);
+            let metric = Length::from_number(f64::from(n) / 10_000.0, Unit::Millimetre).unwrap();
+            assert_eq!(metric.ticks(), i64::from(n) * 1_000);
+        }
+    }
+
+    #[test]
+    fn what_is_not_a_length_says_why() {
+        use LengthError::*;
+        for (text, error) in [
+            ("", NotANumber),
+            ("thin", NotANumber),
+            ("mm", NotANumber),
+            ("1.2.3 mm", NotANumber),
+            ("1,234.5 mm", NotANumber),
+            ("0.5", NoUnit),
+            ("0.5 furlong", UnknownUnit("furlong".into())),
+            ("1/3 in", TooFine),
+            ("1/0 in", NotANumber),
+            ("0.00000001 mm", TooFine),
+            ("11000 mm", TooLong),
+        ] {
+            assert_eq!(Length::parse(text, None), Err(error), "{text}");
+        }
+        assert_eq!(Length::from_number(f64::NAN, Unit::Inch), Err(NotANumber));
+    }
+
+    #[test]
+    fn a_cell_of_its_own_unit_outranks_the_column() {
+        let length = Length::parse("0,5 mm", Some(Unit::Inch)).unwrap();
+        assert_eq!(length.show(Unit::Millimetre), "0.500");
+    }
+
+    /// A web how-to multiplies by 0.039 instead of dividing by 25.4; that must not pass here.
+    #[test]
+    fn a_millimetre_is_not_thirty_nine_thou() {
+        let millimetre = Length::parse("1 mm", None).unwrap();
+        assert_ne!(millimetre, Length::parse("39 thou", None).unwrap());
+        assert_eq!(millimetre.show(Unit::Thou), "39.370079");
+    }
+}

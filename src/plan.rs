@@ -1,0 +1,236 @@
+//! The plan: which pieces go where, what that comes to, and how far it is proven.
+
+use crate::decimal::Money;
+use crate::job::Job;
+use crate::pump::Pump;
+use crate::stack::{Contributor, Verdict, judge};
+use crate::policy::Acceptance;
+use crate::model::Term;
+use crate::length::{Length, Tolerance};
+
+/// What was chosen for one outage.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    /// One entry a pump, in the job's order.
+    pub kits: Vec<Kit>,
+    /// The goals in their order, each with its bound.
+    pub goals: Vec<Goal>,
+    /// Why the search ended before everything was proven, if it did.
+    pub stopped_by: Option<Stop>,
+}
+
+impl Plan {
+    /// Whether every goal is proven.
+    pub fn proven(&self) -> bool {
+        self.goals.iter().all(Goal::proven)
+    }
+
+    /// The plan's standing on one goal.
+    pub fn goal(&self, aim: Aim) -> Option<&Goal> {
+        self.goals.iter().find(|goal| goal.aim == aim)
+    }
+
+    /// Pumps that are served.
+    pub fn served(&self) -> usize {
+        self.kits.iter().filter(|kit| matches!(kit, Kit::Served(_))).count()
+    }
+
+    /// Pieces of each item issued, by the job's stock.
+    pub fn issued(&self, job: &Job) -> Vec<u32> {
+        let mut issued = vec![0; job.stock.len()];
+        for kit in &self.kits {
+            if let Kit::Served(packs) = kit {
+                for pick in packs.iter().flat_map(|pack| &pack.picks) {
+                    issued[pick.item] += pick.count;
+                }
+            }
+        }
+        issued
+    }
+}
+
+/// What one pump gets.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Kit {
+    /// Pieces for every pack of the model, in the model's order.
+    Served(Vec<PackPick>),
+    /// Nothing, and why.
+    Short(Vec<Shortfall>),
+}
+
+/// The pieces for one place.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct PackPick {
+    /// Lots and counts, thickest first.
+    pub picks: Vec<Pick>,
+}
+
+/// Some pieces of one lot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Pick {
+    /// The item's index in the job's stock.
+    pub item: usize,
+    /// How many.
+    pub count: u32,
+}
+
+/// Why a pump could not be kitted: one entry a failing place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Shortfall {
+    /// The failing pack's index in the model; `None` when no single place is to blame.
+    pub pack: Option<usize>,
+    /// What is the matter.
+    pub cause: Cause,
+    /// The reachable total of that pack nearest to what is wanted, if any is reachable.
+    pub nearest: Option<Length>,
+    /// The totals that would do, least and greatest.
+    pub window: Option<(Length, Length)>,
+}
+
+/// What keeps a pump from being kitted.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Cause {
+    /// No piece of the right kind and fit is on hand.
+    NoPiece,
+    /// The limits are narrower than the tolerances of the measurements and pieces allow.
+    LimitsTooNarrow,
+    /// The bare dimensions already rule it out: no pack of positive thickness can do.
+    OutOfReach,
+    /// What is wanted lies between (or beyond) the totals that the pieces can make.
+    BetweenTotals,
+    /// The pieces that would do went to other pumps; the tags that hold them.
+    StockGone(Vec<String>),
+}
+
+/// The goals, in their order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Aim {
+    /// Served weight over all priorities.
+    ServedWeight,
+    /// Pumps served of one priority, where whole numbers cannot carry the weights.
+    ServedOf(u32),
+    /// Waste, in millionths of the currency.
+    Waste,
+    /// Pieces issued.
+    Pieces,
+    /// Scarcity points.
+    Scarcity,
+}
+
+impl Aim {
+    /// What people call it.
+    pub fn label(self) -> String {
+        match self {
+            Aim::ServedWeight => "served weight".into(),
+            Aim::ServedOf(priority) => format!("served of priority {priority}"),
+            Aim::Waste => "waste".into(),
+            Aim::Pieces => "pieces".into(),
+            Aim::Scarcity => "scarcity points".into(),
+        }
+    }
+}
+
+/// The plan's value on one goal, and what no plan can beat.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Goal {
+    /// Which goal.
+    pub aim: Aim,
+    /// The plan's value.
+    pub value: i64,
+    /// No plan that is as good on the earlier goals does better than this.
+    pub bound: i64,
+}
+
+impl Goal {
+    /// Whether value and bound meet.
+    pub fn proven(&self) -> bool {
+        self.value == self.bound
+    }
+}
+
+/// What ended the search early.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stop {
+    /// The time limit of the policy.
+    TimeLimit,
+    /// The user's interrupt.
+    Interrupt,
+}
+
+impl Stop {
+    /// In words, as the JSON and Basis say it.
+    pub fn words(self) -> &'static str {
+        match self {
+            Stop::TimeLimit => "time limit",
+            Stop::Interrupt => "interrupt",
+        }
+    }
+}
+
+/// The contributors of a pump with these packs: its dimensions, then the pieces, place by place.
+pub fn contributors(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Contributor> {
+    let model = job.model_of(pump);
+    let measured = model.dimensions.iter().zip(&pump.dimensions).enumerate().map(
+        |(index, (dimension, measured))| Contributor {
+            label: dimension.label.clone(),
+            term: Term::Dimension(index),
+            item: None,
+            count: 1,
+            nominal: measured.value,
+            tolerance: measured.tolerance,
+        },
+    );
+    let pieces = packs.iter().enumerate().flat_map(|(index, pack)| {
+        pack.picks.iter().filter_map(move |pick| {
+            let item = &job.stock[pick.item];
+            let size = item.size?;
+            Some(Contributor {
+                label: format!("{} {}", item.kind, item.item),
+                term: Term::Pack(index),
+                item: Some(pick.item),
+                count: pick.count,
+                nominal: size.thickness,
+                tolerance: size.tolerance,
+            })
+        })
+    });
+    measured.chain(pieces).collect()
+}
+
+/// Judges every requirement of a pump with these packs.
+pub fn verdicts(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Verdict> {
+    let contributors = contributors(job, pump, packs);
+    let guarded = job.policy.acceptance == Acceptance::WorstCase;
+    pump.requirements.iter().map(|r| judge(&r.form, &contributors, guarded)).collect()
+}
+
+/// The pack's total and how far it may lie off.
+pub fn pack_total(job: &Job, pack: &PackPick) -> (Length, Tolerance) {
+    let mut total = Length::ZERO;
+    let mut tolerance = Tolerance::default();
+    for pick in &pack.picks {
+        if let Some(size) = job.stock[pick.item].size {
+            total = total + size.thickness * pick.count;
+            tolerance.minus = tolerance.minus + size.tolerance.minus * pick.count;
+            tolerance.plus = tolerance.plus + size.tolerance.plus * pick.count;
+        }
+    }
+    (total, tolerance)
+}
+
+/// The waste of one piece of an item: its cost and the handling charge.
+pub fn piece_waste(job: &Job, item: usize) -> Money {
+    job.stock[item].unit_cost + job.policy.handling
+}
+
+/// Scarcity points of one piece: a million shared among the pieces left above the min level, so
+/// that the scarcer piece costs more. Our own measure of `spare the scarce`.
+///
+/// ```
+/// assert_eq!(gapwright::plan::scarcity_points(9, 0), 100_000);
+/// assert_eq!(gapwright::plan::scarcity_points(9, 8), 500_000);
+/// assert_eq!(gapwright::plan::scarcity_points(9, 12), 1_000_000);
+/// ```
+pub fn scarcity_points(available: u32, min_level: u32) -> i64 {
+    1_000_000 / (1 + i64::from(available.saturating_sub(min_level)))
+}

@@ -1,0 +1,154 @@
+//! The policy: every rate and rule that a shop may set, each with its default.
+
+use std::fmt;
+use std::str::FromStr;
+
+use crate::decimal::{Millionths, Money};
+
+/// When a requirement counts as met.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Acceptance {
+    /// The nominal value lies within the limits.
+    Nominal,
+    /// Every value lies within the limits, with each contributor anywhere in its tolerance.
+    #[default]
+    WorstCase,
+}
+
+impl fmt::Display for Acceptance {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Acceptance::Nominal => "nominal",
+            Acceptance::WorstCase => "worst case",
+        })
+    }
+}
+
+impl FromStr for Acceptance {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Acceptance, String> {
+        match text.trim().to_lowercase().replace(['-', '_'], " ").as_str() {
+            "nominal" => Ok(Acceptance::Nominal),
+            "worst case" => Ok(Acceptance::WorstCase),
+            other => Err(format!("`{other}` is not an acceptance rule: say nominal or worst case")),
+        }
+    }
+}
+
+/// The rates and rules in force.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Policy {
+    /// When a requirement counts as met. Default: worst case.
+    pub acceptance: Acceptance,
+    /// How many standard uncertainties a dimension without a plus/minus counts for. Default: 2,
+    /// as in JCGM 100:2008, 6.3.3 (about 95 % for a normal distribution).
+    pub coverage_factor: Millionths,
+    /// Charge for handling one piece. Default: 0.50.
+    pub handling: Money,
+    /// Charge for each thou (0.001 in) that a requirement comes out off its target. Default: 0.10.
+    pub off_target: Money,
+    /// What the money is called. Default: USD.
+    pub currency: String,
+    /// Seed of everything random; the choice of pieces uses nothing random. Default: 1.
+    pub seed: u64,
+    /// Seconds after which the best plan found is written. Default: 60.
+    pub time_limit: u32,
+}
+
+impl Default for Policy {
+    fn default() -> Policy {
+        Policy {
+            acceptance: Acceptance::WorstCase,
+            coverage_factor: Millionths::from_raw(2_000_000),
+            handling: Money::from_raw(500_000),
+            off_target: Money::from_raw(100_000),
+            currency: "USD".into(),
+            seed: 1,
+            time_limit: 60,
+        }
+    }
+}
+
+impl Policy {
+    /// The settings by the names of the Policy sheet, with their present values.
+    pub fn settings(&self) -> Vec<(&'static str, String)> {
+        vec![
+            ("Acceptance", self.acceptance.to_string()),
+            ("Coverage factor", self.coverage_factor.to_string()),
+            ("Handling per piece", self.handling.to_string()),
+            ("Off-target rate per thou", self.off_target.to_string()),
+            ("Opened packs spoiled", "no".into()),
+            ("Currency", self.currency.clone()),
+            ("Seed", self.seed.to_string()),
+            ("Time limit", format!("{} s", self.time_limit)),
+        ]
+    }
+
+    /// Sets one setting by its name (case, spaces and punctuation do not matter).
+    ///
+    /// # Errors
+    /// [`SettingError`]: no such setting, or the value expected.
+    ///
+    /// ```
+    /// use gapwright::policy::{Acceptance, Policy};
+    /// let mut policy = Policy::default();
+    /// policy.set("acceptance", "Nominal").unwrap();
+    /// assert_eq!(policy.acceptance, Acceptance::Nominal);
+    /// assert!(policy.set("handling per piece", "-1").is_err());
+    /// ```
+    pub fn set(&mut self, setting: &str, value: &str) -> Result<(), SettingError> {
+        let key: String = setting.to_lowercase().chars().filter(char::is_ascii_alphanumeric).collect();
+        let value = value.trim();
+        let wrong = |expected: &'static str| SettingError::Value { expected };
+        let money = || {
+            Money::parse(value)
+                .filter(|money| *money >= Money::ZERO && money.raw() <= 1_000_000_000_000)
+                .ok_or(wrong("an amount of money, 0 to 1000000, of at most six places"))
+        };
+        match key.as_str() {
+            "acceptance" => {
+                self.acceptance = value.parse().map_err(|_| wrong("nominal or worst case"))?;
+            }
+            "coveragefactor" => {
+                self.coverage_factor = Millionths::parse(value)
+                    .filter(|k| k.raw() > 0 && k.raw() <= 10_000_000)
+                    .ok_or(wrong("a number above 0, at most 10"))?;
+            }
+            "handlingperpiece" | "handling" => self.handling = money()?,
+            "offtargetrateperthou" | "offtargetrate" => self.off_target = money()?,
+            "openedpacksspoiled" => match value.to_lowercase().as_str() {
+                "no" | "false" => {}
+                _ => return Err(wrong("no (this version does not count spoiled packs yet)")),
+            },
+            "currency" => {
+                if value.is_empty() || value.chars().count() > 12 {
+                    return Err(wrong("a name of at most 12 characters"));
+                }
+                self.currency = value.to_string();
+            }
+            "seed" => self.seed = value.parse().map_err(|_| wrong("a whole number, 0 or more"))?,
+            "timelimit" => {
+                self.time_limit = value
+                    .trim_end_matches(['s', ' '])
+                    .parse()
+                    .ok()
+                    .filter(|&s| s > 0)
+                    .ok_or(wrong("whole seconds, 1 or more"))?;
+            }
+            _ => return Err(SettingError::Unknown),
+        }
+        Ok(())
+    }
+}
+
+/// Why a setting was not taken.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SettingError {
+    /// No setting has this name.
+    Unknown,
+    /// The value is not one that it can have.
+    Value {
+        /// What it can have.
+        expected: &'static str,
+    },
+}

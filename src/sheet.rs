@@ -1,0 +1,124 @@
+//! A worksheet as plain values, each knowing its place; what readers make and checks read.
+
+use crate::problem::{Place, Spot};
+
+/// What stands in a cell. An empty cell is no cell.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Cell {
+    /// A number, as the binary one that the file holds.
+    Number(f64),
+    /// A text, trimmed and not empty.
+    Text(String),
+    /// Yes or no.
+    Bool(bool),
+    /// A date, as days since the end of 1899 and as ISO text.
+    Date {
+        /// The spreadsheet's serial number.
+        serial: f64,
+        /// `YYYY-MM-DD`.
+        iso: String,
+    },
+    /// An error value such as `#N/A`.
+    Error(String),
+    /// A formula that no program has calculated yet.
+    Uncalculated(String),
+}
+
+impl Cell {
+    /// The cell as a person would read it aloud.
+    pub fn show(&self) -> String {
+        match self {
+            Cell::Number(number) => show_number(*number),
+            Cell::Text(text) => text.clone(),
+            Cell::Bool(true) => "yes".into(),
+            Cell::Bool(false) => "no".into(),
+            Cell::Date { iso, .. } => iso.clone(),
+            Cell::Error(error) => error.clone(),
+            Cell::Uncalculated(formula) => format!("={formula}"),
+        }
+    }
+}
+
+/// A number as a spreadsheet shows it: 15 significant digits at most, no trailing zeros.
+pub fn show_number(number: f64) -> String {
+    crate::decimal::seen(number).map_or_else(|| number.to_string(), |seen| seen.to_string())
+}
+
+/// One row: its number from 0, and its cells by column from 0.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Row {
+    /// Row number, from 0.
+    pub number: u32,
+    /// Column number from 0 and cell, ascending, empty cells left out.
+    pub cells: Vec<(u32, Cell)>,
+}
+
+impl Row {
+    /// The cell in a column, if it is not empty.
+    pub fn cell(&self, column: u32) -> Option<&Cell> {
+        self.cells.iter().find(|(c, _)| *c == column).map(|(_, cell)| cell)
+    }
+}
+
+/// A worksheet.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Sheet {
+    /// The file it came from, as the user named it.
+    pub file: String,
+    /// Its name.
+    pub name: String,
+    /// The rows that hold anything, ascending.
+    pub rows: Vec<Row>,
+}
+
+impl Sheet {
+    /// The place of one of its cells.
+    pub fn place(&self, row: u32, column: u32) -> Place {
+        Place {
+            file: self.file.clone(),
+            spot: Spot::Cell { sheet: self.name.clone(), row, column },
+        }
+    }
+
+    /// The place of the sheet as a whole.
+    pub fn whole(&self) -> Place {
+        Place { file: self.file.clone(), spot: Spot::Sheet { sheet: self.name.clone() } }
+    }
+
+    /// Makes a sheet from rows of text, as a CSV file and tests do; empty texts are no cells.
+    pub fn from_text<R, C>(file: &str, name: &str, rows: R) -> Sheet
+    where
+        R: IntoIterator,
+        R::Item: IntoIterator<Item = C>,
+        C: AsRef<str>,
+    {
+        let rows = rows
+            .into_iter()
+            .zip(0..)
+            .map(|(cells, number)| Row {
+                number,
+                cells: cells
+                    .into_iter()
+                    .zip(0..)
+                    .filter_map(|(text, column)| {
+                        let text = text.as_ref().trim();
+                        (!text.is_empty()).then(|| (column, Cell::Text(text.to_string())))
+                    })
+                    .collect(),
+            })
+            .filter(|row: &Row| !row.cells.is_empty())
+            .collect();
+        Sheet { file: file.to_string(), name: name.to_string(), rows }
+    }
+}
+
+/// A workbook: its sheets, and the hash of the bytes they were read from.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Book {
+    /// The file, as the user named it.
+    pub file: String,
+    /// SHA-256 of the file's bytes, in hexadecimal.
+    pub sha256: String,
+    /// The sheets, in the workbook's order.
+    pub sheets: Vec<Sheet>,
+}

@@ -1,0 +1,433 @@
+//! The choice against exhaustive search on random small outages.
+//!
+//! The search below shares nothing with the library but the input types: it fills places piece
+//! by piece, judges requirements from their definition and walks every plan there is.
+
+use std::collections::BTreeMap;
+
+use gapwright::choose::choose;
+use gapwright::choose::watch::Watch;
+use gapwright::decimal::Millionths;
+use gapwright::job::Job;
+use gapwright::length::{Length, Tolerance, Unit};
+use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Shape, Spread, Term};
+use gapwright::plan::{Aim, Kit, PackPick, Plan};
+use gapwright::policy::{Acceptance, Policy};
+use gapwright::pump::{Measured, Pump};
+use gapwright::stock::{Code, Item, Size};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+const CASES: u64 = 2_000;
+
+#[test]
+fn every_small_outage_comes_out_as_exhaustive_search_says() {
+    let (mut served_all, mut some_short, mut none_served, mut greedy_worse, mut ties) =
+        (0, 0, 0, 0, 0);
+    for seed in 0..CASES {
+        let job = random_job(seed);
+        let plan = choose(&job, &Watch::patient()).expect("small jobs can be listed");
+        assert!(plan.proven(), "case {seed}: not proven");
+        let ways: Vec<Vec<Way>> = job.pumps.iter().map(|pump| all_ways(&job, pump)).collect();
+        let mut best = Best::default();
+        let available: Vec<u32> = job.stock.iter().map(|i| i.on_hand - i.reserved).collect();
+        walk(&job, &ways, 0, &mut available.clone(), [0; 4], &mut best);
+        let chosen = account(&job, &plan, &ways, seed);
+        assert_eq!(Some(chosen), best.value, "case {seed}");
+        for (aim, at) in [(Aim::ServedWeight, 0), (Aim::Waste, 1), (Aim::Pieces, 2), (Aim::Scarcity, 3)] {
+            let value = plan.goal(aim).expect("a goal").value;
+            assert_eq!(if at == 0 { -value } else { value }, chosen[at], "case {seed}, {aim:?}");
+        }
+        match plan.served() {
+            0 => none_served += 1,
+            n if n == job.pumps.len() => served_all += 1,
+            _ => some_short += 1,
+        }
+        greedy_worse += usize::from(greedy(&job, &ways, available)[0] > chosen[0]);
+        ties += usize::from(best.count > 1);
+        let again = choose(&job, &Watch::patient()).expect("small jobs can be listed");
+        assert_eq!(plan, again, "case {seed}: not the same twice");
+    }
+    // A random test must have seen what it is there to see.
+    println!("all {served_all}, some {some_short}, none {none_served}, greedy worse {greedy_worse}, ties {ties}");
+    assert!(served_all > 200 && some_short > 200 && none_served > 20);
+    assert!(greedy_worse > 50 && ties > 20);
+}
+
+/// One way to kit a pump: pieces by item, and its waste, pieces and scarcity points.
+struct Way {
+    packs: Vec<Vec<u32>>,
+    used: Vec<u32>,
+    cost: [i64; 3],
+}
+
+#[derive(Default)]
+struct Best {
+    value: Option<[i64; 4]>,
+    count: usize,
+}
+
+fn walk(job: &Job, ways: &[Vec<Way>], pump: usize, left: &mut Vec<u32>, sum: [i64; 4], best: &mut Best) {
+    if pump == ways.len() {
+        match best.value {
+            Some(value) if value < sum => {}
+            Some(value) if value == sum => best.count += 1,
+            _ => *best = Best { value: Some(sum), count: 1 },
+        }
+        return;
+    }
+    walk(job, ways, pump + 1, left, sum, best);
+    for way in &ways[pump] {
+        if way.used.iter().zip(left.iter()).all(|(used, left)| used <= left) {
+            let next = [
+                sum[0] - weight(job, pump),
+                sum[1] + way.cost[0],
+                sum[2] + way.cost[1],
+                sum[3] + way.cost[2],
+            ];
+            for (left, used) in left.iter_mut().zip(&way.used) {
+                *left -= used;
+            }
+            walk(job, ways, pump + 1, left, next, best);
+            for (left, used) in left.iter_mut().zip(&way.used) {
+                *left += used;
+            }
+        }
+    }
+}
+
+/// One pump of a priority outranks all of the later ones together.
+fn weight(job: &Job, pump: usize) -> i64 {
+    let mut levels: Vec<u32> = job.pumps.iter().map(|p| p.priority).collect();
+    levels.sort_unstable_by(|a, b| b.cmp(a));
+    levels.dedup();
+    let mut total = 0;
+    for level in levels {
+        let weight = total + 1;
+        if level == job.pumps[pump].priority {
+            return weight;
+        }
+        let count = job.pumps.iter().filter(|p| p.priority == level).count();
+        total += weight * i64::try_from(count).unwrap();
+    }
+    unreachable!()
+}
+
+/// The plan's value, recomputed; its pieces must be one of the ways and within the stock.
+fn account(job: &Job, plan: &Plan, ways: &[Vec<Way>], seed: u64) -> [i64; 4] {
+    let mut sum = [0; 4];
+    let mut used = vec![0; job.stock.len()];
+    for (pump, kit) in plan.kits.iter().enumerate() {
+        let Kit::Served(packs) = kit else { continue };
+        let packs: Vec<Vec<u32>> = packs.iter().map(|pack| counts(job, pack)).collect();
+        let way = ways[pump]
+            .iter()
+            .find(|way| way.packs == packs)
+            .unwrap_or_else(|| panic!("case {seed}: pump {pump} got pieces that will not do"));
+        for (used, more) in used.iter_mut().zip(&way.used) {
+            *used += more;
+        }
+        sum[0] -= weight(job, pump);
+        for (sum, cost) in sum[1..].iter_mut().zip(way.cost) {
+            *sum += cost;
+        }
+    }
+    for (used, item) in used.iter().zip(&job.stock) {
+        assert!(*used <= item.on_hand - item.reserved, "case {seed}: more issued than there is");
+    }
+    assert_eq!(plan.issued(job), used, "case {seed}: item counts");
+    sum
+}
+
+fn counts(job: &Job, pack: &PackPick) -> Vec<u32> {
+    let mut counts = vec![0; job.stock.len()];
+    for pick in &pack.picks {
+        counts[pick.item] += pick.count;
+    }
+    counts
+}
+
+/// Pumps in their order, each taking its cheapest way from what is left.
+fn greedy(job: &Job, ways: &[Vec<Way>], mut left: Vec<u32>) -> [i64; 4] {
+    let mut sum = [0; 4];
+    for (pump, ways) in ways.iter().enumerate() {
+        let fitting =
+            ways.iter().filter(|w| w.used.iter().zip(&left).all(|(used, left)| used <= left));
+        if let Some(way) = fitting.min_by_key(|w| w.cost) {
+            sum[0] -= weight(job, pump);
+            for (left, used) in left.iter_mut().zip(&way.used) {
+                *left -= used;
+            }
+        }
+    }
+    sum
+}
+
+/// Every way to kit a pump, whatever the other pumps do.
+fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
+    let model = &job.models[pump.model];
+    let mut fillings: Vec<Vec<Vec<u32>>> = vec![vec![]];
+    for (pack, fit) in model.packs.iter().zip(&pump.fits) {
+        let mut one = Vec::new();
+        fill(job, pack, fit, 0, &mut vec![0; job.stock.len()], &mut one);
+        fillings = fillings
+            .into_iter()
+            .flat_map(|packs| {
+                one.iter().map(move |pack| [packs.clone(), vec![pack.clone()]].concat())
+            })
+            .collect();
+    }
+    fillings
+        .into_iter()
+        .filter_map(|packs| {
+            let used: Vec<u32> =
+                (0..job.stock.len()).map(|i| packs.iter().map(|p| p[i]).sum()).collect();
+            let enough = used.iter().zip(&job.stock).all(|(n, i)| *n <= i.on_hand - i.reserved);
+            (enough && conforms(job, pump, &packs)).then(|| Way {
+                cost: cost(job, pump, &packs, &used),
+                used,
+                packs,
+            })
+        })
+        .collect()
+}
+
+fn fill(job: &Job, pack: &Pack, fit: &Code, from: usize, counts: &mut Vec<u32>, found: &mut Vec<Vec<u32>>) {
+    let total: u32 = counts.iter().sum();
+    if from == job.stock.len() {
+        if total >= pack.least_pieces {
+            found.push(counts.clone());
+        }
+        return;
+    }
+    let item = &job.stock[from];
+    let right = item.kind == pack.kind && item.fit == *fit;
+    let most = if right { (item.on_hand - item.reserved).min(pack.most_pieces - total) } else { 0 };
+    for count in 0..=most {
+        counts[from] = count;
+        fill(job, pack, fit, from + 1, counts, found);
+    }
+    counts[from] = 0;
+}
+
+/// Least, nominal and greatest value of a sum of terms, in millionths of a tick.
+fn span(job: &Job, pump: &Pump, packs: &[Vec<u32>], terms: &[(Term, Millionths)]) -> [i128; 3] {
+    let mut span = [0; 3];
+    for (term, c) in terms {
+        let c = i128::from(c.raw());
+        let (low, middle, high) = match *term {
+            Term::Dimension(d) => {
+                let m = &pump.dimensions[d];
+                (m.value - m.tolerance.minus, m.value, m.value + m.tolerance.plus)
+            }
+            Term::Pack(p) => {
+                let mut all = (Length::ZERO, Length::ZERO, Length::ZERO);
+                for (item, &count) in job.stock.iter().zip(&packs[p]) {
+                    let size = item.size.unwrap();
+                    all.0 = all.0 + (size.thickness - size.tolerance.minus) * count;
+                    all.1 = all.1 + size.thickness * count;
+                    all.2 = all.2 + (size.thickness + size.tolerance.plus) * count;
+                }
+                all
+            }
+        };
+        let ends = [c * i128::from(low.ticks()), c * i128::from(high.ticks())];
+        span[0] += ends[0].min(ends[1]);
+        span[1] += c * i128::from(middle.ticks());
+        span[2] += ends[0].max(ends[1]);
+    }
+    span
+}
+
+const MILLION: i128 = 1_000_000;
+
+fn conforms(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
+    let nominal = job.policy.acceptance == Acceptance::Nominal;
+    pump.requirements.iter().all(|requirement| match &requirement.form {
+        Form::Linear { terms, lower, upper, .. } => {
+            let [low, middle, high] = span(job, pump, packs, terms);
+            let (low, high) = if nominal { (middle, middle) } else { (low, high) };
+            i128::from(lower.ticks()) * MILLION <= low && high <= i128::from(upper.ticks()) * MILLION
+        }
+        // The thinnest gasket in the widest gap, and the other way round.
+        Form::GasketFill { gasket, gap, lower, upper, .. } => {
+            let free = span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)]);
+            let gap = span(job, pump, packs, gap);
+            let (thin, wide) = if nominal { (free[1], gap[1]) } else { (free[0], gap[2]) };
+            let (thick, narrow) = if nominal { (free[1], gap[1]) } else { (free[2], gap[0]) };
+            thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
+                && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
+        }
+    })
+}
+
+fn cost(job: &Job, pump: &Pump, packs: &[Vec<u32>], used: &[u32]) -> [i64; 3] {
+    let mut cost = [0; 3];
+    for (item, &count) in job.stock.iter().zip(used) {
+        let count = i64::from(count);
+        let spare = i64::from((item.on_hand - item.reserved).saturating_sub(item.min_level));
+        cost[0] += count * (item.unit_cost.raw() + job.policy.handling.raw());
+        cost[1] += count;
+        cost[2] += count * (1_000_000 / (1 + spare));
+    }
+    for requirement in &pump.requirements {
+        let off = match &requirement.form {
+            Form::Linear { terms, target, .. } => {
+                (span(job, pump, packs, terms)[1] - i128::from(target.ticks()) * MILLION) * MILLION
+            }
+            Form::GasketFill { gasket, gap, target, .. } => {
+                span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)])[1] * MILLION
+                    - (MILLION + i128::from(target.raw())) * span(job, pump, packs, gap)[1]
+            }
+        };
+        // Rate per thou of 254 000 ticks, rounded up to a whole millionth.
+        let (above, below) =
+            (off.abs() * i128::from(job.policy.off_target.raw()), 254_000 * MILLION * MILLION);
+        cost[0] += i64::try_from((above + below - 1) / below).unwrap();
+    }
+    cost
+}
+
+/// A random outage of two to four pumps over one to three packs.
+fn random_job(seed: u64) -> Job {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let thou = |n: i64| Length::from_ticks(n * 254_000);
+    let packs_wanted = rng.random_range(1..=3);
+    let with_gasket = packs_wanted > 1 && rng.random_bool(0.6);
+    let packs: Vec<Pack> = (0..packs_wanted)
+        .map(|index| {
+            let gasket = with_gasket && index + 1 == packs_wanted;
+            Pack {
+                name: format!("pack_{index}"),
+                label: format!("Pack {index}"),
+                kind: if gasket { "gasket" } else { "shim" }.into(),
+                least_pieces: u32::from(gasket),
+                most_pieces: rng.random_range(1..=if packs_wanted == 3 { 2 } else { 3 }),
+            }
+        })
+        .collect();
+    let one = |sign: i64| Millionths::from_raw(sign * 1_000_000);
+    let shim_packs = packs_wanted - usize::from(with_gasket);
+    let mut terms = vec![(Term::Dimension(0), one(1))];
+    terms.extend((0..shim_packs).map(|p| (Term::Pack(p), one(if p == 1 { 1 } else { -1 }))));
+    let half_window = rng.random_range(2..=6);
+    let mut requirements = vec![Requirement {
+        name: "running_clearance".into(),
+        label: "Running clearance".into(),
+        form: Form::Linear {
+            terms,
+            target: thou(21),
+            lower: thou(21 - half_window),
+            upper: thou(21 + half_window),
+        },
+    }];
+    if with_gasket {
+        requirements.push(Requirement {
+            name: "fill".into(),
+            label: "Gasket fill".into(),
+            form: Form::GasketFill {
+                gasket: packs_wanted - 1,
+                gap: vec![(Term::Pack(0), one(1)), (Term::Dimension(1), one(1))],
+                target: Millionths::from_raw(500_000),
+                lower: Millionths::from_raw(300_000),
+                upper: Millionths::from_raw(700_000),
+            },
+        });
+    }
+    let dimension = |name: &str| Dimension {
+        name: name.into(),
+        label: name.into(),
+        spread: Spread::Within(Tolerance::default()),
+        shape: Shape::Rectangular,
+    };
+    let model = Model {
+        name: "m".into(),
+        title: "m".into(),
+        unit: Unit::Inch,
+        dimensions: vec![dimension("bare"), dimension("ring")],
+        packs,
+        requirements,
+        consumables: vec![],
+        cautions: vec![],
+        sha256: String::new(),
+    };
+    let fits = ["A", "B"];
+    let mut stock: Vec<Item> = Vec::new();
+    for (kind, thinnest, thickest) in [("shim", 2, 20), ("gasket", 10, 60)] {
+        for fit in fits {
+            for _ in 0..rng.random_range(1..=if packs_wanted == 3 { 2 } else { 4 }) {
+                let on_hand = rng.random_range(0..=3);
+                let slack = thou(1).ticks() / rng.random_range(2..=8);
+                stock.push(Item {
+                    item: format!("{kind}-{}", stock.len()),
+                    kind: kind.into(),
+                    fit: Code::new(fit),
+                    size: Some(Size {
+                        thickness: thou(rng.random_range(thinnest..=thickest)),
+                        tolerance: Tolerance {
+                            minus: Length::from_ticks(slack),
+                            plus: Length::from_ticks(slack * rng.random_range(0..=1)),
+                        },
+                        uncertainty: None,
+                    }),
+                    on_hand,
+                    reserved: rng.random_range(0..=on_hand) / 3,
+                    unit_cost: Millionths::from_raw(rng.random_range(0..=4) * 700_000),
+                    min_level: rng.random_range(0..=3),
+                    bin: None,
+                    material: None,
+                    row: 0,
+                });
+            }
+        }
+    }
+    let count = rng.random_range(2..=if packs_wanted == 1 { 4 } else { 3 });
+    let pumps = (0..count)
+        .map(|index| {
+            let measured = |value: Length| Measured {
+                readings: vec![value],
+                value,
+                tolerance: Tolerance::even(thou(1)),
+            };
+            let same_fit = rng.random_bool(0.7);
+            Pump {
+                tag: format!("P-{index}"),
+                model: 0,
+                priority: rng.random_range(1..=3),
+                due: None,
+                location: None,
+                note: None,
+                carried: vec![],
+                fits: (0..packs_wanted)
+                    .map(|_| Code::new(fits[if same_fit { 0 } else { rng.random_range(0..2) }]))
+                    .collect(),
+                dimensions: vec![
+                    measured(thou(rng.random_range(26..=50))),
+                    measured(thou(rng.random_range(4..=12))),
+                ],
+                requirements: model.requirements.clone(),
+                row: 0,
+            }
+        })
+        .collect();
+    let acceptance =
+        if rng.random_bool(0.5) { Acceptance::Nominal } else { Acceptance::WorstCase };
+    Job {
+        stock,
+        models: vec![model],
+        pumps,
+        policy: Policy { acceptance, ..Policy::default() },
+        stock_sheet: Default::default(),
+        inputs: vec![],
+        warnings: vec![],
+    }
+}
+
+/// The map type is used so that a change of the plan's shape shows here at once.
+#[test]
+fn goals_stand_in_their_order() {
+    let plan = choose(&random_job(1), &Watch::patient()).unwrap();
+    let aims: BTreeMap<usize, Aim> = plan.goals.iter().map(|g| g.aim).enumerate().collect();
+    let expected = [Aim::ServedWeight, Aim::Waste, Aim::Pieces, Aim::Scarcity];
+    assert_eq!(aims.into_values().collect::<Vec<_>>(), expected);
+}
