@@ -15,7 +15,7 @@ pub mod stages;
 pub mod watch;
 pub mod why;
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use itertools::Itertools;
 use rayon::prelude::*;
@@ -246,7 +246,20 @@ fn group_instance(
     group: &[usize],
     columns: &[Vec<(Column, usize)>],
 ) -> Instance {
+    // All the pieces that the group can use, and those of each kind and fit by themselves.
+    let used: BTreeSet<u32> = group
+        .iter()
+        .flat_map(|&pump| columns[pump].iter())
+        .flat_map(|(column, _)| column.uses.iter().map(|&(item, _)| item))
+        .collect();
+    let mut classes: BTreeMap<(&str, &str), Vec<u32>> = BTreeMap::new();
+    for &index in &used {
+        let item = &job.stock[index as usize];
+        classes.entry((&item.kind, item.fit.key())).or_default().push(index);
+    }
+    let whole = (classes.len() > 1).then(|| used.into_iter().collect());
     Instance {
+        classes: whole.into_iter().chain(classes.into_values()).collect(),
         capacity: available.iter().map(|&n| i64::from(n)).collect(),
         pumps: group
             .iter()

@@ -2,52 +2,85 @@
 //!
 //! A linear program in floating point proposes multipliers; this file rounds them to whole
 //! numbers of 2^-40 and computes with integers only, so what it returns is a proof and not an
-//! estimate. For multipliers `l >= 0` of the capacity rows and `n >= 0` of the earlier goals,
+//! estimate. With multipliers `h, l >= 0` for the most and least pieces of each set of items and
+//! `n >= 0` for the earlier goals, and item prices `p` = sum of `h - l` over the sets that hold
+//! the item, every plan costs at least
 //!
-//! `cost >= sum over pumps of min(0, min over columns of c + l.uses + n.earlier) - l.capacity - n.limit`.
+//! `l.least - h.most - n.limit + sum over pumps of min(0, min over columns of c + p.uses + n.earlier)`.
 //!
 //! Source: Fisher, The Lagrangian relaxation method for solving integer programming problems,
 //! Management Science 27 (1981), from memory; the inequality is elementary.
+
+use std::sync::Arc;
 
 use crate::choose::instance::Instance;
 
 /// Multipliers are whole numbers of 1/SCALE.
 pub const SCALE: i128 = 1 << 40;
 
-/// A multiplier for each capacity and each earlier goal, none negative.
+/// How many pieces of a set of items a plan may take in all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Range {
+    /// At least.
+    pub least: i64,
+    /// At most; `None` for any number.
+    pub most: Option<i64>,
+}
+
+/// A multiplier for each side of each range and for each earlier goal, none negative.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Multipliers {
-    /// By item.
-    pub items: Vec<i128>,
+    /// By set of [`Instance::sets`]: of its most, and of its least.
+    pub sets: Vec<(i128, i128)>,
     /// By earlier goal.
     pub goals: Vec<i128>,
 }
 
 impl Multipliers {
     /// All nothing: the bound is then the sum of the cheapest columns.
-    pub fn zero(instance: &Instance, tier: usize) -> Multipliers {
-        Multipliers { items: vec![0; instance.capacity.len()], goals: vec![0; tier] }
+    pub fn zero(sets: usize, tier: usize) -> Multipliers {
+        Multipliers { sets: vec![(0, 0); sets], goals: vec![0; tier] }
     }
 }
 
-/// The columns that each pump may still take, and whether it may take none.
+/// What multipliers come to inside a part of the search space.
+#[derive(Debug, Clone)]
+pub struct Prices {
+    /// Price of one piece, by item.
+    items: Vec<i128>,
+    /// By earlier goal.
+    goals: Vec<i128>,
+    /// The part of the bound that no pump's choice changes.
+    constant: i128,
+}
+
+/// A part of the search space: the columns that each pump may still take, whether it may take
+/// none, and how many pieces of each set of items all pumps may take together.
 #[derive(Debug, Clone)]
 pub struct Allowed {
     /// Per pump, ascending.
-    pub columns: Vec<std::sync::Arc<Vec<u32>>>,
+    pub columns: Vec<Arc<Vec<u32>>>,
     /// Per pump.
     pub idle: Vec<bool>,
+    /// Per set of [`Instance::sets`].
+    pub ranges: Vec<Range>,
 }
 
 impl Allowed {
-    /// Everything.
+    /// Everything that the stock allows.
     pub fn all(instance: &Instance) -> Allowed {
         let columns = instance
             .pumps
             .iter()
-            .map(|columns| std::sync::Arc::new((0..).take(columns.len()).collect()))
+            .map(|columns| Arc::new((0..).take(columns.len()).collect()))
             .collect();
-        Allowed { columns, idle: vec![true; instance.pumps.len()] }
+        let stock = instance.capacity.iter().map(|&most| Range { least: 0, most: Some(most) });
+        let classes = instance.classes.iter().map(|_| Range { least: 0, most: None });
+        Allowed {
+            columns,
+            idle: vec![true; instance.pumps.len()],
+            ranges: stock.chain(classes).collect(),
+        }
     }
 }
 
@@ -56,6 +89,8 @@ impl Allowed {
 pub struct Stage<'a> {
     /// The problem.
     pub instance: &'a Instance,
+    /// [`Instance::sets`] of it.
+    pub sets: &'a [Vec<u32>],
     /// The goal that is minimised.
     pub tier: usize,
     /// What the earlier goals may come to at most.
@@ -63,47 +98,52 @@ pub struct Stage<'a> {
 }
 
 impl Stage<'_> {
+    /// Prices of items and goals from multipliers.
+    pub fn prices(&self, multipliers: &Multipliers, ranges: &[Range]) -> Prices {
+        let mut items = vec![0; self.instance.capacity.len()];
+        let mut constant = 0;
+        for ((set, range), &(most, least)) in self.sets.iter().zip(ranges).zip(&multipliers.sets) {
+            // A multiplier of a side that has no limit proves nothing.
+            let most = if range.most.is_some() { most } else { 0 };
+            if most == 0 && least == 0 {
+                continue;
+            }
+            constant -= most * i128::from(range.most.unwrap_or(0));
+            constant += least * i128::from(range.least);
+            for &item in set {
+                items[item as usize] += most - least;
+            }
+        }
+        for (multiplier, limit) in multipliers.goals.iter().zip(self.limits) {
+            constant -= multiplier * i128::from(*limit);
+        }
+        Prices { items, goals: multipliers.goals.clone(), constant }
+    }
+
     /// A column's reduced cost, in 1/SCALE.
-    pub fn reduced(&self, multipliers: &Multipliers, pump: usize, column: u32) -> i128 {
+    pub fn reduced(&self, prices: &Prices, pump: usize, column: u32) -> i128 {
         let mut sum = SCALE * i128::from(self.instance.cost(self.tier, pump, column));
         for &(item, count) in &self.instance.column(pump, column).uses {
-            sum += multipliers.items[item as usize] * i128::from(count);
+            sum += prices.items[item as usize] * i128::from(count);
         }
-        for (goal, multiplier) in multipliers.goals.iter().enumerate() {
-            if *multiplier != 0 {
-                sum += multiplier * i128::from(self.instance.cost(goal, pump, column));
+        for (goal, price) in prices.goals.iter().enumerate() {
+            if *price != 0 {
+                sum += price * i128::from(self.instance.cost(goal, pump, column));
             }
         }
         sum
     }
 
-    /// The part of the bound that no pump's choice changes, in 1/SCALE.
-    pub fn constant(&self, multipliers: &Multipliers) -> i128 {
-        let items: i128 = multipliers
-            .items
-            .iter()
-            .zip(&self.instance.capacity)
-            .map(|(multiplier, capacity)| multiplier * i128::from(*capacity))
-            .sum();
-        let goals: i128 = multipliers
-            .goals
-            .iter()
-            .zip(self.limits)
-            .map(|(multiplier, limit)| multiplier * i128::from(*limit))
-            .sum();
-        -items - goals
-    }
-
     /// Every pump's cheapest reduced cost, its column (`None` for taking none), and the bound in
     /// 1/SCALE; `None` if a pump that must be served has no column left.
-    pub fn price(&self, multipliers: &Multipliers, allowed: &Allowed) -> Option<Priced> {
-        let mut bound = self.constant(multipliers);
+    pub fn price(&self, prices: &Prices, allowed: &Allowed) -> Option<Priced> {
+        let mut bound = prices.constant;
         let mut cheapest = Vec::with_capacity(allowed.columns.len());
         for (pump, columns) in allowed.columns.iter().enumerate() {
             let idle = allowed.idle[pump].then_some((0, None));
             let best = columns
                 .iter()
-                .map(|&column| (self.reduced(multipliers, pump, column), Some(column)))
+                .map(|&column| (self.reduced(prices, pump, column), Some(column)))
                 .chain(idle)
                 .min_by(|a, b| a.0.cmp(&b.0))?;
             bound += best.0;

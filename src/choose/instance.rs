@@ -31,6 +31,9 @@ pub enum Tier {
 pub struct Instance {
     /// Pieces available of each item.
     pub capacity: Vec<i64>,
+    /// Sets of items whose total number of pieces is worth deciding as a whole, such as all
+    /// shims of one fit: the search splits on these before it looks at single items.
+    pub classes: Vec<Vec<u32>>,
     /// The columns of each pump.
     pub pumps: Vec<Vec<Column>>,
     /// What to minimise, strictly one after the other.
@@ -65,6 +68,13 @@ impl Instance {
                     .sum()
             })
             .collect()
+    }
+
+    /// The sets of items that a range of totals may be laid on: the items one by one, then the
+    /// classes.
+    pub fn sets(&self) -> Vec<Vec<u32>> {
+        let singles = (0..).take(self.capacity.len()).map(|item| vec![item]);
+        singles.chain(self.classes.iter().cloned()).collect()
     }
 
     /// What is left of each item.

@@ -8,7 +8,7 @@ use good_lp::{
     Expression, ProblemVariables, Solution, SolverModel, Variable, constraint, variable,
 };
 
-use crate::choose::bound::{Multipliers, SCALE, Stage};
+use crate::choose::bound::{Multipliers, Range, SCALE, Stage};
 
 #[cfg(feature = "highs")]
 use good_lp::highs as backend;
@@ -64,24 +64,37 @@ fn to_f64(number: i64) -> f64 {
 }
 
 /// The multipliers that are best for the columns in `pool`; `None` if the backend gives none.
-pub fn multipliers(stage: Stage<'_>, pool: &[Entry]) -> Option<Multipliers> {
+pub fn multipliers(stage: Stage<'_>, ranges: &[Range], pool: &[Entry]) -> Option<Multipliers> {
     let scaled = Scaled::new(stage, pool);
     let instance = stage.instance;
     let mut variables = ProblemVariables::new();
+    let mut objective = Expression::default();
     let pumps: Vec<Variable> =
         instance.pumps.iter().map(|_| variables.add(variable().min(0.0))).collect();
-    let items: Vec<Variable> =
-        instance.capacity.iter().map(|_| variables.add(variable().min(0.0))).collect();
-    let goals: Vec<Variable> = (0..stage.tier)
-        .map(|_| variables.add(variable().min(0.0).max(MOST_MULTIPLIER)))
-        .collect();
-    let mut objective = Expression::with_capacity(pumps.len() + items.len() + goals.len());
     for &pump in &pumps {
         objective.add_mul(1.0, pump);
     }
-    for (&item, &capacity) in items.iter().zip(&instance.capacity) {
-        objective.add_mul(to_f64(capacity), item);
+    // The price of an item: what the sets that hold it add and take off.
+    let mut items = vec![Vec::new(); instance.capacity.len()];
+    let mut sets = Vec::with_capacity(ranges.len());
+    for (set, range) in stage.sets.iter().zip(ranges) {
+        let most = range.most.map(|most| {
+            let v = variables.add(variable().min(0.0));
+            objective.add_mul(to_f64(most), v);
+            set.iter().for_each(|&item| items[item as usize].push((v, 1.0)));
+            v
+        });
+        let least = (range.least > 0).then(|| {
+            let v = variables.add(variable().min(0.0).max(MOST_MULTIPLIER));
+            objective.add_mul(-to_f64(range.least), v);
+            set.iter().for_each(|&item| items[item as usize].push((v, -1.0)));
+            v
+        });
+        sets.push((most, least));
     }
+    let goals: Vec<Variable> = (0..stage.tier)
+        .map(|_| variables.add(variable().min(0.0).max(MOST_MULTIPLIER)))
+        .collect();
     for (tier, &goal) in goals.iter().enumerate() {
         objective.add_mul(scaled.limit(tier), goal);
     }
@@ -90,7 +103,9 @@ pub fn multipliers(stage: Stage<'_>, pool: &[Entry]) -> Option<Multipliers> {
     for &entry in pool {
         let mut left = Expression::from(pumps[entry.0]);
         for (item, count) in scaled.uses(entry) {
-            left.add_mul(count, items[item]);
+            for &(v, sign) in &items[item] {
+                left.add_mul(sign * count, v);
+            }
         }
         for (tier, &goal) in goals.iter().enumerate() {
             left.add_mul(scaled.cost(tier, entry), goal);
@@ -98,14 +113,18 @@ pub fn multipliers(stage: Stage<'_>, pool: &[Entry]) -> Option<Multipliers> {
         model.add_constraint(constraint!(left >= -scaled.cost(stage.tier, entry)));
     }
     let solution = model.solve().ok()?;
-    let whole = |value: f64, scale: f64| whole_multiplier(value * scale);
     let aim = scaled.scales[stage.tier];
+    let whole = |v: Variable, scale: f64| whole_multiplier(solution.value(v) * scale);
+    let side = |v: Option<Variable>| v.map_or(Some(0), |v| whole(v, aim));
     Some(Multipliers {
-        items: items.iter().map(|&v| whole(solution.value(v), aim)).collect::<Option<_>>()?,
+        sets: sets
+            .into_iter()
+            .map(|(most, least)| Some((side(most)?, side(least)?)))
+            .collect::<Option<_>>()?,
         goals: goals
             .iter()
             .zip(&scaled.scales)
-            .map(|(&v, scale)| whole(solution.value(v), aim / scale))
+            .map(|(&v, scale)| whole(v, aim / scale))
             .collect::<Option<_>>()?,
     })
 }
@@ -122,19 +141,16 @@ fn whole_multiplier(value: f64) -> Option<i128> {
 }
 
 /// How much of each column in `pool` the relaxed problem takes; `None` if the backend gives none.
-pub fn fractions(stage: Stage<'_>, pool: &[Entry]) -> Option<Vec<f64>> {
+pub fn fractions(stage: Stage<'_>, ranges: &[Range], pool: &[Entry]) -> Option<Vec<f64>> {
     let scaled = Scaled::new(stage, pool);
     let instance = stage.instance;
     let mut variables = ProblemVariables::new();
     let columns: Vec<Variable> =
         pool.iter().map(|_| variables.add(variable().min(0.0))).collect();
-    // What an earlier goal exceeds its limit by, at the price that bounds the dual.
-    let excess: Vec<Variable> =
-        (0..stage.tier).map(|_| variables.add(variable().min(0.0))).collect();
-    let mut objective = Expression::with_capacity(columns.len() + excess.len());
+    let mut objective = Expression::default();
     let mut pumps = vec![Expression::default(); instance.pumps.len()];
     let mut items = vec![Expression::default(); instance.capacity.len()];
-    let mut goals: Vec<Expression> = excess.iter().map(|&v| -1.0 * v).collect();
+    let mut goals = vec![Expression::default(); stage.tier];
     for (&entry, &column) in pool.iter().zip(&columns) {
         objective.add_mul(scaled.cost(stage.tier, entry), column);
         pumps[entry.0].add_mul(1.0, column);
@@ -145,19 +161,32 @@ pub fn fractions(stage: Stage<'_>, pool: &[Entry]) -> Option<Vec<f64>> {
             goal.add_mul(scaled.cost(tier, entry), column);
         }
     }
-    for &v in &excess {
+    // What a limit is missed by, at the price that bounds the dual.
+    let mut miss = || {
+        let v = variables.add(variable().min(0.0));
         objective.add_mul(MOST_MULTIPLIER, v);
+        v
+    };
+    let mut constraints = Vec::new();
+    for pump in pumps {
+        constraints.push(constraint!(pump <= 1.0));
+    }
+    for (set, range) in stage.sets.iter().zip(ranges) {
+        let total: Expression = set.iter().map(|&item| items[item as usize].clone()).sum();
+        if let Some(most) = range.most {
+            constraints.push(constraint!(total.clone() <= to_f64(most)));
+        }
+        if range.least > 0 {
+            constraints.push(constraint!(total + miss() >= to_f64(range.least)));
+        }
+    }
+    for (tier, goal) in goals.into_iter().enumerate() {
+        constraints.push(constraint!(goal - miss() <= scaled.limit(tier)));
     }
     let mut model = variables.minimise(objective).using(backend);
     quiet(&mut model);
-    for pump in pumps {
-        model.add_constraint(constraint!(pump <= 1.0));
-    }
-    for (item, &capacity) in items.into_iter().zip(&instance.capacity) {
-        model.add_constraint(constraint!(item <= to_f64(capacity)));
-    }
-    for (tier, goal) in goals.into_iter().enumerate() {
-        model.add_constraint(constraint!(goal <= scaled.limit(tier)));
+    for constraint in constraints {
+        model.add_constraint(constraint);
     }
     let solution = model.solve().ok()?;
     let values: Vec<f64> = columns.iter().map(|&v| solution.value(v)).collect();

@@ -7,7 +7,7 @@ use std::cmp::Reverse;
 use std::collections::{BTreeSet, BinaryHeap};
 use std::sync::Arc;
 
-use crate::choose::bound::{Allowed, Multipliers, SCALE, Stage, round_up};
+use crate::choose::bound::{Allowed, Multipliers, Prices, Range, SCALE, Stage, round_up};
 use crate::choose::instance::{Instance, Taken, fits, put_back, take};
 use crate::choose::relaxation::{self, Entry};
 use crate::choose::watch::Watch;
@@ -150,7 +150,7 @@ impl<'a> Search<'a> {
     /// Runs to the end or a stop: the bound, what plans as good as the best one may use, and why
     /// it stopped early.
     fn run(&mut self, allowed: Allowed) -> (i64, Allowed, Option<Stop>) {
-        let zero = Multipliers::zero(self.stage.instance, self.stage.tier);
+        let zero = Multipliers::zero(self.stage.sets.len(), self.stage.tier);
         let mut root = Node {
             bound: i64::MIN,
             depth: 0,
@@ -215,7 +215,8 @@ impl<'a> Search<'a> {
     /// Drops every column that lifts the bound above `most` (in 1/SCALE); `None` if that leaves
     /// a pump nothing to take.
     fn reduce(&self, allowed: &Allowed, multipliers: &Multipliers, most: i128) -> Option<Allowed> {
-        let priced = self.stage.price(multipliers, allowed)?;
+        let prices = self.stage.prices(multipliers, &allowed.ranges);
+        let priced = self.stage.price(&prices, allowed)?;
         let room = most - priced.bound;
         if room < 0 {
             return None;
@@ -225,7 +226,7 @@ impl<'a> Search<'a> {
             let affordable = |reduced: i128| reduced - cheapest <= room;
             kept.idle[pump] = allowed.idle[pump] && affordable(0);
             let columns = &allowed.columns[pump];
-            let stays = |column: &u32| affordable(self.stage.reduced(multipliers, pump, *column));
+            let stays = |column: &u32| affordable(self.stage.reduced(&prices, pump, *column));
             if columns.iter().any(|c| !stays(c)) {
                 kept.columns[pump] = Arc::new(columns.iter().copied().filter(stays).collect());
             }
@@ -237,15 +238,21 @@ impl<'a> Search<'a> {
     /// the node holds no plan better than the best one.
     fn relax(&mut self, node: &Node) -> Option<Relaxed> {
         let mut best = node.multipliers.clone();
-        let mut raw_bound = self.stage.price(&best, &node.allowed)?.bound;
+        let ranges = &node.allowed.ranges;
+        let mut raw_bound =
+            self.stage.price(&self.stage.prices(&best, ranges), &node.allowed)?.bound;
         let mut pool = self.pool_of(&node.allowed);
         for _ in 0..MOST_ROUNDS {
             if round_up(raw_bound, self.grain) >= self.to_beat() {
                 return (node.number == 0).then(|| self.relaxed(raw_bound, best, Vec::new()));
             }
-            let Some(multipliers) = relaxation::multipliers(self.stage, &pool) else { break };
-            let priced = self.stage.price(&multipliers, &node.allowed)?;
-            let fresh = self.fresh(&multipliers, &node.allowed, &pool);
+            let Some(multipliers) = relaxation::multipliers(self.stage, ranges, &pool)
+            else {
+                break;
+            };
+            let prices = self.stage.prices(&multipliers, ranges);
+            let priced = self.stage.price(&prices, &node.allowed)?;
+            let fresh = self.fresh(&prices, &node.allowed, &pool);
             if priced.bound > raw_bound {
                 raw_bound = priced.bound;
                 best = multipliers;
@@ -257,7 +264,7 @@ impl<'a> Search<'a> {
             pool.extend(fresh);
             pool.sort_unstable();
         }
-        let fractions = match relaxation::fractions(self.stage, &pool) {
+        let fractions = match relaxation::fractions(self.stage, ranges, &pool) {
             Some(values) => pool.iter().copied().zip(values).filter(|(_, v)| *v > 1e-9).collect(),
             None => Vec::new(),
         };
@@ -284,7 +291,7 @@ impl<'a> Search<'a> {
 
     /// Columns that price in: for each pump the few with the least reduced cost below what the
     /// pump gets from the columns at hand.
-    fn fresh(&self, multipliers: &Multipliers, allowed: &Allowed, pool: &[Entry]) -> Vec<Entry> {
+    fn fresh(&self, prices: &Prices, allowed: &Allowed, pool: &[Entry]) -> Vec<Entry> {
         let mut fresh = Vec::new();
         for (pump, columns) in allowed.columns.iter().enumerate() {
             let from = pool.partition_point(|entry| entry.0 < pump);
@@ -292,14 +299,14 @@ impl<'a> Search<'a> {
             let idle = allowed.idle[pump].then_some(0);
             let known = pool[from..to]
                 .iter()
-                .map(|&(_, column)| self.stage.reduced(multipliers, pump, column))
+                .map(|&(_, column)| self.stage.reduced(prices, pump, column))
                 .chain(idle)
                 .min();
             // A hair's breadth is the backend's own error, not a better column.
             let least = known.map_or(i128::MAX, |known| known - SCALE / 1024);
             let mut better: Vec<(i128, u32)> = columns
                 .iter()
-                .map(|&column| (self.stage.reduced(multipliers, pump, column), column))
+                .map(|&column| (self.stage.reduced(prices, pump, column), column))
                 .filter(|(reduced, _)| *reduced < least)
                 .collect();
             better.sort_unstable();
@@ -319,7 +326,7 @@ impl<'a> Search<'a> {
         let most = SCALE * i128::from(self.to_beat() - self.grain);
         let allowed = self.reduce(&node.allowed, &relaxed.multipliers, most)?;
         debug_assert!(relaxed.raw_bound <= most);
-        let Some(halves) = halves(self.stage.instance, &allowed, &relaxed.fractions) else {
+        let Some(halves) = halves(self.stage, &allowed, &relaxed.fractions) else {
             // One choice a pump is left: it is a plan or it is none.
             self.offer_only(&allowed);
             return None;
@@ -353,6 +360,7 @@ impl<'a> Search<'a> {
                 taken[pump] = Some(column);
             }
         }
+        let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
         let ranked: Vec<Vec<u32>> = allowed
             .columns
             .iter()
@@ -360,7 +368,7 @@ impl<'a> Search<'a> {
             .map(|(pump, columns)| {
                 let mut ranked: Vec<(i128, u32)> = columns
                     .iter()
-                    .map(|&c| (self.stage.reduced(&relaxed.multipliers, pump, c), c))
+                    .map(|&c| (self.stage.reduced(&prices, pump, c), c))
                     .collect();
                 ranked.sort_unstable();
                 ranked.into_iter().map(|(_, column)| column).collect()
@@ -501,18 +509,61 @@ fn refine(stage: Stage<'_>, ranked: &[Vec<u32>], taken: &mut Taken, left: &mut V
     }
 }
 
-/// Splits what is allowed at the pump and item where the relaxed plan is most evenly undecided:
-/// one half takes more than some count of the item, the other not. Where the relaxed plan is
-/// whole, the pump with the most left to choose from is halved. `None` if nothing can be split.
+/// Splits what is allowed in two where the relaxed plan is most undecided.
+///
+/// Totals come first, since a bound hardly moves when one pump of many is told what to do: how
+/// many pieces of a class all pumps take together, then how many of one item. After that, the
+/// pump and item that are most evenly undecided; and where the relaxed plan is whole, the pump
+/// with the most left to choose from is halved. `None` if nothing can be split.
 fn halves(
-    instance: &Instance,
+    stage: Stage<'_>,
     allowed: &Allowed,
     fractions: &[(Entry, f64)],
 ) -> Option<[Allowed; 2]> {
-    let split = undecided(instance, fractions)
-        .and_then(|(pump, keeps)| halve(allowed, pump, keeps))
-        .or_else(|| widest(allowed))?;
-    Some(split)
+    let instance = stage.instance;
+    totals(stage, allowed, fractions)
+        .or_else(|| {
+            undecided(instance, fractions).and_then(|(pump, keeps)| halve(allowed, pump, keeps))
+        })
+        .or_else(|| widest(allowed))
+}
+
+/// Splits on the total of a class or, if those are whole, of an item.
+fn totals(
+    stage: Stage<'_>,
+    allowed: &Allowed,
+    fractions: &[(Entry, f64)],
+) -> Option<[Allowed; 2]> {
+    let instance = stage.instance;
+    let mut uses = vec![0.0; instance.capacity.len()];
+    for ((pump, column), value) in fractions {
+        for &(item, count) in &instance.column(*pump, *column).uses {
+            uses[item as usize] += value * f64::from(count);
+        }
+    }
+    let singles = instance.capacity.len();
+    let total = |set: &Vec<u32>| set.iter().map(|&item| uses[item as usize]).sum::<f64>();
+    let undecided = |from: usize, to: usize| {
+        (from..to)
+            .map(|set| (set, total(&stage.sets[set])))
+            .map(|(set, total)| (set, total, (total - total.round()).abs()))
+            .filter(|(_, _, off)| *off > 1e-5)
+            .reduce(|best, next| if next.2 > best.2 + 1e-9 { next } else { best })
+    };
+    let (set, total, _) =
+        undecided(singles, stage.sets.len()).or_else(|| undecided(0, singles))?;
+    #[expect(clippy::cast_possible_truncation, reason = "a count of pieces is far below 2^53")]
+    let floor = total.floor() as i64;
+    let range = allowed.ranges[set];
+    if floor < range.least || range.most.is_some_and(|most| floor >= most) {
+        return None;
+    }
+    let mut below = allowed.clone();
+    below.ranges[set] = Range { most: Some(floor), ..range };
+    let mut above = allowed.clone();
+    above.ranges[set] = Range { least: floor + 1, ..range };
+    // Go on with the nearer side.
+    Some(if total - total.floor() < 0.5 { [below, above] } else { [above, below] })
 }
 
 /// Which columns of a pump go into the first half.

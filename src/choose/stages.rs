@@ -32,6 +32,7 @@ pub struct Solved {
 /// let column = |cost, item| Column { cost: [cost, 1, 0], uses: [(item, 1)].into_iter().collect() };
 /// let instance = Instance {
 ///     capacity: vec![1, 1],
+///     classes: vec![],
 ///     pumps: vec![vec![column(3, 0)], vec![column(3, 0), column(5, 1)]],
 ///     tiers: vec![Tier::Served(vec![1, 1]), Tier::Cost(0)],
 /// };
@@ -41,13 +42,14 @@ pub struct Solved {
 /// assert_eq!(solved.bounds, solved.values);
 /// ```
 pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
+    let sets = instance.sets();
     let mut taken = first_plan(instance);
     let mut allowed = Allowed::all(instance);
     let mut limits = Vec::with_capacity(aims.len());
     let mut bounds = Vec::with_capacity(aims.len());
     let mut stopped = None;
     for (tier, &aim) in aims.iter().enumerate() {
-        let stage = Stage { instance, tier, limits: &limits };
+        let stage = Stage { instance, sets: &sets, tier, limits: &limits };
         let closed = close(stage, allowed, taken, aim, watch);
         taken = closed.taken;
         allowed = closed.allowed;
@@ -99,7 +101,8 @@ fn first_in_order(
     let (Some(last), Some((&most, earlier))) = (aims.last(), limits.split_last()) else {
         return taken;
     };
-    let stage = Stage { instance, tier: aims.len() - 1, limits: earlier };
+    let sets = instance.sets();
+    let stage = Stage { instance, sets: &sets, tier: aims.len() - 1, limits: earlier };
     for pump in 0..taken.len() {
         // Taking a column comes before taking none.
         let held = taken[pump].unwrap_or(u32::MAX);

@@ -1,0 +1,179 @@
+//! Fleets of pumps from a seed, solved and timed: `cargo run --release --example fleet -- 10 30 100`.
+
+#![allow(clippy::unwrap_used, missing_docs)]
+
+use std::time::{Duration, Instant};
+
+use gapwright::choose::choose;
+use gapwright::choose::watch::Watch;
+use gapwright::decimal::Millionths;
+use gapwright::job::Job;
+use gapwright::length::{Length, Tolerance, Unit};
+use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Shape, Spread, Term};
+use gapwright::policy::Policy;
+use gapwright::pump::{Measured, Pump};
+use gapwright::stock::{Code, Item, Size};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+fn main() {
+    let sizes: Vec<usize> = std::env::args().skip(1).filter_map(|a| a.parse().ok()).collect();
+    println!("pumps stock seed  served  bound        waste        bound  seconds  stopped");
+    for pumps in sizes {
+        for stock in [11, 25] {
+            for seed in seeds() {
+                let job = fleet(seed, pumps, 22, 8, stock);
+                let start = Instant::now();
+                let tell = |n: gapwright::choose::watch::News| {
+                    if std::env::var_os("TELL").is_some() {
+                        eprintln!("{:?} {} {} open {} {:?}", n.aim, n.value, n.bound, n.open, n.elapsed);
+                    }
+                };
+                let watch = Watch::patient().limit(Duration::from_secs(60)).listener(&tell);
+                let plan = choose(&job, &watch).unwrap();
+                let goals: Vec<(i64, i64)> = plan.goals.iter().map(|g| (g.value, g.bound)).collect();
+                println!(
+                    "{pumps:5} {:5.1} {seed:4} {:7} {:6} {:12} {:12} {:8.2}  {:?} {:?} {:?}",
+                    stock as f64 / 10.0,
+                    plan.served(),
+                    goals[0].1,
+                    goals[1].0,
+                    goals[1].1,
+                    start.elapsed().as_secs_f64(),
+                    plan.stopped_by,
+                    goals[2],
+                    goals[3],
+                );
+            }
+        }
+    }
+}
+
+fn seeds() -> Vec<u64> {
+    std::env::var("SEEDS").map_or(vec![1, 2, 3], |s| s.split(',').filter_map(|s| s.parse().ok()).collect())
+}
+
+/// An outage with planted kits: every pump can be served from `tenths`/10 times the planted use.
+pub fn fleet(seed: u64, pumps: usize, shims: usize, gaskets: usize, tenths: usize) -> Job {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let tenth_thou = |n: i64| Length::from_ticks(n * 25_400);
+    let one = |sign: i64| Millionths::from_raw(sign * 1_000_000);
+    let requirements = vec![
+        Requirement {
+            name: "running_clearance".into(),
+            label: "Running clearance".into(),
+            form: Form::Linear {
+                terms: vec![(Term::Dimension(0), one(1)), (Term::Pack(0), one(-1))],
+                target: tenth_thou(210),
+                lower: tenth_thou(190),
+                upper: tenth_thou(230),
+            },
+        },
+        Requirement {
+            name: "cover_gasket_fill".into(),
+            label: "Cover gasket fill".into(),
+            form: Form::GasketFill {
+                gasket: 1,
+                gap: vec![(Term::Pack(0), one(1)), (Term::Dimension(1), one(1))],
+                target: Millionths::from_raw(500_000),
+                lower: Millionths::from_raw(400_000),
+                upper: Millionths::from_raw(600_000),
+            },
+        },
+    ];
+    let pack = |name: &str, kind: &str, least, most| Pack {
+        name: name.into(),
+        label: name.into(),
+        kind: kind.into(),
+        least_pieces: least,
+        most_pieces: most,
+    };
+    let dimension = |name: &str| Dimension {
+        name: name.into(),
+        label: name.into(),
+        spread: Spread::Within(Tolerance::default()),
+        shape: Shape::Rectangular,
+    };
+    let model = Model {
+        name: "m".into(),
+        title: "m".into(),
+        unit: Unit::Inch,
+        dimensions: vec![dimension("bare_clearance"), dimension("snap_ring")],
+        packs: vec![pack("bearing_shims", "shim", 0, 4), pack("cover_gasket", "gasket", 1, 2)],
+        requirements: requirements.clone(),
+        consumables: vec![],
+        cautions: vec![],
+        sha256: String::new(),
+    };
+    let shim_sizes: Vec<i64> = (0..shims).map(|i| 20 + 10 * i64::try_from(i).unwrap() + i64::try_from(i % 3).unwrap() * 5).collect();
+    let gasket_sizes: Vec<i64> = (0..gaskets).map(|i| 150 + 150 * i64::try_from(i).unwrap()).collect();
+    let mut use_shims = vec![0_usize; shims];
+    let mut use_gaskets = vec![0_usize; gaskets];
+    let mut made = Vec::new();
+    while made.len() < pumps {
+        let picks: Vec<usize> = (0..rng.random_range(1..=4)).map(|_| rng.random_range(0..shims)).collect();
+        let total: i64 = picks.iter().map(|&i| shim_sizes[i]).sum();
+        let ring = rng.random_range(400..=620);
+        let gap = total + ring;
+        let fits: Vec<Vec<usize>> = (0..gaskets)
+            .flat_map(|a| std::iter::once(vec![a]).chain((a..gaskets).map(move |b| vec![a, b])))
+            .filter(|g| {
+                let free: i64 = g.iter().map(|&i| gasket_sizes[i]).sum();
+                let n = 10 * i64::try_from(g.len()).unwrap();
+                10 * (free - n) >= 14 * (gap + 30) && 10 * (free + n) <= 16 * (gap - 30)
+            })
+            .collect();
+        if fits.is_empty() {
+            continue;
+        }
+        let gasket = &fits[rng.random_range(0..fits.len())];
+        picks.iter().for_each(|&i| use_shims[i] += 1);
+        gasket.iter().for_each(|&i| use_gaskets[i] += 1);
+        let measured = |value, slack| Measured { readings: vec![value], value, tolerance: Tolerance::even(slack) };
+        let bare = 210 + total + rng.random_range(-5..=5);
+        made.push(Pump {
+            tag: format!("P-{:04}", made.len() + 1),
+            model: 0,
+            priority: rng.random_range(1..=3),
+            due: None,
+            location: None,
+            note: None,
+            carried: vec![],
+            fits: vec![Code::new("A"), Code::new("A")],
+            dimensions: vec![measured(tenth_thou(bare), tenth_thou(3)), measured(tenth_thou(ring), tenth_thou(2))],
+            requirements: requirements.clone(),
+            row: 0,
+        });
+    }
+    let mut stock = Vec::new();
+    let mut lot = |kind: &str, size: i64, used: usize, slack: i64, price: i64| {
+        stock.push(Item {
+            item: format!("{kind}-{size}"),
+            kind: kind.into(),
+            fit: Code::new("A"),
+            size: Some(Size { thickness: tenth_thou(size), tolerance: Tolerance::even(tenth_thou(slack)), uncertainty: None }),
+            on_hand: u32::try_from((used * tenths).div_ceil(10)).unwrap(),
+            reserved: 0,
+            unit_cost: Millionths::from_raw(price),
+            min_level: 2,
+            bin: None,
+            material: None,
+            row: 0,
+        });
+    };
+    for (&size, &used) in shim_sizes.iter().zip(&use_shims) {
+        lot("shim", size, used, 3, 1_500_000 + size * 2_000);
+    }
+    for (&size, &used) in gasket_sizes.iter().zip(&use_gaskets) {
+        lot("gasket", size, used, 10, 3_000_000 + size * 1_000);
+    }
+    Job {
+        stock,
+        models: vec![model],
+        pumps: made,
+        policy: Policy::default(),
+        stock_sheet: Default::default(),
+        inputs: vec![],
+        warnings: vec![],
+    }
+}
