@@ -8,6 +8,8 @@ pub mod plan;
 pub mod policy;
 pub mod problem;
 pub mod pump;
+pub mod read;
 pub mod sheet;
 pub mod stack;
 pub mod stock;
+pub mod verify;

@@ -20,6 +20,8 @@ pub struct Model {
     pub requirements: Vec<Requirement>,
     /// What else goes into the kit bag.
     pub consumables: Vec<ConsumableNeed>,
+    /// What is known of materials, for pieces whose own row does not say.
+    pub materials: Vec<Material>,
     /// Cautions of this arrangement, beside the usual ones.
     pub cautions: Vec<Caution>,
     /// SHA-256 of the file's bytes, in hexadecimal.
@@ -142,6 +144,41 @@ pub struct Face {
 }
 
 impl Form {
+    /// Whether target and limits make sense together.
+    ///
+    /// # Errors
+    /// What is wrong, in words.
+    pub fn check(&self) -> Result<(), &'static str> {
+        let (target, lower, upper) = match self {
+            Form::Linear { target, lower, upper, .. } => {
+                (target.ticks(), lower.ticks(), upper.ticks())
+            }
+            Form::GasketFill { target, lower, upper, .. } => {
+                (target.raw(), lower.raw(), upper.raw())
+            }
+        };
+        if lower > upper {
+            return Err("the lower limit above the upper one");
+        }
+        if target < lower || target > upper {
+            return Err("a target outside the limits");
+        }
+        if let Form::GasketFill { gap, .. } = self {
+            if lower < 0 {
+                return Err("a gasket allowance below zero");
+            }
+            // (1 + allowance) x sensitivity must stay a whole number of millionths.
+            let whole = |a: i64, c: &Millionths| {
+                (i128::from(a) + 1_000_000) * i128::from(c.raw()) % 1_000_000 == 0
+            };
+            let sides = [target, lower, upper];
+            if !gap.iter().all(|(_, c)| sides.iter().all(|a| whole(*a, c))) {
+                return Err("an allowance times a sensitivity with more than six places");
+            }
+        }
+        Ok(())
+    }
+
     /// The sum that may not fall below its bound.
     ///
     /// A gasket fill is linear in both: `free / gap - 1 >= a` is `free - (1 + a) gap >= 0`.
@@ -196,6 +233,15 @@ fn fill_face(gasket: usize, gap: &Terms, allowance: Millionths) -> Face {
         (*term, Millionths::from_raw(-i64::try_from(product).unwrap_or(i64::MAX)))
     }));
     Face { terms, bound: Length::ZERO }
+}
+
+/// The tolerance of pieces of one material, where the stock workbook gives none.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Material {
+    /// Its name, as the stock workbook's Material column says it.
+    pub name: String,
+    /// Plus/minus on one piece.
+    pub tolerance: Tolerance,
 }
 
 /// A consumable that goes into the kit bag.

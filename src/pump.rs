@@ -27,6 +27,8 @@ pub struct Pump {
     pub dimensions: Vec<Measured>,
     /// The model's requirements with this pump's own targets and limits.
     pub requirements: Vec<Requirement>,
+    /// The fit code of each of the model's consumables, where the model asks for one.
+    pub consumable_fits: Vec<Option<String>>,
     /// Its row in the pump sheet, from 0.
     pub row: u32,
 }

@@ -29,7 +29,7 @@ fn main() {
                         eprintln!("{:?} {} {} open {} {:?}", n.aim, n.value, n.bound, n.open, n.elapsed);
                     }
                 };
-                let watch = Watch::patient().limit(Duration::from_secs(60)).listener(&tell);
+                let watch = Watch::patient().limit(Duration::from_secs(std::env::var("LIMIT").ok().and_then(|s| s.parse().ok()).unwrap_or(60))).listener(&tell);
                 let plan = choose(&job, &watch).unwrap();
                 let goals: Vec<(i64, i64)> = plan.goals.iter().map(|g| (g.value, g.bound)).collect();
                 println!(
@@ -102,6 +102,7 @@ pub fn fleet(seed: u64, pumps: usize, shims: usize, gaskets: usize, tenths: usiz
         packs: vec![pack("bearing_shims", "shim", 0, 4), pack("cover_gasket", "gasket", 1, 2)],
         requirements: requirements.clone(),
         consumables: vec![],
+        materials: vec![],
         cautions: vec![],
         sha256: String::new(),
     };
@@ -139,6 +140,7 @@ pub fn fleet(seed: u64, pumps: usize, shims: usize, gaskets: usize, tenths: usiz
             location: None,
             note: None,
             carried: vec![],
+            consumable_fits: vec![],
             fits: vec![Code::new("A"), Code::new("A")],
             dimensions: vec![measured(tenth_thou(bare), tenth_thou(3)), measured(tenth_thou(ring), tenth_thou(2))],
             requirements: requirements.clone(),

@@ -348,6 +348,7 @@ fn random_job(seed: u64) -> Job {
         packs,
         requirements,
         consumables: vec![],
+        materials: vec![],
         cautions: vec![],
         sha256: String::new(),
     };
@@ -398,6 +399,7 @@ fn random_job(seed: u64) -> Job {
                 location: None,
                 note: None,
                 carried: vec![],
+                consumable_fits: vec![],
                 fits: (0..packs_wanted)
                     .map(|_| Code::new(fits[if same_fit { 0 } else { rng.random_range(0..2) }]))
                     .collect(),

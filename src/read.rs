@@ -1,0 +1,219 @@
+//! Readers: files in, a checked [`Job`] out, or every problem that stands in the way.
+
+mod csv;
+mod model;
+mod policy;
+mod pumps;
+mod stock;
+mod table;
+mod xlsx;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+
+use crate::job::{Input, Job};
+use crate::policy::Policy;
+use crate::problem::{Place, Problem, Problems};
+use crate::sheet::{Book, Sheet};
+
+pub use model::{BUILT_IN, Library, parse as parse_model};
+pub use table::{FITS, NEEDED_OF_PUMPS, NEEDED_OF_STOCK};
+
+/// What to read a job from.
+#[derive(Debug, Clone, Default)]
+pub struct Sources {
+    /// The stock workbook, or a folder of CSV files.
+    pub stock: PathBuf,
+    /// The pump workbook, or a folder of CSV files.
+    pub pumps: PathBuf,
+    /// A folder of model files beside the built-in ones.
+    pub models: Option<PathBuf>,
+    /// Settings from the command line, by the names of the Policy sheet.
+    pub settings: Vec<(String, String)>,
+}
+
+/// Reads and checks everything.
+///
+/// # Errors
+/// Every problem in all the files, each with its place and mend.
+pub fn job(sources: &Sources) -> Result<Job, Problems> {
+    let mut problems = Problems::new();
+    let library = model::Library::open(sources.models.as_deref(), &mut problems);
+    let stock_book = gather(book(&sources.stock), &mut problems);
+    let pumps_book = gather(book(&sources.pumps), &mut problems);
+    let mut policy = Policy::default();
+    if let Some(book) = &pumps_book {
+        policy::read(book, &mut policy, &mut problems);
+    }
+    policy::command_line(&sources.settings, &mut policy, &mut problems);
+    let stock = stock_book.as_ref().and_then(|book| stock::read(book, &mut problems));
+    let pumps =
+        pumps_book.as_ref().and_then(|book| pumps::read(book, &library, &policy, &mut problems));
+    let (Some(stock), Some(pumps)) = (stock, pumps) else {
+        return problems.settle(None::<Job>).map(|(job, _)| job);
+    };
+    let items = stock::settle_tolerances(&stock, &pumps.models, &mut problems);
+    pumps::check_fits(&pumps, &items, &mut problems);
+    let mut inputs = Vec::new();
+    for (role, book) in [("stock workbook", &stock_book), ("pump workbook", &pumps_book)] {
+        let book = book.iter();
+        inputs.extend(book.map(|book| Input {
+            role: role.into(),
+            file: book.file.clone(),
+            sha256: book.sha256.clone(),
+        }));
+    }
+    inputs.extend(pumps.models.iter().map(|model| Input {
+        role: "model".into(),
+        file: library.source_of(&model.name),
+        sha256: model.sha256.clone(),
+    }));
+    let job = Job {
+        stock: items,
+        models: pumps.models,
+        pumps: pumps.pumps,
+        policy,
+        stock_sheet: stock.sheet,
+        inputs,
+        warnings: Vec::new(),
+    };
+    problems.settle(Some(job)).map(|(job, warnings)| Job { warnings, ..job })
+}
+
+fn gather<T>(result: Result<T, Problem>, problems: &mut Problems) -> Option<T> {
+    result.map_err(|problem| problems.add(problem)).ok()
+}
+
+/// Reads a workbook: .xlsx, .csv, or a folder of .csv files, one a sheet.
+///
+/// The file's first bytes say what it is; its extension is only asked where they cannot.
+///
+/// # Errors
+/// One problem, in plain words: no such file, not a workbook, protected by a password, cut short.
+pub fn book(path: &Path) -> Result<Book, Problem> {
+    let file = path.display().to_string();
+    let problem = |found: &str, expected: &str, mend: &str| {
+        Problem::new(Place::file(&file), found, expected, mend)
+    };
+    let unreadable = |error: std::io::Error| match error.kind() {
+        std::io::ErrorKind::NotFound => {
+            problem("no such file", "a workbook (.xlsx, .csv or a folder of .csv)", "check the path")
+        }
+        _ => problem(&format!("a file that cannot be read ({error})"), "a workbook", "check that it may be read and that no other program holds it"),
+    };
+    let metadata = fs::metadata(path).map_err(unreadable)?;
+    if metadata.is_dir() {
+        return folder(path, &file);
+    }
+    if !metadata.is_file() {
+        return Err(problem("neither a file nor a folder", "a workbook", "save the workbook as a plain file"));
+    }
+    if metadata.len() > MOST_BYTES {
+        return Err(problem(
+            &format!("a file of {} MB", metadata.len() / 1_000_000),
+            &format!("at most {} MB", MOST_BYTES / 1_000_000),
+            "save the sheets that are needed as a workbook of their own",
+        ));
+    }
+    let bytes = fs::read(path).map_err(unreadable)?;
+    let sha256 = sha256(&bytes);
+    let sheets = match bytes.as_slice() {
+        [] => return Err(problem("an empty file", "a workbook", "save the workbook again")),
+        [b'P', b'K', ..] => xlsx::sheets(&file, bytes)?,
+        // The container of password-protected workbooks, and of workbooks from before 2007.
+        [0xd0, 0xcf, 0x11, 0xe0, ..] => {
+            return Err(problem(
+                "a workbook that is protected by a password, or of the old .xls kind",
+                "an open .xlsx or .csv file",
+                "open it in the spreadsheet program and save it as .xlsx without a password",
+            ));
+        }
+        _ if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("csv")) => {
+            vec![csv::sheet(&file, &stem(path), &bytes)?]
+        }
+        _ => {
+            return Err(problem(
+                "a file that is no workbook (or one whose beginning is damaged)",
+                "an .xlsx or .csv file",
+                "save it as .xlsx or .csv from the spreadsheet program",
+            ));
+        }
+    };
+    Ok(Book { file, sha256, sheets })
+}
+
+/// The largest file that is read at all.
+const MOST_BYTES: u64 = 200_000_000;
+
+fn folder(path: &Path, file: &str) -> Result<Book, Problem> {
+    let problem = |found: String| {
+        Problem::new(
+            Place::file(file),
+            found,
+            "a folder with one .csv file a sheet",
+            "name a workbook, or save each sheet as a .csv file in this folder",
+        )
+    };
+    let entries = fs::read_dir(path).map_err(|e| problem(format!("a folder that cannot be read ({e})")))?;
+    let mut files: Vec<PathBuf> = entries
+        .filter_map(|entry| Some(entry.ok()?.path()))
+        .filter(|p| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("csv")))
+        .collect();
+    files.sort();
+    if files.is_empty() {
+        return Err(problem("a folder without any .csv file".into()));
+    }
+    let mut hash = Sha256::new();
+    let mut sheets = Vec::new();
+    for csv in files {
+        let name = csv.display().to_string();
+        let bytes = fs::read(&csv).map_err(|e| problem(format!("{name} cannot be read ({e})")))?;
+        hash.update(&bytes);
+        sheets.push(csv::sheet(&name, &stem(&csv), &bytes)?);
+    }
+    Ok(Book { file: file.to_string(), sha256: hex(&hash.finalize()), sheets })
+}
+
+fn stem(path: &Path) -> String {
+    path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default()
+}
+
+/// SHA-256 in hexadecimal.
+pub(crate) fn sha256(bytes: &[u8]) -> String {
+    hex(&Sha256::digest(bytes))
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// The sheet of this name, or else the first one with all the needed headings.
+fn find_sheet<'a>(
+    book: &'a Book,
+    name: &str,
+    needed: &[&str],
+    problems: &mut Problems,
+) -> Option<&'a Sheet> {
+    let named = book.sheets.iter().find(|s| table::key(&s.name) == table::key(name));
+    let found = named.or_else(|| {
+        let mut with_headings = book.sheets.iter().filter(|s| table::has_headings(s, needed));
+        with_headings.next()
+    });
+    // A CSV file has one sheet, whatever its name.
+    let found = found.or_else(|| match book.sheets.as_slice() {
+        [only] if book.file.to_lowercase().ends_with(".csv") => Some(only),
+        _ => None,
+    });
+    if found.is_none() {
+        let names: Vec<&str> = book.sheets.iter().map(|s| s.name.as_str()).collect();
+        problems.add(Problem::new(
+            Place::file(&book.file),
+            format!("no sheet `{name}` (sheets: {})", names.join(", ")),
+            format!("a sheet named {name}, or one with the headings {}", needed.join(", ")),
+            format!("name the sheet {name}; `gapwright blank` writes one to start from"),
+        ));
+    }
+    found
+}

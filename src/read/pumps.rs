@@ -1,0 +1,500 @@
+//! Reads the Pumps sheet: which columns it must have follows from the models that it names.
+
+use std::collections::HashMap;
+
+use super::find_sheet;
+use super::model::Library;
+use super::table::{FITS, Heading, Line, NEEDED_OF_PUMPS, Table, key};
+use crate::decimal::Millionths;
+use crate::length::{Length, Tolerance};
+use crate::model::{Dimension, Form, Model, Requirement, Spread};
+use crate::policy::Policy;
+use crate::problem::{Place, Problem, Problems, nearest};
+use crate::pump::{Due, Measured, Pump};
+use crate::sheet::{Book, Cell};
+use crate::stock::{Code, Item};
+
+/// Headings that are known whatever the model.
+const ALSO_KNOWN: [&str; 4] = ["Priority", "Due", "Location", "Note"];
+
+/// The pumps as read.
+pub(super) struct Draft {
+    pub(super) models: Vec<Model>,
+    pub(super) pumps: Vec<Pump>,
+    /// Where each pump's fit codes stand, pack by pack.
+    fit_places: Vec<Vec<Place>>,
+}
+
+/// A key of a model file as a heading: `bare_clearance` is headed `Bare clearance`.
+pub(crate) fn heading(name: &str) -> String {
+    let spaced = name.replace('_', " ");
+    let mut letters = spaced.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => spaced,
+    }
+}
+
+/// The heading of a pack's fit code.
+pub(crate) fn fit_heading(pack: &str) -> String {
+    format!("{} {FITS}", heading(pack))
+}
+
+/// Reads the Pumps sheet of a workbook.
+pub(super) fn read(
+    book: &Book,
+    library: &Library,
+    policy: &Policy,
+    problems: &mut Problems,
+) -> Option<Draft> {
+    let sheet = find_sheet(book, "Pumps", &NEEDED_OF_PUMPS, problems)?;
+    let table = Table::find(sheet, &NEEDED_OF_PUMPS, problems)?;
+    let tag = table.needed("Tag", problems).cloned();
+    let model_column = table.needed("Model", problems).cloned();
+    // First the models: they say what the columns mean.
+    let mut models: Vec<Model> = Vec::new();
+    let mut model_of: HashMap<u32, usize> = HashMap::new();
+    for line in table.lines() {
+        let Some(name) = line.needed_text(model_column.as_ref(), problems) else { continue };
+        let known = models.iter().position(|m| m.name == name);
+        let index = known.or_else(|| {
+            models.push(library.find(&name, problems)?);
+            Some(models.len() - 1)
+        });
+        match index {
+            Some(index) => {
+                model_of.insert(line.row.number, index);
+            }
+            None if library.knows(&name) => {}
+            None => unknown_model(&line, model_column.as_ref(), &name, library, problems),
+        }
+    }
+    let columns: Vec<Columns> = models.iter().map(|m| Columns::find(&table, m, problems)).collect();
+    let known = known_headings(&models);
+    table.misspelt(&known, problems);
+    let carried: Vec<&Heading> = table
+        .headings
+        .iter()
+        .filter(|h| !known.iter().any(|k| key(k) == h.key) && !is_reading(&h.key, &models))
+        .collect();
+    let mut draft = Draft { models: Vec::new(), pumps: Vec::new(), fit_places: Vec::new() };
+    let mut first_of: HashMap<String, u32> = HashMap::new();
+    let mut rows = 0;
+    for line in table.lines() {
+        rows += 1;
+        let tag_text = line.needed_text(tag.as_ref(), problems);
+        if let (Some(text), Some(heading)) = (&tag_text, &tag)
+            && let Some(first) = first_of.insert(text.to_lowercase(), line.row.number)
+        {
+            problems.add(Problem::new(
+                line.place(heading),
+                format!("the tag `{text}` a second time"),
+                "each pump once",
+                format!("correct one of the tags; the first stands in row {}", first + 1),
+            ));
+        }
+        let Some(&index) = model_of.get(&line.row.number) else { continue };
+        let reader = PumpReader { line, model: &models[index], columns: &columns[index], policy };
+        let pump = reader.pump(tag_text, index, &carried, problems);
+        if let Some((pump, places)) = pump {
+            draft.pumps.push(pump);
+            draft.fit_places.push(places);
+        }
+    }
+    if rows == 0 {
+        problems.add(Problem::new(
+            sheet.whole(),
+            "no pumps",
+            "at least one row below the headings",
+            "fill in the pumps; `gapwright blank` writes an example row",
+        ));
+    }
+    draft.models = models;
+    Some(draft)
+}
+
+fn unknown_model(
+    line: &Line<'_, '_>,
+    column: Option<&Heading>,
+    name: &str,
+    library: &Library,
+    problems: &mut Problems,
+) {
+    let Some(column) = column else { return };
+    let names = library.names();
+    let mend = match nearest(name, names.iter().map(String::as_str)) {
+        Some(near) => format!("say `{near}`, if that is what is meant"),
+        None => "add its file to the folder given with --models".into(),
+    };
+    problems.add(Problem::new(
+        line.place(column),
+        format!("the model `{name}`, which is not known"),
+        format!("one of {}", names.join(", ")),
+        mend,
+    ));
+}
+
+/// Every heading that some model of the workbook gives a meaning to.
+fn known_headings(models: &[Model]) -> Vec<String> {
+    let fixed = NEEDED_OF_PUMPS.iter().chain(&ALSO_KNOWN).map(ToString::to_string);
+    let of_models = models.iter().flat_map(|model| {
+        let dimensions = model.dimensions.iter().flat_map(|d| {
+            let name = heading(&d.name);
+            [format!("{name} low"), format!("{name} high"), name]
+        });
+        let packs = model.packs.iter().map(|pack| fit_heading(&pack.name));
+        let requirements = model.requirements.iter().flat_map(|r| {
+            let name = heading(&r.name);
+            ["target", "min", "max"].map(|side| format!("{name} {side}"))
+        });
+        let consumables = model.consumables.iter().filter_map(|c| c.fit_column.clone());
+        dimensions.chain(packs).chain(requirements).chain(consumables).collect::<Vec<_>>()
+    });
+    fixed.chain(of_models).collect()
+}
+
+/// Whether a heading is one of the numbered readings of a dimension.
+fn is_reading(heading_key: &str, models: &[Model]) -> bool {
+    let dimensions = models.iter().flat_map(|m| &m.dimensions);
+    dimensions.into_iter().any(|d| reading_number(heading_key, d).is_some())
+}
+
+fn reading_number(heading_key: &str, dimension: &Dimension) -> Option<u32> {
+    heading_key.strip_prefix(key(&dimension.name).as_str())?.parse().ok()
+}
+
+/// Where a model's values stand.
+struct Columns {
+    fits: Vec<Option<Heading>>,
+    /// Per dimension: its column, or those of its readings.
+    dimensions: Vec<Vec<Heading>>,
+    /// Per requirement: target, min, max.
+    limits: Vec<[Option<Heading>; 3]>,
+    consumables: Vec<Option<Heading>>,
+}
+
+impl Columns {
+    fn find(table: &Table<'_>, model: &Model, problems: &mut Problems) -> Columns {
+        let fits = model
+            .packs
+            .iter()
+            .map(|pack| table.needed(&fit_heading(&pack.name), problems).cloned())
+            .collect();
+        let dimensions = model
+            .dimensions
+            .iter()
+            .map(|dimension| {
+                let single = table.optional(&dimension.name).cloned();
+                let mut readings: Vec<(u32, Heading)> = table
+                    .headings
+                    .iter()
+                    .filter_map(|h| Some((reading_number(&h.key, dimension)?, h.clone())))
+                    .collect();
+                readings.sort_by_key(|(number, _)| *number);
+                let all: Vec<Heading> =
+                    single.into_iter().chain(readings.into_iter().map(|(_, h)| h)).collect();
+                if all.is_empty() {
+                    table.needed(&heading(&dimension.name), problems);
+                }
+                all
+            })
+            .collect();
+        let limits = model
+            .requirements
+            .iter()
+            .map(|r| {
+                let name = heading(&r.name);
+                ["target", "min", "max"].map(|side| table.optional(&format!("{name} {side}")).cloned())
+            })
+            .collect();
+        let consumables = model
+            .consumables
+            .iter()
+            .map(|c| table.optional(c.fit_column.as_ref()?).cloned())
+            .collect();
+        Columns { fits, dimensions, limits, consumables }
+    }
+}
+
+struct PumpReader<'a> {
+    line: Line<'a, 'a>,
+    model: &'a Model,
+    columns: &'a Columns,
+    policy: &'a Policy,
+}
+
+impl PumpReader<'_> {
+    fn pump(
+        &self,
+        tag: Option<String>,
+        model: usize,
+        carried: &[&Heading],
+        problems: &mut Problems,
+    ) -> Option<(Pump, Vec<Place>)> {
+        let line = &self.line;
+        let optional = |name: &str| line.table.optional(name);
+        let priority = self.priority(problems);
+        let fits: Vec<Option<(Code, Place)>> = self
+            .columns
+            .fits
+            .iter()
+            .map(|column| {
+                let code = line.needed_text(column.as_ref(), problems)?;
+                Some((Code::new(&code), line.place(column.as_ref()?)))
+            })
+            .collect();
+        let dimensions: Vec<Option<Measured>> = self
+            .model
+            .dimensions
+            .iter()
+            .zip(&self.columns.dimensions)
+            .map(|(dimension, columns)| self.measured(dimension, columns, problems))
+            .collect();
+        let requirements: Vec<Option<Requirement>> = self
+            .model
+            .requirements
+            .iter()
+            .zip(&self.columns.limits)
+            .map(|(requirement, columns)| self.requirement(requirement, columns, problems))
+            .collect();
+        let due = optional("Due").and_then(|h| line.cell(h, problems)).map(due);
+        let location = line.text(optional("Location"), problems);
+        let note = line.text(optional("Note"), problems);
+        let carried = carried
+            .iter()
+            .map(|h| (h.text.clone(), line.row.cell(h.column).map(Cell::show).unwrap_or_default()))
+            .collect();
+        let consumable_fits = self
+            .columns
+            .consumables
+            .iter()
+            .map(|column| line.text(column.as_ref(), problems))
+            .collect();
+        let (fits, places) = fits.into_iter().collect::<Option<Vec<_>>>()?.into_iter().unzip();
+        let pump = Pump {
+            tag: tag?,
+            model,
+            priority: priority?,
+            due,
+            location,
+            note,
+            carried,
+            consumable_fits,
+            fits,
+            dimensions: dimensions.into_iter().collect::<Option<_>>()?,
+            requirements: requirements.into_iter().collect::<Option<_>>()?,
+            row: line.row.number,
+        };
+        Some((pump, places))
+    }
+
+    /// 1 to 99; an empty cell is 3.
+    fn priority(&self, problems: &mut Problems) -> Option<u32> {
+        let heading = self.line.table.optional("Priority");
+        let Some(heading) = heading.filter(|h| self.line.row.cell(h.column).is_some()) else {
+            return Some(3);
+        };
+        let priority = self.line.count(Some(heading), problems)?;
+        if !(1..=99).contains(&priority) {
+            problems.add(Problem::new(
+                self.line.place(heading),
+                format!("priority {priority}"),
+                "a whole number from 1 (first) to 99",
+                "type the priority, or leave it empty for 3",
+            ));
+            return None;
+        }
+        Some(priority)
+    }
+
+    fn measured(
+        &self,
+        dimension: &Dimension,
+        columns: &[Heading],
+        problems: &mut Problems,
+    ) -> Option<Measured> {
+        let line = &self.line;
+        let filled: Vec<&Heading> =
+            columns.iter().filter(|h| line.row.cell(h.column).is_some()).collect();
+        if filled.is_empty() {
+            if let Some(first) = columns.first() {
+                line.missing(first, problems);
+            }
+            return None;
+        }
+        let readings: Vec<Option<Length>> =
+            filled.iter().map(|h| line.length(h, problems)).collect();
+        let readings: Vec<Length> = readings.into_iter().collect::<Option<_>>()?;
+        let value = Length::mean(&readings)?;
+        let coverage = self.policy.coverage_factor;
+        let tolerance = match dimension.spread {
+            Spread::Within(tolerance) => tolerance,
+            Spread::StandardUncertainty(u) => Tolerance::even(times_up(u, coverage)),
+            Spread::FromReadings => match uncertainty_of_mean(&readings) {
+                Some(u) => Tolerance::even(times_up(u, coverage)),
+                None => {
+                    problems.add(Problem::new(
+                        line.place(filled[0]),
+                        "one reading",
+                        format!("at least two readings of `{}`", dimension.label),
+                        "add columns headed with 1, 2, 3 behind the name, or give the model a plus_minus",
+                    ));
+                    return None;
+                }
+            },
+        };
+        if let (Spread::Within(tolerance), Some(&least), Some(&most)) =
+            (dimension.spread, readings.iter().min(), readings.iter().max())
+            && most - least > tolerance.minus + tolerance.plus
+        {
+            problems.warn(Problem::new(
+                line.place(filled[0]),
+                format!("readings of `{}` that lie further apart than its plus/minus allows", dimension.label),
+                "readings that agree",
+                "measure again; the mean is used as it stands",
+            ));
+        }
+        Some(Measured { readings, value, tolerance })
+    }
+
+    /// The model's requirement with this pump's own target and limits.
+    fn requirement(
+        &self,
+        requirement: &Requirement,
+        columns: &[Option<Heading>; 3],
+        problems: &mut Problems,
+    ) -> Option<Requirement> {
+        let line = &self.line;
+        let own = |index: usize| {
+            columns[index].as_ref().filter(|h| line.row.cell(h.column).is_some())
+        };
+        let mut whole = true;
+        let form = match &requirement.form {
+            Form::Linear { terms, target, lower, upper } => {
+                let mut side = |index: usize, usual: Length| match own(index) {
+                    None => usual,
+                    Some(heading) => line.length(heading, problems).unwrap_or_else(|| {
+                        whole = false;
+                        usual
+                    }),
+                };
+                let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
+                Form::Linear { terms: terms.clone(), target, lower, upper }
+            }
+            Form::GasketFill { gasket, gap, target, lower, upper } => {
+                let mut side = |index: usize, usual: Millionths| match own(index) {
+                    None => usual,
+                    Some(heading) => line.number(heading, problems).unwrap_or_else(|| {
+                        whole = false;
+                        usual
+                    }),
+                };
+                let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
+                Form::GasketFill { gasket: *gasket, gap: gap.clone(), target, lower, upper }
+            }
+        };
+        if !whole {
+            return None;
+        }
+        let form = match form.check() {
+            Ok(()) => form,
+            Err(wrong) => {
+                let place = (0..3).find_map(own).map_or(line.table.sheet.whole(), |h| line.place(h));
+                problems.add(Problem::new(
+                    place,
+                    format!("{wrong} for `{}`", requirement.label),
+                    "min below max, and the target between them",
+                    "correct the pump's own target and limits; what it does not give is the model's",
+                ));
+                return None;
+            }
+        };
+        Some(Requirement { form, ..requirement.clone() })
+    }
+}
+
+fn due(cell: &Cell) -> Due {
+    let serial = match cell {
+        Cell::Date { serial, .. } => *serial,
+        Cell::Text(text) => text
+            .parse::<jiff::civil::Date>()
+            .map(|date| {
+                let start = jiff::civil::date(1899, 12, 30);
+                f64::from(date.since(start).map(|span| span.get_days()).unwrap_or(0))
+            })
+            .unwrap_or(f64::INFINITY),
+        _ => f64::INFINITY,
+    };
+    Due { shown: cell.show(), serial }
+}
+
+/// A length times a factor, rounded up to a whole tick: a guard may be too wide, never too narrow.
+fn times_up(length: Length, factor: Millionths) -> Length {
+    let raw = (factor * length).raw();
+    Length::from_ticks(i64::try_from((raw + 999_999).div_euclid(1_000_000)).unwrap_or(i64::MAX))
+}
+
+/// The standard uncertainty of the mean of readings, rounded up to a whole tick; `None` for
+/// fewer than two. Source: JCGM 100:2008, 4.2.3, equation (5).
+fn uncertainty_of_mean(readings: &[Length]) -> Option<Length> {
+    let n = i128::try_from(readings.len()).ok().filter(|&n| n > 1)?;
+    let sum: i128 = readings.iter().map(|r| i128::from(r.ticks())).sum();
+    // n^2 times the sum of squared deviations, in whole numbers.
+    let squares: i128 =
+        readings.iter().map(|r| (n * i128::from(r.ticks()) - sum).pow(2)).sum();
+    // u^2 = squares / (n^2 (n - 1) n)
+    let below = n * n * (n - 1) * n;
+    let mut root = (squares / below).isqrt();
+    while root * root * below < squares {
+        root += 1;
+    }
+    Some(Length::from_ticks(i64::try_from(root).ok()?))
+}
+
+/// Every fit code must stand somewhere in the stock: a code that no item has is misspelt, or the
+/// item is missing from the list.
+pub(super) fn check_fits(draft: &Draft, items: &[Item], problems: &mut Problems) {
+    for (pump, places) in draft.pumps.iter().zip(&draft.fit_places) {
+        let packs = &draft.models[pump.model].packs;
+        for ((pack, fit), place) in packs.iter().zip(&pump.fits).zip(places) {
+            let of_kind = || items.iter().filter(|item| item.kind == pack.kind);
+            if of_kind().any(|item| item.fit == *fit) {
+                continue;
+            }
+            let mut codes: Vec<&str> = of_kind().map(|item| item.fit.as_str()).collect();
+            codes.sort_unstable();
+            codes.dedup();
+            let mend = match nearest(fit.as_str(), codes.iter().copied()) {
+                Some(near) => format!("say `{near}`, if that is what is meant"),
+                None => format!("list the {} in the stock workbook, with 0 on hand if there is none", pack.kind),
+            };
+            problems.add(Problem::new(
+                place.clone(),
+                format!("the fit code `{}`, which no {} in the stock has", fit.as_str(), pack.kind),
+                format!("one of {}", codes.join(", ")),
+                mend,
+            ));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Source: JCGM 100:2008, 4.4.3 and Table 1 (from memory): 20 readings, mean 100.145,
+    /// s/sqrt(n) = 0.3329157 recomputed; here in whole ticks of the same digits.
+    #[test]
+    fn the_uncertainty_of_twenty_readings_is_the_guides() {
+        let readings: Vec<Length> = [
+            9690, 9818, 9825, 9861, 9903, 9949, 9956, 9974, 9989, 10007, 10033, 10042, 10068,
+            10095, 10111, 10120, 10157, 10184, 10236, 10272,
+        ]
+        .map(|hundredths: i64| Length::from_ticks(hundredths * 1_000))
+        .to_vec();
+        assert_eq!(Length::mean(&readings), Some(Length::from_ticks(10_014_500)));
+        // 0.3329157 of 100 000 ticks, rounded up to a whole one.
+        assert_eq!(uncertainty_of_mean(&readings), Some(Length::from_ticks(33_292)));
+        assert_eq!(uncertainty_of_mean(&readings[..1]), None);
+    }
+}

@@ -1,0 +1,418 @@
+//! Tables on sheets: the heading row wherever it stands, and cells read by heading.
+
+use crate::decimal::{Millionths, Money};
+use crate::length::{Length, LengthError, Tolerance, Unit};
+use crate::problem::{Place, Problem, Problems, nearest};
+use crate::sheet::{Cell, Row, Sheet};
+
+/// The headings without which a stock sheet is none.
+pub const NEEDED_OF_STOCK: [&str; 4] = ["Item", "Kind", "Fit", "On hand"];
+/// The headings without which a pump sheet is none.
+pub const NEEDED_OF_PUMPS: [&str; 2] = ["Tag", "Model"];
+/// What is put behind a pack's name to make the heading of its fit code.
+pub const FITS: &str = "fit";
+
+/// Rows from the top in which a heading row is looked for.
+const MOST_TITLE_ROWS: u32 = 60;
+
+/// A heading as it is compared: small letters and digits only, units in brackets left out.
+///
+/// `Bare clearance 1 (in)` and `bare-clearance 1` are the same.
+pub(super) fn key(text: &str) -> String {
+    let bare = match (text.find(['(', '[']), text.rfind([')', ']'])) {
+        (Some(open), Some(close)) if open < close => {
+            format!("{}{}", &text[..open], &text[close + 1..])
+        }
+        _ => text.to_string(),
+    };
+    bare.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect()
+}
+
+/// The unit in a heading's brackets, if it is one.
+fn unit(text: &str) -> Option<Unit> {
+    let open = text.find(['(', '['])?;
+    let close = text.rfind([')', ']']).filter(|close| *close > open)?;
+    Unit::parse(&text[open + 1..close])
+}
+
+/// A heading.
+#[derive(Debug, Clone)]
+pub(super) struct Heading {
+    pub(super) column: u32,
+    pub(super) text: String,
+    pub(super) key: String,
+    pub(super) unit: Option<Unit>,
+}
+
+/// A table on a sheet.
+pub(super) struct Table<'a> {
+    pub(super) sheet: &'a Sheet,
+    pub(super) heading_row: u32,
+    pub(super) headings: Vec<Heading>,
+    pub(super) rows: &'a [Row],
+}
+
+fn headings(row: &Row) -> Vec<Heading> {
+    row.cells
+        .iter()
+        .filter_map(|(column, cell)| match cell {
+            Cell::Text(text) => Some(Heading {
+                column: *column,
+                text: text.clone(),
+                key: key(text),
+                unit: unit(text),
+            }),
+            _ => None,
+        })
+        .filter(|heading| !heading.key.is_empty())
+        .collect()
+}
+
+fn matches(headings: &[Heading], wanted: &[&str]) -> usize {
+    wanted.iter().filter(|w| headings.iter().any(|h| h.key == key(w))).count()
+}
+
+/// Whether some row holds all the needed headings.
+pub(super) fn has_headings(sheet: &Sheet, needed: &[&str]) -> bool {
+    let top = sheet.rows.iter().take_while(|row| row.number < MOST_TITLE_ROWS);
+    top.map(headings).any(|h| matches(&h, needed) == needed.len())
+}
+
+impl<'a> Table<'a> {
+    /// Finds the heading row: the one with most of the needed headings, the first of equals.
+    pub(super) fn find(
+        sheet: &'a Sheet,
+        needed: &[&str],
+        problems: &mut Problems,
+    ) -> Option<Table<'a>> {
+        let best = sheet
+            .rows
+            .iter()
+            .enumerate()
+            .take_while(|(_, row)| row.number < MOST_TITLE_ROWS)
+            .map(|(index, row)| (matches(&headings(row), needed), index))
+            .max_by_key(|&(count, index)| (count, std::cmp::Reverse(index)))
+            .filter(|&(count, _)| count > 0);
+        let Some((_, index)) = best else {
+            problems.add(Problem::new(
+                sheet.whole(),
+                "no heading row",
+                format!("a row with the headings {}", needed.join(", ")),
+                "write the headings above the data; `gapwright blank` writes a workbook to start from",
+            ));
+            return None;
+        };
+        let row = &sheet.rows[index];
+        let table = Table {
+            sheet,
+            heading_row: row.number,
+            headings: headings(row),
+            rows: &sheet.rows[index + 1..],
+        };
+        for (at, heading) in table.headings.iter().enumerate() {
+            if let Some(first) = table.headings[..at].iter().find(|h| h.key == heading.key) {
+                problems.add(Problem::new(
+                    table.place(table.heading_row, heading.column),
+                    format!("the heading `{}` a second time", heading.text),
+                    "each heading once",
+                    format!(
+                        "rename or remove one of them; the first stands in {}",
+                        crate::problem::address(table.heading_row, first.column)
+                    ),
+                ));
+            }
+        }
+        Some(table)
+    }
+
+    pub(super) fn place(&self, row: u32, column: u32) -> Place {
+        self.sheet.place(row, column)
+    }
+
+    /// The column of a heading, if the table has it.
+    pub(super) fn optional(&self, name: &str) -> Option<&Heading> {
+        let wanted = key(name);
+        self.headings.iter().find(|h| h.key == wanted)
+    }
+
+    /// The column of a heading that must be there.
+    pub(super) fn needed(&self, name: &str, problems: &mut Problems) -> Option<&Heading> {
+        let found = self.optional(name);
+        if found.is_none() {
+            let texts = self.headings.iter().map(|h| h.text.as_str());
+            let near = nearest(name, texts.clone());
+            let column = near.and_then(|n| self.headings.iter().find(|h| h.text == n));
+            let place = match column {
+                Some(heading) => self.place(self.heading_row, heading.column),
+                None => self.place(self.heading_row, 0),
+            };
+            problems.add(Problem::new(
+                place,
+                match near {
+                    Some(near) => format!("no column `{name}`, but one headed `{near}`"),
+                    None => format!("no column `{name}`"),
+                },
+                format!("a column headed `{name}`"),
+                match near {
+                    Some(near) => format!("rename `{near}` to `{name}`, if that is what it is"),
+                    None => format!("add it; the headings here are {}", texts.collect::<Vec<_>>().join(", ")),
+                },
+            ));
+        }
+        found
+    }
+
+    /// Complains of unknown headings that look like a misspelt known one which is missing: a
+    /// column that is passed over in silence is worse than one that is asked about.
+    pub(super) fn misspelt(&self, known: &[String], problems: &mut Problems) {
+        let missing: Vec<&str> =
+            known.iter().map(String::as_str).filter(|k| self.optional(k).is_none()).collect();
+        for heading in &self.headings {
+            if known.iter().any(|k| key(k) == heading.key) {
+                continue;
+            }
+            let near = missing
+                .iter()
+                .map(|k| (strsim::normalized_damerau_levenshtein(&key(k), &heading.key), *k))
+                .filter(|(likeness, _)| *likeness >= 0.8)
+                .max_by(|a, b| a.0.total_cmp(&b.0));
+            if let Some((_, near)) = near {
+                problems.add(Problem::new(
+                    self.place(self.heading_row, heading.column),
+                    format!("a column headed `{}`, which is not known", heading.text),
+                    format!("`{near}`, or a heading that is not so like it"),
+                    format!("rename it to `{near}` if that is what it is, else to something else"),
+                ));
+            }
+        }
+    }
+
+    /// The rows with anything in them.
+    pub(super) fn lines(&self) -> impl Iterator<Item = Line<'_, 'a>> {
+        self.rows.iter().map(move |row| Line { table: self, row })
+    }
+}
+
+/// A row of a table.
+#[derive(Clone, Copy)]
+pub(super) struct Line<'t, 'a> {
+    pub(super) table: &'t Table<'a>,
+    pub(super) row: &'a Row,
+}
+
+impl Line<'_, '_> {
+    pub(super) fn place(&self, heading: &Heading) -> Place {
+        self.table.place(self.row.number, heading.column)
+    }
+
+    /// The cell under a heading; an error value or an uncalculated formula is a problem.
+    pub(super) fn cell(&self, heading: &Heading, problems: &mut Problems) -> Option<&Cell> {
+        match self.row.cell(heading.column)? {
+            Cell::Error(error) => {
+                problems.add(Problem::new(
+                    self.place(heading),
+                    format!("the error value {error}"),
+                    format!("a value for `{}`", heading.text),
+                    "mend the formula, or type the value",
+                ));
+                None
+            }
+            Cell::Uncalculated(formula) => {
+                problems.add(Problem::new(
+                    self.place(heading),
+                    format!("the formula ={formula}, which no program has calculated yet"),
+                    format!("a value for `{}`", heading.text),
+                    "open and save the workbook in the spreadsheet program, or type the value",
+                ));
+                None
+            }
+            cell => Some(cell),
+        }
+    }
+
+    /// A text; a number is taken as it is shown.
+    pub(super) fn text(&self, heading: Option<&Heading>, problems: &mut Problems) -> Option<String> {
+        self.cell(heading?, problems).map(Cell::show)
+    }
+
+    /// A text that must be there.
+    pub(super) fn needed_text(&self, heading: Option<&Heading>, problems: &mut Problems) -> Option<String> {
+        let heading = heading?;
+        let before = self.row.cell(heading.column).is_some();
+        let text = self.text(Some(heading), problems);
+        if text.is_none() && !before {
+            self.missing(heading, problems);
+        }
+        text
+    }
+
+    pub(super) fn missing(&self, heading: &Heading, problems: &mut Problems) {
+        problems.add(Problem::new(
+            self.place(heading),
+            "an empty cell",
+            format!("a value for `{}`", heading.text),
+            "fill it in, or clear the whole row",
+        ));
+    }
+
+    fn not(&self, heading: &Heading, cell: &Cell, expected: &str, mend: &str, problems: &mut Problems) {
+        problems.add(Problem::new(
+            self.place(heading),
+            format!("`{}`", cell.show()),
+            expected,
+            mend,
+        ));
+    }
+
+    /// A whole number that is not negative.
+    pub(super) fn count(&self, heading: Option<&Heading>, problems: &mut Problems) -> Option<u32> {
+        let heading = heading?;
+        let cell = self.cell(heading, problems)?;
+        let count = match cell {
+            Cell::Number(number) => Millionths::from_number(*number),
+            Cell::Text(text) => Millionths::parse(text),
+            _ => None,
+        }
+        .filter(|n| n.raw() % 1_000_000 == 0)
+        .and_then(|n| u32::try_from(n.raw() / 1_000_000).ok());
+        if count.is_none() {
+            self.not(heading, cell, "a whole number, 0 or more", "count again and type the number", problems);
+        }
+        count
+    }
+
+    /// An amount of money that is not negative.
+    pub(super) fn money(&self, heading: Option<&Heading>, problems: &mut Problems) -> Option<Money> {
+        let heading = heading?;
+        let cell = self.cell(heading, problems)?;
+        let money = match cell {
+            Cell::Number(number) => Money::from_number(*number),
+            Cell::Text(text) => Money::parse(text),
+            _ => None,
+        }
+        .filter(|money| *money >= Money::ZERO && money.raw() <= 1_000_000_000_000);
+        if money.is_none() {
+            self.not(
+                heading,
+                cell,
+                "an amount of money, 0 to 1000000, with at most six places",
+                "type the plain number, without a currency sign",
+                problems,
+            );
+        }
+        money
+    }
+
+    /// A plain number of at most six places.
+    pub(super) fn number(&self, heading: &Heading, problems: &mut Problems) -> Option<Millionths> {
+        let cell = self.cell(heading, problems)?;
+        let number = match cell {
+            Cell::Number(number) => Millionths::from_number(*number),
+            Cell::Text(text) => Millionths::parse(text),
+            _ => None,
+        };
+        if number.is_none() {
+            self.not(heading, cell, "a number with at most six places", "type the plain number", problems);
+        }
+        number
+    }
+
+    /// A length.
+    pub(super) fn length(&self, heading: &Heading, problems: &mut Problems) -> Option<Length> {
+        self.measured(heading, problems, |cell, unit| match cell {
+            Cell::Number(number) => {
+                Length::from_number(*number, unit.ok_or(LengthError::NoUnit)?)
+            }
+            Cell::Text(text) => Length::parse(text, unit),
+            _ => Err(LengthError::NotANumber),
+        })
+    }
+
+    /// A length that is not negative.
+    pub(super) fn thickness(&self, heading: &Heading, problems: &mut Problems) -> Option<Length> {
+        let length = self.length(heading, problems)?;
+        if length > Length::ZERO {
+            return Some(length);
+        }
+        let cell = self.row.cell(heading.column)?;
+        self.not(heading, cell, "a length above 0", "measure again and type the length", problems);
+        None
+    }
+
+    /// A tolerance: one plus/minus, or both sides.
+    pub(super) fn tolerance(&self, heading: &Heading, problems: &mut Problems) -> Option<Tolerance> {
+        self.measured(heading, problems, |cell, unit| match cell {
+            Cell::Number(number) => {
+                let both = Length::from_number(*number, unit.ok_or(LengthError::NoUnit)?)?;
+                if both < Length::ZERO {
+                    return Err(LengthError::NotANumber);
+                }
+                Ok(Tolerance::even(both))
+            }
+            Cell::Text(text) => Tolerance::parse(text, unit),
+            _ => Err(LengthError::NotANumber),
+        })
+    }
+
+    fn measured<T>(
+        &self,
+        heading: &Heading,
+        problems: &mut Problems,
+        read: impl FnOnce(&Cell, Option<Unit>) -> Result<T, LengthError>,
+    ) -> Option<T> {
+        let cell = self.cell(heading, problems)?;
+        match read(cell, heading.unit) {
+            Ok(value) => Some(value),
+            Err(error) => {
+                let mend = match error {
+                    LengthError::NoUnit => format!(
+                        "put the unit into the heading, `{} (in)` or `{} (mm)`, or behind the number",
+                        heading.text, heading.text
+                    ),
+                    LengthError::NotANumber => match cell {
+                        Cell::Date { .. } => "give the cell a number format and type the length again".into(),
+                        _ => "type a length such as 0.021, 0.5 mm, 12 thou or 1/64 in".to_string(),
+                    },
+                    LengthError::UnknownUnit(_) => {
+                        "use in, thou, mm or um; move notes to a column of their own".into()
+                    }
+                    LengthError::TooFine => "round it to what can be measured".into(),
+                    LengthError::TooLong => "check the number and its unit".into(),
+                };
+                problems.add(Problem::new(
+                    self.place(heading),
+                    format!("`{}`: {error}", cell.show()),
+                    format!("a length for `{}`", heading.text),
+                    mend,
+                ));
+                None
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn headings_match_whatever_their_case_spaces_punctuation_and_unit() {
+        for text in ["Bare clearance (in)", "bare-clearance [mm]", "BARE CLEARANCE", " bare_clearance: "] {
+            assert_eq!(key(text), "bareclearance", "{text}");
+        }
+        assert_eq!(unit("Thickness (thou)"), Some(Unit::Thou));
+        assert_eq!(unit("Thickness (old)"), None);
+    }
+
+    #[test]
+    fn the_heading_row_is_found_below_a_title_block() {
+        let rows = [vec!["Stores list"], vec![], vec!["", "Item", "Kind"], vec!["", "S1", "shim"]];
+        let sheet = Sheet::from_text("f", "s", rows);
+        let mut problems = Problems::new();
+        let table = Table::find(&sheet, &["Item", "Kind"], &mut problems).unwrap();
+        assert_eq!(table.heading_row, 2);
+        assert_eq!(table.optional("KIND").unwrap().column, 2);
+        assert_eq!(table.lines().count(), 1);
+        assert!(problems.none());
+    }
+}

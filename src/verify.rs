@@ -1,0 +1,241 @@
+//! The checker: every plan is worked out again from the job alone before anything is written.
+//!
+//! It shares no code with the choice of pieces: limits are judged at the extreme values of every
+//! contributor from the requirement's own definition, stock and goals are counted afresh. What it
+//! cannot show is that no better plan exists; that is the bound's business.
+
+use std::collections::BTreeMap;
+
+use crate::decimal::Millionths;
+use crate::job::Job;
+use crate::model::{Form, Term};
+use crate::plan::{Aim, Kit, PackPick, Plan};
+use crate::policy::Acceptance;
+use crate::pump::Pump;
+
+/// A plan that has passed the checker; only [`verify`] makes one, and only these are written.
+#[derive(Debug, Clone)]
+pub struct Verified {
+    job: Job,
+    plan: Plan,
+}
+
+impl Verified {
+    /// The job.
+    pub fn job(&self) -> &Job {
+        &self.job
+    }
+
+    /// The plan.
+    pub fn plan(&self) -> &Plan {
+        &self.plan
+    }
+}
+
+/// Works a plan out again.
+///
+/// # Errors
+/// Everything that does not hold, in words. Such a plan is a defect of this program and is never
+/// written.
+pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<String>> {
+    let mut breaches = Vec::new();
+    if plan.kits.len() != job.pumps.len() {
+        breaches.push(format!("{} kits for {} pumps", plan.kits.len(), job.pumps.len()));
+        return Err(breaches);
+    }
+    let mut issued: BTreeMap<usize, i64> = BTreeMap::new();
+    let mut sums = Sums::default();
+    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+        let Kit::Served(packs) = kit else { continue };
+        check_pieces(&job, pump, packs, &mut breaches);
+        check_limits(&job, pump, packs, &mut breaches);
+        for pick in packs.iter().flat_map(|pack| &pack.picks) {
+            *issued.entry(pick.item).or_default() += i64::from(pick.count);
+        }
+        sums.add(&job, pump, packs);
+    }
+    for (&item, &count) in &issued {
+        let Some(lot) = job.stock.get(item) else {
+            breaches.push(format!("item number {item} is not in the stock"));
+            continue;
+        };
+        if count > i64::from(lot.on_hand) - i64::from(lot.reserved) {
+            breaches.push(format!("{count} of item {} issued, more than there are", lot.item));
+        }
+    }
+    for goal in &plan.goals {
+        let recounted = match goal.aim {
+            Aim::ServedWeight => sums.weight,
+            Aim::ServedOf(priority) => sums.of_priority.get(&priority).copied().unwrap_or(0),
+            Aim::Waste => sums.waste,
+            Aim::Pieces => sums.pieces,
+            Aim::Scarcity => sums.scarcity,
+        };
+        if recounted != i128::from(goal.value) {
+            breaches.push(format!(
+                "{} is {recounted}, the plan says {}",
+                goal.aim.label(),
+                goal.value
+            ));
+        }
+        let beyond = match goal.aim {
+            Aim::ServedWeight | Aim::ServedOf(_) => goal.value > goal.bound,
+            _ => goal.value < goal.bound,
+        };
+        if beyond {
+            breaches.push(format!("{} is beyond its own bound", goal.aim.label()));
+        }
+    }
+    if breaches.is_empty() { Ok(Verified { job, plan }) } else { Err(breaches) }
+}
+
+#[derive(Default)]
+struct Sums {
+    weight: i128,
+    of_priority: BTreeMap<u32, i128>,
+    waste: i128,
+    pieces: i128,
+    scarcity: i128,
+}
+
+impl Sums {
+    fn add(&mut self, job: &Job, pump: &Pump, packs: &[PackPick]) {
+        // One of a priority outranks all of the later ones: the weight is the product of one
+        // more than the counts of all later priorities.
+        let mut later: BTreeMap<u32, i128> = BTreeMap::new();
+        for other in job.pumps.iter().filter(|other| other.priority > pump.priority) {
+            *later.entry(other.priority).or_insert(1) += 1;
+        }
+        self.weight = self.weight.saturating_add(
+            later.values().fold(1_i128, |product, n| product.saturating_mul(*n)),
+        );
+        *self.of_priority.entry(pump.priority).or_default() += 1;
+        for pick in packs.iter().flat_map(|pack| &pack.picks) {
+            let Some(lot) = job.stock.get(pick.item) else { continue };
+            let count = i128::from(pick.count);
+            let spare =
+                i128::from(lot.on_hand) - i128::from(lot.reserved) - i128::from(lot.min_level);
+            self.pieces += count;
+            self.waste += count * i128::from(lot.unit_cost.raw() + job.policy.handling.raw());
+            self.scarcity += count * (1_000_000 / (1 + spare.max(0)));
+        }
+        for requirement in &pump.requirements {
+            let (distance, unit) = off_target(job, pump, packs, &requirement.form);
+            let thou = 254_000 * unit;
+            let charge = distance * i128::from(job.policy.off_target.raw());
+            self.waste += (charge + thou - 1).div_euclid(thou);
+        }
+    }
+}
+
+fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<String>) {
+    let places = &job.models[pump.model].packs;
+    if packs.len() != places.len() {
+        breaches.push(format!("pump {}: {} packs for {} places", pump.tag, packs.len(), places.len()));
+    }
+    for ((pack, place), fit) in packs.iter().zip(places).zip(&pump.fits) {
+        let count: u32 = pack.picks.iter().map(|pick| pick.count).sum();
+        if count < place.least_pieces || count > place.most_pieces {
+            breaches.push(format!("pump {}, {}: {count} pieces", pump.tag, place.label));
+        }
+        for lot in pack.picks.iter().filter_map(|pick| job.stock.get(pick.item)) {
+            if lot.kind != place.kind || lot.fit != *fit || lot.size.is_none() {
+                breaches.push(format!(
+                    "pump {}, {}: item {} does not belong there",
+                    pump.tag, place.label, lot.item
+                ));
+            }
+        }
+    }
+}
+
+/// Least, nominal and greatest value of a term, in ticks.
+fn ends(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> [i128; 3] {
+    match term {
+        Term::Dimension(index) => {
+            let m = &pump.dimensions[index];
+            let value = i128::from(m.value.ticks());
+            [
+                value - i128::from(m.tolerance.minus.ticks()),
+                value,
+                value + i128::from(m.tolerance.plus.ticks()),
+            ]
+        }
+        Term::Pack(index) => {
+            let mut ends = [0; 3];
+            for pick in packs.get(index).iter().flat_map(|pack| &pack.picks) {
+                let Some(size) = job.stock.get(pick.item).and_then(|lot| lot.size) else {
+                    continue;
+                };
+                let count = i128::from(pick.count);
+                let thickness = i128::from(size.thickness.ticks());
+                ends[0] += count * (thickness - i128::from(size.tolerance.minus.ticks()));
+                ends[1] += count * thickness;
+                ends[2] += count * (thickness + i128::from(size.tolerance.plus.ticks()));
+            }
+            ends
+        }
+    }
+}
+
+/// Least, nominal and greatest value of a sum of terms, in millionths of a tick.
+fn sum_ends(
+    job: &Job,
+    pump: &Pump,
+    packs: &[PackPick],
+    terms: &[(Term, Millionths)],
+) -> [i128; 3] {
+    let mut sum = [0; 3];
+    for (term, sensitivity) in terms {
+        let [low, nominal, high] =
+            ends(job, pump, packs, *term).map(|end| end * i128::from(sensitivity.raw()));
+        sum[0] += low.min(high);
+        sum[1] += nominal;
+        sum[2] += low.max(high);
+    }
+    sum
+}
+
+const MILLION: i128 = 1_000_000;
+
+fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<String>) {
+    let pick = |[low, nominal, high]: [i128; 3]| match job.policy.acceptance {
+        Acceptance::Nominal => (nominal, nominal),
+        Acceptance::WorstCase => (low, high),
+    };
+    for requirement in &pump.requirements {
+        let met = match &requirement.form {
+            Form::Linear { terms, lower, upper, .. } => {
+                let (low, high) = pick(sum_ends(job, pump, packs, terms));
+                low >= i128::from(lower.ticks()) * MILLION
+                    && high <= i128::from(upper.ticks()) * MILLION
+            }
+            Form::GasketFill { gasket, gap, lower, upper, .. } => {
+                let (thin, thick) =
+                    pick(ends(job, pump, packs, Term::Pack(*gasket)).map(|end| end * MILLION));
+                let (narrow, wide) = pick(sum_ends(job, pump, packs, gap));
+                thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
+                    && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
+            }
+        };
+        if !met {
+            breaches.push(format!("pump {}: {} is not met", pump.tag, requirement.label));
+        }
+    }
+}
+
+/// Distance from the target, and how many of its units make one tick.
+fn off_target(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> (i128, i128) {
+    match form {
+        Form::Linear { terms, target, .. } => {
+            let [_, nominal, _] = sum_ends(job, pump, packs, terms);
+            ((nominal - i128::from(target.ticks()) * MILLION).abs(), MILLION)
+        }
+        Form::GasketFill { gasket, gap, target, .. } => {
+            let [_, free, _] = ends(job, pump, packs, Term::Pack(*gasket));
+            let [_, gap, _] = sum_ends(job, pump, packs, gap);
+            let wanted = (MILLION + i128::from(target.raw())) * gap;
+            ((free * MILLION * MILLION - wanted).abs(), MILLION * MILLION)
+        }
+    }
+}
