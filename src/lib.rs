@@ -1,5 +1,6 @@
 //! gapwright
 pub mod choose;
+pub mod cli;
 pub mod decimal;
 pub mod job;
 pub mod length;
@@ -13,3 +14,5 @@ pub mod sheet;
 pub mod stack;
 pub mod stock;
 pub mod verify;
+pub mod words;
+pub mod write;

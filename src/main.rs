@@ -1,2 +1,7 @@
-//! x
-fn main(){}
+//! The command line of gapwright.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    gapwright::cli::main()
+}

@@ -19,7 +19,7 @@ use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet};
 
 pub use model::{BUILT_IN, Library, parse as parse_model};
-pub use table::{FITS, NEEDED_OF_PUMPS, NEEDED_OF_STOCK};
+pub(crate) use pumps::{fit_heading as pump_fit_heading, heading as pump_heading};
 
 /// What to read a job from.
 #[derive(Debug, Clone, Default)]

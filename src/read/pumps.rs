@@ -71,7 +71,7 @@ pub(super) fn read(
     }
     let columns: Vec<Columns> = models.iter().map(|m| Columns::find(&table, m, problems)).collect();
     let known = known_headings(&models);
-    table.misspelt(&known, problems);
+    table.misspelt(&known, |key| is_reading(key, &models), problems);
     let carried: Vec<&Heading> = table
         .headings
         .iter()

@@ -42,7 +42,7 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     let table = Table::find(sheet, &NEEDED_OF_STOCK, problems)?;
     let known: Vec<String> =
         NEEDED_OF_STOCK.iter().chain(&ALSO_KNOWN).map(ToString::to_string).collect();
-    table.misspelt(&known, problems);
+    table.misspelt(&known, |_| false, problems);
     let needed = NEEDED_OF_STOCK.map(|name| table.needed(name, problems).cloned());
     let thickness = table.needed("Thickness", problems).cloned();
     let mut lots: Vec<Lot> = Vec::new();

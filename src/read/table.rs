@@ -6,11 +6,11 @@ use crate::problem::{Place, Problem, Problems, nearest};
 use crate::sheet::{Cell, Row, Sheet};
 
 /// The headings without which a stock sheet is none.
-pub const NEEDED_OF_STOCK: [&str; 4] = ["Item", "Kind", "Fit", "On hand"];
+pub(super) const NEEDED_OF_STOCK: [&str; 4] = ["Item", "Kind", "Fit", "On hand"];
 /// The headings without which a pump sheet is none.
-pub const NEEDED_OF_PUMPS: [&str; 2] = ["Tag", "Model"];
+pub(super) const NEEDED_OF_PUMPS: [&str; 2] = ["Tag", "Model"];
 /// What is put behind a pack's name to make the heading of its fit code.
-pub const FITS: &str = "fit";
+pub(super) const FITS: &str = "fit";
 
 /// Rows from the top in which a heading row is looked for.
 const MOST_TITLE_ROWS: u32 = 60;
@@ -164,11 +164,16 @@ impl<'a> Table<'a> {
 
     /// Complains of unknown headings that look like a misspelt known one which is missing: a
     /// column that is passed over in silence is worse than one that is asked about.
-    pub(super) fn misspelt(&self, known: &[String], problems: &mut Problems) {
+    pub(super) fn misspelt(
+        &self,
+        known: &[String],
+        also_known: impl Fn(&str) -> bool,
+        problems: &mut Problems,
+    ) {
         let missing: Vec<&str> =
             known.iter().map(String::as_str).filter(|k| self.optional(k).is_none()).collect();
         for heading in &self.headings {
-            if known.iter().any(|k| key(k) == heading.key) {
+            if known.iter().any(|k| key(k) == heading.key) || also_known(&heading.key) {
                 continue;
             }
             let near = missing

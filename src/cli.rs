@@ -1,0 +1,82 @@
+//! The command line: arguments in, library calls, words out.
+
+mod blank;
+mod kit;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use crate::problem::Problems;
+
+/// Everything went as asked.
+const DONE: u8 = 0;
+/// The inputs have problems; nothing was written.
+const PROBLEMS: u8 = 2;
+/// A file could not be written, or the program found a defect of its own; nothing was written.
+const FAILED: u8 = 3;
+
+/// Kits an outage of rebuilt pumps from one drawer of shims and gaskets.
+///
+/// Reads a stock workbook and a pump workbook, finds the least-waste pieces that bring every
+/// pump to its running clearance and gasket allowance, proves them least, and writes a workbook
+/// with picking list, kit slips, stack-up, what is short, and the stock after.
+#[derive(Parser)]
+#[command(name = "gapwright", version, max_term_width = 96, after_long_help = AFTER)]
+struct Args {
+    #[command(subcommand)]
+    command: Command,
+}
+
+const AFTER: &str = "\
+To begin:
+  gapwright blank my-shop --model screwed-impeller
+        writes my-shop/stock.xlsx and my-shop/pumps.xlsx with headings, units, notes and an
+        invented example row; fill them in
+  gapwright kit my-shop/stock.xlsx my-shop/pumps.xlsx
+        chooses the pieces and writes kit-plan.xlsx
+
+Exit status:
+  0  a plan was written (pumps that cannot be kitted are said on the terminal and on Short)
+  2  the inputs have problems: all are listed with cell and mend, nothing was written
+  3  a file could not be written; nothing was changed
+
+This program predicts, it does not prove a fit: measure the finished pack and recheck the
+clearance. The maker's instructions, site procedures, local codes and a competent person decide.";
+
+#[derive(Subcommand)]
+enum Command {
+    /// Choose pieces for every pump of an outage and write the plan.
+    Kit(kit::Args),
+    /// Write empty stock and pump workbooks to start from.
+    Blank(blank::Args),
+    /// Print the JSON Schema of the plan that `kit --json` writes.
+    Schema,
+}
+
+/// Runs the command line.
+pub fn main() -> ExitCode {
+    let status = match Args::parse().command {
+        Command::Kit(args) => kit::run(&args),
+        Command::Blank(args) => blank::run(&args),
+        Command::Schema => {
+            let schema = crate::write::json::schema();
+            println!("{}", serde_json::to_string_pretty(&schema).unwrap_or_default());
+            DONE
+        }
+    };
+    ExitCode::from(status)
+}
+
+/// Lists every problem on standard error and says that nothing was written.
+fn show_problems(problems: &Problems) {
+    let sorted = problems.sorted();
+    for problem in &sorted {
+        eprintln!("problem: {problem}\n");
+    }
+    for warning in problems.warnings() {
+        eprintln!("warning: {warning}\n");
+    }
+    let count = sorted.len();
+    eprintln!("{count} problem{}. Nothing was written.", if count == 1 { "" } else { "s" });
+}

@@ -1,0 +1,62 @@
+//! `gapwright blank`: empty workbooks to start from.
+
+use std::path::PathBuf;
+
+use super::{DONE, FAILED, PROBLEMS, show_problems};
+use crate::problem::{Place, Problem, Problems, nearest};
+use crate::read::Library;
+use crate::write;
+
+/// Arguments of `blank`.
+#[derive(clap::Args)]
+pub(super) struct Args {
+    /// Folder to write stock.xlsx and pumps.xlsx into; made if it is not there.
+    folder: PathBuf,
+    /// The arrangement of pump that the columns are for.
+    #[arg(long, default_value = "screwed-impeller", value_name = "NAME")]
+    model: String,
+    /// Folder of model files (.toml) beside the built-in ones.
+    #[arg(long, value_name = "DIR")]
+    models: Option<PathBuf>,
+    /// Replace workbooks that are there already.
+    #[arg(long)]
+    force: bool,
+}
+
+pub(super) fn run(args: &Args) -> u8 {
+    let mut problems = Problems::new();
+    let library = Library::open(args.models.as_deref(), &mut problems);
+    let model = library.find(&args.model, &mut problems);
+    if model.is_none() && problems.none() {
+        let names = library.names();
+        let mend = match nearest(&args.model, names.iter().map(String::as_str)) {
+            Some(near) => format!("say `{near}`, if that is what is meant"),
+            None => "add its file to the folder given with --models".into(),
+        };
+        problems.add(Problem::new(
+            Place::file("command line"),
+            format!("the model `{}`, which is not known", args.model),
+            format!("one of {}", names.join(", ")),
+            mend,
+        ));
+    }
+    let Some(model) = model.filter(|_| problems.none()) else {
+        show_problems(&problems);
+        return PROBLEMS;
+    };
+    let (stock_path, pumps_path) = (args.folder.join("stock.xlsx"), args.folder.join("pumps.xlsx"));
+    let written = std::fs::create_dir_all(&args.folder)
+        .map_err(|error| write::WriteError::File { path: args.folder.clone(), error })
+        .and_then(|()| Ok(write::blank::workbooks(&model)?))
+        .and_then(|(stock, pumps)| {
+            write::files(&[(&stock_path, &stock), (&pumps_path, &pumps)], args.force)
+        });
+    if let Err(error) = written {
+        eprintln!("{error}\nNothing was written.");
+        return FAILED;
+    }
+    println!("Wrote {} and {}.", stock_path.display(), pumps_path.display());
+    println!("Fill them in (point at a heading for its note), replace the example row, then run");
+    println!("  gapwright kit {} {}", stock_path.display(), pumps_path.display());
+    DONE
+}

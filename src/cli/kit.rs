@@ -1,0 +1,217 @@
+//! `gapwright kit`: the main job, workbook to workbook.
+
+use std::io::IsTerminal;
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+use super::{DONE, FAILED, PROBLEMS, show_problems};
+use crate::choose::choose;
+use crate::choose::watch::{News, Watch};
+use crate::decimal::show_money;
+use crate::decimal::Money;
+use crate::plan::{Aim, Kit};
+use crate::read::{self, Sources};
+use crate::verify::{Verified, verify};
+use crate::{words, write};
+
+/// Arguments of `kit`.
+#[derive(clap::Args)]
+pub(super) struct Args {
+    /// Stock workbook: .xlsx, .csv, or a folder of .csv files.
+    stock: PathBuf,
+    /// Pump workbook: .xlsx, .csv, or a folder of .csv files.
+    pumps: PathBuf,
+    /// Workbook to write.
+    #[arg(long, default_value = "kit-plan.xlsx", value_name = "FILE")]
+    out: PathBuf,
+    /// Write the plan for programs as well (see `gapwright schema`).
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+    /// Folder of model files (.toml) beside the built-in ones.
+    #[arg(long, value_name = "DIR")]
+    models: Option<PathBuf>,
+    /// When a requirement counts as met: `worst case` or `nominal`.
+    #[arg(long, value_name = "RULE")]
+    acceptance: Option<String>,
+    /// Charge for handling one piece.
+    #[arg(long, value_name = "MONEY")]
+    handling: Option<String>,
+    /// Charge for each thou that a requirement comes out off its target.
+    #[arg(long, value_name = "MONEY")]
+    off_target_rate: Option<String>,
+    /// Seconds after which the best plan found is written.
+    #[arg(long, value_name = "SECONDS")]
+    time_limit: Option<String>,
+    /// Threads to work with; the answer is the same for any number.
+    #[arg(long, value_name = "N")]
+    threads: Option<usize>,
+    /// Date to print on the plan; today if not given.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    date: Option<String>,
+    /// Replace output files that are there already.
+    #[arg(long)]
+    force: bool,
+}
+
+impl Args {
+    fn sources(&self) -> Sources {
+        let settings = [
+            ("Acceptance", &self.acceptance),
+            ("Handling per piece", &self.handling),
+            ("Off-target rate per thou", &self.off_target_rate),
+            ("Time limit", &self.time_limit),
+        ];
+        let given = settings.into_iter().filter_map(|(name, value)| {
+            Some((name.to_string(), value.clone()?))
+        });
+        Sources {
+            stock: self.stock.clone(),
+            pumps: self.pumps.clone(),
+            models: self.models.clone(),
+            settings: given.collect(),
+        }
+    }
+}
+
+pub(super) fn run(args: &Args) -> u8 {
+    let job = match read::job(&args.sources()) {
+        Ok(job) => job,
+        Err(problems) => {
+            show_problems(&problems);
+            return PROBLEMS;
+        }
+    };
+    // Ask before the work, not after it.
+    for path in [Some(&args.out), args.json.as_ref()].into_iter().flatten() {
+        if let Err(error) = write::refuse_existing(path, args.force) {
+            eprintln!("{error}.\nNothing was written.");
+            return FAILED;
+        }
+    }
+    if let Some(threads) = args.threads.filter(|&threads| threads > 0) {
+        // Fails only if a pool was built before, which nothing here does.
+        rayon::ThreadPoolBuilder::new().num_threads(threads).build_global().ok();
+    }
+    let interrupt = Arc::new(AtomicBool::new(false));
+    let flag = Arc::clone(&interrupt);
+    // Without a handler an interrupt ends the program, which loses nothing that was there.
+    ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed)).ok();
+    let progress = Progress::new(job.policy.currency.clone());
+    let tell = |news: News| progress.tell(news);
+    let watch = Watch::patient()
+        .limit(Duration::from_secs(job.policy.time_limit.into()))
+        .interrupted_by(&interrupt)
+        .listener(&tell);
+    let chosen = choose(&job, &watch);
+    progress.clear();
+    let plan = match chosen {
+        Ok(plan) => plan,
+        Err(error) => {
+            eprintln!("problem: {error}\nNothing was written.");
+            return PROBLEMS;
+        }
+    };
+    let verified = match verify(job, plan) {
+        Ok(verified) => verified,
+        Err(breaches) => {
+            eprintln!("This is a defect of gapwright: its plan does not hold when worked out again.");
+            for breach in breaches {
+                eprintln!("  {breach}");
+            }
+            eprintln!("Nothing was written. Please report it with both workbooks.");
+            return FAILED;
+        }
+    };
+    let date = args.date.clone().unwrap_or_else(|| jiff::Zoned::now().date().to_string());
+    let written = write::workbook(&verified, &date).and_then(|workbook| {
+        let json = write::json::text(&verified);
+        let mut files = vec![(args.out.as_path(), workbook.as_slice())];
+        files.extend(args.json.as_deref().map(|path| (path, json.as_bytes())));
+        write::files(&files, args.force)
+    });
+    if let Err(error) = written {
+        eprintln!("{error}.\nNothing was written.");
+        return FAILED;
+    }
+    account(&verified, args);
+    DONE
+}
+
+/// A short account of the plan on the terminal.
+fn account(verified: &Verified, args: &Args) {
+    let (job, plan) = (verified.job(), verified.plan());
+    for warning in &job.warnings {
+        eprintln!("warning: {warning}\n");
+    }
+    println!(
+        "{} of {} pumps can be kitted ({} rule).",
+        plan.served(),
+        job.pumps.len(),
+        job.policy.acceptance
+    );
+    let goal = |aim| plan.goal(aim).map_or(0, |goal| goal.value);
+    println!("Waste {}, {} pieces.", words::money(goal(Aim::Waste), job), goal(Aim::Pieces));
+    println!("{}", words::proof(job, plan));
+    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+        let Kit::Short(shorts) = kit else { continue };
+        for short in shorts {
+            println!("  {} {}:", pump.tag, words::NOT_FIT);
+            println!("    {}: {}.", words::place(job, pump, short), words::reason(job, pump, short));
+        }
+    }
+    println!("Wrote {}.", args.out.display());
+    if let Some(json) = &args.json {
+        println!("Wrote {}.", json.display());
+    }
+    println!("Measure each finished pack and recheck each clearance: the plan predicts, it does not prove.");
+}
+
+/// A line of progress on a terminal, once the work has taken a second.
+struct Progress {
+    shown: bool,
+    currency: String,
+    last: Mutex<Option<Instant>>,
+    start: Instant,
+}
+
+impl Progress {
+    fn new(currency: String) -> Progress {
+        let shown = std::io::stderr().is_terminal();
+        Progress { shown, currency, last: Mutex::new(None), start: Instant::now() }
+    }
+
+    fn tell(&self, news: News) {
+        const PACE: Duration = Duration::from_millis(250);
+        if !self.shown || self.start.elapsed() < Duration::from_secs(1) {
+            return;
+        }
+        let Ok(mut last) = self.last.lock() else { return };
+        if last.is_some_and(|last| last.elapsed() < PACE) {
+            return;
+        }
+        *last = Some(Instant::now());
+        let show = |value: i64| match news.aim {
+            Aim::Waste => format!("{} {}", show_money(Money::from_raw(value)), self.currency),
+            Aim::ServedWeight | Aim::ServedOf(_) => (-value).to_string(),
+            _ => value.to_string(),
+        };
+        eprint!(
+            "\r\u{1b}[K{:.0} s  {} pumps  {}: {}, bound {}, gap {}, open {}  (Ctrl-C writes the best so far)",
+            news.elapsed.as_secs_f64(),
+            news.pumps,
+            news.aim.label(),
+            show(news.value),
+            show(news.bound),
+            show((news.value - news.bound).abs()),
+            news.open,
+        );
+    }
+
+    fn clear(&self) {
+        if self.shown && self.last.lock().is_ok_and(|last| last.is_some()) {
+            eprint!("\r\u{1b}[K");
+        }
+    }
+}

@@ -1,0 +1,82 @@
+//! The Basis sheet: everything that the plan follows from, enough to repeat it to the byte.
+
+use rust_xlsxwriter::{Worksheet, XlsxError};
+
+use super::style::{Styles, heads, set_up, widths};
+use crate::choose::relaxation::BACKEND;
+use crate::verify::Verified;
+use crate::words;
+
+pub(super) fn write(
+    sheet: &mut Worksheet,
+    verified: &Verified,
+    date: &str,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    let (job, plan) = (verified.job(), verified.plan());
+    set_up(sheet, "Basis", date)?;
+    widths(sheet, &[28.0, 46.0, 68.0])?;
+    sheet.write_string_with_format(0, 0, "Basis", &styles.title)?;
+    sheet.write_string_with_format(1, 0, "The same inputs, policy, program and date give this workbook again, byte for byte.", &styles.lead)?;
+    let mut row = 3;
+    heads(sheet, row, &["Input", "File", "SHA-256"], styles)?;
+    for input in &job.inputs {
+        row += 1;
+        for (column, text) in [(0, &input.role), (1, &input.file), (2, &input.sha256)] {
+            sheet.write_string_with_format(row, column, text, &styles.wrapped)?;
+        }
+    }
+    row += 2;
+    heads(sheet, row, &["Policy", "Value", "Meaning"], styles)?;
+    let meanings = [
+        "when a requirement counts as met",
+        "standard uncertainties that count in the worst case, where no plus/minus is given",
+        "charge for each piece, beside its unit cost",
+        "charge for each 0.001 in that a requirement comes out off its target",
+        "whether the rest of an opened pack is waste",
+        "what the money is called",
+        "seed of everything random; the choice of pieces uses nothing random",
+        "after which the best plan found is written",
+    ];
+    for ((setting, value), meaning) in job.policy.settings().iter().zip(meanings) {
+        row += 1;
+        sheet.write_string_with_format(row, 0, *setting, &styles.text)?;
+        sheet.write_string_with_format(row, 1, value, &styles.text)?;
+        sheet.write_string_with_format(row, 2, meaning, &styles.text)?;
+    }
+    row += 2;
+    heads(sheet, row, &["Goal, in this order", "Value", "Bound"], styles)?;
+    for goal in &plan.goals {
+        row += 1;
+        sheet.write_string_with_format(row, 0, goal.aim.label(), &styles.text)?;
+        sheet.write_string_with_format(row, 1, words::goal_value(job, goal, goal.value), &styles.text)?;
+        sheet.write_string_with_format(row, 2, words::goal_value(job, goal, goal.bound), &styles.text)?;
+    }
+    row += 2;
+    let stopped = plan.stopped_by.map_or("nothing: everything was proven or closed", |s| s.words());
+    let weights = job.weights().map_or_else(
+        || "too many levels for whole numbers: one priority after the other".to_string(),
+        |weights| {
+            let each = weights.iter().map(|(priority, weight)| format!("priority {priority}: {weight}"));
+            each.collect::<Vec<_>>().join(", ")
+        },
+    );
+    let facts = [
+        ("Program", format!("gapwright {}", env!("CARGO_PKG_VERSION"))),
+        ("Linear programs by", format!("{BACKEND} through good_lp; bounds recomputed in whole numbers")),
+        ("Search ended early by", stopped.to_string()),
+        ("Weights of served pumps", weights),
+        ("Date", date.to_string()),
+        ("Proof", words::proof(job, plan)),
+        ("Checked", "pieces, fits, limits, stock and goals recomputed by a second reckoning before this was written".into()),
+        ("Lengths", "held in whole tenths of a nanometre; 1 in = 25.4 mm exactly".into()),
+    ];
+    heads(sheet, row, &["Fact", "", ""], styles)?;
+    for (name, text) in facts {
+        row += 1;
+        sheet.write_string_with_format(row, 0, name, &styles.text)?;
+        sheet.merge_range(row, 1, row, 2, &text, &styles.wrapped)?;
+        sheet.set_row_height(row, 18.0)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,295 @@
+//! The plan as JSON, format `gapwright.plan.v1`.
+//!
+//! Lengths and money are decimal strings, so that nothing is lost. A length is given in its
+//! model's unit wherever that is exact, and otherwise in millimetres, which always are.
+
+use std::collections::BTreeMap;
+
+use schemars::{JsonSchema, Schema, schema_for};
+use serde::{Deserialize, Serialize};
+
+use crate::decimal::{Money, show, show_money};
+use crate::job::Job;
+use crate::length::{Fine, Unit};
+use crate::model::Model;
+use crate::plan::{Aim, Goal, Kit, PackPick, pack_total, verdicts};
+use crate::pump::Pump;
+use crate::stack::Verdict;
+use crate::verify::Verified;
+use crate::words;
+
+/// The name of the format.
+pub const FORMAT: &str = "gapwright.plan.v1";
+
+/// A plan.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PlanJson {
+    /// Always `gapwright.plan.v1`.
+    pub format: String,
+    /// Whether every goal is proven.
+    pub proven: bool,
+    /// `time limit` or `interrupt` when the search ended early.
+    pub stopped_by: Option<String>,
+    /// The acceptance rule.
+    pub acceptance: String,
+    /// Sum of the weights of the served pumps; absent when whole numbers cannot carry the weights.
+    pub served_weight: Option<i64>,
+    /// No plan has more.
+    pub served_weight_bound: Option<i64>,
+    /// Waste of the plan, in the currency.
+    pub waste: String,
+    /// No plan that serves as much has less.
+    pub waste_bound: String,
+    /// What the money is called.
+    pub currency: String,
+    /// Every goal in its order, with its bound.
+    pub goals: Vec<GoalJson>,
+    /// The pumps, in the order of the pump workbook.
+    pub pumps: Vec<PumpJson>,
+    /// The stock, in the order of the stock workbook.
+    pub stock: Vec<StockJson>,
+}
+
+/// One goal.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct GoalJson {
+    /// Which: served weight, waste, pieces, scarcity points.
+    pub goal: String,
+    /// The plan's value.
+    pub value: String,
+    /// No plan that is as good on the earlier goals does better.
+    pub bound: String,
+}
+
+/// One pump.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PumpJson {
+    /// Its tag.
+    pub tag: String,
+    /// Its model.
+    pub model: String,
+    /// 1 comes first.
+    pub priority: u32,
+    /// Whether every requirement is met with the pieces below.
+    pub served: bool,
+    /// The pieces, by the pack's name in the model; empty when not served.
+    pub packs: BTreeMap<String, PackJson>,
+    /// The requirements, in the model's order; empty when not served.
+    pub requirements: Vec<RequirementJson>,
+    /// Why not, when not served.
+    pub short: Vec<ShortJson>,
+}
+
+/// The pieces in one place.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PackJson {
+    /// Their nominal total.
+    pub total: String,
+    /// Its unit.
+    pub unit: String,
+    /// The pieces, thickest first.
+    pub pieces: Vec<PieceJson>,
+}
+
+/// Some pieces of one lot.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PieceJson {
+    /// Stock number.
+    pub item: String,
+    /// How many.
+    pub count: u32,
+    /// The thickness to peel a laminated shim to; null for a whole piece.
+    pub peeled_to: Option<String>,
+}
+
+/// Where a requirement comes out.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RequirementJson {
+    /// Its name in the model.
+    pub name: String,
+    /// The unit of the lengths below.
+    pub unit: String,
+    /// Where it should come out. For a gasket fill all lengths are free thicknesses.
+    pub target: String,
+    /// Lower limit.
+    pub lower: String,
+    /// Upper limit.
+    pub upper: String,
+    /// Nominal value.
+    pub value: String,
+    /// What is kept clear of the limit on the side with the smaller margin.
+    pub guard: String,
+    /// The smaller of the two margins, guards taken off.
+    pub margin: String,
+    /// Whether it is met.
+    pub conforms: bool,
+}
+
+/// Why a place failed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ShortJson {
+    /// The pack's name in the model; null when no single place is to blame.
+    pub pack: Option<String>,
+    /// Why, in words.
+    pub reason: String,
+    /// The reachable total nearest to what is wanted, with its unit.
+    pub nearest: Option<String>,
+    /// The totals that would do, with their unit.
+    pub window: Option<String>,
+}
+
+/// One item of the stock.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StockJson {
+    /// Stock number.
+    pub item: String,
+    /// On hand before.
+    pub before: u32,
+    /// Issued by this plan.
+    pub issued: u32,
+    /// On hand after.
+    pub after: u32,
+}
+
+/// The JSON Schema of the format, generated from the types.
+pub fn schema() -> Schema {
+    schema_for!(PlanJson)
+}
+
+/// The plan as JSON text, ending in a newline.
+pub fn text(verified: &Verified) -> String {
+    let mut text = serde_json::to_string_pretty(&plan(verified)).unwrap_or_default();
+    text.push('\n');
+    text
+}
+
+/// The plan as plain values.
+pub fn plan(verified: &Verified) -> PlanJson {
+    let (job, plan) = (verified.job(), verified.plan());
+    let weight = plan.goal(Aim::ServedWeight);
+    let waste = plan.goal(Aim::Waste);
+    let money = |value: Option<i64>| show_money(Money::from_raw(value.unwrap_or(0)));
+    let issued = plan.issued(job);
+    PlanJson {
+        format: FORMAT.into(),
+        proven: plan.proven(),
+        stopped_by: plan.stopped_by.map(|stop| stop.words().into()),
+        acceptance: job.policy.acceptance.to_string(),
+        served_weight: weight.map(|goal| goal.value),
+        served_weight_bound: weight.map(|goal| goal.bound),
+        waste: money(waste.map(|goal| goal.value)),
+        waste_bound: money(waste.map(|goal| goal.bound)),
+        currency: job.policy.currency.clone(),
+        goals: plan.goals.iter().map(goal).collect(),
+        pumps: job.pumps.iter().zip(&plan.kits).map(|(p, kit)| pump(job, p, kit)).collect(),
+        stock: job
+            .stock
+            .iter()
+            .zip(issued)
+            .map(|(item, issued)| StockJson {
+                item: item.item.clone(),
+                before: item.on_hand,
+                issued,
+                after: item.on_hand - issued,
+            })
+            .collect(),
+    }
+}
+
+fn goal(goal: &Goal) -> GoalJson {
+    let shown = |value: i64| match goal.aim {
+        Aim::Waste => show_money(Money::from_raw(value)),
+        _ => value.to_string(),
+    };
+    GoalJson { goal: goal.aim.label(), value: shown(goal.value), bound: shown(goal.bound) }
+}
+
+fn pump(job: &Job, pump: &Pump, kit: &Kit) -> PumpJson {
+    let model = job.model_of(pump);
+    let (packs, requirements, short) = match kit {
+        Kit::Served(picked) => {
+            let packs = model.packs.iter().zip(picked);
+            let verdicts = verdicts(job, pump, picked);
+            (
+                packs.map(|(pack, picks)| (pack.name.clone(), self::pack(job, model, picks))).collect(),
+                pump.requirements
+                    .iter()
+                    .zip(&verdicts)
+                    .map(|(r, verdict)| requirement(&r.name, model.unit, verdict))
+                    .collect(),
+                Vec::new(),
+            )
+        }
+        Kit::Short(shortfalls) => {
+            let shorts = shortfalls.iter().map(|short| ShortJson {
+                pack: short.pack.map(|pack| model.packs[pack].name.clone()),
+                reason: words::reason(job, pump, short),
+                nearest: words::nearest(job, pump, short),
+                window: words::window(job, pump, short),
+            });
+            (BTreeMap::new(), Vec::new(), shorts.collect())
+        }
+    };
+    PumpJson {
+        tag: pump.tag.clone(),
+        model: model.name.clone(),
+        priority: pump.priority,
+        served: matches!(kit, Kit::Served(_)),
+        packs,
+        requirements,
+        short,
+    }
+}
+
+fn pack(job: &Job, model: &Model, picked: &PackPick) -> PackJson {
+    let (total, _) = pack_total(job, picked);
+    let (unit, [total]) = exact(model.unit, [total.into()]);
+    PackJson {
+        total,
+        unit: unit.symbol().into(),
+        pieces: picked
+            .picks
+            .iter()
+            .map(|pick| PieceJson {
+                item: job.stock[pick.item].item.clone(),
+                count: pick.count,
+                peeled_to: None,
+            })
+            .collect(),
+    }
+}
+
+fn requirement(name: &str, unit: Unit, verdict: &Verdict) -> RequirementJson {
+    let (unit, [target, lower, upper, value, guard, margin]) = exact(
+        unit,
+        [
+            verdict.target,
+            verdict.lower,
+            verdict.upper,
+            verdict.value,
+            verdict.guard(),
+            verdict.margin(),
+        ],
+    );
+    RequirementJson {
+        name: name.into(),
+        unit: unit.symbol().into(),
+        target,
+        lower,
+        upper,
+        value,
+        guard,
+        margin,
+        conforms: verdict.conforms(),
+    }
+}
+
+/// The lengths as exact decimals: in `unit` if that can hold them all, else in millimetres.
+fn exact<const N: usize>(unit: Unit, lengths: [Fine; N]) -> (Unit, [String; N]) {
+    let unit =
+        if lengths.iter().all(|l| l.exact(unit).is_some()) { unit } else { Unit::Millimetre };
+    let shown = lengths.map(|length| {
+        length.exact(unit).map_or_else(|| length.show(unit), |n| show(n, unit.places()))
+    });
+    (unit, shown)
+}

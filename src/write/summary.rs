@@ -1,0 +1,248 @@
+//! The Summary sheet: what came out, how far it is proven, and a picture of it.
+
+use rust_xlsxwriter::{
+    Chart, ChartErrorBars, ChartErrorBarsDirection, ChartErrorBarsType, ChartFormat, ChartLine,
+    ChartMarker, ChartMarkerType, ChartRange, ChartSolidFill, ChartType, Worksheet, XlsxError,
+};
+
+use super::style::{LIMITS, Styles, VALUES, heads, set_up, widths};
+use crate::job::Job;
+use crate::length::Fine;
+use crate::model::USUAL_CAUTIONS;
+use crate::plan::{Aim, Kit, verdicts};
+use crate::verify::Verified;
+use crate::words;
+
+const NAME: &str = "Summary";
+const COLUMNS: u16 = 10;
+/// Where the chart's figures stand, right of what is printed.
+const CHART_COLUMN: u16 = 12;
+
+pub(super) fn write(
+    sheet: &mut Worksheet,
+    verified: &Verified,
+    date: &str,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    let (job, plan) = (verified.job(), verified.plan());
+    set_up(sheet, NAME, date)?;
+    widths(sheet, &[15.0, 18.0, 9.0, 12.0, 22.0, 17.0, 17.0, 17.0, 14.0, 14.0])?;
+    sheet.write_string_with_format(0, 0, "Outage kit plan", &styles.title)?;
+    let served = plan.served();
+    let lead = format!(
+        "{served} of {} pumps can be kitted from the stock; acceptance rule: {}",
+        job.pumps.len(),
+        job.policy.acceptance
+    );
+    sheet.write_string_with_format(1, 0, lead, &styles.lead)?;
+    sheet.merge_range(2, 0, 2, COLUMNS - 1, &words::proof(job, plan), &styles.prose)?;
+    sheet.set_row_height(2, 32.0)?;
+    let mut row = counts(sheet, verified, styles)?;
+    row = chart(sheet, verified, row, styles)?;
+    row = pumps(sheet, verified, row + 1, styles)?;
+    row = warnings(sheet, job, row + 1, styles)?;
+    row = cautions(sheet, row + 1, styles)?;
+    sheet.set_print_area(0, 0, row, COLUMNS - 1)?;
+    Ok(())
+}
+
+fn counts(
+    sheet: &mut Worksheet,
+    verified: &Verified,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    let (job, plan) = (verified.job(), verified.plan());
+    let mut row = 4;
+    heads(sheet, row, &["Goal", "", "Plan", "Bound"], styles)?;
+    for goal in &plan.goals {
+        row += 1;
+        let label = match goal.aim {
+            Aim::Waste => format!("waste ({})", job.policy.currency),
+            aim => aim.label(),
+        };
+        sheet.merge_range(row, 0, row, 1, &label, &styles.text)?;
+        for (column, value) in [(2, goal.value), (3, goal.bound)] {
+            match goal.aim {
+                Aim::Waste => {
+                    let amount = crate::decimal::Money::from_raw(value).to_f64();
+                    sheet.write_number_with_format(row, column, amount, &styles.money)?
+                }
+                _ => sheet.write_string_with_format(row, column, value.to_string(), &styles.text)?,
+            };
+        }
+    }
+    let short = plan.kits.len() - plan.served();
+    if short > 0 {
+        row += 1;
+        let text = format!("{short} {}: see Short", words::NOT_FIT);
+        sheet.merge_range(row, 0, row, 3, &text, &styles.alarm)?;
+    }
+    Ok(row + 1)
+}
+
+/// Where a value lies between its limits: 0 at the lower, 100 at the upper one.
+fn share(value: Fine, lower: Fine, upper: Fine) -> f64 {
+    let unit = crate::length::Unit::Micrometre;
+    let width = (upper - lower).to_f64(unit);
+    if width == 0.0 { 50.0 } else { 100.0 * (value - lower).to_f64(unit) / width }
+}
+
+/// The first requirement of every kitted pump between its limits, with its guard as a bar.
+fn chart(
+    sheet: &mut Worksheet,
+    verified: &Verified,
+    row: u32,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    let (job, plan) = (verified.job(), verified.plan());
+    let at = CHART_COLUMN;
+    let labels = ["Tag", "Value, % of the way from lower to upper limit", "Guard down, %", "Guard up, %", "Lower limit", "Upper limit"];
+    for (column, label) in (at..).zip(labels) {
+        sheet.write_string_with_format(row, column, label, &styles.remark)?;
+    }
+    let mut last = row;
+    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+        let Kit::Served(packs) = kit else { continue };
+        let verdicts = verdicts(job, pump, packs);
+        let Some(v) = verdicts.first() else { continue };
+        last += 1;
+        sheet.write_string_with_format(last, at, &pump.tag, &styles.remark)?;
+        let guard = |guard: Fine| share(v.lower + guard, v.lower, v.upper);
+        let values = [share(v.value, v.lower, v.upper), guard(v.guard_lower), guard(v.guard_upper), 0.0, 100.0];
+        for (column, value) in (at + 1..).zip(values) {
+            sheet.write_number_with_format(last, column, value, &styles.remark)?;
+        }
+    }
+    if last == row {
+        return Ok(row);
+    }
+    let range = |column: u16| ChartRange::new_from_range(NAME, row + 1, at + column, last, at + column);
+    let bars = ChartErrorBarsType::Custom(range(3), range(2));
+    let mut chart = Chart::new(ChartType::Line);
+    chart
+        .add_series()
+        .set_name("Predicted, with its guard")
+        .set_categories(&range(0))
+        .set_values(&range(1))
+        .set_format(ChartFormat::new().set_no_line())
+        .set_marker(
+            ChartMarker::new()
+                .set_type(ChartMarkerType::Diamond)
+                .set_size(7)
+                .set_format(ChartFormat::new().set_solid_fill(&ChartSolidFill::new().set_color(VALUES))),
+        )
+        .set_y_error_bars(
+            ChartErrorBars::new().set_type(bars).set_direction(ChartErrorBarsDirection::Both),
+        );
+    for (column, name) in [(4, "Lower limit"), (5, "Upper limit")] {
+        chart
+            .add_series()
+            .set_name(name)
+            .set_categories(&range(0))
+            .set_values(&range(column))
+            .set_format(ChartFormat::new().set_line(&ChartLine::new().set_color(LIMITS).set_width(1.5)))
+            .set_marker(ChartMarker::new().set_none());
+    }
+    chart.title().set_name("Running clearance between its limits (100 % is the upper one)");
+    chart.y_axis().set_min(-10).set_max(110).set_num_format("0");
+    chart.legend().set_position(rust_xlsxwriter::ChartLegendPosition::Bottom);
+    chart.set_width(1130).set_height(300);
+    chart.set_alt_text("Predicted value of each pump's first requirement between its limits, with its guard");
+    sheet.insert_chart(row, 0, &chart)?;
+    Ok(row + 16)
+}
+
+fn pumps(
+    sheet: &mut Worksheet,
+    verified: &Verified,
+    start: u32,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    let (job, plan) = (verified.job(), verified.plan());
+    sheet.write_string_with_format(start, 0, "Pumps", &styles.part)?;
+    let names = ["Tag", "Model", "Priority", "Due", "Standing", "Requirement", "Predicted", "Limits", "Margin", "Pieces"];
+    let mut row = start + 1;
+    heads(sheet, row, &names, styles)?;
+    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+        let model = job.model_of(pump);
+        row += 1;
+        let due = pump.due.as_ref().map_or("", |due| due.shown.as_str());
+        sheet.write_string_with_format(row, 0, &pump.tag, &styles.strong)?;
+        sheet.write_string_with_format(row, 1, &model.name, &styles.text)?;
+        sheet.write_number_with_format(row, 2, pump.priority, &styles.count)?;
+        sheet.write_string_with_format(row, 3, due, &styles.text)?;
+        let format = if matches!(kit, Kit::Served(_)) { &styles.text } else { &styles.alarm };
+        sheet.write_string_with_format(row, 4, words::standing(kit), format)?;
+        match kit {
+            Kit::Served(packs) => {
+                let verdicts = verdicts(job, pump, packs);
+                // The requirement with least room speaks for the pump.
+                let tight = pump
+                    .requirements
+                    .iter()
+                    .zip(&verdicts)
+                    .min_by_key(|(_, verdict)| verdict.margin());
+                let pieces: u32 = packs.iter().flat_map(|p| &p.picks).map(|p| p.count).sum();
+                if let Some((requirement, v)) = tight {
+                    let unit = model.unit;
+                    let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
+                    sheet.write_string_with_format(row, 5, &requirement.label, &styles.wrapped)?;
+                    sheet.write_string_with_format(row, 6, words::fine(v.value, unit), &styles.text)?;
+                    sheet.write_string_with_format(row, 7, limits, &styles.wrapped)?;
+                    sheet.write_string_with_format(row, 8, words::fine(v.margin(), unit), &styles.text)?;
+                }
+                sheet.write_number_with_format(row, 9, pieces, &styles.count)?;
+            }
+            Kit::Short(shorts) => {
+                let why: Vec<String> = shorts
+                    .iter()
+                    .map(|s| format!("{}: {}", words::place(job, pump, s), words::reason(job, pump, s)))
+                    .collect();
+                sheet.merge_range(row, 5, row, 9, &why.join("; "), &styles.wrapped)?;
+            }
+        }
+        sheet.set_row_height(row, 31.0)?;
+    }
+    sheet.write_string_with_format(
+        row + 1,
+        0,
+        "Requirement, predicted and margin are those of the pump's tightest requirement; all stand on Kits and Stack-up.",
+        &styles.remark,
+    )?;
+    Ok(row + 2)
+}
+
+fn warnings(
+    sheet: &mut Worksheet,
+    job: &Job,
+    start: u32,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    if job.warnings.is_empty() {
+        return Ok(start - 1);
+    }
+    sheet.write_string_with_format(start, 0, "Warnings", &styles.part)?;
+    let mut row = start;
+    for warning in &job.warnings {
+        row += 1;
+        let text = format!(
+            "{}: {}. Expected {}. {}.",
+            warning.place, warning.found, warning.expected, warning.mend
+        );
+        sheet.merge_range(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
+        sheet.set_row_height(row, 32.0)?;
+    }
+    Ok(row + 1)
+}
+
+fn cautions(sheet: &mut Worksheet, start: u32, styles: &Styles) -> Result<u32, XlsxError> {
+    sheet.write_string_with_format(start, 0, "Cautions", &styles.part)?;
+    let mut row = start;
+    for (when, text) in USUAL_CAUTIONS {
+        row += 1;
+        sheet.write_string_with_format(row, 0, when, &styles.prose)?;
+        sheet.merge_range(row, 1, row, COLUMNS - 1, text, &styles.prose)?;
+        sheet.set_row_height(row, 18.0)?;
+    }
+    Ok(row)
+}
