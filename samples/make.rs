@@ -126,7 +126,8 @@ fn draw(rng: &mut ChaCha8Rng, lots: &mut [Lot], fit: &'static str, tag: String) 
                 100 * (free - off) >= least * (gap + slack + reading) && 100 * (free + off) <= most * (gap - slack - reading)
             })
             .collect();
-        if fill.is_empty() || slack > 260 || clearance <= 0 {
+        let (most_slack, least_clearance) = if metric { (600, 4000) } else { (260, 1) };
+        if fill.is_empty() || slack > most_slack || clearance < least_clearance {
             continue;
         }
         for &index in picks.iter().chain(&fill[rng.random_range(0..fill.len())]) {

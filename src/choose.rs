@@ -23,7 +23,9 @@ use thiserror::Error;
 
 use crate::job::Job;
 use crate::plan::{Aim, Goal, PackPick, Plan};
-use combination::Combination;
+use crate::model::Pack;
+use crate::stock::Code;
+use combination::{Combination, Window};
 use instance::{COSTS, Column, Instance, Tier, Uses};
 use pattern::Pattern;
 use stages::Solved;
@@ -89,30 +91,40 @@ pub struct Drawers {
 /// Kind, fit code, least and most pieces: what two places share that can be filled alike.
 type DrawerKey = (String, String, u32, u32);
 
-fn drawer_key(pack: &crate::model::Pack, fit: &crate::stock::Code) -> DrawerKey {
+fn drawer_key(pack: &Pack, fit: &Code) -> DrawerKey {
     (pack.kind.clone(), fit.key().to_string(), pack.least_pieces, pack.most_pieces)
 }
 
 impl Drawers {
-    /// Lists the combinations of what is available.
+    /// Lists the combinations of what is available that some pump can use.
     ///
     /// # Errors
     /// [`ChooseError::TooManyCombinations`].
     pub fn list(job: &Job, available: &[u32]) -> Result<Drawers, ChooseError> {
-        let places: BTreeMap<DrawerKey, _> = job
-            .pumps
-            .iter()
-            .flat_map(|pump| job.model_of(pump).packs.iter().zip(&pump.fits))
-            .map(|(pack, fit)| (drawer_key(pack, fit), (pack, fit)))
-            .collect();
+        let mut places: BTreeMap<DrawerKey, (&Pack, &Code, Window)> = BTreeMap::new();
+        for pump in &job.pumps {
+            let model = job.model_of(pump);
+            for ((pack, fit), window) in
+                model.packs.iter().zip(&pump.fits).zip(windows(job, pump, available))
+            {
+                if window.0 > window.1 {
+                    continue;
+                }
+                places
+                    .entry(drawer_key(pack, fit))
+                    .and_modify(|(_, _, hull)| {
+                        *hull = (hull.0.min(window.0), hull.1.max(window.1));
+                    })
+                    .or_insert((pack, fit, window));
+            }
+        }
         let lists = places
             .into_par_iter()
-            .map(|(key, (pack, fit))| {
-                let list = combination::list(job, pack, fit, available).ok_or_else(|| {
-                    ChooseError::TooManyCombinations {
-                        pack: pack.label.clone(),
-                        fit: fit.as_str().to_string(),
-                    }
+            .map(|(key, (pack, fit, window))| {
+                let list = combination::list(job, pack, fit, available, window);
+                let list = list.ok_or_else(|| ChooseError::TooManyCombinations {
+                    pack: pack.label.clone(),
+                    fit: fit.as_str().to_string(),
                 })?;
                 Ok((key, list))
             })
@@ -138,6 +150,14 @@ impl Drawers {
             .map(|(drawer, &c)| PackPick { picks: drawer[c as usize].picks.to_vec() })
             .collect()
     }
+}
+
+/// The totals that each of a pump's packs can have in any kit that meets its requirements.
+fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
+    let packs = job.model_of(pump).packs.iter().zip(&pump.fits);
+    let most: Vec<i64> =
+        packs.map(|(pack, fit)| combination::most_total(job, pack, fit, available)).collect();
+    pattern::windows(&pattern::rows(pump, &job.policy), &most)
 }
 
 /// A pump's patterns as columns, each with its pattern's index. Patterns that ask for more than

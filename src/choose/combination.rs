@@ -29,11 +29,21 @@ pub struct Combination {
     pub pieces: i64,
 }
 
-/// Lists every combination of the pieces of a place, ascending by total; ties stand in the
-/// order of the stock sheet, fewest pieces first. `available` counts the pieces of each item.
+/// Totals from the first to the second, both included, in ticks.
+pub type Window = (i64, i64);
+
+/// Lists every combination of the pieces of a place with a total inside `window`, ascending by
+/// total; ties stand in the order of the stock sheet, fewest pieces first. `available` counts
+/// the pieces of each item.
 ///
 /// Returns `None` when there are more than [`MOST_COMBINATIONS`].
-pub fn list(job: &Job, pack: &Pack, fit: &Code, available: &[u32]) -> Option<Vec<Combination>> {
+pub fn list(
+    job: &Job,
+    pack: &Pack,
+    fit: &Code,
+    available: &[u32],
+    window: Window,
+) -> Option<Vec<Combination>> {
     let mut items: Vec<usize> = job.offered(pack, fit).filter(|&i| available[i] > 0).collect();
     let thickness = |item: &usize| job.stock[*item].size.map(|size| size.thickness);
     items.sort_by(|a, b| thickness(b).cmp(&thickness(a)).then(a.cmp(b)));
@@ -47,37 +57,57 @@ pub fn list(job: &Job, pack: &Pack, fit: &Code, available: &[u32]) -> Option<Vec
         pieces: 0,
     };
     let mut found = Vec::new();
-    grow(&Drawer { job, pack, available }, &items, empty, &mut found)?;
+    let drawer = Drawer { job, pack, available, window };
+    grow(&drawer, &items, empty, &mut found)?;
     found.sort_by(|a, b| {
         a.total.cmp(&b.total).then(a.pieces.cmp(&b.pieces)).then_with(|| a.picks.cmp(&b.picks))
     });
     Some(found)
 }
 
+/// The greatest total that a place can hold, in ticks.
+pub fn most_total(job: &Job, pack: &Pack, fit: &Code, available: &[u32]) -> i64 {
+    let thickest = job
+        .offered(pack, fit)
+        .filter(|&item| available[item] > 0)
+        .filter_map(|item| job.stock[item].size)
+        .map(|size| size.thickness.ticks())
+        .max();
+    i64::from(pack.most_pieces) * thickest.unwrap_or(0)
+}
+
 struct Drawer<'a> {
     job: &'a Job,
     pack: &'a Pack,
     available: &'a [u32],
+    window: Window,
 }
 
-/// Adds `base` and everything that grows from it by pieces of `items`.
+/// Adds `base` and everything that grows from it by pieces of `items`, which are no thicker than
+/// those that it has.
 fn grow(
     drawer: &Drawer<'_>,
     items: &[usize],
     base: Combination,
     found: &mut Vec<Combination>,
 ) -> Option<()> {
-    let Drawer { job, pack, available } = *drawer;
+    let Drawer { job, pack, available, window: (first, last) } = *drawer;
     let room = i64::from(pack.most_pieces) - base.pieces;
     for (position, &index) in items.iter().enumerate() {
         let item = &job.stock[index];
         let Some(size) = item.size else { continue };
+        let thickness = size.thickness.ticks();
+        if base.total + room * thickness < first {
+            // Nothing from here on is thick enough.
+            break;
+        }
+        let fits = ((last - base.total).max(0) / thickness).min(room);
         let waste = piece_waste(job, index).raw();
         let scarcity = scarcity_points(item.available(), item.min_level);
-        for count in 1..=i64::from(available[index]).min(room) {
+        for count in 1..=i64::from(available[index]).min(fits) {
             let mut next = base.clone();
             next.picks.push(Pick { item: index, count: u32::try_from(count).ok()? });
-            next.total += count * size.thickness.ticks();
+            next.total += count * thickness;
             next.minus += count * size.tolerance.minus.ticks();
             next.plus += count * size.tolerance.plus.ticks();
             next.waste += count * waste;
@@ -86,7 +116,8 @@ fn grow(
             grow(drawer, &items[position + 1..], next, found)?;
         }
     }
-    if base.pieces >= i64::from(pack.least_pieces) {
+    let inside = (first..=last).contains(&base.total);
+    if inside && base.pieces >= i64::from(pack.least_pieces) {
         if found.len() >= MOST_COMBINATIONS {
             return None;
         }

@@ -5,7 +5,7 @@
 
 use smallvec::SmallVec;
 
-use crate::choose::combination::Combination;
+use crate::choose::combination::{Combination, Window};
 use crate::decimal::Millionths;
 use crate::length::Fine;
 use crate::model::{Face, Term};
@@ -68,6 +68,38 @@ fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guarded: bool) 
         }
     }
     Row { requirement, constant, sensitivity, guarded }
+}
+
+/// The totals that each pack can have in any kit that meets all rows, guards of the pieces left
+/// out: no kit has a total outside. `most` is the greatest total of each pack. Empty windows
+/// (first above last) say that no kit exists.
+///
+/// Bounds are passed from row to row until they settle, a few times at most.
+pub fn windows(rows: &[Row], most: &[i64]) -> Vec<Window> {
+    let mut windows: Vec<(i128, i128)> = most.iter().map(|&most| (0, i128::from(most))).collect();
+    for _ in 0..4 {
+        for row in rows {
+            for pack in 0..windows.len() {
+                let c = row.sensitivity[pack];
+                // What the other packs can add at most.
+                let others: i128 = (0..windows.len())
+                    .filter(|&other| other != pack)
+                    .map(|other| {
+                        let c = row.sensitivity[other];
+                        (c * windows[other].0).max(c * windows[other].1)
+                    })
+                    .sum();
+                let need = -(row.constant + others);
+                if c > 0 {
+                    windows[pack].0 = windows[pack].0.max(-(-need).div_euclid(c));
+                } else if c < 0 {
+                    windows[pack].1 = windows[pack].1.min((-need).div_euclid(-c));
+                }
+            }
+        }
+    }
+    let whole = |end: i128| i64::try_from(end).unwrap_or(if end < 0 { i64::MIN } else { i64::MAX });
+    windows.into_iter().map(|(first, last)| (whole(first), whole(last))).collect()
 }
 
 /// The distance of a requirement from its target as `constant + sum over packs`.

@@ -2,12 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use crate::choose::combination::Combination;
-use crate::choose::pattern::{Pattern, Row, rows};
 use crate::choose::Drawers;
+use crate::choose::combination::{Combination, list, most_total};
+use crate::choose::pattern::{Pattern, Row, rows, windows};
 use crate::job::Job;
 use crate::length::Length;
 use crate::plan::{Cause, Kit, PackPick, Shortfall};
+use crate::pump::Pump;
 
 /// Turns chosen packs into kits, with a reason for each pump that got none.
 pub fn explain(
@@ -25,20 +26,18 @@ pub fn explain(
             holders.entry(pick.item).or_default().push(pump);
         }
     }
-    let short_of_stock = kits.iter().zip(patterns).any(|(kit, p)| kit.is_none() && !p.is_empty());
-    // What is left can always be listed, since all that there was could be.
-    let remaining = short_of_stock.then(|| Drawers::list(job, &left).ok()).flatten();
     kits.into_iter()
         .enumerate()
-        .map(|(pump, kit)| match (kit, &remaining) {
-            (Some(packs), _) => Kit::Served(packs),
-            (None, Some(remaining)) if !patterns[pump].is_empty() => {
-                let mut shortfall = diagnose(job, pump, available, remaining);
-                let wanted = lacking(job, pump, drawers, &patterns[pump], &left);
-                shortfall.cause = Cause::StockGone(tags(job, pump, &wanted, &holders));
-                Kit::Short(vec![shortfall])
+        .map(|(pump, kit)| match kit {
+            Some(packs) => Kit::Served(packs),
+            None if patterns[pump].is_empty() => {
+                Kit::Short(vec![diagnose(job, pump, available)])
             }
-            (None, _) => Kit::Short(vec![diagnose(job, pump, available, drawers)]),
+            None => {
+                let wanted = lacking(job, pump, drawers, &patterns[pump], &left);
+                let cause = Cause::StockGone(tags(job, pump, &wanted, &holders));
+                Kit::Short(vec![Shortfall { cause, ..diagnose(job, pump, &left) }])
+            }
         })
         .collect()
 }
@@ -86,15 +85,56 @@ fn tags(
 }
 
 /// The first place, in the model's order, that cannot be filled, and what comes nearest.
-fn diagnose(job: &Job, pump: usize, available: &[u32], drawers: &Drawers) -> Shortfall {
+///
+/// Totals are listed in a window around what is wanted, which is widened until it holds one that
+/// can be named or everything that can be made.
+fn diagnose(job: &Job, pump: usize, available: &[u32]) -> Shortfall {
     let pump = &job.pumps[pump];
-    let model = job.model_of(pump);
-    let lists = drawers.of(job, pump);
     let rows = rows(pump, &job.policy);
     if rows.iter().any(|row| row.constant < 0 && row.sensitivity.iter().all(|&c| c == 0)) {
         // A requirement on measured dimensions alone, which no piece can help.
         return Shortfall { pack: None, cause: Cause::OutOfReach, nearest: None, window: None };
     }
+    let packs: Vec<_> = job.model_of(pump).packs.iter().zip(&pump.fits).collect();
+    let most: Vec<i64> =
+        packs.iter().map(|(pack, fit)| most_total(job, pack, fit, available)).collect();
+    let windows = windows(&rows, &most);
+    let whole = most.iter().copied().max().unwrap_or(0).max(1);
+    let mut wider = whole / 8 + 1;
+    loop {
+        let lists: Option<Vec<Vec<Combination>>> = packs
+            .iter()
+            .zip(&windows)
+            .map(|((pack, fit), &(a, b))| {
+                // Where nothing can do, first and last have changed places.
+                let around = (a.min(b).saturating_sub(wider), a.max(b).saturating_add(wider));
+                list(job, pack, fit, available, around)
+            })
+            .collect();
+        let Some(lists) = lists else {
+            let cause = Cause::BetweenTotals;
+            return Shortfall { pack: None, cause, nearest: None, window: None };
+        };
+        let short = first_failing(job, pump, available, &rows, &lists);
+        let everything = windows.iter().all(|&(a, b)| {
+            a.min(b).saturating_sub(wider) <= 0 && a.max(b).saturating_add(wider) >= whole
+        });
+        if short.nearest.is_some() || everything {
+            return short;
+        }
+        wider = wider.saturating_mul(2);
+    }
+}
+
+/// The first place of these lists that fails.
+fn first_failing(
+    job: &Job,
+    pump: &Pump,
+    available: &[u32],
+    rows: &[Row],
+    lists: &[Vec<Combination>],
+) -> Shortfall {
+    let model = job.model_of(pump);
     let mut partials: Vec<Vec<i128>> = vec![rows.iter().map(|row| row.constant).collect()];
     for (pack, list) in lists.iter().enumerate() {
         let decided: Vec<usize> = (0..rows.len())
@@ -130,9 +170,9 @@ fn diagnose(job: &Job, pump: usize, available: &[u32], drawers: &Drawers) -> Sho
             let cause = Cause::NoPiece;
             return Shortfall { pack: Some(pack), cause, nearest: None, window: None };
         };
-        let wanted = window(&rows, &decided, &partials[p], pack, &list[c]);
+        let wanted = window(rows, &decided, &partials[p], pack, &list[c]);
         let narrow = |c: &Combination| {
-            window(&rows, &decided, &partials[p], pack, c).is_none_or(|(low, high)| low > high)
+            window(rows, &decided, &partials[p], pack, c).is_none_or(|(low, high)| low > high)
         };
         let cause = match wanted {
             Some((_, high)) if high < 0 => Cause::OutOfReach,

@@ -22,7 +22,7 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, "Kits", date)?;
-    widths(sheet, &[27.0, 19.0, 10.0, 17.0, 17.0, 17.0, 15.0, 15.0])?;
+    widths(sheet, &[33.0, 19.0, 9.0, 17.0, 15.0, 16.0, 15.0, 15.0])?;
     let mut order: Vec<usize> = (0..job.pumps.len()).collect();
     let due = |i: usize| job.pumps[i].due.as_ref().map_or(f64::INFINITY, |due| due.serial);
     order.sort_by(|&a, &b| {
@@ -221,7 +221,7 @@ impl Slip<'_> {
         for (when, text) in all {
             self.sheet.write_string_with_format(self.row, 0, when, &styles.prose)?;
             self.sheet.merge_range(self.row, 1, self.row, LAST, &text, &styles.prose)?;
-            let lines = text.chars().count().div_ceil(115);
+            let lines = text.chars().count().div_ceil(120);
             self.sheet.set_row_height(self.row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
             self.row += 1;
         }

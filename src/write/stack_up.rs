@@ -25,7 +25,7 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, "Stack-up", date)?;
-    widths(sheet, &[38.0, 9.0, 12.0, 11.0, 11.0, 11.0, 10.0, 12.0, 12.0, 12.0, 12.0, 14.0])?;
+    widths(sheet, &[38.0, 10.0, 13.0, 12.0, 13.0, 13.0, 12.0, 13.0, 13.0, 13.0, 13.0, 14.0])?;
     sheet.write_string_with_format(0, 0, "Stack-up", &styles.title)?;
     let lead = "Coloured cells may be changed: readings, counts, tolerances, targets and limits; everything else follows. This sheet predicts: the recheck after fitting decides.";
     sheet.write_string_with_format(1, 0, lead, &styles.lead)?;
@@ -142,14 +142,16 @@ impl Block<'_> {
         let limits_row = self.row + 1;
         // Label and value side by side: A-B, C-D and so on; the flag last.
         for (index, (label, value)) in (0..).zip(limits.labels.iter().zip(limits.values)) {
-            sheet.write_string_with_format(limits_row, 2 * index, *label, &styles.text)?;
+            sheet.write_string_with_format(limits_row, 2 * index, *label, &styles.wrapped)?;
             sheet.write_number_with_format(limits_row, 2 * index + 1, value, &entry)?;
         }
         let guarded = self.job.policy.acceptance == Acceptance::WorstCase;
         let flag = f64::from(u8::from(guarded));
-        sheet.write_string_with_format(limits_row, 6, "Guards count", &styles.text)?;
+        sheet.write_string_with_format(limits_row, 6, "Guards count", &styles.wrapped)?;
         sheet.write_number_with_format(limits_row, 7, flag, &styles.number_entry())?;
         sheet.write_string_with_format(limits_row, 8, "1 yes (worst case), 0 no (nominal)", &styles.remark)?;
+        sheet.set_row_height(limits_row, 31.0)?;
+        sheet.set_row_height(limits_row + 1, 31.0)?;
         heads(
             sheet,
             limits_row + 1,
@@ -206,7 +208,7 @@ impl Block<'_> {
             (side("F"), at_upper, &styles.number),
             (format!("B{n}*IF(H{n}>0,H{n}*D{n},-H{n}*E{n})"), below, &length),
             (format!("B{n}*IF(I{n}>0,I{n}*E{n},-I{n}*D{n})"), above, &length),
-            (format!("B{n}*(({})*(D{n}+E{n})/2)^2", side("B")), line.count * half * half, &styles.number),
+            (format!("B{n}*(({})*(D{n}+E{n})/2)^2", side("B")), line.count * half * half, &styles.tiny),
         ];
         for (column, (formula, result, format)) in (7..).zip(formulas) {
             put(sheet, row, column, &formula, &result.to_string(), format)?;

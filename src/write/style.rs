@@ -37,6 +37,8 @@ pub(super) struct Styles {
     pub(super) money: Format,
     /// A plain number.
     pub(super) number: Format,
+    /// A number too small for plain places.
+    pub(super) tiny: Format,
     /// A cell for a person to fill in.
     pub(super) entry: Format,
     /// Bold text.
@@ -66,15 +68,16 @@ impl Styles {
             title: ink().set_bold().set_font_size(18),
             lead: ink().set_font_size(11).set_italic(),
             part: ink().set_bold().set_font_size(13),
-            head: ruled().set_bold().set_background_color(PALE).set_text_wrap(),
-            text: ruled(),
-            wrapped: ruled().set_text_wrap().set_align(FormatAlign::Top),
-            count: ruled().set_num_format("0"),
-            money: ruled().set_num_format("#,##0.00####"),
-            number: ruled().set_num_format("0.######"),
-            entry: ruled().set_background_color(ENTRY).set_unlocked(),
-            strong: ruled().set_bold(),
-            alarm: ruled().set_bold().set_font_color(WARN),
+            head: ruled().set_bold().set_indent(1).set_background_color(PALE).set_text_wrap(),
+            text: ruled().set_indent(1),
+            wrapped: ruled().set_text_wrap().set_indent(1),
+            count: ruled().set_num_format("0").set_align(FormatAlign::Right).set_indent(1),
+            money: ruled().set_num_format("#,##0.00####").set_align(FormatAlign::Right).set_indent(1),
+            number: ruled().set_num_format("0.######").set_align(FormatAlign::Right).set_indent(1),
+            tiny: ruled().set_num_format("0.00E+00").set_align(FormatAlign::Right).set_indent(1),
+            entry: ruled().set_indent(1).set_background_color(ENTRY).set_unlocked(),
+            strong: ruled().set_bold().set_indent(1),
+            alarm: ruled().set_bold().set_font_color(WARN).set_indent(1),
             plain: ink(),
             prose: ink().set_text_wrap().set_align(FormatAlign::Top),
             remark: ink().set_font_size(9).set_italic(),
@@ -83,7 +86,7 @@ impl Styles {
 
     /// A length in a unit, with the places that the trade writes and more where there are any.
     pub(super) fn length(&self, unit: Unit) -> Format {
-        ruled().set_num_format(length_format(unit))
+        ruled().set_num_format(length_format(unit)).set_align(FormatAlign::Right).set_indent(1)
     }
 
     /// A length that a person may change.

@@ -26,7 +26,7 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, NAME, date)?;
-    widths(sheet, &[15.0, 18.0, 9.0, 12.0, 22.0, 17.0, 17.0, 17.0, 14.0, 14.0])?;
+    widths(sheet, &[15.0, 18.0, 13.0, 13.0, 23.0, 21.0, 14.0, 17.0, 13.0, 10.0])?;
     sheet.write_string_with_format(0, 0, "Outage kit plan", &styles.title)?;
     let served = plan.served();
     let lead = format!(
@@ -54,6 +54,7 @@ fn counts(
     let (job, plan) = (verified.job(), verified.plan());
     let mut row = 4;
     heads(sheet, row, &["Goal", "", "Plan", "Bound"], styles)?;
+    sheet.merge_range(row, 0, row, 1, "Goal", &styles.head)?;
     for goal in &plan.goals {
         row += 1;
         let label = match goal.aim {
@@ -67,7 +68,8 @@ fn counts(
                     let amount = crate::decimal::Money::from_raw(value).to_f64();
                     sheet.write_number_with_format(row, column, amount, &styles.money)?
                 }
-                _ => sheet.write_string_with_format(row, column, value.to_string(), &styles.text)?,
+                #[expect(clippy::cast_precision_loss, reason = "counts and points, far below 2^53")]
+                _ => sheet.write_number_with_format(row, column, value as f64, &styles.count)?,
             };
         }
     }
@@ -77,7 +79,7 @@ fn counts(
         let text = format!("{short} {}: see Short", words::NOT_FIT);
         sheet.merge_range(row, 0, row, 3, &text, &styles.alarm)?;
     }
-    Ok(row + 1)
+    Ok(row + 2)
 }
 
 /// Where a value lies between its limits: 0 at the lower, 100 at the upper one.
@@ -144,6 +146,7 @@ fn chart(
             .set_marker(ChartMarker::new().set_none());
     }
     chart.title().set_name("Running clearance between its limits (100 % is the upper one)");
+    chart.x_axis().set_label_position(rust_xlsxwriter::ChartAxisLabelPosition::Low);
     chart.y_axis().set_min(-10).set_max(110).set_num_format("0");
     chart.legend().set_position(rust_xlsxwriter::ChartLegendPosition::Bottom);
     chart.set_width(1130).set_height(300);
