@@ -1,0 +1,396 @@
+//! The choice of pieces against examples from outside the project; the source stands beside each.
+//!
+//! Tags: [read] the printed text was read; [computed] exact enumeration outside this program.
+
+#![allow(clippy::unwrap_used, missing_docs)]
+
+#[path = "../support/mod.rs"]
+mod support;
+
+use std::collections::BTreeSet;
+
+use gapwright::choose::choose;
+use gapwright::choose::combination::{Combination, list};
+use gapwright::choose::watch::Watch;
+use gapwright::decimal::Millionths;
+use gapwright::job::Job;
+use gapwright::length::{Length, Unit};
+use gapwright::model::{Form, Requirement, Term};
+use gapwright::plan::{Cause, Kit, Plan, pack_total, verdicts};
+use gapwright::stock::Item;
+use support::{exactly, job, length, linear, lot, one, pack, shims};
+
+fn plan(job: &Job) -> Plan {
+    let plan = choose(job, &Watch::patient()).unwrap();
+    assert!(plan.proven());
+    // Nothing is taken for true that the checker does not pass.
+    gapwright::verify::verify(job.clone(), plan.clone()).unwrap();
+    plan
+}
+
+/// The sizes that the only pump gets in its only pack, thickest first, repeats written out.
+fn chosen(job: &Job) -> Option<Vec<String>> {
+    match &plan(job).kits[0] {
+        Kit::Served(packs) => Some(
+            packs[0]
+                .picks
+                .iter()
+                .flat_map(|pick| vec![job.stock[pick.item].item.clone(); pick.count as usize])
+                .collect(),
+        ),
+        Kit::Short(_) => None,
+    }
+}
+
+fn ways(stock: &[Item], target: Length, most: u32) -> Vec<Combination> {
+    let job = exactly(stock.to_vec(), target, most);
+    let available: Vec<u32> = stock.iter().map(Item::available).collect();
+    let at = target.ticks();
+    let pump = &job.pumps[0];
+    list(&job, &job.models[0].packs[0], &pump.fits[0], &available, (at, at)).unwrap()
+}
+
+// --- Printed shim-selection examples -------------------------------------------------------
+
+const SEVEN: [&str; 7] =
+    ["0.10 mm", "0.12 mm", "0.15 mm", "0.18 mm", "0.30 mm", "0.40 mm", "0.50 mm"];
+
+/// Source: Yamaha F150B service manual, p. 8-44 [read]: 0.62 + (-0.20) = 0.42 mm from seven
+/// sizes, fewest pieces; 0.30 + 0.12 is the only way with two [computed].
+#[test]
+fn f150_the_pack_of_0_42_is_two_shims() {
+    let wanted = length("0.62 mm") - length("0.20 mm");
+    assert_eq!(chosen(&exactly(shims(&SEVEN, 4), wanted, 4)).unwrap(), ["0.30 mm", "0.12 mm"]);
+    assert_eq!(ways(&shims(&SEVEN, 4), wanted, 2).len(), 1);
+}
+
+/// Same source [read]: a thickness that cannot be made is increased by 0.01 mm. Here the pump is
+/// refused, and the nearest reachable total is named.
+#[test]
+fn f150_what_cannot_be_made_is_refused_with_the_nearest_total() {
+    let plan = plan(&exactly(shims(&SEVEN, 4), length("0.41 mm"), 4));
+    let Kit::Short(shorts) = &plan.kits[0] else { panic!("0.41 mm cannot be made") };
+    assert_eq!(shorts[0].cause, Cause::BetweenTotals);
+    let nearest = shorts[0].nearest.unwrap();
+    assert_eq!((nearest - length("0.41 mm")).abs(), length("0.01 mm"));
+    assert!(chosen(&exactly(shims(&SEVEN, 4), length("0.42 mm"), 4)).is_some());
+}
+
+/// Source: Yamaha F225A service manual, p. 6-56 [read]:
+/// 82.00 + (-5)/100 - 50.75 - 30.52 = 0.68, last digit rounded to 0.65; and 0.70 to 0.68.
+#[test]
+fn f225_rounded_thicknesses_are_made_of_two_shims() {
+    let sum = length("82.00 mm") - length("0.05 mm") - length("50.75 mm") - length("30.52 mm");
+    assert_eq!(sum, length("0.68 mm"));
+    let two = |target| chosen(&exactly(shims(&SEVEN, 4), length(target), 4)).unwrap();
+    assert_eq!(two("0.65 mm"), ["0.50 mm", "0.15 mm"]);
+    assert_eq!(two("0.68 mm"), ["0.50 mm", "0.18 mm"]);
+}
+
+/// Source: Yamaha F40B service manual, p. 6-29 [read]: T = M - 11.30 - P/100 with M = 11.70:
+/// P = +5 gives 0.35 and P = -3 gives 0.43.
+#[test]
+fn f40_the_window_follows_from_the_measurements() {
+    for (p, wanted) in [("0.05 mm", "0.35 mm"), ("-0.03 mm", "0.43 mm")] {
+        // M - P/100 - shims = 11.30
+        let zero = length("11.30 mm");
+        let terms = [(Term::Dimension(0), 1), (Term::Dimension(1), -1), (Term::Pack(0), -1)];
+        let stock = shims(&["0.35 mm", "0.39 mm", "0.43 mm"], 1);
+        let measured = [length("11.70 mm"), length(p)];
+        let job = job(stock, vec![pack("shim", 1)], vec![linear(&terms, zero, zero, zero)], &measured);
+        assert_eq!(chosen(&job).unwrap(), [wanted]);
+    }
+}
+
+/// Source: Yamaha YFM400FAR service manual, p. 76 [read]: 75.01 - 4.48 - 15.0 - 55 = 0.53,
+/// rounded to 0.55; sizes 0.10 0.15 0.20 0.30 0.40 0.50: 0.40 + 0.15 [computed].
+#[test]
+fn middle_gear_shims() {
+    let sum = length("75.01 mm") - length("4.48 mm") - length("15.0 mm") - length("55 mm");
+    assert_eq!(sum, length("0.53 mm"));
+    let sizes = ["0.10 mm", "0.15 mm", "0.20 mm", "0.30 mm", "0.40 mm", "0.50 mm"];
+    let job = exactly(shims(&sizes, 2), length("0.55 mm"), 4);
+    assert_eq!(chosen(&job).unwrap(), ["0.40 mm", "0.15 mm"]);
+}
+
+/// Same source, p. 7-22 [read]: 45.53 + 1.05 - (34.95 + 11.00) = 0.63, rounded to 0.65; from
+/// 0.25 to 0.50 by 0.05 there are two ways with two: .40 + .25 and .35 + .30 [computed].
+#[test]
+fn ring_gear_shims() {
+    let sum = length("45.53 mm") + length("1.05 mm") - length("34.95 mm") - length("11.00 mm");
+    assert_eq!(sum, length("0.63 mm"));
+    let sizes = ["0.25 mm", "0.30 mm", "0.35 mm", "0.40 mm", "0.45 mm", "0.50 mm"];
+    assert_eq!(ways(&shims(&sizes, 2), length("0.65 mm"), 2).len(), 2);
+    assert_eq!(chosen(&exactly(shims(&sizes, 2), length("0.65 mm"), 4)).unwrap().len(), 2);
+}
+
+/// Source: Porsche 912 workshop manual, crankshaft end play [read]: 4.015 - 3.025 = 0.990,
+/// + 0.100 gasket = 1.090, - 0.140 end play: spacer 0.950 out of A to F, 0.80 to 1.05 mm.
+#[test]
+fn end_play_spacer_with_a_compressed_gasket() {
+    let spacers = ["0.80 mm", "0.85 mm", "0.90 mm", "0.95 mm", "1.00 mm", "1.05 mm"];
+    let terms = [
+        (Term::Dimension(0), 1),
+        (Term::Dimension(1), -1),
+        (Term::Dimension(2), 1),
+        (Term::Pack(0), -1),
+    ];
+    let play = linear(&terms, length("0.14 mm"), length("0.14 mm"), length("0.17 mm"));
+    let measured = [length("4.015 mm"), length("3.025 mm"), length("0.100 mm")];
+    let job = job(shims(&spacers, 1), vec![pack("shim", 1)], vec![play], &measured);
+    assert_eq!(chosen(&job).unwrap(), ["0.95 mm"]);
+}
+
+/// Source: US Army TM 10-3930-660-34, p. 16-139 [read]: 0.150 spacer - 0.027 gap
+/// + 0.003 (+-0.001) preload + 0.020 compressed gasket = 0.146 +- 0.001 in; the gap is the mean
+/// of four readings.
+#[test]
+fn preload_shim_from_the_mean_of_four_readings() {
+    let readings = ["0.026 in", "0.028 in", "0.027 in", "0.027 in"].map(length);
+    let gap = Length::mean(&readings).unwrap();
+    assert_eq!(gap, length("0.027 in"));
+    // preload = shim - spacer + gap - gasket
+    let terms = [
+        (Term::Pack(0), 1),
+        (Term::Dimension(0), -1),
+        (Term::Dimension(1), 1),
+        (Term::Dimension(2), -1),
+    ];
+    let preload = linear(&terms, length("0.003 in"), length("0.002 in"), length("0.004 in"));
+    let measured = [length("0.150 in"), gap, length("0.020 in")];
+    let stock = shims(&["0.1445 in", "0.146 in", "0.1475 in"], 1);
+    let job = job(stock, vec![pack("shim", 1)], vec![preload], &measured);
+    assert_eq!(chosen(&job).unwrap(), ["0.146 in"]);
+    let only = |size| {
+        let mut one = job.clone();
+        one.stock.retain(|item| item.item == size);
+        chosen(&one)
+    };
+    assert_eq!(only("0.1445 in"), None);
+    assert_eq!(only("0.1475 in"), None);
+}
+
+/// The seven sizes with repeats: which totals up to 1.30 mm cannot be made [computed].
+#[test]
+fn seven_sizes_reach_all_but_these_totals() {
+    let stock = shims(&SEVEN, 13);
+    let unreachable: Vec<i64> = (1..=130)
+        .filter(|n| ways(&stock, Length::from_ticks(n * 100_000), 13).is_empty())
+        .collect();
+    assert_eq!(unreachable, [1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 13, 14, 16, 17, 19, 21, 23, 26, 29, 31, 41]);
+}
+
+/// One of each of the seven: 77 distinct sums, and 0.53 is none of them [computed].
+#[test]
+fn one_of_each_of_seven_sizes_makes_77_sums() {
+    let job = exactly(shims(&SEVEN, 1), Length::ZERO, 7);
+    let all = list(&job, &job.models[0].packs[0], &job.pumps[0].fits[0], &[1; 7], (0, i64::MAX));
+    let sums: BTreeSet<i64> = all.unwrap().iter().map(|c| c.total).collect();
+    assert_eq!(sums.len(), 77);
+    assert!(!sums.contains(&length("0.53 mm").ticks()));
+}
+
+/// Precut alignment shims, 13 thicknesses in inches [read: trade article "Shim Alignment"; last
+/// size .125]: every 1 to 125 mil needs at most three [computed].
+#[test]
+fn thirteen_sizes_make_every_thousandth_with_three() {
+    let mils = [1, 2, 3, 4, 5, 10, 15, 20, 25, 50, 75, 100, 125];
+    let stock: Vec<Item> = mils
+        .iter()
+        .map(|n| lot("shim", &n.to_string(), Length::from_ticks(n * 254_000), 3))
+        .collect();
+    for n in 1..=125 {
+        assert!(!ways(&stock, Length::from_ticks(n * 254_000), 3).is_empty(), "{n} mil");
+    }
+}
+
+// --- Gauge-block build-ups -----------------------------------------------------------------
+
+fn blocks(ranges: &[(i64, i64, i64)], tick: i64) -> Vec<Item> {
+    let sizes = ranges.iter().flat_map(|&(first, last, step)| (first..=last).step_by(step as usize));
+    sizes.map(|n| lot("shim", &n.to_string(), Length::from_ticks(n * tick), 1)).collect()
+}
+
+/// 81 inch blocks in ten-thousandths [read: qeeebo.com].
+fn set_81() -> Vec<Item> {
+    let set = [(1001, 1009, 1), (1010, 1490, 10), (500, 9500, 500), (10_000, 40_000, 10_000)];
+    blocks(&set, 25_400)
+}
+
+/// 112 metric blocks in tenths of a micrometre [read: askfilo, with 75 for its misprinted 70].
+fn set_112() -> Vec<Item> {
+    let set = [
+        (10_005, 10_005, 1),
+        (10_010, 10_090, 10),
+        (10_100, 14_900, 100),
+        (5_000, 245_000, 5_000),
+        (250_000, 1_000_000, 250_000),
+    ];
+    blocks(&set, 1_000)
+}
+
+/// 88 metric blocks in tenths of a micrometre [from memory].
+fn set_88() -> Vec<Item> {
+    let set = [
+        (10_005, 10_005, 1),
+        (10_010, 10_090, 10),
+        (10_100, 14_900, 100),
+        (5_000, 95_000, 5_000),
+        (100_000, 1_000_000, 100_000),
+    ];
+    blocks(&set, 1_000)
+}
+
+/// Fewest blocks for a target, how many ways there are with so few, and what the choice takes.
+fn fewest(set: &[Item], target: &str) -> (u32, usize, Vec<String>) {
+    let target = length(target);
+    let (pieces, ways) = (1..=5)
+        .map(|most| (most, ways(set, target, most).len()))
+        .find(|(_, ways)| *ways > 0)
+        .unwrap();
+    let picked = chosen(&exactly(set.to_vec(), target, 5)).unwrap();
+    assert_eq!(picked.len(), pieces as usize);
+    (pieces, ways, picked)
+}
+
+#[test]
+fn the_sets_are_whole() {
+    assert_eq!([set_81().len(), set_88().len(), set_112().len()], [81, 88, 112]);
+}
+
+/// Sources [read]: starrett-webber.com GB49 (3.9762), octaneworkholding.com "Gage Block
+/// Calculations" (5.0073 and 5.4373); the counts of ways [computed].
+#[test]
+fn inch_build_ups_are_the_published_ones() {
+    let (n, ways, picked) = fewest(&set_81(), "3.9762 in");
+    assert_eq!((n, ways), (4, 1));
+    assert_eq!(picked, ["30000", "7500", "1260", "1002"]);
+    let (n, ways, picked) = fewest(&set_81(), "5.0073 in");
+    assert_eq!((n, ways), (4, 1));
+    assert_eq!(picked, ["40000", "8000", "1070", "1003"]);
+    let (n, ways, _) = fewest(&set_81(), "5.4373 in");
+    assert_eq!((n, ways), (5, 9));
+}
+
+/// Source: NPL's published build of 58.345 mm takes five blocks [read]; four will do, in one way
+/// only [computed]: 1.005 + 1.34 + 6 + 50.
+#[test]
+fn a_published_build_that_is_not_minimal_is_beaten() {
+    let published = ["10050", "10400", "13000", "50000", "500000"];
+    let sum: i64 = published.iter().map(|n| n.parse::<i64>().unwrap()).sum();
+    assert_eq!(sum, 583_450);
+    let (n, ways, picked) = fewest(&set_112(), "58.345 mm");
+    assert_eq!((n, ways), (4, 1));
+    assert_eq!(picked, ["500000", "60000", "13400", "10050"]);
+}
+
+/// Sources [read]: askfilo (92.357 with two 2.5 mm protectors), Mitutoyo 99MAK004B p. 11
+/// (37.785 with five), a Scilab textbook file (52.215 with 4 mm of protectors); fewest [computed].
+#[test]
+fn metric_build_ups_need_four_blocks() {
+    let protected = length("92.357 mm") - length("5 mm");
+    let (n, ways, picked) = fewest(&set_112(), &format!("{} mm", protected.show(Unit::Millimetre)));
+    assert_eq!((n, ways), (4, 1));
+    assert_eq!(picked, ["750000", "100000", "13500", "10070"]);
+    assert_eq!(fewest(&set_88(), "37.785 mm").0, 4);
+    assert_eq!(fewest(&set_88(), "48.215 mm").0, 4);
+}
+
+// --- Subset sums ---------------------------------------------------------------------------
+
+/// Source: J. Burkardt, SUBSET_SUM data [read]; numbers of solutions by index [computed].
+#[test]
+fn subset_sums_have_as_many_solutions_as_enumeration_says() {
+    let cases: [(&[i64], i64, usize); 7] = [
+        (&[15, 22, 14, 26, 32, 9, 16, 8], 53, 3),
+        (&[267, 493, 869, 961, 1000, 1153, 1246, 1598, 1766, 1922], 5842, 1),
+        (
+            &[
+                518533, 1037066, 2074132, 1648264, 796528, 1593056, 686112, 1372224, 244448, 488896,
+                977792, 1955584, 1411168, 322336, 644672, 1289344, 78688, 157376, 314752, 629504,
+                1259008,
+            ],
+            2463098,
+            1,
+        ),
+        (&[41, 34, 21, 20, 8, 7, 7, 4, 3, 3], 50, 2),
+        (&[81, 80, 43, 40, 30, 26, 12, 11, 9], 100, 1),
+        (&[1, 2, 4, 8, 16, 32], 22, 1),
+        (&[25, 27, 3, 12, 6, 15, 9, 30, 21, 19], 50, 1),
+    ];
+    for (number, (weights, target, solutions)) in (1..).zip(cases) {
+        let stock: Vec<Item> = weights
+            .iter()
+            .enumerate()
+            .map(|(i, &w)| lot("shim", &format!("{i}:{w}"), Length::from_ticks(w), 1))
+            .collect();
+        let found = ways(&stock, Length::from_ticks(target), weights.len() as u32);
+        let by_hand = (0..1_u32 << weights.len())
+            .filter(|set| {
+                let of = weights.iter().enumerate().filter(|(i, _)| set >> i & 1 == 1);
+                of.map(|(_, w)| w).sum::<i64>() == target
+            })
+            .count();
+        assert_eq!(found.len(), by_hand, "P0{number}");
+        assert_eq!(found.len(), solutions, "P0{number}");
+        let named = chosen(&exactly(stock, Length::from_ticks(target), weights.len() as u32));
+        let sum: i64 = named
+            .unwrap()
+            .iter()
+            .map(|item| item.split(':').nth(1).unwrap().parse::<i64>().unwrap())
+            .sum();
+        assert_eq!(sum, target, "P0{number}");
+    }
+}
+
+/// Source: Murty, Optimization Models for Decision Making, problem 7.8.1 [read]: bags of 16, 17,
+/// 23, 24, 39 and 40, total 100: only 2 x 16 + 4 x 17 [computed].
+#[test]
+fn bags_that_come_to_a_hundred() {
+    let stock: Vec<Item> = [16, 17, 23, 24, 39, 40]
+        .map(|w: i64| lot("shim", &w.to_string(), Length::from_ticks(w), 6))
+        .to_vec();
+    let all = ways(&stock, Length::from_ticks(100), 6);
+    assert_eq!(all.len(), 1);
+    let job = exactly(stock, Length::from_ticks(100), 6);
+    assert_eq!(chosen(&job).unwrap(), ["17", "17", "17", "17", "16", "16"]);
+}
+
+// --- Gap plus half -------------------------------------------------------------------------
+
+/// Source: Craftsman 143.629012 engine manual, p. 41 [read]: gap 0.003 in + end play 0.002 in =
+/// 0.005 in; half more for crush: 0.0075, printed as 0.008 in of shim gaskets, from stock of
+/// .004/.005 and .005/.007 in.
+#[test]
+fn a_gasket_is_the_gap_and_one_half() {
+    let gap = vec![(Term::Dimension(0), one(1)), (Term::Dimension(1), one(1))];
+    let fill = Requirement {
+        name: "fill".into(),
+        label: "Gasket fill".into(),
+        form: Form::GasketFill {
+            gasket: 0,
+            gap,
+            target: Millionths::from_raw(500_000),
+            lower: Millionths::from_raw(400_000),
+            upper: Millionths::from_raw(700_000),
+        },
+    };
+    let stock = ["0.004 in", "0.005 in", "0.007 in"]
+        .map(|size| lot("gasket", size, length(size), 2))
+        .to_vec();
+    let measured = [length("0.003 in"), length("0.002 in")];
+    let job = job(stock, vec![pack("gasket", 2)], vec![fill], &measured);
+    let plan = plan(&job);
+    let Kit::Served(packs) = &plan.kits[0] else { panic!("can be kitted") };
+    let verdict = &verdicts(&job, &job.pumps[0], packs)[0];
+    assert_eq!(verdict.target.show(Unit::Inch), "0.0075");
+    assert_eq!(verdict.lower.show(Unit::Inch), "0.0070");
+    assert_eq!(verdict.upper.show(Unit::Inch), "0.0085");
+    // One piece of .007 is within the allowance and less handling than the printed two of .004.
+    assert_eq!(pack_total(&job, &packs[0]).0, length("0.007 in"));
+    // With only the thinner sort in stock, the printed answer comes out.
+    let mut thin = job.clone();
+    thin.stock.truncate(1);
+    let Kit::Served(packs) = &self::plan(&thin).kits[0] else { panic!("can be kitted") };
+    assert_eq!(pack_total(&thin, &packs[0]).0, length("0.008 in"));
+}
