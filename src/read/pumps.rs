@@ -55,6 +55,10 @@ pub(super) fn read(
     let mut models: Vec<Model> = Vec::new();
     let mut model_of: HashMap<u32, usize> = HashMap::new();
     for line in table.lines() {
+        // A row without its tag is a note or a total, and is said below.
+        if line.text(tag.as_ref(), &mut Problems::new()).is_none() {
+            continue;
+        }
         let Some(name) = line.needed_text(model_column.as_ref(), problems) else { continue };
         let known = models.iter().position(|m| m.name == name);
         let index = known.or_else(|| {

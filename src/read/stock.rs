@@ -95,7 +95,8 @@ fn lot(
     let [item, kind, fit, on_hand] = needed;
     let table = line.table;
     let optional = |name: &str| table.optional(name);
-    let name = line.needed_text(item.as_ref(), problems);
+    // A row without its item is a note or a total; one problem for it is enough.
+    let name = line.needed_text(item.as_ref(), problems)?;
     let kind = line.needed_text(kind.as_ref(), problems).map(|kind| kind.to_lowercase());
     let stacked = kind.as_ref().is_some_and(|kind| STACKED.contains(&kind.as_str()));
     let fit = if stacked {
@@ -157,7 +158,7 @@ fn lot(
     }
     Some(Lot {
         item: Item {
-            item: name?,
+            item: name,
             kind: kind?,
             fit: Code::new(&fit?),
             size: None,

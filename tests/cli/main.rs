@@ -1,0 +1,281 @@
+//! The program as its users run it, on the samples.
+
+#![allow(clippy::unwrap_used, missing_docs)]
+
+use std::fs;
+use std::path::Path;
+use std::process::Output;
+
+use assert_cmd::Command;
+use gapwright::choose::pattern::{self, Pattern};
+use gapwright::choose::{Drawers, choose, watch::Watch};
+use gapwright::decimal::show_money;
+use gapwright::job::Job;
+use gapwright::plan::{Aim, Cause, Kit};
+use gapwright::read::{Sources, job};
+use gapwright::write::json::PlanJson;
+use tempfile::TempDir;
+
+const STOCK: &str = "samples/outage/stock.xlsx";
+const PUMPS: &str = "samples/outage/pumps.xlsx";
+
+fn gapwright(arguments: &[&str]) -> Output {
+    Command::cargo_bin("gapwright").unwrap().args(arguments).output().unwrap()
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).unwrap()
+}
+
+fn outage() -> Job {
+    job(&Sources { stock: STOCK.into(), pumps: PUMPS.into(), ..Sources::default() }).unwrap()
+}
+
+/// Runs `kit` on the sample outage and returns workbook and JSON.
+fn kit(folder: &Path, more: &[&str]) -> (Vec<u8>, String) {
+    let (out, json) = (folder.join("plan.xlsx"), folder.join("plan.json"));
+    let mut arguments = vec![
+        "kit", STOCK, PUMPS, "--date", "2027-03-01", "--force",
+        "--out", out.to_str().unwrap(), "--json", json.to_str().unwrap(),
+    ];
+    arguments.extend(more);
+    let run = gapwright(&arguments);
+    assert!(run.status.success(), "{}", text(&run.stderr));
+    (fs::read(out).unwrap(), fs::read_to_string(json).unwrap())
+}
+
+#[test]
+fn the_same_bytes_twice_and_for_any_number_of_threads() {
+    let folder = TempDir::new().unwrap();
+    let first = kit(folder.path(), &[]);
+    assert_eq!(first, kit(folder.path(), &[]));
+    assert_eq!(first, kit(folder.path(), &["--threads", "1"]));
+    assert_eq!(first, kit(folder.path(), &["--threads", "2"]));
+}
+
+#[test]
+fn the_json_is_what_it_says_it_is() {
+    let folder = TempDir::new().unwrap();
+    let (_, json) = kit(folder.path(), &[]);
+    let plan: PlanJson = serde_json::from_str(&json).unwrap();
+    assert_eq!(plan.format, "gapwright.plan.v1");
+    assert!(plan.proven);
+    assert_eq!((plan.served_weight, &plan.waste), (plan.served_weight_bound, &plan.waste_bound));
+    assert_eq!(plan.pumps.len(), outage().pumps.len());
+    for item in &plan.stock {
+        assert_eq!(item.before - item.issued, item.after, "{}", item.item);
+    }
+    // Every field that the schema requires is there, and the schema is one.
+    let schema: serde_json::Value = serde_json::from_slice(&gapwright(&["schema"]).stdout).unwrap();
+    let value: serde_json::Value = serde_json::from_str(&json).unwrap();
+    let required = schema["required"].as_array().unwrap();
+    assert!(required.len() > 8);
+    for field in required {
+        assert!(value.get(field.as_str().unwrap()).is_some(), "{field}");
+    }
+    let names: Vec<&String> = schema["properties"].as_object().unwrap().keys().collect();
+    assert!(value.as_object().unwrap().keys().all(|key| names.contains(&key)));
+}
+
+#[test]
+fn the_sample_outage_is_as_large_and_as_mixed_as_it_should_be() {
+    let job = outage();
+    assert!(job.pumps.len() >= 24);
+    assert_eq!(job.models.len(), 2);
+    let count = |f: &dyn Fn(&gapwright::stock::Item) -> String| {
+        job.stock.iter().map(f).collect::<std::collections::BTreeSet<_>>().len()
+    };
+    assert_eq!(count(&|item| item.fit.key().to_string()), 3);
+    let of = |kind: &str| job.stock.iter().filter(|item| item.kind == kind).count();
+    assert!(of("shim") >= 22 && of("gasket") >= 8);
+    let units: std::collections::BTreeSet<_> = job.models.iter().map(|m| m.unit).collect();
+    assert_eq!(units.len(), 2);
+}
+
+/// Picking pump by pump, in the order of the sheet or by priority, leaves pumps unserved that the
+/// plan serves; and the one pump that truly cannot be served is said to be so.
+#[test]
+fn greedy_picking_leaves_pumps_unserved_that_the_plan_serves() {
+    let job = outage();
+    let plan = choose(&job, &Watch::patient()).unwrap();
+    assert!(plan.proven());
+    assert_eq!(plan.served(), job.pumps.len() - 1);
+    let short: Vec<&str> = job
+        .pumps
+        .iter()
+        .zip(&plan.kits)
+        .filter(|(_, kit)| matches!(kit, Kit::Short(_)))
+        .map(|(pump, _)| pump.tag.as_str())
+        .collect();
+    assert_eq!(short, ["P-299"]);
+    let Kit::Short(why) = &plan.kits[27] else { panic!("P-299 stands last") };
+    assert_eq!(why[0].cause, Cause::BetweenTotals);
+    let by_sheet: Vec<usize> = (0..job.pumps.len()).collect();
+    let mut by_priority = by_sheet.clone();
+    by_priority.sort_by_key(|&pump| (job.pumps[pump].priority, pump));
+    for order in [by_sheet, by_priority] {
+        let served = greedy(&job, &order);
+        assert!(served < plan.served(), "greedy serves {served} of {}", plan.served());
+    }
+}
+
+/// Each pump in turn takes its cheapest kit from what is left.
+fn greedy(job: &Job, order: &[usize]) -> usize {
+    let mut left: Vec<u32> = job.stock.iter().map(gapwright::stock::Item::available).collect();
+    let drawers = Drawers::list(job, &left).unwrap();
+    let mut served = 0;
+    for &pump in order {
+        let drawers = drawers.of(job, &job.pumps[pump]);
+        let patterns = pattern::list(&job.pumps[pump], &job.policy, &drawers);
+        let uses = |p: &Pattern| {
+            let mut uses = vec![0; job.stock.len()];
+            for (drawer, &choice) in drawers.iter().zip(&p.choice) {
+                for pick in &drawer[choice as usize].picks {
+                    uses[pick.item] += pick.count;
+                }
+            }
+            uses
+        };
+        let waste = |p: &Pattern| {
+            let packs = drawers.iter().zip(&p.choice).map(|(d, &c)| d[c as usize].waste);
+            packs.sum::<i64>() + p.off_target
+        };
+        let fits = |p: &&Pattern| uses(p).iter().zip(&left).all(|(used, left)| used <= left);
+        if let Some(best) = patterns.iter().filter(fits).min_by_key(|p| waste(p)) {
+            served += 1;
+            for (left, used) in left.iter_mut().zip(uses(best)) {
+                *left -= used;
+            }
+        }
+    }
+    served
+}
+
+/// The figures worked out by hand in samples/tiny/README.md.
+#[test]
+fn the_tiny_sample_comes_out_as_worked_by_hand() {
+    let sources = Sources {
+        stock: "samples/tiny/stock.csv".into(),
+        pumps: "samples/tiny/pumps.csv".into(),
+        ..Sources::default()
+    };
+    let job = job(&sources).unwrap();
+    let plan = choose(&job, &Watch::patient()).unwrap();
+    assert_eq!(plan.served(), 3);
+    let waste = plan.goal(Aim::Waste).unwrap();
+    assert_eq!(show_money(gapwright::decimal::Money::from_raw(waste.value)), "22.000000");
+    assert_eq!(plan.issued(&job), [1, 1, 1, 1, 1, 1]);
+    // By hand: B, the first of the sheet, would cheaply take S20 and S10 and leave A without.
+    assert_eq!(greedy(&job, &[0, 1, 2]), 2);
+    let readme = fs::read_to_string("samples/tiny/README.md").unwrap();
+    assert!(readme.contains("22.00"));
+}
+
+/// The samples in the tree are what the documented command makes.
+#[test]
+fn the_samples_are_made_by_their_command() {
+    let folder = TempDir::new().unwrap();
+    let made = std::process::Command::new(env!("CARGO"))
+        .args(["run", "--quiet", "--example", "samples", "--"])
+        .arg(folder.path())
+        .output()
+        .unwrap();
+    assert!(made.status.success(), "{}", text(&made.stderr));
+    for file in ["outage/stock.xlsx", "outage/pumps.xlsx", "tiny/stock.csv", "tiny/pumps.csv"] {
+        let kept = fs::read(Path::new("samples").join(file)).unwrap();
+        assert!(fs::read(folder.path().join(file)).unwrap() == kept, "{file} differs");
+    }
+}
+
+#[test]
+fn an_existing_output_is_kept_unless_forced() {
+    let folder = TempDir::new().unwrap();
+    let out = folder.path().join("plan.xlsx");
+    fs::write(&out, "mine").unwrap();
+    let arguments = ["kit", "samples/tiny/stock.csv", "samples/tiny/pumps.csv", "--out", out.to_str().unwrap()];
+    let run = gapwright(&arguments);
+    assert_eq!(run.status.code(), Some(3));
+    assert!(text(&run.stderr).contains("is there already"));
+    assert_eq!(fs::read_to_string(&out).unwrap(), "mine");
+    let run = gapwright(&[&arguments[..], &["--force"]].concat());
+    assert_eq!(run.status.code(), Some(0));
+    assert!(fs::read(&out).unwrap().starts_with(b"PK"));
+    // No temporary file stays behind.
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+}
+
+#[test]
+fn bad_input_ends_with_2_and_writes_nothing() {
+    let folder = TempDir::new().unwrap();
+    let stock = folder.path().join("stock.csv");
+    let spoilt = fs::read_to_string("samples/tiny/stock.csv").unwrap().replace("0.020", "thin");
+    fs::write(&stock, spoilt.replace("B1", "B1").replace("0.105,0.0005,1", "0.105,0.0005,-1")).unwrap();
+    let out = folder.path().join("plan.xlsx");
+    let run = gapwright(&["kit", stock.to_str().unwrap(), "samples/tiny/pumps.csv", "--out", out.to_str().unwrap()]);
+    assert_eq!(run.status.code(), Some(2));
+    let said = text(&run.stderr);
+    for words in ["cell D3", "cell F6", "2 problems. Nothing was written."] {
+        assert!(said.contains(words), "{said}");
+    }
+    assert!(!out.exists());
+}
+
+#[test]
+fn an_output_folder_that_is_not_there_is_said_plainly() {
+    let run = gapwright(&["kit", "samples/tiny/stock.csv", "samples/tiny/pumps.csv", "--out", "no/such/folder/plan.xlsx"]);
+    assert_eq!(run.status.code(), Some(3));
+    assert!(text(&run.stderr).contains("Nothing was written"));
+}
+
+#[test]
+fn blank_workbooks_can_be_kitted_as_they_are() {
+    for model in gapwright::read::BUILT_IN.map(|(name, _)| name) {
+        let folder = TempDir::new().unwrap();
+        let shop = folder.path().join("shop");
+        let run = gapwright(&["blank", shop.to_str().unwrap(), "--model", model]);
+        assert!(run.status.success(), "{}", text(&run.stderr));
+        // A second time nothing is replaced.
+        assert_eq!(gapwright(&["blank", shop.to_str().unwrap(), "--model", model]).status.code(), Some(3));
+        let path = |name: &str| shop.join(name).to_str().unwrap().to_string();
+        let out = path("plan.xlsx");
+        let run = gapwright(&["kit", &path("stock.xlsx"), &path("pumps.xlsx"), "--out", &out]);
+        // The example stock has one lot only, so the pump is short: for want of gaskets of its fit
+        // the fit code is asked about, and nothing else is wrong with the form.
+        let said = text(&run.stderr);
+        assert_eq!(run.status.code(), Some(2), "{said}");
+        assert!(said.contains("which no gasket in the stock has") && said.contains("1 problem."), "{said}");
+    }
+    let run = gapwright(&["blank", "x", "--model", "screwed-impeler"]);
+    assert_eq!(run.status.code(), Some(2));
+    assert!(text(&run.stderr).contains("say `screwed-impeller`"));
+}
+
+#[test]
+fn help_teaches() {
+    let help = text(&gapwright(&["--help"]).stdout);
+    for words in ["gapwright blank", "gapwright kit", "Exit status", "recheck"] {
+        assert!(help.contains(words), "{help}");
+    }
+}
+
+#[test]
+fn a_time_limit_still_writes_the_best_plan_with_its_bound() {
+    let folder = TempDir::new().unwrap();
+    // Too short for anything but a first plan, on any machine: the clock starts before the search.
+    let job = outage();
+    let watch = Watch::patient().limit(std::time::Duration::ZERO);
+    let plan = choose(&job, &watch).unwrap();
+    assert_eq!(plan.stopped_by.map(|s| s.words()), Some("time limit"));
+    assert!(!plan.proven());
+    for goal in &plan.goals {
+        match goal.aim {
+            Aim::ServedWeight => assert!(goal.bound >= goal.value),
+            _ => assert!(goal.bound <= goal.value),
+        }
+    }
+    let verified = gapwright::verify::verify(job, plan).unwrap();
+    let said = gapwright::words::proof(verified.job(), verified.plan());
+    assert!(said.contains("not proven least") && said.contains("time limit"), "{said}");
+    gapwright::write::workbook(&verified, "2027-03-01").unwrap();
+    drop(folder);
+}
