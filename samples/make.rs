@@ -5,7 +5,7 @@
 //! those kits use and a little more. So all but one can be served, but only if the pieces are
 //! shared out with all of the pumps in view.
 
-#![allow(missing_docs)]
+#![allow(clippy::cast_precision_loss, missing_docs)]
 
 use std::error::Error;
 use std::fs;
@@ -56,34 +56,128 @@ fn thou(n: i64) -> i64 {
 
 fn lots() -> Vec<Lot> {
     let mut lots = Vec::new();
-    let mut lot = |kind, fit, name: String, thickness, shown, tolerance, below, above, material, cost| {
-        let item = format!("{}-{fit}-{name}", if kind == "shim" { "SH" } else { "GK" });
-        lots.push(Lot { item, kind, fit, thickness, shown, tolerance, below, above, material, cost, used: 0 });
-    };
+    let mut lot =
+        |kind, fit, name: String, thickness, shown, tolerance, below, above, material, cost| {
+            let item = format!("{}-{fit}-{name}", if kind == "shim" { "SH" } else { "GK" });
+            lots.push(Lot {
+                item,
+                kind,
+                fit,
+                thickness,
+                shown,
+                tolerance,
+                below,
+                above,
+                material,
+                cost,
+                used: 0,
+            });
+        };
     for mils in [2, 3, 5, 7, 10, 12, 15, 20, 25] {
-        let shown = if mils == 12 { Shown::Text("12 thou".into()) } else { Shown::Inches(mils as f64 / 1000.0) };
+        let shown = if mils == 12 {
+            Shown::Text("12 thou".into())
+        } else {
+            Shown::Inches(mils as f64 / 1000.0)
+        };
         let cost = 1.8 + 0.05 * mils as f64;
-        lot("shim", "F6", format!("{mils:03}"), thou(mils), shown, "", 76, 76, "ground shim", cost);
+        lot(
+            "shim",
+            "F6",
+            format!("{mils:03}"),
+            thou(mils),
+            shown,
+            "",
+            76,
+            76,
+            "ground shim",
+            cost,
+        );
     }
     for mils in [2, 3, 5, 8, 10, 15, 20] {
         let cost = 2.2 + 0.06 * mils as f64;
-        lot("shim", "F8", format!("{mils:03}"), thou(mils), Shown::Inches(mils as f64 / 1000.0), "0.0003", 76, 76, "ground shim", cost);
+        lot(
+            "shim",
+            "F8",
+            format!("{mils:03}"),
+            thou(mils),
+            Shown::Inches(mils as f64 / 1000.0),
+            "0.0003",
+            76,
+            76,
+            "ground shim",
+            cost,
+        );
     }
-    lot("shim", "F8", "1/32".into(), 7938, Shown::Text("1/32 in".into()), "0.0004", 102, 102, "ground shim", 4.4);
+    lot(
+        "shim",
+        "F8",
+        "1/32".into(),
+        7938,
+        Shown::Text("1/32 in".into()),
+        "0.0004",
+        102,
+        102,
+        "ground shim",
+        4.4,
+    );
     for hundredths in [5, 10, 15, 20, 30, 40, 50, 80] {
-        let (tolerance, below) = if hundredths <= 20 { ("+0 / -0.01 mm", 100) } else { ("", 200) };
+        let (tolerance, below) = if hundredths <= 20 {
+            ("+0 / -0.01 mm", 100)
+        } else {
+            ("", 200)
+        };
         let shown = Shown::Text(format!("0.{hundredths:02} mm"));
-        lot("shim", "M40", format!("{hundredths:03}"), hundredths * 100, shown, tolerance, below, 0, "rolled shim", 1.1 + 0.02 * hundredths as f64);
+        lot(
+            "shim",
+            "M40",
+            format!("{hundredths:03}"),
+            hundredths * 100,
+            shown,
+            tolerance,
+            below,
+            0,
+            "rolled shim",
+            1.1 + 0.02 * hundredths as f64,
+        );
     }
-    for (fit, sizes) in [("F6", [("1/32", 7938), ("1/16", 15875), ("3/32", 23813)]), ("F8", [("1/32", 7938), ("1/16", 15875), ("3/32", 23813)])] {
+    for (fit, sizes) in [
+        ("F6", [("1/32", 7938), ("1/16", 15875), ("3/32", 23813)]),
+        ("F8", [("1/32", 7938), ("1/16", 15875), ("3/32", 23813)]),
+    ] {
         for (name, thickness) in sizes {
             let shown = Shown::Text(format!("{name} in"));
-            lot("gasket", fit, name.into(), thickness, shown, "", 254, 254, "vegetable fibre", 3.0 + thickness as f64 / 10000.0);
+            lot(
+                "gasket",
+                fit,
+                name.into(),
+                thickness,
+                shown,
+                "",
+                254,
+                254,
+                "vegetable fibre",
+                3.0 + thickness as f64 / 10000.0,
+            );
         }
     }
     for (name, thickness) in [("100", 10_000), ("150", 15_000)] {
-        let shown = Shown::Text(format!("{}.{} mm", thickness / 10_000, thickness % 10_000 / 1000));
-        lot("gasket", "M40", name.into(), thickness, shown, "0.025 mm", 250, 250, "vegetable fibre", 3.6 + thickness as f64 / 20000.0);
+        let shown = Shown::Text(format!(
+            "{}.{} mm",
+            thickness / 10_000,
+            thickness % 10_000 / 1000
+        ));
+        lot(
+            "gasket",
+            "M40",
+            name.into(),
+            thickness,
+            shown,
+            "0.025 mm",
+            250,
+            250,
+            "vegetable fibre",
+            3.6 + thickness as f64 / 20000.0,
+        );
     }
     lots
 }
@@ -99,31 +193,51 @@ struct Pump {
 /// Draws a kit for a pump and gives it the readings that ask for it.
 fn draw(rng: &mut ChaCha8Rng, lots: &mut [Lot], fit: &'static str, tag: String) -> Pump {
     let of = |lots: &[Lot], kind: &str| -> Vec<usize> {
-        (0..lots.len()).filter(|&i| lots[i].fit == fit && lots[i].kind == kind).collect()
+        (0..lots.len())
+            .filter(|&i| lots[i].fit == fit && lots[i].kind == kind)
+            .collect()
     };
     let (shims, gaskets) = (of(lots, "shim"), of(lots, "gasket"));
     let metric = fit == "M40";
     loop {
-        let picks: Vec<usize> =
-            (0..rng.random_range(2..=3)).map(|_| shims[rng.random_range(0..shims.len())]).collect();
+        let picks: Vec<usize> = (0..rng.random_range(2..=3))
+            .map(|_| shims[rng.random_range(0..shims.len())])
+            .collect();
         let total: i64 = picks.iter().map(|&i| lots[i].thickness).sum();
-        let slack: i64 = picks.iter().map(|&i| lots[i].below.max(lots[i].above)).sum();
+        let slack: i64 = picks
+            .iter()
+            .map(|&i| lots[i].below.max(lots[i].above))
+            .sum();
         // Readings as a shop takes them: 0.0001 in (25.4, so in fifties and twos here) or 0.01 mm.
         let (second, clearance) = if metric {
-            (rng.random_range(38..=62) * 100, total - 3800 + rng.random_range(-2..=2) * 100)
+            (
+                rng.random_range(38..=62) * 100,
+                total - 3800 + rng.random_range(-2..=2) * 100,
+            )
         } else {
-            (rng.random_range(96..=104) * 127, total + thou(21) + rng.random_range(-2..=2) * 127 / 5 * 5)
+            (
+                rng.random_range(96..=104) * 127,
+                total + thou(21) + rng.random_range(-2..=2) * 127 / 5 * 5,
+            )
         };
         let gap = total + second;
         let fill: Vec<Vec<usize>> = gaskets
             .iter()
-            .flat_map(|&a| [vec![a]].into_iter().chain(gaskets.iter().filter(move |b| **b >= a).map(move |&b| vec![a, b])))
+            .flat_map(|&a| {
+                [vec![a]].into_iter().chain(
+                    gaskets
+                        .iter()
+                        .filter(move |b| **b >= a)
+                        .map(move |&b| vec![a, b]),
+                )
+            })
             .filter(|g| {
                 let free: i64 = g.iter().map(|&i| lots[i].thickness).sum();
                 let off: i64 = g.iter().map(|&i| lots[i].below).sum();
                 let (least, most) = if metric { (140, 160) } else { (144, 156) };
                 let reading = if metric { 50 } else { 51 };
-                100 * (free - off) >= least * (gap + slack + reading) && 100 * (free + off) <= most * (gap - slack - reading)
+                100 * (free - off) >= least * (gap + slack + reading)
+                    && 100 * (free + off) <= most * (gap - slack - reading)
             })
             .collect();
         let (most_slack, least_clearance) = if metric { (600, 4000) } else { (260, 1) };
@@ -133,7 +247,12 @@ fn draw(rng: &mut ChaCha8Rng, lots: &mut [Lot], fit: &'static str, tag: String) 
         for &index in picks.iter().chain(&fill[rng.random_range(0..fill.len())]) {
             lots[index].used += 1;
         }
-        return Pump { tag, fit, clearance, second };
+        return Pump {
+            tag,
+            fit,
+            clearance,
+            second,
+        };
     }
 }
 
@@ -156,7 +275,12 @@ fn outage(folder: &Path) -> Result<(), Box<dyn Error>> {
         }
     }
     // Worn so far that even the thickest pack leaves it too wide.
-    pumps.push(Pump { tag: "P-299".into(), fit: "F8", clearance: thou(164), second: 100 * 127 });
+    pumps.push(Pump {
+        tag: "P-299".into(),
+        fit: "F8",
+        clearance: thou(164),
+        second: 100 * 127,
+    });
     fs::create_dir_all(folder)?;
     let mut stock = workbook("Invented stock for the sample outage")?;
     stock_sheet(stock.add_worksheet(), &mut rng, &lots)?;
@@ -171,14 +295,22 @@ fn outage(folder: &Path) -> Result<(), Box<dyn Error>> {
 fn workbook(title: &str) -> Result<Workbook, Box<dyn Error>> {
     let mut workbook = Workbook::new();
     let stamp = ExcelDateTime::from_ymd(2026, 11, 2)?;
-    workbook.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&stamp));
+    workbook.set_properties(
+        &DocProperties::new()
+            .set_title(title)
+            .set_creation_datetime(&stamp),
+    );
     Ok(workbook)
 }
 
 fn head(sheet: &mut Worksheet, title: &str, heads: &[&str]) -> Result<(), Box<dyn Error>> {
     let bold = Format::new().set_bold();
     sheet.write_string_with_format(0, 0, title, &bold)?;
-    sheet.write_string(1, 0, "Invented figures for a demonstration: no real pump, part or price.")?;
+    sheet.write_string(
+        1,
+        0,
+        "Invented figures for a demonstration: no real pump, part or price.",
+    )?;
     for (column, head) in (0..).zip(heads) {
         sheet.write_string_with_format(3, column, *head, &bold)?;
         sheet.set_column_width(column, 16)?;
@@ -187,9 +319,29 @@ fn head(sheet: &mut Worksheet, title: &str, heads: &[&str]) -> Result<(), Box<dy
     Ok(())
 }
 
-fn stock_sheet(sheet: &mut Worksheet, rng: &mut ChaCha8Rng, lots: &[Lot]) -> Result<(), Box<dyn Error>> {
+fn stock_sheet(
+    sheet: &mut Worksheet,
+    rng: &mut ChaCha8Rng,
+    lots: &[Lot],
+) -> Result<(), Box<dyn Error>> {
     sheet.set_name("Stock")?;
-    let heads = ["Item", "Kind", "Fit", "Thickness (in)", "Tolerance (in)", "On hand", "Reserved", "Unit cost", "Pack qty", "Min level", "Lead days", "Supplier", "Bin", "Material", "Counted by"];
+    let heads = [
+        "Item",
+        "Kind",
+        "Fit",
+        "Thickness (in)",
+        "Tolerance (in)",
+        "On hand",
+        "Reserved",
+        "Unit cost",
+        "Pack qty",
+        "Min level",
+        "Lead days",
+        "Supplier",
+        "Bin",
+        "Material",
+        "Counted by",
+    ];
     head(sheet, "Shim and gasket drawer", &heads)?;
     let suppliers = ["Harrow & Pell", "Quillfeather Supply"];
     for (row, (index, lot)) in (4..).zip(lots.iter().enumerate()) {
@@ -222,19 +374,52 @@ fn stock_sheet(sheet: &mut Worksheet, rng: &mut ChaCha8Rng, lots: &[Lot]) -> Res
     Ok(())
 }
 
-fn pump_sheet(sheet: &mut Worksheet, rng: &mut ChaCha8Rng, pumps: &[Pump]) -> Result<(), Box<dyn Error>> {
+fn pump_sheet(
+    sheet: &mut Worksheet,
+    rng: &mut ChaCha8Rng,
+    pumps: &[Pump],
+) -> Result<(), Box<dyn Error>> {
     sheet.set_name("Pumps")?;
     let heads = [
-        "Tag", "Model", "Priority", "Due", "Location", "Note", "Work order", "Bearing shims fit", "Cover gasket fit", "Bare clearance 1 (in)", "Bare clearance 2 (in)",
-        "Bare clearance 3 (in)", "Snap ring (in)", "Packing fit", "Flange shims fit", "Flange gasket fit", "Contact gap (mm)", "Spigot step (mm)",
+        "Tag",
+        "Model",
+        "Priority",
+        "Due",
+        "Location",
+        "Note",
+        "Work order",
+        "Bearing shims fit",
+        "Cover gasket fit",
+        "Bare clearance 1 (in)",
+        "Bare clearance 2 (in)",
+        "Bare clearance 3 (in)",
+        "Snap ring (in)",
+        "Packing fit",
+        "Flange shims fit",
+        "Flange gasket fit",
+        "Contact gap (mm)",
+        "Spigot step (mm)",
     ];
     head(sheet, "Spring outage: pumps to rebuild", &heads)?;
     let dated = Format::new().set_num_format("yyyy-mm-dd");
-    let places = ["North transfer house", "Boiler feed gallery", "River intake", "Tank farm east"];
+    let places = [
+        "North transfer house",
+        "Boiler feed gallery",
+        "River intake",
+        "Tank farm east",
+    ];
     for (row, (index, pump)) in (4..).zip(pumps.iter().enumerate()) {
         let metric = pump.fit == "M40";
         sheet.write_string(row, 0, &pump.tag)?;
-        sheet.write_string(row, 1, if metric { "front-set-metric" } else { "screwed-impeller" })?;
+        sheet.write_string(
+            row,
+            1,
+            if metric {
+                "front-set-metric"
+            } else {
+                "screwed-impeller"
+            },
+        )?;
         let priority = rng.random_range(1..=3);
         if priority != 3 || index % 2 == 0 {
             sheet.write_number(row, 2, priority)?;
@@ -269,7 +454,12 @@ fn pump_sheet(sheet: &mut Worksheet, rng: &mut ChaCha8Rng, pumps: &[Pump]) -> Re
 fn policy_sheet(sheet: &mut Worksheet) -> Result<(), Box<dyn Error>> {
     sheet.set_name("Policy")?;
     head(sheet, "Policy of this outage", &["Setting", "Value"])?;
-    let settings = [("Acceptance", "worst case"), ("Handling per piece", "0.75"), ("Off-target rate per thou", "0.20"), ("Currency", "USD")];
+    let settings = [
+        ("Acceptance", "worst case"),
+        ("Handling per piece", "0.75"),
+        ("Off-target rate per thou", "0.20"),
+        ("Currency", "USD"),
+    ];
     for (row, (setting, value)) in (4..).zip(settings) {
         sheet.write_string(row, 0, setting)?;
         sheet.write_string(row, 1, value)?;

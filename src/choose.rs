@@ -22,8 +22,8 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::job::Job;
-use crate::plan::{Aim, Goal, PackPick, Plan};
 use crate::model::Pack;
+use crate::plan::{Aim, Goal, PackPick, Plan};
 use crate::stock::Code;
 use combination::{Combination, Window};
 use instance::{COSTS, Column, Instance, Tier, Uses};
@@ -53,7 +53,11 @@ pub enum ChooseError {
 /// # Errors
 /// [`ChooseError`] when a place can be filled in too many ways to list.
 pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
-    let available: Vec<u32> = job.stock.iter().map(crate::stock::Item::available).collect();
+    let available: Vec<u32> = job
+        .stock
+        .iter()
+        .map(crate::stock::Item::available)
+        .collect();
     let drawers = Drawers::list(job, &available)?;
     let patterns: Vec<Vec<Pattern>> = job
         .pumps
@@ -80,7 +84,11 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
         }
     }
     let kits = why::explain(job, &available, &drawers, &patterns, kits);
-    Ok(Plan { kits, goals: goals(job, &solved), stopped_by: solved.iter().find_map(|s| s.stopped) })
+    Ok(Plan {
+        kits,
+        goals: goals(job, &solved),
+        stopped_by: solved.iter().find_map(|s| s.stopped),
+    })
 }
 
 /// The combinations of every kind of place that the job's pumps have.
@@ -92,7 +100,12 @@ pub struct Drawers {
 type DrawerKey = (String, String, u32, u32);
 
 fn drawer_key(pack: &Pack, fit: &Code) -> DrawerKey {
-    (pack.kind.clone(), fit.key().to_string(), pack.least_pieces, pack.most_pieces)
+    (
+        pack.kind.clone(),
+        fit.key().to_string(),
+        pack.least_pieces,
+        pack.most_pieces,
+    )
 }
 
 impl Drawers {
@@ -104,8 +117,11 @@ impl Drawers {
         let mut places: BTreeMap<DrawerKey, (&Pack, &Code, Window)> = BTreeMap::new();
         for pump in &job.pumps {
             let model = job.model_of(pump);
-            for ((pack, fit), window) in
-                model.packs.iter().zip(&pump.fits).zip(windows(job, pump, available))
+            for ((pack, fit), window) in model
+                .packs
+                .iter()
+                .zip(&pump.fits)
+                .zip(windows(job, pump, available))
             {
                 if window.0 > window.1 {
                     continue;
@@ -138,7 +154,11 @@ impl Drawers {
             .packs
             .iter()
             .zip(&pump.fits)
-            .map(|(pack, fit)| self.lists.get(&drawer_key(pack, fit)).map_or(&[][..], Vec::as_slice))
+            .map(|(pack, fit)| {
+                self.lists
+                    .get(&drawer_key(pack, fit))
+                    .map_or(&[][..], Vec::as_slice)
+            })
             .collect()
     }
 
@@ -147,7 +167,9 @@ impl Drawers {
         self.of(job, &job.pumps[pump])
             .iter()
             .zip(&pattern.choice)
-            .map(|(drawer, &c)| PackPick { picks: drawer[c as usize].picks.to_vec() })
+            .map(|(drawer, &c)| PackPick {
+                picks: drawer[c as usize].picks.to_vec(),
+            })
             .collect()
     }
 }
@@ -155,8 +177,9 @@ impl Drawers {
 /// The totals that each of a pump's packs can have in any kit that meets its requirements.
 fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
     let packs = job.model_of(pump).packs.iter().zip(&pump.fits);
-    let most: Vec<i64> =
-        packs.map(|(pack, fit)| combination::most_total(job, pack, fit, available)).collect();
+    let most: Vec<i64> = packs
+        .map(|(pack, fit)| combination::most_total(job, pack, fit, available))
+        .collect();
     pattern::windows(&pattern::rows(pump, &job.policy), &most)
 }
 
@@ -187,8 +210,10 @@ fn columns(
         if counts.iter().any(|(&item, &count)| count > available[item]) {
             continue;
         }
-        let uses: Uses =
-            counts.iter().filter_map(|(&i, &n)| Some((u32::try_from(i).ok()?, n))).collect();
+        let uses: Uses = counts
+            .iter()
+            .filter_map(|(&i, &n)| Some((u32::try_from(i).ok()?, n)))
+            .collect();
         match by_uses.get(&uses) {
             Some(&known) if columns[known].0.cost <= cost => {}
             Some(&known) => columns[known] = (Column { cost, uses }, index),
@@ -213,7 +238,9 @@ fn groups(job: &Job, columns: &[Vec<(Column, usize)>]) -> Vec<Vec<usize>> {
         item
     }
     let items_of = |pump: usize| {
-        columns[pump].iter().flat_map(|(column, _)| column.uses.iter().map(|&(i, _)| i as usize))
+        columns[pump]
+            .iter()
+            .flat_map(|(column, _)| column.uses.iter().map(|&(i, _)| i as usize))
     };
     for pump in 0..columns.len() {
         let items: Vec<usize> = items_of(pump).unique().collect();
@@ -228,25 +255,45 @@ fn groups(job: &Job, columns: &[Vec<(Column, usize)>]) -> Vec<Vec<usize>> {
             continue;
         }
         // A pump that needs no piece at all is a group of its own, beyond all items.
-        let key = items_of(pump).next().map_or(job.stock.len() + pump, |i| find(&mut root, i));
+        let key = items_of(pump)
+            .next()
+            .map_or(job.stock.len() + pump, |i| find(&mut root, i));
         groups.entry(key).or_default().push(pump);
     }
-    groups.into_values().sorted_by_key(|group| group[0]).collect()
+    groups
+        .into_values()
+        .sorted_by_key(|group| group[0])
+        .collect()
 }
 
 /// The goals of the whole job, in their order: the same for every group.
 fn aims(job: &Job) -> Vec<Aim> {
     let served = match job.weights() {
         Some(_) => vec![Aim::ServedWeight],
-        None => job.pumps.iter().map(|p| p.priority).sorted().dedup().map(Aim::ServedOf).collect(),
+        None => job
+            .pumps
+            .iter()
+            .map(|p| p.priority)
+            .sorted()
+            .dedup()
+            .map(Aim::ServedOf)
+            .collect(),
     };
-    served.into_iter().chain([Aim::Waste, Aim::Pieces, Aim::Scarcity]).collect()
+    served
+        .into_iter()
+        .chain([Aim::Waste, Aim::Pieces, Aim::Scarcity])
+        .collect()
 }
 
 /// One goal as a tier of a group.
 fn tier(job: &Job, aim: Aim, group: &[usize]) -> Tier {
     let gains = |gain: &dyn Fn(u32) -> i64| {
-        Tier::Served(group.iter().map(|&pump| gain(job.pumps[pump].priority)).collect())
+        Tier::Served(
+            group
+                .iter()
+                .map(|&pump| gain(job.pumps[pump].priority))
+                .collect(),
+        )
     };
     match aim {
         Aim::ServedWeight => {
@@ -275,7 +322,10 @@ fn group_instance(
     let mut classes: BTreeMap<(&str, &str), Vec<u32>> = BTreeMap::new();
     for &index in &used {
         let item = &job.stock[index as usize];
-        classes.entry((&item.kind, item.fit.key())).or_default().push(index);
+        classes
+            .entry((&item.kind, item.fit.key()))
+            .or_default()
+            .push(index);
     }
     let whole = (classes.len() > 1).then(|| used.into_iter().collect());
     Instance {
@@ -283,9 +333,17 @@ fn group_instance(
         capacity: available.iter().map(|&n| i64::from(n)).collect(),
         pumps: group
             .iter()
-            .map(|&pump| columns[pump].iter().map(|(column, _)| column.clone()).collect())
+            .map(|&pump| {
+                columns[pump]
+                    .iter()
+                    .map(|(column, _)| column.clone())
+                    .collect()
+            })
             .collect(),
-        tiers: aims(job).into_iter().map(|aim| tier(job, aim, group)).collect(),
+        tiers: aims(job)
+            .into_iter()
+            .map(|aim| tier(job, aim, group))
+            .collect(),
     }
 }
 
@@ -299,7 +357,11 @@ fn goals(job: &Job, solved: &[Solved]) -> Vec<Goal> {
             let bound: i64 = solved.iter().map(|s| s.bounds[tier]).sum();
             // Inside, serving is minus a gain; outside it is counted upwards.
             match aim {
-                Aim::ServedWeight | Aim::ServedOf(_) => Goal { aim, value: -value, bound: -bound },
+                Aim::ServedWeight | Aim::ServedOf(_) => Goal {
+                    aim,
+                    value: -value,
+                    bound: -bound,
+                },
                 _ => Goal { aim, value, bound },
             }
         })

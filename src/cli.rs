@@ -61,7 +61,10 @@ pub fn main() -> ExitCode {
         Command::Blank(args) => blank::run(&args),
         Command::Schema => {
             let schema = crate::write::json::schema();
-            println!("{}", serde_json::to_string_pretty(&schema).unwrap_or_default());
+            println!(
+                "{}",
+                serde_json::to_string_pretty(&schema).unwrap_or_default()
+            );
             DONE
         }
     };
@@ -78,5 +81,8 @@ fn show_problems(problems: &Problems) {
         eprintln!("warning: {warning}\n");
     }
     let count = sorted.len();
-    eprintln!("{count} problem{}. Nothing was written.", if count == 1 { "" } else { "s" });
+    eprintln!(
+        "{count} problem{}. Nothing was written.",
+        if count == 1 { "" } else { "s" }
+    );
 }

@@ -19,7 +19,11 @@ pub(crate) fn plain(text: &str) -> String {
             c => c,
         })
         .collect();
-    spaced.split(' ').filter(|word| !word.is_empty()).collect::<Vec<_>>().join(" ")
+    spaced
+        .split(' ')
+        .filter(|word| !word.is_empty())
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 /// Reads a decimal with a point or a comma as its mark; a text with both is refused, since
@@ -28,7 +32,9 @@ pub(crate) fn parse(text: &str) -> Option<Decimal> {
     let text = plain(text);
     let digits = text.strip_prefix(['+', '-']).unwrap_or(&text);
     let marks = digits.matches(['.', ',']).count();
-    let shaped = digits.chars().all(|c| c.is_ascii_digit() || c == '.' || c == ',')
+    let shaped = digits
+        .chars()
+        .all(|c| c.is_ascii_digit() || c == '.' || c == ',')
         && digits.chars().any(|c| c.is_ascii_digit());
     if !shaped || marks > 1 {
         return None;
@@ -45,7 +51,9 @@ pub(crate) fn seen(number: f64) -> Option<Decimal> {
     if number.abs() < 1e-12 {
         return Some(Decimal::ZERO);
     }
-    Decimal::from_scientific(&format!("{number:.14e}")).ok().map(|d| d.normalize())
+    Decimal::from_scientific(&format!("{number:.14e}"))
+        .ok()
+        .map(|d| d.normalize())
 }
 
 /// Prints a decimal with at least `places` places and no trailing zeros behind them.
@@ -102,7 +110,9 @@ impl Millionths {
         if !raw.fract().is_zero() {
             return None;
         }
-        raw.to_i64().filter(|raw| raw.abs() <= 1_000_000_000_000_000).map(Millionths)
+        raw.to_i64()
+            .filter(|raw| raw.abs() <= 1_000_000_000_000_000)
+            .map(Millionths)
     }
 
     /// The exact decimal.
@@ -125,7 +135,8 @@ impl fmt::Display for Millionths {
 impl FromStr for Millionths {
     type Err = String;
     fn from_str(text: &str) -> Result<Millionths, String> {
-        Millionths::parse(text).ok_or_else(|| format!("`{text}` is not a number of at most six places"))
+        Millionths::parse(text)
+            .ok_or_else(|| format!("`{text}` is not a number of at most six places"))
     }
 }
 

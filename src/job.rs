@@ -55,10 +55,17 @@ impl Job {
     }
 
     /// The items that may go to a place, by index into the stock: right kind, right fit.
-    pub fn offered<'a>(&'a self, pack: &'a Pack, fit: &'a Code) -> impl Iterator<Item = usize> + 'a {
-        self.stock.iter().enumerate().filter_map(move |(index, item)| {
-            (item.size.is_some() && item.kind == pack.kind && item.fit == *fit).then_some(index)
-        })
+    pub fn offered<'a>(
+        &'a self,
+        pack: &'a Pack,
+        fit: &'a Code,
+    ) -> impl Iterator<Item = usize> + 'a {
+        self.stock
+            .iter()
+            .enumerate()
+            .filter_map(move |(index, item)| {
+                (item.size.is_some() && item.kind == pack.kind && item.fit == *fit).then_some(index)
+            })
     }
 
     /// The weight of one served pump by priority: one pump outranks all of the later priorities
@@ -85,7 +92,9 @@ pub fn weights(priorities: &[u32]) -> Option<Vec<(u32, i64)>> {
     for level in levels.into_iter().rev() {
         let weight = below.checked_add(1)?;
         let count = priorities.iter().filter(|&&p| p == level).count();
-        below = weight.checked_mul(i64::try_from(count).ok()?)?.checked_add(below)?;
+        below = weight
+            .checked_mul(i64::try_from(count).ok()?)?
+            .checked_add(below)?;
         weights.push((level, weight));
     }
     weights.reverse();

@@ -46,8 +46,8 @@ impl Unit {
                 Some(Unit::Millimetre)
             }
             // Three spellings: Latin u, the micro sign and the Greek letter mu.
-            "um" | "\u{b5}m" | "\u{3bc}m" | "micron" | "microns" | "micrometre"
-            | "micrometres" | "micrometer" | "micrometers" => Some(Unit::Micrometre),
+            "um" | "\u{b5}m" | "\u{3bc}m" | "micron" | "microns" | "micrometre" | "micrometres"
+            | "micrometer" | "micrometers" => Some(Unit::Micrometre),
             _ => None,
         }
     }
@@ -177,8 +177,9 @@ impl Length {
         }
         let unit = match suffix.trim() {
             "" => column.ok_or(LengthError::NoUnit)?,
-            suffix => Unit::parse(suffix)
-                .ok_or_else(|| LengthError::UnknownUnit(suffix.to_string()))?,
+            suffix => {
+                Unit::parse(suffix).ok_or_else(|| LengthError::UnknownUnit(suffix.to_string()))?
+            }
         };
         let (above, below) = parse_ratio(number).ok_or(LengthError::NotANumber)?;
         let ticks = above
@@ -266,7 +267,11 @@ fn parse_ratio(text: &str) -> Option<(Decimal, Decimal)> {
     };
     let whole = Decimal::from(whole.trim().parse::<i64>().ok()?);
     let part = Decimal::from(above.trim().parse::<u32>().ok()?);
-    let part = if whole.is_sign_negative() { -part } else { part };
+    let part = if whole.is_sign_negative() {
+        -part
+    } else {
+        part
+    };
     Some((whole * below + part, below))
 }
 
@@ -417,7 +422,10 @@ pub struct Tolerance {
 impl Tolerance {
     /// The same on both sides.
     pub const fn even(both: Length) -> Tolerance {
-        Tolerance { minus: both, plus: both }
+        Tolerance {
+            minus: both,
+            plus: both,
+        }
     }
 
     /// Reads `0.0005`, `±0.0005 in` or `+0.1/-0.2 mm`; `column` is the unit of the column.
@@ -433,7 +441,10 @@ impl Tolerance {
     /// ```
     pub fn parse(text: &str, column: Option<Unit>) -> Result<Tolerance, LengthError> {
         let text = decimal::plain(text);
-        let text = text.trim_start_matches('±').trim_start_matches("+/-").trim();
+        let text = text
+            .trim_start_matches('±')
+            .trim_start_matches("+/-")
+            .trim();
         let sides = text.split_once('/').and_then(|(first, second)| {
             let (first, second) = (first.trim(), second.trim());
             Some((first.strip_prefix('+')?, second.strip_prefix('-')?))

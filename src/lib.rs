@@ -1,4 +1,56 @@
-//! gapwright
+//! Kits an outage of rebuilt pumps from one drawer of shims and gaskets: least waste, proven.
+//!
+//! A pump shop sets each rebuilt pump's impeller running clearance with a pack of shims, and sizes
+//! the bearing-cover gasket on what that pack leaves proud plus an allowance for crush. For many
+//! pumps and one drawer of pieces this crate finds the combinations that hit every limit with the
+//! least waste, proves them least, and writes picking list, kit slips and stack-up.
+//!
+//! # The flow
+//!
+//! ```text
+//! stock.xlsx ─┐
+//! pumps.xlsx ─┼ read ─▶ Job ─ choose ─▶ Plan ─ verify ─▶ Verified ─ write ─▶ plan.xlsx, plan.json
+//! models/*.toml┘  all problems     least, with      worked out again          all or nothing
+//!                 at once          its bound        by a second reckoning
+//! ```
+//!
+//! Each step takes the last one's value and gives the next; nothing reaches back. Only
+//! [`verify::verify`] makes a [`verify::Verified`], and only that is written.
+//!
+//! | module | what it holds |
+//! |---|---|
+//! | [`length`], [`decimal`] | exact lengths, coefficients and money |
+//! | [`model`], [`stock`], [`pump`], [`policy`], [`job`] | the nouns; a value that exists is valid |
+//! | [`stack`] | contributors of a requirement and its worst case |
+//! | [`choose`] | combinations, patterns, bounds, the search, and why a pump is short |
+//! | [`plan`], [`verify`] | what was chosen, and the checker |
+//! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and mend |
+//! | [`words`], [`write`] | plans in words, workbooks and JSON out |
+//! | [`cli`] | the command line |
+//!
+//! # Example
+//!
+//! ```
+//! use gapwright::choose::{choose, watch::Watch};
+//! use gapwright::read::{self, Sources};
+//! use gapwright::verify::verify;
+//!
+//! # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR")).unwrap();
+//! let job = read::job(&Sources {
+//!     stock: "samples/tiny/stock.csv".into(),
+//!     pumps: "samples/tiny/pumps.csv".into(),
+//!     ..Sources::default()
+//! })
+//! .expect("the sample has no problems");
+//! let plan = choose(&job, &Watch::patient()).expect("three pumps can be listed");
+//! assert!(plan.proven());
+//! let verified = verify(job, plan).expect("the plan holds when worked out again");
+//! assert_eq!(gapwright::write::json::plan(&verified).waste, "22.000000");
+//! ```
+//!
+//! The plan predicts, it does not prove a fit: the finished pack is measured and the clearance
+//! rechecked, and the maker's instructions, local codes and a competent person decide.
+
 pub mod choose;
 pub mod cli;
 pub mod decimal;

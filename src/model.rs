@@ -150,12 +150,18 @@ impl Form {
     /// What is wrong, in words.
     pub fn check(&self) -> Result<(), &'static str> {
         let (target, lower, upper) = match self {
-            Form::Linear { target, lower, upper, .. } => {
-                (target.ticks(), lower.ticks(), upper.ticks())
-            }
-            Form::GasketFill { target, lower, upper, .. } => {
-                (target.raw(), lower.raw(), upper.raw())
-            }
+            Form::Linear {
+                target,
+                lower,
+                upper,
+                ..
+            } => (target.ticks(), lower.ticks(), upper.ticks()),
+            Form::GasketFill {
+                target,
+                lower,
+                upper,
+                ..
+            } => (target.raw(), lower.raw(), upper.raw()),
         };
         if lower > upper {
             return Err("the lower limit above the upper one");
@@ -184,24 +190,42 @@ impl Form {
     /// A gasket fill is linear in both: `free / gap - 1 >= a` is `free - (1 + a) gap >= 0`.
     pub fn lower(&self) -> Face {
         match self {
-            Form::Linear { terms, lower, .. } => Face { terms: terms.clone(), bound: *lower },
-            Form::GasketFill { gasket, gap, lower, .. } => fill_face(*gasket, gap, *lower),
+            Form::Linear { terms, lower, .. } => Face {
+                terms: terms.clone(),
+                bound: *lower,
+            },
+            Form::GasketFill {
+                gasket, gap, lower, ..
+            } => fill_face(*gasket, gap, *lower),
         }
     }
 
     /// The sum that may not rise above its bound.
     pub fn upper(&self) -> Face {
         match self {
-            Form::Linear { terms, upper, .. } => Face { terms: terms.clone(), bound: *upper },
-            Form::GasketFill { gasket, gap, upper, .. } => fill_face(*gasket, gap, *upper),
+            Form::Linear { terms, upper, .. } => Face {
+                terms: terms.clone(),
+                bound: *upper,
+            },
+            Form::GasketFill {
+                gasket, gap, upper, ..
+            } => fill_face(*gasket, gap, *upper),
         }
     }
 
     /// The sum that should equal its bound.
     pub fn target(&self) -> Face {
         match self {
-            Form::Linear { terms, target, .. } => Face { terms: terms.clone(), bound: *target },
-            Form::GasketFill { gasket, gap, target, .. } => fill_face(*gasket, gap, *target),
+            Form::Linear { terms, target, .. } => Face {
+                terms: terms.clone(),
+                bound: *target,
+            },
+            Form::GasketFill {
+                gasket,
+                gap,
+                target,
+                ..
+            } => fill_face(*gasket, gap, *target),
         }
     }
 
@@ -230,9 +254,15 @@ fn fill_face(gasket: usize, gap: &Terms, allowance: Millionths) -> Face {
     terms.extend(gap.iter().map(|(term, c)| {
         // Both are whole millionths; the product is kept whole by the model reader's check.
         let product = i128::from(free) * i128::from(c.raw()) / 1_000_000;
-        (*term, Millionths::from_raw(-i64::try_from(product).unwrap_or(i64::MAX)))
+        (
+            *term,
+            Millionths::from_raw(-i64::try_from(product).unwrap_or(i64::MAX)),
+        )
     }));
-    Face { terms, bound: Length::ZERO }
+    Face {
+        terms,
+        bound: Length::ZERO,
+    }
 }
 
 /// The tolerance of pieces of one material, where the stock workbook gives none.
@@ -266,12 +296,36 @@ pub struct Caution {
 
 /// The cautions of every arrangement, in the order of the work. Common practice, no source.
 pub const USUAL_CAUTIONS: [(&str, &str); 8] = [
-    ("before", "Isolate, lock out and drain the pump before it is opened. The maker's instructions and the site's procedures govern; this sheet replaces neither."),
-    ("assembly", "Measure the finished pack with a micrometer. The sheet predicts, it does not prove: recheck the running clearance after fitting."),
-    ("assembly", "Set the impeller clearance before the mechanical seal is set. Never touch the seal faces."),
-    ("assembly", "Tighten the cover evenly, and do not use the gasket to make up for a wrong shim pack."),
-    ("recheck", "Hot service changes clearances: ask whether the target is a cold or a running one."),
-    ("start", "Check the motor's direction of rotation with the coupling apart before the pump is driven. A screwed-on impeller driven backwards unscrews itself."),
-    ("always", "A pump marked NOT FIT TO ASSEMBLE stays open until every requirement on its slip is met."),
-    ("always", "Local codes and a competent, where required licensed, person decide."),
+    (
+        "before",
+        "Isolate, lock out and drain the pump before it is opened. The maker's instructions and the site's procedures govern; this sheet replaces neither.",
+    ),
+    (
+        "assembly",
+        "Measure the finished pack with a micrometer. The sheet predicts, it does not prove: recheck the running clearance after fitting.",
+    ),
+    (
+        "assembly",
+        "Set the impeller clearance before the mechanical seal is set. Never touch the seal faces.",
+    ),
+    (
+        "assembly",
+        "Tighten the cover evenly, and do not use the gasket to make up for a wrong shim pack.",
+    ),
+    (
+        "recheck",
+        "Hot service changes clearances: ask whether the target is a cold or a running one.",
+    ),
+    (
+        "start",
+        "Check the motor's direction of rotation with the coupling apart before the pump is driven. A screwed-on impeller driven backwards unscrews itself.",
+    ),
+    (
+        "always",
+        "A pump marked NOT FIT TO ASSEMBLE stays open until every requirement on its slip is met.",
+    ),
+    (
+        "always",
+        "Local codes and a competent, where required licensed, person decide.",
+    ),
 ];

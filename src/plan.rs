@@ -2,11 +2,11 @@
 
 use crate::decimal::Money;
 use crate::job::Job;
+use crate::length::{Length, Tolerance};
+use crate::model::Term;
+use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::{Contributor, Verdict, judge};
-use crate::policy::Acceptance;
-use crate::model::Term;
-use crate::length::{Length, Tolerance};
 
 /// What was chosen for one outage.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,7 +32,10 @@ impl Plan {
 
     /// Pumps that are served.
     pub fn served(&self) -> usize {
-        self.kits.iter().filter(|kit| matches!(kit, Kit::Served(_))).count()
+        self.kits
+            .iter()
+            .filter(|kit| matches!(kit, Kit::Served(_)))
+            .count()
     }
 
     /// Pieces of each item issued, by the job's stock.
@@ -170,16 +173,19 @@ impl Stop {
 /// The contributors of a pump with these packs: its dimensions, then the pieces, place by place.
 pub fn contributors(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Contributor> {
     let model = job.model_of(pump);
-    let measured = model.dimensions.iter().zip(&pump.dimensions).enumerate().map(
-        |(index, (dimension, measured))| Contributor {
+    let measured = model
+        .dimensions
+        .iter()
+        .zip(&pump.dimensions)
+        .enumerate()
+        .map(|(index, (dimension, measured))| Contributor {
             label: dimension.label.clone(),
             term: Term::Dimension(index),
             item: None,
             count: 1,
             nominal: measured.value,
             tolerance: measured.tolerance,
-        },
-    );
+        });
     let pieces = packs.iter().enumerate().flat_map(|(index, pack)| {
         pack.picks.iter().filter_map(move |pick| {
             let item = &job.stock[pick.item];
@@ -201,7 +207,10 @@ pub fn contributors(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Contribut
 pub fn verdicts(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Verdict> {
     let contributors = contributors(job, pump, packs);
     let guarded = job.policy.acceptance == Acceptance::WorstCase;
-    pump.requirements.iter().map(|r| judge(&r.form, &contributors, guarded)).collect()
+    pump.requirements
+        .iter()
+        .map(|r| judge(&r.form, &contributors, guarded))
+        .collect()
 }
 
 /// The pack's total and how far it may lie off.

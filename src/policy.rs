@@ -30,7 +30,9 @@ impl FromStr for Acceptance {
         match text.trim().to_lowercase().replace(['-', '_'], " ").as_str() {
             "nominal" => Ok(Acceptance::Nominal),
             "worst case" => Ok(Acceptance::WorstCase),
-            other => Err(format!("`{other}` is not an acceptance rule: say nominal or worst case")),
+            other => Err(format!(
+                "`{other}` is not an acceptance rule: say nominal or worst case"
+            )),
         }
     }
 }
@@ -97,13 +99,19 @@ impl Policy {
     /// assert!(policy.set("handling per piece", "-1").is_err());
     /// ```
     pub fn set(&mut self, setting: &str, value: &str) -> Result<(), SettingError> {
-        let key: String = setting.to_lowercase().chars().filter(char::is_ascii_alphanumeric).collect();
+        let key: String = setting
+            .to_lowercase()
+            .chars()
+            .filter(char::is_ascii_alphanumeric)
+            .collect();
         let value = value.trim();
         let wrong = |expected: &'static str| SettingError::Value { expected };
         let money = || {
             Money::parse(value)
                 .filter(|money| *money >= Money::ZERO && money.raw() <= 1_000_000_000_000)
-                .ok_or(wrong("an amount of money, 0 to 1000000, of at most six places"))
+                .ok_or(wrong(
+                    "an amount of money, 0 to 1000000, of at most six places",
+                ))
         };
         match key.as_str() {
             "acceptance" => {
@@ -126,7 +134,11 @@ impl Policy {
                 }
                 self.currency = value.to_string();
             }
-            "seed" => self.seed = value.parse().map_err(|_| wrong("a whole number, 0 or more"))?,
+            "seed" => {
+                self.seed = value
+                    .parse()
+                    .map_err(|_| wrong("a whole number, 0 or more"))?
+            }
             "timelimit" => {
                 self.time_limit = value
                     .trim_end_matches(['s', ' '])

@@ -45,7 +45,10 @@ pub enum Spot {
 impl Place {
     /// The file as a whole.
     pub fn file(file: &str) -> Place {
-        Place { file: file.to_string(), spot: Spot::Whole }
+        Place {
+            file: file.to_string(),
+            spot: Spot::Whole,
+        }
     }
 }
 
@@ -56,7 +59,12 @@ impl fmt::Display for Place {
             Spot::Text { line, column } => write!(f, "{}, line {line}, column {column}", self.file),
             Spot::Sheet { sheet } => write!(f, "{}, sheet {sheet}", self.file),
             Spot::Cell { sheet, row, column } => {
-                write!(f, "{}, sheet {sheet}, cell {}", self.file, address(*row, *column))
+                write!(
+                    f,
+                    "{}, sheet {sheet}, cell {}",
+                    self.file,
+                    address(*row, *column)
+                )
             }
         }
     }
@@ -101,7 +109,12 @@ impl Problem {
         expected: impl Into<String>,
         mend: impl Into<String>,
     ) -> Problem {
-        Problem { place, found: found.into(), expected: expected.into(), mend: mend.into() }
+        Problem {
+            place,
+            found: found.into(),
+            expected: expected.into(),
+            mend: mend.into(),
+        }
     }
 }
 
@@ -182,7 +195,12 @@ pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
     let name = name.to_lowercase();
     known
         .into_iter()
-        .map(|known| (strsim::normalized_damerau_levenshtein(&name, &known.to_lowercase()), known))
+        .map(|known| {
+            (
+                strsim::normalized_damerau_levenshtein(&name, &known.to_lowercase()),
+                known,
+            )
+        })
         .filter(|(likeness, _)| *likeness >= 0.6)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, known)| known)

@@ -48,16 +48,22 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
         policy::read(book, &mut policy, &mut problems);
     }
     policy::command_line(&sources.settings, &mut policy, &mut problems);
-    let stock = stock_book.as_ref().and_then(|book| stock::read(book, &mut problems));
-    let pumps =
-        pumps_book.as_ref().and_then(|book| pumps::read(book, &library, &policy, &mut problems));
+    let stock = stock_book
+        .as_ref()
+        .and_then(|book| stock::read(book, &mut problems));
+    let pumps = pumps_book
+        .as_ref()
+        .and_then(|book| pumps::read(book, &library, &policy, &mut problems));
     let (Some(stock), Some(pumps)) = (stock, pumps) else {
         return problems.settle(None::<Job>).map(|(job, _)| job);
     };
     let items = stock::settle_tolerances(&stock, &pumps.models, &mut problems);
     pumps::check_fits(&pumps, &items, &mut problems);
     let mut inputs = Vec::new();
-    for (role, book) in [("stock workbook", &stock_book), ("pump workbook", &pumps_book)] {
+    for (role, book) in [
+        ("stock workbook", &stock_book),
+        ("pump workbook", &pumps_book),
+    ] {
         let book = book.iter();
         inputs.extend(book.map(|book| Input {
             role: role.into(),
@@ -79,7 +85,9 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
         inputs,
         warnings: Vec::new(),
     };
-    problems.settle(Some(job)).map(|(job, warnings)| Job { warnings, ..job })
+    problems
+        .settle(Some(job))
+        .map(|(job, warnings)| Job { warnings, ..job })
 }
 
 fn gather<T>(result: Result<T, Problem>, problems: &mut Problems) -> Option<T> {
@@ -98,17 +106,27 @@ pub fn book(path: &Path) -> Result<Book, Problem> {
         Problem::new(Place::file(&file), found, expected, mend)
     };
     let unreadable = |error: std::io::Error| match error.kind() {
-        std::io::ErrorKind::NotFound => {
-            problem("no such file", "a workbook (.xlsx, .csv or a folder of .csv)", "check the path")
-        }
-        _ => problem(&format!("a file that cannot be read ({error})"), "a workbook", "check that it may be read and that no other program holds it"),
+        std::io::ErrorKind::NotFound => problem(
+            "no such file",
+            "a workbook (.xlsx, .csv or a folder of .csv)",
+            "check the path",
+        ),
+        _ => problem(
+            &format!("a file that cannot be read ({error})"),
+            "a workbook",
+            "check that it may be read and that no other program holds it",
+        ),
     };
     let metadata = fs::metadata(path).map_err(unreadable)?;
     if metadata.is_dir() {
         return folder(path, &file);
     }
     if !metadata.is_file() {
-        return Err(problem("neither a file nor a folder", "a workbook", "save the workbook as a plain file"));
+        return Err(problem(
+            "neither a file nor a folder",
+            "a workbook",
+            "save the workbook as a plain file",
+        ));
     }
     if metadata.len() > MOST_BYTES {
         return Err(problem(
@@ -120,7 +138,13 @@ pub fn book(path: &Path) -> Result<Book, Problem> {
     let bytes = fs::read(path).map_err(unreadable)?;
     let sha256 = sha256(&bytes);
     let sheets = match bytes.as_slice() {
-        [] => return Err(problem("an empty file", "a workbook", "save the workbook again")),
+        [] => {
+            return Err(problem(
+                "an empty file",
+                "a workbook",
+                "save the workbook again",
+            ));
+        }
         [b'P', b'K', ..] => xlsx::sheets(&file, bytes)?,
         // The container of password-protected workbooks, and of workbooks from before 2007.
         [0xd0, 0xcf, 0x11, 0xe0, ..] => {
@@ -130,7 +154,10 @@ pub fn book(path: &Path) -> Result<Book, Problem> {
                 "open it in the spreadsheet program and save it as .xlsx without a password",
             ));
         }
-        _ if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("csv")) => {
+        _ if path
+            .extension()
+            .is_some_and(|e| e.eq_ignore_ascii_case("csv")) =>
+        {
             vec![csv::sheet(&file, &stem(path), &bytes)?]
         }
         _ => {
@@ -141,7 +168,11 @@ pub fn book(path: &Path) -> Result<Book, Problem> {
             ));
         }
     };
-    Ok(Book { file, sha256, sheets })
+    Ok(Book {
+        file,
+        sha256,
+        sheets,
+    })
 }
 
 /// The largest file that is read at all.
@@ -156,7 +187,8 @@ fn folder(path: &Path, file: &str) -> Result<Book, Problem> {
             "name a workbook, or save each sheet as a .csv file in this folder",
         )
     };
-    let entries = fs::read_dir(path).map_err(|e| problem(format!("a folder that cannot be read ({e})")))?;
+    let entries =
+        fs::read_dir(path).map_err(|e| problem(format!("a folder that cannot be read ({e})")))?;
     let mut files: Vec<PathBuf> = entries
         .filter_map(|entry| Some(entry.ok()?.path()))
         .filter(|p| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("csv")))
@@ -173,11 +205,17 @@ fn folder(path: &Path, file: &str) -> Result<Book, Problem> {
         hash.update(&bytes);
         sheets.push(csv::sheet(&name, &stem(&csv), &bytes)?);
     }
-    Ok(Book { file: file.to_string(), sha256: hex(&hash.finalize()), sheets })
+    Ok(Book {
+        file: file.to_string(),
+        sha256: hex(&hash.finalize()),
+        sheets,
+    })
 }
 
 fn stem(path: &Path) -> String {
-    path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default()
+    path.file_stem()
+        .map(|s| s.to_string_lossy().into_owned())
+        .unwrap_or_default()
 }
 
 /// SHA-256 in hexadecimal.
@@ -196,9 +234,15 @@ fn find_sheet<'a>(
     needed: &[&str],
     problems: &mut Problems,
 ) -> Option<&'a Sheet> {
-    let named = book.sheets.iter().find(|s| table::key(&s.name) == table::key(name));
+    let named = book
+        .sheets
+        .iter()
+        .find(|s| table::key(&s.name) == table::key(name));
     let found = named.or_else(|| {
-        let mut with_headings = book.sheets.iter().filter(|s| table::has_headings(s, needed));
+        let mut with_headings = book
+            .sheets
+            .iter()
+            .filter(|s| table::has_headings(s, needed));
         with_headings.next()
     });
     // A CSV file has one sheet, whatever its name.
@@ -211,7 +255,10 @@ fn find_sheet<'a>(
         problems.add(Problem::new(
             Place::file(&book.file),
             format!("no sheet `{name}` (sheets: {})", names.join(", ")),
-            format!("a sheet named {name}, or one with the headings {}", needed.join(", ")),
+            format!(
+                "a sheet named {name}, or one with the headings {}",
+                needed.join(", ")
+            ),
             format!("name the sheet {name}; `gapwright blank` writes one to start from"),
         ));
     }

@@ -56,7 +56,10 @@ pub struct Row {
 impl Row {
     /// The cell in a column, if it is not empty.
     pub fn cell(&self, column: u32) -> Option<&Cell> {
-        self.cells.iter().find(|(c, _)| *c == column).map(|(_, cell)| cell)
+        self.cells
+            .iter()
+            .find(|(c, _)| *c == column)
+            .map(|(_, cell)| cell)
     }
 }
 
@@ -76,13 +79,22 @@ impl Sheet {
     pub fn place(&self, row: u32, column: u32) -> Place {
         Place {
             file: self.file.clone(),
-            spot: Spot::Cell { sheet: self.name.clone(), row, column },
+            spot: Spot::Cell {
+                sheet: self.name.clone(),
+                row,
+                column,
+            },
         }
     }
 
     /// The place of the sheet as a whole.
     pub fn whole(&self) -> Place {
-        Place { file: self.file.clone(), spot: Spot::Sheet { sheet: self.name.clone() } }
+        Place {
+            file: self.file.clone(),
+            spot: Spot::Sheet {
+                sheet: self.name.clone(),
+            },
+        }
     }
 
     /// Makes a sheet from rows of text, as a CSV file and tests do; empty texts are no cells.
@@ -108,7 +120,11 @@ impl Sheet {
             })
             .filter(|row: &Row| !row.cells.is_empty())
             .collect();
-        Sheet { file: file.to_string(), name: name.to_string(), rows }
+        Sheet {
+            file: file.to_string(),
+            name: name.to_string(),
+            rows,
+        }
     }
 }
 

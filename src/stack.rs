@@ -61,7 +61,11 @@ pub fn extent(terms: &[(Term, Millionths)], contributors: &[Contributor]) -> Ext
             let up = *sensitivity * (part.tolerance.plus * part.count);
             sum.nominal = sum.nominal + *sensitivity * (part.nominal * part.count);
             // A negative sensitivity swaps the sides.
-            let (below, above) = if sensitivity.raw() < 0 { (-up, -down) } else { (down, up) };
+            let (below, above) = if sensitivity.raw() < 0 {
+                (-up, -down)
+            } else {
+                (down, up)
+            };
             sum.below = sum.below + below;
             sum.above = sum.above + above;
         }
@@ -104,7 +108,11 @@ impl Verdict {
 
     /// The guard on the side with the smaller margin.
     pub fn guard(&self) -> Fine {
-        if self.margin_lower() <= self.margin_upper() { self.guard_lower } else { self.guard_upper }
+        if self.margin_lower() <= self.margin_upper() {
+            self.guard_lower
+        } else {
+            self.guard_upper
+        }
     }
 
     /// Whether it is met: nothing is rounded on the way here.

@@ -65,7 +65,10 @@ impl Code {
     /// ```
     pub fn new(text: &str) -> Code {
         let shown = text.trim().to_string();
-        Code { key: shown.to_lowercase(), shown }
+        Code {
+            key: shown.to_lowercase(),
+            shown,
+        }
     }
 
     /// As typed.

@@ -40,7 +40,11 @@ impl Verified {
 pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<String>> {
     let mut breaches = Vec::new();
     if plan.kits.len() != job.pumps.len() {
-        breaches.push(format!("{} kits for {} pumps", plan.kits.len(), job.pumps.len()));
+        breaches.push(format!(
+            "{} kits for {} pumps",
+            plan.kits.len(),
+            job.pumps.len()
+        ));
         return Err(breaches);
     }
     let mut issued: BTreeMap<usize, i64> = BTreeMap::new();
@@ -60,7 +64,10 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<String>> {
             continue;
         };
         if count > i64::from(lot.on_hand) - i64::from(lot.reserved) {
-            breaches.push(format!("{count} of item {} issued, more than there are", lot.item));
+            breaches.push(format!(
+                "{count} of item {} issued, more than there are",
+                lot.item
+            ));
         }
     }
     for goal in &plan.goals {
@@ -86,7 +93,11 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<String>> {
             breaches.push(format!("{} is beyond its own bound", goal.aim.label()));
         }
     }
-    if breaches.is_empty() { Ok(Verified { job, plan }) } else { Err(breaches) }
+    if breaches.is_empty() {
+        Ok(Verified { job, plan })
+    } else {
+        Err(breaches)
+    }
 }
 
 #[derive(Default)]
@@ -103,15 +114,23 @@ impl Sums {
         // One of a priority outranks all of the later ones: the weight is the product of one
         // more than the counts of all later priorities.
         let mut later: BTreeMap<u32, i128> = BTreeMap::new();
-        for other in job.pumps.iter().filter(|other| other.priority > pump.priority) {
+        for other in job
+            .pumps
+            .iter()
+            .filter(|other| other.priority > pump.priority)
+        {
             *later.entry(other.priority).or_insert(1) += 1;
         }
         self.weight = self.weight.saturating_add(
-            later.values().fold(1_i128, |product, n| product.saturating_mul(*n)),
+            later
+                .values()
+                .fold(1_i128, |product, n| product.saturating_mul(*n)),
         );
         *self.of_priority.entry(pump.priority).or_default() += 1;
         for pick in packs.iter().flat_map(|pack| &pack.picks) {
-            let Some(lot) = job.stock.get(pick.item) else { continue };
+            let Some(lot) = job.stock.get(pick.item) else {
+                continue;
+            };
             let count = i128::from(pick.count);
             let spare =
                 i128::from(lot.on_hand) - i128::from(lot.reserved) - i128::from(lot.min_level);
@@ -131,14 +150,26 @@ impl Sums {
 fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<String>) {
     let places = &job.models[pump.model].packs;
     if packs.len() != places.len() {
-        breaches.push(format!("pump {}: {} packs for {} places", pump.tag, packs.len(), places.len()));
+        breaches.push(format!(
+            "pump {}: {} packs for {} places",
+            pump.tag,
+            packs.len(),
+            places.len()
+        ));
     }
     for ((pack, place), fit) in packs.iter().zip(places).zip(&pump.fits) {
         let count: u32 = pack.picks.iter().map(|pick| pick.count).sum();
         if count < place.least_pieces || count > place.most_pieces {
-            breaches.push(format!("pump {}, {}: {count} pieces", pump.tag, place.label));
+            breaches.push(format!(
+                "pump {}, {}: {count} pieces",
+                pump.tag, place.label
+            ));
         }
-        for lot in pack.picks.iter().filter_map(|pick| job.stock.get(pick.item)) {
+        for lot in pack
+            .picks
+            .iter()
+            .filter_map(|pick| job.stock.get(pick.item))
+        {
             if lot.kind != place.kind || lot.fit != *fit || lot.size.is_none() {
                 breaches.push(format!(
                     "pump {}, {}: item {} does not belong there",
@@ -179,12 +210,7 @@ fn ends(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> [i128; 3] {
 }
 
 /// Least, nominal and greatest value of a sum of terms, in millionths of a tick.
-fn sum_ends(
-    job: &Job,
-    pump: &Pump,
-    packs: &[PackPick],
-    terms: &[(Term, Millionths)],
-) -> [i128; 3] {
+fn sum_ends(job: &Job, pump: &Pump, packs: &[PackPick], terms: &[(Term, Millionths)]) -> [i128; 3] {
     let mut sum = [0; 3];
     for (term, sensitivity) in terms {
         let [low, nominal, high] =
@@ -205,12 +231,23 @@ fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<S
     };
     for requirement in &pump.requirements {
         let met = match &requirement.form {
-            Form::Linear { terms, lower, upper, .. } => {
+            Form::Linear {
+                terms,
+                lower,
+                upper,
+                ..
+            } => {
                 let (low, high) = pick(sum_ends(job, pump, packs, terms));
                 low >= i128::from(lower.ticks()) * MILLION
                     && high <= i128::from(upper.ticks()) * MILLION
             }
-            Form::GasketFill { gasket, gap, lower, upper, .. } => {
+            Form::GasketFill {
+                gasket,
+                gap,
+                lower,
+                upper,
+                ..
+            } => {
                 let (thin, thick) =
                     pick(ends(job, pump, packs, Term::Pack(*gasket)).map(|end| end * MILLION));
                 let (narrow, wide) = pick(sum_ends(job, pump, packs, gap));
@@ -219,7 +256,10 @@ fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<S
             }
         };
         if !met {
-            breaches.push(format!("pump {}: {} is not met", pump.tag, requirement.label));
+            breaches.push(format!(
+                "pump {}: {} is not met",
+                pump.tag, requirement.label
+            ));
         }
     }
 }
@@ -229,9 +269,17 @@ fn off_target(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> (i128,
     match form {
         Form::Linear { terms, target, .. } => {
             let [_, nominal, _] = sum_ends(job, pump, packs, terms);
-            ((nominal - i128::from(target.ticks()) * MILLION).abs(), MILLION)
+            (
+                (nominal - i128::from(target.ticks()) * MILLION).abs(),
+                MILLION,
+            )
         }
-        Form::GasketFill { gasket, gap, target, .. } => {
+        Form::GasketFill {
+            gasket,
+            gap,
+            target,
+            ..
+        } => {
             let [_, free, _] = ends(job, pump, packs, Term::Pack(*gasket));
             let [_, gap, _] = sum_ends(job, pump, packs, gap);
             let wanted = (MILLION + i128::from(target.raw())) * gap;

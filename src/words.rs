@@ -21,7 +21,11 @@ pub fn fine(length: Fine, unit: Unit) -> String {
 
 /// A length in both systems: `0.0460 in (1.168 mm)`; the second one rounded to its usual places.
 pub fn both(length: Length, unit: Unit) -> String {
-    format!("{} ({})", self::length(length, unit), about(Fine::from(length), unit.twin()))
+    format!(
+        "{} ({})",
+        self::length(length, unit),
+        about(Fine::from(length), unit.twin())
+    )
 }
 
 /// A length rounded to the usual places of a unit, for print beside the exact one.
@@ -32,7 +36,11 @@ pub fn about(length: Fine, unit: Unit) -> String {
 
 /// An amount of money with the currency.
 pub fn money(amount: i64, job: &Job) -> String {
-    format!("{} {}", show_price(Money::from_raw(amount)), job.policy.currency)
+    format!(
+        "{} {}",
+        show_price(Money::from_raw(amount)),
+        job.policy.currency
+    )
 }
 
 /// A pump's standing in a few words.
@@ -95,7 +103,11 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
 }
 
 fn plural(word: &str, count: u32) -> String {
-    if count == 1 { word.to_string() } else { format!("{word}s") }
+    if count == 1 {
+        word.to_string()
+    } else {
+        format!("{word}s")
+    }
 }
 
 /// The window of totals that would do.
@@ -141,5 +153,8 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
         })
         .collect();
     let why = plan.stopped_by.map_or("search ended", |stop| stop.words());
-    format!("Best found, not proven least: {}. Reason: {why}.", gaps.join("; "))
+    format!(
+        "Best found, not proven least: {}. Reason: {why}.",
+        gaps.join("; ")
+    )
 }

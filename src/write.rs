@@ -2,8 +2,8 @@
 
 mod basis;
 pub mod blank;
-mod kits;
 pub mod json;
+mod kits;
 mod picking;
 mod short;
 mod stack_up;
@@ -52,7 +52,9 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     let mut workbook = Workbook::new();
     let stamp = ExcelDateTime::parse_from_str(date).map_err(|_| WriteError::Date(date.into()))?;
     workbook.set_properties(
-        &DocProperties::new().set_title("Outage kit plan").set_creation_datetime(&stamp),
+        &DocProperties::new()
+            .set_title("Outage kit plan")
+            .set_creation_datetime(&stamp),
     );
     let styles = Styles::new();
     summary::write(workbook.add_worksheet(), verified, date, &styles)?;
@@ -85,7 +87,10 @@ pub fn files(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
     let mut ready = Vec::new();
     for &(path, bytes) in files {
         refuse_existing(path, force)?;
-        let trouble = |error| WriteError::File { path: path.to_path_buf(), error };
+        let trouble = |error| WriteError::File {
+            path: path.to_path_buf(),
+            error,
+        };
         let folder = match path.parent() {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),
@@ -100,11 +105,16 @@ pub fn files(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
         ready.push((path, temporary));
     }
     for (path, temporary) in ready {
-        let trouble = |error| WriteError::File { path: path.to_path_buf(), error };
+        let trouble = |error| WriteError::File {
+            path: path.to_path_buf(),
+            error,
+        };
         if force {
             temporary.persist(path).map_err(|e| trouble(e.error))?;
         } else {
-            temporary.persist_noclobber(path).map_err(|e| trouble(e.error))?;
+            temporary
+                .persist_noclobber(path)
+                .map_err(|e| trouble(e.error))?;
         }
     }
     Ok(())

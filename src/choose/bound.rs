@@ -39,7 +39,10 @@ pub struct Multipliers {
 impl Multipliers {
     /// All nothing: the bound is then the sum of the cheapest columns.
     pub fn zero(sets: usize, tier: usize) -> Multipliers {
-        Multipliers { sets: vec![(0, 0); sets], goals: vec![0; tier] }
+        Multipliers {
+            sets: vec![(0, 0); sets],
+            goals: vec![0; tier],
+        }
     }
 }
 
@@ -74,8 +77,14 @@ impl Allowed {
             .iter()
             .map(|columns| Arc::new((0..).take(columns.len()).collect()))
             .collect();
-        let stock = instance.capacity.iter().map(|&most| Range { least: 0, most: Some(most) });
-        let classes = instance.classes.iter().map(|_| Range { least: 0, most: None });
+        let stock = instance.capacity.iter().map(|&most| Range {
+            least: 0,
+            most: Some(most),
+        });
+        let classes = instance.classes.iter().map(|_| Range {
+            least: 0,
+            most: None,
+        });
         Allowed {
             columns,
             idle: vec![true; instance.pumps.len()],
@@ -117,7 +126,11 @@ impl Stage<'_> {
         for (multiplier, limit) in multipliers.goals.iter().zip(self.limits) {
             constant -= multiplier * i128::from(*limit);
         }
-        Prices { items, goals: multipliers.goals.clone(), constant }
+        Prices {
+            items,
+            goals: multipliers.goals.clone(),
+            constant,
+        }
     }
 
     /// A column's reduced cost, in 1/SCALE.

@@ -44,7 +44,10 @@ pub fn list(
     available: &[u32],
     window: Window,
 ) -> Option<Vec<Combination>> {
-    let mut items: Vec<usize> = job.offered(pack, fit).filter(|&i| available[i] > 0).collect();
+    let mut items: Vec<usize> = job
+        .offered(pack, fit)
+        .filter(|&i| available[i] > 0)
+        .collect();
     let thickness = |item: &usize| job.stock[*item].size.map(|size| size.thickness);
     items.sort_by(|a, b| thickness(b).cmp(&thickness(a)).then(a.cmp(b)));
     let empty = Combination {
@@ -57,10 +60,18 @@ pub fn list(
         pieces: 0,
     };
     let mut found = Vec::new();
-    let drawer = Drawer { job, pack, available, window };
+    let drawer = Drawer {
+        job,
+        pack,
+        available,
+        window,
+    };
     grow(&drawer, &items, empty, &mut found)?;
     found.sort_by(|a, b| {
-        a.total.cmp(&b.total).then(a.pieces.cmp(&b.pieces)).then_with(|| a.picks.cmp(&b.picks))
+        a.total
+            .cmp(&b.total)
+            .then(a.pieces.cmp(&b.pieces))
+            .then_with(|| a.picks.cmp(&b.picks))
     });
     Some(found)
 }
@@ -91,7 +102,12 @@ fn grow(
     base: Combination,
     found: &mut Vec<Combination>,
 ) -> Option<()> {
-    let Drawer { job, pack, available, window: (first, last) } = *drawer;
+    let Drawer {
+        job,
+        pack,
+        available,
+        window: (first, last),
+    } = *drawer;
     let room = i64::from(pack.most_pieces) - base.pieces;
     for (position, &index) in items.iter().enumerate() {
         let item = &job.stock[index];
@@ -106,7 +122,10 @@ fn grow(
         let scarcity = scarcity_points(item.available(), item.min_level);
         for count in 1..=i64::from(available[index]).min(fits) {
             let mut next = base.clone();
-            next.picks.push(Pick { item: index, count: u32::try_from(count).ok()? });
+            next.picks.push(Pick {
+                item: index,
+                count: u32::try_from(count).ok()?,
+            });
             next.total += count * thickness;
             next.minus += count * size.tolerance.minus.ticks();
             next.plus += count * size.tolerance.plus.ticks();

@@ -91,7 +91,8 @@ impl Instance {
 
 /// Whether a column fits into what is left.
 pub fn fits(left: &[i64], uses: &Uses) -> bool {
-    uses.iter().all(|&(item, count)| left[item as usize] >= i64::from(count))
+    uses.iter()
+        .all(|&(item, count)| left[item as usize] >= i64::from(count))
 }
 
 /// Takes a column's pieces.

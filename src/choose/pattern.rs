@@ -33,8 +33,16 @@ impl Row {
     /// What a combination in a pack contributes, its own guard taken off.
     pub fn contribution(&self, pack: usize, combination: &Combination) -> i128 {
         let c = self.sensitivity[pack];
-        let hurts = if c > 0 { combination.minus } else { combination.plus };
-        let guard = if self.guarded { c.abs() * i128::from(hurts) } else { 0 };
+        let hurts = if c > 0 {
+            combination.minus
+        } else {
+            combination.plus
+        };
+        let guard = if self.guarded {
+            c.abs() * i128::from(hurts)
+        } else {
+            0
+        };
         c * i128::from(combination.total) - guard
     }
 }
@@ -46,7 +54,12 @@ pub fn rows(pump: &Pump, policy: &Policy) -> Vec<Row> {
         [(form.lower(), 1), (form.upper(), -1)]
             .map(|(face, sign)| row(pump, requirement, &face, sign, guarded))
     };
-    pump.requirements.iter().map(|r| &r.form).enumerate().flat_map(sides).collect()
+    pump.requirements
+        .iter()
+        .map(|r| &r.form)
+        .enumerate()
+        .flat_map(sides)
+        .collect()
 }
 
 fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guarded: bool) -> Row {
@@ -58,8 +71,11 @@ fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guarded: bool) 
             Term::Pack(pack) => sensitivity[pack] += c,
             Term::Dimension(index) => {
                 let measured = &pump.dimensions[index];
-                let hurts =
-                    if c > 0 { measured.tolerance.minus } else { measured.tolerance.plus };
+                let hurts = if c > 0 {
+                    measured.tolerance.minus
+                } else {
+                    measured.tolerance.plus
+                };
                 constant += c * i128::from(measured.value.ticks());
                 if guarded {
                     constant -= c.abs() * i128::from(hurts.ticks());
@@ -67,7 +83,12 @@ fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guarded: bool) 
             }
         }
     }
-    Row { requirement, constant, sensitivity, guarded }
+    Row {
+        requirement,
+        constant,
+        sensitivity,
+        guarded,
+    }
 }
 
 /// The totals that each pack can have in any kit that meets all rows, guards of the pieces left
@@ -99,7 +120,10 @@ pub fn windows(rows: &[Row], most: &[i64]) -> Vec<Window> {
         }
     }
     let whole = |end: i128| i64::try_from(end).unwrap_or(if end < 0 { i64::MIN } else { i64::MAX });
-    windows.into_iter().map(|(first, last)| (whole(first), whole(last))).collect()
+    windows
+        .into_iter()
+        .map(|(first, last)| (whole(first), whole(last)))
+        .collect()
 }
 
 /// The distance of a requirement from its target as `constant + sum over packs`.
@@ -136,7 +160,10 @@ pub fn list(pump: &Pump, policy: &Policy, drawers: &[&[Combination]]) -> Vec<Pat
         .enumerate()
         .map(|(index, r)| {
             let row = row(pump, index, &r.form.target(), 1, false);
-            Aimed { constant: row.constant, sensitivity: row.sensitivity }
+            Aimed {
+                constant: row.constant,
+                sensitivity: row.sensitivity,
+            }
         })
         .collect();
     // The most that the packs from `k` on can still add to a row.
@@ -145,7 +172,10 @@ pub fn list(pump: &Pump, policy: &Policy, drawers: &[&[Combination]]) -> Vec<Pat
         .map(|row| {
             let mut most = vec![0; drawers.len() + 1];
             for pack in (0..drawers.len()).rev() {
-                let best = drawers[pack].iter().map(|c| row.contribution(pack, c)).max();
+                let best = drawers[pack]
+                    .iter()
+                    .map(|c| row.contribution(pack, c))
+                    .max();
                 most[pack] = most[pack + 1] + best.unwrap_or(0);
             }
             most
@@ -153,7 +183,13 @@ pub fn list(pump: &Pump, policy: &Policy, drawers: &[&[Combination]]) -> Vec<Pat
         .collect();
     let mut found = Vec::new();
     if drawers.iter().all(|drawer| !drawer.is_empty()) {
-        let reach = Reach { rows: &rows, aims: &aims, most_after: &most_after, drawers, policy };
+        let reach = Reach {
+            rows: &rows,
+            aims: &aims,
+            most_after: &most_after,
+            drawers,
+            policy,
+        };
         let start: Vec<i128> = rows.iter().map(|row| row.constant).collect();
         let aimed: Vec<i128> = aims.iter().map(|aim| aim.constant).collect();
         reach.extend(&start, &aimed, &mut Choice::new(), &mut found);
@@ -175,9 +211,14 @@ impl Reach<'_> {
     fn extend(&self, sums: &[i128], aimed: &[i128], choice: &mut Choice, found: &mut Vec<Pattern>) {
         let pack = choice.len();
         if pack == self.drawers.len() {
-            let off_target =
-                aimed.iter().map(|d| off_target_charge(*d, self.policy.off_target)).sum();
-            found.push(Pattern { choice: choice.clone(), off_target });
+            let off_target = aimed
+                .iter()
+                .map(|d| off_target_charge(*d, self.policy.off_target))
+                .sum();
+            found.push(Pattern {
+                choice: choice.clone(),
+                off_target,
+            });
             return;
         }
         let drawer = self.drawers[pack];

@@ -16,7 +16,11 @@ use good_lp::highs as backend;
 use good_lp::microlp as backend;
 
 /// The name of the backend built in.
-pub const BACKEND: &str = if cfg!(feature = "highs") { "HiGHS" } else { "microlp" };
+pub const BACKEND: &str = if cfg!(feature = "highs") {
+    "HiGHS"
+} else {
+    "microlp"
+};
 
 /// A pump and one of its columns.
 pub type Entry = (usize, u32);
@@ -41,7 +45,10 @@ impl<'a> Scaled<'a> {
                 .max();
             to_f64(most.unwrap_or(1).max(1))
         };
-        Scaled { stage, scales: (0..=stage.tier).map(scale).collect() }
+        Scaled {
+            stage,
+            scales: (0..=stage.tier).map(scale).collect(),
+        }
     }
 
     fn cost(&self, tier: usize, (pump, column): Entry) -> f64 {
@@ -54,11 +61,15 @@ impl<'a> Scaled<'a> {
 
     fn uses(&self, (pump, column): Entry) -> impl Iterator<Item = (usize, f64)> + '_ {
         let uses = &self.stage.instance.column(pump, column).uses;
-        uses.iter().map(|&(item, count)| (item as usize, f64::from(count)))
+        uses.iter()
+            .map(|&(item, count)| (item as usize, f64::from(count)))
     }
 }
 
-#[expect(clippy::cast_precision_loss, reason = "advice only: bounds are recomputed in integers")]
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "advice only: bounds are recomputed in integers"
+)]
 fn to_f64(number: i64) -> f64 {
     number as f64
 }
@@ -69,8 +80,11 @@ pub fn multipliers(stage: Stage<'_>, ranges: &[Range], pool: &[Entry]) -> Option
     let instance = stage.instance;
     let mut variables = ProblemVariables::new();
     let mut objective = Expression::default();
-    let pumps: Vec<Variable> =
-        instance.pumps.iter().map(|_| variables.add(variable().min(0.0))).collect();
+    let pumps: Vec<Variable> = instance
+        .pumps
+        .iter()
+        .map(|_| variables.add(variable().min(0.0)))
+        .collect();
     for &pump in &pumps {
         objective.add_mul(1.0, pump);
     }
@@ -81,13 +95,15 @@ pub fn multipliers(stage: Stage<'_>, ranges: &[Range], pool: &[Entry]) -> Option
         let most = range.most.map(|most| {
             let v = variables.add(variable().min(0.0));
             objective.add_mul(to_f64(most), v);
-            set.iter().for_each(|&item| items[item as usize].push((v, 1.0)));
+            set.iter()
+                .for_each(|&item| items[item as usize].push((v, 1.0)));
             v
         });
         let least = (range.least > 0).then(|| {
             let v = variables.add(variable().min(0.0).max(MOST_MULTIPLIER));
             objective.add_mul(-to_f64(range.least), v);
-            set.iter().for_each(|&item| items[item as usize].push((v, -1.0)));
+            set.iter()
+                .for_each(|&item| items[item as usize].push((v, -1.0)));
             v
         });
         sets.push((most, least));
@@ -134,7 +150,10 @@ fn whole_multiplier(value: f64) -> Option<i128> {
     if !value.is_finite() || value > 1e15 {
         return None;
     }
-    #[expect(clippy::cast_possible_truncation, reason = "checked to be finite and below 2^90")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "checked to be finite and below 2^90"
+    )]
     #[expect(clippy::cast_precision_loss, reason = "SCALE is a power of two")]
     let whole = (value.max(0.0) * SCALE as f64).round() as i128;
     Some(whole)
@@ -145,8 +164,10 @@ pub fn fractions(stage: Stage<'_>, ranges: &[Range], pool: &[Entry]) -> Option<V
     let scaled = Scaled::new(stage, pool);
     let instance = stage.instance;
     let mut variables = ProblemVariables::new();
-    let columns: Vec<Variable> =
-        pool.iter().map(|_| variables.add(variable().min(0.0))).collect();
+    let columns: Vec<Variable> = pool
+        .iter()
+        .map(|_| variables.add(variable().min(0.0)))
+        .collect();
     let mut objective = Expression::default();
     let mut pumps = vec![Expression::default(); instance.pumps.len()];
     let mut items = vec![Expression::default(); instance.capacity.len()];

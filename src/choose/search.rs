@@ -43,7 +43,12 @@ pub fn close(
     let mut search = Search::new(stage, value, aim, watch);
     search.put_in_pool(&incumbent);
     let (bound, allowed, stopped) = search.run(allowed);
-    Closed { taken: search.best.unwrap_or(incumbent), bound, allowed, stopped }
+    Closed {
+        taken: search.best.unwrap_or(incumbent),
+        bound,
+        allowed,
+        stopped,
+    }
 }
 
 /// A plan that keeps the earlier goals and comes to at most `most` on this one, if there is one
@@ -138,7 +143,10 @@ impl<'a> Search<'a> {
     }
 
     fn put_in_pool(&mut self, taken: &Taken) {
-        let entries = taken.iter().enumerate().filter_map(|(pump, column)| Some((pump, (*column)?)));
+        let entries = taken
+            .iter()
+            .enumerate()
+            .filter_map(|(pump, column)| Some((pump, (*column)?)));
         self.pool.extend(entries);
     }
 
@@ -179,7 +187,9 @@ impl<'a> Search<'a> {
                     break;
                 }
                 // Dive as long as the dive is alive, then go back to the least bound.
-                let Some(node) = dive.take().or_else(|| open.pop()) else { break };
+                let Some(node) = dive.take().or_else(|| open.pop()) else {
+                    break;
+                };
                 if node.bound >= self.to_beat() {
                     continue;
                 }
@@ -203,7 +213,13 @@ impl<'a> Search<'a> {
     }
 
     fn tell(&self, bound: i64, open: usize) {
-        self.watch.tell(self.aim, self.stage.instance.pumps.len(), self.to_beat(), bound, open);
+        self.watch.tell(
+            self.aim,
+            self.stage.instance.pumps.len(),
+            self.to_beat(),
+            bound,
+            open,
+        );
     }
 
     /// The columns whose reduced cost leaves room for a plan as good as the best one.
@@ -239,15 +255,16 @@ impl<'a> Search<'a> {
     fn relax(&mut self, node: &Node) -> Option<Relaxed> {
         let mut best = node.multipliers.clone();
         let ranges = &node.allowed.ranges;
-        let mut raw_bound =
-            self.stage.price(&self.stage.prices(&best, ranges), &node.allowed)?.bound;
+        let mut raw_bound = self
+            .stage
+            .price(&self.stage.prices(&best, ranges), &node.allowed)?
+            .bound;
         let mut pool = self.pool_of(&node.allowed);
         for _ in 0..MOST_ROUNDS {
             if round_up(raw_bound, self.grain) >= self.to_beat() {
                 return (node.number == 0).then(|| self.relaxed(raw_bound, best, Vec::new()));
             }
-            let Some(multipliers) = relaxation::multipliers(self.stage, ranges, &pool)
-            else {
+            let Some(multipliers) = relaxation::multipliers(self.stage, ranges, &pool) else {
                 break;
             };
             let prices = self.stage.prices(&multipliers, ranges);
@@ -265,7 +282,12 @@ impl<'a> Search<'a> {
             pool.sort_unstable();
         }
         let fractions = match relaxation::fractions(self.stage, ranges, &pool) {
-            Some(values) => pool.iter().copied().zip(values).filter(|(_, v)| *v > 1e-9).collect(),
+            Some(values) => pool
+                .iter()
+                .copied()
+                .zip(values)
+                .filter(|(_, v)| *v > 1e-9)
+                .collect(),
             None => Vec::new(),
         };
         Some(self.relaxed(raw_bound, best, fractions))
@@ -277,7 +299,12 @@ impl<'a> Search<'a> {
         multipliers: Multipliers,
         fractions: Vec<(Entry, f64)>,
     ) -> Relaxed {
-        Relaxed { bound: round_up(raw_bound, self.grain), raw_bound, multipliers, fractions }
+        Relaxed {
+            bound: round_up(raw_bound, self.grain),
+            raw_bound,
+            multipliers,
+            fractions,
+        }
     }
 
     /// The columns of the pool that a node still allows.
@@ -310,7 +337,12 @@ impl<'a> Search<'a> {
                 .filter(|(reduced, _)| *reduced < least)
                 .collect();
             better.sort_unstable();
-            fresh.extend(better.iter().take(COLUMNS_A_ROUND).map(|&(_, column)| (pump, column)));
+            fresh.extend(
+                better
+                    .iter()
+                    .take(COLUMNS_A_ROUND)
+                    .map(|&(_, column)| (pump, column)),
+            );
         }
         fresh
     }
@@ -383,7 +415,13 @@ impl<'a> Search<'a> {
     /// Offers the only plan that is left, if its pieces are there.
     fn offer_only(&mut self, allowed: &Allowed) {
         let taken: Taken = allowed.columns.iter().map(|c| c.first().copied()).collect();
-        if self.stage.instance.left(&taken).iter().all(|&left| left >= 0) {
+        if self
+            .stage
+            .instance
+            .left(&taken)
+            .iter()
+            .all(|&left| left >= 0)
+        {
             self.offer(taken);
         }
     }
@@ -391,7 +429,10 @@ impl<'a> Search<'a> {
     /// Takes a plan as the best one if it keeps the earlier goals and is better.
     fn offer(&mut self, taken: Taken) {
         let value = self.stage.instance.value(&taken);
-        let keeps = value.iter().zip(self.stage.limits).all(|(value, limit)| value <= limit);
+        let keeps = value
+            .iter()
+            .zip(self.stage.limits)
+            .all(|(value, limit)| value <= limit);
         if keeps && value[self.stage.tier..] < self.value[self.stage.tier..] {
             self.put_in_pool(&taken);
             self.best = Some(taken);
@@ -421,18 +462,15 @@ fn grain(instance: &Instance, tier: usize) -> i64 {
 }
 
 /// Serves unserved pumps, at need by moving one other pump to another column.
-pub(crate) fn mend(
-    instance: &Instance,
-    ranked: &[Vec<u32>],
-    taken: &mut Taken,
-    left: &mut Vec<i64>,
-) {
+pub(crate) fn mend(instance: &Instance, ranked: &[Vec<u32>], taken: &mut Taken, left: &mut [i64]) {
     for pump in 0..taken.len() {
         if taken[pump].is_some() {
             continue;
         }
-        let direct =
-            ranked[pump].iter().find(|&&c| fits(left, &instance.column(pump, c).uses)).copied();
+        let direct = ranked[pump]
+            .iter()
+            .find(|&&c| fits(left, &instance.column(pump, c).uses))
+            .copied();
         if let Some(column) = direct {
             take(left, &instance.column(pump, column).uses);
             taken[pump] = Some(column);
@@ -450,7 +488,7 @@ fn make_way(
     instance: &Instance,
     ranked: &[Vec<u32>],
     taken: &mut Taken,
-    left: &mut Vec<i64>,
+    left: &mut [i64],
     pump: usize,
 ) {
     for &column in ranked[pump].iter().take(TRIED) {
@@ -480,10 +518,12 @@ fn make_way(
 }
 
 /// Lets pumps, one after the other, move to a column that costs less, until none can.
-fn refine(stage: Stage<'_>, ranked: &[Vec<u32>], taken: &mut Taken, left: &mut Vec<i64>) {
+fn refine(stage: Stage<'_>, ranked: &[Vec<u32>], taken: &mut Taken, left: &mut [i64]) {
     let instance = stage.instance;
     let cost = |pump: usize, column: u32| -> Vec<i64> {
-        (0..instance.tiers.len()).map(|tier| instance.cost(tier, pump, column)).collect()
+        (0..instance.tiers.len())
+            .map(|tier| instance.cost(tier, pump, column))
+            .collect()
     };
     let mut moved = true;
     let mut passes = 0;
@@ -515,11 +555,7 @@ fn refine(stage: Stage<'_>, ranked: &[Vec<u32>], taken: &mut Taken, left: &mut V
 /// many pieces of a class all pumps take together, then how many of one item. After that, the
 /// pump and item that are most evenly undecided; and where the relaxed plan is whole, the pump
 /// with the most left to choose from is halved. `None` if nothing can be split.
-fn halves(
-    stage: Stage<'_>,
-    allowed: &Allowed,
-    fractions: &[(Entry, f64)],
-) -> Option<[Allowed; 2]> {
+fn halves(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Option<[Allowed; 2]> {
     let instance = stage.instance;
     totals(stage, allowed, fractions)
         .or_else(|| {
@@ -529,11 +565,7 @@ fn halves(
 }
 
 /// Splits on the total of a class or, if those are whole, of an item.
-fn totals(
-    stage: Stage<'_>,
-    allowed: &Allowed,
-    fractions: &[(Entry, f64)],
-) -> Option<[Allowed; 2]> {
+fn totals(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Option<[Allowed; 2]> {
     let instance = stage.instance;
     let mut uses = vec![0.0; instance.capacity.len()];
     for ((pump, column), value) in fractions {
@@ -550,30 +582,41 @@ fn totals(
             .filter(|(_, _, off)| *off > 1e-5)
             .reduce(|best, next| if next.2 > best.2 + 1e-9 { next } else { best })
     };
-    let (set, total, _) =
-        undecided(singles, stage.sets.len()).or_else(|| undecided(0, singles))?;
-    #[expect(clippy::cast_possible_truncation, reason = "a count of pieces is far below 2^53")]
+    let (set, total, _) = undecided(singles, stage.sets.len()).or_else(|| undecided(0, singles))?;
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "a count of pieces is far below 2^53"
+    )]
     let floor = total.floor() as i64;
     let range = allowed.ranges[set];
     if floor < range.least || range.most.is_some_and(|most| floor >= most) {
         return None;
     }
     let mut below = allowed.clone();
-    below.ranges[set] = Range { most: Some(floor), ..range };
+    below.ranges[set] = Range {
+        most: Some(floor),
+        ..range
+    };
     let mut above = allowed.clone();
-    above.ranges[set] = Range { least: floor + 1, ..range };
+    above.ranges[set] = Range {
+        least: floor + 1,
+        ..range
+    };
     // Go on with the nearer side.
-    Some(if total - total.floor() < 0.5 { [below, above] } else { [above, below] })
+    Some(if total - total.floor() < 0.5 {
+        [below, above]
+    } else {
+        [above, below]
+    })
 }
 
 /// Which columns of a pump go into the first half.
 type Keeps<'a> = Box<dyn Fn(Option<u32>) -> bool + 'a>;
 
-fn undecided<'a>(
-    instance: &'a Instance,
-    fractions: &[(Entry, f64)],
-) -> Option<(usize, Keeps<'a>)> {
-    let mut best: Option<(f64, usize, Option<(u32, u32)>)> = None;
+fn undecided<'a>(instance: &'a Instance, fractions: &[(Entry, f64)]) -> Option<(usize, Keeps<'a>)> {
+    /// A pump, and the item and count that part its columns; `None` parts served from not.
+    type Rule = (usize, Option<(u32, u32)>);
+    let mut best: Option<(f64, Rule)> = None;
     let mut from = 0;
     while from < fractions.len() {
         let pump = fractions[from].0.0;
@@ -583,8 +626,8 @@ fn undecided<'a>(
         let mass: f64 = mine.iter().map(|(_, value)| value).sum();
         let mut consider = |share: f64, rule: Option<(u32, u32)>| {
             let evenness = share.min(1.0 - share);
-            if evenness > 1e-6 && best.is_none_or(|(most, _, _)| evenness > most + 1e-9) {
-                best = Some((evenness, pump, rule));
+            if evenness > 1e-6 && best.is_none_or(|(most, _)| evenness > most + 1e-9) {
+                best = Some((evenness, (pump, rule)));
             }
         };
         // Served or not at all.
@@ -602,7 +645,7 @@ fn undecided<'a>(
             consider(share, Some((item, count)));
         }
     }
-    let (_, pump, rule) = best?;
+    let (_, (pump, rule)) = best?;
     let keeps: Keeps<'a> = match rule {
         None => Box::new(|column| column.is_some()),
         Some((item, count)) => Box::new(move |column| {
@@ -613,13 +656,18 @@ fn undecided<'a>(
 }
 
 fn uses_at_least(instance: &Instance, pump: usize, column: u32, item: u32, count: u32) -> bool {
-    instance.column(pump, column).uses.iter().any(|&(i, n)| i == item && n >= count)
+    instance
+        .column(pump, column)
+        .uses
+        .iter()
+        .any(|&(i, n)| i == item && n >= count)
 }
 
 /// Splits one pump's columns by a rule; `None` if one half would hold everything.
 fn halve(allowed: &Allowed, pump: usize, keeps: Keeps<'_>) -> Option<[Allowed; 2]> {
-    let (first, second): (Vec<u32>, Vec<u32>) =
-        allowed.columns[pump].iter().partition(|&&column| keeps(Some(column)));
+    let (first, second): (Vec<u32>, Vec<u32>) = allowed.columns[pump]
+        .iter()
+        .partition(|&&column| keeps(Some(column)));
     let idle = allowed.idle[pump];
     let idle_first = idle && keeps(None);
     let idle_second = idle && !idle_first;
@@ -642,7 +690,9 @@ fn widest(allowed: &Allowed) -> Option<[Allowed; 2]> {
     if choices(pump) < 2 {
         return None;
     }
-    let middle = allowed.columns[pump].get(allowed.columns[pump].len() / 2).copied();
+    let middle = allowed.columns[pump]
+        .get(allowed.columns[pump].len() / 2)
+        .copied();
     let first = allowed.columns[pump].first().copied();
     halve(
         allowed,

@@ -49,7 +49,12 @@ pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
     let mut bounds = Vec::with_capacity(aims.len());
     let mut stopped = None;
     for (tier, &aim) in aims.iter().enumerate() {
-        let stage = Stage { instance, sets: &sets, tier, limits: &limits };
+        let stage = Stage {
+            instance,
+            sets: &sets,
+            tier,
+            limits: &limits,
+        };
         let closed = close(stage, allowed, taken, aim, watch);
         taken = closed.taken;
         allowed = closed.allowed;
@@ -60,7 +65,12 @@ pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
     if stopped.is_none() {
         taken = first_in_order(instance, aims, taken, &limits, allowed, watch);
     }
-    Solved { values: limits, bounds, taken, stopped }
+    Solved {
+        values: limits,
+        bounds,
+        taken,
+        stopped,
+    }
 }
 
 /// A plan to start from: pumps with the greatest gain and the fewest columns choose first.
@@ -102,13 +112,27 @@ fn first_in_order(
         return taken;
     };
     let sets = instance.sets();
-    let stage = Stage { instance, sets: &sets, tier: aims.len() - 1, limits: earlier };
+    let stage = Stage {
+        instance,
+        sets: &sets,
+        tier: aims.len() - 1,
+        limits: earlier,
+    };
     for pump in 0..taken.len() {
         // Taking a column comes before taking none.
         let held = taken[pump].unwrap_or(u32::MAX);
-        let earlier = allowed.columns[pump].iter().copied().filter(|&column| column < held);
+        let earlier = allowed.columns[pump]
+            .iter()
+            .copied()
+            .filter(|&column| column < held);
         let moved = earlier.collect::<Vec<_>>().into_iter().find_map(|column| {
-            reach(stage, only(&allowed, pump, Some(column)), most, *last, watch)
+            reach(
+                stage,
+                only(&allowed, pump, Some(column)),
+                most,
+                *last,
+                watch,
+            )
         });
         taken = moved.unwrap_or(taken);
         allowed = only(&allowed, pump, taken[pump]);

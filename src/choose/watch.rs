@@ -33,7 +33,12 @@ pub struct Watch<'a> {
 impl<'a> Watch<'a> {
     /// No deadline, no interrupt, nobody listens.
     pub fn patient() -> Watch<'static> {
-        Watch { start: Instant::now(), deadline: None, interrupt: None, listener: None }
+        Watch {
+            start: Instant::now(),
+            deadline: None,
+            interrupt: None,
+            listener: None,
+        }
     }
 
     /// With a time limit from now.
@@ -59,17 +64,29 @@ impl<'a> Watch<'a> {
 
     /// Whether to stop now, and why.
     pub fn stop(&self) -> Option<Stop> {
-        if self.interrupt.is_some_and(|flag| flag.load(Ordering::Relaxed)) {
+        if self
+            .interrupt
+            .is_some_and(|flag| flag.load(Ordering::Relaxed))
+        {
             return Some(Stop::Interrupt);
         }
-        self.deadline.is_some_and(|deadline| Instant::now() >= deadline).then_some(Stop::TimeLimit)
+        self.deadline
+            .is_some_and(|deadline| Instant::now() >= deadline)
+            .then_some(Stop::TimeLimit)
     }
 
     /// Tells the listener.
     pub(crate) fn tell(&self, aim: Aim, pumps: usize, value: i64, bound: i64, open: usize) {
         if let Some(listener) = self.listener {
             let elapsed = self.start.elapsed();
-            listener(News { aim, pumps, value, bound, open, elapsed });
+            listener(News {
+                aim,
+                pumps,
+                value,
+                bound,
+                open,
+                elapsed,
+            });
         }
     }
 }

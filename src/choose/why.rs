@@ -30,13 +30,14 @@ pub fn explain(
         .enumerate()
         .map(|(pump, kit)| match kit {
             Some(packs) => Kit::Served(packs),
-            None if patterns[pump].is_empty() => {
-                Kit::Short(vec![diagnose(job, pump, available)])
-            }
+            None if patterns[pump].is_empty() => Kit::Short(vec![diagnose(job, pump, available)]),
             None => {
                 let wanted = lacking(job, pump, drawers, &patterns[pump], &left);
                 let cause = Cause::StockGone(tags(job, pump, &wanted, &holders));
-                Kit::Short(vec![Shortfall { cause, ..diagnose(job, pump, &left) }])
+                Kit::Short(vec![Shortfall {
+                    cause,
+                    ..diagnose(job, pump, &left)
+                }])
             }
         })
         .collect()
@@ -61,13 +62,23 @@ fn lacking(
         counts
     };
     let waste = |pattern: &&Pattern| {
-        let packs: i64 =
-            drawers.iter().zip(&pattern.choice).map(|(d, &c)| d[c as usize].waste).sum();
+        let packs: i64 = drawers
+            .iter()
+            .zip(&pattern.choice)
+            .map(|(d, &c)| d[c as usize].waste)
+            .sum();
         packs + pattern.off_target
     };
-    patterns.iter().min_by_key(waste).map_or_else(Vec::new, |pattern| {
-        uses(pattern).into_iter().filter(|&(i, n)| left[i] < n).map(|(item, _)| item).collect()
-    })
+    patterns
+        .iter()
+        .min_by_key(waste)
+        .map_or_else(Vec::new, |pattern| {
+            uses(pattern)
+                .into_iter()
+                .filter(|&(i, n)| left[i] < n)
+                .map(|(item, _)| item)
+                .collect()
+        })
 }
 
 /// The pumps that hold any of these items, those that come first by priority first.
@@ -77,11 +88,19 @@ fn tags(
     wanted: &[usize],
     holders: &BTreeMap<usize, Vec<usize>>,
 ) -> Vec<String> {
-    let mut found: Vec<usize> = wanted.iter().flat_map(|i| holders.get(i)).flatten().copied().collect();
+    let mut found: Vec<usize> = wanted
+        .iter()
+        .flat_map(|i| holders.get(i))
+        .flatten()
+        .copied()
+        .collect();
     found.sort_by_key(|&other| (job.pumps[other].priority, other));
     found.dedup();
     found.retain(|&other| other != pump);
-    found.into_iter().map(|other| job.pumps[other].tag.clone()).collect()
+    found
+        .into_iter()
+        .map(|other| job.pumps[other].tag.clone())
+        .collect()
 }
 
 /// The first place, in the model's order, that cannot be filled, and what comes nearest.
@@ -91,13 +110,23 @@ fn tags(
 fn diagnose(job: &Job, pump: usize, available: &[u32]) -> Shortfall {
     let pump = &job.pumps[pump];
     let rows = rows(pump, &job.policy);
-    if rows.iter().any(|row| row.constant < 0 && row.sensitivity.iter().all(|&c| c == 0)) {
+    if rows
+        .iter()
+        .any(|row| row.constant < 0 && row.sensitivity.iter().all(|&c| c == 0))
+    {
         // A requirement on measured dimensions alone, which no piece can help.
-        return Shortfall { pack: None, cause: Cause::OutOfReach, nearest: None, window: None };
+        return Shortfall {
+            pack: None,
+            cause: Cause::OutOfReach,
+            nearest: None,
+            window: None,
+        };
     }
     let packs: Vec<_> = job.model_of(pump).packs.iter().zip(&pump.fits).collect();
-    let most: Vec<i64> =
-        packs.iter().map(|(pack, fit)| most_total(job, pack, fit, available)).collect();
+    let most: Vec<i64> = packs
+        .iter()
+        .map(|(pack, fit)| most_total(job, pack, fit, available))
+        .collect();
     let windows = windows(&rows, &most);
     let whole = most.iter().copied().max().unwrap_or(0).max(1);
     let mut wider = whole / 8 + 1;
@@ -107,13 +136,21 @@ fn diagnose(job: &Job, pump: usize, available: &[u32]) -> Shortfall {
             .zip(&windows)
             .map(|((pack, fit), &(a, b))| {
                 // Where nothing can do, first and last have changed places.
-                let around = (a.min(b).saturating_sub(wider), a.max(b).saturating_add(wider));
+                let around = (
+                    a.min(b).saturating_sub(wider),
+                    a.max(b).saturating_add(wider),
+                );
                 list(job, pack, fit, available, around)
             })
             .collect();
         let Some(lists) = lists else {
             let cause = Cause::BetweenTotals;
-            return Shortfall { pack: None, cause, nearest: None, window: None };
+            return Shortfall {
+                pack: None,
+                cause,
+                nearest: None,
+                window: None,
+            };
         };
         let short = first_failing(job, pump, available, &rows, &lists);
         let everything = windows.iter().all(|&(a, b)| {
@@ -164,11 +201,18 @@ fn first_failing(
             partials = next;
             continue;
         }
-        let any = job.offered(&model.packs[pack], &pump.fits[pack]).any(|i| available[i] > 0);
+        let any = job
+            .offered(&model.packs[pack], &pump.fits[pack])
+            .any(|i| available[i] > 0);
         let empty_handed = list.iter().all(|c| c.pieces == 0);
         let Some((_, p, c)) = nearest.filter(|_| any && !empty_handed) else {
             let cause = Cause::NoPiece;
-            return Shortfall { pack: Some(pack), cause, nearest: None, window: None };
+            return Shortfall {
+                pack: Some(pack),
+                cause,
+                nearest: None,
+                window: None,
+            };
         };
         let wanted = window(rows, &decided, &partials[p], pack, &list[c]);
         let narrow = |c: &Combination| {
@@ -189,7 +233,12 @@ fn first_failing(
     }
     // Each place alone can be filled, but together they ask for more than there is.
     let cause = Cause::BetweenTotals;
-    Shortfall { pack: None, cause, nearest: None, window: None }
+    Shortfall {
+        pack: None,
+        cause,
+        nearest: None,
+        window: None,
+    }
 }
 
 /// The totals of a pack that would meet the decided rows, for pieces with this guard.
@@ -204,8 +253,7 @@ fn window(
     for &r in decided {
         let c = rows[r].sensitivity[pack];
         // The guard is what the contribution lacks against the bare total.
-        let guard =
-            c * i128::from(combination.total) - rows[r].contribution(pack, combination);
+        let guard = c * i128::from(combination.total) - rows[r].contribution(pack, combination);
         let need = guard - partial[r];
         if c > 0 {
             low = low.max(-(-need).div_euclid(c));
@@ -214,5 +262,7 @@ fn window(
         }
     }
     let bounded = low > i128::from(i64::MIN) && high < i128::from(i64::MAX);
-    bounded.then(|| Some((i64::try_from(low).ok()?, i64::try_from(high).ok()?))).flatten()
+    bounded
+        .then(|| Some((i64::try_from(low).ok()?, i64::try_from(high).ok()?)))
+        .flatten()
 }

@@ -44,9 +44,15 @@ pub(super) fn run(args: &Args) -> u8 {
         show_problems(&problems);
         return PROBLEMS;
     };
-    let (stock_path, pumps_path) = (args.folder.join("stock.xlsx"), args.folder.join("pumps.xlsx"));
+    let (stock_path, pumps_path) = (
+        args.folder.join("stock.xlsx"),
+        args.folder.join("pumps.xlsx"),
+    );
     let written = std::fs::create_dir_all(&args.folder)
-        .map_err(|error| write::WriteError::File { path: args.folder.clone(), error })
+        .map_err(|error| write::WriteError::File {
+            path: args.folder.clone(),
+            error,
+        })
         .and_then(|()| Ok(write::blank::workbooks(&model)?))
         .and_then(|(stock, pumps)| {
             write::files(&[(&stock_path, &stock), (&pumps_path, &pumps)], args.force)
@@ -55,8 +61,16 @@ pub(super) fn run(args: &Args) -> u8 {
         eprintln!("{error}\nNothing was written.");
         return FAILED;
     }
-    println!("Wrote {} and {}.", stock_path.display(), pumps_path.display());
+    println!(
+        "Wrote {} and {}.",
+        stock_path.display(),
+        pumps_path.display()
+    );
     println!("Fill them in (point at a heading for its note), replace the example row, then run");
-    println!("  gapwright kit {} {}", stock_path.display(), pumps_path.display());
+    println!(
+        "  gapwright kit {} {}",
+        stock_path.display(),
+        pumps_path.display()
+    );
     DONE
 }

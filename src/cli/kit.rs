@@ -9,8 +9,8 @@ use std::time::{Duration, Instant};
 use super::{DONE, FAILED, PROBLEMS, show_problems};
 use crate::choose::choose;
 use crate::choose::watch::{News, Watch};
-use crate::decimal::show_money;
 use crate::decimal::Money;
+use crate::decimal::show_money;
 use crate::plan::{Aim, Kit};
 use crate::read::{self, Sources};
 use crate::verify::{Verified, verify};
@@ -63,9 +63,9 @@ impl Args {
             ("Off-target rate per thou", &self.off_target_rate),
             ("Time limit", &self.time_limit),
         ];
-        let given = settings.into_iter().filter_map(|(name, value)| {
-            Some((name.to_string(), value.clone()?))
-        });
+        let given = settings
+            .into_iter()
+            .filter_map(|(name, value)| Some((name.to_string(), value.clone()?)));
         Sources {
             stock: self.stock.clone(),
             pumps: self.pumps.clone(),
@@ -92,7 +92,10 @@ pub(super) fn run(args: &Args) -> u8 {
     }
     if let Some(threads) = args.threads.filter(|&threads| threads > 0) {
         // Fails only if a pool was built before, which nothing here does.
-        rayon::ThreadPoolBuilder::new().num_threads(threads).build_global().ok();
+        rayon::ThreadPoolBuilder::new()
+            .num_threads(threads)
+            .build_global()
+            .ok();
     }
     let interrupt = Arc::new(AtomicBool::new(false));
     let flag = Arc::clone(&interrupt);
@@ -116,7 +119,9 @@ pub(super) fn run(args: &Args) -> u8 {
     let verified = match verify(job, plan) {
         Ok(verified) => verified,
         Err(breaches) => {
-            eprintln!("This is a defect of gapwright: its plan does not hold when worked out again.");
+            eprintln!(
+                "This is a defect of gapwright: its plan does not hold when worked out again."
+            );
             for breach in breaches {
                 eprintln!("  {breach}");
             }
@@ -124,7 +129,10 @@ pub(super) fn run(args: &Args) -> u8 {
             return FAILED;
         }
     };
-    let date = args.date.clone().unwrap_or_else(|| jiff::Zoned::now().date().to_string());
+    let date = args
+        .date
+        .clone()
+        .unwrap_or_else(|| jiff::Zoned::now().date().to_string());
     let written = write::workbook(&verified, &date).and_then(|workbook| {
         let json = write::json::text(&verified);
         let mut files = vec![(args.out.as_path(), workbook.as_slice())];
@@ -152,20 +160,30 @@ fn account(verified: &Verified, args: &Args) {
         job.policy.acceptance
     );
     let goal = |aim| plan.goal(aim).map_or(0, |goal| goal.value);
-    println!("Waste {}, {} pieces.", words::money(goal(Aim::Waste), job), goal(Aim::Pieces));
+    println!(
+        "Waste {}, {} pieces.",
+        words::money(goal(Aim::Waste), job),
+        goal(Aim::Pieces)
+    );
     println!("{}", words::proof(job, plan));
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         let Kit::Short(shorts) = kit else { continue };
         for short in shorts {
             println!("  {} {}:", pump.tag, words::NOT_FIT);
-            println!("    {}: {}.", words::place(job, pump, short), words::reason(job, pump, short));
+            println!(
+                "    {}: {}.",
+                words::place(job, pump, short),
+                words::reason(job, pump, short)
+            );
         }
     }
     println!("Wrote {}.", args.out.display());
     if let Some(json) = &args.json {
         println!("Wrote {}.", json.display());
     }
-    println!("Measure each finished pack and recheck each clearance: the plan predicts, it does not prove.");
+    println!(
+        "Measure each finished pack and recheck each clearance: the plan predicts, it does not prove."
+    );
 }
 
 /// A line of progress on a terminal, once the work has taken a second.
@@ -179,7 +197,12 @@ struct Progress {
 impl Progress {
     fn new(currency: String) -> Progress {
         let shown = std::io::stderr().is_terminal();
-        Progress { shown, currency, last: Mutex::new(None), start: Instant::now() }
+        Progress {
+            shown,
+            currency,
+            last: Mutex::new(None),
+            start: Instant::now(),
+        }
     }
 
     fn tell(&self, news: News) {
@@ -187,7 +210,9 @@ impl Progress {
         if !self.shown || self.start.elapsed() < Duration::from_secs(1) {
             return;
         }
-        let Ok(mut last) = self.last.lock() else { return };
+        let Ok(mut last) = self.last.lock() else {
+            return;
+        };
         if last.is_some_and(|last| last.elapsed() < PACE) {
             return;
         }

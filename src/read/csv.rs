@@ -6,9 +6,16 @@ use crate::sheet::Sheet;
 /// The one sheet of a CSV file.
 pub(super) fn sheet(file: &str, name: &str, bytes: &[u8]) -> Result<Sheet, Problem> {
     let text = std::str::from_utf8(bytes).map_err(|error| {
-        let line = bytes[..error.valid_up_to()].iter().filter(|&&b| b == b'\n').count() + 1;
+        let line = bytes[..error.valid_up_to()]
+            .iter()
+            .filter(|&&b| b == b'\n')
+            .count()
+            + 1;
         Problem::new(
-            Place { file: file.to_string(), spot: Spot::Text { line, column: 1 } },
+            Place {
+                file: file.to_string(),
+                spot: Spot::Text { line, column: 1 },
+            },
             "bytes that are not UTF-8 text",
             "a CSV file in UTF-8",
             "save it from the spreadsheet program as `CSV UTF-8`, or as .xlsx",
@@ -24,9 +31,14 @@ pub(super) fn sheet(file: &str, name: &str, bytes: &[u8]) -> Result<Sheet, Probl
     let mut last_line = 0;
     for record in reader.records() {
         let record = record.map_err(|error| {
-            let line = error.position().map_or(1, |p| usize::try_from(p.line()).unwrap_or(1));
+            let line = error
+                .position()
+                .map_or(1, |p| usize::try_from(p.line()).unwrap_or(1));
             Problem::new(
-                Place { file: file.to_string(), spot: Spot::Text { line, column: 1 } },
+                Place {
+                    file: file.to_string(),
+                    spot: Spot::Text { line, column: 1 },
+                },
                 format!("a line that is not CSV ({error})"),
                 "values between separators, texts in double quotes where they hold one",
                 "save it again as CSV, or as .xlsx",

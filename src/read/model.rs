@@ -18,8 +18,14 @@ use crate::problem::{Place, Problem, Problems, Spot, nearest};
 
 /// The models that come with the program: name and text.
 pub const BUILT_IN: [(&str, &str); 2] = [
-    ("screwed-impeller", include_str!("../../models/screwed-impeller.toml")),
-    ("front-set-metric", include_str!("../../models/front-set-metric.toml")),
+    (
+        "screwed-impeller",
+        include_str!("../../models/screwed-impeller.toml"),
+    ),
+    (
+        "front-set-metric",
+        include_str!("../../models/front-set-metric.toml"),
+    ),
 ];
 
 /// Where models are found: the folder that was given, then the built-in ones.
@@ -34,10 +40,15 @@ impl Library {
         let mut texts: BTreeMap<String, (String, String)> = BUILT_IN
             .iter()
             .map(|(name, text)| {
-                (name.to_string(), (format!("built-in {name}.toml"), text.to_string()))
+                (
+                    name.to_string(),
+                    (format!("built-in {name}.toml"), text.to_string()),
+                )
             })
             .collect();
-        let Some(folder) = folder else { return Library { texts } };
+        let Some(folder) = folder else {
+            return Library { texts };
+        };
         let trouble = |path: &Path, error: &dyn std::fmt::Display| {
             Problem::new(
                 Place::file(&path.display().to_string()),
@@ -81,7 +92,10 @@ impl Library {
 
     /// The file of a model.
     pub fn source_of(&self, name: &str) -> String {
-        self.texts.get(name).map(|(file, _)| file.clone()).unwrap_or_default()
+        self.texts
+            .get(name)
+            .map(|(file, _)| file.clone())
+            .unwrap_or_default()
     }
 
     /// Reads a model; problems inside it are added once however often it is asked for.
@@ -227,13 +241,22 @@ impl Quantity {
 /// assert!(problems.sorted()[0].to_string().starts_with("m.toml, line 1"));
 /// ```
 pub fn parse(name: &str, file: &str, text: &str) -> Result<Model, Problems> {
-    let mut reader = Reader { file, text, problems: Problems::new() };
+    let mut reader = Reader {
+        file,
+        text,
+        problems: Problems::new(),
+    };
     let model = match toml::from_str::<ModelFile>(text) {
         Ok(raw) => reader.model(name, raw),
         Err(error) => {
             let span = error.span().unwrap_or(0..0);
             let wrong = error.message().trim().replace('\n', " ");
-            reader.add(&span, wrong, "a model file as DEVELOPERS.md describes it", "correct it; compare with the models that come with the program");
+            reader.add(
+                &span,
+                wrong,
+                "a model file as DEVELOPERS.md describes it",
+                "correct it; compare with the models that come with the program",
+            );
             None
         }
     };
@@ -257,8 +280,12 @@ impl Reader<'_> {
         let before = &self.text[..span.start.min(self.text.len())];
         let line = before.matches('\n').count() + 1;
         let column = before.chars().rev().take_while(|&c| c != '\n').count() + 1;
-        let place = Place { file: self.file.to_string(), spot: Spot::Text { line, column } };
-        self.problems.add(Problem::new(place, found, expected, mend));
+        let place = Place {
+            file: self.file.to_string(),
+            spot: Spot::Text { line, column },
+        };
+        self.problems
+            .add(Problem::new(place, found, expected, mend));
     }
 
     fn length(&mut self, quantity: &Spanned<Quantity>, unit: Unit) -> Option<Length> {
@@ -291,7 +318,12 @@ impl Reader<'_> {
         let number = quantity.get_ref().number();
         if number.is_none() {
             let found = format!("`{}`", quantity.get_ref().show());
-            self.add(&quantity.span(), found, "a number with at most six places", "correct the value");
+            self.add(
+                &quantity.span(),
+                found,
+                "a number with at most six places",
+                "correct the value",
+            );
         }
         number
     }
@@ -308,7 +340,12 @@ impl Reader<'_> {
         let unit = Unit::parse(raw.unit.get_ref());
         if unit.is_none() {
             let found = format!("the unit `{}`", raw.unit.get_ref());
-            self.add(&raw.unit.span(), found, "in, thou, mm or um", "correct the unit");
+            self.add(
+                &raw.unit.span(),
+                found,
+                "in, thou, mm or um",
+                "correct the unit",
+            );
         }
         let unit = unit?;
         let dimensions: Vec<Option<Dimension>> = in_file_order(raw.dimension)
@@ -322,7 +359,10 @@ impl Reader<'_> {
         let materials: Vec<Option<Material>> = in_file_order(raw.material)
             .into_iter()
             .map(|(name, _, raw)| {
-                Some(Material { name, tolerance: self.tolerance(&raw.plus_minus, unit)? })
+                Some(Material {
+                    name,
+                    tolerance: self.tolerance(&raw.plus_minus, unit)?,
+                })
             })
             .collect();
         let dimensions: Vec<Dimension> = dimensions.into_iter().collect::<Option<_>>()?;
@@ -330,26 +370,49 @@ impl Reader<'_> {
         for pack in &packs {
             if dimensions.iter().any(|d| d.name == pack.name) {
                 let found = format!("`{}` both as a dimension and as a pack", pack.name);
-                self.add(&raw.unit.span(), found, "a name for each", "rename one of them");
+                self.add(
+                    &raw.unit.span(),
+                    found,
+                    "a name for each",
+                    "rename one of them",
+                );
             }
         }
-        let names = Names { dimensions: &dimensions, packs: &packs };
+        let names = Names {
+            dimensions: &dimensions,
+            packs: &packs,
+        };
         let requirements: Vec<Option<Requirement>> = in_file_order(raw.requirement)
             .into_iter()
             .map(|(name, span, raw)| self.requirement(name, &span, raw, unit, &names))
             .collect();
         let whole = self.text.len()..self.text.len();
         if packs.is_empty() {
-            self.add(&whole, "no [pack]", "at least one place for pieces", "add a [pack.name]");
+            self.add(
+                &whole,
+                "no [pack]",
+                "at least one place for pieces",
+                "add a [pack.name]",
+            );
         }
         if requirements.is_empty() {
-            self.add(&whole, "no [requirement]", "at least one requirement", "add a [requirement.name]");
+            self.add(
+                &whole,
+                "no [requirement]",
+                "at least one requirement",
+                "add a [requirement.name]",
+            );
         }
         let requirements: Vec<Requirement> = requirements.into_iter().collect::<Option<_>>()?;
         for (index, pack) in packs.iter().enumerate() {
             if !requirements.is_empty() && !requirements.iter().any(|r| r.form.involves(index)) {
                 let found = format!("the pack `{}`, which no requirement asks for", pack.name);
-                self.add(&whole, found, "each pack in a requirement", "name it in one, or remove it");
+                self.add(
+                    &whole,
+                    found,
+                    "each pack in a requirement",
+                    "name it in one, or remove it",
+                );
             }
         }
         Some(Model {
@@ -362,13 +425,20 @@ impl Reader<'_> {
             consumables: raw
                 .consumable
                 .into_iter()
-                .map(|c| ConsumableNeed { kind: c.kind, fit_column: c.fit_column, count: c.count })
+                .map(|c| ConsumableNeed {
+                    kind: c.kind,
+                    fit_column: c.fit_column,
+                    count: c.count,
+                })
                 .collect(),
             materials: materials.into_iter().collect::<Option<_>>()?,
             cautions: raw
                 .caution
                 .into_iter()
-                .map(|c| Caution { when: c.when, text: c.text })
+                .map(|c| Caution {
+                    when: c.when,
+                    text: c.text,
+                })
                 .collect(),
             sha256: super::sha256(self.text.as_bytes()),
         })
@@ -389,25 +459,36 @@ impl Reader<'_> {
             Some(other) => {
                 let found = format!("the shape `{other}`");
                 let at = raw.shape.as_ref().map_or(span.clone(), Spanned::span);
-                self.add(&at, found, "rectangular, normal, triangular or u-shaped", "correct the shape");
+                self.add(
+                    &at,
+                    found,
+                    "rectangular, normal, triangular or u-shaped",
+                    "correct the shape",
+                );
                 None
             }
         };
-        let from_readings = |q: &Spanned<Quantity>| {
-            matches!(q.get_ref(), Quantity::Text(text) if text.trim() == "from readings")
-        };
-        let spread = match (&raw.plus_minus, &raw.plus, &raw.minus, &raw.standard_uncertainty) {
+        let from_readings = |q: &Spanned<Quantity>| matches!(q.get_ref(), Quantity::Text(text) if text.trim() == "from readings");
+        let spread = match (
+            &raw.plus_minus,
+            &raw.plus,
+            &raw.minus,
+            &raw.standard_uncertainty,
+        ) {
             (Some(q), None, None, None) if from_readings(q) => Some(Spread::FromReadings),
             (Some(q), None, None, None) => self.tolerance(q, unit).map(Spread::Within),
             (None, Some(plus), Some(minus), None) => {
                 let (plus, minus) = (self.tolerance(plus, unit), self.tolerance(minus, unit));
                 plus.zip(minus).map(|(p, m)| {
-                    Spread::Within(Tolerance { plus: p.plus, minus: m.minus })
+                    Spread::Within(Tolerance {
+                        plus: p.plus,
+                        minus: m.minus,
+                    })
                 })
             }
-            (None, None, None, Some(u)) => {
-                self.tolerance(u, unit).map(|u| Spread::StandardUncertainty(u.plus))
-            }
+            (None, None, None, Some(u)) => self
+                .tolerance(u, unit)
+                .map(|u| Spread::StandardUncertainty(u.plus)),
             _ => {
                 self.add(
                     span,
@@ -419,24 +500,45 @@ impl Reader<'_> {
             }
         };
         let label = raw.label.unwrap_or_else(|| super::pumps::heading(&name));
-        Some(Dimension { name, label, spread: spread?, shape: shape? })
+        Some(Dimension {
+            name,
+            label,
+            spread: spread?,
+            shape: shape?,
+        })
     }
 
     fn pack(&mut self, name: String, span: &Range<usize>, raw: PackFile) -> Option<Pack> {
         let kind = raw.kind.get_ref().to_lowercase();
         if !["shim", "gasket"].contains(&kind.as_str()) {
             let found = format!("the kind `{kind}`");
-            self.add(&raw.kind.span(), found, "shim or gasket", "correct the kind");
+            self.add(
+                &raw.kind.span(),
+                found,
+                "shim or gasket",
+                "correct the kind",
+            );
         }
         // A gasket place is never left empty; a place for shims may be.
         let least_pieces = raw.least_pieces.unwrap_or(u32::from(kind == "gasket"));
         let most_pieces = *raw.most_pieces.get_ref();
         if most_pieces == 0 || most_pieces > 12 || least_pieces > most_pieces {
             let found = format!("{least_pieces} to {most_pieces} pieces");
-            self.add(span, found, "1 to 12 pieces at most, and no more at least than at most", "correct the numbers");
+            self.add(
+                span,
+                found,
+                "1 to 12 pieces at most, and no more at least than at most",
+                "correct the numbers",
+            );
         }
         let label = raw.label.unwrap_or_else(|| super::pumps::heading(&name));
-        Some(Pack { name, label, kind, least_pieces, most_pieces })
+        Some(Pack {
+            name,
+            label,
+            kind,
+            least_pieces,
+            most_pieces,
+        })
     }
 
     fn requirement(
@@ -447,17 +549,36 @@ impl Reader<'_> {
         unit: Unit,
         names: &Names<'_>,
     ) -> Option<Requirement> {
-        let label = raw.label.clone().unwrap_or_else(|| super::pumps::heading(&name));
+        let label = raw
+            .label
+            .clone()
+            .unwrap_or_else(|| super::pumps::heading(&name));
         let [low, high] = raw.limits.get_ref().as_slice() else {
-            self.add(&raw.limits.span(), "limits that are not two", "[lower, upper]", "give both limits");
+            self.add(
+                &raw.limits.span(),
+                "limits that are not two",
+                "[lower, upper]",
+                "give both limits",
+            );
             return None;
         };
-        let form = match (&raw.terms, &raw.target, &raw.gasket, &raw.gap, &raw.allowance) {
+        let form = match (
+            &raw.terms,
+            &raw.target,
+            &raw.gasket,
+            &raw.gap,
+            &raw.allowance,
+        ) {
             (Some(terms), Some(target), None, None, None) => {
                 let terms = self.terms(terms, names);
                 let target = self.length(target, unit);
                 let (lower, upper) = (self.length(low, unit), self.length(high, unit));
-                Form::Linear { terms: terms?, target: target?, lower: lower?, upper: upper? }
+                Form::Linear {
+                    terms: terms?,
+                    target: target?,
+                    lower: lower?,
+                    upper: upper?,
+                }
             }
             (None, None, Some(gasket), Some(gap), Some(allowance)) => {
                 let index = names.packs.iter().position(|p| p.name == *gasket.get_ref());
@@ -488,11 +609,21 @@ impl Reader<'_> {
         if let Form::GasketFill { gasket, gap, .. } = &form
             && gap.iter().any(|(term, _)| *term == Term::Pack(*gasket))
         {
-            self.add(span, "a gasket in its own gap", "a gap of other terms", "take it out of the gap");
+            self.add(
+                span,
+                "a gasket in its own gap",
+                "a gap of other terms",
+                "take it out of the gap",
+            );
             return None;
         }
         if let Err(wrong) = form.check() {
-            self.add(&raw.limits.span(), wrong, "lower <= target <= upper", "correct target and limits");
+            self.add(
+                &raw.limits.span(),
+                wrong,
+                "lower <= target <= upper",
+                "correct target and limits",
+            );
             return None;
         }
         Some(Requirement { name, label, form })
@@ -514,7 +645,9 @@ impl Reader<'_> {
                 if term.is_none() {
                     self.unknown(&sensitivity.span(), name, names);
                 }
-                let number = self.number(sensitivity).filter(|c| c.raw().abs() <= 10_000_000);
+                let number = self
+                    .number(sensitivity)
+                    .filter(|c| c.raw().abs() <= 10_000_000);
                 Some((term?, number?))
             })
             .collect();

@@ -7,15 +7,25 @@ use crate::sheet::Book;
 
 /// Takes the settings of the Policy sheet, if the workbook has one.
 pub(super) fn read(book: &Book, policy: &mut Policy, problems: &mut Problems) {
-    let Some(sheet) = book.sheets.iter().find(|s| key(&s.name) == "policy") else { return };
-    let Some(table) = Table::find(sheet, &["Setting", "Value"], problems) else { return };
+    let Some(sheet) = book.sheets.iter().find(|s| key(&s.name) == "policy") else {
+        return;
+    };
+    let Some(table) = Table::find(sheet, &["Setting", "Value"], problems) else {
+        return;
+    };
     let setting_column = table.needed("Setting", problems);
     let value_column = table.needed("Value", problems);
-    let (Some(setting_column), Some(value_column)) = (setting_column, value_column) else { return };
+    let (Some(setting_column), Some(value_column)) = (setting_column, value_column) else {
+        return;
+    };
     for line in table.lines() {
-        let Some(setting) = line.text(Some(setting_column), problems) else { continue };
+        let Some(setting) = line.text(Some(setting_column), problems) else {
+            continue;
+        };
         // A setting with nothing behind it keeps its default.
-        let Some(value) = line.text(Some(value_column), problems) else { continue };
+        let Some(value) = line.text(Some(value_column), problems) else {
+            continue;
+        };
         let (name_at, value_at) = (line.place(setting_column), line.place(value_column));
         set(policy, &setting, &value, name_at, value_at, problems);
     }

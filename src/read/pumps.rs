@@ -59,7 +59,9 @@ pub(super) fn read(
         if line.text(tag.as_ref(), &mut Problems::new()).is_none() {
             continue;
         }
-        let Some(name) = line.needed_text(model_column.as_ref(), problems) else { continue };
+        let Some(name) = line.needed_text(model_column.as_ref(), problems) else {
+            continue;
+        };
         let known = models.iter().position(|m| m.name == name);
         let index = known.or_else(|| {
             models.push(library.find(&name, problems)?);
@@ -73,7 +75,10 @@ pub(super) fn read(
             None => unknown_model(&line, model_column.as_ref(), &name, library, problems),
         }
     }
-    let columns: Vec<Columns> = models.iter().map(|m| Columns::find(&table, m, problems)).collect();
+    let columns: Vec<Columns> = models
+        .iter()
+        .map(|m| Columns::find(&table, m, problems))
+        .collect();
     let known = known_headings(&models);
     table.misspelt(&known, |key| is_reading(key, &models), problems);
     let carried: Vec<&Heading> = table
@@ -81,7 +86,11 @@ pub(super) fn read(
         .iter()
         .filter(|h| !known.iter().any(|k| key(k) == h.key) && !is_reading(&h.key, &models))
         .collect();
-    let mut draft = Draft { models: Vec::new(), pumps: Vec::new(), fit_places: Vec::new() };
+    let mut draft = Draft {
+        models: Vec::new(),
+        pumps: Vec::new(),
+        fit_places: Vec::new(),
+    };
     let mut first_of: HashMap<String, u32> = HashMap::new();
     let mut rows = 0;
     for line in table.lines() {
@@ -94,11 +103,21 @@ pub(super) fn read(
                 line.place(heading),
                 format!("the tag `{text}` a second time"),
                 "each pump once",
-                format!("correct one of the tags; the first stands in row {}", first + 1),
+                format!(
+                    "correct one of the tags; the first stands in row {}",
+                    first + 1
+                ),
             ));
         }
-        let Some(&index) = model_of.get(&line.row.number) else { continue };
-        let reader = PumpReader { line, model: &models[index], columns: &columns[index], policy };
+        let Some(&index) = model_of.get(&line.row.number) else {
+            continue;
+        };
+        let reader = PumpReader {
+            line,
+            model: &models[index],
+            columns: &columns[index],
+            policy,
+        };
         let pump = reader.pump(tag_text, index, &carried, problems);
         if let Some((pump, places)) = pump {
             draft.pumps.push(pump);
@@ -140,7 +159,10 @@ fn unknown_model(
 
 /// Every heading that some model of the workbook gives a meaning to.
 fn known_headings(models: &[Model]) -> Vec<String> {
-    let fixed = NEEDED_OF_PUMPS.iter().chain(&ALSO_KNOWN).map(ToString::to_string);
+    let fixed = NEEDED_OF_PUMPS
+        .iter()
+        .chain(&ALSO_KNOWN)
+        .map(ToString::to_string);
     let of_models = models.iter().flat_map(|model| {
         let dimensions = model.dimensions.iter().flat_map(|d| {
             let name = heading(&d.name);
@@ -151,8 +173,15 @@ fn known_headings(models: &[Model]) -> Vec<String> {
             let name = heading(&r.name);
             ["target", "min", "max"].map(|side| format!("{name} {side}"))
         });
-        let consumables = model.consumables.iter().filter_map(|c| c.fit_column.clone());
-        dimensions.chain(packs).chain(requirements).chain(consumables).collect::<Vec<_>>()
+        let consumables = model
+            .consumables
+            .iter()
+            .filter_map(|c| c.fit_column.clone());
+        dimensions
+            .chain(packs)
+            .chain(requirements)
+            .chain(consumables)
+            .collect::<Vec<_>>()
     });
     fixed.chain(of_models).collect()
 }
@@ -160,11 +189,16 @@ fn known_headings(models: &[Model]) -> Vec<String> {
 /// Whether a heading is one of the numbered readings of a dimension.
 fn is_reading(heading_key: &str, models: &[Model]) -> bool {
     let dimensions = models.iter().flat_map(|m| &m.dimensions);
-    dimensions.into_iter().any(|d| reading_number(heading_key, d).is_some())
+    dimensions
+        .into_iter()
+        .any(|d| reading_number(heading_key, d).is_some())
 }
 
 fn reading_number(heading_key: &str, dimension: &Dimension) -> Option<u32> {
-    heading_key.strip_prefix(key(&dimension.name).as_str())?.parse().ok()
+    heading_key
+        .strip_prefix(key(&dimension.name).as_str())?
+        .parse()
+        .ok()
 }
 
 /// Where a model's values stand.
@@ -195,8 +229,10 @@ impl Columns {
                     .filter_map(|h| Some((reading_number(&h.key, dimension)?, h.clone())))
                     .collect();
                 readings.sort_by_key(|(number, _)| *number);
-                let all: Vec<Heading> =
-                    single.into_iter().chain(readings.into_iter().map(|(_, h)| h)).collect();
+                let all: Vec<Heading> = single
+                    .into_iter()
+                    .chain(readings.into_iter().map(|(_, h)| h))
+                    .collect();
                 if all.is_empty() {
                     table.needed(&heading(&dimension.name), problems);
                 }
@@ -208,7 +244,8 @@ impl Columns {
             .iter()
             .map(|r| {
                 let name = heading(&r.name);
-                ["target", "min", "max"].map(|side| table.optional(&format!("{name} {side}")).cloned())
+                ["target", "min", "max"]
+                    .map(|side| table.optional(&format!("{name} {side}")).cloned())
             })
             .collect();
         let consumables = model
@@ -216,7 +253,12 @@ impl Columns {
             .iter()
             .map(|c| table.optional(c.fit_column.as_ref()?).cloned())
             .collect();
-        Columns { fits, dimensions, limits, consumables }
+        Columns {
+            fits,
+            dimensions,
+            limits,
+            consumables,
+        }
     }
 }
 
@@ -261,12 +303,19 @@ impl PumpReader<'_> {
             .zip(&self.columns.limits)
             .map(|(requirement, columns)| self.requirement(requirement, columns, problems))
             .collect();
-        let due = optional("Due").and_then(|h| line.cell(h, problems)).map(due);
+        let due = optional("Due")
+            .and_then(|h| line.cell(h, problems))
+            .map(due);
         let location = line.text(optional("Location"), problems);
         let note = line.text(optional("Note"), problems);
         let carried = carried
             .iter()
-            .map(|h| (h.text.clone(), line.row.cell(h.column).map(Cell::show).unwrap_or_default()))
+            .map(|h| {
+                (
+                    h.text.clone(),
+                    line.row.cell(h.column).map(Cell::show).unwrap_or_default(),
+                )
+            })
             .collect();
         let consumable_fits = self
             .columns
@@ -274,7 +323,11 @@ impl PumpReader<'_> {
             .iter()
             .map(|column| line.text(column.as_ref(), problems))
             .collect();
-        let (fits, places) = fits.into_iter().collect::<Option<Vec<_>>>()?.into_iter().unzip();
+        let (fits, places) = fits
+            .into_iter()
+            .collect::<Option<Vec<_>>>()?
+            .into_iter()
+            .unzip();
         let pump = Pump {
             tag: tag?,
             model,
@@ -318,8 +371,10 @@ impl PumpReader<'_> {
         problems: &mut Problems,
     ) -> Option<Measured> {
         let line = &self.line;
-        let filled: Vec<&Heading> =
-            columns.iter().filter(|h| line.row.cell(h.column).is_some()).collect();
+        let filled: Vec<&Heading> = columns
+            .iter()
+            .filter(|h| line.row.cell(h.column).is_some())
+            .collect();
         if filled.is_empty() {
             if let Some(first) = columns.first() {
                 line.missing(first, problems);
@@ -347,18 +402,27 @@ impl PumpReader<'_> {
                 }
             },
         };
-        if let (Spread::Within(tolerance), Some(&least), Some(&most)) =
-            (dimension.spread, readings.iter().min(), readings.iter().max())
-            && most - least > tolerance.minus + tolerance.plus
+        if let (Spread::Within(tolerance), Some(&least), Some(&most)) = (
+            dimension.spread,
+            readings.iter().min(),
+            readings.iter().max(),
+        ) && most - least > tolerance.minus + tolerance.plus
         {
             problems.warn(Problem::new(
                 line.place(filled[0]),
-                format!("readings of `{}` that lie further apart than its plus/minus allows", dimension.label),
+                format!(
+                    "readings of `{}` that lie further apart than its plus/minus allows",
+                    dimension.label
+                ),
                 "readings that agree",
                 "measure again; the mean is used as it stands",
             ));
         }
-        Some(Measured { readings, value, tolerance })
+        Some(Measured {
+            readings,
+            value,
+            tolerance,
+        })
     }
 
     /// The model's requirement with this pump's own target and limits.
@@ -370,11 +434,18 @@ impl PumpReader<'_> {
     ) -> Option<Requirement> {
         let line = &self.line;
         let own = |index: usize| {
-            columns[index].as_ref().filter(|h| line.row.cell(h.column).is_some())
+            columns[index]
+                .as_ref()
+                .filter(|h| line.row.cell(h.column).is_some())
         };
         let mut whole = true;
         let form = match &requirement.form {
-            Form::Linear { terms, target, lower, upper } => {
+            Form::Linear {
+                terms,
+                target,
+                lower,
+                upper,
+            } => {
                 let mut side = |index: usize, usual: Length| match own(index) {
                     None => usual,
                     Some(heading) => line.length(heading, problems).unwrap_or_else(|| {
@@ -383,9 +454,20 @@ impl PumpReader<'_> {
                     }),
                 };
                 let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
-                Form::Linear { terms: terms.clone(), target, lower, upper }
+                Form::Linear {
+                    terms: terms.clone(),
+                    target,
+                    lower,
+                    upper,
+                }
             }
-            Form::GasketFill { gasket, gap, target, lower, upper } => {
+            Form::GasketFill {
+                gasket,
+                gap,
+                target,
+                lower,
+                upper,
+            } => {
                 let mut side = |index: usize, usual: Millionths| match own(index) {
                     None => usual,
                     Some(heading) => line.number(heading, problems).unwrap_or_else(|| {
@@ -394,7 +476,13 @@ impl PumpReader<'_> {
                     }),
                 };
                 let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
-                Form::GasketFill { gasket: *gasket, gap: gap.clone(), target, lower, upper }
+                Form::GasketFill {
+                    gasket: *gasket,
+                    gap: gap.clone(),
+                    target,
+                    lower,
+                    upper,
+                }
             }
         };
         if !whole {
@@ -403,7 +491,9 @@ impl PumpReader<'_> {
         let form = match form.check() {
             Ok(()) => form,
             Err(wrong) => {
-                let place = (0..3).find_map(own).map_or(line.table.sheet.whole(), |h| line.place(h));
+                let place = (0..3)
+                    .find_map(own)
+                    .map_or(line.table.sheet.whole(), |h| line.place(h));
                 problems.add(Problem::new(
                     place,
                     format!("{wrong} for `{}`", requirement.label),
@@ -413,7 +503,10 @@ impl PumpReader<'_> {
                 return None;
             }
         };
-        Some(Requirement { form, ..requirement.clone() })
+        Some(Requirement {
+            form,
+            ..requirement.clone()
+        })
     }
 }
 
@@ -429,7 +522,10 @@ fn due(cell: &Cell) -> Due {
             .unwrap_or(f64::INFINITY),
         _ => f64::INFINITY,
     };
-    Due { shown: cell.show(), serial }
+    Due {
+        shown: cell.show(),
+        serial,
+    }
 }
 
 /// A length times a factor, rounded up to a whole tick: a guard may be too wide, never too narrow.
@@ -444,8 +540,10 @@ fn uncertainty_of_mean(readings: &[Length]) -> Option<Length> {
     let n = i128::try_from(readings.len()).ok().filter(|&n| n > 1)?;
     let sum: i128 = readings.iter().map(|r| i128::from(r.ticks())).sum();
     // n^2 times the sum of squared deviations, in whole numbers.
-    let squares: i128 =
-        readings.iter().map(|r| (n * i128::from(r.ticks()) - sum).pow(2)).sum();
+    let squares: i128 = readings
+        .iter()
+        .map(|r| (n * i128::from(r.ticks()) - sum).pow(2))
+        .sum();
     // u^2 = squares / (n^2 (n - 1) n)
     let below = n * n * (n - 1) * n;
     let mut root = (squares / below).isqrt();
@@ -470,11 +568,18 @@ pub(super) fn check_fits(draft: &Draft, items: &[Item], problems: &mut Problems)
             codes.dedup();
             let mend = match nearest(fit.as_str(), codes.iter().copied()) {
                 Some(near) => format!("say `{near}`, if that is what is meant"),
-                None => format!("list the {} in the stock workbook, with 0 on hand if there is none", pack.kind),
+                None => format!(
+                    "list the {} in the stock workbook, with 0 on hand if there is none",
+                    pack.kind
+                ),
             };
             problems.add(Problem::new(
                 place.clone(),
-                format!("the fit code `{}`, which no {} in the stock has", fit.as_str(), pack.kind),
+                format!(
+                    "the fit code `{}`, which no {} in the stock has",
+                    fit.as_str(),
+                    pack.kind
+                ),
                 format!("one of {}", codes.join(", ")),
                 mend,
             ));
@@ -496,9 +601,15 @@ mod tests {
         ]
         .map(|hundredths: i64| Length::from_ticks(hundredths * 1_000))
         .to_vec();
-        assert_eq!(Length::mean(&readings), Some(Length::from_ticks(10_014_500)));
+        assert_eq!(
+            Length::mean(&readings),
+            Some(Length::from_ticks(10_014_500))
+        );
         // 0.3329157 of 100 000 ticks, rounded up to a whole one.
-        assert_eq!(uncertainty_of_mean(&readings), Some(Length::from_ticks(33_292)));
+        assert_eq!(
+            uncertainty_of_mean(&readings),
+            Some(Length::from_ticks(33_292))
+        );
         assert_eq!(uncertainty_of_mean(&readings[..1]), None);
     }
 }

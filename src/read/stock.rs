@@ -2,8 +2,8 @@
 
 use std::collections::HashMap;
 
-use super::table::{Line, NEEDED_OF_STOCK, Table};
 use super::find_sheet;
+use super::table::{Line, NEEDED_OF_STOCK, Table};
 use crate::decimal::Money;
 use crate::job::StockSheet;
 use crate::length::{Length, Tolerance};
@@ -17,8 +17,20 @@ const STACKED: [&str; 2] = ["shim", "gasket"];
 
 /// Headings that are known beside the needed ones.
 const ALSO_KNOWN: [&str; 14] = [
-    "Thickness", "Tolerance", "Uncertainty", "Reserved", "Unit cost", "Pack qty", "Min level",
-    "Max level", "Lead days", "Supplier", "Bin", "Material", "Peel step", "Description",
+    "Thickness",
+    "Tolerance",
+    "Uncertainty",
+    "Reserved",
+    "Unit cost",
+    "Pack qty",
+    "Min level",
+    "Max level",
+    "Lead days",
+    "Supplier",
+    "Bin",
+    "Material",
+    "Peel step",
+    "Description",
 ];
 
 /// The stock as read, tolerances not settled yet: they may come from a model's materials.
@@ -40,8 +52,11 @@ struct Lot {
 pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     let sheet = find_sheet(book, "Stock", &NEEDED_OF_STOCK, problems)?;
     let table = Table::find(sheet, &NEEDED_OF_STOCK, problems)?;
-    let known: Vec<String> =
-        NEEDED_OF_STOCK.iter().chain(&ALSO_KNOWN).map(ToString::to_string).collect();
+    let known: Vec<String> = NEEDED_OF_STOCK
+        .iter()
+        .chain(&ALSO_KNOWN)
+        .map(ToString::to_string)
+        .collect();
     table.misspelt(&known, |_| false, problems);
     let needed = NEEDED_OF_STOCK.map(|name| table.needed(name, problems).cloned());
     let thickness = table.needed("Thickness", problems).cloned();
@@ -49,9 +64,13 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     let mut first_of: HashMap<String, u32> = HashMap::new();
     let mut bins: HashMap<String, String> = HashMap::new();
     for line in table.lines() {
-        let Some(lot) = lot(&line, &needed, thickness.as_ref(), problems) else { continue };
+        let Some(lot) = lot(&line, &needed, thickness.as_ref(), problems) else {
+            continue;
+        };
         let [item, ..] = &needed;
-        let at = item.as_ref().map_or(sheet.whole(), |heading| line.place(heading));
+        let at = item
+            .as_ref()
+            .map_or(sheet.whole(), |heading| line.place(heading));
         if let Some(first) = first_of.insert(lot.item.item.to_lowercase(), line.row.number) {
             problems.add(Problem::new(
                 at.clone(),
@@ -62,7 +81,10 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
         }
         if let Some(bin) = &lot.item.bin {
             let kind = format!("{} {}", lot.item.kind, lot.item.fit.key());
-            if let Some(other) = bins.insert(bin.to_lowercase(), kind.clone()).filter(|o| *o != kind) {
+            if let Some(other) = bins
+                .insert(bin.to_lowercase(), kind.clone())
+                .filter(|o| *o != kind)
+            {
                 problems.warn(Problem::new(
                     at,
                     format!("bin {bin} also holds {other}"),
@@ -82,7 +104,11 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
         ));
     }
     let on_hand_column = needed[3].as_ref()?.column;
-    let sheet = StockSheet { sheet: sheet.clone(), heading_row: table.heading_row, on_hand_column };
+    let sheet = StockSheet {
+        sheet: sheet.clone(),
+        heading_row: table.heading_row,
+        on_hand_column,
+    };
     Some(Draft { lots, sheet })
 }
 
@@ -97,8 +123,12 @@ fn lot(
     let optional = |name: &str| table.optional(name);
     // A row without its item is a note or a total; one problem for it is enough.
     let name = line.needed_text(item.as_ref(), problems)?;
-    let kind = line.needed_text(kind.as_ref(), problems).map(|kind| kind.to_lowercase());
-    let stacked = kind.as_ref().is_some_and(|kind| STACKED.contains(&kind.as_str()));
+    let kind = line
+        .needed_text(kind.as_ref(), problems)
+        .map(|kind| kind.to_lowercase());
+    let stacked = kind
+        .as_ref()
+        .is_some_and(|kind| STACKED.contains(&kind.as_str()));
     let fit = if stacked {
         line.needed_text(fit.as_ref(), problems)
     } else {
@@ -106,13 +136,17 @@ fn lot(
         Some(line.text(fit.as_ref(), problems).unwrap_or_default())
     };
     let on_hand_count = line.count(on_hand.as_ref(), problems);
-    if let Some(heading) = on_hand.as_ref().filter(|h| line.row.cell(h.column).is_none()) {
+    if let Some(heading) = on_hand
+        .as_ref()
+        .filter(|h| line.row.cell(h.column).is_none())
+    {
         line.missing(heading, problems);
     }
     let reserved = line.count(optional("Reserved"), problems).unwrap_or(0);
-    if let (Some(heading), Some(count)) =
-        (optional("Reserved"), on_hand_count.filter(|&count| reserved > count))
-    {
+    if let (Some(heading), Some(count)) = (
+        optional("Reserved"),
+        on_hand_count.filter(|&count| reserved > count),
+    ) {
         problems.add(Problem::new(
             line.place(heading),
             format!("{reserved} reserved of {count} on hand"),
@@ -150,7 +184,9 @@ fn lot(
         None => table.sheet.whole(),
     };
     let uncertainty = optional("Uncertainty").and_then(|h| line.length(h, problems));
-    let unit_cost = line.money(optional("Unit cost"), problems).unwrap_or(Money::ZERO);
+    let unit_cost = line
+        .money(optional("Unit cost"), problems)
+        .unwrap_or(Money::ZERO);
     let min_level = line.count(optional("Min level"), problems).unwrap_or(0);
     for name in ["Pack qty", "Max level", "Lead days"] {
         // Not used in this step, but a wrong number should not lie in wait for a later one.
@@ -185,7 +221,10 @@ pub(super) fn settle_tolerances(
 ) -> Vec<Item> {
     let of_material = |material: &Option<String>| {
         let name = material.as_ref()?.to_lowercase();
-        let given = models.iter().flat_map(|m| &m.materials).filter(|m| m.name.to_lowercase() == name);
+        let given = models
+            .iter()
+            .flat_map(|m| &m.materials)
+            .filter(|m| m.name.to_lowercase() == name);
         // Where models differ, the wider one is the safe one.
         given.map(|m| m.tolerance).reduce(|a, b| Tolerance {
             minus: a.minus.max(b.minus),
@@ -196,9 +235,11 @@ pub(super) fn settle_tolerances(
     for lot in &draft.lots {
         let tolerance = lot.tolerance.or_else(|| of_material(&lot.item.material));
         let size = match (lot.thickness, tolerance) {
-            (Some(thickness), Some(tolerance)) => {
-                Some(Size { thickness, tolerance, uncertainty: lot.uncertainty })
-            }
+            (Some(thickness), Some(tolerance)) => Some(Size {
+                thickness,
+                tolerance,
+                uncertainty: lot.uncertainty,
+            }),
             (Some(_), None) => {
                 problems.add(Problem::new(
                     lot.place.clone(),
@@ -210,7 +251,10 @@ pub(super) fn settle_tolerances(
             }
             (None, _) => None,
         };
-        items.push(Item { size, ..lot.item.clone() });
+        items.push(Item {
+            size,
+            ..lot.item.clone()
+        });
     }
     items
 }

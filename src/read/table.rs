@@ -25,7 +25,10 @@ pub(super) fn key(text: &str) -> String {
         }
         _ => text.to_string(),
     };
-    bare.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect()
+    bare.to_lowercase()
+        .chars()
+        .filter(|c| c.is_alphanumeric())
+        .collect()
 }
 
 /// The unit in a heading's brackets, if it is one.
@@ -69,13 +72,20 @@ fn headings(row: &Row) -> Vec<Heading> {
 }
 
 fn matches(headings: &[Heading], wanted: &[&str]) -> usize {
-    wanted.iter().filter(|w| headings.iter().any(|h| h.key == key(w))).count()
+    wanted
+        .iter()
+        .filter(|w| headings.iter().any(|h| h.key == key(w)))
+        .count()
 }
 
 /// Whether some row holds all the needed headings.
 pub(super) fn has_headings(sheet: &Sheet, needed: &[&str]) -> bool {
-    let top = sheet.rows.iter().take_while(|row| row.number < MOST_TITLE_ROWS);
-    top.map(headings).any(|h| matches(&h, needed) == needed.len())
+    let top = sheet
+        .rows
+        .iter()
+        .take_while(|row| row.number < MOST_TITLE_ROWS);
+    top.map(headings)
+        .any(|h| matches(&h, needed) == needed.len())
 }
 
 impl<'a> Table<'a> {
@@ -155,7 +165,10 @@ impl<'a> Table<'a> {
                 format!("a column headed `{name}`"),
                 match near {
                     Some(near) => format!("rename `{near}` to `{name}`, if that is what it is"),
-                    None => format!("add it; the headings here are {}", texts.collect::<Vec<_>>().join(", ")),
+                    None => format!(
+                        "add it; the headings here are {}",
+                        texts.collect::<Vec<_>>().join(", ")
+                    ),
                 },
             ));
         }
@@ -170,15 +183,23 @@ impl<'a> Table<'a> {
         also_known: impl Fn(&str) -> bool,
         problems: &mut Problems,
     ) {
-        let missing: Vec<&str> =
-            known.iter().map(String::as_str).filter(|k| self.optional(k).is_none()).collect();
+        let missing: Vec<&str> = known
+            .iter()
+            .map(String::as_str)
+            .filter(|k| self.optional(k).is_none())
+            .collect();
         for heading in &self.headings {
             if known.iter().any(|k| key(k) == heading.key) || also_known(&heading.key) {
                 continue;
             }
             let near = missing
                 .iter()
-                .map(|k| (strsim::normalized_damerau_levenshtein(&key(k), &heading.key), *k))
+                .map(|k| {
+                    (
+                        strsim::normalized_damerau_levenshtein(&key(k), &heading.key),
+                        *k,
+                    )
+                })
                 .filter(|(likeness, _)| *likeness >= 0.8)
                 .max_by(|a, b| a.0.total_cmp(&b.0));
             if let Some((_, near)) = near {
@@ -236,12 +257,20 @@ impl Line<'_, '_> {
     }
 
     /// A text; a number is taken as it is shown.
-    pub(super) fn text(&self, heading: Option<&Heading>, problems: &mut Problems) -> Option<String> {
+    pub(super) fn text(
+        &self,
+        heading: Option<&Heading>,
+        problems: &mut Problems,
+    ) -> Option<String> {
         self.cell(heading?, problems).map(Cell::show)
     }
 
     /// A text that must be there.
-    pub(super) fn needed_text(&self, heading: Option<&Heading>, problems: &mut Problems) -> Option<String> {
+    pub(super) fn needed_text(
+        &self,
+        heading: Option<&Heading>,
+        problems: &mut Problems,
+    ) -> Option<String> {
         let heading = heading?;
         let before = self.row.cell(heading.column).is_some();
         let text = self.text(Some(heading), problems);
@@ -260,7 +289,14 @@ impl Line<'_, '_> {
         ));
     }
 
-    fn not(&self, heading: &Heading, cell: &Cell, expected: &str, mend: &str, problems: &mut Problems) {
+    fn not(
+        &self,
+        heading: &Heading,
+        cell: &Cell,
+        expected: &str,
+        mend: &str,
+        problems: &mut Problems,
+    ) {
         problems.add(Problem::new(
             self.place(heading),
             format!("`{}`", cell.show()),
@@ -281,13 +317,23 @@ impl Line<'_, '_> {
         .filter(|n| n.raw() % 1_000_000 == 0)
         .and_then(|n| u32::try_from(n.raw() / 1_000_000).ok());
         if count.is_none() {
-            self.not(heading, cell, "a whole number, 0 or more", "count again and type the number", problems);
+            self.not(
+                heading,
+                cell,
+                "a whole number, 0 or more",
+                "count again and type the number",
+                problems,
+            );
         }
         count
     }
 
     /// An amount of money that is not negative.
-    pub(super) fn money(&self, heading: Option<&Heading>, problems: &mut Problems) -> Option<Money> {
+    pub(super) fn money(
+        &self,
+        heading: Option<&Heading>,
+        problems: &mut Problems,
+    ) -> Option<Money> {
         let heading = heading?;
         let cell = self.cell(heading, problems)?;
         let money = match cell {
@@ -317,7 +363,13 @@ impl Line<'_, '_> {
             _ => None,
         };
         if number.is_none() {
-            self.not(heading, cell, "a number with at most six places", "type the plain number", problems);
+            self.not(
+                heading,
+                cell,
+                "a number with at most six places",
+                "type the plain number",
+                problems,
+            );
         }
         number
     }
@@ -325,9 +377,7 @@ impl Line<'_, '_> {
     /// A length.
     pub(super) fn length(&self, heading: &Heading, problems: &mut Problems) -> Option<Length> {
         self.measured(heading, problems, |cell, unit| match cell {
-            Cell::Number(number) => {
-                Length::from_number(*number, unit.ok_or(LengthError::NoUnit)?)
-            }
+            Cell::Number(number) => Length::from_number(*number, unit.ok_or(LengthError::NoUnit)?),
             Cell::Text(text) => Length::parse(text, unit),
             _ => Err(LengthError::NotANumber),
         })
@@ -340,12 +390,22 @@ impl Line<'_, '_> {
             return Some(length);
         }
         let cell = self.row.cell(heading.column)?;
-        self.not(heading, cell, "a length above 0", "measure again and type the length", problems);
+        self.not(
+            heading,
+            cell,
+            "a length above 0",
+            "measure again and type the length",
+            problems,
+        );
         None
     }
 
     /// A tolerance: one plus/minus, or both sides.
-    pub(super) fn tolerance(&self, heading: &Heading, problems: &mut Problems) -> Option<Tolerance> {
+    pub(super) fn tolerance(
+        &self,
+        heading: &Heading,
+        problems: &mut Problems,
+    ) -> Option<Tolerance> {
         self.measured(heading, problems, |cell, unit| match cell {
             Cell::Number(number) => {
                 let both = Length::from_number(*number, unit.ok_or(LengthError::NoUnit)?)?;
@@ -375,7 +435,9 @@ impl Line<'_, '_> {
                         heading.text, heading.text
                     ),
                     LengthError::NotANumber => match cell {
-                        Cell::Date { .. } => "give the cell a number format and type the length again".into(),
+                        Cell::Date { .. } => {
+                            "give the cell a number format and type the length again".into()
+                        }
                         _ => "type a length such as 0.021, 0.5 mm, 12 thou or 1/64 in".to_string(),
                     },
                     LengthError::UnknownUnit(_) => {
@@ -402,7 +464,12 @@ mod tests {
 
     #[test]
     fn headings_match_whatever_their_case_spaces_punctuation_and_unit() {
-        for text in ["Bare clearance (in)", "bare-clearance [mm]", "BARE CLEARANCE", " bare_clearance: "] {
+        for text in [
+            "Bare clearance (in)",
+            "bare-clearance [mm]",
+            "BARE CLEARANCE",
+            " bare_clearance: ",
+        ] {
             assert_eq!(key(text), "bareclearance", "{text}");
         }
         assert_eq!(unit("Thickness (thou)"), Some(Unit::Thou));
@@ -411,7 +478,12 @@ mod tests {
 
     #[test]
     fn the_heading_row_is_found_below_a_title_block() {
-        let rows = [vec!["Stores list"], vec![], vec!["", "Item", "Kind"], vec!["", "S1", "shim"]];
+        let rows = [
+            vec!["Stores list"],
+            vec![],
+            vec!["", "Item", "Kind"],
+            vec!["", "S1", "shim"],
+        ];
         let sheet = Sheet::from_text("f", "s", rows);
         let mut problems = Problems::new();
         let table = Table::find(&sheet, &["Item", "Kind"], &mut problems).unwrap();

@@ -23,14 +23,23 @@ pub(super) fn sheets(file: &str, bytes: Vec<u8>) -> Result<Vec<Sheet>, Problem> 
             Err(XlsxError::NotAWorksheet(_)) => continue,
             Err(error) => return Err(trouble(error)),
         };
-        let mut sheet = Sheet { file: file.to_string(), name, rows: Vec::new() };
+        let mut sheet = Sheet {
+            file: file.to_string(),
+            name,
+            rows: Vec::new(),
+        };
         while let Some(found) = reader.next_cell_with_formula().map_err(trouble)? {
-            let Some(cell) = cell(found.value, found.formula) else { continue };
+            let Some(cell) = cell(found.value, found.formula) else {
+                continue;
+            };
             cells_left = cells_left.checked_sub(1).ok_or_else(|| too_large(file))?;
             let (number, column) = found.pos;
             match sheet.rows.last_mut() {
                 Some(row) if row.number == number => row.cells.push((column, cell)),
-                _ => sheet.rows.push(Row { number, cells: vec![(column, cell)] }),
+                _ => sheet.rows.push(Row {
+                    number,
+                    cells: vec![(column, cell)],
+                }),
             }
         }
         sheet.rows.sort_by_key(|row| row.number);
@@ -47,7 +56,10 @@ fn cell(value: DataRef<'_>, formula: Option<String>) -> Option<Cell> {
     match value {
         // A formula that gives an empty text shows nothing and is nothing.
         DataRef::Empty => formula.filter(|f| !f.is_empty()).map(Cell::Uncalculated),
-        #[expect(clippy::cast_precision_loss, reason = "the format's own numbers are floats")]
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "the format's own numbers are floats"
+        )]
         DataRef::Int(number) => Some(Cell::Number(number as f64)),
         DataRef::Float(number) => Some(Cell::Number(number)),
         DataRef::String(s) => text(&s),
@@ -56,7 +68,10 @@ fn cell(value: DataRef<'_>, formula: Option<String>) -> Option<Cell> {
         DataRef::DateTime(date) => {
             let (year, month, day, ..) = date.to_ymd_hms_milli();
             let iso = format!("{year:04}-{month:02}-{day:02}");
-            Some(Cell::Date { serial: date.as_f64(), iso })
+            Some(Cell::Date {
+                serial: date.as_f64(),
+                iso,
+            })
         }
         DataRef::DateTimeIso(s) | DataRef::DurationIso(s) => text(&s),
         DataRef::Error(error) => Some(Cell::Error(error_name(&error).to_string())),

@@ -17,7 +17,12 @@ pub(super) fn write(
     set_up(sheet, "Basis", date)?;
     widths(sheet, &[28.0, 46.0, 68.0])?;
     sheet.write_string_with_format(0, 0, "Basis", &styles.title)?;
-    sheet.write_string_with_format(1, 0, "The same inputs, policy, program and date give this workbook again, byte for byte.", &styles.lead)?;
+    sheet.write_string_with_format(
+        1,
+        0,
+        "The same inputs, policy, program and date give this workbook again, byte for byte.",
+        &styles.lead,
+    )?;
     let mut row = 3;
     heads(sheet, row, &["Input", "File", "SHA-256"], styles)?;
     for input in &job.inputs {
@@ -45,19 +50,38 @@ pub(super) fn write(
         sheet.write_string_with_format(row, 2, meaning, &styles.text)?;
     }
     row += 2;
-    heads(sheet, row, &["Goal, in this order", "Value", "Bound"], styles)?;
+    heads(
+        sheet,
+        row,
+        &["Goal, in this order", "Value", "Bound"],
+        styles,
+    )?;
     for goal in &plan.goals {
         row += 1;
         sheet.write_string_with_format(row, 0, goal.aim.label(), &styles.text)?;
-        sheet.write_string_with_format(row, 1, words::goal_value(job, goal, goal.value), &styles.text)?;
-        sheet.write_string_with_format(row, 2, words::goal_value(job, goal, goal.bound), &styles.text)?;
+        sheet.write_string_with_format(
+            row,
+            1,
+            words::goal_value(job, goal, goal.value),
+            &styles.text,
+        )?;
+        sheet.write_string_with_format(
+            row,
+            2,
+            words::goal_value(job, goal, goal.bound),
+            &styles.text,
+        )?;
     }
     row += 2;
-    let stopped = plan.stopped_by.map_or("nothing: everything was proven or closed", |s| s.words());
+    let stopped = plan
+        .stopped_by
+        .map_or("nothing: everything was proven or closed", |s| s.words());
     let weights = job.weights().map_or_else(
         || "too many levels for whole numbers: one priority after the other".to_string(),
         |weights| {
-            let each = weights.iter().map(|(priority, weight)| format!("priority {priority}: {weight}"));
+            let each = weights
+                .iter()
+                .map(|(priority, weight)| format!("priority {priority}: {weight}"));
             each.collect::<Vec<_>>().join(", ")
         },
     );

@@ -1,16 +1,19 @@
-//! Empty workbooks to start from: headings, units, drop-down lists, notes and one example row.
+//! Empty workbooks to start from: headings, units, drop-down lists, notes and example rows that can be kitted as they are.
 
 use rust_xlsxwriter::{
     DataValidation, DocProperties, ExcelDateTime, Formula, Note, Workbook, Worksheet, XlsxError,
 };
 
 use super::style::{Styles, heads};
-use crate::model::{Form, Model};
+use crate::length::{Fine, Length, Unit};
+use crate::model::{Form, Model, Term};
 use crate::policy::Policy;
-use crate::read::{pump_heading, pump_fit_heading};
+use crate::read::{pump_fit_heading, pump_heading};
 
 /// How many rows below the headings have drop-down lists.
 const ROWS: u32 = 500;
+/// The first row below the headings.
+const FIRST_ROW: u32 = 3;
 
 /// A column of a blank workbook: heading, note, example.
 struct Column {
@@ -27,7 +30,12 @@ enum Example {
 }
 
 fn column(head: impl Into<String>, note: &str, example: Example) -> Column {
-    Column { head: head.into(), note: note.into(), example, list: None }
+    Column {
+        head: head.into(),
+        note: note.into(),
+        example,
+        list: None,
+    }
 }
 
 fn text(text: &str) -> Example {
@@ -46,37 +54,134 @@ fn new_workbook(title: &str) -> Result<Workbook, XlsxError> {
     let mut workbook = Workbook::new();
     // A blank form has no date of its own; a fixed one keeps its bytes the same.
     let stamp = ExcelDateTime::from_ymd(2026, 1, 1)?;
-    workbook.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&stamp));
+    workbook.set_properties(
+        &DocProperties::new()
+            .set_title(title)
+            .set_creation_datetime(&stamp),
+    );
     Ok(workbook)
+}
+
+/// Example readings and, following from them, an example total for each pack: whole enough that
+/// the blank workbooks can be kitted as they are.
+struct Examples {
+    dimensions: Vec<Length>,
+    packs: Vec<Option<Length>>,
+}
+
+impl Examples {
+    fn of(model: &Model) -> Examples {
+        let target = model.requirements.iter().find_map(|r| match &r.form {
+            Form::Linear { target, .. } => Some(*target),
+            Form::GasketFill { .. } => None,
+        });
+        // Twice the target leaves room for a pack on either side of it.
+        let first = target.unwrap_or(Length::from_ticks(model.unit.ticks())) * 2;
+        let further = match model.unit {
+            Unit::Inch | Unit::Thou => Length::from_ticks(50 * Unit::Thou.ticks()),
+            Unit::Millimetre | Unit::Micrometre => Length::from_ticks(Unit::Millimetre.ticks() / 2),
+        };
+        let dimensions: Vec<Length> = (0..model.dimensions.len())
+            .map(|n| if n == 0 { first } else { further })
+            .collect();
+        let mut packs = vec![None; model.packs.len()];
+        for requirement in &model.requirements {
+            // The one pack that is still open brings the requirement to its target.
+            let face = requirement.form.target();
+            let mut rest = -Fine::from(face.bound);
+            let mut open = None;
+            for (term, c) in &face.terms {
+                match *term {
+                    Term::Dimension(index) => rest = rest + *c * dimensions[index],
+                    Term::Pack(index) => match packs[index] {
+                        Some(total) => rest = rest + *c * total,
+                        None => open = Some((index, c.raw())),
+                    },
+                }
+            }
+            if let Some((index, c)) = open.filter(|(_, c)| *c != 0) {
+                let ticks = i64::try_from(-rest.raw() / i128::from(c)).unwrap_or(0);
+                packs[index] = (ticks > 0).then(|| Length::from_ticks(ticks));
+            }
+        }
+        Examples { dimensions, packs }
+    }
 }
 
 fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
     let mut workbook = new_workbook("Stock")?;
     let unit = model.unit.symbol();
-    let (kind, thickness) = model.packs.first().map_or(("shim", 0.01), |pack| {
-        (pack.kind.as_str(), if unit == "mm" { 0.25 } else { 0.01 })
-    });
-    let tolerance = if unit == "mm" { 0.01 } else { 0.0005 };
+    let examples = Examples::of(model);
+    let tolerance = match model.unit {
+        Unit::Millimetre => 0.005,
+        Unit::Inch => 0.0002,
+        Unit::Thou => 0.2,
+        Unit::Micrometre => 5.0,
+    };
     let mut kinds: Vec<String> = model.packs.iter().map(|p| p.kind.clone()).collect();
     kinds.extend(model.consumables.iter().map(|c| c.kind.clone()));
     kinds.sort();
     kinds.dedup();
     let mut columns = vec![
-        column("Item", "Stock number, once each. One row is a lot: pieces of one thickness.", text("EXAMPLE-1 (invented)")),
-        column("Kind", "shim, gasket, or any other kind that a model asks for.", text(kind)),
-        column("Fit", "The fit code that ties a piece to a place; the pump workbook says the same code.", text("F1")),
-        column(format!("Thickness ({unit})"), "Of one piece: nominal, or the lot's measured mean. A cell may have a unit of its own: 0.5 mm, 12 thou, 1/64 in.", Example::Number(thickness)),
-        column(format!("Tolerance ({unit})"), "Plus/minus on one piece, or both sides: +0/-0.02 mm. May be left empty if the model gives one for the material.", Example::Number(tolerance)),
-        column(format!("Uncertainty ({unit})"), "Standard uncertainty of the measured mean, if the lot was measured.", Example::Nothing),
+        column(
+            "Item",
+            "Stock number, once each. One row is a lot: pieces of one thickness.",
+            Example::Nothing,
+        ),
+        column(
+            "Kind",
+            "shim, gasket, or any other kind that a model asks for.",
+            Example::Nothing,
+        ),
+        column(
+            "Fit",
+            "The fit code that ties a piece to a place; the pump workbook says the same code.",
+            text("F1"),
+        ),
+        column(
+            format!("Thickness ({unit})"),
+            "Of one piece: nominal, or the lot's measured mean. A cell may have a unit of its own: 0.5 mm, 12 thou, 1/64 in.",
+            Example::Nothing,
+        ),
+        column(
+            format!("Tolerance ({unit})"),
+            "Plus/minus on one piece, or both sides: +0/-0.02 mm. May be left empty if the model gives one for the material.",
+            Example::Number(tolerance),
+        ),
+        column(
+            format!("Uncertainty ({unit})"),
+            "Standard uncertainty of the measured mean, if the lot was measured.",
+            Example::Nothing,
+        ),
         column("On hand", "Whole pieces in the bin.", Example::Number(10.0)),
-        column("Reserved", "Of those, pieces that must not be offered.", Example::Number(0.0)),
-        column("Unit cost", "Cost of one piece, a plain number.", Example::Number(2.5)),
+        column(
+            "Reserved",
+            "Of those, pieces that must not be offered.",
+            Example::Number(0.0),
+        ),
+        column(
+            "Unit cost",
+            "Cost of one piece, a plain number.",
+            Example::Number(2.5),
+        ),
         column("Pack qty", "Pieces in a pack as bought.", Example::Nothing),
-        column("Min level", "The level below which it should not fall; scarce pieces are spared.", Example::Number(2.0)),
+        column(
+            "Min level",
+            "The level below which it should not fall; scarce pieces are spared.",
+            Example::Number(2.0),
+        ),
         column("Max level", "The level to fill up to.", Example::Nothing),
-        column("Lead days", "Days from order to delivery.", Example::Nothing),
+        column(
+            "Lead days",
+            "Days from order to delivery.",
+            Example::Nothing,
+        ),
         column("Supplier", "Who sells it.", Example::Nothing),
-        column("Bin", "Where it lies. The picking list walks the bins in this order: A2 before A10.", text("A1")),
+        column(
+            "Bin",
+            "Where it lies. The picking list walks the bins in this order: A2 before A10.",
+            text("A1"),
+        ),
         column("Material", "What it is made of.", Example::Nothing),
     ];
     columns[1].list = Some(quoted(&kinds));
@@ -85,9 +190,19 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         .set_error_title("Pieces")
         .and_then(|rule| rule.set_error_message("A whole number of pieces, 0 or more."))?;
     let sheet = workbook.add_worksheet();
-    form(sheet, "Stock", "Stock: one row a lot. Replace the invented example row.", &columns)?;
+    let lead = "Stock: one row a lot. Replace the example rows, which are invented.";
+    form(sheet, "Stock", lead, &columns, model.packs.len())?;
+    let styles = Styles::new();
+    for (row, (pack, total)) in (FIRST_ROW..).zip(model.packs.iter().zip(&examples.packs)) {
+        let item = format!("EXAMPLE-{} (invented)", row - FIRST_ROW + 1);
+        sheet.write_string_with_format(row, 0, item, &styles.entry)?;
+        sheet.write_string_with_format(row, 1, &pack.kind, &styles.entry)?;
+        if let Some(total) = total {
+            sheet.write_number_with_format(row, 3, total.to_f64(model.unit), &styles.entry)?;
+        }
+    }
     for at in [6, 7] {
-        sheet.add_data_validation(3, at, 3 + ROWS, at, &count)?;
+        sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &count)?;
     }
     workbook.save_to_buffer()
 }
@@ -96,24 +211,55 @@ fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
     let mut workbook = new_workbook("Pumps")?;
     let unit = model.unit.symbol();
     let mut columns = vec![
-        column("Tag", "The pump's own number, once each.", text("EXAMPLE-P1 (invented)")),
-        column("Model", "A model that the program knows, or a file in the folder given with --models.", text(&model.name)),
-        column("Priority", "1 comes first; empty means 3. One pump of a priority outranks all of the later ones.", Example::Number(3.0)),
+        column(
+            "Tag",
+            "The pump's own number, once each.",
+            text("EXAMPLE-P1 (invented)"),
+        ),
+        column(
+            "Model",
+            "A model that the program knows, or a file in the folder given with --models.",
+            text(&model.name),
+        ),
+        column(
+            "Priority",
+            "1 comes first; empty means 3. One pump of a priority outranks all of the later ones.",
+            Example::Number(3.0),
+        ),
         column("Due", "Orders the kit slips.", text("2027-03-15")),
         column("Location", "Carried through to the slip.", Example::Nothing),
         column("Note", "Carried through to the slip.", Example::Nothing),
     ];
     for pack in &model.packs {
-        let note = format!("Fit code of {}: the stock workbook says the same code.", pack.label);
+        let note = format!(
+            "Fit code of {}: the stock workbook says the same code.",
+            pack.label
+        );
         columns.push(column(pump_fit_heading(&pack.name), &note, text("F1")));
     }
-    for dimension in &model.dimensions {
-        let note = format!("{}. For several readings repeat the column with 1, 2, 3 behind the name.", dimension.label);
-        let example = example_of(model, columns_of(model, &dimension.name));
-        columns.push(column(format!("{} ({unit})", pump_heading(&dimension.name)), &note, example));
+    let examples = Examples::of(model);
+    for (dimension, example) in model.dimensions.iter().zip(&examples.dimensions) {
+        let example = Example::Number(example.to_f64(model.unit));
+        let note = format!(
+            "{}. For several readings repeat the column with 1, 2, 3 behind the name.",
+            dimension.label
+        );
+        columns.push(column(
+            format!("{} ({unit})", pump_heading(&dimension.name)),
+            &note,
+            example,
+        ));
     }
-    for need in model.consumables.iter().filter_map(|c| c.fit_column.as_deref()) {
-        columns.push(column(need, "Fit code of a consumable for the bag.", Example::Nothing));
+    for need in model
+        .consumables
+        .iter()
+        .filter_map(|c| c.fit_column.as_deref())
+    {
+        columns.push(column(
+            need,
+            "Fit code of a consumable for the bag.",
+            Example::Nothing,
+        ));
     }
     for requirement in &model.requirements {
         let name = pump_heading(&requirement.name);
@@ -122,44 +268,52 @@ fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
             Form::GasketFill { .. } => String::new(),
         };
         for side in ["target", "min", "max"] {
-            let note = format!("Only where this pump differs from the model. {}.", requirement.label);
-            columns.push(column(format!("{name} {side}{unit}"), &note, Example::Nothing));
+            let note = format!(
+                "Only where this pump differs from the model. {}.",
+                requirement.label
+            );
+            columns.push(column(
+                format!("{name} {side}{unit}"),
+                &note,
+                Example::Nothing,
+            ));
         }
     }
     columns[1].list = Some(quoted(std::slice::from_ref(&model.name)));
     let sheet = workbook.add_worksheet();
-    form(sheet, "Pumps", "Pumps: one row a pump. Replace the invented example row.", &columns)?;
+    form(
+        sheet,
+        "Pumps",
+        "Pumps: one row a pump. Replace the example row, which is invented.",
+        &columns,
+        1,
+    )?;
     let policy = workbook.add_worksheet();
     policy_sheet(policy)?;
     workbook.save_to_buffer()
 }
 
-/// Whether the dimension is the first one, which carries the clearance.
-fn columns_of(model: &Model, name: &str) -> bool {
-    model.dimensions.first().is_some_and(|d| d.name == name)
-}
-
-fn example_of(model: &Model, first: bool) -> Example {
-    Example::Number(match (model.unit.symbol(), first) {
-        ("mm", true) => 0.9,
-        ("mm", false) => 0.5,
-        (_, true) => 0.041,
-        (_, false) => 0.05,
-    })
-}
-
 fn policy_sheet(sheet: &mut Worksheet) -> Result<(), XlsxError> {
     let styles = Styles::new();
     sheet.set_name("Policy")?;
-    sheet.set_landscape().set_paper_size(9).set_print_fit_to_pages(1, 0);
-    sheet.write_string_with_format(0, 0, "Policy: every setting with its default. Change what differs.", &styles.part)?;
+    sheet
+        .set_landscape()
+        .set_paper_size(9)
+        .set_print_fit_to_pages(1, 0);
+    sheet.write_string_with_format(
+        0,
+        0,
+        "Policy: every setting with its default. Change what differs.",
+        &styles.part,
+    )?;
     heads(sheet, 2, &["Setting", "Value"], &styles)?;
     sheet.set_column_width(0, 30)?.set_column_width(1, 18)?;
     for (row, (setting, value)) in (3..).zip(Policy::default().settings()) {
         sheet.write_string_with_format(row, 0, setting, &styles.text)?;
         sheet.write_string_with_format(row, 1, value, &styles.entry)?;
     }
-    let rules = DataValidation::new().allow_list_formula(quoted(&["worst case".into(), "nominal".into()]));
+    let rules =
+        DataValidation::new().allow_list_formula(quoted(&["worst case".into(), "nominal".into()]));
     sheet.add_data_validation(3, 1, 3, 1, &rules)?;
     Ok(())
 }
@@ -174,27 +328,37 @@ fn form(
     name: &str,
     lead: &str,
     columns: &[Column],
+    examples: usize,
 ) -> Result<(), XlsxError> {
     let styles = Styles::new();
     sheet.set_name(name)?;
-    sheet.set_landscape().set_paper_size(9).set_print_fit_to_pages(1, 0);
+    sheet
+        .set_landscape()
+        .set_paper_size(9)
+        .set_print_fit_to_pages(1, 0);
     sheet.set_repeat_rows(2, 2)?;
     sheet.set_freeze_panes(3, 1)?;
     sheet.write_string_with_format(0, 0, lead, &styles.part)?;
     for (at, column) in (0..).zip(columns) {
         sheet.write_string_with_format(2, at, &column.head, &styles.head)?;
-        let note = Note::new(&column.note).set_author("gapwright").add_author_prefix(false);
+        let note = Note::new(&column.note)
+            .set_author("gapwright")
+            .add_author_prefix(false);
         sheet.insert_note(2, at, &note)?;
-        match &column.example {
-            Example::Text(text) => sheet.write_string_with_format(3, at, text, &styles.entry)?,
-            Example::Number(number) => sheet.write_number_with_format(3, at, *number, &styles.entry)?,
-            Example::Nothing => sheet.write_blank(3, at, &styles.entry)?,
-        };
+        for row in (FIRST_ROW..).take(examples) {
+            match &column.example {
+                Example::Text(text) => {
+                    sheet.write_string_with_format(row, at, text, &styles.entry)?
+                }
+                Example::Number(n) => sheet.write_number_with_format(row, at, *n, &styles.entry)?,
+                Example::Nothing => sheet.write_blank(row, at, &styles.entry)?,
+            };
+        }
         let width = u16::try_from(column.head.chars().count().clamp(9, 24)).unwrap_or(24);
         sheet.set_column_width(at, f64::from(width) + 3.0)?;
         if let Some(list) = &column.list {
             let rule = DataValidation::new().allow_list_formula(list.clone());
-            sheet.add_data_validation(3, at, 3 + ROWS, at, &rule)?;
+            sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &rule)?;
         }
     }
     sheet.set_column_width(0, 24)?;

@@ -181,7 +181,12 @@ pub fn plan(verified: &Verified) -> PlanJson {
         waste_bound: money(waste.map(|goal| goal.bound)),
         currency: job.policy.currency.clone(),
         goals: plan.goals.iter().map(goal).collect(),
-        pumps: job.pumps.iter().zip(&plan.kits).map(|(p, kit)| pump(job, p, kit)).collect(),
+        pumps: job
+            .pumps
+            .iter()
+            .zip(&plan.kits)
+            .map(|(p, kit)| pump(job, p, kit))
+            .collect(),
         stock: job
             .stock
             .iter()
@@ -201,7 +206,11 @@ fn goal(goal: &Goal) -> GoalJson {
         Aim::Waste => show_money(Money::from_raw(value)),
         _ => value.to_string(),
     };
-    GoalJson { goal: goal.aim.label(), value: shown(goal.value), bound: shown(goal.bound) }
+    GoalJson {
+        goal: goal.aim.label(),
+        value: shown(goal.value),
+        bound: shown(goal.bound),
+    }
 }
 
 fn pump(job: &Job, pump: &Pump, kit: &Kit) -> PumpJson {
@@ -211,7 +220,9 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit) -> PumpJson {
             let packs = model.packs.iter().zip(picked);
             let verdicts = verdicts(job, pump, picked);
             (
-                packs.map(|(pack, picks)| (pack.name.clone(), self::pack(job, model, picks))).collect(),
+                packs
+                    .map(|(pack, picks)| (pack.name.clone(), self::pack(job, model, picks)))
+                    .collect(),
                 pump.requirements
                     .iter()
                     .zip(&verdicts)
@@ -286,10 +297,15 @@ fn requirement(name: &str, unit: Unit, verdict: &Verdict) -> RequirementJson {
 
 /// The lengths as exact decimals: in `unit` if that can hold them all, else in millimetres.
 fn exact<const N: usize>(unit: Unit, lengths: [Fine; N]) -> (Unit, [String; N]) {
-    let unit =
-        if lengths.iter().all(|l| l.exact(unit).is_some()) { unit } else { Unit::Millimetre };
+    let unit = if lengths.iter().all(|l| l.exact(unit).is_some()) {
+        unit
+    } else {
+        Unit::Millimetre
+    };
     let shown = lengths.map(|length| {
-        length.exact(unit).map_or_else(|| length.show(unit), |n| show(n, unit.places()))
+        length
+            .exact(unit)
+            .map_or_else(|| length.show(unit), |n| show(n, unit.places()))
     });
     (unit, shown)
 }

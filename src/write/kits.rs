@@ -24,10 +24,18 @@ pub(super) fn write(
     set_up(sheet, "Kits", date)?;
     widths(sheet, &[33.0, 19.0, 9.0, 17.0, 15.0, 16.0, 15.0, 15.0])?;
     let mut order: Vec<usize> = (0..job.pumps.len()).collect();
-    let due = |i: usize| job.pumps[i].due.as_ref().map_or(f64::INFINITY, |due| due.serial);
+    let due = |i: usize| {
+        job.pumps[i]
+            .due
+            .as_ref()
+            .map_or(f64::INFINITY, |due| due.serial)
+    };
     order.sort_by(|&a, &b| {
         let (p, q) = (&job.pumps[a], &job.pumps[b]);
-        due(a).total_cmp(&due(b)).then(p.priority.cmp(&q.priority)).then(a.cmp(&b))
+        due(a)
+            .total_cmp(&due(b))
+            .then(p.priority.cmp(&q.priority))
+            .then(a.cmp(&b))
     });
     let mut breaks = Vec::new();
     let mut row = 0;
@@ -35,7 +43,13 @@ pub(super) fn write(
         if number > 0 {
             breaks.push(row);
         }
-        let mut slip = Slip { sheet, styles, job, pump: &job.pumps[index], row };
+        let mut slip = Slip {
+            sheet,
+            styles,
+            job,
+            pump: &job.pumps[index],
+            row,
+        };
         slip.head(number + 1, order.len())?;
         match &plan.kits[index] {
             Kit::Served(packs) => slip.complete(packs)?,
@@ -62,8 +76,14 @@ impl Slip<'_> {
         self.job.model_of(self.pump)
     }
 
-    fn across(&mut self, text: &str, format: &rust_xlsxwriter::Format, height: f64) -> Result<(), XlsxError> {
-        self.sheet.merge_range(self.row, 0, self.row, LAST, text, format)?;
+    fn across(
+        &mut self,
+        text: &str,
+        format: &rust_xlsxwriter::Format,
+        height: f64,
+    ) -> Result<(), XlsxError> {
+        self.sheet
+            .merge_range(self.row, 0, self.row, LAST, text, format)?;
         self.sheet.set_row_height(self.row, height)?;
         self.row += 1;
         Ok(())
@@ -81,23 +101,42 @@ impl Slip<'_> {
         }
         facts.extend(self.pump.location.clone());
         facts.extend(self.pump.note.clone());
-        let carried = self.pump.carried.iter().filter(|(_, text)| !text.is_empty());
+        let carried = self
+            .pump
+            .carried
+            .iter()
+            .filter(|(_, text)| !text.is_empty());
         facts.extend(carried.map(|(heading, text)| format!("{heading}: {text}")));
         self.across(&facts.join("  |  "), &styles.prose, 18.0)
     }
 
     fn short(&mut self, shorts: &[Shortfall]) -> Result<(), XlsxError> {
         let styles = self.styles;
-        self.across(words::NOT_FIT, &styles.title.clone().set_font_color(rust_xlsxwriter::Color::RGB(0xB3_4A_00)), 28.0)?;
+        self.across(
+            words::NOT_FIT,
+            &styles
+                .title
+                .clone()
+                .set_font_color(rust_xlsxwriter::Color::RGB(0xB3_4A_00)),
+            28.0,
+        )?;
         for short in shorts {
             let place = words::place(self.job, self.pump, short);
             let reason = words::reason(self.job, self.pump, short);
             self.across(&format!("{place}: {reason}."), &styles.prose, 34.0)?;
             if let Some(window) = words::window(self.job, self.pump, short) {
-                self.across(&format!("Totals that would do: {window}."), &styles.prose, 18.0)?;
+                self.across(
+                    &format!("Totals that would do: {window}."),
+                    &styles.prose,
+                    18.0,
+                )?;
             }
             if let Some(nearest) = words::nearest(self.job, self.pump, short) {
-                self.across(&format!("Nearest reachable total: {nearest}."), &styles.prose, 18.0)?;
+                self.across(
+                    &format!("Nearest reachable total: {nearest}."),
+                    &styles.prose,
+                    18.0,
+                )?;
             }
         }
         self.across("No pieces are issued for this pump. Do not assemble it with pieces picked by eye: a requirement would not be met.", &styles.strong, 20.0)
@@ -106,28 +145,70 @@ impl Slip<'_> {
     fn complete(&mut self, packs: &[PackPick]) -> Result<(), XlsxError> {
         let styles = self.styles;
         let unit = self.model().unit;
-        heads(self.sheet, self.row, &["Place", "Item", "Pieces", "Thickness of one", "is about", "Bin", "In the bag", "Fitted"], styles)?;
+        heads(
+            self.sheet,
+            self.row,
+            &[
+                "Place",
+                "Item",
+                "Pieces",
+                "Thickness of one",
+                "is about",
+                "Bin",
+                "In the bag",
+                "Fitted",
+            ],
+            styles,
+        )?;
         self.row += 1;
         let labels: Vec<String> = self.model().packs.iter().map(|p| p.label.clone()).collect();
         for (label, pack) in labels.iter().zip(packs) {
             if pack.picks.is_empty() {
-                self.sheet.write_string_with_format(self.row, 0, label, &styles.strong)?;
-                self.sheet.merge_range(self.row, 1, self.row, LAST, "no piece: the place stays empty", &styles.text)?;
+                self.sheet
+                    .write_string_with_format(self.row, 0, label, &styles.strong)?;
+                self.sheet.merge_range(
+                    self.row,
+                    1,
+                    self.row,
+                    LAST,
+                    "no piece: the place stays empty",
+                    &styles.text,
+                )?;
                 self.row += 1;
             }
             for pick in &pack.picks {
                 let item = &self.job.stock[pick.item];
-                self.sheet.write_string_with_format(self.row, 0, label, &styles.strong)?;
-                self.sheet.write_string_with_format(self.row, 1, &item.item, &styles.text)?;
-                self.sheet.write_number_with_format(self.row, 2, pick.count, &styles.count)?;
+                self.sheet
+                    .write_string_with_format(self.row, 0, label, &styles.strong)?;
+                self.sheet
+                    .write_string_with_format(self.row, 1, &item.item, &styles.text)?;
+                self.sheet
+                    .write_number_with_format(self.row, 2, pick.count, &styles.count)?;
                 if let Some(size) = item.size {
                     let own = natural_unit(size.thickness);
-                    self.sheet.write_string_with_format(self.row, 3, words::length(size.thickness, own), &styles.text)?;
-                    self.sheet.write_string_with_format(self.row, 4, words::about(size.thickness.into(), own.twin()), &styles.text)?;
+                    self.sheet.write_string_with_format(
+                        self.row,
+                        3,
+                        words::length(size.thickness, own),
+                        &styles.text,
+                    )?;
+                    self.sheet.write_string_with_format(
+                        self.row,
+                        4,
+                        words::about(size.thickness.into(), own.twin()),
+                        &styles.text,
+                    )?;
                 }
-                self.sheet.write_string_with_format(self.row, 5, item.bin.as_deref().unwrap_or(""), &styles.text)?;
-                self.sheet.write_string_with_format(self.row, 6, "☐", &styles.entry)?;
-                self.sheet.write_string_with_format(self.row, 7, "☐", &styles.entry)?;
+                self.sheet.write_string_with_format(
+                    self.row,
+                    5,
+                    item.bin.as_deref().unwrap_or(""),
+                    &styles.text,
+                )?;
+                self.sheet
+                    .write_string_with_format(self.row, 6, "☐", &styles.entry)?;
+                self.sheet
+                    .write_string_with_format(self.row, 7, "☐", &styles.entry)?;
                 self.row += 1;
             }
             let (total, tolerance) = pack_total(self.job, pack);
@@ -138,25 +219,65 @@ impl Slip<'_> {
                     (total - tolerance.minus).show(unit),
                     words::length(total + tolerance.plus, unit),
                 );
-                self.sheet.merge_range(self.row, 0, self.row, 5, &text, &styles.text)?;
-                self.sheet.write_string_with_format(self.row, 6, "Read:", &styles.text)?;
+                self.sheet
+                    .merge_range(self.row, 0, self.row, 5, &text, &styles.text)?;
+                self.sheet
+                    .write_string_with_format(self.row, 6, "Read:", &styles.text)?;
                 self.sheet.write_blank(self.row, 7, &styles.entry)?;
                 self.row += 1;
             }
         }
         self.bag_only()?;
         self.row += 1;
-        heads(self.sheet, self.row, &["Requirement", "Target", "", "Limits", "", "Predicted", "Guard", "Margin"], styles)?;
+        heads(
+            self.sheet,
+            self.row,
+            &[
+                "Requirement",
+                "Target",
+                "",
+                "Limits",
+                "",
+                "Predicted",
+                "Guard",
+                "Margin",
+            ],
+            styles,
+        )?;
         self.row += 1;
         let verdicts = verdicts(self.job, self.pump, packs);
         for (requirement, v) in self.pump.requirements.iter().zip(&verdicts) {
             let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
-            self.sheet.write_string_with_format(self.row, 0, &requirement.label, &styles.strong)?;
-            self.sheet.merge_range(self.row, 1, self.row, 2, &words::fine(v.target, unit), &styles.text)?;
-            self.sheet.merge_range(self.row, 3, self.row, 4, &limits, &styles.text)?;
-            self.sheet.write_string_with_format(self.row, 5, words::fine(v.value, unit), &styles.text)?;
-            self.sheet.write_string_with_format(self.row, 6, words::fine(v.guard(), unit), &styles.text)?;
-            self.sheet.write_string_with_format(self.row, 7, words::fine(v.margin(), unit), &styles.text)?;
+            self.sheet
+                .write_string_with_format(self.row, 0, &requirement.label, &styles.strong)?;
+            self.sheet.merge_range(
+                self.row,
+                1,
+                self.row,
+                2,
+                &words::fine(v.target, unit),
+                &styles.text,
+            )?;
+            self.sheet
+                .merge_range(self.row, 3, self.row, 4, &limits, &styles.text)?;
+            self.sheet.write_string_with_format(
+                self.row,
+                5,
+                words::fine(v.value, unit),
+                &styles.text,
+            )?;
+            self.sheet.write_string_with_format(
+                self.row,
+                6,
+                words::fine(v.guard(), unit),
+                &styles.text,
+            )?;
+            self.sheet.write_string_with_format(
+                self.row,
+                7,
+                words::fine(v.margin(), unit),
+                &styles.text,
+            )?;
             self.row += 1;
             if let Form::Linear { lower, upper, .. } = &requirement.form {
                 let twin = unit.twin();
@@ -167,16 +288,26 @@ impl Slip<'_> {
                     words::about(Fine::from(*lower), twin),
                     words::about(Fine::from(*upper), twin),
                 );
-                self.sheet.merge_range(self.row, 0, self.row, 5, &text, &styles.text)?;
-                self.sheet.write_string_with_format(self.row, 6, "Found:", &styles.text)?;
+                self.sheet
+                    .merge_range(self.row, 0, self.row, 5, &text, &styles.text)?;
+                self.sheet
+                    .write_string_with_format(self.row, 6, "Found:", &styles.text)?;
                 self.sheet.write_blank(self.row, 7, &styles.entry)?;
                 self.row += 1;
             }
         }
         self.row += 1;
         for (column, label) in [(0, "Fitter, date:"), (3, "Checked, date:")] {
-            self.sheet.write_string_with_format(self.row, column, label, &styles.text)?;
-            self.sheet.merge_range(self.row, column + 1, self.row, column + 2, "", &styles.entry)?;
+            self.sheet
+                .write_string_with_format(self.row, column, label, &styles.text)?;
+            self.sheet.merge_range(
+                self.row,
+                column + 1,
+                self.row,
+                column + 2,
+                "",
+                &styles.entry,
+            )?;
         }
         self.sheet.set_row_height(self.row, 24.0)?;
         self.row += 1;
@@ -198,7 +329,10 @@ impl Slip<'_> {
         if needs.is_empty() {
             return Ok(());
         }
-        let text = format!("Also for the bag, not counted against the stock here: {}", needs.join(", "));
+        let text = format!(
+            "Also for the bag, not counted against the stock here: {}",
+            needs.join(", ")
+        );
         let format = self.styles.text.clone();
         self.across(&text, &format, 18.0)
     }
@@ -206,23 +340,38 @@ impl Slip<'_> {
     fn cautions(&mut self) -> Result<(), XlsxError> {
         self.row += 1;
         let styles = self.styles;
-        self.sheet.write_string_with_format(self.row, 0, "Cautions", &styles.part)?;
+        self.sheet
+            .write_string_with_format(self.row, 0, "Cautions", &styles.part)?;
         self.row += 1;
-        let own: Vec<(String, String)> =
-            self.model().cautions.iter().map(|c| (c.when.clone(), c.text.clone())).collect();
-        let usual = USUAL_CAUTIONS.iter().map(|(when, text)| (when.to_string(), text.to_string()));
+        let own: Vec<(String, String)> = self
+            .model()
+            .cautions
+            .iter()
+            .map(|c| (c.when.clone(), c.text.clone()))
+            .collect();
+        let usual = USUAL_CAUTIONS
+            .iter()
+            .map(|(when, text)| (when.to_string(), text.to_string()));
         let mut all: Vec<(String, String)> = usual.chain(own).collect();
         // In the order of the work; a shop's own steps come before what holds always.
         let step = |when: &str| {
             let steps = ["before", "assembly", "recheck", "start"];
-            steps.iter().position(|s| *s == when).unwrap_or(if when == "always" { 9 } else { 8 })
+            steps
+                .iter()
+                .position(|s| *s == when)
+                .unwrap_or(if when == "always" { 9 } else { 8 })
         };
         all.sort_by_key(|(when, _)| step(when));
         for (when, text) in all {
-            self.sheet.write_string_with_format(self.row, 0, when, &styles.prose)?;
-            self.sheet.merge_range(self.row, 1, self.row, LAST, &text, &styles.prose)?;
+            self.sheet
+                .write_string_with_format(self.row, 0, when, &styles.prose)?;
+            self.sheet
+                .merge_range(self.row, 1, self.row, LAST, &text, &styles.prose)?;
             let lines = text.chars().count().div_ceil(120);
-            self.sheet.set_row_height(self.row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
+            self.sheet.set_row_height(
+                self.row,
+                16.0 * f64::from(u16::try_from(lines).unwrap_or(1)),
+            )?;
             self.row += 1;
         }
         Ok(())

@@ -16,10 +16,29 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, "Picking list", date)?;
-    widths(sheet, &[11.0, 18.0, 10.0, 8.0, 13.0, 13.0, 9.0, 56.0, 8.0, 10.0])?;
+    widths(
+        sheet,
+        &[11.0, 18.0, 10.0, 8.0, 13.0, 13.0, 9.0, 56.0, 8.0, 10.0],
+    )?;
     sheet.write_string_with_format(0, 0, "Picking list", &styles.title)?;
-    sheet.write_string_with_format(1, 0, "In bin order. Measure a piece of each lot before it leaves the bin; tick what is picked.", &styles.lead)?;
-    let names = ["Bin", "Item", "Kind", "Fit", "Thickness", "is about", "Quantity", "For tags (pieces each)", "Picked", "Initials"];
+    sheet.write_string_with_format(
+        1,
+        0,
+        "In bin order. Measure a piece of each lot before it leaves the bin; tick what is picked.",
+        &styles.lead,
+    )?;
+    let names = [
+        "Bin",
+        "Item",
+        "Kind",
+        "Fit",
+        "Thickness",
+        "is about",
+        "Quantity",
+        "For tags (pieces each)",
+        "Picked",
+        "Initials",
+    ];
     heads(sheet, 3, &names, styles)?;
     sheet.set_repeat_rows(3, 3)?;
     sheet.set_freeze_panes(4, 0)?;
@@ -49,8 +68,18 @@ pub(super) fn write(
         if let Some(size) = item.size {
             // A lot is known by the system in which its thickness is a short number.
             let unit = natural_unit(size.thickness);
-            sheet.write_string_with_format(row, 4, words::length(size.thickness, unit), &styles.strong)?;
-            sheet.write_string_with_format(row, 5, words::about(size.thickness.into(), unit.twin()), &styles.text)?;
+            sheet.write_string_with_format(
+                row,
+                4,
+                words::length(size.thickness, unit),
+                &styles.strong,
+            )?;
+            sheet.write_string_with_format(
+                row,
+                5,
+                words::about(size.thickness.into(), unit.twin()),
+                &styles.text,
+            )?;
         }
         sheet.write_number_with_format(row, 6, issued[index], &styles.count)?;
         sheet.write_string_with_format(row, 7, tags.join(", "), &styles.wrapped)?;
@@ -61,7 +90,12 @@ pub(super) fn write(
         sheet.write_blank(row, 9, &styles.entry)?;
     }
     if order.is_empty() {
-        sheet.write_string_with_format(4, 0, "Nothing to pick: no pump can be kitted.", &styles.alarm)?;
+        sheet.write_string_with_format(
+            4,
+            0,
+            "Nothing to pick: no pump can be kitted.",
+            &styles.alarm,
+        )?;
     }
     let pieces: u32 = issued.iter().sum();
     let total = format!("{} lines, {pieces} pieces", order.len());
@@ -75,5 +109,9 @@ pub(super) fn natural_unit(thickness: crate::length::Length) -> Unit {
     let ticks = thickness.ticks();
     let metric = ticks % Unit::Micrometre.ticks() == 0;
     let inch = ticks % (Unit::Thou.ticks() / 10) == 0;
-    if metric && !inch { Unit::Millimetre } else { Unit::Inch }
+    if metric && !inch {
+        Unit::Millimetre
+    } else {
+        Unit::Inch
+    }
 }

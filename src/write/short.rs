@@ -18,7 +18,17 @@ pub(super) fn write(
     widths(sheet, &[15.0, 9.0, 12.0, 26.0, 8.0, 52.0, 22.0, 18.0, 24.0])?;
     sheet.write_string_with_format(0, 0, "Short: pumps that cannot be kitted", &styles.title)?;
     sheet.write_string_with_format(1, 0, "Each of these is NOT FIT TO ASSEMBLE until its place is filled; any one pack with a total in the window would do, if its pieces are as good as those counted with.", &styles.lead)?;
-    let names = ["Tag", "Priority", "Due", "Place", "Fit", "Why", "Window for the pack's total", "Nearest reachable", "Standing"];
+    let names = [
+        "Tag",
+        "Priority",
+        "Due",
+        "Place",
+        "Fit",
+        "Why",
+        "Window for the pack's total",
+        "Nearest reachable",
+        "Standing",
+    ];
     heads(sheet, 3, &names, styles)?;
     sheet.set_repeat_rows(3, 3)?;
     let mut row = 3;
@@ -32,7 +42,12 @@ pub(super) fn write(
             sheet.write_string_with_format(row, 0, &pump.tag, &styles.strong)?;
             sheet.write_number_with_format(row, 1, pump.priority, &styles.count)?;
             sheet.write_string_with_format(row, 2, due, &styles.text)?;
-            sheet.write_string_with_format(row, 3, words::place(job, pump, short), &styles.wrapped)?;
+            sheet.write_string_with_format(
+                row,
+                3,
+                words::place(job, pump, short),
+                &styles.wrapped,
+            )?;
             sheet.write_string_with_format(row, 4, fit, &styles.text)?;
             sheet.write_string_with_format(row, 5, &reason, &styles.wrapped)?;
             let window = words::window(job, pump, short).unwrap_or_else(|| "none".into());

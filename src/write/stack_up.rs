@@ -25,7 +25,12 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, "Stack-up", date)?;
-    widths(sheet, &[38.0, 10.0, 13.0, 12.0, 13.0, 13.0, 12.0, 13.0, 13.0, 13.0, 13.0, 14.0])?;
+    widths(
+        sheet,
+        &[
+            38.0, 10.0, 13.0, 12.0, 13.0, 13.0, 12.0, 13.0, 13.0, 13.0, 13.0, 14.0,
+        ],
+    )?;
     sheet.write_string_with_format(0, 0, "Stack-up", &styles.title)?;
     let lead = "Coloured cells may be changed: readings, counts, tolerances, targets and limits; everything else follows. This sheet predicts: the recheck after fitting decides.";
     sheet.write_string_with_format(1, 0, lead, &styles.lead)?;
@@ -38,7 +43,13 @@ pub(super) fn write(
         }
         let parts = contributors(job, pump, packs);
         for requirement in &pump.requirements {
-            let block = Block { job, pump, requirement, unit: job.model_of(pump).unit, row };
+            let block = Block {
+                job,
+                pump,
+                requirement,
+                unit: job.model_of(pump).unit,
+                row,
+            };
             row = block.write(sheet, &parts, styles)? + 1;
         }
     }
@@ -79,20 +90,38 @@ struct Line {
 impl Line {
     /// Sensitivity of the side whose allowance is `a`.
     fn side(&self, limits: &Limits, a: f64) -> f64 {
-        if limits.allowances { self.sensitivity - (1.0 + a) * self.in_gap } else { self.sensitivity }
+        if limits.allowances {
+            self.sensitivity - (1.0 + a) * self.in_gap
+        } else {
+            self.sensitivity
+        }
     }
 }
 
 impl Block<'_> {
     fn limits(&self) -> Limits {
         match &self.requirement.form {
-            Form::Linear { target, lower, upper, .. } => Limits {
+            Form::Linear {
+                target,
+                lower,
+                upper,
+                ..
+            } => Limits {
                 labels: ["Target", "Lower limit", "Upper limit"],
                 values: [target, lower, upper].map(|l| l.to_f64(self.unit)),
                 allowances: false,
             },
-            Form::GasketFill { target, lower, upper, .. } => Limits {
-                labels: ["Allowance aimed at", "Least allowance", "Greatest allowance"],
+            Form::GasketFill {
+                target,
+                lower,
+                upper,
+                ..
+            } => Limits {
+                labels: [
+                    "Allowance aimed at",
+                    "Least allowance",
+                    "Greatest allowance",
+                ],
                 values: [target, lower, upper].map(|a| a.to_f64()),
                 allowances: true,
             },
@@ -111,7 +140,13 @@ impl Block<'_> {
         let of = |terms: &Terms, term: Term| -> Option<f64> {
             let mut found = terms.iter().filter(|(t, _)| *t == term).peekable();
             found.peek()?;
-            Some(found.map(|(_, c)| c.raw()).map(Millionths::from_raw).sum::<Millionths>().to_f64())
+            Some(
+                found
+                    .map(|(_, c)| c.raw())
+                    .map(Millionths::from_raw)
+                    .sum::<Millionths>()
+                    .to_f64(),
+            )
         };
         let (sensitivity, in_gap) = (of(terms, part.term), of(gap, part.term));
         if sensitivity.is_none() && in_gap.is_none() {
@@ -135,10 +170,17 @@ impl Block<'_> {
         styles: &Styles,
     ) -> Result<u32, XlsxError> {
         let unit = self.unit;
-        let title = format!("Pump {}: {} ({unit})", self.pump.tag, self.requirement.label);
+        let title = format!(
+            "Pump {}: {} ({unit})",
+            self.pump.tag, self.requirement.label
+        );
         sheet.write_string_with_format(self.row, 0, title, &styles.part)?;
         let limits = self.limits();
-        let entry = if limits.allowances { styles.number_entry() } else { styles.length_entry(unit) };
+        let entry = if limits.allowances {
+            styles.number_entry()
+        } else {
+            styles.length_entry(unit)
+        };
         let limits_row = self.row + 1;
         // Label and value side by side: A-B, C-D and so on; the flag last.
         for (index, (label, value)) in (0..).zip(limits.labels.iter().zip(limits.values)) {
@@ -149,13 +191,31 @@ impl Block<'_> {
         let flag = f64::from(u8::from(guarded));
         sheet.write_string_with_format(limits_row, 6, "Guards count", &styles.wrapped)?;
         sheet.write_number_with_format(limits_row, 7, flag, &styles.number_entry())?;
-        sheet.write_string_with_format(limits_row, 8, "1 yes (worst case), 0 no (nominal)", &styles.remark)?;
+        sheet.write_string_with_format(
+            limits_row,
+            8,
+            "1 yes (worst case), 0 no (nominal)",
+            &styles.remark,
+        )?;
         sheet.set_row_height(limits_row, 31.0)?;
         sheet.set_row_height(limits_row + 1, 31.0)?;
         heads(
             sheet,
             limits_row + 1,
-            &["Contributor", "Count", "Nominal of one", "Minus", "Plus", "Sensitivity", "In the gap", "At lower side", "At upper side", "Takes below", "Adds above", "Half-width squared"],
+            &[
+                "Contributor",
+                "Count",
+                "Nominal of one",
+                "Minus",
+                "Plus",
+                "Sensitivity",
+                "In the gap",
+                "At lower side",
+                "At upper side",
+                "Takes below",
+                "Adds above",
+                "Half-width squared",
+            ],
             styles,
         )?;
         let (terms, gap) = self.terms();
@@ -170,10 +230,16 @@ impl Block<'_> {
             at += 1;
         }
         let numbers: Vec<&Line> = lines.iter().map(|(_, line)| line).collect();
-        self.results(sheet, limits_row, first..at, &numbers, &limits, flag, styles)
+        self.results(
+            sheet,
+            limits_row,
+            first..at,
+            &numbers,
+            &limits,
+            flag,
+            styles,
+        )
     }
-
-    #[expect(clippy::too_many_arguments, reason = "a row of the sheet is written in one place")]
     fn contributor(
         &self,
         sheet: &mut Worksheet,
@@ -197,26 +263,50 @@ impl Block<'_> {
         let l = limits_row + 1;
         let [target, lower, upper] = limits.values;
         let side = |cell: &str| {
-            if limits.allowances { format!("F{n}-(1+${cell}${l})*G{n}") } else { format!("F{n}") }
+            if limits.allowances {
+                format!("F{n}-(1+${cell}${l})*G{n}")
+            } else {
+                format!("F{n}")
+            }
         };
         let (at_lower, at_upper) = (line.side(limits, lower), line.side(limits, upper));
-        let below = line.count * if at_lower > 0.0 { at_lower * line.minus } else { -at_lower * line.plus };
-        let above = line.count * if at_upper > 0.0 { at_upper * line.plus } else { -at_upper * line.minus };
+        let below = line.count
+            * if at_lower > 0.0 {
+                at_lower * line.minus
+            } else {
+                -at_lower * line.plus
+            };
+        let above = line.count
+            * if at_upper > 0.0 {
+                at_upper * line.plus
+            } else {
+                -at_upper * line.minus
+            };
         let half = line.side(limits, target) * (line.minus + line.plus) / 2.0;
         let formulas = [
             (side("D"), at_lower, &styles.number),
             (side("F"), at_upper, &styles.number),
-            (format!("B{n}*IF(H{n}>0,H{n}*D{n},-H{n}*E{n})"), below, &length),
-            (format!("B{n}*IF(I{n}>0,I{n}*E{n},-I{n}*D{n})"), above, &length),
-            (format!("B{n}*(({})*(D{n}+E{n})/2)^2", side("B")), line.count * half * half, &styles.tiny),
+            (
+                format!("B{n}*IF(H{n}>0,H{n}*D{n},-H{n}*E{n})"),
+                below,
+                &length,
+            ),
+            (
+                format!("B{n}*IF(I{n}>0,I{n}*E{n},-I{n}*D{n})"),
+                above,
+                &length,
+            ),
+            (
+                format!("B{n}*(({})*(D{n}+E{n})/2)^2", side("B")),
+                line.count * half * half,
+                &styles.tiny,
+            ),
         ];
         for (column, (formula, result, format)) in (7..).zip(formulas) {
             put(sheet, row, column, &formula, &result.to_string(), format)?;
         }
         Ok(())
     }
-
-    #[expect(clippy::too_many_arguments, reason = "the results follow from all of the block")]
     fn results(
         &self,
         sheet: &mut Worksheet,
@@ -228,15 +318,28 @@ impl Block<'_> {
         styles: &Styles,
     ) -> Result<u32, XlsxError> {
         let (from, to, l) = (rows.start + 1, rows.end, limits_row + 1);
-        let sum = |f: &dyn Fn(&Line) -> f64| lines.iter().map(|line| line.count * f(line)).sum::<f64>();
-        let product = |column: &str| format!("SUMPRODUCT(B{from}:B{to},C{from}:C{to},{column}{from}:{column}{to})");
+        let sum =
+            |f: &dyn Fn(&Line) -> f64| lines.iter().map(|line| line.count * f(line)).sum::<f64>();
+        let product = |column: &str| {
+            format!("SUMPRODUCT(B{from}:B{to},C{from}:C{to},{column}{from}:{column}{to})")
+        };
         let [target, lower, upper] = limits.values;
         let value = sum(&|x| x.nominal * x.sensitivity);
         let gap = sum(&|x| x.nominal * x.in_gap);
         // In terms of the value: a limit itself, or the free thickness that an allowance asks for.
-        let limit = |a: f64| if limits.allowances { (1.0 + a) * gap } else { a };
+        let limit = |a: f64| {
+            if limits.allowances {
+                (1.0 + a) * gap
+            } else {
+                a
+            }
+        };
         let limit_formula = |cell: &str| {
-            if limits.allowances { format!("(1+{cell}{l})*{}", product("G")) } else { format!("{cell}{l}") }
+            if limits.allowances {
+                format!("(1+{cell}{l})*{}", product("G"))
+            } else {
+                format!("{cell}{l}")
+            }
         };
         let edge = |a: f64, low: bool| {
             sum(&|x| {
@@ -257,23 +360,77 @@ impl Block<'_> {
         let r = rows.end + 1;
         let length = styles.length(self.unit);
         let met = margin_lower.min(margin_upper) > -5e-10;
-        let verdict = format!("IF(ROUND(MIN(C{},C{}),9)>=0,\"met\",\"NOT MET\")", r + 7, r + 8);
+        let verdict = format!(
+            "IF(ROUND(MIN(C{},C{}),9)>=0,\"met\",\"NOT MET\")",
+            r + 7,
+            r + 8
+        );
         let mut results = vec![
             ("Nominal value", product("F"), value.to_string(), &length),
-            ("Target", limit_formula("B"), limit(target).to_string(), &length),
-            ("Lower limit", limit_formula("D"), limit(lower).to_string(), &length),
-            ("Upper limit", limit_formula("F"), limit(upper).to_string(), &length),
-            ("Worst case below (guard at the lower limit)", format!("SUM(J{from}:J{to})"), guard_lower.to_string(), &length),
-            ("Worst case above (guard at the upper limit)", format!("SUM(K{from}:K{to})"), guard_upper.to_string(), &length),
-            ("Root sum square, if all are independent and centred", format!("SQRT(SUM(L{from}:L{to}))"), squares.sqrt().to_string(), &length),
-            ("Margin at the lower limit", format!("C{r}-$H${l}*C{}-C{}", r + 4, r + 2), margin_lower.to_string(), &length),
-            ("Margin at the upper limit", format!("C{}-$H${l}*C{}-C{r}", r + 3, r + 5), margin_upper.to_string(), &length),
-            ("Verdict", verdict, (if met { "met" } else { "NOT MET" }).to_string(), &styles.strong),
+            (
+                "Target",
+                limit_formula("B"),
+                limit(target).to_string(),
+                &length,
+            ),
+            (
+                "Lower limit",
+                limit_formula("D"),
+                limit(lower).to_string(),
+                &length,
+            ),
+            (
+                "Upper limit",
+                limit_formula("F"),
+                limit(upper).to_string(),
+                &length,
+            ),
+            (
+                "Worst case below (guard at the lower limit)",
+                format!("SUM(J{from}:J{to})"),
+                guard_lower.to_string(),
+                &length,
+            ),
+            (
+                "Worst case above (guard at the upper limit)",
+                format!("SUM(K{from}:K{to})"),
+                guard_upper.to_string(),
+                &length,
+            ),
+            (
+                "Root sum square, if all are independent and centred",
+                format!("SQRT(SUM(L{from}:L{to}))"),
+                squares.sqrt().to_string(),
+                &length,
+            ),
+            (
+                "Margin at the lower limit",
+                format!("C{r}-$H${l}*C{}-C{}", r + 4, r + 2),
+                margin_lower.to_string(),
+                &length,
+            ),
+            (
+                "Margin at the upper limit",
+                format!("C{}-$H${l}*C{}-C{r}", r + 3, r + 5),
+                margin_upper.to_string(),
+                &length,
+            ),
+            (
+                "Verdict",
+                verdict,
+                (if met { "met" } else { "NOT MET" }).to_string(),
+                &styles.strong,
+            ),
         ];
         if limits.allowances {
             let reached = if gap == 0.0 { 0.0 } else { value / gap - 1.0 };
             let formula = format!("IF({0}=0,0,C{r}/{0}-1)", product("G"));
-            results.push(("Allowance reached (free thickness / gap - 1)", formula, reached.to_string(), &styles.number));
+            results.push((
+                "Allowance reached (free thickness / gap - 1)",
+                formula,
+                reached.to_string(),
+                &styles.number,
+            ));
         }
         let mut row = rows.end;
         for (label, formula, result, format) in results {

@@ -19,12 +19,18 @@ pub(super) fn write(
     let source = &job.stock_sheet;
     let mut at = 0;
     let mut widest: Vec<usize> = Vec::new();
-    let rows = source.sheet.rows.iter().filter(|row| row.number >= source.heading_row);
+    let rows = source
+        .sheet
+        .rows
+        .iter()
+        .filter(|row| row.number >= source.heading_row);
     for row in rows {
         let heading = row.number == source.heading_row;
         let index = job.stock.iter().position(|item| item.row == row.number);
         for (column, cell) in &row.cells {
-            let Ok(column) = u16::try_from(*column) else { continue };
+            let Ok(column) = u16::try_from(*column) else {
+                continue;
+            };
             let place = usize::from(column);
             widest.resize(widest.len().max(place + 1), 0);
             widest[place] = widest[place].max(cell.show().chars().count());
@@ -34,7 +40,13 @@ pub(super) fn write(
                     let left = job.stock[index].on_hand - issued[index];
                     sheet.write_number_with_format(at, column, left, &styles.count)?;
                 }
-                _ => copy(sheet, at, column, cell, if heading { &styles.head } else { &styles.text })?,
+                _ => copy(
+                    sheet,
+                    at,
+                    column,
+                    cell,
+                    if heading { &styles.head } else { &styles.text },
+                )?,
             }
         }
         at += 1;

@@ -68,14 +68,33 @@ impl Styles {
             title: ink().set_bold().set_font_size(18),
             lead: ink().set_font_size(11).set_italic(),
             part: ink().set_bold().set_font_size(13),
-            head: ruled().set_bold().set_indent(1).set_background_color(PALE).set_text_wrap(),
+            head: ruled()
+                .set_bold()
+                .set_indent(1)
+                .set_background_color(PALE)
+                .set_text_wrap(),
             text: ruled().set_indent(1),
             wrapped: ruled().set_text_wrap().set_indent(1),
-            count: ruled().set_num_format("0").set_align(FormatAlign::Right).set_indent(1),
-            money: ruled().set_num_format("#,##0.00####").set_align(FormatAlign::Right).set_indent(1),
-            number: ruled().set_num_format("0.######").set_align(FormatAlign::Right).set_indent(1),
-            tiny: ruled().set_num_format("0.00E+00").set_align(FormatAlign::Right).set_indent(1),
-            entry: ruled().set_indent(1).set_background_color(ENTRY).set_unlocked(),
+            count: ruled()
+                .set_num_format("0")
+                .set_align(FormatAlign::Right)
+                .set_indent(1),
+            money: ruled()
+                .set_num_format("#,##0.00####")
+                .set_align(FormatAlign::Right)
+                .set_indent(1),
+            number: ruled()
+                .set_num_format("0.######")
+                .set_align(FormatAlign::Right)
+                .set_indent(1),
+            tiny: ruled()
+                .set_num_format("0.00E+00")
+                .set_align(FormatAlign::Right)
+                .set_indent(1),
+            entry: ruled()
+                .set_indent(1)
+                .set_background_color(ENTRY)
+                .set_unlocked(),
             strong: ruled().set_bold().set_indent(1),
             alarm: ruled().set_bold().set_font_color(WARN).set_indent(1),
             plain: ink(),
@@ -86,7 +105,10 @@ impl Styles {
 
     /// A length in a unit, with the places that the trade writes and more where there are any.
     pub(super) fn length(&self, unit: Unit) -> Format {
-        ruled().set_num_format(length_format(unit)).set_align(FormatAlign::Right).set_indent(1)
+        ruled()
+            .set_num_format(length_format(unit))
+            .set_align(FormatAlign::Right)
+            .set_indent(1)
     }
 
     /// A length that a person may change.
@@ -96,7 +118,10 @@ impl Styles {
 
     /// A plain number that a person may change.
     pub(super) fn number_entry(&self) -> Format {
-        self.number.clone().set_background_color(ENTRY).set_unlocked()
+        self.number
+            .clone()
+            .set_background_color(ENTRY)
+            .set_unlocked()
     }
 }
 
@@ -108,21 +133,23 @@ fn length_format(unit: Unit) -> &'static str {
     }
 }
 
-
 /// Names a sheet and sets it up for print: fits the width of A4 and of Letter alike, says what it
 /// is and which page.
-pub(super) fn set_up(
-    sheet: &mut Worksheet,
-    name: &str,
-    date: &str,
-) -> Result<(), XlsxError> {
+pub(super) fn set_up(sheet: &mut Worksheet, name: &str, date: &str) -> Result<(), XlsxError> {
     sheet.set_name(name)?;
     // A4, with margins that leave the printed part no taller than Letter has room for.
-    sheet.set_paper_size(9).set_margins(0.5, 0.5, 0.75, 0.75, 0.3, 0.3);
+    sheet
+        .set_paper_size(9)
+        .set_margins(0.5, 0.5, 0.75, 0.75, 0.3, 0.3);
     sheet.set_landscape();
     sheet.set_print_fit_to_pages(1, 0);
-    sheet.set_header(format!("&LOutage kit plan {date}&C&A&Rgapwright {}", env!("CARGO_PKG_VERSION")));
-    sheet.set_footer("&LThe maker's instructions, local codes and a competent person decide.&RPage &P of &N");
+    sheet.set_header(format!(
+        "&LOutage kit plan {date}&C&A&Rgapwright {}",
+        env!("CARGO_PKG_VERSION")
+    ));
+    sheet.set_footer(
+        "&LThe maker's instructions, local codes and a competent person decide.&RPage &P of &N",
+    );
     sheet.protect();
     sheet.set_screen_gridlines(false);
     Ok(())

@@ -26,7 +26,10 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, NAME, date)?;
-    widths(sheet, &[15.0, 18.0, 13.0, 13.0, 23.0, 21.0, 14.0, 17.0, 13.0, 10.0])?;
+    widths(
+        sheet,
+        &[15.0, 18.0, 13.0, 13.0, 23.0, 21.0, 14.0, 17.0, 13.0, 10.0],
+    )?;
     sheet.write_string_with_format(0, 0, "Outage kit plan", &styles.title)?;
     let served = plan.served();
     let lead = format!(
@@ -35,7 +38,14 @@ pub(super) fn write(
         job.policy.acceptance
     );
     sheet.write_string_with_format(1, 0, lead, &styles.lead)?;
-    sheet.merge_range(2, 0, 2, COLUMNS - 1, &words::proof(job, plan), &styles.prose)?;
+    sheet.merge_range(
+        2,
+        0,
+        2,
+        COLUMNS - 1,
+        &words::proof(job, plan),
+        &styles.prose,
+    )?;
     sheet.set_row_height(2, 32.0)?;
     let mut row = counts(sheet, verified, styles)?;
     row = chart(sheet, verified, row, styles)?;
@@ -46,11 +56,7 @@ pub(super) fn write(
     Ok(())
 }
 
-fn counts(
-    sheet: &mut Worksheet,
-    verified: &Verified,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
+fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result<u32, XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     let mut row = 4;
     heads(sheet, row, &["Goal", "", "Plan", "Bound"], styles)?;
@@ -68,7 +74,10 @@ fn counts(
                     let amount = crate::decimal::Money::from_raw(value).to_f64();
                     sheet.write_number_with_format(row, column, amount, &styles.money)?
                 }
-                #[expect(clippy::cast_precision_loss, reason = "counts and points, far below 2^53")]
+                #[expect(
+                    clippy::cast_precision_loss,
+                    reason = "counts and points, far below 2^53"
+                )]
                 _ => sheet.write_number_with_format(row, column, value as f64, &styles.count)?,
             };
         }
@@ -86,7 +95,11 @@ fn counts(
 fn share(value: Fine, lower: Fine, upper: Fine) -> f64 {
     let unit = crate::length::Unit::Micrometre;
     let width = (upper - lower).to_f64(unit);
-    if width == 0.0 { 50.0 } else { 100.0 * (value - lower).to_f64(unit) / width }
+    if width == 0.0 {
+        50.0
+    } else {
+        100.0 * (value - lower).to_f64(unit) / width
+    }
 }
 
 /// The first requirement of every kitted pump between its limits, with its guard as a bar.
@@ -98,7 +111,14 @@ fn chart(
 ) -> Result<u32, XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     let at = CHART_COLUMN;
-    let labels = ["Tag", "Value, % of the way from lower to upper limit", "Guard down, %", "Guard up, %", "Lower limit", "Upper limit"];
+    let labels = [
+        "Tag",
+        "Value, % of the way from lower to upper limit",
+        "Guard down, %",
+        "Guard up, %",
+        "Lower limit",
+        "Upper limit",
+    ];
     for (column, label) in (at..).zip(labels) {
         sheet.write_string_with_format(row, column, label, &styles.remark)?;
     }
@@ -110,7 +130,13 @@ fn chart(
         last += 1;
         sheet.write_string_with_format(last, at, &pump.tag, &styles.remark)?;
         let guard = |guard: Fine| share(v.lower + guard, v.lower, v.upper);
-        let values = [share(v.value, v.lower, v.upper), guard(v.guard_lower), guard(v.guard_upper), 0.0, 100.0];
+        let values = [
+            share(v.value, v.lower, v.upper),
+            guard(v.guard_lower),
+            guard(v.guard_upper),
+            0.0,
+            100.0,
+        ];
         for (column, value) in (at + 1..).zip(values) {
             sheet.write_number_with_format(last, column, value, &styles.remark)?;
         }
@@ -118,7 +144,8 @@ fn chart(
     if last == row {
         return Ok(row);
     }
-    let range = |column: u16| ChartRange::new_from_range(NAME, row + 1, at + column, last, at + column);
+    let range =
+        |column: u16| ChartRange::new_from_range(NAME, row + 1, at + column, last, at + column);
     let bars = ChartErrorBarsType::Custom(range(3), range(2));
     let mut chart = Chart::new(ChartType::Line);
     chart
@@ -131,10 +158,14 @@ fn chart(
             ChartMarker::new()
                 .set_type(ChartMarkerType::Diamond)
                 .set_size(7)
-                .set_format(ChartFormat::new().set_solid_fill(&ChartSolidFill::new().set_color(VALUES))),
+                .set_format(
+                    ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)),
+                ),
         )
         .set_y_error_bars(
-            ChartErrorBars::new().set_type(bars).set_direction(ChartErrorBarsDirection::Both),
+            ChartErrorBars::new()
+                .set_type(bars)
+                .set_direction(ChartErrorBarsDirection::Both),
         );
     for (column, name) in [(4, "Lower limit"), (5, "Upper limit")] {
         chart
@@ -142,15 +173,25 @@ fn chart(
             .set_name(name)
             .set_categories(&range(0))
             .set_values(&range(column))
-            .set_format(ChartFormat::new().set_line(&ChartLine::new().set_color(LIMITS).set_width(1.5)))
+            .set_format(
+                ChartFormat::new().set_line(ChartLine::new().set_color(LIMITS).set_width(1.5)),
+            )
             .set_marker(ChartMarker::new().set_none());
     }
-    chart.title().set_name("Running clearance between its limits (100 % is the upper one)");
-    chart.x_axis().set_label_position(rust_xlsxwriter::ChartAxisLabelPosition::Low);
+    chart
+        .title()
+        .set_name("Running clearance between its limits (100 % is the upper one)");
+    chart
+        .x_axis()
+        .set_label_position(rust_xlsxwriter::ChartAxisLabelPosition::Low);
     chart.y_axis().set_min(-10).set_max(110).set_num_format("0");
-    chart.legend().set_position(rust_xlsxwriter::ChartLegendPosition::Bottom);
+    chart
+        .legend()
+        .set_position(rust_xlsxwriter::ChartLegendPosition::Bottom);
     chart.set_width(1130).set_height(300);
-    chart.set_alt_text("Predicted value of each pump's first requirement between its limits, with its guard");
+    chart.set_alt_text(
+        "Predicted value of each pump's first requirement between its limits, with its guard",
+    );
     sheet.insert_chart(row, 0, &chart)?;
     Ok(row + 16)
 }
@@ -163,7 +204,18 @@ fn pumps(
 ) -> Result<u32, XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     sheet.write_string_with_format(start, 0, "Pumps", &styles.part)?;
-    let names = ["Tag", "Model", "Priority", "Due", "Standing", "Requirement", "Predicted", "Limits", "Margin", "Pieces"];
+    let names = [
+        "Tag",
+        "Model",
+        "Priority",
+        "Due",
+        "Standing",
+        "Requirement",
+        "Predicted",
+        "Limits",
+        "Margin",
+        "Pieces",
+    ];
     let mut row = start + 1;
     heads(sheet, row, &names, styles)?;
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
@@ -174,7 +226,11 @@ fn pumps(
         sheet.write_string_with_format(row, 1, &model.name, &styles.text)?;
         sheet.write_number_with_format(row, 2, pump.priority, &styles.count)?;
         sheet.write_string_with_format(row, 3, due, &styles.text)?;
-        let format = if matches!(kit, Kit::Served(_)) { &styles.text } else { &styles.alarm };
+        let format = if matches!(kit, Kit::Served(_)) {
+            &styles.text
+        } else {
+            &styles.alarm
+        };
         sheet.write_string_with_format(row, 4, words::standing(kit), format)?;
         match kit {
             Kit::Served(packs) => {
@@ -188,18 +244,35 @@ fn pumps(
                 let pieces: u32 = packs.iter().flat_map(|p| &p.picks).map(|p| p.count).sum();
                 if let Some((requirement, v)) = tight {
                     let unit = model.unit;
-                    let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
+                    let limits =
+                        format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
                     sheet.write_string_with_format(row, 5, &requirement.label, &styles.wrapped)?;
-                    sheet.write_string_with_format(row, 6, words::fine(v.value, unit), &styles.text)?;
+                    sheet.write_string_with_format(
+                        row,
+                        6,
+                        words::fine(v.value, unit),
+                        &styles.text,
+                    )?;
                     sheet.write_string_with_format(row, 7, limits, &styles.wrapped)?;
-                    sheet.write_string_with_format(row, 8, words::fine(v.margin(), unit), &styles.text)?;
+                    sheet.write_string_with_format(
+                        row,
+                        8,
+                        words::fine(v.margin(), unit),
+                        &styles.text,
+                    )?;
                 }
                 sheet.write_number_with_format(row, 9, pieces, &styles.count)?;
             }
             Kit::Short(shorts) => {
                 let why: Vec<String> = shorts
                     .iter()
-                    .map(|s| format!("{}: {}", words::place(job, pump, s), words::reason(job, pump, s)))
+                    .map(|s| {
+                        format!(
+                            "{}: {}",
+                            words::place(job, pump, s),
+                            words::reason(job, pump, s)
+                        )
+                    })
                     .collect();
                 sheet.merge_range(row, 5, row, 9, &why.join("; "), &styles.wrapped)?;
             }

@@ -1,6 +1,6 @@
 //! Fleets of pumps from a seed, solved and timed: `cargo run --release --example fleet -- 10 30 100`.
 
-#![allow(clippy::unwrap_used, missing_docs)]
+#![allow(clippy::unwrap_used, clippy::cast_precision_loss, missing_docs)]
 
 use std::time::{Duration, Instant};
 
@@ -17,7 +17,10 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 fn main() {
-    let sizes: Vec<usize> = std::env::args().skip(1).filter_map(|a| a.parse().ok()).collect();
+    let sizes: Vec<usize> = std::env::args()
+        .skip(1)
+        .filter_map(|a| a.parse().ok())
+        .collect();
     println!("pumps stock seed  served  bound        waste        bound  seconds  stopped");
     for pumps in sizes {
         for stock in [11, 25] {
@@ -26,12 +29,23 @@ fn main() {
                 let start = Instant::now();
                 let tell = |n: gapwright::choose::watch::News| {
                     if std::env::var_os("TELL").is_some() {
-                        eprintln!("{:?} {} {} open {} {:?}", n.aim, n.value, n.bound, n.open, n.elapsed);
+                        eprintln!(
+                            "{:?} {} {} open {} {:?}",
+                            n.aim, n.value, n.bound, n.open, n.elapsed
+                        );
                     }
                 };
-                let watch = Watch::patient().limit(Duration::from_secs(std::env::var("LIMIT").ok().and_then(|s| s.parse().ok()).unwrap_or(60))).listener(&tell);
+                let watch = Watch::patient()
+                    .limit(Duration::from_secs(
+                        std::env::var("LIMIT")
+                            .ok()
+                            .and_then(|s| s.parse().ok())
+                            .unwrap_or(60),
+                    ))
+                    .listener(&tell);
                 let plan = choose(&job, &watch).unwrap();
-                let goals: Vec<(i64, i64)> = plan.goals.iter().map(|g| (g.value, g.bound)).collect();
+                let goals: Vec<(i64, i64)> =
+                    plan.goals.iter().map(|g| (g.value, g.bound)).collect();
                 println!(
                     "{pumps:5} {:5.1} {seed:4} {:7} {:6} {:12} {:12} {:8.2}  {:?} {:?} {:?}",
                     stock as f64 / 10.0,
@@ -50,7 +64,9 @@ fn main() {
 }
 
 fn seeds() -> Vec<u64> {
-    std::env::var("SEEDS").map_or(vec![1, 2, 3], |s| s.split(',').filter_map(|s| s.parse().ok()).collect())
+    std::env::var("SEEDS").map_or(vec![1, 2, 3], |s| {
+        s.split(',').filter_map(|s| s.parse().ok()).collect()
+    })
 }
 
 /// An outage with planted kits: every pump can be served from `tenths`/10 times the planted use.
@@ -99,20 +115,29 @@ pub fn fleet(seed: u64, pumps: usize, shims: usize, gaskets: usize, tenths: usiz
         title: "m".into(),
         unit: Unit::Inch,
         dimensions: vec![dimension("bare_clearance"), dimension("snap_ring")],
-        packs: vec![pack("bearing_shims", "shim", 0, 4), pack("cover_gasket", "gasket", 1, 2)],
+        packs: vec![
+            pack("bearing_shims", "shim", 0, 4),
+            pack("cover_gasket", "gasket", 1, 2),
+        ],
         requirements: requirements.clone(),
         consumables: vec![],
         materials: vec![],
         cautions: vec![],
         sha256: String::new(),
     };
-    let shim_sizes: Vec<i64> = (0..shims).map(|i| 20 + 10 * i64::try_from(i).unwrap() + i64::try_from(i % 3).unwrap() * 5).collect();
-    let gasket_sizes: Vec<i64> = (0..gaskets).map(|i| 150 + 150 * i64::try_from(i).unwrap()).collect();
+    let shim_sizes: Vec<i64> = (0..shims)
+        .map(|i| 20 + 10 * i64::try_from(i).unwrap() + i64::try_from(i % 3).unwrap() * 5)
+        .collect();
+    let gasket_sizes: Vec<i64> = (0..gaskets)
+        .map(|i| 150 + 150 * i64::try_from(i).unwrap())
+        .collect();
     let mut use_shims = vec![0_usize; shims];
     let mut use_gaskets = vec![0_usize; gaskets];
     let mut made = Vec::new();
     while made.len() < pumps {
-        let picks: Vec<usize> = (0..rng.random_range(1..=4)).map(|_| rng.random_range(0..shims)).collect();
+        let picks: Vec<usize> = (0..rng.random_range(1..=4))
+            .map(|_| rng.random_range(0..shims))
+            .collect();
         let total: i64 = picks.iter().map(|&i| shim_sizes[i]).sum();
         let ring = rng.random_range(400..=620);
         let gap = total + ring;
@@ -130,7 +155,11 @@ pub fn fleet(seed: u64, pumps: usize, shims: usize, gaskets: usize, tenths: usiz
         let gasket = &fits[rng.random_range(0..fits.len())];
         picks.iter().for_each(|&i| use_shims[i] += 1);
         gasket.iter().for_each(|&i| use_gaskets[i] += 1);
-        let measured = |value, slack| Measured { readings: vec![value], value, tolerance: Tolerance::even(slack) };
+        let measured = |value, slack| Measured {
+            readings: vec![value],
+            value,
+            tolerance: Tolerance::even(slack),
+        };
         let bare = 210 + total + rng.random_range(-5..=5);
         made.push(Pump {
             tag: format!("P-{:04}", made.len() + 1),
@@ -142,7 +171,10 @@ pub fn fleet(seed: u64, pumps: usize, shims: usize, gaskets: usize, tenths: usiz
             carried: vec![],
             consumable_fits: vec![],
             fits: vec![Code::new("A"), Code::new("A")],
-            dimensions: vec![measured(tenth_thou(bare), tenth_thou(3)), measured(tenth_thou(ring), tenth_thou(2))],
+            dimensions: vec![
+                measured(tenth_thou(bare), tenth_thou(3)),
+                measured(tenth_thou(ring), tenth_thou(2)),
+            ],
             requirements: requirements.clone(),
             row: 0,
         });
@@ -153,7 +185,11 @@ pub fn fleet(seed: u64, pumps: usize, shims: usize, gaskets: usize, tenths: usiz
             item: format!("{kind}-{size}"),
             kind: kind.into(),
             fit: Code::new("A"),
-            size: Some(Size { thickness: tenth_thou(size), tolerance: Tolerance::even(tenth_thou(slack)), uncertainty: None }),
+            size: Some(Size {
+                thickness: tenth_thou(size),
+                tolerance: Tolerance::even(tenth_thou(slack)),
+                uncertainty: None,
+            }),
             on_hand: u32::try_from((used * tenths).div_ceil(10)).unwrap(),
             reserved: 0,
             unit_cost: Millionths::from_raw(price),

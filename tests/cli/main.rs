@@ -1,6 +1,6 @@
 //! The program as its users run it, on the samples.
 
-#![allow(clippy::unwrap_used, missing_docs)]
+#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
 use std::fs;
 use std::path::Path;
@@ -20,7 +20,11 @@ const STOCK: &str = "samples/outage/stock.xlsx";
 const PUMPS: &str = "samples/outage/pumps.xlsx";
 
 fn gapwright(arguments: &[&str]) -> Output {
-    Command::cargo_bin("gapwright").unwrap().args(arguments).output().unwrap()
+    Command::cargo_bin("gapwright")
+        .unwrap()
+        .args(arguments)
+        .output()
+        .unwrap()
 }
 
 fn text(bytes: &[u8]) -> String {
@@ -28,15 +32,28 @@ fn text(bytes: &[u8]) -> String {
 }
 
 fn outage() -> Job {
-    job(&Sources { stock: STOCK.into(), pumps: PUMPS.into(), ..Sources::default() }).unwrap()
+    job(&Sources {
+        stock: STOCK.into(),
+        pumps: PUMPS.into(),
+        ..Sources::default()
+    })
+    .unwrap()
 }
 
 /// Runs `kit` on the sample outage and returns workbook and JSON.
 fn kit(folder: &Path, more: &[&str]) -> (Vec<u8>, String) {
     let (out, json) = (folder.join("plan.xlsx"), folder.join("plan.json"));
     let mut arguments = vec![
-        "kit", STOCK, PUMPS, "--date", "2027-03-01", "--force",
-        "--out", out.to_str().unwrap(), "--json", json.to_str().unwrap(),
+        "kit",
+        STOCK,
+        PUMPS,
+        "--date",
+        "2027-03-01",
+        "--force",
+        "--out",
+        out.to_str().unwrap(),
+        "--json",
+        json.to_str().unwrap(),
     ];
     arguments.extend(more);
     let run = gapwright(&arguments);
@@ -60,7 +77,10 @@ fn the_json_is_what_it_says_it_is() {
     let plan: PlanJson = serde_json::from_str(&json).unwrap();
     assert_eq!(plan.format, "gapwright.plan.v1");
     assert!(plan.proven);
-    assert_eq!((plan.served_weight, &plan.waste), (plan.served_weight_bound, &plan.waste_bound));
+    assert_eq!(
+        (plan.served_weight, &plan.waste),
+        (plan.served_weight_bound, &plan.waste_bound)
+    );
     assert_eq!(plan.pumps.len(), outage().pumps.len());
     for item in &plan.stock {
         assert_eq!(item.before - item.issued, item.after, "{}", item.item);
@@ -74,7 +94,13 @@ fn the_json_is_what_it_says_it_is() {
         assert!(value.get(field.as_str().unwrap()).is_some(), "{field}");
     }
     let names: Vec<&String> = schema["properties"].as_object().unwrap().keys().collect();
-    assert!(value.as_object().unwrap().keys().all(|key| names.contains(&key)));
+    assert!(
+        value
+            .as_object()
+            .unwrap()
+            .keys()
+            .all(|key| names.contains(&key))
+    );
 }
 
 #[test]
@@ -83,7 +109,11 @@ fn the_sample_outage_is_as_large_and_as_mixed_as_it_should_be() {
     assert!(job.pumps.len() >= 24);
     assert_eq!(job.models.len(), 2);
     let count = |f: &dyn Fn(&gapwright::stock::Item) -> String| {
-        job.stock.iter().map(f).collect::<std::collections::BTreeSet<_>>().len()
+        job.stock
+            .iter()
+            .map(f)
+            .collect::<std::collections::BTreeSet<_>>()
+            .len()
     };
     assert_eq!(count(&|item| item.fit.key().to_string()), 3);
     let of = |kind: &str| job.stock.iter().filter(|item| item.kind == kind).count();
@@ -108,20 +138,30 @@ fn greedy_picking_leaves_pumps_unserved_that_the_plan_serves() {
         .map(|(pump, _)| pump.tag.as_str())
         .collect();
     assert_eq!(short, ["P-299"]);
-    let Kit::Short(why) = &plan.kits[27] else { panic!("P-299 stands last") };
+    let Kit::Short(why) = &plan.kits[27] else {
+        panic!("P-299 stands last")
+    };
     assert_eq!(why[0].cause, Cause::BetweenTotals);
     let by_sheet: Vec<usize> = (0..job.pumps.len()).collect();
     let mut by_priority = by_sheet.clone();
     by_priority.sort_by_key(|&pump| (job.pumps[pump].priority, pump));
     for order in [by_sheet, by_priority] {
         let served = greedy(&job, &order);
-        assert!(served < plan.served(), "greedy serves {served} of {}", plan.served());
+        assert!(
+            served < plan.served(),
+            "greedy serves {served} of {}",
+            plan.served()
+        );
     }
 }
 
 /// Each pump in turn takes its cheapest kit from what is left.
 fn greedy(job: &Job, order: &[usize]) -> usize {
-    let mut left: Vec<u32> = job.stock.iter().map(gapwright::stock::Item::available).collect();
+    let mut left: Vec<u32> = job
+        .stock
+        .iter()
+        .map(gapwright::stock::Item::available)
+        .collect();
     let drawers = Drawers::list(job, &left).unwrap();
     let mut served = 0;
     for &pump in order {
@@ -137,7 +177,10 @@ fn greedy(job: &Job, order: &[usize]) -> usize {
             uses
         };
         let waste = |p: &Pattern| {
-            let packs = drawers.iter().zip(&p.choice).map(|(d, &c)| d[c as usize].waste);
+            let packs = drawers
+                .iter()
+                .zip(&p.choice)
+                .map(|(d, &c)| d[c as usize].waste);
             packs.sum::<i64>() + p.off_target
         };
         let fits = |p: &&Pattern| uses(p).iter().zip(&left).all(|(used, left)| used <= left);
@@ -163,7 +206,10 @@ fn the_tiny_sample_comes_out_as_worked_by_hand() {
     let plan = choose(&job, &Watch::patient()).unwrap();
     assert_eq!(plan.served(), 3);
     let waste = plan.goal(Aim::Waste).unwrap();
-    assert_eq!(show_money(gapwright::decimal::Money::from_raw(waste.value)), "22.000000");
+    assert_eq!(
+        show_money(gapwright::decimal::Money::from_raw(waste.value)),
+        "22.000000"
+    );
     assert_eq!(plan.issued(&job), [1, 1, 1, 1, 1, 1]);
     // By hand: B, the first of the sheet, would cheaply take S20 and S10 and leave A without.
     assert_eq!(greedy(&job, &[0, 1, 2]), 2);
@@ -176,14 +222,25 @@ fn the_tiny_sample_comes_out_as_worked_by_hand() {
 fn the_samples_are_made_by_their_command() {
     let folder = TempDir::new().unwrap();
     let made = std::process::Command::new(env!("CARGO"))
-        .args(["run", "--quiet", "--example", "samples", "--"])
+        .args(["run", "--quiet", "--example", "samples"])
+        // The profile at hand is built already.
+        .args((!cfg!(debug_assertions)).then_some("--release"))
+        .arg("--")
         .arg(folder.path())
         .output()
         .unwrap();
     assert!(made.status.success(), "{}", text(&made.stderr));
-    for file in ["outage/stock.xlsx", "outage/pumps.xlsx", "tiny/stock.csv", "tiny/pumps.csv"] {
+    for file in [
+        "outage/stock.xlsx",
+        "outage/pumps.xlsx",
+        "tiny/stock.csv",
+        "tiny/pumps.csv",
+    ] {
         let kept = fs::read(Path::new("samples").join(file)).unwrap();
-        assert!(fs::read(folder.path().join(file)).unwrap() == kept, "{file} differs");
+        assert!(
+            fs::read(folder.path().join(file)).unwrap() == kept,
+            "{file} differs"
+        );
     }
 }
 
@@ -192,7 +249,13 @@ fn an_existing_output_is_kept_unless_forced() {
     let folder = TempDir::new().unwrap();
     let out = folder.path().join("plan.xlsx");
     fs::write(&out, "mine").unwrap();
-    let arguments = ["kit", "samples/tiny/stock.csv", "samples/tiny/pumps.csv", "--out", out.to_str().unwrap()];
+    let arguments = [
+        "kit",
+        "samples/tiny/stock.csv",
+        "samples/tiny/pumps.csv",
+        "--out",
+        out.to_str().unwrap(),
+    ];
     let run = gapwright(&arguments);
     assert_eq!(run.status.code(), Some(3));
     assert!(text(&run.stderr).contains("is there already"));
@@ -208,10 +271,18 @@ fn an_existing_output_is_kept_unless_forced() {
 fn bad_input_ends_with_2_and_writes_nothing() {
     let folder = TempDir::new().unwrap();
     let stock = folder.path().join("stock.csv");
-    let spoilt = fs::read_to_string("samples/tiny/stock.csv").unwrap().replace("0.020", "thin");
-    fs::write(&stock, spoilt.replace("B1", "B1").replace("0.105,0.0005,1", "0.105,0.0005,-1")).unwrap();
+    let spoilt = fs::read_to_string("samples/tiny/stock.csv")
+        .unwrap()
+        .replace("0.020", "thin");
+    fs::write(&stock, spoilt.replace("0.105,0.0005,1", "0.105,0.0005,-1")).unwrap();
     let out = folder.path().join("plan.xlsx");
-    let run = gapwright(&["kit", stock.to_str().unwrap(), "samples/tiny/pumps.csv", "--out", out.to_str().unwrap()]);
+    let run = gapwright(&[
+        "kit",
+        stock.to_str().unwrap(),
+        "samples/tiny/pumps.csv",
+        "--out",
+        out.to_str().unwrap(),
+    ]);
     assert_eq!(run.status.code(), Some(2));
     let said = text(&run.stderr);
     for words in ["cell D3", "cell F6", "2 problems. Nothing was written."] {
@@ -222,7 +293,13 @@ fn bad_input_ends_with_2_and_writes_nothing() {
 
 #[test]
 fn an_output_folder_that_is_not_there_is_said_plainly() {
-    let run = gapwright(&["kit", "samples/tiny/stock.csv", "samples/tiny/pumps.csv", "--out", "no/such/folder/plan.xlsx"]);
+    let run = gapwright(&[
+        "kit",
+        "samples/tiny/stock.csv",
+        "samples/tiny/pumps.csv",
+        "--out",
+        "no/such/folder/plan.xlsx",
+    ]);
     assert_eq!(run.status.code(), Some(3));
     assert!(text(&run.stderr).contains("Nothing was written"));
 }
@@ -235,15 +312,27 @@ fn blank_workbooks_can_be_kitted_as_they_are() {
         let run = gapwright(&["blank", shop.to_str().unwrap(), "--model", model]);
         assert!(run.status.success(), "{}", text(&run.stderr));
         // A second time nothing is replaced.
-        assert_eq!(gapwright(&["blank", shop.to_str().unwrap(), "--model", model]).status.code(), Some(3));
+        assert_eq!(
+            gapwright(&["blank", shop.to_str().unwrap(), "--model", model])
+                .status
+                .code(),
+            Some(3)
+        );
         let path = |name: &str| shop.join(name).to_str().unwrap().to_string();
         let out = path("plan.xlsx");
-        let run = gapwright(&["kit", &path("stock.xlsx"), &path("pumps.xlsx"), "--out", &out]);
-        // The example stock has one lot only, so the pump is short: for want of gaskets of its fit
-        // the fit code is asked about, and nothing else is wrong with the form.
-        let said = text(&run.stderr);
-        assert_eq!(run.status.code(), Some(2), "{said}");
-        assert!(said.contains("which no gasket in the stock has") && said.contains("1 problem."), "{said}");
+        let run = gapwright(&[
+            "kit",
+            &path("stock.xlsx"),
+            &path("pumps.xlsx"),
+            "--out",
+            &out,
+        ]);
+        assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+        assert!(
+            text(&run.stdout).contains("1 of 1 pumps can be kitted"),
+            "{}",
+            text(&run.stdout)
+        );
     }
     let run = gapwright(&["blank", "x", "--model", "screwed-impeler"]);
     assert_eq!(run.status.code(), Some(2));
@@ -260,7 +349,6 @@ fn help_teaches() {
 
 #[test]
 fn a_time_limit_still_writes_the_best_plan_with_its_bound() {
-    let folder = TempDir::new().unwrap();
     // Too short for anything but a first plan, on any machine: the clock starts before the search.
     let job = outage();
     let watch = Watch::patient().limit(std::time::Duration::ZERO);
@@ -275,7 +363,9 @@ fn a_time_limit_still_writes_the_best_plan_with_its_bound() {
     }
     let verified = gapwright::verify::verify(job, plan).unwrap();
     let said = gapwright::words::proof(verified.job(), verified.plan());
-    assert!(said.contains("not proven least") && said.contains("time limit"), "{said}");
+    assert!(
+        said.contains("not proven least") && said.contains("time limit"),
+        "{said}"
+    );
     gapwright::write::workbook(&verified, "2027-03-01").unwrap();
-    drop(folder);
 }

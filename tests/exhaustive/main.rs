@@ -3,6 +3,8 @@
 //! The search below shares nothing with the library but the input types: it fills places piece
 //! by piece, judges requirements from their definition and walks every plan there is.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+
 use std::collections::BTreeMap;
 
 use gapwright::choose::choose;
@@ -34,9 +36,18 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
         walk(&job, &ways, 0, &mut available.clone(), [0; 4], &mut best);
         let chosen = account(&job, &plan, &ways, seed);
         assert_eq!(Some(chosen), best.value, "case {seed}");
-        for (aim, at) in [(Aim::ServedWeight, 0), (Aim::Waste, 1), (Aim::Pieces, 2), (Aim::Scarcity, 3)] {
+        for (aim, at) in [
+            (Aim::ServedWeight, 0),
+            (Aim::Waste, 1),
+            (Aim::Pieces, 2),
+            (Aim::Scarcity, 3),
+        ] {
             let value = plan.goal(aim).expect("a goal").value;
-            assert_eq!(if at == 0 { -value } else { value }, chosen[at], "case {seed}, {aim:?}");
+            assert_eq!(
+                if at == 0 { -value } else { value },
+                chosen[at],
+                "case {seed}, {aim:?}"
+            );
         }
         match plan.served() {
             0 => none_served += 1,
@@ -49,7 +60,9 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
         assert_eq!(plan, again, "case {seed}: not the same twice");
     }
     // A random test must have seen what it is there to see.
-    println!("all {served_all}, some {some_short}, none {none_served}, greedy worse {greedy_worse}, ties {ties}");
+    println!(
+        "all {served_all}, some {some_short}, none {none_served}, greedy worse {greedy_worse}, ties {ties}"
+    );
     assert!(served_all > 200 && some_short > 200 && none_served > 20);
     assert!(greedy_worse > 50 && ties > 20);
 }
@@ -67,18 +80,35 @@ struct Best {
     count: usize,
 }
 
-fn walk(job: &Job, ways: &[Vec<Way>], pump: usize, left: &mut Vec<u32>, sum: [i64; 4], best: &mut Best) {
+fn walk(
+    job: &Job,
+    ways: &[Vec<Way>],
+    pump: usize,
+    left: &mut Vec<u32>,
+    sum: [i64; 4],
+    best: &mut Best,
+) {
     if pump == ways.len() {
         match best.value {
             Some(value) if value < sum => {}
             Some(value) if value == sum => best.count += 1,
-            _ => *best = Best { value: Some(sum), count: 1 },
+            _ => {
+                *best = Best {
+                    value: Some(sum),
+                    count: 1,
+                }
+            }
         }
         return;
     }
     walk(job, ways, pump + 1, left, sum, best);
     for way in &ways[pump] {
-        if way.used.iter().zip(left.iter()).all(|(used, left)| used <= left) {
+        if way
+            .used
+            .iter()
+            .zip(left.iter())
+            .all(|(used, left)| used <= left)
+        {
             let next = [
                 sum[0] - weight(job, pump),
                 sum[1] + way.cost[0],
@@ -133,7 +163,10 @@ fn account(job: &Job, plan: &Plan, ways: &[Vec<Way>], seed: u64) -> [i64; 4] {
         }
     }
     for (used, item) in used.iter().zip(&job.stock) {
-        assert!(*used <= item.on_hand - item.reserved, "case {seed}: more issued than there is");
+        assert!(
+            *used <= item.on_hand - item.reserved,
+            "case {seed}: more issued than there is"
+        );
     }
     assert_eq!(plan.issued(job), used, "case {seed}: item counts");
     sum
@@ -151,8 +184,9 @@ fn counts(job: &Job, pack: &PackPick) -> Vec<u32> {
 fn greedy(job: &Job, ways: &[Vec<Way>], mut left: Vec<u32>) -> [i64; 4] {
     let mut sum = [0; 4];
     for (pump, ways) in ways.iter().enumerate() {
-        let fitting =
-            ways.iter().filter(|w| w.used.iter().zip(&left).all(|(used, left)| used <= left));
+        let fitting = ways
+            .iter()
+            .filter(|w| w.used.iter().zip(&left).all(|(used, left)| used <= left));
         if let Some(way) = fitting.min_by_key(|w| w.cost) {
             sum[0] -= weight(job, pump);
             for (left, used) in left.iter_mut().zip(&way.used) {
@@ -173,16 +207,21 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
         fillings = fillings
             .into_iter()
             .flat_map(|packs| {
-                one.iter().map(move |pack| [packs.clone(), vec![pack.clone()]].concat())
+                one.iter()
+                    .map(move |pack| [packs.clone(), vec![pack.clone()]].concat())
             })
             .collect();
     }
     fillings
         .into_iter()
         .filter_map(|packs| {
-            let used: Vec<u32> =
-                (0..job.stock.len()).map(|i| packs.iter().map(|p| p[i]).sum()).collect();
-            let enough = used.iter().zip(&job.stock).all(|(n, i)| *n <= i.on_hand - i.reserved);
+            let used: Vec<u32> = (0..job.stock.len())
+                .map(|i| packs.iter().map(|p| p[i]).sum())
+                .collect();
+            let enough = used
+                .iter()
+                .zip(&job.stock)
+                .all(|(n, i)| *n <= i.on_hand - i.reserved);
             (enough && conforms(job, pump, &packs)).then(|| Way {
                 cost: cost(job, pump, &packs, &used),
                 used,
@@ -192,7 +231,14 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
         .collect()
 }
 
-fn fill(job: &Job, pack: &Pack, fit: &Code, from: usize, counts: &mut Vec<u32>, found: &mut Vec<Vec<u32>>) {
+fn fill(
+    job: &Job,
+    pack: &Pack,
+    fit: &Code,
+    from: usize,
+    counts: &mut Vec<u32>,
+    found: &mut Vec<Vec<u32>>,
+) {
     let total: u32 = counts.iter().sum();
     if from == job.stock.len() {
         if total >= pack.least_pieces {
@@ -202,7 +248,11 @@ fn fill(job: &Job, pack: &Pack, fit: &Code, from: usize, counts: &mut Vec<u32>, 
     }
     let item = &job.stock[from];
     let right = item.kind == pack.kind && item.fit == *fit;
-    let most = if right { (item.on_hand - item.reserved).min(pack.most_pieces - total) } else { 0 };
+    let most = if right {
+        (item.on_hand - item.reserved).min(pack.most_pieces - total)
+    } else {
+        0
+    };
     for count in 0..=most {
         counts[from] = count;
         fill(job, pack, fit, from + 1, counts, found);
@@ -218,7 +268,11 @@ fn span(job: &Job, pump: &Pump, packs: &[Vec<u32>], terms: &[(Term, Millionths)]
         let (low, middle, high) = match *term {
             Term::Dimension(d) => {
                 let m = &pump.dimensions[d];
-                (m.value - m.tolerance.minus, m.value, m.value + m.tolerance.plus)
+                (
+                    m.value - m.tolerance.minus,
+                    m.value,
+                    m.value + m.tolerance.plus,
+                )
             }
             Term::Pack(p) => {
                 let mut all = (Length::ZERO, Length::ZERO, Length::ZERO);
@@ -243,22 +297,48 @@ const MILLION: i128 = 1_000_000;
 
 fn conforms(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
     let nominal = job.policy.acceptance == Acceptance::Nominal;
-    pump.requirements.iter().all(|requirement| match &requirement.form {
-        Form::Linear { terms, lower, upper, .. } => {
-            let [low, middle, high] = span(job, pump, packs, terms);
-            let (low, high) = if nominal { (middle, middle) } else { (low, high) };
-            i128::from(lower.ticks()) * MILLION <= low && high <= i128::from(upper.ticks()) * MILLION
-        }
-        // The thinnest gasket in the widest gap, and the other way round.
-        Form::GasketFill { gasket, gap, lower, upper, .. } => {
-            let free = span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)]);
-            let gap = span(job, pump, packs, gap);
-            let (thin, wide) = if nominal { (free[1], gap[1]) } else { (free[0], gap[2]) };
-            let (thick, narrow) = if nominal { (free[1], gap[1]) } else { (free[2], gap[0]) };
-            thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
-                && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
-        }
-    })
+    pump.requirements
+        .iter()
+        .all(|requirement| match &requirement.form {
+            Form::Linear {
+                terms,
+                lower,
+                upper,
+                ..
+            } => {
+                let [low, middle, high] = span(job, pump, packs, terms);
+                let (low, high) = if nominal {
+                    (middle, middle)
+                } else {
+                    (low, high)
+                };
+                i128::from(lower.ticks()) * MILLION <= low
+                    && high <= i128::from(upper.ticks()) * MILLION
+            }
+            // The thinnest gasket in the widest gap, and the other way round.
+            Form::GasketFill {
+                gasket,
+                gap,
+                lower,
+                upper,
+                ..
+            } => {
+                let free = span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)]);
+                let gap = span(job, pump, packs, gap);
+                let (thin, wide) = if nominal {
+                    (free[1], gap[1])
+                } else {
+                    (free[0], gap[2])
+                };
+                let (thick, narrow) = if nominal {
+                    (free[1], gap[1])
+                } else {
+                    (free[2], gap[0])
+                };
+                thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
+                    && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
+            }
+        })
 }
 
 fn cost(job: &Job, pump: &Pump, packs: &[Vec<u32>], used: &[u32]) -> [i64; 3] {
@@ -275,14 +355,21 @@ fn cost(job: &Job, pump: &Pump, packs: &[Vec<u32>], used: &[u32]) -> [i64; 3] {
             Form::Linear { terms, target, .. } => {
                 (span(job, pump, packs, terms)[1] - i128::from(target.ticks()) * MILLION) * MILLION
             }
-            Form::GasketFill { gasket, gap, target, .. } => {
+            Form::GasketFill {
+                gasket,
+                gap,
+                target,
+                ..
+            } => {
                 span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)])[1] * MILLION
                     - (MILLION + i128::from(target.raw())) * span(job, pump, packs, gap)[1]
             }
         };
         // Rate per thou of 254 000 ticks, rounded up to a whole millionth.
-        let (above, below) =
-            (off.abs() * i128::from(job.policy.off_target.raw()), 254_000 * MILLION * MILLION);
+        let (above, below) = (
+            off.abs() * i128::from(job.policy.off_target.raw()),
+            254_000 * MILLION * MILLION,
+        );
         cost[0] += i64::try_from((above + below - 1) / below).unwrap();
     }
     cost
@@ -412,13 +499,19 @@ fn random_job(seed: u64) -> Job {
             }
         })
         .collect();
-    let acceptance =
-        if rng.random_bool(0.5) { Acceptance::Nominal } else { Acceptance::WorstCase };
+    let acceptance = if rng.random_bool(0.5) {
+        Acceptance::Nominal
+    } else {
+        Acceptance::WorstCase
+    };
     Job {
         stock,
         models: vec![model],
         pumps,
-        policy: Policy { acceptance, ..Policy::default() },
+        policy: Policy {
+            acceptance,
+            ..Policy::default()
+        },
         stock_sheet: Default::default(),
         inputs: vec![],
         warnings: vec![],

@@ -1,6 +1,6 @@
 //! Bad input: every problem at once, each with its cell and its mend, and nothing written.
 
-#![allow(clippy::unwrap_used, missing_docs)]
+#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -27,7 +27,9 @@ struct Shop {
 
 impl Shop {
     fn new(stock: &str, pumps: &str) -> Shop {
-        let shop = Shop { folder: TempDir::new().unwrap() };
+        let shop = Shop {
+            folder: TempDir::new().unwrap(),
+        };
         fs::write(shop.path("stock.csv"), stock).unwrap();
         fs::write(shop.path("pumps.csv"), pumps).unwrap();
         shop
@@ -38,7 +40,11 @@ impl Shop {
     }
 
     fn sources(&self) -> Sources {
-        Sources { stock: self.path("stock.csv"), pumps: self.path("pumps.csv"), ..Sources::default() }
+        Sources {
+            stock: self.path("stock.csv"),
+            pumps: self.path("pumps.csv"),
+            ..Sources::default()
+        }
     }
 
     fn problems(&self) -> Problems {
@@ -49,7 +55,11 @@ impl Shop {
 /// The problems as text, the temporary folder's name left out.
 fn shown(problems: &Problems, folder: &Path) -> Vec<String> {
     let prefix = format!("{}/", folder.display());
-    problems.sorted().iter().map(|p| p.to_string().replace(&prefix, "")).collect()
+    problems
+        .sorted()
+        .iter()
+        .map(|p| p.to_string().replace(&prefix, ""))
+        .collect()
 }
 
 fn problems_of(stock: &str, pumps: &str) -> Vec<String> {
@@ -62,7 +72,11 @@ fn problems_of(stock: &str, pumps: &str) -> Vec<String> {
 fn only(problems: &[String], words: &[&str]) {
     assert_eq!(problems.len(), 1, "{problems:#?}");
     for word in words {
-        assert!(problems[0].contains(word), "`{word}` is not in\n{}", problems[0]);
+        assert!(
+            problems[0].contains(word),
+            "`{word}` is not in\n{}",
+            problems[0]
+        );
     }
 }
 
@@ -78,19 +92,35 @@ fn the_files_that_the_others_are_spoilt_from_are_good() {
 fn a_misspelt_column_is_named_with_the_nearest() {
     let stock = STOCK.replace("Thickness", "Thicknes");
     let found = problems_of(&stock, PUMPS);
-    assert!(found.iter().any(|p| p.contains("stock.csv, sheet stock, cell D1")
-        && p.contains("rename `Thicknes (in)` to `Thickness`")), "{found:#?}");
+    assert!(
+        found
+            .iter()
+            .any(|p| p.contains("stock.csv, sheet stock, cell D1")
+                && p.contains("rename `Thicknes (in)` to `Thickness`")),
+        "{found:#?}"
+    );
     let stock = STOCK.replace("Reserved", "Reservd");
-    only(&problems_of(&stock, PUMPS), &["cell G1", "`Reservd`", "rename it to `Reserved`"]);
+    only(
+        &problems_of(&stock, PUMPS),
+        &["cell G1", "`Reservd`", "rename it to `Reserved`"],
+    );
     let pumps = PUMPS.replace("Snap ring", "Snap rng");
     let found = problems_of(STOCK, &pumps);
-    assert!(found.iter().any(|p| p.contains("pumps.csv") && p.contains("`Snap ring`")), "{found:#?}");
+    assert!(
+        found
+            .iter()
+            .any(|p| p.contains("pumps.csv") && p.contains("`Snap ring`")),
+        "{found:#?}"
+    );
 }
 
 #[test]
 fn a_text_where_a_length_belongs() {
     let stock = STOCK.replace("0.020", "thin");
-    only(&problems_of(&stock, PUMPS), &["cell D3", "`thin`: not a length", "12 thou"]);
+    only(
+        &problems_of(&stock, PUMPS),
+        &["cell D3", "`thin`: not a length", "12 thou"],
+    );
 }
 
 #[test]
@@ -98,7 +128,12 @@ fn a_unit_that_nobody_states_is_never_guessed() {
     let stock = STOCK.replace("Thickness (in)", "Thickness");
     let found = problems_of(&stock, PUMPS);
     assert_eq!(found.len(), 3, "{found:#?}");
-    assert!(found.iter().all(|p| p.contains("no unit") && p.contains("Thickness (in)")), "{found:#?}");
+    assert!(
+        found
+            .iter()
+            .all(|p| p.contains("no unit") && p.contains("Thickness (in)")),
+        "{found:#?}"
+    );
     // One cell with a unit of its own is no problem.
     let found = problems_of(&stock.replace("0.010", "0.010 in"), PUMPS);
     assert_eq!(found.len(), 2);
@@ -108,64 +143,122 @@ fn a_unit_that_nobody_states_is_never_guessed() {
 fn counts_that_are_no_counts() {
     for bad in ["-4", "2.5", "four", "1e3"] {
         let stock = STOCK.replace(",0.0002,4,0\nS20", &format!(",0.0002,{bad},0\nS20"));
-        only(&problems_of(&stock, PUMPS), &["cell F2", &format!("`{bad}`"), "a whole number, 0 or more"]);
+        only(
+            &problems_of(&stock, PUMPS),
+            &["cell F2", &format!("`{bad}`"), "a whole number, 0 or more"],
+        );
     }
     let stock = STOCK.replace("0.0005,2,0", "0.0005,2,3");
-    only(&problems_of(&stock, PUMPS), &["cell G4", "3 reserved of 2 on hand"]);
+    only(
+        &problems_of(&stock, PUMPS),
+        &["cell G4", "3 reserved of 2 on hand"],
+    );
 }
 
 #[test]
 fn duplicates_name_the_first() {
     let stock = format!("{STOCK}s10,shim,F1,0.011,0.0002,1,0\n");
-    only(&problems_of(&stock, PUMPS), &["cell A5", "`s10` a second time", "row 2"]);
+    only(
+        &problems_of(&stock, PUMPS),
+        &["cell A5", "`s10` a second time", "row 2"],
+    );
     let pumps = format!("{PUMPS}a,screwed-impeller,1,F1,F1,0.041,0.050\n");
-    only(&problems_of(STOCK, &pumps), &["cell A3", "`a` a second time", "row 2"]);
+    only(
+        &problems_of(STOCK, &pumps),
+        &["cell A3", "`a` a second time", "row 2"],
+    );
     let stock = STOCK.replace("Reserved", "On hand");
     let found = problems_of(&stock, PUMPS);
-    assert!(found.iter().any(|p| p.contains("cell G1") && p.contains("the first stands in F1")), "{found:#?}");
+    assert!(
+        found
+            .iter()
+            .any(|p| p.contains("cell G1") && p.contains("the first stands in F1")),
+        "{found:#?}"
+    );
 }
 
 #[test]
 fn unknown_models_and_fit_codes_suggest_the_nearest() {
     let pumps = PUMPS.replace("screwed-impeller", "screwd-impeler");
-    only(&problems_of(STOCK, &pumps), &["cell B2", "`screwd-impeler`", "say `screwed-impeller`"]);
+    only(
+        &problems_of(STOCK, &pumps),
+        &["cell B2", "`screwd-impeler`", "say `screwed-impeller`"],
+    );
     let stock = STOCK.replace(",F1,", ",FRAME-1,");
     let pumps = PUMPS.replace(",F1,F1,", ",FRAME-1,FRAME-I,");
-    only(&problems_of(&stock, &pumps), &["cell E2", "which no gasket in the stock has", "say `FRAME-1`"]);
+    only(
+        &problems_of(&stock, &pumps),
+        &[
+            "cell E2",
+            "which no gasket in the stock has",
+            "say `FRAME-1`",
+        ],
+    );
 }
 
 #[test]
 fn an_empty_stock_and_no_pumps() {
     let head = |text: &str| text.lines().next().unwrap().to_string();
     let found = problems_of(&head(STOCK), &head(PUMPS));
-    assert!(found.iter().any(|p| p.contains("stock.csv") && p.contains("no items")), "{found:#?}");
-    assert!(found.iter().any(|p| p.contains("pumps.csv") && p.contains("no pumps")), "{found:#?}");
+    assert!(
+        found
+            .iter()
+            .any(|p| p.contains("stock.csv") && p.contains("no items")),
+        "{found:#?}"
+    );
+    assert!(
+        found
+            .iter()
+            .any(|p| p.contains("pumps.csv") && p.contains("no pumps")),
+        "{found:#?}"
+    );
 }
 
 #[test]
 fn a_missing_tolerance_is_asked_for_unless_the_material_has_one() {
     let stock = STOCK.replace("0.010,0.0002", "0.010,");
-    only(&problems_of(&stock, PUMPS), &["cell E2", "no tolerance for item `S10`", "plus_minus"]);
+    only(
+        &problems_of(&stock, PUMPS),
+        &["cell E2", "no tolerance for item `S10`", "plus_minus"],
+    );
     let stock = STOCK
         .replace("Reserved", "Reserved,Material")
         .replace("0.010,0.0002,4,0", "0.010,,4,0,Ground Shim");
     let shop = Shop::new(&stock, PUMPS);
     let job = job(&shop.sources()).unwrap();
-    assert_eq!(job.stock[0].size.unwrap().tolerance.plus.show(gapwright::length::Unit::Inch), "0.0003");
+    assert_eq!(
+        job.stock[0]
+            .size
+            .unwrap()
+            .tolerance
+            .plus
+            .show(gapwright::length::Unit::Inch),
+        "0.0003"
+    );
 }
 
 #[test]
 fn limits_of_a_pump_that_make_no_sense() {
     let pumps = PUMPS
-        .replace("Snap ring (in)", "Snap ring (in),Running clearance min (in),Running clearance max (in)")
+        .replace(
+            "Snap ring (in)",
+            "Snap ring (in),Running clearance min (in),Running clearance max (in)",
+        )
         .replace(",0.050", ",0.050,0.025,0.023");
-    only(&problems_of(STOCK, &pumps), &["cell H2", "the lower limit above the upper one"]);
+    only(
+        &problems_of(STOCK, &pumps),
+        &["cell H2", "the lower limit above the upper one"],
+    );
 }
 
 #[test]
 fn everything_is_reported_at_once() {
-    let stock = STOCK.replace("0.020", "thin").replace("0.0005,2", "0.0005,-2");
-    let pumps = PUMPS.replace("0.031", "wide").replace("screwed-impeller,1", "screwed-impeller,0");
+    let stock = STOCK
+        .replace("0.020", "thin")
+        .replace("0.0005,2", "0.0005,-2");
+    let pumps = PUMPS
+        .replace("0.031", "wide")
+        .replace("screwed-impeller,1", "screwed-impeller,0");
     let found = problems_of(&stock, &pumps);
     assert_eq!(found.len(), 4, "{found:#?}");
     // In the order of reading: file, sheet, row, column.
@@ -184,9 +277,19 @@ fn everything_is_reported_at_once() {
 #[test]
 fn settings_that_are_no_settings() {
     let shop = Shop::new(STOCK, PUMPS);
-    let given = [("Acceptence", "nominal"), ("Acceptance", "lenient"), ("Opened packs spoiled", "yes")];
-    let settings = given.map(|(name, value)| (name.to_string(), value.to_string())).to_vec();
-    let found = job(&Sources { settings, ..shop.sources() }).unwrap_err();
+    let given = [
+        ("Acceptence", "nominal"),
+        ("Acceptance", "lenient"),
+        ("Opened packs spoiled", "yes"),
+    ];
+    let settings = given
+        .map(|(name, value)| (name.to_string(), value.to_string()))
+        .to_vec();
+    let found = job(&Sources {
+        settings,
+        ..shop.sources()
+    })
+    .unwrap_err();
     let found = shown(&found, shop.folder.path());
     assert_eq!(found.len(), 3, "{found:#?}");
     assert!(found.iter().any(|p| p.contains("say `Acceptance`")));
@@ -198,7 +301,11 @@ fn stock_file(name: &str, bytes: &[u8]) -> Vec<String> {
     let shop = Shop::new(STOCK, PUMPS);
     let path = shop.path(name);
     fs::write(&path, bytes).unwrap();
-    let found = job(&Sources { stock: path, ..shop.sources() }).expect_err("no workbook");
+    let found = job(&Sources {
+        stock: path,
+        ..shop.sources()
+    })
+    .expect_err("no workbook");
     shown(&found, shop.folder.path())
 }
 
@@ -212,19 +319,40 @@ fn files_that_cannot_be_read_say_so_plainly() {
     only(&stock_file("stock.xlsx", b"hello"), &["no workbook"]);
     let whole = sample();
     for cut in [4, 100, whole.len() / 2, whole.len() - 10] {
-        only(&stock_file("stock.xlsx", &whole[..cut]), &["cut short or damaged", "again"]);
+        only(
+            &stock_file("stock.xlsx", &whole[..cut]),
+            &["cut short or damaged", "again"],
+        );
     }
     // The container that both password-protected and pre-2007 workbooks begin with.
     let container = [0xd0, 0xcf, 0x11, 0xe0, 0xa1, 0xb1, 0x1a, 0xe1];
-    only(&stock_file("stock.xlsx", &container), &["protected by a password", "without a password"]);
-    only(&stock_file("stock.csv", b"Item,Kind\n\xff\xfe,shim\n"), &["line 2", "not UTF-8"]);
+    only(
+        &stock_file("stock.xlsx", &container),
+        &["protected by a password", "without a password"],
+    );
+    only(
+        &stock_file("stock.csv", b"Item,Kind\n\xff\xfe,shim\n"),
+        &["line 2", "not UTF-8"],
+    );
     let shop = Shop::new(STOCK, PUMPS);
-    let nowhere = Sources { stock: shop.path("nowhere.xlsx"), ..shop.sources() };
-    only(&shown(&job(&nowhere).unwrap_err(), shop.folder.path()), &["nowhere.xlsx", "no such file"]);
+    let nowhere = Sources {
+        stock: shop.path("nowhere.xlsx"),
+        ..shop.sources()
+    };
+    only(
+        &shown(&job(&nowhere).unwrap_err(), shop.folder.path()),
+        &["nowhere.xlsx", "no such file"],
+    );
     // A folder without sheets in it.
     fs::create_dir(shop.path("empty")).unwrap();
-    let folder = Sources { stock: shop.path("empty"), ..shop.sources() };
-    only(&shown(&job(&folder).unwrap_err(), shop.folder.path()), &["without any .csv"]);
+    let folder = Sources {
+        stock: shop.path("empty"),
+        ..shop.sources()
+    };
+    only(
+        &shown(&job(&folder).unwrap_err(), shop.folder.path()),
+        &["without any .csv"],
+    );
 }
 
 #[test]
@@ -237,7 +365,10 @@ fn flipped_bytes_never_panic() {
         let shop = Shop::new(STOCK, PUMPS);
         let path = shop.path("stock.xlsx");
         fs::write(&path, spoilt).unwrap();
-        match job(&Sources { stock: path, ..shop.sources() }) {
+        match job(&Sources {
+            stock: path,
+            ..shop.sources()
+        }) {
             Ok(_) => read += 1,
             Err(problems) => {
                 assert!(!problems.none());
@@ -245,15 +376,26 @@ fn flipped_bytes_never_panic() {
             }
         }
     }
-    assert!(read + refused > 100 && refused > 50, "{read} read, {refused} refused");
+    assert!(
+        read + refused > 100 && refused > 50,
+        "{read} read, {refused} refused"
+    );
 }
 
 #[test]
 fn a_workbook_without_the_sheet_lists_those_it_has() {
     let mut workbook = Workbook::new();
-    workbook.add_worksheet().set_name("Shopping").unwrap().write(0, 0, "milk").unwrap();
+    workbook
+        .add_worksheet()
+        .set_name("Shopping")
+        .unwrap()
+        .write(0, 0, "milk")
+        .unwrap();
     let bytes = workbook.save_to_buffer().unwrap();
-    only(&stock_file("stock.xlsx", &bytes), &["no sheet `Stock`", "Shopping", "name the sheet Stock"]);
+    only(
+        &stock_file("stock.xlsx", &bytes),
+        &["no sheet `Stock`", "Shopping", "name the sheet Stock"],
+    );
 }
 
 /// A stock workbook with one more row whose thickness cell is written by `write`.
@@ -271,7 +413,11 @@ fn with_thickness(write: impl FnOnce(&mut rust_xlsxwriter::Worksheet)) -> Vec<u8
     for (column, text) in [(0, "S30"), (1, "shim"), (2, "F1")] {
         sheet.write_string(4, column, text).unwrap();
     }
-    sheet.write_number(4, 4, 0.0002).unwrap().write_number(4, 5, 1).unwrap();
+    sheet
+        .write_number(4, 4, 0.0002)
+        .unwrap()
+        .write_number(4, 5, 1)
+        .unwrap();
     write(sheet);
     workbook.save_to_buffer().unwrap()
 }
@@ -291,7 +437,9 @@ fn edited(bytes: &[u8], part: &str, from: &str, to: &str) -> Vec<u8> {
             assert!(text.contains(from), "{from} is not in {part}");
             content = text.replace(from, to).into_bytes();
         }
-        writer.start_file(name, zip::write::SimpleFileOptions::default()).unwrap();
+        writer
+            .start_file(name, zip::write::SimpleFileOptions::default())
+            .unwrap();
         writer.write_all(&content).unwrap();
     }
     writer.finish().unwrap().into_inner()
@@ -302,18 +450,36 @@ fn cells_that_hold_no_value_to_read() {
     let bytes = with_thickness(|sheet| {
         sheet.write_formula(4, 3, Formula::new("=A1+1")).unwrap();
     });
-    let bytes = edited(&bytes, "xl/worksheets/sheet1.xml", "<f>A1+1</f><v>0</v>", "<f>A1+1</f>");
-    only(&stock_file("stock.xlsx", &bytes), &["cell D5", "no program has calculated yet"]);
+    let bytes = edited(
+        &bytes,
+        "xl/worksheets/sheet1.xml",
+        "<f>A1+1</f><v>0</v>",
+        "<f>A1+1</f>",
+    );
+    only(
+        &stock_file("stock.xlsx", &bytes),
+        &["cell D5", "no program has calculated yet"],
+    );
     let bytes = with_thickness(|sheet| {
         let date = ExcelDateTime::from_ymd(2027, 1, 2).unwrap();
         let format = Format::new().set_num_format("yyyy-mm-dd");
-        sheet.write_datetime_with_format(4, 3, &date, &format).unwrap();
+        sheet
+            .write_datetime_with_format(4, 3, &date, &format)
+            .unwrap();
     });
-    only(&stock_file("stock.xlsx", &bytes), &["cell D5", "2027-01-02", "number format"]);
+    only(
+        &stock_file("stock.xlsx", &bytes),
+        &["cell D5", "2027-01-02", "number format"],
+    );
     let bytes = with_thickness(|_| {});
-    only(&stock_file("stock.xlsx", &bytes), &["cell D5", "an empty cell"]);
+    only(
+        &stock_file("stock.xlsx", &bytes),
+        &["cell D5", "an empty cell"],
+    );
     let bytes = with_thickness(|sheet| {
-        sheet.write_formula(4, 3, Formula::new("=NA()").set_result("#N/A")).unwrap();
+        sheet
+            .write_formula(4, 3, Formula::new("=NA()").set_result("#N/A"))
+            .unwrap();
     });
     only(&stock_file("stock.xlsx", &bytes), &["cell D5", "#N/A"]);
 }
@@ -325,7 +491,10 @@ fn a_cell_in_the_far_corner_costs_nothing() {
         sheet.write_string(1_048_575, 16_383, "x").unwrap();
     });
     // The stray row has no item, which is said; the memory is that of a few cells.
-    only(&stock_file("stock.xlsx", &bytes), &["cell A1048576", "an empty cell"]);
+    only(
+        &stock_file("stock.xlsx", &bytes),
+        &["cell A1048576", "an empty cell"],
+    );
 }
 
 // --- Model files ---------------------------------------------------------------------------
@@ -343,16 +512,46 @@ fn model_files_say_line_and_column() {
         assert!(good.contains(from), "{from}");
         model_problems(&good.replacen(from, to, 1))
     };
-    only(&spoil("unit = \"in\"", "unit = \"ell\""), &["m.toml, line 12, column 8", "`ell`"]);
-    only(&spoil("bearing_shims = -1", "bearing_shim = -1"), &["`bearing_shim`", "say `bearing_shims`"]);
-    only(&spoil("limits = [0.019, 0.023]", "limits = [0.023, 0.019]"), &["the lower limit above the upper one"]);
-    only(&spoil("target = 0.021", "target = 0.031"), &["a target outside the limits"]);
-    only(&spoil("plus_minus = 0.0002", "plus_minus = -0.0002"), &["-0.0002"]);
-    only(&spoil("shape = \"rectangular\"", "shape = \"square\""), &["the shape `square`"]);
-    only(&spoil("most_pieces = 4", "most_pieces = 0"), &["0 to 0 pieces"]);
-    only(&spoil("kind = \"shim\"", "kind = \"shimm\""), &["the kind `shimm`"]);
-    only(&spoil("[pack.cover_gasket]", "[pack.cover_gasket]\ncolour = 3"), &["line", "colour"]);
-    only(&spoil("[material", "[thermal]\nlength = 3\n[material"), &["thermal terms"]);
+    only(
+        &spoil("unit = \"in\"", "unit = \"ell\""),
+        &["m.toml, line 12, column 8", "`ell`"],
+    );
+    only(
+        &spoil("bearing_shims = -1", "bearing_shim = -1"),
+        &["`bearing_shim`", "say `bearing_shims`"],
+    );
+    only(
+        &spoil("limits = [0.019, 0.023]", "limits = [0.023, 0.019]"),
+        &["the lower limit above the upper one"],
+    );
+    only(
+        &spoil("target = 0.021", "target = 0.031"),
+        &["a target outside the limits"],
+    );
+    only(
+        &spoil("plus_minus = 0.0002", "plus_minus = -0.0002"),
+        &["-0.0002"],
+    );
+    only(
+        &spoil("shape = \"rectangular\"", "shape = \"square\""),
+        &["the shape `square`"],
+    );
+    only(
+        &spoil("most_pieces = 4", "most_pieces = 0"),
+        &["0 to 0 pieces"],
+    );
+    only(
+        &spoil("kind = \"shim\"", "kind = \"shimm\""),
+        &["the kind `shimm`"],
+    );
+    only(
+        &spoil("[pack.cover_gasket]", "[pack.cover_gasket]\ncolour = 3"),
+        &["line", "colour"],
+    );
+    only(
+        &spoil("[material", "[thermal]\nlength = 3\n[material"),
+        &["thermal terms"],
+    );
     assert!(!model_problems("title = ").is_empty());
     assert!(!model_problems("title = \"x\"\nunit = \"mm\"").is_empty());
 }

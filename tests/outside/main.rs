@@ -2,7 +2,15 @@
 //!
 //! Tags: [read] the printed text was read; [computed] exact enumeration outside this program.
 
-#![allow(clippy::unwrap_used, missing_docs)]
+#![allow(
+    dead_code,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    missing_docs
+)]
 
 #[path = "../support/mod.rs"]
 mod support;
@@ -47,20 +55,31 @@ fn ways(stock: &[Item], target: Length, most: u32) -> Vec<Combination> {
     let available: Vec<u32> = stock.iter().map(Item::available).collect();
     let at = target.ticks();
     let pump = &job.pumps[0];
-    list(&job, &job.models[0].packs[0], &pump.fits[0], &available, (at, at)).unwrap()
+    list(
+        &job,
+        &job.models[0].packs[0],
+        &pump.fits[0],
+        &available,
+        (at, at),
+    )
+    .unwrap()
 }
 
 // --- Printed shim-selection examples -------------------------------------------------------
 
-const SEVEN: [&str; 7] =
-    ["0.10 mm", "0.12 mm", "0.15 mm", "0.18 mm", "0.30 mm", "0.40 mm", "0.50 mm"];
+const SEVEN: [&str; 7] = [
+    "0.10 mm", "0.12 mm", "0.15 mm", "0.18 mm", "0.30 mm", "0.40 mm", "0.50 mm",
+];
 
 /// Source: Yamaha F150B service manual, p. 8-44 [read]: 0.62 + (-0.20) = 0.42 mm from seven
 /// sizes, fewest pieces; 0.30 + 0.12 is the only way with two [computed].
 #[test]
 fn f150_the_pack_of_0_42_is_two_shims() {
     let wanted = length("0.62 mm") - length("0.20 mm");
-    assert_eq!(chosen(&exactly(shims(&SEVEN, 4), wanted, 4)).unwrap(), ["0.30 mm", "0.12 mm"]);
+    assert_eq!(
+        chosen(&exactly(shims(&SEVEN, 4), wanted, 4)).unwrap(),
+        ["0.30 mm", "0.12 mm"]
+    );
     assert_eq!(ways(&shims(&SEVEN, 4), wanted, 2).len(), 1);
 }
 
@@ -69,7 +88,9 @@ fn f150_the_pack_of_0_42_is_two_shims() {
 #[test]
 fn f150_what_cannot_be_made_is_refused_with_the_nearest_total() {
     let plan = plan(&exactly(shims(&SEVEN, 4), length("0.41 mm"), 4));
-    let Kit::Short(shorts) = &plan.kits[0] else { panic!("0.41 mm cannot be made") };
+    let Kit::Short(shorts) = &plan.kits[0] else {
+        panic!("0.41 mm cannot be made")
+    };
     assert_eq!(shorts[0].cause, Cause::BetweenTotals);
     let nearest = shorts[0].nearest.unwrap();
     assert_eq!((nearest - length("0.41 mm")).abs(), length("0.01 mm"));
@@ -94,10 +115,19 @@ fn f40_the_window_follows_from_the_measurements() {
     for (p, wanted) in [("0.05 mm", "0.35 mm"), ("-0.03 mm", "0.43 mm")] {
         // M - P/100 - shims = 11.30
         let zero = length("11.30 mm");
-        let terms = [(Term::Dimension(0), 1), (Term::Dimension(1), -1), (Term::Pack(0), -1)];
+        let terms = [
+            (Term::Dimension(0), 1),
+            (Term::Dimension(1), -1),
+            (Term::Pack(0), -1),
+        ];
         let stock = shims(&["0.35 mm", "0.39 mm", "0.43 mm"], 1);
         let measured = [length("11.70 mm"), length(p)];
-        let job = job(stock, vec![pack("shim", 1)], vec![linear(&terms, zero, zero, zero)], &measured);
+        let job = job(
+            stock,
+            vec![pack("shim", 1)],
+            vec![linear(&terms, zero, zero, zero)],
+            &measured,
+        );
         assert_eq!(chosen(&job).unwrap(), [wanted]);
     }
 }
@@ -108,7 +138,9 @@ fn f40_the_window_follows_from_the_measurements() {
 fn middle_gear_shims() {
     let sum = length("75.01 mm") - length("4.48 mm") - length("15.0 mm") - length("55 mm");
     assert_eq!(sum, length("0.53 mm"));
-    let sizes = ["0.10 mm", "0.15 mm", "0.20 mm", "0.30 mm", "0.40 mm", "0.50 mm"];
+    let sizes = [
+        "0.10 mm", "0.15 mm", "0.20 mm", "0.30 mm", "0.40 mm", "0.50 mm",
+    ];
     let job = exactly(shims(&sizes, 2), length("0.55 mm"), 4);
     assert_eq!(chosen(&job).unwrap(), ["0.40 mm", "0.15 mm"]);
 }
@@ -119,30 +151,49 @@ fn middle_gear_shims() {
 fn ring_gear_shims() {
     let sum = length("45.53 mm") + length("1.05 mm") - length("34.95 mm") - length("11.00 mm");
     assert_eq!(sum, length("0.63 mm"));
-    let sizes = ["0.25 mm", "0.30 mm", "0.35 mm", "0.40 mm", "0.45 mm", "0.50 mm"];
+    let sizes = [
+        "0.25 mm", "0.30 mm", "0.35 mm", "0.40 mm", "0.45 mm", "0.50 mm",
+    ];
     assert_eq!(ways(&shims(&sizes, 2), length("0.65 mm"), 2).len(), 2);
-    assert_eq!(chosen(&exactly(shims(&sizes, 2), length("0.65 mm"), 4)).unwrap().len(), 2);
+    assert_eq!(
+        chosen(&exactly(shims(&sizes, 2), length("0.65 mm"), 4))
+            .unwrap()
+            .len(),
+        2
+    );
 }
 
 /// Source: Porsche 912 workshop manual, crankshaft end play [read]: 4.015 - 3.025 = 0.990,
-/// + 0.100 gasket = 1.090, - 0.140 end play: spacer 0.950 out of A to F, 0.80 to 1.05 mm.
+/// and 0.100 gasket = 1.090, - 0.140 end play: spacer 0.950 out of A to F, 0.80 to 1.05 mm.
 #[test]
 fn end_play_spacer_with_a_compressed_gasket() {
-    let spacers = ["0.80 mm", "0.85 mm", "0.90 mm", "0.95 mm", "1.00 mm", "1.05 mm"];
+    let spacers = [
+        "0.80 mm", "0.85 mm", "0.90 mm", "0.95 mm", "1.00 mm", "1.05 mm",
+    ];
     let terms = [
         (Term::Dimension(0), 1),
         (Term::Dimension(1), -1),
         (Term::Dimension(2), 1),
         (Term::Pack(0), -1),
     ];
-    let play = linear(&terms, length("0.14 mm"), length("0.14 mm"), length("0.17 mm"));
+    let play = linear(
+        &terms,
+        length("0.14 mm"),
+        length("0.14 mm"),
+        length("0.17 mm"),
+    );
     let measured = [length("4.015 mm"), length("3.025 mm"), length("0.100 mm")];
-    let job = job(shims(&spacers, 1), vec![pack("shim", 1)], vec![play], &measured);
+    let job = job(
+        shims(&spacers, 1),
+        vec![pack("shim", 1)],
+        vec![play],
+        &measured,
+    );
     assert_eq!(chosen(&job).unwrap(), ["0.95 mm"]);
 }
 
 /// Source: US Army TM 10-3930-660-34, p. 16-139 [read]: 0.150 spacer - 0.027 gap
-/// + 0.003 (+-0.001) preload + 0.020 compressed gasket = 0.146 +- 0.001 in; the gap is the mean
+/// and 0.003 (+-0.001) preload + 0.020 compressed gasket = 0.146 +- 0.001 in; the gap is the mean
 /// of four readings.
 #[test]
 fn preload_shim_from_the_mean_of_four_readings() {
@@ -156,7 +207,12 @@ fn preload_shim_from_the_mean_of_four_readings() {
         (Term::Dimension(1), 1),
         (Term::Dimension(2), -1),
     ];
-    let preload = linear(&terms, length("0.003 in"), length("0.002 in"), length("0.004 in"));
+    let preload = linear(
+        &terms,
+        length("0.003 in"),
+        length("0.002 in"),
+        length("0.004 in"),
+    );
     let measured = [length("0.150 in"), gap, length("0.020 in")];
     let stock = shims(&["0.1445 in", "0.146 in", "0.1475 in"], 1);
     let job = job(stock, vec![pack("shim", 1)], vec![preload], &measured);
@@ -177,14 +233,25 @@ fn seven_sizes_reach_all_but_these_totals() {
     let unreachable: Vec<i64> = (1..=130)
         .filter(|n| ways(&stock, Length::from_ticks(n * 100_000), 13).is_empty())
         .collect();
-    assert_eq!(unreachable, [1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 13, 14, 16, 17, 19, 21, 23, 26, 29, 31, 41]);
+    assert_eq!(
+        unreachable,
+        [
+            1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 13, 14, 16, 17, 19, 21, 23, 26, 29, 31, 41
+        ]
+    );
 }
 
 /// One of each of the seven: 77 distinct sums, and 0.53 is none of them [computed].
 #[test]
 fn one_of_each_of_seven_sizes_makes_77_sums() {
     let job = exactly(shims(&SEVEN, 1), Length::ZERO, 7);
-    let all = list(&job, &job.models[0].packs[0], &job.pumps[0].fits[0], &[1; 7], (0, i64::MAX));
+    let all = list(
+        &job,
+        &job.models[0].packs[0],
+        &job.pumps[0].fits[0],
+        &[1; 7],
+        (0, i64::MAX),
+    );
     let sums: BTreeSet<i64> = all.unwrap().iter().map(|c| c.total).collect();
     assert_eq!(sums.len(), 77);
     assert!(!sums.contains(&length("0.53 mm").ticks()));
@@ -200,20 +267,32 @@ fn thirteen_sizes_make_every_thousandth_with_three() {
         .map(|n| lot("shim", &n.to_string(), Length::from_ticks(n * 254_000), 3))
         .collect();
     for n in 1..=125 {
-        assert!(!ways(&stock, Length::from_ticks(n * 254_000), 3).is_empty(), "{n} mil");
+        assert!(
+            !ways(&stock, Length::from_ticks(n * 254_000), 3).is_empty(),
+            "{n} mil"
+        );
     }
 }
 
 // --- Gauge-block build-ups -----------------------------------------------------------------
 
 fn blocks(ranges: &[(i64, i64, i64)], tick: i64) -> Vec<Item> {
-    let sizes = ranges.iter().flat_map(|&(first, last, step)| (first..=last).step_by(step as usize));
-    sizes.map(|n| lot("shim", &n.to_string(), Length::from_ticks(n * tick), 1)).collect()
+    let sizes = ranges
+        .iter()
+        .flat_map(|&(first, last, step)| (first..=last).step_by(step as usize));
+    sizes
+        .map(|n| lot("shim", &n.to_string(), Length::from_ticks(n * tick), 1))
+        .collect()
 }
 
 /// 81 inch blocks in ten-thousandths [read: qeeebo.com].
 fn set_81() -> Vec<Item> {
-    let set = [(1001, 1009, 1), (1010, 1490, 10), (500, 9500, 500), (10_000, 40_000, 10_000)];
+    let set = [
+        (1001, 1009, 1),
+        (1010, 1490, 10),
+        (500, 9500, 500),
+        (10_000, 40_000, 10_000),
+    ];
     blocks(&set, 25_400)
 }
 
@@ -255,7 +334,10 @@ fn fewest(set: &[Item], target: &str) -> (u32, usize, Vec<String>) {
 
 #[test]
 fn the_sets_are_whole() {
-    assert_eq!([set_81().len(), set_88().len(), set_112().len()], [81, 88, 112]);
+    assert_eq!(
+        [set_81().len(), set_88().len(), set_112().len()],
+        [81, 88, 112]
+    );
 }
 
 /// Sources [read]: starrett-webber.com GB49 (3.9762), octaneworkholding.com "Gage Block
@@ -289,7 +371,10 @@ fn a_published_build_that_is_not_minimal_is_beaten() {
 #[test]
 fn metric_build_ups_need_four_blocks() {
     let protected = length("92.357 mm") - length("5 mm");
-    let (n, ways, picked) = fewest(&set_112(), &format!("{} mm", protected.show(Unit::Millimetre)));
+    let (n, ways, picked) = fewest(
+        &set_112(),
+        &format!("{} mm", protected.show(Unit::Millimetre)),
+    );
     assert_eq!((n, ways), (4, 1));
     assert_eq!(picked, ["750000", "100000", "13500", "10070"]);
     assert_eq!(fewest(&set_88(), "37.785 mm").0, 4);
@@ -303,12 +388,16 @@ fn metric_build_ups_need_four_blocks() {
 fn subset_sums_have_as_many_solutions_as_enumeration_says() {
     let cases: [(&[i64], i64, usize); 7] = [
         (&[15, 22, 14, 26, 32, 9, 16, 8], 53, 3),
-        (&[267, 493, 869, 961, 1000, 1153, 1246, 1598, 1766, 1922], 5842, 1),
+        (
+            &[267, 493, 869, 961, 1000, 1153, 1246, 1598, 1766, 1922],
+            5842,
+            1,
+        ),
         (
             &[
-                518533, 1037066, 2074132, 1648264, 796528, 1593056, 686112, 1372224, 244448, 488896,
-                977792, 1955584, 1411168, 322336, 644672, 1289344, 78688, 157376, 314752, 629504,
-                1259008,
+                518533, 1037066, 2074132, 1648264, 796528, 1593056, 686112, 1372224, 244448,
+                488896, 977792, 1955584, 1411168, 322336, 644672, 1289344, 78688, 157376, 314752,
+                629504, 1259008,
             ],
             2463098,
             1,
@@ -327,13 +416,20 @@ fn subset_sums_have_as_many_solutions_as_enumeration_says() {
         let found = ways(&stock, Length::from_ticks(target), weights.len() as u32);
         let by_hand = (0..1_u32 << weights.len())
             .filter(|set| {
-                let of = weights.iter().enumerate().filter(|(i, _)| set >> i & 1 == 1);
+                let of = weights
+                    .iter()
+                    .enumerate()
+                    .filter(|(i, _)| set >> i & 1 == 1);
                 of.map(|(_, w)| w).sum::<i64>() == target
             })
             .count();
         assert_eq!(found.len(), by_hand, "P0{number}");
         assert_eq!(found.len(), solutions, "P0{number}");
-        let named = chosen(&exactly(stock, Length::from_ticks(target), weights.len() as u32));
+        let named = chosen(&exactly(
+            stock,
+            Length::from_ticks(target),
+            weights.len() as u32,
+        ));
         let sum: i64 = named
             .unwrap()
             .iter()
@@ -381,7 +477,9 @@ fn a_gasket_is_the_gap_and_one_half() {
     let measured = [length("0.003 in"), length("0.002 in")];
     let job = job(stock, vec![pack("gasket", 2)], vec![fill], &measured);
     let plan = plan(&job);
-    let Kit::Served(packs) = &plan.kits[0] else { panic!("can be kitted") };
+    let Kit::Served(packs) = &plan.kits[0] else {
+        panic!("can be kitted")
+    };
     let verdict = &verdicts(&job, &job.pumps[0], packs)[0];
     assert_eq!(verdict.target.show(Unit::Inch), "0.0075");
     assert_eq!(verdict.lower.show(Unit::Inch), "0.0070");
@@ -391,6 +489,8 @@ fn a_gasket_is_the_gap_and_one_half() {
     // With only the thinner sort in stock, the printed answer comes out.
     let mut thin = job.clone();
     thin.stock.truncate(1);
-    let Kit::Served(packs) = &self::plan(&thin).kits[0] else { panic!("can be kitted") };
+    let Kit::Served(packs) = &self::plan(&thin).kits[0] else {
+        panic!("can be kitted")
+    };
     assert_eq!(pack_total(&thin, &packs[0]).0, length("0.008 in"));
 }

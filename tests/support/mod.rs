@@ -1,6 +1,14 @@
 //! Small jobs and files for the tests.
 
-#![allow(dead_code, clippy::unwrap_used, missing_docs)]
+#![allow(
+    dead_code,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    missing_docs
+)]
 
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
@@ -20,7 +28,11 @@ pub fn lot(kind: &str, item: &str, thickness: Length, on_hand: u32) -> Item {
         item: item.into(),
         kind: kind.into(),
         fit: Code::new("F"),
-        size: Some(Size { thickness, tolerance: Tolerance::default(), uncertainty: None }),
+        size: Some(Size {
+            thickness,
+            tolerance: Tolerance::default(),
+            uncertainty: None,
+        }),
         on_hand,
         reserved: 0,
         unit_cost: Millionths::ZERO,
@@ -32,7 +44,10 @@ pub fn lot(kind: &str, item: &str, thickness: Length, on_hand: u32) -> Item {
 }
 
 pub fn shims(sizes: &[&str], each: u32) -> Vec<Item> {
-    sizes.iter().map(|size| lot("shim", size, length(size), each)).collect()
+    sizes
+        .iter()
+        .map(|size| lot("shim", size, length(size), each))
+        .collect()
 }
 
 pub fn pack(kind: &str, most: u32) -> Pack {
@@ -54,7 +69,10 @@ pub fn linear(terms: &[(Term, i64)], target: Length, lower: Length, upper: Lengt
         name: "fit".into(),
         label: "Fit".into(),
         form: Form::Linear {
-            terms: terms.iter().map(|&(term, sign)| (term, one(sign))).collect(),
+            terms: terms
+                .iter()
+                .map(|&(term, sign)| (term, one(sign)))
+                .collect(),
             target,
             lower,
             upper,
@@ -120,7 +138,10 @@ pub fn job(
         stock,
         models: vec![model],
         pumps: vec![pump],
-        policy: Policy { acceptance: Acceptance::Nominal, ..Policy::default() },
+        policy: Policy {
+            acceptance: Acceptance::Nominal,
+            ..Policy::default()
+        },
         stock_sheet: Default::default(),
         inputs: vec![],
         warnings: vec![],

@@ -1,0 +1,103 @@
+//! Compares the cached results of a workbook's formulas with those of the same workbook after
+//! another spreadsheet engine has recalculated it:
+//! `cargo run --example recalculate -- plan.xlsx recalculated.xlsx`.
+//!
+//! With `--spoil plan.xlsx spoilt.xlsx` it writes a copy with one cached result falsified, for
+//! proving that the comparison bites.
+
+#![allow(missing_docs)]
+
+use std::error::Error;
+use std::fs;
+use std::io::{Cursor, Read, Write};
+use std::process::ExitCode;
+
+use calamine::{Data, Reader, Xlsx, open_workbook};
+
+/// Largest difference that counts as equal, in the sheet's own units.
+const TOLERANCE: f64 = 1e-9;
+
+fn main() -> Result<ExitCode, Box<dyn Error>> {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    match arguments
+        .iter()
+        .map(String::as_str)
+        .collect::<Vec<_>>()
+        .as_slice()
+    {
+        ["--spoil", from, to] => {
+            spoil(from, to)?;
+            Ok(ExitCode::SUCCESS)
+        }
+        [ours, theirs] => compare(ours, theirs),
+        _ => Err("two workbooks, or --spoil and two workbooks".into()),
+    }
+}
+
+fn compare(ours: &str, theirs: &str) -> Result<ExitCode, Box<dyn Error>> {
+    let mut before: Xlsx<_> = open_workbook(ours)?;
+    let mut after: Xlsx<_> = open_workbook(theirs)?;
+    let (mut compared, mut differ) = (0, 0);
+    for sheet in before.sheet_names() {
+        let formulas = before.worksheet_formula(&sheet)?;
+        let start = formulas.start().unwrap_or((0, 0));
+        let (ours, theirs) = (
+            before.worksheet_range(&sheet)?,
+            after.worksheet_range(&sheet)?,
+        );
+        for (row, column, formula) in formulas.used_cells().filter(|(_, _, f)| !f.is_empty()) {
+            let at = (
+                u32::try_from(row)? + start.0,
+                u32::try_from(column)? + start.1,
+            );
+            let pair = (ours.get_value(at), theirs.get_value(at));
+            let equal = match pair {
+                (Some(Data::Float(a)), Some(Data::Float(b))) => (a - b).abs() <= TOLERANCE,
+                (a, b) => a == b && a.is_some(),
+            };
+            compared += 1;
+            if !equal {
+                differ += 1;
+                let cell = gapwright::problem::address(at.0, at.1);
+                println!("{sheet}!{cell} ={formula}: {pair:?}");
+            }
+        }
+    }
+    println!("{compared} formulas compared, {differ} differ");
+    // Nothing compared is a failure too.
+    Ok(if compared > 0 && differ == 0 {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::FAILURE
+    })
+}
+
+fn spoil(from: &str, to: &str) -> Result<(), Box<dyn Error>> {
+    let mut archive = zip::ZipArchive::new(Cursor::new(fs::read(from)?))?;
+    let mut writer = zip::ZipWriter::new(Cursor::new(Vec::new()));
+    let mut spoilt = false;
+    for index in 0..archive.len() {
+        let mut entry = archive.by_index(index)?;
+        let name = entry.name()?.to_string();
+        let mut content = Vec::new();
+        entry.read_to_end(&mut content)?;
+        if name.starts_with("xl/worksheets/sheet") && !spoilt {
+            let text = String::from_utf8(content)?;
+            // The first cached number behind a formula.
+            content = match text.split_once("</f><v>") {
+                Some((head, tail)) => {
+                    spoilt = true;
+                    format!("{head}</f><v>9{tail}").into_bytes()
+                }
+                None => text.into_bytes(),
+            };
+        }
+        writer.start_file(name, zip::write::SimpleFileOptions::default())?;
+        writer.write_all(&content)?;
+    }
+    if !spoilt {
+        return Err("no formula to spoil".into());
+    }
+    fs::write(to, writer.finish()?.into_inner())?;
+    Ok(())
+}
