@@ -25,7 +25,7 @@
 //! | [`choose`] | combinations, patterns, bounds, the search, and why a pump is short |
 //! | [`plan`], [`verify`] | what was chosen, and the checker |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and mend |
-//! | [`words`], [`write`] | plans in words, workbooks and JSON out |
+//! | [`words`], [`mod@write`] | plans in words, workbooks and JSON out |
 //! | [`cli`] | the command line |
 //!
 //! # Example
