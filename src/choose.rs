@@ -8,6 +8,7 @@
 pub mod bound;
 pub mod combination;
 pub mod instance;
+mod mending;
 pub mod pattern;
 pub mod relaxation;
 pub mod search;
@@ -86,7 +87,7 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
     let kits = why::explain(job, &available, &drawers, &patterns, kits);
     Ok(Plan {
         kits,
-        goals: goals(job, &solved),
+        goals: goals(job, &groups, &solved),
         stopped_by: solved.iter().find_map(|s| s.stopped),
     })
 }
@@ -266,21 +267,12 @@ fn groups(job: &Job, columns: &[Vec<(Column, usize)>]) -> Vec<Vec<usize>> {
         .collect()
 }
 
-/// The goals of the whole job, in their order: the same for every group.
+/// The goals as they are searched for, the same for every group: the served of one priority after
+/// the other, which is what the weights come to and keeps numbers small, then the rest.
 fn aims(job: &Job) -> Vec<Aim> {
-    let served = match job.weights() {
-        Some(_) => vec![Aim::ServedWeight],
-        None => job
-            .pumps
-            .iter()
-            .map(|p| p.priority)
-            .sorted()
-            .dedup()
-            .map(Aim::ServedOf)
-            .collect(),
-    };
-    served
-        .into_iter()
+    let priorities = job.pumps.iter().map(|pump| pump.priority).sorted().dedup();
+    priorities
+        .map(Aim::ServedOf)
         .chain([Aim::Waste, Aim::Pieces, Aim::Scarcity])
         .collect()
 }
@@ -296,11 +288,8 @@ fn tier(job: &Job, aim: Aim, group: &[usize]) -> Tier {
         )
     };
     match aim {
-        Aim::ServedWeight => {
-            let weights: HashMap<u32, i64> = job.weights().into_iter().flatten().collect();
-            gains(&|priority| weights.get(&priority).copied().unwrap_or(1))
-        }
         Aim::ServedOf(level) => gains(&|priority| i64::from(priority == level)),
+        Aim::ServedWeight => gains(&|_| 1),
         Aim::Waste => Tier::Cost(0),
         Aim::Pieces => Tier::Cost(1),
         Aim::Scarcity => Tier::Cost(2),
@@ -347,9 +336,10 @@ fn group_instance(
     }
 }
 
-/// The groups' values and bounds added up, goal by goal.
-fn goals(job: &Job, solved: &[Solved]) -> Vec<Goal> {
-    aims(job)
+/// The groups' values and bounds added up, goal by goal; the served of each priority as one
+/// weight, as far as whole numbers carry it.
+fn goals(job: &Job, groups: &[Vec<usize>], solved: &[Solved]) -> Vec<Goal> {
+    let mut goals: Vec<Goal> = aims(job)
         .into_iter()
         .enumerate()
         .map(|(tier, aim)| {
@@ -357,7 +347,7 @@ fn goals(job: &Job, solved: &[Solved]) -> Vec<Goal> {
             let bound: i64 = solved.iter().map(|s| s.bounds[tier]).sum();
             // Inside, serving is minus a gain; outside it is counted upwards.
             match aim {
-                Aim::ServedWeight | Aim::ServedOf(_) => Goal {
+                Aim::ServedOf(_) => Goal {
                     aim,
                     value: -value,
                     bound: -bound,
@@ -365,5 +355,30 @@ fn goals(job: &Job, solved: &[Solved]) -> Vec<Goal> {
                 _ => Goal { aim, value, bound },
             }
         })
-        .collect()
+        .collect();
+    let Some(weights) = job.weights() else {
+        return goals;
+    };
+    let mut served = Goal {
+        aim: Aim::ServedWeight,
+        value: 0,
+        bound: 0,
+    };
+    for (group, solved) in groups.iter().zip(solved) {
+        // Behind the first priority that is not proven, nothing is known of the later ones.
+        let mut proven = true;
+        for (tier, &(priority, weight)) in weights.iter().enumerate() {
+            let all = group
+                .iter()
+                .filter(|&&pump| job.pumps[pump].priority == priority)
+                .count();
+            let all = i64::try_from(all).unwrap_or(i64::MAX);
+            served.value -= weight * solved.values[tier];
+            served.bound += weight * if proven { -solved.bounds[tier] } else { all };
+            proven &= solved.values[tier] == solved.bounds[tier];
+        }
+    }
+    goals.drain(..weights.len());
+    goals.insert(0, served);
+    goals
 }

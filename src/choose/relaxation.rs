@@ -8,7 +8,7 @@ use good_lp::{
     Expression, ProblemVariables, Solution, SolverModel, Variable, constraint, variable,
 };
 
-use crate::choose::bound::{Multipliers, Range, SCALE, Stage};
+use crate::choose::bound::{Allowed, Multipliers, SCALE, Stage};
 
 #[cfg(feature = "highs")]
 use good_lp::highs as backend;
@@ -75,15 +75,17 @@ fn to_f64(number: i64) -> f64 {
 }
 
 /// The multipliers that are best for the columns in `pool`; `None` if the backend gives none.
-pub fn multipliers(stage: Stage<'_>, ranges: &[Range], pool: &[Entry]) -> Option<Multipliers> {
+pub fn multipliers(stage: Stage<'_>, allowed: &Allowed, pool: &[Entry]) -> Option<Multipliers> {
+    let ranges = &allowed.ranges;
     let scaled = Scaled::new(stage, pool);
     let instance = stage.instance;
     let mut variables = ProblemVariables::new();
     let mut objective = Expression::default();
-    let pumps: Vec<Variable> = instance
-        .pumps
+    // A pump that must be served has an equation, whose multiplier may have either sign.
+    let pumps: Vec<Variable> = allowed
+        .idle
         .iter()
-        .map(|_| variables.add(variable().min(0.0)))
+        .map(|&idle| variables.add(variable().min(if idle { 0.0 } else { -MOST_MULTIPLIER })))
         .collect();
     for &pump in &pumps {
         objective.add_mul(1.0, pump);
@@ -160,7 +162,8 @@ fn whole_multiplier(value: f64) -> Option<i128> {
 }
 
 /// How much of each column in `pool` the relaxed problem takes; `None` if the backend gives none.
-pub fn fractions(stage: Stage<'_>, ranges: &[Range], pool: &[Entry]) -> Option<Vec<f64>> {
+pub fn fractions(stage: Stage<'_>, allowed: &Allowed, pool: &[Entry]) -> Option<Vec<f64>> {
+    let ranges = &allowed.ranges;
     let scaled = Scaled::new(stage, pool);
     let instance = stage.instance;
     let mut variables = ProblemVariables::new();
@@ -189,8 +192,12 @@ pub fn fractions(stage: Stage<'_>, ranges: &[Range], pool: &[Entry]) -> Option<V
         v
     };
     let mut constraints = Vec::new();
-    for pump in pumps {
-        constraints.push(constraint!(pump <= 1.0));
+    for (pump, &idle) in pumps.into_iter().zip(&allowed.idle) {
+        constraints.push(if idle {
+            constraint!(pump <= 1.0)
+        } else {
+            constraint!(pump + miss() == 1.0)
+        });
     }
     for (set, range) in stage.sets.iter().zip(ranges) {
         let total: Expression = set.iter().map(|&item| items[item as usize].clone()).sum();

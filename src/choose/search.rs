@@ -7,8 +7,9 @@ use std::cmp::Reverse;
 use std::collections::{BTreeSet, BinaryHeap};
 use std::sync::Arc;
 
-use crate::choose::bound::{Allowed, Multipliers, Prices, Range, SCALE, Stage, round_up};
-use crate::choose::instance::{Instance, Taken, fits, put_back, take};
+use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, Stage, round_up};
+use crate::choose::instance::{Instance, Taken, Tier, fits, take};
+use crate::choose::mending::{Ranking, mend, refine};
 use crate::choose::relaxation::{self, Entry};
 use crate::choose::watch::Watch;
 use crate::plan::{Aim, Stop};
@@ -30,6 +31,12 @@ pub struct Closed {
 const MOST_ROUNDS: usize = 200;
 /// Columns that one pump may add in one round.
 const COLUMNS_A_ROUND: usize = 3;
+/// Pumps in a part that is searched by itself.
+const PART: usize = 24;
+/// Nodes that the search of a part may take.
+const PART_NODES: usize = 40;
+/// Parts that are tried at most.
+const MOST_PARTS: usize = 200;
 
 /// Searches one goal to its proof, from a plan that keeps the earlier goals.
 pub fn close(
@@ -122,6 +129,10 @@ struct Search<'a> {
     value: Vec<i64>,
     /// Whether to end with the first plan that is better.
     any_will_do: bool,
+    /// Whether this is the search of a part of a larger one.
+    is_part: bool,
+    /// Nodes after which the search ends.
+    most_nodes: usize,
     /// The columns that a linear program has ever asked for.
     pool: BTreeSet<Entry>,
     nodes: usize,
@@ -137,6 +148,8 @@ impl<'a> Search<'a> {
             best: None,
             value,
             any_will_do: false,
+            is_part: false,
+            most_nodes: usize::MAX,
             pool: BTreeSet::new(),
             nodes: 0,
         }
@@ -172,7 +185,10 @@ impl<'a> Search<'a> {
         };
         root.bound = relaxed.bound;
         root.multipliers = relaxed.multipliers.clone();
-        self.round(&relaxed, &root.allowed);
+        if relaxed.bound < self.to_beat() {
+            self.round(&relaxed, &root.allowed);
+            self.better_by_parts(&relaxed, &root.allowed);
+        }
         self.tell(relaxed.bound, 1);
         let mut stopped = None;
         let mut open = BinaryHeap::new();
@@ -180,7 +196,7 @@ impl<'a> Search<'a> {
         let root_multipliers = relaxed.multipliers.clone();
         if relaxed.bound < self.to_beat() {
             let mut dive = self.split(root, &relaxed, &mut open);
-            while !(self.any_will_do && self.best.is_some()) {
+            while !(self.any_will_do && self.best.is_some()) && self.nodes < self.most_nodes {
                 if let Some(stop) = self.watch.stop() {
                     stopped = Some(stop);
                     open.extend(dive.take());
@@ -205,6 +221,7 @@ impl<'a> Search<'a> {
                     self.tell(least.min(self.to_beat()), open.len());
                 }
             }
+            open.extend(dive);
             bound = open.iter().map(|n| n.bound).min().unwrap_or(self.to_beat());
         }
         let bound = bound.min(self.to_beat());
@@ -264,7 +281,8 @@ impl<'a> Search<'a> {
             if round_up(raw_bound, self.grain) >= self.to_beat() {
                 return (node.number == 0).then(|| self.relaxed(raw_bound, best, Vec::new()));
             }
-            let Some(multipliers) = relaxation::multipliers(self.stage, ranges, &pool) else {
+            let Some(multipliers) = relaxation::multipliers(self.stage, &node.allowed, &pool)
+            else {
                 break;
             };
             let prices = self.stage.prices(&multipliers, ranges);
@@ -281,7 +299,7 @@ impl<'a> Search<'a> {
             pool.extend(fresh);
             pool.sort_unstable();
         }
-        let fractions = match relaxation::fractions(self.stage, ranges, &pool) {
+        let fractions = match relaxation::fractions(self.stage, &node.allowed, &pool) {
             Some(values) => pool
                 .iter()
                 .copied()
@@ -393,23 +411,136 @@ impl<'a> Search<'a> {
             }
         }
         let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
-        let ranked: Vec<Vec<u32>> = allowed
-            .columns
+        let ranking = Ranking::new(self.stage, &prices, allowed);
+        mend(&ranking, &mut taken, &mut left);
+        self.offer(taken.clone());
+        refine(&ranking, &mut taken, &mut left);
+        self.offer(taken);
+    }
+
+    /// Betters the best plan part by part: some pumps are set free, the others keep what they
+    /// have, and the part is searched by itself. Parts are made of the pumps whose columns cost
+    /// most beyond what the bound allows them.
+    fn better_by_parts(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
+        let pumps = self.stage.instance.pumps.len();
+        if self.is_part || pumps <= PART {
+            return;
+        }
+        let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
+        let Some(priced) = self.stage.price(&prices, allowed) else {
+            return;
+        };
+        let mut idle_rounds = 0;
+        for round in 0..MOST_PARTS {
+            let Some(best) = self.best.clone() else {
+                return;
+            };
+            if relaxed.bound >= self.to_beat() || self.watch.stop().is_some() {
+                return;
+            }
+            let beyond = |pump: usize| {
+                let reduced = best[pump].map_or(0, |c| self.stage.reduced(&prices, pump, c));
+                reduced - priced.cheapest[pump].0
+            };
+            let mut order: Vec<(i128, usize)> = (0..pumps).map(|p| (-beyond(p), p)).collect();
+            order.sort_unstable();
+            // Half of the part are the worst pumps, half move through all of them.
+            let worst = order.iter().take(PART / 2).map(|(_, p)| *p);
+            let wandering = (0..PART / 2).map(|k| order[(round * PART / 2 + k * 7) % pumps].1);
+            let mut free: Vec<usize> = worst.chain(wandering).collect();
+            free.sort_unstable();
+            free.dedup();
+            let before = self.to_beat();
+            self.search_part(&free, &best, &prices, &priced, allowed);
+            idle_rounds = if self.to_beat() < before {
+                0
+            } else {
+                idle_rounds + 1
+            };
+            if idle_rounds >= 2 * pumps.div_ceil(PART / 2).min(12) {
+                return;
+            }
+        }
+    }
+
+    /// Searches one part, the other pumps held.
+    fn search_part(
+        &mut self,
+        free: &[usize],
+        best: &Taken,
+        prices: &Prices,
+        priced: &Priced,
+        allowed: &Allowed,
+    ) {
+        let instance = self.stage.instance;
+        let room = SCALE * i128::from(self.to_beat()) - priced.bound;
+        let mut held = best.clone();
+        for &pump in free {
+            held[pump] = None;
+        }
+        let kept: Vec<Vec<u32>> = free
             .iter()
-            .enumerate()
-            .map(|(pump, columns)| {
-                let mut ranked: Vec<(i128, u32)> = columns
-                    .iter()
-                    .map(|&c| (self.stage.reduced(&prices, pump, c), c))
-                    .collect();
-                ranked.sort_unstable();
-                ranked.into_iter().map(|(_, column)| column).collect()
+            .map(|&pump| {
+                let near = |c: &u32| {
+                    self.stage.reduced(prices, pump, *c) - priced.cheapest[pump].0 <= room
+                };
+                allowed.columns[pump].iter().copied().filter(near).collect()
             })
             .collect();
-        mend(instance, &ranked, &mut taken, &mut left);
-        self.offer(taken.clone());
-        refine(self.stage, &ranked, &mut taken, &mut left);
-        self.offer(taken);
+        let part = Instance {
+            capacity: instance.left(&held),
+            classes: instance.classes.clone(),
+            pumps: free
+                .iter()
+                .zip(&kept)
+                .map(|(&p, kept)| {
+                    kept.iter()
+                        .map(|&c| instance.column(p, c).clone())
+                        .collect()
+                })
+                .collect(),
+            tiers: instance
+                .tiers
+                .iter()
+                .map(|tier| match tier {
+                    Tier::Served(gain) => Tier::Served(free.iter().map(|&p| gain[p]).collect()),
+                    cost => cost.clone(),
+                })
+                .collect(),
+        };
+        let others = instance.value(&held);
+        let limits: Vec<i64> = self
+            .stage
+            .limits
+            .iter()
+            .zip(&others)
+            .map(|(limit, held)| limit - held)
+            .collect();
+        let stage = Stage {
+            instance: &part,
+            limits: &limits,
+            ..self.stage
+        };
+        let start: Taken = free
+            .iter()
+            .zip(&kept)
+            .map(|(&pump, kept)| {
+                let at = kept.binary_search(&best[pump]?).ok()?;
+                u32::try_from(at).ok()
+            })
+            .collect();
+        let mut search = Search::new(stage, part.value(&start), self.aim, self.watch);
+        search.put_in_pool(&start);
+        search.is_part = true;
+        search.most_nodes = PART_NODES;
+        search.run(Allowed::all(&part));
+        if let Some(found) = search.best {
+            let mut taken = held;
+            for ((&pump, kept), found) in free.iter().zip(&kept).zip(found) {
+                taken[pump] = found.map(|c| kept[c as usize]);
+            }
+            self.offer(taken);
+        }
     }
 
     /// Offers the only plan that is left, if its pieces are there.
@@ -459,94 +590,6 @@ fn grain(instance: &Instance, tier: usize) -> i64 {
         }
     }
     grain.max(1)
-}
-
-/// Serves unserved pumps, at need by moving one other pump to another column.
-pub(crate) fn mend(instance: &Instance, ranked: &[Vec<u32>], taken: &mut Taken, left: &mut [i64]) {
-    for pump in 0..taken.len() {
-        if taken[pump].is_some() {
-            continue;
-        }
-        let direct = ranked[pump]
-            .iter()
-            .find(|&&c| fits(left, &instance.column(pump, c).uses))
-            .copied();
-        if let Some(column) = direct {
-            take(left, &instance.column(pump, column).uses);
-            taken[pump] = Some(column);
-            continue;
-        }
-        make_way(instance, ranked, taken, left, pump);
-    }
-}
-
-/// How many columns of a pump, best first, are tried when others must make way for it.
-const TRIED: usize = 60;
-
-/// Serves a pump by moving one other pump to another of its columns.
-fn make_way(
-    instance: &Instance,
-    ranked: &[Vec<u32>],
-    taken: &mut Taken,
-    left: &mut [i64],
-    pump: usize,
-) {
-    for &column in ranked[pump].iter().take(TRIED) {
-        let uses = &instance.column(pump, column).uses;
-        for other in 0..taken.len() {
-            let Some(held) = taken[other] else { continue };
-            let held_uses = &instance.column(other, held).uses;
-            put_back(left, held_uses);
-            if fits(left, uses) {
-                take(left, uses);
-                let moved = ranked[other]
-                    .iter()
-                    .take(TRIED)
-                    .find(|&&c| fits(left, &instance.column(other, c).uses))
-                    .copied();
-                if let Some(moved) = moved {
-                    take(left, &instance.column(other, moved).uses);
-                    taken[other] = Some(moved);
-                    taken[pump] = Some(column);
-                    return;
-                }
-                put_back(left, uses);
-            }
-            take(left, held_uses);
-        }
-    }
-}
-
-/// Lets pumps, one after the other, move to a column that costs less, until none can.
-fn refine(stage: Stage<'_>, ranked: &[Vec<u32>], taken: &mut Taken, left: &mut [i64]) {
-    let instance = stage.instance;
-    let cost = |pump: usize, column: u32| -> Vec<i64> {
-        (0..instance.tiers.len())
-            .map(|tier| instance.cost(tier, pump, column))
-            .collect()
-    };
-    let mut moved = true;
-    let mut passes = 0;
-    while moved && passes < 20 {
-        moved = false;
-        passes += 1;
-        for pump in 0..taken.len() {
-            let Some(held) = taken[pump] else { continue };
-            put_back(left, &instance.column(pump, held).uses);
-            let best = ranked[pump]
-                .iter()
-                .copied()
-                .take(4 * TRIED)
-                .filter(|&c| fits(left, &instance.column(pump, c).uses))
-                .map(|c| (cost(pump, c), c))
-                .min()
-                .filter(|(cheaper, _)| *cheaper < cost(pump, held))
-                .map_or(held, |(_, column)| column);
-            moved |= best != held;
-            taken[pump] = Some(best);
-            take(left, &instance.column(pump, best).uses);
-        }
-    }
 }
 
 /// Splits what is allowed in two where the relaxed plan is most undecided.

@@ -2,9 +2,10 @@
 
 use std::sync::Arc;
 
-use crate::choose::bound::{Allowed, Stage};
-use crate::choose::instance::{Instance, Taken};
-use crate::choose::search::{close, mend, reach};
+use crate::choose::bound::{Allowed, Multipliers, Stage};
+use crate::choose::instance::{Instance, Taken, Tier};
+use crate::choose::mending::{Ranking, mend};
+use crate::choose::search::{close, reach};
 use crate::choose::watch::Watch;
 use crate::plan::{Aim, Stop};
 
@@ -43,7 +44,7 @@ pub struct Solved {
 /// ```
 pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
     let sets = instance.sets();
-    let mut taken = first_plan(instance);
+    let mut taken = first_plan(instance, &sets);
     let mut allowed = Allowed::all(instance);
     let mut limits = Vec::with_capacity(aims.len());
     let mut bounds = Vec::with_capacity(aims.len());
@@ -73,20 +74,30 @@ pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
     }
 }
 
-/// A plan to start from: pumps with the greatest gain and the fewest columns choose first.
-fn first_plan(instance: &Instance) -> Taken {
-    let ranked: Vec<Vec<u32>> = instance
-        .pumps
+/// A plan to start from: each pump takes its least wasteful column that is left, others make
+/// way where none is.
+fn first_plan(instance: &Instance, sets: &[Vec<u32>]) -> Taken {
+    let tier = instance
+        .tiers
         .iter()
-        .map(|columns| {
-            let mut ranked: Vec<u32> = (0..).take(columns.len()).collect();
-            ranked.sort_by_key(|&c| (columns[c as usize].cost, c));
-            ranked
-        })
-        .collect();
+        .position(|t| matches!(t, Tier::Cost(_)))
+        .unwrap_or(0);
+    let limits = vec![0; tier];
+    let stage = Stage {
+        instance,
+        sets,
+        tier,
+        limits: &limits,
+    };
+    let allowed = Allowed::all(instance);
+    let prices = stage.prices(&Multipliers::zero(sets.len(), tier), &allowed.ranges);
     let mut left = instance.capacity.clone();
     let mut taken = vec![None; instance.pumps.len()];
-    mend(instance, &ranked, &mut taken, &mut left);
+    mend(
+        &Ranking::new(stage, &prices, &allowed),
+        &mut taken,
+        &mut left,
+    );
     taken
 }
 

@@ -1,0 +1,116 @@
+//! Whole plans out of broken ones: unserved pumps are placed, and pumps move to cheaper columns.
+
+use std::cell::OnceCell;
+
+use crate::choose::bound::{Allowed, Prices, Stage};
+use crate::choose::instance::{Taken, fits, put_back, take};
+
+/// The columns of each pump, least reduced cost first; sorted when they are first asked for.
+pub(super) struct Ranking<'a> {
+    stage: Stage<'a>,
+    prices: &'a Prices,
+    allowed: &'a Allowed,
+    sorted: Vec<OnceCell<Vec<u32>>>,
+}
+
+impl<'a> Ranking<'a> {
+    pub(super) fn new(stage: Stage<'a>, prices: &'a Prices, allowed: &'a Allowed) -> Ranking<'a> {
+        let sorted = allowed.columns.iter().map(|_| OnceCell::new()).collect();
+        Ranking {
+            stage,
+            prices,
+            allowed,
+            sorted,
+        }
+    }
+
+    fn of(&self, pump: usize) -> &[u32] {
+        self.sorted[pump].get_or_init(|| {
+            let mut ranked: Vec<(i128, u32)> = self.allowed.columns[pump]
+                .iter()
+                .map(|&column| (self.stage.reduced(self.prices, pump, column), column))
+                .collect();
+            ranked.sort_unstable();
+            ranked.into_iter().map(|(_, column)| column).collect()
+        })
+    }
+}
+
+/// How many columns of a pump, best first, are tried when others must make way for it.
+const TRIED: usize = 60;
+
+/// Serves unserved pumps, at need by moving one other pump to another column.
+pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64]) {
+    let instance = ranking.stage.instance;
+    for pump in 0..taken.len() {
+        if taken[pump].is_some() {
+            continue;
+        }
+        let fitting = |c: &&u32| fits(left, &instance.column(pump, **c).uses);
+        if let Some(&column) = ranking.of(pump).iter().find(fitting) {
+            take(left, &instance.column(pump, column).uses);
+            taken[pump] = Some(column);
+        } else {
+            make_way(ranking, taken, left, pump);
+        }
+    }
+}
+
+/// Serves a pump by moving one other pump to another of its columns.
+fn make_way(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64], pump: usize) {
+    let instance = ranking.stage.instance;
+    for &column in ranking.of(pump).iter().take(TRIED) {
+        let uses = &instance.column(pump, column).uses;
+        for other in 0..taken.len() {
+            let Some(held) = taken[other] else { continue };
+            let held_uses = &instance.column(other, held).uses;
+            put_back(left, held_uses);
+            if fits(left, uses) {
+                take(left, uses);
+                let fitting = |c: &&u32| fits(left, &instance.column(other, **c).uses);
+                let moved = ranking.of(other).iter().take(TRIED).find(fitting).copied();
+                if let Some(moved) = moved {
+                    take(left, &instance.column(other, moved).uses);
+                    taken[other] = Some(moved);
+                    taken[pump] = Some(column);
+                    return;
+                }
+                put_back(left, uses);
+            }
+            take(left, held_uses);
+        }
+    }
+}
+
+/// Passes over all pumps at most.
+const MOST_PASSES: usize = 20;
+
+/// Lets pumps, one after the other, move to a column that costs less on the goal at hand and the
+/// ones after it, until none can.
+pub(super) fn refine(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64]) {
+    let Stage { instance, tier, .. } = ranking.stage;
+    let costs = |pump: usize, column: u32| {
+        (tier..instance.tiers.len()).map(move |tier| instance.cost(tier, pump, column))
+    };
+    for _ in 0..MOST_PASSES {
+        let mut moved = false;
+        for pump in 0..taken.len() {
+            let Some(held) = taken[pump] else { continue };
+            put_back(left, &instance.column(pump, held).uses);
+            let mut best = held;
+            for &column in ranking.allowed.columns[pump].iter() {
+                if costs(pump, column).lt(costs(pump, best))
+                    && fits(left, &instance.column(pump, column).uses)
+                {
+                    best = column;
+                }
+            }
+            moved |= best != held;
+            taken[pump] = Some(best);
+            take(left, &instance.column(pump, best).uses);
+        }
+        if !moved {
+            return;
+        }
+    }
+}
