@@ -47,7 +47,21 @@ pub enum ChooseError {
         /// The fit code.
         fit: String,
     },
+    /// A pump can be kitted in too many ways to list.
+    #[error(
+        "pump {tag} can be kitted in more than {most} ways; lower most_pieces in its model, \
+         narrow its limits, or split the outage"
+    )]
+    TooManyPatterns {
+        /// The pump's tag.
+        tag: String,
+        /// How many are listed at most.
+        most: usize,
+    },
 }
+
+/// The most patterns that are listed for all pumps together.
+const MOST_PATTERNS: usize = 8_000_000;
 
 /// Chooses pieces for every pump.
 ///
@@ -60,11 +74,19 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
         .map(crate::stock::Item::available)
         .collect();
     let drawers = Drawers::list(job, &available)?;
+    let most = MOST_PATTERNS / job.pumps.len().max(1);
     let patterns: Vec<Vec<Pattern>> = job
         .pumps
         .par_iter()
-        .map(|pump| pattern::list(pump, &job.policy, &drawers.of(job, pump)))
-        .collect();
+        .map(|pump| {
+            pattern::list(pump, &job.policy, &drawers.of(job, pump), most).ok_or_else(|| {
+                ChooseError::TooManyPatterns {
+                    tag: pump.tag.clone(),
+                    most,
+                }
+            })
+        })
+        .collect::<Result<_, _>>()?;
     let columns: Vec<Vec<(Column, usize)>> = (0..job.pumps.len())
         .into_par_iter()
         .map(|pump| columns(job, &drawers, &available, pump, &patterns[pump]))
@@ -84,7 +106,8 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
             kits[pump] = column.map(|p| drawers.picks(job, pump, &patterns[pump][p]));
         }
     }
-    let kits = why::explain(job, &available, &drawers, &patterns, kits);
+    let servable: Vec<bool> = columns.iter().map(|columns| !columns.is_empty()).collect();
+    let kits = why::explain(job, &available, &drawers, &patterns, &servable, kits);
     Ok(Plan {
         kits,
         goals: goals(job, &groups, &solved),
@@ -316,16 +339,35 @@ fn group_instance(
             .or_default()
             .push(index);
     }
-    let whole = (classes.len() > 1).then(|| used.into_iter().collect());
+    let whole: Vec<u32> = used.iter().copied().collect();
+    // Items are numbered anew, so that what the group cannot use costs nothing.
+    let new: HashMap<u32, u32> = used.iter().copied().zip(0..).collect();
+    let renumbered = |items: &[u32]| items.iter().map(|item| new[item]).collect::<Vec<u32>>();
+    let several = classes.len() > 1;
+    let sets = several
+        .then_some(&whole)
+        .into_iter()
+        .chain(classes.values());
+    let column = |column: &Column| Column {
+        cost: column.cost,
+        uses: column
+            .uses
+            .iter()
+            .map(|(item, count)| (new[item], *count))
+            .collect(),
+    };
     Instance {
-        classes: whole.into_iter().chain(classes.into_values()).collect(),
-        capacity: available.iter().map(|&n| i64::from(n)).collect(),
+        classes: sets.map(|items| renumbered(items)).collect(),
+        capacity: used
+            .iter()
+            .map(|&item| i64::from(available[item as usize]))
+            .collect(),
         pumps: group
             .iter()
             .map(|&pump| {
                 columns[pump]
                     .iter()
-                    .map(|(column, _)| column.clone())
+                    .map(|(found, _)| column(found))
                     .collect()
             })
             .collect(),

@@ -22,6 +22,9 @@ pub struct Job {
     pub stock_sheet: StockSheet,
     /// The input files with the hash of their bytes.
     pub inputs: Vec<Input>,
+    /// Columns and sheets that are carried through or left alone, for people to see that they are
+    /// not used.
+    pub unused: Vec<String>,
     /// What the user should know of but what does not stop the run.
     pub warnings: Vec<Problem>,
 }

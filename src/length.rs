@@ -134,6 +134,9 @@ pub enum LengthError {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Length(i64);
 
+/// One micro-inch in ticks.
+const MICRO_INCH: i64 = 254;
+
 /// Ten metres: longer than any dimension of this trade, and small enough that no sum overflows.
 const MOST_TICKS: i64 = 100_000_000_000;
 
@@ -194,7 +197,8 @@ impl Length {
     }
 
     /// Reads a spreadsheet's number, which is a rounded binary one, as the decimal that a
-    /// person sees (15 significant digits), to the nearest tick.
+    /// person sees (15 significant digits), to the nearest whole step: a micro-inch for inches
+    /// and thou, a tick for metric units. So a calculated mean stays a decimal of its own unit.
     ///
     /// # Errors
     /// [`LengthError::NotANumber`] for infinities and the like, [`LengthError::TooLong`].
@@ -208,7 +212,11 @@ impl Length {
         let ticks = seen
             .checked_mul(Decimal::from(unit.ticks()))
             .ok_or(LengthError::TooLong)?;
-        within_range(ticks.round())
+        let step = Decimal::from(match unit {
+            Unit::Inch | Unit::Thou => MICRO_INCH,
+            Unit::Millimetre | Unit::Micrometre => 1,
+        });
+        within_range((ticks / step).round() * step)
     }
 
     /// The number in `unit`, with at least the places the trade writes and more where the
@@ -227,7 +235,8 @@ impl Length {
         Length(self.0.abs())
     }
 
-    /// The mean of some readings, to the nearest tick (halves to the even one); `None` for none.
+    /// The mean of some readings, to the nearest tick (halves to the even one), or to the nearest
+    /// micro-inch where all the readings are whole micro-inches; `None` for none.
     ///
     /// ```
     /// use gapwright::length::Length;
@@ -238,10 +247,19 @@ impl Length {
     pub fn mean(readings: &[Length]) -> Option<Length> {
         let count = i64::try_from(readings.len()).ok().filter(|&n| n > 0)?;
         let sum: i64 = readings.iter().map(|r| r.0).sum();
-        (Decimal::from(sum) / Decimal::from(count))
-            .round()
-            .to_i64()
-            .map(Length)
+        let step = Length::step(readings);
+        let steps = (Decimal::from(sum) / Decimal::from(count * step)).round();
+        Some(Length(steps.to_i64()? * step))
+    }
+
+    /// The step that lengths made of these are rounded to: a micro-inch, in ticks, if all are
+    /// whole micro-inches, else one tick.
+    pub fn step(lengths: &[Length]) -> i64 {
+        if lengths.iter().all(|l| l.0 % MICRO_INCH == 0) {
+            MICRO_INCH
+        } else {
+            1
+        }
     }
 }
 

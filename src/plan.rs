@@ -86,8 +86,21 @@ pub struct Shortfall {
     pub cause: Cause,
     /// The reachable total of that pack nearest to what is wanted, if any is reachable.
     pub nearest: Option<Length>,
-    /// The totals that would do, least and greatest.
-    pub window: Option<(Length, Length)>,
+    /// The totals that would do.
+    pub window: Option<Window>,
+}
+
+/// The totals of one pack that would do, and what that presumes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Window {
+    /// The least total.
+    pub least: Length,
+    /// The greatest total.
+    pub most: Length,
+    /// The tolerance of the whole pack that was counted with: that of the best pieces there are.
+    pub tolerance: Tolerance,
+    /// The packs that were presumed below it: index and total.
+    pub over: Vec<(usize, Length)>,
 }
 
 /// What keeps a pump from being kitted.
@@ -95,14 +108,25 @@ pub struct Shortfall {
 pub enum Cause {
     /// No piece of the right kind and fit is on hand.
     NoPiece,
+    /// There are pieces, but all of them are reserved.
+    AllReserved,
     /// The limits are narrower than the tolerances of the measurements and pieces allow.
     LimitsTooNarrow,
-    /// The bare dimensions already rule it out: no pack of positive thickness can do.
+    /// The measured dimensions already rule it out: the pack would have to be thinner than nothing.
     OutOfReach,
     /// What is wanted lies between (or beyond) the totals that the pieces can make.
     BetweenTotals,
-    /// The pieces that would do went to other pumps; the tags that hold them.
-    StockGone(Vec<String>),
+    /// Each place could be filled by itself, but together they ask for more than there is.
+    TogetherTooMany,
+    /// There are too many ways to fill the places to look for the nearest.
+    TooManyWays,
+    /// The pieces that would do went to other pumps.
+    StockGone {
+        /// What is lacking for the nearest kit.
+        lacking: Vec<Pick>,
+        /// The tags that hold such pieces, the first priority first.
+        held_by: Vec<String>,
+    },
 }
 
 /// The goals, in their order.

@@ -58,7 +58,11 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
         return problems.settle(None::<Job>).map(|(job, _)| job);
     };
     let items = stock::settle_tolerances(&stock, &pumps.models, &mut problems);
-    pumps::check_fits(&pumps, &items, &mut problems);
+    stock::check_kinds(&stock, &pumps.models, &mut problems);
+    pumps::check_fits(&pumps, &stock.codes, &mut problems);
+    let mut unused = [stock.unused.clone(), pumps.unused.clone()].concat();
+    unused.extend(unused_sheets(&stock_book, &stock.sheet.sheet.name));
+    unused.extend(unused_sheets(&pumps_book, &pumps.sheet));
     let mut inputs = Vec::new();
     for (role, book) in [
         ("stock workbook", &stock_book),
@@ -83,11 +87,21 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
         policy,
         stock_sheet: stock.sheet,
         inputs,
+        unused,
         warnings: Vec::new(),
     };
     problems
         .settle(Some(job))
         .map(|(job, warnings)| Job { warnings, ..job })
+}
+
+/// Sheets of a workbook that nothing is read from.
+fn unused_sheets(book: &Option<Book>, used: &str) -> Vec<String> {
+    let sheets = book.iter().flat_map(|book| &book.sheets);
+    let others = sheets.filter(|s| s.name != used && table::key(&s.name) != "policy");
+    others
+        .map(|sheet| format!("sheet {} of {}", sheet.name, sheet.file))
+        .collect()
 }
 
 fn gather<T>(result: Result<T, Problem>, problems: &mut Problems) -> Option<T> {

@@ -70,6 +70,12 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<String>> {
             ));
         }
     }
+    check_goals(&job, &plan, &mut breaches);
+    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+        if matches!(kit, Kit::Short(shorts) if shorts.is_empty()) {
+            breaches.push(format!("pump {} is short for no reason", pump.tag));
+        }
+    }
     for goal in &plan.goals {
         let recounted = match goal.aim {
             Aim::ServedWeight => sums.weight,
@@ -97,6 +103,35 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<String>> {
         Ok(Verified { job, plan })
     } else {
         Err(breaches)
+    }
+}
+
+/// The goals must be the ones that a plan is made for, in their order, and a plan that is not
+/// proven must say what ended the search.
+fn check_goals(job: &Job, plan: &Plan, breaches: &mut Vec<String>) {
+    let mut counts: BTreeMap<u32, i128> = BTreeMap::new();
+    for pump in &job.pumps {
+        *counts.entry(pump.priority).or_default() += 1;
+    }
+    // One more than the weight of all pumps together.
+    let whole = counts
+        .values()
+        .fold(1_i128, |product, n| product.saturating_mul(n + 1));
+    let mut expected: Vec<Aim> = if whole - 1 <= 1_000_000_000 {
+        vec![Aim::ServedWeight]
+    } else {
+        counts
+            .keys()
+            .map(|&priority| Aim::ServedOf(priority))
+            .collect()
+    };
+    expected.extend([Aim::Waste, Aim::Pieces, Aim::Scarcity]);
+    if plan.goals.iter().map(|goal| goal.aim).ne(expected) {
+        breaches.push("the goals are not those that a plan is made for".into());
+    }
+    let open = plan.goals.iter().any(|goal| goal.value != goal.bound);
+    if open && plan.stopped_by.is_none() {
+        breaches.push("a goal is not proven and nothing ended the search".into());
     }
 }
 
@@ -142,7 +177,7 @@ impl Sums {
             let (distance, unit) = off_target(job, pump, packs, &requirement.form);
             let thou = 254_000 * unit;
             let charge = distance * i128::from(job.policy.off_target.raw());
-            self.waste += (charge + thou - 1).div_euclid(thou);
+            self.waste += ((charge + thou - 1).div_euclid(thou)).min(1_000_000_000_000);
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::decimal::{Money, show_price};
 use crate::job::Job;
-use crate::length::{Fine, Length, Unit};
+use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::plan::{Aim, Cause, Goal, Kit, Plan, Shortfall};
 use crate::pump::Pump;
 
@@ -34,8 +34,14 @@ pub fn about(length: Fine, unit: Unit) -> String {
     format!("{:.places$} {unit}", length.to_f64(unit))
 }
 
-/// An amount of money with the currency.
+/// An amount of money with the currency, rounded to two places.
 pub fn money(amount: i64, job: &Job) -> String {
+    let amount = Money::from_raw(amount).decimal().round_dp(2);
+    format!("{amount:.2} {}", job.policy.currency)
+}
+
+/// An amount of money with the currency and every place that it has.
+pub fn money_exactly(amount: i64, job: &Job) -> String {
     format!(
         "{} {}",
         show_price(Money::from_raw(amount)),
@@ -59,45 +65,69 @@ pub fn place(job: &Job, pump: &Pump, short: &Shortfall) -> String {
     }
 }
 
-/// Why a place failed, in one sentence.
+/// Why a place failed, in one sentence without its full stop.
 pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
     let model = job.model_of(pump);
-    let piece = short.pack.map_or("piece", |pack| &model.packs[pack].kind);
-    let fit = short.pack.map_or("", |pack| pump.fits[pack].as_str());
-    let most = short.pack.map_or(0, |pack| model.packs[pack].most_pieces);
+    let (kind, fit, least, most) = match short.pack {
+        Some(index) => {
+            let pack = &model.packs[index];
+            (
+                pack.kind.as_str(),
+                pump.fits[index].as_str(),
+                pack.least_pieces,
+                pack.most_pieces,
+            )
+        }
+        None => ("piece", "", 0, 0),
+    };
     match &short.cause {
-        Cause::NoPiece => format!("no {piece} of fit {fit} is on hand"),
-        Cause::LimitsTooNarrow => "the limits are narrower than the tolerances of the measurements \
-                                   and of the thinnest possible pack"
-            .into(),
+        Cause::NoPiece => format!("no {kind} of fit {fit} is on hand"),
+        Cause::AllReserved => format!("every {kind} of fit {fit} that is on hand is reserved"),
+        Cause::LimitsTooNarrow => {
+            "the limits are narrower than the tolerances of the measurements \
+                                   and of the thinnest pack that could be made"
+                .into()
+        }
         Cause::OutOfReach if short.pack.is_none() => {
-            "the measured dimensions alone are outside the limits, and no piece can change that".into()
+            "the measured dimensions alone are outside the limits, and no piece can change that"
+                .into()
         }
-        Cause::OutOfReach => "the bare dimensions are already beyond the limit, and every piece \
-                              takes them further"
+        Cause::OutOfReach => "as measured, even with nothing in this place a limit is passed; \
+                              measure again"
             .into(),
-        Cause::BetweenTotals if short.pack.is_none() => {
-            "each place could be filled by itself, but together they ask for more pieces than there are".into()
-        }
+        Cause::TogetherTooMany => "each place could be filled by itself, but together they ask \
+                                   for more pieces of one item than there are"
+            .into(),
+        Cause::TooManyWays => "no kit meets every requirement; there are too many ways to fill \
+                               its places to name the nearest"
+            .into(),
         Cause::BetweenTotals => {
-            let pieces = format!("1 to {most} {} of fit {fit}", plural(piece, most));
-            match (window(job, pump, short), nearest(job, pump, short)) {
-                (Some(window), Some(nearest)) => format!(
-                    "no total of {pieces} falls into the window {window}; the nearest is {nearest}"
-                ),
-                _ => format!("no total of {pieces} meets every requirement at once"),
+            let count = if least > 1 {
+                format!("{least} to {most}")
+            } else {
+                format!("at most {most}")
+            };
+            let pieces = format!("{count} {} of fit {fit}", plural(kind, most));
+            match window(job, pump, short) {
+                Some(window) => format!("no total of {pieces} falls into the window {window}"),
+                None => format!("no total of {pieces} meets every requirement at once"),
             }
         }
-        Cause::StockGone(tags) if tags.is_empty() => {
-            "the pieces that would do are needed elsewhere".into()
-        }
-        Cause::StockGone(tags) => {
-            let shown: Vec<&str> = tags.iter().take(6).map(String::as_str).collect();
-            let more = match tags.len().saturating_sub(6) {
+        Cause::StockGone { lacking, held_by } => {
+            let lacking: Vec<String> = lacking
+                .iter()
+                .map(|pick| format!("{} of {}", pick.count, job.stock[pick.item].item))
+                .collect();
+            let lacking = format!("the nearest kit lacks {}", lacking.join(" and "));
+            if held_by.is_empty() {
+                return lacking;
+            }
+            let shown: Vec<&str> = held_by.iter().take(6).map(String::as_str).collect();
+            let more = match held_by.len().saturating_sub(6) {
                 0 => String::new(),
                 n => format!(" and {n} more"),
             };
-            format!("the pieces that would do went to {}{more}", shown.join(", "))
+            format!("{lacking}; such pieces went to {}{more}", shown.join(", "))
         }
     }
 }
@@ -113,19 +143,59 @@ fn plural(word: &str, count: u32) -> String {
 /// The window of totals that would do.
 pub fn window(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let unit = job.model_of(pump).unit;
-    let (low, high) = short.window?;
-    Some(format!("{} to {}", low.show(unit), length(high, unit)))
+    let window = short.window.as_ref()?;
+    Some(format!(
+        "{} to {}",
+        window.least.show(unit),
+        length(window.most, unit)
+    ))
+}
+
+/// What a window presumes: how good the pack is, and what lies below it.
+pub fn presumed(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
+    let model = job.model_of(pump);
+    let window = short.window.as_ref()?;
+    let Tolerance { minus, plus } = window.tolerance;
+    let unit = model.unit;
+    let good = if minus == plus {
+        format!("a pack good to {} either way", length(plus, unit))
+    } else {
+        format!(
+            "a pack good to +{}/-{}",
+            plus.show(unit),
+            length(minus, unit)
+        )
+    };
+    let over: Vec<String> = window
+        .over
+        .iter()
+        .map(|(pack, total)| format!("{} of {}", model.packs[*pack].label, length(*total, unit)))
+        .collect();
+    Some(if over.is_empty() {
+        good
+    } else {
+        format!("{good}, with {}", over.join(" and "))
+    })
 }
 
 /// The reachable total nearest to the window.
 pub fn nearest(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
-    Some(length(short.nearest?, job.model_of(pump).unit))
+    let nearest = short.nearest?;
+    let empty = if nearest == Length::ZERO {
+        " (no piece)"
+    } else {
+        ""
+    };
+    Some(format!(
+        "{}{empty}",
+        length(nearest, job.model_of(pump).unit)
+    ))
 }
 
 /// A goal's value as people read it.
 pub fn goal_value(job: &Job, goal: &Goal, value: i64) -> String {
     match goal.aim {
-        Aim::Waste => money(value, job),
+        Aim::Waste => money_exactly(value, job),
         _ => value.to_string(),
     }
 }

@@ -35,12 +35,44 @@ pub enum WriteError {
         /// What the system says.
         error: std::io::Error,
     },
+    /// Some files were written, then one could not be.
+    #[error(
+        "{path} cannot be written: {error}; written before it: {}",
+        shown(written)
+    )]
+    Partly {
+        /// The files that were written.
+        written: Vec<PathBuf>,
+        /// The file that was not.
+        path: PathBuf,
+        /// What the system says.
+        error: std::io::Error,
+    },
     /// The workbook could not be put together.
     #[error("the workbook could not be put together: {0}")]
     Workbook(#[from] XlsxError),
     /// The date is none.
     #[error("`{0}` is not a date such as 2027-03-15")]
     Date(String),
+}
+
+fn shown(paths: &[PathBuf]) -> String {
+    let shown: Vec<String> = paths
+        .iter()
+        .map(|path| path.display().to_string())
+        .collect();
+    shown.join(", ")
+}
+
+/// Whether a text is a date such as `2027-03-15`.
+///
+/// # Errors
+/// [`WriteError::Date`].
+pub fn check_date(date: &str) -> Result<(), WriteError> {
+    let read = ExcelDateTime::parse_from_str(date)
+        .ok()
+        .filter(|_| date.len() == 10);
+    read.map(drop).ok_or_else(|| WriteError::Date(date.into()))
 }
 
 /// The plan as a workbook's bytes; `date` (`YYYY-MM-DD`) is printed on it, so that the same
@@ -104,17 +136,28 @@ pub fn files(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
         temporary.as_file().sync_all().map_err(trouble)?;
         ready.push((path, temporary));
     }
+    let mut written: Vec<PathBuf> = Vec::new();
     for (path, temporary) in ready {
-        let trouble = |error| WriteError::File {
-            path: path.to_path_buf(),
-            error,
-        };
-        if force {
-            temporary.persist(path).map_err(|e| trouble(e.error))?;
+        let persisted = if force {
+            temporary.persist(path).map_err(|e| e.error)
         } else {
-            temporary
-                .persist_noclobber(path)
-                .map_err(|e| trouble(e.error))?;
+            temporary.persist_noclobber(path).map_err(|e| e.error)
+        };
+        match persisted {
+            Ok(_) => written.push(path.to_path_buf()),
+            Err(error) if written.is_empty() => {
+                return Err(WriteError::File {
+                    path: path.to_path_buf(),
+                    error,
+                });
+            }
+            Err(error) => {
+                return Err(WriteError::Partly {
+                    written,
+                    path: path.to_path_buf(),
+                    error,
+                });
+            }
         }
     }
     Ok(())

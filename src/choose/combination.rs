@@ -1,5 +1,7 @@
 //! Combinations: the ways to fill one kind of place from its drawer, listed once for all pumps.
 
+use std::cell::Cell;
+
 use smallvec::SmallVec;
 
 use crate::job::Job;
@@ -9,6 +11,9 @@ use crate::stock::Code;
 
 /// The most combinations that one drawer is listed in; more is a job for another method.
 pub const MOST_COMBINATIONS: usize = 4_000_000;
+
+/// The most packs, whole or not, that are looked at on the way.
+const MOST_VISITED: usize = 40_000_000;
 
 /// One way to fill a place.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -36,7 +41,7 @@ pub type Window = (i64, i64);
 /// total; ties stand in the order of the stock sheet, fewest pieces first. `available` counts
 /// the pieces of each item.
 ///
-/// Returns `None` when there are more than [`MOST_COMBINATIONS`].
+/// Returns `None` when there are more than [`MOST_COMBINATIONS`], or far too many to look through.
 pub fn list(
     job: &Job,
     pack: &Pack,
@@ -60,11 +65,13 @@ pub fn list(
         pieces: 0,
     };
     let mut found = Vec::new();
+    let visited = Cell::new(0_usize);
     let drawer = Drawer {
         job,
         pack,
         available,
         window,
+        visited: &visited,
     };
     grow(&drawer, &items, empty, &mut found)?;
     found.sort_by(|a, b| {
@@ -92,6 +99,8 @@ struct Drawer<'a> {
     pack: &'a Pack,
     available: &'a [u32],
     window: Window,
+    /// How many packs have been looked at, whole or not.
+    visited: &'a Cell<usize>,
 }
 
 /// Adds `base` and everything that grows from it by pieces of `items`, which are no thicker than
@@ -107,7 +116,12 @@ fn grow(
         pack,
         available,
         window: (first, last),
+        visited,
     } = *drawer;
+    visited.set(visited.get() + 1);
+    if visited.get() > MOST_VISITED {
+        return None;
+    }
     let room = i64::from(pack.most_pieces) - base.pieces;
     for (position, &index) in items.iter().enumerate() {
         let item = &job.stock[index];

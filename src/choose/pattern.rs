@@ -133,13 +133,16 @@ struct Aimed {
     sensitivity: Vec<i128>,
 }
 
+/// A million of the currency, in millionths.
+const MOST_CHARGE: i64 = 1_000_000_000_000;
+
 /// The charge for coming out off target: distance in thou times the rate, rounded up to a whole
-/// millionth of the currency.
+/// millionth of the currency; a million of the currency at most.
 pub fn off_target_charge(distance: i128, rate: Millionths) -> i64 {
     // One thou is 254 000 ticks, and distances are in millionths of a tick.
     const THOU: i128 = 254_000 * 1_000_000;
     let charge = (distance.abs() * i128::from(rate.raw()) + THOU - 1) / THOU;
-    i64::try_from(charge).unwrap_or(i64::MAX / 4)
+    i64::try_from(charge).map_or(MOST_CHARGE, |charge| charge.min(MOST_CHARGE))
 }
 
 /// A way to kit one pump: the choice and what it costs off target.
@@ -151,8 +154,14 @@ pub struct Pattern {
     pub off_target: i64,
 }
 
-/// Lists every pattern of a pump, in the order of its packs' combinations.
-pub fn list(pump: &Pump, policy: &Policy, drawers: &[&[Combination]]) -> Vec<Pattern> {
+/// Lists every pattern of a pump, in the order of its packs' combinations; `None` if there are
+/// more than `most`.
+pub fn list(
+    pump: &Pump,
+    policy: &Policy,
+    drawers: &[&[Combination]],
+    most: usize,
+) -> Option<Vec<Pattern>> {
     let rows = rows(pump, policy);
     let aims: Vec<Aimed> = pump
         .requirements
@@ -189,12 +198,13 @@ pub fn list(pump: &Pump, policy: &Policy, drawers: &[&[Combination]]) -> Vec<Pat
             most_after: &most_after,
             drawers,
             policy,
+            most,
         };
         let start: Vec<i128> = rows.iter().map(|row| row.constant).collect();
         let aimed: Vec<i128> = aims.iter().map(|aim| aim.constant).collect();
-        reach.extend(&start, &aimed, &mut Choice::new(), &mut found);
+        reach.extend(&start, &aimed, &mut Choice::new(), &mut found)?;
     }
-    found
+    Some(found)
 }
 
 struct Reach<'a> {
@@ -203,12 +213,19 @@ struct Reach<'a> {
     most_after: &'a [Vec<i128>],
     drawers: &'a [&'a [Combination]],
     policy: &'a Policy,
+    most: usize,
 }
 
 impl Reach<'_> {
     /// Extends a choice of the first packs by every combination of the next one that leaves
     /// each row within reach of the packs that follow.
-    fn extend(&self, sums: &[i128], aimed: &[i128], choice: &mut Choice, found: &mut Vec<Pattern>) {
+    fn extend(
+        &self,
+        sums: &[i128],
+        aimed: &[i128],
+        choice: &mut Choice,
+        found: &mut Vec<Pattern>,
+    ) -> Option<()> {
         let pack = choice.len();
         if pack == self.drawers.len() {
             let off_target = aimed
@@ -219,7 +236,7 @@ impl Reach<'_> {
                 choice: choice.clone(),
                 off_target,
             });
-            return;
+            return (found.len() <= self.most).then_some(());
         }
         let drawer = self.drawers[pack];
         let (first, last) = self.window(pack, sums);
@@ -241,10 +258,11 @@ impl Reach<'_> {
                     .map(|(d, aim)| d + aim.sensitivity[pack] * i128::from(combination.total))
                     .collect();
                 choice.push(index);
-                self.extend(&next, &moved, choice, found);
+                self.extend(&next, &moved, choice, found)?;
                 choice.pop();
             }
         }
+        Some(())
     }
 
     /// Totals outside this window cannot do even without any guard: a quick first sieve.

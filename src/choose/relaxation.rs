@@ -27,7 +27,7 @@ pub type Entry = (usize, u32);
 
 /// The most that an earlier goal's multiplier may be, in scaled terms. Keeps the dual bounded
 /// where no plan over the columns at hand keeps the earlier goals.
-const MOST_MULTIPLIER: f64 = 1e4;
+const MOST_MULTIPLIER: f64 = 1e5;
 
 /// A stage over the columns at hand, in scaled floating point.
 struct Scaled<'a> {
@@ -132,29 +132,38 @@ pub fn multipliers(stage: Stage<'_>, allowed: &Allowed, pool: &[Entry]) -> Optio
     }
     let solution = model.solve().ok()?;
     let aim = scaled.scales[stage.tier];
-    let whole = |v: Variable, scale: f64| whole_multiplier(solution.value(v) * scale);
-    let side = |v: Option<Variable>| v.map_or(Some(0), |v| whole(v, aim));
+    let whole =
+        |v: Variable, scale: f64, limit: i64| whole_multiplier(solution.value(v) * scale, limit);
+    let side = |v: Option<Variable>, limit: i64| v.map_or(Some(0), |v| whole(v, aim, limit));
     Some(Multipliers {
         sets: sets
             .into_iter()
-            .map(|(most, least)| Some((side(most)?, side(least)?)))
+            .zip(ranges)
+            .map(|((most, least), range)| {
+                Some((
+                    side(most, range.most.unwrap_or(0))?,
+                    side(least, range.least)?,
+                ))
+            })
             .collect::<Option<_>>()?,
         goals: goals
             .iter()
             .zip(&scaled.scales)
-            .map(|(&v, scale)| whole(v, aim / scale))
+            .zip(stage.limits)
+            .map(|((&v, scale), &limit)| whole(v, aim / scale, limit))
             .collect::<Option<_>>()?,
     })
 }
 
-/// A multiplier in whole 1/SCALE; tiny negatives are nothing, absurd values are refused.
-fn whole_multiplier(value: f64) -> Option<i128> {
-    if !value.is_finite() || value > 1e15 {
+/// A multiplier in whole 1/SCALE; tiny negatives are nothing, and one whose product with its
+/// limit would be absurdly large is refused.
+fn whole_multiplier(value: f64, limit: i64) -> Option<i128> {
+    if !value.is_finite() || value * to_f64(limit.abs().max(1_000_000)) > 1e24 {
         return None;
     }
     #[expect(
         clippy::cast_possible_truncation,
-        reason = "checked to be finite and below 2^90"
+        reason = "checked to be finite and far below 2^127"
     )]
     #[expect(clippy::cast_precision_loss, reason = "SCALE is a power of two")]
     let whole = (value.max(0.0) * SCALE as f64).round() as i128;

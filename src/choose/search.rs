@@ -60,21 +60,27 @@ pub fn close(
 
 /// A plan that keeps the earlier goals and comes to at most `most` on this one, if there is one
 /// within what is allowed.
+///
+/// # Errors
+/// Why the search ended before that was known.
 pub fn reach(
     stage: Stage<'_>,
     allowed: Allowed,
     most: i64,
     aim: Aim,
     watch: &Watch<'_>,
-) -> Option<Taken> {
+) -> Result<Option<Taken>, Stop> {
     let mut value = stage.limits.to_vec();
     value.push(most);
     let mut search = Search::new(stage, value, aim, watch);
     // Whatever reaches `most` is better than one step above it.
     search.value[stage.tier] += search.grain;
     search.any_will_do = true;
-    search.run(allowed);
-    search.best
+    let (_, _, stopped) = search.run(allowed);
+    match (search.best, stopped) {
+        (None, Some(stop)) => Err(stop),
+        (best, _) => Ok(best),
+    }
 }
 
 /// A part of the search space that is still open.

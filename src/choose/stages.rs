@@ -64,7 +64,11 @@ pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
         limits.push(instance.value(&taken)[tier]);
     }
     if stopped.is_none() {
-        taken = first_in_order(instance, aims, taken, &limits, allowed, watch);
+        match first_in_order(instance, aims, &taken, &limits, allowed, watch) {
+            Ok(ordered) => taken = ordered,
+            // Everything is proven, but which of the equal plans comes first is not settled.
+            Err(stop) => stopped = Some(stop),
+        }
     }
     Solved {
         values: limits,
@@ -111,16 +115,17 @@ const MOST_ORDERED: usize = 40;
 fn first_in_order(
     instance: &Instance,
     aims: &[Aim],
-    mut taken: Taken,
+    found: &Taken,
     limits: &[i64],
     mut allowed: Allowed,
     watch: &Watch<'_>,
-) -> Taken {
+) -> Result<Taken, Stop> {
+    let mut taken = found.clone();
     if instance.pumps.len() > MOST_ORDERED {
-        return taken;
+        return Ok(taken);
     }
     let (Some(last), Some((&most, earlier))) = (aims.last(), limits.split_last()) else {
-        return taken;
+        return Ok(taken);
     };
     let sets = instance.sets();
     let stage = Stage {
@@ -132,23 +137,17 @@ fn first_in_order(
     for pump in 0..taken.len() {
         // Taking a column comes before taking none.
         let held = taken[pump].unwrap_or(u32::MAX);
-        let earlier = allowed.columns[pump]
-            .iter()
-            .copied()
-            .filter(|&column| column < held);
-        let moved = earlier.collect::<Vec<_>>().into_iter().find_map(|column| {
-            reach(
-                stage,
-                only(&allowed, pump, Some(column)),
-                most,
-                *last,
-                watch,
-            )
-        });
-        taken = moved.unwrap_or(taken);
+        let columns = Arc::clone(&allowed.columns[pump]);
+        for &column in columns.iter().filter(|&&column| column < held) {
+            let fixed = only(&allowed, pump, Some(column));
+            if let Some(earlier) = reach(stage, fixed, most, *last, watch)? {
+                taken = earlier;
+                break;
+            }
+        }
         allowed = only(&allowed, pump, taken[pump]);
     }
-    taken
+    Ok(taken)
 }
 
 /// Allows a pump one column, or none at all.

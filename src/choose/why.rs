@@ -1,13 +1,14 @@
 //! Why not: for a pump that is not kitted, which place fails and what comes nearest.
 
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 use crate::choose::Drawers;
 use crate::choose::combination::{Combination, list, most_total};
 use crate::choose::pattern::{Pattern, Row, rows, windows};
 use crate::job::Job;
-use crate::length::Length;
-use crate::plan::{Cause, Kit, PackPick, Shortfall};
+use crate::length::{Length, Tolerance};
+use crate::plan::{Cause, Kit, PackPick, Pick, Shortfall, Window};
 use crate::pump::Pump;
 
 /// Turns chosen packs into kits, with a reason for each pump that got none.
@@ -16,6 +17,7 @@ pub fn explain(
     available: &[u32],
     drawers: &Drawers,
     patterns: &[Vec<Pattern>],
+    servable: &[bool],
     kits: Vec<Option<Vec<PackPick>>>,
 ) -> Vec<Kit> {
     let mut left = available.to_vec();
@@ -31,72 +33,169 @@ pub fn explain(
         .map(|(pump, kit)| match kit {
             Some(packs) => Kit::Served(packs),
             None if patterns[pump].is_empty() => Kit::Short(vec![diagnose(job, pump, available)]),
-            None => {
-                let wanted = lacking(job, pump, drawers, &patterns[pump], &left);
-                let cause = Cause::StockGone(tags(job, pump, &wanted, &holders));
-                Kit::Short(vec![Shortfall {
-                    cause,
-                    ..diagnose(job, pump, &left)
-                }])
-            }
+            None if !servable[pump] => Kit::Short(vec![Shortfall {
+                pack: None,
+                cause: Cause::TogetherTooMany,
+                nearest: None,
+                window: None,
+            }]),
+            None => Kit::Short(gone(job, pump, drawers, &patterns[pump], &left, &holders)),
         })
         .collect()
 }
 
-/// The items that the pump's least wasteful pattern asks for and that are not left.
-fn lacking(
+/// The places whose pieces went to other pumps, for the kit that lacks the fewest pieces (and
+/// wastes least among those).
+fn gone(
     job: &Job,
     pump: usize,
     drawers: &Drawers,
     patterns: &[Pattern],
     left: &[u32],
-) -> Vec<usize> {
-    let drawers = drawers.of(job, &job.pumps[pump]);
-    let uses = |pattern: &Pattern| {
-        let mut counts: BTreeMap<usize, u32> = BTreeMap::new();
-        for (drawer, &choice) in drawers.iter().zip(&pattern.choice) {
-            for pick in &drawer[choice as usize].picks {
-                *counts.entry(pick.item).or_default() += pick.count;
-            }
-        }
-        counts
-    };
-    let waste = |pattern: &&Pattern| {
-        let packs: i64 = drawers
-            .iter()
-            .zip(&pattern.choice)
-            .map(|(d, &c)| d[c as usize].waste)
-            .sum();
-        packs + pattern.off_target
-    };
-    patterns
+    holders: &BTreeMap<usize, Vec<usize>>,
+) -> Vec<Shortfall> {
+    let lists = drawers.of(job, &job.pumps[pump]);
+    let best = patterns
         .iter()
-        .min_by_key(waste)
-        .map_or_else(Vec::new, |pattern| {
-            uses(pattern)
-                .into_iter()
-                .filter(|&(i, n)| left[i] < n)
-                .map(|(item, _)| item)
-                .collect()
+        .map(|pattern| {
+            let lacking = lacking(&lists, pattern, left);
+            let pieces: u32 = lacking.iter().flatten().map(|pick| pick.count).sum();
+            let waste: i64 = lists
+                .iter()
+                .zip(&pattern.choice)
+                .map(|(l, &c)| l[c as usize].waste)
+                .sum();
+            (pieces, waste + pattern.off_target, lacking, pattern)
         })
+        .min_by_key(|(pieces, waste, _, _)| (*pieces, *waste));
+    let Some((_, _, lacking, pattern)) = best else {
+        return Vec::new();
+    };
+    let chosen: Vec<&Combination> = lists
+        .iter()
+        .zip(&pattern.choice)
+        .map(|(list, &c)| &list[c as usize])
+        .collect();
+    lacking
+        .into_iter()
+        .enumerate()
+        .filter(|(_, lacking)| !lacking.is_empty())
+        .map(|(pack, lacking)| {
+            let held_by = tags(job, pump, &lacking, holders);
+            let window = window_among(job, pump, pack, &chosen);
+            Shortfall {
+                pack: Some(pack),
+                cause: Cause::StockGone { lacking, held_by },
+                nearest: window
+                    .as_ref()
+                    .and_then(|w| nearest_left(job, pump, pack, left, w)),
+                window,
+            }
+        })
+        .collect()
+}
+
+/// What a pattern asks for that is not left, pack by pack; packs that share an item are filled
+/// in their order.
+fn lacking(lists: &[&[Combination]], pattern: &Pattern, left: &[u32]) -> Vec<Vec<Pick>> {
+    let mut used: BTreeMap<usize, u32> = BTreeMap::new();
+    lists
+        .iter()
+        .zip(&pattern.choice)
+        .map(|(list, &choice)| {
+            let short = list[choice as usize].picks.iter().filter_map(|pick| {
+                let before = used.entry(pick.item).or_default();
+                let there = left[pick.item].saturating_sub(*before);
+                *before += pick.count;
+                let count = pick.count.saturating_sub(there);
+                (count > 0).then_some(Pick {
+                    item: pick.item,
+                    count,
+                })
+            });
+            short.collect()
+        })
+        .collect()
+}
+
+/// The window of one pack with the others as chosen.
+fn window_among(job: &Job, pump: usize, pack: usize, chosen: &[&Combination]) -> Option<Window> {
+    let rows = rows(&job.pumps[pump], &job.policy);
+    let partial: Vec<i128> = rows
+        .iter()
+        .map(|row| {
+            let others = (0..chosen.len()).filter(|&other| other != pack);
+            row.constant + others.map(|o| row.contribution(o, chosen[o])).sum::<i128>()
+        })
+        .collect();
+    let all: Vec<usize> = (0..rows.len()).collect();
+    let over = (0..chosen.len())
+        .filter(|&other| other != pack)
+        .filter(|&o| {
+            rows.iter()
+                .any(|r| r.sensitivity[pack] != 0 && r.sensitivity[o] != 0)
+        })
+        .map(|o| (o, Length::from_ticks(chosen[o].total)))
+        .collect();
+    named(
+        window(&rows, &all, &partial, pack, chosen[pack])?,
+        chosen[pack],
+        over,
+    )
+}
+
+/// The total nearest to a window that can be made of what is left.
+fn nearest_left(job: &Job, pump: usize, pack: usize, left: &[u32], w: &Window) -> Option<Length> {
+    let place = &job.model_of(&job.pumps[pump]).packs[pack];
+    let fit = &job.pumps[pump].fits[pack];
+    let (least, most) = (w.least.ticks(), w.most.ticks());
+    let whole = most_total(job, place, fit, left);
+    let mut wider = whole / 8 + 1;
+    loop {
+        let list = list(job, place, fit, left, (least - wider, most + wider))?;
+        let off = |c: &&Combination| (least - c.total).max(c.total - most).max(0);
+        if let Some(nearest) = list.iter().min_by_key(off) {
+            return Some(Length::from_ticks(nearest.total));
+        }
+        if least - wider <= 0 && most + wider >= whole {
+            return None;
+        }
+        wider = wider.saturating_mul(2);
+    }
+}
+
+/// A window in lengths, cut off at nothing; `None` if it is empty.
+fn named(
+    (low, high): (i64, i64),
+    pieces: &Combination,
+    over: Vec<(usize, Length)>,
+) -> Option<Window> {
+    let low = low.max(0);
+    (low <= high).then(|| Window {
+        least: Length::from_ticks(low),
+        most: Length::from_ticks(high),
+        tolerance: Tolerance {
+            minus: Length::from_ticks(pieces.minus),
+            plus: Length::from_ticks(pieces.plus),
+        },
+        over,
+    })
 }
 
 /// The pumps that hold any of these items, those that come first by priority first.
 fn tags(
     job: &Job,
     pump: usize,
-    wanted: &[usize],
+    wanted: &[Pick],
     holders: &BTreeMap<usize, Vec<usize>>,
 ) -> Vec<String> {
-    let mut found: Vec<usize> = wanted
+    let holding = wanted
         .iter()
-        .flat_map(|i| holders.get(i))
-        .flatten()
-        .copied()
-        .collect();
+        .filter_map(|pick| holders.get(&pick.item))
+        .flatten();
+    let mut found: Vec<usize> = holding.copied().filter(|&other| other != pump).collect();
     found.sort_by_key(|&other| (job.pumps[other].priority, other));
     found.dedup();
-    found.retain(|&other| other != pump);
     found
         .into_iter()
         .map(|other| job.pumps[other].tag.clone())
@@ -144,7 +243,7 @@ fn diagnose(job: &Job, pump: usize, available: &[u32]) -> Shortfall {
             })
             .collect();
         let Some(lists) = lists else {
-            let cause = Cause::BetweenTotals;
+            let cause = Cause::TooManyWays;
             return Shortfall {
                 pack: None,
                 cause,
@@ -172,14 +271,16 @@ fn first_failing(
     lists: &[Vec<Combination>],
 ) -> Shortfall {
     let model = job.model_of(pump);
-    let mut partials: Vec<Vec<i128>> = vec![rows.iter().map(|row| row.constant).collect()];
+    // Sums of the rows so far, and the totals that led there.
+    let mut partials: Vec<(Vec<i128>, Vec<i64>)> =
+        vec![(rows.iter().map(|row| row.constant).collect(), Vec::new())];
     for (pack, list) in lists.iter().enumerate() {
         let decided: Vec<usize> = (0..rows.len())
             .filter(|&r| rows[r].sensitivity[pack + 1..].iter().all(|&c| c == 0))
             .collect();
         let mut next = Vec::new();
         let mut nearest: Option<(i128, usize, usize)> = None;
-        for (p, partial) in partials.iter().enumerate() {
+        for (p, (partial, totals)) in partials.iter().enumerate() {
             for (c, combination) in list.iter().enumerate() {
                 let sums: Vec<i128> = rows
                     .iter()
@@ -188,7 +289,7 @@ fn first_failing(
                     .collect();
                 let missing: i128 = decided.iter().map(|&r| (-sums[r]).max(0)).sum();
                 if missing == 0 {
-                    next.push(sums);
+                    next.push((sums, [totals.as_slice(), &[combination.total]].concat()));
                 } else if nearest.is_none_or(|(least, _, _)| missing < least) {
                     nearest = Some((missing, p, c));
                 }
@@ -197,16 +298,19 @@ fn first_failing(
         if !next.is_empty() {
             // Different ways to the same sums lead to the same end.
             next.sort_unstable();
-            next.dedup();
+            next.dedup_by(|a, b| a.0 == b.0);
             partials = next;
             continue;
         }
-        let any = job
-            .offered(&model.packs[pack], &pump.fits[pack])
-            .any(|i| available[i] > 0);
-        let empty_handed = list.iter().all(|c| c.pieces == 0);
-        let Some((_, p, c)) = nearest.filter(|_| any && !empty_handed) else {
-            let cause = Cause::NoPiece;
+        let offered: Vec<usize> = job.offered(&model.packs[pack], &pump.fits[pack]).collect();
+        let on_hand = offered.iter().any(|&item| job.stock[item].on_hand > 0);
+        let any = offered.iter().any(|&item| available[item] > 0);
+        let Some((_, p, c)) = nearest.filter(|_| any) else {
+            let cause = if on_hand && !any {
+                Cause::AllReserved
+            } else {
+                Cause::NoPiece
+            };
             return Shortfall {
                 pack: Some(pack),
                 cause,
@@ -214,28 +318,42 @@ fn first_failing(
                 window: None,
             };
         };
-        let wanted = window(rows, &decided, &partials[p], pack, &list[c]);
-        let narrow = |c: &Combination| {
-            window(rows, &decided, &partials[p], pack, c).is_none_or(|(low, high)| low > high)
-        };
-        let cause = match wanted {
-            Some((_, high)) if high < 0 => Cause::OutOfReach,
-            _ if list.iter().all(narrow) => Cause::LimitsTooNarrow,
+        let (partial, totals) = &partials[p];
+        // The window for the best pieces there are: those whose guard leaves most room.
+        let best = list
+            .iter()
+            .filter(|combination| combination.pieces > 0)
+            .filter_map(|combination| {
+                Some((
+                    window(rows, &decided, partial, pack, combination)?,
+                    combination,
+                ))
+            })
+            .max_by_key(|((low, high), combination)| (high - low, Reverse(combination.total)));
+        let cause = match best {
+            Some(((_, high), _)) if high < 0 => Cause::OutOfReach,
+            Some(((low, high), _)) if low > high => Cause::LimitsTooNarrow,
             _ => Cause::BetweenTotals,
         };
-        let length = |(low, high)| (Length::from_ticks(low), Length::from_ticks(high));
+        let over = (0..pack)
+            .filter(|&o| {
+                decided
+                    .iter()
+                    .any(|&r| rows[r].sensitivity[pack] != 0 && rows[r].sensitivity[o] != 0)
+            })
+            .map(|o| (o, Length::from_ticks(totals[o])))
+            .collect();
         return Shortfall {
             pack: Some(pack),
             cause,
             nearest: Some(Length::from_ticks(list[c].total)),
-            window: wanted.filter(|(low, high)| low <= high).map(length),
+            window: best.and_then(|(ends, combination)| named(ends, combination, over)),
         };
     }
     // Each place alone can be filled, but together they ask for more than there is.
-    let cause = Cause::BetweenTotals;
     Shortfall {
         pack: None,
-        cause,
+        cause: Cause::TogetherTooMany,
         nearest: None,
         window: None,
     }

@@ -67,8 +67,13 @@ pub(super) fn run(args: &Args) -> u8 {
         pumps_path.display()
     );
     println!("Fill them in (point at a heading for its note), replace the example row, then run");
+    let models = args
+        .models
+        .as_ref()
+        .map(|folder| format!(" --models {}", folder.display()));
+    let models = models.unwrap_or_default();
     println!(
-        "  gapwright kit {} {}",
+        "  gapwright kit {} {}{models}",
         stock_path.display(),
         pumps_path.display()
     );

@@ -1,7 +1,7 @@
 //! `gapwright kit`: the main job, workbook to workbook.
 
 use std::io::IsTerminal;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
@@ -12,6 +12,7 @@ use crate::choose::watch::{News, Watch};
 use crate::decimal::Money;
 use crate::decimal::show_money;
 use crate::plan::{Aim, Kit};
+use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Sources};
 use crate::verify::{Verified, verify};
 use crate::{words, write};
@@ -33,20 +34,20 @@ pub(super) struct Args {
     #[arg(long, value_name = "DIR")]
     models: Option<PathBuf>,
     /// When a requirement counts as met: `worst case` or `nominal`.
-    #[arg(long, value_name = "RULE")]
+    #[arg(long, value_name = "RULE", allow_hyphen_values = true)]
     acceptance: Option<String>,
     /// Charge for handling one piece.
-    #[arg(long, value_name = "MONEY")]
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     handling: Option<String>,
     /// Charge for each thou that a requirement comes out off its target.
-    #[arg(long, value_name = "MONEY")]
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     off_target_rate: Option<String>,
     /// Seconds after which the best plan found is written.
-    #[arg(long, value_name = "SECONDS")]
+    #[arg(long, value_name = "SECONDS", allow_hyphen_values = true)]
     time_limit: Option<String>,
     /// Threads to work with; the answer is the same for any number.
-    #[arg(long, value_name = "N")]
-    threads: Option<usize>,
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
     /// Date to print on the plan; today if not given.
     #[arg(long, value_name = "YYYY-MM-DD")]
     date: Option<String>,
@@ -75,10 +76,83 @@ impl Args {
     }
 }
 
+impl Args {
+    /// What is wrong with the command line itself, before any file is read.
+    fn check(&self, problems: &mut Problems) {
+        let mut wrong = |found: String, expected: &str, mend: &str| {
+            problems.add(Problem::new(
+                Place::file("command line"),
+                found,
+                expected,
+                mend,
+            ));
+        };
+        if let Some(date) = self
+            .date
+            .as_deref()
+            .filter(|date| write::check_date(date).is_err())
+        {
+            wrong(
+                format!("--date {date}"),
+                "a date such as 2027-03-15",
+                "correct the date",
+            );
+        }
+        if self
+            .out
+            .extension()
+            .is_none_or(|e| !e.eq_ignore_ascii_case("xlsx"))
+        {
+            let found = format!("--out {}", self.out.display());
+            wrong(
+                found,
+                "a file name ending in .xlsx",
+                "give the plan such a name",
+            );
+        }
+        let outputs: Vec<&PathBuf> = [Some(&self.out), self.json.as_ref()]
+            .into_iter()
+            .flatten()
+            .collect();
+        for output in &outputs {
+            for input in [&self.stock, &self.pumps]
+                .into_iter()
+                .filter(|input| same(input, output))
+            {
+                let found = format!("{} both to be read and to be written", input.display());
+                wrong(
+                    found,
+                    "an output that is no input",
+                    "give the output another name",
+                );
+            }
+        }
+        if let [out, json] = outputs.as_slice()
+            && same(out, json)
+        {
+            let found = format!("{} for --out and for --json", out.display());
+            wrong(found, "a file for each", "give one of them another name");
+        }
+    }
+}
+
+/// Whether two paths name the same file, as far as can be told.
+fn same(a: &Path, b: &Path) -> bool {
+    let whole = |path: &Path| path.canonicalize().or_else(|_| std::path::absolute(path));
+    a == b || matches!((whole(a), whole(b)), (Ok(a), Ok(b)) if a == b)
+}
+
 pub(super) fn run(args: &Args) -> u8 {
+    let mut problems = Problems::new();
+    args.check(&mut problems);
     let job = match read::job(&args.sources()) {
-        Ok(job) => job,
-        Err(problems) => {
+        Ok(job) if problems.none() => job,
+        Ok(_) => {
+            show_problems(&problems);
+            return PROBLEMS;
+        }
+        Err(found) => {
+            problems.absorb(found);
             show_problems(&problems);
             return PROBLEMS;
         }
@@ -90,8 +164,9 @@ pub(super) fn run(args: &Args) -> u8 {
             return FAILED;
         }
     }
-    if let Some(threads) = args.threads.filter(|&threads| threads > 0) {
+    if let Some(threads) = args.threads {
         // Fails only if a pool was built before, which nothing here does.
+        let threads = usize::from(threads);
         rayon::ThreadPoolBuilder::new()
             .num_threads(threads)
             .build_global()
@@ -140,7 +215,10 @@ pub(super) fn run(args: &Args) -> u8 {
         write::files(&files, args.force)
     });
     if let Err(error) = written {
-        eprintln!("{error}.\nNothing was written.");
+        eprintln!("{error}.");
+        if !matches!(error, write::WriteError::Partly { .. }) {
+            eprintln!("Nothing was written.");
+        }
         return FAILED;
     }
     account(&verified, args);
@@ -153,10 +231,17 @@ fn account(verified: &Verified, args: &Args) {
     for warning in &job.warnings {
         eprintln!("warning: {warning}\n");
     }
+    if !job.unused.is_empty() {
+        println!(
+            "Carried through or left alone, not used: {}.",
+            job.unused.join("; ")
+        );
+    }
     println!(
-        "{} of {} pumps can be kitted ({} rule).",
+        "{} of {} pump{} can be kitted ({} rule).",
         plan.served(),
         job.pumps.len(),
+        if job.pumps.len() == 1 { "" } else { "s" },
         job.policy.acceptance
     );
     let goal = |aim| plan.goal(aim).map_or(0, |goal| goal.value);
@@ -168,13 +253,13 @@ fn account(verified: &Verified, args: &Args) {
     println!("{}", words::proof(job, plan));
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         let Kit::Short(shorts) = kit else { continue };
+        println!("  {} {}:", pump.tag, words::NOT_FIT);
         for short in shorts {
-            println!("  {} {}:", pump.tag, words::NOT_FIT);
-            println!(
-                "    {}: {}.",
-                words::place(job, pump, short),
-                words::reason(job, pump, short)
-            );
+            let place = words::place(job, pump, short);
+            println!("    {place}: {}.", words::reason(job, pump, short));
+            if let Some(nearest) = words::nearest(job, pump, short) {
+                println!("    Nearest total that can be made: {nearest}.");
+            }
         }
     }
     println!("Wrote {}.", args.out.display());

@@ -7,6 +7,7 @@ use std::path::Path;
 
 use serde::Deserialize;
 use toml::Spanned;
+use toml::de::{DeTable, DeValue};
 
 use crate::decimal::Millionths;
 use crate::length::{Length, LengthError, Tolerance, Unit};
@@ -85,6 +86,15 @@ impl Library {
         self.texts.keys().cloned().collect()
     }
 
+    /// The name as its file has it, whatever the case it was typed in.
+    pub fn exact(&self, name: &str) -> String {
+        let found = self
+            .texts
+            .keys()
+            .find(|known| known.to_lowercase() == name.to_lowercase());
+        found.cloned().unwrap_or_else(|| name.to_string())
+    }
+
     /// Whether a model of this name exists, whole or not.
     pub fn knows(&self, name: &str) -> bool {
         self.texts.contains_key(name)
@@ -111,8 +121,41 @@ impl Library {
     }
 }
 
+/// The keys of a model file, and those of the tables below them.
+const KEYS: [(&str, &[&str]); 9] = [
+    ("title", &[]),
+    ("unit", &[]),
+    (
+        "dimension",
+        &[
+            "label",
+            "plus_minus",
+            "plus",
+            "minus",
+            "standard_uncertainty",
+            "shape",
+        ],
+    ),
+    ("pack", &["label", "kind", "least_pieces", "most_pieces"]),
+    (
+        "requirement",
+        &[
+            "label",
+            "terms",
+            "target",
+            "gasket",
+            "gap",
+            "allowance",
+            "limits",
+        ],
+    ),
+    ("material", &["plus_minus"]),
+    ("consumable", &["kind", "fit_column", "count"]),
+    ("caution", &["when", "text"]),
+    ("thermal", &[]),
+];
+
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
 struct ModelFile {
     title: String,
     unit: Spanned<String>,
@@ -134,7 +177,6 @@ struct ModelFile {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
 struct DimensionFile {
     label: Option<String>,
     plus_minus: Option<Spanned<Quantity>>,
@@ -145,7 +187,6 @@ struct DimensionFile {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
 struct PackFile {
     label: Option<String>,
     kind: Spanned<String>,
@@ -154,7 +195,6 @@ struct PackFile {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
 struct RequirementFile {
     label: Option<String>,
     terms: Option<BTreeMap<String, Spanned<Quantity>>>,
@@ -166,7 +206,6 @@ struct RequirementFile {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
 struct ConsumableFile {
     kind: String,
     fit_column: Option<String>,
@@ -174,14 +213,12 @@ struct ConsumableFile {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
 struct CautionFile {
     when: String,
     text: String,
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
 struct MaterialFile {
     plus_minus: Spanned<Quantity>,
 }
@@ -246,6 +283,7 @@ pub fn parse(name: &str, file: &str, text: &str) -> Result<Model, Problems> {
         text,
         problems: Problems::new(),
     };
+    reader.unknown_keys();
     let model = match toml::from_str::<ModelFile>(text) {
         Ok(raw) => reader.model(name, raw),
         Err(error) => {
@@ -286,6 +324,50 @@ impl Reader<'_> {
         };
         self.problems
             .add(Problem::new(place, found, expected, mend));
+    }
+
+    /// Complains of every key that a model file does not have.
+    fn unknown_keys(&mut self) {
+        // A text that is no TOML is complained of when it is read.
+        let Ok(file) = DeTable::parse(self.text) else {
+            return;
+        };
+        for (key, value) in file.get_ref() {
+            let name: &str = key.get_ref();
+            self.key(name, &key.span(), &KEYS.map(|(key, _)| key));
+            let Some((_, keys)) = KEYS
+                .iter()
+                .find(|(key, keys)| *key == name && !keys.is_empty())
+            else {
+                continue;
+            };
+            let tables: Vec<&DeTable<'_>> = match value.get_ref() {
+                DeValue::Table(named) => named
+                    .values()
+                    .filter_map(|table| table.get_ref().as_table())
+                    .collect(),
+                DeValue::Array(list) => list
+                    .iter()
+                    .filter_map(|table| table.get_ref().as_table())
+                    .collect(),
+                _ => Vec::new(),
+            };
+            for key in tables.into_iter().flat_map(|table| table.keys()) {
+                self.key(key.get_ref(), &key.span(), keys);
+            }
+        }
+    }
+
+    fn key(&mut self, name: &str, span: &Range<usize>, known: &[&str]) {
+        if known.contains(&name) {
+            return;
+        }
+        let mend = match nearest(name, known.iter().copied()) {
+            Some(near) => format!("say `{near}`, if that is what is meant"),
+            None => "remove it".into(),
+        };
+        let found = format!("the key `{name}`, which is not known here");
+        self.add(span, found, format!("one of {}", known.join(", ")), mend);
     }
 
     fn length(&mut self, quantity: &Spanned<Quantity>, unit: Unit) -> Option<Length> {
@@ -645,9 +727,13 @@ impl Reader<'_> {
                 if term.is_none() {
                     self.unknown(&sensitivity.span(), name, names);
                 }
-                let number = self
-                    .number(sensitivity)
-                    .filter(|c| c.raw().abs() <= 10_000_000);
+                let number = self.number(sensitivity);
+                if number.is_some_and(|c| c.raw().abs() > 10_000_000) {
+                    let found = format!("the sensitivity {}", sensitivity.get_ref().show());
+                    let mend = "correct it; a sensitivity is 1 or -1 in most arrangements";
+                    self.add(&sensitivity.span(), found, "a number from -10 to 10", mend);
+                    return None;
+                }
                 Some((term?, number?))
             })
             .collect();

@@ -12,7 +12,7 @@ use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems, nearest};
 use crate::pump::{Due, Measured, Pump};
 use crate::sheet::{Book, Cell};
-use crate::stock::{Code, Item};
+use crate::stock::Code;
 
 /// Headings that are known whatever the model.
 const ALSO_KNOWN: [&str; 4] = ["Priority", "Due", "Location", "Note"];
@@ -21,6 +21,9 @@ const ALSO_KNOWN: [&str; 4] = ["Priority", "Due", "Location", "Note"];
 pub(super) struct Draft {
     pub(super) models: Vec<Model>,
     pub(super) pumps: Vec<Pump>,
+    /// The sheet's name.
+    pub(super) sheet: String,
+    pub(super) unused: Vec<String>,
     /// Where each pump's fit codes stand, pack by pack.
     fit_places: Vec<Vec<Place>>,
 }
@@ -62,6 +65,7 @@ pub(super) fn read(
         let Some(name) = line.needed_text(model_column.as_ref(), problems) else {
             continue;
         };
+        let name = library.exact(&name);
         let known = models.iter().position(|m| m.name == name);
         let index = known.or_else(|| {
             models.push(library.find(&name, problems)?);
@@ -80,7 +84,7 @@ pub(super) fn read(
         .map(|m| Columns::find(&table, m, problems))
         .collect();
     let known = known_headings(&models);
-    table.misspelt(&known, |key| is_reading(key, &models), problems);
+    let unused = table.unknown(&known, |key| is_reading(key, &models), problems);
     let carried: Vec<&Heading> = table
         .headings
         .iter()
@@ -89,6 +93,8 @@ pub(super) fn read(
     let mut draft = Draft {
         models: Vec::new(),
         pumps: Vec::new(),
+        sheet: sheet.name.clone(),
+        unused,
         fit_places: Vec::new(),
     };
     let mut first_of: HashMap<String, u32> = HashMap::new();
@@ -124,6 +130,15 @@ pub(super) fn read(
             draft.fit_places.push(places);
         }
     }
+    // Every row is a pump or has a problem of its own; one that is neither must not vanish.
+    if draft.pumps.len() < rows && problems.none() {
+        problems.add(Problem::new(
+            sheet.whole(),
+            format!("{rows} rows, of which {} could be read", draft.pumps.len()),
+            "a pump in every row",
+            "this is a defect of gapwright: please report it with both workbooks",
+        ));
+    }
     if rows == 0 {
         problems.add(Problem::new(
             sheet.whole(),
@@ -157,6 +172,20 @@ fn unknown_model(
     ));
 }
 
+/// What a dimension's, pack's or requirement's column may be headed: its key or its label, with
+/// the same words behind.
+fn names(name: &str, label: &str, behind: &str) -> Vec<String> {
+    [heading(name), label.to_string()]
+        .map(|front| {
+            if behind.is_empty() {
+                front
+            } else {
+                format!("{front} {behind}")
+            }
+        })
+        .to_vec()
+}
+
 /// Every heading that some model of the workbook gives a meaning to.
 fn known_headings(models: &[Model]) -> Vec<String> {
     let fixed = NEEDED_OF_PUMPS
@@ -165,13 +194,18 @@ fn known_headings(models: &[Model]) -> Vec<String> {
         .map(ToString::to_string);
     let of_models = models.iter().flat_map(|model| {
         let dimensions = model.dimensions.iter().flat_map(|d| {
-            let name = heading(&d.name);
-            [format!("{name} low"), format!("{name} high"), name]
+            ["", "low", "high"]
+                .into_iter()
+                .flat_map(|behind| names(&d.name, &d.label, behind))
         });
-        let packs = model.packs.iter().map(|pack| fit_heading(&pack.name));
+        let packs = model
+            .packs
+            .iter()
+            .flat_map(|p| names(&p.name, &p.label, FITS));
         let requirements = model.requirements.iter().flat_map(|r| {
-            let name = heading(&r.name);
-            ["target", "min", "max"].map(|side| format!("{name} {side}"))
+            SIDES
+                .into_iter()
+                .flat_map(|side| names(&r.name, &r.label, side))
         });
         let consumables = model
             .consumables
@@ -186,6 +220,9 @@ fn known_headings(models: &[Model]) -> Vec<String> {
     fixed.chain(of_models).collect()
 }
 
+/// What a pump may state of a requirement for itself.
+const SIDES: [&str; 3] = ["target", "min", "max"];
+
 /// Whether a heading is one of the numbered readings of a dimension.
 fn is_reading(heading_key: &str, models: &[Model]) -> bool {
     let dimensions = models.iter().flat_map(|m| &m.dimensions);
@@ -195,10 +232,9 @@ fn is_reading(heading_key: &str, models: &[Model]) -> bool {
 }
 
 fn reading_number(heading_key: &str, dimension: &Dimension) -> Option<u32> {
-    heading_key
-        .strip_prefix(key(&dimension.name).as_str())?
-        .parse()
-        .ok()
+    [&dimension.name, &dimension.label]
+        .into_iter()
+        .find_map(|front| heading_key.strip_prefix(key(front).as_str())?.parse().ok())
 }
 
 /// Where a model's values stand.
@@ -216,19 +252,35 @@ impl Columns {
         let fits = model
             .packs
             .iter()
-            .map(|pack| table.needed(&fit_heading(&pack.name), problems).cloned())
+            .map(|pack| {
+                let named = table.either(&names(&pack.name, &pack.label, FITS)).cloned();
+                named.or_else(|| table.needed(&fit_heading(&pack.name), problems).cloned())
+            })
             .collect();
         let dimensions = model
             .dimensions
             .iter()
             .map(|dimension| {
-                let single = table.optional(&dimension.name).cloned();
+                let single = table
+                    .either(&names(&dimension.name, &dimension.label, ""))
+                    .cloned();
                 let mut readings: Vec<(u32, Heading)> = table
                     .headings
                     .iter()
                     .filter_map(|h| Some((reading_number(&h.key, dimension)?, h.clone())))
                     .collect();
                 readings.sort_by_key(|(number, _)| *number);
+                if let (Some(single), Some((_, first))) = (&single, readings.first()) {
+                    problems.add(Problem::new(
+                        table.place(table.heading_row, single.column),
+                        format!("both `{}` and numbered readings of it", single.text),
+                        "one column, or numbered ones",
+                        format!(
+                            "remove or rename one of them; `{}` is a reading",
+                            first.text
+                        ),
+                    ));
+                }
                 let all: Vec<Heading> = single
                     .into_iter()
                     .chain(readings.into_iter().map(|(_, h)| h))
@@ -242,11 +294,7 @@ impl Columns {
         let limits = model
             .requirements
             .iter()
-            .map(|r| {
-                let name = heading(&r.name);
-                ["target", "min", "max"]
-                    .map(|side| table.optional(&format!("{name} {side}")).cloned())
-            })
+            .map(|r| SIDES.map(|side| table.either(&names(&r.name, &r.label, side)).cloned()))
             .collect();
         let consumables = model
             .consumables
@@ -303,9 +351,18 @@ impl PumpReader<'_> {
             .zip(&self.columns.limits)
             .map(|(requirement, columns)| self.requirement(requirement, columns, problems))
             .collect();
-        let due = optional("Due")
-            .and_then(|h| line.cell(h, problems))
-            .map(due);
+        let due = optional("Due").and_then(|h| {
+            let due = due(line.cell(h, problems)?);
+            if due.serial.is_infinite() {
+                problems.warn(Problem::new(
+                    line.place(h),
+                    format!("`{}`, which does not read as a date", due.shown),
+                    "a date cell, or 2027-03-15",
+                    "correct it, or this pump's slip comes last",
+                ));
+            }
+            Some(due)
+        });
         let location = line.text(optional("Location"), problems);
         let note = line.text(optional("Note"), problems);
         let carried = carried
@@ -351,11 +408,19 @@ impl PumpReader<'_> {
         let Some(heading) = heading.filter(|h| self.line.row.cell(h.column).is_some()) else {
             return Some(3);
         };
-        let priority = self.line.count(Some(heading), problems)?;
+        let mut quiet = Problems::new();
+        let priority = self.line.count(Some(heading), &mut quiet).unwrap_or(0);
         if !(1..=99).contains(&priority) {
             problems.add(Problem::new(
                 self.line.place(heading),
-                format!("priority {priority}"),
+                format!(
+                    "`{}`",
+                    self.line
+                        .row
+                        .cell(heading.column)
+                        .map(Cell::show)
+                        .unwrap_or_default()
+                ),
                 "a whole number from 1 (first) to 99",
                 "type the priority, or leave it empty for 3",
             ));
@@ -385,12 +450,33 @@ impl PumpReader<'_> {
             filled.iter().map(|h| line.length(h, problems)).collect();
         let readings: Vec<Length> = readings.into_iter().collect::<Option<_>>()?;
         let value = Length::mean(&readings)?;
+        if value < Length::ZERO {
+            problems.warn(Problem::new(
+                line.place(filled[0]),
+                format!("a negative `{}`", dimension.label),
+                "a length of 0 or more",
+                "check the sign; the value is used as it stands",
+            ));
+        }
         let coverage = self.policy.coverage_factor;
         let tolerance = match dimension.spread {
             Spread::Within(tolerance) => tolerance,
             Spread::StandardUncertainty(u) => Tolerance::even(times_up(u, coverage)),
             Spread::FromReadings => match uncertainty_of_mean(&readings) {
-                Some(u) => Tolerance::even(times_up(u, coverage)),
+                Some(u) => {
+                    if u == Length::ZERO {
+                        problems.warn(Problem::new(
+                            line.place(filled[0]),
+                            "readings that are all alike",
+                            "readings fine enough to differ",
+                            "no uncertainty follows from them and none is counted; give the model a plus_minus",
+                        ));
+                    }
+                    let guard = times_up(u, coverage).ticks();
+                    // Rounded up to a decimal of the readings' own unit.
+                    let step = Length::step(&readings);
+                    Tolerance::even(Length::from_ticks((guard + step - 1) / step * step))
+                }
                 None => {
                     problems.add(Problem::new(
                         line.place(filled[0]),
@@ -491,14 +577,18 @@ impl PumpReader<'_> {
         let form = match form.check() {
             Ok(()) => form,
             Err(wrong) => {
-                let place = (0..3)
+                let place = [1, 2, 0]
+                    .into_iter()
                     .find_map(own)
                     .map_or(line.table.sheet.whole(), |h| line.place(h));
                 problems.add(Problem::new(
                     place,
                     format!("{wrong} for `{}`", requirement.label),
                     "min below max, and the target between them",
-                    "correct the pump's own target and limits; what it does not give is the model's",
+                    match form {
+                        Form::Linear { .. } => "correct the pump's own target and limits; what it does not give is the model's",
+                        Form::GasketFill { .. } => "correct the pump's own target and limits; an allowance of 45 % is 0.45; what it does not give is the model's",
+                    },
                 ));
                 return None;
             }
@@ -553,25 +643,37 @@ fn uncertainty_of_mean(readings: &[Length]) -> Option<Length> {
     Some(Length::from_ticks(i64::try_from(root).ok()?))
 }
 
-/// Every fit code must stand somewhere in the stock: a code that no item has is misspelt, or the
-/// item is missing from the list.
-pub(super) fn check_fits(draft: &Draft, items: &[Item], problems: &mut Problems) {
+/// Every fit code must stand somewhere in the stock: a code that no row has is misspelt, or the
+/// item is missing from the list. `codes` holds the kind and fit of every row, whole or not.
+pub(super) fn check_fits(draft: &Draft, codes: &[(String, Code, Place)], problems: &mut Problems) {
+    if codes.is_empty() {
+        // An empty stock is a problem of its own.
+        return;
+    }
     for (pump, places) in draft.pumps.iter().zip(&draft.fit_places) {
         let packs = &draft.models[pump.model].packs;
         for ((pack, fit), place) in packs.iter().zip(&pump.fits).zip(places) {
-            let of_kind = || items.iter().filter(|item| item.kind == pack.kind);
-            if of_kind().any(|item| item.fit == *fit) {
+            let mut of_kind: Vec<&str> = codes
+                .iter()
+                .filter(|(kind, _, _)| *kind == pack.kind)
+                .map(|(_, code, _)| code.as_str())
+                .collect();
+            if of_kind.iter().any(|code| Code::new(code) == *fit) {
                 continue;
             }
-            let mut codes: Vec<&str> = of_kind().map(|item| item.fit.as_str()).collect();
-            codes.sort_unstable();
-            codes.dedup();
-            let mend = match nearest(fit.as_str(), codes.iter().copied()) {
+            of_kind.sort_unstable();
+            of_kind.dedup();
+            let mend = match nearest(fit.as_str(), of_kind.iter().copied()) {
                 Some(near) => format!("say `{near}`, if that is what is meant"),
                 None => format!(
                     "list the {} in the stock workbook, with 0 on hand if there is none",
                     pack.kind
                 ),
+            };
+            let expected = if of_kind.is_empty() {
+                format!("a {} in the stock workbook", pack.kind)
+            } else {
+                format!("one of {}", of_kind.join(", "))
             };
             problems.add(Problem::new(
                 place.clone(),
@@ -580,7 +682,7 @@ pub(super) fn check_fits(draft: &Draft, items: &[Item], problems: &mut Problems)
                     fit.as_str(),
                     pack.kind
                 ),
-                format!("one of {}", codes.join(", ")),
+                expected,
                 mend,
             ));
         }

@@ -8,7 +8,7 @@ use crate::decimal::Money;
 use crate::job::StockSheet;
 use crate::length::{Length, Tolerance};
 use crate::model::Model;
-use crate::problem::{Place, Problem, Problems};
+use crate::problem::{Place, Problem, Problems, nearest};
 use crate::sheet::Book;
 use crate::stock::{Code, Item, Size};
 
@@ -36,6 +36,9 @@ const ALSO_KNOWN: [&str; 14] = [
 /// The stock as read, tolerances not settled yet: they may come from a model's materials.
 pub(super) struct Draft {
     lots: Vec<Lot>,
+    /// Kind and fit of every row, whole or not, with the place of its kind.
+    pub(super) codes: Vec<(String, Code, Place)>,
+    pub(super) unused: Vec<String>,
     pub(super) sheet: StockSheet,
 }
 
@@ -43,6 +46,8 @@ struct Lot {
     item: Item,
     thickness: Option<Length>,
     tolerance: Option<Tolerance>,
+    /// Whether a tolerance stands in the row, good or bad.
+    tolerance_stated: bool,
     uncertainty: Option<Length>,
     /// Where a missing tolerance would have stood.
     place: Place,
@@ -57,13 +62,20 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
         .chain(&ALSO_KNOWN)
         .map(ToString::to_string)
         .collect();
-    table.misspelt(&known, |_| false, problems);
+    let unused = table.unknown(&known, |_| false, problems);
     let needed = NEEDED_OF_STOCK.map(|name| table.needed(name, problems).cloned());
     let thickness = table.needed("Thickness", problems).cloned();
     let mut lots: Vec<Lot> = Vec::new();
+    let mut codes = Vec::new();
     let mut first_of: HashMap<String, u32> = HashMap::new();
     let mut bins: HashMap<String, String> = HashMap::new();
     for line in table.lines() {
+        let quiet = &mut Problems::new();
+        let [_, kind, fit, _] = needed.each_ref().map(|h| line.text(h.as_ref(), quiet));
+        if let (Some(kind), Some(heading)) = (kind, &needed[1]) {
+            let fit = Code::new(&fit.unwrap_or_default());
+            codes.push((kind.to_lowercase(), fit, line.place(heading)));
+        }
         let Some(lot) = lot(&line, &needed, thickness.as_ref(), problems) else {
             continue;
         };
@@ -109,7 +121,12 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
         heading_row: table.heading_row,
         on_hand_column,
     };
-    Some(Draft { lots, sheet })
+    Some(Draft {
+        lots,
+        codes,
+        unused,
+        sheet,
+    })
 }
 
 fn lot(
@@ -161,6 +178,17 @@ fn lot(
         line.thickness(heading, problems)
     });
     let tolerance = optional("Tolerance").and_then(|h| line.tolerance(h, problems));
+    let tolerance_stated = optional("Tolerance").is_some_and(|h| line.row.cell(h.column).is_some());
+    if let (Some(heading), Some(tolerance)) = (optional("Tolerance"), tolerance)
+        && tolerance == Tolerance::default()
+    {
+        problems.warn(Problem::new(
+            line.place(heading),
+            "a tolerance of 0",
+            "how far a piece may lie from its thickness",
+            "no piece is exact: measure some and state it",
+        ));
+    }
     if let (Some(heading), Some(size), Some(tolerance)) = (optional("Tolerance"), size, tolerance)
         && tolerance.minus >= size
     {
@@ -183,7 +211,9 @@ fn lot(
         Some(heading) => line.place(heading),
         None => table.sheet.whole(),
     };
-    let uncertainty = optional("Uncertainty").and_then(|h| line.length(h, problems));
+    let uncertainty = optional("Uncertainty")
+        .and_then(|h| line.tolerance(h, problems))
+        .map(|u| u.plus);
     let unit_cost = line
         .money(optional("Unit cost"), problems)
         .unwrap_or(Money::ZERO);
@@ -208,9 +238,34 @@ fn lot(
         },
         thickness: size,
         tolerance,
+        tolerance_stated,
         uncertainty,
         place,
     })
+}
+
+/// Asks about kinds that no model asks for: a misspelt one would put its pieces out of reach.
+pub(super) fn check_kinds(draft: &Draft, models: &[Model], problems: &mut Problems) {
+    let mut known: Vec<String> = STACKED.map(String::from).to_vec();
+    known.extend(
+        models
+            .iter()
+            .flat_map(|m| &m.consumables)
+            .map(|c| c.kind.to_lowercase()),
+    );
+    for (kind, _, place) in &draft.codes {
+        if known.contains(kind) {
+            continue;
+        }
+        if let Some(near) = nearest(kind, known.iter().map(String::as_str)) {
+            problems.add(Problem::new(
+                place.clone(),
+                format!("the kind `{kind}`, which no model asks for"),
+                format!("`{near}`, or a kind that is not so like it"),
+                format!("say `{near}`, if that is what it is"),
+            ));
+        }
+    }
 }
 
 /// Items with their tolerances: the row's own, or the one that a model gives for the material.
@@ -240,6 +295,7 @@ pub(super) fn settle_tolerances(
                 tolerance,
                 uncertainty: lot.uncertainty,
             }),
+            (Some(_), None) if lot.tolerance_stated => None,
             (Some(_), None) => {
                 problems.add(Problem::new(
                     lot.place.clone(),

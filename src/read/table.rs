@@ -38,6 +38,26 @@ fn unit(text: &str) -> Option<Unit> {
     Unit::parse(&text[open + 1..close])
 }
 
+/// Whether all the words of one heading are in the other, or one is cut short of the other.
+fn share_words(a: &str, b: &str) -> bool {
+    let words = |text: &str| -> Vec<String> {
+        let bare = text.split(['(', '[']).next().unwrap_or(text);
+        bare.split(|c: char| !c.is_alphanumeric())
+            .filter(|word| !word.is_empty())
+            .map(str::to_lowercase)
+            .collect()
+    };
+    let (a, b) = (words(a), words(b));
+    let inside = |few: &[String], many: &[String]| few.iter().all(|word| many.contains(word));
+    let cut = match (a.as_slice(), b.as_slice()) {
+        ([a], [b]) => {
+            a.len().min(b.len()) >= 4 && (a.starts_with(b.as_str()) || b.starts_with(a.as_str()))
+        }
+        _ => false,
+    };
+    cut || inside(&a, &b) || inside(&b, &a)
+}
+
 /// A heading.
 #[derive(Debug, Clone)]
 pub(super) struct Heading {
@@ -145,6 +165,11 @@ impl<'a> Table<'a> {
         self.headings.iter().find(|h| h.key == wanted)
     }
 
+    /// The column of the first of several names for the same thing.
+    pub(super) fn either(&self, names: &[String]) -> Option<&Heading> {
+        names.iter().find_map(|name| self.optional(name))
+    }
+
     /// The column of a heading that must be there.
     pub(super) fn needed(&self, name: &str, problems: &mut Problems) -> Option<&Heading> {
         let found = self.optional(name);
@@ -175,42 +200,54 @@ impl<'a> Table<'a> {
         found
     }
 
-    /// Complains of unknown headings that look like a misspelt known one which is missing: a
-    /// column that is passed over in silence is worse than one that is asked about.
-    pub(super) fn misspelt(
+    /// Asks about unknown headings that look like a known one which is missing: a column that is
+    /// passed over in silence is worse than one that is asked about. A misspelling is a problem;
+    /// one that shares its words is a warning. The others are returned, for people to see that
+    /// they are not used.
+    pub(super) fn unknown(
         &self,
         known: &[String],
         also_known: impl Fn(&str) -> bool,
         problems: &mut Problems,
-    ) {
+    ) -> Vec<String> {
         let missing: Vec<&str> = known
             .iter()
             .map(String::as_str)
             .filter(|k| self.optional(k).is_none())
             .collect();
+        let mut unused = Vec::new();
         for heading in &self.headings {
             if known.iter().any(|k| key(k) == heading.key) || also_known(&heading.key) {
                 continue;
             }
+            let place = self.place(self.heading_row, heading.column);
+            let likeness = |k: &str| strsim::normalized_damerau_levenshtein(&key(k), &heading.key);
             let near = missing
                 .iter()
-                .map(|k| {
-                    (
-                        strsim::normalized_damerau_levenshtein(&key(k), &heading.key),
-                        *k,
-                    )
-                })
-                .filter(|(likeness, _)| *likeness >= 0.8)
-                .max_by(|a, b| a.0.total_cmp(&b.0));
-            if let Some((_, near)) = near {
+                .max_by(|a, b| likeness(a).total_cmp(&likeness(b)));
+            if let Some(near) = near.filter(|near| likeness(near) >= 0.8) {
                 problems.add(Problem::new(
-                    self.place(self.heading_row, heading.column),
+                    place,
                     format!("a column headed `{}`, which is not known", heading.text),
                     format!("`{near}`, or a heading that is not so like it"),
                     format!("rename it to `{near}` if that is what it is, else to something else"),
                 ));
+                continue;
             }
+            if let Some(akin) = missing.iter().find(|k| share_words(k, &heading.text)) {
+                problems.warn(Problem::new(
+                    place,
+                    format!("a column headed `{}`, which is not used", heading.text),
+                    format!("`{akin}`, if that is what it is"),
+                    format!("rename it to `{akin}` if it is to count"),
+                ));
+            }
+            unused.push(format!(
+                "column `{}` of sheet {}",
+                heading.text, self.sheet.name
+            ));
         }
+        unused
     }
 
     /// The rows with anything in them.
@@ -289,6 +326,26 @@ impl Line<'_, '_> {
         ));
     }
 
+    /// A text such as `1,250` is one and a quarter here, and a thousand elsewhere: said, not guessed.
+    fn ask_about_comma(&self, heading: &Heading, cell: &Cell, problems: &mut Problems) {
+        let Cell::Text(text) = cell else { return };
+        let number: String = text
+            .chars()
+            .take_while(|c| c.is_ascii_digit() || *c == ',')
+            .collect();
+        let Some((whole, part)) = number.split_once(',') else {
+            return;
+        };
+        if (1..=3).contains(&whole.len()) && !whole.starts_with('0') && part.len() == 3 {
+            problems.warn(Problem::new(
+                self.place(heading),
+                format!("`{text}`, read as {whole}.{part}"),
+                "a comma as decimal mark, not between thousands",
+                "write a point, or leave the comma out if it parts thousands",
+            ));
+        }
+    }
+
     fn not(
         &self,
         heading: &Heading,
@@ -315,12 +372,13 @@ impl Line<'_, '_> {
             _ => None,
         }
         .filter(|n| n.raw() % 1_000_000 == 0)
-        .and_then(|n| u32::try_from(n.raw() / 1_000_000).ok());
+        .and_then(|n| u32::try_from(n.raw() / 1_000_000).ok())
+        .filter(|&count| count <= 1_000_000_000);
         if count.is_none() {
             self.not(
                 heading,
                 cell,
-                "a whole number, 0 or more",
+                "a whole number from 0 to 1000000000",
                 "count again and type the number",
                 problems,
             );
@@ -336,6 +394,7 @@ impl Line<'_, '_> {
     ) -> Option<Money> {
         let heading = heading?;
         let cell = self.cell(heading, problems)?;
+        self.ask_about_comma(heading, cell, problems);
         let money = match cell {
             Cell::Number(number) => Money::from_number(*number),
             Cell::Text(text) => Money::parse(text),
@@ -357,9 +416,15 @@ impl Line<'_, '_> {
     /// A plain number of at most six places.
     pub(super) fn number(&self, heading: &Heading, problems: &mut Problems) -> Option<Millionths> {
         let cell = self.cell(heading, problems)?;
+        self.ask_about_comma(heading, cell, problems);
         let number = match cell {
             Cell::Number(number) => Millionths::from_number(*number),
-            Cell::Text(text) => Millionths::parse(text),
+            Cell::Text(text) => match text.trim_end().strip_suffix('%') {
+                Some(percent) => Millionths::parse(percent)
+                    .filter(|n| n.raw() % 100 == 0)
+                    .map(|n| Millionths::from_raw(n.raw() / 100)),
+                None => Millionths::parse(text),
+            },
             _ => None,
         };
         if number.is_none() {
@@ -426,6 +491,7 @@ impl Line<'_, '_> {
         read: impl FnOnce(&Cell, Option<Unit>) -> Result<T, LengthError>,
     ) -> Option<T> {
         let cell = self.cell(heading, problems)?;
+        self.ask_about_comma(heading, cell, problems);
         match read(cell, heading.unit) {
             Ok(value) => Some(value),
             Err(error) => {

@@ -6,7 +6,7 @@ use rust_xlsxwriter::{
 
 use super::style::{Styles, heads};
 use crate::length::{Fine, Length, Unit};
-use crate::model::{Form, Model, Term};
+use crate::model::{Form, Model, Spread, Term};
 use crate::policy::Policy;
 use crate::read::{pump_fit_heading, pump_heading};
 
@@ -180,7 +180,7 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         column(
             "Bin",
             "Where it lies. The picking list walks the bins in this order: A2 before A10.",
-            text("A1"),
+            Example::Nothing,
         ),
         column("Material", "What it is made of.", Example::Nothing),
     ];
@@ -192,11 +192,17 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
     let sheet = workbook.add_worksheet();
     let lead = "Stock: one row a lot. Replace the example rows, which are invented.";
     form(sheet, "Stock", lead, &columns, model.packs.len())?;
+    let bin_column = (0..)
+        .zip(&columns)
+        .find(|(_, c)| c.head == "Bin")
+        .map_or(14, |(at, _)| at);
     let styles = Styles::new();
     for (row, (pack, total)) in (FIRST_ROW..).zip(model.packs.iter().zip(&examples.packs)) {
         let item = format!("EXAMPLE-{} (invented)", row - FIRST_ROW + 1);
         sheet.write_string_with_format(row, 0, item, &styles.entry)?;
         sheet.write_string_with_format(row, 1, &pack.kind, &styles.entry)?;
+        let bin = format!("A{}", row - FIRST_ROW + 1);
+        sheet.write_string_with_format(row, bin_column, bin, &styles.entry)?;
         if let Some(total) = total {
             sheet.write_number_with_format(row, 3, total.to_f64(model.unit), &styles.entry)?;
         }
@@ -239,16 +245,22 @@ fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
     }
     let examples = Examples::of(model);
     for (dimension, example) in model.dimensions.iter().zip(&examples.dimensions) {
-        let example = Example::Number(example.to_f64(model.unit));
         let note = format!(
             "{}. For several readings repeat the column with 1, 2, 3 behind the name.",
             dimension.label
         );
-        columns.push(column(
-            format!("{} ({unit})", pump_heading(&dimension.name)),
-            &note,
-            example,
-        ));
+        let name = pump_heading(&dimension.name);
+        // Readings must differ for an uncertainty to follow from them.
+        let numbered = [(" 1", -1), (" 2", 0), (" 3", 1)];
+        let readings = match dimension.spread {
+            Spread::FromReadings => &numbered[..],
+            _ => &[("", 0)],
+        };
+        for (behind, apart) in readings {
+            let apart = Length::from_ticks(apart * Unit::Micrometre.ticks() * 127 / 50);
+            let example = Example::Number((*example + apart).to_f64(model.unit));
+            columns.push(column(format!("{name}{behind} ({unit})"), &note, example));
+        }
     }
     for need in model
         .consumables

@@ -13,6 +13,8 @@ use crate::verify::Verified;
 use crate::words;
 
 const LAST: u16 = 7;
+/// Characters of notes and carried columns that a slip has room for.
+const MOST_FACTS: usize = 900;
 
 pub(super) fn write(
     sheet: &mut Worksheet,
@@ -107,7 +109,13 @@ impl Slip<'_> {
             .iter()
             .filter(|(_, text)| !text.is_empty());
         facts.extend(carried.map(|(heading, text)| format!("{heading}: {text}")));
-        self.across(&facts.join("  |  "), &styles.prose, 18.0)
+        let mut facts = facts.join("  |  ");
+        if facts.chars().count() > MOST_FACTS {
+            facts = facts.chars().take(MOST_FACTS).collect();
+            facts.push_str(" ... (the rest stands in the pump workbook)");
+        }
+        let lines = u16::try_from(facts.chars().count().div_ceil(140)).unwrap_or(1);
+        self.across(&facts, &styles.prose, 16.0 * f64::from(lines))
     }
 
     fn short(&mut self, shorts: &[Shortfall]) -> Result<(), XlsxError> {
@@ -125,18 +133,13 @@ impl Slip<'_> {
             let reason = words::reason(self.job, self.pump, short);
             self.across(&format!("{place}: {reason}."), &styles.prose, 34.0)?;
             if let Some(window) = words::window(self.job, self.pump, short) {
-                self.across(
-                    &format!("Totals that would do: {window}."),
-                    &styles.prose,
-                    18.0,
-                )?;
+                let presumed = words::presumed(self.job, self.pump, short).unwrap_or_default();
+                let text = format!("Totals that would do: {window}, for {presumed}.");
+                self.across(&text, &styles.prose, 34.0)?;
             }
             if let Some(nearest) = words::nearest(self.job, self.pump, short) {
-                self.across(
-                    &format!("Nearest reachable total: {nearest}."),
-                    &styles.prose,
-                    18.0,
-                )?;
+                let text = format!("Nearest total that can be made: {nearest}.");
+                self.across(&text, &styles.prose, 18.0)?;
             }
         }
         self.across("No pieces are issued for this pump. Do not assemble it with pieces picked by eye: a requirement would not be met.", &styles.strong, 20.0)
@@ -282,7 +285,7 @@ impl Slip<'_> {
             if let Form::Linear { lower, upper, .. } = &requirement.form {
                 let twin = unit.twin();
                 let text = format!(
-                    "Recheck after fitting: must read {} to {} (about {} to {})",
+                    "Recheck after fitting: must lie within {} to {} (about {} to {}); the reading's own error is not allowed for",
                     lower.show(unit),
                     words::length(*upper, unit),
                     words::about(Fine::from(*lower), twin),

@@ -15,9 +15,12 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, "Short", date)?;
-    widths(sheet, &[15.0, 9.0, 12.0, 26.0, 8.0, 52.0, 22.0, 18.0, 24.0])?;
+    widths(
+        sheet,
+        &[13.0, 10.0, 12.0, 24.0, 8.0, 50.0, 20.0, 32.0, 18.0, 25.0],
+    )?;
     sheet.write_string_with_format(0, 0, "Short: pumps that cannot be kitted", &styles.title)?;
-    sheet.write_string_with_format(1, 0, "Each of these is NOT FIT TO ASSEMBLE until its place is filled; any one pack with a total in the window would do, if its pieces are as good as those counted with.", &styles.lead)?;
+    sheet.write_string_with_format(1, 0, "Each of these is NOT FIT TO ASSEMBLE until its place is filled. A pack with a total in the window would do only if it is as good as the window presumes.", &styles.lead)?;
     let names = [
         "Tag",
         "Priority",
@@ -25,8 +28,9 @@ pub(super) fn write(
         "Place",
         "Fit",
         "Why",
-        "Window for the pack's total",
-        "Nearest reachable",
+        "Window for the total",
+        "The window presumes",
+        "Nearest that can be made",
         "Standing",
     ];
     heads(sheet, 3, &names, styles)?;
@@ -52,10 +56,17 @@ pub(super) fn write(
             sheet.write_string_with_format(row, 5, &reason, &styles.wrapped)?;
             let window = words::window(job, pump, short).unwrap_or_else(|| "none".into());
             let nearest = words::nearest(job, pump, short).unwrap_or_else(|| "none".into());
+            let presumed = words::presumed(job, pump, short).unwrap_or_default();
             sheet.write_string_with_format(row, 6, window, &styles.wrapped)?;
-            sheet.write_string_with_format(row, 7, nearest, &styles.text)?;
-            sheet.write_string_with_format(row, 8, words::standing(kit), &styles.alarm)?;
-            let lines = reason.chars().count().div_ceil(50).max(2);
+            sheet.write_string_with_format(row, 7, &presumed, &styles.wrapped)?;
+            sheet.write_string_with_format(row, 8, nearest, &styles.wrapped)?;
+            sheet.write_string_with_format(row, 9, words::standing(kit), &styles.alarm)?;
+            let longest = reason
+                .chars()
+                .count()
+                .div_ceil(48)
+                .max(presumed.chars().count().div_ceil(30));
+            let lines = longest.max(2);
             sheet.set_row_height(row, 15.5 * f64::from(u16::try_from(lines).unwrap_or(2)))?;
         }
     }

@@ -189,7 +189,7 @@ impl Block<'_> {
         }
         let guarded = self.job.policy.acceptance == Acceptance::WorstCase;
         let flag = f64::from(u8::from(guarded));
-        sheet.write_string_with_format(limits_row, 6, "Guards count", &styles.wrapped)?;
+        sheet.write_string_with_format(limits_row, 6, "Count tolerances", &styles.wrapped)?;
         sheet.write_number_with_format(limits_row, 7, flag, &styles.number_entry())?;
         sheet.write_string_with_format(
             limits_row,
@@ -197,8 +197,8 @@ impl Block<'_> {
             "1 yes (worst case), 0 no (nominal)",
             &styles.remark,
         )?;
-        sheet.set_row_height(limits_row, 31.0)?;
-        sheet.set_row_height(limits_row + 1, 31.0)?;
+        sheet.set_row_height(limits_row, 46.0)?;
+        sheet.set_row_height(limits_row + 1, 46.0)?;
         heads(
             sheet,
             limits_row + 1,
@@ -210,11 +210,11 @@ impl Block<'_> {
                 "Plus",
                 "Sensitivity",
                 "In the gap",
-                "At lower side",
-                "At upper side",
+                "Sensitivity at lower limit",
+                "Sensitivity at upper limit",
                 "Takes below",
                 "Adds above",
-                "Half-width squared",
+                "Squared half-width",
             ],
             styles,
         )?;

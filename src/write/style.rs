@@ -33,8 +33,6 @@ pub(super) struct Styles {
     pub(super) wrapped: Format,
     /// A whole number.
     pub(super) count: Format,
-    /// Money.
-    pub(super) money: Format,
     /// A plain number.
     pub(super) number: Format,
     /// A number too small for plain places.
@@ -77,10 +75,6 @@ impl Styles {
             wrapped: ruled().set_text_wrap().set_indent(1),
             count: ruled()
                 .set_num_format("0")
-                .set_align(FormatAlign::Right)
-                .set_indent(1),
-            money: ruled()
-                .set_num_format("#,##0.00####")
                 .set_align(FormatAlign::Right)
                 .set_indent(1),
             number: ruled()

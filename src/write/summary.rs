@@ -28,7 +28,7 @@ pub(super) fn write(
     set_up(sheet, NAME, date)?;
     widths(
         sheet,
-        &[15.0, 18.0, 13.0, 13.0, 23.0, 21.0, 14.0, 17.0, 13.0, 10.0],
+        &[15.0, 18.0, 15.0, 17.0, 23.0, 21.0, 14.0, 17.0, 13.0, 10.0],
     )?;
     sheet.write_string_with_format(0, 0, "Outage kit plan", &styles.title)?;
     let served = plan.served();
@@ -59,28 +59,51 @@ pub(super) fn write(
 fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result<u32, XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     let mut row = 4;
-    heads(sheet, row, &["Goal", "", "Plan", "Bound"], styles)?;
-    sheet.merge_range(row, 0, row, 1, "Goal", &styles.head)?;
-    for goal in &plan.goals {
+    heads(sheet, row, &["", "", "This plan", "No plan can"], styles)?;
+    let proven = |aim| plan.goal(aim).is_some_and(crate::plan::Goal::proven);
+    let served = plan
+        .goals
+        .iter()
+        .take_while(|goal| matches!(goal.aim, Aim::ServedWeight | Aim::ServedOf(_)));
+    let served_proven = served.clone().all(crate::plan::Goal::proven) && served.count() > 0;
+    let value = |aim| {
+        plan.goal(aim)
+            .map_or((0, 0), |goal| (goal.value, goal.bound))
+    };
+    let ((waste, least), (pieces, fewest)) = (value(Aim::Waste), value(Aim::Pieces));
+    let standing = |proven: bool, best: &str, open: String| {
+        if proven { best.to_string() } else { open }
+    };
+    let lines = [
+        (
+            "Pumps kitted",
+            format!("{} of {}", plan.served(), job.pumps.len()),
+            standing(served_proven, "serve more", "not proven: see Basis".into()),
+        ),
+        (
+            "Waste",
+            words::money(waste, job),
+            standing(
+                proven(Aim::Waste),
+                "waste less",
+                format!("go below {}", words::money(least, job)),
+            ),
+        ),
+        (
+            "Pieces",
+            pieces.to_string(),
+            standing(
+                proven(Aim::Pieces),
+                "take fewer",
+                format!("go below {fewest}"),
+            ),
+        ),
+    ];
+    for (label, value, bound) in lines {
         row += 1;
-        let label = match goal.aim {
-            Aim::Waste => format!("waste ({})", job.policy.currency),
-            aim => aim.label(),
-        };
-        sheet.merge_range(row, 0, row, 1, &label, &styles.text)?;
-        for (column, value) in [(2, goal.value), (3, goal.bound)] {
-            match goal.aim {
-                Aim::Waste => {
-                    let amount = crate::decimal::Money::from_raw(value).to_f64();
-                    sheet.write_number_with_format(row, column, amount, &styles.money)?
-                }
-                #[expect(
-                    clippy::cast_precision_loss,
-                    reason = "counts and points, far below 2^53"
-                )]
-                _ => sheet.write_number_with_format(row, column, value as f64, &styles.count)?,
-            };
-        }
+        sheet.merge_range(row, 0, row, 1, label, &styles.text)?;
+        sheet.write_string_with_format(row, 2, value, &styles.strong)?;
+        sheet.write_string_with_format(row, 3, bound, &styles.text)?;
     }
     let short = plan.kits.len() - plan.served();
     if short > 0 {
@@ -294,16 +317,25 @@ fn warnings(
     start: u32,
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
-    if job.warnings.is_empty() {
+    if job.warnings.is_empty() && job.unused.is_empty() {
         return Ok(start - 1);
     }
-    sheet.write_string_with_format(start, 0, "Warnings", &styles.part)?;
+    sheet.write_string_with_format(start, 0, "Warnings and remarks", &styles.part)?;
     let mut row = start;
     for warning in &job.warnings {
         row += 1;
         let text = format!(
             "{}: {}. Expected {}. {}.",
             warning.place, warning.found, warning.expected, warning.mend
+        );
+        sheet.merge_range(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
+        sheet.set_row_height(row, 32.0)?;
+    }
+    if !job.unused.is_empty() {
+        row += 1;
+        let text = format!(
+            "Carried through or left alone, not used: {}.",
+            job.unused.join("; ")
         );
         sheet.merge_range(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
         sheet.set_row_height(row, 32.0)?;

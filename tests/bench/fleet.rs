@@ -212,6 +212,7 @@ pub fn fleet(seed: u64, pumps: usize, shims: usize, gaskets: usize, tenths: usiz
         policy: Policy::default(),
         stock_sheet: Default::default(),
         inputs: vec![],
+        unused: vec![],
         warnings: vec![],
     }
 }

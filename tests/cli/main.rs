@@ -166,7 +166,7 @@ fn greedy(job: &Job, order: &[usize]) -> usize {
     let mut served = 0;
     for &pump in order {
         let drawers = drawers.of(job, &job.pumps[pump]);
-        let patterns = pattern::list(&job.pumps[pump], &job.policy, &drawers);
+        let patterns = pattern::list(&job.pumps[pump], &job.policy, &drawers, usize::MAX).unwrap();
         let uses = |p: &Pattern| {
             let mut uses = vec![0; job.stock.len()];
             for (drawer, &choice) in drawers.iter().zip(&p.choice) {
@@ -329,7 +329,7 @@ fn blank_workbooks_can_be_kitted_as_they_are() {
         ]);
         assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
         assert!(
-            text(&run.stdout).contains("1 of 1 pumps can be kitted"),
+            text(&run.stdout).contains("1 of 1 pump can be kitted"),
             "{}",
             text(&run.stdout)
         );

@@ -514,6 +514,7 @@ fn random_job(seed: u64) -> Job {
         },
         stock_sheet: Default::default(),
         inputs: vec![],
+        unused: vec![],
         warnings: vec![],
     }
 }

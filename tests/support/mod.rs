@@ -144,6 +144,7 @@ pub fn job(
         },
         stock_sheet: Default::default(),
         inputs: vec![],
+        unused: vec![],
         warnings: vec![],
     }
 }
