@@ -94,8 +94,8 @@ pub(super) fn refine(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64])
     };
     for _ in 0..MOST_PASSES {
         let mut moved = false;
-        for pump in 0..taken.len() {
-            let Some(held) = taken[pump] else { continue };
+        for (pump, slot) in taken.iter_mut().enumerate() {
+            let Some(held) = *slot else { continue };
             put_back(left, &instance.column(pump, held).uses);
             let mut best = held;
             for &column in ranking.allowed.columns[pump].iter() {
@@ -106,7 +106,7 @@ pub(super) fn refine(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64])
                 }
             }
             moved |= best != held;
-            taken[pump] = Some(best);
+            *slot = Some(best);
             take(left, &instance.column(pump, best).uses);
         }
         if !moved {

@@ -34,6 +34,7 @@ pub(super) fn write(
         "Standing",
     ];
     heads(sheet, 3, &names, styles)?;
+    sheet.set_row_height(3, 31.0)?;
     sheet.set_repeat_rows(3, 3)?;
     let mut row = 3;
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {

@@ -292,6 +292,42 @@ fn bad_input_ends_with_2_and_writes_nothing() {
 }
 
 #[test]
+fn an_output_that_is_an_input_or_another_output_is_refused() {
+    let folder = TempDir::new().unwrap();
+    let copy = |name: &str| {
+        let path = folder.path().join(name);
+        fs::copy(Path::new("samples/outage").join(name), &path).unwrap();
+        path.to_str().unwrap().to_string()
+    };
+    let (stock, pumps) = (copy("stock.xlsx"), copy("pumps.xlsx"));
+    let plan = folder
+        .path()
+        .join("plan.xlsx")
+        .to_str()
+        .unwrap()
+        .to_string();
+    for outputs in [
+        vec!["--out", &stock],
+        vec!["--out", &plan, "--json", &pumps],
+        vec!["--out", &plan, "--json", &plan],
+        vec!["--out", "plan.txt"],
+        vec!["--out", &plan, "--date", "soon"],
+    ] {
+        let run = gapwright(&[vec!["kit", &stock, &pumps, "--force"], outputs.clone()].concat());
+        assert_eq!(
+            run.status.code(),
+            Some(2),
+            "{outputs:?}: {}",
+            text(&run.stderr)
+        );
+        assert!(text(&run.stderr).contains("Nothing was written"));
+    }
+    assert!(fs::read(&stock).unwrap() == fs::read(STOCK).unwrap());
+    assert!(fs::read(&pumps).unwrap() == fs::read(PUMPS).unwrap());
+    assert!(!Path::new(&plan).exists());
+}
+
+#[test]
 fn an_output_folder_that_is_not_there_is_said_plainly() {
     let run = gapwright(&[
         "kit",
@@ -302,6 +338,59 @@ fn an_output_folder_that_is_not_there_is_said_plainly() {
     ]);
     assert_eq!(run.status.code(), Some(3));
     assert!(text(&run.stderr).contains("Nothing was written"));
+}
+
+/// What goes to other pumps is named: the place, the piece and the tags.
+#[test]
+fn a_pump_that_is_short_names_the_piece_and_who_has_it() {
+    let folder = TempDir::new().unwrap();
+    let stock = "Item,Kind,Fit,Thickness (in),Tolerance (in),On hand\n\
+                 S10,shim,F1,0.010,0.0002,1\nS115,shim,F1,0.0112,0.0002,5\nG855,gasket,F1,0.0855,0.0005,5\n";
+    let pumps = "Tag,Model,Priority,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in)\n\
+                 X,screwed-impeller,1,F1,F1,0.031,0.050\nY,screwed-impeller,2,F1,F1,0.031,0.050\n";
+    let (stock_path, pumps_path) = (folder.path().join("s.csv"), folder.path().join("p.csv"));
+    fs::write(&stock_path, stock).unwrap();
+    fs::write(&pumps_path, pumps).unwrap();
+    let job = job(&Sources {
+        stock: stock_path,
+        pumps: pumps_path,
+        ..Sources::default()
+    })
+    .unwrap();
+    let plan = choose(&job, &Watch::patient()).unwrap();
+    let Kit::Short(shorts) = &plan.kits[1] else {
+        panic!("there is one S10 only")
+    };
+    assert_eq!(shorts.len(), 1);
+    let said = gapwright::words::reason(&job, &job.pumps[1], &shorts[0]);
+    assert_eq!(shorts[0].pack, Some(0), "{said}");
+    assert_eq!(
+        said,
+        "the nearest kit lacks 1 of S10; such pieces went to X"
+    );
+    assert!(
+        gapwright::words::presumed(&job, &job.pumps[1], &shorts[0])
+            .unwrap()
+            .contains("0.0002 in")
+    );
+}
+
+/// An interrupt after everything is proven must not pass for a settled order.
+#[test]
+fn a_stop_is_always_said() {
+    let job = outage();
+    let stopped = std::sync::atomic::AtomicBool::new(false);
+    let on_scarcity = |news: gapwright::choose::watch::News| {
+        if news.aim == Aim::Scarcity {
+            stopped.store(true, std::sync::atomic::Ordering::Relaxed);
+        }
+    };
+    let watch = Watch::patient()
+        .interrupted_by(&stopped)
+        .listener(&on_scarcity);
+    let plan = choose(&job, &watch).unwrap();
+    assert_eq!(plan.stopped_by.map(|s| s.words()), Some("interrupt"));
+    gapwright::verify::verify(job, plan).unwrap();
 }
 
 #[test]

@@ -5,8 +5,6 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
-use std::collections::BTreeMap;
-
 use gapwright::choose::choose;
 use gapwright::choose::watch::Watch;
 use gapwright::decimal::Millionths;
@@ -33,9 +31,19 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
         let ways: Vec<Vec<Way>> = job.pumps.iter().map(|pump| all_ways(&job, pump)).collect();
         let mut best = Best::default();
         let available: Vec<u32> = job.stock.iter().map(|i| i.on_hand - i.reserved).collect();
-        walk(&job, &ways, 0, &mut available.clone(), [0; 4], &mut best);
-        let chosen = account(&job, &plan, &ways, seed);
+        let mut taken = Vec::new();
+        walk(
+            &job,
+            &ways,
+            &mut taken,
+            &mut available.clone(),
+            [0; 4],
+            &mut best,
+        );
+        let (chosen, taken) = account(&job, &plan, &ways, seed);
         assert_eq!(Some(chosen), best.value, "case {seed}");
+        // Among equals the first pump takes its earliest way, then the second, and so on.
+        assert_eq!(Some(taken), best.first, "case {seed}: order");
         for (aim, at) in [
             (Aim::ServedWeight, 0),
             (Aim::Waste, 1),
@@ -78,31 +86,42 @@ struct Way {
 struct Best {
     value: Option<[i64; 4]>,
     count: usize,
+    /// Of the plans with this value, the first in order: each pump's way, none coming last.
+    first: Option<Vec<usize>>,
 }
+
+const NONE: usize = usize::MAX;
 
 fn walk(
     job: &Job,
     ways: &[Vec<Way>],
-    pump: usize,
+    taken: &mut Vec<usize>,
     left: &mut Vec<u32>,
     sum: [i64; 4],
     best: &mut Best,
 ) {
+    let pump = taken.len();
     if pump == ways.len() {
         match best.value {
             Some(value) if value < sum => {}
-            Some(value) if value == sum => best.count += 1,
+            Some(value) if value == sum => {
+                best.count += 1;
+                best.first = best.first.take().min(Some(taken.clone()));
+            }
             _ => {
                 *best = Best {
                     value: Some(sum),
                     count: 1,
+                    first: Some(taken.clone()),
                 }
             }
         }
         return;
     }
-    walk(job, ways, pump + 1, left, sum, best);
-    for way in &ways[pump] {
+    taken.push(NONE);
+    walk(job, ways, taken, left, sum, best);
+    taken.pop();
+    for (index, way) in ways[pump].iter().enumerate() {
         if way
             .used
             .iter()
@@ -118,7 +137,9 @@ fn walk(
             for (left, used) in left.iter_mut().zip(&way.used) {
                 *left -= used;
             }
-            walk(job, ways, pump + 1, left, next, best);
+            taken.push(index);
+            walk(job, ways, taken, left, next, best);
+            taken.pop();
             for (left, used) in left.iter_mut().zip(&way.used) {
                 *left += used;
             }
@@ -144,16 +165,22 @@ fn weight(job: &Job, pump: usize) -> i64 {
 }
 
 /// The plan's value, recomputed; its pieces must be one of the ways and within the stock.
-fn account(job: &Job, plan: &Plan, ways: &[Vec<Way>], seed: u64) -> [i64; 4] {
+fn account(job: &Job, plan: &Plan, ways: &[Vec<Way>], seed: u64) -> ([i64; 4], Vec<usize>) {
     let mut sum = [0; 4];
     let mut used = vec![0; job.stock.len()];
+    let mut taken = Vec::new();
     for (pump, kit) in plan.kits.iter().enumerate() {
-        let Kit::Served(packs) = kit else { continue };
+        let Kit::Served(packs) = kit else {
+            taken.push(NONE);
+            continue;
+        };
         let packs: Vec<Vec<u32>> = packs.iter().map(|pack| counts(job, pack)).collect();
-        let way = ways[pump]
+        let index = ways[pump]
             .iter()
-            .find(|way| way.packs == packs)
+            .position(|way| way.packs == packs)
             .unwrap_or_else(|| panic!("case {seed}: pump {pump} got pieces that will not do"));
+        let way = &ways[pump][index];
+        taken.push(index);
         for (used, more) in used.iter_mut().zip(&way.used) {
             *used += more;
         }
@@ -169,7 +196,7 @@ fn account(job: &Job, plan: &Plan, ways: &[Vec<Way>], seed: u64) -> [i64; 4] {
         );
     }
     assert_eq!(plan.issued(job), used, "case {seed}: item counts");
-    sum
+    (sum, taken)
 }
 
 fn counts(job: &Job, pack: &PackPick) -> Vec<u32> {
@@ -212,7 +239,7 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
             })
             .collect();
     }
-    fillings
+    let mut ways: Vec<Way> = fillings
         .into_iter()
         .filter_map(|packs| {
             let used: Vec<u32> = (0..job.stock.len())
@@ -228,7 +255,45 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
                 packs,
             })
         })
-        .collect()
+        .collect();
+    // In order: pack by pack by total, number of pieces, then the thicker lots first.
+    ways.sort_by_key(|way| {
+        way.packs
+            .iter()
+            .map(|pack| order(job, pack))
+            .collect::<Vec<_>>()
+    });
+    // Of ways that take the same pieces only the cheapest counts, the first among equals.
+    let best_of = |used: &[u32]| {
+        let same = ways.iter().enumerate().filter(|(_, way)| way.used == used);
+        same.min_by_key(|(index, way)| (way.cost, *index))
+            .map(|(index, _)| index)
+    };
+    let keep: Vec<bool> = ways
+        .iter()
+        .enumerate()
+        .map(|(index, way)| best_of(&way.used) == Some(index))
+        .collect();
+    let mut keep = keep.into_iter();
+    ways.retain(|_| keep.next().unwrap());
+    ways
+}
+
+/// What a pack is ordered by.
+fn order(job: &Job, pack: &[u32]) -> (i64, u32, Vec<(usize, u32)>) {
+    let thickness = |item: usize| job.stock[item].size.unwrap().thickness.ticks();
+    let mut picks: Vec<(usize, u32)> = pack
+        .iter()
+        .copied()
+        .enumerate()
+        .filter(|(_, count)| *count > 0)
+        .collect();
+    picks.sort_by_key(|(item, _)| (-thickness(*item), *item));
+    let total = picks
+        .iter()
+        .map(|(item, count)| thickness(*item) * i64::from(*count))
+        .sum();
+    (total, pack.iter().sum(), picks)
 }
 
 fn fill(
@@ -394,9 +459,16 @@ fn random_job(seed: u64) -> Job {
         })
         .collect();
     let one = |sign: i64| Millionths::from_raw(sign * 1_000_000);
+    // Most arrangements move thou for thou; levers and tapers do not.
+    let lever = if rng.random_bool(0.3) {
+        [500_000, 1_250_000, 1_732_051][rng.random_range(0..3)]
+    } else {
+        1_000_000
+    };
+    let moved = |sign: i64| Millionths::from_raw(sign * lever);
     let shim_packs = packs_wanted - usize::from(with_gasket);
     let mut terms = vec![(Term::Dimension(0), one(1))];
-    terms.extend((0..shim_packs).map(|p| (Term::Pack(p), one(if p == 1 { 1 } else { -1 }))));
+    terms.extend((0..shim_packs).map(|p| (Term::Pack(p), moved(if p == 1 { 1 } else { -1 }))));
     let half_window = rng.random_range(2..=6);
     let mut requirements = vec![Requirement {
         name: "running_clearance".into(),
@@ -416,8 +488,8 @@ fn random_job(seed: u64) -> Job {
                 gasket: packs_wanted - 1,
                 gap: vec![(Term::Pack(0), one(1)), (Term::Dimension(1), one(1))],
                 target: Millionths::from_raw(500_000),
-                lower: Millionths::from_raw(300_000),
-                upper: Millionths::from_raw(700_000),
+                lower: Millionths::from_raw(rng.random_range(200..=450) * 1_000),
+                upper: Millionths::from_raw(rng.random_range(550..=800) * 1_000),
             },
         });
     }
@@ -519,11 +591,44 @@ fn random_job(seed: u64) -> Job {
     }
 }
 
-/// The map type is used so that a change of the plan's shape shows here at once.
 #[test]
 fn goals_stand_in_their_order() {
     let plan = choose(&random_job(1), &Watch::patient()).unwrap();
-    let aims: BTreeMap<usize, Aim> = plan.goals.iter().map(|g| g.aim).enumerate().collect();
-    let expected = [Aim::ServedWeight, Aim::Waste, Aim::Pieces, Aim::Scarcity];
-    assert_eq!(aims.into_values().collect::<Vec<_>>(), expected);
+    let aims: Vec<Aim> = plan.goals.iter().map(|goal| goal.aim).collect();
+    assert_eq!(
+        aims,
+        [Aim::ServedWeight, Aim::Waste, Aim::Pieces, Aim::Scarcity]
+    );
+}
+
+/// Where whole numbers cannot carry the weights, each priority is a goal of its own, and the
+/// outcome is the same: here 34 priorities of one pump each.
+#[test]
+fn many_priorities_are_served_stage_by_stage() {
+    // The first random outage whose first pump can be kitted at all.
+    let can = |job: &Job| !all_ways(job, &job.pumps[0]).is_empty();
+    let mut job = (0..).map(random_job).find(can).unwrap();
+    let pump = job.pumps[0].clone();
+    job.pumps = (1..=34)
+        .map(|priority| Pump {
+            tag: format!("P-{priority}"),
+            priority,
+            ..pump.clone()
+        })
+        .collect();
+    let plan = choose(&job, &Watch::patient()).unwrap();
+    assert!(plan.proven());
+    assert!(matches!(plan.goals[0].aim, Aim::ServedOf(1)) && plan.goals.len() == 37);
+    // All alike, so the first priorities are served, as far as the stock goes.
+    let served: Vec<bool> = plan
+        .kits
+        .iter()
+        .map(|kit| matches!(kit, Kit::Served(_)))
+        .collect();
+    let count = served.iter().filter(|s| **s).count();
+    assert!(
+        served[..count].iter().all(|s| *s) && count > 0 && count < 34,
+        "{count}"
+    );
+    gapwright::verify::verify(job, plan).unwrap();
 }

@@ -141,11 +141,15 @@ fn a_unit_that_nobody_states_is_never_guessed() {
 
 #[test]
 fn counts_that_are_no_counts() {
-    for bad in ["-4", "2.5", "four", "1e3"] {
+    for bad in ["-4", "2.5", "four", "1e3", "4294967295"] {
         let stock = STOCK.replace(",0.0002,4,0\nS20", &format!(",0.0002,{bad},0\nS20"));
         only(
             &problems_of(&stock, PUMPS),
-            &["cell F2", &format!("`{bad}`"), "a whole number, 0 or more"],
+            &[
+                "cell F2",
+                &format!("`{bad}`"),
+                "a whole number from 0 to 1000000000",
+            ],
         );
     }
     let stock = STOCK.replace("0.0005,2,0", "0.0005,2,3");
@@ -293,6 +297,136 @@ fn settings_that_are_no_settings() {
     let found = shown(&found, shop.folder.path());
     assert_eq!(found.len(), 3, "{found:#?}");
     assert!(found.iter().any(|p| p.contains("say `Acceptance`")));
+}
+
+#[test]
+fn a_kind_that_is_misspelt_does_not_drop_its_pieces() {
+    let stock = STOCK.replace("S20,shim", "S20,shims");
+    only(
+        &problems_of(&stock, PUMPS),
+        &["cell B3", "the kind `shims`", "say `shim`"],
+    );
+    // A kind that is nothing like a known one lies in the drawer too.
+    let stock = format!("{STOCK}N1,nut,M8,,,100,0\n");
+    assert!(job(&Shop::new(&stock, PUMPS).sources()).is_ok());
+}
+
+#[test]
+fn columns_and_sheets_that_are_not_used_are_said() {
+    let stock = STOCK.replace("Reserved", "Qty reserved");
+    let pumps = PUMPS
+        .replace("Snap ring (in)", "Snap ring (in),Clearance max (in),Crew")
+        .replace("0.050\n", "0.050,0.020,night\n");
+    let shop = Shop::new(&stock, &pumps);
+    let job = job(&shop.sources()).unwrap();
+    let warnings: Vec<String> = job.warnings.iter().map(ToString::to_string).collect();
+    assert!(
+        warnings
+            .iter()
+            .any(|w| w.contains("`Qty reserved`") && w.contains("`Reserved`")),
+        "{warnings:#?}"
+    );
+    assert!(
+        warnings
+            .iter()
+            .any(|w| w.contains("`Clearance max (in)`") && w.contains("`Running clearance max`")),
+        "{warnings:#?}"
+    );
+    assert!(
+        job.unused.iter().any(|u| u.contains("`Crew`")),
+        "{:?}",
+        job.unused
+    );
+}
+
+#[test]
+fn a_comma_between_three_digits_is_asked_about() {
+    let stock = STOCK.replace("0.010,", "\"1,010 mm\",");
+    let shop = Shop::new(&stock, PUMPS);
+    let job = job(&shop.sources()).unwrap();
+    assert!(
+        job.warnings[0].to_string().contains("read as 1.010"),
+        "{:?}",
+        job.warnings
+    );
+}
+
+#[test]
+fn measured_values_that_cannot_be_right_are_asked_about() {
+    let warnings = |pumps: &str| {
+        let job = job(&Shop::new(STOCK, pumps).sources()).unwrap();
+        job.warnings
+            .iter()
+            .map(ToString::to_string)
+            .collect::<Vec<_>>()
+            .join("\n")
+    };
+    assert!(
+        warnings(&PUMPS.replace("0.050", "-0.050")).contains("a negative `Snap ring thickness`")
+    );
+    let apart = PUMPS
+        .replace(
+            "Bare clearance (in)",
+            "Bare clearance 1 (in),Bare clearance 2 (in)",
+        )
+        .replace("0.031", "0.031,0.032");
+    assert!(warnings(&apart).contains("further apart than its plus/minus"));
+    let due = PUMPS
+        .replace("Priority", "Due")
+        .replace("impeller,1", "impeller,05/03/2027");
+    assert!(warnings(&due).contains("does not read as a date"));
+}
+
+#[test]
+fn one_bad_row_does_not_raise_false_problems_elsewhere() {
+    // The only gasket has a bad count: its fit code is still known.
+    let stock = STOCK.replace("0.0005,2,0", "0.0005,two,0");
+    only(&problems_of(&stock, PUMPS), &["cell F4", "`two`"]);
+    let stock = STOCK.replace("0.090,0.0005", "0.090,5%");
+    only(&problems_of(&stock, PUMPS), &["cell E4", "`5%`"]);
+}
+
+#[test]
+fn a_dimension_may_be_headed_by_its_label_but_not_twice() {
+    let pumps = PUMPS.replace("Snap ring (in)", "Snap ring thickness (in)");
+    assert!(job(&Shop::new(STOCK, &pumps).sources()).is_ok());
+    let pumps = PUMPS
+        .replace(
+            "Bare clearance (in)",
+            "Bare clearance (in),Bare clearance 1 (in)",
+        )
+        .replace("0.031", "0.031,0.031");
+    only(
+        &problems_of(STOCK, &pumps),
+        &["cell F1", "numbered readings"],
+    );
+}
+
+#[test]
+fn a_text_too_long_for_a_cell_is_refused_on_reading() {
+    let stock = STOCK.replace("S10", &"x".repeat(40_000));
+    only(&problems_of(&stock, PUMPS), &["line 2", "40000 characters"]);
+}
+
+/// A model that is not whole must not make its pumps vanish.
+#[test]
+fn a_sensitivity_beyond_reason_is_a_problem_not_a_pump_less() {
+    let shop = Shop::new(STOCK, PUMPS);
+    let models = shop.path("models");
+    fs::create_dir(&models).unwrap();
+    let spoilt = gapwright::read::BUILT_IN[0]
+        .1
+        .replace("bare_clearance = 1,", "bare_clearance = 12,");
+    fs::write(models.join("screwed-impeller.toml"), spoilt).unwrap();
+    let found = job(&Sources {
+        models: Some(models),
+        ..shop.sources()
+    })
+    .unwrap_err();
+    only(
+        &shown(&found, shop.folder.path()),
+        &["the sensitivity 12", "from -10 to 10"],
+    );
 }
 
 // --- Files that are no workbooks -----------------------------------------------------------
@@ -551,6 +685,16 @@ fn model_files_say_line_and_column() {
     only(
         &spoil("[material", "[thermal]\nlength = 3\n[material"),
         &["thermal terms"],
+    );
+    let several = good
+        .replacen("shape =", "form =", 1)
+        .replacen("most_pieces = 4", "most_pieces = 0", 1)
+        .replacen("limits = [0.019, 0.023]", "limits = [0.023, 0.019]", 1);
+    assert_eq!(
+        model_problems(&several).len(),
+        3,
+        "{:#?}",
+        model_problems(&several)
     );
     assert!(!model_problems("title = ").is_empty());
     assert!(!model_problems("title = \"x\"\nunit = \"mm\"").is_empty());

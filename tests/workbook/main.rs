@@ -271,6 +271,10 @@ fn the_checker_refuses_what_does_not_hold() {
         change(packs);
     };
     assert!(spoil(&|p| p.goals[1].value -= 1).contains("waste is"));
+    assert!(spoil(&|p| p.goals.clear()).contains("the goals are not those"));
+    assert!(spoil(&|p| p.goals.truncate(3)).contains("the goals are not those"));
+    assert!(spoil(&|p| p.goals[1].bound -= 1).contains("nothing ended the search"));
+    assert!(spoil(&|p| p.kits[27] = Kit::Short(vec![])).contains("short for no reason"));
     assert!(spoil(&|p| p.goals[1].bound += 1).contains("beyond its own bound"));
     assert!(spoil(&|p| p.kits[0] = Kit::Short(vec![])).contains("served weight is"));
     assert!(spoil(&|p| first(p, &|packs| packs[0].picks[0].count += 1)).contains("is not met"));
