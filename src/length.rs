@@ -225,6 +225,31 @@ impl Length {
         Fine::from(self).show(unit)
     }
 
+    /// The length as a fraction of an inch, if it is exactly one of at most 64ths.
+    ///
+    /// ```
+    /// use gapwright::length::Length;
+    /// assert_eq!(Length::parse("0.046875 in", None).unwrap().fraction().as_deref(), Some("3/64"));
+    /// assert_eq!(Length::parse("1.5 in", None).unwrap().fraction().as_deref(), Some("1 1/2"));
+    /// assert_eq!(Length::parse("0.010 in", None).unwrap().fraction(), None);
+    /// ```
+    pub fn fraction(self) -> Option<String> {
+        const SIXTY_FOURTH: i64 = Unit::Inch.ticks() / 64;
+        if self.0 <= 0 || self.0 % SIXTY_FOURTH != 0 {
+            return None;
+        }
+        let parts = self.0 / SIXTY_FOURTH;
+        let (whole, mut above, mut below) = (parts / 64, parts % 64, 64);
+        while above % 2 == 0 && below > 1 {
+            (above, below) = (above / 2, below / 2);
+        }
+        Some(match (whole, above) {
+            (whole, 0) => whole.to_string(),
+            (0, above) => format!("{above}/{below}"),
+            (whole, above) => format!("{whole} {above}/{below}"),
+        })
+    }
+
     /// The number in `unit` for a spreadsheet cell or a chart, where a float cannot be helped.
     pub fn to_f64(self, unit: Unit) -> f64 {
         Fine::from(self).to_f64(unit)

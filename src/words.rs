@@ -19,6 +19,14 @@ pub fn fine(length: Fine, unit: Unit) -> String {
     format!("{} {unit}", length.show(unit))
 }
 
+/// A piece's thickness, with its fraction of an inch where it is one: `0.03125 in (1/32)`.
+pub fn thickness(thickness: Length, unit: Unit) -> String {
+    match thickness.fraction().filter(|_| unit == Unit::Inch) {
+        Some(fraction) => format!("{} ({fraction})", length(thickness, unit)),
+        None => length(thickness, unit),
+    }
+}
+
 /// A length in both systems: `0.0460 in (1.168 mm)`; the second one rounded to its usual places.
 pub fn both(length: Length, unit: Unit) -> String {
     format!(

@@ -24,7 +24,7 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, "Kits", date)?;
-    widths(sheet, &[33.0, 19.0, 9.0, 17.0, 15.0, 16.0, 15.0, 15.0])?;
+    widths(sheet, &[33.0, 19.0, 9.0, 18.0, 14.0, 16.0, 15.0, 15.0])?;
     let mut order: Vec<usize> = (0..job.pumps.len()).collect();
     let due = |i: usize| {
         job.pumps[i]
@@ -192,7 +192,7 @@ impl Slip<'_> {
                     self.sheet.write_string_with_format(
                         self.row,
                         3,
-                        words::length(size.thickness, own),
+                        words::thickness(size.thickness, own),
                         &styles.text,
                     )?;
                     self.sheet.write_string_with_format(

@@ -18,7 +18,7 @@ pub(super) fn write(
     set_up(sheet, "Picking list", date)?;
     widths(
         sheet,
-        &[11.0, 18.0, 10.0, 8.0, 13.0, 13.0, 9.0, 56.0, 8.0, 10.0],
+        &[11.0, 18.0, 10.0, 8.0, 19.0, 13.0, 11.0, 56.0, 9.0, 10.0],
     )?;
     sheet.write_string_with_format(0, 0, "Picking list", &styles.title)?;
     sheet.write_string_with_format(
@@ -71,7 +71,7 @@ pub(super) fn write(
             sheet.write_string_with_format(
                 row,
                 4,
-                words::length(size.thickness, unit),
+                words::thickness(size.thickness, unit),
                 &styles.strong,
             )?;
             sheet.write_string_with_format(
