@@ -57,6 +57,13 @@ pub struct Prices {
     constant: i128,
 }
 
+impl Prices {
+    /// The part of the bound that no pump's choice changes, in 1/SCALE.
+    pub fn constant(&self) -> i128 {
+        self.constant
+    }
+}
+
 /// A part of the search space: the columns that each pump may still take, whether it may take
 /// none, and how many pieces of each set of items all pumps may take together.
 #[derive(Debug, Clone)]

@@ -36,7 +36,7 @@ const PART: usize = 24;
 /// Nodes that the search of a part may take.
 const PART_NODES: usize = 40;
 /// Parts that are tried at most.
-const MOST_PARTS: usize = 200;
+const MOST_PARTS: usize = 1000;
 
 /// Searches one goal to its proof, from a plan that keeps the earlier goals.
 pub fn close(
@@ -293,12 +293,18 @@ impl<'a> Search<'a> {
             };
             let prices = self.stage.prices(&multipliers, ranges);
             let priced = self.stage.price(&prices, &node.allowed)?;
-            let fresh = self.fresh(&prices, &node.allowed, &pool);
+            let (fresh, known) = self.fresh(&prices, &node.allowed, &pool);
             if priced.bound > raw_bound {
                 raw_bound = priced.bound;
                 best = multipliers;
             }
-            if fresh.is_empty() || self.watch.stop().is_some() {
+            // What the columns at hand come to is above any bound: where rounding up makes the
+            // two alike, further columns change nothing.
+            let settled = known.is_some_and(|known| {
+                let known = prices.constant() + known - SCALE * i128::from(self.grain) / 1024;
+                round_up(known, self.grain) <= round_up(raw_bound, self.grain)
+            });
+            if settled || fresh.is_empty() || self.watch.stop().is_some() {
                 break;
             }
             self.pool.extend(fresh.iter().copied());
@@ -341,9 +347,15 @@ impl<'a> Search<'a> {
     }
 
     /// Columns that price in: for each pump the few with the least reduced cost below what the
-    /// pump gets from the columns at hand.
-    fn fresh(&self, prices: &Prices, allowed: &Allowed, pool: &[Entry]) -> Vec<Entry> {
+    /// pump gets from the columns at hand; and what all pumps get from those, if they all do.
+    fn fresh(
+        &self,
+        prices: &Prices,
+        allowed: &Allowed,
+        pool: &[Entry],
+    ) -> (Vec<Entry>, Option<i128>) {
         let mut fresh = Vec::new();
+        let mut sum = Some(0);
         for (pump, columns) in allowed.columns.iter().enumerate() {
             let from = pool.partition_point(|entry| entry.0 < pump);
             let to = pool.partition_point(|entry| entry.0 <= pump);
@@ -353,6 +365,7 @@ impl<'a> Search<'a> {
                 .map(|&(_, column)| self.stage.reduced(prices, pump, column))
                 .chain(idle)
                 .min();
+            sum = sum.zip(known).map(|(sum, known)| sum + known);
             // A hair's breadth is the backend's own error, not a better column.
             let least = known.map_or(i128::MAX, |known| known - SCALE / 1024);
             let mut better: Vec<(i128, u32)> = columns
@@ -361,14 +374,10 @@ impl<'a> Search<'a> {
                 .filter(|(reduced, _)| *reduced < least)
                 .collect();
             better.sort_unstable();
-            fresh.extend(
-                better
-                    .iter()
-                    .take(COLUMNS_A_ROUND)
-                    .map(|&(_, column)| (pump, column)),
-            );
+            let few = better.iter().take(COLUMNS_A_ROUND);
+            fresh.extend(few.map(|&(_, column)| (pump, column)));
         }
-        fresh
+        (fresh, sum)
     }
 
     /// Splits a node in two where the relaxed plan is most undecided. Returns the half to go on
@@ -463,7 +472,7 @@ impl<'a> Search<'a> {
             } else {
                 idle_rounds + 1
             };
-            if idle_rounds >= 2 * pumps.div_ceil(PART / 2).min(12) {
+            if idle_rounds >= 3 * pumps.div_ceil(PART / 2) {
                 return;
             }
         }
