@@ -205,3 +205,21 @@ pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, known)| known)
 }
+
+/// How to mend a name that is not known: the nearest known one, or else `otherwise`.
+///
+/// ```
+/// use gapwright::problem::mend_name;
+/// assert_eq!(mend_name("shimm", ["shim"], "remove it"), "say `shim`, if that is what is meant");
+/// assert_eq!(mend_name("nut", ["shim"], "remove it"), "remove it");
+/// ```
+pub fn mend_name<'a>(
+    name: &str,
+    known: impl IntoIterator<Item = &'a str>,
+    otherwise: &str,
+) -> String {
+    match nearest(name, known) {
+        Some(near) => format!("say `{near}`, if that is what is meant"),
+        None => otherwise.into(),
+    }
+}

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::{DONE, FAILED, PROBLEMS, show_problems};
-use crate::problem::{Place, Problem, Problems, nearest};
+use crate::problem::{Place, Problems};
 use crate::read::Library;
 use crate::write;
 
@@ -28,17 +28,7 @@ pub(super) fn run(args: &Args) -> u8 {
     let library = Library::open(args.models.as_deref(), &mut problems);
     let model = library.find(&args.model, &mut problems);
     if model.is_none() && problems.none() {
-        let names = library.names();
-        let mend = match nearest(&args.model, names.iter().map(String::as_str)) {
-            Some(near) => format!("say `{near}`, if that is what is meant"),
-            None => "add its file to the folder given with --models".into(),
-        };
-        problems.add(Problem::new(
-            Place::file("command line"),
-            format!("the model `{}`, which is not known", args.model),
-            format!("one of {}", names.join(", ")),
-            mend,
-        ));
+        problems.add(library.unknown(&args.model, Place::file("command line")));
     }
     let Some(model) = model.filter(|_| problems.none()) else {
         show_problems(&problems);

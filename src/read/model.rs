@@ -15,7 +15,7 @@ use crate::model::{
     Caution, ConsumableNeed, Dimension, Form, Material, Model, Pack, Requirement, Shape, Spread,
     Term, Terms,
 };
-use crate::problem::{Place, Problem, Problems, Spot, nearest};
+use crate::problem::{Place, Problem, Problems, Spot, mend_name};
 
 /// The models that come with the program: name and text.
 pub const BUILT_IN: [(&str, &str); 2] = [
@@ -98,6 +98,22 @@ impl Library {
     /// Whether a model of this name exists, whole or not.
     pub fn knows(&self, name: &str) -> bool {
         self.texts.contains_key(name)
+    }
+
+    /// The problem of a name that no model has.
+    pub fn unknown(&self, name: &str, place: Place) -> Problem {
+        let names = self.names();
+        let known = names.iter().map(String::as_str);
+        Problem::new(
+            place,
+            format!("the model `{name}`, which is not known"),
+            format!("one of {}", names.join(", ")),
+            mend_name(
+                name,
+                known,
+                "add its file to the folder given with --models",
+            ),
+        )
     }
 
     /// The file of a model.
@@ -362,10 +378,7 @@ impl Reader<'_> {
         if known.contains(&name) {
             return;
         }
-        let mend = match nearest(name, known.iter().copied()) {
-            Some(near) => format!("say `{near}`, if that is what is meant"),
-            None => "remove it".into(),
-        };
+        let mend = mend_name(name, known.iter().copied(), "remove it");
         let found = format!("the key `{name}`, which is not known here");
         self.add(span, found, format!("one of {}", known.join(", ")), mend);
     }
@@ -747,10 +760,11 @@ impl Reader<'_> {
             .map(|d| d.name.as_str())
             .chain(names.packs.iter().map(|p| p.name.as_str()))
             .collect();
-        let mend = match nearest(name, known.iter().copied()) {
-            Some(near) => format!("say `{near}`, if that is what is meant"),
-            None => "add it as a [dimension] or a [pack]".into(),
-        };
+        let mend = mend_name(
+            name,
+            known.iter().copied(),
+            "add it as a [dimension] or a [pack]",
+        );
         let found = format!("`{name}`, which is neither a dimension nor a pack of this model");
         self.add(span, found, format!("one of {}", known.join(", ")), mend);
     }

@@ -2,7 +2,7 @@
 
 use super::table::{Table, key};
 use crate::policy::{Policy, SettingError};
-use crate::problem::{Place, Problem, Problems, nearest};
+use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::sheet::Book;
 
 /// Takes the settings of the Policy sheet, if the workbook has one.
@@ -56,10 +56,7 @@ fn set(
         Err(SettingError::Unknown) => {
             let settings = policy.settings();
             let names = settings.iter().map(|(name, _)| *name);
-            let mend = match nearest(setting, names.clone()) {
-                Some(near) => format!("say `{near}`, if that is what is meant"),
-                None => "remove it".into(),
-            };
+            let mend = mend_name(setting, names.clone(), "remove it");
             problems.add(Problem::new(
                 name_at,
                 format!("the setting `{setting}`, which is not known"),

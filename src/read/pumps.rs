@@ -9,7 +9,7 @@ use crate::decimal::Millionths;
 use crate::length::{Length, Tolerance};
 use crate::model::{Dimension, Form, Model, Requirement, Spread};
 use crate::policy::Policy;
-use crate::problem::{Place, Problem, Problems, nearest};
+use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::{Due, Measured, Pump};
 use crate::sheet::{Book, Cell};
 use crate::stock::Code;
@@ -76,7 +76,12 @@ pub(super) fn read(
                 model_of.insert(line.row.number, index);
             }
             None if library.knows(&name) => {}
-            None => unknown_model(&line, model_column.as_ref(), &name, library, problems),
+            None => {
+                let place = model_column
+                    .as_ref()
+                    .map_or(sheet.whole(), |column| line.place(column));
+                problems.add(library.unknown(&name, place));
+            }
         }
     }
     let columns: Vec<Columns> = models
@@ -149,27 +154,6 @@ pub(super) fn read(
     }
     draft.models = models;
     Some(draft)
-}
-
-fn unknown_model(
-    line: &Line<'_, '_>,
-    column: Option<&Heading>,
-    name: &str,
-    library: &Library,
-    problems: &mut Problems,
-) {
-    let Some(column) = column else { return };
-    let names = library.names();
-    let mend = match nearest(name, names.iter().map(String::as_str)) {
-        Some(near) => format!("say `{near}`, if that is what is meant"),
-        None => "add its file to the folder given with --models".into(),
-    };
-    problems.add(Problem::new(
-        line.place(column),
-        format!("the model `{name}`, which is not known"),
-        format!("one of {}", names.join(", ")),
-        mend,
-    ));
 }
 
 /// What a dimension's, pack's or requirement's column may be headed: its key or its label, with
@@ -663,13 +647,11 @@ pub(super) fn check_fits(draft: &Draft, codes: &[(String, Code, Place)], problem
             }
             of_kind.sort_unstable();
             of_kind.dedup();
-            let mend = match nearest(fit.as_str(), of_kind.iter().copied()) {
-                Some(near) => format!("say `{near}`, if that is what is meant"),
-                None => format!(
-                    "list the {} in the stock workbook, with 0 on hand if there is none",
-                    pack.kind
-                ),
-            };
+            let missing = format!(
+                "list the {} in the stock workbook, with 0 on hand if there is none",
+                pack.kind
+            );
+            let mend = mend_name(fit.as_str(), of_kind.iter().copied(), &missing);
             let expected = if of_kind.is_empty() {
                 format!("a {} in the stock workbook", pack.kind)
             } else {

@@ -2,7 +2,7 @@
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
-use super::style::{Styles, heads, set_up, widths};
+use super::style::{Styles, heads, set_up, title, widths};
 use crate::choose::relaxation::BACKEND;
 use crate::verify::Verified;
 use crate::words;
@@ -16,12 +16,11 @@ pub(super) fn write(
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, "Basis", date)?;
     widths(sheet, &[28.0, 46.0, 68.0])?;
-    sheet.write_string_with_format(0, 0, "Basis", &styles.title)?;
-    sheet.write_string_with_format(
-        1,
-        0,
+    title(
+        sheet,
+        "Basis",
         "The same inputs, policy, program and date give this workbook again, byte for byte.",
-        &styles.lead,
+        styles,
     )?;
     let mut row = 3;
     heads(sheet, row, &["Input", "File", "SHA-256"], styles)?;

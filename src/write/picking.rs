@@ -2,7 +2,7 @@
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
-use super::style::{Styles, heads, set_up, widths};
+use super::style::{Styles, heads, set_up, title, widths};
 use crate::length::Unit;
 use crate::plan::Kit;
 use crate::verify::Verified;
@@ -20,12 +20,11 @@ pub(super) fn write(
         sheet,
         &[11.0, 18.0, 10.0, 8.0, 19.0, 13.0, 11.0, 56.0, 9.0, 10.0],
     )?;
-    sheet.write_string_with_format(0, 0, "Picking list", &styles.title)?;
-    sheet.write_string_with_format(
-        1,
-        0,
+    title(
+        sheet,
+        "Picking list",
         "In bin order. Measure a piece of each lot before it leaves the bin; tick what is picked.",
-        &styles.lead,
+        styles,
     )?;
     let names = [
         "Bin",

@@ -2,7 +2,7 @@
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
-use super::style::{Styles, heads, set_up, widths};
+use super::style::{Styles, heads, set_up, title, widths};
 use crate::plan::Kit;
 use crate::verify::Verified;
 use crate::words;
@@ -19,8 +19,12 @@ pub(super) fn write(
         sheet,
         &[13.0, 10.0, 12.0, 24.0, 8.0, 50.0, 20.0, 32.0, 18.0, 25.0],
     )?;
-    sheet.write_string_with_format(0, 0, "Short: pumps that cannot be kitted", &styles.title)?;
-    sheet.write_string_with_format(1, 0, "Each of these is NOT FIT TO ASSEMBLE until its place is filled. A pack with a total in the window would do only if it is as good as the window presumes.", &styles.lead)?;
+    title(
+        sheet,
+        "Short: pumps that cannot be kitted",
+        "Each of these is NOT FIT TO ASSEMBLE until its place is filled. A pack with a total in the window would do only if it is as good as the window presumes.",
+        styles,
+    )?;
     let names = [
         "Tag",
         "Priority",

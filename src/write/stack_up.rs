@@ -6,7 +6,7 @@
 
 use rust_xlsxwriter::{Formula, Worksheet, XlsxError};
 
-use super::style::{Styles, heads, set_up, widths};
+use super::style::{Styles, heads, set_up, title, widths};
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::Unit;
@@ -31,9 +31,8 @@ pub(super) fn write(
             38.0, 10.0, 13.0, 12.0, 13.0, 13.0, 12.0, 13.0, 13.0, 13.0, 13.0, 14.0,
         ],
     )?;
-    sheet.write_string_with_format(0, 0, "Stack-up", &styles.title)?;
     let lead = "Coloured cells may be changed: readings, counts, tolerances, targets and limits; everything else follows. This sheet predicts: the recheck after fitting decides.";
-    sheet.write_string_with_format(1, 0, lead, &styles.lead)?;
+    title(sheet, "Stack-up", lead, styles)?;
     let mut row = 3;
     let mut breaks = Vec::new();
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {

@@ -149,6 +149,18 @@ pub(super) fn set_up(sheet: &mut Worksheet, name: &str, date: &str) -> Result<()
     Ok(())
 }
 
+/// Writes the sheet's title and the line under it.
+pub(super) fn title(
+    sheet: &mut Worksheet,
+    title: &str,
+    lead: &str,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    sheet.write_string_with_format(0, 0, title, &styles.title)?;
+    sheet.write_string_with_format(1, 0, lead, &styles.lead)?;
+    Ok(())
+}
+
 /// Writes a row of column headings.
 pub(super) fn heads(
     sheet: &mut Worksheet,

@@ -5,7 +5,7 @@ use rust_xlsxwriter::{
     ChartMarker, ChartMarkerType, ChartRange, ChartSolidFill, ChartType, Worksheet, XlsxError,
 };
 
-use super::style::{LIMITS, Styles, VALUES, heads, set_up, widths};
+use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
 use crate::job::Job;
 use crate::length::Fine;
 use crate::model::USUAL_CAUTIONS;
@@ -30,14 +30,13 @@ pub(super) fn write(
         sheet,
         &[15.0, 18.0, 15.0, 17.0, 23.0, 21.0, 14.0, 17.0, 13.0, 10.0],
     )?;
-    sheet.write_string_with_format(0, 0, "Outage kit plan", &styles.title)?;
     let served = plan.served();
     let lead = format!(
         "{served} of {} pumps can be kitted from the stock; acceptance rule: {}",
         job.pumps.len(),
         job.policy.acceptance
     );
-    sheet.write_string_with_format(1, 0, lead, &styles.lead)?;
+    title(sheet, "Outage kit plan", &lead, styles)?;
     sheet.merge_range(
         2,
         0,

@@ -459,7 +459,7 @@ fn random_job(seed: u64) -> Job {
         })
         .collect();
     let one = |sign: i64| Millionths::from_raw(sign * 1_000_000);
-    // Most arrangements move thou for thou; levers and tapers do not.
+    // Most arrangements move thou for thou; levers and wedges do not.
     let lever = if rng.random_bool(0.3) {
         [500_000, 1_250_000, 1_732_051][rng.random_range(0..3)]
     } else {
