@@ -25,7 +25,7 @@ use thiserror::Error;
 use crate::job::Job;
 use crate::model::Pack;
 use crate::plan::{Aim, Goal, PackPick, Plan};
-use crate::stock::Code;
+use crate::stock::{Code, Item};
 use combination::{Combination, Window};
 use instance::{COSTS, Column, Instance, Tier, Uses};
 use pattern::Pattern;
@@ -68,11 +68,7 @@ const MOST_PATTERNS: usize = 8_000_000;
 /// # Errors
 /// [`ChooseError`] when a place can be filled in too many ways to list.
 pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
-    let available: Vec<u32> = job
-        .stock
-        .iter()
-        .map(crate::stock::Item::available)
-        .collect();
+    let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
     let drawers = Drawers::list(job, &available)?;
     let most = MOST_PATTERNS / job.pumps.len().max(1);
     let patterns: Vec<Vec<Pattern>> = job
@@ -188,11 +184,10 @@ impl Drawers {
 
     /// The pieces of a pattern, pack by pack.
     fn picks(&self, job: &Job, pump: usize, pattern: &Pattern) -> Vec<PackPick> {
-        self.of(job, &job.pumps[pump])
-            .iter()
-            .zip(&pattern.choice)
-            .map(|(drawer, &c)| PackPick {
-                picks: drawer[c as usize].picks.to_vec(),
+        pattern
+            .combinations(&self.of(job, &job.pumps[pump]))
+            .map(|combination| PackPick {
+                picks: combination.picks.to_vec(),
             })
             .collect()
     }
@@ -222,8 +217,7 @@ fn columns(
     for (index, pattern) in patterns.iter().enumerate() {
         let mut cost: [i64; COSTS] = [pattern.off_target, 0, 0];
         let mut counts: BTreeMap<usize, u32> = BTreeMap::new();
-        for (drawer, &choice) in drawers.iter().zip(&pattern.choice) {
-            let combination = &drawer[choice as usize];
+        for combination in pattern.combinations(&drawers) {
             cost[0] += combination.waste;
             cost[1] += combination.pieces;
             cost[2] += combination.scarcity;

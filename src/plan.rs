@@ -90,6 +90,18 @@ pub struct Shortfall {
     pub window: Option<Window>,
 }
 
+impl Shortfall {
+    /// A shortfall of which nothing more is known.
+    pub fn of(pack: Option<usize>, cause: Cause) -> Shortfall {
+        Shortfall {
+            pack,
+            cause,
+            nearest: None,
+            window: None,
+        }
+    }
+}
+
 /// The totals of one pack that would do, and what that presumes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Window {

@@ -154,6 +154,24 @@ pub struct Pattern {
     pub off_target: i64,
 }
 
+impl Pattern {
+    /// The combinations that it is made of, pack by pack, out of the lists it was made from.
+    pub fn combinations<'a>(
+        &'a self,
+        drawers: &'a [&'a [Combination]],
+    ) -> impl Iterator<Item = &'a Combination> + 'a {
+        drawers
+            .iter()
+            .zip(&self.choice)
+            .map(|(drawer, &c)| &drawer[c as usize])
+    }
+
+    /// Cost and handling of its pieces, and its charges for coming out off target.
+    pub fn waste(&self, drawers: &[&[Combination]]) -> i64 {
+        self.off_target + self.combinations(drawers).map(|c| c.waste).sum::<i64>()
+    }
+}
+
 /// Lists every pattern of a pump, in the order of its packs' combinations; `None` if there are
 /// more than `most`.
 pub fn list(

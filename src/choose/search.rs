@@ -119,7 +119,6 @@ impl Ord for Node {
 /// What relaxing a node gives.
 struct Relaxed {
     bound: i64,
-    raw_bound: i128,
     multipliers: Multipliers,
     fractions: Vec<(Entry, f64)>,
 }
@@ -190,7 +189,6 @@ impl<'a> Search<'a> {
             return (self.to_beat(), allowed, None);
         };
         root.bound = relaxed.bound;
-        root.multipliers = relaxed.multipliers.clone();
         if relaxed.bound < self.to_beat() {
             self.round(&relaxed, &root.allowed);
             self.better_by_parts(&relaxed, &root.allowed);
@@ -199,7 +197,6 @@ impl<'a> Search<'a> {
         let mut stopped = None;
         let mut open = BinaryHeap::new();
         let mut bound = relaxed.bound;
-        let root_multipliers = relaxed.multipliers.clone();
         if relaxed.bound < self.to_beat() {
             let mut dive = self.split(root, &relaxed, &mut open);
             while !(self.any_will_do && self.best.is_some()) && self.nodes < self.most_nodes {
@@ -231,7 +228,7 @@ impl<'a> Search<'a> {
             bound = open.iter().map(|n| n.bound).min().unwrap_or(self.to_beat());
         }
         let bound = bound.min(self.to_beat());
-        let kept = self.keep(&allowed, &root_multipliers);
+        let kept = self.keep(&allowed, &relaxed.multipliers);
         (bound, kept, stopped)
     }
 
@@ -331,7 +328,6 @@ impl<'a> Search<'a> {
     ) -> Relaxed {
         Relaxed {
             bound: round_up(raw_bound, self.grain),
-            raw_bound,
             multipliers,
             fractions,
         }
@@ -390,7 +386,6 @@ impl<'a> Search<'a> {
     ) -> Option<Node> {
         let most = SCALE * i128::from(self.to_beat() - self.grain);
         let allowed = self.reduce(&node.allowed, &relaxed.multipliers, most)?;
-        debug_assert!(relaxed.raw_bound <= most);
         let Some(halves) = halves(self.stage, &allowed, &relaxed.fractions) else {
             // One choice a pump is left: it is a plan or it is none.
             self.offer_only(&allowed);

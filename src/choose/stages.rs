@@ -64,7 +64,7 @@ pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
         limits.push(instance.value(&taken)[tier]);
     }
     if stopped.is_none() {
-        match first_in_order(instance, aims, &taken, &limits, allowed, watch) {
+        match first_in_order(instance, &sets, aims, &taken, &limits, allowed, watch) {
             Ok(ordered) => taken = ordered,
             // Everything is proven, but which of the equal plans comes first is not settled.
             Err(stop) => stopped = Some(stop),
@@ -114,6 +114,7 @@ const MOST_ORDERED: usize = 40;
 /// same on every machine and thread count too.
 fn first_in_order(
     instance: &Instance,
+    sets: &[Vec<u32>],
     aims: &[Aim],
     found: &Taken,
     limits: &[i64],
@@ -127,10 +128,9 @@ fn first_in_order(
     let (Some(last), Some((&most, earlier))) = (aims.last(), limits.split_last()) else {
         return Ok(taken);
     };
-    let sets = instance.sets();
     let stage = Stage {
         instance,
-        sets: &sets,
+        sets,
         tier: aims.len() - 1,
         limits: earlier,
     };

@@ -33,12 +33,9 @@ pub fn explain(
         .map(|(pump, kit)| match kit {
             Some(packs) => Kit::Served(packs),
             None if patterns[pump].is_empty() => Kit::Short(vec![diagnose(job, pump, available)]),
-            None if !servable[pump] => Kit::Short(vec![Shortfall {
-                pack: None,
-                cause: Cause::TogetherTooMany,
-                nearest: None,
-                window: None,
-            }]),
+            None if !servable[pump] => {
+                Kit::Short(vec![Shortfall::of(None, Cause::TogetherTooMany)])
+            }
             None => Kit::Short(gone(job, pump, drawers, &patterns[pump], &left, &holders)),
         })
         .collect()
@@ -60,22 +57,13 @@ fn gone(
         .map(|pattern| {
             let lacking = lacking(&lists, pattern, left);
             let pieces: u32 = lacking.iter().flatten().map(|pick| pick.count).sum();
-            let waste: i64 = lists
-                .iter()
-                .zip(&pattern.choice)
-                .map(|(l, &c)| l[c as usize].waste)
-                .sum();
-            (pieces, waste + pattern.off_target, lacking, pattern)
+            (pieces, pattern.waste(&lists), lacking, pattern)
         })
         .min_by_key(|(pieces, waste, _, _)| (*pieces, *waste));
     let Some((_, _, lacking, pattern)) = best else {
         return Vec::new();
     };
-    let chosen: Vec<&Combination> = lists
-        .iter()
-        .zip(&pattern.choice)
-        .map(|(list, &c)| &list[c as usize])
-        .collect();
+    let chosen: Vec<&Combination> = pattern.combinations(&lists).collect();
     lacking
         .into_iter()
         .enumerate()
@@ -99,11 +87,10 @@ fn gone(
 /// in their order.
 fn lacking(lists: &[&[Combination]], pattern: &Pattern, left: &[u32]) -> Vec<Vec<Pick>> {
     let mut used: BTreeMap<usize, u32> = BTreeMap::new();
-    lists
-        .iter()
-        .zip(&pattern.choice)
-        .map(|(list, &choice)| {
-            let short = list[choice as usize].picks.iter().filter_map(|pick| {
+    pattern
+        .combinations(lists)
+        .map(|combination| {
+            let short = combination.picks.iter().filter_map(|pick| {
                 let before = used.entry(pick.item).or_default();
                 let there = left[pick.item].saturating_sub(*before);
                 *before += pick.count;
@@ -129,19 +116,28 @@ fn window_among(job: &Job, pump: usize, pack: usize, chosen: &[&Combination]) ->
         })
         .collect();
     let all: Vec<usize> = (0..rows.len()).collect();
-    let over = (0..chosen.len())
-        .filter(|&other| other != pack)
-        .filter(|&o| {
-            rows.iter()
-                .any(|r| r.sensitivity[pack] != 0 && r.sensitivity[o] != 0)
-        })
-        .map(|o| (o, Length::from_ticks(chosen[o].total)))
-        .collect();
+    let totals: Vec<i64> = chosen.iter().map(|combination| combination.total).collect();
+    let over = presumed(&rows, &all, pack, &totals);
     named(
         window(&rows, &all, &partial, pack, chosen[pack])?,
         chosen[pack],
         over,
     )
+}
+
+/// The other packs, of these totals, that share one of these rows with a pack.
+fn presumed(rows: &[Row], decided: &[usize], pack: usize, totals: &[i64]) -> Vec<(usize, Length)> {
+    let shares = |other: usize| {
+        decided
+            .iter()
+            .any(|&r| rows[r].sensitivity[pack] != 0 && rows[r].sensitivity[other] != 0)
+    };
+    totals
+        .iter()
+        .enumerate()
+        .filter(|&(other, _)| other != pack && shares(other))
+        .map(|(other, &total)| (other, Length::from_ticks(total)))
+        .collect()
 }
 
 /// The total nearest to a window that can be made of what is left.
@@ -214,12 +210,7 @@ fn diagnose(job: &Job, pump: usize, available: &[u32]) -> Shortfall {
         .any(|row| row.constant < 0 && row.sensitivity.iter().all(|&c| c == 0))
     {
         // A requirement on measured dimensions alone, which no piece can help.
-        return Shortfall {
-            pack: None,
-            cause: Cause::OutOfReach,
-            nearest: None,
-            window: None,
-        };
+        return Shortfall::of(None, Cause::OutOfReach);
     }
     let packs: Vec<_> = job.model_of(pump).packs.iter().zip(&pump.fits).collect();
     let most: Vec<i64> = packs
@@ -244,12 +235,7 @@ fn diagnose(job: &Job, pump: usize, available: &[u32]) -> Shortfall {
             .collect();
         let Some(lists) = lists else {
             let cause = Cause::TooManyWays;
-            return Shortfall {
-                pack: None,
-                cause,
-                nearest: None,
-                window: None,
-            };
+            return Shortfall::of(None, cause);
         };
         let short = first_failing(job, pump, available, &rows, &lists);
         let everything = windows.iter().all(|&(a, b)| {
@@ -311,12 +297,7 @@ fn first_failing(
             } else {
                 Cause::NoPiece
             };
-            return Shortfall {
-                pack: Some(pack),
-                cause,
-                nearest: None,
-                window: None,
-            };
+            return Shortfall::of(Some(pack), cause);
         };
         let (partial, totals) = &partials[p];
         // The window for the best pieces there are: those whose guard leaves most room.
@@ -335,14 +316,7 @@ fn first_failing(
             Some(((low, high), _)) if low > high => Cause::LimitsTooNarrow,
             _ => Cause::BetweenTotals,
         };
-        let over = (0..pack)
-            .filter(|&o| {
-                decided
-                    .iter()
-                    .any(|&r| rows[r].sensitivity[pack] != 0 && rows[r].sensitivity[o] != 0)
-            })
-            .map(|o| (o, Length::from_ticks(totals[o])))
-            .collect();
+        let over = presumed(rows, &decided, pack, totals);
         return Shortfall {
             pack: Some(pack),
             cause,
@@ -351,12 +325,7 @@ fn first_failing(
         };
     }
     // Each place alone can be filled, but together they ask for more than there is.
-    Shortfall {
-        pack: None,
-        cause: Cause::TogetherTooMany,
-        nearest: None,
-        window: None,
-    }
+    Shortfall::of(None, Cause::TogetherTooMany)
 }
 
 /// The totals of a pack that would meet the decided rows, for pieces with this guard.

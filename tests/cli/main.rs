@@ -169,22 +169,17 @@ fn greedy(job: &Job, order: &[usize]) -> usize {
         let patterns = pattern::list(&job.pumps[pump], &job.policy, &drawers, usize::MAX).unwrap();
         let uses = |p: &Pattern| {
             let mut uses = vec![0; job.stock.len()];
-            for (drawer, &choice) in drawers.iter().zip(&p.choice) {
-                for pick in &drawer[choice as usize].picks {
-                    uses[pick.item] += pick.count;
-                }
+            for pick in p.combinations(&drawers).flat_map(|c| &c.picks) {
+                uses[pick.item] += pick.count;
             }
             uses
         };
-        let waste = |p: &Pattern| {
-            let packs = drawers
-                .iter()
-                .zip(&p.choice)
-                .map(|(d, &c)| d[c as usize].waste);
-            packs.sum::<i64>() + p.off_target
-        };
         let fits = |p: &&Pattern| uses(p).iter().zip(&left).all(|(used, left)| used <= left);
-        if let Some(best) = patterns.iter().filter(fits).min_by_key(|p| waste(p)) {
+        if let Some(best) = patterns
+            .iter()
+            .filter(fits)
+            .min_by_key(|p| p.waste(&drawers))
+        {
             served += 1;
             for (left, used) in left.iter_mut().zip(uses(best)) {
                 *left -= used;
