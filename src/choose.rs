@@ -6,6 +6,7 @@
 //! integer bounds ([`bound`]); the linear programs ([`relaxation`]) only say where to look.
 
 pub mod bound;
+pub mod climb;
 pub mod combination;
 pub mod instance;
 mod mending;
@@ -13,6 +14,7 @@ pub mod pattern;
 pub mod relaxation;
 pub mod search;
 pub mod stages;
+pub mod supply;
 pub mod watch;
 pub mod why;
 
@@ -22,14 +24,16 @@ use itertools::Itertools;
 use rayon::prelude::*;
 use thiserror::Error;
 
+use crate::cutting::{Layout, layouts};
 use crate::job::Job;
 use crate::model::Pack;
-use crate::plan::{Aim, Goal, PackPick, Plan};
+use crate::plan::{Aim, Goal, PackPick, Plan, scarcity_points};
 use crate::stock::{Code, Item};
 use combination::{Combination, Window};
-use instance::{COSTS, Column, Instance, Tier, Uses};
+use instance::{Column, Instance, Tier, Uses};
 use pattern::Pattern;
 use stages::Solved;
+use supply::Supplier;
 use watch::Watch;
 
 /// Why no plan could be made at all.
@@ -58,10 +62,16 @@ pub enum ChooseError {
         /// How many are listed at most.
         most: usize,
     },
+    /// The stock has too many items.
+    #[error("the stock has more than {MOST_ITEMS} items; leave out what the outage cannot need")]
+    TooManyItems,
 }
 
+/// The most items of a stock.
+const MOST_ITEMS: usize = 60_000;
+
 /// The most patterns that are listed for all pumps together.
-const MOST_PATTERNS: usize = 8_000_000;
+const MOST_PATTERNS: usize = 20_000_000;
 
 /// Chooses pieces for every pump.
 ///
@@ -69,46 +79,85 @@ const MOST_PATTERNS: usize = 8_000_000;
 /// [`ChooseError`] when a place can be filled in too many ways to list.
 pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
     let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
+    if job.stock.len() > MOST_ITEMS {
+        return Err(ChooseError::TooManyItems);
+    }
     let drawers = Drawers::list(job, &available)?;
-    let most = MOST_PATTERNS / job.pumps.len().max(1);
-    let patterns: Vec<Vec<Pattern>> = job
-        .pumps
-        .par_iter()
-        .map(|pump| {
-            pattern::list(pump, &job.policy, &drawers.of(job, pump), most).ok_or_else(|| {
-                ChooseError::TooManyPatterns {
-                    tag: pump.tag.clone(),
-                    most,
-                }
-            })
-        })
-        .collect::<Result<_, _>>()?;
-    let columns: Vec<Vec<(Column, usize)>> = (0..job.pumps.len())
+    let columns: Vec<Vec<Column>> = (0..job.pumps.len())
         .into_par_iter()
-        .map(|pump| columns(job, &drawers, &available, pump, &patterns[pump]))
-        .collect();
-    let groups = groups(job, &columns);
+        .map(|pump| columns(job, &drawers, &available, pump))
+        .collect::<Result<_, _>>()?;
+    let (suppliers, ready) = supply::suppliers(job, &available, &wanted(job, &columns));
+    let groups = groups(job, &columns, &suppliers);
     let solved: Vec<Solved> = groups
         .par_iter()
         .map(|group| {
-            let instance = group_instance(job, &available, group, &columns);
+            let instance = group_instance(job, &ready, group, &columns, &suppliers);
             stages::solve(&instance, &aims(job), watch)
         })
         .collect();
     let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
+    let mut layouts = Vec::new();
     for (group, solved) in groups.iter().zip(&solved) {
-        for (&pump, taken) in group.iter().zip(&solved.taken) {
-            let column = taken.map(|c| columns[pump][c as usize].1);
-            kits[pump] = column.map(|p| drawers.picks(job, pump, &patterns[pump][p]));
+        for (&pump, taken) in group.pumps.iter().zip(&solved.taken) {
+            kits[pump] = taken.map(|c| drawers.picks(job, pump, &columns[pump][c as usize]));
+        }
+        for (&supplier, taken) in group
+            .suppliers
+            .iter()
+            .zip(&solved.taken[group.pumps.len()..])
+        {
+            // The first column supplies nothing.
+            let layout = taken.and_then(|c| (c as usize).checked_sub(1));
+            layouts.extend(layout.and_then(|l| suppliers[supplier].layouts.get(l).cloned()));
         }
     }
+    layouts.extend(cut_alone(job, &kits, &layouts));
+    layouts.sort();
     let servable: Vec<bool> = columns.iter().map(|columns| !columns.is_empty()).collect();
-    let kits = why::explain(job, &available, &drawers, &patterns, &servable, kits);
+    let kits = why::explain(job, &available, &drawers, &servable, kits);
     Ok(Plan {
         kits,
         goals: goals(job, &groups, &solved),
+        layouts,
         stopped_by: solved.iter().find_map(|s| s.stopped),
     })
+}
+
+/// The sheets that are cut for one shape alone.
+fn cut_alone(job: &Job, kits: &[Option<Vec<PackPick>>], others: &[Layout]) -> Vec<Layout> {
+    let mut issued: BTreeMap<usize, u32> = BTreeMap::new();
+    for pick in kits.iter().flatten().flatten().flat_map(|pack| &pack.picks) {
+        *issued.entry(pick.item).or_default() += pick.count;
+    }
+    let cut_already = |sheet: usize| others.iter().any(|layout| layout.sheet == sheet);
+    let mut alone = Vec::new();
+    for (item, count) in issued {
+        let Some(cut) = job.stock[item].cut.filter(|cut| !cut_already(cut.sheet)) else {
+            continue;
+        };
+        let lot = &job.sheets[cut.sheet];
+        let layout = layouts(lot, cut.sheet, &[(item, cut.outside)]).pop();
+        let sheets = count.div_ceil(lot.yields(cut.outside).max(1));
+        alone.extend(std::iter::repeat_n(layout, sheets as usize).flatten());
+    }
+    alone
+}
+
+/// The most pieces of each item that the pumps can use in all.
+fn wanted(job: &Job, columns: &[Vec<Column>]) -> Vec<u64> {
+    let mut wanted = vec![0; job.stock.len()];
+    for columns in columns {
+        let mut most: BTreeMap<u16, i16> = BTreeMap::new();
+        for &(item, count) in columns.iter().flat_map(|column| &column.uses) {
+            let most = most.entry(item).or_default();
+            *most = count.max(*most);
+        }
+        for (item, count) in most {
+            wanted[usize::from(item)] += u64::from(count.unsigned_abs());
+        }
+    }
+    wanted
 }
 
 /// The combinations of every kind of place that the job's pumps have.
@@ -182,15 +231,39 @@ impl Drawers {
             .collect()
     }
 
-    /// The pieces of a pattern, pack by pack.
-    fn picks(&self, job: &Job, pump: usize, pattern: &Pattern) -> Vec<PackPick> {
-        pattern
-            .combinations(&self.of(job, &job.pumps[pump]))
+    /// The pieces of a column, pack by pack: those of the first pattern that takes just what it
+    /// takes at its waste.
+    fn picks(&self, job: &Job, pump: usize, column: &Column) -> Vec<PackPick> {
+        let lists = self.of(job, &job.pumps[pump]);
+        let patterns = pattern::list(&job.pumps[pump], &job.policy, &lists, usize::MAX);
+        let same = |pattern: &&Pattern| {
+            pattern.waste(&lists) == column.waste
+                && uses(pattern, &lists).is_some_and(|uses| uses == column.uses)
+        };
+        let patterns = patterns.unwrap_or_default();
+        let picked = patterns.iter().find(same).into_iter();
+        picked
+            .flat_map(|pattern| pattern.combinations(&lists))
             .map(|combination| PackPick {
                 picks: combination.picks.to_vec(),
             })
             .collect()
     }
+}
+
+/// The pieces that a pattern takes of each item; `None` if they cannot be counted.
+fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> {
+    let mut uses = Uses::new();
+    for pick in pattern.combinations(lists).flat_map(|c| &c.picks) {
+        let item = u16::try_from(pick.item).ok()?;
+        let count = i16::try_from(pick.count).ok()?;
+        match uses.iter_mut().find(|(other, _)| *other == item) {
+            Some((_, sum)) => *sum = sum.checked_add(count)?,
+            None => uses.push((item, count)),
+        }
+    }
+    uses.sort_unstable();
+    Some(uses)
 }
 
 /// The totals that each of a pump's packs can have in any kit that meets its requirements.
@@ -202,52 +275,59 @@ fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window
     pattern::windows(&pattern::rows(pump, &job.policy), &most)
 }
 
-/// A pump's patterns as columns, each with its pattern's index. Patterns that ask for more than
-/// there is are left out, and of two that take the same pieces only the better one stays.
+/// A pump's patterns as columns. Patterns that ask for more than there is are left out, and of
+/// two that take the same pieces only the less wasteful one stays.
 fn columns(
     job: &Job,
     drawers: &Drawers,
     available: &[u32],
     pump: usize,
-    patterns: &[Pattern],
-) -> Vec<(Column, usize)> {
-    let drawers = drawers.of(job, &job.pumps[pump]);
-    let mut by_uses: HashMap<Uses, usize> = HashMap::new();
-    let mut columns: Vec<(Column, usize)> = Vec::with_capacity(patterns.len());
-    for (index, pattern) in patterns.iter().enumerate() {
-        let mut cost: [i64; COSTS] = [pattern.off_target, 0, 0];
-        let mut counts: BTreeMap<usize, u32> = BTreeMap::new();
-        for combination in pattern.combinations(&drawers) {
-            cost[0] += combination.waste;
-            cost[1] += combination.pieces;
-            cost[2] += combination.scarcity;
-            for pick in &combination.picks {
-                *counts.entry(pick.item).or_default() += pick.count;
-            }
+) -> Result<Vec<Column>, ChooseError> {
+    let pump = &job.pumps[pump];
+    let lists = drawers.of(job, pump);
+    let most = MOST_PATTERNS / job.pumps.len().max(1);
+    let patterns = pattern::list(pump, &job.policy, &lists, most).ok_or_else(|| {
+        ChooseError::TooManyPatterns {
+            tag: pump.tag.clone(),
+            most,
         }
-        if counts.iter().any(|(&item, &count)| count > available[item]) {
+    })?;
+    let mut by_uses: HashMap<Uses, usize> = HashMap::new();
+    let mut columns: Vec<Column> = Vec::with_capacity(patterns.len());
+    for pattern in &patterns {
+        let Some(uses) = uses(pattern, &lists) else {
+            continue;
+        };
+        let enough = |&(item, count): &(u16, i16)| {
+            u32::from(count.unsigned_abs()) <= available[usize::from(item)]
+        };
+        if !uses.iter().all(enough) {
             continue;
         }
-        let uses: Uses = counts
-            .iter()
-            .filter_map(|(&i, &n)| Some((u32::try_from(i).ok()?, n)))
-            .collect();
+        let waste = pattern.waste(&lists);
         match by_uses.get(&uses) {
-            Some(&known) if columns[known].0.cost <= cost => {}
-            Some(&known) => columns[known] = (Column { cost, uses }, index),
+            Some(&known) => columns[known].waste = columns[known].waste.min(waste),
             None => {
                 by_uses.insert(uses.clone(), columns.len());
-                columns.push((Column { cost, uses }, index));
+                columns.push(Column { waste, uses });
             }
         }
     }
-    columns
+    columns.shrink_to_fit();
+    Ok(columns)
 }
 
-/// Pumps that share an item, directly or through others, in the job's order. Pumps with no
-/// column at all belong to no group.
-fn groups(job: &Job, columns: &[Vec<(Column, usize)>]) -> Vec<Vec<usize>> {
-    let mut root: Vec<usize> = (0..job.stock.len()).collect();
+/// Pumps that draw on the same items and suppliers.
+struct Group {
+    /// In the job's order.
+    pumps: Vec<usize>,
+    /// By index into the suppliers.
+    suppliers: Vec<usize>,
+}
+
+/// Pumps that share an item, directly or through others. Pumps with no column at all belong to no
+/// group, and neither do suppliers that no pump draws on.
+fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Group> {
     fn find(root: &mut [usize], mut item: usize) -> usize {
         while root[item] != item {
             root[item] = root[root[item]];
@@ -255,32 +335,41 @@ fn groups(job: &Job, columns: &[Vec<(Column, usize)>]) -> Vec<Vec<usize>> {
         }
         item
     }
-    let items_of = |pump: usize| {
-        columns[pump]
-            .iter()
-            .flat_map(|(column, _)| column.uses.iter().map(|&(i, _)| i as usize))
+    let items = |columns: &[Column]| -> Vec<usize> {
+        let uses = columns.iter().flat_map(|column| &column.uses);
+        uses.map(|&(item, _)| usize::from(item)).unique().collect()
     };
-    for pump in 0..columns.len() {
-        let items: Vec<usize> = items_of(pump).unique().collect();
-        for pair in items.windows(2) {
-            let (a, b) = (find(&mut root, pair[0]), find(&mut root, pair[1]));
-            root[a.max(b)] = a.min(b);
-        }
+    let supplied = suppliers.iter().map(|supplier| items(&supplier.columns));
+    let drawn = columns.iter().map(|columns| items(columns));
+    let tied: Vec<Vec<usize>> = drawn.chain(supplied).collect();
+    let mut root: Vec<usize> = (0..job.stock.len()).collect();
+    for pair in tied.iter().flat_map(|items| items.windows(2)) {
+        let (a, b) = (find(&mut root, pair[0]), find(&mut root, pair[1]));
+        root[a.max(b)] = a.min(b);
     }
-    let mut groups: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
-    for (pump, columns) in columns.iter().enumerate() {
-        if columns.is_empty() {
+    let mut groups: BTreeMap<usize, Group> = BTreeMap::new();
+    for (taker, items) in tied.iter().enumerate() {
+        let supplier = taker.checked_sub(columns.len());
+        if supplier.is_none() && columns[taker].is_empty() {
             continue;
         }
         // A pump that needs no piece at all is a group of its own, beyond all items.
-        let key = items_of(pump)
-            .next()
-            .map_or(job.stock.len() + pump, |i| find(&mut root, i));
-        groups.entry(key).or_default().push(pump);
+        let key = items
+            .first()
+            .map_or(job.stock.len() + taker, |&item| find(&mut root, item));
+        let group = groups.entry(key).or_insert_with(|| Group {
+            pumps: Vec::new(),
+            suppliers: Vec::new(),
+        });
+        match supplier {
+            Some(supplier) => group.suppliers.push(supplier),
+            None => group.pumps.push(taker),
+        }
     }
     groups
         .into_values()
-        .sorted_by_key(|group| group[0])
+        .filter(|group| !group.pumps.is_empty())
+        .sorted_by_key(|group| group.pumps[0])
         .collect()
 }
 
@@ -294,8 +383,8 @@ fn aims(job: &Job) -> Vec<Aim> {
         .collect()
 }
 
-/// One goal as a tier of a group.
-fn tier(job: &Job, aim: Aim, group: &[usize]) -> Tier {
+/// One goal as a tier of a group, whose items are these of the stock.
+fn tier(job: &Job, aim: Aim, group: &[usize], items: &[u16]) -> Tier {
     let gains = |gain: &dyn Fn(u32) -> i64| {
         Tier::Served(
             group
@@ -307,43 +396,57 @@ fn tier(job: &Job, aim: Aim, group: &[usize]) -> Tier {
     match aim {
         Aim::ServedOf(level) => gains(&|priority| i64::from(priority == level)),
         Aim::ServedWeight => gains(&|_| 1),
-        Aim::Waste => Tier::Cost(0),
-        Aim::Pieces => Tier::Cost(1),
-        Aim::Scarcity => Tier::Cost(2),
+        Aim::Waste => Tier::Waste,
+        Aim::Pieces => Tier::Pieces(vec![1; items.len()]),
+        Aim::Scarcity => {
+            let lots = items.iter().map(|&item| &job.stock[usize::from(item)]);
+            Tier::Pieces(
+                lots.map(|lot| scarcity_points(lot.available(), lot.min_level))
+                    .collect(),
+            )
+        }
     }
 }
 
 fn group_instance(
     job: &Job,
-    available: &[u32],
-    group: &[usize],
-    columns: &[Vec<(Column, usize)>],
+    ready: &[i64],
+    group: &Group,
+    columns: &[Vec<Column>],
+    suppliers: &[Supplier],
 ) -> Instance {
-    // All the pieces that the group can use, and those of each kind and fit by themselves.
-    let used: BTreeSet<u32> = group
+    let drawn = group.pumps.iter().map(|&pump| &columns[pump]);
+    let supplied = group
+        .suppliers
         .iter()
-        .flat_map(|&pump| columns[pump].iter())
-        .flat_map(|(column, _)| column.uses.iter().map(|&(item, _)| item))
+        .map(|&index| &suppliers[index].columns);
+    let takers: Vec<&Vec<Column>> = drawn.chain(supplied).collect();
+    // All the pieces that the group can use, and those of each kind and fit by themselves.
+    let used: BTreeSet<u16> = takers
+        .iter()
+        .flat_map(|columns| columns.iter())
+        .flat_map(|column| column.uses.iter().map(|&(item, _)| item))
         .collect();
-    let mut classes: BTreeMap<(&str, &str), Vec<u32>> = BTreeMap::new();
+    let mut classes: BTreeMap<(&str, &str), Vec<u16>> = BTreeMap::new();
     for &index in &used {
-        let item = &job.stock[index as usize];
+        let item = &job.stock[usize::from(index)];
         classes
             .entry((&item.kind, item.fit.key()))
             .or_default()
             .push(index);
     }
-    let whole: Vec<u32> = used.iter().copied().collect();
+    let whole: Vec<u16> = used.into_iter().collect();
     // Items are numbered anew, so that what the group cannot use costs nothing.
-    let new: HashMap<u32, u32> = used.iter().copied().zip(0..).collect();
-    let renumbered = |items: &[u32]| items.iter().map(|item| new[item]).collect::<Vec<u32>>();
+    let new: HashMap<u16, u16> = whole.iter().copied().zip(0..).collect();
+    let renumbered =
+        |items: &[u16]| -> Vec<u32> { items.iter().map(|item| u32::from(new[item])).collect() };
     let several = classes.len() > 1;
     let sets = several
         .then_some(&whole)
         .into_iter()
         .chain(classes.values());
     let column = |column: &Column| Column {
-        cost: column.cost,
+        waste: column.waste,
         uses: column
             .uses
             .iter()
@@ -352,29 +455,22 @@ fn group_instance(
     };
     Instance {
         classes: sets.map(|items| renumbered(items)).collect(),
-        capacity: used
+        capacity: whole.iter().map(|&item| ready[usize::from(item)]).collect(),
+        takers: takers
             .iter()
-            .map(|&item| i64::from(available[item as usize]))
+            .map(|columns| columns.iter().map(column).collect())
             .collect(),
-        pumps: group
-            .iter()
-            .map(|&pump| {
-                columns[pump]
-                    .iter()
-                    .map(|(found, _)| column(found))
-                    .collect()
-            })
-            .collect(),
+        pumps: group.pumps.len(),
         tiers: aims(job)
             .into_iter()
-            .map(|aim| tier(job, aim, group))
+            .map(|aim| tier(job, aim, &group.pumps, &whole))
             .collect(),
     }
 }
 
 /// The groups' values and bounds added up, goal by goal; the served of each priority as one
 /// weight, as far as whole numbers carry it.
-fn goals(job: &Job, groups: &[Vec<usize>], solved: &[Solved]) -> Vec<Goal> {
+fn goals(job: &Job, groups: &[Group], solved: &[Solved]) -> Vec<Goal> {
     let mut goals: Vec<Goal> = aims(job)
         .into_iter()
         .enumerate()
@@ -405,6 +501,7 @@ fn goals(job: &Job, groups: &[Vec<usize>], solved: &[Solved]) -> Vec<Goal> {
         let mut proven = true;
         for (tier, &(priority, weight)) in weights.iter().enumerate() {
             let all = group
+                .pumps
                 .iter()
                 .filter(|&&pump| job.pumps[pump].priority == priority)
                 .count();

@@ -1,5 +1,6 @@
 //! The job: the checked inputs of one outage. A job that exists is whole and consistent.
 
+use crate::cutting::SheetLot;
 use crate::model::{Model, Pack};
 use crate::policy::Policy;
 use crate::problem::Problem;
@@ -10,8 +11,10 @@ use crate::stock::{Code, Item};
 /// Everything that one outage's plan follows from.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Job {
-    /// The lots, in the order of the stock sheet.
+    /// The lots, in the order of the stock sheet; then the pieces that can be cut from sheets.
     pub stock: Vec<Item>,
+    /// The sheets that pieces can be cut from, in the order of their own sheet.
+    pub sheets: Vec<SheetLot>,
     /// The models that the pumps use.
     pub models: Vec<Model>,
     /// The pumps, in the order of the pump sheet.

@@ -53,6 +53,7 @@
 
 pub mod choose;
 pub mod cli;
+pub mod cutting;
 pub mod decimal;
 pub mod job;
 pub mod length;

@@ -1,5 +1,6 @@
 //! The plan: which pieces go where, what that comes to, and how far it is proven.
 
+use crate::cutting::Layout;
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
@@ -15,6 +16,8 @@ pub struct Plan {
     pub kits: Vec<Kit>,
     /// The goals in their order, each with its bound.
     pub goals: Vec<Goal>,
+    /// How each sheet that is cut is cut up.
+    pub layouts: Vec<Layout>,
     /// Why the search ended before everything was proven, if it did.
     pub stopped_by: Option<Stop>,
 }
@@ -75,6 +78,8 @@ pub struct Pick {
     pub item: usize,
     /// How many.
     pub count: u32,
+    /// Layers peeled off each, where the lot is laminated.
+    pub peeled: u32,
 }
 
 /// Why a pump could not be kitted: one entry a failing place.
@@ -231,7 +236,7 @@ pub fn contributors(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Contribut
                 term: Term::Pack(index),
                 item: Some(pick.item),
                 count: pick.count,
-                nominal: size.thickness,
+                nominal: item.peeled(pick.peeled)?,
                 tolerance: size.tolerance,
             })
         })
@@ -254,8 +259,9 @@ pub fn pack_total(job: &Job, pack: &PackPick) -> (Length, Tolerance) {
     let mut total = Length::ZERO;
     let mut tolerance = Tolerance::default();
     for pick in &pack.picks {
-        if let Some(size) = job.stock[pick.item].size {
-            total = total + size.thickness * pick.count;
+        let item = &job.stock[pick.item];
+        if let (Some(size), Some(thickness)) = (item.size, item.peeled(pick.peeled)) {
+            total = total + thickness * pick.count;
             tolerance.minus = tolerance.minus + size.tolerance.minus * pick.count;
             tolerance.plus = tolerance.plus + size.tolerance.plus * pick.count;
         }
@@ -263,9 +269,61 @@ pub fn pack_total(job: &Job, pack: &PackPick) -> (Length, Tolerance) {
     (total, tolerance)
 }
 
-/// The waste of one piece of an item: its cost and the handling charge.
-pub fn piece_waste(job: &Job, item: usize) -> Money {
-    job.stock[item].unit_cost + job.policy.handling
+/// The waste of one piece of an item: its cost, the handling charge, and the layers peeled off at
+/// their share of the cost (rounded up). The cost of pieces whose opened packs are spoiled is
+/// counted pack by pack instead, by [`pack_waste`].
+pub fn piece_waste(job: &Job, item: usize, peeled: u32) -> Money {
+    let lot = &job.stock[item];
+    let cost = if by_pack(job, item) {
+        Money::ZERO
+    } else {
+        lot.unit_cost
+    };
+    let trim = match (lot.size, lot.peel_step) {
+        (Some(size), Some(step)) if peeled > 0 => {
+            let off = i128::from((step * peeled).ticks()) * i128::from(lot.unit_cost.raw());
+            let whole = i128::from(size.thickness.ticks().max(1));
+            Money::from_raw(i64::try_from((off + whole - 1).div_euclid(whole)).unwrap_or(i64::MAX))
+        }
+        _ => Money::ZERO,
+    };
+    cost + job.policy.handling + trim
+}
+
+/// Whether an item's cost is counted by the pack: the policy says that what is left of an opened
+/// pack is spoiled.
+pub fn by_pack(job: &Job, item: usize) -> bool {
+    job.policy.opened_packs_spoiled && job.stock[item].pack_qty > 1
+}
+
+/// What it costs that `issued` pieces of an item counted by the pack are issued: loose pieces
+/// singly, then whole packs, whose remainders are spoiled. The loose pieces are those by which
+/// the available ones exceed whole packs.
+///
+/// | loose 2, packs of 10 | 1 | 2 | 3 | 12 | 13 |
+/// |---|---|---|---|---|---|
+/// | pieces paid for | 1 | 2 | 12 | 12 | 22 |
+pub fn pack_waste(job: &Job, item: usize, issued: u32) -> Money {
+    let lot = &job.stock[item];
+    let size = lot.pack_qty.max(1);
+    let loose = lot.available() % size;
+    let packs = issued.saturating_sub(loose).div_ceil(size);
+    let paid = if packs == 0 {
+        issued
+    } else {
+        loose + packs * size
+    };
+    Money::from_raw(lot.unit_cost.raw().saturating_mul(i64::from(paid)))
+}
+
+/// Pieces of opened packs that are left over and spoiled.
+pub fn spoiled(job: &Job, item: usize, issued: u32) -> u32 {
+    if !by_pack(job, item) || issued == 0 {
+        return 0;
+    }
+    let lot = &job.stock[item];
+    let opened = issued.saturating_sub(lot.available() % lot.pack_qty);
+    opened.next_multiple_of(lot.pack_qty) - opened
 }
 
 /// Scarcity points of one piece: a million shared among the pieces left above the min level, so

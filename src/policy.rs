@@ -49,6 +49,8 @@ pub struct Policy {
     pub handling: Money,
     /// Charge for each thou (0.001 in) that a requirement comes out off its target. Default: 0.10.
     pub off_target: Money,
+    /// Whether what is left of an opened pack is spoiled, and so counts as waste. Default: no.
+    pub opened_packs_spoiled: bool,
     /// What the money is called. Default: USD.
     pub currency: String,
     /// Seed of everything random; the choice of pieces uses nothing random. Default: 1.
@@ -64,6 +66,7 @@ impl Default for Policy {
             coverage_factor: Millionths::from_raw(2_000_000),
             handling: Money::from_raw(500_000),
             off_target: Money::from_raw(100_000),
+            opened_packs_spoiled: false,
             currency: "USD".into(),
             seed: 1,
             time_limit: 60,
@@ -74,12 +77,17 @@ impl Default for Policy {
 impl Policy {
     /// The settings by the names of the Policy sheet, with their present values.
     pub fn settings(&self) -> Vec<(&'static str, String)> {
+        let spoiled = if self.opened_packs_spoiled {
+            "yes"
+        } else {
+            "no"
+        };
         vec![
             ("Acceptance", self.acceptance.to_string()),
             ("Coverage factor", self.coverage_factor.to_string()),
             ("Handling per piece", self.handling.to_string()),
             ("Off-target rate per thou", self.off_target.to_string()),
-            ("Opened packs spoiled", "no".into()),
+            ("Opened packs spoiled", spoiled.into()),
             ("Currency", self.currency.clone()),
             ("Seed", self.seed.to_string()),
             ("Time limit", format!("{} s", self.time_limit)),
@@ -125,8 +133,9 @@ impl Policy {
             "handlingperpiece" | "handling" => self.handling = money()?,
             "offtargetrateperthou" | "offtargetrate" => self.off_target = money()?,
             "openedpacksspoiled" => match value.to_lowercase().as_str() {
-                "no" | "false" => {}
-                _ => return Err(wrong("no (this version does not count spoiled packs yet)")),
+                "yes" | "true" => self.opened_packs_spoiled = true,
+                "no" | "false" => self.opened_packs_spoiled = false,
+                _ => return Err(wrong("yes or no")),
             },
             "currency" => {
                 if value.is_empty() || value.chars().count() > 12 {

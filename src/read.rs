@@ -82,6 +82,7 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
     }));
     let job = Job {
         stock: items,
+        sheets: Vec::new(),
         models: pumps.models,
         pumps: pumps.pumps,
         policy,

@@ -1,5 +1,6 @@
 //! The stock: lots of pieces with one thickness each, and what else lies in the drawer.
 
+use crate::cutting::Cut;
 use crate::decimal::Money;
 use crate::length::{Length, Tolerance};
 
@@ -26,6 +27,13 @@ pub struct Item {
     pub bin: Option<String>,
     /// What it is made of.
     pub material: Option<String>,
+    /// Pieces in a sealed pack; 1 where they come singly.
+    pub pack_qty: u32,
+    /// For a laminated shim: the thickness of one layer, of which all but the last can be peeled
+    /// off.
+    pub peel_step: Option<Length>,
+    /// For pieces that are cut when they are wanted: what from and to what shape.
+    pub cut: Option<Cut>,
     /// Its row in the stock sheet, from 0.
     pub row: u32,
 }
@@ -34,6 +42,25 @@ impl Item {
     /// Pieces that may be issued: on hand less reserved.
     pub fn available(&self) -> u32 {
         self.on_hand.saturating_sub(self.reserved)
+    }
+
+    /// How many layers can be peeled off one piece: none of a solid one, and never the last.
+    pub fn most_peeled(&self) -> u32 {
+        let (Some(size), Some(step)) = (self.size, self.peel_step) else {
+            return 0;
+        };
+        if step <= Length::ZERO {
+            return 0;
+        }
+        let layers = size.thickness.ticks() / step.ticks();
+        // What is left over must be a whole layer at least.
+        u32::try_from(layers - 1).unwrap_or(0)
+    }
+
+    /// The thickness of a piece with so many layers peeled off; `None` for what is not stacked.
+    pub fn peeled(&self, layers: u32) -> Option<Length> {
+        let step = self.peel_step.unwrap_or(Length::ZERO);
+        Some(self.size?.thickness - step * layers)
     }
 }
 

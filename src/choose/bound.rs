@@ -6,14 +6,16 @@
 //! `n >= 0` for the earlier goals, and item prices `p` = sum of `h - l` over the sets that hold
 //! the item, every plan costs at least
 //!
-//! `l.least - h.most - n.limit + sum over pumps of min(0, min over columns of c + p.uses + n.earlier)`.
+//! `l.least - h.most - n.limit + sum over takers of min(0, min over columns of c + p.uses + n.earlier)`.
 //!
 //! Source: Fisher, The Lagrangian relaxation method for solving integer programming problems,
 //! Management Science 27 (1981), from memory; the inequality is elementary.
 
 use std::sync::Arc;
 
-use crate::choose::instance::Instance;
+use rayon::prelude::*;
+
+use crate::choose::instance::{Instance, Tier};
 
 /// Multipliers are whole numbers of 1/SCALE.
 pub const SCALE: i128 = 1 << 40;
@@ -46,14 +48,18 @@ impl Multipliers {
     }
 }
 
-/// What multipliers come to inside a part of the search space.
+/// What multipliers come to inside a part of the search space, in 1/SCALE.
 #[derive(Debug, Clone)]
 pub struct Prices {
-    /// Price of one piece, by item.
-    items: Vec<i128>,
-    /// By earlier goal.
-    goals: Vec<i128>,
-    /// The part of the bound that no pump's choice changes.
+    /// Price of one piece supplied, by item.
+    supplied: Vec<i128>,
+    /// Price of one piece that a pump takes, by item: goals that count pieces weigh in.
+    taken: Vec<i128>,
+    /// Price of one millionth of waste.
+    waste: i128,
+    /// By pump, what serving it costs at all (less than nothing where it gains).
+    serving: Vec<i128>,
+    /// The part of the bound that no taker's choice changes.
     constant: i128,
 }
 
@@ -64,13 +70,14 @@ impl Prices {
     }
 }
 
-/// A part of the search space: the columns that each pump may still take, whether it may take
-/// none, and how many pieces of each set of items all pumps may take together.
+/// A part of the search space: the columns that each taker may still take, whether it may take
+/// none, and how many pieces of each set of items all takers may take together, less what the
+/// suppliers put in.
 #[derive(Debug, Clone)]
 pub struct Allowed {
-    /// Per pump, ascending.
+    /// Per taker, ascending.
     pub columns: Vec<Arc<Vec<u32>>>,
-    /// Per pump.
+    /// Per taker.
     pub idle: Vec<bool>,
     /// Per set of [`Instance::sets`].
     pub ranges: Vec<Range>,
@@ -80,7 +87,7 @@ impl Allowed {
     /// Everything that the stock allows.
     pub fn all(instance: &Instance) -> Allowed {
         let columns = instance
-            .pumps
+            .takers
             .iter()
             .map(|columns| Arc::new((0..).take(columns.len()).collect()))
             .collect();
@@ -94,7 +101,10 @@ impl Allowed {
         });
         Allowed {
             columns,
-            idle: vec![true; instance.pumps.len()],
+            // A supplier always takes a column, if only the one that supplies nothing.
+            idle: (0..instance.takers.len())
+                .map(|taker| taker < instance.pumps)
+                .collect(),
             ranges: stock.chain(classes).collect(),
         }
     }
@@ -116,7 +126,8 @@ pub struct Stage<'a> {
 impl Stage<'_> {
     /// Prices of items and goals from multipliers.
     pub fn prices(&self, multipliers: &Multipliers, ranges: &[Range]) -> Prices {
-        let mut items = vec![0; self.instance.capacity.len()];
+        let instance = self.instance;
+        let mut items = vec![0; instance.capacity.len()];
         let mut constant = 0;
         for ((set, range), &(most, least)) in self.sets.iter().zip(ranges).zip(&multipliers.sets) {
             // A multiplier of a side that has no limit proves nothing.
@@ -133,52 +144,85 @@ impl Stage<'_> {
         for (multiplier, limit) in multipliers.goals.iter().zip(self.limits) {
             constant -= multiplier * i128::from(*limit);
         }
-        Prices {
-            items,
-            goals: multipliers.goals.clone(),
+        let mut prices = Prices {
+            taken: items.clone(),
+            supplied: items,
+            waste: 0,
+            serving: vec![0; instance.pumps],
             constant,
+        };
+        let goals = multipliers.goals.iter().copied().chain([SCALE]);
+        for (tier, goal) in instance.tiers.iter().zip(goals) {
+            if goal == 0 {
+                continue;
+            }
+            match tier {
+                Tier::Served(gains) => {
+                    for (serving, gain) in prices.serving.iter_mut().zip(gains) {
+                        *serving -= goal * i128::from(*gain);
+                    }
+                }
+                Tier::Waste => prices.waste += goal,
+                Tier::Pieces(each) => {
+                    for (price, each) in prices.taken.iter_mut().zip(each) {
+                        *price += goal * i128::from(*each);
+                    }
+                }
+            }
         }
+        prices
     }
 
     /// A column's reduced cost, in 1/SCALE.
-    pub fn reduced(&self, prices: &Prices, pump: usize, column: u32) -> i128 {
-        let mut sum = SCALE * i128::from(self.instance.cost(self.tier, pump, column));
-        for &(item, count) in &self.instance.column(pump, column).uses {
-            sum += prices.items[item as usize] * i128::from(count);
-        }
-        for (goal, price) in prices.goals.iter().enumerate() {
-            if *price != 0 {
-                sum += price * i128::from(self.instance.cost(goal, pump, column));
-            }
+    pub fn reduced(&self, prices: &Prices, taker: usize, column: u32) -> i128 {
+        let column = self.instance.column(taker, column);
+        let items = if taker < self.instance.pumps {
+            &prices.taken
+        } else {
+            &prices.supplied
+        };
+        let mut sum = prices.serving.get(taker).copied().unwrap_or(0);
+        sum += prices.waste * i128::from(column.waste);
+        for &(item, count) in &column.uses {
+            sum += items[usize::from(item)] * i128::from(count);
         }
         sum
     }
 
-    /// Every pump's cheapest reduced cost, its column (`None` for taking none), and the bound in
-    /// 1/SCALE; `None` if a pump that must be served has no column left.
+    /// Every taker's cheapest reduced cost, its column (`None` for taking none), and the bound in
+    /// 1/SCALE; `None` if one that must take a column has none left.
     pub fn price(&self, prices: &Prices, allowed: &Allowed) -> Option<Priced> {
-        let mut bound = prices.constant;
-        let mut cheapest = Vec::with_capacity(allowed.columns.len());
-        for (pump, columns) in allowed.columns.iter().enumerate() {
-            let idle = allowed.idle[pump].then_some((0, None));
-            let best = columns
-                .iter()
-                .map(|&column| (self.reduced(prices, pump, column), Some(column)))
-                .chain(idle)
-                .min_by(|a, b| a.0.cmp(&b.0))?;
-            bound += best.0;
-            cheapest.push(best);
-        }
-        Some(Priced { bound, cheapest })
+        let cheapest: Vec<(i128, Option<u32>)> = allowed
+            .columns
+            .par_iter()
+            .enumerate()
+            .with_min_len(AT_ONCE)
+            .map(|(taker, columns)| {
+                let idle = allowed.idle[taker].then_some((0, None));
+                columns
+                    .iter()
+                    .map(|&column| (self.reduced(prices, taker, column), Some(column)))
+                    .chain(idle)
+                    .min_by(|a, b| a.0.cmp(&b.0))
+            })
+            .collect::<Option<_>>()?;
+        let sum: i128 = cheapest.iter().map(|(reduced, _)| reduced).sum();
+        Some(Priced {
+            bound: prices.constant + sum,
+            cheapest,
+        })
     }
 }
+
+/// Takers that one thread prices at once: fewer are not worth a second thread.
+pub const AT_ONCE: usize = 32;
 
 /// What [`Stage::price`] finds.
 #[derive(Debug, Clone)]
 pub struct Priced {
     /// The bound, in 1/SCALE.
     pub bound: i128,
-    /// By pump: reduced cost and column.
+    /// By taker: reduced cost and column.
     pub cheapest: Vec<(i128, Option<u32>)>,
 }
 

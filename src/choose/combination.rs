@@ -6,7 +6,7 @@ use smallvec::SmallVec;
 
 use crate::job::Job;
 use crate::model::Pack;
-use crate::plan::{Pick, piece_waste, scarcity_points};
+use crate::plan::{Pick, piece_waste};
 use crate::stock::Code;
 
 /// The most combinations that one drawer is listed in; more is a job for another method.
@@ -26,10 +26,8 @@ pub struct Combination {
     pub minus: i64,
     /// How far above.
     pub plus: i64,
-    /// Cost and handling of the pieces, in millionths of the currency.
+    /// Cost, handling and trim of the pieces, in millionths of the currency.
     pub waste: i64,
-    /// Scarcity points of the pieces.
-    pub scarcity: i64,
     /// How many pieces.
     pub pieces: i64,
 }
@@ -49,31 +47,24 @@ pub fn list(
     available: &[u32],
     window: Window,
 ) -> Option<Vec<Combination>> {
-    let mut items: Vec<usize> = job
-        .offered(pack, fit)
-        .filter(|&i| available[i] > 0)
-        .collect();
-    let thickness = |item: &usize| job.stock[*item].size.map(|size| size.thickness);
-    items.sort_by(|a, b| thickness(b).cmp(&thickness(a)).then(a.cmp(b)));
+    let offers = offers(job, pack, fit, available);
     let empty = Combination {
         picks: SmallVec::new(),
         total: 0,
         minus: 0,
         plus: 0,
         waste: 0,
-        scarcity: 0,
         pieces: 0,
     };
     let mut found = Vec::new();
     let visited = Cell::new(0_usize);
     let drawer = Drawer {
-        job,
         pack,
         available,
         window,
         visited: &visited,
     };
-    grow(&drawer, &items, empty, &mut found)?;
+    grow(&drawer, &offers, empty, &mut found)?;
     found.sort_by(|a, b| {
         a.total
             .cmp(&b.total)
@@ -81,6 +72,38 @@ pub fn list(
             .then_with(|| a.picks.cmp(&b.picks))
     });
     Some(found)
+}
+
+/// A way in which a piece of a lot can be had: whole, or with some layers peeled off.
+struct Offer {
+    item: usize,
+    peeled: u32,
+    /// In ticks, like the tolerance.
+    thickness: i64,
+    minus: i64,
+    plus: i64,
+    waste: i64,
+}
+
+/// Everything that can be put into a place, thickest first; ties in the order of the stock sheet.
+fn offers(job: &Job, pack: &Pack, fit: &Code, available: &[u32]) -> Vec<Offer> {
+    let items = job.offered(pack, fit).filter(|&i| available[i] > 0);
+    let mut offers: Vec<Offer> = items
+        .flat_map(|item| (0..=job.stock[item].most_peeled()).map(move |peeled| (item, peeled)))
+        .filter_map(|(item, peeled)| {
+            let tolerance = job.stock[item].size?.tolerance;
+            Some(Offer {
+                item,
+                peeled,
+                thickness: job.stock[item].peeled(peeled)?.ticks(),
+                minus: tolerance.minus.ticks(),
+                plus: tolerance.plus.ticks(),
+                waste: piece_waste(job, item, peeled).raw(),
+            })
+        })
+        .collect();
+    offers.sort_by_key(|offer| (-offer.thickness, offer.item));
+    offers
 }
 
 /// The greatest total that a place can hold, in ticks.
@@ -95,7 +118,6 @@ pub fn most_total(job: &Job, pack: &Pack, fit: &Code, available: &[u32]) -> i64 
 }
 
 struct Drawer<'a> {
-    job: &'a Job,
     pack: &'a Pack,
     available: &'a [u32],
     window: Window,
@@ -103,16 +125,15 @@ struct Drawer<'a> {
     visited: &'a Cell<usize>,
 }
 
-/// Adds `base` and everything that grows from it by pieces of `items`, which are no thicker than
+/// Adds `base` and everything that grows from it by pieces of `offers`, which are no thicker than
 /// those that it has.
 fn grow(
     drawer: &Drawer<'_>,
-    items: &[usize],
+    offers: &[Offer],
     base: Combination,
     found: &mut Vec<Combination>,
 ) -> Option<()> {
     let Drawer {
-        job,
         pack,
         available,
         window: (first, last),
@@ -123,30 +144,30 @@ fn grow(
         return None;
     }
     let room = i64::from(pack.most_pieces) - base.pieces;
-    for (position, &index) in items.iter().enumerate() {
-        let item = &job.stock[index];
-        let Some(size) = item.size else { continue };
-        let thickness = size.thickness.ticks();
+    for (position, offer) in offers.iter().enumerate() {
+        let thickness = offer.thickness;
         if base.total + room * thickness < first {
             // Nothing from here on is thick enough.
             break;
         }
         let fits = ((last - base.total).max(0) / thickness).min(room);
-        let waste = piece_waste(job, index).raw();
-        let scarcity = scarcity_points(item.available(), item.min_level);
-        for count in 1..=i64::from(available[index]).min(fits) {
+        // Pieces of one lot may be there already, peeled less.
+        let same = base.picks.iter().filter(|pick| pick.item == offer.item);
+        let used: u32 = same.map(|pick| pick.count).sum();
+        let left = available[offer.item].saturating_sub(used);
+        for count in 1..=i64::from(left).min(fits) {
             let mut next = base.clone();
             next.picks.push(Pick {
-                item: index,
+                item: offer.item,
                 count: u32::try_from(count).ok()?,
+                peeled: offer.peeled,
             });
             next.total += count * thickness;
-            next.minus += count * size.tolerance.minus.ticks();
-            next.plus += count * size.tolerance.plus.ticks();
-            next.waste += count * waste;
-            next.scarcity += count * scarcity;
+            next.minus += count * offer.minus;
+            next.plus += count * offer.plus;
+            next.waste += count * offer.waste;
             next.pieces += count;
-            grow(drawer, &items[position + 1..], next, found)?;
+            grow(drawer, &offers[position + 1..], next, found)?;
         }
     }
     let inside = (first..=last).contains(&base.total);

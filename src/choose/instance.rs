@@ -1,19 +1,21 @@
-//! The choice as a bare problem: pumps that take at most one column each out of shared capacity.
+//! The choice as a bare problem: takers that take at most one column each out of shared capacity.
+//!
+//! Pumps take pieces. Behind them stand the *suppliers*: they take one of their columns too, and
+//! it puts pieces in (a use below zero), such as the packs of an item that are opened or the way
+//! a sheet is cut up. So one method does for both.
 
 use smallvec::SmallVec;
 
-/// Pieces of each item that a column takes.
-pub type Uses = SmallVec<[(u32, u32); 8]>;
+/// Pieces of each item that a column takes, ascending by item; a supplier's are below zero, and
+/// it names every item that any of its columns supplies.
+pub type Uses = SmallVec<[(u16, i16); 6]>;
 
-/// How many goals a column has costs in: waste, pieces, scarcity points.
-pub const COSTS: usize = 3;
-
-/// One way to serve a pump.
+/// One way to serve a pump, or one way to supply.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Column {
-    /// Waste, pieces and scarcity points.
-    pub cost: [i64; COSTS],
-    /// Item (an index into the capacities) and count, ascending by item.
+    /// Waste, in millionths of the currency.
+    pub waste: i64,
+    /// Item (an index into the capacities) and count.
     pub uses: Uses,
 }
 
@@ -22,39 +24,51 @@ pub struct Column {
 pub enum Tier {
     /// The weight not served: minus each pump's gain when it is served.
     Served(Vec<i64>),
-    /// One of the columns' costs.
-    Cost(usize),
+    /// The columns' waste.
+    Waste,
+    /// What each piece that a pump takes costs, by item.
+    Pieces(Vec<i64>),
 }
 
 /// A group of pumps that draw on the same items.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Instance {
-    /// Pieces available of each item.
+    /// Pieces available of each item without any supply.
     pub capacity: Vec<i64>,
     /// Sets of items whose total number of pieces is worth deciding as a whole, such as all
     /// shims of one fit: the search splits on these before it looks at single items.
     pub classes: Vec<Vec<u32>>,
-    /// The columns of each pump.
-    pub pumps: Vec<Vec<Column>>,
+    /// The columns of each taker: the pumps, then the suppliers.
+    pub takers: Vec<Vec<Column>>,
+    /// How many of the takers are pumps.
+    pub pumps: usize,
     /// What to minimise, strictly one after the other.
     pub tiers: Vec<Tier>,
 }
 
-/// The column that each pump takes, if any.
+/// The column that each taker takes, if any.
 pub type Taken = Vec<Option<u32>>;
 
 impl Instance {
-    /// What it costs on a tier that a pump takes a column. Taking none costs nothing.
-    pub fn cost(&self, tier: usize, pump: usize, column: u32) -> i64 {
+    /// What it costs on a tier that a taker takes a column. Taking none costs nothing.
+    pub fn cost(&self, tier: usize, taker: usize, column: u32) -> i64 {
+        let pump = taker < self.pumps;
         match &self.tiers[tier] {
-            Tier::Served(gain) => -gain[pump],
-            Tier::Cost(index) => self.column(pump, column).cost[*index],
+            Tier::Served(gain) => -gain.get(taker).copied().unwrap_or(0),
+            Tier::Waste => self.column(taker, column).waste,
+            Tier::Pieces(each) if pump => {
+                let uses = &self.column(taker, column).uses;
+                uses.iter()
+                    .map(|&(item, count)| each[usize::from(item)] * i64::from(count))
+                    .sum()
+            }
+            Tier::Pieces(_) => 0,
         }
     }
 
-    /// A pump's column.
-    pub fn column(&self, pump: usize, column: u32) -> &Column {
-        &self.pumps[pump][column as usize]
+    /// A taker's column.
+    pub fn column(&self, taker: usize, column: u32) -> &Column {
+        &self.takers[taker][column as usize]
     }
 
     /// The value on every tier.
@@ -64,7 +78,7 @@ impl Instance {
                 taken
                     .iter()
                     .enumerate()
-                    .filter_map(|(pump, column)| Some(self.cost(tier, pump, (*column)?)))
+                    .filter_map(|(taker, column)| Some(self.cost(tier, taker, (*column)?)))
                     .sum()
             })
             .collect()
@@ -80,9 +94,9 @@ impl Instance {
     /// What is left of each item.
     pub fn left(&self, taken: &Taken) -> Vec<i64> {
         let mut left = self.capacity.clone();
-        for (pump, column) in taken.iter().enumerate() {
+        for (taker, column) in taken.iter().enumerate() {
             if let Some(column) = column {
-                take(&mut left, &self.column(pump, *column).uses);
+                take(&mut left, &self.column(taker, *column).uses);
             }
         }
         left
@@ -92,19 +106,19 @@ impl Instance {
 /// Whether a column fits into what is left.
 pub fn fits(left: &[i64], uses: &Uses) -> bool {
     uses.iter()
-        .all(|&(item, count)| left[item as usize] >= i64::from(count))
+        .all(|&(item, count)| left[usize::from(item)] >= i64::from(count))
 }
 
 /// Takes a column's pieces.
 pub fn take(left: &mut [i64], uses: &Uses) {
     for &(item, count) in uses {
-        left[item as usize] -= i64::from(count);
+        left[usize::from(item)] -= i64::from(count);
     }
 }
 
 /// Puts a column's pieces back.
 pub fn put_back(left: &mut [i64], uses: &Uses) {
     for &(item, count) in uses {
-        left[item as usize] += i64::from(count);
+        left[usize::from(item)] += i64::from(count);
     }
 }

@@ -3,7 +3,8 @@
 use std::cell::OnceCell;
 
 use crate::choose::bound::{Allowed, Prices, Stage};
-use crate::choose::instance::{Taken, fits, put_back, take};
+use crate::choose::instance::{Taken, Uses, fits, put_back, take};
+use crate::choose::relaxation::Entry;
 
 /// The columns of each pump, least reduced cost first; sorted when they are first asked for.
 pub(super) struct Ranking<'a> {
@@ -39,10 +40,57 @@ impl<'a> Ranking<'a> {
 /// How many columns of a pump, best first, are tried when others must make way for it.
 const TRIED: usize = 60;
 
+/// Lets each supplier supply what the relaxed plan draws on it, rounded up: its cheapest column
+/// that does, or else the one that the relaxed plan takes most of. Without a relaxed plan, the
+/// last one, which supplies most.
+pub(super) fn supply(
+    stage: Stage<'_>,
+    allowed: &Allowed,
+    fractions: &[(Entry, f64)],
+    taken: &mut Taken,
+    left: &mut [i64],
+) {
+    let instance = stage.instance;
+    for supplier in instance.pumps..instance.takers.len() {
+        let from = fractions.partition_point(|((taker, _), _)| *taker < supplier);
+        let to = fractions.partition_point(|((taker, _), _)| *taker <= supplier);
+        let shares = &fractions[from..to];
+        let columns = &allowed.columns[supplier];
+        let wanted = |item: u16| -> f64 {
+            let uses = shares.iter().flat_map(|((_, c), share)| {
+                let uses = &instance.column(supplier, *c).uses;
+                uses.iter().map(move |use_of| (use_of, *share))
+            });
+            uses.filter(|((other, _), _)| *other == item)
+                .map(|((_, count), share)| f64::from(*count) * share)
+                .sum()
+        };
+        let enough = |column: &&u32| {
+            let uses = &instance.column(supplier, **column).uses;
+            uses.iter()
+                .all(|&(item, count)| f64::from(count) <= wanted(item) + 1e-6)
+        };
+        let most = || shares.iter().max_by(|a, b| a.1.total_cmp(&b.1));
+        let chosen = if shares.is_empty() {
+            columns.last().copied()
+        } else {
+            let cheapest = columns.iter().filter(enough).copied();
+            let cost = |column: &u32| stage.instance.column(supplier, *column).waste;
+            cheapest
+                .min_by_key(|column| (cost(column), *column))
+                .or(most().map(|((_, column), _)| *column))
+        };
+        if let Some(column) = chosen {
+            take(left, &instance.column(supplier, column).uses);
+            taken[supplier] = Some(column);
+        }
+    }
+}
+
 /// Serves unserved pumps, at need by moving one other pump to another column.
 pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64]) {
     let instance = ranking.stage.instance;
-    for pump in 0..taken.len() {
+    for pump in 0..instance.pumps {
         if taken[pump].is_some() {
             continue;
         }
@@ -56,7 +104,7 @@ pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64]) {
     }
 }
 
-/// Serves a pump by moving one other pump to another of its columns.
+/// Serves a pump by moving one other pump, or a supplier, to another of its columns.
 fn make_way(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64], pump: usize) {
     let instance = ranking.stage.instance;
     for &column in ranking.of(pump).iter().take(TRIED) {
@@ -65,9 +113,13 @@ fn make_way(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64], pump: us
             let Some(held) = taken[other] else { continue };
             let held_uses = &instance.column(other, held).uses;
             put_back(left, held_uses);
-            if fits(left, uses) {
+            let supplies = other >= instance.pumps;
+            if supplies || fits(left, uses) {
                 take(left, uses);
-                let fitting = |c: &&u32| fits(left, &instance.column(other, **c).uses);
+                let fitting = |c: &&u32| {
+                    let held = &instance.column(other, **c).uses;
+                    fits(left, held) && (!supplies || together(left, uses, held))
+                };
                 let moved = ranking.of(other).iter().take(TRIED).find(fitting).copied();
                 if let Some(moved) = moved {
                     take(left, &instance.column(other, moved).uses);
@@ -80,6 +132,15 @@ fn make_way(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64], pump: us
             take(left, held_uses);
         }
     }
+}
+
+/// Whether nothing is overdrawn of what one column draws on, once a supplier puts its own in.
+fn together(left: &[i64], drawn: &Uses, supplied: &Uses) -> bool {
+    drawn.iter().all(|&(item, _)| {
+        let put_in = supplied.iter().find(|(other, _)| *other == item);
+        let put_in = put_in.map_or(0, |(_, count)| -i64::from(*count));
+        left[usize::from(item)] + put_in >= 0
+    })
 }
 
 /// Passes over all pumps at most.

@@ -3,67 +3,125 @@
 //! Backends differ in what they tell beside the solution, so the multipliers are got by solving
 //! the dual as a linear program of its own. Both are asked in scaled floating point and both
 //! answers are only advice: bounds are recomputed in integers, plans are checked.
+//!
+//! Most takers are *clear*: near the multipliers at hand one column of theirs is best by far.
+//! They are held at it, and a linear program has rows only for the others, which are few.
 
 use good_lp::{
-    Expression, ProblemVariables, Solution, SolverModel, Variable, constraint, variable,
+    Constraint, Expression, ProblemVariables, Solution, SolverModel, Variable, constraint, variable,
 };
 
-use crate::choose::bound::{Allowed, Multipliers, SCALE, Stage};
+use crate::choose::bound::{Multipliers, Range, SCALE, Stage};
+use crate::choose::instance::Tier;
 
-#[cfg(feature = "highs")]
-use good_lp::highs as backend;
-#[cfg(not(feature = "highs"))]
-use good_lp::microlp as backend;
+/// The library that solves the linear programs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Backend {
+    /// microlp, in Rust.
+    #[cfg(feature = "microlp")]
+    MicroLp,
+    /// HiGHS, in C++.
+    #[cfg(feature = "highs")]
+    Highs,
+}
 
-/// The name of the backend built in.
-pub const BACKEND: &str = if cfg!(feature = "highs") {
-    "HiGHS"
-} else {
-    "microlp"
-};
+impl Backend {
+    /// Those that are built in, the one used unless told otherwise first.
+    pub const BUILT_IN: &[Backend] = &[
+        #[cfg(feature = "highs")]
+        Backend::Highs,
+        #[cfg(feature = "microlp")]
+        Backend::MicroLp,
+    ];
 
-/// A pump and one of its columns.
+    /// Its name.
+    pub fn name(self) -> &'static str {
+        match self {
+            #[cfg(feature = "microlp")]
+            Backend::MicroLp => "microlp",
+            #[cfg(feature = "highs")]
+            Backend::Highs => "HiGHS",
+        }
+    }
+}
+
+impl Default for Backend {
+    fn default() -> Backend {
+        Backend::BUILT_IN[0]
+    }
+}
+
+/// A taker and one of its columns.
 pub type Entry = (usize, u32);
+
+/// What a taker may do in a linear program.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Options {
+    /// The columns that it may take.
+    pub columns: Vec<u32>,
+    /// Whether it may take none.
+    pub idle: bool,
+}
+
+impl Options {
+    /// The one thing that it may do, if there is just one; `Some(None)` is to take none.
+    fn only(&self) -> Option<Option<u32>> {
+        match (self.columns.as_slice(), self.idle) {
+            ([], true) => Some(None),
+            ([column], false) => Some(Some(*column)),
+            _ => None,
+        }
+    }
+}
+
+/// A box around multipliers, for linear programs that hold only near by.
+#[derive(Debug, Clone, Copy)]
+pub struct Near<'a> {
+    /// Its middle.
+    pub middle: &'a Multipliers,
+    /// How far it reaches either way, as a share of the goal's greatest cost.
+    pub reach: f64,
+}
+
+/// What a linear program says.
+#[derive(Debug, Clone)]
+pub struct Advice {
+    /// The multipliers.
+    pub multipliers: Multipliers,
+    /// Whether the box held them back.
+    pub at_wall: bool,
+}
 
 /// The most that an earlier goal's multiplier may be, in scaled terms. Keeps the dual bounded
 /// where no plan over the columns at hand keeps the earlier goals.
 const MOST_MULTIPLIER: f64 = 1e5;
 
-/// A stage over the columns at hand, in scaled floating point.
-struct Scaled<'a> {
-    stage: Stage<'a>,
-    /// What a goal's numbers are divided by; the last one is the goal that is minimised.
-    scales: Vec<f64>,
+/// A stage over the options at hand, in scaled floating point.
+#[derive(Debug, Clone, Copy)]
+pub struct Program<'a> {
+    /// The goal.
+    pub stage: Stage<'a>,
+    /// The ranges in force.
+    pub ranges: &'a [Range],
+    /// By taker.
+    pub options: &'a [Options],
+    /// What the numbers of each goal are divided by: [`scales`].
+    pub scales: &'a [f64],
+    /// What solves it.
+    pub backend: Backend,
 }
 
-impl<'a> Scaled<'a> {
-    fn new(stage: Stage<'a>, pool: &[Entry]) -> Scaled<'a> {
-        let scale = |tier: usize| {
-            let most = pool
-                .iter()
-                .map(|&(pump, column)| stage.instance.cost(tier, pump, column).abs())
-                .max();
-            to_f64(most.unwrap_or(1).max(1))
-        };
-        Scaled {
-            stage,
-            scales: (0..=stage.tier).map(scale).collect(),
-        }
-    }
-
-    fn cost(&self, tier: usize, (pump, column): Entry) -> f64 {
-        to_f64(self.stage.instance.cost(tier, pump, column)) / self.scales[tier]
-    }
-
-    fn limit(&self, tier: usize) -> f64 {
-        to_f64(self.stage.limits[tier]) / self.scales[tier]
-    }
-
-    fn uses(&self, (pump, column): Entry) -> impl Iterator<Item = (usize, f64)> + '_ {
-        let uses = &self.stage.instance.column(pump, column).uses;
-        uses.iter()
-            .map(|&(item, count)| (item as usize, f64::from(count)))
-    }
+/// The greatest cost of any column on each goal up to the stage's own, one at least.
+pub fn scales(stage: Stage<'_>) -> Vec<f64> {
+    let scale = |tier: usize| {
+        let takers = stage.instance.takers.iter().enumerate();
+        let costs = takers.flat_map(|(taker, columns)| {
+            let columns = (0..).take(columns.len());
+            columns.map(move |column| stage.instance.cost(tier, taker, column).abs())
+        });
+        to_f64(costs.max().unwrap_or(1).max(1))
+    };
+    (0..=stage.tier).map(scale).collect()
 }
 
 #[expect(
@@ -74,85 +132,253 @@ fn to_f64(number: i64) -> f64 {
     number as f64
 }
 
-/// The multipliers that are best for the columns in `pool`; `None` if the backend gives none.
-pub fn multipliers(stage: Stage<'_>, allowed: &Allowed, pool: &[Entry]) -> Option<Multipliers> {
-    let ranges = &allowed.ranges;
-    let scaled = Scaled::new(stage, pool);
-    let instance = stage.instance;
-    let mut variables = ProblemVariables::new();
-    let mut objective = Expression::default();
-    // A pump that must be served has an equation, whose multiplier may have either sign.
-    let pumps: Vec<Variable> = allowed
-        .idle
-        .iter()
-        .map(|&idle| variables.add(variable().min(if idle { 0.0 } else { -MOST_MULTIPLIER })))
-        .collect();
-    for &pump in &pumps {
-        objective.add_mul(1.0, pump);
+/// A multiplier in scaled floating point.
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "advice only: bounds are recomputed in integers"
+)]
+fn shown(multiplier: i128, scale: f64) -> f64 {
+    multiplier as f64 / SCALE as f64 / scale
+}
+
+impl Program<'_> {
+    fn cost(&self, tier: usize, (taker, column): Entry) -> f64 {
+        to_f64(self.stage.instance.cost(tier, taker, column)) / self.scales[tier]
     }
-    // The price of an item: what the sets that hold it add and take off.
-    let mut items = vec![Vec::new(); instance.capacity.len()];
-    let mut sets = Vec::with_capacity(ranges.len());
-    for (set, range) in stage.sets.iter().zip(ranges) {
-        let most = range.most.map(|most| {
-            let v = variables.add(variable().min(0.0));
-            objective.add_mul(to_f64(most), v);
-            set.iter()
-                .for_each(|&item| items[item as usize].push((v, 1.0)));
+
+    fn limit(&self, tier: usize) -> f64 {
+        to_f64(self.stage.limits[tier]) / self.scales[tier]
+    }
+
+    /// The goal's own scale.
+    fn aim(&self) -> f64 {
+        self.scales[self.stage.tier]
+    }
+
+    fn uses(&self, (taker, column): Entry) -> impl Iterator<Item = (usize, f64)> + '_ {
+        let uses = &self.stage.instance.column(taker, column).uses;
+        uses.iter()
+            .map(|&(item, count)| (usize::from(item), f64::from(count)))
+    }
+
+    /// Whether nothing that is still open changes an earlier goal: all pumps that it counts must
+    /// be served anyway. Its multiplier would be anything.
+    fn settled(&self, tier: usize) -> bool {
+        match &self.stage.instance.tiers[tier] {
+            Tier::Served(gains) => gains
+                .iter()
+                .zip(self.options)
+                .all(|(gain, options)| *gain == 0 || !options.idle || options.columns.is_empty()),
+            _ => false,
+        }
+    }
+
+    /// The multipliers that are best for these options, near by or anywhere; `None` if the backend
+    /// gives none.
+    pub fn multipliers(&self, near: Option<Near<'_>>) -> Option<Advice> {
+        let Program {
+            stage,
+            ranges,
+            options,
+            scales,
+            backend,
+        } = *self;
+        let aim = self.aim();
+        let mut variables = ProblemVariables::new();
+        // A variable that is at least nothing, within the box.
+        let mut walls: Vec<(Variable, f64, f64)> = Vec::new();
+        let mut boxed = |most: f64, middle: Option<f64>| {
+            let (low, high) = match (near, middle) {
+                (Some(near), Some(middle)) => (
+                    (middle - near.reach * (1.0 + middle)).clamp(0.0, most),
+                    (middle + near.reach * (1.0 + middle)).min(most),
+                ),
+                _ => (0.0, most),
+            };
+            let v = variable().min(low);
+            let v = variables.add(if high.is_finite() { v.max(high) } else { v });
+            if near.is_some() {
+                walls.push((v, low, if high < most { high } else { f64::INFINITY }));
+            }
             v
-        });
-        let least = (range.least > 0).then(|| {
-            let v = variables.add(variable().min(0.0).max(MOST_MULTIPLIER));
-            objective.add_mul(-to_f64(range.least), v);
-            set.iter()
-                .for_each(|&item| items[item as usize].push((v, -1.0)));
-            v
-        });
-        sets.push((most, least));
-    }
-    let goals: Vec<Variable> = (0..stage.tier)
-        .map(|_| variables.add(variable().min(0.0).max(MOST_MULTIPLIER)))
-        .collect();
-    for (tier, &goal) in goals.iter().enumerate() {
-        objective.add_mul(scaled.limit(tier), goal);
-    }
-    let mut model = variables.minimise(objective).using(backend);
-    quiet(&mut model);
-    for &entry in pool {
-        let mut left = Expression::from(pumps[entry.0]);
-        for (item, count) in scaled.uses(entry) {
-            for &(v, sign) in &items[item] {
-                left.add_mul(sign * count, v);
+        };
+        // What a piece of each item costs, as a sum of variables.
+        let mut items = vec![Vec::new(); stage.instance.capacity.len()];
+        let mut objective = Expression::default();
+        let mut sets = Vec::with_capacity(ranges.len());
+        for (index, (set, range)) in stage.sets.iter().zip(ranges).enumerate() {
+            let middle = near.map(|near| near.middle.sets[index]);
+            let mut side = |limit: i64, most: f64, middle: Option<i128>, sign: f64| {
+                let v = boxed(most, middle.map(|m| shown(m, aim)));
+                objective.add_mul(sign * to_f64(limit), v);
+                set.iter()
+                    .for_each(|&item| items[item as usize].push((v, sign)));
+                v
+            };
+            let most = range
+                .most
+                .map(|most| side(most, f64::INFINITY, middle.map(|m| m.0), 1.0));
+            let least = (range.least > 0)
+                .then(|| side(range.least, MOST_MULTIPLIER, middle.map(|m| m.1), -1.0));
+            sets.push((most, least));
+        }
+        let goals: Vec<Option<Variable>> = (0..stage.tier)
+            .map(|tier| {
+                if self.settled(tier) {
+                    return None;
+                }
+                let scale = aim / scales[tier];
+                let middle = near.map(|near| shown(near.middle.goals[tier], scale));
+                let v = boxed(MOST_MULTIPLIER, middle);
+                objective.add_mul(self.limit(tier), v);
+                Some(v)
+            })
+            .collect();
+        // What an option costs, the prices of its pieces and of the earlier goals counted.
+        let priced = |entry: Entry, into: &mut Expression, sign: f64| {
+            for (item, count) in self.uses(entry) {
+                for &(v, side) in &items[item] {
+                    into.add_mul(sign * side * count, v);
+                }
+            }
+            for (tier, goal) in goals.iter().enumerate() {
+                if let Some(goal) = *goal {
+                    into.add_mul(sign * self.cost(tier, entry), goal);
+                }
+            }
+        };
+        let mut rows: Vec<(Expression, f64)> = Vec::new();
+        for (taker, options) in options.iter().enumerate() {
+            match options.only() {
+                Some(None) => {}
+                Some(Some(column)) => priced((taker, column), &mut objective, -1.0),
+                None => {
+                    // One that must take a column has an equation, whose multiplier may have
+                    // either sign.
+                    let low = if options.idle { 0.0 } else { -MOST_MULTIPLIER };
+                    let v = variables.add(variable().min(low));
+                    objective.add_mul(1.0, v);
+                    for &column in &options.columns {
+                        let entry = (taker, column);
+                        let mut left = Expression::from(v);
+                        priced(entry, &mut left, 1.0);
+                        rows.push((left, -self.cost(stage.tier, entry)));
+                    }
+                }
             }
         }
-        for (tier, &goal) in goals.iter().enumerate() {
-            left.add_mul(scaled.cost(tier, entry), goal);
-        }
-        model.add_constraint(constraint!(left >= -scaled.cost(stage.tier, entry)));
-    }
-    let solution = model.solve().ok()?;
-    let aim = scaled.scales[stage.tier];
-    let whole =
-        |v: Variable, scale: f64, limit: i64| whole_multiplier(solution.value(v) * scale, limit);
-    let side = |v: Option<Variable>, limit: i64| v.map_or(Some(0), |v| whole(v, aim, limit));
-    Some(Multipliers {
-        sets: sets
+        let rows = rows
             .into_iter()
-            .zip(ranges)
-            .map(|((most, least), range)| {
-                Some((
-                    side(most, range.most.unwrap_or(0))?,
-                    side(least, range.least)?,
-                ))
-            })
-            .collect::<Option<_>>()?,
-        goals: goals
-            .iter()
-            .zip(&scaled.scales)
-            .zip(stage.limits)
-            .map(|((&v, scale), &limit)| whole(v, aim / scale, limit))
-            .collect::<Option<_>>()?,
-    })
+            .map(|(left, right)| constraint!(left >= right));
+        let value = solve(variables, objective, rows, backend)?;
+        let whole = |v: Variable, scale: f64, limit: i64| whole_multiplier(value(v) * scale, limit);
+        let side = |v: Option<Variable>, limit: i64| v.map_or(Some(0), |v| whole(v, aim, limit));
+        let at_wall = walls.iter().any(|&(v, low, high)| {
+            let (value, hair) = (value(v), 1e-7);
+            (low > 0.0 && value <= low + hair) || value >= high - hair
+        });
+        let multipliers = Multipliers {
+            sets: sets
+                .into_iter()
+                .zip(ranges)
+                .map(|((most, least), range)| {
+                    Some((
+                        side(most, range.most.unwrap_or(0))?,
+                        side(least, range.least)?,
+                    ))
+                })
+                .collect::<Option<_>>()?,
+            goals: goals
+                .iter()
+                .zip(scales)
+                .zip(stage.limits)
+                .map(|((&v, scale), &limit)| v.map_or(Some(0), |v| whole(v, aim / scale, limit)))
+                .collect::<Option<_>>()?,
+        };
+        Some(Advice {
+            multipliers,
+            at_wall,
+        })
+    }
+
+    /// How much of each option the relaxed problem takes, those it takes nothing of left out; `None`
+    /// if the backend gives nothing.
+    pub fn fractions(&self) -> Option<Vec<(Entry, f64)>> {
+        let Program {
+            stage,
+            ranges,
+            options,
+            backend,
+            ..
+        } = *self;
+        let mut variables = ProblemVariables::new();
+        let mut objective = Expression::default();
+        let mut items = vec![Expression::default(); stage.instance.capacity.len()];
+        let mut goals = vec![Expression::default(); stage.tier];
+        let mut takers = Vec::new();
+        let mut columns: Vec<(Entry, Option<Variable>)> = Vec::new();
+        for (taker, options) in options.iter().enumerate() {
+            let only = options.only();
+            let mut sum = Expression::default();
+            for &column in &options.columns {
+                let entry = (taker, column);
+                // The only option is taken whole.
+                let v = match only {
+                    Some(_) => None,
+                    None => Some(variables.add(variable().min(0.0))),
+                };
+                let add = |into: &mut Expression, amount: f64| match v {
+                    Some(v) => into.add_mul(amount, v),
+                    None => *into += amount,
+                };
+                add(&mut objective, self.cost(stage.tier, entry));
+                add(&mut sum, 1.0);
+                for (item, count) in self.uses(entry) {
+                    add(&mut items[item], count);
+                }
+                for (tier, goal) in goals.iter_mut().enumerate() {
+                    add(goal, self.cost(tier, entry));
+                }
+                columns.push((entry, v));
+            }
+            if only.is_none() {
+                takers.push((sum, options.idle));
+            }
+        }
+        // What a limit is missed by, at the price that bounds the dual.
+        let mut miss = || {
+            let v = variables.add(variable().min(0.0));
+            objective.add_mul(MOST_MULTIPLIER, v);
+            v
+        };
+        let mut constraints = Vec::new();
+        for (taker, idle) in takers {
+            constraints.push(if idle {
+                constraint!(taker <= 1.0)
+            } else {
+                constraint!(taker + miss() == 1.0)
+            });
+        }
+        for (set, range) in stage.sets.iter().zip(ranges) {
+            let total: Expression = set.iter().map(|&item| items[item as usize].clone()).sum();
+            if let Some(most) = range.most {
+                constraints.push(constraint!(total.clone() - miss() <= to_f64(most)));
+            }
+            if range.least > 0 {
+                constraints.push(constraint!(total + miss() >= to_f64(range.least)));
+            }
+        }
+        for (tier, goal) in goals.into_iter().enumerate() {
+            constraints.push(constraint!(goal - miss() <= self.limit(tier)));
+        }
+        let value = solve(variables, objective, constraints, backend)?;
+        let shares: Vec<(Entry, f64)> = columns
+            .into_iter()
+            .map(|(entry, v)| (entry, v.map_or(1.0, &value)))
+            .collect();
+        let whole = shares.iter().all(|(_, share)| share.is_finite());
+        whole.then(|| shares.into_iter().filter(|(_, v)| *v > 1e-9).collect())
+    }
 }
 
 /// A multiplier in whole 1/SCALE; tiny negatives are nothing, and one whose product with its
@@ -170,70 +396,35 @@ fn whole_multiplier(value: f64, limit: i64) -> Option<i128> {
     Some(whole)
 }
 
-/// How much of each column in `pool` the relaxed problem takes; `None` if the backend gives none.
-pub fn fractions(stage: Stage<'_>, allowed: &Allowed, pool: &[Entry]) -> Option<Vec<f64>> {
-    let ranges = &allowed.ranges;
-    let scaled = Scaled::new(stage, pool);
-    let instance = stage.instance;
-    let mut variables = ProblemVariables::new();
-    let columns: Vec<Variable> = pool
-        .iter()
-        .map(|_| variables.add(variable().min(0.0)))
-        .collect();
-    let mut objective = Expression::default();
-    let mut pumps = vec![Expression::default(); instance.pumps.len()];
-    let mut items = vec![Expression::default(); instance.capacity.len()];
-    let mut goals = vec![Expression::default(); stage.tier];
-    for (&entry, &column) in pool.iter().zip(&columns) {
-        objective.add_mul(scaled.cost(stage.tier, entry), column);
-        pumps[entry.0].add_mul(1.0, column);
-        for (item, count) in scaled.uses(entry) {
-            items[item].add_mul(count, column);
+/// Minimises, and returns where the variables come out.
+fn solve(
+    variables: ProblemVariables,
+    objective: Expression,
+    rows: impl IntoIterator<Item = Constraint>,
+    backend: Backend,
+) -> Option<Box<dyn Fn(Variable) -> f64>> {
+    fn run<M: SolverModel>(
+        mut model: M,
+        rows: impl IntoIterator<Item = Constraint>,
+    ) -> Option<Box<dyn Fn(Variable) -> f64>>
+    where
+        M::Solution: 'static,
+    {
+        for row in rows {
+            model.add_constraint(row);
         }
-        for (tier, goal) in goals.iter_mut().enumerate() {
-            goal.add_mul(scaled.cost(tier, entry), column);
-        }
+        let solution = model.solve().ok()?;
+        Some(Box::new(move |v| solution.value(v)))
     }
-    // What a limit is missed by, at the price that bounds the dual.
-    let mut miss = || {
-        let v = variables.add(variable().min(0.0));
-        objective.add_mul(MOST_MULTIPLIER, v);
-        v
-    };
-    let mut constraints = Vec::new();
-    for (pump, &idle) in pumps.into_iter().zip(&allowed.idle) {
-        constraints.push(if idle {
-            constraint!(pump <= 1.0)
-        } else {
-            constraint!(pump + miss() == 1.0)
-        });
-    }
-    for (set, range) in stage.sets.iter().zip(ranges) {
-        let total: Expression = set.iter().map(|&item| items[item as usize].clone()).sum();
-        if let Some(most) = range.most {
-            constraints.push(constraint!(total.clone() <= to_f64(most)));
-        }
-        if range.least > 0 {
-            constraints.push(constraint!(total + miss() >= to_f64(range.least)));
+    let problem = variables.minimise(objective);
+    match backend {
+        #[cfg(feature = "microlp")]
+        Backend::MicroLp => run(problem.using(good_lp::microlp), rows),
+        #[cfg(feature = "highs")]
+        Backend::Highs => {
+            let mut model = problem.using(good_lp::highs);
+            model.set_verbose(false);
+            run(model, rows)
         }
     }
-    for (tier, goal) in goals.into_iter().enumerate() {
-        constraints.push(constraint!(goal - miss() <= scaled.limit(tier)));
-    }
-    let mut model = variables.minimise(objective).using(backend);
-    quiet(&mut model);
-    for constraint in constraints {
-        model.add_constraint(constraint);
-    }
-    let solution = model.solve().ok()?;
-    let values: Vec<f64> = columns.iter().map(|&v| solution.value(v)).collect();
-    values.iter().all(|v| v.is_finite()).then_some(values)
 }
-
-#[cfg(feature = "highs")]
-fn quiet(model: &mut good_lp::solvers::highs::HighsProblem) {
-    model.set_verbose(false);
-}
-
-#[cfg(not(feature = "highs"))]
-fn quiet(_: &mut good_lp::solvers::microlp::MicroLpProblem) {}

@@ -8,9 +8,10 @@ use std::collections::{BTreeSet, BinaryHeap};
 use std::sync::Arc;
 
 use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, Stage, round_up};
+use crate::choose::climb::{Climb, FAR, NEAR, Pool};
 use crate::choose::instance::{Instance, Taken, Tier, fits, take};
-use crate::choose::mending::{Ranking, mend, refine};
-use crate::choose::relaxation::{self, Entry};
+use crate::choose::mending::{Ranking, mend, refine, supply};
+use crate::choose::relaxation::{Entry, scales};
 use crate::choose::watch::Watch;
 use crate::plan::{Aim, Stop};
 
@@ -27,14 +28,14 @@ pub struct Closed {
     pub stopped: Option<Stop>,
 }
 
-/// Rounds of column generation after which a node is split even if columns still price in.
-const MOST_ROUNDS: usize = 200;
-/// Columns that one pump may add in one round.
-const COLUMNS_A_ROUND: usize = 3;
+/// Pumps in the smallest sample that multipliers are first looked for in.
+const SAMPLE: usize = 60;
 /// Pumps in a part that is searched by itself.
 const PART: usize = 24;
 /// Nodes that the search of a part may take.
 const PART_NODES: usize = 40;
+/// Columns of one taker in a part, those that cost least.
+const PART_COLUMNS: usize = 40;
 /// Parts that are tried at most.
 const MOST_PARTS: usize = 1000;
 
@@ -49,6 +50,7 @@ pub fn close(
     let value = stage.instance.value(&incumbent);
     let mut search = Search::new(stage, value, aim, watch);
     search.put_in_pool(&incumbent);
+    search.start = Some(incumbent.clone());
     let (bound, allowed, stopped) = search.run(allowed);
     Closed {
         taken: search.best.unwrap_or(incumbent),
@@ -130,6 +132,8 @@ struct Search<'a> {
     /// Every cost of this goal is a multiple of this.
     grain: i64,
     best: Option<Taken>,
+    /// The plan to start from, if there is one.
+    start: Option<Taken>,
     /// The value to beat on every goal from this one on.
     value: Vec<i64>,
     /// Whether to end with the first plan that is better.
@@ -139,7 +143,9 @@ struct Search<'a> {
     /// Nodes after which the search ends.
     most_nodes: usize,
     /// The columns that a linear program has ever asked for.
-    pool: BTreeSet<Entry>,
+    pool: Pool,
+    /// [`scales`] of the stage.
+    scales: Vec<f64>,
     nodes: usize,
 }
 
@@ -151,21 +157,25 @@ impl<'a> Search<'a> {
             watch,
             grain: grain(stage.instance, stage.tier),
             best: None,
+            start: None,
             value,
             any_will_do: false,
             is_part: false,
             most_nodes: usize::MAX,
-            pool: BTreeSet::new(),
+            pool: vec![Vec::new(); stage.instance.takers.len()],
+            scales: scales(stage),
             nodes: 0,
         }
     }
 
     fn put_in_pool(&mut self, taken: &Taken) {
-        let entries = taken
-            .iter()
-            .enumerate()
-            .filter_map(|(pump, column)| Some((pump, (*column)?)));
-        self.pool.extend(entries);
+        for (known, column) in self.pool.iter_mut().zip(taken) {
+            if let Some(column) = column
+                && let Err(at) = known.binary_search(column)
+            {
+                known.insert(at, *column);
+            }
+        }
     }
 
     /// The value to beat.
@@ -191,6 +201,7 @@ impl<'a> Search<'a> {
         root.bound = relaxed.bound;
         if relaxed.bound < self.to_beat() {
             self.round(&relaxed, &root.allowed);
+            self.round_by_part(&relaxed, &root.allowed);
             self.better_by_parts(&relaxed, &root.allowed);
         }
         self.tell(relaxed.bound, 1);
@@ -235,7 +246,7 @@ impl<'a> Search<'a> {
     fn tell(&self, bound: i64, open: usize) {
         self.watch.tell(
             self.aim,
-            self.stage.instance.pumps.len(),
+            self.stage.instance.pumps,
             self.to_beat(),
             bound,
             open,
@@ -273,107 +284,107 @@ impl<'a> Search<'a> {
     /// Column generation at a node: the best bound, and the relaxed plan behind it. `None` when
     /// the node holds no plan better than the best one.
     fn relax(&mut self, node: &Node) -> Option<Relaxed> {
-        let mut best = node.multipliers.clone();
-        let ranges = &node.allowed.ranges;
-        let mut raw_bound = self
-            .stage
-            .price(&self.stage.prices(&best, ranges), &node.allowed)?
-            .bound;
-        let mut pool = self.pool_of(&node.allowed);
-        for _ in 0..MOST_ROUNDS {
-            if round_up(raw_bound, self.grain) >= self.to_beat() {
-                return (node.number == 0).then(|| self.relaxed(raw_bound, best, Vec::new()));
-            }
-            let Some(multipliers) = relaxation::multipliers(self.stage, &node.allowed, &pool)
-            else {
-                break;
-            };
-            let prices = self.stage.prices(&multipliers, ranges);
-            let priced = self.stage.price(&prices, &node.allowed)?;
-            let (fresh, known) = self.fresh(&prices, &node.allowed, &pool);
-            if priced.bound > raw_bound {
-                raw_bound = priced.bound;
-                best = multipliers;
-            }
-            // What the columns at hand come to is above any bound: where rounding up makes the
-            // two alike, further columns change nothing.
-            let settled = known.is_some_and(|known| {
-                let known = prices.constant() + known - SCALE * i128::from(self.grain) / 1024;
-                round_up(known, self.grain) <= round_up(raw_bound, self.grain)
-            });
-            if settled || fresh.is_empty() || self.watch.stop().is_some() {
-                break;
-            }
-            self.pool.extend(fresh.iter().copied());
-            pool.extend(fresh);
-            pool.sort_unstable();
-        }
-        let fractions = match relaxation::fractions(self.stage, &node.allowed, &pool) {
-            Some(values) => pool
-                .iter()
-                .copied()
-                .zip(values)
-                .filter(|(_, v)| *v > 1e-9)
-                .collect(),
-            None => Vec::new(),
+        let root = node.number == 0;
+        let start = if root && self.can_sample() {
+            self.sampled(&node.allowed, SAMPLE)
+        } else {
+            node.multipliers.clone()
         };
-        Some(self.relaxed(raw_bound, best, fractions))
-    }
-
-    fn relaxed(
-        &self,
-        raw_bound: i128,
-        multipliers: Multipliers,
-        fractions: Vec<(Entry, f64)>,
-    ) -> Relaxed {
-        Relaxed {
-            bound: round_up(raw_bound, self.grain),
-            multipliers,
+        let reach = if root && self.can_sample() {
+            NEAR / 4.0
+        } else if start == Multipliers::zero(self.stage.sets.len(), self.stage.tier) {
+            FAR
+        } else {
+            NEAR
+        };
+        let goal = Climb {
+            stage: self.stage,
+            allowed: &node.allowed,
+            grain: self.grain,
+            enough: self.to_beat(),
+            backend: self.watch.backend,
+            scales: &self.scales,
+        };
+        let peak = goal.climb(start, reach, &mut self.pool, self.watch)?;
+        let bound = round_up(peak.bound, self.grain);
+        if bound >= self.to_beat() {
+            return root.then(|| Relaxed {
+                bound,
+                multipliers: peak.multipliers,
+                fractions: Vec::new(),
+            });
+        }
+        let fractions = goal.fractions(&peak, &self.pool);
+        Some(Relaxed {
+            bound,
+            multipliers: peak.multipliers,
             fractions,
+        })
+    }
+
+    /// How exactly a sample's bound is worth knowing: a small part of what one pump costs.
+    fn coarse(&self) -> i64 {
+        let instance = self.stage.instance;
+        let first = (0..instance.pumps).find(|&pump| !instance.takers[pump].is_empty());
+        first.map_or(1, |pump| {
+            instance.cost(self.stage.tier, pump, 0).abs() / 256
+        })
+    }
+
+    /// Whether multipliers can be had from a sample of the pumps: where there are many, and all
+    /// pieces lie ready.
+    fn can_sample(&self) -> bool {
+        let instance = self.stage.instance;
+        instance.pumps == instance.takers.len() && instance.pumps >= 4 * SAMPLE
+    }
+
+    /// Multipliers from every fourth pump with a fourth of the stock, and so on down to about
+    /// `least` pumps: a good place to start from.
+    fn sampled(&mut self, allowed: &Allowed, least: usize) -> Multipliers {
+        let pumps = self.stage.instance.pumps;
+        let mut every = 1;
+        while pumps / (every * 4) >= least {
+            every *= 4;
         }
-    }
-
-    /// The columns of the pool that a node still allows.
-    fn pool_of(&self, allowed: &Allowed) -> Vec<Entry> {
-        self.pool
-            .iter()
-            .copied()
-            .filter(|(pump, column)| allowed.columns[*pump].binary_search(column).is_ok())
-            .collect()
-    }
-
-    /// Columns that price in: for each pump the few with the least reduced cost below what the
-    /// pump gets from the columns at hand; and what all pumps get from those, if they all do.
-    fn fresh(
-        &self,
-        prices: &Prices,
-        allowed: &Allowed,
-        pool: &[Entry],
-    ) -> (Vec<Entry>, Option<i128>) {
-        let mut fresh = Vec::new();
-        let mut sum = Some(0);
-        for (pump, columns) in allowed.columns.iter().enumerate() {
-            let from = pool.partition_point(|entry| entry.0 < pump);
-            let to = pool.partition_point(|entry| entry.0 <= pump);
-            let idle = allowed.idle[pump].then_some(0);
-            let known = pool[from..to]
+        let mut start = Multipliers::zero(self.stage.sets.len(), self.stage.tier);
+        let mut reach = FAR;
+        let none: Arc<Vec<u32>> = Arc::default();
+        while every > 1 {
+            let share = |count: i64| count / i64::try_from(every).unwrap_or(i64::MAX);
+            let mut part = allowed.clone();
+            for pump in (0..pumps).filter(|pump| pump % every != 0) {
+                part.columns[pump] = Arc::clone(&none);
+                part.idle[pump] = true;
+            }
+            for range in &mut part.ranges {
+                range.least = share(range.least);
+                range.most = range.most.map(share);
+            }
+            let limits: Vec<i64> = self
+                .stage
+                .limits
                 .iter()
-                .map(|&(_, column)| self.stage.reduced(prices, pump, column))
-                .chain(idle)
-                .min();
-            sum = sum.zip(known).map(|(sum, known)| sum + known);
-            // A hair's breadth is the backend's own error, not a better column.
-            let least = known.map_or(i128::MAX, |known| known - SCALE / 1024);
-            let mut better: Vec<(i128, u32)> = columns
-                .iter()
-                .map(|&column| (self.stage.reduced(prices, pump, column), column))
-                .filter(|(reduced, _)| *reduced < least)
+                .map(|&limit| share(limit))
                 .collect();
-            better.sort_unstable();
-            let few = better.iter().take(COLUMNS_A_ROUND);
-            fresh.extend(few.map(|&(_, column)| (pump, column)));
+            let goal = Climb {
+                stage: Stage {
+                    limits: &limits,
+                    ..self.stage
+                },
+                allowed: &part,
+                grain: self.grain.max(self.coarse()),
+                enough: i64::MAX,
+                backend: self.watch.backend,
+                scales: &self.scales,
+            };
+            if let Some(peak) = goal.climb(start.clone(), reach, &mut self.pool, self.watch) {
+                start = peak.multipliers;
+                // The larger the sample, the nearer it came.
+                reach = NEAR / 4.0;
+            }
+            every /= 4;
         }
-        (fresh, sum)
+        start
     }
 
     /// Splits a node in two where the relaxed plan is most undecided. Returns the half to go on
@@ -410,7 +421,14 @@ impl<'a> Search<'a> {
     fn round(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
         let instance = self.stage.instance;
         let mut left = instance.capacity.clone();
-        let mut taken: Taken = vec![None; instance.pumps.len()];
+        let mut taken: Taken = vec![None; instance.takers.len()];
+        supply(
+            self.stage,
+            allowed,
+            &relaxed.fractions,
+            &mut taken,
+            &mut left,
+        );
         let mut wanted = relaxed.fractions.clone();
         wanted.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
         for ((pump, column), _) in wanted {
@@ -428,11 +446,48 @@ impl<'a> Search<'a> {
         self.offer(taken);
     }
 
+    /// Holds the takers that the relaxed plan takes whole, and searches for the rest.
+    fn round_by_part(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
+        let instance = self.stage.instance;
+        if self.is_part || instance.pumps <= PART || relaxed.bound >= self.to_beat() {
+            return;
+        }
+        let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
+        let Some(priced) = self.stage.price(&prices, allowed) else {
+            return;
+        };
+        let mut base: Taken = vec![None; instance.takers.len()];
+        for ((taker, column), share) in &relaxed.fractions {
+            if *share > 1.0 - 1e-6 {
+                base[*taker] = Some(*column);
+            }
+        }
+        // With the undecided ones go those that could do something else at the least cost.
+        let second = |pump: usize| {
+            let held = base[pump];
+            let columns = allowed.columns[pump].iter().filter(|c| Some(**c) != held);
+            let reduced = columns.map(|&column| self.stage.reduced(&prices, pump, column));
+            reduced.min().map(|least| least - priced.cheapest[pump].0)
+        };
+        let mut easy: Vec<(i128, usize)> = (0..instance.pumps)
+            .filter(|&pump| base[pump].is_some())
+            .filter_map(|pump| Some((second(pump)?, pump)))
+            .collect();
+        easy.sort_unstable();
+        let undecided = (0..instance.pumps).filter(|&pump| base[pump].is_none());
+        let mut free: Vec<usize> = undecided.collect();
+        free.extend(easy.iter().map(|(_, pump)| *pump).take(2 * PART));
+        free.extend(instance.pumps..instance.takers.len());
+        free.sort_unstable();
+        self.search_part(&free, &base, &prices, &priced, allowed);
+    }
+
     /// Betters the best plan part by part: some pumps are set free, the others keep what they
     /// have, and the part is searched by itself. Parts are made of the pumps whose columns cost
     /// most beyond what the bound allows them.
     fn better_by_parts(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
-        let pumps = self.stage.instance.pumps.len();
+        let instance = self.stage.instance;
+        let pumps = instance.pumps;
         if self.is_part || pumps <= PART {
             return;
         }
@@ -442,7 +497,7 @@ impl<'a> Search<'a> {
         };
         let mut idle_rounds = 0;
         for round in 0..MOST_PARTS {
-            let Some(best) = self.best.clone() else {
+            let Some(best) = self.best.clone().or_else(|| self.start.clone()) else {
                 return;
             };
             if relaxed.bound >= self.to_beat() || self.watch.stop().is_some() {
@@ -458,10 +513,20 @@ impl<'a> Search<'a> {
             let worst = order.iter().take(PART / 2).map(|(_, p)| *p);
             let wandering = (0..PART / 2).map(|k| order[(round * PART / 2 + k * 7) % pumps].1);
             let mut free: Vec<usize> = worst.chain(wandering).collect();
+            // The suppliers answer to whatever the part comes to.
+            free.extend(pumps..instance.takers.len());
             free.sort_unstable();
             free.dedup();
             let before = self.to_beat();
             self.search_part(&free, &best, &prices, &priced, allowed);
+            if std::env::var_os("CLIMB").is_some() {
+                eprintln!(
+                    "part {round}: {} -> {} bound {}",
+                    before,
+                    self.to_beat(),
+                    relaxed.bound
+                );
+            }
             idle_rounds = if self.to_beat() < before {
                 0
             } else {
@@ -473,34 +538,43 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Searches one part, the other pumps held.
+    /// Searches one part, the other takers held to what `base` says.
     fn search_part(
         &mut self,
         free: &[usize],
-        best: &Taken,
+        base: &Taken,
         prices: &Prices,
         priced: &Priced,
         allowed: &Allowed,
     ) {
         let instance = self.stage.instance;
         let room = SCALE * i128::from(self.to_beat()) - priced.bound;
-        let mut held = best.clone();
-        for &pump in free {
-            held[pump] = None;
+        let mut held = base.clone();
+        for &taker in free {
+            held[taker] = None;
         }
         let kept: Vec<Vec<u32>> = free
             .iter()
-            .map(|&pump| {
-                let near = |c: &u32| {
-                    self.stage.reduced(prices, pump, *c) - priced.cheapest[pump].0 <= room
+            .map(|&taker| {
+                let beyond = |column: u32| {
+                    self.stage.reduced(prices, taker, column) - priced.cheapest[taker].0
                 };
-                allowed.columns[pump].iter().copied().filter(near).collect()
+                let columns = allowed.columns[taker].iter();
+                let near = columns.map(|&column| (beyond(column), column));
+                let mut near: Vec<(i128, u32)> = near.filter(|(b, _)| *b <= room).collect();
+                near.sort_unstable();
+                near.truncate(PART_COLUMNS);
+                let mut kept: Vec<u32> = near.into_iter().map(|(_, column)| column).collect();
+                kept.extend(base[taker].filter(|column| !kept.contains(column)));
+                kept.sort_unstable();
+                kept
             })
             .collect();
         let part = Instance {
             capacity: instance.left(&held),
             classes: instance.classes.clone(),
-            pumps: free
+            pumps: free.iter().filter(|&&taker| taker < instance.pumps).count(),
+            takers: free
                 .iter()
                 .zip(&kept)
                 .map(|(&p, kept)| {
@@ -513,7 +587,9 @@ impl<'a> Search<'a> {
                 .tiers
                 .iter()
                 .map(|tier| match tier {
-                    Tier::Served(gain) => Tier::Served(free.iter().map(|&p| gain[p]).collect()),
+                    Tier::Served(gain) => {
+                        Tier::Served(free.iter().filter_map(|&p| gain.get(p).copied()).collect())
+                    }
                     cost => cost.clone(),
                 })
                 .collect(),
@@ -535,15 +611,20 @@ impl<'a> Search<'a> {
             .iter()
             .zip(&kept)
             .map(|(&pump, kept)| {
-                let at = kept.binary_search(&best[pump]?).ok()?;
+                let at = kept.binary_search(&base[pump]?).ok()?;
                 u32::try_from(at).ok()
             })
             .collect();
-        let mut search = Search::new(stage, part.value(&start), self.aim, self.watch);
+        let beat = self.value.iter().zip(&others).map(|(all, held)| all - held);
+        let mut search = Search::new(stage, beat.collect(), self.aim, self.watch);
         search.put_in_pool(&start);
         search.is_part = true;
         search.most_nodes = PART_NODES;
-        search.run(Allowed::all(&part));
+        let mut whole = Allowed::all(&part);
+        for (idle, &taker) in whole.idle.iter_mut().zip(free) {
+            *idle = allowed.idle[taker];
+        }
+        search.run(whole);
         if let Some(found) = search.best {
             let mut taken = held;
             for ((&pump, kept), found) in free.iter().zip(&kept).zip(found) {
@@ -591,7 +672,7 @@ fn grain(instance: &Instance, tier: usize) -> i64 {
         a
     };
     let mut grain = 0;
-    for (pump, columns) in instance.pumps.iter().enumerate() {
+    for (pump, columns) in instance.takers.iter().enumerate() {
         for column in (0..).take(columns.len()) {
             grain = gcd(grain, instance.cost(tier, pump, column).abs());
             if grain == 1 {
@@ -623,7 +704,7 @@ fn totals(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Op
     let mut uses = vec![0.0; instance.capacity.len()];
     for ((pump, column), value) in fractions {
         for &(item, count) in &instance.column(*pump, *column).uses {
-            uses[item as usize] += value * f64::from(count);
+            uses[usize::from(item)] += value * f64::from(count);
         }
     }
     let singles = instance.capacity.len();
@@ -668,7 +749,7 @@ type Keeps<'a> = Box<dyn Fn(Option<u32>) -> bool + 'a>;
 
 fn undecided<'a>(instance: &'a Instance, fractions: &[(Entry, f64)]) -> Option<(usize, Keeps<'a>)> {
     /// A pump, and the item and count that part its columns; `None` parts served from not.
-    type Rule = (usize, Option<(u32, u32)>);
+    type Rule = (usize, Option<(u16, i16)>);
     let mut best: Option<(f64, Rule)> = None;
     let mut from = 0;
     while from < fractions.len() {
@@ -677,7 +758,7 @@ fn undecided<'a>(instance: &'a Instance, fractions: &[(Entry, f64)]) -> Option<(
         let mine = &fractions[from..to];
         from = to;
         let mass: f64 = mine.iter().map(|(_, value)| value).sum();
-        let mut consider = |share: f64, rule: Option<(u32, u32)>| {
+        let mut consider = |share: f64, rule: Option<(u16, i16)>| {
             let evenness = share.min(1.0 - share);
             if evenness > 1e-6 && best.is_none_or(|(most, _)| evenness > most + 1e-9) {
                 best = Some((evenness, (pump, rule)));
@@ -685,7 +766,7 @@ fn undecided<'a>(instance: &'a Instance, fractions: &[(Entry, f64)]) -> Option<(
         };
         // Served or not at all.
         consider(mass, None);
-        let counts: BTreeSet<(u32, u32)> = mine
+        let counts: BTreeSet<(u16, i16)> = mine
             .iter()
             .flat_map(|((_, c), _)| instance.column(pump, *c).uses.iter().copied())
             .collect();
@@ -708,7 +789,7 @@ fn undecided<'a>(instance: &'a Instance, fractions: &[(Entry, f64)]) -> Option<(
     Some((pump, keeps))
 }
 
-fn uses_at_least(instance: &Instance, pump: usize, column: u32, item: u32, count: u32) -> bool {
+fn uses_at_least(instance: &Instance, pump: usize, column: u32, item: u16, count: i16) -> bool {
     instance
         .column(pump, column)
         .uses

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use crate::choose::bound::{Allowed, Multipliers, Stage};
 use crate::choose::instance::{Instance, Taken, Tier};
-use crate::choose::mending::{Ranking, mend};
+use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::search::{close, reach};
 use crate::choose::watch::Watch;
 use crate::plan::{Aim, Stop};
@@ -30,12 +30,13 @@ pub struct Solved {
 /// use gapwright::choose::watch::Watch;
 /// use gapwright::plan::Aim;
 /// // Two pumps want the one piece of item 0; the second could also take the dearer item 1.
-/// let column = |cost, item| Column { cost: [cost, 1, 0], uses: [(item, 1)].into_iter().collect() };
+/// let column = |waste, item| Column { waste, uses: [(item, 1)].into_iter().collect() };
 /// let instance = Instance {
 ///     capacity: vec![1, 1],
 ///     classes: vec![],
-///     pumps: vec![vec![column(3, 0)], vec![column(3, 0), column(5, 1)]],
-///     tiers: vec![Tier::Served(vec![1, 1]), Tier::Cost(0)],
+///     takers: vec![vec![column(3, 0)], vec![column(3, 0), column(5, 1)]],
+///     pumps: 2,
+///     tiers: vec![Tier::Served(vec![1, 1]), Tier::Waste],
 /// };
 /// let solved = solve(&instance, &[Aim::ServedWeight, Aim::Waste], &Watch::patient());
 /// assert_eq!(solved.taken, [Some(0), Some(1)]);
@@ -84,7 +85,7 @@ fn first_plan(instance: &Instance, sets: &[Vec<u32>]) -> Taken {
     let tier = instance
         .tiers
         .iter()
-        .position(|t| matches!(t, Tier::Cost(_)))
+        .position(|t| *t == Tier::Waste)
         .unwrap_or(0);
     let limits = vec![0; tier];
     let stage = Stage {
@@ -96,12 +97,14 @@ fn first_plan(instance: &Instance, sets: &[Vec<u32>]) -> Taken {
     let allowed = Allowed::all(instance);
     let prices = stage.prices(&Multipliers::zero(sets.len(), tier), &allowed.ranges);
     let mut left = instance.capacity.clone();
-    let mut taken = vec![None; instance.pumps.len()];
-    mend(
-        &Ranking::new(stage, &prices, &allowed),
-        &mut taken,
-        &mut left,
-    );
+    let mut taken = vec![None; instance.takers.len()];
+    supply(stage, &allowed, &[], &mut taken, &mut left);
+    let ranking = Ranking::new(stage, &prices, &allowed);
+    mend(&ranking, &mut taken, &mut left);
+    if instance.takers.len() > instance.pumps {
+        // Supply that nobody wants is taken back.
+        refine(&ranking, &mut taken, &mut left);
+    }
     taken
 }
 
@@ -122,7 +125,7 @@ fn first_in_order(
     watch: &Watch<'_>,
 ) -> Result<Taken, Stop> {
     let mut taken = found.clone();
-    if instance.pumps.len() > MOST_ORDERED {
+    if instance.pumps > MOST_ORDERED {
         return Ok(taken);
     }
     let (Some(last), Some((&most, earlier))) = (aims.last(), limits.split_last()) else {

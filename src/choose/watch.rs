@@ -1,8 +1,10 @@
-//! The watch on a search: its deadline, the user's interrupt, and news for whoever waits.
+//! The watch on a search: its deadline, the user's interrupt, news for whoever waits, and the
+//! library that its linear programs go to.
 
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
+use crate::choose::relaxation::Backend;
 use crate::plan::{Aim, Stop};
 
 /// News of a search under way.
@@ -28,6 +30,8 @@ pub struct Watch<'a> {
     deadline: Option<Instant>,
     interrupt: Option<&'a AtomicBool>,
     listener: Option<&'a (dyn Fn(News) + Sync)>,
+    /// What solves the linear programs.
+    pub(crate) backend: Backend,
 }
 
 impl<'a> Watch<'a> {
@@ -38,6 +42,7 @@ impl<'a> Watch<'a> {
             deadline: None,
             interrupt: None,
             listener: None,
+            backend: Backend::default(),
         }
     }
 
@@ -59,6 +64,13 @@ impl<'a> Watch<'a> {
     #[must_use]
     pub fn listener(mut self, listener: &'a (dyn Fn(News) + Sync)) -> Watch<'a> {
         self.listener = Some(listener);
+        self
+    }
+
+    /// With another of the built-in libraries for the linear programs.
+    #[must_use]
+    pub fn backend(mut self, backend: Backend) -> Watch<'a> {
+        self.backend = backend;
         self
     }
 

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use crate::choose::Drawers;
 use crate::choose::combination::{Combination, list, most_total};
-use crate::choose::pattern::{Pattern, Row, rows, windows};
+use crate::choose::pattern::{self, Pattern, Row, rows, windows};
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::plan::{Cause, Kit, PackPick, Pick, Shortfall, Window};
@@ -16,7 +16,6 @@ pub fn explain(
     job: &Job,
     available: &[u32],
     drawers: &Drawers,
-    patterns: &[Vec<Pattern>],
     servable: &[bool],
     kits: Vec<Option<Vec<PackPick>>>,
 ) -> Vec<Kit> {
@@ -30,13 +29,20 @@ pub fn explain(
     }
     kits.into_iter()
         .enumerate()
-        .map(|(pump, kit)| match kit {
-            Some(packs) => Kit::Served(packs),
-            None if patterns[pump].is_empty() => Kit::Short(vec![diagnose(job, pump, available)]),
-            None if !servable[pump] => {
-                Kit::Short(vec![Shortfall::of(None, Cause::TogetherTooMany)])
+        .map(|(pump, kit)| {
+            if let Some(packs) = kit {
+                return Kit::Served(packs);
             }
-            None => Kit::Short(gone(job, pump, drawers, &patterns[pump], &left, &holders)),
+            let lists = drawers.of(job, &job.pumps[pump]);
+            let patterns = pattern::list(&job.pumps[pump], &job.policy, &lists, usize::MAX);
+            let patterns = patterns.unwrap_or_default();
+            Kit::Short(if patterns.is_empty() {
+                vec![diagnose(job, pump, available)]
+            } else if servable[pump] {
+                gone(job, pump, drawers, &patterns, &left, &holders)
+            } else {
+                vec![Shortfall::of(None, Cause::TogetherTooMany)]
+            })
         })
         .collect()
 }
@@ -95,10 +101,7 @@ fn lacking(lists: &[&[Combination]], pattern: &Pattern, left: &[u32]) -> Vec<Vec
                 let there = left[pick.item].saturating_sub(*before);
                 *before += pick.count;
                 let count = pick.count.saturating_sub(there);
-                (count > 0).then_some(Pick {
-                    item: pick.item,
-                    count,
-                })
+                (count > 0).then_some(Pick { count, ..*pick })
             });
             short.collect()
         })

@@ -3,7 +3,7 @@
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, title, widths};
-use crate::choose::relaxation::BACKEND;
+use crate::choose::relaxation::Backend;
 use crate::verify::Verified;
 use crate::words;
 
@@ -86,7 +86,7 @@ pub(super) fn write(
     );
     let facts = [
         ("Program", format!("gapwright {}", env!("CARGO_PKG_VERSION"))),
-        ("Linear programs by", format!("{BACKEND} through good_lp; bounds recomputed in whole numbers")),
+        ("Linear programs by", format!("{} through good_lp; bounds recomputed in whole numbers", Backend::default().name())),
         ("Search ended early by", stopped.to_string()),
         ("Weights of served pumps", weights),
         ("Date", date.to_string()),

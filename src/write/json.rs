@@ -264,7 +264,10 @@ fn pack(job: &Job, model: &Model, picked: &PackPick) -> PackJson {
             .map(|pick| PieceJson {
                 item: job.stock[pick.item].item.clone(),
                 count: pick.count,
-                peeled_to: None,
+                peeled_to: (pick.peeled > 0)
+                    .then(|| job.stock[pick.item].peeled(pick.peeled))
+                    .flatten()
+                    .map(|length| length.show(unit)),
             })
             .collect(),
     }

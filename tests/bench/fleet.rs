@@ -196,6 +196,9 @@ pub fn fleet(seed: u64, pumps: usize, shims: usize, gaskets: usize, tenths: usiz
             min_level: 2,
             bin: None,
             material: None,
+            pack_qty: 1,
+            peel_step: None,
+            cut: None,
             row: 0,
         });
     };
@@ -207,6 +210,7 @@ pub fn fleet(seed: u64, pumps: usize, shims: usize, gaskets: usize, tenths: usiz
     }
     Job {
         stock,
+        sheets: vec![],
         models: vec![model],
         pumps: made,
         policy: Policy::default(),

@@ -536,6 +536,9 @@ fn random_job(seed: u64) -> Job {
                     min_level: rng.random_range(0..=3),
                     bin: None,
                     material: None,
+                    pack_qty: 1,
+                    peel_step: None,
+                    cut: None,
                     row: 0,
                 });
             }
@@ -578,6 +581,7 @@ fn random_job(seed: u64) -> Job {
     };
     Job {
         stock,
+        sheets: vec![],
         models: vec![model],
         pumps,
         policy: Policy {

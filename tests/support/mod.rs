@@ -39,6 +39,9 @@ pub fn lot(kind: &str, item: &str, thickness: Length, on_hand: u32) -> Item {
         min_level: 0,
         bin: None,
         material: None,
+        pack_qty: 1,
+        peel_step: None,
+        cut: None,
         row: 0,
     }
 }
@@ -136,6 +139,7 @@ pub fn job(
     };
     Job {
         stock,
+        sheets: vec![],
         models: vec![model],
         pumps: vec![pump],
         policy: Policy {

@@ -1,0 +1,293 @@
+//! Column generation: climbs to the multipliers with the best bound.
+//!
+//! A linear program over the columns at hand says where the best multipliers would lie if these
+//! were all there are. All columns are priced there, which gives an exact bound, and the few that
+//! do better than those at hand join them. The linear program trusts its columns only in a box
+//! around the best multipliers so far: there most takers are clear about what they take, and it
+//! stays small. The box grows where the bound keeps its promise and shrinks where it does not.
+//!
+//! Source: the trust region on Kelley's cutting plane method is described in Bonnans, Gilbert,
+//! Lemaréchal, Sagastizábal, Numerical Optimization (2006), part II, from memory.
+
+use rayon::prelude::*;
+use smallvec::SmallVec;
+
+use crate::choose::bound::{AT_ONCE, Allowed, Multipliers, Prices, SCALE, Stage, round_up};
+use crate::choose::relaxation::{Advice, Backend, Entry, Near, Options, Program};
+use crate::choose::watch::Watch;
+
+/// By taker, the columns that a linear program has asked for, ascending.
+pub type Pool = Vec<Vec<u32>>;
+
+/// A box that holds everything.
+pub const FAR: f64 = f64::INFINITY;
+/// A box to start with where good multipliers are known, as a share of the greatest cost.
+pub const NEAR: f64 = 1.0 / 64.0;
+/// The widest box that has walls, for when the backend is lost without.
+const WIDEST: f64 = 64.0;
+/// The narrowest box.
+const NARROWEST: f64 = 1e-9;
+/// Rounds after which the climb ends even if columns still price in.
+const MOST_ROUNDS: usize = 300;
+/// Columns that one taker may add in one round.
+const COLUMNS_A_ROUND: usize = 3;
+
+/// A climb to be made.
+pub struct Climb<'a> {
+    /// The goal.
+    pub stage: Stage<'a>,
+    /// The part of the search space.
+    pub allowed: &'a Allowed,
+    /// Every cost of the goal is a multiple of this.
+    pub grain: i64,
+    /// A bound that is enough: nothing better is asked for.
+    pub enough: i64,
+    /// What solves the linear programs.
+    pub backend: Backend,
+    /// [`scales`] of the stage.
+    pub scales: &'a [f64],
+}
+
+/// Where a climb ended.
+#[derive(Debug, Clone)]
+pub struct Peak {
+    /// The bound, in 1/SCALE.
+    pub bound: i128,
+    /// The multipliers that prove it.
+    pub multipliers: Multipliers,
+    /// How far the columns at hand come out above the bound, in 1/SCALE.
+    above: i128,
+}
+
+/// What a round of pricing finds for one taker.
+struct Found {
+    /// The least reduced cost.
+    least: i128,
+    /// The few columns that do better than those at hand.
+    fresh: SmallVec<[(i128, u32); COLUMNS_A_ROUND]>,
+}
+
+impl Climb<'_> {
+    /// Climbs from `start` in a box of `reach`; `None` if a taker that must take a column has
+    /// none. The columns asked for are left in the pool.
+    pub fn climb(
+        &self,
+        start: Multipliers,
+        reach: f64,
+        pool: &mut Pool,
+        watch: &Watch<'_>,
+    ) -> Option<Peak> {
+        let ranges = &self.allowed.ranges;
+        let prices = self.stage.prices(&start, ranges);
+        let mut found = self.price(&prices, pool)?;
+        let mut peak = Peak {
+            bound: prices.constant() + found.iter().map(|f| f.least).sum::<i128>(),
+            multipliers: start,
+            above: i128::MAX,
+        };
+        let mut middle = prices;
+        let mut reach = reach;
+        join(pool, &found);
+        for _ in 0..MOST_ROUNDS {
+            if round_up(peak.bound, self.grain) >= self.enough || watch.stop().is_some() {
+                break;
+            }
+            let options = self.options(&middle, &found, pool, reach);
+            let near = (reach < FAR).then_some(Near {
+                middle: &peak.multipliers,
+                reach,
+            });
+            let Some(Advice {
+                multipliers: next,
+                at_wall,
+            }) = self.program(&options).multipliers(near)
+            else {
+                reach = if reach >= FAR { WIDEST } else { reach / 8.0 };
+                if reach < NARROWEST {
+                    break;
+                }
+                continue;
+            };
+            let prices = self.stage.prices(&next, ranges);
+            let priced = self.price(&prices, pool)?;
+            let bound = prices.constant() + priced.iter().map(|f| f.least).sum::<i128>();
+            let promised: Option<i128> = self.promised(&prices, &options);
+            let fresh = join(pool, &priced);
+            let promise = promised.map_or(i128::MAX, |promised| promised - peak.bound);
+            let gain = bound - peak.bound;
+            if gain > 0 {
+                peak.bound = bound;
+                peak.multipliers = next;
+                middle = prices;
+                found = priced;
+            }
+            peak.above = promised.map_or(i128::MAX, |promised| (promised - peak.bound).max(0));
+            // A hair's breadth is the backend's own error, not a better bound.
+            if std::env::var_os("CLIMB").is_some() {
+                eprintln!(
+                    "t{} n{} reach {reach:.2e} opts {} peak {:.1} promise {:.1} gain {:.1} fresh {fresh}",
+                    self.stage.tier,
+                    self.allowed.columns.len(),
+                    options.iter().map(|o| o.columns.len()).sum::<usize>(),
+                    peak.bound as f64 / SCALE as f64,
+                    promise as f64 / SCALE as f64,
+                    gain as f64 / SCALE as f64
+                );
+            }
+            let hair = SCALE * i128::from(self.grain) / 1024;
+            // What the columns at hand come to is above any bound: where rounding up makes the
+            // two alike, further columns change nothing.
+            let alike = promised.is_some_and(|promised| {
+                round_up(promised - hair, self.grain) <= round_up(peak.bound, self.grain)
+            });
+            if promise.abs() <= hair
+                || promise <= 0 && fresh == 0
+                || !at_wall && (alike || fresh == 0 && gain > 0)
+            {
+                break;
+            }
+            if gain > promise / 2 {
+                reach *= 4.0;
+            } else if gain < promise / 8 && reach < FAR {
+                reach /= 2.0;
+            }
+            if reach < NARROWEST {
+                break;
+            }
+        }
+        Some(peak)
+    }
+
+    /// The relaxed plan at the end of a climb.
+    pub fn fractions(&self, peak: &Peak, pool: &Pool) -> Vec<(Entry, f64)> {
+        let ranges = &self.allowed.ranges;
+        let prices = self.stage.prices(&peak.multipliers, ranges);
+        let Some(found) = self.price(&prices, pool) else {
+            return Vec::new();
+        };
+        let slack = peak.above.min(i128::MAX / 16) * 8 + SCALE * i128::from(self.grain) / 64;
+        let options = self.within(&prices, &found, pool, slack);
+        let f = self.program(&options).fractions().unwrap_or_default();
+        if std::env::var_os("CLIMB").is_some() {
+            eprintln!(
+                "fractions: {} options, above {}, slack {}: {} entries, {} fractional",
+                options.iter().map(|o| o.columns.len()).sum::<usize>(),
+                peak.above as f64 / SCALE as f64,
+                slack as f64 / SCALE as f64,
+                f.len(),
+                f.iter().filter(|x| x.1 < 0.999).count()
+            );
+        }
+        f
+    }
+
+    fn program<'a>(&'a self, options: &'a [Options]) -> Program<'a> {
+        Program {
+            stage: self.stage,
+            ranges: &self.allowed.ranges,
+            options,
+            scales: self.scales,
+            backend: self.backend,
+        }
+    }
+
+    /// Prices every column: what is least, what is least among those at hand, and what is better.
+    fn price(&self, prices: &Prices, pool: &Pool) -> Option<Vec<Found>> {
+        let Allowed { columns, idle, .. } = self.allowed;
+        columns
+            .par_iter()
+            .enumerate()
+            .with_min_len(AT_ONCE)
+            .map(|(taker, columns)| {
+                let reduced = |column: u32| self.stage.reduced(prices, taker, column);
+                let at_hand = pool[taker]
+                    .iter()
+                    .filter(|column| columns.binary_search(column).is_ok())
+                    .map(|&column| reduced(column));
+                let known = at_hand.chain(idle[taker].then_some(0)).min();
+                let better = known.map_or(i128::MAX, |known| known - SCALE / 1024);
+                let mut fresh: SmallVec<[(i128, u32); COLUMNS_A_ROUND]> = SmallVec::new();
+                let mut least = known;
+                for &column in columns.iter() {
+                    let cost = reduced(column);
+                    if cost < better {
+                        let full = fresh.len() == COLUMNS_A_ROUND;
+                        if full && fresh.last().is_some_and(|last| last.0 <= cost) {
+                            continue;
+                        }
+                        if full {
+                            fresh.pop();
+                        }
+                        let at = fresh.partition_point(|other| other.0 <= cost);
+                        fresh.insert(at, (cost, column));
+                    } else if least.is_none_or(|least| cost < least) {
+                        least = Some(cost);
+                    }
+                }
+                let least = fresh.first().map(|f| f.0).into_iter().chain(least).min()?;
+                Some(Found { least, fresh })
+            })
+            .collect()
+    }
+
+    /// What a linear program in a box of `reach` need look at.
+    fn options(&self, middle: &Prices, found: &[Found], pool: &Pool, reach: f64) -> Vec<Options> {
+        if reach >= FAR {
+            return self.within(middle, found, pool, i128::MAX);
+        }
+        // The prices of some sixteen pieces, put in or taken out, can move by the reach.
+        let scale = self.scales[self.stage.tier];
+        #[expect(
+            clippy::cast_possible_truncation,
+            reason = "costs are below 2^50, reaches below 2^10"
+        )]
+        #[expect(clippy::cast_precision_loss, reason = "SCALE is a power of two")]
+        let slack = (4.0 * reach.min(1e3) * scale * SCALE as f64) as i128;
+        self.within(middle, found, pool, slack)
+    }
+
+    /// The options at hand whose reduced cost is within `slack` of the least.
+    fn within(&self, prices: &Prices, found: &[Found], pool: &Pool, slack: i128) -> Vec<Options> {
+        let Allowed { columns, idle, .. } = self.allowed;
+        (0..columns.len())
+            .map(|taker| {
+                let most = found[taker].least.saturating_add(slack);
+                let near = |column: &u32| {
+                    columns[taker].binary_search(column).is_ok()
+                        && self.stage.reduced(prices, taker, *column) <= most
+                };
+                Options {
+                    columns: pool[taker].iter().copied().filter(near).collect(),
+                    idle: idle[taker] && 0 <= most,
+                }
+            })
+            .collect()
+    }
+
+    /// What the options come to at these prices: the linear program's own value.
+    fn promised(&self, prices: &Prices, options: &[Options]) -> Option<i128> {
+        let mut sum = prices.constant();
+        for (taker, options) in options.iter().enumerate() {
+            let columns = options.columns.iter();
+            sum += columns
+                .map(|&column| self.stage.reduced(prices, taker, column))
+                .chain(options.idle.then_some(0))
+                .min()?;
+        }
+        Some(sum)
+    }
+}
+
+/// Puts the fresh columns into the pool; how many they are.
+fn join(pool: &mut Pool, found: &[Found]) -> usize {
+    let mut count = 0;
+    for (known, found) in pool.iter_mut().zip(found) {
+        for &(_, column) in &found.fresh {
+            if let Err(at) = known.binary_search(&column) {
+                known.insert(at, column);
+                count += 1;
+            }
+        }
+    }
+    count
+}

@@ -1,0 +1,115 @@
+//! Suppliers: what puts pieces in that do not lie ready one by one.
+//!
+//! Two things do. Packs of an item are opened, where the policy says that what is left of an
+//! opened pack is spoiled; and sheets are cut up, where one lot serves several shapes.
+
+use crate::choose::instance::{Column, Uses};
+use crate::cutting::{Layout, layouts};
+use crate::job::Job;
+use crate::length::Length;
+use crate::plan::{by_pack, pack_waste};
+
+/// A supplier.
+pub struct Supplier {
+    /// Its columns; the uses are below zero.
+    pub columns: Vec<Column>,
+    /// For a sheet that is cut: what each column means.
+    pub layouts: Vec<Layout>,
+}
+
+/// The most pieces of one item that a supplier puts in.
+const MOST_SUPPLIED: u32 = 30_000;
+
+/// The suppliers of a job, and the pieces of each item that lie ready without them.
+///
+/// `wanted` is the most pieces of each item that all pumps together could use.
+pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64]) -> (Vec<Supplier>, Vec<i64>) {
+    let mut ready: Vec<i64> = available.iter().map(|&count| i64::from(count)).collect();
+    let mut suppliers = Vec::new();
+    for (item, &count) in available.iter().enumerate() {
+        if by_pack(job, item) && wanted[item] > 0 {
+            let most = count.min(u32::try_from(wanted[item]).unwrap_or(u32::MAX));
+            suppliers.extend(by_the_pack(job, item, most, count));
+            ready[item] = 0;
+        }
+    }
+    for (sheet, lot) in job.sheets.iter().enumerate() {
+        let cut: Vec<(usize, Length)> = (0..job.stock.len())
+            .filter(|&item| wanted[item] > 0)
+            .filter_map(|item| Some((item, job.stock[item].cut?)))
+            .filter(|(_, cut)| cut.sheet == sheet && lot.yields(cut.outside) > 0)
+            .map(|(item, cut)| (item, cut.outside))
+            .collect();
+        // One shape alone is cut sheet after sheet, which the count available says already.
+        if cut.len() < 2 {
+            continue;
+        }
+        let layouts = layouts(lot, sheet, &cut);
+        let most = |item: usize| u64::from(available[item]).min(wanted[item]);
+        let sheets: u64 = cut
+            .iter()
+            .map(|&(item, outside)| most(item).div_ceil(u64::from(lot.yields(outside))))
+            .sum();
+        for &(item, _) in &cut {
+            ready[item] = 0;
+        }
+        for _ in 0..u64::from(lot.available()).min(sheets) {
+            suppliers.push(cut_up(job, &cut, &layouts));
+        }
+    }
+    (suppliers, ready)
+}
+
+/// Ladders of so many pieces paid for, each step as dear as [`pack_waste`] says.
+fn by_the_pack(job: &Job, item: usize, most: u32, available: u32) -> Option<Supplier> {
+    let index = u16::try_from(item).ok()?;
+    let size = job.stock[item].pack_qty.max(1);
+    let loose = available % size;
+    let packs = most.saturating_sub(loose).div_ceil(size);
+    let singly = 0..=loose.min(most);
+    let opened = (1..=packs).map(|packs| loose + packs * size);
+    let steps = singly.chain(opened).filter(|&step| step <= MOST_SUPPLIED);
+    let columns = steps
+        .map(|step| {
+            let supplied = i16::try_from(step).unwrap_or(i16::MAX);
+            Column {
+                waste: pack_waste(job, item, step).raw(),
+                uses: std::iter::once((index, -supplied)).collect(),
+            }
+        })
+        .collect();
+    Some(Supplier {
+        columns,
+        layouts: Vec::new(),
+    })
+}
+
+/// One sheet, in any of its layouts or none.
+fn cut_up(job: &Job, cut: &[(usize, Length)], layouts: &[Layout]) -> Supplier {
+    let outside = |item: usize| {
+        let shape = cut.iter().find(|(other, _)| *other == item);
+        shape.map_or(Length::ZERO, |(_, outside)| *outside)
+    };
+    let uses = |layout: Option<&Layout>| -> Uses {
+        let yields = layout
+            .map(|layout| layout.yields(&job.sheets[layout.sheet], outside))
+            .unwrap_or_default();
+        cut.iter()
+            .filter_map(|&(item, _)| {
+                let blanks = yields.get(&item).copied().unwrap_or(0).min(MOST_SUPPLIED);
+                Some((u16::try_from(item).ok()?, -i16::try_from(blanks).ok()?))
+            })
+            .collect()
+    };
+    let column = |layout: Option<&Layout>| Column {
+        waste: 0,
+        uses: uses(layout),
+    };
+    Supplier {
+        columns: std::iter::once(None)
+            .chain(layouts.iter().map(Some))
+            .map(column)
+            .collect(),
+        layouts: layouts.to_vec(),
+    }
+}

@@ -1,0 +1,187 @@
+//! Pieces cut from sheet: what a sheet yields, and how it is cut up.
+//!
+//! A piece needs a square blank of its outside diameter. A sheet is cut into strips, each as wide
+//! as the blanks that are cut from it and all of them along the same side; one sheet carries
+//! strips for at most two shapes. That is how it is done with shears and a template, it can
+//! always be carried out, and what it yields is counted exactly. Common practice, no source.
+
+use std::collections::BTreeMap;
+
+use crate::decimal::Money;
+use crate::length::Length;
+use crate::stock::Size;
+
+/// A lot of sheets that pieces can be cut from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SheetLot {
+    /// Stock number, unique among all items.
+    pub item: String,
+    /// What is cut from it, in lower case: `gasket` or `shim`.
+    pub kind: String,
+    /// What it is made of.
+    pub material: Option<String>,
+    /// Thickness and tolerance.
+    pub size: Size,
+    /// The sides of one sheet.
+    pub sides: [Length; 2],
+    /// Whole sheets on hand.
+    pub on_hand: u32,
+    /// Of those, the ones that are not offered.
+    pub reserved: u32,
+    /// Cost of one sheet.
+    pub sheet_cost: Money,
+    /// Where it lies.
+    pub bin: Option<String>,
+    /// Its row in its own sheet, from 0.
+    pub row: u32,
+}
+
+impl SheetLot {
+    /// Sheets that may be cut.
+    pub fn available(&self) -> u32 {
+        self.on_hand.saturating_sub(self.reserved)
+    }
+
+    /// Blanks of one shape that one sheet yields.
+    pub fn yields(&self, outside: Length) -> u32 {
+        self.sides
+            .iter()
+            .map(|side| along(*side, outside))
+            .product()
+    }
+
+    /// The cost of a blank, rounded up: the share of the sheet that its square takes. What lies
+    /// outside and inside the ring is offcut and is paid for with it.
+    pub fn blank_cost(&self, outside: Length) -> Money {
+        let square = i128::from(outside.ticks()) * i128::from(outside.ticks());
+        let sheet = self
+            .sides
+            .iter()
+            .map(|side| i128::from(side.ticks()))
+            .product::<i128>()
+            .max(1);
+        let share = i128::from(self.sheet_cost.raw()) * square;
+        Money::from_raw(i64::try_from((share + sheet - 1).div_euclid(sheet)).unwrap_or(i64::MAX))
+    }
+}
+
+/// The shape of a cut piece and the sheets that it comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Cut {
+    /// The index of the lot of sheets in the job.
+    pub sheet: usize,
+    /// Outside diameter.
+    pub outside: Length,
+    /// Inside diameter.
+    pub inside: Length,
+}
+
+/// How many blanks lie side by side along a length.
+fn along(length: Length, blank: Length) -> u32 {
+    if blank <= Length::ZERO {
+        return 0;
+    }
+    u32::try_from(length.ticks().max(0) / blank.ticks()).unwrap_or(u32::MAX)
+}
+
+/// How one sheet is cut up.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Layout {
+    /// The index of the lot of sheets in the job.
+    pub sheet: usize,
+    /// Which of the sheet's sides the strips run along: 0 or 1.
+    pub along: usize,
+    /// The cut item (an index into the stock), and how many strips carry its blanks.
+    pub strips: Vec<(usize, u32)>,
+}
+
+impl Layout {
+    /// Blanks of each cut item that it yields. `outside` tells a cut item's outside diameter.
+    pub fn yields(
+        &self,
+        lot: &SheetLot,
+        outside: impl Fn(usize) -> Length,
+    ) -> BTreeMap<usize, u32> {
+        let mut yields = BTreeMap::new();
+        for &(item, strips) in &self.strips {
+            *yields.entry(item).or_insert(0) +=
+                strips * along(lot.sides[self.along], outside(item));
+        }
+        yields
+    }
+}
+
+/// Every layout of one sheet of a lot for these shapes (item and outside diameter) that no other
+/// yields more than, in a fixed order.
+///
+/// ```
+/// use gapwright::cutting::{SheetLot, layouts};
+/// use gapwright::decimal::Money;
+/// use gapwright::length::{Length, Tolerance, Unit};
+/// use gapwright::stock::Size;
+/// let mm = |text| Length::parse(text, Some(Unit::Millimetre)).unwrap();
+/// let lot = SheetLot {
+///     item: "G-SHEET".into(), kind: "gasket".into(), material: None,
+///     size: Size { thickness: mm("1.5"), tolerance: Tolerance::default(), uncertainty: None },
+///     sides: [mm("1000"), mm("600")], on_hand: 1, reserved: 0,
+///     sheet_cost: Money::parse("40").unwrap(), bin: None, row: 0,
+/// };
+/// // Alone, blanks of 250 mm give 4 x 2, of 90 mm 11 x 6; mixed, two strips of the first leave
+/// // 100 mm for one of the second.
+/// let all = layouts(&lot, 0, &[(7, mm("250")), (8, mm("90"))]);
+/// let outside = |item| if item == 7 { mm("250") } else { mm("90") };
+/// let yields: Vec<_> = all.iter().map(|l| l.yields(&lot, outside)).collect();
+/// assert!(yields.contains(&[(7, 8), (8, 11)].into()));
+/// assert!(yields.contains(&[(8, 66)].into()));
+/// assert!(!yields.contains(&[(7, 8)].into()));
+/// ```
+pub fn layouts(lot: &SheetLot, sheet: usize, shapes: &[(usize, Length)]) -> Vec<Layout> {
+    let mut found: Vec<(BTreeMap<usize, u32>, Layout)> = Vec::new();
+    let outside = |item: usize| {
+        let shape = shapes.iter().find(|(other, _)| *other == item);
+        shape.map_or(Length::ZERO, |(_, outside)| *outside)
+    };
+    for along_side in 0..2 {
+        let stack = lot.sides[1 - along_side];
+        for (index, &(first, first_wide)) in shapes.iter().enumerate() {
+            for &(second, second_wide) in &shapes[index..] {
+                for strips in 1..=along(stack, first_wide) {
+                    let rest = stack - first_wide * strips;
+                    let more = if second == first {
+                        0
+                    } else {
+                        along(rest, second_wide)
+                    };
+                    // More of the first alone is another turn's business.
+                    let strips = [(first, strips), (second, more)];
+                    let layout = Layout {
+                        sheet,
+                        along: along_side,
+                        strips: strips.into_iter().filter(|(_, n)| *n > 0).collect(),
+                    };
+                    let mut yields = layout.yields(lot, outside);
+                    yields.retain(|_, count| *count > 0);
+                    if !yields.is_empty() {
+                        found.push((yields, layout));
+                    }
+                }
+            }
+        }
+    }
+    found.sort();
+    found.dedup_by(|a, b| a.0 == b.0);
+    let covers = |a: &BTreeMap<usize, u32>, b: &BTreeMap<usize, u32>| {
+        b.iter()
+            .all(|(item, count)| a.get(item).is_some_and(|more| more >= count))
+    };
+    let best = |index: usize| {
+        found
+            .iter()
+            .enumerate()
+            .all(|(other, (yields, _))| other == index || !covers(yields, &found[index].0))
+    };
+    (0..found.len())
+        .filter(|&index| best(index))
+        .map(|index| found[index].1.clone())
+        .collect()
+}
