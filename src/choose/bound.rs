@@ -64,9 +64,15 @@ pub struct Prices {
 }
 
 impl Prices {
-    /// The part of the bound that no pump's choice changes, in 1/SCALE.
+    /// The part of the bound that no taker's choice changes, in 1/SCALE.
     pub fn constant(&self) -> i128 {
         self.constant
+    }
+
+    /// The mean price of a piece, signs left out, in 1/SCALE.
+    pub fn mean(&self) -> i128 {
+        let sum: i128 = self.supplied.iter().map(|price| price.abs()).sum();
+        sum / i128::try_from(self.supplied.len().max(1)).unwrap_or(1)
     }
 }
 

@@ -13,18 +13,16 @@ use rayon::prelude::*;
 use smallvec::SmallVec;
 
 use crate::choose::bound::{AT_ONCE, Allowed, Multipliers, Prices, SCALE, Stage, round_up};
-use crate::choose::relaxation::{Advice, Backend, Entry, Near, Options, Program};
+use crate::choose::relaxation::{Advice, Backend, Entry, Options, Program};
 use crate::choose::watch::Watch;
 
 /// By taker, the columns that a linear program has asked for, ascending.
 pub type Pool = Vec<Vec<u32>>;
 
-/// A box that holds everything.
-pub const FAR: f64 = f64::INFINITY;
+/// A box to start with where nothing is known.
+pub const FAR: f64 = 64.0;
 /// A box to start with where good multipliers are known, as a share of the greatest cost.
 pub const NEAR: f64 = 1.0 / 64.0;
-/// The widest box that has walls, for when the backend is lost without.
-const WIDEST: f64 = 64.0;
 /// The narrowest box.
 const NARROWEST: f64 = 1e-9;
 /// Rounds after which the climb ends even if columns still price in.
@@ -93,16 +91,13 @@ impl Climb<'_> {
                 break;
             }
             let options = self.options(&middle, &found, pool, reach);
-            let near = (reach < FAR).then_some(Near {
-                middle: &peak.multipliers,
-                reach,
-            });
+            let program = self.program(&options);
             let Some(Advice {
                 multipliers: next,
                 at_wall,
-            }) = self.program(&options).multipliers(near)
+            }) = program.multipliers(&peak.multipliers, &middle, reach)
             else {
-                reach = if reach >= FAR { WIDEST } else { reach / 8.0 };
+                reach /= 8.0;
                 if reach < NARROWEST {
                     break;
                 }
@@ -123,17 +118,6 @@ impl Climb<'_> {
             }
             peak.above = promised.map_or(i128::MAX, |promised| (promised - peak.bound).max(0));
             // A hair's breadth is the backend's own error, not a better bound.
-            if std::env::var_os("CLIMB").is_some() {
-                eprintln!(
-                    "t{} n{} reach {reach:.2e} opts {} peak {:.1} promise {:.1} gain {:.1} fresh {fresh}",
-                    self.stage.tier,
-                    self.allowed.columns.len(),
-                    options.iter().map(|o| o.columns.len()).sum::<usize>(),
-                    peak.bound as f64 / SCALE as f64,
-                    promise as f64 / SCALE as f64,
-                    gain as f64 / SCALE as f64
-                );
-            }
             let hair = SCALE * i128::from(self.grain) / 1024;
             // What the columns at hand come to is above any bound: where rounding up makes the
             // two alike, further columns change nothing.
@@ -148,7 +132,7 @@ impl Climb<'_> {
             }
             if gain > promise / 2 {
                 reach *= 4.0;
-            } else if gain < promise / 8 && reach < FAR {
+            } else if gain < promise / 8 {
                 reach /= 2.0;
             }
             if reach < NARROWEST {
@@ -167,18 +151,7 @@ impl Climb<'_> {
         };
         let slack = peak.above.min(i128::MAX / 16) * 8 + SCALE * i128::from(self.grain) / 64;
         let options = self.within(&prices, &found, pool, slack);
-        let f = self.program(&options).fractions().unwrap_or_default();
-        if std::env::var_os("CLIMB").is_some() {
-            eprintln!(
-                "fractions: {} options, above {}, slack {}: {} entries, {} fractional",
-                options.iter().map(|o| o.columns.len()).sum::<usize>(),
-                peak.above as f64 / SCALE as f64,
-                slack as f64 / SCALE as f64,
-                f.len(),
-                f.iter().filter(|x| x.1 < 0.999).count()
-            );
-        }
-        f
+        self.program(&options).fractions().unwrap_or_default()
     }
 
     fn program<'a>(&'a self, options: &'a [Options]) -> Program<'a> {
@@ -232,17 +205,16 @@ impl Climb<'_> {
 
     /// What a linear program in a box of `reach` need look at.
     fn options(&self, middle: &Prices, found: &[Found], pool: &Pool, reach: f64) -> Vec<Options> {
-        if reach >= FAR {
-            return self.within(middle, found, pool, i128::MAX);
-        }
-        // The prices of some sixteen pieces, put in or taken out, can move by the reach.
-        let scale = self.scales[self.stage.tier];
+        // By how much the price of a piece can move, four times over.
         #[expect(
             clippy::cast_possible_truncation,
             reason = "costs are below 2^50, reaches below 2^10"
         )]
-        #[expect(clippy::cast_precision_loss, reason = "SCALE is a power of two")]
-        let slack = (4.0 * reach.min(1e3) * scale * SCALE as f64) as i128;
+        #[expect(clippy::cast_precision_loss, reason = "how much to look at, no more")]
+        let slack = {
+            let scale = self.scales[self.stage.tier] * SCALE as f64;
+            (4.0 * reach.min(1e3) * (scale + middle.mean() as f64)) as i128
+        };
         self.within(middle, found, pool, slack)
     }
 

@@ -11,7 +11,7 @@ use good_lp::{
     Constraint, Expression, ProblemVariables, Solution, SolverModel, Variable, constraint, variable,
 };
 
-use crate::choose::bound::{Multipliers, Range, SCALE, Stage};
+use crate::choose::bound::{Multipliers, Prices, Range, SCALE, Stage};
 use crate::choose::instance::Tier;
 
 /// The library that solves the linear programs.
@@ -74,15 +74,6 @@ impl Options {
     }
 }
 
-/// A box around multipliers, for linear programs that hold only near by.
-#[derive(Debug, Clone, Copy)]
-pub struct Near<'a> {
-    /// Its middle.
-    pub middle: &'a Multipliers,
-    /// How far it reaches either way, as a share of the goal's greatest cost.
-    pub reach: f64,
-}
-
 /// What a linear program says.
 #[derive(Debug, Clone)]
 pub struct Advice {
@@ -92,8 +83,38 @@ pub struct Advice {
     pub at_wall: bool,
 }
 
-/// The most that an earlier goal's multiplier may be, in scaled terms. Keeps the dual bounded
-/// where no plan over the columns at hand keeps the earlier goals.
+/// How a multiplier moves from the middle of the box.
+#[derive(Clone, Copy)]
+struct Way {
+    up: Variable,
+    down: Variable,
+    middle: f64,
+    reach: f64,
+    most: f64,
+}
+
+impl Way {
+    fn add_to(&self, sum: &mut Expression, amount: f64) {
+        sum.add_mul(amount, self.up);
+        sum.add_mul(-amount, self.down);
+    }
+
+    /// Where it comes out.
+    fn to(&self, value: &dyn Fn(Variable) -> f64) -> f64 {
+        self.middle + value(self.up) - value(self.down)
+    }
+
+    /// Whether the box, and not what it can be at all, held it back.
+    fn at_wall(&self, value: &dyn Fn(Variable) -> f64) -> bool {
+        let moved = self.to(value) - self.middle;
+        let inner = self.reach * (1.0 - 1e-6);
+        moved >= inner && self.middle + self.reach < self.most
+            || -moved >= inner && self.middle > self.reach
+    }
+}
+
+/// The most that a multiplier may be, in scaled terms. Keeps the dual bounded where no plan over
+/// the columns at hand keeps the earlier goals.
 const MOST_MULTIPLIER: f64 = 1e5;
 
 /// A stage over the options at hand, in scaled floating point.
@@ -173,126 +194,127 @@ impl Program<'_> {
         }
     }
 
-    /// The multipliers that are best for these options, near by or anywhere; `None` if the backend
-    /// gives none.
-    pub fn multipliers(&self, near: Option<Near<'_>>) -> Option<Advice> {
-        let Program {
-            stage,
-            ranges,
-            options,
-            scales,
-            backend,
-        } = *self;
+    /// The multipliers that are best for these options in a box of `reach` around `middle`, whose
+    /// prices are `prices`; `None` if the backend gives none.
+    ///
+    /// What moves is how far each multiplier goes up or down from the middle, and how far each
+    /// taker falls below the option that is cheapest there. So the middle itself is where the
+    /// backend starts from, with nothing to be put right first.
+    pub fn multipliers(&self, middle: &Multipliers, prices: &Prices, reach: f64) -> Option<Advice> {
+        let Program { stage, ranges, .. } = *self;
         let aim = self.aim();
         let mut variables = ProblemVariables::new();
-        // A variable that is at least nothing, within the box.
-        let mut walls: Vec<(Variable, f64, f64)> = Vec::new();
-        let mut boxed = |most: f64, middle: Option<f64>| {
-            let (low, high) = match (near, middle) {
-                (Some(near), Some(middle)) => (
-                    (middle - near.reach * (1.0 + middle)).clamp(0.0, most),
-                    (middle + near.reach * (1.0 + middle)).min(most),
-                ),
-                _ => (0.0, most),
-            };
-            let v = variable().min(low);
-            let v = variables.add(if high.is_finite() { v.max(high) } else { v });
-            if near.is_some() {
-                walls.push((v, low, if high < most { high } else { f64::INFINITY }));
+        // A multiplier's way up and down, at most `most`.
+        let mut ways = |most: f64, middle: f64| {
+            let reach = reach * (1.0 + middle);
+            let up = variables.add(variable().bounds(0.0..=reach.min((most - middle).max(0.0))));
+            let down = variables.add(variable().bounds(0.0..=reach.min(middle)));
+            Way {
+                up,
+                down,
+                middle,
+                reach,
+                most,
             }
-            v
         };
-        // What a piece of each item costs, as a sum of variables.
-        let mut items = vec![Vec::new(); stage.instance.capacity.len()];
+        // What a piece of each item costs more than in the middle, as a sum of variables.
+        let mut items: Vec<Vec<(Way, f64)>> = vec![Vec::new(); stage.instance.capacity.len()];
         let mut objective = Expression::default();
         let mut sets = Vec::with_capacity(ranges.len());
-        for (index, (set, range)) in stage.sets.iter().zip(ranges).enumerate() {
-            let middle = near.map(|near| near.middle.sets[index]);
-            let mut side = |limit: i64, most: f64, middle: Option<i128>, sign: f64| {
-                let v = boxed(most, middle.map(|m| shown(m, aim)));
-                objective.add_mul(sign * to_f64(limit), v);
+        for ((set, range), &(most, least)) in stage.sets.iter().zip(ranges).zip(&middle.sets) {
+            let mut side = |limit: i64, most: f64, middle: i128, sign: f64| {
+                let way = ways(most, shown(middle, aim));
+                way.add_to(&mut objective, sign * to_f64(limit));
                 set.iter()
-                    .for_each(|&item| items[item as usize].push((v, sign)));
-                v
+                    .for_each(|&item| items[item as usize].push((way, sign)));
+                way
             };
             let most = range
                 .most
-                .map(|most| side(most, f64::INFINITY, middle.map(|m| m.0), 1.0));
-            let least = (range.least > 0)
-                .then(|| side(range.least, MOST_MULTIPLIER, middle.map(|m| m.1), -1.0));
+                .map(|limit| side(limit, MOST_MULTIPLIER, most, 1.0));
+            let least = (range.least > 0).then(|| side(range.least, MOST_MULTIPLIER, least, -1.0));
             sets.push((most, least));
         }
-        let goals: Vec<Option<Variable>> = (0..stage.tier)
+        let goals: Vec<Option<Way>> = (0..stage.tier)
             .map(|tier| {
                 if self.settled(tier) {
                     return None;
                 }
-                let scale = aim / scales[tier];
-                let middle = near.map(|near| shown(near.middle.goals[tier], scale));
-                let v = boxed(MOST_MULTIPLIER, middle);
-                objective.add_mul(self.limit(tier), v);
-                Some(v)
+                let scale = aim / self.scales[tier];
+                let way = ways(MOST_MULTIPLIER, shown(middle.goals[tier], scale));
+                way.add_to(&mut objective, self.limit(tier));
+                Some(way)
             })
             .collect();
-        // What an option costs, the prices of its pieces and of the earlier goals counted.
-        let priced = |entry: Entry, into: &mut Expression, sign: f64| {
+        // What an option costs more than in the middle.
+        let priced = |taker: usize, option: Option<u32>, into: &mut Expression, sign: f64| {
+            let Some(column) = option else { return };
+            let entry = (taker, column);
             for (item, count) in self.uses(entry) {
-                for &(v, side) in &items[item] {
-                    into.add_mul(sign * side * count, v);
+                for (way, side) in &items[item] {
+                    way.add_to(into, sign * side * count);
                 }
             }
             for (tier, goal) in goals.iter().enumerate() {
-                if let Some(goal) = *goal {
-                    into.add_mul(sign * self.cost(tier, entry), goal);
+                if let Some(goal) = goal {
+                    goal.add_to(into, sign * self.cost(tier, entry));
                 }
             }
         };
         let mut rows: Vec<(Expression, f64)> = Vec::new();
-        for (taker, options) in options.iter().enumerate() {
-            match options.only() {
-                Some(None) => {}
-                Some(Some(column)) => priced((taker, column), &mut objective, -1.0),
-                None => {
-                    // One that must take a column has an equation, whose multiplier may have
-                    // either sign.
-                    let low = if options.idle { 0.0 } else { -MOST_MULTIPLIER };
-                    let v = variables.add(variable().min(low));
-                    objective.add_mul(1.0, v);
-                    for &column in &options.columns {
-                        let entry = (taker, column);
-                        let mut left = Expression::from(v);
-                        priced(entry, &mut left, 1.0);
-                        rows.push((left, -self.cost(stage.tier, entry)));
-                    }
+        for (taker, options) in self.options.iter().enumerate() {
+            let columns = options.columns.iter().map(|&column| {
+                let reduced = stage.reduced(prices, taker, column);
+                (reduced, Some(column))
+            });
+            let choices: Vec<(i128, Option<u32>)> =
+                columns.chain(options.idle.then_some((0, None))).collect();
+            let &(cheapest, base) = choices.iter().min_by_key(|(reduced, _)| *reduced)?;
+            priced(taker, base, &mut objective, -1.0);
+            if choices.len() == 1 {
+                continue;
+            }
+            let below = variables.add(variable().min(0.0));
+            objective.add_mul(1.0, below);
+            for (reduced, option) in choices {
+                if option == base {
+                    continue;
                 }
+                let mut left = Expression::from(below);
+                priced(taker, option, &mut left, 1.0);
+                priced(taker, base, &mut left, -1.0);
+                rows.push((left, -shown(reduced - cheapest, aim)));
             }
         }
         let rows = rows
             .into_iter()
             .map(|(left, right)| constraint!(left >= right));
-        let value = solve(variables, objective, rows, backend)?;
-        let whole = |v: Variable, scale: f64, limit: i64| whole_multiplier(value(v) * scale, limit);
-        let side = |v: Option<Variable>, limit: i64| v.map_or(Some(0), |v| whole(v, aim, limit));
-        let at_wall = walls.iter().any(|&(v, low, high)| {
-            let (value, hair) = (value(v), 1e-7);
-            (low > 0.0 && value <= low + hair) || value >= high - hair
-        });
+        let value = solve(variables, objective, rows, self.backend)?;
+        let all = sets
+            .iter()
+            .flat_map(|(most, least)| [most, least])
+            .chain(&goals);
+        let at_wall = all.flatten().any(|way| way.at_wall(&value));
+        let whole = |way: &Option<Way>, scale: f64, limit: i64| match way {
+            Some(way) => whole_multiplier(way.to(&value) * scale, limit),
+            None => Some(0),
+        };
         let multipliers = Multipliers {
             sets: sets
-                .into_iter()
+                .iter()
                 .zip(ranges)
                 .map(|((most, least), range)| {
                     Some((
-                        side(most, range.most.unwrap_or(0))?,
-                        side(least, range.least)?,
+                        whole(most, aim, range.most.unwrap_or(0))?,
+                        whole(least, aim, range.least)?,
                     ))
                 })
                 .collect::<Option<_>>()?,
             goals: goals
                 .iter()
-                .zip(scales)
+                .zip(self.scales)
                 .zip(stage.limits)
-                .map(|((&v, scale), &limit)| v.map_or(Some(0), |v| whole(v, aim / scale, limit)))
+                .map(|((way, scale), &limit)| whole(way, aim / scale, limit))
                 .collect::<Option<_>>()?,
         };
         Some(Advice {

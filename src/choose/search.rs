@@ -24,6 +24,8 @@ pub struct Closed {
     pub bound: i64,
     /// The columns that plans as good as this one may use.
     pub allowed: Allowed,
+    /// The best multipliers for everything together.
+    pub multipliers: Multipliers,
     /// Why the search ended before bound and value met.
     pub stopped: Option<Stop>,
 }
@@ -34,16 +36,20 @@ const SAMPLE: usize = 60;
 const PART: usize = 24;
 /// Nodes that the search of a part may take.
 const PART_NODES: usize = 40;
+/// Nodes up to which the rest of each relaxed plan is searched as a part.
+const ROUNDED_BY_PART: usize = 40;
 /// Columns of one taker in a part, those that cost least.
 const PART_COLUMNS: usize = 40;
 /// Parts that are tried at most.
 const MOST_PARTS: usize = 1000;
 
-/// Searches one goal to its proof, from a plan that keeps the earlier goals.
+/// Searches one goal to its proof, from a plan that keeps the earlier goals, and from the
+/// multipliers that the goal before it ended with.
 pub fn close(
     stage: Stage<'_>,
     allowed: Allowed,
     incumbent: Taken,
+    earlier: Option<&Multipliers>,
     aim: Aim,
     watch: &Watch<'_>,
 ) -> Closed {
@@ -51,11 +57,13 @@ pub fn close(
     let mut search = Search::new(stage, value, aim, watch);
     search.put_in_pool(&incumbent);
     search.start = Some(incumbent.clone());
-    let (bound, allowed, stopped) = search.run(allowed);
+    search.earlier = earlier.map(|earlier| search.carried(earlier));
+    let (bound, allowed, multipliers, stopped) = search.run(allowed);
     Closed {
         taken: search.best.unwrap_or(incumbent),
         bound,
         allowed,
+        multipliers,
         stopped,
     }
 }
@@ -78,7 +86,7 @@ pub fn reach(
     // Whatever reaches `most` is better than one step above it.
     search.value[stage.tier] += search.grain;
     search.any_will_do = true;
-    let (_, _, stopped) = search.run(allowed);
+    let (_, _, _, stopped) = search.run(allowed);
     match (search.best, stopped) {
         (None, Some(stop)) => Err(stop),
         (best, _) => Ok(best),
@@ -134,6 +142,8 @@ struct Search<'a> {
     best: Option<Taken>,
     /// The plan to start from, if there is one.
     start: Option<Taken>,
+    /// The multipliers to start from, if any are known.
+    earlier: Option<Multipliers>,
     /// The value to beat on every goal from this one on.
     value: Vec<i64>,
     /// Whether to end with the first plan that is better.
@@ -158,6 +168,7 @@ impl<'a> Search<'a> {
             grain: grain(stage.instance, stage.tier),
             best: None,
             start: None,
+            earlier: None,
             value,
             any_will_do: false,
             is_part: false,
@@ -185,18 +196,18 @@ impl<'a> Search<'a> {
 
     /// Runs to the end or a stop: the bound, what plans as good as the best one may use, and why
     /// it stopped early.
-    fn run(&mut self, allowed: Allowed) -> (i64, Allowed, Option<Stop>) {
+    fn run(&mut self, allowed: Allowed) -> (i64, Allowed, Multipliers, Option<Stop>) {
         let zero = Multipliers::zero(self.stage.sets.len(), self.stage.tier);
         let mut root = Node {
             bound: i64::MIN,
             depth: 0,
             number: 0,
             allowed: allowed.clone(),
-            multipliers: zero,
+            multipliers: self.earlier.clone().unwrap_or(zero),
         };
         let Some(relaxed) = self.relax(&root) else {
             // A pump that must be served has no column left.
-            return (self.to_beat(), allowed, None);
+            return (self.to_beat(), allowed, root.multipliers, None);
         };
         root.bound = relaxed.bound;
         if relaxed.bound < self.to_beat() {
@@ -226,6 +237,9 @@ impl<'a> Search<'a> {
                 self.nodes += 1;
                 if let Some(relaxed) = self.relax(&node) {
                     self.round(&relaxed, &node.allowed);
+                    if self.nodes <= ROUNDED_BY_PART {
+                        self.round_by_part(&relaxed, &node.allowed);
+                    }
                     if relaxed.bound < self.to_beat() {
                         dive = self.split(node, &relaxed, &mut open);
                     }
@@ -240,7 +254,7 @@ impl<'a> Search<'a> {
         }
         let bound = bound.min(self.to_beat());
         let kept = self.keep(&allowed, &relaxed.multipliers);
-        (bound, kept, stopped)
+        (bound, kept, relaxed.multipliers, stopped)
     }
 
     fn tell(&self, bound: i64, open: usize) {
@@ -285,17 +299,20 @@ impl<'a> Search<'a> {
     /// the node holds no plan better than the best one.
     fn relax(&mut self, node: &Node) -> Option<Relaxed> {
         let root = node.number == 0;
-        let start = if root && self.can_sample() {
+        let sample = root && self.can_sample();
+        let start = if sample {
             self.sampled(&node.allowed, SAMPLE)
         } else {
             node.multipliers.clone()
         };
-        let reach = if root && self.can_sample() {
+        let reach = if sample {
             NEAR / 4.0
+        } else if root && self.earlier.is_some() {
+            NEAR
         } else if start == Multipliers::zero(self.stage.sets.len(), self.stage.tier) {
             FAR
         } else {
-            NEAR
+            self.nearest()
         };
         let goal = Climb {
             stage: self.stage,
@@ -331,11 +348,45 @@ impl<'a> Search<'a> {
         })
     }
 
+    /// The multipliers of the goal before this one, made into some for this one: so large that
+    /// losing a grain of the earlier goal costs a few grains of this one.
+    fn carried(&self, earlier: &Multipliers) -> Multipliers {
+        let Some(before) = self.stage.tier.checked_sub(1) else {
+            return Multipliers::zero(self.stage.sets.len(), 0);
+        };
+        let grain = i128::from(grain(self.stage.instance, before));
+        let own = i128::from(self.grain);
+        let times = |multiplier: i128| 4 * own * multiplier / grain;
+        Multipliers {
+            sets: earlier
+                .sets
+                .iter()
+                .map(|&(most, least)| (times(most), times(least)))
+                .collect(),
+            goals: earlier
+                .goals
+                .iter()
+                .map(|&goal| times(goal))
+                .chain([times(SCALE)])
+                .collect(),
+        }
+    }
+
+    /// The box in which the parts of a split search start: the wider the fewer takers there are,
+    /// since then a linear program costs little.
+    fn nearest(&self) -> f64 {
+        let takers = u32::try_from(self.stage.instance.takers.len()).unwrap_or(u32::MAX);
+        (32.0 / f64::from(takers.max(1)))
+            .powi(2)
+            .clamp(NEAR / 16.0, 1.0)
+    }
+
     /// Whether multipliers can be had from a sample of the pumps: where there are many, and all
     /// pieces lie ready.
     fn can_sample(&self) -> bool {
         let instance = self.stage.instance;
-        instance.pumps == instance.takers.len() && instance.pumps >= 4 * SAMPLE
+        let all_ready = instance.pumps == instance.takers.len();
+        all_ready && instance.pumps >= 4 * SAMPLE && self.earlier.is_none()
     }
 
     /// Multipliers from every fourth pump with a fourth of the stock, and so on down to about
@@ -519,20 +570,19 @@ impl<'a> Search<'a> {
             free.dedup();
             let before = self.to_beat();
             self.search_part(&free, &best, &prices, &priced, allowed);
-            if std::env::var_os("CLIMB").is_some() {
-                eprintln!(
-                    "part {round}: {} -> {} bound {}",
-                    before,
-                    self.to_beat(),
-                    relaxed.bound
-                );
-            }
             idle_rounds = if self.to_beat() < before {
                 0
             } else {
                 idle_rounds + 1
             };
-            if idle_rounds >= 3 * pumps.div_ceil(PART / 2) {
+            // Where little is left to gain, splitting the search gains it sooner.
+            let near = self.to_beat() - relaxed.bound <= self.to_beat().abs() / 100_000;
+            let patience = if near {
+                4
+            } else {
+                3 * pumps.div_ceil(PART / 2)
+            };
+            if idle_rounds >= patience {
                 return;
             }
         }

@@ -50,6 +50,7 @@ pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
     let mut limits = Vec::with_capacity(aims.len());
     let mut bounds = Vec::with_capacity(aims.len());
     let mut stopped = None;
+    let mut earlier = None;
     for (tier, &aim) in aims.iter().enumerate() {
         let stage = Stage {
             instance,
@@ -57,7 +58,12 @@ pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
             tier,
             limits: &limits,
         };
-        let closed = close(stage, allowed, taken, aim, watch);
+        // What was learnt of one cost is worth knowing for the next.
+        let carried = earlier
+            .as_ref()
+            .filter(|_| matches!(instance.tiers[tier], Tier::Pieces(_)));
+        let closed = close(stage, allowed, taken, carried, aim, watch);
+        earlier = Some(closed.multipliers);
         taken = closed.taken;
         allowed = closed.allowed;
         stopped = stopped.or(closed.stopped);
