@@ -23,6 +23,10 @@ pub struct Job {
     pub policy: Policy,
     /// The stock sheet as it was read, to write the next one from.
     pub stock_sheet: StockSheet,
+    /// The Sheets sheet, likewise; empty if there is none.
+    pub sheets_sheet: StockSheet,
+    /// The Fit sheet as it was read; empty if there is none.
+    pub fit_sheet: Sheet,
     /// The input files with the hash of their bytes.
     pub inputs: Vec<Input>,
     /// Columns and sheets that are carried through or left alone, for people to see that they are

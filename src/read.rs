@@ -87,6 +87,8 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
         pumps: pumps.pumps,
         policy,
         stock_sheet: stock.sheet,
+        sheets_sheet: Default::default(),
+        fit_sheet: Default::default(),
         inputs,
         unused,
         warnings: Vec::new(),

@@ -23,7 +23,11 @@ fn main() {
         .collect();
     println!("pumps stock seed  served  bound        waste        bound  seconds  stopped");
     for pumps in sizes {
-        for stock in [11, 25] {
+        for stock in std::env::var("STOCK").map_or(vec![11, 25], |s| {
+            s.split(',')
+                .filter_map(|s| s.parse().ok())
+                .collect::<Vec<usize>>()
+        }) {
             for seed in seeds() {
                 let job = fleet(seed, pumps, 22, 8, stock);
                 let start = Instant::now();
@@ -215,6 +219,8 @@ pub fn fleet(seed: u64, pumps: usize, shims: usize, gaskets: usize, tenths: usiz
         pumps: made,
         policy: Policy::default(),
         stock_sheet: Default::default(),
+        sheets_sheet: Default::default(),
+        fit_sheet: Default::default(),
         inputs: vec![],
         unused: vec![],
         warnings: vec![],

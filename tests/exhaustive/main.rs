@@ -589,6 +589,8 @@ fn random_job(seed: u64) -> Job {
             ..Policy::default()
         },
         stock_sheet: Default::default(),
+        sheets_sheet: Default::default(),
+        fit_sheet: Default::default(),
         inputs: vec![],
         unused: vec![],
         warnings: vec![],

@@ -147,6 +147,8 @@ pub fn job(
             ..Policy::default()
         },
         stock_sheet: Default::default(),
+        sheets_sheet: Default::default(),
+        fit_sheet: Default::default(),
         inputs: vec![],
         unused: vec![],
         warnings: vec![],
