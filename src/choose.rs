@@ -115,7 +115,7 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
     layouts.extend(cut_alone(job, &kits, &layouts));
     layouts.sort();
     let servable: Vec<bool> = columns.iter().map(|columns| !columns.is_empty()).collect();
-    let kits = why::explain(job, &available, &drawers, &servable, kits);
+    let kits = why::explain(job, &available, &drawers, &servable, kits, &layouts);
     Ok(Plan {
         kits,
         goals: goals(job, &groups, &solved),
@@ -292,9 +292,9 @@ fn columns(
             most,
         }
     })?;
-    let mut by_uses: HashMap<Uses, usize> = HashMap::new();
-    let mut columns: Vec<Column> = Vec::with_capacity(patterns.len());
-    for pattern in &patterns {
+    // By what it takes: the least waste, and the first pattern that has it.
+    let mut best: HashMap<Uses, (i64, usize)> = HashMap::with_capacity(patterns.len());
+    for (index, pattern) in patterns.iter().enumerate() {
         let Some(uses) = uses(pattern, &lists) else {
             continue;
         };
@@ -305,16 +305,15 @@ fn columns(
             continue;
         }
         let waste = pattern.waste(&lists);
-        match by_uses.get(&uses) {
-            Some(&known) => columns[known].waste = columns[known].waste.min(waste),
-            None => {
-                by_uses.insert(uses.clone(), columns.len());
-                columns.push(Column { waste, uses });
-            }
-        }
+        best.entry(uses)
+            .and_modify(|known| *known = (waste, index).min(*known))
+            .or_insert((waste, index));
     }
-    columns.shrink_to_fit();
-    Ok(columns)
+    Ok(best
+        .into_iter()
+        .sorted_unstable_by_key(|&(_, (_, index))| index)
+        .map(|(uses, (waste, _))| Column { waste, uses })
+        .collect())
 }
 
 /// Pumps that draw on the same items and suppliers.

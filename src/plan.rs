@@ -137,6 +137,8 @@ pub enum Cause {
     TogetherTooMany,
     /// There are too many ways to fill the places to look for the nearest.
     TooManyWays,
+    /// The pieces that would do are left, but the search ended before it came to them.
+    SearchEnded,
     /// The pieces that would do went to other pumps.
     StockGone {
         /// What is lacking for the nearest kit.

@@ -6,12 +6,14 @@
 
 use std::collections::BTreeMap;
 
+use crate::cutting::Cut;
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::model::{Form, Term};
 use crate::plan::{Aim, Kit, PackPick, Plan};
 use crate::policy::Acceptance;
 use crate::pump::Pump;
+use crate::stock::Item;
 
 /// A plan that has passed the checker; only [`verify`] makes one, and only these are written.
 #[derive(Debug, Clone)]
@@ -70,6 +72,8 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<String>> {
             ));
         }
     }
+    sums.waste += by_the_pack(&job, &issued);
+    check_sheets(&job, &plan, &issued, &mut breaches);
     check_goals(&job, &plan, &mut breaches);
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         if matches!(kit, Kit::Short(shorts) if shorts.is_empty()) {
@@ -170,7 +174,11 @@ impl Sums {
             let spare =
                 i128::from(lot.on_hand) - i128::from(lot.reserved) - i128::from(lot.min_level);
             self.pieces += count;
-            self.waste += count * i128::from(lot.unit_cost.raw() + job.policy.handling.raw());
+            // Pieces out of packs that are spoiled once opened are paid for pack by pack.
+            let singly = !(job.policy.opened_packs_spoiled && lot.pack_qty > 1);
+            let cost = if singly { lot.unit_cost.raw() } else { 0 };
+            let each = i128::from(cost) + i128::from(job.policy.handling.raw());
+            self.waste += count * (each + trim(lot, pick.peeled));
             self.scarcity += count * (1_000_000 / (1 + spare.max(0)));
         }
         for requirement in &pump.requirements {
@@ -178,6 +186,86 @@ impl Sums {
             let thou = 254_000 * unit;
             let charge = distance * i128::from(job.policy.off_target.raw());
             self.waste += ((charge + thou - 1).div_euclid(thou)).min(1_000_000_000_000);
+        }
+    }
+}
+
+/// The cost of the layers that are peeled off one piece: their share of its own, rounded up.
+fn trim(lot: &Item, peeled: u32) -> i128 {
+    let (Some(size), Some(step)) = (lot.size, lot.peel_step) else {
+        return 0;
+    };
+    let off = i128::from(peeled) * i128::from(step.ticks()) * i128::from(lot.unit_cost.raw());
+    let whole = i128::from(size.thickness.ticks());
+    off / whole + i128::from(off % whole != 0)
+}
+
+/// What pieces cost whose opened packs are spoiled: loose ones singly, then whole packs.
+fn by_the_pack(job: &Job, issued: &BTreeMap<usize, i64>) -> i128 {
+    let mut sum = 0;
+    for (&item, &count) in issued {
+        let Some(lot) = job.stock.get(item) else {
+            continue;
+        };
+        let size = i64::from(lot.pack_qty);
+        if !job.policy.opened_packs_spoiled || size <= 1 {
+            continue;
+        }
+        let loose = (i64::from(lot.on_hand) - i64::from(lot.reserved)).max(0) % size;
+        let mut paid = loose.min(count);
+        while paid < count {
+            paid += size;
+        }
+        sum += i128::from(paid) * i128::from(lot.unit_cost.raw());
+    }
+    sum
+}
+
+/// Cut pieces must come out of sheets that are there, cut up as the plan says.
+fn check_sheets(job: &Job, plan: &Plan, issued: &BTreeMap<usize, i64>, breaches: &mut Vec<String>) {
+    let mut cut: BTreeMap<usize, i64> = BTreeMap::new();
+    let mut sheets: BTreeMap<usize, i64> = BTreeMap::new();
+    for layout in &plan.layouts {
+        let Some(lot) = job.sheets.get(layout.sheet).filter(|_| layout.along < 2) else {
+            breaches.push(format!("sheet number {} is not in the stock", layout.sheet));
+            continue;
+        };
+        *sheets.entry(layout.sheet).or_default() += 1;
+        let run = lot.sides[layout.along].ticks();
+        let mut across = 0;
+        for &(item, strips) in &layout.strips {
+            let of_this = |cut: &Cut| cut.sheet == layout.sheet && cut.outside.ticks() > 0;
+            let shape = job.stock.get(item).and_then(|lot| lot.cut).filter(of_this);
+            let Some(shape) = shape else {
+                breaches.push(format!(
+                    "a strip of sheet {} for nothing cut from it",
+                    lot.item
+                ));
+                continue;
+            };
+            across += shape.outside.ticks() * i64::from(strips);
+            *cut.entry(item).or_default() += i64::from(strips) * (run / shape.outside.ticks());
+        }
+        if across > lot.sides[1 - layout.along].ticks() {
+            breaches.push(format!(
+                "the strips of a sheet {} are wider than it",
+                lot.item
+            ));
+        }
+    }
+    for (&sheet, &count) in &sheets {
+        let lot = &job.sheets[sheet];
+        if count > i64::from(lot.on_hand) - i64::from(lot.reserved) {
+            breaches.push(format!(
+                "{count} sheets {} cut, more than there are",
+                lot.item
+            ));
+        }
+    }
+    for (&item, &count) in issued {
+        let lot = job.stock.get(item).filter(|lot| lot.cut.is_some());
+        if let Some(lot) = lot.filter(|_| count > cut.get(&item).copied().unwrap_or(0)) {
+            breaches.push(format!("{count} of {} issued, but fewer are cut", lot.item));
         }
     }
 }
@@ -212,6 +300,21 @@ fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<S
                 ));
             }
         }
+        for pick in &pack.picks {
+            let Some(lot) = job.stock.get(pick.item) else {
+                continue;
+            };
+            // A layer at least must be left.
+            let left = lot.size.zip(lot.peel_step).is_some_and(|(size, step)| {
+                size.thickness.ticks() >= (i64::from(pick.peeled) + 1) * step.ticks()
+            });
+            if pick.peeled > 0 && !left {
+                breaches.push(format!(
+                    "pump {}, {}: item {} cannot be peeled so far",
+                    pump.tag, place.label, lot.item
+                ));
+            }
+        }
     }
 }
 
@@ -230,11 +333,14 @@ fn ends(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> [i128; 3] {
         Term::Pack(index) => {
             let mut ends = [0; 3];
             for pick in packs.get(index).iter().flat_map(|pack| &pack.picks) {
-                let Some(size) = job.stock.get(pick.item).and_then(|lot| lot.size) else {
+                let Some(lot) = job.stock.get(pick.item) else {
                     continue;
                 };
+                let Some(size) = lot.size else { continue };
                 let count = i128::from(pick.count);
-                let thickness = i128::from(size.thickness.ticks());
+                let layer = lot.peel_step.map_or(0, |step| i128::from(step.ticks()));
+                let thickness =
+                    i128::from(size.thickness.ticks()) - i128::from(pick.peeled) * layer;
                 ends[0] += count * (thickness - i128::from(size.tolerance.minus.ticks()));
                 ends[1] += count * thickness;
                 ends[2] += count * (thickness + i128::from(size.tolerance.plus.ticks()));

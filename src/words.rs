@@ -109,6 +109,9 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
         Cause::TooManyWays => "no kit meets every requirement; there are too many ways to fill \
                                its places to name the nearest"
             .into(),
+        Cause::SearchEnded => "the pieces for it are left, but the search was ended before it \
+                               came to them; run again with a longer time limit"
+            .into(),
         Cause::BetweenTotals => {
             let count = if least > 1 {
                 format!("{least} to {most}")

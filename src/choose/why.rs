@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use crate::choose::Drawers;
 use crate::choose::combination::{Combination, list, most_total};
 use crate::choose::pattern::{self, Pattern, Row, rows, windows};
+use crate::cutting::Layout;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::plan::{Cause, Kit, PackPick, Pick, Shortfall, Window};
@@ -18,13 +19,22 @@ pub fn explain(
     drawers: &Drawers,
     servable: &[bool],
     kits: Vec<Option<Vec<PackPick>>>,
+    layouts: &[Layout],
 ) -> Vec<Kit> {
     let mut left = available.to_vec();
+    uncut(job, layouts, &mut left);
     let mut holders: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
     for (pump, kit) in kits.iter().enumerate() {
         for pick in kit.iter().flatten().flat_map(|pack| &pack.picks) {
             left[pick.item] = left[pick.item].saturating_sub(pick.count);
-            holders.entry(pick.item).or_default().push(pump);
+            // Pieces cut from one lot of sheets are in each other's way.
+            let rivals = (0..job.stock.len()).filter(|&item| match job.stock[pick.item].cut {
+                Some(cut) => job.stock[item].cut.is_some_and(|c| c.sheet == cut.sheet),
+                None => item == pick.item,
+            });
+            for item in rivals {
+                holders.entry(item).or_default().push(pump);
+            }
         }
     }
     kits.into_iter()
@@ -39,12 +49,36 @@ pub fn explain(
             Kit::Short(if patterns.is_empty() {
                 vec![diagnose(job, pump, available)]
             } else if servable[pump] {
-                gone(job, pump, drawers, &patterns, &left, &holders)
+                let gone = gone(job, pump, drawers, &patterns, &left, &holders);
+                if gone.is_empty() {
+                    vec![Shortfall::of(None, Cause::SearchEnded)]
+                } else {
+                    gone
+                }
             } else {
                 vec![Shortfall::of(None, Cause::TogetherTooMany)]
             })
         })
         .collect()
+}
+
+/// Counts for cut pieces what the sheets as they are cut up yield, and the uncut ones beside.
+fn uncut(job: &Job, layouts: &[Layout], left: &mut [u32]) {
+    let outside = |item: usize| job.stock[item].cut.map_or(Length::ZERO, |cut| cut.outside);
+    for (item, left) in left.iter_mut().enumerate() {
+        let Some(cut) = job.stock[item].cut else {
+            continue;
+        };
+        let lot = &job.sheets[cut.sheet];
+        let of_lot = layouts.iter().filter(|layout| layout.sheet == cut.sheet);
+        let yields = of_lot.clone().map(|layout| {
+            let yields = layout.yields(lot, outside);
+            yields.get(&item).copied().unwrap_or(0)
+        });
+        let sheets = u32::try_from(of_lot.clone().count()).unwrap_or(u32::MAX);
+        let whole = lot.available().saturating_sub(sheets);
+        *left = yields.sum::<u32>() + whole.saturating_mul(lot.yields(cut.outside));
+    }
 }
 
 /// The places whose pieces went to other pumps, for the kit that lacks the fewest pieces (and

@@ -5,8 +5,11 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+use std::collections::BTreeMap;
+
 use gapwright::choose::choose;
 use gapwright::choose::watch::Watch;
+use gapwright::cutting::{Cut, SheetLot};
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
 use gapwright::length::{Length, Tolerance, Unit};
@@ -18,28 +21,29 @@ use gapwright::stock::{Code, Item, Size};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-const CASES: u64 = 2_000;
+const CASES: u64 = 10_000;
 
 #[test]
 fn every_small_outage_comes_out_as_exhaustive_search_says() {
     let (mut served_all, mut some_short, mut none_served, mut greedy_worse, mut ties) =
         (0, 0, 0, 0, 0);
+    let (mut peeled, mut cut, mut mixed, mut spoiled) = (0, 0, 0, 0);
     for seed in 0..CASES {
         let job = random_job(seed);
         let plan = choose(&job, &Watch::patient()).expect("small jobs can be listed");
         assert!(plan.proven(), "case {seed}: not proven");
         let ways: Vec<Vec<Way>> = job.pumps.iter().map(|pump| all_ways(&job, pump)).collect();
-        let mut best = Best::default();
         let available: Vec<u32> = job.stock.iter().map(|i| i.on_hand - i.reserved).collect();
-        let mut taken = Vec::new();
-        walk(
-            &job,
-            &ways,
-            &mut taken,
-            &mut available.clone(),
-            [0; 4],
-            &mut best,
-        );
+        let mut walk = Walk {
+            job: &job,
+            ways: &ways,
+            taken: Vec::new(),
+            left: available.clone(),
+            cuttable: BTreeMap::new(),
+            best: Best::default(),
+        };
+        walk.on([0; 4]);
+        let best = walk.best;
         let (chosen, taken) = account(&job, &plan, &ways, seed);
         assert_eq!(Some(chosen), best.value, "case {seed}");
         // Among equals the first pump takes its earliest way, then the second, and so on.
@@ -64,18 +68,69 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
         }
         greedy_worse += usize::from(greedy(&job, &ways, available)[0] > chosen[0]);
         ties += usize::from(best.count > 1);
+        let picks = || {
+            let served = plan.kits.iter().filter_map(|kit| match kit {
+                Kit::Served(packs) => Some(packs),
+                Kit::Short(_) => None,
+            });
+            served.flatten().flat_map(|pack| &pack.picks)
+        };
+        peeled += usize::from(picks().any(|pick| pick.peeled > 0));
+        cut += usize::from(picks().any(|pick| job.stock[pick.item].cut.is_some()));
+        mixed += usize::from(plan.layouts.iter().any(|layout| layout.strips.len() > 1));
+        let left_over = |(item, &issued): (usize, &u32)| paid_for(&job, item, issued) > issued;
+        spoiled += usize::from(plan.issued(&job).iter().enumerate().any(left_over));
+        gapwright::verify::verify(job.clone(), plan.clone())
+            .unwrap_or_else(|breaches| panic!("case {seed}: {breaches:?}"));
         let again = choose(&job, &Watch::patient()).expect("small jobs can be listed");
         assert_eq!(plan, again, "case {seed}: not the same twice");
     }
     // A random test must have seen what it is there to see.
     println!(
-        "all {served_all}, some {some_short}, none {none_served}, greedy worse {greedy_worse}, ties {ties}"
+        "all {served_all}, some {some_short}, none {none_served}, greedy worse {greedy_worse}, \
+         ties {ties}, peeled {peeled}, cut {cut}, two shapes on a sheet {mixed}, spoiled {spoiled}"
     );
-    assert!(served_all > 200 && some_short > 200 && none_served > 20);
-    assert!(greedy_worse > 50 && ties > 20);
+    assert!(served_all > 1000 && some_short > 1000 && none_served > 100);
+    assert!(greedy_worse > 250 && ties > 100);
+    assert!(peeled > 400 && cut > 800 && mixed > 150 && spoiled > 300);
 }
 
-/// One way to kit a pump: pieces by item, and its waste, pieces and scarcity points.
+/// A way to have a piece: an item, and how many layers are peeled off.
+#[derive(Clone, Copy)]
+struct Offer {
+    item: usize,
+    peeled: u32,
+    thickness: Length,
+}
+
+/// Everything that can go into a place, in the order of the stock.
+fn offers(job: &Job) -> Vec<Offer> {
+    let mut offers = Vec::new();
+    for (item, lot) in job.stock.iter().enumerate() {
+        let mut thickness = lot.size.unwrap().thickness;
+        let mut peeled = 0;
+        offers.push(Offer {
+            item,
+            peeled,
+            thickness,
+        });
+        let Some(step) = lot.peel_step else { continue };
+        // One layer at least is left.
+        while thickness >= step * 2 {
+            thickness = thickness - step;
+            peeled += 1;
+            offers.push(Offer {
+                item,
+                peeled,
+                thickness,
+            });
+        }
+    }
+    offers
+}
+
+/// One way to kit a pump: counts by offer for each pack, pieces by item, and its waste, pieces
+/// and scarcity points.
 struct Way {
     packs: Vec<Vec<u32>>,
     used: Vec<u32>,
@@ -92,16 +147,78 @@ struct Best {
 
 const NONE: usize = usize::MAX;
 
-fn walk(
-    job: &Job,
-    ways: &[Vec<Way>],
-    taken: &mut Vec<usize>,
-    left: &mut Vec<u32>,
-    sum: [i64; 4],
-    best: &mut Best,
-) {
-    let pump = taken.len();
-    if pump == ways.len() {
+/// A walk through every plan there is.
+struct Walk<'a> {
+    job: &'a Job,
+    ways: &'a [Vec<Way>],
+    taken: Vec<usize>,
+    left: Vec<u32>,
+    /// Which numbers of cut pieces the sheets are known to yield, or not.
+    cuttable: BTreeMap<Vec<u32>, bool>,
+    best: Best,
+}
+
+impl Walk<'_> {
+    fn on(&mut self, sum: [i64; 4]) {
+        let pump = self.taken.len();
+        if pump == self.ways.len() {
+            self.arrive(sum);
+            return;
+        }
+        self.taken.push(NONE);
+        self.on(sum);
+        self.taken.pop();
+        for (index, way) in self.ways[pump].iter().enumerate() {
+            if way
+                .used
+                .iter()
+                .zip(&self.left)
+                .all(|(used, left)| used <= left)
+            {
+                let next = [
+                    sum[0] - weight(self.job, pump),
+                    sum[1] + way.cost[0],
+                    sum[2] + way.cost[1],
+                    sum[3] + way.cost[2],
+                ];
+                for (left, used) in self.left.iter_mut().zip(&way.used) {
+                    *left -= used;
+                }
+                self.taken.push(index);
+                self.on(next);
+                self.taken.pop();
+                for (left, used) in self.left.iter_mut().zip(&way.used) {
+                    *left += used;
+                }
+            }
+        }
+    }
+
+    /// A plan is whole: what its packs and sheets come to, and whether it is better.
+    fn arrive(&mut self, mut sum: [i64; 4]) {
+        let issued: Vec<u32> = self
+            .job
+            .stock
+            .iter()
+            .zip(&self.left)
+            .map(|(lot, left)| lot.on_hand - lot.reserved - left)
+            .collect();
+        let job = self.job;
+        if !job.sheets.is_empty()
+            && !*self
+                .cuttable
+                .entry(issued.clone())
+                .or_insert_with(|| can_be_cut(job, &issued))
+        {
+            return;
+        }
+        for (item, &count) in issued.iter().enumerate() {
+            if by_the_pack(job, item) {
+                sum[1] += i64::from(paid_for(job, item, count)) * job.stock[item].unit_cost.raw();
+            }
+        }
+        let taken = &self.taken;
+        let best = &mut self.best;
         match best.value {
             Some(value) if value < sum => {}
             Some(value) if value == sum => {
@@ -116,35 +233,73 @@ fn walk(
                 }
             }
         }
-        return;
     }
-    taken.push(NONE);
-    walk(job, ways, taken, left, sum, best);
-    taken.pop();
-    for (index, way) in ways[pump].iter().enumerate() {
-        if way
-            .used
-            .iter()
-            .zip(left.iter())
-            .all(|(used, left)| used <= left)
-        {
-            let next = [
-                sum[0] - weight(job, pump),
-                sum[1] + way.cost[0],
-                sum[2] + way.cost[1],
-                sum[3] + way.cost[2],
-            ];
-            for (left, used) in left.iter_mut().zip(&way.used) {
-                *left -= used;
-            }
-            taken.push(index);
-            walk(job, ways, taken, left, next, best);
-            taken.pop();
-            for (left, used) in left.iter_mut().zip(&way.used) {
-                *left += used;
+}
+
+fn by_the_pack(job: &Job, item: usize) -> bool {
+    job.policy.opened_packs_spoiled && job.stock[item].pack_qty > 1
+}
+
+/// Pieces paid for when so many are issued: what is left of an opened pack is spoiled.
+fn paid_for(job: &Job, item: usize, issued: u32) -> u32 {
+    let lot = &job.stock[item];
+    if !by_the_pack(job, item) {
+        return issued;
+    }
+    let loose = (lot.on_hand - lot.reserved) % lot.pack_qty;
+    let mut paid = loose.min(issued);
+    while paid < issued {
+        paid += lot.pack_qty;
+    }
+    paid
+}
+
+/// Whether the sheets yield so many cut pieces: every sheet in strips for at most two shapes,
+/// along either side, tried out one by one.
+fn can_be_cut(job: &Job, issued: &[u32]) -> bool {
+    (0..job.sheets.len()).all(|sheet| {
+        let lot = &job.sheets[sheet];
+        let shapes: Vec<(i64, u32)> = (0..job.stock.len())
+            .filter_map(|item| Some((job.stock[item].cut?, issued[item])))
+            .filter(|(cut, _)| cut.sheet == sheet)
+            .map(|(cut, count)| (cut.outside.ticks(), count))
+            .collect();
+        let needed: Vec<u32> = shapes.iter().map(|(_, count)| *count).collect();
+        let wide: Vec<i64> = shapes.iter().map(|(outside, _)| *outside).collect();
+        covers(
+            lot.sides.map(Length::ticks),
+            &wide,
+            lot.on_hand - lot.reserved,
+            needed,
+        )
+    })
+}
+
+fn covers(sides: [i64; 2], wide: &[i64], sheets: u32, needed: Vec<u32>) -> bool {
+    if needed.iter().all(|count| *count == 0) {
+        return true;
+    }
+    if sheets == 0 {
+        return false;
+    }
+    for a in 0..wide.len() {
+        for b in a..wide.len() {
+            for [run, stack] in [sides, [sides[1], sides[0]]] {
+                for first in 0..=stack / wide[a] {
+                    let second = (stack - first * wide[a]) / wide[b];
+                    let mut rest = needed.clone();
+                    for (shape, strips) in [(a, first), (b, if b == a { 0 } else { second })] {
+                        let got = u32::try_from(strips * (run / wide[shape])).unwrap();
+                        rest[shape] = rest[shape].saturating_sub(got);
+                    }
+                    if rest != needed && covers(sides, wide, sheets - 1, rest) {
+                        return true;
+                    }
+                }
             }
         }
     }
+    false
 }
 
 /// One pump of a priority outranks all of the later ones together.
@@ -196,15 +351,40 @@ fn account(job: &Job, plan: &Plan, ways: &[Vec<Way>], seed: u64) -> ([i64; 4], V
         );
     }
     assert_eq!(plan.issued(job), used, "case {seed}: item counts");
+    for (item, &count) in used
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| by_the_pack(job, *i))
+    {
+        sum[1] += i64::from(paid_for(job, item, count)) * job.stock[item].unit_cost.raw();
+    }
+    assert!(
+        can_be_cut(job, &used),
+        "case {seed}: more cut than the sheets yield"
+    );
     (sum, taken)
 }
 
 fn counts(job: &Job, pack: &PackPick) -> Vec<u32> {
-    let mut counts = vec![0; job.stock.len()];
+    let offers = offers(job);
+    let mut counts = vec![0; offers.len()];
     for pick in &pack.picks {
-        counts[pick.item] += pick.count;
+        let same = |offer: &Offer| offer.item == pick.item && offer.peeled == pick.peeled;
+        counts[offers.iter().position(same).expect("an offer")] += pick.count;
     }
     counts
+}
+
+/// Pieces by item of counts by offer.
+fn by_item(job: &Job, packs: &[Vec<u32>]) -> Vec<u32> {
+    let offers = offers(job);
+    let mut used = vec![0; job.stock.len()];
+    for pack in packs {
+        for (offer, count) in offers.iter().zip(pack) {
+            used[offer.item] += count;
+        }
+    }
+    used
 }
 
 /// Pumps in their order, each taking its cheapest way from what is left.
@@ -230,7 +410,7 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
     let mut fillings: Vec<Vec<Vec<u32>>> = vec![vec![]];
     for (pack, fit) in model.packs.iter().zip(&pump.fits) {
         let mut one = Vec::new();
-        fill(job, pack, fit, 0, &mut vec![0; job.stock.len()], &mut one);
+        fill(job, pack, fit, 0, &mut vec![0; offers(job).len()], &mut one);
         fillings = fillings
             .into_iter()
             .flat_map(|packs| {
@@ -242,15 +422,13 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
     let mut ways: Vec<Way> = fillings
         .into_iter()
         .filter_map(|packs| {
-            let used: Vec<u32> = (0..job.stock.len())
-                .map(|i| packs.iter().map(|p| p[i]).sum())
-                .collect();
+            let used = by_item(job, &packs);
             let enough = used
                 .iter()
                 .zip(&job.stock)
                 .all(|(n, i)| *n <= i.on_hand - i.reserved);
             (enough && conforms(job, pump, &packs)).then(|| Way {
-                cost: cost(job, pump, &packs, &used),
+                cost: cost(job, pump, &packs),
                 used,
                 packs,
             })
@@ -280,19 +458,22 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
 }
 
 /// What a pack is ordered by.
-fn order(job: &Job, pack: &[u32]) -> (i64, u32, Vec<(usize, u32)>) {
-    let thickness = |item: usize| job.stock[item].size.unwrap().thickness.ticks();
-    let mut picks: Vec<(usize, u32)> = pack
-        .iter()
-        .copied()
-        .enumerate()
+fn order(job: &Job, pack: &[u32]) -> (i64, u32, Vec<(usize, u32, u32)>) {
+    let offers = offers(job);
+    let mut picks: Vec<(Offer, u32)> = offers
+        .into_iter()
+        .zip(pack.iter().copied())
         .filter(|(_, count)| *count > 0)
         .collect();
-    picks.sort_by_key(|(item, _)| (-thickness(*item), *item));
+    picks.sort_by_key(|(offer, _)| (-offer.thickness.ticks(), offer.item));
     let total = picks
         .iter()
-        .map(|(item, count)| thickness(*item) * i64::from(*count))
+        .map(|(offer, count)| offer.thickness.ticks() * i64::from(*count))
         .sum();
+    let picks = picks
+        .into_iter()
+        .map(|(offer, count)| (offer.item, count, offer.peeled))
+        .collect();
     (total, pack.iter().sum(), picks)
 }
 
@@ -304,17 +485,19 @@ fn fill(
     counts: &mut Vec<u32>,
     found: &mut Vec<Vec<u32>>,
 ) {
+    let offers = offers(job);
     let total: u32 = counts.iter().sum();
-    if from == job.stock.len() {
+    if from == offers.len() {
         if total >= pack.least_pieces {
             found.push(counts.clone());
         }
         return;
     }
-    let item = &job.stock[from];
+    let item = &job.stock[offers[from].item];
     let right = item.kind == pack.kind && item.fit == *fit;
+    let used = by_item(job, std::slice::from_ref(counts))[offers[from].item];
     let most = if right {
-        (item.on_hand - item.reserved).min(pack.most_pieces - total)
+        (item.on_hand - item.reserved - used).min(pack.most_pieces - total)
     } else {
         0
     };
@@ -341,11 +524,11 @@ fn span(job: &Job, pump: &Pump, packs: &[Vec<u32>], terms: &[(Term, Millionths)]
             }
             Term::Pack(p) => {
                 let mut all = (Length::ZERO, Length::ZERO, Length::ZERO);
-                for (item, &count) in job.stock.iter().zip(&packs[p]) {
-                    let size = item.size.unwrap();
-                    all.0 = all.0 + (size.thickness - size.tolerance.minus) * count;
-                    all.1 = all.1 + size.thickness * count;
-                    all.2 = all.2 + (size.thickness + size.tolerance.plus) * count;
+                for (offer, &count) in offers(job).iter().zip(&packs[p]) {
+                    let tolerance = job.stock[offer.item].size.unwrap().tolerance;
+                    all.0 = all.0 + (offer.thickness - tolerance.minus) * count;
+                    all.1 = all.1 + offer.thickness * count;
+                    all.2 = all.2 + (offer.thickness + tolerance.plus) * count;
                 }
                 all
             }
@@ -406,12 +589,23 @@ fn conforms(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
         })
 }
 
-fn cost(job: &Job, pump: &Pump, packs: &[Vec<u32>], used: &[u32]) -> [i64; 3] {
+fn cost(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> [i64; 3] {
     let mut cost = [0; 3];
-    for (item, &count) in job.stock.iter().zip(used) {
+    let offers = offers(job);
+    for (offer, &count) in packs.iter().flat_map(|pack| offers.iter().zip(pack)) {
+        let item = &job.stock[offer.item];
         let count = i64::from(count);
+        // Layers peeled off are waste at their share of the cost, rounded up.
+        let whole = item.size.unwrap().thickness.ticks();
+        let off = (whole - offer.thickness.ticks()) * item.unit_cost.raw();
+        cost[0] += count * (off / whole + i64::from(off % whole != 0));
         let spare = i64::from((item.on_hand - item.reserved).saturating_sub(item.min_level));
-        cost[0] += count * (item.unit_cost.raw() + job.policy.handling.raw());
+        let singly = if by_the_pack(job, offer.item) {
+            0
+        } else {
+            item.unit_cost.raw()
+        };
+        cost[0] += count * (singly + job.policy.handling.raw());
         cost[1] += count;
         cost[2] += count * (1_000_000 / (1 + spare));
     }
@@ -512,18 +706,23 @@ fn random_job(seed: u64) -> Job {
         sha256: String::new(),
     };
     let fits = ["A", "B"];
+    let laminated = rng.random_bool(0.3);
+    let in_packs = rng.random_bool(0.3);
     let mut stock: Vec<Item> = Vec::new();
     for (kind, thinnest, thickest) in [("shim", 2, 20), ("gasket", 10, 60)] {
         for fit in fits {
             for _ in 0..rng.random_range(1..=if packs_wanted == 3 { 2 } else { 4 }) {
                 let on_hand = rng.random_range(0..=3);
                 let slack = thou(1).ticks() / rng.random_range(2..=8);
+                let thickness = thou(rng.random_range(thinnest..=thickest));
+                // Some five layers at most, and not always a whole number of them.
+                let step = Length::from_ticks(thickness.ticks() * 2 / rng.random_range(3..=11));
                 stock.push(Item {
                     item: format!("{kind}-{}", stock.len()),
                     kind: kind.into(),
                     fit: Code::new(fit),
                     size: Some(Size {
-                        thickness: thou(rng.random_range(thinnest..=thickest)),
+                        thickness,
                         tolerance: Tolerance {
                             minus: Length::from_ticks(slack),
                             plus: Length::from_ticks(slack * rng.random_range(0..=1)),
@@ -536,14 +735,24 @@ fn random_job(seed: u64) -> Job {
                     min_level: rng.random_range(0..=3),
                     bin: None,
                     material: None,
-                    pack_qty: 1,
-                    peel_step: None,
+                    pack_qty: if in_packs { rng.random_range(1..=3) } else { 1 },
+                    peel_step: (laminated && kind == "shim" && rng.random_bool(0.4))
+                        .then_some(step),
                     cut: None,
                     row: 0,
                 });
             }
         }
     }
+    let sheets = if rng.random_bool(0.3) {
+        add_sheet(
+            &mut rng,
+            &mut stock,
+            if with_gasket { "gasket" } else { "shim" },
+        )
+    } else {
+        vec![]
+    };
     let count = rng.random_range(2..=if packs_wanted == 1 { 4 } else { 3 });
     let pumps = (0..count)
         .map(|index| {
@@ -581,11 +790,12 @@ fn random_job(seed: u64) -> Job {
     };
     Job {
         stock,
-        sheets: vec![],
+        sheets,
         models: vec![model],
         pumps,
         policy: Policy {
             acceptance,
+            opened_packs_spoiled: in_packs,
             ..Policy::default()
         },
         stock_sheet: Default::default(),
@@ -595,6 +805,55 @@ fn random_job(seed: u64) -> Job {
         unused: vec![],
         warnings: vec![],
     }
+}
+
+/// A lot of small sheets, and the pieces of both fits that can be cut from them.
+fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<SheetLot> {
+    let mm = |n: i64| Length::from_ticks(n * 10_000);
+    let thick = if kind == "shim" { 4..=14 } else { 15..=40 };
+    let lot = SheetLot {
+        item: "sheet".into(),
+        kind: kind.into(),
+        material: None,
+        size: Size {
+            thickness: Length::from_ticks(rng.random_range(thick) * 254_000),
+            tolerance: Tolerance::even(Length::from_ticks(60_000)),
+            uncertainty: None,
+        },
+        sides: [
+            mm(rng.random_range(60..=120)),
+            mm(rng.random_range(60..=120)),
+        ],
+        on_hand: rng.random_range(0..=2),
+        reserved: 0,
+        sheet_cost: Millionths::from_raw(rng.random_range(1..=9) * 1_000_000),
+        bin: None,
+        row: 0,
+    };
+    for fit in ["A", "B"] {
+        let outside = mm(rng.random_range(25..=60));
+        stock.push(Item {
+            item: format!("sheet > {fit}"),
+            kind: kind.into(),
+            fit: Code::new(fit),
+            size: Some(lot.size),
+            on_hand: lot.on_hand * lot.yields(outside),
+            reserved: 0,
+            unit_cost: lot.blank_cost(outside),
+            min_level: 0,
+            bin: None,
+            material: None,
+            pack_qty: 1,
+            peel_step: None,
+            cut: Some(Cut {
+                sheet: 0,
+                outside,
+                inside: mm(10),
+            }),
+            row: 0,
+        });
+    }
+    vec![lot]
 }
 
 #[test]
