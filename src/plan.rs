@@ -55,6 +55,30 @@ impl Plan {
     }
 }
 
+impl Plan {
+    /// Pieces of each item on hand once the plan is carried out: what is issued is gone, and so
+    /// is what is left of spoiled packs.
+    pub fn left(&self, job: &Job) -> Vec<u32> {
+        self.issued(job)
+            .into_iter()
+            .enumerate()
+            .map(|(item, issued)| {
+                let gone = issued + spoiled(job, item, issued);
+                job.stock[item].on_hand.saturating_sub(gone)
+            })
+            .collect()
+    }
+
+    /// How many sheets of each lot are cut up, by the job's sheets.
+    pub fn sheets_cut(&self, job: &Job) -> Vec<u32> {
+        let mut cut = vec![0; job.sheets.len()];
+        for layout in &self.layouts {
+            cut[layout.sheet] += 1;
+        }
+        cut
+    }
+}
+
 /// What one pump gets.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Kit {
@@ -233,12 +257,18 @@ pub fn contributors(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Contribut
         pack.picks.iter().filter_map(move |pick| {
             let item = &job.stock[pick.item];
             let size = item.size?;
+            let nominal = item.peeled(pick.peeled)?;
+            let unit = model.unit;
+            let peeled = match pick.peeled {
+                0 => String::new(),
+                _ => format!(", peeled to {} {}", nominal.show(unit), unit.symbol()),
+            };
             Some(Contributor {
-                label: format!("{} {}", item.kind, item.item),
+                label: format!("{} {}{peeled}", item.kind, item.item),
                 term: Term::Pack(index),
                 item: Some(pick.item),
                 count: pick.count,
-                nominal: item.peeled(pick.peeled)?,
+                nominal,
                 tolerance: size.tolerance,
             })
         })

@@ -1,9 +1,10 @@
 //! Plans in words: the same on the terminal, on every sheet and on the kit slip.
 
+use crate::cutting::Layout;
 use crate::decimal::{Money, show_price};
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
-use crate::plan::{Aim, Cause, Goal, Kit, Plan, Shortfall};
+use crate::plan::{Aim, Cause, Goal, Kit, Pick, Plan, Shortfall};
 use crate::pump::Pump;
 
 /// What stands on everything that belongs to a pump that may not be closed.
@@ -238,4 +239,70 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
         "Best found, not proven least: {}. Reason: {why}.",
         gaps.join("; ")
     )
+}
+
+/// What has to be done to pieces before they are what the pack counts with: layers peeled off, or
+/// the piece cut from a sheet. `None` for pieces that are taken as they lie.
+pub fn handwork(job: &Job, pick: &Pick) -> Option<String> {
+    let item = &job.stock[pick.item];
+    if let Some(cut) = item.cut {
+        let sheet = &job.sheets[cut.sheet];
+        let unit = natural_unit(cut.outside);
+        return Some(format!(
+            "cut from sheet {}: outside {}, inside {}",
+            sheet.item,
+            length(cut.outside, unit),
+            length(cut.inside, unit),
+        ));
+    }
+    let thickness = item.peeled(pick.peeled).filter(|_| pick.peeled > 0)?;
+    let layers = if pick.peeled == 1 {
+        "1 layer".to_string()
+    } else {
+        format!("{} layers", pick.peeled)
+    };
+    let each = if pick.count == 1 { "" } else { " each" };
+    let unit = natural_unit(thickness);
+    Some(format!(
+        "peel {layers} off{each}, to {}; measure again",
+        self::thickness(thickness, unit)
+    ))
+}
+
+/// How sheets are cut up: `2 strips of 4 for F6 and 1 strip of 3 for F8`.
+pub fn strips(job: &Job, layout: &Layout) -> String {
+    let lot = &job.sheets[layout.sheet];
+    let side = lot.sides[layout.along];
+    let strips: Vec<String> = layout
+        .strips
+        .iter()
+        .filter_map(|&(item, strips)| {
+            let cut = job.stock[item].cut?;
+            let blanks = side.ticks() / cut.outside.ticks().max(1);
+            let word = if strips == 1 { "strip" } else { "strips" };
+            let fit = job.stock[item].fit.as_str();
+            let wide = length(cut.outside, natural_unit(cut.outside));
+            Some(format!(
+                "{strips} {word} {wide} wide, {blanks} blanks each, for {fit}"
+            ))
+        })
+        .collect();
+    format!(
+        "along the side of {}: {}",
+        length(side, natural_unit(side)),
+        strips.join("; ")
+    )
+}
+
+/// Inches if the length is a whole number of ten-thousandths, else millimetres if it is a whole
+/// number of micrometres, else inches.
+pub fn natural_unit(length: Length) -> Unit {
+    let ticks = length.ticks();
+    let metric = ticks % Unit::Micrometre.ticks() == 0;
+    let inch = ticks % (Unit::Thou.ticks() / 10) == 0;
+    if metric && !inch {
+        Unit::Millimetre
+    } else {
+        Unit::Inch
+    }
 }

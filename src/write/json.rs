@@ -48,6 +48,8 @@ pub struct PlanJson {
     pub pumps: Vec<PumpJson>,
     /// The stock, in the order of the stock workbook.
     pub stock: Vec<StockJson>,
+    /// The sheets that pieces are cut from, in the order of the stock workbook.
+    pub sheets: Vec<SheetJson>,
 }
 
 /// One goal.
@@ -98,8 +100,11 @@ pub struct PieceJson {
     pub item: String,
     /// How many.
     pub count: u32,
-    /// The thickness to peel a laminated shim to; null for a whole piece.
+    /// The thickness to peel a laminated shim to, in the pack's unit if that is exact and else
+    /// with a unit of its own; null for a whole piece.
     pub peeled_to: Option<String>,
+    /// The sheet that it is cut from; null for a piece that lies ready.
+    pub cut_from: Option<String>,
 }
 
 /// Where a requirement comes out.
@@ -147,7 +152,22 @@ pub struct StockJson {
     pub before: u32,
     /// Issued by this plan.
     pub issued: u32,
+    /// Left over of opened packs and spoiled, where the policy says so.
+    pub spoiled: u32,
     /// On hand after.
+    pub after: u32,
+}
+
+/// One lot of sheets.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SheetJson {
+    /// Stock number.
+    pub item: String,
+    /// Sheets on hand before.
+    pub before: u32,
+    /// How each sheet that is cut is cut up, in words.
+    pub layouts: Vec<String>,
+    /// Whole sheets on hand after.
     pub after: u32,
 }
 
@@ -190,12 +210,29 @@ pub fn plan(verified: &Verified) -> PlanJson {
         stock: job
             .stock
             .iter()
-            .zip(issued)
-            .map(|(item, issued)| StockJson {
+            .zip(issued.iter().zip(plan.left(job)))
+            .filter(|(item, _)| item.cut.is_none())
+            .map(|(item, (&issued, after))| StockJson {
                 item: item.item.clone(),
                 before: item.on_hand,
                 issued,
-                after: item.on_hand - issued,
+                spoiled: item.on_hand - issued - after,
+                after,
+            })
+            .collect(),
+        sheets: job
+            .sheets
+            .iter()
+            .enumerate()
+            .map(|(index, lot)| {
+                let cut = plan.layouts.iter().filter(|layout| layout.sheet == index);
+                let layouts: Vec<String> = cut.map(|layout| words::strips(job, layout)).collect();
+                SheetJson {
+                    item: lot.item.clone(),
+                    before: lot.on_hand,
+                    after: lot.on_hand - plan.sheets_cut(job)[index],
+                    layouts,
+                }
             })
             .collect(),
     }
@@ -264,10 +301,20 @@ fn pack(job: &Job, model: &Model, picked: &PackPick) -> PackJson {
             .map(|pick| PieceJson {
                 item: job.stock[pick.item].item.clone(),
                 count: pick.count,
+                cut_from: job.stock[pick.item]
+                    .cut
+                    .map(|cut| job.sheets[cut.sheet].item.clone()),
                 peeled_to: (pick.peeled > 0)
                     .then(|| job.stock[pick.item].peeled(pick.peeled))
                     .flatten()
-                    .map(|length| length.show(unit)),
+                    .map(|length| {
+                        let (own, [shown]) = exact(model.unit, [length.into()]);
+                        if own == unit {
+                            shown
+                        } else {
+                            format!("{shown} {}", own.symbol())
+                        }
+                    }),
             })
             .collect(),
     }

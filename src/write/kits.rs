@@ -2,7 +2,6 @@
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
-use super::picking::natural_unit;
 use super::style::{Styles, heads, set_up, widths};
 use crate::job::Job;
 use crate::length::Fine;
@@ -187,18 +186,19 @@ impl Slip<'_> {
                     .write_string_with_format(self.row, 1, &item.item, &styles.text)?;
                 self.sheet
                     .write_number_with_format(self.row, 2, pick.count, &styles.count)?;
-                if let Some(size) = item.size {
-                    let own = natural_unit(size.thickness);
+                // What the pack counts with: the thickness once layers are peeled off.
+                if let Some(thickness) = item.peeled(pick.peeled) {
+                    let own = words::natural_unit(thickness);
                     self.sheet.write_string_with_format(
                         self.row,
                         3,
-                        words::thickness(size.thickness, own),
+                        words::thickness(thickness, own),
                         &styles.text,
                     )?;
                     self.sheet.write_string_with_format(
                         self.row,
                         4,
-                        words::about(size.thickness.into(), own.twin()),
+                        words::about(thickness.into(), own.twin()),
                         &styles.text,
                     )?;
                 }
@@ -213,6 +213,15 @@ impl Slip<'_> {
                 self.sheet
                     .write_string_with_format(self.row, 7, "☐", &styles.entry)?;
                 self.row += 1;
+                if let Some(work) = words::handwork(self.job, pick) {
+                    self.sheet
+                        .merge_range(self.row, 1, self.row, 5, &work, &styles.strong)?;
+                    self.sheet
+                        .write_string_with_format(self.row, 6, "Done:", &styles.text)?;
+                    self.sheet
+                        .write_string_with_format(self.row, 7, "☐", &styles.entry)?;
+                    self.row += 1;
+                }
             }
             let (total, tolerance) = pack_total(self.job, pack);
             if !pack.picks.is_empty() {

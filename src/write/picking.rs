@@ -3,8 +3,8 @@
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, title, widths};
-use crate::length::Unit;
-use crate::plan::Kit;
+use crate::job::Job;
+use crate::plan::{Kit, by_pack, spoiled};
 use crate::verify::Verified;
 use crate::words;
 
@@ -56,8 +56,11 @@ pub(super) fn write(
             .filter_map(|(pump, kit)| {
                 let Kit::Served(packs) = kit else { return None };
                 let picks = packs.iter().flat_map(|pack| &pack.picks);
-                let count: u32 = picks.filter(|p| p.item == index).map(|p| p.count).sum();
-                (count > 0).then(|| format!("{} ({count})", pump.tag))
+                let mine = picks.filter(|pick| pick.item == index);
+                let count: u32 = mine.clone().map(|pick| pick.count).sum();
+                let peeled = mine.clone().any(|pick| pick.peeled > 0);
+                let peel = if peeled { ", to be peeled" } else { "" };
+                (count > 0).then(|| format!("{} ({count}{peel})", pump.tag))
             })
             .collect();
         sheet.write_string_with_format(row, 0, bin(&index), &styles.text)?;
@@ -66,7 +69,7 @@ pub(super) fn write(
         sheet.write_string_with_format(row, 3, item.fit.as_str(), &styles.text)?;
         if let Some(size) = item.size {
             // A lot is known by the system in which its thickness is a short number.
-            let unit = natural_unit(size.thickness);
+            let unit = words::natural_unit(size.thickness);
             sheet.write_string_with_format(
                 row,
                 4,
@@ -81,9 +84,13 @@ pub(super) fn write(
             )?;
         }
         sheet.write_number_with_format(row, 6, issued[index], &styles.count)?;
-        sheet.write_string_with_format(row, 7, tags.join(", "), &styles.wrapped)?;
+        let mut text = tags.join(", ");
+        if let Some(packs) = packs_opened(job, index, issued[index]) {
+            text = format!("{text}. {packs}");
+        }
         // About 60 characters go on a line of the tags' column.
-        let lines = tags.join(", ").len().div_ceil(58).max(1);
+        let lines = text.len().div_ceil(58).max(1);
+        sheet.write_string_with_format(row, 7, text, &styles.wrapped)?;
         sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
         sheet.write_string_with_format(row, 8, "☐", &styles.entry)?;
         sheet.write_blank(row, 9, &styles.entry)?;
@@ -96,21 +103,59 @@ pub(super) fn write(
             &styles.alarm,
         )?;
     }
+    if !plan.layouts.is_empty() {
+        row = sheets_to_cut(sheet, verified, row + 2, styles)?;
+    }
     let pieces: u32 = issued.iter().sum();
     let total = format!("{} lines, {pieces} pieces", order.len());
     sheet.write_string_with_format(row + 2, 0, total, &styles.part)?;
     Ok(())
 }
 
-/// Inches if the thickness is a whole number of ten-thousandths, else millimetres if it is a
-/// whole number of micrometres, else inches.
-pub(super) fn natural_unit(thickness: crate::length::Length) -> Unit {
-    let ticks = thickness.ticks();
-    let metric = ticks % Unit::Micrometre.ticks() == 0;
-    let inch = ticks % (Unit::Thou.ticks() / 10) == 0;
-    if metric && !inch {
-        Unit::Millimetre
-    } else {
-        Unit::Inch
+/// The packs that are opened for an item, where what is left of them is spoiled.
+fn packs_opened(job: &Job, item: usize, issued: u32) -> Option<String> {
+    let lot = &job.stock[item];
+    let loose = lot.available() % lot.pack_qty.max(1);
+    let opened = issued.saturating_sub(loose).div_ceil(lot.pack_qty.max(1));
+    if !by_pack(job, item) || opened == 0 {
+        return None;
     }
+    let packs = if opened == 1 { "pack" } else { "packs" };
+    Some(format!(
+        "Open {opened} sealed {packs} of {}; {} left over, counted as spoiled",
+        lot.pack_qty,
+        spoiled(job, item, issued)
+    ))
+}
+
+/// The sheets to take and how each is cut up; the last row written.
+fn sheets_to_cut(
+    sheet: &mut Worksheet,
+    verified: &Verified,
+    mut row: u32,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    let (job, plan) = (verified.job(), verified.plan());
+    let names = ["Bin", "Sheet", "Kind", "", "", "", "Sheets", "Cut into"];
+    heads(sheet, row, &names, styles)?;
+    let mut rest = plan.layouts.as_slice();
+    while let Some(layout) = rest.first() {
+        // Layouts are sorted: the like ones stand together.
+        let (alike, others) = rest.split_at(rest.partition_point(|other| other == layout));
+        rest = others;
+        row += 1;
+        let lot = &job.sheets[layout.sheet];
+        let count = u32::try_from(alike.len()).unwrap_or(u32::MAX);
+        let text = words::strips(job, layout);
+        sheet.write_string_with_format(row, 0, lot.bin.as_deref().unwrap_or(""), &styles.text)?;
+        sheet.write_string_with_format(row, 1, &lot.item, &styles.strong)?;
+        sheet.write_string_with_format(row, 2, &lot.kind, &styles.text)?;
+        sheet.write_number_with_format(row, 6, count, &styles.count)?;
+        sheet.write_string_with_format(row, 7, &text, &styles.wrapped)?;
+        let lines = text.len().div_ceil(58).max(1);
+        sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
+        sheet.write_string_with_format(row, 8, "☐", &styles.entry)?;
+        sheet.write_blank(row, 9, &styles.entry)?;
+    }
+    Ok(row)
 }
