@@ -17,8 +17,10 @@ pub mod stages;
 pub mod supply;
 pub mod watch;
 pub mod why;
+pub mod worth;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::sync::Arc;
 
 use itertools::Itertools;
 use rayon::prelude::*;
@@ -27,7 +29,7 @@ use thiserror::Error;
 use crate::cutting::{Layout, layouts};
 use crate::job::Job;
 use crate::model::Pack;
-use crate::plan::{Aim, Goal, PackPick, Plan, scarcity_points};
+use crate::plan::{Aim, Goal, PackPick, Pick, Plan, scarcity_points};
 use crate::stock::{Code, Item};
 use combination::{Combination, Window};
 use instance::{Column, Instance, Tier, Uses};
@@ -120,6 +122,7 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
         kits,
         goals: goals(job, &groups, &solved),
         layouts,
+        worth: Vec::new(),
         stopped_by: solved.iter().find_map(|s| s.stopped),
     })
 }
@@ -251,10 +254,10 @@ impl Drawers {
     }
 }
 
-/// The pieces that a pattern takes of each item; `None` if they cannot be counted.
-fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> {
+/// The pieces that picks take of each item; `None` if they cannot be counted.
+fn uses_of<'a>(picks: impl Iterator<Item = &'a Pick>) -> Option<Uses> {
     let mut uses = Uses::new();
-    for pick in pattern.combinations(lists).flat_map(|c| &c.picks) {
+    for pick in picks {
         let item = u16::try_from(pick.item).ok()?;
         let count = i16::try_from(pick.count).ok()?;
         match uses.iter_mut().find(|(other, _)| *other == item) {
@@ -264,6 +267,11 @@ fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> {
     }
     uses.sort_unstable();
     Some(uses)
+}
+
+/// The pieces that a pattern takes of each item.
+fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> {
+    uses_of(pattern.combinations(lists).flat_map(|c| &c.picks))
 }
 
 /// The totals that each of a pump's packs can have in any kit that meets its requirements.
@@ -407,6 +415,21 @@ fn tier(job: &Job, aim: Aim, group: &[usize], items: &[u16]) -> Tier {
     }
 }
 
+/// The items that a group draws on, ascending: what its own numbers of items stand for.
+fn items_of(group: &Group, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<u16> {
+    let drawn = group.pumps.iter().map(|&pump| &columns[pump]);
+    let supplied = group
+        .suppliers
+        .iter()
+        .map(|&index| &suppliers[index].columns);
+    let used: BTreeSet<u16> = drawn
+        .chain(supplied)
+        .flatten()
+        .flat_map(|column| column.uses.iter().map(|&(item, _)| item))
+        .collect();
+    used.into_iter().collect()
+}
+
 fn group_instance(
     job: &Job,
     ready: &[i64],
@@ -421,20 +444,15 @@ fn group_instance(
         .map(|&index| &suppliers[index].columns);
     let takers: Vec<&Vec<Column>> = drawn.chain(supplied).collect();
     // All the pieces that the group can use, and those of each kind and fit by themselves.
-    let used: BTreeSet<u16> = takers
-        .iter()
-        .flat_map(|columns| columns.iter())
-        .flat_map(|column| column.uses.iter().map(|&(item, _)| item))
-        .collect();
+    let whole = items_of(group, columns, suppliers);
     let mut classes: BTreeMap<(&str, &str), Vec<u16>> = BTreeMap::new();
-    for &index in &used {
+    for &index in &whole {
         let item = &job.stock[usize::from(index)];
         classes
             .entry((&item.kind, item.fit.key()))
             .or_default()
             .push(index);
     }
-    let whole: Vec<u16> = used.into_iter().collect();
     // Items are numbered anew, so that what the group cannot use costs nothing.
     let new: HashMap<u16, u16> = whole.iter().copied().zip(0..).collect();
     let renumbered =
@@ -455,10 +473,12 @@ fn group_instance(
     Instance {
         classes: sets.map(|items| renumbered(items)).collect(),
         capacity: whole.iter().map(|&item| ready[usize::from(item)]).collect(),
-        takers: takers
-            .iter()
-            .map(|columns| columns.iter().map(column).collect())
-            .collect(),
+        takers: Arc::new(
+            takers
+                .iter()
+                .map(|columns| columns.iter().map(column).collect())
+                .collect(),
+        ),
         pumps: group.pumps.len(),
         tiers: aims(job)
             .into_iter()

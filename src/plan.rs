@@ -18,6 +18,9 @@ pub struct Plan {
     pub goals: Vec<Goal>,
     /// How each sheet that is cut is cut up.
     pub layouts: Vec<Layout>,
+    /// What one more piece of an item would have been worth, for each item of which that was
+    /// worked out.
+    pub worth: Vec<Worth>,
     /// Why the search ended before everything was proven, if it did.
     pub stopped_by: Option<Stop>,
 }
@@ -142,6 +145,18 @@ pub struct Window {
     pub tolerance: Tolerance,
     /// The packs that were presumed below it: index and total.
     pub over: Vec<(usize, Length)>,
+}
+
+/// What one more piece on hand of an item would change, exactly.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Worth {
+    /// The item's index in the stock.
+    pub item: usize,
+    /// By how much the served weight would rise.
+    pub served_weight: i64,
+    /// By how much the waste would change: less than nothing is a saving, and more can be the
+    /// price of serving more.
+    pub waste: Money,
 }
 
 /// What keeps a pump from being kitted.

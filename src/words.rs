@@ -4,7 +4,7 @@ use crate::cutting::Layout;
 use crate::decimal::{Money, show_price};
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
-use crate::plan::{Aim, Cause, Goal, Kit, Pick, Plan, Shortfall};
+use crate::plan::{Aim, Cause, Goal, Kit, Pick, Plan, Shortfall, Worth};
 use crate::pump::Pump;
 
 /// What stands on everything that belongs to a pump that may not be closed.
@@ -239,6 +239,21 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
         "Best found, not proven least: {}. Reason: {why}.",
         gaps.join("; ")
     )
+}
+
+/// What one more piece would have been worth.
+pub fn worth(job: &Job, worth: &Worth) -> String {
+    let change = worth.waste.raw();
+    let waste = match change {
+        0 => "waste unchanged".to_string(),
+        _ if change < 0 => format!("waste {} less", money_exactly(-change, job)),
+        _ => format!("waste {} more", money_exactly(change, job)),
+    };
+    match (worth.served_weight, change) {
+        (0, 0) => "nothing".into(),
+        (0, _) => waste,
+        (weight, _) => format!("serves more (weight +{weight}), {waste}"),
+    }
 }
 
 /// What has to be done to pieces before they are what the pack counts with: layers peeled off, or

@@ -5,6 +5,7 @@ pub mod blank;
 pub mod json;
 mod kits;
 mod picking;
+mod reorder;
 mod short;
 mod stack_up;
 mod stock_after;
@@ -94,6 +95,7 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     kits::write(workbook.add_worksheet(), verified, date, &styles)?;
     stack_up::write(workbook.add_worksheet(), verified, date, &styles)?;
     short::write(workbook.add_worksheet(), verified, date, &styles)?;
+    reorder::write(workbook.add_worksheet(), verified, date, &styles)?;
     stock_after::write(workbook.add_worksheet(), verified, date, &styles)?;
     basis::write(workbook.add_worksheet(), verified, date, &styles)?;
     Ok(workbook.save_to_buffer()?)

@@ -92,10 +92,22 @@ pub struct Allowed {
 impl Allowed {
     /// Everything that the stock allows.
     pub fn all(instance: &Instance) -> Allowed {
+        let most = instance.most();
         let columns = instance
             .takers
             .iter()
-            .map(|columns| Arc::new((0..).take(columns.len()).collect()))
+            .enumerate()
+            .map(|(taker, columns)| {
+                // A pump's column that asks for more than there is at all is of no use.
+                let there = |&column: &u32| {
+                    taker >= instance.pumps
+                        || columns[column as usize]
+                            .uses
+                            .iter()
+                            .all(|&(item, count)| i64::from(count) <= most[usize::from(item)])
+                };
+                Arc::new((0..).take(columns.len()).filter(there).collect())
+            })
             .collect();
         let stock = instance.capacity.iter().map(|&most| Range {
             least: 0,

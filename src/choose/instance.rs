@@ -4,6 +4,9 @@
 //! it puts pieces in (a use below zero), such as the packs of an item that are opened or the way
 //! a sheet is cut up. So one method does for both.
 
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
 use smallvec::SmallVec;
 
 /// Pieces of each item that a column takes, ascending by item; a supplier's are below zero, and
@@ -39,7 +42,7 @@ pub struct Instance {
     /// shims of one fit: the search splits on these before it looks at single items.
     pub classes: Vec<Vec<u32>>,
     /// The columns of each taker: the pumps, then the suppliers.
-    pub takers: Vec<Vec<Column>>,
+    pub takers: Arc<Vec<Vec<Column>>>,
     /// How many of the takers are pumps.
     pub pumps: usize,
     /// What to minimise, strictly one after the other.
@@ -69,6 +72,23 @@ impl Instance {
     /// A taker's column.
     pub fn column(&self, taker: usize, column: u32) -> &Column {
         &self.takers[taker][column as usize]
+    }
+
+    /// The most pieces of each item that can be there: those that lie ready, and all that the
+    /// suppliers can put in.
+    pub fn most(&self) -> Vec<i64> {
+        let mut most = self.capacity.clone();
+        for columns in &self.takers[self.pumps..] {
+            let mut supplied: BTreeMap<u16, i16> = BTreeMap::new();
+            for &(item, count) in columns.iter().flat_map(|column| &column.uses) {
+                let least = supplied.entry(item).or_default();
+                *least = count.min(*least);
+            }
+            for (item, count) in supplied {
+                most[usize::from(item)] -= i64::from(count);
+            }
+        }
+        most
     }
 
     /// The value on every tier.

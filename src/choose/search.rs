@@ -43,13 +43,13 @@ const PART_COLUMNS: usize = 40;
 /// Parts that are tried at most.
 const MOST_PARTS: usize = 1000;
 
-/// Searches one goal to its proof, from a plan that keeps the earlier goals, and from the
-/// multipliers that the goal before it ended with.
+/// Searches one goal to its proof, from a plan that keeps the earlier goals, and from multipliers
+/// if some are known.
 pub fn close(
     stage: Stage<'_>,
     allowed: Allowed,
     incumbent: Taken,
-    earlier: Option<&Multipliers>,
+    known: Option<Multipliers>,
     aim: Aim,
     watch: &Watch<'_>,
 ) -> Closed {
@@ -57,7 +57,7 @@ pub fn close(
     let mut search = Search::new(stage, value, aim, watch);
     search.put_in_pool(&incumbent);
     search.start = Some(incumbent.clone());
-    search.earlier = earlier.map(|earlier| search.carried(earlier));
+    search.known = known;
     let (bound, allowed, multipliers, stopped) = search.run(allowed);
     Closed {
         taken: search.best.unwrap_or(incumbent),
@@ -65,6 +65,30 @@ pub fn close(
         allowed,
         multipliers,
         stopped,
+    }
+}
+
+/// The multipliers that the goal before this one ended with, made into some for this one: so large that
+/// losing a grain of the earlier goal costs a few grains of this one.
+pub fn carried(stage: Stage<'_>, earlier: &Multipliers) -> Multipliers {
+    let Some(before) = stage.tier.checked_sub(1) else {
+        return Multipliers::zero(stage.sets.len(), 0);
+    };
+    let theirs = i128::from(grain(stage.instance, before));
+    let own = i128::from(grain(stage.instance, stage.tier));
+    let times = |multiplier: i128| 4 * own * multiplier / theirs;
+    Multipliers {
+        sets: earlier
+            .sets
+            .iter()
+            .map(|&(most, least)| (times(most), times(least)))
+            .collect(),
+        goals: earlier
+            .goals
+            .iter()
+            .map(|&goal| times(goal))
+            .chain([times(SCALE)])
+            .collect(),
     }
 }
 
@@ -143,7 +167,7 @@ struct Search<'a> {
     /// The plan to start from, if there is one.
     start: Option<Taken>,
     /// The multipliers to start from, if any are known.
-    earlier: Option<Multipliers>,
+    known: Option<Multipliers>,
     /// The value to beat on every goal from this one on.
     value: Vec<i64>,
     /// Whether to end with the first plan that is better.
@@ -168,7 +192,7 @@ impl<'a> Search<'a> {
             grain: grain(stage.instance, stage.tier),
             best: None,
             start: None,
-            earlier: None,
+            known: None,
             value,
             any_will_do: false,
             is_part: false,
@@ -203,7 +227,7 @@ impl<'a> Search<'a> {
             depth: 0,
             number: 0,
             allowed: allowed.clone(),
-            multipliers: self.earlier.clone().unwrap_or(zero),
+            multipliers: self.known.clone().unwrap_or(zero),
         };
         let Some(relaxed) = self.relax(&root) else {
             // A pump that must be served has no column left.
@@ -258,6 +282,10 @@ impl<'a> Search<'a> {
     }
 
     fn tell(&self, bound: i64, open: usize) {
+        // A part's values would be mistaken for the whole's.
+        if self.is_part {
+            return;
+        }
         self.watch.tell(
             self.aim,
             self.stage.instance.pumps,
@@ -307,7 +335,7 @@ impl<'a> Search<'a> {
         };
         let reach = if sample {
             NEAR / 4.0
-        } else if root && self.earlier.is_some() {
+        } else if root && self.known.is_some() {
             NEAR
         } else if start == Multipliers::zero(self.stage.sets.len(), self.stage.tier) {
             FAR
@@ -348,30 +376,6 @@ impl<'a> Search<'a> {
         })
     }
 
-    /// The multipliers of the goal before this one, made into some for this one: so large that
-    /// losing a grain of the earlier goal costs a few grains of this one.
-    fn carried(&self, earlier: &Multipliers) -> Multipliers {
-        let Some(before) = self.stage.tier.checked_sub(1) else {
-            return Multipliers::zero(self.stage.sets.len(), 0);
-        };
-        let grain = i128::from(grain(self.stage.instance, before));
-        let own = i128::from(self.grain);
-        let times = |multiplier: i128| 4 * own * multiplier / grain;
-        Multipliers {
-            sets: earlier
-                .sets
-                .iter()
-                .map(|&(most, least)| (times(most), times(least)))
-                .collect(),
-            goals: earlier
-                .goals
-                .iter()
-                .map(|&goal| times(goal))
-                .chain([times(SCALE)])
-                .collect(),
-        }
-    }
-
     /// The box in which the parts of a split search start: the wider the fewer takers there are,
     /// since then a linear program costs little.
     fn nearest(&self) -> f64 {
@@ -386,7 +390,7 @@ impl<'a> Search<'a> {
     fn can_sample(&self) -> bool {
         let instance = self.stage.instance;
         let all_ready = instance.pumps == instance.takers.len();
-        all_ready && instance.pumps >= 4 * SAMPLE && self.earlier.is_none()
+        all_ready && instance.pumps >= 4 * SAMPLE && self.known.is_none()
     }
 
     /// Multipliers from every fourth pump with a fourth of the stock, and so on down to about
@@ -624,15 +628,16 @@ impl<'a> Search<'a> {
             capacity: instance.left(&held),
             classes: instance.classes.clone(),
             pumps: free.iter().filter(|&&taker| taker < instance.pumps).count(),
-            takers: free
-                .iter()
-                .zip(&kept)
-                .map(|(&p, kept)| {
-                    kept.iter()
-                        .map(|&c| instance.column(p, c).clone())
-                        .collect()
-                })
-                .collect(),
+            takers: Arc::new(
+                free.iter()
+                    .zip(&kept)
+                    .map(|(&p, kept)| {
+                        kept.iter()
+                            .map(|&c| instance.column(p, c).clone())
+                            .collect()
+                    })
+                    .collect(),
+            ),
             tiers: instance
                 .tiers
                 .iter()

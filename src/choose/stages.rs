@@ -5,7 +5,7 @@ use std::sync::Arc;
 use crate::choose::bound::{Allowed, Multipliers, Stage};
 use crate::choose::instance::{Instance, Taken, Tier};
 use crate::choose::mending::{Ranking, mend, refine, supply};
-use crate::choose::search::{close, reach};
+use crate::choose::search::{carried, close, reach};
 use crate::choose::watch::Watch;
 use crate::plan::{Aim, Stop};
 
@@ -18,6 +18,8 @@ pub struct Solved {
     pub values: Vec<i64>,
     /// The bound on each tier.
     pub bounds: Vec<i64>,
+    /// The multipliers that each tier ended with.
+    pub multipliers: Vec<Multipliers>,
     /// Why the search ended early, if it did.
     pub stopped: Option<Stop>,
 }
@@ -34,7 +36,7 @@ pub struct Solved {
 /// let instance = Instance {
 ///     capacity: vec![1, 1],
 ///     classes: vec![],
-///     takers: vec![vec![column(3, 0)], vec![column(3, 0), column(5, 1)]],
+///     takers: vec![vec![column(3, 0)], vec![column(3, 0), column(5, 1)]].into(),
 ///     pumps: 2,
 ///     tiers: vec![Tier::Served(vec![1, 1]), Tier::Waste],
 /// };
@@ -45,43 +47,87 @@ pub struct Solved {
 /// ```
 pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
     let sets = instance.sets();
-    let mut taken = first_plan(instance, &sets);
-    let mut allowed = Allowed::all(instance);
+    let allowed = Allowed::all(instance);
+    let start = first_plan(instance, &sets);
+    let stages = stages(instance, &sets, aims, start, &[], allowed, watch);
+    let mut solved = stages.solved;
+    if solved.stopped.is_none() {
+        let limits = &solved.values;
+        let allowed = stages.allowed;
+        match first_in_order(instance, &sets, aims, &solved.taken, limits, allowed, watch) {
+            Ok(ordered) => solved.taken = ordered,
+            // Everything is proven, but which of the equal plans comes first is not settled.
+            Err(stop) => solved.stopped = Some(stop),
+        }
+    }
+    solved
+}
+
+/// Solves a group of which a plan is known, and the multipliers that an earlier solution of much
+/// the same group ended with (or none): tier by tier, up to the last aim given. Ties are left as
+/// they come.
+pub fn solve_from(
+    instance: &Instance,
+    aims: &[Aim],
+    start: Option<Taken>,
+    known: &[Multipliers],
+    watch: &Watch<'_>,
+) -> Solved {
+    let sets = instance.sets();
+    let start = start.unwrap_or_else(|| first_plan(instance, &sets));
+    let allowed = Allowed::all(instance);
+    stages(instance, &sets, aims, start, known, allowed, watch).solved
+}
+
+/// What the stages come to, and the columns that are still of use.
+struct Stages {
+    solved: Solved,
+    allowed: Allowed,
+}
+
+fn stages(
+    instance: &Instance,
+    sets: &[Vec<u32>],
+    aims: &[Aim],
+    start: Taken,
+    known: &[Multipliers],
+    mut allowed: Allowed,
+    watch: &Watch<'_>,
+) -> Stages {
+    let mut taken = start;
     let mut limits = Vec::with_capacity(aims.len());
     let mut bounds = Vec::with_capacity(aims.len());
+    let mut multipliers: Vec<Multipliers> = Vec::with_capacity(aims.len());
     let mut stopped = None;
-    let mut earlier = None;
     for (tier, &aim) in aims.iter().enumerate() {
         let stage = Stage {
             instance,
-            sets: &sets,
+            sets,
             tier,
             limits: &limits,
         };
         // What was learnt of one cost is worth knowing for the next.
-        let carried = earlier
-            .as_ref()
-            .filter(|_| matches!(instance.tiers[tier], Tier::Pieces(_)));
-        let closed = close(stage, allowed, taken, carried, aim, watch);
-        earlier = Some(closed.multipliers);
+        let counts = matches!(instance.tiers[tier], Tier::Pieces(_));
+        let earlier = multipliers.last().filter(|_| counts);
+        let known = known.get(tier).cloned();
+        let known = known.or_else(|| earlier.map(|earlier| carried(stage, earlier)));
+        let closed = close(stage, allowed, taken, known, aim, watch);
         taken = closed.taken;
         allowed = closed.allowed;
         stopped = stopped.or(closed.stopped);
         bounds.push(closed.bound);
+        multipliers.push(closed.multipliers);
         limits.push(instance.value(&taken)[tier]);
     }
-    if stopped.is_none() {
-        match first_in_order(instance, &sets, aims, &taken, &limits, allowed, watch) {
-            Ok(ordered) => taken = ordered,
-            // Everything is proven, but which of the equal plans comes first is not settled.
-            Err(stop) => stopped = Some(stop),
-        }
-    }
-    Solved {
-        values: limits,
-        bounds,
-        taken,
-        stopped,
+    Stages {
+        solved: Solved {
+            values: limits,
+            bounds,
+            taken,
+            multipliers,
+            stopped,
+        },
+        allowed,
     }
 }
 

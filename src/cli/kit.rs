@@ -9,9 +9,10 @@ use std::time::{Duration, Instant};
 use super::{DONE, FAILED, PROBLEMS, show_problems};
 use crate::choose::choose;
 use crate::choose::watch::{News, Watch};
+use crate::choose::worth::worth;
 use crate::decimal::Money;
 use crate::decimal::show_money;
-use crate::plan::{Aim, Kit};
+use crate::plan::{Aim, Kit, Plan};
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Sources};
 use crate::verify::{Verified, verify};
@@ -182,7 +183,19 @@ pub(super) fn run(args: &Args) -> u8 {
         .limit(Duration::from_secs(job.policy.time_limit.into()))
         .interrupted_by(&interrupt)
         .listener(&tell);
-    let chosen = choose(&job, &watch);
+    let chosen = choose(&job, &watch).map(|plan| {
+        if plan.proven() {
+            progress.say("the plan is proven; working out the worth of one more of each item");
+            let limit = Duration::from_secs(job.policy.time_limit.into());
+            let watch = Watch::patient()
+                .limit(limit.saturating_sub(progress.start.elapsed()))
+                .interrupted_by(&interrupt);
+            // Beyond what can be listed nothing is said of it; the plan stands.
+            let worth = worth(&job, &plan, &watch).unwrap_or_default();
+            return Plan { worth, ..plan };
+        }
+        plan
+    });
     progress.clear();
     let plan = match chosen {
         Ok(plan) => plan,
@@ -317,6 +330,15 @@ impl Progress {
             show((news.value - news.bound).abs()),
             news.open,
         );
+    }
+
+    fn say(&self, what: &str) {
+        if self.shown && self.start.elapsed() >= Duration::from_secs(1) {
+            if let Ok(mut last) = self.last.lock() {
+                *last = Some(Instant::now());
+            }
+            eprint!("\r\u{1b}[K{what} (Ctrl-C goes on without)");
+        }
     }
 
     fn clear(&self) {

@@ -156,6 +156,17 @@ pub struct StockJson {
     pub spoiled: u32,
     /// On hand after.
     pub after: u32,
+    /// What one more on hand would have been worth; null where that was not worked out.
+    pub worth_of_one_more: Option<WorthJson>,
+}
+
+/// What one more piece of an item would change.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct WorthJson {
+    /// By how much the served weight would rise.
+    pub served_weight: i64,
+    /// By how much the waste would change; below nothing is a saving.
+    pub waste: String,
 }
 
 /// One lot of sheets.
@@ -211,13 +222,20 @@ pub fn plan(verified: &Verified) -> PlanJson {
             .stock
             .iter()
             .zip(issued.iter().zip(plan.left(job)))
-            .filter(|(item, _)| item.cut.is_none())
-            .map(|(item, (&issued, after))| StockJson {
+            .enumerate()
+            .filter(|(_, (item, _))| item.cut.is_none())
+            .map(|(index, (item, (&issued, after)))| StockJson {
                 item: item.item.clone(),
                 before: item.on_hand,
                 issued,
                 spoiled: item.on_hand - issued - after,
                 after,
+                worth_of_one_more: plan.worth.iter().find(|worth| worth.item == index).map(
+                    |worth| WorthJson {
+                        served_weight: worth.served_weight,
+                        waste: show_money(worth.waste),
+                    },
+                ),
             })
             .collect(),
         sheets: job

@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 
 use gapwright::choose::choose;
 use gapwright::choose::watch::Watch;
+use gapwright::choose::worth::worth;
 use gapwright::cutting::{Cut, SheetLot};
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
@@ -32,18 +33,9 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
         let job = random_job(seed);
         let plan = choose(&job, &Watch::patient()).expect("small jobs can be listed");
         assert!(plan.proven(), "case {seed}: not proven");
-        let ways: Vec<Vec<Way>> = job.pumps.iter().map(|pump| all_ways(&job, pump)).collect();
+        let ways = ways_of(&job);
         let available: Vec<u32> = job.stock.iter().map(|i| i.on_hand - i.reserved).collect();
-        let mut walk = Walk {
-            job: &job,
-            ways: &ways,
-            taken: Vec::new(),
-            left: available.clone(),
-            cuttable: BTreeMap::new(),
-            best: Best::default(),
-        };
-        walk.on([0; 4]);
-        let best = walk.best;
+        let best = best_of(&job, &ways);
         let (chosen, taken) = account(&job, &plan, &ways, seed);
         assert_eq!(Some(chosen), best.value, "case {seed}");
         // Among equals the first pump takes its earliest way, then the second, and so on.
@@ -93,6 +85,52 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
     assert!(served_all > 1000 && some_short > 1000 && none_served > 100);
     assert!(greedy_worse > 250 && ties > 100);
     assert!(peeled > 400 && cut > 800 && mixed > 150 && spoiled > 300);
+}
+
+/// What one more piece of each item changes, against exhaustive search with one more piece.
+#[test]
+fn one_more_of_each_item_is_worth_what_exhaustive_search_says() {
+    let (mut asked, mut serves, mut saves, mut nothing) = (0, 0, 0, 0);
+    for seed in 0..1_500 {
+        let job = random_job(seed);
+        let plan = choose(&job, &Watch::patient()).unwrap();
+        let before = best_of(&job, &ways_of(&job)).value.unwrap();
+        let worth = worth(&job, &plan, &Watch::patient()).unwrap();
+        let drawers = job.stock.iter().filter(|item| item.cut.is_none()).count();
+        assert_eq!(worth.len(), drawers, "case {seed}");
+        for worth in worth {
+            let mut more = job.clone();
+            more.stock[worth.item].on_hand += 1;
+            let after = best_of(&more, &ways_of(&more)).value.unwrap();
+            let change = (before[0] - after[0], after[1] - before[1]);
+            let found = (worth.served_weight, worth.waste.raw());
+            assert_eq!(found, change, "case {seed}, item {}", worth.item);
+            asked += 1;
+            serves += usize::from(change.0 > 0);
+            saves += usize::from(change.0 == 0 && change.1 < 0);
+            nothing += usize::from(change == (0, 0));
+        }
+    }
+    println!("{asked} asked: {serves} serve more, {saves} save, {nothing} change nothing");
+    assert!(serves > 300 && saves > 200 && nothing > 300);
+}
+
+fn ways_of(job: &Job) -> Vec<Vec<Way>> {
+    job.pumps.iter().map(|pump| all_ways(job, pump)).collect()
+}
+
+/// The best of all plans.
+fn best_of(job: &Job, ways: &[Vec<Way>]) -> Best {
+    let mut walk = Walk {
+        job,
+        ways,
+        taken: Vec::new(),
+        left: job.stock.iter().map(|i| i.on_hand - i.reserved).collect(),
+        cuttable: BTreeMap::new(),
+        best: Best::default(),
+    };
+    walk.on([0; 4]);
+    walk.best
 }
 
 /// A way to have a piece: an item, and how many layers are peeled off.

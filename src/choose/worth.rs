@@ -1,0 +1,151 @@
+//! The worth of one more: what one more piece of an item would change, by solving again.
+//!
+//! Everything is listed once as if one more of every item were there. The plan at hand is proven
+//! anew among those columns, which gives multipliers; then each item in turn gets its one piece,
+//! and the search goes on from the plan and the multipliers. Most items are settled by pricing
+//! the columns once: the bound does not move, so neither does the plan.
+
+use crate::choose::instance::{Column, Taken};
+use crate::choose::stages::{Solved, solve_from};
+use crate::choose::supply::{Supplier, suppliers};
+use crate::choose::watch::Watch;
+use crate::choose::{ChooseError, Drawers, Group};
+use crate::choose::{aims, columns, group_instance, groups, items_of, uses_of, wanted};
+use crate::decimal::Money;
+use crate::job::Job;
+use crate::plan::{Aim, Kit, Plan, Worth, by_pack};
+use crate::stock::Item;
+
+/// Works out what one more piece of each item is worth to a plan: of those that lie in drawers,
+/// whether any is on hand or not. Items that the time does not suffice for are left out, and so is
+/// everything if whole numbers cannot carry the weights of the priorities.
+///
+/// # Errors
+/// [`ChooseError`] when, with one more of everything, a place can be filled in too many ways to
+/// list.
+pub fn worth(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Vec<Worth>, ChooseError> {
+    let Some(weights) = job.weights() else {
+        return Ok(Vec::new());
+    };
+    let aims: Vec<Aim> = aims(job)
+        .into_iter()
+        .filter(|aim| matches!(aim, Aim::ServedOf(_) | Aim::Waste))
+        .collect();
+    let more: Vec<u32> = job
+        .stock
+        .iter()
+        .map(|item| item.available() + u32::from(item.cut.is_none()))
+        .collect();
+    let drawers = Drawers::list(job, &more)?;
+    let columns: Vec<Vec<_>> = (0..job.pumps.len())
+        .map(|pump| columns(job, &drawers, &more, pump))
+        .collect::<Result<_, _>>()?;
+    let wanted = wanted(job, &columns);
+    let stock = Bare::of(job, &wanted);
+    let (suppliers, ready) = stock.supply(None);
+    let groups = groups(job, &columns, &suppliers);
+    let asked = |item: usize| job.stock[item].size.is_some() && job.stock[item].cut.is_none();
+    let mut found: Vec<Worth> = Vec::new();
+    let mut in_a_group = vec![false; job.stock.len()];
+    for group in &groups {
+        let items = items_of(group, &columns, &suppliers);
+        items
+            .iter()
+            .for_each(|&item| in_a_group[usize::from(item)] = true);
+        let mut instance = group_instance(job, &ready, group, &columns, &suppliers);
+        let start = at_hand(plan, group, &columns);
+        let before = solve_from(&instance, &aims, start, &[], watch);
+        if !proven(&before) {
+            continue;
+        }
+        for (index, &item) in items.iter().enumerate() {
+            let item = usize::from(item);
+            if !asked(item) {
+                continue;
+            }
+            let after = if by_pack(job, item) {
+                // One more piece shifts where the packs end: the supplier is another one.
+                let (suppliers, ready) = stock.supply(Some(item));
+                let other = group_instance(job, &ready, group, &columns, &suppliers);
+                solve_from(&other, &aims, None, &before.multipliers, watch)
+            } else {
+                instance.capacity[index] += 1;
+                let start = Some(before.taken.clone());
+                let after = solve_from(&instance, &aims, start, &before.multipliers, watch);
+                instance.capacity[index] -= 1;
+                after
+            };
+            if !proven(&after) {
+                continue;
+            }
+            let change = |tier: usize| after.values[tier] - before.values[tier];
+            let served = weights.iter().enumerate();
+            found.push(Worth {
+                item,
+                served_weight: served
+                    .map(|(tier, (_, weight))| -weight * change(tier))
+                    .sum(),
+                waste: Money::from_raw(change(aims.len() - 1)),
+            });
+        }
+    }
+    // What no pump can use is worth nothing.
+    let idle = (0..job.stock.len()).filter(|&item| asked(item) && !in_a_group[item]);
+    found.extend(idle.map(|item| Worth {
+        item,
+        served_weight: 0,
+        waste: Money::ZERO,
+    }));
+    found.sort_by_key(|worth| worth.item);
+    Ok(found)
+}
+
+/// The job without its pumps, which is all that suppliers depend on.
+struct Bare<'a> {
+    job: Job,
+    wanted: &'a [u64],
+}
+
+impl Bare<'_> {
+    fn of<'a>(job: &Job, wanted: &'a [u64]) -> Bare<'a> {
+        let job = Job {
+            pumps: Vec::new(),
+            inputs: Vec::new(),
+            warnings: Vec::new(),
+            ..job.clone()
+        };
+        Bare { job, wanted }
+    }
+
+    /// The suppliers, and what lies ready, with one more piece of an item.
+    fn supply(&self, more: Option<usize>) -> (Vec<Supplier>, Vec<i64>) {
+        let mut job = self.job.clone();
+        if let Some(item) = more {
+            job.stock[item].on_hand += 1;
+        }
+        let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
+        suppliers(&job, &available, self.wanted)
+    }
+}
+
+fn proven(solved: &Solved) -> bool {
+    solved.values == solved.bounds
+}
+
+/// The plan as columns of a group; `None` where suppliers have a part in it.
+fn at_hand(plan: &Plan, group: &Group, columns: &[Vec<Column>]) -> Option<Taken> {
+    if !group.suppliers.is_empty() {
+        return None;
+    }
+    let column = |pump: usize| {
+        let Kit::Served(packs) = &plan.kits[pump] else {
+            return None;
+        };
+        let uses = uses_of(packs.iter().flat_map(|pack| &pack.picks))?;
+        let at = columns[pump]
+            .iter()
+            .position(|column| column.uses == uses)?;
+        u32::try_from(at).ok()
+    };
+    Some(group.pumps.iter().map(|&pump| column(pump)).collect())
+}
