@@ -89,6 +89,7 @@ pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut P
             && let Some(table) = Table::find(sheet, &NEEDED_OF_FIT, problems)
         {
             fit_rows = !table.rows.is_empty();
+            draft.fit.rows.retain(|row| row.number >= table.heading_row);
             read_fit(&table, &mut draft, problems);
         }
     }
