@@ -39,6 +39,9 @@ const MOST_ALONG: i64 = 1_000;
 pub(super) struct Draft {
     lots: Vec<Lot>,
     shapes: Vec<Shape>,
+    /// The kinds of all lots and the fit codes of all shapes, whole or not.
+    kinds: Vec<String>,
+    fits: Vec<(Code, Place)>,
     pub(super) unused: Vec<String>,
     pub(super) sheets: StockSheet,
     pub(super) fit: Sheet,
@@ -150,6 +153,7 @@ fn read_sheets(table: &Table<'_>, draft: &mut Draft, names: &mut Names, problems
                 ));
                 return None;
             }
+            draft.kinds.push(kind.clone());
             Some(kind)
         });
         let size = Stated::read(&line, thickness, problems);
@@ -191,6 +195,7 @@ fn read_fit(table: &Table<'_>, draft: &mut Draft, problems: &mut Problems) {
             continue;
         };
         let code = Code::new(&code);
+        draft.fits.push((code.clone(), line.place(heading)));
         if let Some(first) = first_of.insert(code.key().to_string(), line.row.number) {
             problems.add(Problem::new(
                 line.place(heading),
@@ -273,11 +278,12 @@ fn check_yields(draft: &Draft, problems: &mut Problems) {
 }
 
 impl Draft {
-    /// Kind and fit of everything that could be cut, with the place of its shape.
+    /// Kind and fit of everything that could be cut, with the place of its fit code. Rows that
+    /// have other problems count: they should not raise further ones.
     pub(super) fn codes(&self) -> impl Iterator<Item = (String, Code, Place)> + '_ {
-        self.lots.iter().flat_map(|lot| {
-            let code = |shape: &Shape| (lot.kind.clone(), shape.fit.clone(), shape.place.clone());
-            self.shapes.iter().map(code)
+        self.kinds.iter().flat_map(|kind| {
+            let code = |(fit, place): &(Code, Place)| (kind.clone(), fit.clone(), place.clone());
+            self.fits.iter().map(code)
         })
     }
 

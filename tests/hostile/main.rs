@@ -772,6 +772,13 @@ fn a_fit_code_may_be_had_by_cutting_alone() {
     let stock = STOCK.replace("G90,gasket,F1,0.090,0.0005,2,0\n", "");
     let all = [("stock", stock.as_str()), ("sheets", SHEETS), ("fit", FIT)];
     assert!(folder_warnings(&all, &[]).is_empty());
+    // A bad size or diameter does not take the fit code away with it.
+    let bad = [
+        SHEETS.replace("0.090", "thin"),
+        FIT.replace(",6,", ",wide,"),
+    ];
+    let found = folder_problems(&[all[0], ("sheets", &bad[0]), ("fit", &bad[1])]);
+    each(&found, &[("cell C2", "`thin`"), ("cell B2", "`wide`")]);
     let other = FIT.replace("F1", "F2");
     let found = folder_problems(&[all[0], all[1], ("fit", &other)]);
     only(&found, &["cell E2", "which no gasket in the stock has"]);
