@@ -25,7 +25,7 @@ pub struct Job {
     pub stock_sheet: StockSheet,
     /// The Sheets sheet, likewise; empty if there is none.
     pub sheets_sheet: StockSheet,
-    /// The Fit sheet as it was read; empty if there is none.
+    /// The Fit sheet from its headings on, as it was read; empty if there is none.
     pub fit_sheet: Sheet,
     /// The input files with the hash of their bytes.
     pub inputs: Vec<Input>,

@@ -4,6 +4,8 @@ mod csv;
 mod model;
 mod policy;
 mod pumps;
+mod sheets;
+mod size;
 mod stock;
 mod table;
 mod xlsx;
@@ -48,21 +50,44 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
         policy::read(book, &mut policy, &mut problems);
     }
     policy::command_line(&sources.settings, &mut policy, &mut problems);
-    let stock = stock_book
+    let mut stock = stock_book
         .as_ref()
         .and_then(|book| stock::read(book, &mut problems));
+    // A stock sheet that cannot be used is no reason to keep the other sheets' problems back.
+    let none = &mut (String::new(), stock::Names::default());
+    let sheets = stock_book.as_ref().map(|book| {
+        let (stock, names) = match &mut stock {
+            Some(stock) => (&stock.sheet.sheet.name, &mut stock.names),
+            None => (&none.0, &mut none.1),
+        };
+        sheets::read(book, stock, names, &mut problems)
+    });
     let pumps = pumps_book
         .as_ref()
         .and_then(|book| pumps::read(book, &library, &policy, &mut problems));
-    let (Some(stock), Some(pumps)) = (stock, pumps) else {
+    let (Some(mut stock), Some(pumps), Some(sheets)) = (stock, pumps, sheets) else {
         return problems.settle(None::<Job>).map(|(job, _)| job);
     };
-    let items = stock::settle_tolerances(&stock, &pumps.models, &mut problems);
+    let mut items = stock::settle_tolerances(&stock, &pumps.models, &mut problems);
+    let lots = sheets.settle(&pumps.models, &mut problems);
     stock::check_kinds(&stock, &pumps.models, &mut problems);
-    pumps::check_fits(&pumps, &stock.codes, &mut problems);
-    let mut unused = [stock.unused.clone(), pumps.unused.clone()].concat();
-    unused.extend(unused_sheets(&stock_book, &stock.sheet.sheet.name));
-    unused.extend(unused_sheets(&pumps_book, &pumps.sheet));
+    stock::check_packs(&stock, &policy, &mut problems);
+    let codes: Vec<_> = stock.codes.iter().cloned().chain(sheets.codes()).collect();
+    pumps::check_fits(&pumps, &codes, &mut problems);
+    if problems.none() {
+        let (models, pumps) = (&pumps.models, &pumps.pumps);
+        let names = &mut stock.names;
+        items.extend(sheets.cut_items(&lots, models, pumps, names, &mut problems));
+    }
+    let mut unused = [
+        stock.unused.clone(),
+        sheets.unused.clone(),
+        pumps.unused.clone(),
+    ]
+    .concat();
+    let used = [&stock.sheet.sheet, &sheets.sheets.sheet, &sheets.fit];
+    unused.extend(unused_sheets(&stock_book, &used.map(|s| s.name.as_str())));
+    unused.extend(unused_sheets(&pumps_book, &[&pumps.sheet]));
     let mut inputs = Vec::new();
     for (role, book) in [
         ("stock workbook", &stock_book),
@@ -82,13 +107,13 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
     }));
     let job = Job {
         stock: items,
-        sheets: Vec::new(),
+        sheets: lots,
         models: pumps.models,
         pumps: pumps.pumps,
         policy,
         stock_sheet: stock.sheet,
-        sheets_sheet: Default::default(),
-        fit_sheet: Default::default(),
+        sheets_sheet: sheets.sheets,
+        fit_sheet: sheets.fit,
         inputs,
         unused,
         warnings: Vec::new(),
@@ -99,9 +124,10 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
 }
 
 /// Sheets of a workbook that nothing is read from.
-fn unused_sheets(book: &Option<Book>, used: &str) -> Vec<String> {
+fn unused_sheets(book: &Option<Book>, used: &[&str]) -> Vec<String> {
     let sheets = book.iter().flat_map(|book| &book.sheets);
-    let others = sheets.filter(|s| s.name != used && table::key(&s.name) != "policy");
+    let others =
+        sheets.filter(|s| !used.contains(&s.name.as_str()) && table::key(&s.name) != "policy");
     others
         .map(|sheet| format!("sheet {} of {}", sheet.name, sheet.file))
         .collect()
@@ -244,6 +270,12 @@ fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
+/// The sheet of this name, whatever its case, spaces and punctuation.
+fn named_sheet<'a>(book: &'a Book, name: &str) -> Option<&'a Sheet> {
+    let wanted = table::key(name);
+    book.sheets.iter().find(|s| table::key(&s.name) == wanted)
+}
+
 /// The sheet of this name, or else the first one with all the needed headings.
 fn find_sheet<'a>(
     book: &'a Book,
@@ -251,11 +283,7 @@ fn find_sheet<'a>(
     needed: &[&str],
     problems: &mut Problems,
 ) -> Option<&'a Sheet> {
-    let named = book
-        .sheets
-        .iter()
-        .find(|s| table::key(&s.name) == table::key(name));
-    let found = named.or_else(|| {
+    let found = named_sheet(book, name).or_else(|| {
         let mut with_headings = book
             .sheets
             .iter()

@@ -96,7 +96,13 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     stack_up::write(workbook.add_worksheet(), verified, date, &styles)?;
     short::write(workbook.add_worksheet(), verified, date, &styles)?;
     reorder::write(workbook.add_worksheet(), verified, date, &styles)?;
-    stock_after::write(workbook.add_worksheet(), verified, date, &styles)?;
+    stock_after::stock(workbook.add_worksheet(), verified, date, &styles)?;
+    if !verified.job().sheets_sheet.sheet.rows.is_empty() {
+        stock_after::sheets(workbook.add_worksheet(), verified, date, &styles)?;
+    }
+    if !verified.job().fit_sheet.rows.is_empty() {
+        stock_after::fit(workbook.add_worksheet(), verified, date, &styles)?;
+    }
     basis::write(workbook.add_worksheet(), verified, date, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }

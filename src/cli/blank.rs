@@ -56,7 +56,10 @@ pub(super) fn run(args: &Args) -> u8 {
         stock_path.display(),
         pumps_path.display()
     );
-    println!("Fill them in (point at a heading for its note), replace the example row, then run");
+    println!(
+        "Fill them in (point at a heading for its note) and replace the example rows; leave the sheets"
+    );
+    println!("Sheets and Fit empty if no piece is cut from sheet. Then run");
     let models = args
         .models
         .as_ref()

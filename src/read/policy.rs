@@ -1,13 +1,14 @@
 //! Reads the policy: the Policy sheet, then the command line.
 
-use super::table::{Table, key};
+use super::named_sheet;
+use super::table::Table;
 use crate::policy::{Policy, SettingError};
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::sheet::Book;
 
 /// Takes the settings of the Policy sheet, if the workbook has one.
 pub(super) fn read(book: &Book, policy: &mut Policy, problems: &mut Problems) {
-    let Some(sheet) = book.sheets.iter().find(|s| key(&s.name) == "policy") else {
+    let Some(sheet) = named_sheet(book, "Policy") else {
         return;
     };
     let Some(table) = Table::find(sheet, &["Setting", "Value"], problems) else {

@@ -3,17 +3,19 @@
 use std::collections::HashMap;
 
 use super::find_sheet;
-use super::table::{Line, NEEDED_OF_STOCK, Table};
+use super::size::Stated;
+use super::table::{Heading, Line, NEEDED_OF_STOCK, Table};
 use crate::decimal::Money;
 use crate::job::StockSheet;
-use crate::length::{Length, Tolerance};
+use crate::length::Length;
 use crate::model::Model;
+use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems, nearest};
 use crate::sheet::Book;
-use crate::stock::{Code, Item, Size};
+use crate::stock::{Code, Item};
 
 /// The kinds of piece that are stacked and therefore need a thickness.
-const STACKED: [&str; 2] = ["shim", "gasket"];
+pub(super) const STACKED: [&str; 2] = ["shim", "gasket"];
 
 /// Headings that are known beside the needed ones.
 const ALSO_KNOWN: [&str; 14] = [
@@ -38,19 +40,63 @@ pub(super) struct Draft {
     lots: Vec<Lot>,
     /// Kind and fit of every row, whole or not, with the place of its kind.
     pub(super) codes: Vec<(String, Code, Place)>,
+    pub(super) names: Names,
     pub(super) unused: Vec<String>,
     pub(super) sheet: StockSheet,
 }
 
 struct Lot {
     item: Item,
-    thickness: Option<Length>,
-    tolerance: Option<Tolerance>,
-    /// Whether a tolerance stands in the row, good or bad.
-    tolerance_stated: bool,
-    uncertainty: Option<Length>,
-    /// Where a missing tolerance would have stood.
-    place: Place,
+    size: Stated,
+}
+
+/// The items met so far, to find one that is named twice.
+#[derive(Default)]
+pub(super) struct Names(HashMap<String, (String, u32)>);
+
+impl Names {
+    /// Takes a name down; a second one of the same is a problem at this place.
+    pub(super) fn once(
+        &mut self,
+        item: &str,
+        sheet: &str,
+        row: u32,
+        at: &Place,
+        problems: &mut Problems,
+    ) {
+        let here = (sheet.to_string(), row);
+        if let Some((sheet, row)) = self.0.insert(item.to_lowercase(), here) {
+            problems.add(Problem::new(
+                at.clone(),
+                format!("the item `{item}` a second time"),
+                "each item once",
+                format!("add the counts and keep one row, or give the lot a number of its own; the first stands in row {} of sheet {sheet}", row + 1),
+            ));
+        }
+    }
+}
+
+/// On hand, which must be there, and of those the reserved, no more than there are.
+pub(super) fn counts(
+    line: &Line<'_, '_>,
+    on_hand: Option<&Heading>,
+    problems: &mut Problems,
+) -> (Option<u32>, u32) {
+    let count = line.count(on_hand, problems);
+    if let Some(heading) = on_hand.filter(|h| line.row.cell(h.column).is_none()) {
+        line.missing(heading, problems);
+    }
+    let heading = line.table.optional("Reserved");
+    let reserved = line.count(heading, problems).unwrap_or(0);
+    if let (Some(heading), Some(count)) = (heading, count.filter(|&count| reserved > count)) {
+        problems.add(Problem::new(
+            line.place(heading),
+            format!("{reserved} reserved of {count} on hand"),
+            "no more reserved than there are",
+            "count again, or correct one of the two",
+        ));
+    }
+    (count, reserved)
 }
 
 /// Reads the Stock sheet of a workbook.
@@ -67,7 +113,7 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     let thickness = table.needed("Thickness", problems).cloned();
     let mut lots: Vec<Lot> = Vec::new();
     let mut codes = Vec::new();
-    let mut first_of: HashMap<String, u32> = HashMap::new();
+    let mut names = Names::default();
     let mut bins: HashMap<String, String> = HashMap::new();
     for line in table.lines() {
         let quiet = &mut Problems::new();
@@ -83,14 +129,7 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
         let at = item
             .as_ref()
             .map_or(sheet.whole(), |heading| line.place(heading));
-        if let Some(first) = first_of.insert(lot.item.item.to_lowercase(), line.row.number) {
-            problems.add(Problem::new(
-                at.clone(),
-                format!("the item `{}` a second time", lot.item.item),
-                "each item once",
-                format!("add the counts and keep one row, or give the lot a number of its own; the first stands in row {}", first + 1),
-            ));
-        }
+        names.once(&lot.item.item, &sheet.name, line.row.number, &at, problems);
         if let Some(bin) = &lot.item.bin {
             let kind = format!("{} {}", lot.item.kind, lot.item.fit.key());
             if let Some(other) = bins
@@ -124,6 +163,7 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     Some(Draft {
         lots,
         codes,
+        names,
         unused,
         sheet,
     })
@@ -131,8 +171,8 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
 
 fn lot(
     line: &Line<'_, '_>,
-    needed: &[Option<super::table::Heading>; 4],
-    thickness: Option<&super::table::Heading>,
+    needed: &[Option<Heading>; 4],
+    thickness: Option<&Heading>,
     problems: &mut Problems,
 ) -> Option<Lot> {
     let [item, kind, fit, on_hand] = needed;
@@ -152,73 +192,16 @@ fn lot(
         // A consumable may fit everything.
         Some(line.text(fit.as_ref(), problems).unwrap_or_default())
     };
-    let on_hand_count = line.count(on_hand.as_ref(), problems);
-    if let Some(heading) = on_hand
-        .as_ref()
-        .filter(|h| line.row.cell(h.column).is_none())
-    {
-        line.missing(heading, problems);
-    }
-    let reserved = line.count(optional("Reserved"), problems).unwrap_or(0);
-    if let (Some(heading), Some(count)) = (
-        optional("Reserved"),
-        on_hand_count.filter(|&count| reserved > count),
-    ) {
-        problems.add(Problem::new(
-            line.place(heading),
-            format!("{reserved} reserved of {count} on hand"),
-            "no more reserved than there are",
-            "count again, or correct one of the two",
-        ));
-    }
-    let size = thickness.filter(|_| stacked).and_then(|heading| {
-        if line.row.cell(heading.column).is_none() {
-            line.missing(heading, problems);
-        }
-        line.thickness(heading, problems)
-    });
-    let tolerance = optional("Tolerance").and_then(|h| line.tolerance(h, problems));
-    let tolerance_stated = optional("Tolerance").is_some_and(|h| line.row.cell(h.column).is_some());
-    if let (Some(heading), Some(tolerance)) = (optional("Tolerance"), tolerance)
-        && tolerance == Tolerance::default()
-    {
-        problems.warn(Problem::new(
-            line.place(heading),
-            "a tolerance of 0",
-            "how far a piece may lie from its thickness",
-            "no piece is exact: measure some and state it",
-        ));
-    }
-    if let (Some(heading), Some(size), Some(tolerance)) = (optional("Tolerance"), size, tolerance)
-        && tolerance.minus >= size
-    {
-        problems.add(Problem::new(
-            line.place(heading),
-            "a tolerance as large as the thickness itself",
-            "a tolerance smaller than the thickness",
-            "check the unit of both columns",
-        ));
-    }
-    if let Some(heading) = optional("Peel step").filter(|h| line.row.cell(h.column).is_some()) {
-        problems.warn(Problem::new(
-            line.place(heading),
-            "a laminated shim",
-            "a solid piece",
-            "it is offered at its full thickness only; layers are not peeled by this version",
-        ));
-    }
-    let place = match optional("Tolerance").or(thickness) {
-        Some(heading) => line.place(heading),
-        None => table.sheet.whole(),
-    };
-    let uncertainty = optional("Uncertainty")
-        .and_then(|h| line.tolerance(h, problems))
-        .map(|u| u.plus);
+    let (on_hand_count, reserved) = counts(line, on_hand.as_ref(), problems);
+    let size = Stated::read(line, thickness.filter(|_| stacked), problems);
+    let peel_step =
+        optional("Peel step").and_then(|h| peel_step(line, h, kind.as_deref(), &size, problems));
     let unit_cost = line
         .money(optional("Unit cost"), problems)
         .unwrap_or(Money::ZERO);
     let min_level = line.count(optional("Min level"), problems).unwrap_or(0);
-    for name in ["Pack qty", "Max level", "Lead days"] {
+    let pack_qty = pack_qty(line, optional("Pack qty"), problems);
+    for name in ["Max level", "Lead days"] {
         // Not used in this step, but a wrong number should not lie in wait for a later one.
         line.count(optional(name), problems);
     }
@@ -234,17 +217,82 @@ fn lot(
             min_level,
             bin: line.text(optional("Bin"), problems),
             material: line.text(optional("Material"), problems),
-            pack_qty: 1,
-            peel_step: None,
+            pack_qty,
+            peel_step,
             cut: None,
             row: line.row.number,
         },
-        thickness: size,
-        tolerance,
-        tolerance_stated,
-        uncertainty,
-        place,
+        size,
     })
+}
+
+/// The layer of a laminated shim. What cannot be one is a problem; a rest below the last whole
+/// layer is said.
+fn peel_step(
+    line: &Line<'_, '_>,
+    heading: &Heading,
+    kind: Option<&str>,
+    size: &Stated,
+    problems: &mut Problems,
+) -> Option<Length> {
+    line.row.cell(heading.column)?;
+    let step = line.thickness(heading, problems)?;
+    let kind = kind?;
+    if !STACKED.contains(&kind) {
+        problems.add(Problem::new(
+            line.place(heading),
+            format!("a peel step on a {kind}"),
+            format!("a peel step only on a {}", STACKED.join(" or a ")),
+            "clear the cell, or correct the kind",
+        ));
+        return None;
+    }
+    let thickness = size.thickness?;
+    if step >= thickness {
+        problems.add(Problem::new(
+            line.place(heading),
+            "a peel step as large as the thickness itself",
+            "the thickness of one layer, smaller than that of the piece",
+            "check the unit of both columns; clear the cell if the piece is solid",
+        ));
+        return None;
+    }
+    if thickness.ticks() % step.ticks() != 0 {
+        problems.warn(Problem::new(
+            line.place(heading),
+            "a thickness that is not a whole number of peel steps",
+            "a piece that is layers throughout",
+            "nothing, if it has a solid core: the layers above it are peeled, the core is not; else correct one of the two",
+        ));
+    }
+    Some(step)
+}
+
+/// Pieces in a sealed pack: 1 where nothing is said.
+fn pack_qty(line: &Line<'_, '_>, heading: Option<&Heading>, problems: &mut Problems) -> u32 {
+    let count = line.count(heading, problems);
+    if let (Some(heading), Some(0)) = (heading, count) {
+        problems.add(Problem::new(
+            line.place(heading),
+            "a pack of 0 pieces",
+            "a whole number, 1 or more",
+            "count the pieces in a pack, or leave the cell empty where they come singly",
+        ));
+    }
+    count.unwrap_or(1).max(1)
+}
+
+/// Warns where the policy's rule on opened packs has nothing to work on.
+pub(super) fn check_packs(draft: &Draft, policy: &Policy, problems: &mut Problems) {
+    let packed = |lot: &Lot| lot.size.thickness.is_some() && lot.item.pack_qty > 1;
+    if policy.opened_packs_spoiled && !draft.lots.iter().any(packed) {
+        problems.warn(Problem::new(
+            draft.sheet.sheet.whole(),
+            "no shim or gasket with a Pack qty above 1, while the policy says that opened packs are spoiled",
+            "the pieces in a sealed pack for the items that come in packs",
+            "fill in the Pack qty column; until then the setting changes nothing",
+        ));
+    }
 }
 
 /// Asks about kinds that no model asks for: a misspelt one would put its pieces out of reach.
@@ -277,39 +325,10 @@ pub(super) fn settle_tolerances(
     models: &[Model],
     problems: &mut Problems,
 ) -> Vec<Item> {
-    let of_material = |material: &Option<String>| {
-        let name = material.as_ref()?.to_lowercase();
-        let given = models
-            .iter()
-            .flat_map(|m| &m.materials)
-            .filter(|m| m.name.to_lowercase() == name);
-        // Where models differ, the wider one is the safe one.
-        given.map(|m| m.tolerance).reduce(|a, b| Tolerance {
-            minus: a.minus.max(b.minus),
-            plus: a.plus.max(b.plus),
-        })
-    };
     let mut items = Vec::with_capacity(draft.lots.len());
     for lot in &draft.lots {
-        let tolerance = lot.tolerance.or_else(|| of_material(&lot.item.material));
-        let size = match (lot.thickness, tolerance) {
-            (Some(thickness), Some(tolerance)) => Some(Size {
-                thickness,
-                tolerance,
-                uncertainty: lot.uncertainty,
-            }),
-            (Some(_), None) if lot.tolerance_stated => None,
-            (Some(_), None) => {
-                problems.add(Problem::new(
-                    lot.place.clone(),
-                    format!("no tolerance for item `{}`", lot.item.item),
-                    "plus/minus on one piece",
-                    "fill in the Tolerance column, or give the material a plus_minus in the model file",
-                ));
-                None
-            }
-            (None, _) => None,
-        };
+        let material = lot.item.material.as_deref();
+        let size = lot.size.settle(&lot.item.item, material, models, problems);
         items.push(Item {
             size,
             ..lot.item.clone()

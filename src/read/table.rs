@@ -9,6 +9,11 @@ use crate::sheet::{Cell, Row, Sheet};
 pub(super) const NEEDED_OF_STOCK: [&str; 4] = ["Item", "Kind", "Fit", "On hand"];
 /// The headings without which a pump sheet is none.
 pub(super) const NEEDED_OF_PUMPS: [&str; 2] = ["Tag", "Model"];
+/// The headings without which a sheet of sheets to cut from is none.
+pub(super) const NEEDED_OF_SHEETS: [&str; 6] =
+    ["Item", "Kind", "Thickness", "Length", "Width", "On hand"];
+/// The headings without which a sheet of shapes to cut is none.
+pub(super) const NEEDED_OF_FIT: [&str; 3] = ["Fit", "Outside diameter", "Inside diameter"];
 /// What is put behind a pack's name to make the heading of its fit code.
 pub(super) const FITS: &str = "fit";
 
@@ -448,7 +453,19 @@ impl Line<'_, '_> {
         })
     }
 
-    /// A length that is not negative.
+    /// A length above nothing that must be there.
+    pub(super) fn needed_thickness(
+        &self,
+        heading: &Heading,
+        problems: &mut Problems,
+    ) -> Option<Length> {
+        if self.row.cell(heading.column).is_none() {
+            self.missing(heading, problems);
+        }
+        self.thickness(heading, problems)
+    }
+
+    /// A length above nothing.
     pub(super) fn thickness(&self, heading: &Heading, problems: &mut Problems) -> Option<Length> {
         let length = self.length(heading, problems)?;
         if length > Length::ZERO {

@@ -164,7 +164,16 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
             "Cost of one piece, a plain number.",
             Example::Number(2.5),
         ),
-        column("Pack qty", "Pieces in a pack as bought.", Example::Nothing),
+        column(
+            "Pack qty",
+            "Pieces in a sealed pack; empty where they come singly. It counts where the policy says that opened packs are spoiled.",
+            Example::Nothing,
+        ),
+        column(
+            format!("Peel step ({unit})"),
+            "Of a laminated shim: the thickness of one layer. All layers but the last can be peeled off, which is waste. Empty for a solid piece.",
+            Example::Nothing,
+        ),
         column(
             "Min level",
             "The level below which it should not fall; scarce pieces are spared.",
@@ -210,7 +219,86 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
     for at in [6, 7] {
         sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &count)?;
     }
+    sheets(workbook.add_worksheet(), model, &count)?;
+    fit(workbook.add_worksheet(), model)?;
     workbook.save_to_buffer()
+}
+
+/// What is too large for the unit of a thickness: the sides of a sheet, diameters.
+fn large(unit: Unit) -> &'static str {
+    match unit {
+        Unit::Inch | Unit::Thou => Unit::Inch.symbol(),
+        Unit::Millimetre | Unit::Micrometre => Unit::Millimetre.symbol(),
+    }
+}
+
+fn sheets(sheet: &mut Worksheet, model: &Model, count: &DataValidation) -> Result<(), XlsxError> {
+    let (unit, large) = (model.unit.symbol(), large(model.unit));
+    let mut kinds: Vec<String> = model.packs.iter().map(|p| p.kind.clone()).collect();
+    kinds.sort();
+    kinds.dedup();
+    let field = |head: &str, note| column(head, note, Example::Nothing);
+    let length = |head: &str, unit, note| field(&format!("{head} ({unit})"), note);
+    let mut columns = vec![
+        field(
+            "Item",
+            "Stock number, once each, and none that stands on Stock. One row is a lot of sheets.",
+        ),
+        field("Kind", "What is cut from it: shim or gasket."),
+        length(
+            "Thickness",
+            unit,
+            "Of the sheet: nominal, or the lot's measured mean.",
+        ),
+        length(
+            "Tolerance",
+            unit,
+            "Plus/minus on it, or both sides. May be left empty if the model gives one for the material.",
+        ),
+        length("Length", large, "One side of a sheet."),
+        length("Width", large, "The other side."),
+        field(
+            "On hand",
+            "Whole sheets. A remnant is a lot of its own, with its own sides.",
+        ),
+        field("Reserved", "Of those, sheets that must not be cut."),
+        field(
+            "Unit cost",
+            "Cost of one sheet. A piece costs the share of the square that it is cut from; the offcut is waste.",
+        ),
+        field("Bin", "Where it lies."),
+        field("Material", "What it is made of."),
+    ];
+    columns[1].list = Some(quoted(&kinds));
+    let lead = "Sheets: one row a lot of sheets that pieces can be cut from. Leave it empty if nothing is cut.";
+    form(sheet, "Sheets", lead, &columns, 0)?;
+    for at in [6, 7] {
+        sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, count)?;
+    }
+    Ok(())
+}
+
+fn fit(sheet: &mut Worksheet, model: &Model) -> Result<(), XlsxError> {
+    let large = large(model.unit);
+    let columns = [
+        column(
+            "Fit",
+            "The fit code of the place, once each; the pump workbook says the same code.",
+            Example::Nothing,
+        ),
+        column(
+            format!("Outside diameter ({large})"),
+            "Of the piece. Each takes a square of this width from the sheet.",
+            Example::Nothing,
+        ),
+        column(
+            format!("Inside diameter ({large})"),
+            "Of the piece; 0 for a full disc.",
+            Example::Nothing,
+        ),
+    ];
+    let lead = "Fit: one row a shape that is cut from the sheets of Sheets. Leave it empty if nothing is cut.";
+    form(sheet, "Fit", lead, &columns, 0)
 }
 
 fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {

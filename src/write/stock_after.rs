@@ -1,13 +1,14 @@
-//! The Stock after sheet: the stock workbook's own columns with On hand reduced, ready to be
-//! read as next time's stock.
+//! The sheets that can be read as next time's stock: Stock after, Sheets and Fit, with the stock
+//! workbook's own columns and On hand reduced.
 
 use rust_xlsxwriter::{ExcelDateTime, Format, Worksheet, XlsxError};
 
 use super::style::{Styles, set_up};
-use crate::sheet::Cell;
+use crate::sheet::{Cell, Row};
 use crate::verify::Verified;
 
-pub(super) fn write(
+/// The stock without the pieces that are issued, or spoiled with their pack.
+pub(super) fn stock(
     sheet: &mut Worksheet,
     verified: &Verified,
     date: &str,
@@ -15,18 +16,64 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, "Stock after", date)?;
-    let issued = plan.issued(job);
+    let after = plan.left(job);
     let source = &job.stock_sheet;
-    let mut at = 0;
+    let rows = &source.sheet.rows;
+    let rows = rows.iter().filter(|row| row.number >= source.heading_row);
+    // A piece that is cut has its row in another sheet.
+    let lot = |row| {
+        let mut lots = job.stock.iter().zip(&after);
+        lots.find(|(item, _)| item.cut.is_none() && item.row == row)
+    };
+    let left = |row| lot(row).map(|(_, left)| *left);
+    table(sheet, rows, source.on_hand_column, left, styles)
+}
+
+/// The sheets without those that are cut up.
+pub(super) fn sheets(
+    sheet: &mut Worksheet,
+    verified: &Verified,
+    date: &str,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    let (job, plan) = (verified.job(), verified.plan());
+    set_up(sheet, "Sheets", date)?;
+    let source = &job.sheets_sheet;
+    let rows = &source.sheet.rows;
+    let rows = rows.iter().filter(|row| row.number >= source.heading_row);
+    let left = |row| {
+        let index = job.sheets.iter().position(|lot| lot.row == row)?;
+        let cut = plan.layouts.iter().filter(|l| l.sheet == index).count();
+        let cut = u32::try_from(cut).unwrap_or(u32::MAX);
+        Some(job.sheets[index].on_hand.saturating_sub(cut))
+    };
+    table(sheet, rows, source.on_hand_column, left, styles)
+}
+
+/// The shapes, which no plan changes.
+pub(super) fn fit(
+    sheet: &mut Worksheet,
+    verified: &Verified,
+    date: &str,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    set_up(sheet, "Fit", date)?;
+    let rows = verified.job().fit_sheet.rows.iter();
+    table(sheet, rows, 0, |_| None, styles)
+}
+
+/// Rows as they came, headings first, with what is left on hand where that is known.
+fn table<'a>(
+    sheet: &mut Worksheet,
+    rows: impl Iterator<Item = &'a Row>,
+    on_hand_column: u32,
+    left: impl Fn(u32) -> Option<u32>,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
     let mut widest: Vec<usize> = Vec::new();
-    let rows = source
-        .sheet
-        .rows
-        .iter()
-        .filter(|row| row.number >= source.heading_row);
-    for row in rows {
-        let heading = row.number == source.heading_row;
-        let index = job.stock.iter().position(|item| item.row == row.number);
+    for (at, row) in (0..).zip(rows) {
+        let format = if at == 0 { &styles.head } else { &styles.text };
+        let left = left(row.number);
         for (column, cell) in &row.cells {
             let Ok(column) = u16::try_from(*column) else {
                 continue;
@@ -34,22 +81,13 @@ pub(super) fn write(
             let place = usize::from(column);
             widest.resize(widest.len().max(place + 1), 0);
             widest[place] = widest[place].max(cell.show().chars().count());
-            let on_hand = u32::from(column) == source.on_hand_column;
-            match (index, on_hand) {
-                (Some(index), true) => {
-                    let left = job.stock[index].on_hand - issued[index];
+            match left.filter(|_| u32::from(column) == on_hand_column) {
+                Some(left) => {
                     sheet.write_number_with_format(at, column, left, &styles.count)?;
                 }
-                _ => copy(
-                    sheet,
-                    at,
-                    column,
-                    cell,
-                    if heading { &styles.head } else { &styles.text },
-                )?,
+                None => copy(sheet, at, column, cell, format)?,
             }
         }
-        at += 1;
     }
     for (column, width) in (0..).zip(&widest) {
         let width = u16::try_from((*width).clamp(6, 40)).unwrap_or(40);

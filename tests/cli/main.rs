@@ -453,3 +453,71 @@ fn a_time_limit_still_writes_the_best_plan_with_its_bound() {
     );
     gapwright::write::workbook(&verified, "2027-03-01").unwrap();
 }
+
+/// Two gaskets of different shapes come out of one sheet, and two laminated shims are peeled; what
+/// is left is the next plan's stock.
+#[test]
+fn gaskets_are_cut_from_sheet_and_shims_are_peeled() {
+    let folder = TempDir::new().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
+    fs::create_dir(path("stock")).unwrap();
+    for (name, sheet) in [
+        (
+            "stock/Stock.csv",
+            "Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost,Peel step (in)\n\
+             L62,shim,F1,0.062,0.0002,5,0.62,0.002\n",
+        ),
+        (
+            "stock/Sheets.csv",
+            "Item,Kind,Thickness (in),Tolerance (in),Length (in),Width (in),On hand,Unit cost\n\
+             OLD,gasket,0.031,0.0005,30,20,7,12\n\
+             GS-105,gasket,0.105,0.0005,30,20,2,30\n",
+        ),
+        (
+            "stock/Fit.csv",
+            "Fit,Outside diameter (in),Inside diameter (in)\nF6,6,4\nF9,9,7.5\nF30,25,20\n",
+        ),
+        (
+            "pumps.csv",
+            "Tag,Model,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in)\n\
+             A,screwed-impeller,F1,F6,0.041,0.050\n\
+             B,screwed-impeller,F1,F9,0.041,0.050\n",
+        ),
+    ] {
+        fs::write(path(name), sheet).unwrap();
+    }
+    let (stock, pumps) = (path("stock"), path("pumps.csv"));
+    let (out, json) = (path("plan.xlsx"), path("plan.json"));
+    let run = gapwright(&["kit", &stock, &pumps, "--out", &out, "--json", &json]);
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let plan: PlanJson = serde_json::from_str(&fs::read_to_string(json).unwrap()).unwrap();
+    for (pump, gasket) in plan.pumps.iter().zip(["GS-105 > F6", "GS-105 > F9"]) {
+        let shim = &pump.packs["bearing_shims"].pieces[0];
+        assert_eq!((shim.item.as_str(), shim.count), ("L62", 1));
+        assert_eq!(shim.peeled_to.as_deref(), Some("0.0200"));
+        let cut = &pump.packs["cover_gasket"].pieces;
+        assert_eq!((cut[0].item.as_str(), cut[0].count), (gasket, 1));
+        assert_eq!((cut.len(), &cut[0].peeled_to), (1, &None));
+    }
+    let next = job(&Sources {
+        stock: out.into(),
+        pumps: pumps.into(),
+        ..Sources::default()
+    });
+    let next = next.unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
+    assert_eq!(
+        (next.stock[0].item.as_str(), next.stock[0].on_hand),
+        ("L62", 3)
+    );
+    assert!(next.stock[0].peel_step.is_some());
+    let left = next
+        .sheets
+        .iter()
+        .map(|lot| (lot.item.as_str(), lot.on_hand));
+    assert_eq!(left.collect::<Vec<_>>(), [("OLD", 7), ("GS-105", 1)]);
+    // Two lots, two shapes that pumps ask for.
+    assert_eq!(
+        next.stock.iter().filter(|item| item.cut.is_some()).count(),
+        4
+    );
+}

@@ -284,7 +284,7 @@ fn settings_that_are_no_settings() {
     let given = [
         ("Acceptence", "nominal"),
         ("Acceptance", "lenient"),
-        ("Opened packs spoiled", "yes"),
+        ("Opened packs spoiled", "at times"),
     ];
     let settings = given
         .map(|(name, value)| (name.to_string(), value.to_string()))
@@ -698,4 +698,239 @@ fn model_files_say_line_and_column() {
     );
     assert!(!model_problems("title = ").is_empty());
     assert!(!model_problems("title = \"x\"\nunit = \"mm\"").is_empty());
+}
+
+const SHEETS: &str = "\
+Item,Kind,Thickness (in),Tolerance (in),Length (in),Width (in),On hand,Reserved,Unit cost,Colour
+GS-90,gasket,0.090,0.0005,30,20,3,1,30,grey
+";
+const FIT: &str = "\
+Fit,Outside diameter (in),Inside diameter (in)
+F1,6,4
+";
+
+/// A stock folder with these sheets, and what reading it gives.
+fn folder_job(sheets: &[(&str, &str)], settings: &[(&str, &str)]) -> (Shop, Sources) {
+    let shop = Shop::new(STOCK, PUMPS);
+    fs::create_dir(shop.path("stock")).unwrap();
+    for (name, text) in sheets {
+        fs::write(shop.path("stock").join(format!("{name}.csv")), text).unwrap();
+    }
+    let settings = settings
+        .iter()
+        .map(|(name, value)| (name.to_string(), value.to_string()));
+    let sources = Sources {
+        stock: shop.path("stock"),
+        settings: settings.collect(),
+        ..shop.sources()
+    };
+    (shop, sources)
+}
+
+fn folder_problems(sheets: &[(&str, &str)]) -> Vec<String> {
+    let (shop, sources) = folder_job(sheets, &[]);
+    let problems = job(&sources).expect_err("these files have problems");
+    shown(&problems, shop.folder.path())
+}
+
+fn folder_warnings(sheets: &[(&str, &str)], settings: &[(&str, &str)]) -> Vec<String> {
+    let (_shop, sources) = folder_job(sheets, settings);
+    let job = job(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
+    job.warnings.iter().map(ToString::to_string).collect()
+}
+
+/// Every one of these findings, each at its cell, and no other.
+#[track_caller]
+fn each(found: &[String], expected: &[(&str, &str)]) {
+    for (place, words) in expected {
+        assert!(
+            found
+                .iter()
+                .any(|p| p.lines().next().unwrap().ends_with(place) && p.contains(words)),
+            "`{words}` at {place} is not in {found:#?}"
+        );
+    }
+    assert_eq!(found.len(), expected.len(), "{found:#?}");
+}
+
+#[test]
+fn pieces_that_can_be_cut_stand_behind_the_stock() {
+    let (_shop, sources) = folder_job(&[("Stock", STOCK), ("sheets", SHEETS), ("FIT", FIT)], &[]);
+    let job = job(&sources).unwrap();
+    assert!(job.warnings.is_empty(), "{:#?}", job.warnings);
+    assert_eq!(job.unused, ["column `Colour` of sheet sheets"]);
+    let cut = &job.stock[3];
+    // Two sheets of 5 x 3 blanks; 36 of 600 square inches of a sheet that cost 30.
+    assert_eq!((cut.item.as_str(), cut.on_hand), ("GS-90 > F1", 30));
+    assert_eq!(cut.unit_cost.to_string(), "1.8");
+    assert_eq!(cut.cut.map(|cut| cut.sheet), Some(0));
+    assert_eq!((job.stock.len(), job.sheets.len()), (4, 1));
+}
+
+#[test]
+fn a_fit_code_may_be_had_by_cutting_alone() {
+    let stock = STOCK.replace("G90,gasket,F1,0.090,0.0005,2,0\n", "");
+    let all = [("stock", stock.as_str()), ("sheets", SHEETS), ("fit", FIT)];
+    assert!(folder_warnings(&all, &[]).is_empty());
+    // A bad size or diameter does not take the fit code away with it.
+    let bad = [
+        SHEETS.replace("0.090", "thin"),
+        FIT.replace(",6,", ",wide,"),
+    ];
+    let found = folder_problems(&[all[0], ("sheets", &bad[0]), ("fit", &bad[1])]);
+    each(&found, &[("cell C2", "`thin`"), ("cell B2", "`wide`")]);
+    let other = FIT.replace("F1", "F2");
+    let found = folder_problems(&[all[0], all[1], ("fit", &other)]);
+    only(&found, &["cell E2", "which no gasket in the stock has"]);
+}
+
+#[test]
+fn bad_sheets_and_shapes_are_all_named() {
+    let sheets = "\
+Item,Kind,Thickness (in),Tolerance (in),Length (in),Width,On hand,Reserved,Unit cost,Min level
+GS-1,gaskets,0.090,0.0005,30,20 in,3,4,30,1
+g90,gasket,0,0.0005,-30,20,2.5,0,-1,x
+GS-3,gasket,0.090,,,20 in,,0,30,1
+,gasket,0.090,0.0005,30,20 in,3,0,30,1
+GS-5,gasket,0.090,0.1,30,20 in,3,0,30,1
+GS-5,gasket,,0.0005,30,20 in,3,0,30,1
+";
+    let fit = "\
+Fit,Outside diameter (in),Inside diameter (in)
+F1,4,6
+f1,6,-1
+F2,,4
+F3,0.01,0
+,6,4
+F4,wide,
+";
+    let found = folder_problems(&[("stock", STOCK), ("sheets", sheets), ("fit", fit)]);
+    each(
+        &found,
+        &[
+            ("sheet sheets, cell B2", "say `gasket`"),
+            ("sheet sheets, cell H2", "4 reserved of 3 on hand"),
+            ("sheet sheets, cell A3", "row 4 of sheet stock"),
+            ("sheet sheets, cell C3", "a length above 0"),
+            ("sheet sheets, cell E3", "a length above 0"),
+            ("sheet sheets, cell F3", "no unit"),
+            ("sheet sheets, cell G3", "a whole number"),
+            ("sheet sheets, cell I3", "an amount of money"),
+            ("sheet sheets, cell J3", "a whole number"),
+            ("sheet sheets, cell E4", "an empty cell"),
+            ("sheet sheets, cell G4", "an empty cell"),
+            ("sheet sheets, cell A5", "an empty cell"),
+            ("sheet sheets, cell D6", "as large as the thickness"),
+            ("sheet sheets, cell A7", "row 6 of sheet sheets"),
+            ("sheet sheets, cell C7", "an empty cell"),
+            ("sheet fit, cell C2", "whether the two are swapped"),
+            ("sheet fit, cell A3", "`f1` a second time"),
+            ("sheet fit, cell C3", "a length of 0 or above"),
+            ("sheet fit, cell B4", "an empty cell"),
+            ("sheet fit, cell B5", "check the unit"),
+            ("sheet fit, cell A6", "an empty cell"),
+            ("sheet fit, cell B7", "`wide`"),
+            ("sheet fit, cell C7", "an empty cell"),
+        ],
+    );
+}
+
+#[test]
+fn a_sheet_needs_a_tolerance_and_its_headings() {
+    let sheets = SHEETS.replace("0.0005", "");
+    let found = folder_problems(&[("stock", STOCK), ("sheets", &sheets), ("fit", FIT)]);
+    only(&found, &["cell D2", "no tolerance for item `GS-90`"]);
+    let sheets = SHEETS.replace("On hand", "Onn hand");
+    let fit = FIT.replace("Inside diameter", "Hole");
+    let found = folder_problems(&[("stock", STOCK), ("sheets", &sheets), ("fit", &fit)]);
+    assert!(
+        found
+            .iter()
+            .any(|p| p.contains("rename `Onn hand` to `On hand`"))
+    );
+    assert!(
+        found
+            .iter()
+            .any(|p| p.contains("no column `Inside diameter`"))
+    );
+    // The name that a cut piece would get is taken.
+    let stock = STOCK.replace("S10,", "gs-90 > f1,");
+    let found = folder_problems(&[("stock", &stock), ("sheets", SHEETS), ("fit", FIT)]);
+    only(
+        &found,
+        &[
+            "sheets, cell A2",
+            "`GS-90 > F1` a second time",
+            "row 2 of sheet stock",
+        ],
+    );
+}
+
+#[test]
+fn sheets_or_shapes_alone_cut_nothing_and_that_is_said() {
+    let stock = ("stock", STOCK);
+    let nothing = |found: Vec<String>| only(&found, &["nothing can be cut"]);
+    nothing(folder_warnings(&[stock, ("sheets", SHEETS)], &[]));
+    nothing(folder_warnings(&[stock, ("fit", FIT)], &[]));
+    let headings = FIT.lines().next().unwrap();
+    nothing(folder_warnings(
+        &[stock, ("sheets", SHEETS), ("fit", headings)],
+        &[],
+    ));
+    let large = FIT.replace(",6,", ",20.5,");
+    only(
+        &folder_warnings(&[stock, ("sheets", SHEETS), ("fit", &large)], &[]),
+        &["fit, cell B2", "larger than every sheet"],
+    );
+}
+
+#[test]
+fn peel_steps_and_packs() {
+    let stock = "\
+Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Peel step (in),Pack qty
+S10,shim,F1,0.010,0.0002,4,0.010,0
+S20,shim,F1,0.020,0.0002,4,-0.002,2.5
+S30,shim,F1,0.030,0.0002,4,thin,-1
+R1,packing ring,F1,,,4,0.002,
+G90,gasket,F1,0.090,0.0005,2,,
+";
+    let found = problems_of(stock, PUMPS);
+    each(
+        &found,
+        &[
+            ("cell G2", "as large as the thickness"),
+            ("cell H2", "a whole number, 1 or more"),
+            ("cell G3", "a length above 0"),
+            ("cell H3", "a whole number"),
+            ("cell G4", "`thin`"),
+            ("cell H4", "a whole number"),
+            ("cell G5", "a peel step on a packing ring"),
+        ],
+    );
+    let stock = "\
+Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Peel step,Pack qty
+S10,shim,F1,0.010,0.0002,4,2 thou,10
+S21,shim,F1,0.021,0.0002,4,2 thou,
+G90,gasket,F1,0.090,0.0005,2,,
+";
+    let shop = Shop::new(stock, PUMPS);
+    let job = job(&shop.sources()).unwrap();
+    assert_eq!(job.warnings.len(), 1);
+    assert!(job.warnings[0].to_string().contains("cell G3"));
+    assert_eq!([0, 1, 2].map(|n| job.stock[n].most_peeled()), [4, 9, 0]);
+    assert_eq!([0, 1, 2].map(|n| job.stock[n].pack_qty), [10, 1, 1]);
+}
+
+#[test]
+fn a_rule_on_packs_without_packs_is_said() {
+    let spoiled = [("Opened packs spoiled", "yes")];
+    only(
+        &folder_warnings(&[("stock", STOCK)], &spoiled),
+        &["stock", "Pack qty above 1", "changes nothing"],
+    );
+    let packed = STOCK
+        .replace(",Reserved", ",Pack qty")
+        .replace(",4,0", ",4,4");
+    let packed = packed.replace(",2,0", ",2,");
+    assert!(folder_warnings(&[("stock", &packed)], &spoiled).is_empty());
 }

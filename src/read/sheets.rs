@@ -1,0 +1,368 @@
+//! Reads the sheets Sheets and Fit: what pieces can be cut from, and to what shapes.
+
+use std::collections::HashMap;
+
+use super::named_sheet;
+use super::size::Stated;
+use super::stock::{Names, STACKED, counts};
+use super::table::{Heading, Line, NEEDED_OF_FIT, NEEDED_OF_SHEETS, Table};
+use crate::cutting::{Cut, SheetLot};
+use crate::decimal::Money;
+use crate::job::StockSheet;
+use crate::length::Length;
+use crate::model::Model;
+use crate::problem::{Place, Problem, Problems, mend_name};
+use crate::pump::Pump;
+use crate::sheet::{Book, Sheet};
+use crate::stock::{Code, Item};
+
+/// Headings of Sheets that are known beside the needed ones.
+const ALSO_KNOWN: [&str; 11] = [
+    "Tolerance",
+    "Uncertainty",
+    "Reserved",
+    "Unit cost",
+    "Min level",
+    "Max level",
+    "Lead days",
+    "Supplier",
+    "Bin",
+    "Material",
+    "Description",
+];
+
+/// The most blanks along one side of a sheet: more is a slip of the unit, and would take long.
+const MOST_ALONG: i64 = 1_000;
+
+/// Both sheets as read, tolerances not settled yet.
+#[derive(Default)]
+pub(super) struct Draft {
+    lots: Vec<Lot>,
+    shapes: Vec<Shape>,
+    /// The kinds of all lots and the fit codes of all shapes, whole or not.
+    kinds: Vec<String>,
+    fits: Vec<(Code, Place)>,
+    pub(super) unused: Vec<String>,
+    pub(super) sheets: StockSheet,
+    pub(super) fit: Sheet,
+}
+
+struct Lot {
+    item: String,
+    kind: String,
+    size: Stated,
+    material: Option<String>,
+    sides: [Length; 2],
+    on_hand: u32,
+    reserved: u32,
+    sheet_cost: Money,
+    bin: Option<String>,
+    row: u32,
+    /// The place of its stock number.
+    place: Place,
+}
+
+struct Shape {
+    fit: Code,
+    outside: Length,
+    inside: Length,
+    /// The place of its outside diameter.
+    place: Place,
+}
+
+/// Reads both sheets of the stock workbook, as far as they are there; `stock` is the name of the
+/// sheet that holds the stock.
+pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut Problems) -> Draft {
+    let mut draft = Draft::default();
+    let other = |name: &str| named_sheet(book, name).filter(|sheet| sheet.name != stock);
+    let (mut sheet_rows, mut fit_rows) = (false, false);
+    if let Some(sheet) = other("Sheets") {
+        draft.sheets.sheet = sheet.clone();
+        // A tab with nothing on it is not worth a problem.
+        if !sheet.rows.is_empty()
+            && let Some(table) = Table::find(sheet, &NEEDED_OF_SHEETS, problems)
+        {
+            sheet_rows = !table.rows.is_empty();
+            read_sheets(&table, &mut draft, names, problems);
+        }
+    }
+    if let Some(sheet) = other("Fit") {
+        draft.fit = sheet.clone();
+        if !sheet.rows.is_empty()
+            && let Some(table) = Table::find(sheet, &NEEDED_OF_FIT, problems)
+        {
+            fit_rows = !table.rows.is_empty();
+            draft.fit.rows.retain(|row| row.number >= table.heading_row);
+            read_fit(&table, &mut draft, problems);
+        }
+    }
+    if sheet_rows && !fit_rows {
+        problems.warn(Problem::new(
+            draft.sheets.sheet.whole(),
+            "sheets to cut from, but no shapes to cut",
+            format!("a sheet Fit with the headings {}", NEEDED_OF_FIT.join(", ")),
+            "add it, with a row a fit code; until then nothing can be cut",
+        ));
+    }
+    if fit_rows && !sheet_rows {
+        problems.warn(Problem::new(
+            draft.fit.whole(),
+            "shapes to cut, but no sheets to cut them from",
+            format!(
+                "a sheet Sheets with the headings {}",
+                NEEDED_OF_SHEETS.join(", ")
+            ),
+            "add it, with a row a lot of sheets; until then nothing can be cut",
+        ));
+    }
+    check_yields(&draft, problems);
+    draft
+}
+
+fn read_sheets(table: &Table<'_>, draft: &mut Draft, names: &mut Names, problems: &mut Problems) {
+    let known: Vec<String> = NEEDED_OF_SHEETS
+        .iter()
+        .chain(&ALSO_KNOWN)
+        .map(ToString::to_string)
+        .collect();
+    draft
+        .unused
+        .extend(table.unknown(&known, |_| false, problems));
+    let [item, kind, thickness, length, width, on_hand] =
+        NEEDED_OF_SHEETS.map(|name| table.needed(name, problems));
+    draft.sheets.heading_row = table.heading_row;
+    draft.sheets.on_hand_column = on_hand.map_or(0, |heading| heading.column);
+    for line in table.lines() {
+        let (Some(heading), Some(name)) = (item, line.needed_text(item, problems)) else {
+            continue;
+        };
+        let place = line.place(heading);
+        names.once(&name, &table.sheet.name, line.row.number, &place, problems);
+        let kind = kind.and_then(|heading| {
+            let kind = line.needed_text(Some(heading), problems)?.to_lowercase();
+            if !STACKED.contains(&kind.as_str()) {
+                problems.add(Problem::new(
+                    line.place(heading),
+                    format!("the kind `{kind}`"),
+                    format!("what is cut from the sheet: {}", STACKED.join(" or ")),
+                    mend_name(
+                        &kind,
+                        STACKED,
+                        "only these are cut from sheet; else move the row to Stock",
+                    ),
+                ));
+                return None;
+            }
+            draft.kinds.push(kind.clone());
+            Some(kind)
+        });
+        let size = Stated::read(&line, thickness, problems);
+        let sides = [length, width].map(|heading| line.needed_thickness(heading?, problems));
+        let (count, reserved) = counts(&line, on_hand, problems);
+        let sheet_cost = line.money(table.optional("Unit cost"), problems);
+        for name in ["Min level", "Max level", "Lead days"] {
+            line.count(table.optional(name), problems);
+        }
+        let material = line.text(table.optional("Material"), problems);
+        let bin = line.text(table.optional("Bin"), problems);
+        let (Some(kind), [Some(length), Some(width)], Some(on_hand)) = (kind, sides, count) else {
+            continue;
+        };
+        draft.lots.push(Lot {
+            item: name,
+            kind,
+            size,
+            material,
+            sides: [length, width],
+            on_hand,
+            reserved,
+            sheet_cost: sheet_cost.unwrap_or(Money::ZERO),
+            bin,
+            row: line.row.number,
+            place,
+        });
+    }
+}
+
+fn read_fit(table: &Table<'_>, draft: &mut Draft, problems: &mut Problems) {
+    let known = NEEDED_OF_FIT.map(String::from);
+    let also = |key: &str| key == "description";
+    draft.unused.extend(table.unknown(&known, also, problems));
+    let [fit, outside, inside] = NEEDED_OF_FIT.map(|name| table.needed(name, problems));
+    let mut first_of: HashMap<String, u32> = HashMap::new();
+    for line in table.lines() {
+        let (Some(heading), Some(code)) = (fit, line.needed_text(fit, problems)) else {
+            continue;
+        };
+        let code = Code::new(&code);
+        draft.fits.push((code.clone(), line.place(heading)));
+        if let Some(first) = first_of.insert(code.key().to_string(), line.row.number) {
+            problems.add(Problem::new(
+                line.place(heading),
+                format!("the fit code `{}` a second time", code.as_str()),
+                "each fit code once",
+                format!("keep one row; the first stands in row {}", first + 1),
+            ));
+        }
+        let outer = outside.and_then(|heading| line.needed_thickness(heading, problems));
+        let inner = inside.and_then(|heading| inside_diameter(&line, heading, outer, problems));
+        if let (Some(heading), Some(outside), Some(inside)) = (outside, outer, inner) {
+            draft.shapes.push(Shape {
+                fit: code,
+                outside,
+                inside,
+                place: line.place(heading),
+            });
+        }
+    }
+}
+
+/// The hole of a ring: 0 for a full disc, and smaller than the ring.
+fn inside_diameter(
+    line: &Line<'_, '_>,
+    heading: &Heading,
+    outside: Option<Length>,
+    problems: &mut Problems,
+) -> Option<Length> {
+    let Some(cell) = line.row.cell(heading.column) else {
+        line.missing(heading, problems);
+        return None;
+    };
+    let inside = line.length(heading, problems)?;
+    if inside < Length::ZERO {
+        problems.add(Problem::new(
+            line.place(heading),
+            format!("`{}`", cell.show()),
+            "a length of 0 or above",
+            "measure again and type the length; 0 is a full disc",
+        ));
+        return None;
+    }
+    if outside.is_some_and(|outside| inside >= outside) {
+        problems.add(Problem::new(
+            line.place(heading),
+            "an inside diameter as large as the outside one",
+            "an inside diameter smaller than the outside one",
+            "check whether the two are swapped, and the unit of both columns",
+        ));
+        return None;
+    }
+    Some(inside)
+}
+
+/// Shapes that no sheet yields, and such as a sheet yields beyond reason.
+fn check_yields(draft: &Draft, problems: &mut Problems) {
+    for shape in &draft.shapes {
+        let sides = draft.lots.iter().flat_map(|lot| lot.sides);
+        let most = sides.map(|side| side.ticks() / shape.outside.ticks()).max();
+        if most.is_some_and(|most| most > MOST_ALONG) {
+            problems.add(Problem::new(
+                shape.place.clone(),
+                format!(
+                    "an outside diameter of which more than {MOST_ALONG} lie along a side of a sheet"
+                ),
+                "a piece that is cut by hand",
+                "check the unit here and of Length and Width in Sheets",
+            ));
+        }
+        let fits = |lot: &Lot| lot.sides.iter().all(|side| *side >= shape.outside);
+        if !draft.lots.is_empty() && !draft.lots.iter().any(fits) {
+            problems.warn(Problem::new(
+                shape.place.clone(),
+                "an outside diameter that is larger than every sheet",
+                "a sheet that the piece can be cut from",
+                "check the unit of both; as it stands none is cut",
+            ));
+        }
+    }
+}
+
+impl Draft {
+    /// Kind and fit of everything that could be cut, with the place of its fit code. Rows that
+    /// have other problems count: they should not raise further ones.
+    pub(super) fn codes(&self) -> impl Iterator<Item = (String, Code, Place)> + '_ {
+        self.kinds.iter().flat_map(|kind| {
+            let code = |(fit, place): &(Code, Place)| (kind.clone(), fit.clone(), place.clone());
+            self.fits.iter().map(code)
+        })
+    }
+
+    /// The lots of sheets, with the tolerance that a model gives where the row has none.
+    pub(super) fn settle(&self, models: &[Model], problems: &mut Problems) -> Vec<SheetLot> {
+        let settle = |lot: &Lot| {
+            let material = lot.material.as_deref();
+            Some(SheetLot {
+                item: lot.item.clone(),
+                kind: lot.kind.clone(),
+                material: lot.material.clone(),
+                size: lot.size.settle(&lot.item, material, models, problems)?,
+                sides: lot.sides,
+                on_hand: lot.on_hand,
+                reserved: lot.reserved,
+                sheet_cost: lot.sheet_cost,
+                bin: lot.bin.clone(),
+                row: lot.row,
+            })
+        };
+        self.lots.iter().filter_map(settle).collect()
+    }
+
+    /// One item for each lot of sheets and shape that some pump asks for: the pieces that could
+    /// be cut. Only call it without problems, when `sheets` holds every lot.
+    pub(super) fn cut_items(
+        &self,
+        sheets: &[SheetLot],
+        models: &[Model],
+        pumps: &[Pump],
+        names: &mut Names,
+        problems: &mut Problems,
+    ) -> Vec<Item> {
+        let wanted = |kind: &str, fit: &Code| {
+            pumps.iter().any(|pump| {
+                let packs = &models[pump.model].packs;
+                let mut places = packs.iter().zip(&pump.fits);
+                places.any(|(pack, code)| pack.kind == kind && code == fit)
+            })
+        };
+        let mut items = Vec::new();
+        for (index, (lot, draft)) in sheets.iter().zip(&self.lots).enumerate() {
+            for shape in self.shapes.iter().filter(|s| wanted(&lot.kind, &s.fit)) {
+                let name = format!("{} > {}", lot.item, shape.fit.as_str());
+                names.once(
+                    &name,
+                    &self.sheets.sheet.name,
+                    lot.row,
+                    &draft.place,
+                    problems,
+                );
+                let cut = Cut {
+                    sheet: index,
+                    outside: shape.outside,
+                    inside: shape.inside,
+                };
+                items.push(cut_item(lot, name, shape.fit.clone(), cut));
+            }
+        }
+        items
+    }
+}
+
+/// The pieces of one shape that a lot of sheets yields if nothing else is cut from it.
+fn cut_item(lot: &SheetLot, item: String, fit: Code, cut: Cut) -> Item {
+    Item {
+        item,
+        kind: lot.kind.clone(),
+        fit,
+        size: Some(lot.size),
+        on_hand: lot.available().saturating_mul(lot.yields(cut.outside)),
+        reserved: 0,
+        unit_cost: lot.blank_cost(cut.outside),
+        min_level: 0,
+        bin: lot.bin.clone(),
+        material: lot.material.clone(),
+        pack_qty: 1,
+        peel_step: None,
+        cut: Some(cut),
+        row: lot.row,
+    }
+}

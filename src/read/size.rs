@@ -1,0 +1,105 @@
+//! How thick the pieces of a row are: what the row states, and the tolerance that a model gives.
+
+use super::table::{Heading, Line};
+use crate::length::{Length, Tolerance};
+use crate::model::Model;
+use crate::problem::{Place, Problem, Problems};
+use crate::stock::Size;
+
+/// The thickness as stated, its tolerance not settled yet: that may come from a model's materials.
+pub(super) struct Stated {
+    pub(super) thickness: Option<Length>,
+    tolerance: Option<Tolerance>,
+    /// Whether a tolerance stands in the row, good or bad.
+    tolerance_stated: bool,
+    uncertainty: Option<Length>,
+    /// Where a missing tolerance would have stood.
+    place: Place,
+}
+
+impl Stated {
+    /// Reads a row; `thickness` is the column that must be filled, none for what is not stacked.
+    pub(super) fn read(
+        line: &Line<'_, '_>,
+        thickness: Option<&Heading>,
+        problems: &mut Problems,
+    ) -> Stated {
+        let heading = line.table.optional("Tolerance");
+        let size = thickness.and_then(|heading| line.needed_thickness(heading, problems));
+        let tolerance = heading.and_then(|h| line.tolerance(h, problems));
+        if let (Some(heading), Some(tolerance)) = (heading, tolerance)
+            && tolerance == Tolerance::default()
+        {
+            problems.warn(Problem::new(
+                line.place(heading),
+                "a tolerance of 0",
+                "how far a piece may lie from its thickness",
+                "no piece is exact: measure some and state it",
+            ));
+        }
+        if let (Some(heading), Some(size), Some(tolerance)) = (heading, size, tolerance)
+            && tolerance.minus >= size
+        {
+            problems.add(Problem::new(
+                line.place(heading),
+                "a tolerance as large as the thickness itself",
+                "a tolerance smaller than the thickness",
+                "check the unit of both columns",
+            ));
+        }
+        let uncertainty = line.table.optional("Uncertainty");
+        Stated {
+            thickness: size,
+            tolerance,
+            tolerance_stated: heading.is_some_and(|h| line.row.cell(h.column).is_some()),
+            uncertainty: uncertainty
+                .and_then(|h| line.tolerance(h, problems))
+                .map(|u| u.plus),
+            place: match heading.or(thickness) {
+                Some(heading) => line.place(heading),
+                None => line.table.sheet.whole(),
+            },
+        }
+    }
+
+    /// The size with its tolerance: the row's own, or the one that a model gives for the material.
+    pub(super) fn settle(
+        &self,
+        item: &str,
+        material: Option<&str>,
+        models: &[Model],
+        problems: &mut Problems,
+    ) -> Option<Size> {
+        let thickness = self.thickness?;
+        let tolerance = self
+            .tolerance
+            .or_else(|| material.and_then(|name| of_material(name, models)));
+        if tolerance.is_none() && !self.tolerance_stated {
+            problems.add(Problem::new(
+                self.place.clone(),
+                format!("no tolerance for item `{item}`"),
+                "plus/minus on one piece",
+                "fill in the Tolerance column, or give the material a plus_minus in the model file",
+            ));
+        }
+        Some(Size {
+            thickness,
+            tolerance: tolerance?,
+            uncertainty: self.uncertainty,
+        })
+    }
+}
+
+/// The tolerance that the models give for a material.
+fn of_material(name: &str, models: &[Model]) -> Option<Tolerance> {
+    let name = name.to_lowercase();
+    let given = models
+        .iter()
+        .flat_map(|m| &m.materials)
+        .filter(|m| m.name.to_lowercase() == name);
+    // Where models differ, the wider one is the safe one.
+    given.map(|m| m.tolerance).reduce(|a, b| Tolerance {
+        minus: a.minus.max(b.minus),
+        plus: a.plus.max(b.plus),
+    })
+}
