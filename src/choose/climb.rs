@@ -42,7 +42,7 @@ pub struct Climb<'a> {
     pub enough: i64,
     /// What solves the linear programs.
     pub backend: Backend,
-    /// [`scales`] of the stage.
+    /// [`scales`](crate::choose::relaxation::scales) of the stage.
     pub scales: &'a [f64],
 }
 

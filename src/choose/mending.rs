@@ -51,7 +51,7 @@ pub(super) fn supply(
     left: &mut [i64],
 ) {
     let instance = stage.instance;
-    for supplier in instance.pumps..instance.takers.len() {
+    for (supplier, slot) in taken.iter_mut().enumerate().skip(instance.pumps) {
         let from = fractions.partition_point(|((taker, _), _)| *taker < supplier);
         let to = fractions.partition_point(|((taker, _), _)| *taker <= supplier);
         let shares = &fractions[from..to];
@@ -82,7 +82,7 @@ pub(super) fn supply(
         };
         if let Some(column) = chosen {
             take(left, &instance.column(supplier, column).uses);
-            taken[supplier] = Some(column);
+            *slot = Some(column);
         }
     }
 }

@@ -56,6 +56,7 @@ fn every_sheet_is_there_in_its_order() {
         "Kits",
         "Stack-up",
         "Short",
+        "Reorder",
         "Stock after",
         "Basis",
     ];
