@@ -270,6 +270,9 @@ fn account(verified: &Verified, args: &Args) {
         for short in shorts {
             let place = words::place(job, pump, short);
             println!("    {place}: {}.", words::reason(job, pump, short));
+            if let Some(presumed) = words::presumed(job, pump, short) {
+                println!("    The window is for {presumed}.");
+            }
             if let Some(nearest) = words::nearest(job, pump, short) {
                 println!("    Nearest total that can be made: {nearest}.");
             }
