@@ -96,7 +96,9 @@ fn family(sizes: &[usize], shims: usize, most: usize, tenths: usize) {
             };
             print!("{:>9} {} ", columns.line, mine.line);
             print!("{:7} {:<10} | ", mine.memory, mine.stopped);
-            ours.push((pumps, seconds));
+            if mine.stopped == "-" {
+                ours.push((pumps, seconds));
+            }
             if cfg!(feature = "highs") && one("OBVIOUS", 60) > 0 {
                 let obvious = run("obvious", case);
                 match obvious.seconds {
@@ -109,7 +111,9 @@ fn family(sizes: &[usize], shims: usize, most: usize, tenths: usize) {
                             other / seconds,
                             obvious.memory
                         );
-                        theirs.push((pumps, other));
+                        if obvious.stopped == "-" {
+                            theirs.push((pumps, other));
+                        }
                     }
                     None => println!("{}", obvious.line),
                 }
@@ -244,7 +248,7 @@ fn memory() -> String {
     kilobytes.map_or("-".into(), |kilobytes| format!("{:.0}", kilobytes / 1024.0))
 }
 
-/// The slope of a straight line through the logarithms, by least squares.
+/// The slope over the cases that no limit ended, of a straight line through the logarithms, by least squares.
 fn exponent(times: &[(usize, f64)]) -> Option<f64> {
     let points: Vec<(f64, f64)> = times
         .iter()

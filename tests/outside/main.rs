@@ -16,12 +16,14 @@
 mod support;
 
 use std::collections::BTreeSet;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
 
 use gapwright::choose::choose;
 use gapwright::choose::combination::{Combination, list};
 use gapwright::choose::instance::{Column, Instance, Tier, Uses};
 use gapwright::choose::stages::solve;
-use gapwright::choose::watch::Watch;
+use gapwright::choose::watch::{News, Watch};
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
 use gapwright::length::{Length, Unit};
@@ -477,9 +479,10 @@ fn maximal_cuts(bar: i64, pieces: &[(i64, i64)]) -> Vec<Vec<i64>> {
     all
 }
 
-/// Bars as suppliers, each left whole or cut in one of the maximal ways at a waste of one bar; each
-/// demanded piece as a taker. So everything served at the least waste is the fewest bars.
-fn fewest_bars(bar: i64, pieces: &[(i64, i64)]) -> (i64, i64) {
+/// Bars as suppliers, each left whole or cut in one of the maximal ways at a waste of one bar; the
+/// demand for each length as takers of one piece each, or as one taker of all (`at_once`). So
+/// everything served at the least waste is the fewest bars.
+fn fewest_bars(bar: i64, pieces: &[(i64, i64)], at_once: bool) -> (i64, i64) {
     let column = |waste, uses| Column { waste, uses };
     let supplied = |counts: &[i64]| -> Uses {
         let counts = (0..).zip(counts);
@@ -497,8 +500,9 @@ fn fewest_bars(bar: i64, pieces: &[(i64, i64)]) -> (i64, i64) {
     let takers: Vec<Vec<Column>> = (0..)
         .zip(pieces)
         .flat_map(|(item, &(_, demand))| {
-            let taker = vec![column(0, [(item, 1)].into_iter().collect())];
-            std::iter::repeat_n(taker, demand as usize)
+            let (each, takers) = if at_once { (demand, 1) } else { (1, demand) };
+            let taker = vec![column(0, [(item, each as i16)].into_iter().collect())];
+            std::iter::repeat_n(taker, takers as usize)
         })
         .collect();
     let pumps = takers.len();
@@ -513,7 +517,17 @@ fn fewest_bars(bar: i64, pieces: &[(i64, i64)]) -> (i64, i64) {
         tiers: vec![Tier::Served(vec![1; pumps]), Tier::Waste],
     };
     let aims = [Aim::ServedWeight, Aim::Waste];
-    let watch = Watch::patient().limit(std::time::Duration::from_secs(60));
+    // Once the bars are proven, which of the equal plans comes first does not matter here.
+    let proven = AtomicBool::new(false);
+    let listener = |news: News| {
+        if news.aim == Aim::Waste && news.value == news.bound {
+            proven.store(true, Ordering::Relaxed);
+        }
+    };
+    let watch = Watch::patient()
+        .limit(Duration::from_secs(60))
+        .interrupted_by(&proven)
+        .listener(&listener);
     let solved = solve(&instance, &aims, &watch);
     assert_eq!(solved.values[0], -(pumps as i64));
     // Counted again from what each bar is cut into.
@@ -561,8 +575,9 @@ fn fewest_bars_are_the_published_ones() {
         ),
     ];
     for (bar, pieces, bars) in cases {
-        let start = std::time::Instant::now();
-        let fewest = fewest_bars(bar, pieces);
+        let start = Instant::now();
+        // With takers of one piece the paper mill is not proven in 60 s (74 found, bound 73).
+        let fewest = fewest_bars(bar, pieces, bars == 73);
         println!(
             "{bars} bars of {bar}: {:.2} s",
             start.elapsed().as_secs_f64()
