@@ -53,7 +53,8 @@ fn main() {
         })
         .collect();
     println!(
-        "{:>5} {:>5} {:>5} {:>4} {:>4} | {:>9} {:>6} {:>6} {:>12} {:>12} {:>8} {:>8} {:>7} {:<10} | {}",
+        "{:>5} {:>5} {:>5} {:>4} {:>4} | {:>9} {:>6} {:>6} {:>12} {:>12} {:>8} {:>8} {:>7} {:<10} | \
+         obvious model: served waste bound seconds ratio MB",
         "pumps",
         "stock",
         "shims",
@@ -68,7 +69,6 @@ fn main() {
         "seconds",
         "MB",
         "stopped",
-        "obvious model: served waste bound seconds ratio MB",
     );
     for shims in list("SHIMS", &[22, 45]) {
         for most in list("MOST", &[4, 6]) {
@@ -248,7 +248,8 @@ fn memory() -> String {
     kilobytes.map_or("-".into(), |kilobytes| format!("{:.0}", kilobytes / 1024.0))
 }
 
-/// The slope over the cases that no limit ended, of a straight line through the logarithms, by least squares.
+/// The slope of a straight line through the logarithms, by least squares: over the cases that no
+/// limit ended.
 fn exponent(times: &[(usize, f64)]) -> Option<f64> {
     let points: Vec<(f64, f64)> = times
         .iter()
