@@ -80,24 +80,20 @@ const MOST_PATTERNS: usize = 20_000_000;
 /// # Errors
 /// [`ChooseError`] when a place can be filled in too many ways to list.
 pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
-    let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
-    if job.stock.len() > MOST_ITEMS {
-        return Err(ChooseError::TooManyItems);
-    }
-    let drawers = Drawers::list(job, &available)?;
-    let columns: Vec<Vec<Column>> = (0..job.pumps.len())
-        .into_par_iter()
-        .map(|pump| columns(job, &drawers, &available, pump))
-        .collect::<Result<_, _>>()?;
-    let (suppliers, ready) = supply::suppliers(job, &available, &wanted(job, &columns));
-    let groups = groups(job, &columns, &suppliers);
-    let solved: Vec<Solved> = groups
+    let laid = Laid::out(job)?;
+    let solved: Vec<Solved> = laid
+        .groups
         .par_iter()
-        .map(|group| {
-            let instance = group_instance(job, &ready, group, &columns, &suppliers);
-            stages::solve(&instance, &aims(job), watch)
-        })
+        .map(|group| stages::solve(&laid.instance(job, group), &aims(job), watch))
         .collect();
+    let Laid {
+        available,
+        drawers,
+        columns,
+        suppliers,
+        groups,
+        ..
+    } = laid;
     let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
     let mut layouts = Vec::new();
     for (group, solved) in groups.iter().zip(&solved) {
@@ -125,6 +121,57 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
         worth: Vec::new(),
         stopped_by: solved.iter().find_map(|s| s.stopped),
     })
+}
+
+/// The bare problem of each group of pumps, as [`choose`] solves them one by one: to be counted and
+/// measured.
+///
+/// # Errors
+/// [`ChooseError`] when a place can be filled in too many ways to list.
+pub fn instances(job: &Job) -> Result<Vec<Instance>, ChooseError> {
+    let laid = Laid::out(job)?;
+    let groups = laid.groups.iter();
+    Ok(groups.map(|group| laid.instance(job, group)).collect())
+}
+
+/// Everything that a job can be solved from: what there is and all ways to use it.
+struct Laid {
+    available: Vec<u32>,
+    drawers: Drawers,
+    /// By pump.
+    columns: Vec<Vec<Column>>,
+    suppliers: Vec<Supplier>,
+    /// Pieces of each item that lie ready without any supplier.
+    ready: Vec<i64>,
+    groups: Vec<Group>,
+}
+
+impl Laid {
+    fn out(job: &Job) -> Result<Laid, ChooseError> {
+        let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
+        if job.stock.len() > MOST_ITEMS {
+            return Err(ChooseError::TooManyItems);
+        }
+        let drawers = Drawers::list(job, &available)?;
+        let columns: Vec<Vec<Column>> = (0..job.pumps.len())
+            .into_par_iter()
+            .map(|pump| columns(job, &drawers, &available, pump))
+            .collect::<Result<_, _>>()?;
+        let (suppliers, ready) = supply::suppliers(job, &available, &wanted(job, &columns));
+        let groups = groups(job, &columns, &suppliers);
+        Ok(Laid {
+            available,
+            drawers,
+            columns,
+            suppliers,
+            ready,
+            groups,
+        })
+    }
+
+    fn instance(&self, job: &Job, group: &Group) -> Instance {
+        group_instance(job, &self.ready, group, &self.columns, &self.suppliers)
+    }
 }
 
 /// The sheets that are cut for one shape alone.

@@ -691,20 +691,16 @@ impl<'a> Search<'a> {
 
     /// Offers the only plan that is left, if its pieces are there.
     fn offer_only(&mut self, allowed: &Allowed) {
-        let taken: Taken = allowed.columns.iter().map(|c| c.first().copied()).collect();
-        if self
-            .stage
-            .instance
-            .left(&taken)
-            .iter()
-            .all(|&left| left >= 0)
-        {
-            self.offer(taken);
-        }
+        self.offer(allowed.columns.iter().map(|c| c.first().copied()).collect());
     }
 
-    /// Takes a plan as the best one if it keeps the earlier goals and is better.
+    /// Takes a plan as the best one if it keeps the earlier goals and is better, and overdraws
+    /// nothing: in a part the suppliers may put in less than the pumps held outside it take.
     fn offer(&mut self, taken: Taken) {
+        let left = self.stage.instance.left(&taken);
+        if left.iter().any(|&left| left < 0) {
+            return;
+        }
         let value = self.stage.instance.value(&taken);
         let keeps = value
             .iter()

@@ -115,7 +115,12 @@ fn stages(
         taken = closed.taken;
         allowed = closed.allowed;
         stopped = stopped.or(closed.stopped);
-        bounds.push(closed.bound);
+        // Nothing costs less than nothing, whatever an early end left of the bound.
+        let least = match instance.tiers[tier] {
+            Tier::Served(_) => i64::MIN,
+            Tier::Waste | Tier::Pieces(_) => 0,
+        };
+        bounds.push(closed.bound.max(least));
         multipliers.push(closed.multipliers);
         limits.push(instance.value(&taken)[tier]);
     }
@@ -160,7 +165,8 @@ fn first_plan(instance: &Instance, sets: &[Vec<u32>]) -> Taken {
     taken
 }
 
-/// The most pumps of a group for which the last ties are broken one pump at a time.
+/// The most pumps of a group for which the last ties are broken one pump at a time; as many
+/// suppliers may stand beside them.
 const MOST_ORDERED: usize = 40;
 
 /// Among plans that are equal on every goal, the one in which the first pump takes the earliest
@@ -177,7 +183,7 @@ fn first_in_order(
     watch: &Watch<'_>,
 ) -> Result<Taken, Stop> {
     let mut taken = found.clone();
-    if instance.pumps > MOST_ORDERED {
+    if instance.pumps > MOST_ORDERED || instance.takers.len() > 2 * MOST_ORDERED {
         return Ok(taken);
     }
     let (Some(last), Some((&most, earlier))) = (aims.last(), limits.split_last()) else {

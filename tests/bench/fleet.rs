@@ -1,228 +1,277 @@
-//! Fleets of pumps from a seed, solved and timed: `cargo run --release --example fleet -- 10 30 100`.
+//! Fleets of pumps from a seed, solved, timed and measured, one row a case:
+//! `cargo run --release --example fleet -- 30 100 300`.
+//!
+//! With `--features highs` the obvious model goes to a general solver beside it, in the same run.
+//! Every case is run in a process of its own, so that its peak memory is its own.
+//!
+//! | variable | what it sets | default |
+//! |---|---|---|
+//! | `STOCK` | stock in tenths of what the planted kits take | `11,25` |
+//! | `SHIMS`, `MOST` | shim sizes; most shims in a pack | `22,45`; `4,6` |
+//! | `SEEDS` | seeds | `1` |
+//! | `LIMIT` | seconds for the library | `60` |
+//! | `OBVIOUS` | seconds for the obvious model, 0 for none | `60` |
 
-#![allow(clippy::unwrap_used, clippy::cast_precision_loss, missing_docs)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
+    missing_docs
+)]
 
+mod generate;
+#[cfg(feature = "highs")]
+#[path = "../obvious/model.rs"]
+mod model;
+
+use std::fmt::Debug;
+use std::process::Command;
+use std::str::FromStr;
 use std::time::{Duration, Instant};
 
-use gapwright::choose::choose;
 use gapwright::choose::watch::Watch;
-use gapwright::decimal::Millionths;
-use gapwright::job::Job;
-use gapwright::length::{Length, Tolerance, Unit};
-use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Shape, Spread, Term};
-use gapwright::policy::Policy;
-use gapwright::pump::{Measured, Pump};
-use gapwright::stock::{Code, Item, Size};
-use rand::{RngExt, SeedableRng};
-use rand_chacha::ChaCha8Rng;
+use gapwright::choose::{choose, instances};
+use gapwright::plan::Aim;
+
+/// Gasket sizes of every case.
+const GASKETS: usize = 8;
+
+/// The first argument of a process that runs a single case.
+const ONE: &str = "--one";
 
 fn main() {
-    let sizes: Vec<usize> = std::env::args()
-        .skip(1)
-        .filter_map(|a| a.parse().ok())
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    if arguments.first().is_some_and(|first| first == ONE) {
+        return alone(&arguments[1..]);
+    }
+    let sizes: Vec<usize> = arguments
+        .iter()
+        .map(|a| {
+            a.parse()
+                .unwrap_or_else(|_| panic!("`{a}` is no number of pumps"))
+        })
         .collect();
-    println!("pumps stock seed  served  bound        waste        bound  seconds  stopped");
-    for pumps in sizes {
-        for stock in std::env::var("STOCK").map_or(vec![11, 25], |s| {
-            s.split(',')
-                .filter_map(|s| s.parse().ok())
-                .collect::<Vec<usize>>()
-        }) {
-            for seed in seeds() {
-                let job = fleet(seed, pumps, 22, 8, stock);
-                let start = Instant::now();
-                let tell = |n: gapwright::choose::watch::News| {
-                    if std::env::var_os("TELL").is_some() {
-                        eprintln!(
-                            "{:?} {} {} open {} {:?}",
-                            n.aim, n.value, n.bound, n.open, n.elapsed
-                        );
-                    }
-                };
-                let watch = Watch::patient()
-                    .limit(Duration::from_secs(
-                        std::env::var("LIMIT")
-                            .ok()
-                            .and_then(|s| s.parse().ok())
-                            .unwrap_or(60),
-                    ))
-                    .listener(&tell);
-                let plan = choose(&job, &watch).unwrap();
-                let goals: Vec<(i64, i64)> =
-                    plan.goals.iter().map(|g| (g.value, g.bound)).collect();
-                println!(
-                    "{pumps:5} {:5.1} {seed:4} {:7} {:6} {:12} {:12} {:8.2}  {:?} {:?} {:?}",
-                    stock as f64 / 10.0,
-                    plan.served(),
-                    goals[0].1,
-                    goals[1].0,
-                    goals[1].1,
-                    start.elapsed().as_secs_f64(),
-                    plan.stopped_by,
-                    goals[2],
-                    goals[3],
-                );
+    println!(
+        "{:>5} {:>5} {:>5} {:>4} {:>4} | {:>9} {:>6} {:>6} {:>12} {:>12} {:>8} {:>8} {:>7} {:<10} | \
+         obvious model: served waste bound seconds ratio MB",
+        "pumps",
+        "stock",
+        "shims",
+        "most",
+        "seed",
+        "columns",
+        "served",
+        "bound",
+        "waste",
+        "bound",
+        "gap %",
+        "seconds",
+        "MB",
+        "stopped",
+    );
+    for shims in list("SHIMS", &[22, 45]) {
+        for most in list("MOST", &[4, 6]) {
+            for tenths in list("STOCK", &[11, 25]) {
+                family(&sizes, shims, most, tenths);
             }
         }
     }
 }
 
-fn seeds() -> Vec<u64> {
-    std::env::var("SEEDS").map_or(vec![1, 2, 3], |s| {
-        s.split(',').filter_map(|s| s.parse().ok()).collect()
-    })
+/// The rows of one family, which differ in the pumps only, and how their times grow.
+fn family(sizes: &[usize], shims: usize, most: usize, tenths: usize) {
+    let mut ours = Vec::new();
+    let mut theirs = Vec::new();
+    for &pumps in sizes {
+        for seed in list("SEEDS", &[1]) {
+            let case = [pumps, shims, most, tenths, seed];
+            let columns = run("columns", case);
+            let mine = run("choose", case);
+            let stock = tenths as f64 / 10.0;
+            print!("{pumps:5} {stock:5.1} {shims:5} {most:4} {seed:4} | ");
+            let Some(seconds) = mine.seconds else {
+                println!("{}", mine.line);
+                continue;
+            };
+            print!("{:>9} {} ", columns.line, mine.line);
+            print!("{:7} {:<10} | ", mine.memory, mine.stopped);
+            if mine.stopped == "-" {
+                ours.push((pumps, seconds));
+            }
+            if cfg!(feature = "highs") && one("OBVIOUS", 60) > 0 {
+                let obvious = run("obvious", case);
+                match obvious.seconds {
+                    Some(other) => {
+                        // A run that the limit ended would have taken longer still.
+                        let at_least = if obvious.stopped == "-" { " " } else { ">" };
+                        println!(
+                            "{} {at_least}{:.1}x {}",
+                            obvious.line,
+                            other / seconds,
+                            obvious.memory
+                        );
+                        if obvious.stopped == "-" {
+                            theirs.push((pumps, other));
+                        }
+                    }
+                    None => println!("{}", obvious.line),
+                }
+            } else {
+                println!("-");
+            }
+        }
+    }
+    for (name, times) in [("choose", ours), ("obvious model", theirs)] {
+        if let Some(exponent) = exponent(&times) {
+            println!("      {name}: seconds grow as pumps to the {exponent:.2}");
+        }
+    }
 }
 
-/// An outage with planted kits: every pump can be served from `tenths`/10 times the planted use.
-pub fn fleet(seed: u64, pumps: usize, shims: usize, gaskets: usize, tenths: usize) -> Job {
-    let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let tenth_thou = |n: i64| Length::from_ticks(n * 25_400);
-    let one = |sign: i64| Millionths::from_raw(sign * 1_000_000);
-    let requirements = vec![
-        Requirement {
-            name: "running_clearance".into(),
-            label: "Running clearance".into(),
-            form: Form::Linear {
-                terms: vec![(Term::Dimension(0), one(1)), (Term::Pack(0), one(-1))],
-                target: tenth_thou(210),
-                lower: tenth_thou(190),
-                upper: tenth_thou(230),
-            },
+/// What a process of its own tells of a case.
+struct Told {
+    line: String,
+    /// `None` if there is no plan; the line then says why.
+    seconds: Option<f64>,
+    stopped: String,
+    memory: String,
+}
+
+fn run(what: &str, case: [usize; 5]) -> Told {
+    let output = Command::new(std::env::current_exe().unwrap())
+        .arg(ONE)
+        .arg(what)
+        .args(case.map(|n| n.to_string()))
+        .output()
+        .unwrap();
+    let text = String::from_utf8_lossy(&output.stdout);
+    let mut fields = text.trim_end().split('\t').map(str::to_string);
+    let mut next = || fields.next().unwrap_or_default();
+    let (line, seconds, stopped, memory) = (next(), next().parse().ok(), next(), next());
+    Told {
+        line: if output.status.success() {
+            line
+        } else {
+            format!("the process ended badly: {}", output.status)
         },
-        Requirement {
-            name: "cover_gasket_fill".into(),
-            label: "Cover gasket fill".into(),
-            form: Form::GasketFill {
-                gasket: 1,
-                gap: vec![(Term::Pack(0), one(1)), (Term::Dimension(1), one(1))],
-                target: Millionths::from_raw(500_000),
-                lower: Millionths::from_raw(400_000),
-                upper: Millionths::from_raw(600_000),
-            },
-        },
-    ];
-    let pack = |name: &str, kind: &str, least, most| Pack {
-        name: name.into(),
-        label: name.into(),
-        kind: kind.into(),
-        least_pieces: least,
-        most_pieces: most,
+        seconds,
+        stopped,
+        memory,
+    }
+}
+
+/// Runs one case and tells: the line, seconds, what stopped it, peak memory.
+fn alone(arguments: &[String]) {
+    let numbers: Vec<usize> = arguments[1..].iter().map(|a| a.parse().unwrap()).collect();
+    let [pumps, shims, most, tenths, seed] = numbers[..] else {
+        panic!("five numbers")
     };
-    let dimension = |name: &str| Dimension {
-        name: name.into(),
-        label: name.into(),
-        spread: Spread::Within(Tolerance::default()),
-        shape: Shape::Rectangular,
-    };
-    let model = Model {
-        name: "m".into(),
-        title: "m".into(),
-        unit: Unit::Inch,
-        dimensions: vec![dimension("bare_clearance"), dimension("snap_ring")],
-        packs: vec![
-            pack("bearing_shims", "shim", 0, 4),
-            pack("cover_gasket", "gasket", 1, 2),
-        ],
-        requirements: requirements.clone(),
-        consumables: vec![],
-        materials: vec![],
-        cautions: vec![],
-        sha256: String::new(),
-    };
-    let shim_sizes: Vec<i64> = (0..shims)
-        .map(|i| 20 + 10 * i64::try_from(i).unwrap() + i64::try_from(i % 3).unwrap() * 5)
-        .collect();
-    let gasket_sizes: Vec<i64> = (0..gaskets)
-        .map(|i| 150 + 150 * i64::try_from(i).unwrap())
-        .collect();
-    let mut use_shims = vec![0_usize; shims];
-    let mut use_gaskets = vec![0_usize; gaskets];
-    let mut made = Vec::new();
-    while made.len() < pumps {
-        let picks: Vec<usize> = (0..rng.random_range(1..=4))
-            .map(|_| rng.random_range(0..shims))
-            .collect();
-        let total: i64 = picks.iter().map(|&i| shim_sizes[i]).sum();
-        let ring = rng.random_range(400..=620);
-        let gap = total + ring;
-        let fits: Vec<Vec<usize>> = (0..gaskets)
-            .flat_map(|a| std::iter::once(vec![a]).chain((a..gaskets).map(move |b| vec![a, b])))
-            .filter(|g| {
-                let free: i64 = g.iter().map(|&i| gasket_sizes[i]).sum();
-                let n = 10 * i64::try_from(g.len()).unwrap();
-                10 * (free - n) >= 14 * (gap + 30) && 10 * (free + n) <= 16 * (gap - 30)
-            })
-            .collect();
-        if fits.is_empty() {
-            continue;
+    let job = generate::fleet(seed as u64, pumps, shims, GASKETS, tenths, most as u32);
+    match arguments[0].as_str() {
+        "columns" => {
+            let instances = instances(&job).unwrap_or_default();
+            let columns = instances.iter().flat_map(|instance| instance.takers.iter());
+            print!("{}", columns.map(Vec::len).sum::<usize>());
         }
-        let gasket = &fits[rng.random_range(0..fits.len())];
-        picks.iter().for_each(|&i| use_shims[i] += 1);
-        gasket.iter().for_each(|&i| use_gaskets[i] += 1);
-        let measured = |value, slack| Measured {
-            readings: vec![value],
-            value,
-            tolerance: Tolerance::even(slack),
-        };
-        let bare = 210 + total + rng.random_range(-5..=5);
-        made.push(Pump {
-            tag: format!("P-{:04}", made.len() + 1),
-            model: 0,
-            priority: rng.random_range(1..=3),
-            due: None,
-            location: None,
-            note: None,
-            carried: vec![],
-            consumable_fits: vec![],
-            fits: vec![Code::new("A"), Code::new("A")],
-            dimensions: vec![
-                measured(tenth_thou(bare), tenth_thou(3)),
-                measured(tenth_thou(ring), tenth_thou(2)),
-            ],
-            requirements: requirements.clone(),
-            row: 0,
-        });
+        "choose" => {
+            let tell = |n: gapwright::choose::watch::News| {
+                if std::env::var_os("TELL").is_some() {
+                    eprintln!("{n:?}");
+                }
+            };
+            let start = Instant::now();
+            let watch = Watch::patient()
+                .limit(Duration::from_secs(one("LIMIT", 60)))
+                .listener(&tell);
+            let plan = match choose(&job, &watch) {
+                Ok(plan) => plan,
+                Err(refused) => return print!("refused: {refused}"),
+            };
+            let seconds = start.elapsed().as_secs_f64();
+            let weight = plan.goal(Aim::ServedWeight).unwrap();
+            let waste = plan.goal(Aim::Waste).unwrap();
+            // The bound on pumps follows from that on the weight only where all can be served.
+            let bound = if weight.proven() {
+                plan.served().to_string()
+            } else {
+                "open".into()
+            };
+            print!(
+                "{:6} {bound:>6} {:12.6} {:12.6} {:8.4} {seconds:8.2}\t{seconds}\t{}\t{}",
+                plan.served(),
+                money(waste.value),
+                money(waste.bound),
+                gap(waste.value, waste.bound),
+                plan.stopped_by.map_or("-", |stop| stop.words()),
+                memory(),
+            );
+        }
+        #[cfg(feature = "highs")]
+        "obvious" => {
+            let limit = Duration::from_secs(one("OBVIOUS", 60));
+            let Some(found) = model::solve(&job, limit) else {
+                return print!("no plan within {} s", limit.as_secs());
+            };
+            let bound = found
+                .waste
+                .bound
+                .map_or("-".into(), |b| format!("{:.6}", money(b)));
+            print!(
+                "{:6} {:12.6} {bound:>12} {:8.2}\t{}\t{}\t{}",
+                found.served,
+                money(found.waste.value),
+                found.seconds,
+                found.seconds,
+                if found.proven() { "-" } else { "time limit" },
+                memory(),
+            );
+        }
+        other => panic!("nothing called {other}"),
     }
-    let mut stock = Vec::new();
-    let mut lot = |kind: &str, size: i64, used: usize, slack: i64, price: i64| {
-        stock.push(Item {
-            item: format!("{kind}-{size}"),
-            kind: kind.into(),
-            fit: Code::new("A"),
-            size: Some(Size {
-                thickness: tenth_thou(size),
-                tolerance: Tolerance::even(tenth_thou(slack)),
-                uncertainty: None,
-            }),
-            on_hand: u32::try_from((used * tenths).div_ceil(10)).unwrap(),
-            reserved: 0,
-            unit_cost: Millionths::from_raw(price),
-            min_level: 2,
-            bin: None,
-            material: None,
-            pack_qty: 1,
-            peel_step: None,
-            cut: None,
-            row: 0,
-        });
-    };
-    for (&size, &used) in shim_sizes.iter().zip(&use_shims) {
-        lot("shim", size, used, 3, 1_500_000 + size * 2_000);
-    }
-    for (&size, &used) in gasket_sizes.iter().zip(&use_gaskets) {
-        lot("gasket", size, used, 10, 3_000_000 + size * 1_000);
-    }
-    Job {
-        stock,
-        sheets: vec![],
-        models: vec![model],
-        pumps: made,
-        policy: Policy::default(),
-        stock_sheet: Default::default(),
-        sheets_sheet: Default::default(),
-        fit_sheet: Default::default(),
-        inputs: vec![],
-        unused: vec![],
-        warnings: vec![],
-    }
+}
+
+fn money(millionths: i64) -> f64 {
+    millionths as f64 / 1e6
+}
+
+/// How far the value lies above the bound, in percent of the value.
+fn gap(value: i64, bound: i64) -> f64 {
+    100.0 * (value - bound) as f64 / value.max(1) as f64
+}
+
+/// Peak resident memory of this process in megabytes, where the system tells.
+fn memory() -> String {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let peak = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+    let kilobytes = peak.and_then(|rest| rest.split_whitespace().next()?.parse::<f64>().ok());
+    kilobytes.map_or("-".into(), |kilobytes| format!("{:.0}", kilobytes / 1024.0))
+}
+
+/// The slope of a straight line through the logarithms, by least squares: over the cases that no
+/// limit ended.
+fn exponent(times: &[(usize, f64)]) -> Option<f64> {
+    let points: Vec<(f64, f64)> = times
+        .iter()
+        .map(|&(pumps, seconds)| ((pumps as f64).ln(), seconds.max(1e-3).ln()))
+        .collect();
+    let n = points.len() as f64;
+    let mean = |of: fn(&(f64, f64)) -> f64| points.iter().map(of).sum::<f64>() / n;
+    let (x, y) = (mean(|p| p.0), mean(|p| p.1));
+    let spread: f64 = points.iter().map(|p| (p.0 - x).powi(2)).sum();
+    let along: f64 = points.iter().map(|p| (p.0 - x) * (p.1 - y)).sum();
+    (spread > 0.0).then(|| along / spread)
+}
+
+fn one(name: &str, default: u64) -> u64 {
+    list(name, &[default])[0]
+}
+
+fn list<T: FromStr + Clone>(name: &str, default: &[T]) -> Vec<T>
+where
+    T::Err: Debug,
+{
+    std::env::var(name).map_or(default.to_vec(), |text| {
+        text.split(',').map(|n| n.trim().parse().unwrap()).collect()
+    })
 }

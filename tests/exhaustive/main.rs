@@ -5,6 +5,9 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+#[path = "../bench/generate.rs"]
+mod generate;
+
 use std::collections::BTreeMap;
 
 use gapwright::choose::choose;
@@ -934,4 +937,37 @@ fn many_priorities_are_served_stage_by_stage() {
         "{count}"
     );
     gapwright::verify::verify(job, plan).unwrap();
+}
+
+/// Fleets large enough to be searched part by part, with packs that are spoiled once opened: the
+/// checker counts stock and waste anew, and what is left of packs can only add to the waste.
+#[test]
+fn fleets_that_open_packs_are_never_overdrawn() {
+    let mut spoils = 0;
+    for seed in 1..=4 {
+        let tenths = if seed % 2 == 0 { 25 } else { 12 };
+        let singly = generate::fleet(seed, 40, 12, 6, tenths, 3);
+        let mut packed = singly.clone();
+        packed.policy.opened_packs_spoiled = true;
+        for lot in &mut packed.stock {
+            lot.pack_qty = 4;
+        }
+        let limit = std::time::Duration::from_secs(1);
+        let waste = |job: &Job| {
+            let plan = choose(job, &Watch::patient().limit(limit)).unwrap();
+            let verified = gapwright::verify::verify(job.clone(), plan).unwrap();
+            let plan = verified.plan();
+            assert_eq!(plan.served(), 40, "seed {seed}");
+            let waste = *plan.goal(Aim::Waste).unwrap();
+            (waste.value, waste.bound)
+        };
+        let (least, packed) = (waste(&singly), waste(&packed));
+        assert!(
+            packed.0 >= least.1,
+            "seed {seed}: {packed:?} below {least:?}"
+        );
+        println!("seed {seed}: singly {least:?}, by the pack {packed:?}");
+        spoils += usize::from(packed.0 > least.1);
+    }
+    assert!(spoils >= 2, "{spoils}");
 }
