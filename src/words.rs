@@ -266,8 +266,8 @@ pub fn handwork(job: &Job, pick: &Pick) -> Option<String> {
         return Some(format!(
             "cut from sheet {}: outside {}, inside {}",
             sheet.item,
-            length(cut.outside, unit),
-            length(cut.inside, unit),
+            short_length(cut.outside, unit),
+            short_length(cut.inside, unit),
         ));
     }
     let thickness = item.peeled(pick.peeled).filter(|_| pick.peeled > 0)?;
@@ -279,9 +279,19 @@ pub fn handwork(job: &Job, pick: &Pick) -> Option<String> {
     let each = if pick.count == 1 { "" } else { " each" };
     let unit = natural_unit(thickness);
     Some(format!(
-        "peel {layers} off{each}, to {}; measure again",
+        "peel {layers} off{each}, to {}; deburr and measure again",
         self::thickness(thickness, unit)
     ))
+}
+
+/// A length without zeros at its end: `180 mm`.
+fn short_length(length: Length, unit: Unit) -> String {
+    let shown = length.show(unit);
+    let shown = match shown.contains('.') {
+        true => shown.trim_end_matches('0').trim_end_matches('.'),
+        false => shown.as_str(),
+    };
+    format!("{shown} {}", unit.symbol())
 }
 
 /// How sheets are cut up: `2 strips of 4 for F6 and 1 strip of 3 for F8`.
@@ -296,7 +306,7 @@ pub fn strips(job: &Job, layout: &Layout) -> String {
             let blanks = side.ticks() / cut.outside.ticks().max(1);
             let word = if strips == 1 { "strip" } else { "strips" };
             let fit = job.stock[item].fit.as_str();
-            let wide = length(cut.outside, natural_unit(cut.outside));
+            let wide = short_length(cut.outside, natural_unit(cut.outside));
             Some(format!(
                 "{strips} {word} {wide} wide, {blanks} blanks each, for {fit}"
             ))
@@ -304,7 +314,7 @@ pub fn strips(job: &Job, layout: &Layout) -> String {
         .collect();
     format!(
         "along the side of {}: {}",
-        length(side, natural_unit(side)),
+        short_length(side, natural_unit(side)),
         strips.join("; ")
     )
 }

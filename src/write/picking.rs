@@ -136,7 +136,9 @@ fn sheets_to_cut(
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
-    let names = ["Bin", "Sheet", "Kind", "", "", "", "Sheets", "Cut into"];
+    let names = [
+        "Bin", "Sheet", "Kind", "", "", "", "Sheets", "Cut into", "Picked", "Initials",
+    ];
     heads(sheet, row, &names, styles)?;
     let mut rest = plan.layouts.as_slice();
     while let Some(layout) = rest.first() {
@@ -150,6 +152,9 @@ fn sheets_to_cut(
         sheet.write_string_with_format(row, 0, lot.bin.as_deref().unwrap_or(""), &styles.text)?;
         sheet.write_string_with_format(row, 1, &lot.item, &styles.strong)?;
         sheet.write_string_with_format(row, 2, &lot.kind, &styles.text)?;
+        for column in 3..6 {
+            sheet.write_blank(row, column, &styles.text)?;
+        }
         sheet.write_number_with_format(row, 6, count, &styles.count)?;
         sheet.write_string_with_format(row, 7, &text, &styles.wrapped)?;
         let lines = text.len().div_ceil(58).max(1);
