@@ -19,8 +19,9 @@ pub mod watch;
 pub mod why;
 pub mod worth;
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use itertools::Itertools;
 use rayon::prelude::*;
@@ -64,6 +65,12 @@ pub enum ChooseError {
         /// How many are listed at most.
         most: usize,
     },
+    /// All pumps together can be kitted in too many ways to list.
+    #[error(
+        "the pumps can be kitted in more than {MOST_COLUMNS} ways in all; lower most_pieces in \
+         the models, narrow the limits, or split the outage"
+    )]
+    TooManyColumns,
     /// The stock has too many items.
     #[error("the stock has more than {MOST_ITEMS} items; leave out what the outage cannot need")]
     TooManyItems,
@@ -72,33 +79,42 @@ pub enum ChooseError {
 /// The most items of a stock.
 const MOST_ITEMS: usize = 60_000;
 
-/// The most patterns that are listed for all pumps together.
-const MOST_PATTERNS: usize = 20_000_000;
+/// The most patterns that are listed for one pump.
+const MOST_PATTERNS: usize = 1_000_000;
+
+/// The most columns of all pumps together: some two gigabytes.
+const MOST_COLUMNS: usize = 40_000_000;
 
 /// Chooses pieces for every pump.
 ///
 /// # Errors
 /// [`ChooseError`] when a place can be filled in too many ways to list.
 pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
-    let laid = Laid::out(job)?;
-    let solved: Vec<Solved> = laid
-        .groups
+    let mut laid = Laid::out(job)?;
+    let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
+    let instances = laid.instances(job);
+    let solved: Vec<Solved> = instances
         .par_iter()
-        .map(|group| stages::solve(&laid.instance(job, group), &aims(job), watch))
+        .map(|instance| stages::solve(instance, &aims(job), watch))
         .collect();
     let Laid {
         available,
         drawers,
-        columns,
         suppliers,
         groups,
         ..
     } = laid;
     let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
     let mut layouts = Vec::new();
-    for (group, solved) in groups.iter().zip(&solved) {
-        for (&pump, taken) in group.pumps.iter().zip(&solved.taken) {
-            kits[pump] = taken.map(|c| drawers.picks(job, pump, &columns[pump][c as usize]));
+    for ((group, instance), solved) in groups.iter().zip(&instances).zip(&solved) {
+        for (taker, (&pump, taken)) in group.pumps.iter().zip(&solved.taken).enumerate() {
+            kits[pump] = taken.map(|column| {
+                let mut column = instance.column(taker, column).clone();
+                for (item, _) in &mut column.uses {
+                    *item = group.items[usize::from(*item)];
+                }
+                drawers.picks(job, pump, &column)
+            });
         }
         for (&supplier, taken) in group
             .suppliers
@@ -112,7 +128,6 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
     }
     layouts.extend(cut_alone(job, &kits, &layouts));
     layouts.sort();
-    let servable: Vec<bool> = columns.iter().map(|columns| !columns.is_empty()).collect();
     let kits = why::explain(job, &available, &drawers, &servable, kits, &layouts);
     Ok(Plan {
         kits,
@@ -129,9 +144,7 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
 /// # Errors
 /// [`ChooseError`] when a place can be filled in too many ways to list.
 pub fn instances(job: &Job) -> Result<Vec<Instance>, ChooseError> {
-    let laid = Laid::out(job)?;
-    let groups = laid.groups.iter();
-    Ok(groups.map(|group| laid.instance(job, group)).collect())
+    Ok(Laid::out(job)?.instances(job))
 }
 
 /// Everything that a job can be solved from: what there is and all ways to use it.
@@ -153,9 +166,16 @@ impl Laid {
             return Err(ChooseError::TooManyItems);
         }
         let drawers = Drawers::list(job, &available)?;
+        let listed = AtomicUsize::new(0);
         let columns: Vec<Vec<Column>> = (0..job.pumps.len())
             .into_par_iter()
-            .map(|pump| columns(job, &drawers, &available, pump))
+            .map(|pump| {
+                let columns = columns(job, &drawers, &available, pump)?;
+                if listed.fetch_add(columns.len(), Ordering::Relaxed) > MOST_COLUMNS {
+                    return Err(ChooseError::TooManyColumns);
+                }
+                Ok(columns)
+            })
             .collect::<Result<_, _>>()?;
         let (suppliers, ready) = supply::suppliers(job, &available, &wanted(job, &columns));
         let groups = groups(job, &columns, &suppliers);
@@ -169,8 +189,16 @@ impl Laid {
         })
     }
 
-    fn instance(&self, job: &Job, group: &Group) -> Instance {
-        group_instance(job, &self.ready, group, &self.columns, &self.suppliers)
+    /// The bare problem of each group; the columns move there, for they are most of the memory.
+    fn instances(&mut self, job: &Job) -> Vec<Instance> {
+        let mut instances = Vec::with_capacity(self.groups.len());
+        for group in &self.groups {
+            let pumps = group.pumps.iter();
+            let columns = pumps.map(|&pump| std::mem::take(&mut self.columns[pump]));
+            let columns = columns.collect();
+            instances.push(group.instance(job, &self.ready, columns, &self.suppliers));
+        }
+        instances
     }
 }
 
@@ -340,11 +368,10 @@ fn columns(
 ) -> Result<Vec<Column>, ChooseError> {
     let pump = &job.pumps[pump];
     let lists = drawers.of(job, pump);
-    let most = MOST_PATTERNS / job.pumps.len().max(1);
-    let patterns = pattern::list(pump, &job.policy, &lists, most).ok_or_else(|| {
+    let patterns = pattern::list(pump, &job.policy, &lists, MOST_PATTERNS).ok_or_else(|| {
         ChooseError::TooManyPatterns {
             tag: pump.tag.clone(),
-            most,
+            most: MOST_PATTERNS,
         }
     })?;
     // By what it takes: the least waste, and the first pattern that has it.
@@ -377,6 +404,8 @@ struct Group {
     pumps: Vec<usize>,
     /// By index into the suppliers.
     suppliers: Vec<usize>,
+    /// The items that it draws on, ascending: what its own numbers of items stand for.
+    items: Vec<u16>,
 }
 
 /// Pumps that share an item, directly or through others. Pumps with no column at all belong to no
@@ -414,7 +443,11 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
         let group = groups.entry(key).or_insert_with(|| Group {
             pumps: Vec::new(),
             suppliers: Vec::new(),
+            items: Vec::new(),
         });
+        group
+            .items
+            .extend(items.iter().filter_map(|&item| u16::try_from(item).ok()));
         match supplier {
             Some(supplier) => group.suppliers.push(supplier),
             None => group.pumps.push(taker),
@@ -423,6 +456,10 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
     groups
         .into_values()
         .filter(|group| !group.pumps.is_empty())
+        .update(|group| {
+            group.items.sort_unstable();
+            group.items.dedup();
+        })
         .sorted_by_key(|group| group.pumps[0])
         .collect()
 }
@@ -462,75 +499,50 @@ fn tier(job: &Job, aim: Aim, group: &[usize], items: &[u16]) -> Tier {
     }
 }
 
-/// The items that a group draws on, ascending: what its own numbers of items stand for.
-fn items_of(group: &Group, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<u16> {
-    let drawn = group.pumps.iter().map(|&pump| &columns[pump]);
-    let supplied = group
-        .suppliers
-        .iter()
-        .map(|&index| &suppliers[index].columns);
-    let used: BTreeSet<u16> = drawn
-        .chain(supplied)
-        .flatten()
-        .flat_map(|column| column.uses.iter().map(|&(item, _)| item))
-        .collect();
-    used.into_iter().collect()
-}
-
-fn group_instance(
-    job: &Job,
-    ready: &[i64],
-    group: &Group,
-    columns: &[Vec<Column>],
-    suppliers: &[Supplier],
-) -> Instance {
-    let drawn = group.pumps.iter().map(|&pump| &columns[pump]);
-    let supplied = group
-        .suppliers
-        .iter()
-        .map(|&index| &suppliers[index].columns);
-    let takers: Vec<&Vec<Column>> = drawn.chain(supplied).collect();
-    // All the pieces that the group can use, and those of each kind and fit by themselves.
-    let whole = items_of(group, columns, suppliers);
-    let mut classes: BTreeMap<(&str, &str), Vec<u16>> = BTreeMap::new();
-    for &index in &whole {
-        let item = &job.stock[usize::from(index)];
-        classes
-            .entry((&item.kind, item.fit.key()))
-            .or_default()
-            .push(index);
-    }
-    // Items are numbered anew, so that what the group cannot use costs nothing.
-    let new: HashMap<u16, u16> = whole.iter().copied().zip(0..).collect();
-    let renumbered =
-        |items: &[u16]| -> Vec<u32> { items.iter().map(|item| u32::from(new[item])).collect() };
-    let several = classes.len() > 1;
-    let sets = several
-        .then_some(&whole)
-        .into_iter()
-        .chain(classes.values());
-    let column = |column: &Column| Column {
-        waste: column.waste,
-        uses: column
-            .uses
+impl Group {
+    /// The bare problem: the columns of the group's pumps, in their order, and its suppliers.
+    fn instance(
+        &self,
+        job: &Job,
+        ready: &[i64],
+        columns: Vec<Vec<Column>>,
+        suppliers: &[Supplier],
+    ) -> Instance {
+        // Items are numbered anew, so that what the group cannot use costs nothing.
+        let new: HashMap<u16, u16> = self.items.iter().copied().zip(0..).collect();
+        let supplied = self
+            .suppliers
             .iter()
-            .map(|(item, count)| (new[item], *count))
-            .collect(),
-    };
-    Instance {
-        classes: sets.map(|items| renumbered(items)).collect(),
-        capacity: whole.iter().map(|&item| ready[usize::from(item)]).collect(),
-        takers: Arc::new(
-            takers
+            .map(|&index| suppliers[index].columns.clone());
+        let mut takers: Vec<Vec<Column>> = columns.into_iter().chain(supplied).collect();
+        for column in takers.iter_mut().flatten() {
+            for (item, _) in &mut column.uses {
+                *item = new[item];
+            }
+        }
+        // All the pieces that the group can use, and those of each kind and fit by themselves.
+        let mut classes: BTreeMap<(&str, &str), Vec<u32>> = BTreeMap::new();
+        for (index, &item) in (0..).zip(&self.items) {
+            let lot = &job.stock[usize::from(item)];
+            let class = classes.entry((&lot.kind, lot.fit.key())).or_default();
+            class.push(index);
+        }
+        let whole: Vec<u32> = (0..).take(self.items.len()).collect();
+        let several = (classes.len() > 1).then_some(whole);
+        Instance {
+            classes: several.into_iter().chain(classes.into_values()).collect(),
+            capacity: self
+                .items
                 .iter()
-                .map(|columns| columns.iter().map(column).collect())
+                .map(|&item| ready[usize::from(item)])
                 .collect(),
-        ),
-        pumps: group.pumps.len(),
-        tiers: aims(job)
-            .into_iter()
-            .map(|aim| tier(job, aim, &group.pumps, &whole))
-            .collect(),
+            takers: Arc::new(takers),
+            pumps: self.pumps.len(),
+            tiers: aims(job)
+                .into_iter()
+                .map(|aim| tier(job, aim, &self.pumps, &self.items))
+                .collect(),
+        }
     }
 }
 

@@ -373,14 +373,14 @@ pub fn spoiled(job: &Job, item: usize, issued: u32) -> u32 {
     opened.next_multiple_of(lot.pack_qty) - opened
 }
 
-/// Scarcity points of one piece: a million shared among the pieces left above the min level, so
+/// Scarcity points of one piece: a thousand shared among the pieces left above the min level, so
 /// that the scarcer piece costs more. Our own measure of `spare the scarce`.
 ///
 /// ```
-/// assert_eq!(gapwright::plan::scarcity_points(9, 0), 100_000);
-/// assert_eq!(gapwright::plan::scarcity_points(9, 8), 500_000);
-/// assert_eq!(gapwright::plan::scarcity_points(9, 12), 1_000_000);
+/// assert_eq!(gapwright::plan::scarcity_points(9, 0), 100);
+/// assert_eq!(gapwright::plan::scarcity_points(9, 8), 500);
+/// assert_eq!(gapwright::plan::scarcity_points(9, 12), 1_000);
 /// ```
 pub fn scarcity_points(available: u32, min_level: u32) -> i64 {
-    1_000_000 / (1 + i64::from(available.saturating_sub(min_level)))
+    1_000 / (1 + i64::from(available.saturating_sub(min_level)))
 }

@@ -179,7 +179,7 @@ impl Sums {
             let cost = if singly { lot.unit_cost.raw() } else { 0 };
             let each = i128::from(cost) + i128::from(job.policy.handling.raw());
             self.waste += count * (each + trim(lot, pick.peeled));
-            self.scarcity += count * (1_000_000 / (1 + spare.max(0)));
+            self.scarcity += count * (1_000 / (1 + spare.max(0)));
         }
         for requirement in &pump.requirements {
             let (distance, unit) = off_target(job, pump, packs, &requirement.form);

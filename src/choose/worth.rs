@@ -10,7 +10,7 @@ use crate::choose::stages::{Solved, solve_from};
 use crate::choose::supply::{Supplier, suppliers};
 use crate::choose::watch::Watch;
 use crate::choose::{ChooseError, Drawers, Group};
-use crate::choose::{aims, columns, group_instance, groups, items_of, uses_of, wanted};
+use crate::choose::{aims, columns, groups, uses_of, wanted};
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::plan::{Aim, Kit, Plan, Worth, by_pack};
@@ -48,11 +48,15 @@ pub fn worth(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Vec<Worth>, Ch
     let mut found: Vec<Worth> = Vec::new();
     let mut in_a_group = vec![false; job.stock.len()];
     for group in &groups {
-        let items = items_of(group, &columns, &suppliers);
+        let mine = || -> Vec<Vec<Column>> {
+            let pumps = group.pumps.iter();
+            pumps.map(|&pump| columns[pump].clone()).collect()
+        };
+        let items = &group.items;
         items
             .iter()
             .for_each(|&item| in_a_group[usize::from(item)] = true);
-        let mut instance = group_instance(job, &ready, group, &columns, &suppliers);
+        let mut instance = group.instance(job, &ready, mine(), &suppliers);
         let start = at_hand(plan, group, &columns);
         let before = solve_from(&instance, &aims, start, &[], watch);
         if !proven(&before) {
@@ -66,7 +70,7 @@ pub fn worth(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Vec<Worth>, Ch
             let after = if by_pack(job, item) {
                 // One more piece shifts where the packs end: the supplier is another one.
                 let (suppliers, ready) = stock.supply(Some(item));
-                let other = group_instance(job, &ready, group, &columns, &suppliers);
+                let other = group.instance(job, &ready, mine(), &suppliers);
                 solve_from(&other, &aims, None, &before.multipliers, watch)
             } else {
                 instance.capacity[index] += 1;

@@ -189,10 +189,12 @@ fn alone(arguments: &[String]) {
                 Err(refused) => return print!("refused: {refused}"),
             };
             let seconds = start.elapsed().as_secs_f64();
-            let weight = plan.goal(Aim::ServedWeight).unwrap();
+            // One goal, or one a priority where whole numbers cannot carry the weights.
+            let serving = |aim| matches!(aim, Aim::ServedWeight | Aim::ServedOf(_));
+            let mut served = plan.goals.iter().filter(|goal| serving(goal.aim));
             let waste = plan.goal(Aim::Waste).unwrap();
             // The bound on pumps follows from that on the weight only where all can be served.
-            let bound = if weight.proven() {
+            let bound = if served.all(|goal| goal.proven()) {
                 plan.served().to_string()
             } else {
                 "open".into()

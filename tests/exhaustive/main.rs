@@ -648,7 +648,7 @@ fn cost(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> [i64; 3] {
         };
         cost[0] += count * (singly + job.policy.handling.raw());
         cost[1] += count;
-        cost[2] += count * (1_000_000 / (1 + spare));
+        cost[2] += count * (1_000 / (1 + spare));
     }
     for requirement in &pump.requirements {
         let off = match &requirement.form {

@@ -16,6 +16,7 @@
 mod support;
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
@@ -509,10 +510,12 @@ fn fewest_bars(bar: i64, pieces: &[(i64, i64)], at_once: bool) -> (i64, i64) {
     let instance = Instance {
         capacity: vec![0; pieces.len()],
         classes: vec![(0..pieces.len() as u32).collect()],
-        takers: takers
-            .into_iter()
-            .chain(std::iter::repeat_n(supplier, bars as usize))
-            .collect(),
+        takers: Arc::new(
+            takers
+                .into_iter()
+                .chain(std::iter::repeat_n(supplier, bars as usize))
+                .collect(),
+        ),
         pumps,
         tiers: vec![Tier::Served(vec![1; pumps]), Tier::Waste],
     };
