@@ -25,6 +25,9 @@ pub const FAR: f64 = 64.0;
 pub const NEAR: f64 = 1.0 / 64.0;
 /// The narrowest box.
 const NARROWEST: f64 = 1e-9;
+/// The most options of undecided takers in one linear program: in a narrower box there are fewer,
+/// and several small programs take less time than a large one.
+const MOST_OPTIONS: usize = 8_000;
 /// Rounds after which the climb ends even if columns still price in.
 const MOST_ROUNDS: usize = 300;
 /// Columns that one taker may add in one round.
@@ -90,7 +93,15 @@ impl Climb<'_> {
             if round_up(peak.bound, self.grain) >= self.enough || watch.stop().is_some() {
                 break;
             }
-            let options = self.options(&middle, &found, pool, reach);
+            let mut options = self.options(&middle, &found, pool, reach);
+            // Options that are exactly alike stay in however narrow it is.
+            for _ in 0..3 {
+                if undecided(&options) <= MOST_OPTIONS {
+                    break;
+                }
+                reach /= 2.0;
+                options = self.options(&middle, &found, pool, reach);
+            }
             let program = self.program(&options);
             let Some(Advice {
                 multipliers: next,
@@ -248,6 +259,14 @@ impl Climb<'_> {
         }
         Some(sum)
     }
+}
+
+/// The options of those takers that have several.
+fn undecided(options: &[Options]) -> usize {
+    let counts = options
+        .iter()
+        .map(|o| o.columns.len() + usize::from(o.idle));
+    counts.filter(|&count| count > 1).sum()
 }
 
 /// Puts the fresh columns into the pool; how many they are.
