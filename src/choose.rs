@@ -238,7 +238,13 @@ impl Drawers {
     /// takes at its waste.
     fn picks(&self, job: &Job, pump: usize, column: &Column) -> Vec<PackPick> {
         let lists = self.of(job, &job.pumps[pump]);
-        let patterns = pattern::list(&job.pumps[pump], &job.policy, &lists, usize::MAX);
+        let patterns = pattern::list(
+            &job.pumps[pump],
+            &job.policy,
+            &job.stock,
+            &lists,
+            usize::MAX,
+        );
         let same = |pattern: &&Pattern| {
             pattern.waste(&lists) == column.waste
                 && uses(pattern, &lists).is_some_and(|uses| uses == column.uses)
@@ -294,7 +300,7 @@ fn columns(
     let pump = &job.pumps[pump];
     let lists = drawers.of(job, pump);
     let most = MOST_PATTERNS / job.pumps.len().max(1);
-    let patterns = pattern::list(pump, &job.policy, &lists, most).ok_or_else(|| {
+    let patterns = pattern::list(pump, &job.policy, &job.stock, &lists, most).ok_or_else(|| {
         ChooseError::TooManyPatterns {
             tag: pump.tag.clone(),
             most,

@@ -34,7 +34,7 @@ pub(super) struct Args {
     /// Folder of model files (.toml) beside the built-in ones.
     #[arg(long, value_name = "DIR")]
     models: Option<PathBuf>,
-    /// When a requirement counts as met: `worst case` or `nominal`.
+    /// When a requirement counts as met: `worst case`, `nominal` or `expanded` (uncertainty).
     #[arg(long, value_name = "RULE", allow_hyphen_values = true)]
     acceptance: Option<String>,
     /// Charge for handling one piece.

@@ -163,6 +163,7 @@ pub fn fleet(seed: u64, pumps: usize, shims: usize, gaskets: usize, tenths: usiz
             readings: vec![value],
             value,
             tolerance: Tolerance::even(slack),
+            standard: Shape::Rectangular.standard(slack),
         };
         let bare = 210 + total + rng.random_range(-5..=5);
         made.push(Pump {

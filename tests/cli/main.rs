@@ -166,7 +166,14 @@ fn greedy(job: &Job, order: &[usize]) -> usize {
     let mut served = 0;
     for &pump in order {
         let drawers = drawers.of(job, &job.pumps[pump]);
-        let patterns = pattern::list(&job.pumps[pump], &job.policy, &drawers, usize::MAX).unwrap();
+        let patterns = pattern::list(
+            &job.pumps[pump],
+            &job.policy,
+            &job.stock,
+            &drawers,
+            usize::MAX,
+        )
+        .unwrap();
         let uses = |p: &Pattern| {
             let mut uses = vec![0; job.stock.len()];
             for pick in p.combinations(&drawers).flat_map(|c| &c.picks) {

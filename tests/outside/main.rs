@@ -1,6 +1,7 @@
 //! The choice of pieces against examples from outside the project; the source stands beside each.
 //!
-//! Tags: [read] the printed text was read; [computed] exact enumeration outside this program.
+//! Tags: [read] the printed text was read; [computed] exact enumeration outside this program;
+//! [by hand] our own figures, worked out beside the test.
 
 #![allow(
     dead_code,
@@ -22,9 +23,10 @@ use gapwright::choose::combination::{Combination, list};
 use gapwright::choose::watch::Watch;
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
-use gapwright::length::{Length, Unit};
+use gapwright::length::{Length, Tolerance, Unit};
 use gapwright::model::{Form, Requirement, Term};
 use gapwright::plan::{Cause, Kit, Plan, pack_total, verdicts};
+use gapwright::policy::Acceptance;
 use gapwright::stock::Item;
 use support::{exactly, job, length, linear, lot, one, pack, shims};
 
@@ -493,4 +495,79 @@ fn a_gasket_is_the_gap_and_one_half() {
         panic!("can be kitted")
     };
     assert_eq!(pack_total(&thin, &packs[0]).0, length("0.008 in"));
+}
+
+fn ticks(n: i64) -> Length {
+    Length::from_ticks(n)
+}
+
+/// [by hand] A gap of 1.0 mm known to 3000 ticks less a shim of 0.5 mm, good to 6928 ticks either
+/// way: 6928 / sqrt(3) = 3999.9, which is 4000. So u = 5000 and with k = 2 U = 10 000 ticks,
+/// 0.001 mm: limits so far away are just met, a tick closer they are not.
+#[test]
+fn the_expanded_rule_holds_to_the_tick() {
+    let made = |closer: i64| {
+        let mut shim = lot("shim", "S", length("0.5 mm"), 3);
+        shim.size.as_mut().unwrap().tolerance = Tolerance::even(ticks(6_928));
+        let fit = linear(
+            &[(Term::Dimension(0), 1), (Term::Pack(0), -1)],
+            length("0.5 mm"),
+            length("0.499 mm") + ticks(closer),
+            length("0.501 mm"),
+        );
+        let mut job = job(
+            vec![shim],
+            vec![pack("shim", 1)],
+            vec![fit],
+            &[length("1.0 mm")],
+        );
+        job.pumps[0].dimensions[0].standard = ticks(3_000);
+        job.policy.acceptance = Acceptance::Expanded;
+        job
+    };
+    let met = made(0);
+    let Kit::Served(packs) = &plan(&met).kits[0] else {
+        panic!("just met")
+    };
+    let verdict = verdicts(&met, &met.pumps[0], packs)[0];
+    assert_eq!(verdict.guard().show(Unit::Millimetre), "0.001");
+    assert_eq!(verdict.margin().raw(), 0);
+    let missed = made(1);
+    let Kit::Short(shorts) = &plan(&missed).kits[0] else {
+        panic!("a tick too close")
+    };
+    assert_eq!(shorts[0].cause, Cause::UncertaintyTooWide);
+    assert_eq!((shorts[0].pack, &shorts[0].window), (None, &None));
+    // The checker sees it by itself.
+    let refused = gapwright::verify::verify(missed, plan(&met)).unwrap_err();
+    assert!(refused.join("; ").contains("is not met"), "{refused:?}");
+}
+
+/// [by hand] Two places with one piece each, all known to 1000 ticks by their lot and exact beside.
+/// Of one lot: both places push the same way, u = 2000, U = 4000 ticks; of two lots u = 1414.3 and
+/// U = 2828.5; and where the places push against each other the one lot's error cancels.
+#[test]
+fn pieces_of_one_lot_share_its_error_across_places() {
+    let served = |lots: usize, way: i64, room: i64| {
+        let mut stock: Vec<Item> = (0..lots)
+            .map(|n| lot("shim", &format!("S{n}"), length("0.5 mm"), 2 / lots as u32))
+            .collect();
+        for item in &mut stock {
+            item.size.as_mut().unwrap().uncertainty = Some(ticks(1_000));
+        }
+        let target = length("0.5 mm") * u32::try_from(1 + way).unwrap();
+        let fit = linear(
+            &[(Term::Pack(0), 1), (Term::Pack(1), way)],
+            target,
+            target - ticks(room),
+            target + ticks(room),
+        );
+        let packs = vec![pack("shim", 1), pack("shim", 1)];
+        let mut job = job(stock, packs, vec![fit], &[]);
+        job.policy.acceptance = Acceptance::Expanded;
+        matches!(plan(&job).kits[0], Kit::Served(_))
+    };
+    assert!(served(1, 1, 4_000) && !served(1, 1, 3_999));
+    assert!(served(2, 1, 2_829) && !served(2, 1, 2_828));
+    assert!(served(1, -1, 0) && !served(2, -1, 2_828));
 }
