@@ -2,6 +2,9 @@
 //! another spreadsheet engine has recalculated it:
 //! `cargo run --example recalculate -- plan.xlsx recalculated.xlsx`.
 //!
+//! With `--expanded plan.xlsx` it writes the plan of the sample outage under the expanded rule, every
+//! lot measured, to have those formulas recalculated as well.
+//!
 //! With `--spoil plan.xlsx spoilt.xlsx` it writes a copy with one cached result falsified, for
 //! proving that the comparison bites.
 
@@ -13,6 +16,12 @@ use std::io::{Cursor, Read, Write};
 use std::process::ExitCode;
 
 use calamine::{Data, Reader, Xlsx, open_workbook};
+use gapwright::choose::{choose, watch::Watch};
+use gapwright::length::Length;
+use gapwright::policy::Acceptance;
+use gapwright::read::{Sources, job};
+use gapwright::verify::verify;
+use gapwright::write;
 
 /// Largest difference that counts as equal, in the sheet's own units.
 const TOLERANCE: f64 = 1e-9;
@@ -29,8 +38,12 @@ fn main() -> Result<ExitCode, Box<dyn Error>> {
             spoil(from, to)?;
             Ok(ExitCode::SUCCESS)
         }
+        ["--expanded", to] => {
+            expanded(to)?;
+            Ok(ExitCode::SUCCESS)
+        }
         [ours, theirs] => compare(ours, theirs),
-        _ => Err("two workbooks, or --spoil and two workbooks".into()),
+        _ => Err("two workbooks, --spoil and two workbooks, or --expanded and one".into()),
     }
 }
 
@@ -70,6 +83,24 @@ fn compare(ours: &str, theirs: &str) -> Result<ExitCode, Box<dyn Error>> {
     } else {
         ExitCode::FAILURE
     })
+}
+
+fn expanded(to: &str) -> Result<(), Box<dyn Error>> {
+    let sources = Sources {
+        stock: "samples/outage/stock.xlsx".into(),
+        pumps: "samples/outage/pumps.xlsx".into(),
+        ..Sources::default()
+    };
+    let mut job = job(&sources).map_err(|problems| format!("{:?}", problems.sorted()))?;
+    job.policy.acceptance = Acceptance::Expanded;
+    for size in job.stock.iter_mut().filter_map(|item| item.size.as_mut()) {
+        // 0.0001 in.
+        size.uncertainty = Some(Length::from_ticks(25_400));
+    }
+    let plan = choose(&job, &Watch::patient())?;
+    let verified = verify(job, plan).map_err(|breaches| breaches.join("; "))?;
+    fs::write(to, write::workbook(&verified, "2027-03-01")?)?;
+    Ok(())
 }
 
 fn spoil(from: &str, to: &str) -> Result<(), Box<dyn Error>> {
