@@ -2,14 +2,14 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+mod expanded;
+
 use std::fs;
 use std::path::Path;
 
 use calamine::{Data, DataType, Reader, Xlsx, open_workbook};
 use gapwright::choose::{choose, watch::Watch};
-use gapwright::length::Length;
 use gapwright::plan::Kit;
-use gapwright::policy::Acceptance;
 use gapwright::read::{Sources, job};
 use gapwright::verify::{Verified, verify};
 use gapwright::words::NOT_FIT;
@@ -207,17 +207,6 @@ fn text_that_looks_like_a_formula_stays_text() {
     assert!(picked.iter().any(|t| t == "+CMD|x (1)"), "{picked:?}");
 }
 
-/// The sample under the expanded rule, every lot measured: to 0.0001 in.
-fn sample_expanded() -> Verified {
-    let mut job = sample().job().clone();
-    job.policy.acceptance = Acceptance::Expanded;
-    for size in job.stock.iter_mut().filter_map(|item| item.size.as_mut()) {
-        size.uncertainty = Some(Length::from_ticks(25_400));
-    }
-    let plan = choose(&job, &Watch::patient()).unwrap();
-    verify(job, plan).unwrap()
-}
-
 /// The cached verdicts and margins of the Stack-up sheet are those of the library.
 #[test]
 fn the_stack_up_shows_the_librarys_own_numbers() {
@@ -227,7 +216,19 @@ fn the_stack_up_shows_the_librarys_own_numbers() {
 /// Likewise under the expanded rule, with lots that several places share.
 #[test]
 fn the_stack_up_shows_the_librarys_own_uncertainties() {
-    let verified = sample_expanded();
+    let job = expanded::sample().unwrap();
+    let plan = choose(&job, &Watch::patient()).unwrap();
+    let verified = verify(job, plan).unwrap();
+    // Some kit has pieces of one lot in both places.
+    let shared = |kit: &Kit| {
+        let Kit::Served(packs) = kit else {
+            return false;
+        };
+        let [first, second] = expanded::SHARING.map(|pack| packs.get(pack));
+        let mut pairs = first.iter().flat_map(|pack| &pack.picks);
+        pairs.any(|a| second.is_some_and(|pack| pack.picks.iter().any(|b| a.item == b.item)))
+    };
+    assert!(verified.plan().kits.iter().any(shared));
     shows_the_librarys_own_numbers(&verified);
     let folder = TempDir::new().unwrap();
     let mut book: Xlsx<_> = open_workbook(write_to(&folder, &verified)).unwrap();

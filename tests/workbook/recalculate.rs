@@ -2,13 +2,14 @@
 //! another spreadsheet engine has recalculated it:
 //! `cargo run --example recalculate -- plan.xlsx recalculated.xlsx`.
 //!
-//! With `--expanded plan.xlsx` it writes the plan of the sample outage under the expanded rule, every
-//! lot measured, to have those formulas recalculated as well.
+//! With `--expanded plan.xlsx` it writes a plan of the sample outage under the expanded rule, to have those formulas recalculated as well.
 //!
 //! With `--spoil plan.xlsx spoilt.xlsx` it writes a copy with one cached result falsified, for
 //! proving that the comparison bites.
 
 #![allow(missing_docs)]
+
+mod expanded;
 
 use std::error::Error;
 use std::fs;
@@ -17,9 +18,6 @@ use std::process::ExitCode;
 
 use calamine::{Data, Reader, Xlsx, open_workbook};
 use gapwright::choose::{choose, watch::Watch};
-use gapwright::length::Length;
-use gapwright::policy::Acceptance;
-use gapwright::read::{Sources, job};
 use gapwright::verify::verify;
 use gapwright::write;
 
@@ -39,7 +37,7 @@ fn main() -> Result<ExitCode, Box<dyn Error>> {
             Ok(ExitCode::SUCCESS)
         }
         ["--expanded", to] => {
-            expanded(to)?;
+            write_expanded(to)?;
             Ok(ExitCode::SUCCESS)
         }
         [ours, theirs] => compare(ours, theirs),
@@ -85,18 +83,8 @@ fn compare(ours: &str, theirs: &str) -> Result<ExitCode, Box<dyn Error>> {
     })
 }
 
-fn expanded(to: &str) -> Result<(), Box<dyn Error>> {
-    let sources = Sources {
-        stock: "samples/outage/stock.xlsx".into(),
-        pumps: "samples/outage/pumps.xlsx".into(),
-        ..Sources::default()
-    };
-    let mut job = job(&sources).map_err(|problems| format!("{:?}", problems.sorted()))?;
-    job.policy.acceptance = Acceptance::Expanded;
-    for size in job.stock.iter_mut().filter_map(|item| item.size.as_mut()) {
-        // 0.0001 in.
-        size.uncertainty = Some(Length::from_ticks(25_400));
-    }
+fn write_expanded(to: &str) -> Result<(), Box<dyn Error>> {
+    let job = expanded::sample()?;
     let plan = choose(&job, &Watch::patient())?;
     let verified = verify(job, plan).map_err(|breaches| breaches.join("; "))?;
     fs::write(to, write::workbook(&verified, "2027-03-01")?)?;
