@@ -131,6 +131,8 @@ impl Policy {
     /// let mut policy = Policy::default();
     /// policy.set("acceptance", "Nominal").unwrap();
     /// assert_eq!(policy.acceptance, Acceptance::Nominal);
+    /// policy.set("acceptance", "expanded").unwrap();
+    /// assert_eq!(policy.acceptance, Acceptance::Expanded);
     /// assert!(policy.set("handling per piece", "-1").is_err());
     /// ```
     pub fn set(&mut self, setting: &str, value: &str) -> Result<(), SettingError> {

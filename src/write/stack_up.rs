@@ -32,7 +32,7 @@ pub(super) fn write(
     let mut lead = "Coloured cells may be changed: readings, counts, tolerances, targets and limits; everything else follows. This sheet predicts: the recheck after fitting decides.";
     if matches!(job.policy.guard(), Guard::Expanded(_)) {
         columns.extend([14.0, 14.0, 10.0, 14.0, 14.0]);
-        lead = "Coloured cells may be changed: readings, counts, tolerances, standard uncertainties, the coverage factor, targets and limits; everything else follows. This sheet predicts: the recheck after fitting decides.";
+        lead = "Coloured cells may be changed: readings, counts, tolerances, standard uncertainties (which do not follow the tolerances), the coverage factor, targets and limits; everything else follows. This sheet predicts: the recheck after fitting decides.";
     }
     widths(sheet, &columns)?;
     title(sheet, "Stack-up", lead, styles)?;

@@ -21,13 +21,14 @@ use std::collections::BTreeSet;
 use gapwright::choose::choose;
 use gapwright::choose::combination::{Combination, list};
 use gapwright::choose::watch::Watch;
+use gapwright::cutting::{Cut, SheetLot};
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
 use gapwright::length::{Length, Tolerance, Unit};
 use gapwright::model::{Form, Requirement, Term};
 use gapwright::plan::{Cause, Kit, Plan, pack_total, verdicts};
 use gapwright::policy::Acceptance;
-use gapwright::stock::Item;
+use gapwright::stock::{Code, Item, Size};
 use support::{exactly, job, length, linear, lot, one, pack, shims};
 
 fn plan(job: &Job) -> Plan {
@@ -570,4 +571,53 @@ fn pieces_of_one_lot_share_its_error_across_places() {
     assert!(served(1, 1, 4_000) && !served(1, 1, 3_999));
     assert!(served(2, 1, 2_829) && !served(2, 1, 2_828));
     assert!(served(1, -1, 0) && !served(2, -1, 2_828));
+}
+
+/// [by hand] Two blanks of different fits, cut from sheets of one lot known to 1000 ticks: they
+/// share its error, U = 4000 ticks, as pieces of one drawer do.
+#[test]
+fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
+    let served = |room: i64| {
+        let sheets = SheetLot {
+            item: "SHEET".into(),
+            kind: "shim".into(),
+            material: None,
+            size: Size {
+                thickness: length("0.5 mm"),
+                tolerance: Tolerance::default(),
+                uncertainty: Some(ticks(1_000)),
+            },
+            sides: [length("100 mm"), length("100 mm")],
+            on_hand: 1,
+            reserved: 0,
+            sheet_cost: Millionths::ZERO,
+            bin: None,
+            row: 0,
+        };
+        let outside = length("50 mm");
+        let blank = |fit: &str| Item {
+            fit: Code::new(fit),
+            size: Some(sheets.size),
+            cut: Some(Cut {
+                sheet: 0,
+                outside,
+                inside: Length::ZERO,
+            }),
+            ..lot("shim", fit, length("0.5 mm"), sheets.yields(outside))
+        };
+        let target = length("1.0 mm");
+        let fit = linear(
+            &[(Term::Pack(0), 1), (Term::Pack(1), 1)],
+            target,
+            target - ticks(room),
+            target + ticks(room),
+        );
+        let packs = vec![pack("shim", 1), pack("shim", 1)];
+        let mut job = job(vec![blank("F"), blank("G")], packs, vec![fit], &[]);
+        job.sheets = vec![sheets];
+        job.pumps[0].fits[1] = Code::new("G");
+        job.policy.acceptance = Acceptance::Expanded;
+        matches!(plan(&job).kits[0], Kit::Served(_))
+    };
+    assert!(served(4_000) && !served(3_999));
 }
