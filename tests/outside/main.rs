@@ -621,3 +621,30 @@ fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
     };
     assert!(served(4_000) && !served(3_999));
 }
+
+/// [by hand] As above with limits 0.002 mm either way and one shim for two pumps: the one that gets
+/// none could have used 0.5 mm less or more 0.002 - U = 0.001 mm.
+#[test]
+fn the_window_of_a_kit_is_narrowed_by_its_own_uncertainty() {
+    let mut shim = lot("shim", "S", length("0.5 mm"), 1);
+    shim.size.as_mut().unwrap().tolerance = Tolerance::even(ticks(6_928));
+    let fit = linear(
+        &[(Term::Dimension(0), 1), (Term::Pack(0), -1)],
+        length("0.5 mm"),
+        length("0.498 mm"),
+        length("0.502 mm"),
+    );
+    let gap = length("1.0 mm");
+    let mut job = job(vec![shim], vec![pack("shim", 1)], vec![fit], &[gap]);
+    job.pumps[0].dimensions[0].standard = ticks(3_000);
+    job.pumps.push(job.pumps[0].clone());
+    job.pumps[1].tag = "Q".into();
+    job.policy.acceptance = Acceptance::Expanded;
+    let Kit::Short(shorts) = &plan(&job).kits[1] else {
+        panic!("one shim for two")
+    };
+    assert!(matches!(shorts[0].cause, Cause::StockGone { .. }));
+    let window = shorts[0].window.as_ref().unwrap();
+    assert_eq!(window.least, length("0.499 mm"));
+    assert_eq!(window.most, length("0.501 mm"));
+}
