@@ -52,26 +52,23 @@ pub fn explain(
                 acceptance: Acceptance::Nominal,
                 ..job.policy.clone()
             };
-            Kit::Short(
-                if patterns.is_empty()
-                && job.policy.acceptance == Acceptance::Expanded
-                // More than none: one is enough to know.
-                && listed(&unguarded, 0).is_none()
-                {
-                    vec![Shortfall::of(None, Cause::UncertaintyTooWide)]
-                } else if patterns.is_empty() {
-                    vec![diagnose(job, pump, available)]
-                } else if servable[pump] {
-                    let gone = gone(job, pump, drawers, &patterns, &left, &holders);
-                    if gone.is_empty() {
-                        vec![Shortfall::of(None, Cause::SearchEnded)]
-                    } else {
-                        gone
-                    }
+            // More than none: one is enough to know.
+            let too_wide =
+                || job.policy.acceptance == Acceptance::Expanded && listed(&unguarded, 0).is_none();
+            Kit::Short(if patterns.is_empty() && too_wide() {
+                vec![Shortfall::of(None, Cause::UncertaintyTooWide)]
+            } else if patterns.is_empty() {
+                vec![diagnose(job, pump, available)]
+            } else if servable[pump] {
+                let gone = gone(job, pump, drawers, &patterns, &left, &holders);
+                if gone.is_empty() {
+                    vec![Shortfall::of(None, Cause::SearchEnded)]
                 } else {
-                    vec![Shortfall::of(None, Cause::TogetherTooMany)]
-                },
-            )
+                    gone
+                }
+            } else {
+                vec![Shortfall::of(None, Cause::TogetherTooMany)]
+            })
         })
         .collect()
 }
