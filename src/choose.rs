@@ -313,7 +313,13 @@ impl Drawers {
     /// takes at its waste.
     fn picks(&self, job: &Job, pump: usize, column: &Column) -> Vec<PackPick> {
         let lists = self.of(job, &job.pumps[pump]);
-        let patterns = pattern::list(&job.pumps[pump], &job.policy, &lists, usize::MAX);
+        let patterns = pattern::list(
+            &job.pumps[pump],
+            &job.policy,
+            &job.stock,
+            &lists,
+            usize::MAX,
+        );
         let same = |pattern: &&Pattern| {
             pattern.waste(&lists) == column.waste
                 && uses(pattern, &lists).is_some_and(|uses| uses == column.uses)
@@ -368,12 +374,13 @@ fn columns(
 ) -> Result<Vec<Column>, ChooseError> {
     let pump = &job.pumps[pump];
     let lists = drawers.of(job, pump);
-    let patterns = pattern::list(pump, &job.policy, &lists, MOST_PATTERNS).ok_or_else(|| {
-        ChooseError::TooManyPatterns {
-            tag: pump.tag.clone(),
-            most: MOST_PATTERNS,
-        }
-    })?;
+    let patterns =
+        pattern::list(pump, &job.policy, &job.stock, &lists, MOST_PATTERNS).ok_or_else(|| {
+            ChooseError::TooManyPatterns {
+                tag: pump.tag.clone(),
+                most: MOST_PATTERNS,
+            }
+        })?;
     // By what it takes: the least waste, and the first pattern that has it.
     let mut best: HashMap<Uses, (i64, usize)> = HashMap::with_capacity(patterns.len());
     for (index, pattern) in patterns.iter().enumerate() {

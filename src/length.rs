@@ -471,6 +471,11 @@ impl Tolerance {
         }
     }
 
+    /// The larger side.
+    pub fn larger(self) -> Length {
+        self.minus.max(self.plus)
+    }
+
     /// Reads `0.0005`, `±0.0005 in` or `+0.1/-0.2 mm`; `column` is the unit of the column.
     ///
     /// # Errors

@@ -21,7 +21,7 @@
 //! |---|---|
 //! | [`length`], [`decimal`] | exact lengths, coefficients and money |
 //! | [`model`], [`stock`], [`pump`], [`policy`], [`job`] | the nouns; a value that exists is valid |
-//! | [`stack`] | contributors of a requirement and its worst case |
+//! | [`stack`] | contributors of a requirement, its worst case and expanded uncertainty |
 //! | [`choose`] | combinations, patterns, bounds, the search, and why a pump is short |
 //! | [`plan`], [`verify`] | what was chosen, and the checker |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and mend |

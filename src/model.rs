@@ -52,18 +52,64 @@ pub enum Spread {
     FromReadings,
 }
 
-/// The distribution assumed inside a plus/minus. Source: JCGM 100:2008, 4.3.7 and 4.3.9.
+/// The distribution assumed inside a plus/minus. Sources: JCGM 100:2008, 4.3.7 and 4.3.9;
+/// 4.3.4 for the normal and H.1.3.4 for the U-shaped one (clauses from memory).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Shape {
     /// Anywhere alike.
     #[default]
     Rectangular,
-    /// Gaussian.
+    /// Gaussian, the half-width taken as two standard deviations (about 95 %).
     Normal,
     /// Likelier towards the middle.
     Triangular,
     /// Likelier towards both ends.
     UShaped,
+}
+
+impl Shape {
+    /// The standard uncertainty that a half-width comes to, rounded up to a whole tick: it may be
+    /// too wide, never too narrow.
+    ///
+    /// | shape | standard uncertainty of a half-width t |
+    /// |---|---|
+    /// | rectangular | t / sqrt(3) |
+    /// | triangular | t / sqrt(6) |
+    /// | normal | t / 2 |
+    /// | U-shaped | t / sqrt(2) |
+    ///
+    /// ```
+    /// use gapwright::length::Length;
+    /// use gapwright::model::Shape;
+    /// let t = Length::from_ticks(1_000);
+    /// assert_eq!(Shape::Rectangular.standard(t), Length::from_ticks(578)); // 577.35...
+    /// assert_eq!(Shape::Triangular.standard(t), Length::from_ticks(409)); // 408.24...
+    /// assert_eq!(Shape::Normal.standard(t), Length::from_ticks(500));
+    /// assert_eq!(Shape::UShaped.standard(t), Length::from_ticks(708)); // 707.10...
+    /// ```
+    pub fn standard(self, half: Length) -> Length {
+        let parts = match self {
+            Shape::Rectangular => 3,
+            Shape::Triangular => 6,
+            Shape::Normal => 4,
+            Shape::UShaped => 2,
+        };
+        let square = i128::from(half.ticks()).pow(2);
+        // The least root with parts x root^2 >= square is that of the quotient rounded up.
+        let root = root_up((square + parts - 1) / parts);
+        Length::from_ticks(i64::try_from(root).unwrap_or(i64::MAX))
+    }
+}
+
+/// The square root, rounded up to a whole number; nothing for what is not above zero.
+pub(crate) fn root_up(square: i128) -> i128 {
+    let root = square.max(0).isqrt();
+    // Compared by the quotient, which cannot overflow.
+    if root > 0 && (square / root > root || square % root > 0) {
+        root + 1
+    } else {
+        root
+    }
 }
 
 /// A place that pieces go to.

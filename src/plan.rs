@@ -5,9 +5,8 @@ use crate::decimal::Money;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::model::Term;
-use crate::policy::Acceptance;
 use crate::pump::Pump;
-use crate::stack::{Contributor, Verdict, judge};
+use crate::stack::{Contributor, LotError, Verdict, judge};
 
 /// What was chosen for one outage.
 #[derive(Debug, Clone, PartialEq)]
@@ -168,6 +167,9 @@ pub enum Cause {
     AllReserved,
     /// The limits are narrower than the tolerances of the measurements and pieces allow.
     LimitsTooNarrow,
+    /// The nominal values could be brought within the limits, but never clear of them by the
+    /// expanded uncertainty.
+    UncertaintyTooWide,
     /// The measured dimensions already rule it out: the pack would have to be thinner than nothing.
     OutOfReach,
     /// What is wanted lies between (or beyond) the totals that the pieces can make.
@@ -267,6 +269,8 @@ pub fn contributors(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Contribut
             count: 1,
             nominal: measured.value,
             tolerance: measured.tolerance,
+            standard: measured.standard,
+            lot: None,
         });
     let pieces = packs.iter().enumerate().flat_map(|(index, pack)| {
         pack.picks.iter().filter_map(move |pick| {
@@ -285,6 +289,11 @@ pub fn contributors(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Contribut
                 count: pick.count,
                 nominal,
                 tolerance: size.tolerance,
+                standard: size.standard(),
+                lot: size.uncertainty.map(|standard| LotError {
+                    lot: item.lot(pick.item),
+                    standard,
+                }),
             })
         })
     });
@@ -294,10 +303,10 @@ pub fn contributors(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Contribut
 /// Judges every requirement of a pump with these packs.
 pub fn verdicts(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Verdict> {
     let contributors = contributors(job, pump, packs);
-    let guarded = job.policy.acceptance == Acceptance::WorstCase;
+    let guard = job.policy.guard();
     pump.requirements
         .iter()
-        .map(|r| judge(&r.form, &contributors, guarded))
+        .map(|r| judge(&r.form, &contributors, guard))
         .collect()
 }
 

@@ -13,6 +13,21 @@ pub enum Acceptance {
     /// Every value lies within the limits, with each contributor anywhere in its tolerance.
     #[default]
     WorstCase,
+    /// The nominal value lies within the limits by the expanded uncertainty at least, the coverage
+    /// factor times the combined standard uncertainty. Source: JCGM 100:2008, 6.2.1; the decision
+    /// rule of ISO 14253-1, from memory.
+    Expanded,
+}
+
+/// What is kept clear of the limits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Guard {
+    /// Nothing.
+    None,
+    /// What every contributor at the hurting edge of its tolerance comes to.
+    WorstCase,
+    /// So many combined standard uncertainties.
+    Expanded(Millionths),
 }
 
 impl fmt::Display for Acceptance {
@@ -20,6 +35,7 @@ impl fmt::Display for Acceptance {
         f.write_str(match self {
             Acceptance::Nominal => "nominal",
             Acceptance::WorstCase => "worst case",
+            Acceptance::Expanded => "expanded",
         })
     }
 }
@@ -30,8 +46,9 @@ impl FromStr for Acceptance {
         match text.trim().to_lowercase().replace(['-', '_'], " ").as_str() {
             "nominal" => Ok(Acceptance::Nominal),
             "worst case" => Ok(Acceptance::WorstCase),
+            "expanded" => Ok(Acceptance::Expanded),
             other => Err(format!(
-                "`{other}` is not an acceptance rule: say nominal or worst case"
+                "`{other}` is not an acceptance rule: say nominal, worst case or expanded"
             )),
         }
     }
@@ -42,8 +59,9 @@ impl FromStr for Acceptance {
 pub struct Policy {
     /// When a requirement counts as met. Default: worst case.
     pub acceptance: Acceptance,
-    /// How many standard uncertainties a dimension without a plus/minus counts for. Default: 2,
-    /// as in JCGM 100:2008, 6.3.3 (about 95 % for a normal distribution).
+    /// How many standard uncertainties are kept clear of the limits under the expanded rule, and
+    /// how many a dimension without a plus/minus counts for in the worst case. Default: 2, as in
+    /// JCGM 100:2008, 6.3.3 (about 95 % for a normal distribution).
     pub coverage_factor: Millionths,
     /// Charge for handling one piece. Default: 0.50.
     pub handling: Money,
@@ -75,6 +93,15 @@ impl Default for Policy {
 }
 
 impl Policy {
+    /// What the acceptance rule keeps clear of the limits.
+    pub fn guard(&self) -> Guard {
+        match self.acceptance {
+            Acceptance::Nominal => Guard::None,
+            Acceptance::WorstCase => Guard::WorstCase,
+            Acceptance::Expanded => Guard::Expanded(self.coverage_factor),
+        }
+    }
+
     /// The settings by the names of the Policy sheet, with their present values.
     pub fn settings(&self) -> Vec<(&'static str, String)> {
         let spoiled = if self.opened_packs_spoiled {
@@ -104,6 +131,8 @@ impl Policy {
     /// let mut policy = Policy::default();
     /// policy.set("acceptance", "Nominal").unwrap();
     /// assert_eq!(policy.acceptance, Acceptance::Nominal);
+    /// policy.set("acceptance", "expanded").unwrap();
+    /// assert_eq!(policy.acceptance, Acceptance::Expanded);
     /// assert!(policy.set("handling per piece", "-1").is_err());
     /// ```
     pub fn set(&mut self, setting: &str, value: &str) -> Result<(), SettingError> {
@@ -123,7 +152,9 @@ impl Policy {
         };
         match key.as_str() {
             "acceptance" => {
-                self.acceptance = value.parse().map_err(|_| wrong("nominal or worst case"))?;
+                self.acceptance = value
+                    .parse()
+                    .map_err(|_| wrong("nominal, worst case or expanded"))?;
             }
             "coveragefactor" => {
                 self.coverage_factor = Millionths::parse(value)

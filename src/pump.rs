@@ -51,4 +51,6 @@ pub struct Measured {
     pub value: Length,
     /// How far the true value may lie from it.
     pub tolerance: Tolerance,
+    /// The standard uncertainty of the mean.
+    pub standard: Length,
 }

@@ -3,6 +3,7 @@
 use crate::cutting::Cut;
 use crate::decimal::Money;
 use crate::length::{Length, Tolerance};
+use crate::model::Shape;
 
 /// One row of the stock workbook: a lot.
 #[derive(Debug, Clone, PartialEq)]
@@ -64,6 +65,23 @@ impl Item {
     }
 }
 
+/// What shares one lot error: the pieces of one row, or everything cut from one lot of sheets.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Lot {
+    /// The pieces of an item, by its index in the stock.
+    Item(usize),
+    /// The sheets of a lot, by its index among the sheets.
+    Sheet(usize),
+}
+
+impl Item {
+    /// The lot that its pieces belong to; `index` is its own in the stock.
+    pub fn lot(&self, index: usize) -> Lot {
+        self.cut
+            .map_or(Lot::Item(index), |cut| Lot::Sheet(cut.sheet))
+    }
+}
+
 /// The thickness of one piece.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Size {
@@ -73,6 +91,13 @@ pub struct Size {
     pub tolerance: Tolerance,
     /// Standard uncertainty of the measured mean, where the lot was measured.
     pub uncertainty: Option<Length>,
+}
+
+impl Size {
+    /// The standard uncertainty of one piece against its lot: anywhere alike in its tolerance.
+    pub fn standard(&self) -> Length {
+        Shape::Rectangular.standard(self.tolerance.larger())
+    }
 }
 
 /// A code that people type: compared without regard to case and outer spaces, shown as typed.

@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 use crate::cutting::Cut;
 use crate::decimal::Millionths;
 use crate::job::Job;
+use crate::length::Length;
 use crate::model::{Form, Term};
 use crate::plan::{Aim, Kit, PackPick, Plan};
 use crate::policy::Acceptance;
@@ -367,7 +368,8 @@ const MILLION: i128 = 1_000_000;
 
 fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<String>) {
     let pick = |[low, nominal, high]: [i128; 3]| match job.policy.acceptance {
-        Acceptance::Nominal => (nominal, nominal),
+        // The expanded uncertainty is counted below, beside the nominal value.
+        Acceptance::Nominal | Acceptance::Expanded => (nominal, nominal),
         Acceptance::WorstCase => (low, high),
     };
     for requirement in &pump.requirements {
@@ -396,13 +398,129 @@ fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<S
                     && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
             }
         };
-        if !met {
+        let clear = job.policy.acceptance != Acceptance::Expanded
+            || clear_of_uncertainty(job, pump, packs, &requirement.form);
+        if !(met && clear) {
             breaches.push(format!(
                 "pump {}: {} is not met",
                 pump.tag, requirement.label
             ));
         }
     }
+}
+
+/// Whether the nominal value is further inside both limits than the expanded uncertainty. Source:
+/// JCGM 100:2008, 5.2.2 and 6.2.1; the decision rule of ISO 14253-1, from memory.
+///
+/// With a distance S to a limit, `S >= k u` is `(S / k)^2 >= u^2`: no root is needed.
+fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
+    let k = i128::from(job.policy.coverage_factor.raw());
+    // Each limit as weights of the terms, in millionths, and the distance to it.
+    let sides: [(Vec<(Term, i128)>, i128); 2] = match form {
+        Form::Linear {
+            terms,
+            lower,
+            upper,
+            ..
+        } => {
+            let [_, value, _] = sum_ends(job, pump, packs, terms);
+            let weights: Vec<_> = terms.iter().map(|(t, c)| (*t, c.raw().into())).collect();
+            [
+                (weights.clone(), value - i128::from(lower.ticks()) * MILLION),
+                (weights, i128::from(upper.ticks()) * MILLION - value),
+            ]
+        }
+        Form::GasketFill {
+            gasket,
+            gap,
+            lower,
+            upper,
+            ..
+        } => {
+            let [_, free, _] = ends(job, pump, packs, Term::Pack(*gasket));
+            let [_, wide, _] = sum_ends(job, pump, packs, gap);
+            [(lower, 1), (upper, -1)].map(|(allowance, sign)| {
+                let grown = MILLION + i128::from(allowance.raw());
+                let mut weights = vec![(Term::Pack(*gasket), MILLION)];
+                weights.extend(
+                    gap.iter()
+                        .map(|(t, c)| (*t, -grown * i128::from(c.raw()) / MILLION)),
+                );
+                let beyond = sign * (free * MILLION * MILLION - grown * wide);
+                (weights, beyond.div_euclid(MILLION))
+            })
+        }
+    };
+    sides.iter().all(|(weights, distance)| {
+        let Some(reach) = distance.checked_mul(MILLION).filter(|_| *distance >= 0) else {
+            return false;
+        };
+        let Some(variance) = variance(job, pump, packs, weights) else {
+            return false;
+        };
+        // What is too large to be squared is larger than any variance counted here.
+        (reach / k).checked_pow(2).is_none_or(|s| s >= variance)
+    })
+}
+
+/// The squared combined standard uncertainty of a sum, its weights in millionths; `None` if it is
+/// too large to be counted.
+fn variance(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]) -> Option<i128> {
+    // What each independent error moves the sum by for one of it: dimensions, single pieces, lots.
+    let mut moves: Vec<i128> = Vec::new();
+    let mut of_lots: BTreeMap<(bool, usize), i128> = BTreeMap::new();
+    let mut total: BTreeMap<Term, i128> = BTreeMap::new();
+    for (term, weight) in weights {
+        *total.entry(*term).or_default() += weight;
+    }
+    for (term, weight) in total {
+        match term {
+            Term::Dimension(index) => {
+                moves.push(weight.checked_mul(pump.dimensions[index].standard.ticks().into())?);
+            }
+            Term::Pack(index) => {
+                for pick in packs.get(index).iter().flat_map(|pack| &pack.picks) {
+                    let lot = job.stock.get(pick.item)?;
+                    let size = lot.size?;
+                    let sides = [size.tolerance.minus, size.tolerance.plus];
+                    let half = sides.map(Length::ticks).into_iter().max()?;
+                    let own = weight.checked_mul(third_root(half))?;
+                    for _ in 0..pick.count {
+                        moves.push(own);
+                    }
+                    // Pieces cut from the sheets of one lot share its error, whatever their shape.
+                    let key = match lot.cut {
+                        Some(cut) => (true, cut.sheet),
+                        None => (false, pick.item),
+                    };
+                    if let Some(shared) = size.uncertainty {
+                        let each = weight.checked_mul(shared.ticks().into())?;
+                        let all = each.checked_mul(pick.count.into())?;
+                        *of_lots.entry(key).or_default() += all;
+                    }
+                }
+            }
+        }
+    }
+    moves.extend(of_lots.into_values());
+    moves.iter().try_fold(0_i128, |sum, step| {
+        sum.checked_add(step.checked_mul(*step)?)
+    })
+}
+
+/// The least whole u with 3 u^2 >= t^2: a half-width over the root of three, rounded up.
+fn third_root(half: i64) -> i128 {
+    let half = i128::from(half);
+    let (mut below, mut enough) = (-1, half);
+    while enough - below > 1 {
+        let middle = (below + enough) / 2;
+        if 3 * middle * middle >= half * half {
+            enough = middle;
+        } else {
+            below = middle;
+        }
+    }
+    enough
 }
 
 /// Distance from the target, and how many of its units make one tick.

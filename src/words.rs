@@ -97,6 +97,9 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
                                    and of the thinnest pack that could be made"
                 .into()
         }
+        Cause::UncertaintyTooWide => "each place could be filled, but no kit leaves the limits \
+                                      clear of its expanded uncertainty"
+            .into(),
         Cause::OutOfReach if short.pack.is_none() => {
             "the measured dimensions alone are outside the limits, and no piece can change that"
                 .into()

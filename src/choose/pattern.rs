@@ -7,11 +7,12 @@ use smallvec::SmallVec;
 
 use crate::choose::combination::{Combination, Window};
 use crate::decimal::Millionths;
-use crate::length::Fine;
+use crate::length::{Fine, Length};
 use crate::model::{Face, Term};
-use crate::policy::Acceptance;
-use crate::policy::Policy;
+use crate::policy::{Guard, Policy};
 use crate::pump::Pump;
+use crate::stack::Variance;
+use crate::stock::{Item, Lot};
 
 /// A pump's choice: an index into the list of combinations of each of its packs.
 pub type Choice = SmallVec<[u32; 4]>;
@@ -25,8 +26,30 @@ pub struct Row {
     pub constant: i128,
     /// Sensitivity to each pack's total, in millionths.
     pub sensitivity: Vec<i128>,
-    /// Whether the tolerances of the pieces count.
-    pub guarded: bool,
+    /// What is kept clear. Worst cases of pieces add up, so each contribution brings its own; an
+    /// expanded uncertainty does not, so it is only known of a whole kit.
+    pub guard: Guard,
+    /// Sensitivity, in millionths, and standard uncertainty of each dimension.
+    dimensions: Vec<(i128, Length)>,
+}
+
+/// How uncertain one piece of an item is.
+#[derive(Debug, Clone, Copy)]
+pub struct Doubt {
+    standard: Length,
+    lot: Option<(Lot, Length)>,
+}
+
+/// How uncertain the pieces of each item are.
+pub fn doubts(stock: &[Item]) -> Vec<Option<Doubt>> {
+    let doubt = |(index, item): (usize, &Item)| {
+        let size = item.size?;
+        Some(Doubt {
+            standard: size.standard(),
+            lot: size.uncertainty.map(|u| (item.lot(index), u)),
+        })
+    };
+    stock.iter().enumerate().map(doubt).collect()
 }
 
 impl Row {
@@ -38,21 +61,48 @@ impl Row {
         } else {
             combination.plus
         };
-        let guard = if self.guarded {
-            c.abs() * i128::from(hurts)
-        } else {
-            0
+        let guard = match self.guard {
+            Guard::WorstCase => c.abs() * i128::from(hurts),
+            Guard::None | Guard::Expanded(_) => 0,
         };
         c * i128::from(combination.total) - guard
+    }
+
+    /// What a whole kit must keep clear beside what its contributions have taken off: its expanded
+    /// uncertainty under that rule, else nothing.
+    pub fn whole<'a>(
+        &self,
+        doubts: &[Option<Doubt>],
+        kit: impl Iterator<Item = &'a Combination>,
+    ) -> i128 {
+        let Guard::Expanded(k) = self.guard else {
+            return 0;
+        };
+        let mut variance = Variance::default();
+        for &(c, standard) in &self.dimensions {
+            variance.add(c, 1, standard);
+        }
+        for (&c, combination) in self.sensitivity.iter().zip(kit) {
+            for pick in combination.picks.iter().filter(|_| c != 0) {
+                let Some(doubt) = doubts.get(pick.item).copied().flatten() else {
+                    continue;
+                };
+                variance.add(c, pick.count, doubt.standard);
+                if let Some((lot, standard)) = doubt.lot {
+                    variance.add_lot(c, pick.count, lot, standard);
+                }
+            }
+        }
+        variance.expanded(k)
     }
 }
 
 /// The rows of every requirement of a pump, lower and upper side.
 pub fn rows(pump: &Pump, policy: &Policy) -> Vec<Row> {
-    let guarded = policy.acceptance == Acceptance::WorstCase;
+    let guard = policy.guard();
     let sides = |(requirement, form): (usize, &crate::model::Form)| {
         [(form.lower(), 1), (form.upper(), -1)]
-            .map(|(face, sign)| row(pump, requirement, &face, sign, guarded))
+            .map(|(face, sign)| row(pump, requirement, &face, sign, guard))
     };
     pump.requirements
         .iter()
@@ -62,9 +112,10 @@ pub fn rows(pump: &Pump, policy: &Policy) -> Vec<Row> {
         .collect()
 }
 
-fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guarded: bool) -> Row {
+fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guard: Guard) -> Row {
     let mut constant = -sign * Fine::from(face.bound).raw();
     let mut sensitivity = vec![0; pump.fits.len()];
+    let mut dimensions: Vec<_> = pump.dimensions.iter().map(|m| (0, m.standard)).collect();
     for (term, c) in &face.terms {
         let c = sign * i128::from(c.raw());
         match *term {
@@ -77,7 +128,8 @@ fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guarded: bool) 
                     measured.tolerance.plus
                 };
                 constant += c * i128::from(measured.value.ticks());
-                if guarded {
+                dimensions[index].0 += c;
+                if guard == Guard::WorstCase {
                     constant -= c.abs() * i128::from(hurts.ticks());
                 }
             }
@@ -87,7 +139,8 @@ fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guarded: bool) 
         requirement,
         constant,
         sensitivity,
-        guarded,
+        guard,
+        dimensions,
     }
 }
 
@@ -173,10 +226,11 @@ impl Pattern {
 }
 
 /// Lists every pattern of a pump, in the order of its packs' combinations; `None` if there are
-/// more than `most`.
+/// more than `most`. `stock` is what the combinations were made from.
 pub fn list(
     pump: &Pump,
     policy: &Policy,
+    stock: &[Item],
     drawers: &[&[Combination]],
     most: usize,
 ) -> Option<Vec<Pattern>> {
@@ -186,7 +240,7 @@ pub fn list(
         .iter()
         .enumerate()
         .map(|(index, r)| {
-            let row = row(pump, index, &r.form.target(), 1, false);
+            let row = row(pump, index, &r.form.target(), 1, Guard::None);
             Aimed {
                 constant: row.constant,
                 sensitivity: row.sensitivity,
@@ -210,8 +264,13 @@ pub fn list(
         .collect();
     let mut found = Vec::new();
     if drawers.iter().all(|drawer| !drawer.is_empty()) {
+        let doubts = match policy.guard() {
+            Guard::Expanded(_) => doubts(stock),
+            Guard::None | Guard::WorstCase => Vec::new(),
+        };
         let reach = Reach {
             rows: &rows,
+            doubts: &doubts,
             aims: &aims,
             most_after: &most_after,
             drawers,
@@ -227,6 +286,8 @@ pub fn list(
 
 struct Reach<'a> {
     rows: &'a [Row],
+    /// Empty but under the expanded rule.
+    doubts: &'a [Option<Doubt>],
     aims: &'a [Aimed],
     most_after: &'a [Vec<i128>],
     drawers: &'a [&'a [Combination]],
@@ -246,6 +307,9 @@ impl Reach<'_> {
     ) -> Option<()> {
         let pack = choice.len();
         if pack == self.drawers.len() {
+            if !self.clear(sums, choice) {
+                return Some(());
+            }
             let off_target = aimed
                 .iter()
                 .map(|d| off_target_charge(*d, self.policy.off_target))
@@ -281,6 +345,15 @@ impl Reach<'_> {
             }
         }
         Some(())
+    }
+
+    /// Whether a whole choice leaves every limit clear of what it has not taken off by itself.
+    fn clear(&self, sums: &[i128], choice: &Choice) -> bool {
+        self.rows.iter().zip(sums).all(|(row, &sum)| {
+            let kit = self.drawers.iter().zip(choice);
+            let kit = kit.map(|(drawer, &c)| &drawer[c as usize]);
+            sum >= row.whole(self.doubts, kit)
+        })
     }
 
     /// Totals outside this window cannot do even without any guard: a quick first sieve.

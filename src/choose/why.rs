@@ -10,6 +10,7 @@ use crate::cutting::Layout;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::plan::{Cause, Kit, PackPick, Pick, Shortfall, Window};
+use crate::policy::{Acceptance, Guard, Policy};
 use crate::pump::Pump;
 
 /// Turns chosen packs into kits, with a reason for each pump that got none.
@@ -44,9 +45,19 @@ pub fn explain(
                 return Kit::Served(packs);
             }
             let lists = drawers.of(job, &job.pumps[pump]);
-            let patterns = pattern::list(&job.pumps[pump], &job.policy, &lists, usize::MAX);
-            let patterns = patterns.unwrap_or_default();
-            Kit::Short(if patterns.is_empty() {
+            let listed =
+                |policy, most| pattern::list(&job.pumps[pump], policy, &job.stock, &lists, most);
+            let patterns = listed(&job.policy, usize::MAX).unwrap_or_default();
+            let unguarded = Policy {
+                acceptance: Acceptance::Nominal,
+                ..job.policy.clone()
+            };
+            // More than none: one is enough to know.
+            let too_wide =
+                || job.policy.acceptance == Acceptance::Expanded && listed(&unguarded, 0).is_none();
+            Kit::Short(if patterns.is_empty() && too_wide() {
+                vec![Shortfall::of(None, Cause::UncertaintyTooWide)]
+            } else if patterns.is_empty() {
                 vec![diagnose(job, pump, available)]
             } else if servable[pump] {
                 let gone = gone(job, pump, drawers, &patterns, &left, &holders);
@@ -145,11 +156,13 @@ fn lacking(lists: &[&[Combination]], pattern: &Pattern, left: &[u32]) -> Vec<Vec
 /// The window of one pack with the others as chosen.
 fn window_among(job: &Job, pump: usize, pack: usize, chosen: &[&Combination]) -> Option<Window> {
     let rows = rows(&job.pumps[pump], &job.policy);
+    let doubts = pattern::doubts(&job.stock);
     let partial: Vec<i128> = rows
         .iter()
         .map(|row| {
             let others = (0..chosen.len()).filter(|&other| other != pack);
-            row.constant + others.map(|o| row.contribution(o, chosen[o])).sum::<i128>()
+            let others: i128 = others.map(|o| row.contribution(o, chosen[o])).sum();
+            row.constant + others - row.whole(&doubts, chosen.iter().copied())
         })
         .collect();
     let all: Vec<usize> = (0..rows.len()).collect();
@@ -358,7 +371,10 @@ fn first_failing(
             pack: Some(pack),
             cause,
             nearest: Some(Length::from_ticks(list[c].total)),
-            window: best.and_then(|(ends, combination)| named(ends, combination, over)),
+            // What a kit must keep clear by its uncertainty is not known of one place alone.
+            window: best
+                .filter(|_| !matches!(job.policy.guard(), Guard::Expanded(_)))
+                .and_then(|(ends, combination)| named(ends, combination, over)),
         };
     }
     // Each place alone can be filled, but together they ask for more than there is.

@@ -34,9 +34,12 @@ pub(super) struct Args {
     /// Folder of model files (.toml) beside the built-in ones.
     #[arg(long, value_name = "DIR")]
     models: Option<PathBuf>,
-    /// When a requirement counts as met: `worst case` or `nominal`.
+    /// When a requirement counts as met: `worst case`, `nominal` or `expanded` (uncertainty).
     #[arg(long, value_name = "RULE", allow_hyphen_values = true)]
     acceptance: Option<String>,
+    /// Standard uncertainties that the expanded rule keeps clear of the limits, 2 unless given.
+    #[arg(long, value_name = "K", allow_hyphen_values = true)]
+    coverage_factor: Option<String>,
     /// Charge for handling one piece.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     handling: Option<String>,
@@ -61,6 +64,7 @@ impl Args {
     fn sources(&self) -> Sources {
         let settings = [
             ("Acceptance", &self.acceptance),
+            ("Coverage factor", &self.coverage_factor),
             ("Handling per piece", &self.handling),
             ("Off-target rate per thou", &self.off_target_rate),
             ("Time limit", &self.time_limit),

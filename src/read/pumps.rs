@@ -443,9 +443,9 @@ impl PumpReader<'_> {
             ));
         }
         let coverage = self.policy.coverage_factor;
-        let tolerance = match dimension.spread {
-            Spread::Within(tolerance) => tolerance,
-            Spread::StandardUncertainty(u) => Tolerance::even(times_up(u, coverage)),
+        let (tolerance, standard) = match dimension.spread {
+            Spread::Within(tolerance) => (tolerance, dimension.shape.standard(tolerance.larger())),
+            Spread::StandardUncertainty(u) => (Tolerance::even(times_up(u, coverage)), u),
             Spread::FromReadings => match uncertainty_of_mean(&readings) {
                 Some(u) => {
                     if u == Length::ZERO {
@@ -459,7 +459,8 @@ impl PumpReader<'_> {
                     let guard = times_up(u, coverage).ticks();
                     // Rounded up to a decimal of the readings' own unit.
                     let step = Length::step(&readings);
-                    Tolerance::even(Length::from_ticks((guard + step - 1) / step * step))
+                    let guard = Length::from_ticks((guard + step - 1) / step * step);
+                    (Tolerance::even(guard), u)
                 }
                 None => {
                     problems.add(Problem::new(
@@ -492,6 +493,7 @@ impl PumpReader<'_> {
             readings,
             value,
             tolerance,
+            standard,
         })
     }
 

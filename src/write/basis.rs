@@ -4,6 +4,7 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::choose::relaxation::Backend;
+use crate::policy::Guard;
 use crate::verify::Verified;
 use crate::words;
 
@@ -32,9 +33,17 @@ pub(super) fn write(
     }
     row += 2;
     heads(sheet, row, &["Policy", "Value", "Meaning"], styles)?;
+    let covered = match job.policy.guard() {
+        Guard::Expanded(_) => {
+            "combined standard uncertainties by which a kit keeps clear of its limits"
+        }
+        Guard::None | Guard::WorstCase => {
+            "standard uncertainties that count in the worst case, where no plus/minus is given"
+        }
+    };
     let meanings = [
         "when a requirement counts as met",
-        "standard uncertainties that count in the worst case, where no plus/minus is given",
+        covered,
         "charge for each piece, beside its unit cost",
         "charge for each 0.001 in that a requirement comes out off its target",
         "whether the rest of an opened pack is waste",

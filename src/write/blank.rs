@@ -412,8 +412,11 @@ fn policy_sheet(sheet: &mut Worksheet) -> Result<(), XlsxError> {
         sheet.write_string_with_format(row, 0, setting, &styles.text)?;
         sheet.write_string_with_format(row, 1, value, &styles.entry)?;
     }
-    let rules =
-        DataValidation::new().allow_list_formula(quoted(&["worst case".into(), "nominal".into()]));
+    let rules = DataValidation::new().allow_list_formula(quoted(&[
+        "worst case".into(),
+        "nominal".into(),
+        "expanded".into(),
+    ]));
     sheet.add_data_validation(3, 1, 3, 1, &rules)?;
     Ok(())
 }

@@ -12,9 +12,10 @@ use crate::job::Job;
 use crate::length::Unit;
 use crate::model::{Form, Requirement, Term, Terms};
 use crate::plan::{Kit, contributors};
-use crate::policy::Acceptance;
+use crate::policy::Guard;
 use crate::pump::Pump;
 use crate::stack::Contributor;
+use crate::stock::Lot;
 use crate::verify::Verified;
 
 pub(super) fn write(
@@ -25,13 +26,15 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, "Stack-up", date)?;
-    widths(
-        sheet,
-        &[
-            38.0, 10.0, 13.0, 12.0, 13.0, 13.0, 12.0, 13.0, 13.0, 13.0, 13.0, 14.0,
-        ],
-    )?;
-    let lead = "Coloured cells may be changed: readings, counts, tolerances, targets and limits; everything else follows. This sheet predicts: the recheck after fitting decides.";
+    let mut columns = vec![
+        38.0, 10.0, 13.0, 12.0, 13.0, 13.0, 12.0, 13.0, 13.0, 13.0, 13.0, 14.0,
+    ];
+    let mut lead = "Coloured cells may be changed: readings, counts, tolerances, targets and limits; everything else follows. This sheet predicts: the recheck after fitting decides.";
+    if matches!(job.policy.guard(), Guard::Expanded(_)) {
+        columns.extend([14.0, 14.0, 10.0, 14.0, 14.0]);
+        lead = "Coloured cells may be changed: readings, counts, tolerances, standard uncertainties (which do not follow the tolerances), the coverage factor, targets and limits; everything else follows. This sheet predicts: the recheck after fitting decides.";
+    }
+    widths(sheet, &columns)?;
     title(sheet, "Stack-up", lead, styles)?;
     let mut row = 3;
     let mut breaks = Vec::new();
@@ -84,6 +87,11 @@ struct Line {
     plus: f64,
     sensitivity: f64,
     in_gap: f64,
+    /// Standard uncertainty of one, and of its lot.
+    standard: f64,
+    of_lot: f64,
+    /// Lines with the same number share the error of their lot.
+    lot: u32,
 }
 
 impl Line {
@@ -158,7 +166,18 @@ impl Block<'_> {
             plus: part.tolerance.plus.to_f64(self.unit),
             sensitivity: sensitivity.unwrap_or(0.0),
             in_gap: in_gap.unwrap_or(0.0),
+            standard: part.standard.to_f64(self.unit),
+            of_lot: part.lot.map_or(0.0, |l| l.standard.to_f64(self.unit)),
+            lot: 0,
         })
+    }
+
+    /// The coverage factor, under the rule that has one.
+    fn coverage(&self) -> Option<f64> {
+        match self.job.policy.guard() {
+            Guard::Expanded(k) => Some(k.to_f64()),
+            Guard::None | Guard::WorstCase => None,
+        }
     }
 
     /// Writes the block and returns the row behind it.
@@ -186,16 +205,24 @@ impl Block<'_> {
             sheet.write_string_with_format(limits_row, 2 * index, *label, &styles.wrapped)?;
             sheet.write_number_with_format(limits_row, 2 * index + 1, value, &entry)?;
         }
-        let guarded = self.job.policy.acceptance == Acceptance::WorstCase;
-        let flag = f64::from(u8::from(guarded));
-        sheet.write_string_with_format(limits_row, 6, "Count tolerances", &styles.wrapped)?;
+        let flag = match self.job.policy.guard() {
+            Guard::None => 0.0,
+            Guard::WorstCase | Guard::Expanded(_) => 1.0,
+        };
+        let (counted, remark) = match self.coverage() {
+            None => ("Count tolerances", "1 yes (worst case), 0 no (nominal)"),
+            Some(_) => (
+                "Count uncertainties",
+                "1 yes (expanded uncertainty), 0 no (nominal)",
+            ),
+        };
+        sheet.write_string_with_format(limits_row, 6, counted, &styles.wrapped)?;
         sheet.write_number_with_format(limits_row, 7, flag, &styles.number_entry())?;
-        sheet.write_string_with_format(
-            limits_row,
-            8,
-            "1 yes (worst case), 0 no (nominal)",
-            &styles.remark,
-        )?;
+        sheet.write_string_with_format(limits_row, 8, remark, &styles.remark)?;
+        if let Some(k) = self.coverage() {
+            sheet.write_string_with_format(limits_row, 12, "Coverage factor", &styles.wrapped)?;
+            sheet.write_number_with_format(limits_row, 13, k, &styles.number_entry())?;
+        }
         sheet.set_row_height(limits_row, 46.0)?;
         sheet.set_row_height(limits_row + 1, 46.0)?;
         heads(
@@ -218,10 +245,11 @@ impl Block<'_> {
             styles,
         )?;
         let (terms, gap) = self.terms();
-        let lines: Vec<(&Contributor, Line)> = parts
+        let mut lines: Vec<(&Contributor, Line)> = parts
             .iter()
             .filter_map(|part| Some((part, self.line(part, &terms, &gap)?)))
             .collect();
+        self.number_lots(&mut lines);
         let first = limits_row + 2;
         let mut at = first;
         for (part, line) in &lines {
@@ -229,6 +257,9 @@ impl Block<'_> {
             at += 1;
         }
         let numbers: Vec<&Line> = lines.iter().map(|(_, line)| line).collect();
+        if self.coverage().is_some() {
+            self.uncertainties(sheet, first..at, &numbers, &limits, styles)?;
+        }
         self.results(
             sheet,
             limits_row,
@@ -239,6 +270,68 @@ impl Block<'_> {
             styles,
         )
     }
+
+    /// Numbers the lots in the order in which they come: a dimension is one of its own.
+    fn number_lots(&self, lines: &mut [(&Contributor, Line)]) {
+        let mut known: Vec<Option<Lot>> = Vec::new();
+        for (part, line) in lines {
+            let lot = part.item.map(|item| self.job.stock[item].lot(item));
+            let at = known
+                .iter()
+                .position(|other| lot.is_some() && *other == lot);
+            let at = at.unwrap_or_else(|| {
+                known.push(lot);
+                known.len() - 1
+            });
+            line.lot = u32::try_from(at + 1).unwrap_or(u32::MAX);
+        }
+    }
+
+    /// The columns of the expanded rule. Lines of one lot add up before they are squared, so each
+    /// line takes its lot's error times that of all lines of the lot.
+    fn uncertainties(
+        &self,
+        sheet: &mut Worksheet,
+        rows: std::ops::Range<u32>,
+        lines: &[&Line],
+        limits: &Limits,
+        styles: &Styles,
+    ) -> Result<(), XlsxError> {
+        let entry = styles.length_entry(self.unit);
+        let head = [
+            "Standard uncertainty of one",
+            "Standard uncertainty of its lot",
+            "Lot (a number for each)",
+            "Variance at lower limit",
+            "Variance at upper limit",
+        ];
+        for (column, text) in (12..).zip(head) {
+            sheet.write_string_with_format(rows.start - 1, column, text, &styles.head)?;
+        }
+        let (from, to) = (rows.start + 1, rows.end);
+        for (row, line) in rows.zip(lines) {
+            sheet.write_number_with_format(row, 12, line.standard, &entry)?;
+            sheet.write_number_with_format(row, 13, line.of_lot, &entry)?;
+            sheet.write_number_with_format(row, 14, line.lot, &styles.count)?;
+            let n = row + 1;
+            for (column, cell, index) in [(15, 'H', 1), (16, 'I', 2)] {
+                let formula = format!(
+                    "B{n}*({cell}{n}*M{n})^2+B{n}*{cell}{n}*N{n}*SUMPRODUCT((O${from}:O${to}=O{n})*B${from}:B${to}*{cell}${from}:{cell}${to}*N${from}:N${to})"
+                );
+                let result = variance(line, lines, limits, limits.values[index]);
+                put(
+                    sheet,
+                    row,
+                    column,
+                    &formula,
+                    &result.to_string(),
+                    &styles.tiny,
+                )?;
+            }
+        }
+        Ok(())
+    }
+
     fn contributor(
         &self,
         sheet: &mut Worksheet,
@@ -351,7 +444,40 @@ impl Block<'_> {
                 }
             })
         };
-        let (guard_lower, guard_upper) = (edge(lower, true), edge(upper, false));
+        let (guard_lower, guard_upper) = match self.coverage() {
+            None => (edge(lower, true), edge(upper, false)),
+            Some(k) => {
+                let sum = |a| {
+                    let all = lines.iter().map(|line| variance(line, lines, limits, a));
+                    k * all.sum::<f64>().max(0.0).sqrt()
+                };
+                (sum(lower), sum(upper))
+            }
+        };
+        let guards = match self.coverage() {
+            None => [
+                (
+                    "Worst case below (guard at the lower limit)",
+                    format!("SUM(J{from}:J{to})"),
+                ),
+                (
+                    "Worst case above (guard at the upper limit)",
+                    format!("SUM(K{from}:K{to})"),
+                ),
+            ],
+            // A difference of lots may round to less than nothing.
+            Some(_) => [
+                (
+                    "Expanded uncertainty (guard at the lower limit)",
+                    format!("$N${l}*SQRT(MAX(0,SUM(P{from}:P{to})))"),
+                ),
+                (
+                    "Expanded uncertainty (guard at the upper limit)",
+                    format!("$N${l}*SQRT(MAX(0,SUM(Q{from}:Q{to})))"),
+                ),
+            ],
+        };
+        let [(below, below_formula), (above, above_formula)] = guards;
         let squares = sum(&|x| (x.side(limits, target) * (x.minus + x.plus) / 2.0).powi(2));
         let margin_lower = value - flag * guard_lower - limit(lower);
         let margin_upper = limit(upper) - flag * guard_upper - value;
@@ -384,18 +510,8 @@ impl Block<'_> {
                 limit(upper).to_string(),
                 &length,
             ),
-            (
-                "Worst case below (guard at the lower limit)",
-                format!("SUM(J{from}:J{to})"),
-                guard_lower.to_string(),
-                &length,
-            ),
-            (
-                "Worst case above (guard at the upper limit)",
-                format!("SUM(K{from}:K{to})"),
-                guard_upper.to_string(),
-                &length,
-            ),
+            (below, below_formula, guard_lower.to_string(), &length),
+            (above, above_formula, guard_upper.to_string(), &length),
             (
                 "Root sum square, if all are independent and centred",
                 format!("SQRT(SUM(L{from}:L{to}))"),
@@ -439,6 +555,14 @@ impl Block<'_> {
         }
         Ok(row)
     }
+}
+
+/// A line's part of the squared combined standard uncertainty at the side whose allowance is `a`.
+fn variance(line: &Line, lines: &[&Line], limits: &Limits, a: f64) -> f64 {
+    let shared = |x: &Line| x.count * x.side(limits, a) * x.of_lot;
+    let of_lot = lines.iter().filter(|other| other.lot == line.lot);
+    let together: f64 = of_lot.map(|other| shared(other)).sum();
+    line.count * (line.side(limits, a) * line.standard).powi(2) + shared(line) * together
 }
 
 fn put(

@@ -108,6 +108,7 @@ pub fn fleet(
             readings: vec![value],
             value,
             tolerance: Tolerance::even(slack),
+            standard: Shape::Rectangular.standard(slack),
         };
         let bare = 210 + total + rng.random_range(-5..=5);
         made.push(Pump {

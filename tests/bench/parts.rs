@@ -48,7 +48,8 @@ fn patterns_listed_for_all_pumps(bencher: Bencher) {
         pumps
             .map(|pump| {
                 let lists = drawers.of(&JOB, pump);
-                pattern::list(pump, &JOB.policy, &lists, usize::MAX).map(|found| found.len())
+                pattern::list(pump, &JOB.policy, &JOB.stock, &lists, usize::MAX)
+                    .map(|found| found.len())
             })
             .collect::<Vec<_>>()
     });

@@ -166,7 +166,14 @@ fn greedy(job: &Job, order: &[usize]) -> usize {
     let mut served = 0;
     for &pump in order {
         let drawers = drawers.of(job, &job.pumps[pump]);
-        let patterns = pattern::list(&job.pumps[pump], &job.policy, &drawers, usize::MAX).unwrap();
+        let patterns = pattern::list(
+            &job.pumps[pump],
+            &job.policy,
+            &job.stock,
+            &drawers,
+            usize::MAX,
+        )
+        .unwrap();
         let uses = |p: &Pattern| {
             let mut uses = vec![0; job.stock.len()];
             for pick in p.combinations(&drawers).flat_map(|c| &c.picks) {
@@ -213,6 +220,47 @@ fn the_tiny_sample_comes_out_as_worked_by_hand() {
 }
 
 /// The samples in the tree are what the documented command makes.
+/// The guard of A's clearance under the expanded rule, from the files on: the reading is good to
+/// 0.0003 in and the one shim to 0.0002, both anywhere alike in that; its lot is known to 0.0003.
+/// u^2 = 0.0003^2 / 3 + 0.0002^2 / 3 + 0.0003^2, U = 2 u, or 3 u if told so.
+#[test]
+fn an_expanded_uncertainty_comes_out_as_worked_by_hand() {
+    let folder = TempDir::new().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
+    let (stock, json) = (path("stock.csv"), path("plan.json"));
+    let rows = fs::read_to_string("samples/tiny/stock.csv").unwrap();
+    let rows: Vec<String> = rows
+        .lines()
+        .map(|row| {
+            let more = match row.split(',').next() {
+                Some("Item") => "Uncertainty (in)",
+                Some("S20") => "0.0003",
+                _ => "",
+            };
+            format!("{row},{more}\n")
+        })
+        .collect();
+    fs::write(&stock, rows.concat()).unwrap();
+    for (factor, k) in [("2", 2.0), ("3", 3.0)] {
+        let out = path("plan.xlsx");
+        let pumps = "samples/tiny/pumps.csv";
+        let given = [
+            "kit", &stock, pumps, "--out", &out, "--json", &json, "--force",
+        ];
+        let rule = ["--acceptance", "expanded", "--coverage-factor", factor];
+        let run = gapwright(&[&given[..], &rule].concat());
+        assert!(run.status.success(), "{}", text(&run.stderr));
+        let plan: PlanJson = serde_json::from_str(&fs::read_to_string(&json).unwrap()).unwrap();
+        assert_eq!(plan.acceptance, "expanded");
+        let a = plan.pumps.iter().find(|pump| pump.tag == "A").unwrap();
+        let guard: f64 = a.requirements[0].guard.parse().unwrap();
+        let u = ((0.0003_f64.powi(2) + 0.0002_f64.powi(2)) / 3.0 + 0.0003_f64.powi(2)).sqrt();
+        // In millimetres; each standard uncertainty is rounded up to a whole tick.
+        let over = guard - k * u * 25.4;
+        assert!((0.0..1e-6).contains(&over), "{guard}");
+    }
+}
+
 #[test]
 fn the_samples_are_made_by_their_command() {
     let folder = TempDir::new().unwrap();

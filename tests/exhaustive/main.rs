@@ -3,7 +3,13 @@
 //! The search below shares nothing with the library but the input types: it fills places piece
 //! by piece, judges requirements from their definition and walks every plan there is.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
+    missing_docs
+)]
 
 #[path = "../bench/generate.rs"]
 mod generate;
@@ -32,6 +38,8 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
     let (mut served_all, mut some_short, mut none_served, mut greedy_worse, mut ties) =
         (0, 0, 0, 0, 0);
     let (mut peeled, mut cut, mut mixed, mut spoiled) = (0, 0, 0, 0);
+    let (mut expanded, mut other_than_worst, mut other_than_nominal) = (0, 0, 0);
+    let (mut shared, mut lots_matter) = (0, 0);
     for seed in 0..CASES {
         let job = random_job(seed);
         let plan = choose(&job, &Watch::patient()).expect("small jobs can be listed");
@@ -77,17 +85,68 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
         spoiled += usize::from(plan.issued(&job).iter().enumerate().any(left_over));
         gapwright::verify::verify(job.clone(), plan.clone())
             .unwrap_or_else(|breaches| panic!("case {seed}: {breaches:?}"));
+        if job.policy.acceptance == Acceptance::Expanded {
+            let differs = |change: &dyn Fn(&mut Job)| {
+                let mut other = job.clone();
+                change(&mut other);
+                let other = choose(&other, &Watch::patient()).unwrap();
+                usize::from(pieces(&other) != pieces(&plan))
+            };
+            expanded += 1;
+            other_than_worst += differs(&|j| j.policy.acceptance = Acceptance::WorstCase);
+            other_than_nominal += differs(&|j| j.policy.acceptance = Acceptance::Nominal);
+            let forget = |item: &mut Item| item.size.as_mut().unwrap().uncertainty = None;
+            lots_matter += differs(&|j| j.stock.iter_mut().for_each(forget));
+            shared += usize::from(plan.kits.iter().any(|kit| shares_a_lot_error(&job, kit)));
+        }
         let again = choose(&job, &Watch::patient()).expect("small jobs can be listed");
         assert_eq!(plan, again, "case {seed}: not the same twice");
     }
     // A random test must have seen what it is there to see.
     println!(
         "all {served_all}, some {some_short}, none {none_served}, greedy worse {greedy_worse}, \
-         ties {ties}, peeled {peeled}, cut {cut}, two shapes on a sheet {mixed}, spoiled {spoiled}"
+         ties {ties}, peeled {peeled}, cut {cut}, two shapes on a sheet {mixed}, spoiled {spoiled}; \
+         expanded {expanded}: other than by worst case {other_than_worst}, than by nominal \
+         {other_than_nominal}, pieces that share a lot error {shared}, \
+         other than without lot errors {lots_matter}"
     );
     assert!(served_all > 1000 && some_short > 1000 && none_served > 100);
     assert!(greedy_worse > 250 && ties > 100);
     assert!(peeled > 400 && cut > 800 && mixed > 150 && spoiled > 300);
+    assert!(expanded > 3000 && other_than_worst > 500 && other_than_nominal > 500 && shared > 200);
+    assert!(lots_matter > 300);
+}
+
+/// The pieces of each kit, whatever the reasons for those that are short.
+fn pieces(plan: &Plan) -> Vec<Option<&Vec<PackPick>>> {
+    plan.kits
+        .iter()
+        .map(|kit| match kit {
+            Kit::Served(packs) => Some(packs),
+            Kit::Short(_) => None,
+        })
+        .collect()
+}
+
+/// Whether a kit has two pieces or more of one measured lot.
+fn shares_a_lot_error(job: &Job, kit: &Kit) -> bool {
+    let Kit::Served(packs) = kit else {
+        return false;
+    };
+    let mut counts: BTreeMap<(bool, usize), u32> = BTreeMap::new();
+    for pick in packs.iter().flat_map(|pack| &pack.picks) {
+        if job.stock[pick.item].size.unwrap().uncertainty.is_some() {
+            *counts.entry(lot(job, pick.item)).or_default() += pick.count;
+        }
+    }
+    counts.values().any(|&count| count > 1)
+}
+
+/// What an item's pieces share a lot error with: all that is cut from one lot of sheets is alike.
+fn lot(job: &Job, item: usize) -> (bool, usize) {
+    job.stock[item]
+        .cut
+        .map_or((false, item), |cut| (true, cut.sheet))
 }
 
 /// What one more piece of each item changes, against exhaustive search with one more piece.
@@ -584,7 +643,93 @@ fn span(job: &Job, pump: &Pump, packs: &[Vec<u32>], terms: &[(Term, Millionths)]
 
 const MILLION: i128 = 1_000_000;
 
+/// Whether a distance, in ticks, is at least the expanded uncertainty of a sum: k times the root of
+/// the sum of squares, where all pieces of one lot move together by its own error.
+fn is_clear(
+    job: &Job,
+    pump: &Pump,
+    packs: &[Vec<u32>],
+    weights: &[(Term, f64)],
+    distance: f64,
+) -> bool {
+    let weight = |wanted: Term| -> f64 {
+        let own = weights.iter().filter(|(term, _)| *term == wanted);
+        own.map(|(_, weight)| weight).sum()
+    };
+    let mut variance = 0.0;
+    for (d, measured) in pump.dimensions.iter().enumerate() {
+        variance += (weight(Term::Dimension(d)) * measured.standard.ticks() as f64).powi(2);
+    }
+    let mut lots: BTreeMap<(bool, usize), f64> = BTreeMap::new();
+    for (p, pack) in packs.iter().enumerate() {
+        for (offer, &count) in offers(job).iter().zip(pack) {
+            let size = job.stock[offer.item].size.unwrap();
+            let half = size.tolerance.minus.max(size.tolerance.plus).ticks() as f64;
+            // Whole ticks, rounded up, by the definition of the rule; exact from there on.
+            let one = (half / 3_f64.sqrt()).ceil();
+            let moved = weight(Term::Pack(p));
+            variance += f64::from(count) * (moved * one).powi(2);
+            let of_lot = size.uncertainty.map_or(0.0, |u| u.ticks() as f64);
+            *lots.entry(lot(job, offer.item)).or_default() += f64::from(count) * moved * of_lot;
+        }
+    }
+    variance += lots.values().map(|moved| moved * moved).sum::<f64>();
+    let k = job.policy.coverage_factor.raw() as f64 / 1e6;
+    let margin = distance - k * variance.sqrt();
+    // Closer than that the roundings of the library, some millionths of a tick, could decide.
+    assert!(margin.abs() > 1e-4, "too close to call: {margin}");
+    margin > 0.0
+}
+
+/// The expanded rule from its definition.
+fn conforms_expanded(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
+    let scaled = |terms: &[(Term, Millionths)], by: f64| -> Vec<(Term, f64)> {
+        let weight = |(term, c): &(Term, Millionths)| (*term, by * c.raw() as f64 / 1e6);
+        terms.iter().map(weight).collect()
+    };
+    pump.requirements
+        .iter()
+        .all(|requirement| match &requirement.form {
+            Form::Linear {
+                terms,
+                lower,
+                upper,
+                ..
+            } => {
+                let value = span(job, pump, packs, terms)[1];
+                let weights = scaled(terms, 1.0);
+                [
+                    value - i128::from(lower.ticks()) * MILLION,
+                    i128::from(upper.ticks()) * MILLION - value,
+                ]
+                .iter()
+                .all(|&d| is_clear(job, pump, packs, &weights, d as f64 / 1e6))
+            }
+            // free - (1 + a) gap, each side with its own a.
+            Form::GasketFill {
+                gasket,
+                gap,
+                lower,
+                upper,
+                ..
+            } => {
+                let free = span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)])[1];
+                let wide = span(job, pump, packs, gap)[1];
+                [(lower, 1), (upper, -1)].iter().all(|&(allowance, sign)| {
+                    let grown = MILLION + i128::from(allowance.raw());
+                    let distance = sign * (free * MILLION - grown * wide);
+                    let mut weights = scaled(gap, -(grown as f64) / 1e6);
+                    weights.push((Term::Pack(*gasket), 1.0));
+                    is_clear(job, pump, packs, &weights, distance as f64 / 1e12)
+                })
+            }
+        })
+}
+
 fn conforms(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
+    if job.policy.acceptance == Acceptance::Expanded {
+        return conforms_expanded(job, pump, packs);
+    }
     let nominal = job.policy.acceptance == Acceptance::Nominal;
     pump.requirements
         .iter()
@@ -785,7 +930,7 @@ fn random_job(seed: u64) -> Job {
             }
         }
     }
-    let sheets = if rng.random_bool(0.3) {
+    let mut sheets = if rng.random_bool(0.3) {
         add_sheet(
             &mut rng,
             &mut stock,
@@ -794,13 +939,37 @@ fn random_job(seed: u64) -> Job {
     } else {
         vec![]
     };
+    // What only the expanded rule looks at comes out of a source of its own.
+    let mut aside = ChaCha8Rng::seed_from_u64(!seed);
+    let mut of_lot = || {
+        let u = aside.random_range(20_000..=200_000);
+        aside.random_bool(0.7).then_some(Length::from_ticks(u))
+    };
+    for lot in &mut sheets {
+        lot.size.uncertainty = of_lot();
+    }
+    for item in &mut stock {
+        let known = match item.cut {
+            Some(cut) => sheets[cut.sheet].size.uncertainty,
+            None => of_lot(),
+        };
+        item.size.as_mut().unwrap().uncertainty = known;
+    }
     let count = rng.random_range(2..=if packs_wanted == 1 { 4 } else { 3 });
     let pumps = (0..count)
         .map(|index| {
-            let measured = |value: Length| Measured {
+            let mut measured = |value: Length| Measured {
                 readings: vec![value],
                 value,
                 tolerance: Tolerance::even(thou(1)),
+                // Of one thou over the root of 3, of 6 and of 2, or known by itself. Half a thou
+                // would put whole sums exactly on the edge, which floats cannot judge.
+                standard: Length::from_ticks(match aside.random_range(0..6) {
+                    0 => 146_647,
+                    1 => 103_696,
+                    2 => 179_606,
+                    _ => aside.random_range(30_000..=120_000),
+                }),
             };
             let same_fit = rng.random_bool(0.7);
             Pump {
@@ -824,11 +993,13 @@ fn random_job(seed: u64) -> Job {
             }
         })
         .collect();
-    let acceptance = if rng.random_bool(0.5) {
-        Acceptance::Nominal
-    } else {
-        Acceptance::WorstCase
+    let drawn = rng.random_bool(0.5);
+    let acceptance = match drawn {
+        _ if aside.random_range(0..3) == 0 => Acceptance::Expanded,
+        true => Acceptance::Nominal,
+        false => Acceptance::WorstCase,
     };
+    let coverage = [1_000_000, 1_732_051, 2_000_000, 3_000_000][aside.random_range(0..4)];
     Job {
         stock,
         sheets,
@@ -836,6 +1007,7 @@ fn random_job(seed: u64) -> Job {
         pumps,
         policy: Policy {
             acceptance,
+            coverage_factor: Millionths::from_raw(coverage),
             opened_packs_spoiled: in_packs,
             ..Policy::default()
         },

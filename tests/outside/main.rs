@@ -1,6 +1,7 @@
 //! The choice of pieces against examples from outside the project; the source stands beside each.
 //!
-//! Tags: [read] the printed text was read; [computed] exact enumeration outside this program.
+//! Tags: [read] the printed text was read; [computed] exact enumeration outside this program;
+//! [by hand] our own figures, worked out beside the test.
 
 #![allow(
     dead_code,
@@ -25,12 +26,14 @@ use gapwright::choose::combination::{Combination, list};
 use gapwright::choose::instance::{Column, Instance, Tier, Uses};
 use gapwright::choose::stages::solve;
 use gapwright::choose::watch::{News, Watch};
+use gapwright::cutting::{Cut, SheetLot};
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
-use gapwright::length::{Length, Unit};
+use gapwright::length::{Length, Tolerance, Unit};
 use gapwright::model::{Form, Requirement, Term};
 use gapwright::plan::{Aim, Cause, Kit, Plan, pack_total, verdicts};
-use gapwright::stock::Item;
+use gapwright::policy::Acceptance;
+use gapwright::stock::{Code, Item, Size};
 use support::{exactly, job, length, linear, lot, one, pack, shims};
 
 fn plan(job: &Job) -> Plan {
@@ -630,4 +633,155 @@ fn a_gasket_is_the_gap_and_one_half() {
         panic!("can be kitted")
     };
     assert_eq!(pack_total(&thin, &packs[0]).0, length("0.008 in"));
+}
+
+fn ticks(n: i64) -> Length {
+    Length::from_ticks(n)
+}
+
+/// [by hand] A gap of 1.0 mm known to 3000 ticks less a shim of 0.5 mm, good to 6928 ticks either
+/// way: 6928 / sqrt(3) = 3999.9, which is 4000. So u = 5000 and with k = 2 U = 10 000 ticks,
+/// 0.001 mm: limits so far away are just met, a tick closer they are not.
+#[test]
+fn the_expanded_rule_holds_to_the_tick() {
+    let made = |closer: i64| {
+        let mut shim = lot("shim", "S", length("0.5 mm"), 3);
+        shim.size.as_mut().unwrap().tolerance = Tolerance::even(ticks(6_928));
+        let fit = linear(
+            &[(Term::Dimension(0), 1), (Term::Pack(0), -1)],
+            length("0.5 mm"),
+            length("0.499 mm") + ticks(closer),
+            length("0.501 mm"),
+        );
+        let mut job = job(
+            vec![shim],
+            vec![pack("shim", 1)],
+            vec![fit],
+            &[length("1.0 mm")],
+        );
+        job.pumps[0].dimensions[0].standard = ticks(3_000);
+        job.policy.acceptance = Acceptance::Expanded;
+        job
+    };
+    let met = made(0);
+    let Kit::Served(packs) = &plan(&met).kits[0] else {
+        panic!("just met")
+    };
+    let verdict = verdicts(&met, &met.pumps[0], packs)[0];
+    assert_eq!(verdict.guard().show(Unit::Millimetre), "0.001");
+    assert_eq!(verdict.margin().raw(), 0);
+    let missed = made(1);
+    let Kit::Short(shorts) = &plan(&missed).kits[0] else {
+        panic!("a tick too close")
+    };
+    assert_eq!(shorts[0].cause, Cause::UncertaintyTooWide);
+    assert_eq!((shorts[0].pack, &shorts[0].window), (None, &None));
+    // The checker sees it by itself.
+    let refused = gapwright::verify::verify(missed, plan(&met)).unwrap_err();
+    assert!(refused.join("; ").contains("is not met"), "{refused:?}");
+}
+
+/// [by hand] Two places with one piece each, all known to 1000 ticks by their lot and exact beside.
+/// Of one lot: both places push the same way, u = 2000, U = 4000 ticks; of two lots u = 1414.3 and
+/// U = 2828.5; and where the places push against each other the one lot's error cancels.
+#[test]
+fn pieces_of_one_lot_share_its_error_across_places() {
+    let served = |lots: usize, way: i64, room: i64| {
+        let mut stock: Vec<Item> = (0..lots)
+            .map(|n| lot("shim", &format!("S{n}"), length("0.5 mm"), 2 / lots as u32))
+            .collect();
+        for item in &mut stock {
+            item.size.as_mut().unwrap().uncertainty = Some(ticks(1_000));
+        }
+        let target = length("0.5 mm") * u32::try_from(1 + way).unwrap();
+        let fit = linear(
+            &[(Term::Pack(0), 1), (Term::Pack(1), way)],
+            target,
+            target - ticks(room),
+            target + ticks(room),
+        );
+        let packs = vec![pack("shim", 1), pack("shim", 1)];
+        let mut job = job(stock, packs, vec![fit], &[]);
+        job.policy.acceptance = Acceptance::Expanded;
+        matches!(plan(&job).kits[0], Kit::Served(_))
+    };
+    assert!(served(1, 1, 4_000) && !served(1, 1, 3_999));
+    assert!(served(2, 1, 2_829) && !served(2, 1, 2_828));
+    assert!(served(1, -1, 0) && !served(2, -1, 2_828));
+}
+
+/// [by hand] Two blanks of different fits, cut from sheets of one lot known to 1000 ticks: they
+/// share its error, U = 4000 ticks, as pieces of one drawer do.
+#[test]
+fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
+    let served = |room: i64| {
+        let sheets = SheetLot {
+            item: "SHEET".into(),
+            kind: "shim".into(),
+            material: None,
+            size: Size {
+                thickness: length("0.5 mm"),
+                tolerance: Tolerance::default(),
+                uncertainty: Some(ticks(1_000)),
+            },
+            sides: [length("100 mm"), length("100 mm")],
+            on_hand: 1,
+            reserved: 0,
+            sheet_cost: Millionths::ZERO,
+            bin: None,
+            row: 0,
+        };
+        let outside = length("50 mm");
+        let blank = |fit: &str| Item {
+            fit: Code::new(fit),
+            size: Some(sheets.size),
+            cut: Some(Cut {
+                sheet: 0,
+                outside,
+                inside: Length::ZERO,
+            }),
+            ..lot("shim", fit, length("0.5 mm"), sheets.yields(outside))
+        };
+        let target = length("1.0 mm");
+        let fit = linear(
+            &[(Term::Pack(0), 1), (Term::Pack(1), 1)],
+            target,
+            target - ticks(room),
+            target + ticks(room),
+        );
+        let packs = vec![pack("shim", 1), pack("shim", 1)];
+        let mut job = job(vec![blank("F"), blank("G")], packs, vec![fit], &[]);
+        job.sheets = vec![sheets];
+        job.pumps[0].fits[1] = Code::new("G");
+        job.policy.acceptance = Acceptance::Expanded;
+        matches!(plan(&job).kits[0], Kit::Served(_))
+    };
+    assert!(served(4_000) && !served(3_999));
+}
+
+/// [by hand] As above with limits 0.002 mm either way and one shim for two pumps: the one that gets
+/// none could have used 0.5 mm less or more 0.002 - U = 0.001 mm.
+#[test]
+fn the_window_of_a_kit_is_narrowed_by_its_own_uncertainty() {
+    let mut shim = lot("shim", "S", length("0.5 mm"), 1);
+    shim.size.as_mut().unwrap().tolerance = Tolerance::even(ticks(6_928));
+    let fit = linear(
+        &[(Term::Dimension(0), 1), (Term::Pack(0), -1)],
+        length("0.5 mm"),
+        length("0.498 mm"),
+        length("0.502 mm"),
+    );
+    let gap = length("1.0 mm");
+    let mut job = job(vec![shim], vec![pack("shim", 1)], vec![fit], &[gap]);
+    job.pumps[0].dimensions[0].standard = ticks(3_000);
+    job.pumps.push(job.pumps[0].clone());
+    job.pumps[1].tag = "Q".into();
+    job.policy.acceptance = Acceptance::Expanded;
+    let Kit::Short(shorts) = &plan(&job).kits[1] else {
+        panic!("one shim for two")
+    };
+    assert!(matches!(shorts[0].cause, Cause::StockGone { .. }));
+    let window = shorts[0].window.as_ref().unwrap();
+    assert_eq!(window.least, length("0.499 mm"));
+    assert_eq!(window.most, length("0.501 mm"));
 }

@@ -132,6 +132,7 @@ pub fn job(
                 readings: vec![value],
                 value,
                 tolerance: Tolerance::default(),
+                standard: Length::ZERO,
             })
             .collect(),
         requirements,

@@ -2,10 +2,12 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+mod expanded;
+
 use std::fs;
 use std::path::Path;
 
-use calamine::{Data, Reader, Xlsx, open_workbook};
+use calamine::{Data, DataType, Reader, Xlsx, open_workbook};
 use gapwright::choose::{choose, watch::Watch};
 use gapwright::plan::Kit;
 use gapwright::read::{Sources, job};
@@ -208,9 +210,55 @@ fn text_that_looks_like_a_formula_stays_text() {
 /// The cached verdicts and margins of the Stack-up sheet are those of the library.
 #[test]
 fn the_stack_up_shows_the_librarys_own_numbers() {
+    shows_the_librarys_own_numbers(&sample());
+}
+
+/// Likewise under the expanded rule, with lots that several places share.
+#[test]
+fn the_stack_up_shows_the_librarys_own_uncertainties() {
+    let job = expanded::sample().unwrap();
+    let plan = choose(&job, &Watch::patient()).unwrap();
+    let verified = verify(job, plan).unwrap();
+    // Some kit has pieces of one lot in both places.
+    let shared = |kit: &Kit| {
+        let Kit::Served(packs) = kit else {
+            return false;
+        };
+        let [first, second] = expanded::SHARING.map(|pack| packs.get(pack));
+        let mut pairs = first.iter().flat_map(|pack| &pack.picks);
+        pairs.any(|a| second.is_some_and(|pack| pack.picks.iter().any(|b| a.item == b.item)))
+    };
+    assert!(verified.plan().kits.iter().any(shared));
+    shows_the_librarys_own_numbers(&verified);
     let folder = TempDir::new().unwrap();
-    let verified = sample();
     let mut book: Xlsx<_> = open_workbook(write_to(&folder, &verified)).unwrap();
+    let range = book.worksheet_range("Stack-up").unwrap();
+    let found: Vec<f64> = range
+        .rows()
+        .filter(|row| row[0].to_string().starts_with("Expanded uncertainty"))
+        .map(|row| row[2].get_float().unwrap())
+        .collect();
+    let job = verified.job();
+    let mut expected = Vec::new();
+    for (pump, kit) in job.pumps.iter().zip(&verified.plan().kits) {
+        let Kit::Served(packs) = kit else { continue };
+        let unit = job.model_of(pump).unit;
+        for v in gapwright::plan::verdicts(job, pump, packs) {
+            expected.extend([v.guard_lower, v.guard_upper].map(|x| x.to_f64(unit)));
+        }
+    }
+    assert!(expected.len() > 10 && found.len() == expected.len());
+    for (found, expected) in found.iter().zip(&expected) {
+        assert!(
+            (found - expected).abs() < 1e-9 && *found > 0.0,
+            "{found} for {expected}"
+        );
+    }
+}
+
+fn shows_the_librarys_own_numbers(verified: &Verified) {
+    let folder = TempDir::new().unwrap();
+    let mut book: Xlsx<_> = open_workbook(write_to(&folder, verified)).unwrap();
     let range = book.worksheet_range("Stack-up").unwrap();
     let column = |label: &str| -> Vec<Data> {
         range

@@ -2,10 +2,14 @@
 //! another spreadsheet engine has recalculated it:
 //! `cargo run --example recalculate -- plan.xlsx recalculated.xlsx`.
 //!
+//! With `--expanded plan.xlsx` it writes a plan of the sample outage under the expanded rule, to have those formulas recalculated as well.
+//!
 //! With `--spoil plan.xlsx spoilt.xlsx` it writes a copy with one cached result falsified, for
 //! proving that the comparison bites.
 
 #![allow(missing_docs)]
+
+mod expanded;
 
 use std::error::Error;
 use std::fs;
@@ -13,6 +17,9 @@ use std::io::{Cursor, Read, Write};
 use std::process::ExitCode;
 
 use calamine::{Data, Reader, Xlsx, open_workbook};
+use gapwright::choose::{choose, watch::Watch};
+use gapwright::verify::verify;
+use gapwright::write;
 
 /// Largest difference that counts as equal, in the sheet's own units.
 const TOLERANCE: f64 = 1e-9;
@@ -29,8 +36,12 @@ fn main() -> Result<ExitCode, Box<dyn Error>> {
             spoil(from, to)?;
             Ok(ExitCode::SUCCESS)
         }
+        ["--expanded", to] => {
+            write_expanded(to)?;
+            Ok(ExitCode::SUCCESS)
+        }
         [ours, theirs] => compare(ours, theirs),
-        _ => Err("two workbooks, or --spoil and two workbooks".into()),
+        _ => Err("two workbooks, --spoil and two workbooks, or --expanded and one".into()),
     }
 }
 
@@ -70,6 +81,14 @@ fn compare(ours: &str, theirs: &str) -> Result<ExitCode, Box<dyn Error>> {
     } else {
         ExitCode::FAILURE
     })
+}
+
+fn write_expanded(to: &str) -> Result<(), Box<dyn Error>> {
+    let job = expanded::sample()?;
+    let plan = choose(&job, &Watch::patient())?;
+    let verified = verify(job, plan).map_err(|breaches| breaches.join("; "))?;
+    fs::write(to, write::workbook(&verified, "2027-03-01")?)?;
+    Ok(())
 }
 
 fn spoil(from: &str, to: &str) -> Result<(), Box<dyn Error>> {
