@@ -102,6 +102,9 @@ impl Climb<'_> {
                 reach /= 2.0;
                 options = self.options(&middle, &found, pool, reach);
             }
+            if undecided(&options) > MOST_OPTIONS {
+                self.thin(&mut options, &middle);
+            }
             let program = self.program(&options);
             let Some(Advice {
                 multipliers: next,
@@ -160,8 +163,13 @@ impl Climb<'_> {
         let Some(found) = self.price(&prices, pool) else {
             return Vec::new();
         };
-        let slack = peak.above.min(i128::MAX / 16) * 8 + SCALE * i128::from(self.grain) / 64;
-        let options = self.within(&prices, &found, pool, slack);
+        let mut slack = peak.above.min(i128::MAX / 16) * 8 + SCALE * i128::from(self.grain) / 64;
+        let mut options = self.within(&prices, &found, pool, slack);
+        // Where the climb was cut short, much is open: the likeliest will have to do.
+        while undecided(&options) > 2 * MOST_OPTIONS && slack > SCALE {
+            slack /= 8;
+            options = self.within(&prices, &found, pool, slack);
+        }
         self.program(&options).fractions().unwrap_or_default()
     }
 
@@ -227,6 +235,30 @@ impl Climb<'_> {
             (4.0 * reach.min(1e3) * (scale + middle.mean() as f64)) as i128
         };
         self.within(middle, found, pool, slack)
+    }
+
+    /// Leaves each taker its three cheapest options. What the linear program promises is then only
+    /// more than it can keep, which the next pricing shows.
+    fn thin(&self, options: &mut [Options], prices: &Prices) {
+        for (taker, options) in options.iter_mut().enumerate() {
+            options
+                .columns
+                .sort_by_cached_key(|&column| (self.stage.reduced(prices, taker, column), column));
+            options.columns.truncate(3);
+        }
+    }
+
+    /// The plan in which each taker takes what is cheapest for it, for when there is no time for
+    /// more.
+    pub fn cheapest(&self, peak: &Peak) -> Vec<(Entry, f64)> {
+        let prices = self.stage.prices(&peak.multipliers, &self.allowed.ranges);
+        let Some(priced) = self.stage.price(&prices, self.allowed) else {
+            return Vec::new();
+        };
+        let takers = priced.cheapest.into_iter().enumerate();
+        takers
+            .filter_map(|(taker, (_, column))| Some(((taker, column?), 1.0)))
+            .collect()
     }
 
     /// The options at hand whose reduced cost is within `slack` of the least.

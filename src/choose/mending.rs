@@ -37,6 +37,8 @@ impl<'a> Ranking<'a> {
     }
 }
 
+/// Moves of other takers that are tried in all: a large fleet is better mended by the search.
+const MOST_MOVES: usize = 2_000_000;
 /// How many columns of a pump, best first, are tried when others must make way for it.
 const TRIED: usize = 60;
 
@@ -90,6 +92,7 @@ pub(super) fn supply(
 /// Serves unserved pumps, at need by moving one other pump to another column.
 pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64]) {
     let instance = ranking.stage.instance;
+    let mut moves = MOST_MOVES;
     for pump in 0..instance.pumps {
         if taken[pump].is_some() {
             continue;
@@ -99,17 +102,27 @@ pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64]) {
             take(left, &instance.column(pump, column).uses);
             taken[pump] = Some(column);
         } else {
-            make_way(ranking, taken, left, pump);
+            make_way(ranking, taken, left, pump, &mut moves);
         }
     }
 }
 
 /// Serves a pump by moving one other pump, or a supplier, to another of its columns.
-fn make_way(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64], pump: usize) {
+fn make_way(
+    ranking: &Ranking<'_>,
+    taken: &mut Taken,
+    left: &mut [i64],
+    pump: usize,
+    moves: &mut usize,
+) {
     let instance = ranking.stage.instance;
     for &column in ranking.of(pump).iter().take(TRIED) {
         let uses = &instance.column(pump, column).uses;
         for other in 0..taken.len() {
+            if *moves == 0 {
+                return;
+            }
+            *moves -= 1;
             let Some(held) = taken[other] else { continue };
             let held_uses = &instance.column(other, held).uses;
             put_back(left, held_uses);

@@ -359,7 +359,11 @@ impl<'a> Search<'a> {
                 fractions: Vec::new(),
             });
         }
-        let fractions = goal.fractions(&peak, &self.pool);
+        let fractions = if self.watch.stop().is_some() {
+            goal.cheapest(&peak)
+        } else {
+            goal.fractions(&peak, &self.pool)
+        };
         Some(Relaxed {
             bound,
             multipliers: peak.multipliers,
