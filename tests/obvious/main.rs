@@ -317,6 +317,7 @@ fn outage(seed: u64) -> Job {
                 readings: vec![tenths(value)],
                 value: tenths(value),
                 tolerance: Tolerance::even(tenths(slack)),
+                standard: Shape::Rectangular.standard(tenths(slack)),
             };
             let code = rng.random_range(0..fits);
             // The measurements are those of a kit of these pieces, a little off; where stock is
