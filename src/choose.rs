@@ -166,17 +166,7 @@ impl Laid {
             return Err(ChooseError::TooManyItems);
         }
         let drawers = Drawers::list(job, &available)?;
-        let listed = AtomicUsize::new(0);
-        let columns: Vec<Vec<Column>> = (0..job.pumps.len())
-            .into_par_iter()
-            .map(|pump| {
-                let columns = columns(job, &drawers, &available, pump)?;
-                if listed.fetch_add(columns.len(), Ordering::Relaxed) > MOST_COLUMNS {
-                    return Err(ChooseError::TooManyColumns);
-                }
-                Ok(columns)
-            })
-            .collect::<Result<_, _>>()?;
+        let columns = list_columns(job, &drawers, &available)?;
         let (suppliers, ready) = supply::suppliers(job, &available, &wanted(job, &columns));
         let groups = groups(job, &columns, &suppliers);
         Ok(Laid {
@@ -362,6 +352,25 @@ fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window
         .map(|(pack, fit)| combination::most_total(job, pack, fit, available))
         .collect();
     pattern::windows(&pattern::rows(pump, &job.policy), &most)
+}
+
+/// The columns of every pump, all of them under one cap.
+fn list_columns(
+    job: &Job,
+    drawers: &Drawers,
+    available: &[u32],
+) -> Result<Vec<Vec<Column>>, ChooseError> {
+    let listed = AtomicUsize::new(0);
+    (0..job.pumps.len())
+        .into_par_iter()
+        .map(|pump| {
+            let columns = columns(job, drawers, available, pump)?;
+            if listed.fetch_add(columns.len(), Ordering::Relaxed) > MOST_COLUMNS {
+                return Err(ChooseError::TooManyColumns);
+            }
+            Ok(columns)
+        })
+        .collect()
 }
 
 /// A pump's patterns as columns. Patterns that ask for more than there is are left out, and of

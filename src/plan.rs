@@ -7,6 +7,7 @@ use crate::length::{Length, Tolerance};
 use crate::model::Term;
 use crate::pump::Pump;
 use crate::stack::{Contributor, LotError, Verdict, judge};
+use crate::stock::Item;
 
 /// What was chosen for one outage.
 #[derive(Debug, Clone, PartialEq)]
@@ -361,15 +362,19 @@ pub fn by_pack(job: &Job, item: usize) -> bool {
 /// | pieces paid for | 1 | 2 | 12 | 12 | 22 |
 pub fn pack_waste(job: &Job, item: usize, issued: u32) -> Money {
     let lot = &job.stock[item];
-    let size = lot.pack_qty.max(1);
-    let loose = lot.available() % size;
-    let packs = issued.saturating_sub(loose).div_ceil(size);
-    let paid = if packs == 0 {
-        issued
-    } else {
-        loose + packs * size
+    let paid = match packs_opened(lot, issued) {
+        0 => issued,
+        packs => lot.loose() + packs * lot.pack_qty.max(1),
     };
     Money::from_raw(lot.unit_cost.raw().saturating_mul(i64::from(paid)))
+}
+
+/// The sealed packs that are opened when so many pieces of a lot are issued: the loose ones go
+/// first.
+pub fn packs_opened(lot: &Item, issued: u32) -> u32 {
+    issued
+        .saturating_sub(lot.loose())
+        .div_ceil(lot.pack_qty.max(1))
 }
 
 /// Pieces of opened packs that are left over and spoiled.
@@ -378,8 +383,8 @@ pub fn spoiled(job: &Job, item: usize, issued: u32) -> u32 {
         return 0;
     }
     let lot = &job.stock[item];
-    let opened = issued.saturating_sub(lot.available() % lot.pack_qty);
-    opened.next_multiple_of(lot.pack_qty) - opened
+    let sealed = issued.saturating_sub(lot.loose());
+    packs_opened(lot, issued) * lot.pack_qty - sealed
 }
 
 /// Scarcity points of one piece: a thousand shared among the pieces left above the min level, so

@@ -45,6 +45,11 @@ impl Item {
         self.on_hand.saturating_sub(self.reserved)
     }
 
+    /// Pieces beside the sealed packs: those by which the available ones exceed whole packs.
+    pub fn loose(&self) -> u32 {
+        self.available() % self.pack_qty.max(1)
+    }
+
     /// How many layers can be peeled off one piece: none of a solid one, and never the last.
     pub fn most_peeled(&self) -> u32 {
         let (Some(size), Some(step)) = (self.size, self.peel_step) else {

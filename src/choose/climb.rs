@@ -301,15 +301,21 @@ fn undecided(options: &[Options]) -> usize {
     counts.filter(|&count| count > 1).sum()
 }
 
+/// Puts a column among a taker's known ones; whether it is new there.
+pub fn put_in(known: &mut Vec<u32>, column: u32) -> bool {
+    let place = known.binary_search(&column);
+    if let Err(at) = place {
+        known.insert(at, column);
+    }
+    place.is_err()
+}
+
 /// Puts the fresh columns into the pool; how many they are.
 fn join(pool: &mut Pool, found: &[Found]) -> usize {
     let mut count = 0;
     for (known, found) in pool.iter_mut().zip(found) {
         for &(_, column) in &found.fresh {
-            if let Err(at) = known.binary_search(&column) {
-                known.insert(at, column);
-                count += 1;
-            }
+            count += usize::from(put_in(known, column));
         }
     }
     count

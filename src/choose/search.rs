@@ -8,7 +8,7 @@ use std::collections::{BTreeSet, BinaryHeap};
 use std::sync::Arc;
 
 use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, Stage, round_up};
-use crate::choose::climb::{Climb, FAR, NEAR, Pool};
+use crate::choose::climb::{Climb, FAR, NEAR, Pool, put_in};
 use crate::choose::instance::{Instance, Taken, Tier, fits, take};
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::relaxation::{Entry, scales};
@@ -205,10 +205,8 @@ impl<'a> Search<'a> {
 
     fn put_in_pool(&mut self, taken: &Taken) {
         for (known, column) in self.pool.iter_mut().zip(taken) {
-            if let Some(column) = column
-                && let Err(at) = known.binary_search(column)
-            {
-                known.insert(at, *column);
+            if let Some(column) = column {
+                put_in(known, *column);
             }
         }
     }

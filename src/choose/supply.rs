@@ -7,7 +7,7 @@ use crate::choose::instance::{Column, Uses};
 use crate::cutting::{Layout, layouts};
 use crate::job::Job;
 use crate::length::Length;
-use crate::plan::{by_pack, pack_waste};
+use crate::plan::{by_pack, pack_waste, packs_opened};
 
 /// A supplier.
 pub struct Supplier {
@@ -29,7 +29,7 @@ pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64]) -> (Vec<Supplier>
     for (item, &count) in available.iter().enumerate() {
         if by_pack(job, item) && wanted[item] > 0 {
             let most = count.min(u32::try_from(wanted[item]).unwrap_or(u32::MAX));
-            suppliers.extend(by_the_pack(job, item, most, count));
+            suppliers.extend(by_the_pack(job, item, most));
             ready[item] = 0;
         }
     }
@@ -61,11 +61,11 @@ pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64]) -> (Vec<Supplier>
 }
 
 /// Ladders of so many pieces paid for, each step as dear as [`pack_waste`] says.
-fn by_the_pack(job: &Job, item: usize, most: u32, available: u32) -> Option<Supplier> {
+fn by_the_pack(job: &Job, item: usize, most: u32) -> Option<Supplier> {
     let index = u16::try_from(item).ok()?;
-    let size = job.stock[item].pack_qty.max(1);
-    let loose = available % size;
-    let packs = most.saturating_sub(loose).div_ceil(size);
+    let lot = &job.stock[item];
+    let (size, loose) = (lot.pack_qty.max(1), lot.loose());
+    let packs = packs_opened(lot, most);
     let singly = 0..=loose.min(most);
     let opened = (1..=packs).map(|packs| loose + packs * size);
     let steps = singly.chain(opened).filter(|&step| step <= MOST_SUPPLIED);

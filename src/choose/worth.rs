@@ -10,7 +10,7 @@ use crate::choose::stages::{Solved, solve_from};
 use crate::choose::supply::{Supplier, suppliers};
 use crate::choose::watch::Watch;
 use crate::choose::{ChooseError, Drawers, Group};
-use crate::choose::{aims, columns, groups, uses_of, wanted};
+use crate::choose::{aims, groups, list_columns, uses_of, wanted};
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::plan::{Aim, Kit, Plan, Worth, by_pack};
@@ -37,9 +37,7 @@ pub fn worth(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Vec<Worth>, Ch
         .map(|item| item.available() + u32::from(item.cut.is_none()))
         .collect();
     let drawers = Drawers::list(job, &more)?;
-    let columns: Vec<Vec<_>> = (0..job.pumps.len())
-        .map(|pump| columns(job, &drawers, &more, pump))
-        .collect::<Result<_, _>>()?;
+    let columns = list_columns(job, &drawers, &more)?;
     let wanted = wanted(job, &columns);
     let stock = Bare::of(job, &wanted);
     let (suppliers, ready) = stock.supply(None);

@@ -4,7 +4,7 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::job::Job;
-use crate::plan::{Kit, by_pack, spoiled};
+use crate::plan::{self, Kit, by_pack, spoiled};
 use crate::verify::Verified;
 use crate::words;
 
@@ -115,8 +115,7 @@ pub(super) fn write(
 /// The packs that are opened for an item, where what is left of them is spoiled.
 fn packs_opened(job: &Job, item: usize, issued: u32) -> Option<String> {
     let lot = &job.stock[item];
-    let loose = lot.available() % lot.pack_qty.max(1);
-    let opened = issued.saturating_sub(loose).div_ceil(lot.pack_qty.max(1));
+    let opened = plan::packs_opened(lot, issued);
     if !by_pack(job, item) || opened == 0 {
         return None;
     }

@@ -38,14 +38,13 @@ pub(super) fn sheets(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, "Sheets", date)?;
+    let cut = plan.sheets_cut(job);
     let source = &job.sheets_sheet;
     let rows = &source.sheet.rows;
     let rows = rows.iter().filter(|row| row.number >= source.heading_row);
     let left = |row| {
         let index = job.sheets.iter().position(|lot| lot.row == row)?;
-        let cut = plan.layouts.iter().filter(|l| l.sheet == index).count();
-        let cut = u32::try_from(cut).unwrap_or(u32::MAX);
-        Some(job.sheets[index].on_hand.saturating_sub(cut))
+        Some(job.sheets[index].on_hand.saturating_sub(cut[index]))
     };
     table(sheet, rows, source.on_hand_column, left, styles)
 }

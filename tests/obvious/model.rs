@@ -210,6 +210,8 @@ impl Rows {
                 (held(*lower), held(*upper), held(*target))
             }
         };
+        // An expanded uncertainty is a root of squares, which no linear row holds.
+        assert_ne!(job.policy.acceptance, Acceptance::Expanded);
         let guarded = job.policy.acceptance == Acceptance::WorstCase;
         let above = lower.row(job, pump, packs, served, 1, guarded);
         let below = upper.row(job, pump, packs, served, -1, guarded);
