@@ -4,8 +4,8 @@ use std::fmt;
 use std::iter::Sum;
 use std::ops::{Add, Mul, Neg, Sub};
 
-use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
+use rust_decimal::{Decimal, RoundingStrategy};
 use thiserror::Error;
 
 use crate::decimal::{self, Millionths};
@@ -260,7 +260,7 @@ impl Length {
         Length(self.0.abs())
     }
 
-    /// The mean of some readings, to the nearest tick (halves to the even one), or to the nearest
+    /// The mean of some readings, to the nearest tick (halves away from nothing), or to the nearest
     /// micro-inch where all the readings are whole micro-inches; `None` for none.
     ///
     /// ```
@@ -273,7 +273,8 @@ impl Length {
         let count = i64::try_from(readings.len()).ok().filter(|&n| n > 0)?;
         let sum: i64 = readings.iter().map(|r| r.0).sum();
         let step = Length::step(readings);
-        let steps = (Decimal::from(sum) / Decimal::from(count * step)).round();
+        let steps = (Decimal::from(sum) / Decimal::from(count * step))
+            .round_dp_with_strategy(0, RoundingStrategy::MidpointAwayFromZero);
         Some(Length(steps.to_i64()? * step))
     }
 
@@ -452,6 +453,69 @@ impl Sum for Fine {
     }
 }
 
+/// A standard uncertainty: whole thousandths of a tick (0.1 pm), not negative. Worked-out ones are
+/// rounded up: too wide by less than anything that is measured, never too narrow.
+///
+/// ```
+/// use gapwright::length::{Length, Uncertainty, Unit};
+/// let u = Uncertainty::from(Length::parse("0.0001 in", None).unwrap());
+/// assert_eq!(u.raw(), 25_400_000);
+/// assert!((u.to_f64(Unit::Inch) - 0.0001).abs() < 1e-15);
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Uncertainty(i64);
+
+impl Uncertainty {
+    /// Nothing uncertain.
+    pub const ZERO: Uncertainty = Uncertainty(0);
+
+    /// A standard uncertainty of whole thousandths of a tick.
+    pub const fn from_raw(raw: i64) -> Uncertainty {
+        Uncertainty(raw)
+    }
+
+    /// The whole thousandths of a tick.
+    pub const fn raw(self) -> i64 {
+        self.0
+    }
+
+    /// The least one whose square is at least `square` (in thousandths of a tick squared) over
+    /// `parts`.
+    pub(crate) fn root_of(square: i128, parts: i128) -> Uncertainty {
+        // The least root with parts x root^2 >= square is that of the quotient rounded up.
+        let root = root_up((square + parts - 1).div_euclid(parts));
+        Uncertainty(i64::try_from(root).unwrap_or(i64::MAX))
+    }
+
+    /// So many of it, rounded up to a whole tick.
+    pub fn times_up(self, factor: Millionths) -> Length {
+        let raw = i128::from(self.0) * i128::from(factor.raw());
+        Length(i64::try_from(-(-raw).div_euclid(1_000_000_000)).unwrap_or(i64::MAX))
+    }
+
+    /// The number in `unit` for a spreadsheet cell or a chart.
+    pub fn to_f64(self, unit: Unit) -> f64 {
+        Fine(i128::from(self.0) * 1_000).to_f64(unit)
+    }
+}
+
+impl From<Length> for Uncertainty {
+    fn from(length: Length) -> Uncertainty {
+        Uncertainty(length.0.saturating_mul(1_000))
+    }
+}
+
+/// The square root, rounded up to a whole number; nothing for what is not above zero.
+pub(crate) fn root_up(square: i128) -> i128 {
+    let root = square.max(0).isqrt();
+    // Compared by the quotient, which cannot overflow.
+    if root > 0 && (square / root > root || square % root > 0) {
+        root + 1
+    } else {
+        root
+    }
+}
+
 /// How far a length may lie from its stated value: below by `minus`, above by `plus`, neither
 /// negative. Unequal sides are allowed (a rolled shim may only be thin).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
@@ -471,9 +535,10 @@ impl Tolerance {
         }
     }
 
-    /// The larger side.
-    pub fn larger(self) -> Length {
-        self.minus.max(self.plus)
+    /// By how many ticks the upper side is the larger one: twice how far the middle lies above
+    /// the nominal value.
+    pub(crate) fn uneven(self) -> i128 {
+        i128::from(self.plus.0) - i128::from(self.minus.0)
     }
 
     /// Reads `0.0005`, `±0.0005 in` or `+0.1/-0.2 mm`; `column` is the unit of the column.

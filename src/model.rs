@@ -1,7 +1,7 @@
 //! A model: one arrangement of pump. Which dimensions are measured, where pieces go, what must hold.
 
 use crate::decimal::Millionths;
-use crate::length::{Length, Tolerance, Unit};
+use crate::length::{Length, Tolerance, Uncertainty, Unit};
 
 /// One arrangement of pump, as its model file describes it.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,6 +14,10 @@ pub struct Model {
     pub unit: Unit,
     /// The dimensions to measure, one column (or several, for readings) of the pump workbook each.
     pub dimensions: Vec<Dimension>,
+    /// What grows with temperature.
+    pub thermals: Vec<Thermal>,
+    /// Which dimensions or thermal terms err together.
+    pub correlations: Vec<Correlation>,
     /// The places that pieces go to, in the order in which they are filled.
     pub packs: Vec<Pack>,
     /// What must hold.
@@ -47,7 +51,7 @@ pub enum Spread {
     /// A plus/minus.
     Within(Tolerance),
     /// A standard uncertainty; in the worst case it counts with the coverage factor.
-    StandardUncertainty(Length),
+    StandardUncertainty(Uncertainty),
     /// From the readings' own scatter (type A), with the coverage factor in the worst case.
     FromReadings,
 }
@@ -68,8 +72,27 @@ pub enum Shape {
 }
 
 impl Shape {
-    /// The standard uncertainty that a half-width comes to, rounded up to a whole tick: it may be
-    /// too wide, never too narrow.
+    /// What the square of a half-width is divided by to come to the variance.
+    pub const fn divisor(self) -> u32 {
+        match self {
+            Shape::Rectangular => 3,
+            Shape::Triangular => 6,
+            Shape::Normal => 4,
+            Shape::UShaped => 2,
+        }
+    }
+
+    /// What model files and sheets call it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Shape::Rectangular => "rectangular",
+            Shape::Normal => "normal",
+            Shape::Triangular => "triangular",
+            Shape::UShaped => "u-shaped",
+        }
+    }
+
+    /// The standard uncertainty about the middle of a tolerance, rounded up.
     ///
     /// | shape | standard uncertainty of a half-width t |
     /// |---|---|
@@ -78,37 +101,21 @@ impl Shape {
     /// | normal | t / 2 |
     /// | U-shaped | t / sqrt(2) |
     ///
+    /// Of unequal sides the half-width is half their sum, and the middle lies off the nominal
+    /// value by half their difference (JCGM 100:2008, 4.3.8, from memory).
+    ///
     /// ```
-    /// use gapwright::length::Length;
+    /// use gapwright::length::{Length, Tolerance};
     /// use gapwright::model::Shape;
-    /// let t = Length::from_ticks(1_000);
-    /// assert_eq!(Shape::Rectangular.standard(t), Length::from_ticks(578)); // 577.35...
-    /// assert_eq!(Shape::Triangular.standard(t), Length::from_ticks(409)); // 408.24...
-    /// assert_eq!(Shape::Normal.standard(t), Length::from_ticks(500));
-    /// assert_eq!(Shape::UShaped.standard(t), Length::from_ticks(708)); // 707.10...
+    /// let t = Tolerance::even(Length::from_ticks(1_000));
+    /// assert_eq!(Shape::Rectangular.standard(t).raw(), 577_351); // 577.350 27...
+    /// assert_eq!(Shape::Triangular.standard(t).raw(), 408_249); // 408.248 29...
+    /// assert_eq!(Shape::Normal.standard(t).raw(), 500_000);
+    /// assert_eq!(Shape::UShaped.standard(t).raw(), 707_107); // 707.106 78...
     /// ```
-    pub fn standard(self, half: Length) -> Length {
-        let parts = match self {
-            Shape::Rectangular => 3,
-            Shape::Triangular => 6,
-            Shape::Normal => 4,
-            Shape::UShaped => 2,
-        };
-        let square = i128::from(half.ticks()).pow(2);
-        // The least root with parts x root^2 >= square is that of the quotient rounded up.
-        let root = root_up((square + parts - 1) / parts);
-        Length::from_ticks(i64::try_from(root).unwrap_or(i64::MAX))
-    }
-}
-
-/// The square root, rounded up to a whole number; nothing for what is not above zero.
-pub(crate) fn root_up(square: i128) -> i128 {
-    let root = square.max(0).isqrt();
-    // Compared by the quotient, which cannot overflow.
-    if root > 0 && (square / root > root || square % root > 0) {
-        root + 1
-    } else {
-        root
+    pub fn standard(self, tolerance: Tolerance) -> Uncertainty {
+        let width = i128::from(tolerance.minus.ticks()) + i128::from(tolerance.plus.ticks());
+        Uncertainty::root_of((500 * width).pow(2), self.divisor().into())
     }
 }
 
@@ -127,11 +134,60 @@ pub struct Pack {
     pub most_pieces: u32,
 }
 
-/// A dimension or a pack of the same model, by its index there.
+/// What grows between the cold setting and running: a length of one material.
+///
+/// It counts as `expansion x length x (running - cold)`. Source: the definition of the mean
+/// coefficient of linear expansion; JCGM 100:2008, H.1 works with the same product.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Thermal {
+    /// Its key in the model file, `shaft_growth`.
+    pub name: String,
+    /// What people call it.
+    pub label: String,
+    /// The length that grows.
+    pub length: Length,
+    /// Plus/minus on that length.
+    pub length_within: Length,
+    /// Coefficient of linear expansion.
+    pub expansion: Expansion,
+    /// Temperature at which the clearance is set, in degrees Celsius.
+    pub cold: Millionths,
+    /// Temperature of this part when running, in degrees Celsius.
+    pub running: Millionths,
+    /// Plus/minus on the difference of the two, in kelvins.
+    pub temperature_within: Millionths,
+}
+
+/// Whether a number can be a temperature of a pump part, in degrees Celsius.
+pub(crate) fn is_temperature(number: Millionths) -> bool {
+    (-273_000_000..=1_500_000_000).contains(&number.raw())
+}
+
+/// A coefficient of linear expansion, in millionths per kelvin.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Expansion {
+    /// The coefficient.
+    pub value: Millionths,
+    /// Plus/minus on it.
+    pub within: Millionths,
+}
+
+/// Two dimensions, or two thermal terms, that err together: measured with one instrument, say.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Correlation {
+    /// The two.
+    pub between: [Term; 2],
+    /// Correlation coefficient, -1 to 1.
+    pub coefficient: Millionths,
+}
+
+/// A dimension, a thermal term or a pack of the same model, by its index there.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Term {
     /// A measured dimension.
     Dimension(usize),
+    /// What grows when the pump runs hot.
+    Thermal(usize),
     /// The pieces in a place.
     Pack(usize),
 }
@@ -284,6 +340,22 @@ impl Form {
         }
     }
 
+    /// Everything that enters into it.
+    pub fn terms(&self) -> impl Iterator<Item = Term> {
+        let (first, terms) = match self {
+            Form::Linear { terms, .. } => (None, terms),
+            Form::GasketFill { gasket, gap, .. } => (Some(Term::Pack(*gasket)), gap),
+        };
+        first.into_iter().chain(terms.iter().map(|(term, _)| *term))
+    }
+
+    /// The same without what grows: as it holds where the pump is cold.
+    pub(crate) fn cold(mut self) -> Form {
+        let (Form::Linear { terms, .. } | Form::GasketFill { gap: terms, .. }) = &mut self;
+        terms.retain(|(term, _)| !matches!(term, Term::Thermal(_)));
+        self
+    }
+
     /// Whether a pack enters into it.
     pub fn involves(&self, pack: usize) -> bool {
         let holds = |terms: &Terms| terms.iter().any(|(term, _)| *term == Term::Pack(pack));
@@ -311,13 +383,26 @@ fn fill_face(gasket: usize, gap: &Terms, allowance: Millionths) -> Face {
     }
 }
 
-/// The tolerance of pieces of one material, where the stock workbook gives none.
+/// What is known of a material: the model file's word on it, or the materials table's.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Material {
     /// Its name, as the stock workbook's Material column says it.
     pub name: String,
-    /// Plus/minus on one piece.
-    pub tolerance: Tolerance,
+    /// Plus/minus on one piece, where the stock workbook gives none.
+    pub tolerance: Option<Tolerance>,
+    /// What it may be crushed by.
+    pub compressibility: Option<Compressibility>,
+    /// How it grows.
+    pub expansion: Option<Expansion>,
+}
+
+/// The share of its free thickness that a gasket material gives way under the usual test load.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Compressibility {
+    /// Least, in percent.
+    pub least: Millionths,
+    /// Most, in percent.
+    pub most: Millionths,
 }
 
 /// A consumable that goes into the kit bag.

@@ -4,9 +4,9 @@ use crate::cutting::Layout;
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
-use crate::model::Term;
+use crate::model::{Shape, Spread, Term};
 use crate::pump::Pump;
-use crate::stack::{Contributor, LotError, Verdict, judge};
+use crate::stack::{Contributor, Known, LotError, Stack, Verdict, judge};
 use crate::stock::Item;
 
 /// What was chosen for one outage.
@@ -255,8 +255,9 @@ impl Stop {
     }
 }
 
-/// The contributors of a pump with these packs: its dimensions, then the pieces, place by place.
-pub fn contributors(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Contributor> {
+/// What moves the requirements of a pump with these packs: its dimensions, what grows, then the
+/// pieces, place by place.
+pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
     let model = job.model_of(pump);
     let measured = model
         .dimensions
@@ -270,7 +271,29 @@ pub fn contributors(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Contribut
             count: 1,
             nominal: measured.value,
             tolerance: measured.tolerance,
+            known: match dimension.spread {
+                Spread::Within(_) => Known::Within(dimension.shape),
+                Spread::StandardUncertainty(_) => Known::Standard,
+                Spread::FromReadings => Known::Readings(measured.readings.clone()),
+            },
             standard: measured.standard,
+            freedom: measured.freedom,
+            lot: None,
+        });
+    let growths = pump
+        .growths
+        .iter()
+        .enumerate()
+        .map(|(index, growth)| Contributor {
+            label: growth.thermal.label.clone(),
+            term: Term::Thermal(index),
+            item: None,
+            count: 1,
+            nominal: growth.value,
+            tolerance: growth.tolerance,
+            known: Known::Growth(Box::new(growth.clone())),
+            standard: growth.standard,
+            freedom: None,
             lot: None,
         });
     let pieces = packs.iter().enumerate().flat_map(|(index, pack)| {
@@ -290,7 +313,9 @@ pub fn contributors(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Contribut
                 count: pick.count,
                 nominal,
                 tolerance: size.tolerance,
+                known: Known::Within(Shape::Rectangular),
                 standard: size.standard(),
+                freedom: None,
                 lot: size.uncertainty.map(|standard| LotError {
                     lot: item.lot(pick.item),
                     standard,
@@ -298,16 +323,19 @@ pub fn contributors(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Contribut
             })
         })
     });
-    measured.chain(pieces).collect()
+    Stack {
+        contributors: measured.chain(growths).chain(pieces).collect(),
+        correlations: pump.correlations.clone(),
+    }
 }
 
 /// Judges every requirement of a pump with these packs.
 pub fn verdicts(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Verdict> {
-    let contributors = contributors(job, pump, packs);
+    let stack = stack(job, pump, packs);
     let guard = job.policy.guard();
     pump.requirements
         .iter()
-        .map(|r| judge(&r.form, &contributors, guard))
+        .map(|r| judge(&r.form, &stack, guard))
         .collect()
 }
 

@@ -4,6 +4,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use crate::decimal::{Millionths, Money};
+use crate::stack::Coverage;
 
 /// When a requirement counts as met.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -26,8 +27,8 @@ pub enum Guard {
     None,
     /// What every contributor at the hurting edge of its tolerance comes to.
     WorstCase,
-    /// So many combined standard uncertainties.
-    Expanded(Millionths),
+    /// The expanded uncertainty.
+    Expanded(Coverage),
 }
 
 impl fmt::Display for Acceptance {
@@ -60,9 +61,10 @@ pub struct Policy {
     /// When a requirement counts as met. Default: worst case.
     pub acceptance: Acceptance,
     /// How many standard uncertainties are kept clear of the limits under the expanded rule, and
-    /// how many a dimension without a plus/minus counts for in the worst case. Default: 2, as in
-    /// JCGM 100:2008, 6.3.3 (about 95 % for a normal distribution).
-    pub coverage_factor: Millionths,
+    /// how many a dimension without a plus/minus counts for in the worst case: a factor, or a level
+    /// of confidence that it follows from. Default: 2, as in JCGM 100:2008, 6.3.3 (about 95 % for
+    /// a normal distribution).
+    pub coverage: Coverage,
     /// Charge for handling one piece. Default: 0.50.
     pub handling: Money,
     /// Charge for each thou (0.001 in) that a requirement comes out off its target. Default: 0.10.
@@ -81,7 +83,7 @@ impl Default for Policy {
     fn default() -> Policy {
         Policy {
             acceptance: Acceptance::WorstCase,
-            coverage_factor: Millionths::from_raw(2_000_000),
+            coverage: Coverage::Factor(Millionths::from_raw(2_000_000)),
             handling: Money::from_raw(500_000),
             off_target: Money::from_raw(100_000),
             opened_packs_spoiled: false,
@@ -98,7 +100,7 @@ impl Policy {
         match self.acceptance {
             Acceptance::Nominal => Guard::None,
             Acceptance::WorstCase => Guard::WorstCase,
-            Acceptance::Expanded => Guard::Expanded(self.coverage_factor),
+            Acceptance::Expanded => Guard::Expanded(self.coverage),
         }
     }
 
@@ -111,7 +113,7 @@ impl Policy {
         };
         vec![
             ("Acceptance", self.acceptance.to_string()),
-            ("Coverage factor", self.coverage_factor.to_string()),
+            ("Coverage factor", self.coverage.to_string()),
             ("Handling per piece", self.handling.to_string()),
             ("Off-target rate per thou", self.off_target.to_string()),
             ("Opened packs spoiled", spoiled.into()),
@@ -157,9 +159,9 @@ impl Policy {
                     .map_err(|_| wrong("nominal, worst case or expanded"))?;
             }
             "coveragefactor" => {
-                self.coverage_factor = Millionths::parse(value)
-                    .filter(|k| k.raw() > 0 && k.raw() <= 10_000_000)
-                    .ok_or(wrong("a number above 0, at most 10"))?;
+                self.coverage = value.parse().map_err(|()| {
+                    wrong("a number above 0, at most 10; or a level of confidence such as 95 %, from 50 % to 99.99 %")
+                })?;
             }
             "handlingperpiece" | "handling" => self.handling = money()?,
             "offtargetrateperthou" | "offtargetrate" => self.off_target = money()?,

@@ -1,7 +1,7 @@
 //! A pump of the outage, with its readings, fit codes and limits.
 
-use crate::length::{Length, Tolerance};
-use crate::model::Requirement;
+use crate::length::{Length, Tolerance, Uncertainty};
+use crate::model::{Correlation, Requirement, Term, Thermal};
 use crate::stock::Code;
 
 /// One row of the pump workbook.
@@ -25,12 +25,50 @@ pub struct Pump {
     pub fits: Vec<Code>,
     /// The measured value of each of the model's dimensions.
     pub dimensions: Vec<Measured>,
+    /// The growth of each of the model's thermal terms, with this pump's own temperatures.
+    pub growths: Vec<Growth>,
+    /// Which of its dimensions, or growths, err together: as the model says.
+    pub correlations: Vec<Correlation>,
     /// The model's requirements with this pump's own targets and limits.
     pub requirements: Vec<Requirement>,
     /// The fit code of each of the model's consumables, where the model asks for one.
     pub consumable_fits: Vec<Option<String>>,
     /// Its row in the pump sheet, from 0.
     pub row: u32,
+}
+
+/// What is known of a dimension or a growth.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Estimate {
+    /// Its value.
+    pub value: Length,
+    /// How far the true value may lie from it.
+    pub tolerance: Tolerance,
+    /// The standard uncertainty.
+    pub standard: Uncertainty,
+    /// Degrees of freedom of the standard uncertainty; `None` where it is as good as known.
+    pub freedom: Option<u32>,
+}
+
+impl Pump {
+    /// What is known of a term; nothing of the pieces, which are not the pump's own.
+    pub fn estimate(&self, term: Term) -> Option<Estimate> {
+        match term {
+            Term::Pack(_) => None,
+            Term::Dimension(index) => self.dimensions.get(index).map(|measured| Estimate {
+                value: measured.value,
+                tolerance: measured.tolerance,
+                standard: measured.standard,
+                freedom: measured.freedom,
+            }),
+            Term::Thermal(index) => self.growths.get(index).map(|growth| Estimate {
+                value: growth.value,
+                tolerance: growth.tolerance,
+                standard: growth.standard,
+                freedom: None,
+            }),
+        }
+    }
 }
 
 /// A due date: as shown, and as compared (days since the end of 1899; texts come last).
@@ -51,6 +89,90 @@ pub struct Measured {
     pub value: Length,
     /// How far the true value may lie from it.
     pub tolerance: Tolerance,
-    /// The standard uncertainty of the mean.
-    pub standard: Length,
+    /// The standard uncertainty of the value.
+    pub standard: Uncertainty,
+    /// Degrees of freedom of the standard uncertainty; `None` where it is as good as known.
+    pub freedom: Option<u32>,
+}
+
+/// How much a part grows between the cold setting and running.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Growth {
+    /// What grows, with this pump's own values.
+    pub thermal: Thermal,
+    /// By how much.
+    pub value: Length,
+    /// How far it may lie from that.
+    pub tolerance: Tolerance,
+    /// Its standard uncertainty.
+    pub standard: Uncertainty,
+}
+
+impl Growth {
+    /// Works it out, to the nearest tick.
+    ///
+    /// Worst case: the furthest of the products of all ends. Standard uncertainty: every factor
+    /// anywhere alike within its plus/minus, first order (JCGM 100:2008, 5.1.2; H.1.7 tells when
+    /// more is needed, which the Monte Carlo result includes).
+    ///
+    /// ```
+    /// use gapwright::decimal::Millionths;
+    /// use gapwright::length::{Length, Unit};
+    /// use gapwright::model::{Expansion, Thermal};
+    /// use gapwright::pump::Growth;
+    /// let number = |n| Millionths::parse(n).unwrap();
+    /// // 100 mm of 316 steel, 60 K warmer: 100 x 15.9e-6 x 60 = 0.0954 mm.
+    /// let growth = Growth::of(Thermal {
+    ///     name: "sleeve".into(), label: "Sleeve".into(),
+    ///     length: Length::parse("100 mm", None).unwrap(), length_within: Length::ZERO,
+    ///     expansion: Expansion { value: number("15.9"), within: number("0.9") },
+    ///     cold: number("20"), running: number("80"), temperature_within: number("0"),
+    /// });
+    /// assert_eq!(growth.value.show(Unit::Millimetre), "0.0954");
+    /// assert_eq!(growth.tolerance.plus.show(Unit::Millimetre), "0.0054");
+    /// ```
+    pub fn of(thermal: Thermal) -> Growth {
+        // Ticks x (1e-12 per kelvin) x (1e-6 kelvin): 1e18 make a tick.
+        const WHOLE: i128 = 1_000_000_000_000_000_000;
+        let factor = |value: i128, within: i128| [value - within, value, value + within];
+        let length = factor(
+            thermal.length.ticks().into(),
+            thermal.length_within.ticks().into(),
+        );
+        let expansion = factor(
+            thermal.expansion.value.raw().into(),
+            thermal.expansion.within.raw().into(),
+        );
+        let warmer = factor(
+            i128::from(thermal.running.raw()) - i128::from(thermal.cold.raw()),
+            thermal.temperature_within.raw().into(),
+        );
+        let product = |l: usize, e: usize, w: usize| length[l] * expansion[e] * warmer[w];
+        let nominal = product(1, 1, 1);
+        let ends = [0, 2];
+        let furthest = ends
+            .iter()
+            .flat_map(|&l| ends.map(|e| ends.map(|w| (product(l, e, w) - nominal).abs())))
+            .flatten()
+            .max()
+            .unwrap_or(0);
+        // Half-widths of what each factor alone does, in thousandths of a tick, rounded up.
+        let alone = [
+            product(2, 1, 1) - nominal,
+            product(1, 2, 1) - nominal,
+            product(1, 1, 2) - nominal,
+        ];
+        let squares = alone.map(|move_| {
+            let thousandths = (move_.abs() + WHOLE / 1_000 - 1) / (WHOLE / 1_000);
+            thousandths.saturating_mul(thousandths)
+        });
+        let square = squares.into_iter().fold(0_i128, i128::saturating_add);
+        let ticks = |raw: i128| Length::from_ticks(i64::try_from(raw).unwrap_or(i64::MAX));
+        Growth {
+            thermal,
+            value: ticks((nominal + WHOLE / 2).div_euclid(WHOLE)),
+            tolerance: Tolerance::even(ticks((furthest + WHOLE - 1) / WHOLE)),
+            standard: Uncertainty::root_of(square.min(i128::MAX / 2), 3),
+        }
+    }
 }

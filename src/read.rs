@@ -105,6 +105,13 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
         file: library.source_of(&model.name),
         sha256: model.sha256.clone(),
     }));
+    if let Some((file, sha256)) = library.own_materials() {
+        inputs.push(Input {
+            role: "materials table".into(),
+            file: file.clone(),
+            sha256: sha256.clone(),
+        });
+    }
     let job = Job {
         stock: items,
         sheets: lots,

@@ -1,13 +1,28 @@
 //! The stack-up of a requirement: what contributes to it, where it comes out at worst, and how
 //! uncertain it is.
 
-use smallvec::SmallVec;
+mod coverage;
+mod uncertainty;
 
 use crate::decimal::Millionths;
-use crate::length::{Fine, Length, Tolerance};
-use crate::model::{Form, Term, root_up};
+use crate::length::{Fine, Length, Tolerance, Uncertainty};
+use crate::model::{Correlation, Form, Shape, Term};
 use crate::policy::Guard;
+use crate::pump::Growth;
 use crate::stock::Lot;
+
+pub use coverage::Coverage;
+pub use uncertainty::expanded;
+pub(crate) use uncertainty::{Variance, can_be};
+
+/// Everything that moves the requirements of one pump with the pieces of its kit.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Stack {
+    /// Dimensions, thermal terms, then the pieces place by place.
+    pub contributors: Vec<Contributor>,
+    /// Which dimensions, or thermal terms, err together.
+    pub correlations: Vec<Correlation>,
+}
 
 /// One thing that moves a requirement: a measured dimension, or the pieces of one lot in a place.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -24,10 +39,27 @@ pub struct Contributor {
     pub nominal: Length,
     /// Tolerance of one.
     pub tolerance: Tolerance,
-    /// Standard uncertainty of one, independent of all others.
-    pub standard: Length,
+    /// What its standard uncertainty follows from.
+    pub known: Known,
+    /// Standard uncertainty of one about the middle of its tolerance, independent of all others.
+    pub standard: Uncertainty,
+    /// Degrees of freedom of the standard uncertainty; `None` where it is as good as known.
+    pub freedom: Option<u32>,
     /// The error that all pieces of its lot share, where the lot was measured.
     pub lot: Option<LotError>,
+}
+
+/// What a standard uncertainty follows from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Known {
+    /// A plus/minus and the distribution inside it (type B).
+    Within(Shape),
+    /// It is stated as such.
+    Standard,
+    /// The scatter of these readings (type A).
+    Readings(Vec<Length>),
+    /// Length, expansion and temperatures.
+    Growth(Box<Growth>),
 }
 
 /// An error that all pieces of one lot share.
@@ -36,7 +68,7 @@ pub struct LotError {
     /// The lot.
     pub lot: Lot,
     /// Its standard uncertainty.
-    pub standard: Length,
+    pub standard: Uncertainty,
 }
 
 /// The nominal sum and how far it can lie below and above it at worst.
@@ -48,6 +80,9 @@ pub struct Extent {
     pub below: Fine,
     /// How far above at worst.
     pub above: Fine,
+    /// Twice how far the middle of the tolerances lies above the nominal sum, where they are
+    /// uneven.
+    pub uneven: Fine,
 }
 
 /// The sum of contributors, each times the sensitivity that `terms` gives it.
@@ -57,14 +92,14 @@ pub struct Extent {
 ///
 /// ```
 /// use gapwright::decimal::Millionths;
-/// use gapwright::length::{Length, Tolerance, Unit};
+/// use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
 /// use gapwright::model::Term;
-/// use gapwright::stack::{Contributor, extent};
+/// use gapwright::stack::{Contributor, Known, extent};
 /// let thou = |n| Length::parse(n, Some(Unit::Thou)).unwrap();
 /// let part = |label: &str, term, nominal, plus_minus| Contributor {
 ///     label: label.into(), term, item: None, count: 1,
 ///     nominal: thou(nominal), tolerance: Tolerance::even(thou(plus_minus)),
-///     standard: thou("0.3"), lot: None,
+///     known: Known::Standard, standard: Uncertainty::from(thou("0.3")), freedom: None, lot: None,
 /// };
 /// let parts = [part("gap", Term::Dimension(0), "67", "0.5"), part("pack", Term::Pack(0), "46", "1")];
 /// let minus_one = Millionths::from_raw(-1_000_000);
@@ -79,6 +114,7 @@ pub fn extent(terms: &[(Term, Millionths)], contributors: &[Contributor]) -> Ext
             let down = *sensitivity * (part.tolerance.minus * part.count);
             let up = *sensitivity * (part.tolerance.plus * part.count);
             sum.nominal = sum.nominal + *sensitivity * (part.nominal * part.count);
+            sum.uneven = sum.uneven + up - down;
             // A negative sensitivity swaps the sides.
             let (below, above) = if sensitivity.raw() < 0 {
                 (-up, -down)
@@ -90,94 +126,6 @@ pub fn extent(terms: &[(Term, Millionths)], contributors: &[Contributor]) -> Ext
         }
     }
     sum
-}
-
-/// The expanded uncertainty of a sum of contributors: `k` times its combined standard uncertainty.
-///
-/// Pieces are independent of each other but for the error of their lot, which is the same for all
-/// of one lot (correlation 1), whatever place they are in:
-/// `u_c^2 = sum n (c u)^2 + sum over lots (sum n c)^2 u_lot^2`.
-/// Source: JCGM 100:2008, 5.1.2 equation (10), 5.2.2 equation (16), 6.2.1 equation (18) (from
-/// memory). Both `u_c` and `k u_c` are rounded up to a whole millionth of a tick.
-///
-/// ```
-/// use gapwright::decimal::Millionths;
-/// use gapwright::length::{Length, Tolerance};
-/// use gapwright::model::Term;
-/// use gapwright::stack::{Contributor, LotError, expanded};
-/// use gapwright::stock::Lot;
-/// let part = |term, count, standard, lot| Contributor {
-///     label: String::new(), term, item: None, count,
-///     nominal: Length::ZERO, tolerance: Tolerance::default(),
-///     standard: Length::from_ticks(standard), lot,
-/// };
-/// let lot = LotError { lot: Lot::Item(0), standard: Length::from_ticks(20) };
-/// // One gap of 30 less two shims of 10 each, whose lot is known to 20:
-/// // 30^2 + 2 x 10^2 + (2 x 20)^2 = 2700, of which the root is 51.961...
-/// let parts = [part(Term::Dimension(0), 1, 30, None), part(Term::Pack(0), 2, 10, Some(lot))];
-/// let minus_one = Millionths::from_raw(-1_000_000);
-/// let terms = [(Term::Dimension(0), Millionths::ONE), (Term::Pack(0), minus_one)];
-/// let two = Millionths::from_raw(2_000_000);
-/// assert_eq!(expanded(&terms, &parts, two).raw(), 2 * 51_961_525);
-/// ```
-pub fn expanded(terms: &[(Term, Millionths)], contributors: &[Contributor], k: Millionths) -> Fine {
-    let mut variance = Variance::default();
-    for part in contributors {
-        let own = terms.iter().filter(|(term, _)| *term == part.term);
-        let c = own.map(|(_, c)| i128::from(c.raw())).sum();
-        variance.add(c, part.count, part.standard);
-        if let Some(LotError { lot, standard }) = part.lot {
-            variance.add_lot(c, part.count, lot, standard);
-        }
-    }
-    Fine::from_raw(variance.expanded(k))
-}
-
-/// A sum of squared standard uncertainties, in millionths of a tick squared; what is too large to
-/// be counted stays at the greatest number there is.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct Variance {
-    independent: i128,
-    /// Lots, each with the sum of its pieces' sensitivities, in millionths, and its standard
-    /// uncertainty.
-    lots: SmallVec<[(Lot, i128, i128); 4]>,
-}
-
-impl Variance {
-    /// Adds so many independent parts of a sensitivity in millionths.
-    pub(crate) fn add(&mut self, c: i128, count: u32, standard: Length) {
-        let square = squared(c.saturating_mul(i128::from(standard.ticks())));
-        let all = square.saturating_mul(i128::from(count));
-        self.independent = self.independent.saturating_add(all);
-    }
-
-    /// Adds the lot error of so many pieces.
-    pub(crate) fn add_lot(&mut self, c: i128, count: u32, lot: Lot, standard: Length) {
-        let all = c.saturating_mul(i128::from(count));
-        match self.lots.iter_mut().find(|(other, _, _)| *other == lot) {
-            Some((_, sum, _)) => *sum = sum.saturating_add(all),
-            None => self.lots.push((lot, all, i128::from(standard.ticks()))),
-        }
-    }
-
-    /// `k` times the root, in millionths of a tick, both rounded up.
-    pub(crate) fn expanded(&self, k: Millionths) -> i128 {
-        let shared = self
-            .lots
-            .iter()
-            .map(|(_, c, u)| squared(c.saturating_mul(*u)));
-        let sum = shared.fold(self.independent, i128::saturating_add);
-        if sum == i128::MAX {
-            // Nothing is clear of what cannot be counted.
-            return i128::MAX / 4;
-        }
-        let scaled = root_up(sum).saturating_mul(i128::from(k.raw()));
-        (scaled.saturating_add(999_999).div_euclid(1_000_000)).min(i128::MAX / 4)
-    }
-}
-
-fn squared(number: i128) -> i128 {
-    number.saturating_mul(number)
 }
 
 /// Where a requirement comes out.
@@ -234,7 +182,12 @@ impl Verdict {
 }
 
 /// Judges a requirement on its contributors, with this guard kept clear of both limits.
-pub fn judge(form: &Form, contributors: &[Contributor], guard: Guard) -> Verdict {
+///
+/// An expanded uncertainty lies about the middle of what the tolerances allow, which is not the
+/// nominal value where they are uneven: the side towards which the middle lies needs that much
+/// more, the other less, but never less than nothing.
+pub fn judge(form: &Form, stack: &Stack, guard: Guard) -> Verdict {
+    let contributors = &stack.contributors;
     let value = extent(&form.value(), contributors).nominal;
     let slack = |face: &crate::model::Face| {
         let sum = extent(&face.terms, contributors);
@@ -248,9 +201,9 @@ pub fn judge(form: &Form, contributors: &[Contributor], guard: Guard) -> Verdict
     let (guard_lower, guard_upper) = match guard {
         Guard::None => (Fine::ZERO, Fine::ZERO),
         Guard::WorstCase => (low.below, high.above),
-        Guard::Expanded(k) => (
-            expanded(&lower.terms, contributors, k),
-            expanded(&upper.terms, contributors, k),
+        Guard::Expanded(coverage) => (
+            clear(expanded(&lower.terms, stack, coverage), low.uneven),
+            clear(expanded(&upper.terms, stack, coverage), -high.uneven),
         ),
     };
     Verdict {
@@ -263,12 +216,25 @@ pub fn judge(form: &Form, contributors: &[Contributor], guard: Guard) -> Verdict
     }
 }
 
+/// What is kept clear of a limit: the expanded uncertainty, less how far the middle lies away from
+/// that limit (given twice), rounded up; never less than nothing.
+fn clear(expanded: Fine, uneven: Fine) -> Fine {
+    Fine::from_raw((expanded.raw() - uneven.raw().div_euclid(2)).max(0))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::model::Shape;
 
-    const TWO: Millionths = Millionths::from_raw(2_000_000);
+    const TWO: Coverage = Coverage::Factor(Millionths::from_raw(2_000_000));
+
+    fn stack(parts: &[Contributor]) -> Stack {
+        Stack {
+            contributors: parts.to_vec(),
+            correlations: Vec::new(),
+        }
+    }
 
     fn part(term: Term, count: u32, nominal: i64, standard: i64) -> Contributor {
         Contributor {
@@ -278,13 +244,15 @@ mod tests {
             count,
             nominal: Length::from_ticks(nominal),
             tolerance: Tolerance::default(),
-            standard: Length::from_ticks(standard),
+            known: Known::Standard,
+            standard: Length::from_ticks(standard).into(),
+            freedom: None,
             lot: None,
         }
     }
 
     fn of_lot(part: Contributor, lot: usize, standard: i64) -> Contributor {
-        let standard = Length::from_ticks(standard);
+        let standard = Length::from_ticks(standard).into();
         let lot = Lot::Item(lot);
         Contributor {
             lot: Some(LotError { lot, standard }),
@@ -312,13 +280,13 @@ mod tests {
             (Term::Pack(0), c(-1_000_000)),
             (Term::Pack(1), c(1_000_000)),
         ];
-        // 2 x 124.096 736 460... with the root rounded up to a millionth.
-        assert_eq!(expanded(&terms, &parts, TWO).raw(), 2 * 124_096_737);
+        // 2 x 124.096 736 460...
+        assert_eq!(expanded(&terms, &stack(&parts), TWO).raw(), 248_193_473);
         // Were the last piece of the first lot, known to 30, the two would partly cancel:
         // 3600 + 1200 + ((3 - 1) x 30)^2 = 8400, root 91.651513899...
         let mut same = parts;
         same[2] = of_lot(part(Term::Pack(1), 1, 0, 0), 0, 30);
-        assert_eq!(expanded(&terms, &same, TWO).raw(), 2 * 91_651_514);
+        assert_eq!(expanded(&terms, &stack(&same), TWO).raw(), 183_303_028);
     }
 
     /// With k the root of 3, rectangular contributors come to the root sum square of their
@@ -329,15 +297,16 @@ mod tests {
             let half = Length::from_ticks(half);
             Contributor {
                 tolerance: Tolerance::even(half),
-                standard: Shape::Rectangular.standard(half),
+                standard: Shape::Rectangular.standard(Tolerance::even(half)),
                 ..part(Term::Dimension(0), 1, 0, 0)
             }
         });
         let terms = [(Term::Dimension(0), Millionths::ONE)];
-        let width = expanded(&terms, &parts, Millionths::from_raw(1_732_051));
-        // Every standard uncertainty is rounded up to a whole tick.
+        let root = Coverage::Factor(Millionths::from_raw(1_732_051));
+        let width = expanded(&terms, &stack(&parts), root);
+        // Every standard uncertainty is rounded up, and so is the root of three.
         assert!(
-            width >= ticks(130_000) && width <= ticks(130_003),
+            width >= ticks(130_000) && width <= ticks(130_001),
             "{width:?}"
         );
         assert_eq!(extent(&terms, &parts).below, ticks(190_000));
@@ -358,21 +327,23 @@ mod tests {
             part(Term::Dimension(0), 1, 1_000, 10),
             part(Term::Pack(0), 1, 1_240, 16),
         ];
-        let verdict = judge(&form, &parts, Guard::Expanded(TWO));
+        let verdict = judge(&form, &stack(&parts), Guard::Expanded(TWO));
         assert_eq!(verdict.guard_lower, ticks(40));
         assert_eq!(verdict.guard_upper, ticks(68));
         // 1240 is 40 above the least free thickness: just clear, and one tick less is not.
         assert_eq!(verdict.margin_lower(), Fine::ZERO);
         assert!(verdict.conforms());
         let thinner = [parts[0].clone(), part(Term::Pack(0), 1, 1_239, 16)];
-        assert!(!judge(&form, &thinner, Guard::Expanded(TWO)).conforms());
-        assert!(judge(&form, &thinner, Guard::None).conforms());
+        assert!(!judge(&form, &stack(&thinner), Guard::Expanded(TWO)).conforms());
+        assert!(judge(&form, &stack(&thinner), Guard::None).conforms());
     }
 
     #[test]
     fn what_cannot_be_counted_is_never_clear() {
         let vast = [part(Term::Dimension(0), 1, 0, i64::MAX)];
         let terms = [(Term::Dimension(0), Millionths::from_raw(1_000_000_000))];
-        assert!(expanded(&terms, &vast, TWO).raw() > i128::from(i64::MAX) * 1_000_000_000_000);
+        assert!(
+            expanded(&terms, &stack(&vast), TWO).raw() > i128::from(i64::MAX) * 1_000_000_000_000
+        );
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::cutting::Cut;
 use crate::decimal::Money;
-use crate::length::{Length, Tolerance};
+use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::Shape;
 
 /// One row of the stock workbook: a lot.
@@ -95,13 +95,13 @@ pub struct Size {
     /// Plus/minus on one piece.
     pub tolerance: Tolerance,
     /// Standard uncertainty of the measured mean, where the lot was measured.
-    pub uncertainty: Option<Length>,
+    pub uncertainty: Option<Uncertainty>,
 }
 
 impl Size {
     /// The standard uncertainty of one piece against its lot: anywhere alike in its tolerance.
-    pub fn standard(&self) -> Length {
-        Shape::Rectangular.standard(self.tolerance.larger())
+    pub fn standard(&self) -> Uncertainty {
+        Shape::Rectangular.standard(self.tolerance)
     }
 }
 

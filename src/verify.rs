@@ -9,11 +9,12 @@ use std::collections::BTreeMap;
 use crate::cutting::Cut;
 use crate::decimal::Millionths;
 use crate::job::Job;
-use crate::length::Length;
+use crate::length::{Length, Tolerance};
 use crate::model::{Form, Term};
-use crate::plan::{Aim, Kit, PackPick, Plan};
+use crate::plan::{Aim, Kit, PackPick, Plan, stack};
 use crate::policy::Acceptance;
 use crate::pump::Pump;
+use crate::stack::judge;
 use crate::stock::Item;
 
 /// A plan that has passed the checker; only [`verify`] makes one, and only these are written.
@@ -321,15 +322,22 @@ fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<S
 
 /// Least, nominal and greatest value of a term, in ticks.
 fn ends(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> [i128; 3] {
+    let around = |value: Length, tolerance: Tolerance| {
+        let value = i128::from(value.ticks());
+        [
+            value - i128::from(tolerance.minus.ticks()),
+            value,
+            value + i128::from(tolerance.plus.ticks()),
+        ]
+    };
     match term {
         Term::Dimension(index) => {
             let m = &pump.dimensions[index];
-            let value = i128::from(m.value.ticks());
-            [
-                value - i128::from(m.tolerance.minus.ticks()),
-                value,
-                value + i128::from(m.tolerance.plus.ticks()),
-            ]
+            around(m.value, m.tolerance)
+        }
+        Term::Thermal(index) => {
+            let growth = &pump.growths[index];
+            around(growth.value, growth.tolerance)
         }
         Term::Pack(index) => {
             let mut ends = [0; 3];
@@ -372,6 +380,7 @@ fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<S
         Acceptance::Nominal | Acceptance::Expanded => (nominal, nominal),
         Acceptance::WorstCase => (low, high),
     };
+    let reported = stack(job, pump, packs);
     for requirement in &pump.requirements {
         let met = match &requirement.form {
             Form::Linear {
@@ -400,7 +409,9 @@ fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<S
         };
         let clear = job.policy.acceptance != Acceptance::Expanded
             || clear_of_uncertainty(job, pump, packs, &requirement.form);
-        if !(met && clear) {
+        // The report's own verdict must not say otherwise.
+        let shown = judge(&requirement.form, &reported, job.policy.guard()).conforms();
+        if !(met && clear && shown) {
             breaches.push(format!(
                 "pump {}: {} is not met",
                 pump.tag, requirement.label
@@ -409,12 +420,12 @@ fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<S
     }
 }
 
-/// Whether the nominal value is further inside both limits than the expanded uncertainty. Source:
-/// JCGM 100:2008, 5.2.2 and 6.2.1; the decision rule of ISO 14253-1, from memory.
+/// Whether nominal value and middle are further inside both limits than the expanded uncertainty
+/// allows. Source: JCGM 100:2008, 5.2.2, 6.2.1 and G.4.1; the decision rule of ISO 14253-1, from
+/// memory.
 ///
 /// With a distance S to a limit, `S >= k u` is `(S / k)^2 >= u^2`: no root is needed.
 fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
-    let k = i128::from(job.policy.coverage_factor.raw());
     // Each limit as weights of the terms, in millionths, and the distance to it.
     let sides: [(Vec<(Term, i128)>, i128); 2] = match form {
         Form::Linear {
@@ -424,10 +435,11 @@ fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form)
             ..
         } => {
             let [_, value, _] = sum_ends(job, pump, packs, terms);
-            let weights: Vec<_> = terms.iter().map(|(t, c)| (*t, c.raw().into())).collect();
+            let up: Vec<_> = terms.iter().map(|(t, c)| (*t, c.raw().into())).collect();
+            let down = up.iter().map(|(t, c): &(Term, i128)| (*t, -c)).collect();
             [
-                (weights.clone(), value - i128::from(lower.ticks()) * MILLION),
-                (weights, i128::from(upper.ticks()) * MILLION - value),
+                (up, value - i128::from(lower.ticks()) * MILLION),
+                (down, i128::from(upper.ticks()) * MILLION - value),
             ]
         }
         Form::GasketFill {
@@ -441,10 +453,10 @@ fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form)
             let [_, wide, _] = sum_ends(job, pump, packs, gap);
             [(lower, 1), (upper, -1)].map(|(allowance, sign)| {
                 let grown = MILLION + i128::from(allowance.raw());
-                let mut weights = vec![(Term::Pack(*gasket), MILLION)];
+                let mut weights = vec![(Term::Pack(*gasket), sign * MILLION)];
                 weights.extend(
                     gap.iter()
-                        .map(|(t, c)| (*t, -grown * i128::from(c.raw()) / MILLION)),
+                        .map(|(t, c)| (*t, -sign * grown * i128::from(c.raw()) / MILLION)),
                 );
                 let beyond = sign * (free * MILLION * MILLION - grown * wide);
                 (weights, beyond.div_euclid(MILLION))
@@ -452,39 +464,86 @@ fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form)
         }
     };
     sides.iter().all(|(weights, distance)| {
-        let Some(reach) = distance.checked_mul(MILLION).filter(|_| *distance >= 0) else {
+        // The distance of the middle of the tolerances, twice, to stay in whole numbers.
+        let middle = weights.iter().map(|(term, weight)| {
+            let [low, nominal, high] = ends(job, pump, packs, *term);
+            weight * (low + high - 2 * nominal)
+        });
+        let twice = 2 * distance + middle.sum::<i128>();
+        let Some(doubt) = doubt(job, pump, packs, weights) else {
             return false;
         };
-        let Some(variance) = variance(job, pump, packs, weights) else {
+        let k = i128::from(job.policy.coverage.factor(doubt.freedom()).raw());
+        // In thousandths of what the distance is in, like the root of the variance, times k.
+        let Some(reach) = twice.checked_mul(500 * MILLION) else {
             return false;
         };
         // What is too large to be squared is larger than any variance counted here.
-        (reach / k).checked_pow(2).is_none_or(|s| s >= variance)
+        let clear = |reach: i128| {
+            (reach / k)
+                .checked_pow(2)
+                .is_none_or(|s| s >= doubt.variance)
+        };
+        *distance >= 0 && twice >= 0 && clear(reach)
     })
 }
 
-/// The squared combined standard uncertainty of a sum, its weights in millionths; `None` if it is
-/// too large to be counted.
-fn variance(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]) -> Option<i128> {
+/// How uncertain a sum is.
+struct Doubt {
+    /// Its squared combined standard uncertainty, in thousand-millionths of a tick.
+    variance: i128,
+    /// The fourth powers of what few degrees of freedom tell, over those.
+    fourths: f64,
+}
+
+impl Doubt {
+    /// Effective degrees of freedom, cut off, `None` without end.
+    fn freedom(&self) -> Option<u32> {
+        #[allow(clippy::cast_precision_loss)]
+        let square = self.variance as f64;
+        (1..=1_000)
+            .rev()
+            .find(|&whole| {
+                self.fourths > 0.0
+                    && f64::from(whole) * self.fourths <= square * square * (1.0 + 1e-12)
+            })
+            .or((self.fourths > 0.0).then_some(1))
+    }
+}
+
+/// How uncertain a sum is, its weights in millionths; `None` if that is too large to be counted.
+fn doubt(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]) -> Option<Doubt> {
     // What each independent error moves the sum by for one of it: dimensions, single pieces, lots.
     let mut moves: Vec<i128> = Vec::new();
     let mut of_lots: BTreeMap<(bool, usize), i128> = BTreeMap::new();
     let mut total: BTreeMap<Term, i128> = BTreeMap::new();
+    let mut fourths = 0.0;
     for (term, weight) in weights {
         *total.entry(*term).or_default() += weight;
     }
-    for (term, weight) in total {
+    let mut measured: BTreeMap<Term, i128> = BTreeMap::new();
+    for (&term, &weight) in &total {
         match term {
             Term::Dimension(index) => {
-                moves.push(weight.checked_mul(pump.dimensions[index].standard.ticks().into())?);
+                let dimension = &pump.dimensions[index];
+                let moved = weight.checked_mul(dimension.standard.raw().into())?;
+                if let Some(freedom) = dimension.freedom {
+                    #[allow(clippy::cast_precision_loss)]
+                    let square = moved.checked_mul(moved)? as f64;
+                    fourths += square * square / f64::from(freedom.max(1));
+                }
+                measured.insert(term, moved);
+            }
+            Term::Thermal(index) => {
+                let moved = weight.checked_mul(pump.growths[index].standard.raw().into())?;
+                measured.insert(term, moved);
             }
             Term::Pack(index) => {
                 for pick in packs.get(index).iter().flat_map(|pack| &pack.picks) {
                     let lot = job.stock.get(pick.item)?;
                     let size = lot.size?;
-                    let sides = [size.tolerance.minus, size.tolerance.plus];
-                    let half = sides.map(Length::ticks).into_iter().max()?;
-                    let own = weight.checked_mul(third_root(half))?;
+                    let width = size.tolerance.minus.ticks() + size.tolerance.plus.ticks();
+                    let own = weight.checked_mul(third_root(500 * i128::from(width)))?;
                     for _ in 0..pick.count {
                         moves.push(own);
                     }
@@ -494,7 +553,7 @@ fn variance(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]
                         None => (false, pick.item),
                     };
                     if let Some(shared) = size.uncertainty {
-                        let each = weight.checked_mul(shared.ticks().into())?;
+                        let each = weight.checked_mul(shared.raw().into())?;
                         let all = each.checked_mul(pick.count.into())?;
                         *of_lots.entry(key).or_default() += all;
                     }
@@ -502,15 +561,32 @@ fn variance(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]
             }
         }
     }
+    let mut variance: i128 = 0;
+    for pair in &pump.correlations {
+        let [Some(a), Some(b)] = pair.between.map(|term| measured.get(&term)) else {
+            continue;
+        };
+        let both = a.checked_mul(*b)?.checked_mul(2)?;
+        // In two parts, since the product of all three may not fit.
+        let r = i128::from(pair.coefficient.raw());
+        let rest = (both % MILLION) * r;
+        let up = if rest > 0 && rest % MILLION != 0 {
+            1
+        } else {
+            0
+        };
+        variance = variance.checked_add((both / MILLION).checked_mul(r)? + rest / MILLION + up)?;
+    }
+    moves.extend(measured.into_values());
     moves.extend(of_lots.into_values());
-    moves.iter().try_fold(0_i128, |sum, step| {
-        sum.checked_add(step.checked_mul(*step)?)
-    })
+    for step in moves {
+        variance = variance.checked_add(step.checked_mul(step)?)?;
+    }
+    Some(Doubt { variance, fourths })
 }
 
 /// The least whole u with 3 u^2 >= t^2: a half-width over the root of three, rounded up.
-fn third_root(half: i64) -> i128 {
-    let half = i128::from(half);
+fn third_root(half: i128) -> i128 {
     let (mut below, mut enough) = (-1, half);
     while enough - below > 1 {
         let middle = (below + enough) / 2;

@@ -3,14 +3,16 @@
 //! Whether a combination will do depends on the very pieces, since each brings its own
 //! tolerance, and a gasket depends on the pack below it; so the packs are chosen together.
 
+use std::collections::BTreeMap;
+
 use smallvec::SmallVec;
 
 use crate::choose::combination::{Combination, Window};
 use crate::decimal::Millionths;
-use crate::length::{Fine, Length};
+use crate::length::{Fine, Tolerance, Uncertainty};
 use crate::model::{Face, Term};
 use crate::policy::{Guard, Policy};
-use crate::pump::Pump;
+use crate::pump::{Estimate, Pump};
 use crate::stack::Variance;
 use crate::stock::{Item, Lot};
 
@@ -29,15 +31,18 @@ pub struct Row {
     /// What is kept clear. Worst cases of pieces add up, so each contribution brings its own; an
     /// expanded uncertainty does not, so it is only known of a whole kit.
     pub guard: Guard,
-    /// Sensitivity, in millionths, and standard uncertainty of each dimension.
-    dimensions: Vec<(i128, Length)>,
+    /// What dimensions and thermal terms bring to the uncertainty.
+    variance: Variance,
+    /// Twice how far the middle of their tolerances lies above their nominal sum.
+    uneven: i128,
 }
 
 /// How uncertain one piece of an item is.
 #[derive(Debug, Clone, Copy)]
 pub struct Doubt {
-    standard: Length,
-    lot: Option<(Lot, Length)>,
+    tolerance: Tolerance,
+    standard: Uncertainty,
+    lot: Option<(Lot, Uncertainty)>,
 }
 
 /// How uncertain the pieces of each item are.
@@ -45,6 +50,7 @@ pub fn doubts(stock: &[Item]) -> Vec<Option<Doubt>> {
     let doubt = |(index, item): (usize, &Item)| {
         let size = item.size?;
         Some(Doubt {
+            tolerance: size.tolerance,
             standard: size.standard(),
             lot: size.uncertainty.map(|u| (item.lot(index), u)),
         })
@@ -75,25 +81,25 @@ impl Row {
         doubts: &[Option<Doubt>],
         kit: impl Iterator<Item = &'a Combination>,
     ) -> i128 {
-        let Guard::Expanded(k) = self.guard else {
+        let Guard::Expanded(coverage) = self.guard else {
             return 0;
         };
-        let mut variance = Variance::default();
-        for &(c, standard) in &self.dimensions {
-            variance.add(c, 1, standard);
-        }
+        let mut variance = self.variance.clone();
+        let mut uneven = self.uneven;
         for (&c, combination) in self.sensitivity.iter().zip(kit) {
             for pick in combination.picks.iter().filter(|_| c != 0) {
                 let Some(doubt) = doubts.get(pick.item).copied().flatten() else {
                     continue;
                 };
-                variance.add(c, pick.count, doubt.standard);
+                variance.add(c, pick.count, doubt.standard, None);
+                uneven += c * i128::from(pick.count) * doubt.tolerance.uneven();
                 if let Some((lot, standard)) = doubt.lot {
                     variance.add_lot(c, pick.count, lot, standard);
                 }
             }
         }
-        variance.expanded(k)
+        // As in `stack::judge`.
+        (variance.expanded(coverage) - uneven.div_euclid(2)).max(0)
     }
 }
 
@@ -115,32 +121,50 @@ pub fn rows(pump: &Pump, policy: &Policy) -> Vec<Row> {
 fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guard: Guard) -> Row {
     let mut constant = -sign * Fine::from(face.bound).raw();
     let mut sensitivity = vec![0; pump.fits.len()];
-    let mut dimensions: Vec<_> = pump.dimensions.iter().map(|m| (0, m.standard)).collect();
+    let mut known: BTreeMap<Term, i128> = BTreeMap::new();
+    let mut uneven = 0;
     for (term, c) in &face.terms {
         let c = sign * i128::from(c.raw());
-        match *term {
-            Term::Pack(pack) => sensitivity[pack] += c,
-            Term::Dimension(index) => {
-                let measured = &pump.dimensions[index];
-                let hurts = if c > 0 {
-                    measured.tolerance.minus
-                } else {
-                    measured.tolerance.plus
-                };
-                constant += c * i128::from(measured.value.ticks());
-                dimensions[index].0 += c;
-                if guard == Guard::WorstCase {
-                    constant -= c.abs() * i128::from(hurts.ticks());
-                }
-            }
+        if let Term::Pack(pack) = *term {
+            sensitivity[pack] += c;
+        }
+        let Some(Estimate {
+            value, tolerance, ..
+        }) = pump.estimate(*term)
+        else {
+            continue;
+        };
+        constant += c * i128::from(value.ticks());
+        uneven += c * tolerance.uneven();
+        *known.entry(*term).or_default() += c;
+        if guard == Guard::WorstCase {
+            let hurts = if c > 0 {
+                tolerance.minus
+            } else {
+                tolerance.plus
+            };
+            constant -= c.abs() * i128::from(hurts.ticks());
         }
     }
+    let mut variance = Variance::default();
+    for (term, &c) in &known {
+        if let Some(estimate) = pump.estimate(*term) {
+            variance.add(c, 1, estimate.standard, estimate.freedom);
+        }
+    }
+    let weight = |term| known.get(&term).copied().unwrap_or_default();
+    let standard = |term| {
+        pump.estimate(term)
+            .map_or(Uncertainty::ZERO, |e| e.standard)
+    };
+    variance.correlate(&pump.correlations, weight, standard);
     Row {
         requirement,
         constant,
         sensitivity,
         guard,
-        dimensions,
+        variance,
+        uneven,
     }
 }
 

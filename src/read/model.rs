@@ -12,10 +12,11 @@ use toml::de::{DeTable, DeValue};
 use crate::decimal::Millionths;
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::{
-    Caution, ConsumableNeed, Dimension, Form, Material, Model, Pack, Requirement, Shape, Spread,
-    Term, Terms,
+    Caution, Compressibility, ConsumableNeed, Correlation, Dimension, Expansion, Form, Material,
+    Model, Pack, Requirement, Shape, Spread, Term, Terms, Thermal, is_temperature,
 };
 use crate::problem::{Place, Problem, Problems, Spot, mend_name};
+use crate::stack;
 
 /// The models that come with the program: name and text.
 pub const BUILT_IN: [(&str, &str); 2] = [
@@ -29,8 +30,18 @@ pub const BUILT_IN: [(&str, &str); 2] = [
     ),
 ];
 
+/// The materials table that comes with the program.
+const MATERIALS: &str = include_str!("../../models/materials.toml");
+
+/// The name of a materials table among the model files of a folder.
+const MATERIALS_NAME: &str = "materials";
+
 /// Where models are found: the folder that was given, then the built-in ones.
 pub struct Library {
+    /// What is known of materials beside what a model says itself.
+    materials: Vec<Material>,
+    /// The folder's own materials table, if there is one: file and hash.
+    own_materials: Option<(String, String)>,
     /// Name to file and text; a folder's file outranks a built-in one of the same name.
     texts: BTreeMap<String, (String, String)>,
 }
@@ -47,8 +58,15 @@ impl Library {
                 )
             })
             .collect();
+        let materials = gather_materials("built-in materials.toml", MATERIALS, problems);
+        let mut library = Library {
+            materials,
+            own_materials: None,
+            texts: BTreeMap::new(),
+        };
         let Some(folder) = folder else {
-            return Library { texts };
+            library.texts = texts;
+            return library;
         };
         let trouble = |path: &Path, error: &dyn std::fmt::Display| {
             Problem::new(
@@ -70,6 +88,14 @@ impl Library {
                         continue;
                     }
                     match fs::read_to_string(&path) {
+                        Ok(text) if name == MATERIALS_NAME => {
+                            let file = path.display().to_string();
+                            let own = gather_materials(&file, &text, problems);
+                            // The first that says something of a material is heard.
+                            library.materials = join(own, &library.materials);
+                            let hash = super::sha256(text.as_bytes());
+                            library.own_materials = Some((file, hash));
+                        }
                         Ok(text) => {
                             texts.insert(name, (path.display().to_string(), text));
                         }
@@ -78,7 +104,13 @@ impl Library {
                 }
             }
         }
-        Library { texts }
+        library.texts = texts;
+        library
+    }
+
+    /// The folder's own materials table, if there is one: file and hash.
+    pub(super) fn own_materials(&self) -> Option<&(String, String)> {
+        self.own_materials.as_ref()
     }
 
     /// The names, sorted.
@@ -127,7 +159,7 @@ impl Library {
     /// Reads a model; problems inside it are added once however often it is asked for.
     pub fn find(&self, name: &str, problems: &mut Problems) -> Option<Model> {
         let (file, text) = self.texts.get(name)?;
-        match parse(name, file, text) {
+        match parse_with(name, file, text, &self.materials) {
             Ok(model) => Some(model),
             Err(found) => {
                 problems.absorb(found);
@@ -138,7 +170,7 @@ impl Library {
 }
 
 /// The keys of a model file, and those of the tables below them.
-const KEYS: [(&str, &[&str]); 9] = [
+const KEYS: [(&str, &[&str]); 10] = [
     ("title", &[]),
     ("unit", &[]),
     (
@@ -163,12 +195,39 @@ const KEYS: [(&str, &[&str]); 9] = [
             "gap",
             "allowance",
             "limits",
+            "when",
+            "hot_target",
+            "hot_allowance",
+            "hot_limits",
         ],
     ),
-    ("material", &["plus_minus"]),
+    ("material", &MATERIAL_KEYS),
     ("consumable", &["kind", "fit_column", "count"]),
     ("caution", &["when", "text"]),
-    ("thermal", &[]),
+    (
+        "thermal",
+        &[
+            "label",
+            "length",
+            "length_plus_minus",
+            "material",
+            "expansion",
+            "expansion_plus_minus",
+            "cold",
+            "running",
+            "temperature_plus_minus",
+        ],
+    ),
+    ("correlation", &["between", "coefficient"]),
+];
+
+/// The keys of a material.
+const MATERIAL_KEYS: [&str; 5] = [
+    "plus_minus",
+    "compressibility",
+    "expansion",
+    "expansion_plus_minus",
+    "source",
 ];
 
 #[derive(Deserialize)]
@@ -187,9 +246,35 @@ struct ModelFile {
     caution: Vec<CautionFile>,
     #[serde(default)]
     material: BTreeMap<String, Spanned<MaterialFile>>,
-    /// Thermal terms have their place in the format, but a model that needs them must not be
-    /// worked without them.
-    thermal: Option<Spanned<toml::Value>>,
+    #[serde(default)]
+    thermal: BTreeMap<String, Spanned<ThermalFile>>,
+    #[serde(default)]
+    correlation: Vec<Spanned<CorrelationFile>>,
+}
+
+#[derive(Deserialize)]
+struct MaterialsFile {
+    #[serde(default)]
+    material: BTreeMap<String, Spanned<MaterialFile>>,
+}
+
+#[derive(Deserialize)]
+struct ThermalFile {
+    label: Option<String>,
+    length: Spanned<Quantity>,
+    length_plus_minus: Option<Spanned<Quantity>>,
+    material: Option<Spanned<String>>,
+    expansion: Option<Spanned<Quantity>>,
+    expansion_plus_minus: Option<Spanned<Quantity>>,
+    cold: Spanned<Quantity>,
+    running: Spanned<Quantity>,
+    temperature_plus_minus: Option<Spanned<Quantity>>,
+}
+
+#[derive(Deserialize)]
+struct CorrelationFile {
+    between: Spanned<Vec<Spanned<String>>>,
+    coefficient: Spanned<Quantity>,
 }
 
 #[derive(Deserialize)]
@@ -219,6 +304,10 @@ struct RequirementFile {
     gap: Option<BTreeMap<String, Spanned<Quantity>>>,
     allowance: Option<Spanned<Quantity>>,
     limits: Spanned<Vec<Spanned<Quantity>>>,
+    when: Option<Spanned<String>>,
+    hot_target: Option<Spanned<Quantity>>,
+    hot_allowance: Option<Spanned<Quantity>>,
+    hot_limits: Option<Spanned<Vec<Spanned<Quantity>>>>,
 }
 
 #[derive(Deserialize)]
@@ -236,7 +325,13 @@ struct CautionFile {
 
 #[derive(Deserialize)]
 struct MaterialFile {
-    plus_minus: Spanned<Quantity>,
+    plus_minus: Option<Spanned<Quantity>>,
+    compressibility: Option<Spanned<Vec<Spanned<Quantity>>>>,
+    expansion: Option<Spanned<Quantity>>,
+    expansion_plus_minus: Option<Spanned<Quantity>>,
+    /// For people; a table without its sources is of little use, but nothing follows from it.
+    #[serde(rename = "source")]
+    _source: Option<String>,
 }
 
 /// A number in the model's unit, or a text with a unit of its own.
@@ -294,27 +389,69 @@ impl Quantity {
 /// assert!(problems.sorted()[0].to_string().starts_with("m.toml, line 1"));
 /// ```
 pub fn parse(name: &str, file: &str, text: &str) -> Result<Model, Problems> {
+    let mut problems = Problems::new();
+    let materials = gather_materials("built-in materials.toml", MATERIALS, &mut problems);
+    parse_with(name, file, text, &materials)
+}
+
+/// Reads the text of a model file beside a materials table.
+fn parse_with(
+    name: &str,
+    file: &str,
+    text: &str,
+    materials: &[Material],
+) -> Result<Model, Problems> {
     let mut reader = Reader {
         file,
         text,
         problems: Problems::new(),
     };
-    reader.unknown_keys();
+    reader.unknown_keys(&KEYS);
     let model = match toml::from_str::<ModelFile>(text) {
-        Ok(raw) => reader.model(name, raw),
+        Ok(raw) => reader.model(name, raw, materials),
         Err(error) => {
-            let span = error.span().unwrap_or(0..0);
-            let wrong = error.message().trim().replace('\n', " ");
-            reader.add(
-                &span,
-                wrong,
-                "a model file as DEVELOPERS.md describes it",
-                "correct it; compare with the models that come with the program",
-            );
+            reader.malformed(&error, "a model file as DEVELOPERS.md describes it");
             None
         }
     };
     reader.problems.settle(model).map(|(model, _)| model)
+}
+
+/// Reads a materials table; what is wrong with it is added to the problems.
+fn gather_materials(file: &str, text: &str, problems: &mut Problems) -> Vec<Material> {
+    let mut reader = Reader {
+        file,
+        text,
+        problems: Problems::new(),
+    };
+    reader.unknown_keys(&[("material", &MATERIAL_KEYS)]);
+    let materials = match toml::from_str::<MaterialsFile>(text) {
+        // A bare number has no unit here: tolerances are a model's or the stock's own.
+        Ok(raw) => reader.materials(raw.material, None),
+        Err(error) => {
+            reader.malformed(&error, "a materials table as DEVELOPERS.md describes it");
+            None
+        }
+    };
+    problems.absorb(reader.problems);
+    materials.unwrap_or_default()
+}
+
+/// Two lists of materials as one: what the first says of a material stands, the second fills in
+/// what it leaves out.
+fn join(mut first: Vec<Material>, second: &[Material]) -> Vec<Material> {
+    for other in second {
+        let same = |m: &&mut Material| m.name.to_lowercase() == other.name.to_lowercase();
+        match first.iter_mut().find(same) {
+            Some(known) => {
+                known.tolerance = known.tolerance.or(other.tolerance);
+                known.compressibility = known.compressibility.or(other.compressibility);
+                known.expansion = known.expansion.or(other.expansion);
+            }
+            None => first.push(other.clone()),
+        }
+    }
+    first
 }
 
 struct Reader<'a> {
@@ -322,6 +459,8 @@ struct Reader<'a> {
     text: &'a str,
     problems: Problems,
 }
+
+type Keys = (&'static str, &'static [&'static str]);
 
 impl Reader<'_> {
     fn add(
@@ -342,16 +481,29 @@ impl Reader<'_> {
             .add(Problem::new(place, found, expected, mend));
     }
 
-    /// Complains of every key that a model file does not have.
-    fn unknown_keys(&mut self) {
+    /// Says what is wrong with a text that does not read at all.
+    fn malformed(&mut self, error: &toml::de::Error, expected: &str) {
+        let span = error.span().unwrap_or(0..0);
+        let wrong = error.message().trim().replace('\n', " ");
+        self.add(
+            &span,
+            wrong,
+            expected,
+            "correct it; compare with the files that come with the program",
+        );
+    }
+
+    /// Complains of every key that such a file does not have.
+    fn unknown_keys(&mut self, known: &[Keys]) {
         // A text that is no TOML is complained of when it is read.
         let Ok(file) = DeTable::parse(self.text) else {
             return;
         };
         for (key, value) in file.get_ref() {
             let name: &str = key.get_ref();
-            self.key(name, &key.span(), &KEYS.map(|(key, _)| key));
-            let Some((_, keys)) = KEYS
+            let names: Vec<&str> = known.iter().map(|(key, _)| *key).collect();
+            self.key(name, &key.span(), &names);
+            let Some((_, keys)) = known
                 .iter()
                 .find(|(key, keys)| *key == name && !keys.is_empty())
             else {
@@ -423,15 +575,7 @@ impl Reader<'_> {
         number
     }
 
-    fn model(&mut self, name: &str, raw: ModelFile) -> Option<Model> {
-        if let Some(thermal) = &raw.thermal {
-            self.add(
-                &thermal.span(),
-                "thermal terms",
-                "a model without them",
-                "this version does not work with thermal terms; state the target cold, or wait for one that does",
-            );
-        }
+    fn model(&mut self, name: &str, raw: ModelFile, known: &[Material]) -> Option<Model> {
         let unit = Unit::parse(raw.unit.get_ref());
         if unit.is_none() {
             let found = format!("the unit `{}`", raw.unit.get_ref());
@@ -451,36 +595,44 @@ impl Reader<'_> {
             .into_iter()
             .map(|(name, span, raw)| self.pack(name, &span, raw))
             .collect();
-        let materials: Vec<Option<Material>> = in_file_order(raw.material)
+        let materials = self.materials(raw.material, Some(unit));
+        let materials = materials.map(|own| join(own, known));
+        let thermals: Vec<Option<Thermal>> = in_file_order(raw.thermal)
             .into_iter()
-            .map(|(name, _, raw)| {
-                Some(Material {
+            .map(|(name, span, raw)| {
+                self.thermal(
                     name,
-                    tolerance: self.tolerance(&raw.plus_minus, unit)?,
-                })
+                    &span,
+                    &raw,
+                    unit,
+                    materials.as_deref().unwrap_or(known),
+                )
             })
             .collect();
+        let thermals: Option<Vec<Thermal>> = thermals.into_iter().collect();
         let dimensions: Vec<Dimension> = dimensions.into_iter().collect::<Option<_>>()?;
         let packs: Vec<Pack> = packs.into_iter().collect::<Option<_>>()?;
-        for pack in &packs {
-            if dimensions.iter().any(|d| d.name == pack.name) {
-                let found = format!("`{}` both as a dimension and as a pack", pack.name);
-                self.add(
-                    &raw.unit.span(),
-                    found,
-                    "a name for each",
-                    "rename one of them",
-                );
-            }
-        }
+        let thermals = thermals?;
         let names = Names {
             dimensions: &dimensions,
+            thermals: &thermals,
             packs: &packs,
         };
-        let requirements: Vec<Option<Requirement>> = in_file_order(raw.requirement)
+        let mut all = names.all();
+        all.sort_unstable();
+        for pair in all.windows(2).filter(|pair| pair[0] == pair[1]) {
+            self.add(
+                &raw.unit.span(),
+                format!("`{}` as the name of two things", pair[0]),
+                "a name for each dimension, thermal term and pack",
+                "rename one of them",
+            );
+        }
+        let requirements: Vec<Option<Vec<Requirement>>> = in_file_order(raw.requirement)
             .into_iter()
-            .map(|(name, span, raw)| self.requirement(name, &span, raw, unit, &names))
+            .map(|(name, span, raw)| self.requirement(name, &span, &raw, unit, &names))
             .collect();
+        let correlations = self.correlations(&raw.correlation, &names);
         let whole = self.text.len()..self.text.len();
         if packs.is_empty() {
             self.add(
@@ -498,7 +650,8 @@ impl Reader<'_> {
                 "add a [requirement.name]",
             );
         }
-        let requirements: Vec<Requirement> = requirements.into_iter().collect::<Option<_>>()?;
+        let requirements: Option<Vec<Vec<Requirement>>> = requirements.into_iter().collect();
+        let requirements: Vec<Requirement> = requirements?.into_iter().flatten().collect();
         for (index, pack) in packs.iter().enumerate() {
             if !requirements.is_empty() && !requirements.iter().any(|r| r.form.involves(index)) {
                 let found = format!("the pack `{}`, which no requirement asks for", pack.name);
@@ -515,6 +668,8 @@ impl Reader<'_> {
             title: raw.title,
             unit,
             dimensions,
+            thermals,
+            correlations: correlations?,
             packs,
             requirements,
             consumables: raw
@@ -526,7 +681,7 @@ impl Reader<'_> {
                     count: c.count,
                 })
                 .collect(),
-            materials: materials.into_iter().collect::<Option<_>>()?,
+            materials: materials?,
             cautions: raw
                 .caution
                 .into_iter()
@@ -583,7 +738,7 @@ impl Reader<'_> {
             }
             (None, None, None, Some(u)) => self
                 .tolerance(u, unit)
-                .map(|u| Spread::StandardUncertainty(u.plus)),
+                .map(|u| Spread::StandardUncertainty(u.plus.into())),
             _ => {
                 self.add(
                     span,
@@ -640,23 +795,15 @@ impl Reader<'_> {
         &mut self,
         name: String,
         span: &Range<usize>,
-        raw: RequirementFile,
+        raw: &RequirementFile,
         unit: Unit,
         names: &Names<'_>,
-    ) -> Option<Requirement> {
+    ) -> Option<Vec<Requirement>> {
         let label = raw
             .label
             .clone()
             .unwrap_or_else(|| super::pumps::heading(&name));
-        let [low, high] = raw.limits.get_ref().as_slice() else {
-            self.add(
-                &raw.limits.span(),
-                "limits that are not two",
-                "[lower, upper]",
-                "give both limits",
-            );
-            return None;
-        };
+        let [low, high] = self.limits(&raw.limits)?;
         let form = match (
             &raw.terms,
             &raw.target,
@@ -712,16 +859,435 @@ impl Reader<'_> {
             );
             return None;
         }
-        if let Err(wrong) = form.check() {
+        let (cold, hot) = match raw.when.as_ref().map(|w| w.get_ref().as_str()) {
+            None | Some("cold") => (true, false),
+            Some("hot") => (false, true),
+            Some("both") => (true, true),
+            Some(other) => {
+                let found = format!("`{other}`");
+                let at = raw.when.as_ref().map_or(span.clone(), Spanned::span);
+                self.add(&at, found, "cold, hot or both", "correct the word");
+                return None;
+            }
+        };
+        let grows = form.terms().any(|term| matches!(term, Term::Thermal(_)));
+        if grows && !hot {
             self.add(
-                &raw.limits.span(),
-                wrong,
-                "lower <= target <= upper",
-                "correct target and limits",
+                span,
+                format!("thermal terms in `{name}`, which is asked cold"),
+                "thermal terms where the pump runs hot",
+                "add when = \"hot\" or \"both\", or take the terms out",
             );
             return None;
         }
-        Some(Requirement { name, label, form })
+        let own_hot = [
+            raw.hot_target.as_ref().map(Spanned::span),
+            raw.hot_allowance.as_ref().map(Spanned::span),
+            raw.hot_limits.as_ref().map(Spanned::span),
+        ];
+        if let Some(at) = own_hot
+            .into_iter()
+            .flatten()
+            .next()
+            .filter(|_| !(cold && hot))
+        {
+            self.add(
+                &at,
+                format!(
+                    "a value of its own for running hot in `{name}`, which is not asked both ways"
+                ),
+                "target and limits of the one way it is asked",
+                "add when = \"both\", or state them as target and limits",
+            );
+            return None;
+        }
+        let mut made = Vec::new();
+        if cold {
+            made.push(Requirement {
+                name: name.clone(),
+                label: label.clone(),
+                form: form.clone().cold(),
+            });
+        }
+        if hot {
+            made.push(Requirement {
+                name: if cold { format!("{name}_hot") } else { name },
+                label: format!("{label}, running hot"),
+                form: self.hot(form, raw, unit)?,
+            });
+        }
+        for made in &made {
+            if let Err(wrong) = made.form.check() {
+                let at = raw
+                    .hot_limits
+                    .as_ref()
+                    .filter(|_| made.label != label)
+                    .map_or(raw.limits.span(), Spanned::span);
+                self.add(
+                    &at,
+                    wrong,
+                    "lower <= target <= upper",
+                    "correct target and limits",
+                );
+                return None;
+            }
+        }
+        Some(made)
+    }
+
+    /// The two ends of a pair.
+    fn limits<'q>(
+        &mut self,
+        limits: &'q Spanned<Vec<Spanned<Quantity>>>,
+    ) -> Option<[&'q Spanned<Quantity>; 2]> {
+        if let [low, high] = limits.get_ref().as_slice() {
+            return Some([low, high]);
+        }
+        self.add(
+            &limits.span(),
+            "limits that are not two",
+            "[lower, upper]",
+            "give both limits",
+        );
+        None
+    }
+
+    /// The form with the values that hold when the pump runs hot, where the file gives such.
+    fn hot(&mut self, form: Form, raw: &RequirementFile, unit: Unit) -> Option<Form> {
+        let limits = match &raw.hot_limits {
+            Some(limits) => Some(self.limits(limits)?),
+            None => None,
+        };
+        let (aim, other) = match form {
+            Form::Linear { .. } => (&raw.hot_target, &raw.hot_allowance),
+            Form::GasketFill { .. } => (&raw.hot_allowance, &raw.hot_target),
+        };
+        if let Some(other) = other {
+            self.add(
+                &other.span(),
+                "an aim of the other form",
+                "hot_target beside terms, hot_allowance beside a gap",
+                "correct the key",
+            );
+            return None;
+        }
+        match form {
+            Form::Linear {
+                terms,
+                target,
+                lower,
+                upper,
+            } => {
+                let mut of = |own: Option<&Spanned<Quantity>>, usual| match own {
+                    Some(own) => self.length(own, unit),
+                    None => Some(usual),
+                };
+                Some(Form::Linear {
+                    terms,
+                    target: of(aim.as_ref(), target)?,
+                    lower: of(limits.map(|[low, _]| low), lower)?,
+                    upper: of(limits.map(|[_, high]| high), upper)?,
+                })
+            }
+            Form::GasketFill {
+                gasket,
+                gap,
+                target,
+                lower,
+                upper,
+            } => {
+                let mut of = |own: Option<&Spanned<Quantity>>, usual| match own {
+                    Some(own) => self.number(own),
+                    None => Some(usual),
+                };
+                Some(Form::GasketFill {
+                    gasket,
+                    gap,
+                    target: of(aim.as_ref(), target)?,
+                    lower: of(limits.map(|[low, _]| low), lower)?,
+                    upper: of(limits.map(|[_, high]| high), upper)?,
+                })
+            }
+        }
+    }
+
+    fn materials(
+        &mut self,
+        raw: BTreeMap<String, Spanned<MaterialFile>>,
+        unit: Option<Unit>,
+    ) -> Option<Vec<Material>> {
+        let materials: Vec<Option<Material>> = in_file_order(raw)
+            .into_iter()
+            .map(|(name, _, raw)| self.material(name, &raw, unit))
+            .collect();
+        materials.into_iter().collect()
+    }
+
+    fn material(
+        &mut self,
+        name: String,
+        raw: &MaterialFile,
+        unit: Option<Unit>,
+    ) -> Option<Material> {
+        let tolerance = match (&raw.plus_minus, unit) {
+            (None, _) => Some(None),
+            (Some(within), Some(unit)) => self.tolerance(within, unit).map(Some),
+            (Some(within), None) => {
+                self.add(
+                    &within.span(),
+                    "a thickness tolerance in the materials table",
+                    "what belongs to the material alone",
+                    "state it in the stock workbook, or in a model file",
+                );
+                None
+            }
+        };
+        let compressibility = match &raw.compressibility {
+            None => Some(None),
+            Some(range) => self.compressibility(range).map(Some),
+        };
+        let expansion = self.expansion(raw.expansion.as_ref(), raw.expansion_plus_minus.as_ref());
+        Some(Material {
+            name,
+            tolerance: tolerance?,
+            compressibility: compressibility?,
+            expansion: expansion?,
+        })
+    }
+
+    fn compressibility(
+        &mut self,
+        range: &Spanned<Vec<Spanned<Quantity>>>,
+    ) -> Option<Compressibility> {
+        let [least, most] = self.limits(range)?;
+        let (least, most) = (self.number(least)?, self.number(most)?);
+        if least < Millionths::ZERO || most.raw() > 100_000_000 || least > most {
+            self.add(
+                &range.span(),
+                format!("a compressibility from {least} to {most}"),
+                "two percentages, the smaller first",
+                "correct them",
+            );
+            return None;
+        }
+        Some(Compressibility { least, most })
+    }
+
+    /// A coefficient of expansion with its plus/minus, if there is one; nothing where it is bad.
+    #[allow(clippy::option_option)]
+    fn expansion(
+        &mut self,
+        value: Option<&Spanned<Quantity>>,
+        within: Option<&Spanned<Quantity>>,
+    ) -> Option<Option<Expansion>> {
+        let Some(raw) = value else {
+            if let Some(within) = within {
+                self.add(
+                    &within.span(),
+                    "a plus/minus of no expansion",
+                    "expansion beside it",
+                    "state the coefficient, or take the plus/minus out",
+                );
+                return None;
+            }
+            return Some(None);
+        };
+        let range = |n: &Millionths| (0..=1_000_000_000).contains(&n.raw());
+        let number = self.bounded(raw, range, "millionths per kelvin, 0 to 1000");
+        let within = match within {
+            Some(within) => self.bounded(within, range, "a plus/minus that is not negative"),
+            None => Some(Millionths::ZERO),
+        };
+        Some(Some(Expansion {
+            value: number?,
+            within: within?,
+        }))
+    }
+
+    /// A number in a range.
+    fn bounded(
+        &mut self,
+        quantity: &Spanned<Quantity>,
+        range: impl Fn(&Millionths) -> bool,
+        expected: &str,
+    ) -> Option<Millionths> {
+        let number = self.number(quantity)?;
+        if range(&number) {
+            return Some(number);
+        }
+        let found = format!("`{}`", quantity.get_ref().show());
+        self.add(&quantity.span(), found, expected, "correct the value");
+        None
+    }
+
+    fn thermal(
+        &mut self,
+        name: String,
+        span: &Range<usize>,
+        raw: &ThermalFile,
+        unit: Unit,
+        materials: &[Material],
+    ) -> Option<Thermal> {
+        let length = self.length(&raw.length, unit).filter(|&length| {
+            let positive = length > Length::ZERO;
+            if !positive {
+                let found = format!("the length {}", raw.length.get_ref().show());
+                self.add(&raw.length.span(), found, "a length above 0", "correct it");
+            }
+            positive
+        });
+        let within = match &raw.length_plus_minus {
+            Some(within) => self.tolerance(within, unit).map(|t| t.minus.max(t.plus)),
+            None => Some(Length::ZERO),
+        };
+        let of_table = match &raw.material {
+            None => Some(None),
+            Some(material) => {
+                let wanted = material.get_ref().to_lowercase();
+                let found = materials
+                    .iter()
+                    .find(|m| m.name.to_lowercase() == wanted)
+                    .and_then(|m| m.expansion);
+                if found.is_none() && raw.expansion.is_none() {
+                    let known = materials.iter().filter(|m| m.expansion.is_some());
+                    let known: Vec<&str> = known.map(|m| m.name.as_str()).collect();
+                    let mend = mend_name(
+                        material.get_ref(),
+                        known.iter().copied(),
+                        "state its expansion here",
+                    );
+                    self.add(
+                        &material.span(),
+                        format!(
+                            "the material `{}`, whose expansion is not known",
+                            material.get_ref()
+                        ),
+                        format!("one of {}", known.join(", ")),
+                        mend,
+                    );
+                    None
+                } else {
+                    Some(found)
+                }
+            }
+        };
+        let own = self.expansion(raw.expansion.as_ref(), raw.expansion_plus_minus.as_ref());
+        let expansion = own.and_then(|own| Some(own.or(of_table?)));
+        if expansion == Some(None) {
+            self.add(
+                span,
+                format!("nothing that says how `{name}` grows"),
+                "expansion, or a material of the table",
+                "state one of them",
+            );
+        }
+        let degrees = "degrees Celsius from -273 to 1500";
+        let cold = self.bounded(&raw.cold, |t| is_temperature(*t), degrees);
+        let running = self.bounded(&raw.running, |t| is_temperature(*t), degrees);
+        let temperature_within = match &raw.temperature_plus_minus {
+            Some(within) => self.bounded(
+                within,
+                |t| (0..=1_000_000_000).contains(&t.raw()),
+                "a plus/minus that is not negative",
+            ),
+            None => Some(Millionths::ZERO),
+        };
+        let label = raw
+            .label
+            .clone()
+            .unwrap_or_else(|| super::pumps::heading(&name));
+        Some(Thermal {
+            name,
+            label,
+            length: length?,
+            length_within: within?,
+            expansion: expansion??,
+            cold: cold?,
+            running: running?,
+            temperature_within: temperature_within?,
+        })
+    }
+
+    fn correlations(
+        &mut self,
+        raw: &[Spanned<CorrelationFile>],
+        names: &Names<'_>,
+    ) -> Option<Vec<Correlation>> {
+        let found: Vec<Option<Correlation>> = raw
+            .iter()
+            .map(|raw| self.correlation(raw.get_ref(), names))
+            .collect();
+        let found: Vec<Correlation> = found.into_iter().collect::<Option<_>>()?;
+        for (index, one) in found.iter().enumerate() {
+            let [a, b] = one.between;
+            let again = found[..index]
+                .iter()
+                .any(|other| other.between == [a, b] || other.between == [b, a]);
+            if again {
+                self.add(
+                    &raw[index].span(),
+                    "the same two a second time",
+                    "one correlation for each two",
+                    "take one of them out",
+                );
+                return None;
+            }
+        }
+        if !stack::can_be(&found) {
+            let all = raw.first().map_or(0, |first| first.span().start)
+                ..raw.last().map_or(0, |last| last.span().end);
+            self.add(
+                &all,
+                "correlations that cannot all hold at once (their matrix is not positive semi-definite)",
+                "coefficients that agree with each other",
+                "if a goes with b and b with c, a must go with c: correct the coefficients",
+            );
+            return None;
+        }
+        Some(found)
+    }
+
+    fn correlation(&mut self, raw: &CorrelationFile, names: &Names<'_>) -> Option<Correlation> {
+        let coefficient = self.bounded(
+            &raw.coefficient,
+            |r| r.raw().abs() <= 1_000_000,
+            "a correlation coefficient from -1 to 1",
+        );
+        let [first, second] = raw.between.get_ref().as_slice() else {
+            self.add(
+                &raw.between.span(),
+                "a correlation that is not between two",
+                "between = [\"one\", \"other\"]",
+                "name two dimensions, or two thermal terms",
+            );
+            return None;
+        };
+        let mut term = |name: &Spanned<String>| {
+            let term = names.term(name.get_ref());
+            if term.is_none() {
+                self.unknown(&name.span(), name.get_ref(), names);
+            }
+            term
+        };
+        let (a, b) = (term(first), term(second));
+        let between = [a?, b?];
+        match between {
+            [Term::Dimension(a), Term::Dimension(b)] | [Term::Thermal(a), Term::Thermal(b)]
+                if a != b => {}
+            _ => {
+                self.add(
+                    &raw.between.span(),
+                    "a correlation of two that cannot have one",
+                    "two different dimensions, or two different thermal terms",
+                    "pieces share the error of their lot by themselves; correct the names",
+                );
+                return None;
+            }
+        }
+        Some(Correlation {
+            between,
+            coefficient: coefficient?,
+        })
     }
 
     fn terms(
@@ -734,9 +1300,7 @@ impl Reader<'_> {
         let terms: Vec<Option<(Term, Millionths)>> = in_order
             .into_iter()
             .map(|(name, sensitivity)| {
-                let dimension = names.dimensions.iter().position(|d| d.name == *name);
-                let pack = names.packs.iter().position(|p| p.name == *name);
-                let term = dimension.map(Term::Dimension).or(pack.map(Term::Pack));
+                let term = names.term(name);
                 if term.is_none() {
                     self.unknown(&sensitivity.span(), name, names);
                 }
@@ -754,25 +1318,40 @@ impl Reader<'_> {
     }
 
     fn unknown(&mut self, span: &Range<usize>, name: &str, names: &Names<'_>) {
-        let known: Vec<&str> = names
-            .dimensions
-            .iter()
-            .map(|d| d.name.as_str())
-            .chain(names.packs.iter().map(|p| p.name.as_str()))
-            .collect();
+        let known = names.all();
         let mend = mend_name(
             name,
             known.iter().copied(),
-            "add it as a [dimension] or a [pack]",
+            "add it as a [dimension], a [thermal] term or a [pack]",
         );
-        let found = format!("`{name}`, which is neither a dimension nor a pack of this model");
+        let found = format!("`{name}`, which is no dimension, thermal term or pack of this model");
         self.add(span, found, format!("one of {}", known.join(", ")), mend);
     }
 }
 
 struct Names<'a> {
     dimensions: &'a [Dimension],
+    thermals: &'a [Thermal],
     packs: &'a [Pack],
+}
+
+impl<'a> Names<'a> {
+    fn all(&self) -> Vec<&'a str> {
+        let dimensions = self.dimensions.iter().map(|d| d.name.as_str());
+        let thermals = self.thermals.iter().map(|t| t.name.as_str());
+        let packs = self.packs.iter().map(|p| p.name.as_str());
+        dimensions.chain(thermals).chain(packs).collect()
+    }
+
+    fn term(&self, name: &str) -> Option<Term> {
+        let dimension = self.dimensions.iter().position(|d| d.name == name);
+        let thermal = self.thermals.iter().position(|t| t.name == name);
+        let pack = self.packs.iter().position(|p| p.name == name);
+        dimension
+            .map(Term::Dimension)
+            .or(thermal.map(Term::Thermal))
+            .or(pack.map(Term::Pack))
+    }
 }
 
 /// Tables in the order in which the file has them.

@@ -6,11 +6,11 @@ use super::find_sheet;
 use super::model::Library;
 use super::table::{FITS, Heading, Line, NEEDED_OF_PUMPS, Table, key};
 use crate::decimal::Millionths;
-use crate::length::{Length, Tolerance};
-use crate::model::{Dimension, Form, Model, Requirement, Spread};
+use crate::length::{Length, Tolerance, Uncertainty};
+use crate::model::{Dimension, Form, Model, Requirement, Spread, Thermal};
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems, mend_name};
-use crate::pump::{Due, Measured, Pump};
+use crate::pump::{Due, Growth, Measured, Pump};
 use crate::sheet::{Book, Cell};
 use crate::stock::Code;
 
@@ -186,6 +186,11 @@ fn known_headings(models: &[Model]) -> Vec<String> {
             .packs
             .iter()
             .flat_map(|p| names(&p.name, &p.label, FITS));
+        let thermals = model.thermals.iter().flat_map(|t| {
+            OF_GROWTH
+                .into_iter()
+                .flat_map(|behind| names(&t.name, &t.label, behind))
+        });
         let requirements = model.requirements.iter().flat_map(|r| {
             SIDES
                 .into_iter()
@@ -197,6 +202,7 @@ fn known_headings(models: &[Model]) -> Vec<String> {
             .filter_map(|c| c.fit_column.clone());
         dimensions
             .chain(packs)
+            .chain(thermals)
             .chain(requirements)
             .chain(consumables)
             .collect::<Vec<_>>()
@@ -206,6 +212,9 @@ fn known_headings(models: &[Model]) -> Vec<String> {
 
 /// What a pump may state of a requirement for itself.
 const SIDES: [&str; 3] = ["target", "min", "max"];
+
+/// What a pump may state of a thermal term for itself.
+const OF_GROWTH: [&str; 3] = ["length", "cold", "running"];
 
 /// Whether a heading is one of the numbered readings of a dimension.
 fn is_reading(heading_key: &str, models: &[Model]) -> bool {
@@ -226,6 +235,8 @@ struct Columns {
     fits: Vec<Option<Heading>>,
     /// Per dimension: its column, or those of its readings.
     dimensions: Vec<Vec<Heading>>,
+    /// Per thermal term: length, cold and running temperature.
+    thermals: Vec<[Option<Heading>; 3]>,
     /// Per requirement: target, min, max.
     limits: Vec<[Option<Heading>; 3]>,
     consumables: Vec<Option<Heading>>,
@@ -275,6 +286,13 @@ impl Columns {
                 all
             })
             .collect();
+        let thermals = model
+            .thermals
+            .iter()
+            .map(|t| {
+                OF_GROWTH.map(|behind| table.either(&names(&t.name, &t.label, behind)).cloned())
+            })
+            .collect();
         let limits = model
             .requirements
             .iter()
@@ -288,6 +306,7 @@ impl Columns {
         Columns {
             fits,
             dimensions,
+            thermals,
             limits,
             consumables,
         }
@@ -327,6 +346,13 @@ impl PumpReader<'_> {
             .iter()
             .zip(&self.columns.dimensions)
             .map(|(dimension, columns)| self.measured(dimension, columns, problems))
+            .collect();
+        let growths: Vec<Option<Growth>> = self
+            .model
+            .thermals
+            .iter()
+            .zip(&self.columns.thermals)
+            .map(|(thermal, columns)| self.growth(thermal, columns, problems))
             .collect();
         let requirements: Vec<Option<Requirement>> = self
             .model
@@ -380,6 +406,8 @@ impl PumpReader<'_> {
             consumable_fits,
             fits,
             dimensions: dimensions.into_iter().collect::<Option<_>>()?,
+            growths: growths.into_iter().collect::<Option<_>>()?,
+            correlations: self.model.correlations.clone(),
             requirements: requirements.into_iter().collect::<Option<_>>()?,
             row: line.row.number,
         };
@@ -442,13 +470,17 @@ impl PumpReader<'_> {
                 "check the sign; the value is used as it stands",
             ));
         }
-        let coverage = self.policy.coverage_factor;
+        let coverage = self.policy.coverage;
+        let mut freedom = None;
         let (tolerance, standard) = match dimension.spread {
-            Spread::Within(tolerance) => (tolerance, dimension.shape.standard(tolerance.larger())),
-            Spread::StandardUncertainty(u) => (Tolerance::even(times_up(u, coverage)), u),
+            Spread::Within(tolerance) => (tolerance, dimension.shape.standard(tolerance)),
+            Spread::StandardUncertainty(u) => {
+                (Tolerance::even(u.times_up(coverage.factor(None))), u)
+            }
             Spread::FromReadings => match uncertainty_of_mean(&readings) {
                 Some(u) => {
-                    if u == Length::ZERO {
+                    freedom = u32::try_from(readings.len() - 1).ok();
+                    if u == Uncertainty::ZERO {
                         problems.warn(Problem::new(
                             line.place(filled[0]),
                             "readings that are all alike",
@@ -456,7 +488,7 @@ impl PumpReader<'_> {
                             "no uncertainty follows from them and none is counted; give the model a plus_minus",
                         ));
                     }
-                    let guard = times_up(u, coverage).ticks();
+                    let guard = u.times_up(coverage.factor(freedom)).ticks();
                     // Rounded up to a decimal of the readings' own unit.
                     let step = Length::step(&readings);
                     let guard = Length::from_ticks((guard + step - 1) / step * step);
@@ -494,7 +526,50 @@ impl PumpReader<'_> {
             value,
             tolerance,
             standard,
+            freedom,
         })
+    }
+
+    /// The model's thermal term with this pump's own length and temperatures.
+    fn growth(
+        &self,
+        thermal: &Thermal,
+        columns: &[Option<Heading>; 3],
+        problems: &mut Problems,
+    ) -> Option<Growth> {
+        let line = &self.line;
+        let own = |index: usize| {
+            columns[index]
+                .as_ref()
+                .filter(|h| line.row.cell(h.column).is_some())
+        };
+        let mut whole = true;
+        let mut thermal = thermal.clone();
+        if let Some(heading) = own(0) {
+            match line.needed_thickness(heading, problems) {
+                Some(length) => thermal.length = length,
+                None => whole = false,
+            }
+        }
+        for (index, side) in [(1, &mut thermal.cold), (2, &mut thermal.running)] {
+            let Some(heading) = own(index) else { continue };
+            match line.number(heading, problems) {
+                Some(temperature) if crate::model::is_temperature(temperature) => {
+                    *side = temperature;
+                }
+                Some(temperature) => {
+                    problems.add(Problem::new(
+                        line.place(heading),
+                        format!("the temperature {temperature}"),
+                        "degrees Celsius from -273 to 1500",
+                        "correct the temperature",
+                    ));
+                    whole = false;
+                }
+                None => whole = false,
+            }
+        }
+        whole.then(|| Growth::of(thermal))
     }
 
     /// The model's requirement with this pump's own target and limits.
@@ -604,15 +679,9 @@ fn due(cell: &Cell) -> Due {
     }
 }
 
-/// A length times a factor, rounded up to a whole tick: a guard may be too wide, never too narrow.
-fn times_up(length: Length, factor: Millionths) -> Length {
-    let raw = (factor * length).raw();
-    Length::from_ticks(i64::try_from((raw + 999_999).div_euclid(1_000_000)).unwrap_or(i64::MAX))
-}
-
-/// The standard uncertainty of the mean of readings, rounded up to a whole tick; `None` for
-/// fewer than two. Source: JCGM 100:2008, 4.2.3, equation (5).
-fn uncertainty_of_mean(readings: &[Length]) -> Option<Length> {
+/// The standard uncertainty of the mean of readings, rounded up; `None` for fewer than two.
+/// Source: JCGM 100:2008, 4.2.3, equation (5).
+fn uncertainty_of_mean(readings: &[Length]) -> Option<Uncertainty> {
     let n = i128::try_from(readings.len()).ok().filter(|&n| n > 1)?;
     let sum: i128 = readings.iter().map(|r| i128::from(r.ticks())).sum();
     // n^2 times the sum of squared deviations, in whole numbers.
@@ -620,13 +689,12 @@ fn uncertainty_of_mean(readings: &[Length]) -> Option<Length> {
         .iter()
         .map(|r| (n * i128::from(r.ticks()) - sum).pow(2))
         .sum();
-    // u^2 = squares / (n^2 (n - 1) n)
+    // u^2 = squares / (n^2 (n - 1) n), in thousandths.
     let below = n * n * (n - 1) * n;
-    let mut root = (squares / below).isqrt();
-    while root * root * below < squares {
-        root += 1;
-    }
-    Some(Length::from_ticks(i64::try_from(root).ok()?))
+    Some(Uncertainty::root_of(
+        squares.saturating_mul(1_000_000),
+        below,
+    ))
 }
 
 /// Every fit code must stand somewhere in the stock: a code that no row has is misspelt, or the
@@ -691,11 +759,10 @@ mod tests {
             Length::mean(&readings),
             Some(Length::from_ticks(10_014_500))
         );
-        // 0.3329157 of 100 000 ticks, rounded up to a whole one.
-        assert_eq!(
-            uncertainty_of_mean(&readings),
-            Some(Length::from_ticks(33_292))
-        );
+        // 0.332 915 7 of 100 000 ticks, in thousandths of one.
+        let found = uncertainty_of_mean(&readings).unwrap().raw();
+        assert_eq!((found + 500) / 1_000, 33_292);
+        assert!((33_291_570..33_291_580).contains(&found), "{found}");
         assert_eq!(uncertainty_of_mean(&readings[..1]), None);
     }
 }

@@ -1,7 +1,7 @@
 //! How thick the pieces of a row are: what the row states, and the tolerance that a model gives.
 
 use super::table::{Heading, Line};
-use crate::length::{Length, Tolerance};
+use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::Model;
 use crate::problem::{Place, Problem, Problems};
 use crate::stock::Size;
@@ -12,7 +12,7 @@ pub(super) struct Stated {
     tolerance: Option<Tolerance>,
     /// Whether a tolerance stands in the row, good or bad.
     tolerance_stated: bool,
-    uncertainty: Option<Length>,
+    uncertainty: Option<Uncertainty>,
     /// Where a missing tolerance would have stood.
     place: Place,
 }
@@ -54,7 +54,7 @@ impl Stated {
             tolerance_stated: heading.is_some_and(|h| line.row.cell(h.column).is_some()),
             uncertainty: uncertainty
                 .and_then(|h| line.tolerance(h, problems))
-                .map(|u| u.plus),
+                .map(|u| u.plus.into()),
             place: match heading.or(thickness) {
                 Some(heading) => line.place(heading),
                 None => line.table.sheet.whole(),
@@ -98,7 +98,7 @@ fn of_material(name: &str, models: &[Model]) -> Option<Tolerance> {
         .flat_map(|m| &m.materials)
         .filter(|m| m.name.to_lowercase() == name);
     // Where models differ, the wider one is the safe one.
-    given.map(|m| m.tolerance).reduce(|a, b| Tolerance {
+    given.filter_map(|m| m.tolerance).reduce(|a, b| Tolerance {
         minus: a.minus.max(b.minus),
         plus: a.plus.max(b.plus),
     })

@@ -8,6 +8,7 @@ use super::style::{Styles, heads};
 use crate::length::{Fine, Length, Unit};
 use crate::model::{Form, Model, Spread, Term};
 use crate::policy::Policy;
+use crate::pump::Growth;
 use crate::read::{pump_fit_heading, pump_heading};
 
 /// How many rows below the headings have drop-down lists.
@@ -93,6 +94,10 @@ impl Examples {
             for (term, c) in &face.terms {
                 match *term {
                     Term::Dimension(index) => rest = rest + *c * dimensions[index],
+                    Term::Thermal(index) => {
+                        let grown = Growth::of(model.thermals[index].clone());
+                        rest = rest + *c * grown.value;
+                    }
                     Term::Pack(index) => match packs[index] {
                         Some(total) => rest = rest + *c * total,
                         None => open = Some((index, c.raw())),

@@ -11,7 +11,7 @@ use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::Unit;
 use crate::model::{Form, Requirement, Term, Terms};
-use crate::plan::{Kit, contributors};
+use crate::plan::{Kit, stack};
 use crate::policy::Guard;
 use crate::pump::Pump;
 use crate::stack::Contributor;
@@ -43,7 +43,7 @@ pub(super) fn write(
         if row > 3 {
             breaks.push(row);
         }
-        let parts = contributors(job, pump, packs);
+        let parts = stack(job, pump, packs).contributors;
         for requirement in &pump.requirements {
             let block = Block {
                 job,
@@ -175,7 +175,7 @@ impl Block<'_> {
     /// The coverage factor, under the rule that has one.
     fn coverage(&self) -> Option<f64> {
         match self.job.policy.guard() {
-            Guard::Expanded(k) => Some(k.to_f64()),
+            Guard::Expanded(k) => Some(k.exact(None)),
             Guard::None | Guard::WorstCase => None,
         }
     }

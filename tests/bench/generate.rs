@@ -69,6 +69,8 @@ pub fn fleet(
             pack("cover_gasket", "gasket", 1, 2),
         ],
         requirements: requirements.clone(),
+        thermals: vec![],
+        correlations: vec![],
         consumables: vec![],
         materials: vec![],
         cautions: vec![],
@@ -108,7 +110,8 @@ pub fn fleet(
             readings: vec![value],
             value,
             tolerance: Tolerance::even(slack),
-            standard: Shape::Rectangular.standard(slack),
+            standard: Shape::Rectangular.standard(Tolerance::even(slack)),
+            freedom: None,
         };
         let bare = 210 + total + rng.random_range(-5..=5);
         made.push(Pump {
@@ -120,6 +123,8 @@ pub fn fleet(
             note: None,
             carried: vec![],
             consumable_fits: vec![],
+            growths: vec![],
+            correlations: vec![],
             fits: vec![Code::new("A"), Code::new("A")],
             dimensions: vec![
                 measured(tenth_thou(bare), tenth_thou(3)),

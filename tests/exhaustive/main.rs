@@ -27,6 +27,7 @@ use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Shape, Spread,
 use gapwright::plan::{Aim, Kit, PackPick, Plan};
 use gapwright::policy::{Acceptance, Policy};
 use gapwright::pump::{Measured, Pump};
+use gapwright::stack::Coverage;
 use gapwright::stock::{Code, Item, Size};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -622,6 +623,14 @@ fn span(job: &Job, pump: &Pump, packs: &[Vec<u32>], terms: &[(Term, Millionths)]
                     m.value + m.tolerance.plus,
                 )
             }
+            Term::Thermal(t) => {
+                let growth = &pump.growths[t];
+                (
+                    growth.value - growth.tolerance.minus,
+                    growth.value,
+                    growth.value + growth.tolerance.plus,
+                )
+            }
             Term::Pack(p) => {
                 let mut all = (Length::ZERO, Length::ZERO, Length::ZERO);
                 for (offer, &count) in offers(job).iter().zip(&packs[p]) {
@@ -656,26 +665,32 @@ fn is_clear(
         let own = weights.iter().filter(|(term, _)| *term == wanted);
         own.map(|(_, weight)| weight).sum()
     };
-    let mut variance = 0.0;
+    let (mut variance, mut middle) = (0.0, 0.0);
     for (d, measured) in pump.dimensions.iter().enumerate() {
-        variance += (weight(Term::Dimension(d)) * measured.standard.ticks() as f64).powi(2);
+        let tolerance = measured.tolerance;
+        let uneven = (tolerance.plus.ticks() - tolerance.minus.ticks()) as f64;
+        middle += weight(Term::Dimension(d)) * uneven / 2.0;
+        variance += (weight(Term::Dimension(d)) * measured.standard.raw() as f64 / 1e3).powi(2);
     }
     let mut lots: BTreeMap<(bool, usize), f64> = BTreeMap::new();
     for (p, pack) in packs.iter().enumerate() {
         for (offer, &count) in offers(job).iter().zip(pack) {
             let size = job.stock[offer.item].size.unwrap();
-            let half = size.tolerance.minus.max(size.tolerance.plus).ticks() as f64;
-            // Whole ticks, rounded up, by the definition of the rule; exact from there on.
-            let one = (half / 3_f64.sqrt()).ceil();
+            let (minus, plus) = (size.tolerance.minus.ticks(), size.tolerance.plus.ticks());
+            // Thousandths of a tick, rounded up, by the definition of the rule; exact from there on.
+            let one = (500.0 * (minus + plus) as f64 / 3_f64.sqrt()).ceil() / 1e3;
             let moved = weight(Term::Pack(p));
+            middle += f64::from(count) * moved * (plus - minus) as f64 / 2.0;
             variance += f64::from(count) * (moved * one).powi(2);
-            let of_lot = size.uncertainty.map_or(0.0, |u| u.ticks() as f64);
+            let of_lot = size.uncertainty.map_or(0.0, |u| u.raw() as f64 / 1e3);
             *lots.entry(lot(job, offer.item)).or_default() += f64::from(count) * moved * of_lot;
         }
     }
     variance += lots.values().map(|moved| moved * moved).sum::<f64>();
-    let k = job.policy.coverage_factor.raw() as f64 / 1e6;
-    let margin = distance - k * variance.sqrt();
+    let k = job.policy.coverage.exact(None);
+    // The middle of uneven tolerances lies off the nominal value; what lies on the safe side of it
+    // is no reason to come nearer to the limit than nothing.
+    let margin = distance - (k * variance.sqrt() - middle).max(0.0);
     // Closer than that the roundings of the library, some millionths of a tick, could decide.
     assert!(margin.abs() > 1e-4, "too close to call: {margin}");
     margin > 0.0
@@ -698,12 +713,13 @@ fn conforms_expanded(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
             } => {
                 let value = span(job, pump, packs, terms)[1];
                 let weights = scaled(terms, 1.0);
+                let turned = scaled(terms, -1.0);
                 [
-                    value - i128::from(lower.ticks()) * MILLION,
-                    i128::from(upper.ticks()) * MILLION - value,
+                    (&weights, value - i128::from(lower.ticks()) * MILLION),
+                    (&turned, i128::from(upper.ticks()) * MILLION - value),
                 ]
                 .iter()
-                .all(|&d| is_clear(job, pump, packs, &weights, d as f64 / 1e6))
+                .all(|(weights, d)| is_clear(job, pump, packs, weights, *d as f64 / 1e6))
             }
             // free - (1 + a) gap, each side with its own a.
             Form::GasketFill {
@@ -718,8 +734,9 @@ fn conforms_expanded(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
                 [(lower, 1), (upper, -1)].iter().all(|&(allowance, sign)| {
                     let grown = MILLION + i128::from(allowance.raw());
                     let distance = sign * (free * MILLION - grown * wide);
-                    let mut weights = scaled(gap, -(grown as f64) / 1e6);
-                    weights.push((Term::Pack(*gasket), 1.0));
+                    let turned = sign as f64;
+                    let mut weights = scaled(gap, -turned * grown as f64 / 1e6);
+                    weights.push((Term::Pack(*gasket), turned));
                     is_clear(job, pump, packs, &weights, distance as f64 / 1e12)
                 })
             }
@@ -886,6 +903,8 @@ fn random_job(seed: u64) -> Job {
         dimensions: vec![dimension("bare"), dimension("ring")],
         packs,
         requirements,
+        thermals: vec![],
+        correlations: vec![],
         consumables: vec![],
         materials: vec![],
         cautions: vec![],
@@ -943,7 +962,9 @@ fn random_job(seed: u64) -> Job {
     let mut aside = ChaCha8Rng::seed_from_u64(!seed);
     let mut of_lot = || {
         let u = aside.random_range(20_000..=200_000);
-        aside.random_bool(0.7).then_some(Length::from_ticks(u))
+        aside
+            .random_bool(0.7)
+            .then_some(Length::from_ticks(u).into())
     };
     for lot in &mut sheets {
         lot.size.uncertainty = of_lot();
@@ -964,12 +985,14 @@ fn random_job(seed: u64) -> Job {
                 tolerance: Tolerance::even(thou(1)),
                 // Of one thou over the root of 3, of 6 and of 2, or known by itself. Half a thou
                 // would put whole sums exactly on the edge, which floats cannot judge.
+                freedom: None,
                 standard: Length::from_ticks(match aside.random_range(0..6) {
                     0 => 146_647,
                     1 => 103_696,
                     2 => 179_606,
                     _ => aside.random_range(30_000..=120_000),
-                }),
+                })
+                .into(),
             };
             let same_fit = rng.random_bool(0.7);
             Pump {
@@ -981,6 +1004,8 @@ fn random_job(seed: u64) -> Job {
                 note: None,
                 carried: vec![],
                 consumable_fits: vec![],
+                growths: vec![],
+                correlations: vec![],
                 fits: (0..packs_wanted)
                     .map(|_| Code::new(fits[if same_fit { 0 } else { rng.random_range(0..2) }]))
                     .collect(),
@@ -1007,7 +1032,7 @@ fn random_job(seed: u64) -> Job {
         pumps,
         policy: Policy {
             acceptance,
-            coverage_factor: Millionths::from_raw(coverage),
+            coverage: Coverage::Factor(Millionths::from_raw(coverage)),
             opened_packs_spoiled: in_packs,
             ..Policy::default()
         },

@@ -317,7 +317,8 @@ fn outage(seed: u64) -> Job {
                 readings: vec![tenths(value)],
                 value: tenths(value),
                 tolerance: Tolerance::even(tenths(slack)),
-                standard: Shape::Rectangular.standard(tenths(slack)),
+                standard: Shape::Rectangular.standard(Tolerance::even(tenths(slack))),
+                freedom: None,
             };
             let code = rng.random_range(0..fits);
             // The measurements are those of a kit of these pieces, a little off; where stock is
@@ -348,6 +349,8 @@ fn outage(seed: u64) -> Job {
                 note: None,
                 carried: vec![],
                 consumable_fits: vec![],
+                growths: vec![],
+                correlations: vec![],
                 fits: packs.iter().map(|_| fit(code)).collect(),
                 dimensions: vec![
                     measured(bare, rng.random_range(0..=3)),
@@ -373,6 +376,8 @@ fn outage(seed: u64) -> Job {
             dimensions: vec![dimension("bare"), dimension("ring")],
             packs,
             requirements,
+            thermals: vec![],
+            correlations: vec![],
             consumables: vec![],
             materials: vec![],
             cautions: vec![],

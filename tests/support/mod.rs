@@ -12,7 +12,7 @@
 
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
-use gapwright::length::{Length, Tolerance, Unit};
+use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
 use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Shape, Spread, Term};
 use gapwright::policy::{Acceptance, Policy};
 use gapwright::pump::{Measured, Pump};
@@ -111,6 +111,8 @@ pub fn job(
             .collect(),
         packs,
         requirements: requirements.clone(),
+        thermals: vec![],
+        correlations: vec![],
         consumables: vec![],
         materials: vec![],
         cautions: vec![],
@@ -125,6 +127,8 @@ pub fn job(
         note: None,
         carried: vec![],
         consumable_fits: vec![],
+        growths: vec![],
+        correlations: vec![],
         fits,
         dimensions: dimensions
             .iter()
@@ -132,7 +136,8 @@ pub fn job(
                 readings: vec![value],
                 value,
                 tolerance: Tolerance::default(),
-                standard: Length::ZERO,
+                standard: Uncertainty::ZERO,
+                freedom: None,
             })
             .collect(),
         requirements,

@@ -22,7 +22,7 @@ pub fn sample() -> Result<Job, String> {
     job.policy.acceptance = Acceptance::Expanded;
     for size in job.stock.iter_mut().filter_map(|item| item.size.as_mut()) {
         // 0.0001 in.
-        size.uncertainty = Some(Length::from_ticks(25_400));
+        size.uncertainty = Some(Length::from_ticks(25_400).into());
     }
     // Fewer sizes and more of each, so that kits have to take several of one lot.
     let shims = job.stock.iter_mut().filter(|item| item.kind == "shim");

@@ -1,0 +1,149 @@
+//! Coverage: how many combined standard uncertainties are kept clear of a limit.
+
+use std::collections::HashMap;
+use std::fmt;
+use std::str::FromStr;
+use std::sync::{LazyLock, RwLock};
+
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+
+use crate::decimal::Millionths;
+
+/// How the coverage factor is found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Coverage {
+    /// It is given.
+    Factor(Millionths),
+    /// It follows from a level of confidence, below 1, and the effective degrees of freedom.
+    Level(Millionths),
+}
+
+impl fmt::Display for Coverage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Coverage::Factor(factor) => write!(f, "{factor}"),
+            Coverage::Level(level) => write!(f, "{} %", *level * 100),
+        }
+    }
+}
+
+impl FromStr for Coverage {
+    type Err = ();
+
+    /// Reads `2`, a factor above 0 and at most 10, or `95 %`, a level from 50 to 99.99 %.
+    fn from_str(text: &str) -> Result<Coverage, ()> {
+        let number = |text: &str| Millionths::parse(text.trim()).ok_or(());
+        match text.trim().strip_suffix('%') {
+            None => Some(number(text)?)
+                .filter(|k| (1..=10_000_000).contains(&k.raw()))
+                .map(Coverage::Factor),
+            Some(percent) => Some(number(percent)?)
+                .filter(|p| (50_000_000..=99_990_000).contains(&p.raw()) && p.raw() % 100 == 0)
+                .map(|p| Coverage::Level(Millionths::from_raw(p.raw() / 100))),
+        }
+        .ok_or(())
+    }
+}
+
+/// From this many degrees of freedom on the factor of so many is used: a little too wide.
+const MOST_FREEDOM: u32 = 1_000;
+
+impl Coverage {
+    /// The coverage factor at so many degrees of freedom (`None`: as good as known), rounded up
+    /// to a millionth.
+    ///
+    /// Source: JCGM 100:2008, G.3.2 and G.4.1 (from memory): the two-sided quantile of Student's
+    /// distribution, of the normal one where the uncertainty is as good as known.
+    ///
+    /// ```
+    /// use gapwright::decimal::Millionths;
+    /// use gapwright::stack::Coverage;
+    /// let level = Coverage::Level(Millionths::parse("0.99").unwrap());
+    /// // JCGM 100:2008, table G.2 prints 2.92 for 16 degrees of freedom and 2.576 without end.
+    /// assert_eq!(level.factor(Some(16)).to_string(), "2.920782");
+    /// assert_eq!(level.factor(None).to_string(), "2.57583");
+    /// ```
+    pub fn factor(self, freedom: Option<u32>) -> Millionths {
+        static KNOWN: LazyLock<RwLock<HashMap<(i64, Option<u32>), i64>>> =
+            LazyLock::new(RwLock::default);
+        let level = match self {
+            Coverage::Factor(factor) => return factor,
+            Coverage::Level(level) => level,
+        };
+        let freedom = freedom.map(|freedom| freedom.clamp(1, MOST_FREEDOM));
+        let key = (level.raw(), freedom);
+        if let Some(&known) = KNOWN.read().ok().as_ref().and_then(|known| known.get(&key)) {
+            return Millionths::from_raw(known);
+        }
+        let exact = quantile(level.to_f64(), freedom.map(f64::from));
+        #[allow(clippy::cast_possible_truncation)]
+        let raw = (exact * 1e6 - 1e-3).ceil() as i64;
+        if let Ok(mut known) = KNOWN.write() {
+            known.insert(key, raw);
+        }
+        Millionths::from_raw(raw)
+    }
+
+    /// The factor as a float, not rounded.
+    pub fn exact(self, freedom: Option<u32>) -> f64 {
+        match self {
+            Coverage::Factor(factor) => factor.to_f64(),
+            Coverage::Level(level) => quantile(level.to_f64(), freedom.map(f64::from)),
+        }
+    }
+
+    /// The level of confidence that it comes to at so many degrees of freedom.
+    pub fn level(self, freedom: Option<u32>) -> f64 {
+        match self {
+            Coverage::Level(level) => level.to_f64(),
+            Coverage::Factor(factor) => {
+                let k = factor.to_f64();
+                let above = match freedom.and_then(|f| StudentsT::new(0.0, 1.0, f.into()).ok()) {
+                    Some(student) => student.sf(k),
+                    None => Normal::standard().sf(k),
+                };
+                1.0 - 2.0 * above
+            }
+        }
+    }
+}
+
+/// The two-sided quantile of Student's distribution, of the normal one without degrees of freedom.
+fn quantile(level: f64, freedom: Option<f64>) -> f64 {
+    let below = f64::midpoint(1.0, level);
+    match freedom.and_then(|freedom| StudentsT::new(0.0, 1.0, freedom).ok()) {
+        Some(student) => student.inverse_cdf(below),
+        None => Normal::standard().inverse_cdf(below),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Source: JCGM 100:2008, table G.2 (from memory, two places printed); the digits behind from
+    /// SciPy 1.17.1, scipy.stats.t.ppf.
+    #[test]
+    fn factors_are_those_of_the_table_of_students_distribution() {
+        for (level, freedom, factor) in [
+            ("0.95", 1, 12.706_204_736_174_707),
+            ("0.95", 2, 4.302_652_729_696_142),
+            ("0.95", 10, 2.228_138_851_964_939),
+            ("0.95", 16, 2.119_905_299_221_256),
+            ("0.99", 16, 2.920_781_622_425_27),
+            ("0.9545", 50, 2.050_823_0),
+        ] {
+            let level = Coverage::Level(Millionths::parse(level).unwrap_or_default());
+            let found = level.exact(Some(freedom));
+            assert!((found / factor - 1.0).abs() < 2e-5, "{found} for {factor}");
+        }
+    }
+
+    /// Source: JCGM 100:2008, table G.1 (from memory): 2 stands for 95.45 %, 3 for 99.73 %.
+    #[test]
+    fn a_factor_comes_to_its_level() {
+        let two = Coverage::Factor(Millionths::from_raw(2_000_000));
+        assert!((two.level(None) - 0.954_499_736).abs() < 1e-9);
+        assert!(two.level(Some(3)) < 0.87);
+    }
+}

@@ -1,0 +1,220 @@
+//! The combined standard uncertainty of a sum, exact in whole numbers: what the choice, the checker
+//! and the report all go by.
+
+use smallvec::SmallVec;
+
+use super::{Coverage, LotError, Stack};
+use crate::decimal::Millionths;
+use crate::length::{Fine, Uncertainty, root_up};
+use crate::model::{Correlation, Term};
+use crate::stock::Lot;
+
+/// The expanded uncertainty of a sum of contributors: the coverage factor times its combined
+/// standard uncertainty.
+///
+/// Pieces are independent of each other but for the error of their lot, which is the same for all
+/// of one lot (correlation 1), whatever place they are in; dimensions and thermal terms may be
+/// correlated as the model says:
+/// `u_c^2 = sum n (c u)^2 + sum over lots (sum n c)^2 u_lot^2 + 2 sum over pairs r (c u)(c u)'`.
+/// Source: JCGM 100:2008, 5.1.2 equation (10), 5.2.2 equations (13) and (16), 6.2.1 equation (18)
+/// (from memory). Both `u_c` and `k u_c` are rounded up.
+///
+/// ```
+/// use gapwright::decimal::Millionths;
+/// use gapwright::length::{Length, Tolerance, Uncertainty};
+/// use gapwright::model::Term;
+/// use gapwright::stack::{Contributor, Coverage, Known, LotError, Stack, expanded};
+/// use gapwright::stock::Lot;
+/// let ticks = |n| Uncertainty::from(Length::from_ticks(n));
+/// let part = |term, count, standard, lot| Contributor {
+///     label: String::new(), term, item: None, count,
+///     nominal: Length::ZERO, tolerance: Tolerance::default(),
+///     known: Known::Standard, standard: ticks(standard), freedom: None, lot,
+/// };
+/// let lot = LotError { lot: Lot::Item(0), standard: ticks(20) };
+/// // One gap of 30 less two shims of 10 each, whose lot is known to 20:
+/// // 30^2 + 2 x 10^2 + (2 x 20)^2 = 2700, of which the root is 51.961...
+/// let parts = [part(Term::Dimension(0), 1, 30, None), part(Term::Pack(0), 2, 10, Some(lot))];
+/// let stack = Stack { contributors: parts.to_vec(), correlations: Vec::new() };
+/// let minus_one = Millionths::from_raw(-1_000_000);
+/// let terms = [(Term::Dimension(0), Millionths::ONE), (Term::Pack(0), minus_one)];
+/// let two = Coverage::Factor(Millionths::from_raw(2_000_000));
+/// assert_eq!(expanded(&terms, &stack, two).raw(), 103_923_049); // 2 x 51.961 524 227...
+/// ```
+pub fn expanded(terms: &[(Term, Millionths)], stack: &Stack, coverage: Coverage) -> Fine {
+    Fine::from_raw(variance(terms, stack).expanded(coverage))
+}
+
+/// Whether correlations can all hold at once: their matrix is positive semi-definite, so that no
+/// combination has an uncertainty below nothing.
+pub(crate) fn can_be(correlations: &[Correlation]) -> bool {
+    let mut terms: Vec<Term> = correlations.iter().flat_map(|c| c.between).collect();
+    terms.sort_unstable();
+    terms.dedup();
+    let mut matrix = vec![vec![0.0; terms.len()]; terms.len()];
+    for (index, row) in matrix.iter_mut().enumerate() {
+        row[index] = 1.0;
+    }
+    for Correlation {
+        between,
+        coefficient,
+    } in correlations
+    {
+        let [a, b] = between.map(|term| terms.partition_point(|known| *known < term));
+        matrix[a][b] = coefficient.to_f64();
+        matrix[b][a] = coefficient.to_f64();
+    }
+    // Elimination; a pivot of nothing must have nothing beside it.
+    const NOTHING: f64 = 1e-9;
+    for k in 0..terms.len() {
+        let pivot = matrix[k].clone();
+        if pivot[k] < -NOTHING
+            || pivot[k] < NOTHING && pivot[k + 1..].iter().any(|c| c.abs() > NOTHING.sqrt())
+        {
+            return false;
+        }
+        if pivot[k] < NOTHING {
+            continue;
+        }
+        for row in &mut matrix[k + 1..] {
+            let share = row[k] / pivot[k];
+            for (cell, above) in row.iter_mut().zip(&pivot) {
+                *cell -= share * above;
+            }
+        }
+    }
+    true
+}
+
+/// The squared combined standard uncertainty of a sum of contributors.
+pub(crate) fn variance(terms: &[(Term, Millionths)], stack: &Stack) -> Variance {
+    let weight = |of: Term| -> i128 {
+        let own = terms.iter().filter(|(term, _)| *term == of);
+        own.map(|(_, c)| i128::from(c.raw())).sum()
+    };
+    let mut variance = Variance::default();
+    for part in &stack.contributors {
+        let c = weight(part.term);
+        variance.add(c, part.count, part.standard, part.freedom);
+        if let Some(LotError { lot, standard }) = part.lot {
+            variance.add_lot(c, part.count, lot, standard);
+        }
+    }
+    let standard = |term: Term| {
+        let part = stack.contributors.iter().find(|part| part.term == term);
+        part.map_or(Uncertainty::ZERO, |part| part.standard)
+    };
+    variance.correlate(&stack.correlations, weight, standard);
+    variance
+}
+
+/// A sum of squared standard uncertainties, in thousand-millionths of a tick squared; what is too
+/// large to be counted stays at the greatest number there is.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Variance {
+    independent: i128,
+    /// Lots, each with the sum of its pieces' sensitivities, in millionths, and its standard
+    /// uncertainty in thousandths of a tick.
+    lots: SmallVec<[(Lot, i128, i128); 4]>,
+    /// The fourth powers of what is known by few degrees of freedom, each over those.
+    fourths: f64,
+}
+
+impl Variance {
+    /// Adds so many independent parts of a sensitivity in millionths.
+    pub(crate) fn add(&mut self, c: i128, count: u32, standard: Uncertainty, freedom: Option<u32>) {
+        let square = squared(c.saturating_mul(standard.raw().into()));
+        let all = square.saturating_mul(i128::from(count));
+        self.independent = self.independent.saturating_add(all);
+        if let Some(freedom) = freedom {
+            self.fourths += float(square).powi(2) * f64::from(count) / f64::from(freedom.max(1));
+        }
+    }
+
+    /// Adds the lot error of so many pieces.
+    pub(crate) fn add_lot(&mut self, c: i128, count: u32, lot: Lot, standard: Uncertainty) {
+        let all = c.saturating_mul(i128::from(count));
+        match self.lots.iter_mut().find(|(other, _, _)| *other == lot) {
+            Some((_, sum, _)) => *sum = sum.saturating_add(all),
+            None => self.lots.push((lot, all, i128::from(standard.raw()))),
+        }
+    }
+
+    /// Adds what correlated terms do together, given the sensitivity (in millionths) and the
+    /// standard uncertainty of a term.
+    pub(crate) fn correlate(
+        &mut self,
+        correlations: &[Correlation],
+        weight: impl Fn(Term) -> i128,
+        standard: impl Fn(Term) -> Uncertainty,
+    ) {
+        for Correlation {
+            between,
+            coefficient,
+        } in correlations
+        {
+            let [a, b] =
+                between.map(|term| weight(term).saturating_mul(i128::from(standard(term).raw())));
+            let product = a.saturating_mul(b).saturating_mul(2);
+            let r = i128::from(coefficient.raw());
+            // Product times r over a million, rounded up, without leaving whole numbers.
+            let (whole, rest) = (product.div_euclid(1_000_000), product.rem_euclid(1_000_000));
+            let both = whole
+                .saturating_mul(r)
+                .saturating_add(-(-(rest * r)).div_euclid(1_000_000));
+            self.independent = self.independent.saturating_add(both);
+        }
+    }
+
+    fn total(&self) -> i128 {
+        let shared = self
+            .lots
+            .iter()
+            .map(|(_, c, u)| squared(c.saturating_mul(*u)));
+        shared.fold(self.independent.max(0), i128::saturating_add)
+    }
+
+    /// The effective degrees of freedom by the Welch-Satterthwaite formula, cut off to a whole
+    /// number; `None` where everything is as good as known. Source: JCGM 100:2008, G.4.1 equation
+    /// (G.2b) and its note on cutting off (from memory). It presumes independent contributors.
+    pub(crate) fn freedom(&self) -> Option<u32> {
+        let exact = self.exact_freedom()?;
+        // Against the last digit of the division: 16 of 16 are 16.
+        let whole = (exact * (1.0 + 1e-12)).floor().clamp(1.0, 1e9);
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        let whole = whole as u32;
+        Some(whole)
+    }
+
+    /// The same, not cut off.
+    pub(crate) fn exact_freedom(&self) -> Option<f64> {
+        (self.fourths > 0.0).then(|| float(self.total()).powi(2) / self.fourths)
+    }
+
+    /// The combined standard uncertainty in ticks.
+    pub(crate) fn root(&self) -> f64 {
+        float(self.total()).sqrt() / 1e9
+    }
+
+    /// The coverage factor times the root, in millionths of a tick, both rounded up.
+    pub(crate) fn expanded(&self, coverage: Coverage) -> i128 {
+        let total = self.total();
+        if total == i128::MAX {
+            // Nothing is clear of what cannot be counted.
+            return i128::MAX / 4;
+        }
+        let factor = coverage.factor(self.freedom());
+        let scaled = root_up(total).saturating_mul(i128::from(factor.raw()));
+        // Thousand-millionths of a tick times millionths: a thousand million make the unit.
+        (scaled.saturating_add(999_999_999).div_euclid(1_000_000_000)).min(i128::MAX / 4)
+    }
+}
+
+fn squared(number: i128) -> i128 {
+    number.saturating_mul(number)
+}
+
+#[allow(clippy::cast_precision_loss)]
+fn float(number: i128) -> f64 {
+    number as f64
+}
