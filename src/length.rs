@@ -453,13 +453,13 @@ impl Sum for Fine {
     }
 }
 
-/// A standard uncertainty: whole thousandths of a tick (0.1 pm), not negative. Worked-out ones are
+/// A standard uncertainty: whole femtometres (100 000 make a tick), not negative. Worked-out ones are
 /// rounded up: too wide by less than anything that is measured, never too narrow.
 ///
 /// ```
 /// use gapwright::length::{Length, Uncertainty, Unit};
 /// let u = Uncertainty::from(Length::parse("0.0001 in", None).unwrap());
-/// assert_eq!(u.raw(), 25_400_000);
+/// assert_eq!(u.raw(), 2_540_000_000);
 /// assert!((u.to_f64(Unit::Inch) - 0.0001).abs() < 1e-15);
 /// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
@@ -469,17 +469,17 @@ impl Uncertainty {
     /// Nothing uncertain.
     pub const ZERO: Uncertainty = Uncertainty(0);
 
-    /// A standard uncertainty of whole thousandths of a tick.
+    /// A standard uncertainty of whole femtometres.
     pub const fn from_raw(raw: i64) -> Uncertainty {
         Uncertainty(raw)
     }
 
-    /// The whole thousandths of a tick.
+    /// The whole femtometres.
     pub const fn raw(self) -> i64 {
         self.0
     }
 
-    /// The least one whose square is at least `square` (in thousandths of a tick squared) over
+    /// The least one whose square is at least `square` (in femtometres squared) over
     /// `parts`.
     pub(crate) fn root_of(square: i128, parts: i128) -> Uncertainty {
         // The least root with parts x root^2 >= square is that of the quotient rounded up.
@@ -490,18 +490,18 @@ impl Uncertainty {
     /// So many of it, rounded up to a whole tick.
     pub fn times_up(self, factor: Millionths) -> Length {
         let raw = i128::from(self.0) * i128::from(factor.raw());
-        Length(i64::try_from(-(-raw).div_euclid(1_000_000_000)).unwrap_or(i64::MAX))
+        Length(i64::try_from(-(-raw).div_euclid(100_000_000_000)).unwrap_or(i64::MAX))
     }
 
     /// The number in `unit` for a spreadsheet cell or a chart.
     pub fn to_f64(self, unit: Unit) -> f64 {
-        Fine(i128::from(self.0) * 1_000).to_f64(unit)
+        Fine(i128::from(self.0) * 10).to_f64(unit)
     }
 }
 
 impl From<Length> for Uncertainty {
     fn from(length: Length) -> Uncertainty {
-        Uncertainty(length.0.saturating_mul(1_000))
+        Uncertainty(length.0.saturating_mul(100_000))
     }
 }
 

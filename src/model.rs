@@ -108,14 +108,14 @@ impl Shape {
     /// use gapwright::length::{Length, Tolerance};
     /// use gapwright::model::Shape;
     /// let t = Tolerance::even(Length::from_ticks(1_000));
-    /// assert_eq!(Shape::Rectangular.standard(t).raw(), 577_351); // 577.350 27...
-    /// assert_eq!(Shape::Triangular.standard(t).raw(), 408_249); // 408.248 29...
-    /// assert_eq!(Shape::Normal.standard(t).raw(), 500_000);
-    /// assert_eq!(Shape::UShaped.standard(t).raw(), 707_107); // 707.106 78...
+    /// assert_eq!(Shape::Rectangular.standard(t).raw(), 57_735_027); // 577.350 269...
+    /// assert_eq!(Shape::Triangular.standard(t).raw(), 40_824_830); // 408.248 290...
+    /// assert_eq!(Shape::Normal.standard(t).raw(), 50_000_000);
+    /// assert_eq!(Shape::UShaped.standard(t).raw(), 70_710_679); // 707.106 781...
     /// ```
     pub fn standard(self, tolerance: Tolerance) -> Uncertainty {
         let width = i128::from(tolerance.minus.ticks()) + i128::from(tolerance.plus.ticks());
-        Uncertainty::root_of((500 * width).pow(2), self.divisor().into())
+        Uncertainty::root_of((50_000 * width).pow(2), self.divisor().into())
     }
 }
 

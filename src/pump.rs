@@ -156,15 +156,15 @@ impl Growth {
             .flatten()
             .max()
             .unwrap_or(0);
-        // Half-widths of what each factor alone does, in thousandths of a tick, rounded up.
+        // Half-widths of what each factor alone does, in femtometres, rounded up.
         let alone = [
             product(2, 1, 1) - nominal,
             product(1, 2, 1) - nominal,
             product(1, 1, 2) - nominal,
         ];
         let squares = alone.map(|move_| {
-            let thousandths = (move_.abs() + WHOLE / 1_000 - 1) / (WHOLE / 1_000);
-            thousandths.saturating_mul(thousandths)
+            let half = (move_.abs() + WHOLE / 100_000 - 1) / (WHOLE / 100_000);
+            half.saturating_mul(half)
         });
         let square = squares.into_iter().fold(0_i128, i128::saturating_add);
         let ticks = |raw: i128| Length::from_ticks(i64::try_from(raw).unwrap_or(i64::MAX));

@@ -2,6 +2,7 @@
 //! uncertain it is.
 
 mod coverage;
+mod report;
 mod uncertainty;
 
 use crate::decimal::Millionths;
@@ -12,6 +13,7 @@ use crate::pump::Growth;
 use crate::stock::Lot;
 
 pub use coverage::Coverage;
+pub use report::{Line, Report, Side, report};
 pub use uncertainty::expanded;
 pub(crate) use uncertainty::{Variance, can_be};
 
@@ -35,6 +37,8 @@ pub struct Contributor {
     pub item: Option<usize>,
     /// How many pieces (1 for a dimension).
     pub count: u32,
+    /// Its readings, where it was measured; their mean is the nominal length.
+    pub readings: Vec<Length>,
     /// Nominal length of one.
     pub nominal: Length,
     /// Tolerance of one.
@@ -56,8 +60,8 @@ pub enum Known {
     Within(Shape),
     /// It is stated as such.
     Standard,
-    /// The scatter of these readings (type A).
-    Readings(Vec<Length>),
+    /// The scatter of its readings (type A).
+    Readings,
     /// Length, expansion and temperatures.
     Growth(Box<Growth>),
 }
@@ -97,7 +101,7 @@ pub struct Extent {
 /// use gapwright::stack::{Contributor, Known, extent};
 /// let thou = |n| Length::parse(n, Some(Unit::Thou)).unwrap();
 /// let part = |label: &str, term, nominal, plus_minus| Contributor {
-///     label: label.into(), term, item: None, count: 1,
+///     label: label.into(), term, item: None, count: 1, readings: vec![],
 ///     nominal: thou(nominal), tolerance: Tolerance::even(thou(plus_minus)),
 ///     known: Known::Standard, standard: Uncertainty::from(thou("0.3")), freedom: None, lot: None,
 /// };
@@ -242,6 +246,7 @@ mod tests {
             term,
             item: None,
             count,
+            readings: vec![],
             nominal: Length::from_ticks(nominal),
             tolerance: Tolerance::default(),
             known: Known::Standard,

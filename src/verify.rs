@@ -474,8 +474,8 @@ fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form)
             return false;
         };
         let k = i128::from(job.policy.coverage.factor(doubt.freedom()).raw());
-        // In thousandths of what the distance is in, like the root of the variance, times k.
-        let Some(reach) = twice.checked_mul(500 * MILLION) else {
+        // In millionths of a femtometre, like the root of the variance, times k.
+        let Some(reach) = twice.checked_mul(50_000 * MILLION) else {
             return false;
         };
         // What is too large to be squared is larger than any variance counted here.
@@ -490,7 +490,7 @@ fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form)
 
 /// How uncertain a sum is.
 struct Doubt {
-    /// Its squared combined standard uncertainty, in thousand-millionths of a tick.
+    /// Its squared combined standard uncertainty, in millionths of a femtometre, squared.
     variance: i128,
     /// The fourth powers of what few degrees of freedom tell, over those.
     fourths: f64,
@@ -543,7 +543,7 @@ fn doubt(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]) -
                     let lot = job.stock.get(pick.item)?;
                     let size = lot.size?;
                     let width = size.tolerance.minus.ticks() + size.tolerance.plus.ticks();
-                    let own = weight.checked_mul(third_root(500 * i128::from(width)))?;
+                    let own = weight.checked_mul(third_root(50_000 * i128::from(width)))?;
                     for _ in 0..pick.count {
                         moves.push(own);
                     }

@@ -689,10 +689,10 @@ fn uncertainty_of_mean(readings: &[Length]) -> Option<Uncertainty> {
         .iter()
         .map(|r| (n * i128::from(r.ticks()) - sum).pow(2))
         .sum();
-    // u^2 = squares / (n^2 (n - 1) n), in thousandths.
+    // u^2 = squares / (n^2 (n - 1) n), in ticks; 100 000 femtometres make one.
     let below = n * n * (n - 1) * n;
     Some(Uncertainty::root_of(
-        squares.saturating_mul(1_000_000),
+        squares.saturating_mul(10_000_000_000),
         below,
     ))
 }
@@ -759,10 +759,9 @@ mod tests {
             Length::mean(&readings),
             Some(Length::from_ticks(10_014_500))
         );
-        // 0.332 915 7 of 100 000 ticks, in thousandths of one.
+        // 0.332 915 7 of 100 000 ticks of 100 000 femtometres.
         let found = uncertainty_of_mean(&readings).unwrap().raw();
-        assert_eq!((found + 500) / 1_000, 33_292);
-        assert!((33_291_570..33_291_580).contains(&found), "{found}");
+        assert!((3_329_156_500..3_329_157_500).contains(&found), "{found}");
         assert_eq!(uncertainty_of_mean(&readings[..1]), None);
     }
 }

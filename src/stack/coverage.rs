@@ -88,7 +88,10 @@ impl Coverage {
     pub fn exact(self, freedom: Option<u32>) -> f64 {
         match self {
             Coverage::Factor(factor) => factor.to_f64(),
-            Coverage::Level(level) => quantile(level.to_f64(), freedom.map(f64::from)),
+            Coverage::Level(level) => {
+                let freedom = freedom.map(|freedom| freedom.clamp(1, MOST_FREEDOM));
+                quantile(level.to_f64(), freedom.map(f64::from))
+            }
         }
     }
 
@@ -131,7 +134,7 @@ mod tests {
             ("0.95", 10, 2.228_138_851_964_939),
             ("0.95", 16, 2.119_905_299_221_256),
             ("0.99", 16, 2.920_781_622_425_27),
-            ("0.9545", 50, 2.050_823_0),
+            ("0.99", 5, 4.032_142_983_555_228),
         ] {
             let level = Coverage::Level(Millionths::parse(level).unwrap_or_default());
             let found = level.exact(Some(freedom));

@@ -27,7 +27,7 @@ use crate::stock::Lot;
 /// use gapwright::stock::Lot;
 /// let ticks = |n| Uncertainty::from(Length::from_ticks(n));
 /// let part = |term, count, standard, lot| Contributor {
-///     label: String::new(), term, item: None, count,
+///     label: String::new(), term, item: None, count, readings: vec![],
 ///     nominal: Length::ZERO, tolerance: Tolerance::default(),
 ///     known: Known::Standard, standard: ticks(standard), freedom: None, lot,
 /// };
@@ -108,13 +108,13 @@ pub(crate) fn variance(terms: &[(Term, Millionths)], stack: &Stack) -> Variance 
     variance
 }
 
-/// A sum of squared standard uncertainties, in thousand-millionths of a tick squared; what is too
+/// A sum of squared standard uncertainties, in millionths of a femtometre squared; what is too
 /// large to be counted stays at the greatest number there is.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Variance {
     independent: i128,
     /// Lots, each with the sum of its pieces' sensitivities, in millionths, and its standard
-    /// uncertainty in thousandths of a tick.
+    /// uncertainty in femtometres.
     lots: SmallVec<[(Lot, i128, i128); 4]>,
     /// The fourth powers of what is known by few degrees of freedom, each over those.
     fourths: f64,
@@ -193,7 +193,7 @@ impl Variance {
 
     /// The combined standard uncertainty in ticks.
     pub(crate) fn root(&self) -> f64 {
-        float(self.total()).sqrt() / 1e9
+        float(self.total()).sqrt() / 1e11
     }
 
     /// The coverage factor times the root, in millionths of a tick, both rounded up.
@@ -205,8 +205,9 @@ impl Variance {
         }
         let factor = coverage.factor(self.freedom());
         let scaled = root_up(total).saturating_mul(i128::from(factor.raw()));
-        // Thousand-millionths of a tick times millionths: a thousand million make the unit.
-        (scaled.saturating_add(999_999_999).div_euclid(1_000_000_000)).min(i128::MAX / 4)
+        // Millionths of a femtometre times millionths, as millionths of a tick.
+        const UNIT: i128 = 100_000_000_000;
+        (scaled.saturating_add(UNIT - 1).div_euclid(UNIT)).min(i128::MAX / 4)
     }
 }
 

@@ -35,6 +35,10 @@ pub(super) struct Styles {
     pub(super) count: Format,
     /// A plain number.
     pub(super) number: Format,
+    /// A share.
+    pub(super) percent: Format,
+    /// A probability, which may be very near to nothing or to one.
+    pub(super) chance: Format,
     /// A number too small for plain places.
     pub(super) tiny: Format,
     /// A cell for a person to fill in.
@@ -81,6 +85,14 @@ impl Styles {
                 .set_num_format("0.######")
                 .set_align(FormatAlign::Right)
                 .set_indent(1),
+            percent: ruled()
+                .set_num_format("0.0 %")
+                .set_align(FormatAlign::Right)
+                .set_indent(1),
+            chance: ruled()
+                .set_num_format("0.0000 %")
+                .set_align(FormatAlign::Right)
+                .set_indent(1),
             tiny: ruled()
                 .set_num_format("0.00E+00")
                 .set_align(FormatAlign::Right)
@@ -110,6 +122,14 @@ impl Styles {
         self.length(unit).set_background_color(ENTRY).set_unlocked()
     }
 
+    /// A share that a person may change.
+    pub(super) fn percent_entry(&self) -> Format {
+        self.percent
+            .clone()
+            .set_background_color(ENTRY)
+            .set_unlocked()
+    }
+
     /// A plain number that a person may change.
     pub(super) fn number_entry(&self) -> Format {
         self.number
@@ -119,7 +139,7 @@ impl Styles {
     }
 }
 
-fn length_format(unit: Unit) -> &'static str {
+pub(super) fn length_format(unit: Unit) -> &'static str {
     match unit {
         Unit::Inch => "0.0000##",
         Unit::Millimetre => "0.000###",

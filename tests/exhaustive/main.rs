@@ -670,19 +670,19 @@ fn is_clear(
         let tolerance = measured.tolerance;
         let uneven = (tolerance.plus.ticks() - tolerance.minus.ticks()) as f64;
         middle += weight(Term::Dimension(d)) * uneven / 2.0;
-        variance += (weight(Term::Dimension(d)) * measured.standard.raw() as f64 / 1e3).powi(2);
+        variance += (weight(Term::Dimension(d)) * measured.standard.raw() as f64 / 1e5).powi(2);
     }
     let mut lots: BTreeMap<(bool, usize), f64> = BTreeMap::new();
     for (p, pack) in packs.iter().enumerate() {
         for (offer, &count) in offers(job).iter().zip(pack) {
             let size = job.stock[offer.item].size.unwrap();
             let (minus, plus) = (size.tolerance.minus.ticks(), size.tolerance.plus.ticks());
-            // Thousandths of a tick, rounded up, by the definition of the rule; exact from there on.
-            let one = (500.0 * (minus + plus) as f64 / 3_f64.sqrt()).ceil() / 1e3;
+            // Femtometres, rounded up, by the definition of the rule; exact from there on.
+            let one = (5e4 * (minus + plus) as f64 / 3_f64.sqrt()).ceil() / 1e5;
             let moved = weight(Term::Pack(p));
             middle += f64::from(count) * moved * (plus - minus) as f64 / 2.0;
             variance += f64::from(count) * (moved * one).powi(2);
-            let of_lot = size.uncertainty.map_or(0.0, |u| u.raw() as f64 / 1e3);
+            let of_lot = size.uncertainty.map_or(0.0, |u| u.raw() as f64 / 1e5);
             *lots.entry(lot(job, offer.item)).or_default() += f64::from(count) * moved * of_lot;
         }
     }

@@ -1,0 +1,360 @@
+//! A requirement's stack-up in figures for people: what each contributor does, how far it goes in
+//! the worst case, by root sum square and by its uncertainty, and how likely the limits hold.
+//!
+//! The verdict is not given here but by [`super::judge`], in whole numbers.
+
+use statrs::distribution::{ContinuousCDF, Normal};
+
+use super::uncertainty::{Variance, variance};
+use super::{Contributor, Coverage, Stack, extent};
+use crate::decimal::Millionths;
+use crate::length::Unit;
+use crate::model::{Face, Form, Term, Terms};
+
+/// What a requirement's stack-up comes to; lengths in the unit that was asked for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Report {
+    /// One line for each contributor that enters into it, the largest in the worst case first.
+    pub lines: Vec<Line>,
+    /// Nominal value: the linear form, or a gasket's free thickness.
+    pub value: f64,
+    /// The target, in the terms of the value.
+    pub target: f64,
+    /// The root of the sum of the squared half-widths, about the target.
+    pub root_sum_square: f64,
+    /// What is so at the lower limit and at the upper one.
+    pub sides: [Side; 2],
+    /// The probability that both limits hold, if the value is normally distributed about its
+    /// middle. Source: JCGM 106:2012, 7.4 equation (12), from memory.
+    pub conforming: f64,
+    /// The gap, and the allowance reached on it, of a gasket fill.
+    pub gap: Option<(f64, f64)>,
+}
+
+/// What is so at one limit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Side {
+    /// The limit, in the terms of the value.
+    pub limit: f64,
+    /// How far the value can lie towards it in the worst case.
+    pub worst: f64,
+    /// How far the middle of the tolerances lies towards it from the nominal value.
+    pub middle: f64,
+    /// Combined standard uncertainty.
+    pub combined: f64,
+    /// Effective degrees of freedom; `None` without end.
+    pub freedom: Option<f64>,
+    /// Coverage factor.
+    pub factor: f64,
+    /// The level of confidence that it comes to.
+    pub level: f64,
+    /// Expanded uncertainty.
+    pub expanded: f64,
+    /// Room between nominal value and limit.
+    pub room: f64,
+    /// The probability that the value lies beyond it, as in [`Report::conforming`].
+    pub beyond: f64,
+}
+
+impl Side {
+    /// What is kept clear of the limit by the expanded rule: never less than nothing.
+    pub fn clear(&self) -> f64 {
+        (self.expanded + self.middle).max(0.0)
+    }
+
+    /// Room left when the worst case is taken off.
+    pub fn margin_worst(&self) -> f64 {
+        self.room - self.worst
+    }
+
+    /// Room left when the expanded uncertainty is taken off.
+    pub fn margin_expanded(&self) -> f64 {
+        self.room - self.clear()
+    }
+}
+
+/// What one contributor does.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Line {
+    /// Its index among the contributors.
+    pub contributor: usize,
+    /// Sensitivity of the value, and of the gap that it is held against.
+    pub sensitivity: f64,
+    /// See `sensitivity`.
+    pub in_gap: f64,
+    /// Sensitivity at the lower limit and at the upper one.
+    pub at: [f64; 2],
+    /// How far it moves the value down and up in the worst case, neither negative.
+    pub moves: [f64; 2],
+    /// Its part of the squared combined standard uncertainty at either limit.
+    pub variance: [f64; 2],
+    /// Its share of what all move in the worst case.
+    pub share_of_worst: f64,
+    /// Its share of the squared combined standard uncertainty.
+    pub share_of_variance: f64,
+    /// The largest minus and plus that one piece of it could have with the worst case still within
+    /// the limits and everything else as it is; `None` where even nothing would be too much.
+    pub largest: [Option<f64>; 2],
+    /// The largest standard uncertainty that one piece of it could have with the expanded
+    /// uncertainty still clear of the limits; coverage factor, lots and all else as they are.
+    pub largest_standard: Option<f64>,
+}
+
+/// Works out the stack-up of a requirement.
+///
+/// Sources: worst case and root sum square are common practice; standard uncertainties by JCGM
+/// 100:2008, 5.1.2 and 5.2.2, degrees of freedom by its G.4.1 (clauses from memory). The root sum
+/// square presumes contributors that are independent, centred and of like size.
+///
+/// ```
+/// use gapwright::decimal::Millionths;
+/// use gapwright::length::{Length, Tolerance, Unit};
+/// use gapwright::model::{Form, Shape, Term};
+/// use gapwright::stack::{Contributor, Coverage, Known, Stack, report};
+/// let mm = |text: &str| Length::parse(text, Some(Unit::Millimetre)).unwrap();
+/// let part = |term, nominal: &str, within: &str| Contributor {
+///     label: String::new(), term, item: None, count: 1, readings: vec![], nominal: mm(nominal),
+///     tolerance: Tolerance::even(mm(within)), known: Known::Within(Shape::Rectangular),
+///     standard: Shape::Rectangular.standard(Tolerance::even(mm(within))), freedom: None, lot: None,
+/// };
+/// let (gap, pack) = (Term::Dimension(0), Term::Pack(0));
+/// let stack = Stack {
+///     contributors: vec![part(gap, "1.70", "0.03"), part(pack, "1.20", "0.04")],
+///     correlations: vec![],
+/// };
+/// let form = Form::Linear {
+///     terms: vec![(gap, Millionths::ONE), (pack, Millionths::from_raw(-1_000_000))],
+///     target: mm("0.5"), lower: mm("0.4"), upper: mm("0.6"),
+/// };
+/// let two = Coverage::Factor(Millionths::from_raw(2_000_000));
+/// let report = report(&form, &stack, two, Unit::Millimetre);
+/// assert!((report.sides[0].margin_worst() - 0.03).abs() < 1e-12);
+/// assert!((report.root_sum_square - 0.05).abs() < 1e-12);
+/// // The pack is the larger contributor: 16 of 25 parts of the variance.
+/// assert!((report.lines[0].share_of_variance - 0.64).abs() < 1e-9);
+/// // It could have 0.04 + 0.03 either way.
+/// assert!((report.lines[0].largest[0].unwrap() - 0.07).abs() < 1e-12);
+/// ```
+pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Report {
+    let parts = &stack.contributors;
+    let faces = [form.lower(), form.upper()];
+    let value = extent(&form.value(), parts).nominal.to_f64(unit);
+    let gap = match form {
+        Form::Linear { .. } => None,
+        Form::GasketFill { gap, .. } => Some(extent(gap, parts).nominal.to_f64(unit)),
+    };
+    let variances = faces.each_ref().map(|face| variance(&face.terms, stack));
+    let sides = [0, 1].map(|at| {
+        side(
+            (&faces[at], at),
+            value,
+            stack,
+            &variances[at],
+            coverage,
+            unit,
+        )
+    });
+    let mut lines = lines(form, &faces, stack, &sides, unit);
+    lines.sort_by(|a, b| b.share_of_worst.total_cmp(&a.share_of_worst));
+    let target = form.target();
+    let off_target = extent(&target.terms, parts).nominal.to_f64(unit) - target.bound.to_f64(unit);
+    let halves = parts.iter().map(|part| {
+        let width = (part.tolerance.minus + part.tolerance.plus).to_f64(unit);
+        f64::from(part.count) * (weight(&target.terms, part.term) * width / 2.0).powi(2)
+    });
+    Report {
+        value,
+        target: value - off_target,
+        root_sum_square: halves.sum::<f64>().sqrt(),
+        conforming: (1.0 - sides[0].beyond - sides[1].beyond).max(0.0),
+        gap: gap.map(|gap| (gap, if gap == 0.0 { 0.0 } else { value / gap - 1.0 })),
+        lines,
+        sides,
+    }
+}
+
+fn weight(terms: &Terms, of: Term) -> f64 {
+    let own = terms.iter().filter(|(term, _)| *term == of);
+    own.map(|(_, c)| *c).sum::<Millionths>().to_f64()
+}
+
+/// What is so at one limit: the lower one for `at` 0, the upper one for 1.
+fn side(
+    (face, at): (&Face, usize),
+    value: f64,
+    stack: &Stack,
+    variance: &Variance,
+    coverage: Coverage,
+    unit: Unit,
+) -> Side {
+    let sum = extent(&face.terms, &stack.contributors);
+    let above = sum.nominal.to_f64(unit) - face.bound.to_f64(unit);
+    let uneven = sum.uneven.to_f64(unit) / 2.0;
+    let (room, worst, middle) = match at {
+        0 => (above, sum.below, -uneven),
+        _ => (-above, sum.above, uneven),
+    };
+    let combined = variance.root() / unit_ticks(unit);
+    let freedom = variance.freedom();
+    let factor = coverage.exact(freedom);
+    Side {
+        limit: value - above,
+        worst: worst.to_f64(unit),
+        middle,
+        combined,
+        freedom: variance.exact_freedom(),
+        factor,
+        level: coverage.level(freedom),
+        expanded: factor * combined,
+        room,
+        beyond: if combined > 0.0 {
+            Normal::standard().sf((room - middle) / combined)
+        } else if room < middle {
+            1.0
+        } else {
+            0.0
+        },
+    }
+}
+
+#[allow(clippy::cast_precision_loss)]
+fn unit_ticks(unit: Unit) -> f64 {
+    unit.ticks() as f64
+}
+
+fn lines(
+    form: &Form,
+    faces: &[Face; 2],
+    stack: &Stack,
+    sides: &[Side; 2],
+    unit: Unit,
+) -> Vec<Line> {
+    let value = form.value();
+    let none = Terms::new();
+    let gap = match form {
+        Form::Linear { .. } => &none,
+        Form::GasketFill { gap, .. } => gap,
+    };
+    let mut lines: Vec<Line> = Vec::new();
+    for (contributor, part) in stack.contributors.iter().enumerate() {
+        let enters = |terms: &Terms| terms.iter().any(|(term, _)| *term == part.term);
+        if !enters(&value) && !enters(gap) {
+            continue;
+        }
+        let count = f64::from(part.count);
+        let within = [part.tolerance.minus, part.tolerance.plus].map(|t| t.to_f64(unit));
+        let at = [0, 1].map(|side| weight(&faces[side].terms, part.term));
+        // Which of minus and plus moves the value down, and which up.
+        let moves = [0, 1].map(|side| {
+            let hurts = if (at[side] > 0.0) == (side == 0) {
+                within[0]
+            } else {
+                within[1]
+            };
+            count * at[side].abs() * hurts
+        });
+        let own = [0, 1].map(|side| own_variance(stack, contributor, &faces[side].terms, unit));
+        lines.push(Line {
+            contributor,
+            sensitivity: weight(&value, part.term),
+            in_gap: weight(gap, part.term),
+            at,
+            moves,
+            variance: own,
+            share_of_worst: 0.0,
+            share_of_variance: 0.0,
+            largest: largest(part, at, within, sides),
+            largest_standard: largest_standard(part, at, sides, unit),
+        });
+    }
+    let moved: f64 = lines.iter().flat_map(|line| line.moves).sum();
+    let varied: f64 = lines.iter().flat_map(|line| line.variance).sum();
+    let share = |own: f64, all: f64| if all > 0.0 { own / all } else { 0.0 };
+    for line in &mut lines {
+        line.share_of_worst = share(line.moves.iter().sum(), moved);
+        line.share_of_variance = share(line.variance.iter().sum(), varied);
+    }
+    lines
+}
+
+/// A contributor's part of the squared combined standard uncertainty: its own square, and its
+/// half of what it does together with others of its lot or correlated with it.
+fn own_variance(stack: &Stack, contributor: usize, terms: &Terms, unit: Unit) -> f64 {
+    let part = &stack.contributors[contributor];
+    let c = weight(terms, part.term);
+    let standard = |part: &Contributor| part.standard.to_f64(unit);
+    let mut variance = f64::from(part.count) * (c * standard(part)).powi(2);
+    if let Some(own) = part.lot {
+        let shared = |other: &Contributor| {
+            let lot = other.lot.filter(|lot| lot.lot == own.lot);
+            lot.map_or(0.0, |lot| {
+                f64::from(other.count) * weight(terms, other.term) * lot.standard.to_f64(unit)
+            })
+        };
+        let all: f64 = stack.contributors.iter().map(shared).sum();
+        variance += f64::from(part.count) * c * own.standard.to_f64(unit) * all;
+    }
+    for pair in &stack.correlations {
+        let [a, b] = pair.between;
+        let other = match part.term {
+            term if term == a => b,
+            term if term == b => a,
+            _ => continue,
+        };
+        if let Some(other) = stack.contributors.iter().find(|part| part.term == other) {
+            variance += pair.coefficient.to_f64()
+                * c
+                * standard(part)
+                * weight(terms, other.term)
+                * standard(other);
+        }
+    }
+    variance
+}
+
+fn largest(
+    part: &Contributor,
+    at: [f64; 2],
+    within: [f64; 2],
+    sides: &[Side; 2],
+) -> [Option<f64>; 2] {
+    let count = f64::from(part.count);
+    // Minus hurts at the lower limit where more of it makes the value larger, else at the upper.
+    [0, 1].map(|edge| {
+        let side = if (at[edge] > 0.0) == (edge == 0) {
+            0
+        } else {
+            1
+        };
+        if at[side] == 0.0 {
+            return None;
+        }
+        let room = sides[side].margin_worst() / (count * at[side].abs());
+        Some(within[edge] + room).filter(|largest| *largest >= 0.0)
+    })
+}
+
+fn largest_standard(
+    part: &Contributor,
+    at: [f64; 2],
+    sides: &[Side; 2],
+    unit: Unit,
+) -> Option<f64> {
+    let count = f64::from(part.count);
+    let own = part.standard.to_f64(unit);
+    let mut least = f64::INFINITY;
+    for (side, c) in sides.iter().zip(at) {
+        let square = count * c * c;
+        if square == 0.0 {
+            continue;
+        }
+        let reach = side.room - side.middle;
+        let rest = side.combined.powi(2) - square * own * own;
+        let left = (reach / side.factor).powi(2) - rest;
+        if side.room < 0.0 || reach < 0.0 || left < 0.0 {
+            return None;
+        }
+        least = least.min((left / square).sqrt());
+    }
+    least.is_finite().then_some(least)
+}

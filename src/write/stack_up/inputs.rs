@@ -1,0 +1,402 @@
+//! What contributes to a pump's requirements: the cells that a person may change.
+
+use rust_xlsxwriter::{DataValidation, Worksheet, XlsxError};
+
+use super::super::style::{Styles, heads};
+use super::{Subject, cell, put};
+use crate::length::{Length, Unit};
+use crate::model::{Correlation, Shape, Term};
+use crate::pump::Growth;
+use crate::stack::{Contributor, Known, Stack};
+use crate::stock::Lot;
+
+/// The columns of a contributor.
+pub(super) const COUNT: u16 = 1;
+pub(super) const NOMINAL: u16 = 2;
+pub(super) const MINUS: u16 = 3;
+pub(super) const PLUS: u16 = 4;
+const KNOWN_BY: u16 = 5;
+pub(super) const STANDARD: u16 = 6;
+pub(super) const FREEDOM: u16 = 7;
+pub(super) const OF_LOT: u16 = 8;
+const LOT: u16 = 9;
+const READINGS: u16 = 10;
+
+/// Where a pump's contributors stand.
+pub(super) struct Inputs {
+    /// The row of the first contributor; the others follow in their order.
+    first: u32,
+    /// Contributors that err together, with the cell of their coefficient.
+    pub(super) pairs: Vec<(usize, usize, String)>,
+    /// The row behind.
+    pub(super) end: u32,
+}
+
+impl Inputs {
+    /// The cell of a contributor in a column.
+    pub(super) fn cell(&self, contributor: usize, column: u16) -> String {
+        cell(
+            self.first + u32::try_from(contributor).unwrap_or(u32::MAX),
+            column,
+        )
+    }
+
+    /// Writes a pump's contributors from a row on.
+    pub(super) fn write(
+        sheet: &mut Worksheet,
+        row: u32,
+        subject: &Subject<'_>,
+        styles: &Styles,
+    ) -> Result<Inputs, XlsxError> {
+        let unit = subject.model.unit;
+        let title = format!("Pump {}: {} ({unit})", subject.tag, subject.model.title);
+        sheet.write_string_with_format(row, 0, title, &styles.part)?;
+        heads(
+            sheet,
+            row + 1,
+            &[
+                "Contributor",
+                "Count",
+                "Nominal of one",
+                "Minus",
+                "Plus",
+                "Known by",
+                "Standard uncertainty of one",
+                "Degrees of freedom",
+                "Standard uncertainty of its lot",
+                "Lot (a number for each)",
+            ],
+            styles,
+        )?;
+        sheet.set_row_height(row + 1, 46.0)?;
+        let parts = &subject.stack.contributors;
+        let readings = parts.iter().map(|part| part.readings.len()).max();
+        for n in 1..=readings.filter(|n| *n > 1).unwrap_or(0) {
+            let column = READINGS + u16::try_from(n - 1).unwrap_or(u16::MAX);
+            let head = format!("Reading {n}");
+            sheet.write_string_with_format(row + 1, column, head, &styles.head)?;
+        }
+        let mut inputs = Inputs {
+            first: row + 2,
+            pairs: Vec::new(),
+            end: row + 2,
+        };
+        let mut growths = Vec::new();
+        let lots = lots(&subject.stack);
+        for (part, lot) in parts.iter().zip(lots) {
+            let line = Line {
+                row: inputs.end,
+                part,
+                unit,
+                styles,
+            };
+            if let Known::Growth(growth) = &part.known {
+                growths.push((inputs.end, growth.as_ref()));
+            }
+            line.write(sheet, lot)?;
+            inputs.end += 1;
+        }
+        if !growths.is_empty() {
+            inputs.end = thermal(sheet, inputs.end + 1, &growths, unit, styles)?;
+        }
+        if !subject.stack.correlations.is_empty() {
+            inputs.end += 1;
+            inputs.correlations(sheet, subject, styles)?;
+        }
+        Ok(inputs)
+    }
+
+    fn correlations(
+        &mut self,
+        sheet: &mut Worksheet,
+        subject: &Subject<'_>,
+        styles: &Styles,
+    ) -> Result<(), XlsxError> {
+        heads(
+            sheet,
+            self.end,
+            &["Err together", "", "Correlation coefficient"],
+            styles,
+        )?;
+        sheet.set_row_height(self.end, 30.0)?;
+        let parts = &subject.stack.contributors;
+        for Correlation {
+            between,
+            coefficient,
+        } in &subject.stack.correlations
+        {
+            let [first, second] =
+                between.map(|term: Term| parts.iter().position(|part| part.term == term));
+            let (Some(first), Some(second)) = (first, second) else {
+                continue;
+            };
+            self.end += 1;
+            let text = format!("{} with {}", parts[first].label, parts[second].label);
+            sheet.merge_range(self.end, 0, self.end, 1, &text, &styles.wrapped)?;
+            sheet.set_row_height(self.end, 30.0)?;
+            let entry = styles.number_entry();
+            sheet.write_number_with_format(self.end, 2, coefficient.to_f64(), &entry)?;
+            self.pairs.push((first, second, cell(self.end, 2)));
+        }
+        self.end += 1;
+        Ok(())
+    }
+}
+
+/// A number for each lot, in the order in which they come; nothing for what has none.
+fn lots(stack: &Stack) -> Vec<Option<u32>> {
+    let mut known: Vec<Lot> = Vec::new();
+    let mut number = |lot: Lot| {
+        let at = known.iter().position(|other| *other == lot);
+        let at = at.unwrap_or_else(|| {
+            known.push(lot);
+            known.len() - 1
+        });
+        u32::try_from(at + 1).ok()
+    };
+    let parts = stack.contributors.iter();
+    parts.map(|part| number(part.lot?.lot)).collect()
+}
+
+/// One contributor.
+struct Line<'a> {
+    row: u32,
+    part: &'a Contributor,
+    unit: Unit,
+    styles: &'a Styles,
+}
+
+impl Line<'_> {
+    fn at(&self, column: u16) -> String {
+        cell(self.row, column)
+    }
+
+    fn write(&self, sheet: &mut Worksheet, lot: Option<u32>) -> Result<(), XlsxError> {
+        let (part, styles, row) = (self.part, self.styles, self.row);
+        let entry = styles.length_entry(self.unit);
+        sheet.write_string_with_format(row, 0, &part.label, &styles.text)?;
+        let count = f64::from(part.count);
+        match part.term {
+            Term::Pack(_) => {
+                sheet.write_number_with_format(row, COUNT, count, &styles.number_entry())?
+            }
+            // A dimension is there once, and is measured, not counted.
+            _ => sheet.write_number_with_format(row, COUNT, count, &styles.count)?,
+        };
+        self.nominal(sheet)?;
+        let word = match &part.known {
+            Known::Within(shape) => shape.word(),
+            Known::Standard => "stated",
+            Known::Readings => "readings",
+            Known::Growth(_) => "growth",
+        };
+        match &part.known {
+            Known::Within(_) => {
+                sheet.write_string_with_format(row, KNOWN_BY, word, &styles.entry)?;
+                let words = [
+                    Shape::Rectangular,
+                    Shape::Triangular,
+                    Shape::Normal,
+                    Shape::UShaped,
+                ];
+                let list = DataValidation::new().allow_list_strings(&words.map(Shape::word))?;
+                sheet.add_data_validation(row, KNOWN_BY, row, KNOWN_BY, &list)?;
+            }
+            _ => {
+                sheet.write_string_with_format(row, KNOWN_BY, word, &styles.text)?;
+            }
+        }
+        self.tolerance(sheet)?;
+        self.standard(sheet)?;
+        match part.lot {
+            Some(of_lot) => {
+                let u = of_lot.standard.to_f64(self.unit);
+                sheet.write_number_with_format(row, OF_LOT, u, &entry)?;
+            }
+            None => {
+                sheet.write_blank(row, OF_LOT, &styles.text)?;
+            }
+        }
+        match lot {
+            Some(lot) => sheet.write_number_with_format(row, LOT, lot, &styles.count)?,
+            None => sheet.write_blank(row, LOT, &styles.text)?,
+        };
+        Ok(())
+    }
+
+    /// The value itself, or the mean of its readings.
+    fn nominal(&self, sheet: &mut Worksheet) -> Result<(), XlsxError> {
+        let (part, unit, row) = (self.part, self.unit, self.row);
+        let entry = self.styles.length_entry(unit);
+        let value = part.nominal.to_f64(unit);
+        let readings = &part.readings;
+        if let Known::Growth(_) = part.known {
+            // Written with its temperatures.
+            return Ok(());
+        }
+        if readings.len() < 2 {
+            sheet.write_number_with_format(row, NOMINAL, value, &entry)?;
+            return Ok(());
+        }
+        for (column, reading) in (READINGS..).zip(readings) {
+            sheet.write_number_with_format(row, column, reading.to_f64(unit), &entry)?;
+        }
+        // Held to the same step as the library's own mean.
+        let steps = unit.ticks() / Length::step(readings);
+        let formula = format!("ROUND(AVERAGE({})*{steps},0)/{steps}", self.span());
+        let format = self.styles.length(unit);
+        put(sheet, (row, NOMINAL), &formula, value, &format)
+    }
+
+    /// The cells of the readings.
+    fn span(&self) -> String {
+        let last = READINGS + u16::try_from(self.part.readings.len() - 1).unwrap_or(u16::MAX);
+        format!("{}:{}", self.at(READINGS), self.at(last))
+    }
+
+    /// Given, or so many standard uncertainties, rounded up as the library does.
+    fn tolerance(&self, sheet: &mut Worksheet) -> Result<(), XlsxError> {
+        let (part, unit, row) = (self.part, self.unit, self.row);
+        let sides = [
+            (MINUS, part.tolerance.minus.to_f64(unit)),
+            (PLUS, part.tolerance.plus.to_f64(unit)),
+        ];
+        let steps = match &part.known {
+            Known::Within(_) => {
+                let entry = self.styles.length_entry(unit);
+                for (column, value) in sides {
+                    sheet.write_number_with_format(row, column, value, &entry)?;
+                }
+                return Ok(());
+            }
+            Known::Growth(_) => return Ok(()),
+            Known::Standard => unit.ticks(),
+            Known::Readings => unit.ticks() / Length::step(&part.readings),
+        };
+        let (u, k) = (self.at(STANDARD), self.factor());
+        for (column, value) in sides {
+            let formula = format!("-INT(-ROUND({k}*{u}*{steps},4))/{steps}");
+            put(
+                sheet,
+                (row, column),
+                &formula,
+                value,
+                &self.styles.length(unit),
+            )?;
+        }
+        Ok(())
+    }
+
+    /// The coverage factor that stands for this contributor alone.
+    fn factor(&self) -> String {
+        let freedom = self.part.freedom.map(|_| self.at(FREEDOM));
+        super::factor(freedom.as_deref())
+    }
+
+    fn standard(&self, sheet: &mut Worksheet) -> Result<(), XlsxError> {
+        let (part, unit, row) = (self.part, self.unit, self.row);
+        let value = part.standard.to_f64(unit);
+        let format = self.styles.length(unit);
+        let at = (row, STANDARD);
+        match &part.known {
+            Known::Within(_) => {
+                let (minus, plus, shape) = (self.at(MINUS), self.at(PLUS), self.at(KNOWN_BY));
+                let formula = format!(
+                    "({minus}+{plus})/2/SQRT(IF({shape}=\"triangular\",6,IF({shape}=\"normal\",4,IF({shape}=\"u-shaped\",2,3))))"
+                );
+                put(sheet, at, &formula, value, &format)?;
+            }
+            Known::Standard => {
+                let entry = self.styles.length_entry(unit);
+                sheet.write_number_with_format(row, STANDARD, value, &entry)?;
+            }
+            Known::Readings => {
+                let span = self.span();
+                let formula = format!("STDEV({span})/SQRT(COUNT({span}))");
+                put(sheet, at, &formula, value, &format)?;
+            }
+            Known::Growth(_) => {}
+        }
+        match part.freedom {
+            Some(freedom) => {
+                let formula = format!("COUNT({})-1", self.span());
+                let at = (row, FREEDOM);
+                put(sheet, at, &formula, f64::from(freedom), &self.styles.count)
+            }
+            None => {
+                sheet.write_string_with_format(row, FREEDOM, "without end", &self.styles.text)?;
+                Ok(())
+            }
+        }
+    }
+}
+
+/// Lengths, coefficients and temperatures of what grows, and what that comes to in the rows of the
+/// contributors; returns the row behind.
+fn thermal(
+    sheet: &mut Worksheet,
+    row: u32,
+    growths: &[(u32, &Growth)],
+    unit: Unit,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    heads(
+        sheet,
+        row,
+        &[
+            "Grows when running hot",
+            "Length",
+            "Length plus/minus",
+            "Expansion (1e-6 per K)",
+            "Expansion plus/minus",
+            "Cold (degC)",
+            "Running (degC)",
+            "Difference plus/minus (K)",
+        ],
+        styles,
+    )?;
+    sheet.set_row_height(row, 46.0)?;
+    let mut at = row;
+    for (line, growth) in growths {
+        at += 1;
+        let thermal = &growth.thermal;
+        sheet.write_string_with_format(at, 0, &thermal.label, &styles.text)?;
+        let length = styles.length_entry(unit);
+        let number = styles.number_entry();
+        let cells = [
+            (thermal.length.to_f64(unit), &length),
+            (thermal.length_within.to_f64(unit), &length),
+            (thermal.expansion.value.to_f64(), &number),
+            (thermal.expansion.within.to_f64(), &number),
+            (thermal.cold.to_f64(), &number),
+            (thermal.running.to_f64(), &number),
+            (thermal.temperature_within.to_f64(), &number),
+        ];
+        for (column, (value, format)) in (1..).zip(cells) {
+            sheet.write_number_with_format(at, column, value, format)?;
+        }
+        let [l, dl, a, da, cold, hot, dt] = [1, 2, 3, 4, 5, 6, 7].map(|column| cell(at, column));
+        let warmer = format!("({hot}-{cold})");
+        let ticks = unit.ticks();
+        let format = styles.length(unit);
+        let formula = format!("ROUND({l}*{a}*{warmer}/1000000*{ticks},0)/{ticks}");
+        let value = growth.value.to_f64(unit);
+        put(sheet, (*line, NOMINAL), &formula, value, &format)?;
+        // The furthest of all products of ends, rounded up to a tick.
+        let furthest =
+            format!("(({l}+{dl})*({a}+{da})*(ABS({warmer})+{dt})-{l}*{a}*ABS({warmer}))/1000000");
+        let formula = format!("-INT(-ROUND({furthest}*{ticks},4))/{ticks}");
+        for (column, side) in [
+            (MINUS, growth.tolerance.minus),
+            (PLUS, growth.tolerance.plus),
+        ] {
+            put(sheet, (*line, column), &formula, side.to_f64(unit), &format)?;
+        }
+        let formula = format!(
+            "SQRT((({dl}*{a}*{warmer})^2+({l}*{da}*{warmer})^2+({l}*{a}*{dt})^2)/3)/1000000"
+        );
+        let standard = growth.standard.to_f64(unit);
+        put(sheet, (*line, STANDARD), &formula, standard, &format)?;
+    }
+    Ok(at + 1)
+}
