@@ -1,0 +1,776 @@
+//! Draws the built-in models again: `cargo run --example drawings`, one SVG a model into `models/`.
+//!
+//! Nothing is to scale, but every picture adds up: what a requirement of the model sums is what the
+//! picture's lengths come to, so each is built from the same few numbers.
+
+#![allow(missing_docs)]
+
+use std::fmt::Write;
+use std::{fs, io};
+
+const INK: &str = "#1D2B3A";
+
+fn main() -> io::Result<()> {
+    let folder = std::env::args().nth(1).unwrap_or_else(|| "models".into());
+    for (name, drawing) in [
+        ("screwed-impeller", screwed_impeller()),
+        ("front-set-metric", front_set_metric()),
+        ("bearing-cap", bearing_cap()),
+        ("seal-setting", seal_setting()),
+        ("thrust-collar", thrust_collar()),
+    ] {
+        fs::write(format!("{folder}/{name}.svg"), drawing.finish())?;
+    }
+    Ok(())
+}
+
+/// What a part is: told apart by its hatching first, by its tint second.
+#[derive(Clone, Copy)]
+enum Part {
+    Fixed,
+    Moving,
+    Impeller,
+    Shim,
+    Gasket,
+    Plain,
+}
+
+/// What a label names: a measured dimension is bare, pieces are framed, a requirement is dark, a
+/// thermal term is framed in dashes.
+#[derive(Clone, Copy)]
+enum Kind {
+    Measured,
+    Pieces,
+    Required,
+    Thermal,
+}
+
+/// Which way a length runs.
+#[derive(Clone, Copy)]
+enum Way {
+    Across,
+    Down,
+}
+use Kind::{Measured, Pieces, Required, Thermal};
+use Part::{Fixed, Gasket, Impeller, Moving, Plain, Shim};
+use Way::{Across, Down};
+
+/// Where a label stands to its point.
+#[derive(Clone, Copy)]
+enum Side {
+    Left,
+    Right,
+    Middle,
+}
+
+struct Drawing {
+    height: i32,
+    /// Parts, then lines, then words: what is later lies on top.
+    parts: String,
+    lines: String,
+    words: String,
+    title: &'static str,
+    /// What the dashed lines mean in this picture.
+    dashed: &'static str,
+    thermal: bool,
+    /// The length drawn last: that of the labels that follow.
+    length: Option<i32>,
+}
+
+impl Drawing {
+    fn new(title: &'static str, dashed: &'static str, height: i32) -> Drawing {
+        Drawing {
+            height,
+            dashed,
+            thermal: false,
+            length: None,
+            parts: String::new(),
+            lines: String::new(),
+            words: String::new(),
+            title,
+        }
+    }
+
+    /// A part by its outline, as the `d` of an SVG path that is closed at its end.
+    fn part(&mut self, part: Part, outline: &str) {
+        let fill = match part {
+            Fixed => "url(#fixed)",
+            Moving => "#A9CBE4",
+            Impeller => "url(#impeller)",
+            Shim => "#E69F00",
+            Gasket => "url(#gasket)",
+            Plain => "#FFFFFF",
+        };
+        let _ = writeln!(
+            self.parts,
+            r#"<path d="{outline} Z" fill="{fill}" stroke="{INK}" stroke-width="1.4"/>"#
+        );
+    }
+
+    fn block(&mut self, part: Part, (left, top): (i32, i32), (right, bottom): (i32, i32)) {
+        self.part(part, &format!("M{left},{top} H{right} V{bottom} H{left}"));
+    }
+
+    /// A rolling bearing: both rings and a ball.
+    fn bearing(&mut self, (left, top): (i32, i32), (right, bottom): (i32, i32)) {
+        self.block(Plain, (left, top), (right, bottom));
+        let ring = (bottom - top) / 4;
+        self.block(Moving, (left, bottom - ring), (right, bottom));
+        self.block(Fixed, (left, top), (right, top + ring));
+        let (x, y, r) = (
+            (left + right) / 2,
+            (top + bottom) / 2,
+            (bottom - top) / 4 + 4,
+        );
+        let _ = writeln!(
+            self.parts,
+            r##"<circle cx="{x}" cy="{y}" r="{r}" fill="#FFFFFF" stroke="{INK}" stroke-width="1.4"/>"##
+        );
+    }
+
+    fn line(&mut self, way: Way, at: i32, from: i32, to: i32, dash: &str, width: f32) {
+        let (x1, y1, x2, y2) = match way {
+            Across => (from, at, to, at),
+            Down => (at, from, at, to),
+        };
+        let dash = match dash {
+            "" => String::new(),
+            dash => format!(r#" stroke-dasharray="{dash}""#),
+        };
+        let _ = writeln!(
+            self.lines,
+            r#"<line x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}" stroke="{INK}" stroke-width="{width}"{dash}/>"#
+        );
+    }
+
+    /// Where something stood with no shims, or would stand.
+    fn ghost(&mut self, way: Way, at: i32, from: i32, to: i32) {
+        self.line(way, at, from, to, "6 4", 1.8);
+    }
+
+    fn centre_line(&mut self, way: Way, at: i32, from: i32, to: i32) {
+        self.line(way, at, from, to, "18 4 3 4", 1.0);
+    }
+
+    /// A dimension line between `from` and `to` at `at`, its extension lines coming from the two
+    /// `feet`. Short ones have their arrows outside. The tail towards `end` carries the label.
+    fn dimension(
+        &mut self,
+        way: Way,
+        (from, to): (i32, i32),
+        at: i32,
+        feet: (i32, i32),
+        end: Option<i32>,
+    ) {
+        self.length = Some(to - from);
+        let across = match way {
+            Across => Down,
+            Down => Across,
+        };
+        for (place, foot) in [(from, feet.0), (to, feet.1)] {
+            let past = at + 5 * (at - foot).signum();
+            self.line(across, place, foot, past, "", 0.7);
+        }
+        let short = to - from < 36;
+        let tail = if short { 16 } else { 0 };
+        let low = end.map_or(from - tail, |end| end.min(from - tail));
+        let high = end.map_or(to + tail, |end| end.max(to + tail));
+        self.line(way, at, low, high, "", 1.0);
+        for (tip, points) in [(from, -1), (to, 1)] {
+            let back = tip - 9 * if short { -points } else { points };
+            let corners = [(tip, at), (back, at - 4), (back, at + 4)];
+            let corners: Vec<String> = corners
+                .iter()
+                .map(|&(along, off)| match way {
+                    Across => format!("{along},{off}"),
+                    Down => format!("{off},{along}"),
+                })
+                .collect();
+            let corners = corners.join(" ");
+            let _ = writeln!(self.lines, r#"<polygon points="{corners}" fill="{INK}"/>"#);
+        }
+    }
+
+    /// A label; `|` breaks the line. Its text is that of the model file, word by word, and the
+    /// length that it stands for is noted beside it, so that the picture can be added up.
+    fn label(&mut self, kind: Kind, (x, y): (i32, i32), side: Side, text: &str) {
+        let rows: Vec<&str> = text.split('|').collect();
+        let heavy = matches!(kind, Required);
+        let widest = rows.iter().map(|row| width(row, heavy)).max().unwrap_or(0);
+        let bare = matches!(kind, Measured);
+        self.thermal |= matches!(kind, Thermal);
+        let wide = widest + if bare { 6 } else { 14 };
+        let below = 17 * i32::try_from(rows.len() - 1).unwrap_or(0);
+        let high = below + if bare { 19 } else { 24 };
+        let left = match side {
+            Side::Left => x - wide,
+            Side::Right => x,
+            Side::Middle => x - wide / 2,
+        };
+        let top = y - high / 2;
+        let (fill, stroke, dash, ink) = match kind {
+            Measured => ("#FFFFFF", "none", "", INK),
+            Pieces => ("#FDF0D5", INK, "", INK),
+            Required => (INK, INK, "", "#FFFFFF"),
+            Thermal => ("#FFFFFF", INK, r#" stroke-dasharray="4 3""#, INK),
+        };
+        let round = if matches!(kind, Pieces) { 11 } else { 2 };
+        let whole = text.replace('|', " ");
+        let length = self
+            .length
+            .map_or(String::new(), |l| format!(r#" data-length="{l}""#));
+        let _ = writeln!(
+            self.words,
+            r#"<g{length}><title>{whole}</title><rect x="{left}" y="{top}" width="{wide}" height="{high}" rx="{round}" fill="{fill}" stroke="{stroke}"{dash}/>"#
+        );
+        let weight = if heavy { r#" font-weight="bold""# } else { "" };
+        for (row, line) in rows.iter().zip(0..) {
+            let (middle, base, length) = (
+                left + wide / 2,
+                y + 5 + 17 * line - below / 2,
+                width(row, heavy),
+            );
+            let _ = writeln!(
+                self.words,
+                r#"<text x="{middle}" y="{base}" text-anchor="middle" textLength="{length}" lengthAdjust="spacingAndGlyphs" fill="{ink}"{weight}>{row}</text>"#
+            );
+        }
+        self.words.push_str("</g>\n");
+    }
+
+    /// A length across with its label: at the tail's end, or above the line that has none.
+    fn across(
+        &mut self,
+        (kind, text): (Kind, &str),
+        (from, to): (i32, i32),
+        at: i32,
+        feet: (i32, i32),
+        end: Option<i32>,
+    ) {
+        self.dimension(Across, (from, to), at, feet, end);
+        match end {
+            Some(end) if end < from => self.label(kind, (end, at), Side::Left, text),
+            Some(end) => self.label(kind, (end, at), Side::Right, text),
+            None => self.label(kind, ((from + to) / 2, at - 15), Side::Middle, text),
+        }
+    }
+
+    /// The name of a part, on a ground of its own so that hatching does not run through it.
+    fn name(&mut self, (x, y): (i32, i32), text: &str) {
+        for (row, line) in text.split('|').zip(0..) {
+            let wide = width(row, false) + 6;
+            let (left, top, base) = (x - wide / 2, y - 9 + 17 * line, y + 5 + 17 * line);
+            let _ = writeln!(
+                self.words,
+                r##"<rect x="{left}" y="{top}" width="{wide}" height="18" rx="3" fill="#FFFFFF" fill-opacity="0.9"/><text x="{x}" y="{base}" text-anchor="middle" font-style="italic">{row}</text>"##
+            );
+        }
+    }
+
+    fn note(&mut self, (x, y): (i32, i32), text: &str) {
+        let _ = writeln!(self.words, r#"<text x="{x}" y="{y}">{text}</text>"#);
+    }
+
+    fn finish(mut self) -> String {
+        let height = self.height;
+        let y = height - 22;
+        let mut kinds = vec![(Pieces, "pieces"), (Required, "required")];
+        if self.thermal {
+            kinds.push((Thermal, "growth in service"));
+        }
+        self.dimension(Across, (20, 62), y, (y, y), None);
+        self.length = None;
+        self.note((70, y + 5), "measured");
+        let mut x = 148;
+        for (kind, text) in kinds {
+            self.label(kind, (x, y), Side::Right, text);
+            x += width(text, true) + 26;
+        }
+        self.note(
+            (x, y + 5),
+            &format!("Dashed: {}. Not to scale.", self.dashed),
+        );
+        let Drawing {
+            parts,
+            lines,
+            words,
+            title,
+            ..
+        } = self;
+        format!(
+            r##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 900 {height}" width="900" height="{height}" font-family="Arial, Helvetica, 'Liberation Sans', sans-serif" font-size="14" fill="{INK}">
+<title>{title}</title>
+<defs>
+<pattern id="fixed" width="10" height="10" patternUnits="userSpaceOnUse"><rect width="10" height="10" fill="#E4ECF4"/><path d="M-2,2 l4,-4 M0,10 l10,-10 M8,12 l4,-4" stroke="#7C90A4" stroke-width="1"/></pattern>
+<pattern id="impeller" width="10" height="10" patternUnits="userSpaceOnUse"><rect width="10" height="10" fill="#A9CBE4"/><path d="M-2,8 l4,4 M0,0 l10,10 M8,-2 l4,4" stroke="#2F6C9B" stroke-width="1"/></pattern>
+<pattern id="gasket" width="6" height="6" patternUnits="userSpaceOnUse"><rect width="6" height="6" fill="#F8D99A"/><path d="M0,6 l6,-6 M0,0 l6,6" stroke="#9A6A00" stroke-width="0.8"/></pattern>
+</defs>
+<rect width="900" height="{height}" fill="#FFFFFF"/>
+<text x="450" y="26" text-anchor="middle" font-size="17" font-weight="bold">{title}</text>
+{parts}{lines}{words}</svg>
+"##
+        )
+    }
+}
+
+/// How wide a text is at 14 px: the usual widths of a sans-serif's letters, in groups.
+fn width(text: &str, heavy: bool) -> i32 {
+    let thousandths: i32 = text
+        .chars()
+        .map(|c| match c {
+            'i' | 'j' | 'l' => 222,
+            'f' | 't' | ' ' | ',' | '.' | ':' | 'I' => 278,
+            'r' | '-' => 333,
+            'c' | 'k' | 's' | 'v' | 'x' | 'y' | 'z' => 500,
+            'm' | 'M' => 833,
+            'w' | 'C' | 'R' | 'H' => 722,
+            'A'..='Z' => 667,
+            _ => 556,
+        })
+        .sum();
+    thousandths * if heavy { 15 } else { 14 } / 1000
+}
+
+/// The axis of the horizontal pumps, of which the upper half is drawn.
+const AXIS: i32 = 442;
+
+fn shaft(d: &mut Drawing, from: i32, to: i32) {
+    d.block(Moving, (from, 402), (to, AXIS));
+    d.centre_line(Across, AXIS, 14, 886);
+    d.name(((from + to) / 2 - 30, 422), "shaft");
+}
+
+/// A packed stuffing box: two rings, the lantern ring, three rings, and the gland before them.
+fn stuffing_box(d: &mut Drawing, left: i32) {
+    d.block(Fixed, (left + 14, 328), (left + 130, 366));
+    d.block(Fixed, (left + 122, 366), (left + 130, 398));
+    for ring in 0..6 {
+        let x = left + 26 + 16 * ring;
+        let part = if ring == 2 { Plain } else { Gasket };
+        d.block(part, (x, 368), (x + 16, 402));
+    }
+    d.part(Fixed, &format!("M{left},340 h12 v30 h14 v28 h-26"));
+    d.name((left + 72, 347), "stuffing box");
+}
+
+/// A semi-open impeller, its open face at `face`; `towards` is 1 where the face looks right.
+fn impeller(d: &mut Drawing, face: i32, towards: i32) {
+    let [eye, hub, root, tip] = [24, 104, 88, 76].map(|behind| face - towards * behind);
+    let outline = format!("M{face},222 V352 L{eye},404 V{AXIS} H{hub} V384 L{root},372 L{tip},222");
+    d.part(Impeller, &outline);
+    // Where the vanes meet the shroud.
+    let [from, to] = [56, 64].map(|behind| face - towards * behind);
+    let _ = writeln!(
+        d.parts,
+        r#"<path d="M{from},222 L{to},372" fill="none" stroke="{INK}" stroke-width="1"/>"#
+    );
+    d.name((face - towards * 46, 300), "impeller");
+}
+
+/// Back wall and top of a casing, closed by the suction cover at `cover`.
+fn casing(d: &mut Drawing, left: i32, cover: i32) {
+    let inside = left + 28;
+    let outline = format!("M{left},184 H{cover} V206 H{inside} V366 H{left}");
+    d.part(Fixed, &outline);
+}
+
+/// The cover before the impeller, its face at `face`.
+fn suction_cover(d: &mut Drawing, face: i32, towards: i32, name: &str) {
+    let out = face + towards * 62;
+    d.part(Fixed, &format!("M{face},184 H{out} V372 L{face},352"));
+    d.name((face + towards * 31, 270), name);
+}
+
+fn screwed_impeller() -> Drawing {
+    let mut d = Drawing::new(
+        "End suction, screwed impeller, shims over the bearing",
+        "where the impeller stands with no shims",
+        520,
+    );
+    let (shims, ring, clearance) = (26, 20, 22);
+    let face = 250;
+    let (on_shims, cover) = (face + shims, face + shims + ring);
+    let (front, suction) = (752, 752 + clearance);
+    let bare = front - shims;
+
+    shaft(&mut d, 40, front - 24);
+    let housing = format!("M70,190 H{face} V272 H104 V396 H70");
+    d.part(Fixed, &housing);
+    d.bearing((184, 272), (cover + 8, 402));
+    d.block(Shim, (face, 238), (on_shims, 272));
+    d.block(Plain, (on_shims, 232), (cover, 286));
+    d.block(Gasket, (face, 192), (cover, 226));
+    let outline = format!("M{cover},184 h52 V398 h-38 V280 H{cover}");
+    d.part(Fixed, &outline);
+    stuffing_box(&mut d, 456);
+    casing(&mut d, 586, suction);
+    impeller(&mut d, front, 1);
+    suction_cover(&mut d, suction, 1, "suction|cover");
+    d.ghost(Down, bare, 216, 352);
+
+    let tag = (Measured, "Snap ring thickness");
+    d.across(tag, (on_shims, cover), 76, (232, 184), Some(cover + 26));
+    let tag = (Pieces, "Shims over the bearing");
+    d.across(tag, (face, on_shims), 112, (238, 238), Some(face - 26));
+    let tag = (Required, "Cover gasket free thickness");
+    d.across(tag, (face, cover), 152, (192, 184), Some(cover + 190));
+    d.label(
+        Pieces,
+        (cover + 30, 152),
+        Side::Right,
+        "Bearing cover gasket",
+    );
+    let tag = (Measured, "Impeller clearance with no shims");
+    d.across(tag, (bare, suction), 72, (216, 184), Some(bare - 24));
+    let tag = (Required, "Impeller running clearance");
+    d.across(tag, (front, suction), 112, (222, 184), Some(front - 28));
+    d.name((140, 231), "housing");
+    d.name((244, 337), "bearing");
+    d.name((cover + 27, 236), "cover");
+    d
+}
+
+fn front_set_metric() -> Drawing {
+    let mut d = Drawing::new(
+        "Semi-open impeller set from the front, shims under the housing flange (metric)",
+        "where the flange stands at contact",
+        520,
+    );
+    let (shims, step, clearance) = (42, 16, 18);
+    let (cover, face) = (118, 596);
+    let front = cover + clearance;
+    let (land, rim) = (face + shims, face + shims + step);
+    let contact = land - clearance;
+
+    shaft(&mut d, front + 24, 860);
+    suction_cover(&mut d, cover, -1, "front|cover");
+    let casing = format!("M{cover},184 H310 V366 H282 V206 H{cover}");
+    d.part(Fixed, &casing);
+    impeller(&mut d, front, -1);
+    // The mechanical seal: seat in the casing, rotary part on the shaft.
+    d.block(Plain, (286, 368), (310, 398));
+    d.block(Moving, (314, 364), (376, 402));
+    // The frame, and the housing that slides in it.
+    let frame = format!("M{face},192 V292 H430 V266 H310 V240 H560 V192");
+    d.part(Fixed, &frame);
+    let housing = format!("M466,294 H{land} V246 H{rim} V192 h44 V398 h-26 V334 H466");
+    d.part(Fixed, &housing);
+    d.bearing((486, 334), (542, 402));
+    d.bearing((rim - 52, 334), (rim + 6, 402));
+    d.block(Shim, (face, 250), (land, 290));
+    d.block(Gasket, (face, 196), (rim, 240));
+    d.ghost(Down, contact, 192, 300);
+
+    let left = Some(face - 24);
+    let tag = (
+        Measured,
+        "Flange gap with the impeller touching the front cover",
+    );
+    d.across(tag, (face, contact), 62, (192, 192), left);
+    let tag = (Pieces, "Shims under the housing flange");
+    d.across(tag, (face, land), 96, (192, 250), left);
+    let tag = (Measured, "Spigot step of the housing");
+    d.across(tag, (land, rim), 118, (246, 192), Some(rim + 22));
+    d.across(
+        (Pieces, "Flange gasket"),
+        (face, rim),
+        156,
+        (192, 192),
+        left,
+    );
+    d.line(Across, 156, rim, rim + 24, "", 1.0);
+    let text = "Flange gasket free thickness";
+    d.label(Required, (rim + 24, 156), Side::Right, text);
+    let tag = (Required, "Impeller running clearance");
+    d.across(tag, (cover, front), 138, (184, 222), Some(front + 28));
+    d.name((345, 384), "seal");
+    d.name((490, 266), "frame");
+    d.name((566, 314), "housing");
+    d
+}
+
+fn bearing_cap() -> Drawing {
+    let mut d = Drawing::new(
+        "Bearing cap between two places for shims: end float and running clearance",
+        "where the impeller stands with no inner shims",
+        520,
+    );
+    let (bore, outer, spigot, width, inner) = (232, 22, 122, 90, 20);
+    let float = bore + outer - spigot - width - inner;
+    let (recess, clearance) = (16, 36);
+    let face = 210;
+    let (land, shoulder) = (face - outer, face + bore);
+    let (nose, rim) = (land + spigot, land - recess);
+    let bearing = nose + float;
+    let held = bearing + width;
+    let (front, suction) = (776, 776 + clearance);
+    let (left, right) = (rim - 40, shoulder + 40);
+
+    shaft(&mut d, 96, front - 24);
+    let cap = format!("M{left},202 H{rim} V244 H{land} V282 H{nose} V318 H{land} V396 H{left}");
+    d.part(Fixed, &cap);
+    let housing = format!("M{face},202 h34 V236 H{right} V396 h-24 V326 H{shoulder} V280 H{face}");
+    d.part(Fixed, &housing);
+    d.bearing((bearing, 282), (held, 402));
+    d.block(Shim, (held, 282), (shoulder, 322));
+    d.block(Shim, (land, 248), (face, 278));
+    d.block(Gasket, (rim, 205), (face, 239));
+    stuffing_box(&mut d, 502);
+    casing(&mut d, 632, suction);
+    impeller(&mut d, front, 1);
+    suction_cover(&mut d, suction, 1, "suction|cover");
+    d.ghost(Down, front + inner, 216, 352);
+
+    let end = left - 8;
+    d.across(
+        (Pieces, "Outer shims"),
+        (land, face),
+        52,
+        (248, 202),
+        Some(end),
+    );
+    let tag = (Measured, "Recess of|the cap flange");
+    d.across(tag, (rim, land), 92, (202, 244), Some(end));
+    // Two labels on one line.
+    d.dimension(Across, (rim, face), 156, (202, 202), Some(end + 4));
+    d.line(Down, end + 4, 134, 179, "", 1.0);
+    for (at, kind, text) in [
+        (134, Pieces, "Bearing cap|gasket"),
+        (179, Required, "Cap gasket|free thickness"),
+    ] {
+        d.line(Across, at, end, end + 4, "", 1.0);
+        d.label(kind, (end, at), Side::Left, text);
+    }
+    let tag = (Measured, "Housing bore depth to shoulder");
+    d.across(tag, (face, shoulder), 82, (202, 280), None);
+    let tag = (Measured, "Cap spigot length");
+    d.across(tag, (land, nose), 112, (244, 282), Some(nose + 14));
+    let tag = (Required, "Shaft end float");
+    d.across(tag, (nose, bearing), 144, (282, 282), Some(bearing + 24));
+    d.across(
+        (Measured, "Bearing width"),
+        (bearing, held),
+        212,
+        (282, 282),
+        None,
+    );
+    let tag = (Pieces, "Inner shims");
+    d.across(tag, (held, shoulder), 176, (282, 280), Some(shoulder + 24));
+    let tag = (Required, "Impeller running clearance");
+    d.across(tag, (front, suction), 148, (222, 184), Some(front - 26));
+    let tag = (Measured, "Impeller clearance with no inner shims");
+    d.across(
+        tag,
+        (front + inner, suction),
+        104,
+        (216, 184),
+        Some(front - 4),
+    );
+    d.name((left + 28, 360), "cap");
+    d.name((284, 258), "housing");
+    d.name((bearing + 45, 342), "bearing");
+    d
+}
+
+fn thrust_collar() -> Drawing {
+    let mut d = Drawing::new(
+        "Between-bearings pump, thrust collar centred by two packs (metric)",
+        "on the bare pads, and at the far stop; chain line: mid-travel",
+        520,
+    );
+    let (pads, collar, inboard, outboard, float) = (46, 54, 32, 28, 28);
+    let stack = pads + collar + pads;
+    let end = 196;
+    let shimmed = end + outboard;
+    let pushed = shimmed + float;
+    let held = pushed + stack;
+    let shoulder = held + inboard;
+    let (travel, to_pads, wheel) = (150, 91, 64);
+    let wall = 640;
+    let (middle, far) = (wall + travel / 2, wall + travel);
+    let bare = wall + to_pads;
+    let stands = bare - inboard;
+
+    shaft(&mut d, end + 12, 886);
+    d.block(Fixed, (end - 48, 212), (end, AXIS));
+    let right = shoulder + 36;
+    let housing = format!("M{end},212 H{right} V396 H{shoulder} V250 H{end}");
+    d.part(Fixed, &housing);
+    d.block(Shim, (end, 284), (shimmed, 376));
+    d.block(Plain, (pushed, 272), (pushed + pads, 388));
+    d.block(Impeller, (pushed + pads, 262), (held - pads, AXIS));
+    d.block(Plain, (held - pads, 272), (held, 388));
+    d.block(Shim, (held, 284), (shoulder, 376));
+    d.block(Fixed, (516, 300), (566, 336));
+    d.bearing((516, 336), (566, 402));
+    let (left, right) = (wall - 26, far + wheel + 26);
+    let casing = format!("M{left},212 H{right} V396 h-26 V236 H{wall} V396 H{left}");
+    d.part(Fixed, &casing);
+    let outline = format!("M{stands},334 l22,-16 v-68 h20 v68 l22,16 V{AXIS} H{stands}");
+    d.part(Impeller, &outline);
+    d.ghost(Down, bare, 322, 402);
+    d.ghost(Down, far, 322, 402);
+    d.line(Down, middle, 240, 402, "18 4 3 4", 1.4);
+
+    let tag = (Measured, "Thrust chamber length");
+    d.across(tag, (end, shoulder), 74, (212, 250), None);
+    let tag = (Measured, "Collar with both sets of pads");
+    d.across(tag, (pushed, held), 112, (272, 272), None);
+    let left = Some(end - 26);
+    d.across(
+        (Pieces, "Outboard shims"),
+        (end, shimmed),
+        124,
+        (212, 284),
+        left,
+    );
+    let tag = (Required, "Total float|of the collar");
+    d.across(tag, (shimmed, pushed), 174, (284, 272), left);
+    let tag = (Pieces, "Inboard shims");
+    d.across(tag, (held, shoulder), 150, (272, 250), Some(shoulder + 26));
+    let tag = (Measured, "Rotor travel, thrust bearing out");
+    d.across(tag, (wall, far), 74, (236, 322), None);
+    let tag = (Measured, "Rotor travel to the|bare inboard pads");
+    d.across(tag, (wall, bare), 112, (236, 322), Some(wall - 22));
+    let tag = (Required, "Rotor off|centre");
+    d.across(tag, (stands, middle), 162, (334, 240), Some(far + 14));
+    d.name((end - 24, 318), "end|cover");
+    d.name((pushed + pads / 2, 322), "pads");
+    d.name((pushed + stack / 2, 300), "collar");
+    d.name((held - pads / 2, 322), "pads");
+    d.name((shoulder - 60, 231), "housing");
+    d.name((541, 318), "bearing");
+    d.name((stands + 32, 384), "impeller");
+    d.name((827, 224), "casing");
+    d.note((20, AXIS + 26), "free end");
+    d.note((824, AXIS + 26), "drive end");
+    d
+}
+
+fn seal_setting() -> Drawing {
+    let mut d = Drawing::new(
+        "Vertical in-line pump, shims in the rigid coupling: running clearance and seal setting",
+        "with no shims",
+        600,
+    );
+    /// The axis; corners are given by their distance from it, and drawn on both sides.
+    const AT: i32 = 470;
+    let (shims, seat, depth, clearance) = (22, 28, 68, 18);
+    let (coupling, face, bearing) = (152, 274, 80);
+    let (on_shims, seated) = (coupling + shims, face + seat);
+    let shoulder = face + depth + shims;
+    let (vanes, suction) = (470, 470 + clearance);
+
+    let mut both = |part: Part, corners: String| {
+        let corners: Vec<(i32, &str)> = corners
+            .split(' ')
+            .filter_map(|corner| corner.split_once(','))
+            .filter_map(|(r, y)| Some((r.parse().ok()?, y)))
+            .collect();
+        let placed = |side: i32, &(r, y): &(i32, &str)| format!("{},{y}", AT + side * r);
+        let right: Vec<String> = corners.iter().map(|c| placed(1, c)).collect();
+        let left: Vec<String> = corners.iter().rev().map(|c| placed(-1, c)).collect();
+        // What begins and ends on the axis is one piece.
+        if corners.first().is_some_and(|(r, _)| *r == 0) {
+            d.part(part, &format!("M{}", [right, left].concat().join(" L")));
+        } else {
+            d.part(part, &format!("M{}", right.join(" L")));
+            d.part(part, &format!("M{}", left.join(" L")));
+        }
+    };
+    let ring = |inner: i32, outer: i32, top: i32, bottom: i32| {
+        format!("{inner},{top} {outer},{top} {outer},{bottom} {inner},{bottom}")
+    };
+    // Motor with its stand and its bearing, coupling, shaft.
+    both(
+        Fixed,
+        format!("62,50 176,50 176,{face} 150,{face} 150,110 62,110"),
+    );
+    both(Plain, ring(28, 62, bearing - 18, bearing + 18));
+    let [above, below] = [bearing - 12, bearing + 12];
+    both(
+        Plain,
+        format!("45,{above} 57,{bearing} 45,{below} 33,{bearing}"),
+    );
+    both(Moving, ring(0, 28, 44, coupling));
+    both(Moving, ring(0, 22, on_shims, vanes - 10));
+    both(Impeller, ring(28, 80, 122, coupling));
+    both(Shim, ring(0, 80, coupling, on_shims));
+    both(Impeller, ring(22, 80, on_shims, on_shims + 32));
+    // Gland with its seat, casing, rotary part of the seal, shoulder.
+    both(Fixed, ring(28, 132, face - 20, face));
+    both(Plain, ring(28, 60, face, seated));
+    let chamber = format!("28,400 28,386 106,386 106,{face} 200,{face}");
+    both(
+        Fixed,
+        format!("{chamber} 200,{suction} 172,{suction} 172,400"),
+    );
+    both(Moving, ring(24, 56, seated, seated + 18));
+    both(Plain, ring(30, 48, seated + 18, shoulder));
+    both(Impeller, ring(22, 62, shoulder, shoulder + 14));
+    let back = "0,412 40,412 56,424 150,424";
+    both(
+        Impeller,
+        format!("{back} 150,{vanes} 60,{vanes} 36,486 0,486"),
+    );
+    both(Fixed, ring(70, 200, suction, suction + 32));
+    d.centre_line(Down, AT, 38, 536);
+    d.ghost(Across, shoulder - shims, AT - 74, AT - 20);
+    d.ghost(Across, vanes - shims, AT - 162, AT - 56);
+
+    let near = AT - 224;
+    d.dimension(Down, (coupling, on_shims), near, (AT - 80, AT - 80), None);
+    let beside = (near - 8, coupling + shims / 2);
+    d.label(Pieces, beside, Side::Left, "Shims in the coupling");
+    d.dimension(
+        Down,
+        (face, seated),
+        near,
+        (AT - 132, AT - 60),
+        Some(face - 32),
+    );
+    let text = "Seat height below the gland face";
+    d.label(Measured, (near - 70, face - 44), Side::Middle, text);
+    let out = AT - 250;
+    d.dimension(Down, (face, face + depth), out, (AT - 200, AT - 74), None);
+    let text = "Chamber face to|sleeve shoulder,|no shims";
+    d.label(Measured, (out - 8, face + depth / 2), Side::Left, text);
+    let out = AT - 270;
+    d.dimension(
+        Down,
+        (vanes - shims, suction),
+        out,
+        (AT - 162, AT - 200),
+        None,
+    );
+    let text = "Impeller clearance|with no shims";
+    d.label(Measured, (out - 8, vanes - 2), Side::Left, text);
+    let end = suction + 38;
+    d.dimension(
+        Down,
+        (vanes, suction),
+        near,
+        (AT - 150, AT - 200),
+        Some(end),
+    );
+    let text = "Impeller running clearance";
+    d.label(Required, (near - 74, end + 11), Side::Middle, text);
+    let out = AT + 266;
+    d.dimension(Down, (seated, shoulder), out, (AT + 60, AT + 62), None);
+    let text = "Mechanical|seal setting";
+    d.label(Required, (out + 8, face + 60), Side::Right, text);
+    let out = AT + 236;
+    d.dimension(Down, (bearing, vanes), out, (AT + 62, AT + 150), None);
+    d.label(Thermal, (out, 170), Side::Middle, "Growth of|the shaft");
+    let out = AT + 380;
+    d.dimension(Down, (bearing, suction), out, (AT + 62, AT + 200), None);
+    d.label(Thermal, (out, 170), Side::Middle, "Growth of|the casing");
+    d.name((AT + 118, 80), "motor");
+    d.name((AT + 116, coupling + shims / 2), "coupling");
+    d.name((AT + 92, face - 34), "gland");
+    d.name((AT + 82, face + 50), "seal");
+    d.name((AT + 154, 340), "casing");
+    d.name((AT, 449), "impeller");
+    d.name((AT + 135, suction + 16), "suction cover");
+    d
+}

@@ -1,0 +1,125 @@
+//! The drawings of the built-in models against the models themselves: every label stands on them
+//! word by word, and the drawn lengths add up as the model's requirements say they must.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+
+use std::collections::BTreeMap;
+use std::fs;
+
+use toml::{Table, Value};
+
+/// Name, model and drawing of every built-in model.
+fn models() -> Vec<(String, Table, String)> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir("models").unwrap() {
+        let path = entry.unwrap().path();
+        if path.extension().is_none_or(|e| e != "toml") {
+            continue;
+        }
+        let model: Table = fs::read_to_string(&path).unwrap().parse().unwrap();
+        // The table of materials is no model.
+        if model.contains_key("pack") {
+            let name = path.file_stem().unwrap().to_string_lossy().into_owned();
+            let drawing = fs::read_to_string(path.with_extension("svg"))
+                .unwrap_or_else(|_| panic!("no drawing of {name}"));
+            found.push((name, model, drawing));
+        }
+    }
+    assert!(found.len() >= 5, "{} models found", found.len());
+    found
+}
+
+/// The labelled lengths of a drawing, in its own unit.
+fn lengths(drawing: &str) -> BTreeMap<&str, f64> {
+    let groups = drawing.split("<g data-length=\"").skip(1);
+    groups
+        .map(|group| {
+            let (length, rest) = group.split_once('"').unwrap();
+            let (_, rest) = rest.split_once("<title>").unwrap();
+            let (label, _) = rest.split_once("</title>").unwrap();
+            (label, length.parse().unwrap())
+        })
+        .collect()
+}
+
+/// Key and label of everything in the sections given, those that the model has.
+fn labels<'a>(model: &'a Table, sections: &[&str]) -> BTreeMap<&'a str, &'a str> {
+    let sections = sections.iter().filter_map(|name| model.get(*name));
+    sections
+        .flat_map(|section| section.as_table().unwrap())
+        .map(|(key, value)| (key.as_str(), value["label"].as_str().unwrap()))
+        .collect()
+}
+
+fn number(value: &Value) -> f64 {
+    let whole = value.as_integer().map(|n| i32::try_from(n).unwrap());
+    value.as_float().or(whole.map(f64::from)).unwrap()
+}
+
+#[test]
+fn every_label_stands_on_the_drawing() {
+    for (name, model, drawing) in models() {
+        let wanted = labels(&model, &["dimension", "thermal", "pack", "requirement"]);
+        let drawn = lengths(&drawing);
+        let mut wanted: Vec<&str> = wanted.into_values().collect();
+        wanted.sort_unstable();
+        let drawn: Vec<&str> = drawn.into_keys().collect();
+        assert_eq!(drawn, wanted, "{name}");
+        let title = model["title"].as_str().unwrap();
+        let heading = format!(r#"font-weight="bold">{title}</text>"#);
+        assert!(drawing.contains(&heading), "{name} is headed otherwise");
+    }
+}
+
+/// Each linear requirement is the sum of its terms, each gasket's gap that of the gap's, as drawn.
+/// The drawings show the pump cold: thermal terms count nothing there.
+#[test]
+fn the_drawn_lengths_add_up_with_the_signs_of_the_model() {
+    let mut sums = 0;
+    for (name, model, drawing) in models() {
+        let drawn = lengths(&drawing);
+        let label = labels(&model, &["dimension", "pack"]);
+        for (key, requirement) in model["requirement"].as_table().unwrap() {
+            let terms = requirement.get("terms").or(requirement.get("gap"));
+            let sum: f64 = terms
+                .unwrap()
+                .as_table()
+                .unwrap()
+                .iter()
+                .filter_map(|(term, c)| Some(number(c) * drawn[label.get(term.as_str())?]))
+                .sum();
+            let shown = drawn[requirement["label"].as_str().unwrap()];
+            assert!(
+                (sum - shown).abs() < 1e-9,
+                "{name}, {key}: {sum} and {shown}"
+            );
+            sums += 1;
+        }
+    }
+    assert!(sums >= 11, "only {sums} requirements seen");
+}
+
+#[test]
+fn the_drawings_can_be_read_and_stand_alone() {
+    for (name, _, drawing) in models() {
+        let sizes = drawing.split("font-size=\"").skip(1);
+        let sizes: Vec<f64> = sizes
+            .map(|rest| rest.split_once('"').unwrap().0.parse().unwrap())
+            .collect();
+        assert!(
+            !sizes.is_empty() && sizes.iter().all(|&s| s >= 14.0),
+            "{name}: {sizes:?}"
+        );
+        // The name of the format is its only address, and nothing is taken from outside.
+        assert_eq!(drawing.matches("://").count(), 1, "{name}");
+        assert!(
+            !drawing.contains("href") && !drawing.contains("@import"),
+            "{name}"
+        );
+        let png = fs::read(format!("models/{name}.png")).unwrap();
+        assert!(png.len() < 60_000, "{name}.png has {} bytes", png.len());
+        // Signature and, in the first chunk, the width (PNG specification, 5.2 and 11.2.2).
+        assert_eq!(png[..8], *b"\x89PNG\r\n\x1a\n", "{name}.png");
+        assert_eq!(png[16..20], 1400_u32.to_be_bytes(), "{name}.png");
+    }
+}
