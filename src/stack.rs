@@ -1,6 +1,8 @@
 //! The stack-up of a requirement: what contributes to it, where it comes out at worst, and how
 //! uncertain it is.
 
+pub mod monte_carlo;
+
 use smallvec::SmallVec;
 
 use crate::decimal::Millionths;
