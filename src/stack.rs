@@ -2,6 +2,7 @@
 //! uncertain it is.
 
 mod coverage;
+pub mod monte_carlo;
 mod report;
 mod uncertainty;
 

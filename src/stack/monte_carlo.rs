@@ -1,0 +1,538 @@
+//! The law of a requirement's value by Monte Carlo: coverage intervals and the probability of
+//! conformity without supposing that the sum is normal, or that it is a sum at all.
+//!
+//! The method is that of JCGM 101:2008 (clauses 5, 6.4 and 7; from memory). Batches of draws are
+//! made until the mean, the standard uncertainty and both ends of the symmetric interval no longer
+//! move the last digit that is asked for (7.9); the intervals are then taken from all draws of all
+//! batches. The probability of conformity is the share of draws within the limits (JCGM 106:2012).
+//!
+//! **The same numbers everywhere.** Batch number n draws from stream n of a ChaCha8 generator, so a
+//! batch is the same whoever draws it and when; batches are put together in their order, and nothing
+//! that differs between platforms is computed with. A seed gives the same outcome to the last bit on
+//! every machine and with any number of threads.
+//!
+//! **Memory**: 8 bytes a draw, so 80 MB at 10 million. Every draw is kept until the end: the
+//! intervals are order statistics of all of them, exactly.
+
+mod batch;
+mod coverage;
+mod joint;
+mod law;
+mod sampling;
+
+use rayon::prelude::*;
+use smallvec::SmallVec;
+
+pub use joint::Joint;
+pub use law::Law;
+
+use batch::{Batch, Desk, Drawer, total};
+use coverage::{Tails, tail};
+
+/// An input: a value with a law about it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Source {
+    /// The value it is about.
+    pub mean: f64,
+    /// How it lies about that.
+    pub law: Law,
+}
+
+/// A factor times a product of sources.
+///
+/// A source that several terms share is the same draw in all of them: the error that all pieces of
+/// a lot share is one source with the number of pieces in its factor.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Term {
+    /// The sensitivity.
+    pub factor: f64,
+    /// The sources, by index; one may stand more than once, and without any the product is 1.
+    pub of: SmallVec<[usize; 3]>,
+}
+
+/// A constant and terms.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Sum {
+    /// What is added whatever is drawn.
+    pub constant: f64,
+    /// What is added up.
+    pub terms: Vec<Term>,
+}
+
+/// What is computed of the sources.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Measurand {
+    /// A sum: a clearance, a length.
+    Sum(Sum),
+    /// `free / gap - 1`: by what part of its gap a gasket is thicker.
+    ///
+    /// A draw whose gap is not above nought has no value.
+    Ratio {
+        /// The free thickness.
+        free: Sum,
+        /// The gap it is pressed into.
+        gap: Sum,
+    },
+}
+
+/// The inputs and what is computed of them. All numbers are in units of the caller's choice.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Model {
+    /// The inputs, independent of each other but for those that are joint.
+    pub sources: Vec<Source>,
+    /// Sources that are drawn together, each in one group at most.
+    pub joint: Vec<Joint>,
+    /// What is computed.
+    pub measurand: Measurand,
+}
+
+/// How to draw, and what to ask of the draws.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    /// Draws differ from seed to seed, and only so.
+    pub seed: u64,
+    /// The coverage probability of the intervals: 0.5 or more, less than 1.
+    pub level: f64,
+    /// The least and the greatest value that conform; either may be infinite.
+    pub limits: Option<[f64; 2]>,
+    /// Significant digits of the standard uncertainty that must be stable, 1 to 9. Two are usual;
+    /// each further one takes a hundred times the draws.
+    pub digits: u32,
+    /// Draws to give up at, two batches or more. Fewer than 16 batches never count as settled.
+    pub most_draws: u64,
+}
+
+impl Default for Plan {
+    fn default() -> Self {
+        Plan {
+            seed: 1,
+            level: 0.95,
+            limits: None,
+            digits: 2,
+            most_draws: 10_000_000,
+        }
+    }
+}
+
+/// What the draws came to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outcome {
+    /// How many were drawn.
+    pub draws: u64,
+    /// Draws that have no value: their gap was not above nought, or the value was beyond all
+    /// numbers. They are left out of the mean and the standard uncertainty, are above every value in
+    /// the intervals (whose ends are infinite where there are that many), and do not conform.
+    pub without_value: u64,
+    /// The mean.
+    pub mean: f64,
+    /// The standard uncertainty: the standard deviation of the draws.
+    pub standard: f64,
+    /// The interval of the level that leaves as much out on each side.
+    pub symmetric: [f64; 2],
+    /// The shortest interval of the level.
+    pub shortest: [f64; 2],
+    /// The share of draws within and outside the limits, where there are limits.
+    pub conformity: Option<Conformity>,
+    /// Twice the standard deviation of each of the above, from what the batches say.
+    pub spread: Spread,
+    /// The numerical tolerance of the standard uncertainty: half a unit of its last digit asked for.
+    pub tolerance: f64,
+    /// Whether the draws are enough: the spread of mean, standard uncertainty and the ends of the
+    /// symmetric interval is within the tolerance.
+    pub settled: bool,
+    /// The draws counted in classes.
+    pub histogram: Histogram,
+}
+
+/// Shares of draws; with those without a value they make 1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Conformity {
+    /// Within the limits, or on one.
+    pub conforming: f64,
+    /// Below the lower limit.
+    pub below: f64,
+    /// Above the upper limit.
+    pub above: f64,
+}
+
+/// Twice the standard deviations of averages over the batches; infinite where a batch has no finite
+/// value.
+///
+/// The ends of the shortest interval wander more than those of the symmetric one, for a symmetric
+/// law most of all, and are not waited for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spread {
+    /// Of the mean.
+    pub mean: f64,
+    /// Of the standard uncertainty.
+    pub standard: f64,
+    /// Of the ends of the symmetric interval.
+    pub symmetric: [f64; 2],
+    /// Of the ends of the shortest interval.
+    pub shortest: [f64; 2],
+}
+
+/// Draws counted in classes of equal width, from the draw that one in two thousand is below to the
+/// one that one in two thousand is above.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Histogram {
+    /// The lower edge of the first class.
+    pub from: f64,
+    /// The upper edge of the last class.
+    pub to: f64,
+    /// How many are in each.
+    pub counts: [u64; CLASSES],
+    /// How many are below the first.
+    pub below: u64,
+    /// How many are above the last; those without a value are not counted.
+    pub above: u64,
+}
+
+/// Classes of a histogram.
+pub const CLASSES: usize = 60;
+
+/// Why nothing can be drawn.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum Fault {
+    /// A source's mean or law is no number, or its width is negative.
+    #[error("source {0} has no mean and width that make a law")]
+    Law(usize),
+    /// A constant or a factor is no number.
+    #[error("a factor or constant of the sum is no number")]
+    Factor,
+    /// A term or a group names a source that is not there.
+    #[error("there is no source {0}")]
+    NoSource(usize),
+    /// A source is in two groups, or twice in one, or its law is not normal.
+    #[error("source {0} cannot be drawn together with others: it must be normal and in one group")]
+    Member(usize),
+    /// A correlation matrix is not symmetric and positive semi-definite, or of the wrong size.
+    #[error("the correlation matrix of group {0} is none")]
+    Correlation(usize),
+    /// The level is not from 0.5 to less than 1.
+    #[error("the coverage probability must be 0.5 or more and less than 1")]
+    Level,
+    /// The limits are no numbers, or the lower one is above the upper.
+    #[error("the lower limit is above the upper")]
+    Limits,
+    /// The digits are not from 1 to 9.
+    #[error("the significant digits must be 1 to 9")]
+    Digits,
+    /// Fewer draws are allowed than the level needs.
+    #[error("the coverage probability needs at least {0} draws")]
+    FewDraws(u64),
+    /// No two draws have a value.
+    #[error("hardly any draw has a value: the gap is never above nought")]
+    NoValue,
+}
+
+/// Batches that are drawn before the next look at whether they are enough. The outcome depends on
+/// it, so it does not depend on the machine. (The clause looks after every batch from the second
+/// on, where two that happen to agree would end it.)
+const WAVE: usize = 16;
+
+/// Draws the model as planned.
+///
+/// # Errors
+/// Every fault of the model and the plan.
+///
+/// ```
+/// use gapwright::stack::monte_carlo::{Law, Measurand, Model, Plan, Source, Sum, Term, run};
+/// use smallvec::smallvec;
+/// // A gap of 1.70 +/- 0.01 less a pack of 1.20 +/- 0.02, both rectangular.
+/// let source = |mean, half| Source { mean, law: Law::Rectangular { half } };
+/// let term = |factor, source| Term { factor, of: smallvec![source] };
+/// let model = Model {
+///     sources: vec![source(1.70, 0.01), source(1.20, 0.02)],
+///     joint: vec![],
+///     measurand: Measurand::Sum(Sum { constant: 0.0, terms: vec![term(1.0, 0), term(-1.0, 1)] }),
+/// };
+/// let plan = Plan { limits: Some([0.48, f64::INFINITY]), ..Plan::default() };
+/// let outcome = run(&model, &plan).unwrap();
+/// assert!(outcome.settled);
+/// assert!((outcome.mean - 0.5).abs() < outcome.tolerance);
+/// assert!((outcome.standard - (0.0005_f64 / 3.0).sqrt()).abs() < outcome.tolerance);
+/// // Below 0.48 lies a triangle of an eighth of the half: 1/16.
+/// assert!((outcome.conformity.unwrap().below - 1.0 / 16.0).abs() < 0.002);
+/// ```
+pub fn run(model: &Model, plan: &Plan) -> Result<Outcome, Vec<Fault>> {
+    let size = check(model, plan)?;
+    let drawer = Drawer::new(model, plan, size);
+    let most = usize::try_from(plan.most_draws).unwrap_or(usize::MAX) / size;
+    let mut batches: Vec<Batch> = Vec::new();
+    loop {
+        let upto = (batches.len() + WAVE).min(most);
+        let wave = (batches.len()..upto).into_par_iter();
+        batches.par_extend(wave.map_init(|| Desk::new(model), |desk, n| drawer.batch(desk, n)));
+        let (mean, standard) = moments(&batches).ok_or_else(|| vec![Fault::NoValue])?;
+        let spread = Spread::of(&batches);
+        let tolerance = tolerance(standard, plan.digits);
+        let settled = batches.len() >= WAVE && spread.within(tolerance);
+        if !settled && batches.len() < most {
+            continue;
+        }
+        let tails = all_tails(&batches, plan.level);
+        let (symmetric, shortest) = tails.intervals(plan.level);
+        let count = |of: fn(&Batch) -> u64| batches.iter().map(of).sum::<u64>();
+        let draws = batches.iter().map(|batch| batch.draws.len() as u64).sum();
+        let without_value = count(|batch| batch.without_value);
+        return Ok(Outcome {
+            draws,
+            without_value,
+            mean,
+            standard,
+            symmetric,
+            shortest,
+            conformity: plan.limits.map(|_| {
+                let (below, above) = (count(|batch| batch.below), count(|batch| batch.above));
+                Conformity {
+                    conforming: share(draws - below - above - without_value, draws),
+                    below: share(below, draws),
+                    above: share(above, draws),
+                }
+            }),
+            spread,
+            tolerance,
+            settled,
+            histogram: Histogram::of(&batches, &tails),
+        });
+    }
+}
+
+#[allow(clippy::cast_precision_loss)]
+fn share(part: u64, all: u64) -> f64 {
+    part as f64 / all as f64
+}
+
+/// The draws in a batch, `max(100 / (1 - level), 10 000)` (7.9.4), or every fault there is.
+fn check(model: &Model, plan: &Plan) -> Result<usize, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let sources = &model.sources;
+    for (n, source) in sources.iter().enumerate() {
+        if !source.mean.is_finite() || !source.law.holds() {
+            faults.push(Fault::Law(n));
+        }
+    }
+    let mut joined = vec![false; sources.len()];
+    for (n, joint) in model.joint.iter().enumerate() {
+        for &member in &joint.members {
+            match sources.get(member).map(|source| source.law) {
+                None => faults.push(Fault::NoSource(member)),
+                Some(Law::Normal { .. }) if !joined[member] => joined[member] = true,
+                Some(_) => faults.push(Fault::Member(member)),
+            }
+        }
+        let whole = joint.correlation.len() == joint.members.len();
+        if !whole || joint::factor(&joint.correlation).is_none() {
+            faults.push(Fault::Correlation(n));
+        }
+    }
+    for sum in model.measurand.sums() {
+        let factors = sum.terms.iter().map(|term| term.factor);
+        if !factors.chain([sum.constant]).all(f64::is_finite) {
+            faults.push(Fault::Factor);
+        }
+        let named = sum.terms.iter().flat_map(|term| &term.of);
+        faults.extend(
+            named
+                .filter(|n| **n >= sources.len())
+                .map(|n| Fault::NoSource(*n)),
+        );
+    }
+    if plan.limits.is_some_and(|[lower, upper]| !(lower <= upper)) {
+        faults.push(Fault::Limits);
+    }
+    if !(1..=9).contains(&plan.digits) {
+        faults.push(Fault::Digits);
+    }
+    if !(0.5..1.0).contains(&plan.level) {
+        faults.push(Fault::Level);
+        return Err(faults);
+    }
+    let size = (100.0 / (1.0 - plan.level)).ceil().max(10_000.0);
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    let size = size as u64;
+    if plan.most_draws / size < 2 {
+        faults.push(Fault::FewDraws(size.saturating_mul(2)));
+    }
+    match usize::try_from(size) {
+        Ok(size) if faults.is_empty() => Ok(size),
+        _ => Err(faults),
+    }
+}
+
+impl Measurand {
+    fn sums(&self) -> SmallVec<[&Sum; 2]> {
+        match self {
+            Measurand::Sum(sum) => [sum].into_iter().collect(),
+            Measurand::Ratio { free, gap } => [free, gap].into_iter().collect(),
+        }
+    }
+}
+
+/// Mean and standard deviation of all draws that have a value; none where fewer than two have.
+fn moments(batches: &[Batch]) -> Option<(f64, f64)> {
+    let valued: u64 = batches.iter().map(Batch::valued).sum();
+    if valued < 2 {
+        return None;
+    }
+    let some = || batches.iter().filter(|batch| batch.valued() > 0);
+    // About one of them: what is averaged is small, and its digits are kept.
+    let about = some().next()?.mean;
+    let mean = about
+        + some()
+            .map(|batch| share(batch.valued(), valued) * (batch.mean - about))
+            .sum::<f64>();
+    #[allow(clippy::cast_precision_loss)]
+    let squares = |batch: &Batch| {
+        let off = batch.mean - mean;
+        batch.squares + batch.valued() as f64 * off * off
+    };
+    #[allow(clippy::cast_precision_loss)]
+    let variance = some().map(squares).sum::<f64>() / (valued - 1) as f64;
+    Some((mean, variance.sqrt()))
+}
+
+impl Spread {
+    fn of(batches: &[Batch]) -> Self {
+        let twice = |of: fn(&Batch) -> f64| {
+            let values: Vec<f64> = batches.iter().map(of).collect();
+            if !values.iter().all(|value| value.is_finite()) {
+                return f64::INFINITY;
+            }
+            #[allow(clippy::cast_precision_loss)]
+            let n = values.len() as f64;
+            let about = values[0];
+            let mean = total(&values, |value| value - about) / n;
+            let squares = total(&values, |value| {
+                let off = value - about - mean;
+                off * off
+            });
+            2.0 * (squares / (n * (n - 1.0))).sqrt()
+        };
+        Spread {
+            mean: twice(|batch| batch.mean),
+            standard: twice(Batch::standard),
+            symmetric: [twice(|b| b.symmetric[0]), twice(|b| b.symmetric[1])],
+            shortest: [twice(|b| b.shortest[0]), twice(|b| b.shortest[1])],
+        }
+    }
+
+    fn within(&self, tolerance: f64) -> bool {
+        let [low, high] = self.symmetric;
+        [self.mean, self.standard, low, high]
+            .iter()
+            .all(|spread| *spread <= tolerance)
+    }
+}
+
+/// Half a unit of the last of so many significant digits (7.9.2); nought of nought.
+fn tolerance(standard: f64, digits: u32) -> f64 {
+    // Through decimal text, which rounds a number like 9.96 to 10 before its digits are counted.
+    let places = digits.saturating_sub(1);
+    let text = format!("{standard:.*e}", places as usize);
+    let power = text
+        .split_once('e')
+        .and_then(|(_, e)| e.parse::<i32>().ok());
+    match power {
+        Some(power) if standard > 0.0 => {
+            let power = power - places.cast_signed() - 1;
+            format!("5e{power}").parse().unwrap_or(0.0)
+        }
+        _ => 0.0,
+    }
+}
+
+/// The lowest and the highest of the draws of all batches, sorted.
+struct AllTails {
+    low: Vec<f64>,
+    high: Vec<f64>,
+    draws: usize,
+}
+
+fn all_tails(batches: &[Batch], level: f64) -> AllTails {
+    let draws = batches.iter().map(|batch| batch.draws.len()).sum();
+    let tail = tail(draws, level);
+    // Each batch has the tail's share of its own draws at or below its own bound, so all have at
+    // least that many at or below the greatest of these. Few others are there: the rest of the
+    // draws need no sorting.
+    let bounds = |of: fn(&Batch) -> f64| batches.iter().map(of);
+    let bound = bounds(|batch| batch.draws[batch.tail - 1]).max_by(f64::total_cmp);
+    let below = bound.unwrap_or(f64::INFINITY);
+    let bound = bounds(|batch| batch.draws[batch.draws.len() - batch.tail]).min_by(f64::total_cmp);
+    let above = bound.unwrap_or(f64::NEG_INFINITY);
+    let sorted = |within: &(dyn Fn(f64) -> bool + Sync)| {
+        let parts = batches.par_iter();
+        let within = |batch: &Batch| -> Vec<f64> {
+            let draws = batch.draws.iter().copied();
+            draws.filter(|draw| within(*draw)).collect()
+        };
+        let mut some: Vec<f64> = parts.flat_map_iter(within).collect();
+        some.par_sort_unstable_by(f64::total_cmp);
+        some
+    };
+    let mut low = sorted(&|draw| draw <= below);
+    low.truncate(tail);
+    let mut high = sorted(&|draw| draw >= above);
+    high.drain(..high.len() - tail);
+    AllTails { low, high, draws }
+}
+
+impl AllTails {
+    fn tails(&self) -> Tails<'_> {
+        Tails {
+            low: &self.low,
+            high: &self.high,
+            draws: self.draws,
+        }
+    }
+
+    fn intervals(&self, level: f64) -> ([f64; 2], [f64; 2]) {
+        self.tails().intervals(level)
+    }
+}
+
+impl Histogram {
+    fn of(batches: &[Batch], tails: &AllTails) -> Self {
+        let out = (tails.draws / 2_000).min(tails.low.len() - 1);
+        let from = tails.low[out];
+        let finite = tails.high.iter().rev().skip(out);
+        let to = finite.copied().find(|to| to.is_finite()).unwrap_or(from);
+        let width = to - from;
+        #[allow(clippy::cast_precision_loss)]
+        let scale = if width > 0.0 {
+            CLASSES as f64 / width
+        } else {
+            0.0
+        };
+        let nothing = || ([0; CLASSES], 0, 0);
+        let counted = batches.par_iter().map(|batch| {
+            let (mut counts, mut below, mut above) = nothing();
+            for &draw in &batch.draws {
+                if draw < from {
+                    below += 1;
+                } else if draw <= to {
+                    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+                    let class = ((draw - from) * scale) as usize;
+                    counts[class.min(CLASSES - 1)] += 1;
+                } else if draw.is_finite() {
+                    above += 1;
+                }
+            }
+            (counts, below, above)
+        });
+        let (counts, below, above) = counted.reduce(nothing, |mut a, b| {
+            for (a, b) in a.0.iter_mut().zip(b.0) {
+                *a += b;
+            }
+            (a.0, a.1 + b.1, a.2 + b.2)
+        });
+        Histogram {
+            from,
+            to,
+            counts,
+            below,
+            above,
+        }
+    }
+}

@@ -1,0 +1,96 @@
+//! The laws that an input can follow.
+
+/// The law of an input about its mean, which is nought here.
+///
+/// Source of the laws and of how they are drawn: JCGM 101:2008, 6.4 (from memory).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Law {
+    /// Anywhere within plus and minus `half` alike (6.4.2).
+    Rectangular {
+        /// The half-width.
+        half: f64,
+    },
+    /// The sum of two rectangular laws of half the width each (6.4.5).
+    Triangular {
+        /// The half-width.
+        half: f64,
+    },
+    /// Normal (6.4.7).
+    Normal {
+        /// The standard deviation.
+        sd: f64,
+    },
+    /// The arcsine law: something that swings between plus and minus `half` (6.4.6).
+    UShaped {
+        /// The half-width.
+        half: f64,
+    },
+    /// Student's t times a scale: the mean of few readings (6.4.9).
+    Student {
+        /// What t is multiplied with: the standard uncertainty as the readings give it.
+        scale: f64,
+        /// Degrees of freedom, 1 or more.
+        dof: u32,
+    },
+    /// Rectangular, with a half-width that is itself known only within `half` plus and minus
+    /// `inexact` (6.4.3).
+    CurvilinearTrapezoid {
+        /// The half-width as stated.
+        half: f64,
+        /// How far it may be off, at most `half`.
+        inexact: f64,
+    },
+}
+
+impl Law {
+    /// The standard deviation, in the unit of the law's own width.
+    ///
+    /// It is infinite for Student's law with 2 degrees of freedom or less.
+    ///
+    /// ```
+    /// use gapwright::stack::monte_carlo::Law;
+    /// assert_eq!(Law::Rectangular { half: 3.0 }.standard(), 3.0 / 3.0_f64.sqrt());
+    /// assert_eq!(Law::Student { scale: 2.0, dof: 4 }.standard(), 2.0 * 2.0_f64.sqrt());
+    /// assert!(Law::Student { scale: 2.0, dof: 2 }.standard().is_infinite());
+    /// ```
+    #[must_use]
+    pub fn standard(self) -> f64 {
+        match self {
+            Law::Rectangular { half } => half / 3.0_f64.sqrt(),
+            Law::Triangular { half } => half / 6.0_f64.sqrt(),
+            Law::UShaped { half } => half / 2.0_f64.sqrt(),
+            Law::Normal { sd } => sd,
+            Law::Student { scale, dof } if dof > 2 => {
+                let dof = f64::from(dof);
+                scale * (dof / (dof - 2.0)).sqrt()
+            }
+            Law::Student { .. } => f64::INFINITY,
+            Law::CurvilinearTrapezoid { half, inexact } => {
+                (half * half / 3.0 + inexact * inexact / 9.0).sqrt()
+            }
+        }
+    }
+
+    /// What a draw of the law's standard form is multiplied with.
+    pub(super) fn scale(self) -> f64 {
+        match self {
+            Law::Rectangular { half }
+            | Law::Triangular { half }
+            | Law::UShaped { half }
+            | Law::CurvilinearTrapezoid { half, .. } => half,
+            Law::Normal { sd } => sd,
+            Law::Student { scale, .. } => scale,
+        }
+    }
+
+    /// Whether its numbers make a law: finite, none below nought.
+    pub(super) fn holds(self) -> bool {
+        let scale = self.scale();
+        let rest = match self {
+            Law::Student { dof, .. } => dof > 0,
+            Law::CurvilinearTrapezoid { half, inexact } => (0.0..=half).contains(&inexact),
+            _ => true,
+        };
+        scale.is_finite() && scale >= 0.0 && rest
+    }
+}
