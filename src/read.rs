@@ -72,6 +72,7 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
     let lots = sheets.settle(&pumps.models, &mut problems);
     stock::check_kinds(&stock, &pumps.models, &mut problems);
     stock::check_packs(&stock, &policy, &mut problems);
+    stock::check_sections(&stock, &pumps.models, &mut problems);
     let codes: Vec<_> = stock.codes.iter().cloned().chain(sheets.codes()).collect();
     pumps::check_fits(&pumps, &codes, &mut problems);
     if problems.none() {

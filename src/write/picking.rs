@@ -4,7 +4,7 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::job::Job;
-use crate::plan::{self, Kit, by_pack, spoiled};
+use crate::plan::{self, by_pack, spoiled};
 use crate::verify::Verified;
 use crate::words;
 
@@ -41,7 +41,7 @@ pub(super) fn write(
     heads(sheet, 3, &names, styles)?;
     sheet.set_repeat_rows(3, 3)?;
     sheet.set_freeze_panes(4, 0)?;
-    let issued = plan.issued(job);
+    let issued = verified.issued();
     let mut order: Vec<usize> = (0..job.stock.len()).filter(|&i| issued[i] > 0).collect();
     let bin = |i: &usize| job.stock[*i].bin.clone().unwrap_or_default();
     order.sort_by(|a, b| natord::compare_ignore_case(&bin(a), &bin(b)).then(a.cmp(b)));
@@ -52,11 +52,9 @@ pub(super) fn write(
         let tags: Vec<String> = job
             .pumps
             .iter()
-            .zip(&plan.kits)
-            .filter_map(|(pump, kit)| {
-                let Kit::Served(packs) = kit else { return None };
-                let picks = packs.iter().flat_map(|pack| &pack.picks);
-                let mine = picks.filter(|pick| pick.item == index);
+            .enumerate()
+            .filter_map(|(at, pump)| {
+                let mine = verified.picks(at).filter(|pick| pick.item == index);
                 let count: u32 = mine.clone().map(|pick| pick.count).sum();
                 let peeled = mine.clone().any(|pick| pick.peeled > 0);
                 let peel = if peeled { ", to be peeled" } else { "" };
@@ -67,19 +65,19 @@ pub(super) fn write(
         sheet.write_string_with_format(row, 1, &item.item, &styles.strong)?;
         sheet.write_string_with_format(row, 2, &item.kind, &styles.text)?;
         sheet.write_string_with_format(row, 3, item.fit.as_str(), &styles.text)?;
-        if let Some(size) = item.size {
+        if let Some(thickness) = item.size.map(|size| size.thickness).or(item.section) {
             // A lot is known by the system in which its thickness is a short number.
-            let unit = words::natural_unit(size.thickness);
+            let unit = words::natural_unit(thickness);
             sheet.write_string_with_format(
                 row,
                 4,
-                words::thickness(size.thickness, unit),
+                words::thickness(thickness, unit),
                 &styles.strong,
             )?;
             sheet.write_string_with_format(
                 row,
                 5,
-                words::about(size.thickness.into(), unit.twin()),
+                words::about(thickness.into(), unit.twin()),
                 &styles.text,
             )?;
         }

@@ -39,8 +39,8 @@ pub(super) fn write(
     heads(sheet, 3, &names, styles)?;
     sheet.set_repeat_rows(3, 3)?;
     sheet.set_freeze_panes(4, 0)?;
-    let issued = plan.issued(job);
-    let left = plan.left(job);
+    let issued = verified.issued();
+    let left = verified.left();
     let mut row = 3;
     for (index, item) in job.stock.iter().enumerate() {
         if item.cut.is_some() {
