@@ -22,6 +22,7 @@ use crate::sheet::{Book, Sheet};
 
 pub use model::{BUILT_IN, Library, parse as parse_model};
 pub(crate) use pumps::{fit_heading as pump_fit_heading, heading as pump_heading};
+pub(crate) use table::key as heading_key;
 
 /// What to read a job from.
 #[derive(Debug, Clone, Default)]

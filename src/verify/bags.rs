@@ -126,21 +126,25 @@ impl Given {
             lot.kind == asked.kind && code && section
         };
         let place = |item: usize| (!job.stock[item].fit.key().is_empty(), item);
-        let mut first_left = None;
-        for (item, lot) in job.stock.iter().enumerate().filter(|(_, lot)| serves(lot)) {
-            if self.left[item] > 0 && first_left.is_none_or(|first| place(item) < first) {
-                first_left = Some(place(item));
-            }
-            let later = self.last.get(&item) > Some(&(self.turn[pump], need));
-            if share.lacking > 0 && (self.left[item] > 0 || later) {
-                wrong.push(format!("lacks some, but item {} was to be had", lot.item));
-            }
+        // What this one could have had: what is left lying, or goes to one whose turn comes later.
+        let to_be_had: Vec<usize> = (0..job.stock.len())
+            .filter(|&item| serves(&job.stock[item]))
+            .filter(|item| {
+                let later = self.last.get(item) > Some(&(self.turn[pump], need));
+                self.left[*item] > 0 || later
+            })
+            .collect();
+        if share.lacking > 0 {
+            let lots = to_be_had.iter().map(|&item| &job.stock[item].item);
+            wrong.extend(lots.map(|item| format!("lacks some, but item {item} was to be had")));
         }
         for pick in &share.picks {
             let lot = &job.stock[pick.item];
             if !serves(lot) || pick.peeled > 0 {
                 wrong.push(format!("item {} does not belong there", lot.item));
-            } else if pick.count == 0 || first_left.is_some_and(|first| first < place(pick.item)) {
+            }
+            let before = |item: &usize| place(*item) < place(pick.item);
+            if pick.count == 0 || to_be_had.iter().any(before) {
                 wrong.push(format!("item {} is out of turn", lot.item));
             }
         }
