@@ -228,14 +228,15 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
             sheet.write_blank(row, 2, &styles.entry)?;
         }
         // No more than its section is asked of a consumable.
-        match need.section {
-            Some(_) => {
+        let mut alike = model.consumables.iter().filter(|c| c.kind == need.kind);
+        match alike.any(|c| c.section.is_some()) {
+            true => {
                 let (bore, shaft) = example_space(model.unit);
                 let section = RingSpace::new(bore, shaft).map_or(Fine::ZERO, RingSpace::section);
                 let section = section.to_f64(model.unit);
                 sheet.write_number_with_format(row, 3, section, &styles.entry)?;
             }
-            None => {
+            false => {
                 sheet.write_blank(row, 3, &styles.entry)?;
             }
         }
