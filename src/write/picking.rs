@@ -18,7 +18,7 @@ pub(super) fn write(
     set_up(sheet, "Picking list", date)?;
     widths(
         sheet,
-        &[11.0, 18.0, 10.0, 8.0, 19.0, 13.0, 11.0, 56.0, 9.0, 10.0],
+        &[11.0, 18.0, 15.0, 8.0, 19.0, 13.0, 11.0, 56.0, 9.0, 10.0],
     )?;
     title(
         sheet,
@@ -80,6 +80,10 @@ pub(super) fn write(
                 words::about(thickness.into(), unit.twin()),
                 &styles.text,
             )?;
+        } else {
+            for column in [4, 5] {
+                sheet.write_blank(row, column, &styles.text)?;
+            }
         }
         sheet.write_number_with_format(row, 6, issued[index], &styles.count)?;
         let mut text = tags.join(", ");
@@ -105,7 +109,11 @@ pub(super) fn write(
         row = sheets_to_cut(sheet, verified, row + 2, styles)?;
     }
     let pieces: u32 = issued.iter().sum();
-    let total = format!("{} lines, {pieces} pieces", order.len());
+    let packs: u32 = plan.issued(job).iter().sum();
+    let mut total = format!("{} lines, {pieces} pieces", order.len());
+    if pieces > packs {
+        total.push_str(&format!(", {} of them consumables", pieces - packs));
+    }
     sheet.write_string_with_format(row + 2, 0, total, &styles.part)?;
     Ok(())
 }

@@ -259,11 +259,11 @@ fn pumps(
         sheet.write_number_with_format(row, 2, pump.priority, &styles.count)?;
         sheet.write_string_with_format(row, 3, due, &styles.text)?;
         let format = if matches!(kit, Kit::Served(_)) && !words::lacking(bag) {
-            &styles.text
+            styles.text.clone()
         } else {
-            &styles.alarm
+            styles.alarm.clone().set_text_wrap()
         };
-        sheet.write_string_with_format(row, 4, words::standing(kit, bag), format)?;
+        sheet.write_string_with_format(row, 4, words::standing(kit, bag), &format)?;
         match kit {
             Kit::Served(packs) => {
                 let verdicts = verdicts(job, pump, packs);

@@ -80,6 +80,9 @@ fn code(text: &str) -> ConsumableFit {
     }
 }
 
+/// A share with its picks in the order of the stock: items and counts, and what lacks.
+type Sorted = (Vec<(usize, u32)>, u32);
+
 fn given(share: &Share) -> Vec<(usize, u32)> {
     share.picks.iter().map(|p| (p.item, p.count)).collect()
 }
@@ -328,7 +331,7 @@ fn the_checker_lets_exactly_the_bags_pass_that_the_rule_gives() {
             .filter(|bags| check_bags(&job, &plan, bags).is_empty())
             .collect();
         assert_eq!(passing.len(), 1, "case {seed}");
-        let sorted = |bags: &[Bag]| -> Vec<Vec<(Vec<(usize, u32)>, u32)>> {
+        let sorted = |bags: &[Bag]| -> Vec<Vec<Sorted>> {
             let share = |share: &Share| {
                 let mut picks = given(share);
                 picks.sort_unstable();

@@ -515,6 +515,34 @@ fn a_ring_that_nobody_stocks_is_named_by_section_and_length() {
     assert_eq!(slips.iter().filter(|text| *text == lacking).count(), 2);
 }
 
+/// Eleven rings, one of them loose and ten in a sealed pack; eight are issued, and what is left of
+/// the pack is spoiled.
+#[test]
+fn opened_packs_of_consumables_are_spoiled_where_the_policy_says_so() {
+    let folder = TempDir::new().unwrap();
+    let before = ringed(&folder, 11);
+    let row = before
+        .job()
+        .stock
+        .iter()
+        .position(|i| i.item == "R12")
+        .unwrap();
+    assert_eq!((before.issued()[row], before.left()[row]), (8, 3));
+    let mut job = before.job().clone();
+    job.policy.opened_packs_spoiled = true;
+    job.stock[row].pack_qty = 10;
+    let plan = choose(&job, &Watch::patient()).unwrap();
+    assert_eq!(plan.kits, before.plan().kits);
+    let after = verify(job, plan).unwrap();
+    assert_eq!((after.issued()[row], after.left()[row]), (8, 0));
+    let json = write::json::plan(&after);
+    let stock = json.stock.iter().find(|row| row.item == "R12").unwrap();
+    assert_eq!(
+        (stock.before, stock.issued, stock.spoiled, stock.after),
+        (11, 8, 3, 0)
+    );
+}
+
 /// Consumables leave the choice of shims and gaskets alone.
 #[test]
 fn the_choice_is_the_same_with_and_without_consumables() {
