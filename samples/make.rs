@@ -3,7 +3,8 @@
 //! Everything in them is invented: tags, places, suppliers, prices and dimensions. Each pump but
 //! one is given a kit by a seeded draw, its readings follow from that kit, and the stock is what
 //! those kits use and a little more. So all but one can be served, but only if the pieces are
-//! shared out with all of the pumps in view.
+//! shared out with all of the pumps in view. Beside them lie consumables for the bags: enough of
+//! each but of lantern rings, which run out, so that what lacks is seen.
 
 #![allow(clippy::cast_precision_loss, missing_docs)]
 
@@ -371,8 +372,91 @@ fn stock_sheet(
         sheet.write_string(row, 13, lot.material)?;
         sheet.write_string(row, 14, "R. Ostrander")?;
     }
+    let below = 4 + u32::try_from(lots.len())?;
+    for (row, consumable) in (below..).zip(CONSUMABLES) {
+        sheet.write_string(row, 0, consumable.item)?;
+        sheet.write_string(row, 1, consumable.kind)?;
+        sheet.write_string(row, 2, consumable.fit)?;
+        if !consumable.thickness.is_empty() {
+            sheet.write_string(row, 3, consumable.thickness)?;
+        }
+        sheet.write_number(row, 5, consumable.on_hand)?;
+        sheet.write_number(row, 6, consumable.reserved)?;
+        sheet.write_number(row, 7, consumable.cost)?;
+        sheet.write_number(row, 9, consumable.min_level)?;
+        sheet.write_number(row, 10, 14)?;
+        sheet.write_string(row, 11, suppliers[1])?;
+        sheet.write_string(row, 12, format!("C{}", row - below + 1))?;
+        sheet.write_string(row, 14, "R. Ostrander")?;
+    }
     Ok(())
 }
+
+/// A row of the stock that is not stacked.
+struct Consumable {
+    item: &'static str,
+    kind: &'static str,
+    fit: &'static str,
+    thickness: &'static str,
+    on_hand: u32,
+    reserved: u32,
+    cost: f64,
+    min_level: u32,
+}
+
+/// Two lots of packing rings that only together are enough; three lantern rings too few.
+const CONSUMABLES: [Consumable; 5] = [
+    Consumable {
+        item: "PR-3/8-old",
+        kind: "packing ring",
+        fit: "3/8 sq",
+        thickness: "3/8 in",
+        on_hand: 63,
+        reserved: 0,
+        cost: 1.15,
+        min_level: 0,
+    },
+    Consumable {
+        item: "PR-3/8-new",
+        kind: "packing ring",
+        fit: "3/8 sq",
+        thickness: "3/8 in",
+        on_hand: 60,
+        reserved: 10,
+        cost: 1.35,
+        min_level: 25,
+    },
+    Consumable {
+        item: "LR-3/8",
+        kind: "lantern ring",
+        fit: "3/8 sq",
+        thickness: "",
+        on_hand: 19,
+        reserved: 2,
+        cost: 14.6,
+        min_level: 4,
+    },
+    Consumable {
+        item: "SR-F6",
+        kind: "snap ring",
+        fit: "F6",
+        thickness: "",
+        on_hand: 16,
+        reserved: 0,
+        cost: 2.05,
+        min_level: 4,
+    },
+    Consumable {
+        item: "SR-F8",
+        kind: "snap ring",
+        fit: "F8",
+        thickness: "",
+        on_hand: 11,
+        reserved: 0,
+        cost: 2.45,
+        min_level: 4,
+    },
+];
 
 fn pump_sheet(
     sheet: &mut Worksheet,

@@ -81,6 +81,15 @@ impl Unit {
         }
     }
 
+    /// The unit of the same system for what is too large for thou or micrometres: diameters, the
+    /// sides of a sheet.
+    pub const fn large(self) -> Unit {
+        match self {
+            Unit::Inch | Unit::Thou => Unit::Inch,
+            Unit::Millimetre | Unit::Micrometre => Unit::Millimetre,
+        }
+    }
+
     /// Ticks (tenths of a nanometre) in one of this unit.
     pub const fn ticks(self) -> i64 {
         match self {
@@ -379,6 +388,12 @@ impl Fine {
     /// The whole millionths of a tick.
     pub const fn raw(self) -> i128 {
         self.0
+    }
+
+    /// The length, if it is one of whole ticks.
+    pub fn whole(self) -> Option<Length> {
+        let ticks = (self.0 % 1_000_000 == 0).then_some(self.0 / 1_000_000)?;
+        i64::try_from(ticks).ok().map(Length)
     }
 
     /// The absolute value.

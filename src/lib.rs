@@ -21,9 +21,11 @@
 //! |---|---|
 //! | [`length`], [`decimal`] | exact lengths, coefficients and money |
 //! | [`model`], [`stock`], [`pump`], [`policy`], [`job`] | the nouns; a value that exists is valid |
+//! | [`packing`] | the space that a packing ring fills |
 //! | [`stack`] | contributors of a requirement, its worst case and expanded uncertainty |
 //! | [`choose`] | combinations, patterns, bounds, the search, and why a pump is short |
 //! | [`plan`], [`verify`] | what was chosen, and the checker |
+//! | [`bag`] | the consumables that go with each kit |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and mend |
 //! | [`words`], [`mod@write`] | plans in words, workbooks and JSON out |
 //! | [`cli`] | the command line |
@@ -51,6 +53,7 @@
 //! The plan predicts, it does not prove a fit: the finished pack is measured and the clearance
 //! rechecked, and the maker's instructions, local codes and a competent person decide.
 
+pub mod bag;
 pub mod choose;
 pub mod cli;
 pub mod cutting;
@@ -58,6 +61,7 @@ pub mod decimal;
 pub mod job;
 pub mod length;
 pub mod model;
+pub mod packing;
 pub mod plan;
 pub mod policy;
 pub mod problem;

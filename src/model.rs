@@ -408,12 +408,24 @@ pub struct Compressibility {
 /// A consumable that goes into the kit bag.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ConsumableNeed {
-    /// What it is: `packing ring`.
+    /// What it is, in lower case: `packing ring`. Never a kind that is stacked.
     pub kind: String,
     /// The pump workbook's column that holds its fit code, if its fit matters.
     pub fit_column: Option<String>,
+    /// The diameters that its section follows from, if it is a packing ring asked for by section.
+    pub section: Option<SectionColumns>,
     /// How many.
     pub count: u32,
+}
+
+/// The columns of the pump workbook that hold the diameters of a ring space, by their keys:
+/// `box_bore` is headed `Box bore`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SectionColumns {
+    /// The bore of the box.
+    pub bore: String,
+    /// The diameter of the shaft, or of the sleeve on it.
+    pub shaft: String,
 }
 
 /// A caution and the step it belongs to.

@@ -44,7 +44,8 @@ impl Plan {
             .count()
     }
 
-    /// Pieces of each item issued, by the job's stock.
+    /// Pieces of each item in the packs, by the job's stock; what goes into the bags beside them is
+    /// counted by [`crate::verify::Verified::issued`].
     pub fn issued(&self, job: &Job) -> Vec<u32> {
         let mut issued = vec![0; job.stock.len()];
         for kit in &self.kits {
@@ -59,19 +60,6 @@ impl Plan {
 }
 
 impl Plan {
-    /// Pieces of each item on hand once the plan is carried out: what is issued is gone, and so
-    /// is what is left of spoiled packs.
-    pub fn left(&self, job: &Job) -> Vec<u32> {
-        self.issued(job)
-            .into_iter()
-            .enumerate()
-            .map(|(item, issued)| {
-                let gone = issued + spoiled(job, item, issued);
-                job.stock[item].on_hand.saturating_sub(gone)
-            })
-            .collect()
-    }
-
     /// How many sheets of each lot are cut up, by the job's sheets.
     pub fn sheets_cut(&self, job: &Job) -> Vec<u32> {
         let mut cut = vec![0; job.sheets.len()];

@@ -2,6 +2,7 @@
 
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{Correlation, Requirement, Term, Thermal};
+use crate::packing::RingSpace;
 use crate::stock::Code;
 
 /// One row of the pump workbook.
@@ -31,8 +32,8 @@ pub struct Pump {
     pub correlations: Vec<Correlation>,
     /// The model's requirements with this pump's own targets and limits.
     pub requirements: Vec<Requirement>,
-    /// The fit code of each of the model's consumables, where the model asks for one.
-    pub consumable_fits: Vec<Option<String>>,
+    /// What each of the model's consumables must fit.
+    pub consumable_fits: Vec<ConsumableFit>,
     /// Its row in the pump sheet, from 0.
     pub row: u32,
 }
@@ -69,6 +70,22 @@ impl Pump {
             }),
         }
     }
+}
+
+impl Pump {
+    /// When it is due, for ordering; a pump without a due date comes last.
+    pub fn due_serial(&self) -> f64 {
+        self.due.as_ref().map_or(f64::INFINITY, |due| due.serial)
+    }
+}
+
+/// What a consumable must fit in a pump.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct ConsumableFit {
+    /// The fit code, where the model names a column for it and the pump fills it in.
+    pub code: Option<Code>,
+    /// The space that a ring fills, where the model asks by section.
+    pub space: Option<RingSpace>,
 }
 
 /// A due date: as shown, and as compared (days since the end of 1899; texts come last).

@@ -22,6 +22,7 @@ use crate::sheet::{Book, Sheet};
 
 pub use model::{BUILT_IN, Library, parse as parse_model};
 pub(crate) use pumps::{fit_heading as pump_fit_heading, heading as pump_heading};
+pub(crate) use table::key as heading_key;
 
 /// What to read a job from.
 #[derive(Debug, Clone, Default)]
@@ -72,6 +73,7 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
     let lots = sheets.settle(&pumps.models, &mut problems);
     stock::check_kinds(&stock, &pumps.models, &mut problems);
     stock::check_packs(&stock, &policy, &mut problems);
+    stock::check_sections(&stock, &pumps.models, &mut problems);
     let codes: Vec<_> = stock.codes.iter().cloned().chain(sheets.codes()).collect();
     pumps::check_fits(&pumps, &codes, &mut problems);
     if problems.none() {

@@ -16,6 +16,8 @@ pub struct Item {
     pub fit: Code,
     /// Thickness and tolerance of one piece; `None` for what is not stacked.
     pub size: Option<Size>,
+    /// The thickness of what is not stacked, where its row states one: a packing ring's section.
+    pub section: Option<Length>,
     /// Whole pieces on hand.
     pub on_hand: u32,
     /// Of those, the ones that are not offered.

@@ -4,24 +4,30 @@
 //! contributor from the requirement's own definition, stock and goals are counted afresh. What it
 //! cannot show is that no better plan exists; that is the bound's business.
 
+mod bags;
+
 use std::collections::BTreeMap;
 
+use crate::bag::{self, Bag};
 use crate::cutting::Cut;
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::model::{Form, Term};
-use crate::plan::{Aim, Kit, PackPick, Plan, stack};
+use crate::plan::{Aim, Kit, PackPick, Pick, Plan, spoiled, stack};
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::judge;
 use crate::stock::Item;
+
+pub use bags::check_bags;
 
 /// A plan that has passed the checker; only [`verify`] makes one, and only these are written.
 #[derive(Debug, Clone)]
 pub struct Verified {
     job: Job,
     plan: Plan,
+    bags: Vec<Bag>,
 }
 
 impl Verified {
@@ -33,6 +39,43 @@ impl Verified {
     /// The plan.
     pub fn plan(&self) -> &Plan {
         &self.plan
+    }
+
+    /// The consumables of each pump, in the job's order.
+    pub fn bags(&self) -> &[Bag] {
+        &self.bags
+    }
+
+    /// Everything that one pump gets, by its index in the job: for its places, then for its bag.
+    pub fn picks(&self, pump: usize) -> impl Iterator<Item = &Pick> + Clone {
+        let packs = match &self.plan.kits[pump] {
+            Kit::Served(packs) => packs.as_slice(),
+            Kit::Short(_) => &[],
+        };
+        let bag = self.bags[pump].iter().flat_map(|share| &share.picks);
+        packs.iter().flat_map(|pack| &pack.picks).chain(bag)
+    }
+
+    /// Pieces of each item issued in all, packs and bags alike, by the job's stock.
+    pub fn issued(&self) -> Vec<u32> {
+        let mut issued = vec![0; self.job.stock.len()];
+        for pick in (0..self.job.pumps.len()).flat_map(|pump| self.picks(pump)) {
+            issued[pick.item] += pick.count;
+        }
+        issued
+    }
+
+    /// Pieces of each item on hand once the plan is carried out: what is issued is gone, and so
+    /// is what is left of spoiled packs.
+    pub fn left(&self) -> Vec<u32> {
+        self.issued()
+            .into_iter()
+            .enumerate()
+            .map(|(item, issued)| {
+                let gone = issued + spoiled(&self.job, item, issued);
+                self.job.stock[item].on_hand.saturating_sub(gone)
+            })
+            .collect()
     }
 }
 
@@ -105,8 +148,13 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<String>> {
             breaches.push(format!("{} is beyond its own bound", goal.aim.label()));
         }
     }
+    if !breaches.is_empty() {
+        return Err(breaches);
+    }
+    let bags = bag::fill(&job, &plan);
+    let breaches = check_bags(&job, &plan, &bags);
     if breaches.is_empty() {
-        Ok(Verified { job, plan })
+        Ok(Verified { job, plan, bags })
     } else {
         Err(breaches)
     }

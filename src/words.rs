@@ -1,11 +1,15 @@
 //! Plans in words: the same on the terminal, on every sheet and on the kit slip.
 
+use crate::bag::{Bag, Share, serving};
 use crate::cutting::Layout;
 use crate::decimal::{Money, show_price};
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
+use crate::packing::RingSpace;
 use crate::plan::{Aim, Cause, Goal, Kit, Pick, Plan, Shortfall, Worth};
 use crate::pump::Pump;
+use crate::stock::Item;
+use crate::verify::Verified;
 
 /// What stands on everything that belongs to a pump that may not be closed.
 pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
@@ -59,11 +63,17 @@ pub fn money_exactly(amount: i64, job: &Job) -> String {
 }
 
 /// A pump's standing in a few words.
-pub fn standing(kit: &Kit) -> &'static str {
+pub fn standing(kit: &Kit, bag: &Bag) -> &'static str {
     match kit {
+        Kit::Served(_) if lacking(bag) => "kitted, consumables lack",
         Kit::Served(_) => "kit complete",
         Kit::Short(_) => NOT_FIT,
     }
+}
+
+/// Whether anything lacks in a bag.
+pub fn lacking(bag: &Bag) -> bool {
+    bag.iter().any(|share| share.lacking > 0)
 }
 
 /// The name of the place that failed.
@@ -137,12 +147,7 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
             if held_by.is_empty() {
                 return lacking;
             }
-            let shown: Vec<&str> = held_by.iter().take(6).map(String::as_str).collect();
-            let more = match held_by.len().saturating_sub(6) {
-                0 => String::new(),
-                n => format!(" and {n} more"),
-            };
-            format!("{lacking}; such pieces went to {}{more}", shown.join(", "))
+            format!("{lacking}; such pieces went to {}", first_of(held_by))
         }
     }
 }
@@ -242,6 +247,99 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
         "Best found, not proven least: {}. Reason: {why}.",
         gaps.join("; ")
     )
+}
+
+/// A consumable as a pump asks for it: `packing ring, fit F6`; `packing ring, section 0.3750 in
+/// (3/8), ring length 7.46 in`.
+pub fn consumable(job: &Job, pump: &Pump, need: usize) -> String {
+    let fit = &pump.consumable_fits[need];
+    let mut words = vec![job.model_of(pump).consumables[need].kind.clone()];
+    words.extend(fit.code.iter().map(|code| format!("fit {}", code.as_str())));
+    words.extend(fit.space.iter().map(|space| {
+        let (section, long) = (section(*space), ring_length(*space));
+        format!("section {section}, ring length {long}")
+    }));
+    words.join(", ")
+}
+
+/// The section of the packing that a space takes, exact.
+pub fn section(space: RingSpace) -> String {
+    let unit = ring_unit(space);
+    match space.section().whole() {
+        Some(whole) => thickness(whole, unit),
+        None => fine(space.section(), unit),
+    }
+}
+
+/// The length to cut a ring to, to a hundredth of an inch or a tenth of a millimetre: a ring is
+/// cut by hand.
+pub fn ring_length(space: RingSpace) -> String {
+    let unit = ring_unit(space);
+    let places = if unit == Unit::Inch { 2 } else { 1 };
+    format!("{:.places$} {unit}", space.ring_length().to_f64(unit))
+}
+
+/// The system in which a section is a short number.
+fn ring_unit(space: RingSpace) -> Unit {
+    space
+        .section()
+        .whole()
+        .map_or(Unit::Millimetre, natural_unit)
+}
+
+/// Why a pump lacks some of a consumable, without its full stop; `None` if it lacks none.
+pub fn lack(job: &Job, pump: &Pump, need: usize, share: &Share) -> Option<String> {
+    if share.lacking == 0 {
+        return None;
+    }
+    let asked = &job.model_of(pump).consumables[need];
+    let fit = &pump.consumable_fits[need];
+    if let Some(column) = asked.fit_column.as_ref().filter(|_| fit.code.is_none()) {
+        return Some(format!("the pump sheet gives no `{column}`"));
+    }
+    let rows = serving(job, pump, need);
+    let sum = |of: fn(&Item) -> u32| -> u64 {
+        let rows = rows.iter().map(|&row| u64::from(of(&job.stock[row])));
+        rows.sum()
+    };
+    let (on_hand, available) = (sum(|item| item.on_hand), sum(Item::available));
+    Some(match (rows.is_empty(), on_hand, available) {
+        (true, _, _) => format!("no such {} is in the stock", asked.kind),
+        (_, 0, _) => "none is on hand".into(),
+        (_, _, 0) => "all that are on hand are reserved".into(),
+        _ => format!("all {available} that may be issued are given out"),
+    })
+}
+
+/// What the bags lack, alike things together: `packing ring, fit F6: no such packing ring is in
+/// the stock; lacking 5 for P-101, 5 for P-102`.
+pub fn lacks(verified: &Verified) -> Vec<String> {
+    let job = verified.job();
+    let mut groups: Vec<(String, Vec<String>)> = Vec::new();
+    for (pump, bag) in job.pumps.iter().zip(verified.bags()) {
+        for (need, share) in bag.iter().enumerate() {
+            let Some(why) = lack(job, pump, need, share) else {
+                continue;
+            };
+            let what = format!("{}: {why}", consumable(job, pump, need));
+            let who = format!("{} for {}", share.lacking, pump.tag);
+            match groups.iter_mut().find(|(known, _)| *known == what) {
+                Some((_, all)) => all.push(who),
+                None => groups.push((what, vec![who])),
+            }
+        }
+    }
+    let shown = |(what, who): (String, Vec<String>)| format!("{what}; lacking {}", first_of(&who));
+    groups.into_iter().map(shown).collect()
+}
+
+/// The first six of a list, and how many more there are.
+fn first_of(all: &[String]) -> String {
+    let shown = all[..all.len().min(6)].join(", ");
+    match all.len().saturating_sub(6) {
+        0 => shown,
+        n => format!("{shown} and {n} more"),
+    }
 }
 
 /// What one more piece would have been worth.

@@ -282,6 +282,14 @@ fn account(verified: &Verified, args: &Args) {
             }
         }
     }
+    let lacking = verified.bags().iter().filter(|bag| words::lacking(bag));
+    let lacking = lacking.count();
+    if lacking > 0 {
+        println!("Consumables lack in {lacking} of {} bags:", plan.served());
+        for lack in words::lacks(verified) {
+            println!("  {lack}.");
+        }
+    }
     println!("Wrote {}.", args.out.display());
     if let Some(json) = &args.json {
         println!("Wrote {}.", json.display());

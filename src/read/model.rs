@@ -9,11 +9,12 @@ use serde::Deserialize;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use super::stock::STACKED;
 use crate::decimal::Millionths;
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::{
     Caution, Compressibility, ConsumableNeed, Correlation, Dimension, Expansion, Form, Material,
-    Model, Pack, Requirement, Shape, Spread, Term, Terms, Thermal, is_temperature,
+    Model, Pack, Requirement, SectionColumns, Shape, Spread, Term, Terms, Thermal, is_temperature,
 };
 use crate::problem::{Place, Problem, Problems, Spot, mend_name};
 use crate::stack;
@@ -35,6 +36,8 @@ const MATERIALS: &str = include_str!("../../models/materials.toml");
 
 /// The name of a materials table among the model files of a folder.
 const MATERIALS_NAME: &str = "materials";
+/// The most pieces of one consumable that a bag may ask for; more is a slip of the keyboard.
+const MOST_IN_A_BAG: u32 = 1_000;
 
 /// Where models are found: the folder that was given, then the built-in ones.
 pub struct Library {
@@ -202,7 +205,7 @@ const KEYS: [(&str, &[&str]); 10] = [
         ],
     ),
     ("material", &MATERIAL_KEYS),
-    ("consumable", &["kind", "fit_column", "count"]),
+    ("consumable", &["kind", "fit_column", "section", "count"]),
     ("caution", &["when", "text"]),
     (
         "thermal",
@@ -241,7 +244,7 @@ struct ModelFile {
     #[serde(default)]
     requirement: BTreeMap<String, Spanned<RequirementFile>>,
     #[serde(default)]
-    consumable: Vec<ConsumableFile>,
+    consumable: Vec<Spanned<ConsumableFile>>,
     #[serde(default)]
     caution: Vec<CautionFile>,
     #[serde(default)]
@@ -312,9 +315,10 @@ struct RequirementFile {
 
 #[derive(Deserialize)]
 struct ConsumableFile {
-    kind: String,
-    fit_column: Option<String>,
-    count: u32,
+    kind: Spanned<String>,
+    fit_column: Option<Spanned<String>>,
+    section: Option<Spanned<BTreeMap<String, Spanned<String>>>>,
+    count: Spanned<u32>,
 }
 
 #[derive(Deserialize)]
@@ -610,6 +614,11 @@ impl Reader<'_> {
             })
             .collect();
         let thermals: Option<Vec<Thermal>> = thermals.into_iter().collect();
+        let consumables: Vec<Option<ConsumableNeed>> = raw
+            .consumable
+            .into_iter()
+            .map(|raw| self.consumable(raw.into_inner()))
+            .collect();
         let dimensions: Vec<Dimension> = dimensions.into_iter().collect::<Option<_>>()?;
         let packs: Vec<Pack> = packs.into_iter().collect::<Option<_>>()?;
         let thermals = thermals?;
@@ -672,15 +681,7 @@ impl Reader<'_> {
             correlations: correlations?,
             packs,
             requirements,
-            consumables: raw
-                .consumable
-                .into_iter()
-                .map(|c| ConsumableNeed {
-                    kind: c.kind,
-                    fit_column: c.fit_column,
-                    count: c.count,
-                })
-                .collect(),
+            consumables: consumables.into_iter().collect::<Option<_>>()?,
             materials: materials?,
             cautions: raw
                 .caution
@@ -789,6 +790,75 @@ impl Reader<'_> {
             least_pieces,
             most_pieces,
         })
+    }
+
+    fn consumable(&mut self, raw: ConsumableFile) -> Option<ConsumableNeed> {
+        let kind = self.filled(&raw.kind).map(|kind| kind.to_lowercase());
+        if let Some(kind) = kind.as_ref().filter(|k| STACKED.contains(&k.as_str())) {
+            self.add(
+                &raw.kind.span(),
+                format!("a {kind} as a consumable"),
+                "a kind that is not stacked: packing ring, lantern ring ...",
+                "give it a place of its own, a [pack.name]",
+            );
+        }
+        let count = *raw.count.get_ref();
+        if !(1..=MOST_IN_A_BAG).contains(&count) {
+            let expected = format!("a whole number from 1 to {MOST_IN_A_BAG}");
+            let mend = "correct the number, or remove the consumable";
+            self.add(
+                &raw.count.span(),
+                format!("{count} in a bag"),
+                expected,
+                mend,
+            );
+        }
+        let fit_column = raw.fit_column.as_ref().map(|column| self.filled(column));
+        let section = raw.section.as_ref().map(|section| self.section(section));
+        Some(ConsumableNeed {
+            kind: kind?,
+            fit_column: fit_column.map_or(Some(None), |column| column.map(Some))?,
+            section: section.map_or(Some(None), |section| section.map(Some))?,
+            count,
+        })
+    }
+
+    /// The two columns that a section follows from.
+    fn section(
+        &mut self,
+        raw: &Spanned<BTreeMap<String, Spanned<String>>>,
+    ) -> Option<SectionColumns> {
+        const SIDES: [&str; 2] = ["bore", "shaft"];
+        for (name, column) in raw.get_ref() {
+            self.key(name, &column.span(), &SIDES);
+        }
+        let [bore, shaft] = SIDES.map(|side| match raw.get_ref().get(side) {
+            Some(column) => self.filled(column),
+            None => {
+                self.add(
+                    &raw.span(),
+                    format!("a section without `{side}`"),
+                    "section = { bore = \"box_bore\", shaft = \"sleeve_diameter\" }",
+                    "name the pump sheet's column of each of the two diameters",
+                );
+                None
+            }
+        });
+        Some(SectionColumns {
+            bore: bore?,
+            shaft: shaft?,
+        })
+    }
+
+    /// A text with a letter or a digit in it.
+    fn filled(&mut self, text: &Spanned<String>) -> Option<String> {
+        let inner = text.get_ref().trim();
+        if inner.contains(char::is_alphanumeric) {
+            return Some(inner.to_string());
+        }
+        let found = format!("`{inner}`");
+        self.add(&text.span(), found, "a name", "fill it in, or remove it");
+        None
     }
 
     fn requirement(

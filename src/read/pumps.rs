@@ -7,10 +7,11 @@ use super::model::Library;
 use super::table::{FITS, Heading, Line, NEEDED_OF_PUMPS, Table, key};
 use crate::decimal::Millionths;
 use crate::length::{Length, Tolerance, Uncertainty};
-use crate::model::{Dimension, Form, Model, Requirement, Spread, Thermal};
+use crate::model::{ConsumableNeed, Dimension, Form, Model, Requirement, Spread, Thermal};
+use crate::packing::RingSpace;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems, mend_name};
-use crate::pump::{Due, Growth, Measured, Pump};
+use crate::pump::{ConsumableFit, Due, Growth, Measured, Pump};
 use crate::sheet::{Book, Cell};
 use crate::stock::Code;
 
@@ -196,10 +197,11 @@ fn known_headings(models: &[Model]) -> Vec<String> {
                 .into_iter()
                 .flat_map(|side| names(&r.name, &r.label, side))
         });
-        let consumables = model
-            .consumables
-            .iter()
-            .filter_map(|c| c.fit_column.clone());
+        let consumables = model.consumables.iter().flat_map(|need| {
+            let sides = need.section.iter().flat_map(|s| [&s.bore, &s.shaft]);
+            let sides = sides.map(|key| heading(key));
+            need.fit_column.clone().into_iter().chain(sides)
+        });
         dimensions
             .chain(packs)
             .chain(thermals)
@@ -239,7 +241,31 @@ struct Columns {
     thermals: Vec<[Option<Heading>; 3]>,
     /// Per requirement: target, min, max.
     limits: Vec<[Option<Heading>; 3]>,
-    consumables: Vec<Option<Heading>>,
+    consumables: Vec<ConsumableColumns>,
+}
+
+/// Where a pump says what a consumable must fit.
+struct ConsumableColumns {
+    fit: Option<Heading>,
+    /// Bore and shaft, where the model asks by section.
+    space: Option<[Option<Heading>; 2]>,
+}
+
+impl ConsumableColumns {
+    fn find(
+        table: &Table<'_>,
+        need: &ConsumableNeed,
+        problems: &mut Problems,
+    ) -> ConsumableColumns {
+        let fit = need.fit_column.as_ref();
+        ConsumableColumns {
+            fit: fit.and_then(|column| table.optional(column)).cloned(),
+            space: need.section.as_ref().map(|section| {
+                [&section.bore, &section.shaft]
+                    .map(|key| table.needed(&heading(key), problems).cloned())
+            }),
+        }
+    }
 }
 
 impl Columns {
@@ -301,7 +327,7 @@ impl Columns {
         let consumables = model
             .consumables
             .iter()
-            .map(|c| table.optional(c.fit_column.as_ref()?).cloned())
+            .map(|need| ConsumableColumns::find(table, need, problems))
             .collect();
         Columns {
             fits,
@@ -384,11 +410,11 @@ impl PumpReader<'_> {
                 )
             })
             .collect();
-        let consumable_fits = self
+        let consumable_fits: Vec<Option<ConsumableFit>> = self
             .columns
             .consumables
             .iter()
-            .map(|column| line.text(column.as_ref(), problems))
+            .map(|columns| self.consumable_fit(columns, problems))
             .collect();
         let (fits, places) = fits
             .into_iter()
@@ -403,7 +429,7 @@ impl PumpReader<'_> {
             location,
             note,
             carried,
-            consumable_fits,
+            consumable_fits: consumable_fits.into_iter().collect::<Option<_>>()?,
             fits,
             dimensions: dimensions.into_iter().collect::<Option<_>>()?,
             growths: growths.into_iter().collect::<Option<_>>()?,
@@ -412,6 +438,40 @@ impl PumpReader<'_> {
             row: line.row.number,
         };
         Some((pump, places))
+    }
+
+    /// What a consumable must fit; a fit code may be left empty, a diameter may not.
+    fn consumable_fit(
+        &self,
+        columns: &ConsumableColumns,
+        problems: &mut Problems,
+    ) -> Option<ConsumableFit> {
+        let line = &self.line;
+        let code = line.text(columns.fit.as_ref(), problems);
+        let space = match &columns.space {
+            None => None,
+            Some(sides) => {
+                let [bore, shaft] = sides.each_ref().map(|heading| {
+                    let heading = heading.as_ref()?;
+                    Some((heading, line.needed_thickness(heading, problems)?))
+                });
+                let ((bore, across), (shaft, inside)) = (bore?, shaft?);
+                let space = RingSpace::new(across, inside);
+                if space.is_none() {
+                    problems.add(Problem::new(
+                        line.place(bore),
+                        format!("`{}` no larger than `{}`", bore.text, shaft.text),
+                        "a bore larger than what runs in it",
+                        "measure again, and check the unit of both columns",
+                    ));
+                }
+                Some(space?)
+            }
+        };
+        Some(ConsumableFit {
+            code: code.map(|code| Code::new(&code)),
+            space,
+        })
     }
 
     /// 1 to 99; an empty cell is 3.

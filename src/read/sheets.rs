@@ -362,6 +362,7 @@ fn cut_item(lot: &SheetLot, item: String, fit: Code, cut: Cut) -> Item {
         material: lot.material.clone(),
         pack_qty: 1,
         peel_step: None,
+        section: None,
         cut: Some(cut),
         row: lot.row,
     }

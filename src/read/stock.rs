@@ -48,6 +48,11 @@ pub(super) struct Draft {
 struct Lot {
     item: Item,
     size: Stated,
+    /// What stands in the way of a consumable's thickness, which only counts where a model asks
+    /// for it by section.
+    unread: Problems,
+    /// Where its thickness stands or would stand.
+    thickness: Place,
 }
 
 /// The items met so far, to find one that is named twice.
@@ -194,6 +199,10 @@ fn lot(
     };
     let (on_hand_count, reserved) = counts(line, on_hand.as_ref(), problems);
     let size = Stated::read(line, thickness.filter(|_| stacked), problems);
+    let mut unread = Problems::new();
+    let section = thickness
+        .filter(|_| !stacked)
+        .and_then(|heading| line.thickness(heading, &mut unread));
     let peel_step =
         optional("Peel step").and_then(|h| peel_step(line, h, kind.as_deref(), &size, problems));
     let unit_cost = line
@@ -211,6 +220,7 @@ fn lot(
             kind: kind?,
             fit: Code::new(&fit?),
             size: None,
+            section,
             on_hand: on_hand_count?,
             reserved,
             unit_cost,
@@ -223,6 +233,8 @@ fn lot(
             row: line.row.number,
         },
         size,
+        unread,
+        thickness: thickness.map_or(table.sheet.whole(), |heading| line.place(heading)),
     })
 }
 
@@ -302,7 +314,7 @@ pub(super) fn check_kinds(draft: &Draft, models: &[Model], problems: &mut Proble
         models
             .iter()
             .flat_map(|m| &m.consumables)
-            .map(|c| c.kind.to_lowercase()),
+            .map(|c| c.kind.clone()),
     );
     for (kind, _, place) in &draft.codes {
         if known.contains(kind) {
@@ -314,6 +326,30 @@ pub(super) fn check_kinds(draft: &Draft, models: &[Model], problems: &mut Proble
                 format!("the kind `{kind}`, which no model asks for"),
                 format!("`{near}`, or a kind that is not so like it"),
                 format!("say `{near}`, if that is what it is"),
+            ));
+        }
+    }
+}
+
+/// A kind that a model asks for by section needs the thickness of its rows: one that cannot be
+/// read is a problem, and an empty one is said, since such a row may still serve by its fit code.
+pub(super) fn check_sections(draft: &Draft, models: &[Model], problems: &mut Problems) {
+    let needs = models.iter().flat_map(|model| &model.consumables);
+    let by_section: Vec<&String> = needs
+        .filter(|need| need.section.is_some())
+        .map(|need| &need.kind)
+        .collect();
+    for lot in &draft.lots {
+        if !by_section.contains(&&lot.item.kind) {
+            continue;
+        }
+        problems.absorb(lot.unread.clone());
+        if lot.item.section.is_none() && lot.unread.none() {
+            problems.warn(Problem::new(
+                lot.thickness.clone(),
+                format!("a {} without its thickness", lot.item.kind),
+                "its section, by which a model asks for it",
+                "fill it in; until then it goes into no bag by its section",
             ));
         }
     }

@@ -23,7 +23,7 @@ const MOST_TITLE_ROWS: u32 = 60;
 /// A heading as it is compared: small letters and digits only, units in brackets left out.
 ///
 /// `Bare clearance 1 (in)` and `bare-clearance 1` are the same.
-pub(super) fn key(text: &str) -> String {
+pub(crate) fn key(text: &str) -> String {
     let bare = match (text.find(['(', '[']), text.rfind([')', ']'])) {
         (Some(open), Some(close)) if open < close => {
             format!("{}{}", &text[..open], &text[close + 1..])

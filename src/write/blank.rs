@@ -6,10 +6,11 @@ use rust_xlsxwriter::{
 
 use super::style::{Styles, heads};
 use crate::length::{Fine, Length, Unit};
-use crate::model::{Form, Model, Spread, Term};
+use crate::model::{ConsumableNeed, Form, Model, Spread, Term};
+use crate::packing::RingSpace;
 use crate::policy::Policy;
 use crate::pump::Growth;
-use crate::read::{pump_fit_heading, pump_heading};
+use crate::read::{heading_key, pump_fit_heading, pump_heading};
 
 /// How many rows below the headings have drop-down lists.
 const ROWS: u32 = 500;
@@ -124,7 +125,8 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         Unit::Micrometre => 5.0,
     };
     let mut kinds: Vec<String> = model.packs.iter().map(|p| p.kind.clone()).collect();
-    kinds.extend(model.consumables.iter().map(|c| c.kind.clone()));
+    let consumables = in_stock(model);
+    kinds.extend(consumables.iter().map(|c| c.kind.clone()));
     kinds.sort();
     kinds.dedup();
     let mut columns = vec![
@@ -145,7 +147,7 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         ),
         column(
             format!("Thickness ({unit})"),
-            "Of one piece: nominal, or the lot's measured mean. A cell may have a unit of its own: 0.5 mm, 12 thou, 1/64 in.",
+            "Of one piece: nominal, or the lot's measured mean; of a packing ring its section. A cell may have a unit of its own: 0.5 mm, 12 thou, 1/64 in.",
             Example::Nothing,
         ),
         column(
@@ -205,7 +207,8 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         .and_then(|rule| rule.set_error_message("A whole number of pieces, 0 or more."))?;
     let sheet = workbook.add_worksheet();
     let lead = "Stock: one row a lot. Replace the example rows, which are invented.";
-    form(sheet, "Stock", lead, &columns, model.packs.len())?;
+    let examples_shown = model.packs.len() + consumables.len();
+    form(sheet, "Stock", lead, &columns, examples_shown)?;
     let bin_column = (0..)
         .zip(&columns)
         .find(|(_, c)| c.head == "Bin")
@@ -221,6 +224,32 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
             sheet.write_number_with_format(row, 3, total.to_f64(model.unit), &styles.entry)?;
         }
     }
+    let below = FIRST_ROW + u32::try_from(model.packs.len()).unwrap_or(0);
+    for (row, need) in (below..).zip(&consumables) {
+        let item = format!("EXAMPLE-{} (invented)", row - FIRST_ROW + 1);
+        sheet.write_string_with_format(row, 0, item, &styles.entry)?;
+        sheet.write_string_with_format(row, 1, &need.kind, &styles.entry)?;
+        if need.fit_column.is_none() {
+            sheet.write_blank(row, 2, &styles.entry)?;
+        }
+        // No more than its section is asked of a consumable.
+        let mut alike = model.consumables.iter().filter(|c| c.kind == need.kind);
+        match alike.any(|c| c.section.is_some()) {
+            true => {
+                let (bore, shaft) = example_space(model.unit);
+                let section = RingSpace::new(bore, shaft).map_or(Fine::ZERO, RingSpace::section);
+                let section = section.to_f64(model.unit);
+                sheet.write_number_with_format(row, 3, section, &styles.entry)?;
+            }
+            false => {
+                sheet.write_blank(row, 3, &styles.entry)?;
+            }
+        }
+        sheet.write_blank(row, 4, &styles.entry)?;
+        sheet.write_number_with_format(row, 6, (2 * need.count).max(10), &styles.entry)?;
+        let bin = format!("C{}", row - below + 1);
+        sheet.write_string_with_format(row, bin_column, bin, &styles.entry)?;
+    }
     for at in [6, 7] {
         sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &count)?;
     }
@@ -229,16 +258,36 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
     workbook.save_to_buffer()
 }
 
-/// What is too large for the unit of a thickness: the sides of a sheet, diameters.
-fn large(unit: Unit) -> &'static str {
-    match unit {
-        Unit::Inch | Unit::Thou => Unit::Inch.symbol(),
-        Unit::Millimetre | Unit::Micrometre => Unit::Millimetre.symbol(),
+/// The consumables that an example row is written for: one a kind and way of asking, with the
+/// counts of those that ask alike added up.
+fn in_stock(model: &Model) -> Vec<ConsumableNeed> {
+    let mut rows: Vec<ConsumableNeed> = Vec::new();
+    for need in &model.consumables {
+        let alike = |row: &&mut ConsumableNeed| {
+            row.kind == need.kind
+                && row.fit_column.is_some() == need.fit_column.is_some()
+                && row.section.is_some() == need.section.is_some()
+        };
+        match rows.iter_mut().find(alike) {
+            Some(row) => row.count += need.count,
+            None => rows.push(need.clone()),
+        }
     }
+    rows
+}
+
+/// An example of bore and shaft, as all example figures invented.
+fn example_space(unit: Unit) -> (Length, Length) {
+    let [bore, shaft] = match unit.large() {
+        Unit::Inch => [3, 2],
+        _ => [70, 50],
+    };
+    let of = |count: i64| Length::from_ticks(count * unit.large().ticks());
+    (of(bore), of(shaft))
 }
 
 fn sheets(sheet: &mut Worksheet, model: &Model, count: &DataValidation) -> Result<(), XlsxError> {
-    let (unit, large) = (model.unit.symbol(), large(model.unit));
+    let (unit, large) = (model.unit.symbol(), model.unit.large().symbol());
     let mut kinds: Vec<String> = model.packs.iter().map(|p| p.kind.clone()).collect();
     kinds.sort();
     kinds.dedup();
@@ -284,7 +333,7 @@ fn sheets(sheet: &mut Worksheet, model: &Model, count: &DataValidation) -> Resul
 }
 
 fn fit(sheet: &mut Worksheet, model: &Model) -> Result<(), XlsxError> {
-    let large = large(model.unit);
+    let large = model.unit.large().symbol();
     let columns = [
         column(
             "Fit",
@@ -355,17 +404,7 @@ fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
             columns.push(column(format!("{name}{behind} ({unit})"), &note, example));
         }
     }
-    for need in model
-        .consumables
-        .iter()
-        .filter_map(|c| c.fit_column.as_deref())
-    {
-        columns.push(column(
-            need,
-            "Fit code of a consumable for the bag.",
-            Example::Nothing,
-        ));
-    }
+    consumables(model, &mut columns);
     for requirement in &model.requirements {
         let name = pump_heading(&requirement.name);
         let unit = match requirement.form {
@@ -396,6 +435,38 @@ fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
     let policy = workbook.add_worksheet();
     policy_sheet(policy)?;
     workbook.save_to_buffer()
+}
+
+/// The columns that say what the consumables must fit, each once however many ask for it.
+fn consumables(model: &Model, columns: &mut Vec<Column>) {
+    let large = model.unit.large();
+    let (bore, shaft) = example_space(model.unit);
+    for need in &model.consumables {
+        let kind = &need.kind;
+        let fit = need.fit_column.as_ref().map(|head| {
+            let note = format!(
+                "Fit code of the {kind} for the bag; the stock workbook says the same code."
+            );
+            column(head, &note, text("F1"))
+        });
+        let sides = need.section.iter().flat_map(|section| {
+            [
+                (&section.bore, bore, "Bore in which it sits"),
+                (&section.shaft, shaft, "Diameter that it sits on"),
+            ]
+        });
+        let sides = sides.map(|(key, example, what)| {
+            let head = format!("{} ({})", pump_heading(key), large.symbol());
+            let note = format!("{what}: the section of the {kind} is half of bore less shaft.");
+            column(head, &note, Example::Number(example.to_f64(large)))
+        });
+        for new in fit.into_iter().chain(sides) {
+            let same = |known: &Column| heading_key(&known.head) == heading_key(&new.head);
+            if !columns.iter().any(same) {
+                columns.push(new);
+            }
+        }
+    }
 }
 
 fn policy_sheet(sheet: &mut Worksheet) -> Result<(), XlsxError> {

@@ -8,10 +8,12 @@ use std::collections::BTreeMap;
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
+use crate::bag::{Bag, Share};
 use crate::decimal::{Money, show, show_money};
 use crate::job::Job;
 use crate::length::{Fine, Unit};
 use crate::model::Model;
+use crate::packing::RingSpace;
 use crate::plan::{Aim, Goal, Kit, PackPick, pack_total, verdicts};
 use crate::pump::Pump;
 use crate::stack::Verdict;
@@ -78,8 +80,49 @@ pub struct PumpJson {
     pub packs: BTreeMap<String, PackJson>,
     /// The requirements, in the model's order; empty when not served.
     pub requirements: Vec<RequirementJson>,
+    /// The consumables of the model, in its order; empty when not served.
+    pub bag: Vec<ConsumableJson>,
     /// Why not, when not served.
     pub short: Vec<ShortJson>,
+}
+
+/// What goes into a pump's bag of one consumable.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ConsumableJson {
+    /// What it is.
+    pub kind: String,
+    /// How many are asked for.
+    pub asked: u32,
+    /// The fit code asked for; null where the model asks for none or the pump gives none.
+    pub fit: Option<String>,
+    /// The ring asked for; null where the model does not ask by section.
+    pub ring: Option<RingJson>,
+    /// What goes into the bag, by item.
+    pub pieces: Vec<BagPieceJson>,
+    /// How many lack.
+    pub lacking: u32,
+    /// Why they lack, in words; null where none does.
+    pub reason: Option<String>,
+}
+
+/// A packing ring by its section.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RingJson {
+    /// The unit of the lengths below.
+    pub unit: String,
+    /// The section, exact.
+    pub section: String,
+    /// The length to cut a ring to, to six places.
+    pub ring_length: String,
+}
+
+/// Some pieces of one lot for the bag.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct BagPieceJson {
+    /// Stock number.
+    pub item: String,
+    /// How many.
+    pub count: u32,
 }
 
 /// The pieces in one place.
@@ -200,7 +243,7 @@ pub fn plan(verified: &Verified) -> PlanJson {
     let weight = plan.goal(Aim::ServedWeight);
     let waste = plan.goal(Aim::Waste);
     let money = |value: Option<i64>| show_money(Money::from_raw(value.unwrap_or(0)));
-    let issued = plan.issued(job);
+    let issued = verified.issued();
     PlanJson {
         format: FORMAT.into(),
         proven: plan.proven(),
@@ -216,12 +259,13 @@ pub fn plan(verified: &Verified) -> PlanJson {
             .pumps
             .iter()
             .zip(&plan.kits)
-            .map(|(p, kit)| pump(job, p, kit))
+            .zip(verified.bags())
+            .map(|((p, kit), bag)| pump(job, p, kit, bag))
             .collect(),
         stock: job
             .stock
             .iter()
-            .zip(issued.iter().zip(plan.left(job)))
+            .zip(issued.iter().zip(verified.left()))
             .enumerate()
             .filter(|(_, (item, _))| item.cut.is_none())
             .map(|(index, (item, (&issued, after)))| StockJson {
@@ -268,7 +312,7 @@ fn goal(goal: &Goal) -> GoalJson {
     }
 }
 
-fn pump(job: &Job, pump: &Pump, kit: &Kit) -> PumpJson {
+fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
     let model = job.model_of(pump);
     let (packs, requirements, short) = match kit {
         Kit::Served(picked) => {
@@ -303,7 +347,42 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit) -> PumpJson {
         served: matches!(kit, Kit::Served(_)),
         packs,
         requirements,
+        bag: bag
+            .iter()
+            .enumerate()
+            .map(|(need, share)| consumable(job, pump, need, share))
+            .collect(),
         short,
+    }
+}
+
+fn consumable(job: &Job, pump: &Pump, need: usize, share: &Share) -> ConsumableJson {
+    let model = job.model_of(pump);
+    let asked = &model.consumables[need];
+    let fit = &pump.consumable_fits[need];
+    let ring = |space: RingSpace| {
+        let (unit, [section]) = exact(model.unit.large(), [space.section()]);
+        RingJson {
+            unit: unit.symbol().into(),
+            section,
+            ring_length: format!("{:.6}", space.ring_length().to_f64(unit)),
+        }
+    };
+    ConsumableJson {
+        kind: asked.kind.clone(),
+        asked: asked.count,
+        fit: fit.code.as_ref().map(|code| code.as_str().into()),
+        ring: fit.space.map(ring),
+        pieces: share
+            .picks
+            .iter()
+            .map(|pick| BagPieceJson {
+                item: job.stock[pick.item].item.clone(),
+                count: pick.count,
+            })
+            .collect(),
+        lacking: share.lacking,
+        reason: words::lack(job, pump, need, share),
     }
 }
 

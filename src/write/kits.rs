@@ -3,6 +3,7 @@
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, widths};
+use crate::bag::Bag;
 use crate::job::Job;
 use crate::length::Fine;
 use crate::model::{Form, Model, USUAL_CAUTIONS};
@@ -25,16 +26,10 @@ pub(super) fn write(
     set_up(sheet, "Kits", date)?;
     widths(sheet, &[33.0, 19.0, 9.0, 18.0, 14.0, 16.0, 15.0, 15.0])?;
     let mut order: Vec<usize> = (0..job.pumps.len()).collect();
-    let due = |i: usize| {
-        job.pumps[i]
-            .due
-            .as_ref()
-            .map_or(f64::INFINITY, |due| due.serial)
-    };
     order.sort_by(|&a, &b| {
         let (p, q) = (&job.pumps[a], &job.pumps[b]);
-        due(a)
-            .total_cmp(&due(b))
+        p.due_serial()
+            .total_cmp(&q.due_serial())
             .then(p.priority.cmp(&q.priority))
             .then(a.cmp(&b))
     });
@@ -49,6 +44,7 @@ pub(super) fn write(
             styles,
             job,
             pump: &job.pumps[index],
+            bag: &verified.bags()[index],
             row,
         };
         slip.head(number + 1, order.len())?;
@@ -63,11 +59,18 @@ pub(super) fn write(
     Ok(())
 }
 
+/// How many lines a text takes, so many characters on each.
+fn lines(text: &str, width: usize) -> f64 {
+    let lines = text.chars().count().div_ceil(width).max(1);
+    f64::from(u16::try_from(lines).unwrap_or(1))
+}
+
 struct Slip<'a> {
     sheet: &'a mut Worksheet,
     styles: &'a Styles,
     job: &'a Job,
     pump: &'a Pump,
+    bag: &'a Bag,
     /// The next free row.
     row: u32,
 }
@@ -239,7 +242,7 @@ impl Slip<'_> {
                 self.row += 1;
             }
         }
-        self.bag_only()?;
+        self.consumables()?;
         self.row += 1;
         heads(
             self.sheet,
@@ -326,27 +329,58 @@ impl Slip<'_> {
         Ok(())
     }
 
-    /// What goes into the bag beside the stacked pieces. Not taken from the stock by this plan.
-    fn bag_only(&mut self) -> Result<(), XlsxError> {
-        let needs: Vec<String> = self
-            .model()
-            .consumables
-            .iter()
-            .zip(&self.pump.consumable_fits)
-            .map(|(need, fit)| match fit {
-                Some(fit) => format!("{} x {} (fit {fit})", need.count, need.kind),
-                None => format!("{} x {}", need.count, need.kind),
-            })
-            .collect();
-        if needs.is_empty() {
+    /// What goes into the bag beside the stacked pieces, and what of it lacks.
+    fn consumables(&mut self) -> Result<(), XlsxError> {
+        if self.bag.is_empty() {
             return Ok(());
         }
-        let text = format!(
-            "Also for the bag, not counted against the stock here: {}",
-            needs.join(", ")
-        );
-        let format = self.styles.text.clone();
-        self.across(&text, &format, 18.0)
+        self.row += 1;
+        let (job, pump, bag, styles) = (self.job, self.pump, self.bag, self.styles);
+        let names = [
+            "Also for the bag",
+            "Item",
+            "Pieces",
+            "Fit or section",
+            "Ring length",
+            "Bin",
+            "In the bag",
+            "Fitted",
+        ];
+        heads(self.sheet, self.row, &names, styles)?;
+        self.row += 1;
+        for (need, share) in bag.iter().enumerate() {
+            let kind = &job.model_of(pump).consumables[need].kind;
+            let space = pump.consumable_fits[need].space;
+            for pick in &share.picks {
+                let item = &job.stock[pick.item];
+                let fit = match space {
+                    Some(space) => words::section(space),
+                    None => item.fit.as_str().to_string(),
+                };
+                let long = space.map_or_else(String::new, words::ring_length);
+                let bin = item.bin.as_deref().unwrap_or("");
+                let (sheet, row) = (&mut *self.sheet, self.row);
+                sheet.write_string_with_format(row, 0, kind, &styles.strong)?;
+                sheet.write_string_with_format(row, 1, &item.item, &styles.text)?;
+                sheet.write_number_with_format(row, 2, pick.count, &styles.count)?;
+                sheet.write_string_with_format(row, 3, fit, &styles.text)?;
+                sheet.write_string_with_format(row, 4, long, &styles.text)?;
+                sheet.write_string_with_format(row, 5, bin, &styles.text)?;
+                for column in [6, 7] {
+                    sheet.write_string_with_format(row, column, "☐", &styles.entry)?;
+                }
+                self.row += 1;
+            }
+            if let Some(why) = words::lack(job, pump, need, share) {
+                let what = words::consumable(job, pump, need);
+                let asked = job.model_of(pump).consumables[need].count;
+                let text = format!("LACKING {} of {asked}: {what}. Why: {why}.", share.lacking);
+                let height = 16.0 * lines(&text, 118);
+                let wrapped = styles.alarm.clone().set_text_wrap();
+                self.across(&text, &wrapped, height)?;
+            }
+        }
+        Ok(())
     }
 
     fn cautions(&mut self) -> Result<(), XlsxError> {

@@ -4,7 +4,7 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::job::Job;
-use crate::plan::{self, Kit, by_pack, spoiled};
+use crate::plan::{self, by_pack, spoiled};
 use crate::verify::Verified;
 use crate::words;
 
@@ -18,7 +18,7 @@ pub(super) fn write(
     set_up(sheet, "Picking list", date)?;
     widths(
         sheet,
-        &[11.0, 18.0, 10.0, 8.0, 19.0, 13.0, 11.0, 56.0, 9.0, 10.0],
+        &[11.0, 18.0, 15.0, 8.0, 19.0, 13.0, 11.0, 56.0, 9.0, 10.0],
     )?;
     title(
         sheet,
@@ -41,7 +41,7 @@ pub(super) fn write(
     heads(sheet, 3, &names, styles)?;
     sheet.set_repeat_rows(3, 3)?;
     sheet.set_freeze_panes(4, 0)?;
-    let issued = plan.issued(job);
+    let issued = verified.issued();
     let mut order: Vec<usize> = (0..job.stock.len()).filter(|&i| issued[i] > 0).collect();
     let bin = |i: &usize| job.stock[*i].bin.clone().unwrap_or_default();
     order.sort_by(|a, b| natord::compare_ignore_case(&bin(a), &bin(b)).then(a.cmp(b)));
@@ -52,11 +52,9 @@ pub(super) fn write(
         let tags: Vec<String> = job
             .pumps
             .iter()
-            .zip(&plan.kits)
-            .filter_map(|(pump, kit)| {
-                let Kit::Served(packs) = kit else { return None };
-                let picks = packs.iter().flat_map(|pack| &pack.picks);
-                let mine = picks.filter(|pick| pick.item == index);
+            .enumerate()
+            .filter_map(|(at, pump)| {
+                let mine = verified.picks(at).filter(|pick| pick.item == index);
                 let count: u32 = mine.clone().map(|pick| pick.count).sum();
                 let peeled = mine.clone().any(|pick| pick.peeled > 0);
                 let peel = if peeled { ", to be peeled" } else { "" };
@@ -67,21 +65,25 @@ pub(super) fn write(
         sheet.write_string_with_format(row, 1, &item.item, &styles.strong)?;
         sheet.write_string_with_format(row, 2, &item.kind, &styles.text)?;
         sheet.write_string_with_format(row, 3, item.fit.as_str(), &styles.text)?;
-        if let Some(size) = item.size {
+        if let Some(thickness) = item.size.map(|size| size.thickness).or(item.section) {
             // A lot is known by the system in which its thickness is a short number.
-            let unit = words::natural_unit(size.thickness);
+            let unit = words::natural_unit(thickness);
             sheet.write_string_with_format(
                 row,
                 4,
-                words::thickness(size.thickness, unit),
+                words::thickness(thickness, unit),
                 &styles.strong,
             )?;
             sheet.write_string_with_format(
                 row,
                 5,
-                words::about(size.thickness.into(), unit.twin()),
+                words::about(thickness.into(), unit.twin()),
                 &styles.text,
             )?;
+        } else {
+            for column in [4, 5] {
+                sheet.write_blank(row, column, &styles.text)?;
+            }
         }
         sheet.write_number_with_format(row, 6, issued[index], &styles.count)?;
         let mut text = tags.join(", ");
@@ -107,7 +109,11 @@ pub(super) fn write(
         row = sheets_to_cut(sheet, verified, row + 2, styles)?;
     }
     let pieces: u32 = issued.iter().sum();
-    let total = format!("{} lines, {pieces} pieces", order.len());
+    let packs: u32 = plan.issued(job).iter().sum();
+    let mut total = format!("{} lines, {pieces} pieces", order.len());
+    if pieces > packs {
+        total.push_str(&format!(", {} of them consumables", pieces - packs));
+    }
     sheet.write_string_with_format(row + 2, 0, total, &styles.part)?;
     Ok(())
 }

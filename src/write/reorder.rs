@@ -16,7 +16,7 @@ pub(super) fn write(
     set_up(sheet, "Reorder", date)?;
     widths(
         sheet,
-        &[18.0, 12.0, 9.0, 10.0, 10.0, 10.0, 10.0, 11.0, 16.0, 48.0],
+        &[18.0, 14.0, 9.0, 10.0, 10.0, 10.0, 10.0, 11.0, 16.0, 48.0],
     )?;
     title(
         sheet,
@@ -39,8 +39,8 @@ pub(super) fn write(
     heads(sheet, 3, &names, styles)?;
     sheet.set_repeat_rows(3, 3)?;
     sheet.set_freeze_panes(4, 0)?;
-    let issued = plan.issued(job);
-    let left = plan.left(job);
+    let issued = verified.issued();
+    let left = verified.left();
     let mut row = 3;
     for (index, item) in job.stock.iter().enumerate() {
         if item.cut.is_some() {

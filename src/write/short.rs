@@ -3,6 +3,7 @@
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, title, widths};
+use crate::bag::serving;
 use crate::plan::Kit;
 use crate::verify::Verified;
 use crate::words;
@@ -41,7 +42,7 @@ pub(super) fn write(
     sheet.set_row_height(3, 31.0)?;
     sheet.set_repeat_rows(3, 3)?;
     let mut row = 3;
-    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+    for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(verified.bags()) {
         let Kit::Short(shorts) = kit else { continue };
         for short in shorts {
             row += 1;
@@ -65,7 +66,7 @@ pub(super) fn write(
             sheet.write_string_with_format(row, 6, window, &styles.wrapped)?;
             sheet.write_string_with_format(row, 7, &presumed, &styles.wrapped)?;
             sheet.write_string_with_format(row, 8, nearest, &styles.wrapped)?;
-            sheet.write_string_with_format(row, 9, words::standing(kit), &styles.alarm)?;
+            sheet.write_string_with_format(row, 9, words::standing(kit, bag), &styles.alarm)?;
             let longest = reason
                 .chars()
                 .count()
@@ -76,7 +77,72 @@ pub(super) fn write(
         }
     }
     if row == 3 {
-        sheet.write_string_with_format(4, 0, "None: every pump can be kitted.", &styles.plain)?;
+        row += 1;
+        sheet.write_string_with_format(row, 0, "None: every pump can be kitted.", &styles.plain)?;
+    }
+    bags(sheet, verified, row + 2, styles)
+}
+
+/// What lacks in the bags of pumps that are kitted.
+fn bags(
+    sheet: &mut Worksheet,
+    verified: &Verified,
+    start: u32,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    let (job, plan) = (verified.job(), verified.plan());
+    let text = "Consumables that lack in the bags of pumps that are kitted";
+    sheet.write_string_with_format(start, 0, text, &styles.part)?;
+    if !verified.bags().iter().any(words::lacking) {
+        let text = "None: every bag has all of its consumables.";
+        sheet.write_string_with_format(start + 1, 0, text, &styles.plain)?;
+        return Ok(());
+    }
+    let names = [
+        "Tag",
+        "Priority",
+        "Due",
+        "Consumable",
+        "Fit",
+        "Why",
+        "Lacking",
+        "Asked for",
+        "Bin",
+        "Standing",
+    ];
+    let mut row = start + 1;
+    heads(sheet, row, &names, styles)?;
+    for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(verified.bags()) {
+        for (need, share) in bag.iter().enumerate() {
+            let Some(why) = words::lack(job, pump, need, share) else {
+                continue;
+            };
+            row += 1;
+            let asked = &job.model_of(pump).consumables[need];
+            let due = pump.due.as_ref().map_or("", |due| due.shown.as_str());
+            let code = pump.consumable_fits[need].code.as_ref();
+            let lacking = format!("{} of {}", share.lacking, asked.count);
+            let what = words::consumable(job, pump, need);
+            let served = serving(job, pump, need);
+            let bins = served.iter().filter_map(|&row| job.stock[row].bin.clone());
+            let bins = bins.collect::<Vec<_>>().join(", ");
+            sheet.write_string_with_format(row, 0, &pump.tag, &styles.strong)?;
+            sheet.write_number_with_format(row, 1, pump.priority, &styles.count)?;
+            sheet.write_string_with_format(row, 2, due, &styles.text)?;
+            sheet.write_string_with_format(row, 3, &asked.kind, &styles.wrapped)?;
+            sheet.write_string_with_format(
+                row,
+                4,
+                code.map_or("", |code| code.as_str()),
+                &styles.text,
+            )?;
+            sheet.write_string_with_format(row, 5, why, &styles.wrapped)?;
+            sheet.write_string_with_format(row, 6, lacking, &styles.text)?;
+            sheet.write_string_with_format(row, 7, what, &styles.wrapped)?;
+            sheet.write_string_with_format(row, 8, bins, &styles.wrapped)?;
+            sheet.write_string_with_format(row, 9, words::standing(kit, bag), &styles.alarm)?;
+            sheet.set_row_height(row, 31.0)?;
+        }
     }
     Ok(())
 }

@@ -14,9 +14,9 @@ pub(super) fn stock(
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let (job, plan) = (verified.job(), verified.plan());
+    let job = verified.job();
     set_up(sheet, "Stock after", date)?;
-    let after = plan.left(job);
+    let after = verified.left();
     let source = &job.stock_sheet;
     let rows = &source.sheet.rows;
     let rows = rows.iter().filter(|row| row.number >= source.heading_row);

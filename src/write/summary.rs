@@ -110,6 +110,16 @@ fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result
         let text = format!("{short} {}: see Short", words::NOT_FIT);
         sheet.merge_range(row, 0, row, 3, &text, &styles.alarm)?;
     }
+    let lacking = verified.bags().iter().filter(|bag| words::lacking(bag));
+    let lacking = lacking.count();
+    if lacking > 0 {
+        row += 1;
+        let text = format!(
+            "Consumables lack in {lacking} of {} bags: see Short",
+            plan.served()
+        );
+        sheet.merge_range(row, 0, row, 3, &text, &styles.alarm)?;
+    }
     Ok(row + 2)
 }
 
@@ -240,7 +250,7 @@ fn pumps(
     ];
     let mut row = start + 1;
     heads(sheet, row, &names, styles)?;
-    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+    for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(verified.bags()) {
         let model = job.model_of(pump);
         row += 1;
         let due = pump.due.as_ref().map_or("", |due| due.shown.as_str());
@@ -248,12 +258,12 @@ fn pumps(
         sheet.write_string_with_format(row, 1, &model.name, &styles.text)?;
         sheet.write_number_with_format(row, 2, pump.priority, &styles.count)?;
         sheet.write_string_with_format(row, 3, due, &styles.text)?;
-        let format = if matches!(kit, Kit::Served(_)) {
-            &styles.text
+        let format = if matches!(kit, Kit::Served(_)) && !words::lacking(bag) {
+            styles.text.clone()
         } else {
-            &styles.alarm
+            styles.alarm.clone().set_text_wrap()
         };
-        sheet.write_string_with_format(row, 4, words::standing(kit), format)?;
+        sheet.write_string_with_format(row, 4, words::standing(kit, bag), &format)?;
         match kit {
             Kit::Served(packs) => {
                 let verdicts = verdicts(job, pump, packs);

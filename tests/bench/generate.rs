@@ -153,6 +153,7 @@ pub fn fleet(
             material: None,
             pack_qty: 1,
             peel_step: None,
+            section: None,
             cut: None,
             row: 0,
         });

@@ -111,6 +111,7 @@ fn the_sample_outage_is_as_large_and_as_mixed_as_it_should_be() {
     let count = |f: &dyn Fn(&gapwright::stock::Item) -> String| {
         job.stock
             .iter()
+            .filter(|item| item.size.is_some())
             .map(f)
             .collect::<std::collections::BTreeSet<_>>()
             .len()
@@ -465,10 +466,118 @@ fn blank_workbooks_can_be_kitted_as_they_are() {
             "{}",
             text(&run.stdout)
         );
+        // The example rows fill the bag as well.
+        assert!(
+            !text(&run.stdout).contains("Consumables lack"),
+            "{}",
+            text(&run.stdout)
+        );
     }
     let run = gapwright(&["blank", "x", "--model", "screwed-impeler"]);
     assert_eq!(run.status.code(), Some(2));
     assert!(text(&run.stderr).contains("say `screwed-impeller`"));
+}
+
+/// A model that asks for rings by section: columns and example rows follow from it, in any unit.
+#[test]
+fn blank_workbooks_ask_for_the_diameters_of_a_ring_space() {
+    for (unit, heading, large) in [
+        ("in", "Box bore (in)", "in"),
+        ("thou", "Box bore (in)", "in"),
+        ("mm", "Box bore (mm)", "mm"),
+        ("um", "Box bore (mm)", "mm"),
+    ] {
+        let folder = TempDir::new().unwrap();
+        let path = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
+        fs::create_dir(path("models")).unwrap();
+        let model = format!(
+            "title = \"Ringed\"\nunit = \"{unit}\"\n\
+             [dimension.bare]\nplus_minus = \"0.001 mm\"\n\
+             [pack.shims]\nkind = \"shim\"\nmost_pieces = 3\n\
+             [requirement.clearance]\nterms = {{ bare = 1, shims = -1 }}\n\
+             target = \"0.5 mm\"\nlimits = [\"0.4 mm\", \"0.6 mm\"]\n\
+             [[consumable]]\nkind = \"packing ring\"\ncount = 8\n\
+             section = {{ bore = \"box_bore\", shaft = \"sleeve\" }}\n\
+             [[consumable]]\nkind = \"packing ring\"\ncount = 8\nfit_column = \"Gland fit\"\n\
+             [[consumable]]\nkind = \"gland ring\"\ncount = 1\nfit_column = \"Gland fit\"\n\
+             section = {{ bore = \"box_bore\", shaft = \"sleeve\" }}\n\
+             [[consumable]]\nkind = \"mechanical seal\"\ncount = 1\n"
+        );
+        fs::write(path("models/ringed.toml"), model).unwrap();
+        let (shop, models) = (path("shop"), path("models"));
+        let run = gapwright(&["blank", &shop, "--model", "ringed", "--models", &models]);
+        assert!(run.status.success(), "{}", text(&run.stderr));
+        let (stock, pumps) = (path("shop/stock.xlsx"), path("shop/pumps.xlsx"));
+        let read = job(&Sources {
+            stock: stock.clone().into(),
+            pumps: pumps.clone().into(),
+            models: Some(models.clone().into()),
+            ..Sources::default()
+        });
+        let read = read.unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
+        assert_eq!((read.stock.len(), &read.warnings), (5, &vec![]));
+        let space = read.pumps[0].consumable_fits[0].space.unwrap();
+        let bore = space
+            .bore()
+            .show(gapwright::length::Unit::parse(large).unwrap());
+        assert_eq!(
+            bore.split('.').next(),
+            Some(if large == "in" { "3" } else { "70" })
+        );
+        let book = gapwright::read::book(Path::new(&pumps)).unwrap();
+        let heads = book.sheets[0].rows.iter().flat_map(|row| &row.cells);
+        let heads = heads.filter(|(_, cell)| cell.show() == heading);
+        assert_eq!(heads.count(), 1, "each column once");
+        let (out, given) = (path("plan.xlsx"), ["--models", &models]);
+        let run = gapwright(&[&["kit", &stock, &pumps, "--out", &out], &given[..]].concat());
+        let said = text(&run.stdout);
+        assert!(said.contains("1 of 1 pump can be kitted"), "{said}");
+        assert!(!said.contains("Consumables lack"), "{said}");
+    }
+}
+
+/// The sample has three lantern rings too few, which is said, and two lots of packing rings that
+/// together are enough.
+#[test]
+fn what_the_bags_lack_is_said_on_the_terminal_and_in_the_json() {
+    let folder = TempDir::new().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
+    let (out, json) = (path("plan.xlsx"), path("plan.json"));
+    let run = gapwright(&["kit", STOCK, PUMPS, "--out", &out, "--json", &json]);
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let said = text(&run.stdout);
+    for words in [
+        "Consumables lack in 3 of 27 bags:",
+        "  lantern ring, fit 3/8 sq: all 17 that may be issued are given out; lacking 1 for ",
+    ] {
+        assert!(said.contains(words), "{said}");
+    }
+    let plan: PlanJson = serde_json::from_str(&fs::read_to_string(json).unwrap()).unwrap();
+    let mut given = std::collections::BTreeMap::new();
+    let mut lacking = Vec::new();
+    for pump in &plan.pumps {
+        for share in &pump.bag {
+            let pieces: u32 = share.pieces.iter().map(|piece| piece.count).sum();
+            assert_eq!(pieces + share.lacking, share.asked);
+            assert_eq!(share.reason.is_some(), share.lacking > 0);
+            for piece in &share.pieces {
+                *given.entry(piece.item.as_str()).or_insert(0) += piece.count;
+            }
+            if share.lacking > 0 {
+                lacking.push((share.kind.as_str(), pump.priority));
+            }
+        }
+        assert!(pump.served || pump.bag.is_empty());
+    }
+    assert_eq!(lacking, [("lantern ring", 3); 3]);
+    for item in plan
+        .stock
+        .iter()
+        .filter(|item| given.contains_key(item.item.as_str()))
+    {
+        assert_eq!(item.issued, given[item.item.as_str()], "{}", item.item);
+    }
+    assert!(given["PR-3/8-old"] == 63 && given["PR-3/8-new"] == 37 && given["LR-3/8"] == 17);
 }
 
 #[test]

@@ -943,6 +943,7 @@ fn random_job(seed: u64) -> Job {
                     pack_qty: if in_packs { rng.random_range(1..=3) } else { 1 },
                     peel_step: (laminated && kind == "shim" && rng.random_bool(0.4))
                         .then_some(step),
+                    section: None,
                     cut: None,
                     row: 0,
                 });
@@ -1083,6 +1084,7 @@ fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<She
             material: None,
             pack_qty: 1,
             peel_step: None,
+            section: None,
             cut: Some(Cut {
                 sheet: 0,
                 outside,

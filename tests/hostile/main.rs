@@ -934,3 +934,193 @@ fn a_rule_on_packs_without_packs_is_said() {
     let packed = packed.replace(",2,0", ",2,");
     assert!(folder_warnings(&[("stock", &packed)], &spoiled).is_empty());
 }
+
+// --- Consumables ---------------------------------------------------------------------------
+
+/// The built-in model with one more consumable, its first lines as they are.
+fn with_consumable(lines: &str) -> String {
+    format!(
+        "{}\n[[consumable]]\n{lines}\n",
+        gapwright::read::BUILT_IN[0].1
+    )
+}
+
+#[test]
+fn consumables_of_a_model_say_line_and_column() {
+    let spoilt = |lines: &str| model_problems(&with_consumable(lines));
+    let section = "section = { bore = \"box_bore\", shaft = \"sleeve_diameter\" }";
+    let good = with_consumable(&format!("kind = \"Packing ring\"\ncount = 5\n{section}"));
+    let model = gapwright::read::parse_model("m", "m.toml", &good).unwrap();
+    let last = model.consumables.last().unwrap();
+    assert_eq!((last.kind.as_str(), last.count), ("packing ring", 5));
+    assert!(last.section.is_some() && last.fit_column.is_none());
+    for kind in ["shim", "Gasket"] {
+        only(
+            &spoilt(&format!("kind = \"{kind}\"\ncount = 1")),
+            &[
+                ", column 8",
+                &format!("a {} as a consumable", kind.to_lowercase()),
+                "[pack.name]",
+            ],
+        );
+    }
+    for count in ["0", "5000"] {
+        let lines = format!("kind = \"seal\"\ncount = {count}");
+        only(&spoilt(&lines), &["column 9", "from 1 to 1000"]);
+    }
+    only(
+        &spoilt("kind = \"seal\"\ncount = -1"),
+        &["column 9", "a model file as DEVELOPERS.md describes it"],
+    );
+    only(
+        &spoilt("kind = \" \"\ncount = 1"),
+        &["column 8", "a name", "fill it in"],
+    );
+    only(
+        &spoilt("kind = \"seal\"\ncount = 1\nfit_column = \"\""),
+        &["column 14", "a name"],
+    );
+    only(
+        &spoilt("kind = \"seal\"\ncount = 1\nfit_colunm = \"Seal fit\""),
+        &["`fit_colunm`", "say `fit_column`"],
+    );
+    let ring = |section: &str| spoilt(&format!("kind = \"ring\"\ncount = 1\n{section}"));
+    only(
+        &ring(&section.replace(" }", ", lenght = \"x\" }")),
+        &["the key `lenght`", "one of bore, shaft"],
+    );
+    only(
+        &ring("section = { bore = \"box_bore\" }"),
+        &[
+            "column 11",
+            "a section without `shaft`",
+            "name the pump sheet's column",
+        ],
+    );
+    only(
+        &ring(&section.replace("\"box_bore\"", "\"\"")),
+        &["column 20", "a name"],
+    );
+    only(
+        &ring(&section.replace("\"box_bore\"", "3")),
+        &["column 20", "expected a string"],
+    );
+    only(&ring("section = \"box\""), &["column 11"]);
+    // All of them at once.
+    let found = model_problems(&with_consumable(
+        "kind = \"shim\"\ncount = 0\nfit_column = \"\"\nsection = { shaft = \"-\", depth = \"x\" }",
+    ));
+    assert_eq!(found.len(), 6, "{found:#?}");
+}
+
+const RINGS: &str = "\
+Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Reserved
+S10,shim,F1,0.010,0.0002,4,0
+G90,gasket,F1,0.090,0.0005,2,0
+R1,packing ring,,1/2,,20,0
+";
+const RING_PUMPS: &str = "\
+Tag,Model,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in),Box bore,Sleeve diameter (mm)
+A,ringed,F1,F1,0.031,0.050,3 in,50.8
+B,ringed,F1,F1,0.031,0.050,3 in,2 in
+";
+
+/// What reading these gives with the model `ringed`, which asks for packing rings by section.
+fn ringed(stock: &str, pumps: &str) -> (Shop, Result<gapwright::job::Job, Problems>) {
+    let shop = Shop::new(stock, pumps);
+    let models = shop.path("models");
+    fs::create_dir(&models).unwrap();
+    let by_section = "kind = \"packing ring\"\ncount = 4\n\
+        section = { bore = \"box_bore\", shaft = \"sleeve_diameter\" }";
+    fs::write(models.join("ringed.toml"), with_consumable(by_section)).unwrap();
+    let read = job(&Sources {
+        models: Some(models),
+        ..shop.sources()
+    });
+    (shop, read)
+}
+
+fn ringed_problems(stock: &str, pumps: &str) -> Vec<String> {
+    let (shop, read) = ringed(stock, pumps);
+    shown(&read.expect_err("these have problems"), shop.folder.path())
+}
+
+#[test]
+fn ring_spaces_are_read_with_their_units() {
+    let (_shop, read) = ringed(RINGS, RING_PUMPS);
+    let job = read.unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
+    assert!(job.warnings.is_empty() && job.unused.is_empty());
+    let need = job.models[0].consumables.len() - 1;
+    for pump in &job.pumps {
+        let space = pump.consumable_fits[need].space.unwrap();
+        assert!(space.takes(job.stock[2].section.unwrap()));
+    }
+}
+
+#[test]
+fn bad_ring_spaces_are_all_named() {
+    let pumps = RING_PUMPS
+        .replace("3 in,50.8", "2 in,50.8")
+        .replace("3 in,2 in", "3,")
+        + "C,ringed,F1,F1,0.031,0.050,1 in,-2\nD,ringed,F1,F1,0.031,0.050,wide,1 in\n";
+    each(
+        &ringed_problems(RINGS, &pumps),
+        &[
+            (
+                "cell G2",
+                "`Box bore` no larger than `Sleeve diameter (mm)`",
+            ),
+            ("cell G3", "no unit"),
+            ("cell H3", "an empty cell"),
+            ("cell H4", "a length above 0"),
+            ("cell G5", "`wide`: not a length"),
+        ],
+    );
+    let missing = RING_PUMPS.replace("Box bore", "Bore");
+    only(
+        &ringed_problems(RINGS, &missing),
+        &[
+            "no column `Box bore`",
+            "cell A1",
+            "a column headed `Box bore`",
+        ],
+    );
+    let misspelt = RING_PUMPS.replace("Sleeve diameter", "Sleeve diametre");
+    let found = ringed_problems(RINGS, &misspelt);
+    assert!(
+        found
+            .iter()
+            .any(|p| p.contains("cell H1") && p.contains("rename `Sleeve diametre (mm)`")),
+        "{found:#?}"
+    );
+}
+
+#[test]
+fn the_section_of_a_ring_in_the_stock_counts_only_where_it_is_asked_for() {
+    let bad = RINGS.replace("R1,packing ring,,1/2,,", "R1,packing ring,,thick,,");
+    only(
+        &ringed_problems(&bad, RING_PUMPS),
+        &["cell D4", "`thick`: not a length"],
+    );
+    let empty = RINGS.replace("R1,packing ring,,1/2,,", "R1,packing ring,,,,");
+    let (_shop, read) = ringed(&empty, RING_PUMPS);
+    let warnings: Vec<String> = read
+        .unwrap()
+        .warnings
+        .iter()
+        .map(|w| w.to_string())
+        .collect();
+    only(
+        &warnings,
+        &[
+            "cell D4",
+            "a packing ring without its thickness",
+            "into no bag by its section",
+        ],
+    );
+    // Nobody asks by section here.
+    let pumps = PUMPS.replace("S20", "S10");
+    let shop = Shop::new(&bad, &pumps);
+    let job = job(&shop.sources()).unwrap();
+    assert!(job.warnings.is_empty() && job.stock[2].section.is_none());
+}

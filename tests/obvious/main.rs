@@ -279,6 +279,7 @@ fn outage(seed: u64) -> Job {
             material: None,
             pack_qty: 1,
             peel_step: None,
+            section: None,
             cut: None,
             row: 0,
         });

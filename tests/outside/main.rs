@@ -736,6 +736,7 @@ fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
         let blank = |fit: &str| Item {
             fit: Code::new(fit),
             size: Some(sheets.size),
+            section: None,
             cut: Some(Cut {
                 sheet: 0,
                 outside,

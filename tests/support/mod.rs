@@ -41,6 +41,7 @@ pub fn lot(kind: &str, item: &str, thickness: Length, on_hand: u32) -> Item {
         material: None,
         pack_qty: 1,
         peel_step: None,
+        section: None,
         cut: None,
         row: 0,
     }

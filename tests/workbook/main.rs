@@ -110,7 +110,7 @@ fn the_picking_list_adds_up_to_what_is_issued() {
     let mut book: Xlsx<_> = open_workbook(write_to(&folder, &verified)).unwrap();
     let range = book.worksheet_range("Picking list").unwrap();
     let job = verified.job();
-    let issued = verified.plan().issued(job);
+    let issued = verified.issued();
     let mut seen = 0;
     let mut bins = Vec::new();
     for row in range.rows() {
@@ -159,7 +159,7 @@ fn stock_after_is_ready_to_be_next_times_stock() {
         ..Sources::default()
     };
     let next = job(&next).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
-    let issued = before.plan().issued(before.job());
+    let issued = before.issued();
     assert_eq!(next.stock.len(), before.job().stock.len());
     for ((then, now), issued) in before.job().stock.iter().zip(&next.stock).zip(&issued) {
         assert_eq!(now.on_hand, then.on_hand - issued, "{}", then.item);
@@ -333,4 +333,227 @@ fn the_checker_refuses_what_does_not_hold() {
     assert!(spoil(&|p| first(p, &|packs| packs.swap(0, 1))).contains("does not belong there"));
     assert!(spoil(&|p| first(p, &|packs| packs[1].picks.clear())).contains("0 pieces"));
     assert!(spoil(&|p| drop(p.kits.pop())).contains("kits for"));
+}
+
+/// Two pumps whose model asks for packing rings by section, and for a lantern ring by fit code.
+fn ringed(folder: &TempDir, rings: u32) -> Verified {
+    let path = |name: &str| folder.path().join(name);
+    let model = gapwright::read::BUILT_IN[0].1;
+    let (front, _) = model.split_once("[[consumable]]").unwrap();
+    fs::create_dir(path("models")).unwrap();
+    let consumables = "[[consumable]]\nkind = \"packing ring\"\ncount = 4\n\
+        section = { bore = \"box_bore\", shaft = \"sleeve_diameter\" }\n\
+        [[consumable]]\nkind = \"lantern ring\"\ncount = 1\nfit_column = \"Lantern fit\"\n";
+    fs::write(path("models/ringed.toml"), format!("{front}{consumables}")).unwrap();
+    let stock = fs::read_to_string("samples/tiny/stock.csv").unwrap();
+    let stock = format!(
+        "{stock}R12,packing ring,,1/2,,{rings},1.10,C3\nR10,packing ring,,10 mm,,9,1.10,C1\n\
+         R12-old,packing ring,P,12.7 mm,,2,1.00,C2\nL7,lantern ring,L7,,,1,9.00,C10\n"
+    );
+    fs::write(path("stock.csv"), stock).unwrap();
+    let pumps = "\
+Tag,Model,Priority,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in),Box bore (in),Sleeve diameter (in),Lantern fit
+A,ringed,2,F1,F1,0.041,0.050,3,2,L7
+B,ringed,1,F1,F1,0.051,0.050,3,2,L7
+C,ringed,1,F1,F1,0.400,0.050,3.25,2,L7
+";
+    fs::write(path("pumps.csv"), pumps).unwrap();
+    let sources = Sources {
+        stock: path("stock.csv"),
+        pumps: path("pumps.csv"),
+        models: Some(path("models")),
+        ..Sources::default()
+    };
+    let job = job(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
+    let plan = choose(&job, &Watch::patient()).unwrap();
+    verify(job, plan).unwrap()
+}
+
+fn rows(book: &mut Xlsx<std::io::BufReader<fs::File>>, sheet: &str) -> Vec<String> {
+    let range = book.worksheet_range(sheet).unwrap();
+    let row = |row: &[Data]| {
+        let cells: Vec<String> = row.iter().map(ToString::to_string).collect();
+        cells.join("|").trim_end_matches('|').to_string()
+    };
+    range.rows().map(row).collect()
+}
+
+/// Eight rings of 1/2 in are asked for; seven lie in two lots. Pi times 2.5 in is 7.85 in.
+#[test]
+fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
+    let folder = TempDir::new().unwrap();
+    let verified = ringed(&folder, 5);
+    assert_eq!(verified.plan().served(), 2);
+    let mut book: Xlsx<_> = open_workbook(write_to(&folder, &verified)).unwrap();
+    let mut has = |sheet: &str, expected: &[&str]| {
+        let rows = rows(&mut book, sheet);
+        for line in expected {
+            assert!(
+                rows.iter().any(|row| row.contains(line)),
+                "`{line}` is not on {sheet}: {rows:#?}"
+            );
+        }
+    };
+    has(
+        "Kits",
+        &[
+            "Also for the bag|Item|Pieces|Fit or section|Ring length|Bin",
+            // B comes first and takes the lot without a fit code.
+            "packing ring|R12|4|0.5000 in (1/2)|7.85 in|C3|☐|☐",
+            "packing ring|R12|1|0.5000 in (1/2)|7.85 in|C3|☐|☐",
+            "packing ring|R12-old|2|0.5000 in (1/2)|7.85 in|C2|☐|☐",
+            "lantern ring|L7|1|L7||C10|☐|☐",
+            "LACKING 1 of 4: packing ring, section 0.5000 in (1/2), ring length 7.85 in. \
+             Why: all 7 that may be issued are given out.",
+            "LACKING 1 of 1: lantern ring, fit L7. Why: all 1 that may be issued are given out.",
+        ],
+    );
+    has(
+        "Picking list",
+        &[
+            "C2|R12-old|packing ring|P|0.5000 in (1/2)|12.700 mm|2|A (2)|☐",
+            "C3|R12|packing ring||0.5000 in (1/2)|12.700 mm|5|A (1), B (4)|☐",
+            "C10|L7|lantern ring|L7|||1|B (1)|☐",
+        ],
+    );
+    has(
+        "Short",
+        &[
+            "A|2||packing ring||all 7 that may be issued are given out|1 of 4|",
+            "A|2||lantern ring|L7|all 1 that may be issued are given out|1 of 1|",
+        ],
+    );
+    has(
+        "Summary",
+        &[
+            "Consumables lack in 1 of 2 bags: see Short",
+            "A|ringed|2||kitted, consumables lack|",
+            "B|ringed|1||kit complete|",
+        ],
+    );
+    has(
+        "Reorder",
+        &["R12|packing ring||5|5|0|0|", "R10|packing ring||9|0|0|9|"],
+    );
+    has(
+        "Stock after",
+        &[
+            "R12|packing ring||1/2||0|",
+            "R12-old|packing ring|P|12.7 mm||0|",
+            "L7|lantern ring|L7|||0|",
+        ],
+    );
+    // The pump that is not kitted gets nothing, and lacks nothing that could be said of a bag.
+    let rows = rows(&mut book, "Short");
+    assert_eq!(rows.iter().filter(|row| row.starts_with("C|")).count(), 1);
+    for sheet in book.sheet_names() {
+        let texts = texts(&mut book, &sheet);
+        assert!(
+            !texts
+                .iter()
+                .any(|text| text.contains("not counted against"))
+        );
+    }
+    // The plan as JSON says the same.
+    let plan = write::json::plan(&verified);
+    let [a, b, c] = plan.pumps.as_slice() else {
+        panic!("three pumps")
+    };
+    assert!(c.bag.is_empty() && !c.served && b.bag.iter().all(|share| share.lacking == 0));
+    let ring = a.bag[0].ring.as_ref().unwrap();
+    assert_eq!(
+        (
+            ring.section.as_str(),
+            ring.ring_length.as_str(),
+            ring.unit.as_str()
+        ),
+        ("0.5000", "7.853982", "in")
+    );
+    assert_eq!((a.bag[0].asked, a.bag[0].lacking), (4, 1));
+    assert_eq!(
+        a.bag[1].reason.as_deref(),
+        Some("all 1 that may be issued are given out")
+    );
+    let stock = |item: &str| plan.stock.iter().find(|row| row.item == item).unwrap();
+    assert_eq!((stock("R12").issued, stock("R12").after), (5, 0));
+}
+
+#[test]
+fn a_ring_that_nobody_stocks_is_named_by_section_and_length() {
+    let folder = TempDir::new().unwrap();
+    let before = ringed(&folder, 6);
+    let lacks = gapwright::words::lacks(&before);
+    assert_eq!(
+        lacks,
+        ["lantern ring, fit L7: all 1 that may be issued are given out; lacking 1 for A"]
+    );
+    // Without its rows the ring is unknown.
+    let path = folder.path().join("stock.csv");
+    let stock = fs::read_to_string(&path).unwrap();
+    let kept: Vec<&str> = stock
+        .lines()
+        .filter(|row| !row.starts_with("R12"))
+        .collect();
+    fs::write(&path, kept.join("\n")).unwrap();
+    let sources = Sources {
+        stock: path,
+        pumps: folder.path().join("pumps.csv"),
+        models: Some(folder.path().join("models")),
+        ..Sources::default()
+    };
+    let job = job(&sources).unwrap();
+    let plan = choose(&job, &Watch::patient()).unwrap();
+    let verified = verify(job, plan).unwrap();
+    assert_eq!(verified.plan().served(), 2);
+    let said = "packing ring, section 0.5000 in (1/2), ring length 7.85 in: no such packing ring \
+                is in the stock; lacking 4 for A, 4 for B";
+    assert_eq!(gapwright::words::lacks(&verified)[0], said);
+    let mut book: Xlsx<_> = open_workbook(write_to(&folder, &verified)).unwrap();
+    let slips = texts(&mut book, "Kits");
+    let lacking = "LACKING 4 of 4: packing ring, section 0.5000 in (1/2), ring length 7.85 in. \
+                   Why: no such packing ring is in the stock.";
+    assert_eq!(slips.iter().filter(|text| *text == lacking).count(), 2);
+}
+
+/// Eleven rings, one of them loose and ten in a sealed pack; eight are issued, and what is left of
+/// the pack is spoiled.
+#[test]
+fn opened_packs_of_consumables_are_spoiled_where_the_policy_says_so() {
+    let folder = TempDir::new().unwrap();
+    let before = ringed(&folder, 11);
+    let row = before
+        .job()
+        .stock
+        .iter()
+        .position(|i| i.item == "R12")
+        .unwrap();
+    assert_eq!((before.issued()[row], before.left()[row]), (8, 3));
+    let mut job = before.job().clone();
+    job.policy.opened_packs_spoiled = true;
+    job.stock[row].pack_qty = 10;
+    let plan = choose(&job, &Watch::patient()).unwrap();
+    assert_eq!(plan.kits, before.plan().kits);
+    let after = verify(job, plan).unwrap();
+    assert_eq!((after.issued()[row], after.left()[row]), (8, 0));
+    let json = write::json::plan(&after);
+    let stock = json.stock.iter().find(|row| row.item == "R12").unwrap();
+    assert_eq!(
+        (stock.before, stock.issued, stock.spoiled, stock.after),
+        (11, 8, 3, 0)
+    );
+}
+
+/// Consumables leave the choice of shims and gaskets alone.
+#[test]
+fn the_choice_is_the_same_with_and_without_consumables() {
+    let with = sample();
+    let mut job = with.job().clone();
+    assert!(with.issued() != with.plan().issued(&job));
+    for model in &mut job.models {
+        model.consumables.clear();
+    }
+    job.stock.retain(|item| item.size.is_some());
+    let plan = choose(&job, &Watch::patient()).unwrap();
+    assert_eq!(plan.kits, with.plan().kits);
+    assert_eq!(plan.goals, with.plan().goals);
 }

@@ -1,0 +1,106 @@
+//! What else goes into the bag of each pump: the consumables of its model, out of the stock.
+//!
+//! Consumables never change which shims and gaskets are chosen, and never keep a pump from being
+//! kitted. They are given out once the plan stands, and what lacks is said.
+//!
+//! The rule is plain, so that anyone can follow it:
+//! - Pumps take in order of priority, then due date (those without one last), then of the pump
+//!   sheet; a pump's consumables in the order of its model. A pump that is short takes nothing.
+//! - A row of the stock serves a consumable if it is of its kind, has the pump's fit code where
+//!   the model names a fit column, and the section of the pump's ring space where the model asks
+//!   by section. Where a fit code is asked for and the pump gives none, nothing serves.
+//! - Of several rows those without a fit code come first, then those that stand first in the
+//!   stock. One row is used up before the next is begun.
+
+use crate::job::Job;
+use crate::plan::{Kit, Pick, Plan};
+use crate::pump::Pump;
+use crate::stock::Item;
+
+/// The bag of one pump: a share for each consumable of its model, in the model's order; empty for
+/// a pump that is short.
+pub type Bag = Vec<Share>;
+
+/// What a pump gets of one consumable.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Share {
+    /// The pieces, by lot, in the order in which the lots are taken.
+    pub picks: Vec<Pick>,
+    /// How many are asked for but not to be had.
+    pub lacking: u32,
+}
+
+/// The rows of the stock that serve one of a pump's consumables, by index, in the order in which
+/// they are taken.
+pub fn serving(job: &Job, pump: &Pump, need: usize) -> Vec<usize> {
+    let need_of_model = &job.model_of(pump).consumables[need];
+    let asked = &pump.consumable_fits[need];
+    if need_of_model.fit_column.is_some() && asked.code.is_none() {
+        return Vec::new();
+    }
+    let serves = |item: &Item| {
+        item.kind == need_of_model.kind
+            && asked.code.as_ref().is_none_or(|code| item.fit == *code)
+            && asked.space.is_none_or(|space| {
+                let section = item.section;
+                section.is_some_and(|section| space.takes(section))
+            })
+    };
+    let mut rows: Vec<usize> = (0..job.stock.len())
+        .filter(|&row| serves(&job.stock[row]))
+        .collect();
+    rows.sort_by_key(|&row| (!job.stock[row].fit.key().is_empty(), row));
+    rows
+}
+
+/// Fills the bags of a plan's pumps, in the job's order.
+pub fn fill(job: &Job, plan: &Plan) -> Vec<Bag> {
+    let issued = plan.issued(job);
+    let mut left: Vec<u32> = job
+        .stock
+        .iter()
+        .zip(issued)
+        .map(|(item, issued)| item.available().saturating_sub(issued))
+        .collect();
+    let mut order: Vec<usize> = (0..job.pumps.len()).collect();
+    order.sort_by(|&a, &b| {
+        let (p, q) = (&job.pumps[a], &job.pumps[b]);
+        p.priority
+            .cmp(&q.priority)
+            .then(p.due_serial().total_cmp(&q.due_serial()))
+            .then(a.cmp(&b))
+    });
+    let mut bags = vec![Bag::new(); job.pumps.len()];
+    for index in order {
+        let pump = &job.pumps[index];
+        if !matches!(plan.kits[index], Kit::Served(_)) {
+            continue;
+        }
+        let needs = job.model_of(pump).consumables.iter().enumerate();
+        bags[index] = needs
+            .map(|(need, asked)| take(&serving(job, pump, need), asked.count, &mut left))
+            .collect();
+    }
+    bags
+}
+
+/// Takes so many pieces from these rows, one row after the other.
+fn take(rows: &[usize], count: u32, left: &mut [u32]) -> Share {
+    let mut share = Share {
+        picks: Vec::new(),
+        lacking: count,
+    };
+    for &item in rows {
+        let count = share.lacking.min(left[item]);
+        if count > 0 {
+            left[item] -= count;
+            share.lacking -= count;
+            share.picks.push(Pick {
+                item,
+                count,
+                peeled: 0,
+            });
+        }
+    }
+    share
+}

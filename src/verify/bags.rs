@@ -1,0 +1,153 @@
+//! The checker of the bags, from what a bag must be rather than from how it was filled.
+
+use std::collections::BTreeMap;
+
+use crate::bag::{Bag, Share};
+use crate::job::Job;
+use crate::plan::{Kit, Plan};
+use crate::stock::Item;
+
+/// What does not hold about the bags that go with a plan: a piece of another kind, fit or section
+/// than the pump asks for; more of an item than there is; something for a pump that is short; a
+/// piece left lying, or given to one whose turn comes later, that a pump lacks; a lot begun before
+/// another that goes before it is used up.
+pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<String> {
+    let mut breaches = Vec::new();
+    for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(bags) {
+        let needs = match kit {
+            Kit::Served(_) => job.models[pump.model].consumables.len(),
+            Kit::Short(_) => 0,
+        };
+        if bag.len() != needs {
+            let tag = &pump.tag;
+            breaches.push(format!(
+                "pump {tag}: {} shares for {needs} consumables",
+                bag.len()
+            ));
+        }
+    }
+    let picks = bags.iter().flatten().flat_map(|share| &share.picks);
+    for pick in picks.filter(|pick| pick.item >= job.stock.len()) {
+        breaches.push(format!("item number {} is not in the stock", pick.item));
+    }
+    if bags.len() != job.pumps.len() {
+        breaches.push(format!("{} bags for {} pumps", bags.len(), job.pumps.len()));
+    }
+    if !breaches.is_empty() {
+        return breaches;
+    }
+    let given = Given::count(job, plan, bags);
+    for (lot, &left) in job.stock.iter().zip(&given.left) {
+        if left < 0 {
+            let more = -left;
+            breaches.push(format!(
+                "{more} of item {} given out beyond what there is",
+                lot.item
+            ));
+        }
+    }
+    for (index, bag) in bags.iter().enumerate() {
+        for (need, share) in bag.iter().enumerate() {
+            let pump = &job.pumps[index];
+            let kind = &job.models[pump.model].consumables[need].kind;
+            let wrong = given.check(job, index, need, share);
+            breaches.extend(
+                wrong
+                    .iter()
+                    .map(|what| format!("pump {}, {kind}: {what}", pump.tag)),
+            );
+        }
+    }
+    breaches
+}
+
+/// What all bags together take.
+struct Given {
+    /// Pieces of each item left to give out; below nothing if more are given than there are.
+    left: Vec<i64>,
+    /// Each pump's turn.
+    turn: Vec<usize>,
+    /// Of each item the last to take some: turn and consumable.
+    last: BTreeMap<usize, (usize, usize)>,
+}
+
+impl Given {
+    fn count(job: &Job, plan: &Plan, bags: &[Bag]) -> Given {
+        let available = |lot: &Item| i64::from(lot.on_hand) - i64::from(lot.reserved);
+        let mut left: Vec<i64> = job.stock.iter().map(available).collect();
+        for kit in &plan.kits {
+            let Kit::Served(packs) = kit else { continue };
+            for pick in packs.iter().flat_map(|pack| &pack.picks) {
+                left[pick.item] -= i64::from(pick.count);
+            }
+        }
+        let mut order: Vec<usize> = (0..job.pumps.len()).collect();
+        let due = |pump: usize| {
+            let due = job.pumps[pump].due.as_ref();
+            due.map_or(f64::INFINITY, |due| due.serial)
+        };
+        // Sorting keeps what is equal in its order: the least weighty key goes first.
+        order.sort_by(|&a, &b| due(a).total_cmp(&due(b)));
+        order.sort_by_key(|&pump| job.pumps[pump].priority);
+        let mut turn = vec![0; order.len()];
+        let mut last = BTreeMap::new();
+        for (at, &pump) in order.iter().enumerate() {
+            turn[pump] = at;
+            for (need, share) in bags[pump].iter().enumerate() {
+                for pick in &share.picks {
+                    left[pick.item] -= i64::from(pick.count);
+                    last.insert(pick.item, (at, need));
+                }
+            }
+        }
+        Given { left, turn, last }
+    }
+
+    /// What is wrong with one share.
+    fn check(&self, job: &Job, pump: usize, need: usize, share: &Share) -> Vec<String> {
+        let mut wrong = Vec::new();
+        let asked = &job.models[job.pumps[pump].model].consumables[need];
+        let given: u32 = share.picks.iter().map(|pick| pick.count).sum();
+        if given + share.lacking != asked.count {
+            wrong.push(format!(
+                "{given} given and {} lacking of {}",
+                share.lacking, asked.count
+            ));
+        }
+        let fit = &job.pumps[pump].consumable_fits[need];
+        let serves = |lot: &Item| {
+            let code = asked.fit_column.is_none()
+                || fit.code.as_ref().is_some_and(|c| c.key() == lot.fit.key());
+            // The ring on either side of the shaft fills what the shaft leaves of the bore.
+            let section = fit.space.is_none_or(|space| {
+                let rings = lot.section.map_or(0, |section| 2 * section.ticks());
+                space.shaft().ticks() + rings == space.bore().ticks()
+            });
+            lot.kind == asked.kind && code && section
+        };
+        let place = |item: usize| (!job.stock[item].fit.key().is_empty(), item);
+        // What this one could have had: what is left lying, or goes to one whose turn comes later.
+        let to_be_had: Vec<usize> = (0..job.stock.len())
+            .filter(|&item| serves(&job.stock[item]))
+            .filter(|item| {
+                let later = self.last.get(item) > Some(&(self.turn[pump], need));
+                self.left[*item] > 0 || later
+            })
+            .collect();
+        if share.lacking > 0 {
+            let lots = to_be_had.iter().map(|&item| &job.stock[item].item);
+            wrong.extend(lots.map(|item| format!("lacks some, but item {item} was to be had")));
+        }
+        for pick in &share.picks {
+            let lot = &job.stock[pick.item];
+            if !serves(lot) || pick.peeled > 0 {
+                wrong.push(format!("item {} does not belong there", lot.item));
+            }
+            let before = |item: &usize| place(*item) < place(pick.item);
+            if pick.count == 0 || to_be_had.iter().any(before) {
+                wrong.push(format!("item {} is out of turn", lot.item));
+            }
+        }
+        wrong
+    }
+}
