@@ -55,8 +55,8 @@ fn model() -> Model {
     }
 }
 
-/// Seconds, mean, standard deviation, and the ends of the interval.
-type Row = [f64; 5];
+/// Seconds, seconds of the processors, mean, standard deviation, and the ends of the interval.
+type Row = [f64; 6];
 
 fn ours(threads: usize, draws: u64) -> Row {
     let pool = rayon::ThreadPoolBuilder::new().num_threads(threads);
@@ -69,12 +69,13 @@ fn ours(threads: usize, draws: u64) -> Row {
         ..Plan::default()
     };
     let model = model();
-    let start = Instant::now();
+    let (start, before) = (Instant::now(), work());
     let outcome: Outcome = pool.install(|| run(&model, &plan)).expect("a model");
     let seconds = start.elapsed().as_secs_f64();
+    let work = work() - before;
     assert_eq!(outcome.draws, draws, "a whole number of batches");
     let [low, high] = outcome.symmetric;
-    [seconds, outcome.mean, outcome.standard, low, high]
+    [seconds, work, outcome.mean, outcome.standard, low, high]
 }
 
 /// The greatest memory this process had, in MB, where the system tells.
@@ -83,6 +84,23 @@ fn peak() -> Option<u64> {
     let line = status.lines().find(|line| line.starts_with("VmHWM"))?;
     let kilobytes: u64 = line.split_whitespace().nth(1)?.parse().ok()?;
     Some(kilobytes / 1_000)
+}
+
+/// Seconds that the processors worked for this process so far, where the system tells, to 0.01.
+fn work() -> f64 {
+    let Ok(stat) = std::fs::read_to_string("/proc/self/stat") else {
+        return f64::NAN;
+    };
+    // Behind the name in brackets; hundredths, as nearly everywhere.
+    let fields = stat.rsplit(')').next().expect("fields");
+    let ticks = fields.split_whitespace().skip(11).take(2);
+    ticks
+        .map(|ticks| ticks.parse::<f64>().expect("ticks") / 100.0)
+        .sum()
+}
+
+fn mean(rows: &[Row], column: usize) -> f64 {
+    rows.iter().map(|row| row[column]).sum::<f64>() / rows.len() as f64
 }
 
 fn median(rows: &[Row]) -> f64 {
@@ -123,7 +141,7 @@ fn main() -> ExitCode {
             .split_whitespace()
             .map(|number| number.parse().expect("a number"))
             .collect();
-        Some(numbers.try_into().expect("five numbers"))
+        Some(numbers.try_into().expect("six numbers"))
     };
     let (mut one, mut two, mut python_rows) = (vec![], vec![], vec![]);
     for round in 0..=rounds {
@@ -140,10 +158,10 @@ fn main() -> ExitCode {
     }
     drop(ask);
     numpy.wait().expect("numpy ends");
-    println!("{draws} draws, {rounds} rounds, medians");
+    println!("{draws} draws, {rounds} rounds: medians, mean time of the processors");
     println!(
-        "{:<22} {:>9} {:>9} {:>11} {:>10} {:>11} {:>11}",
-        "", "ms", "ns/draw", "mean", "sd", "2.5 %", "97.5 %"
+        "{:<10} {:>8} {:>8} {:>8} {:>11} {:>10} {:>11} {:>11}",
+        "", "ms", "ns/draw", "cpu ms", "mean", "sd", "2.5 %", "97.5 %"
     );
     let base = median(&python_rows);
     for (name, rows) in [
@@ -152,17 +170,19 @@ fn main() -> ExitCode {
         ("2 threads", &two),
     ] {
         let seconds = median(rows);
-        let [_, mean, sd, low, high] = rows[0];
+        let [_, _, average, sd, low, high] = rows[0];
         println!(
-            "{name:<22} {:>9.1} {:>9.1} {mean:>11.6} {sd:>10.6} {low:>11.6} {high:>11.6}",
+            "{name:<10} {:>8.1} {:>8.1} {:>8.1} {average:>11.6} {sd:>10.6} {low:>11.6} {high:>11.6}",
             seconds * 1e3,
-            seconds * 1e9 / draws as f64
+            seconds * 1e9 / draws as f64,
+            mean(rows, 1) * 1e3,
         );
     }
     println!(
-        "times as quick as numpy: {:.2} on 1 thread, {:.2} on 2",
+        "times as quick as numpy: {:.2} on 1 thread, {:.2} on 2; work of the processors on 1: 1/{:.2}",
         base / median(&one),
-        base / median(&two)
+        base / median(&two),
+        mean(&python_rows, 1) / mean(&one, 1)
     );
     if let Some(megabytes) = peak() {
         println!("peak memory, the library's side: {megabytes} MB");

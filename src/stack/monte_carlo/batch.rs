@@ -2,19 +2,27 @@
 
 use chacha20::ChaCha8Rng;
 use chacha20::rand_core::SeedableRng;
-use pulp::Arch;
+use pulp::{Arch, NullaryFnOnce};
 
-use super::coverage::{Tails, sort_tails, tail};
+use super::coverage::{Tails, sort_tails, tail, upwards};
 use super::joint::factor;
+use super::law::Law;
 use super::sampling::{BLOCK, Scratch, fill};
-use super::{Measurand, Model, Plan, Sum};
+use super::{CLASSES, Measurand, Model, Plan, Source, Sum};
 
 /// The draws of a batch and what they come to by themselves.
 #[derive(Debug, Clone)]
 pub(super) struct Batch {
-    /// The draws, the lowest and the highest `tail` of them sorted and in their places.
-    pub(super) draws: Vec<f64>,
-    pub(super) tail: usize,
+    /// How many were drawn.
+    pub(super) draws: usize,
+    /// The draws within the lower cut, sorted.
+    pub(super) low: Vec<f64>,
+    /// The draws within the upper cut with their signs turned, sorted: the other way up, so that both
+    /// are handled alike.
+    pub(super) high: Vec<f64>,
+    /// Draws by class of the histogram, with those below and above the classes.
+    pub(super) counts: [u64; CLASSES],
+    pub(super) outside: [u64; 2],
     /// Draws without a value; they stand as infinite.
     pub(super) without_value: u64,
     pub(super) below: u64,
@@ -29,7 +37,7 @@ pub(super) struct Batch {
 
 impl Batch {
     pub(super) fn valued(&self) -> u64 {
-        self.draws.len() as u64 - self.without_value
+        self.draws as u64 - self.without_value
     }
 
     #[allow(clippy::cast_precision_loss)]
@@ -38,9 +46,35 @@ impl Batch {
     }
 }
 
+/// What is kept of the draws: the ends of the intervals are far out, so the middle need not be.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Cuts {
+    /// Draws up to this are kept.
+    pub(super) low: f64,
+    /// Draws from this on are kept.
+    pub(super) high: f64,
+    /// The edges of the histogram.
+    pub(super) classes: [f64; 2],
+}
+
+impl Cuts {
+    /// The same classes, with every draw kept.
+    pub(super) fn whole(&self) -> Self {
+        Cuts {
+            low: f64::INFINITY,
+            high: f64::NEG_INFINITY,
+            ..*self
+        }
+    }
+}
+
 /// The buffers of one thread.
 #[derive(Debug)]
 pub(super) struct Desk {
+    /// The draws of a batch.
+    draws: Vec<f64>,
+    low: Vec<f64>,
+    high: Vec<f64>,
     /// A block of draws of each source.
     sources: Vec<[f64; BLOCK]>,
     product: [f64; BLOCK],
@@ -49,9 +83,13 @@ pub(super) struct Desk {
 }
 
 impl Desk {
-    pub(super) fn new(model: &Model) -> Self {
+    pub(super) fn new(drawer: &Drawer) -> Self {
+        let buffer = || vec![0.0; drawer.size + 1];
         Desk {
-            sources: vec![[0.0; BLOCK]; model.sources.len()],
+            draws: vec![0.0; drawer.size],
+            low: buffer(),
+            high: buffer(),
+            sources: vec![[0.0; BLOCK]; drawer.model.sources.len()],
             product: [0.0; BLOCK],
             gap: [0.0; BLOCK],
             scratch: Scratch::new(),
@@ -63,12 +101,14 @@ impl Desk {
 #[derive(Debug)]
 pub(super) struct Drawer<'a> {
     model: &'a Model,
-    plan: &'a Plan,
+    pub(super) plan: &'a Plan,
     /// Draws in a batch.
-    size: usize,
+    pub(super) size: usize,
+    /// The sources as they are drawn: the members of a group in the standard form.
+    drawn: Vec<Source>,
     /// The members of each group with the factor of their correlation.
     groups: Vec<(&'a [usize], Vec<Vec<f64>>)>,
-    arch: Arch,
+    pub(super) arch: Arch,
 }
 
 impl<'a> Drawer<'a> {
@@ -77,7 +117,13 @@ impl<'a> Drawer<'a> {
             let factor = factor(&joint.correlation)?;
             Some((&joint.members[..], factor))
         });
+        let mut drawn = model.sources.clone();
+        for &member in model.joint.iter().flat_map(|joint| &joint.members) {
+            let law = Law::Normal { sd: 1.0 };
+            drawn[member] = Source { mean: 0.0, law };
+        }
         Drawer {
+            drawn,
             model,
             plan,
             size,
@@ -86,26 +132,36 @@ impl<'a> Drawer<'a> {
         }
     }
 
+    /// Cuts that leave each batch its tails but for rare chances, from the draws of the first one.
+    pub(super) fn cuts(&self) -> Cuts {
+        let mut desk = Desk::new(self);
+        self.draw(&mut desk, 0);
+        let draws = &mut desk.draws;
+        draws.sort_unstable_by(upwards);
+        // Six standard deviations of how far two batches differ in what lies beyond a tail.
+        let tail = tail(self.size, self.plan.level);
+        let beyond = (tail + 6 * (2 * tail).isqrt()).min(self.size - 1);
+        let far = self.size / 2_000;
+        let finite = draws.iter().rev().copied().filter(|draw| draw.is_finite());
+        Cuts {
+            low: draws[beyond],
+            high: draws[self.size - 1 - beyond],
+            classes: [draws[far], finite.skip(far).next().unwrap_or(draws[far])],
+        }
+    }
+
     /// The batch of a number: the same on any desk, and after any other.
-    pub(super) fn batch(&self, desk: &mut Desk, number: usize) -> Batch {
+    pub(super) fn batch(&self, desk: &mut Desk, number: usize, cuts: &Cuts) -> Batch {
+        self.draw(desk, number);
+        self.arch.dispatch(SumUp(self, desk, cuts))
+    }
+
+    fn draw(&self, desk: &mut Desk, number: usize) {
         let mut seed = [0; 32];
         seed[..8].copy_from_slice(&self.plan.seed.to_le_bytes());
         let mut rng = ChaCha8Rng::from_seed(seed);
         rng.set_stream(number as u64);
-        let mut draws = vec![0.0; self.size];
-        // The widest registers there are: more draws at a time, each worked out as ever.
-        self.arch.dispatch(
-            #[inline(always)]
-            || {
-                for block in draws.chunks_mut(BLOCK) {
-                    self.block(desk, &mut rng, block);
-                }
-            },
-        );
-        self.arch.dispatch(
-            #[inline(always)]
-            || self.sum_up(draws),
-        )
+        self.arch.dispatch(Draw(self, desk, rng));
     }
 
     #[inline(always)]
@@ -115,18 +171,13 @@ impl<'a> Drawer<'a> {
             product,
             gap,
             scratch,
+            ..
         } = desk;
-        for (source, x) in self.model.sources.iter().zip(sources.iter_mut()) {
-            fill(source.law, rng, scratch, &mut x[..out.len()]);
+        for (source, x) in self.drawn.iter().zip(sources.iter_mut()) {
+            fill(source.mean, source.law, rng, scratch, &mut x[..out.len()]);
         }
         for (members, factor) in &self.groups {
-            mix(members, factor, sources, product);
-        }
-        for (source, x) in self.model.sources.iter().zip(sources.iter_mut()) {
-            let (mean, scale) = (source.mean, source.law.scale());
-            for x in &mut x[..out.len()] {
-                *x = mean + scale * *x;
-            }
+            mix(&self.model.sources, members, factor, sources, product);
         }
         match &self.model.measurand {
             Measurand::Sum(sum) => add_up(sum, sources, product, out),
@@ -149,13 +200,14 @@ impl<'a> Drawer<'a> {
     }
 
     #[inline(always)]
-    fn sum_up(&self, mut draws: Vec<f64>) -> Batch {
+    fn sum_up(&self, desk: &mut Desk, cuts: &Cuts) -> Batch {
+        let draws = &mut desk.draws[..];
         let valued = |draw: f64| draw < f64::INFINITY;
-        let without_value = count(&draws, |draw| !valued(draw));
+        let without_value = count(draws, |draw| !valued(draw));
         let (below, above) = match self.plan.limits {
             Some([lower, upper]) => (
-                count(&draws, |draw| draw < lower),
-                count(&draws, |draw| draw > upper && valued(draw)),
+                count(draws, |draw| draw < lower),
+                count(draws, |draw| draw > upper && valued(draw)),
             ),
             None => (0, 0),
         };
@@ -165,23 +217,38 @@ impl<'a> Drawer<'a> {
         // About one of them: what is averaged is small, and its digits are kept.
         let about = draws.iter().copied().find(|draw| valued(*draw));
         let about = about.unwrap_or(f64::INFINITY);
-        let off = total(&draws, |draw| of_valued(draw, draw - about)) / number;
+        let off = total(draws, |draw| of_valued(draw, draw - about)) / number;
         let mean = about + off;
-        let squares = total(&draws, |draw| {
+        let squares = total(draws, |draw| {
             let off = draw - mean;
             of_valued(draw, off * off)
         });
+        let (counts, outside) = classes(draws, cuts.classes);
+        let low = kept(draws, &mut desk.low, |draw| draw <= cuts.low);
+        let high = kept(draws, &mut desk.high, |draw| draw >= cuts.high);
+        low.sort_unstable_by(upwards);
+        high.sort_unstable_by(upwards);
         let tail = tail(draws.len(), self.plan.level);
-        sort_tails(&mut draws, tail);
+        let enough = low.len() >= tail && high.len() >= tail;
+        if !enough {
+            sort_tails(draws, tail);
+        }
         let tails = Tails {
-            low: &draws[..tail],
-            high: &draws[draws.len() - tail..],
+            low: if enough { low } else { &draws[..tail] },
+            high: if enough {
+                high
+            } else {
+                &draws[draws.len() - tail..]
+            },
             draws: draws.len(),
         };
         let (symmetric, shortest) = tails.intervals(self.plan.level);
         Batch {
-            draws,
-            tail,
+            draws: draws.len(),
+            low: low.to_vec(),
+            high: high.iter().rev().map(|draw| -draw).collect(),
+            counts,
+            outside,
             without_value,
             below,
             above,
@@ -193,9 +260,82 @@ impl<'a> Drawer<'a> {
     }
 }
 
-/// Makes independent standard draws of the members into correlated ones.
+/// The two loops over a batch, in a form that is compiled for the widest registers a processor has:
+/// more draws at a time, each worked out as ever.
+struct Draw<'a>(&'a Drawer<'a>, &'a mut Desk, ChaCha8Rng);
+
+impl NullaryFnOnce for Draw<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let Draw(drawer, desk, mut rng) = self;
+        let mut draws = std::mem::take(&mut desk.draws);
+        for block in draws.chunks_mut(BLOCK) {
+            drawer.block(desk, &mut rng, block);
+        }
+        desk.draws = draws;
+    }
+}
+
+struct SumUp<'a>(&'a Drawer<'a>, &'a mut Desk, &'a Cuts);
+
+impl NullaryFnOnce for SumUp<'_> {
+    type Output = Batch;
+
+    #[inline(always)]
+    fn call(self) -> Batch {
+        let SumUp(drawer, desk, cuts) = self;
+        drawer.sum_up(desk, cuts)
+    }
+}
+
+/// Copies some of the draws, without a branch that would be guessed wrongly.
+#[inline(always)]
+fn kept<'a>(draws: &[f64], room: &'a mut [f64], keep: impl Fn(f64) -> bool) -> &'a mut [f64] {
+    let mut number = 0;
+    for draw in draws {
+        room[number] = *draw;
+        number += usize::from(keep(*draw));
+    }
+    &mut room[..number]
+}
+
+/// Counts draws in classes between two edges, and below and above them; not those without a value.
+#[inline(always)]
+fn classes(draws: &[f64], [from, to]: [f64; 2]) -> ([u64; CLASSES], [u64; 2]) {
+    #[allow(clippy::cast_precision_loss)]
+    let scale = if to > from {
+        CLASSES as f64 / (to - from)
+    } else {
+        0.0
+    };
+    #[allow(clippy::cast_precision_loss)]
+    const LAST: f64 = (CLASSES - 1) as f64;
+    // The first and the last place are for what is outside, the very last for what has no value.
+    let mut counts = [0; CLASSES + 3];
+    for &draw in draws {
+        let class = ((draw - from) * scale).min(LAST) + 1.0;
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        let mut class = class as u32 as usize;
+        class = if draw < from { 0 } else { class };
+        class = if draw > to { CLASSES + 1 } else { class };
+        class = if draw < f64::INFINITY {
+            class
+        } else {
+            CLASSES + 2
+        };
+        counts[class.min(CLASSES + 2)] += 1;
+    }
+    let mut within = [0; CLASSES];
+    within.copy_from_slice(&counts[1..=CLASSES]);
+    (within, [counts[0], counts[CLASSES + 1]])
+}
+
+/// Makes independent standard draws of the members into correlated ones of their own laws.
 #[inline(always)]
 fn mix(
+    laws: &[Source],
     members: &[usize],
     factor: &[Vec<f64>],
     sources: &mut [[f64; BLOCK]],
@@ -209,7 +349,11 @@ fn mix(
                 *x += part * z;
             }
         }
-        sources[*member] = *mixed;
+        let Source { mean, law } = laws[*member];
+        let sd = law.scale();
+        for (x, mixed) in sources[*member].iter_mut().zip(mixed.iter()) {
+            *x = mean + sd * mixed;
+        }
     }
 }
 
