@@ -30,12 +30,13 @@ impl fmt::Display for Coverage {
 impl FromStr for Coverage {
     type Err = ();
 
-    /// Reads `2`, a factor above 0 and at most 10, or `95 %`, a level from 50 to 99.99 %.
+    /// Reads `2`, a factor from 1 to 10, or `95 %`, a level from 50 to 99.99 %. Below 1 there is no
+    /// factor: a spreadsheet keeps 95 % as 0.95, which would be a far too narrow one.
     fn from_str(text: &str) -> Result<Coverage, ()> {
         let number = |text: &str| Millionths::parse(text.trim()).ok_or(());
         match text.trim().strip_suffix('%') {
             None => Some(number(text)?)
-                .filter(|k| (1..=10_000_000).contains(&k.raw()))
+                .filter(|k| (1_000_000..=10_000_000).contains(&k.raw()))
                 .map(Coverage::Factor),
             Some(percent) => Some(number(percent)?)
                 .filter(|p| (50_000_000..=99_990_000).contains(&p.raw()) && p.raw() % 100 == 0)
