@@ -160,7 +160,7 @@ impl Policy {
             }
             "coveragefactor" => {
                 self.coverage = value.parse().map_err(|()| {
-                    wrong("a number above 0, at most 10; or a level of confidence such as 95 %, from 50 % to 99.99 %")
+                    wrong("a number from 1 to 10; or a level of confidence such as 95 %, from 50 % to 99.99 %, typed as text")
                 })?;
             }
             "handlingperpiece" | "handling" => self.handling = money()?,

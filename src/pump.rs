@@ -166,10 +166,12 @@ impl Growth {
         );
         let product = |l: usize, e: usize, w: usize| length[l] * expansion[e] * warmer[w];
         let nominal = product(1, 1, 1);
+        // Counted from the whole ticks of the value, so that rounding it takes nothing off.
+        let value = (nominal + WHOLE / 2).div_euclid(WHOLE);
         let ends = [0, 2];
         let furthest = ends
             .iter()
-            .flat_map(|&l| ends.map(|e| ends.map(|w| (product(l, e, w) - nominal).abs())))
+            .flat_map(|&l| ends.map(|e| ends.map(|w| (product(l, e, w) - value * WHOLE).abs())))
             .flatten()
             .max()
             .unwrap_or(0);
@@ -187,7 +189,7 @@ impl Growth {
         let ticks = |raw: i128| Length::from_ticks(i64::try_from(raw).unwrap_or(i64::MAX));
         Growth {
             thermal,
-            value: ticks((nominal + WHOLE / 2).div_euclid(WHOLE)),
+            value: ticks(value),
             tolerance: Tolerance::even(ticks((furthest + WHOLE - 1) / WHOLE)),
             standard: Uncertainty::root_of(square.min(i128::MAX / 2), 3),
         }

@@ -91,7 +91,7 @@ impl Library {
                         continue;
                     }
                     match fs::read_to_string(&path) {
-                        Ok(text) if name == MATERIALS_NAME => {
+                        Ok(text) if name.eq_ignore_ascii_case(MATERIALS_NAME) => {
                             let file = path.display().to_string();
                             let own = gather_materials(&file, &text, problems);
                             // The first that says something of a material is heard.
@@ -591,17 +591,27 @@ impl Reader<'_> {
             );
         }
         let unit = unit?;
-        let dimensions: Vec<Option<Dimension>> = in_file_order(raw.dimension)
+        let dimensions = in_file_order(raw.dimension);
+        let thermals = in_file_order(raw.thermal);
+        let packs = in_file_order(raw.pack);
+        // Known by name even where a table is not whole, so that what follows can be checked.
+        let names = Names {
+            dimensions: named(&dimensions),
+            thermals: named(&thermals),
+            packs: named(&packs),
+        };
+        self.each_once(&names);
+        let dimensions: Vec<Option<Dimension>> = dimensions
             .into_iter()
             .map(|(name, span, raw)| self.dimension(name, &span, raw, unit))
             .collect();
-        let packs: Vec<Option<Pack>> = in_file_order(raw.pack)
+        let packs: Vec<Option<Pack>> = packs
             .into_iter()
             .map(|(name, span, raw)| self.pack(name, &span, raw))
             .collect();
         let materials = self.materials(raw.material, Some(unit));
         let materials = materials.map(|own| join(own, known));
-        let thermals: Vec<Option<Thermal>> = in_file_order(raw.thermal)
+        let thermals: Vec<Option<Thermal>> = thermals
             .into_iter()
             .map(|(name, span, raw)| {
                 self.thermal(
@@ -613,34 +623,26 @@ impl Reader<'_> {
                 )
             })
             .collect();
-        let thermals: Option<Vec<Thermal>> = thermals.into_iter().collect();
         let consumables: Vec<Option<ConsumableNeed>> = raw
             .consumable
             .into_iter()
             .map(|raw| self.consumable(raw.into_inner()))
             .collect();
-        let dimensions: Vec<Dimension> = dimensions.into_iter().collect::<Option<_>>()?;
-        let packs: Vec<Pack> = packs.into_iter().collect::<Option<_>>()?;
-        let thermals = thermals?;
-        let names = Names {
-            dimensions: &dimensions,
-            thermals: &thermals,
-            packs: &packs,
-        };
-        let mut all = names.all();
-        all.sort_unstable();
-        for pair in all.windows(2).filter(|pair| pair[0] == pair[1]) {
-            self.add(
-                &raw.unit.span(),
-                format!("`{}` as the name of two things", pair[0]),
-                "a name for each dimension, thermal term and pack",
-                "rename one of them",
-            );
+        let mut requirements: Vec<Option<Vec<Requirement>>> = Vec::new();
+        for (name, span, raw) in in_file_order(raw.requirement) {
+            let made = self.requirement(name, &span, &raw, unit, &names);
+            let earlier = || requirements.iter().flatten().flatten();
+            let twice = made
+                .iter()
+                .flatten()
+                .find(|own| earlier().any(|r| r.name == own.name));
+            if let Some(twice) = twice {
+                let found = format!("`{}` as the name of two requirements", twice.name);
+                let expected = "a name for each; asked both ways, the hot one ends in `_hot`";
+                self.add(&span, found, expected, "rename one of them");
+            }
+            requirements.push(made);
         }
-        let requirements: Vec<Option<Vec<Requirement>>> = in_file_order(raw.requirement)
-            .into_iter()
-            .map(|(name, span, raw)| self.requirement(name, &span, &raw, unit, &names))
-            .collect();
         let correlations = self.correlations(&raw.correlation, &names);
         let whole = self.text.len()..self.text.len();
         if packs.is_empty() {
@@ -661,6 +663,7 @@ impl Reader<'_> {
         }
         let requirements: Option<Vec<Vec<Requirement>>> = requirements.into_iter().collect();
         let requirements: Vec<Requirement> = requirements?.into_iter().flatten().collect();
+        let packs: Vec<Pack> = packs.into_iter().collect::<Option<_>>()?;
         for (index, pack) in packs.iter().enumerate() {
             if !requirements.is_empty() && !requirements.iter().any(|r| r.form.involves(index)) {
                 let found = format!("the pack `{}`, which no requirement asks for", pack.name);
@@ -676,8 +679,8 @@ impl Reader<'_> {
             name: name.to_string(),
             title: raw.title,
             unit,
-            dimensions,
-            thermals,
+            dimensions: dimensions.into_iter().collect::<Option<_>>()?,
+            thermals: thermals.into_iter().collect::<Option<_>>()?,
             correlations: correlations?,
             packs,
             requirements,
@@ -693,6 +696,22 @@ impl Reader<'_> {
                 .collect(),
             sha256: super::sha256(self.text.as_bytes()),
         })
+    }
+
+    /// Complains of names that two things have.
+    fn each_once(&mut self, names: &Names) {
+        let mut all: Vec<&(String, Range<usize>)> = names.all().collect();
+        all.sort_by_key(|(_, span)| span.start);
+        for (index, (name, span)) in all.iter().enumerate() {
+            if all[..index].iter().any(|(earlier, _)| earlier == name) {
+                self.add(
+                    span,
+                    format!("`{name}` as the name of two things"),
+                    "a name for each dimension, thermal term and pack",
+                    "rename one of them",
+                );
+            }
+        }
     }
 
     fn dimension(
@@ -867,7 +886,7 @@ impl Reader<'_> {
         span: &Range<usize>,
         raw: &RequirementFile,
         unit: Unit,
-        names: &Names<'_>,
+        names: &Names,
     ) -> Option<Vec<Requirement>> {
         let label = raw
             .label
@@ -893,7 +912,7 @@ impl Reader<'_> {
                 }
             }
             (None, None, Some(gasket), Some(gap), Some(allowance)) => {
-                let index = names.packs.iter().position(|p| p.name == *gasket.get_ref());
+                let index = names.packs.iter().position(|(p, _)| p == gasket.get_ref());
                 if index.is_none() {
                     self.unknown(&gasket.span(), gasket.get_ref(), names);
                 }
@@ -1086,7 +1105,18 @@ impl Reader<'_> {
         raw: BTreeMap<String, Spanned<MaterialFile>>,
         unit: Option<Unit>,
     ) -> Option<Vec<Material>> {
-        let materials: Vec<Option<Material>> = in_file_order(raw)
+        let raw = in_file_order(raw);
+        let mut earlier: Vec<String> = Vec::new();
+        for (name, span, _) in &raw {
+            let key = name.to_lowercase();
+            if earlier.contains(&key) {
+                let found = format!("the material `{name}` a second time");
+                let expected = "each material once, in capital or small letters";
+                self.add(span, found, expected, "take one of them out");
+            }
+            earlier.push(key);
+        }
+        let materials: Vec<Option<Material>> = raw
             .into_iter()
             .map(|(name, _, raw)| self.material(name, &raw, unit))
             .collect();
@@ -1281,7 +1311,7 @@ impl Reader<'_> {
     fn correlations(
         &mut self,
         raw: &[Spanned<CorrelationFile>],
-        names: &Names<'_>,
+        names: &Names,
     ) -> Option<Vec<Correlation>> {
         let found: Vec<Option<Correlation>> = raw
             .iter()
@@ -1317,7 +1347,7 @@ impl Reader<'_> {
         Some(found)
     }
 
-    fn correlation(&mut self, raw: &CorrelationFile, names: &Names<'_>) -> Option<Correlation> {
+    fn correlation(&mut self, raw: &CorrelationFile, names: &Names) -> Option<Correlation> {
         let coefficient = self.bounded(
             &raw.coefficient,
             |r| r.raw().abs() <= 1_000_000,
@@ -1360,11 +1390,7 @@ impl Reader<'_> {
         })
     }
 
-    fn terms(
-        &mut self,
-        raw: &BTreeMap<String, Spanned<Quantity>>,
-        names: &Names<'_>,
-    ) -> Option<Terms> {
+    fn terms(&mut self, raw: &BTreeMap<String, Spanned<Quantity>>, names: &Names) -> Option<Terms> {
         let mut in_order: Vec<_> = raw.iter().collect();
         in_order.sort_by_key(|(_, q)| q.span().start);
         let terms: Vec<Option<(Term, Millionths)>> = in_order
@@ -1387,8 +1413,8 @@ impl Reader<'_> {
         terms.into_iter().collect()
     }
 
-    fn unknown(&mut self, span: &Range<usize>, name: &str, names: &Names<'_>) {
-        let known = names.all();
+    fn unknown(&mut self, span: &Range<usize>, name: &str, names: &Names) {
+        let known: Vec<&str> = names.all().map(|(name, _)| name.as_str()).collect();
         let mend = mend_name(
             name,
             known.iter().copied(),
@@ -1399,29 +1425,36 @@ impl Reader<'_> {
     }
 }
 
-struct Names<'a> {
-    dimensions: &'a [Dimension],
-    thermals: &'a [Thermal],
-    packs: &'a [Pack],
+/// Names in the order of the file, each with where it stands.
+type Named = Vec<(String, Range<usize>)>;
+
+/// What terms may be called.
+struct Names {
+    dimensions: Named,
+    thermals: Named,
+    packs: Named,
 }
 
-impl<'a> Names<'a> {
-    fn all(&self) -> Vec<&'a str> {
-        let dimensions = self.dimensions.iter().map(|d| d.name.as_str());
-        let thermals = self.thermals.iter().map(|t| t.name.as_str());
-        let packs = self.packs.iter().map(|p| p.name.as_str());
-        dimensions.chain(thermals).chain(packs).collect()
+impl Names {
+    fn all(&self) -> impl Iterator<Item = &(String, Range<usize>)> {
+        let (dimensions, thermals) = (&self.dimensions, &self.thermals);
+        dimensions.iter().chain(thermals).chain(&self.packs)
     }
 
     fn term(&self, name: &str) -> Option<Term> {
-        let dimension = self.dimensions.iter().position(|d| d.name == name);
-        let thermal = self.thermals.iter().position(|t| t.name == name);
-        let pack = self.packs.iter().position(|p| p.name == name);
-        dimension
-            .map(Term::Dimension)
-            .or(thermal.map(Term::Thermal))
-            .or(pack.map(Term::Pack))
+        let at = |named: &Named| named.iter().position(|(own, _)| own == name);
+        let dimension = at(&self.dimensions).map(Term::Dimension);
+        let thermal = || at(&self.thermals).map(Term::Thermal);
+        let pack = || at(&self.packs).map(Term::Pack);
+        dimension.or_else(thermal).or_else(pack)
     }
+}
+
+fn named<T>(tables: &[(String, Range<usize>, T)]) -> Named {
+    let tables = tables.iter();
+    tables
+        .map(|(name, span, _)| (name.clone(), span.clone()))
+        .collect()
 }
 
 /// Tables in the order in which the file has them.

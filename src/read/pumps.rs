@@ -677,7 +677,7 @@ impl PumpReader<'_> {
             } => {
                 let mut side = |index: usize, usual: Millionths| match own(index) {
                     None => usual,
-                    Some(heading) => line.number(heading, problems).unwrap_or_else(|| {
+                    Some(heading) => line.share(heading, problems).unwrap_or_else(|| {
                         whole = false;
                         usual
                     }),

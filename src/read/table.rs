@@ -418,18 +418,34 @@ impl Line<'_, '_> {
         money
     }
 
-    /// A plain number of at most six places.
-    pub(super) fn number(&self, heading: &Heading, problems: &mut Problems) -> Option<Millionths> {
-        let cell = self.cell(heading, problems)?;
-        self.ask_about_comma(heading, cell, problems);
-        let number = match cell {
-            Cell::Number(number) => Millionths::from_number(*number),
-            Cell::Text(text) => match text.trim_end().strip_suffix('%') {
+    /// A share of at most six places, or in percent.
+    pub(super) fn share(&self, heading: &Heading, problems: &mut Problems) -> Option<Millionths> {
+        self.numeric(heading, problems, |text| {
+            match text.trim_end().strip_suffix('%') {
                 Some(percent) => Millionths::parse(percent)
                     .filter(|n| n.raw() % 100 == 0)
                     .map(|n| Millionths::from_raw(n.raw() / 100)),
                 None => Millionths::parse(text),
-            },
+            }
+        })
+    }
+
+    /// A plain number of at most six places.
+    pub(super) fn number(&self, heading: &Heading, problems: &mut Problems) -> Option<Millionths> {
+        self.numeric(heading, problems, Millionths::parse)
+    }
+
+    fn numeric(
+        &self,
+        heading: &Heading,
+        problems: &mut Problems,
+        parse: impl FnOnce(&str) -> Option<Millionths>,
+    ) -> Option<Millionths> {
+        let cell = self.cell(heading, problems)?;
+        self.ask_about_comma(heading, cell, problems);
+        let number = match cell {
+            Cell::Number(number) => Millionths::from_number(*number),
+            Cell::Text(text) => parse(text),
             _ => None,
         };
         if number.is_none() {

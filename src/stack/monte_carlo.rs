@@ -576,7 +576,11 @@ mod tests {
         let cuts = drawer.cuts();
         let usual = draw(&drawer, cuts);
         assert_eq!(run(&model, &plan).ok(), usual);
-        assert!(usual.as_ref().is_some_and(|outcome| outcome.without_value > 10));
+        assert!(
+            usual
+                .as_ref()
+                .is_some_and(|outcome| outcome.without_value > 10)
+        );
         // The twentieth parts, which at 95 % are a batch's tails: some batches have them, some not.
         let ninety = Plan {
             level: 0.9,

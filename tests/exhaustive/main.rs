@@ -13,6 +13,7 @@
 
 #[path = "../bench/generate.rs"]
 mod generate;
+mod student;
 
 use std::collections::BTreeMap;
 
@@ -22,11 +23,13 @@ use gapwright::choose::worth::worth;
 use gapwright::cutting::{Cut, SheetLot};
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
-use gapwright::length::{Length, Tolerance, Unit};
-use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Shape, Spread, Term};
+use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
+use gapwright::model::{
+    Correlation, Dimension, Expansion, Form, Model, Pack, Requirement, Shape, Spread, Term, Thermal,
+};
 use gapwright::plan::{Aim, Kit, PackPick, Plan};
 use gapwright::policy::{Acceptance, Policy};
-use gapwright::pump::{Measured, Pump};
+use gapwright::pump::{Growth, Measured, Pump};
 use gapwright::stack::Coverage;
 use gapwright::stock::{Code, Item, Size};
 use rand::{RngExt, SeedableRng};
@@ -41,6 +44,7 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
     let (mut peeled, mut cut, mut mixed, mut spoiled) = (0, 0, 0, 0);
     let (mut expanded, mut other_than_worst, mut other_than_nominal) = (0, 0, 0);
     let (mut shared, mut lots_matter) = (0, 0);
+    let mut told: BTreeMap<&str, [usize; 2]> = BTreeMap::new();
     for seed in 0..CASES {
         let job = random_job(seed);
         let plan = choose(&job, &Watch::patient()).expect("small jobs can be listed");
@@ -99,6 +103,43 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
             let forget = |item: &mut Item| item.size.as_mut().unwrap().uncertainty = None;
             lots_matter += differs(&|j| j.stock.iter_mut().for_each(forget));
             shared += usize::from(plan.kits.iter().any(|kit| shares_a_lot_error(&job, kit)));
+            // What is there, and whether the plan would be another one without it.
+            let mut tell = |what, there: bool, without: &dyn Fn(&mut Pump)| {
+                if there {
+                    let [seen, matters] = told.entry(what).or_default();
+                    *seen += 1;
+                    *matters += differs(&|j| j.pumps.iter_mut().for_each(without));
+                }
+            };
+            let pump = &job.pumps[0];
+            let few = |p: &Pump| p.dimensions.iter().any(|d| d.freedom.is_some());
+            let by_level = matches!(job.policy.coverage, Coverage::Level(_));
+            tell(
+                "few readings",
+                by_level && job.pumps.iter().any(few),
+                &|p| {
+                    p.dimensions.iter_mut().for_each(|d| d.freedom = None);
+                },
+            );
+            tell("correlated", !pump.correlations.is_empty(), &|p| {
+                p.correlations.clear();
+            });
+            tell("hot", !pump.growths.is_empty(), &|p| {
+                for growth in &mut p.growths {
+                    (growth.value, growth.standard) = (Length::ZERO, Uncertainty::ZERO);
+                }
+            });
+            tell("growth known exactly", !pump.growths.is_empty(), &|p| {
+                p.growths
+                    .iter_mut()
+                    .for_each(|g| g.standard = Uncertainty::ZERO);
+            });
+            let uneven = |d: &Measured| d.tolerance.plus != d.tolerance.minus;
+            tell("uneven", pump.dimensions.iter().any(uneven), &|p| {
+                for d in &mut p.dimensions {
+                    d.tolerance = Tolerance::even(d.tolerance.plus);
+                }
+            });
         }
         let again = choose(&job, &Watch::patient()).expect("small jobs can be listed");
         assert_eq!(plan, again, "case {seed}: not the same twice");
@@ -109,13 +150,19 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
          ties {ties}, peeled {peeled}, cut {cut}, two shapes on a sheet {mixed}, spoiled {spoiled}; \
          expanded {expanded}: other than by worst case {other_than_worst}, than by nominal \
          {other_than_nominal}, pieces that share a lot error {shared}, \
-         other than without lot errors {lots_matter}"
+         other than without lot errors {lots_matter}; \
+         seen, and other than without it: {told:?}"
     );
     assert!(served_all > 1000 && some_short > 1000 && none_served > 100);
     assert!(greedy_worse > 250 && ties > 100);
     assert!(peeled > 400 && cut > 800 && mixed > 150 && spoiled > 300);
     assert!(expanded > 3000 && other_than_worst > 500 && other_than_nominal > 500 && shared > 200);
     assert!(lots_matter > 300);
+    assert_eq!(told.len(), 5);
+    assert!(
+        told.values()
+            .all(|[seen, matters]| *seen > 900 && *matters > 60)
+    );
 }
 
 /// The pieces of each kit, whatever the reasons for those that are short.
@@ -665,12 +712,23 @@ fn is_clear(
         let own = weights.iter().filter(|(term, _)| *term == wanted);
         own.map(|(_, weight)| weight).sum()
     };
-    let (mut variance, mut middle) = (0.0, 0.0);
-    for (d, measured) in pump.dimensions.iter().enumerate() {
-        let tolerance = measured.tolerance;
+    let (mut variance, mut middle, mut fourths) = (0.0, 0.0, 0.0);
+    let measured = pump.dimensions.iter().enumerate();
+    let measured = measured.map(|(d, m)| (Term::Dimension(d), m.tolerance, m.standard, m.freedom));
+    let grown = pump.growths.iter().enumerate();
+    let grown = grown.map(|(t, g)| (Term::Thermal(t), g.tolerance, g.standard, None));
+    let mut moves: BTreeMap<Term, f64> = BTreeMap::new();
+    for (term, tolerance, standard, freedom) in measured.chain(grown) {
         let uneven = (tolerance.plus.ticks() - tolerance.minus.ticks()) as f64;
-        middle += weight(Term::Dimension(d)) * uneven / 2.0;
-        variance += (weight(Term::Dimension(d)) * measured.standard.raw() as f64 / 1e5).powi(2);
+        middle += weight(term) * uneven / 2.0;
+        let moved = weight(term) * standard.raw() as f64 / 1e5;
+        variance += moved.powi(2);
+        fourths += freedom.map_or(0.0, |freedom| moved.powi(4) / f64::from(freedom));
+        moves.insert(term, moved);
+    }
+    for pair in &pump.correlations {
+        let [a, b] = pair.between.map(|term| moves[&term]);
+        variance += 2.0 * pair.coefficient.raw() as f64 / 1e6 * a * b;
     }
     let mut lots: BTreeMap<(bool, usize), f64> = BTreeMap::new();
     for (p, pack) in packs.iter().enumerate() {
@@ -687,12 +745,25 @@ fn is_clear(
         }
     }
     variance += lots.values().map(|moved| moved * moved).sum::<f64>();
-    let k = job.policy.coverage.exact(None);
+    let variance = variance.max(0.0);
+    let k = match job.policy.coverage {
+        Coverage::Factor(factor) => factor.raw() as f64 / 1e6,
+        // The effective degrees of freedom; without end where only well-known things enter.
+        Coverage::Level(level) => {
+            let effective = (fourths > 0.0).then(|| variance.powi(2) / fourths);
+            student::factor(level.raw(), effective)
+        }
+    };
     // The middle of uneven tolerances lies off the nominal value; what lies on the safe side of it
     // is no reason to come nearer to the limit than nothing.
-    let margin = distance - (k * variance.sqrt() - middle).max(0.0);
+    let needed = k * variance.sqrt() - middle;
     // Closer than that the roundings of the library, some millionths of a tick, could decide.
-    assert!(margin.abs() > 1e-4, "too close to call: {margin}");
+    let close = |margin: f64| margin.abs() < 1e-4;
+    if needed < 0.0 && !close(needed) {
+        return distance >= 0.0;
+    }
+    let margin = distance - needed;
+    assert!(!close(margin), "too close to call: {margin}");
     margin > 0.0
 }
 
@@ -867,6 +938,28 @@ fn random_job(seed: u64) -> Job {
     let mut terms = vec![(Term::Dimension(0), one(1))];
     terms.extend((0..shim_packs).map(|p| (Term::Pack(p), moved(if p == 1 { 1 } else { -1 }))));
     let half_window = rng.random_range(2..=6);
+    // What came later comes out of a source of its own, so that the cases stay what they were.
+    let mut later = ChaCha8Rng::seed_from_u64(seed + (1 << 40));
+    let hot = later.random_bool(0.3);
+    let linked = later.random_bool(0.35);
+    let uneven = later.random_bool(0.4);
+    let mut gap = vec![(Term::Pack(0), one(1)), (Term::Dimension(1), one(1))];
+    let part = |millionths: i64| Millionths::from_raw(millionths);
+    if linked {
+        terms.push((
+            Term::Dimension(1),
+            part(if later.random() { 500_000 } else { -500_000 }),
+        ));
+        gap.push((Term::Dimension(0), part(250_000)));
+    }
+    if hot {
+        terms.extend([(Term::Thermal(0), one(-1)), (Term::Thermal(1), one(1))]);
+        gap.push((
+            Term::Thermal(1),
+            part(if later.random() { 500_000 } else { -500_000 }),
+        ));
+    }
+    let correlations = correlated(&mut later, linked, hot);
     let mut requirements = vec![Requirement {
         name: "running_clearance".into(),
         label: "Running clearance".into(),
@@ -883,7 +976,7 @@ fn random_job(seed: u64) -> Job {
             label: "Gasket fill".into(),
             form: Form::GasketFill {
                 gasket: packs_wanted - 1,
-                gap: vec![(Term::Pack(0), one(1)), (Term::Dimension(1), one(1))],
+                gap,
                 target: Millionths::from_raw(500_000),
                 lower: Millionths::from_raw(rng.random_range(200..=450) * 1_000),
                 upper: Millionths::from_raw(rng.random_range(550..=800) * 1_000),
@@ -903,8 +996,12 @@ fn random_job(seed: u64) -> Job {
         dimensions: vec![dimension("bare"), dimension("ring")],
         packs,
         requirements,
-        thermals: vec![],
-        correlations: vec![],
+        thermals: if hot {
+            vec![part_that_grows(&mut later), part_that_grows(&mut later)]
+        } else {
+            vec![]
+        },
+        correlations,
         consumables: vec![],
         materials: vec![],
         cautions: vec![],
@@ -980,22 +1077,38 @@ fn random_job(seed: u64) -> Job {
     let count = rng.random_range(2..=if packs_wanted == 1 { 4 } else { 3 });
     let pumps = (0..count)
         .map(|index| {
-            let mut measured = |value: Length| Measured {
-                readings: vec![value],
-                value,
-                tolerance: Tolerance::even(thou(1)),
+            let mut measured = |value: Length| {
                 // Of one thou over the root of 3, of 6 and of 2, or known by itself. Half a thou
                 // would put whole sums exactly on the edge, which floats cannot judge.
-                freedom: None,
-                standard: Length::from_ticks(match aside.random_range(0..6) {
+                let standard = match aside.random_range(0..6) {
                     0 => 146_647,
                     1 => 103_696,
                     2 => 179_606,
                     _ => aside.random_range(30_000..=120_000),
-                })
-                .into(),
+                };
+                let few = later.random_bool(0.5);
+                let mut side = || Length::from_ticks(later.random_range(0..=400_000));
+                let tolerance = Tolerance {
+                    minus: side(),
+                    plus: side(),
+                };
+                Measured {
+                    readings: vec![value],
+                    value,
+                    tolerance: if uneven {
+                        tolerance
+                    } else {
+                        Tolerance::even(thou(1))
+                    },
+                    standard: Length::from_ticks(standard).into(),
+                    freedom: few.then(|| later.random_range(1..=9)),
+                }
             };
             let same_fit = rng.random_bool(0.7);
+            let dimensions = vec![
+                measured(thou(rng.random_range(26..=50))),
+                measured(thou(rng.random_range(4..=12))),
+            ];
             Pump {
                 tag: format!("P-{index}"),
                 model: 0,
@@ -1005,15 +1118,16 @@ fn random_job(seed: u64) -> Job {
                 note: None,
                 carried: vec![],
                 consumable_fits: vec![],
-                growths: vec![],
-                correlations: vec![],
+                growths: model
+                    .thermals
+                    .iter()
+                    .map(|thermal| growth(&mut later, thermal))
+                    .collect(),
+                correlations: model.correlations.clone(),
                 fits: (0..packs_wanted)
                     .map(|_| Code::new(fits[if same_fit { 0 } else { rng.random_range(0..2) }]))
                     .collect(),
-                dimensions: vec![
-                    measured(thou(rng.random_range(26..=50))),
-                    measured(thou(rng.random_range(4..=12))),
-                ],
+                dimensions,
                 requirements: model.requirements.clone(),
                 row: 0,
             }
@@ -1026,6 +1140,11 @@ fn random_job(seed: u64) -> Job {
         false => Acceptance::WorstCase,
     };
     let coverage = [1_000_000, 1_732_051, 2_000_000, 3_000_000][aside.random_range(0..4)];
+    let coverage = if later.random() {
+        Coverage::Level(part(student::LEVELS[later.random_range(0..3)].0))
+    } else {
+        Coverage::Factor(part(coverage))
+    };
     Job {
         stock,
         sheets,
@@ -1033,7 +1152,7 @@ fn random_job(seed: u64) -> Job {
         pumps,
         policy: Policy {
             acceptance,
-            coverage: Coverage::Factor(Millionths::from_raw(coverage)),
+            coverage,
             opened_packs_spoiled: in_packs,
             ..Policy::default()
         },
@@ -1044,6 +1163,90 @@ fn random_job(seed: u64) -> Job {
         unused: vec![],
         warnings: vec![],
     }
+}
+
+/// Which of the two dimensions and the two growths err together, and how much.
+fn correlated(rng: &mut ChaCha8Rng, dimensions: bool, growths: bool) -> Vec<Correlation> {
+    let mut all = Vec::new();
+    for (there, term) in [
+        (dimensions, Term::Dimension as fn(usize) -> Term),
+        (growths && rng.random(), Term::Thermal),
+    ] {
+        let coefficient = match rng.random_range(0..6) {
+            0 => -1_000_000,
+            1 => 1_000_000,
+            _ => rng.random_range(-1_000_000..=1_000_000),
+        };
+        if there {
+            all.push(Correlation {
+                between: [term(0), term(1)],
+                coefficient: Millionths::from_raw(coefficient),
+            });
+        }
+    }
+    all
+}
+
+/// A part of 40 to 150 mm that grows by some thou at most.
+fn part_that_grows(rng: &mut ChaCha8Rng) -> Thermal {
+    let mut up_to = |most: i64| Millionths::from_raw(rng.random_range(0..=most));
+    let (within, temperature_within) = (up_to(2_500_000), up_to(25_000_000));
+    Thermal {
+        name: "part".into(),
+        label: "part".into(),
+        length: Length::from_ticks(rng.random_range(400_000_000..=1_500_000_000)),
+        length_within: Length::from_ticks(rng.random_range(0..=20_000_000)),
+        expansion: Expansion {
+            value: Millionths::from_raw(rng.random_range(9_000_000..=19_000_000)),
+            within,
+        },
+        cold: Millionths::from_raw(20_000_000),
+        running: Millionths::from_raw(20_000_000),
+        temperature_within,
+    }
+}
+
+/// Its growth at a running temperature, as floats say it too: the product of length, coefficient
+/// and difference; the furthest of its corners; and each factor's share at first order.
+fn growth(rng: &mut ChaCha8Rng, thermal: &Thermal) -> Growth {
+    let growth = Growth::of(Thermal {
+        running: Millionths::from_raw(rng.random_range(-20_000_000..=110_000_000)),
+        ..thermal.clone()
+    });
+    let given = &growth.thermal;
+    let [length, within] = [given.length, given.length_within].map(|l| l.ticks() as f64);
+    let expansion = [given.expansion.value, given.expansion.within].map(|e| e.to_f64() / 1e6);
+    let warmer = given.running.to_f64() - given.cold.to_f64();
+    let factors = [
+        (length, within),
+        (expansion[0], expansion[1]),
+        (warmer, given.temperature_within.to_f64()),
+    ];
+    let value: f64 = factors.iter().map(|(value, _)| value).product();
+    assert!((growth.value.ticks() as f64 - value).abs() < 0.500_001);
+    let corner = |signs: u32| -> f64 {
+        let ends = (0..).zip(factors);
+        ends.map(|(n, (value, within))| {
+            if signs >> n & 1 == 1 {
+                value + within
+            } else {
+                value - within
+            }
+        })
+        .product()
+    };
+    let worst = (0..8).map(|signs| (corner(signs) - growth.value.ticks() as f64).abs());
+    let beyond = growth.tolerance.plus.ticks() as f64 - worst.fold(0.0, f64::max);
+    assert!((-1e-6..1.000_001).contains(&beyond), "{beyond}");
+    // First order: how far each factor alone moves the product, over the root of three.
+    let square: f64 = [0, 1, 2]
+        .map(|n| factors[n].1 * factors[(n + 1) % 3].0 * factors[(n + 2) % 3].0)
+        .iter()
+        .map(|moved| moved.powi(2) / 3.0)
+        .sum();
+    let standard = growth.standard.raw() as f64 / 1e5;
+    assert!((0.0..0.004).contains(&(standard - square.sqrt() + 1e-6)));
+    growth
 }
 
 /// A lot of small sheets, and the pieces of both fits that can be cut from them.

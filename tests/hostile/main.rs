@@ -10,6 +10,8 @@ use gapwright::read::{Sources, job};
 use rust_xlsxwriter::{ExcelDateTime, Format, Formula, Workbook};
 use tempfile::TempDir;
 
+mod models;
+
 const STOCK: &str = "\
 Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Reserved
 S10,shim,F1,0.010,0.0002,4,0
@@ -681,10 +683,6 @@ fn model_files_say_line_and_column() {
     only(
         &spoil("[pack.cover_gasket]", "[pack.cover_gasket]\ncolour = 3"),
         &["line", "colour"],
-    );
-    only(
-        &spoil("[material", "[thermal]\nlength = 3\n[material"),
-        &["thermal terms"],
     );
     let several = good
         .replacen("shape =", "form =", 1)
