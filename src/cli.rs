@@ -2,7 +2,9 @@
 
 mod blank;
 mod kit;
+mod stack;
 
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -35,6 +37,8 @@ To begin:
         invented example row; fill them in
   gapwright kit my-shop/stock.xlsx my-shop/pumps.xlsx
         chooses the pieces and writes kit-plan.xlsx
+  gapwright stack my-shop/pumps.xlsx --stock my-shop/stock.xlsx
+        works out the stack-up of each pump and writes stack-up.xlsx
 
 Exit status:
   0  a plan was written (pumps that cannot be kitted are said on the terminal and on Short)
@@ -48,6 +52,8 @@ clearance. The maker's instructions, site procedures, local codes and a competen
 enum Command {
     /// Choose pieces for every pump of an outage and write the plan.
     Kit(kit::Args),
+    /// Work out the tolerance stack-up of pumps: worst case, uncertainty, draws at random, sweeps.
+    Stack(stack::Args),
     /// Write empty stock and pump workbooks to start from.
     Blank(blank::Args),
     /// Print the JSON Schema of the plan that `kit --json` writes.
@@ -58,6 +64,7 @@ enum Command {
 pub fn main() -> ExitCode {
     let status = match Args::parse().command {
         Command::Kit(args) => kit::run(&args),
+        Command::Stack(args) => stack::run(&args),
         Command::Blank(args) => blank::run(&args),
         Command::Schema => {
             let schema = crate::write::json::schema();
@@ -69,6 +76,12 @@ pub fn main() -> ExitCode {
         }
     };
     ExitCode::from(status)
+}
+
+/// Whether two paths name the same file, as far as can be told.
+fn same(a: &Path, b: &Path) -> bool {
+    let whole = |path: &Path| path.canonicalize().or_else(|_| std::path::absolute(path));
+    a == b || matches!((whole(a), whole(b)), (Ok(a), Ok(b)) if a == b)
 }
 
 /// Lists every problem on standard error and says that nothing was written.

@@ -70,6 +70,7 @@ pub mod read;
 pub mod sheet;
 pub mod stack;
 pub mod stock;
+pub mod sweep;
 pub mod verify;
 pub mod words;
 pub mod write;

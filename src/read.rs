@@ -2,6 +2,8 @@
 
 mod csv;
 mod model;
+mod pieces;
+mod plan;
 mod policy;
 mod pumps;
 mod sheets;
@@ -15,12 +17,15 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use crate::job::{Input, Job};
+use crate::job::{Input, Job, StockSheet};
+use crate::model::Model;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet};
 
 pub use model::{BUILT_IN, Library, parse as parse_model};
+pub use pieces::stated as stated_pieces;
+pub use plan::{Packs, packs as packs_of_plan};
 pub(crate) use pumps::{fit_heading as pump_fit_heading, heading as pump_heading};
 pub(crate) use table::key as heading_key;
 
@@ -90,30 +95,11 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
     let used = [&stock.sheet.sheet, &sheets.sheets.sheet, &sheets.fit];
     unused.extend(unused_sheets(&stock_book, &used.map(|s| s.name.as_str())));
     unused.extend(unused_sheets(&pumps_book, &[&pumps.sheet]));
-    let mut inputs = Vec::new();
-    for (role, book) in [
-        ("stock workbook", &stock_book),
-        ("pump workbook", &pumps_book),
-    ] {
-        let book = book.iter();
-        inputs.extend(book.map(|book| Input {
-            role: role.into(),
-            file: book.file.clone(),
-            sha256: book.sha256.clone(),
-        }));
-    }
-    inputs.extend(pumps.models.iter().map(|model| Input {
-        role: "model".into(),
-        file: library.source_of(&model.name),
-        sha256: model.sha256.clone(),
-    }));
-    if let Some((file, sha256)) = library.own_materials() {
-        inputs.push(Input {
-            role: "materials table".into(),
-            file: file.clone(),
-            sha256: sha256.clone(),
-        });
-    }
+    let books = [
+        ("stock workbook", stock_book.as_ref()),
+        ("pump workbook", pumps_book.as_ref()),
+    ];
+    let inputs = inputs(&books, &pumps.models, &library);
     let job = Job {
         stock: items,
         sheets: lots,
@@ -130,6 +116,63 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
     problems
         .settle(Some(job))
         .map(|(job, warnings)| Job { warnings, ..job })
+}
+
+/// Reads and checks pumps, models and policy without a stock: nothing can be chosen for such a job.
+///
+/// # Errors
+/// Every problem in all the files, as for [`job`].
+pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
+    let mut problems = Problems::new();
+    let library = model::Library::open(sources.models.as_deref(), &mut problems);
+    let book = gather(book(&sources.pumps), &mut problems);
+    let mut policy = Policy::default();
+    if let Some(book) = &book {
+        policy::read(book, &mut policy, &mut problems);
+    }
+    policy::command_line(&sources.settings, &mut policy, &mut problems);
+    let pumps = book
+        .as_ref()
+        .and_then(|book| pumps::read(book, &library, &policy, &mut problems));
+    let job = pumps.map(|pumps| Job {
+        stock: Vec::new(),
+        sheets: Vec::new(),
+        inputs: inputs(&[("pump workbook", book.as_ref())], &pumps.models, &library),
+        models: pumps.models,
+        pumps: pumps.pumps,
+        policy,
+        stock_sheet: StockSheet::default(),
+        sheets_sheet: StockSheet::default(),
+        fit_sheet: Sheet::default(),
+        unused: pumps.unused,
+        warnings: Vec::new(),
+    });
+    problems
+        .settle(job)
+        .map(|(job, warnings)| Job { warnings, ..job })
+}
+
+/// What a job was read from, with hashes.
+fn inputs(books: &[(&str, Option<&Book>)], models: &[Model], library: &Library) -> Vec<Input> {
+    let books = books.iter().filter_map(|(role, book)| {
+        let book = (*book)?;
+        Some(Input {
+            role: role.to_string(),
+            file: book.file.clone(),
+            sha256: book.sha256.clone(),
+        })
+    });
+    let models = models.iter().map(|model| Input {
+        role: "model".into(),
+        file: library.source_of(&model.name),
+        sha256: model.sha256.clone(),
+    });
+    let materials = library.own_materials().map(|(file, sha256)| Input {
+        role: "materials table".into(),
+        file: file.clone(),
+        sha256: sha256.clone(),
+    });
+    books.chain(models).chain(materials).collect()
 }
 
 /// Sheets of a workbook that nothing is read from.

@@ -4,6 +4,7 @@
 mod coverage;
 pub mod monte_carlo;
 mod report;
+mod simulate;
 mod uncertainty;
 
 use crate::decimal::Millionths;
@@ -15,6 +16,7 @@ use crate::stock::Lot;
 
 pub use coverage::Coverage;
 pub use report::{Line, Report, Side, report};
+pub use simulate::simulate;
 pub use uncertainty::expanded;
 pub(crate) use uncertainty::{Variance, can_be};
 

@@ -42,6 +42,27 @@ pub struct Item {
 }
 
 impl Item {
+    /// A lot of which nothing is known beside its pieces' size.
+    pub fn of(item: &str, kind: String, fit: Code, size: Size, on_hand: u32) -> Item {
+        Item {
+            item: item.to_string(),
+            kind,
+            fit,
+            size: Some(size),
+            section: None,
+            on_hand,
+            reserved: 0,
+            unit_cost: Money::ZERO,
+            min_level: 0,
+            bin: None,
+            material: None,
+            pack_qty: 1,
+            peel_step: None,
+            cut: None,
+            row: 0,
+        }
+    }
+
     /// Pieces that may be issued: on hand less reserved.
     pub fn available(&self) -> u32 {
         self.on_hand.saturating_sub(self.reserved)

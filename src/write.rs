@@ -1,9 +1,11 @@
 //! Writers: a verified plan out, as a workbook or as JSON; whole or not at all.
 
+pub mod analysis;
 mod basis;
 pub mod blank;
 pub mod json;
 mod kits;
+mod monte_carlo;
 mod picking;
 mod reorder;
 mod short;
@@ -11,6 +13,7 @@ mod stack_up;
 mod stock_after;
 mod style;
 mod summary;
+mod sweep;
 
 use std::fs;
 use std::io::Write;
@@ -83,13 +86,7 @@ pub fn check_date(date: &str) -> Result<(), WriteError> {
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> {
-    let mut workbook = Workbook::new();
-    let stamp = ExcelDateTime::parse_from_str(date).map_err(|_| WriteError::Date(date.into()))?;
-    workbook.set_properties(
-        &DocProperties::new()
-            .set_title("Outage kit plan")
-            .set_creation_datetime(&stamp),
-    );
+    let mut workbook = start("Outage kit plan", date)?;
     let styles = Styles::new();
     summary::write(workbook.add_worksheet(), verified, date, &styles)?;
     picking::write(workbook.add_worksheet(), verified, date, &styles)?;
@@ -112,6 +109,18 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     }
     basis::write(workbook.add_worksheet(), verified, date, &styles)?;
     Ok(workbook.save_to_buffer()?)
+}
+
+/// A workbook with its title and date.
+fn start(title: &str, date: &str) -> Result<Workbook, WriteError> {
+    let mut workbook = Workbook::new();
+    let stamp = ExcelDateTime::parse_from_str(date).map_err(|_| WriteError::Date(date.into()))?;
+    workbook.set_properties(
+        &DocProperties::new()
+            .set_title(title)
+            .set_creation_datetime(&stamp),
+    );
+    Ok(workbook)
 }
 
 /// The kitted pumps, as their stack-up is written.

@@ -1,7 +1,7 @@
 //! `gapwright kit`: the main job, workbook to workbook.
 
 use std::io::IsTerminal;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
@@ -122,7 +122,7 @@ impl Args {
         for output in &outputs {
             for input in [&self.stock, &self.pumps]
                 .into_iter()
-                .filter(|input| same(input, output))
+                .filter(|input| super::same(input, output))
             {
                 let found = format!("{} both to be read and to be written", input.display());
                 wrong(
@@ -133,18 +133,12 @@ impl Args {
             }
         }
         if let [out, json] = outputs.as_slice()
-            && same(out, json)
+            && super::same(out, json)
         {
             let found = format!("{} for --out and for --json", out.display());
             wrong(found, "a file for each", "give one of them another name");
         }
     }
-}
-
-/// Whether two paths name the same file, as far as can be told.
-fn same(a: &Path, b: &Path) -> bool {
-    let whole = |path: &Path| path.canonicalize().or_else(|_| std::path::absolute(path));
-    a == b || matches!((whole(a), whole(b)), (Ok(a), Ok(b)) if a == b)
 }
 
 pub(super) fn run(args: &Args) -> u8 {

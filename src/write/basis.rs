@@ -4,6 +4,7 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::choose::relaxation::Backend;
+use crate::job::Job;
 use crate::policy::Guard;
 use crate::verify::Verified;
 use crate::words;
@@ -23,40 +24,7 @@ pub(super) fn write(
         "The same inputs, policy, program and date give this workbook again, byte for byte.",
         styles,
     )?;
-    let mut row = 3;
-    heads(sheet, row, &["Input", "File", "SHA-256"], styles)?;
-    for input in &job.inputs {
-        row += 1;
-        for (column, text) in [(0, &input.role), (1, &input.file), (2, &input.sha256)] {
-            sheet.write_string_with_format(row, column, text, &styles.wrapped)?;
-        }
-    }
-    row += 2;
-    heads(sheet, row, &["Policy", "Value", "Meaning"], styles)?;
-    let covered = match job.policy.guard() {
-        Guard::Expanded(_) => {
-            "combined standard uncertainties by which a kit keeps clear of its limits"
-        }
-        Guard::None | Guard::WorstCase => {
-            "standard uncertainties that count in the worst case, where no plus/minus is given"
-        }
-    };
-    let meanings = [
-        "when a requirement counts as met",
-        covered,
-        "charge for each piece, beside its unit cost",
-        "charge for each 0.001 in that a requirement comes out off its target",
-        "whether the rest of an opened pack is waste",
-        "what the money is called",
-        "seed of everything random; the choice of pieces uses nothing random",
-        "after which the best plan found is written",
-    ];
-    for ((setting, value), meaning) in job.policy.settings().iter().zip(meanings) {
-        row += 1;
-        sheet.write_string_with_format(row, 0, *setting, &styles.text)?;
-        sheet.write_string_with_format(row, 1, value, &styles.text)?;
-        sheet.write_string_with_format(row, 2, meaning, &styles.text)?;
-    }
+    let mut row = inputs_and_policy(sheet, job, styles)?;
     row += 2;
     heads(
         sheet,
@@ -111,4 +79,73 @@ pub(super) fn write(
         sheet.set_row_height(row, 18.0)?;
     }
     Ok(())
+}
+
+/// The Basis of a stack-up without a plan.
+pub(super) fn of_analysis(
+    sheet: &mut Worksheet,
+    job: &Job,
+    date: &str,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    set_up(sheet, "Basis", date)?;
+    widths(sheet, &[28.0, 46.0, 68.0])?;
+    title(
+        sheet,
+        "Basis",
+        "The same inputs, pieces, policy, program and date give this workbook again, byte for byte.",
+        styles,
+    )?;
+    let row = inputs_and_policy(sheet, job, styles)? + 2;
+    heads(sheet, row, &["Fact", "", ""], styles)?;
+    let facts = [
+        ("Program", format!("gapwright {}", env!("CARGO_PKG_VERSION"))),
+        ("Date", date.to_string()),
+        ("Draws", "a ChaCha8 stream for each batch, from the seed above: the same on every machine and for any number of threads".into()),
+        ("Lengths", "held in whole tenths of a nanometre; 1 in = 25.4 mm exactly".into()),
+    ];
+    for (at, (name, text)) in (row + 1..).zip(facts) {
+        sheet.write_string_with_format(at, 0, name, &styles.text)?;
+        sheet.merge_range(at, 1, at, 2, &text, &styles.wrapped)?;
+    }
+    Ok(())
+}
+
+/// The inputs with their hashes, then the policy; returns the last row.
+fn inputs_and_policy(sheet: &mut Worksheet, job: &Job, styles: &Styles) -> Result<u32, XlsxError> {
+    let mut row = 3;
+    heads(sheet, row, &["Input", "File", "SHA-256"], styles)?;
+    for input in &job.inputs {
+        row += 1;
+        for (column, text) in [(0, &input.role), (1, &input.file), (2, &input.sha256)] {
+            sheet.write_string_with_format(row, column, text, &styles.wrapped)?;
+        }
+    }
+    row += 2;
+    heads(sheet, row, &["Policy", "Value", "Meaning"], styles)?;
+    let covered = match job.policy.guard() {
+        Guard::Expanded(_) => {
+            "combined standard uncertainties by which a kit keeps clear of its limits"
+        }
+        Guard::None | Guard::WorstCase => {
+            "standard uncertainties that count in the worst case, where no plus/minus is given"
+        }
+    };
+    let meanings = [
+        "when a requirement counts as met",
+        covered,
+        "charge for each piece, beside its unit cost",
+        "charge for each 0.001 in that a requirement comes out off its target",
+        "whether the rest of an opened pack is waste",
+        "what the money is called",
+        "seed of everything random; the choice of pieces uses nothing random",
+        "after which the best plan found is written",
+    ];
+    for ((setting, value), meaning) in job.policy.settings().iter().zip(meanings) {
+        row += 1;
+        sheet.write_string_with_format(row, 0, *setting, &styles.text)?;
+        sheet.write_string_with_format(row, 1, value, &styles.text)?;
+        sheet.write_string_with_format(row, 2, meaning, &styles.text)?;
+    }
+    Ok(row)
 }

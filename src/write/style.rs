@@ -158,7 +158,7 @@ pub(super) fn set_up(sheet: &mut Worksheet, name: &str, date: &str) -> Result<()
     sheet.set_landscape();
     sheet.set_print_fit_to_pages(1, 0);
     sheet.set_header(format!(
-        "&LOutage kit plan {date}&C&A&Rgapwright {}",
+        "&L{date}&C&A&Rgapwright {}",
         env!("CARGO_PKG_VERSION")
     ));
     sheet.set_footer(

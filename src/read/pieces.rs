@@ -1,0 +1,133 @@
+//! Reads the pieces of a place from the command line: `bearing_shims=2 x 0.010 +/- 0.0003, SH-005`.
+
+use crate::job::Job;
+use crate::length::{Length, Tolerance, Unit};
+use crate::plan::{PackPick, Pick};
+use crate::problem::{Place, Problem, Problems};
+use crate::stock::{Item, Size};
+
+/// Gives a pump pieces as stated, `PLACE=PIECE, PIECE ...` for each place of its model.
+///
+/// A piece is an item of the stock, by its number, or a thickness with its plus/minus; either may
+/// have `2 x` before it. What is no item of the stock is added to it, for this pump alone.
+///
+/// # Errors
+/// Every problem: a place or an item that is not known, a thickness without a plus/minus, a place
+/// without pieces.
+pub fn stated(job: &mut Job, pump: usize, texts: &[String]) -> Result<Vec<PackPick>, Problems> {
+    let mut problems = Problems::new();
+    let model = job.model_of(&job.pumps[pump]).clone();
+    let fits = job.pumps[pump].fits.clone();
+    let mut packs = vec![None; model.packs.len()];
+    let mut wrong = |found: String, expected: String, mend: &str| {
+        let place = Place::file("command line");
+        problems.add(Problem::new(place, found, expected, mend));
+    };
+    let names: Vec<&str> = model.packs.iter().map(|pack| pack.name.as_str()).collect();
+    for text in texts {
+        let (name, pieces) = text.split_once('=').unwrap_or((text, ""));
+        let key = |name: &str| name.trim().to_lowercase().replace([' ', '-'], "_");
+        let Some(index) = names.iter().position(|known| key(known) == key(name)) else {
+            wrong(
+                format!("--pack {text}"),
+                format!(
+                    "a place of the model `{}`: {}",
+                    model.name,
+                    names.join(", ")
+                ),
+                "write PLACE=PIECES",
+            );
+            continue;
+        };
+        let mut picks = Vec::new();
+        for piece in pieces.split(',').map(str::trim).filter(|p| !p.is_empty()) {
+            let (count, rest) = counted(piece);
+            let offered = job.offered(&model.packs[index], &fits[index]);
+            let known = offered
+                .into_iter()
+                .find(|&item| job.stock[item].item.to_lowercase() == rest.to_lowercase());
+            let item = match known {
+                Some(item) => item,
+                None => match size(rest, model.unit) {
+                    Some(size) => {
+                        let kind = model.packs[index].kind.clone();
+                        let fit = fits[index].clone();
+                        job.stock.push(Item::of(rest, kind, fit, size, count));
+                        job.stock.len() - 1
+                    }
+                    None => {
+                        wrong(
+                            format!("the piece `{piece}` of --pack {name}"),
+                            "a thickness with its plus/minus such as 0.010 +/- 0.0003, or an item of the stock workbook with the fit of the place".into(),
+                            "state both, or give --stock",
+                        );
+                        continue;
+                    }
+                },
+            };
+            picks.push(Pick {
+                item,
+                count,
+                peeled: 0,
+            });
+        }
+        packs[index] = Some(PackPick { picks });
+    }
+    for (pack, name) in packs.iter().zip(&names) {
+        if pack.is_none() {
+            wrong(
+                format!("no pieces for `{name}`"),
+                "pieces for every place of the model".into(),
+                "add a --pack for it; `--pack PLACE=` states an empty place",
+            );
+        }
+    }
+    let packs: Option<Vec<PackPick>> = packs.into_iter().collect();
+    problems.settle(packs).map(|(packs, _)| packs)
+}
+
+/// `2 x rest` or the rest alone.
+fn counted(text: &str) -> (u32, &str) {
+    let split = text.split_once(['x', 'X']);
+    let counted = split.and_then(|(count, rest)| Some((count.trim().parse().ok()?, rest.trim())));
+    counted.filter(|(count, _)| *count > 0).unwrap_or((1, text))
+}
+
+/// A thickness with its plus/minus.
+fn size(text: &str, unit: Unit) -> Option<Size> {
+    let (thickness, within) = ["+/-", "±"]
+        .into_iter()
+        .find_map(|sign| text.split_once(sign))
+        // Uneven sides: `0.5 +0 / -0.02 mm`.
+        .or_else(|| {
+            let at = text.find(" +")?;
+            Some((&text[..at], &text[at..]))
+        })?;
+    let thickness = Length::parse(thickness, Some(unit)).ok()?;
+    let tolerance = Tolerance::parse(within, Some(unit)).ok()?;
+    let sound = thickness > Length::ZERO && tolerance.minus < thickness;
+    sound.then_some(Size {
+        thickness,
+        tolerance,
+        uncertainty: None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pieces_are_read_with_their_count_and_both_sides() {
+        assert_eq!(counted("2 x SH-1"), (2, "SH-1"));
+        assert_eq!(counted("BOX-1"), (1, "BOX-1"));
+        let even = size("0.010 +/- 0.0003", Unit::Inch).unwrap();
+        assert_eq!(even.thickness.show(Unit::Inch), "0.0100");
+        assert_eq!(even.tolerance.plus.show(Unit::Thou), "0.3");
+        let uneven = size("0.5 +0 / -0.02 mm", Unit::Millimetre).unwrap();
+        assert_eq!(uneven.tolerance.plus, Length::ZERO);
+        assert_eq!(uneven.tolerance.minus.show(Unit::Millimetre), "0.020");
+        assert_eq!(size("0.010", Unit::Inch), None);
+        assert_eq!(size("0.010 +/- 0.02", Unit::Inch), None);
+    }
+}

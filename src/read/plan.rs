@@ -1,0 +1,115 @@
+//! Reads the pieces of each pump back from a plan that `kit --json` wrote.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use crate::job::{Input, Job};
+use crate::length::{Length, Unit};
+use crate::plan::{PackPick, Pick};
+use crate::problem::{Place, Problem, Problems};
+use crate::write::json::{FORMAT, PieceJson, PlanJson};
+
+/// The pieces of each pump by its tag, in lower case, and the file as an input.
+pub type Packs = (BTreeMap<String, Vec<PackPick>>, Input);
+
+/// Reads a plan against the job that it was made for.
+///
+/// # Errors
+/// Every problem: a file that is no plan, a pump, place or item that the job does not have.
+pub fn packs(path: &Path, job: &Job) -> Result<Packs, Problems> {
+    let mut problems = Problems::new();
+    let file = path.display().to_string();
+    let wrong = |found: String, expected: &str, mend: &str| {
+        Problem::new(Place::file(&file), found, expected, mend)
+    };
+    let read = std::fs::read_to_string(path)
+        .map_err(|error| error.to_string())
+        .and_then(|text| {
+            let plan: PlanJson = serde_json::from_str(&text).map_err(|error| error.to_string())?;
+            Ok((plan, super::sha256(text.as_bytes())))
+        });
+    let (plan, sha256) = match read {
+        Ok((plan, sha256)) if plan.format == FORMAT => (plan, sha256),
+        Ok((plan, _)) => {
+            problems.add(wrong(
+                format!("the format `{}`", plan.format),
+                FORMAT,
+                "name a file that `gapwright kit --json` wrote",
+            ));
+            return Err(problems);
+        }
+        Err(error) => {
+            problems.add(wrong(
+                format!("what is no plan ({error})"),
+                "a plan as `gapwright kit --json` writes it",
+                "check the path given with --plan",
+            ));
+            return Err(problems);
+        }
+    };
+    let mut found = BTreeMap::new();
+    for kit in plan.pumps.iter().filter(|kit| kit.served) {
+        let tag = kit.tag.to_lowercase();
+        let Some(pump) = job.pumps.iter().find(|pump| pump.tag.to_lowercase() == tag) else {
+            problems.add(wrong(
+                format!("the pump `{}`", kit.tag),
+                "pumps of the pump workbook",
+                "give the pump workbook that the plan was made from",
+            ));
+            continue;
+        };
+        let model = job.model_of(pump);
+        let mut packs = Vec::new();
+        for (pack, fit) in model.packs.iter().zip(&pump.fits) {
+            let Some(chosen) = kit.packs.get(&pack.name) else {
+                problems.add(wrong(
+                    format!("no `{}` for the pump `{}`", pack.name, kit.tag),
+                    "pieces for every place of its model",
+                    "make the plan again: the model has changed",
+                ));
+                continue;
+            };
+            let offered: Vec<usize> = job.offered(pack, fit).collect();
+            let unit = Unit::parse(&chosen.unit).unwrap_or(model.unit);
+            let mut picks = Vec::new();
+            for piece in &chosen.pieces {
+                match pick(job, &offered, piece, unit) {
+                    Some(pick) => picks.push(pick),
+                    None => problems.add(wrong(
+                        format!("the item `{}` in `{}` of `{}`", piece.item, pack.name, kit.tag),
+                        "an item of the stock workbook with that fit, and a thickness it can be peeled to",
+                        "give the stock workbook that the plan was made from",
+                    )),
+                }
+            }
+            packs.push(PackPick { picks });
+        }
+        found.insert(tag, packs);
+    }
+    let input = Input {
+        role: "plan".into(),
+        file: file.clone(),
+        sha256,
+    };
+    problems
+        .settle(Some((found, input)))
+        .map(|(packs, _)| packs)
+}
+
+fn pick(job: &Job, offered: &[usize], piece: &PieceJson, unit: Unit) -> Option<Pick> {
+    let mut candidates = offered.iter().copied();
+    let item = candidates.find(|&index| job.stock[index].item == piece.item)?;
+    let peeled = match &piece.peeled_to {
+        None => 0,
+        Some(text) => {
+            let wanted = Length::parse(text, Some(unit)).ok()?;
+            let lot = &job.stock[item];
+            (1..=lot.most_peeled()).find(|&layers| lot.peeled(layers) == Some(wanted))?
+        }
+    };
+    Some(Pick {
+        item,
+        count: piece.count,
+        peeled,
+    })
+}

@@ -1,0 +1,354 @@
+//! A requirement's stack-up drawn at random: which law each contributor follows.
+
+use itertools::Itertools;
+use smallvec::{SmallVec, smallvec};
+
+use super::monte_carlo::{Fault, Joint, Law, Measurand, Model, Outcome, Plan, Source, Sum, Term};
+use super::{Contributor, Known, Stack};
+use crate::decimal::Millionths;
+use crate::length::{Tolerance, Unit};
+use crate::model::{self, Form, Terms};
+use crate::pump::Growth;
+use crate::stock::Lot;
+
+/// Draws a requirement: the linear form in `unit`, or the allowance that a gasket fill reaches.
+///
+/// Every contributor follows the law of its own shape: a plus/minus is the width of that law, with
+/// unequal sides about their middle; a stated standard uncertainty is normal; the mean of readings
+/// follows Student's law; every piece is drawn for itself, the error of its lot once for the lot;
+/// what grows is a product of length, expansion and temperature difference. Contributors that are
+/// correlated are drawn together and taken as normal (JCGM 101:2008, 6.4.8, from memory).
+///
+/// `plan` says how to draw; its limits are replaced by those of the requirement.
+///
+/// # Errors
+/// What keeps it from being drawn: a gap that is never above nought, for one.
+pub fn simulate(
+    form: &Form,
+    stack: &Stack,
+    unit: Unit,
+    plan: &Plan,
+) -> Result<Outcome, Vec<Fault>> {
+    let plan = Plan {
+        limits: Some(match form {
+            Form::Linear { lower, upper, .. } => [lower, upper].map(|l| l.to_f64(unit)),
+            Form::GasketFill { lower, upper, .. } => [lower, upper].map(|a| a.to_f64()),
+        }),
+        ..plan.clone()
+    };
+    super::monte_carlo::run(&draw(form, stack, unit), &plan)
+}
+
+/// The requirement as the engine takes it.
+fn draw(form: &Form, stack: &Stack, unit: Unit) -> Model {
+    let (value, gap) = match form {
+        Form::Linear { terms, .. } => (terms.clone(), None),
+        Form::GasketFill { gap, .. } => (form.value(), Some(gap.clone())),
+    };
+    let mut sources = Sources {
+        unit,
+        list: Vec::new(),
+        lots: Vec::new(),
+    };
+    let mut joint = Vec::new();
+    let enters = |part: &Contributor| form.terms().any(|term| term == part.term);
+    let mut drawn: Vec<(&Contributor, Drawn)> = Vec::new();
+    let groups = together(stack);
+    for part in stack.contributors.iter().filter(|part| enters(part)) {
+        let tied = groups.iter().any(|group| group.contains(&part.term));
+        let own = if tied {
+            sources.normal(part)
+        } else {
+            sources.add(part)
+        };
+        drawn.push((part, own));
+    }
+    for group in groups {
+        let members: Vec<(model::Term, usize)> = drawn
+            .iter()
+            .filter(|(part, _)| group.contains(&part.term))
+            .filter_map(|(part, drawn)| Some((part.term, *drawn.own.first()?.first()?)))
+            .collect();
+        if members.len() < 2 {
+            continue;
+        }
+        let r = |a: model::Term, b: model::Term| {
+            if a == b {
+                return 1.0;
+            }
+            let mut pairs = stack.correlations.iter();
+            let pair = pairs.find(|pair| pair.between == [a, b] || pair.between == [b, a]);
+            pair.map_or(0.0, |pair| pair.coefficient.to_f64())
+        };
+        joint.push(Joint {
+            members: members.iter().map(|(_, source)| *source).collect(),
+            correlation: members
+                .iter()
+                .map(|(a, _)| members.iter().map(|(b, _)| r(*a, *b)).collect())
+                .collect(),
+        });
+    }
+    let sum = |terms: &Terms| Sum {
+        constant: 0.0,
+        terms: drawn
+            .iter()
+            .flat_map(|(part, drawn)| drawn.terms(weight(terms, part.term)))
+            .collect(),
+    };
+    Model {
+        measurand: match gap {
+            None => Measurand::Sum(sum(&value)),
+            Some(gap) => Measurand::Ratio {
+                free: sum(&value),
+                gap: sum(&gap),
+            },
+        },
+        sources: sources.list,
+        joint,
+    }
+}
+
+fn weight(terms: &Terms, of: model::Term) -> f64 {
+    let own = terms.iter().filter(|(term, _)| *term == of);
+    own.map(|(_, c)| *c).sum::<Millionths>().to_f64()
+}
+
+/// Terms that are tied to each other by correlations, group by group.
+fn together(stack: &Stack) -> Vec<Vec<model::Term>> {
+    let mut groups: Vec<Vec<model::Term>> = Vec::new();
+    for pair in &stack.correlations {
+        let (mut tied, apart): (Vec<_>, Vec<_>) = groups
+            .into_iter()
+            .partition(|group| pair.between.iter().any(|term| group.contains(term)));
+        tied.push(pair.between.to_vec());
+        groups = apart;
+        groups.push(tied.into_iter().flatten().unique().collect());
+    }
+    groups
+}
+
+/// What is drawn for a contributor.
+struct Drawn {
+    /// A product of sources for each piece.
+    own: Vec<SmallVec<[usize; 3]>>,
+    factor: f64,
+    /// The source of its lot's error, and how many pieces share it.
+    lot: Option<(usize, f64)>,
+}
+
+impl Drawn {
+    fn terms(&self, weight: f64) -> Vec<Term> {
+        if weight == 0.0 {
+            return Vec::new();
+        }
+        let own = self.own.iter().map(|of| Term {
+            factor: weight * self.factor,
+            of: of.clone(),
+        });
+        let lot = self.lot.map(|(source, count)| Term {
+            factor: weight * count,
+            of: smallvec![source],
+        });
+        own.chain(lot).collect()
+    }
+}
+
+struct Sources {
+    unit: Unit,
+    list: Vec<Source>,
+    /// Sources of the errors that lots share.
+    lots: Vec<(Lot, usize)>,
+}
+
+impl Sources {
+    fn push(&mut self, mean: f64, law: Law) -> usize {
+        self.list.push(Source { mean, law });
+        self.list.len() - 1
+    }
+
+    /// A contributor that is correlated with others.
+    fn normal(&mut self, part: &Contributor) -> Drawn {
+        let sd = part.standard.to_f64(self.unit);
+        let source = self.push(self.middle(part), Law::Normal { sd });
+        Drawn {
+            own: vec![smallvec![source]],
+            factor: 1.0,
+            lot: None,
+        }
+    }
+
+    fn add(&mut self, part: &Contributor) -> Drawn {
+        let mut factor = 1.0;
+        let own = match &part.known {
+            Known::Growth(growth) => {
+                // Expansions are in millionths per kelvin.
+                factor = 1e-6;
+                vec![self.growth(growth)]
+            }
+            known => {
+                let law = self.law(part, known);
+                let mean = self.middle(part);
+                (0..part.count)
+                    .map(|_| smallvec![self.push(mean, law)])
+                    .collect()
+            }
+        };
+        let lot = part.lot.map(|error| {
+            let known = self.lots.iter().find(|(lot, _)| *lot == error.lot);
+            let source = known.map(|(_, source)| *source).unwrap_or_else(|| {
+                let sd = error.standard.to_f64(self.unit);
+                let source = self.push(0.0, Law::Normal { sd });
+                self.lots.push((error.lot, source));
+                source
+            });
+            (source, f64::from(part.count))
+        });
+        Drawn { own, factor, lot }
+    }
+
+    fn law(&self, part: &Contributor, known: &Known) -> Law {
+        let half = half(part.tolerance, self.unit);
+        let sd = part.standard.to_f64(self.unit);
+        match (known, part.freedom) {
+            (Known::Within(model::Shape::Rectangular), _) => Law::Rectangular { half },
+            (Known::Within(model::Shape::Triangular), _) => Law::Triangular { half },
+            (Known::Within(model::Shape::UShaped), _) => Law::UShaped { half },
+            (Known::Readings, Some(dof)) => Law::Student { scale: sd, dof },
+            _ => Law::Normal { sd },
+        }
+    }
+
+    /// The middle of what one piece can be.
+    fn middle(&self, part: &Contributor) -> f64 {
+        let [minus, plus] =
+            [part.tolerance.minus, part.tolerance.plus].map(|t| t.to_f64(self.unit));
+        part.nominal.to_f64(self.unit) + (plus - minus) / 2.0
+    }
+
+    fn growth(&mut self, growth: &Growth) -> SmallVec<[usize; 3]> {
+        let thermal = &growth.thermal;
+        let warmer = thermal.running.to_f64() - thermal.cold.to_f64();
+        [
+            (
+                thermal.length.to_f64(self.unit),
+                thermal.length_within.to_f64(self.unit),
+            ),
+            (
+                thermal.expansion.value.to_f64(),
+                thermal.expansion.within.to_f64(),
+            ),
+            (warmer, thermal.temperature_within.to_f64()),
+        ]
+        .into_iter()
+        .map(|(mean, half)| self.push(mean, Law::Rectangular { half }))
+        .collect()
+    }
+}
+
+fn half(tolerance: Tolerance, unit: Unit) -> f64 {
+    (tolerance.minus + tolerance.plus).to_f64(unit) / 2.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::length::{Length, Uncertainty};
+    use crate::model::{Correlation, Shape};
+    use crate::stack::{Coverage, LotError, report};
+
+    fn part(term: model::Term, nominal: i64, within: i64, shape: Shape) -> Contributor {
+        let tolerance = Tolerance::even(Length::from_ticks(within));
+        Contributor {
+            label: String::new(),
+            term,
+            item: None,
+            count: 1,
+            readings: vec![],
+            nominal: Length::from_ticks(nominal),
+            tolerance,
+            known: Known::Within(shape),
+            standard: shape.standard(tolerance),
+            freedom: None,
+            lot: None,
+        }
+    }
+
+    /// Lots, correlations, shapes and uneven sides are the same to the draws as to the report:
+    /// mean and standard deviation agree, and so do the chances where the sum is near to normal.
+    #[test]
+    fn the_draws_agree_with_the_report() {
+        let terms = [
+            model::Term::Dimension(0),
+            model::Term::Dimension(1),
+            model::Term::Pack(0),
+        ];
+        let mut pieces = part(terms[2], 200_000, 3_000, Shape::Rectangular);
+        pieces.count = 4;
+        pieces.tolerance = Tolerance {
+            minus: Length::from_ticks(6_000),
+            plus: Length::ZERO,
+        };
+        pieces.standard = Shape::Rectangular.standard(pieces.tolerance);
+        pieces.lot = Some(LotError {
+            lot: Lot::Item(0),
+            standard: Uncertainty::from(Length::from_ticks(1_500)),
+        });
+        let stack = Stack {
+            contributors: vec![
+                part(terms[0], 1_000_000, 5_000, Shape::UShaped),
+                part(terms[1], 300_000, 4_000, Shape::Triangular),
+                pieces,
+            ],
+            correlations: vec![Correlation {
+                between: [terms[0], terms[1]],
+                coefficient: Millionths::from_raw(-400_000),
+            }],
+        };
+        let one = Millionths::ONE;
+        let form = Form::Linear {
+            terms: vec![(terms[0], one), (terms[1], one), (terms[2], one)],
+            target: Length::from_ticks(2_100_000),
+            lower: Length::from_ticks(2_081_000),
+            upper: Length::from_ticks(2_095_000),
+        };
+        let two = Coverage::Factor(Millionths::from_raw(2_000_000));
+        let expected = report(&form, &stack, two, Unit::Micrometre);
+        let outcome = simulate(&form, &stack, Unit::Micrometre, &Plan::default()).unwrap();
+        assert!(outcome.settled);
+        let side = expected.sides[0];
+        let middle = expected.value - side.middle;
+        assert!((outcome.mean - middle).abs() < 2.0 * outcome.tolerance);
+        assert!((outcome.standard - side.combined).abs() < 2.0 * outcome.tolerance);
+        let conformity = outcome.conformity.unwrap();
+        assert!((conformity.below - expected.sides[0].beyond).abs() < 0.01);
+        assert!((conformity.above - expected.sides[1].beyond).abs() < 0.01);
+        assert!(conformity.below > 0.005 && conformity.above > 0.05);
+    }
+
+    /// A gasket of 1.5 times its gap reaches an allowance of one half whatever the gap is.
+    #[test]
+    fn a_gasket_fill_is_drawn_as_its_allowance() {
+        let gap = model::Term::Dimension(0);
+        let gasket = model::Term::Pack(0);
+        let stack = Stack {
+            contributors: vec![
+                part(gap, 1_000_000, 30_000, Shape::Rectangular),
+                part(gasket, 1_500_000, 0, Shape::Rectangular),
+            ],
+            correlations: vec![],
+        };
+        let form = Form::GasketFill {
+            gasket: 0,
+            gap: vec![(gap, Millionths::ONE)],
+            target: Millionths::from_raw(500_000),
+            lower: Millionths::from_raw(500_000),
+            upper: Millionths::from_raw(900_000),
+        };
+        let outcome = simulate(&form, &stack, Unit::Millimetre, &Plan::default()).unwrap();
+        // By hand: the mean of 1.5 / x over 0.97 to 1.03 is 1.5 ln(1.03 / 0.97) / 0.06, less one.
+        let exact = 1.5 * (1.03_f64 / 0.97).ln() / 0.06 - 1.0;
+        assert!((outcome.mean - exact).abs() < 1e-4, "{}", outcome.mean);
+        // Half of the gaps are wider than nominal.
+        assert!((outcome.conformity.unwrap().below - 0.5).abs() < 0.005);
+    }
+}

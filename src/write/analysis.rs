@@ -1,0 +1,61 @@
+//! The workbook of `gapwright stack`: stack-ups, draws at random and sweeps of some pumps.
+
+use rust_xlsxwriter::Workbook;
+
+use super::stack_up::{self, Subject};
+use super::style::Styles;
+use super::{WriteError, basis, monte_carlo, start, sweep};
+use crate::job::Job;
+use crate::plan::{PackPick, stack};
+use crate::stack::monte_carlo::{Fault, Outcome};
+use crate::sweep::{Point, Sweep};
+
+/// One pump's stack-up.
+#[derive(Debug, Clone)]
+pub struct Analysed {
+    /// Its index in the job.
+    pub pump: usize,
+    /// Its pieces.
+    pub packs: Vec<PackPick>,
+    /// What the draws of each requirement came to, or why there are none.
+    pub draws: Vec<Result<Outcome, Vec<Fault>>>,
+    /// Sweeps, each with what it came to and whether the pieces were chosen anew.
+    pub sweeps: Vec<(Sweep, Vec<Point>, bool)>,
+}
+
+/// The workbook's bytes; `date` (`YYYY-MM-DD`) is printed on it.
+///
+/// # Errors
+/// [`WriteError::Workbook`] and [`WriteError::Date`].
+pub fn workbook(job: &Job, analysed: &[Analysed], date: &str) -> Result<Vec<u8>, WriteError> {
+    let mut workbook: Workbook = start("Stack-up", date)?;
+    let styles = Styles::new();
+    let subjects: Vec<Subject<'_>> = analysed
+        .iter()
+        .map(|one| {
+            let pump = &job.pumps[one.pump];
+            Subject {
+                tag: &pump.tag,
+                model: job.model_of(pump),
+                requirements: &pump.requirements,
+                stack: stack(job, pump, &one.packs),
+            }
+        })
+        .collect();
+    let names = stack_up::write(
+        workbook.add_worksheet(),
+        &subjects,
+        &job.policy,
+        date,
+        &styles,
+    )?;
+    for (name, cell) in names {
+        workbook.define_name(name, &cell)?;
+    }
+    monte_carlo::write(workbook.add_worksheet(), job, analysed, date, &styles)?;
+    if analysed.iter().any(|one| !one.sweeps.is_empty()) {
+        sweep::write(workbook.add_worksheet(), job, analysed, date, &styles)?;
+    }
+    basis::of_analysis(workbook.add_worksheet(), job, date, &styles)?;
+    Ok(workbook.save_to_buffer()?)
+}
