@@ -9,6 +9,7 @@
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
     clippy::cast_precision_loss,
+    clippy::float_cmp,
     missing_docs
 )]
 
@@ -484,6 +485,17 @@ fn a_gap_that_may_close_is_said_to() {
         run(&alone(closed, ratio), &draws(400_000)),
         Err(vec![Fault::NoValue])
     );
+}
+
+/// What is beyond all numbers is no number's neighbour: without a value, or without a mean.
+#[test]
+fn what_overflows_is_refused() {
+    for half in [1e300, 8e307, 1.7e308] {
+        let outcome = run(&sum(vec![source(0.0, rectangular(half))]), &draws(20_000));
+        assert_eq!(outcome, Err(vec![Fault::NoValue]), "{half:e}");
+    }
+    let outcome = run(&sum(vec![source(0.0, rectangular(1e150))]), &draws(20_000));
+    assert!(outcome.is_ok_and(|outcome| outcome.standard.is_finite()));
 }
 
 // The laws one by one.
