@@ -479,6 +479,11 @@ fn a_gap_that_may_close_is_said_to() {
     let histogram = &outcome.histogram;
     let counted = counted + histogram.below + histogram.above;
     assert_eq!(counted + outcome.without_value, outcome.draws);
+    // Above 50 are the gaps from nought to 1/51, and none of those that are not open.
+    let limited = run(&model, &within([0.0, 50.0], draws(400_000))).unwrap();
+    let shares = limited.conformity.unwrap();
+    assert!((shares.above - 1.0 / 51.0).abs() < chance(1.0 / 51.0, 400_000));
+    assert!((shares.conforming + shares.above + shares.below + share - 1.0).abs() < 1e-12);
     // A gap that is never open.
     let closed = vec![sources[0], source(-1.0, rectangular(0.5))];
     assert_eq!(
