@@ -162,7 +162,7 @@ mod tests {
     #[test]
     fn a_uniform_draw_is_the_middle_of_its_cell() {
         use chacha20::rand_core::SeedableRng;
-        use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
+        use rand_chacha::rand_core::Rng as _;
         let mut other = rand_chacha::ChaCha8Rng::from_seed([7; 32]);
         let mut rng = ChaCha8Rng::from_seed([7; 32]);
         other.set_stream(3);
