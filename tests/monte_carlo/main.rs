@@ -9,6 +9,7 @@
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
     clippy::cast_precision_loss,
+    clippy::float_cmp,
     missing_docs
 )]
 
@@ -478,12 +479,28 @@ fn a_gap_that_may_close_is_said_to() {
     let histogram = &outcome.histogram;
     let counted = counted + histogram.below + histogram.above;
     assert_eq!(counted + outcome.without_value, outcome.draws);
+    // Above 50 are the gaps from nought to 1/51, and none of those that are not open.
+    let limited = run(&model, &within([0.0, 50.0], draws(400_000))).unwrap();
+    let shares = limited.conformity.unwrap();
+    assert!((shares.above - 1.0 / 51.0).abs() < chance(1.0 / 51.0, 400_000));
+    assert!((shares.conforming + shares.above + shares.below + share - 1.0).abs() < 1e-12);
     // A gap that is never open.
     let closed = vec![sources[0], source(-1.0, rectangular(0.5))];
     assert_eq!(
         run(&alone(closed, ratio), &draws(400_000)),
         Err(vec![Fault::NoValue])
     );
+}
+
+/// What is beyond all numbers is no number's neighbour: without a value, or without a mean.
+#[test]
+fn what_overflows_is_refused() {
+    for half in [1e300, 8e307, 1.7e308] {
+        let outcome = run(&sum(vec![source(0.0, rectangular(half))]), &draws(20_000));
+        assert_eq!(outcome, Err(vec![Fault::NoValue]), "{half:e}");
+    }
+    let outcome = run(&sum(vec![source(0.0, rectangular(1e150))]), &draws(20_000));
+    assert!(outcome.is_ok_and(|outcome| outcome.standard.is_finite()));
 }
 
 // The laws one by one.

@@ -138,15 +138,15 @@ impl<'a> Drawer<'a> {
         self.draw(&mut desk, 0);
         let draws = &mut desk.draws;
         draws.sort_unstable_by(upwards);
-        // Six standard deviations of how far two batches differ in what lies beyond a tail.
+        // Four standard deviations of how far two batches differ in what lies beyond a tail.
         let tail = tail(self.size, self.plan.level);
-        let beyond = (tail + 6 * (2 * tail).isqrt()).min(self.size - 1);
+        let beyond = (tail + 4 * (2 * tail).isqrt()).min(self.size - 1);
         let far = self.size / 2_000;
-        let finite = draws.iter().rev().copied().filter(|draw| draw.is_finite());
+        let mut finite = draws.iter().rev().copied().filter(|draw| draw.is_finite());
         Cuts {
             low: draws[beyond],
             high: draws[self.size - 1 - beyond],
-            classes: [draws[far], finite.skip(far).next().unwrap_or(draws[far])],
+            classes: [draws[far], finite.nth(far).unwrap_or(draws[far])],
         }
     }
 

@@ -75,6 +75,7 @@ impl Tails<'_> {
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp)]
 mod tests {
     use super::*;
 
