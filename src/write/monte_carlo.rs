@@ -1,8 +1,8 @@
 //! The Monte Carlo sheet: what drawing each requirement at random came to.
 
 use rust_xlsxwriter::{
-    Chart, ChartFormat, ChartLegendPosition, ChartRange, ChartSolidFill, ChartType, Worksheet,
-    XlsxError,
+    Chart, ChartFont, ChartFormat, ChartLegendPosition, ChartRange, ChartSolidFill, ChartType,
+    Worksheet, XlsxError,
 };
 
 use super::analysis::Analysed;
@@ -67,7 +67,7 @@ pub(super) fn write(
         ],
         styles,
     )?;
-    sheet.set_row_height(3, 46.0)?;
+    sheet.set_row_height(3, 62.0)?;
     let mut row = 3;
     let mut pictures: Vec<(String, &Outcome)> = Vec::new();
     for one in analysed {
@@ -132,7 +132,7 @@ pub(super) fn write(
         let (column, below) = if index % 2 == 0 {
             (0, 0)
         } else {
-            (7, PICTURE + 1)
+            (6, PICTURE + 1)
         };
         sheet.insert_chart(row, column, &picture(title, data))?;
         row += below;
@@ -179,6 +179,9 @@ fn picture(title: &str, data: u16) -> Chart {
         .set_gap(5)
         .set_format(ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)));
     chart.title().set_name(title);
+    chart
+        .title()
+        .set_font(ChartFont::new().set_size(10).set_bold());
     chart.legend().set_position(ChartLegendPosition::Bottom);
     chart.x_axis().set_num_format("0.0000");
     chart.y_axis().set_num_format("0.0 %");

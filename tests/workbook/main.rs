@@ -2,6 +2,8 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+mod demanding;
+mod engine;
 mod expanded;
 
 use std::fs;

@@ -132,11 +132,12 @@ impl Picture {
             &mut chart,
             &format!("{}: who moves it how far at worst", self.title),
         );
+        // In a chart of bars the upright axis is the one of the categories.
         chart
-            .x_axis()
+            .y_axis()
             .set_reverse()
             .set_label_position(ChartAxisLabelPosition::Low);
-        chart.y_axis().set_num_format(length_format(self.unit));
+        chart.x_axis().set_num_format(length_format(self.unit));
         chart
     }
 

@@ -481,7 +481,7 @@ impl<'a> Block<'a> {
         )?;
         sheet.one(
             Row::RootSumSquare,
-            "Root sum square (presumes independent, centred, like contributors)",
+            "Root sum square (if independent, centred, alike)",
             &format!("SQRT({squares})"),
             report.root_sum_square,
             &length,
@@ -603,10 +603,7 @@ impl<'a> Block<'a> {
             percent,
         )?;
         let conforming = at(Row::Conforming, 0);
-        sheet.label(
-            Row::Risk,
-            "Risk: of accepting what does not conform, of rejecting what does",
-        )?;
+        sheet.label(Row::Risk, "Risk in accepting it; risk in rejecting it")?;
         sheet.put(
             Row::Risk,
             0,
@@ -649,21 +646,21 @@ impl<'a> Block<'a> {
         };
         sheet.reach(
             Row::ReachWorst,
-            "Reach in the worst case: from, to",
+            "Reaches in the worst case: from, to",
             reach(Row::Worst),
             |s| s.worst,
             &length,
         )?;
         sheet.reach(
             Row::ReachExpanded,
-            "Reach by the expanded uncertainty: from, to",
+            "Reaches by expanded uncertainty: from, to",
             reach(Row::Expanded),
             Side::clear,
             &length,
         )?;
         sheet.reach(
             Row::ReachRootSumSquare,
-            "Reach by the root sum square: from, to",
+            "Reaches by root sum square: from, to",
             reach(Row::RootSumSquare),
             |_| report.root_sum_square,
             &length,
