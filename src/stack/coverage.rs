@@ -46,6 +46,9 @@ impl FromStr for Coverage {
     }
 }
 
+/// Factors in millionths, by level in millionths and degrees of freedom.
+type Factors = HashMap<(i64, Option<u32>), i64>;
+
 /// From this many degrees of freedom on the factor of so many is used: a little too wide.
 const MOST_FREEDOM: u32 = 1_000;
 
@@ -65,8 +68,7 @@ impl Coverage {
     /// assert_eq!(level.factor(None).to_string(), "2.57583");
     /// ```
     pub fn factor(self, freedom: Option<u32>) -> Millionths {
-        static KNOWN: LazyLock<RwLock<HashMap<(i64, Option<u32>), i64>>> =
-            LazyLock::new(RwLock::default);
+        static KNOWN: LazyLock<RwLock<Factors>> = LazyLock::new(RwLock::default);
         let level = match self {
             Coverage::Factor(factor) => return factor,
             Coverage::Level(level) => level,

@@ -382,9 +382,13 @@ fn thermal(
         let formula = format!("ROUND({l}*{a}*{warmer}/1000000*{ticks},0)/{ticks}");
         let value = growth.value.to_f64(unit);
         put(sheet, (*line, NOMINAL), &formula, value, &format)?;
-        // The furthest of all products of ends, rounded up to a tick.
-        let furthest =
-            format!("(({l}+{dl})*({a}+{da})*(ABS({warmer})+{dt})-{l}*{a}*ABS({warmer}))/1000000");
+        // The furthest product of ends from the value as rounded, up to a tick.
+        let most = format!("({l}+{dl})*({a}+{da})*(ABS({warmer})+{dt})/1000000");
+        let least = format!(
+            "IF(ABS({warmer})<{dt},({l}+{dl})*({a}+{da}),({l}-{dl})*({a}-{da}))*(ABS({warmer})-{dt})/1000000"
+        );
+        let value = format!("ABS({})", cell(*line, NOMINAL));
+        let furthest = format!("MAX({most}-{value},{value}-{least})");
         let formula = format!("-INT(-ROUND({furthest}*{ticks},4))/{ticks}");
         for (column, side) in [
             (MINUS, growth.tolerance.minus),
