@@ -405,7 +405,7 @@ struct Consumable {
 }
 
 /// Two lots of packing rings that only together are enough; three lantern rings too few.
-const CONSUMABLES: [Consumable; 5] = [
+const CONSUMABLES: [Consumable; 7] = [
     Consumable {
         item: "PR-3/8-old",
         kind: "packing ring",
@@ -455,6 +455,26 @@ const CONSUMABLES: [Consumable; 5] = [
         reserved: 0,
         cost: 2.45,
         min_level: 4,
+    },
+    Consumable {
+        item: "MS-M40",
+        kind: "mechanical seal",
+        fit: "M40",
+        thickness: "",
+        on_hand: 9,
+        reserved: 0,
+        cost: 186.0,
+        min_level: 1,
+    },
+    Consumable {
+        item: "CS-M40",
+        kind: "cap screw",
+        fit: "M40",
+        thickness: "",
+        on_hand: 44,
+        reserved: 0,
+        cost: 0.35,
+        min_level: 8,
     },
 ];
 

@@ -624,7 +624,7 @@ fn one_reading_where_several_are_asked_for() {
     assert_eq!((ring.readings.len(), ring.freedom), (2, Some(1)));
     assert_eq!(ring.value.show(Unit::Inch), "0.0501");
     // s = 0.0002 / root 2, of the mean 0.0001 in.
-    assert_eq!(ring.standard.raw(), 25_400_000);
+    assert_eq!(ring.standard.raw(), 2_540_000_000);
     let one = pumps.replace(",0.050\n", ",,0.050,\n");
     fs::write(shop.path("pumps.csv"), one).unwrap();
     let found = job(&sources).unwrap_err();

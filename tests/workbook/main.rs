@@ -235,10 +235,16 @@ fn the_stack_up_shows_the_librarys_own_uncertainties() {
     let folder = TempDir::new().unwrap();
     let mut book: Xlsx<_> = open_workbook(write_to(&folder, &verified)).unwrap();
     let range = book.worksheet_range("Stack-up").unwrap();
-    let found: Vec<f64> = range
-        .rows()
-        .filter(|row| row[0].to_string().starts_with("Expanded uncertainty"))
-        .map(|row| row[2].get_float().unwrap())
+    let rows = |label: &str| -> Vec<[f64; 2]> {
+        let rows = range.rows().filter(|row| row[0] == Data::String(label.into()));
+        rows.map(|row| [1, 2].map(|column| row[column].get_float().unwrap()))
+            .collect()
+    };
+    // The guard is the expanded uncertainty and how far the middle lies towards the limit.
+    let found: Vec<f64> = rows("Expanded uncertainty")
+        .iter()
+        .zip(rows("Middle of the tolerances, towards the limit"))
+        .flat_map(|(u, middle)| [0, 1].map(|side| (u[side] + middle[side]).max(0.0)))
         .collect();
     let job = verified.job();
     let mut expected = Vec::new();
@@ -249,12 +255,10 @@ fn the_stack_up_shows_the_librarys_own_uncertainties() {
             expected.extend([v.guard_lower, v.guard_upper].map(|x| x.to_f64(unit)));
         }
     }
-    assert!(expected.len() > 10 && found.len() == expected.len());
+    assert_eq!(found.len(), expected.len());
+    assert!(expected.iter().filter(|guard| **guard > 0.0).count() > 10);
     for (found, expected) in found.iter().zip(&expected) {
-        assert!(
-            (found - expected).abs() < 1e-9 && *found > 0.0,
-            "{found} for {expected}"
-        );
+        assert!((found - expected).abs() < 1e-9, "{found} for {expected}");
     }
 }
 
@@ -262,11 +266,11 @@ fn shows_the_librarys_own_numbers(verified: &Verified) {
     let folder = TempDir::new().unwrap();
     let mut book: Xlsx<_> = open_workbook(write_to(&folder, verified)).unwrap();
     let range = book.worksheet_range("Stack-up").unwrap();
-    let column = |label: &str| -> Vec<Data> {
+    let column = |label: &str, column: usize| -> Vec<Data> {
         range
             .rows()
             .filter(|row| row[0] == Data::String(label.into()))
-            .map(|row| row[2].clone())
+            .map(|row| row[column].clone())
             .collect()
     };
     let job = verified.job();
@@ -279,12 +283,12 @@ fn shows_the_librarys_own_numbers(verified: &Verified) {
         }
     }
     let labels = [
-        "Nominal value",
-        "Margin at the lower limit",
-        "Margin at the upper limit",
+        ("Nominal value", 1),
+        ("Margin by the rule in force", 1),
+        ("Margin by the rule in force", 2),
     ];
-    for (at, label) in labels.into_iter().enumerate() {
-        let found = column(label);
+    for (at, (label, side)) in labels.into_iter().enumerate() {
+        let found = column(label, side);
         assert_eq!(found.len(), expected.len());
         for (found, expected) in found.iter().zip(&expected) {
             let Data::Float(found) = found else {
@@ -297,7 +301,7 @@ fn shows_the_librarys_own_numbers(verified: &Verified) {
             );
         }
     }
-    let verdicts = column("Verdict");
+    let verdicts = column("Verdict by the rule in force", 1);
     assert_eq!(verdicts.len(), expected.len());
     assert!(verdicts.iter().all(|v| *v == Data::String("met".into())));
 }
