@@ -1,6 +1,7 @@
 //! Readers: files in, a checked [`Job`] out, or every problem that stands in the way.
 
 mod csv;
+mod drawing;
 mod model;
 mod policy;
 mod pumps;
@@ -104,6 +105,13 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
         role: "model".into(),
         file: library.source_of(&model.name),
         sha256: model.sha256.clone(),
+    }));
+    inputs.extend(pumps.models.iter().filter_map(|model| {
+        Some(Input {
+            role: "drawing".into(),
+            file: library.drawing_file(&model.name)?,
+            sha256: sha256(&model.drawing.as_ref()?.bytes),
+        })
     }));
     if let Some((file, sha256)) = library.own_materials() {
         inputs.push(Input {
