@@ -24,6 +24,7 @@
 //! | [`stack`] | contributors of a requirement, its worst case and expanded uncertainty |
 //! | [`choose`] | combinations, patterns, bounds, the search, and why a pump is short |
 //! | [`plan`], [`verify`] | what was chosen, and the checker |
+//! | [`crush`] | how far gaskets are crushed, against what their materials give way |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and mend |
 //! | [`words`], [`mod@write`] | plans in words, workbooks and JSON out |
 //! | [`cli`] | the command line |
@@ -53,6 +54,7 @@
 
 pub mod choose;
 pub mod cli;
+pub mod crush;
 pub mod cutting;
 pub mod decimal;
 pub mod job;

@@ -1,5 +1,6 @@
 //! Plans in words: the same on the terminal, on every sheet and on the kit slip.
 
+use crate::crush::{Crush, Standing, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Money, show_price};
 use crate::job::Job;
@@ -41,6 +42,48 @@ pub fn both(length: Length, unit: Unit) -> String {
 pub fn about(length: Fine, unit: Unit) -> String {
     let places = usize::try_from(unit.places()).unwrap_or(4);
     format!("{:.places$} {unit}", length.to_f64(unit))
+}
+
+/// How far a gasket is crushed and what its material gives way, in a sentence without its full
+/// stop; `None` where that is not known. That a gasket crushed too little may leak, and one
+/// crushed too far may tear, is common practice, no source.
+pub fn crush(job: &Job, pump: &Pump, crush: &Crush) -> Option<String> {
+    let (range, standing) = (crush.range?, crush.standing?);
+    let item = &job.stock[crush.item];
+    // A tenth of a percent; rounded away from the range, so that the words never contradict it.
+    let (raw, tenth) = (crush.percent.raw(), 100_000);
+    let (warning, tenths, so) = match standing {
+        Standing::Within => ("", (raw + tenth / 2).div_euclid(tenth), ""),
+        Standing::Below => ("WARNING: ", raw.div_euclid(tenth), ": it may leak"),
+        Standing::Above => {
+            let so = ": it may tear, or keep the parts from closing";
+            ("WARNING: ", -(-raw).div_euclid(tenth), so)
+        }
+    };
+    Some(format!(
+        "{warning}{}: {} is crushed by {}.{} %, and {} gives way by {} to {} % under its usual test load{so}",
+        pump.requirements[crush.requirement].label,
+        item.item,
+        tenths.div_euclid(10),
+        tenths.rem_euclid(10),
+        item.material.as_deref().unwrap_or("its material"),
+        range.least,
+        range.most,
+    ))
+}
+
+/// The gaskets of all kitted pumps that are crushed by less or by more than their material gives
+/// way, a sentence each.
+pub fn crush_warnings(job: &Job, plan: &Plan) -> Vec<String> {
+    let mut said = Vec::new();
+    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+        let Kit::Served(packs) = kit else { continue };
+        let crushes = crushes(job, pump, packs);
+        let warnings = crushes.iter().filter(|crush| crush.is_warning());
+        let warnings = warnings.filter_map(|crush| self::crush(job, pump, crush));
+        said.extend(warnings.map(|text| format!("{}: {text}.", pump.tag)));
+    }
+    said
 }
 
 /// An amount of money with the currency, rounded to two places.
