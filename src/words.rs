@@ -44,21 +44,26 @@ pub fn about(length: Fine, unit: Unit) -> String {
     format!("{:.places$} {unit}", length.to_f64(unit))
 }
 
+/// What may come of a gasket that is crushed too little: common practice, no source.
+const LEAK: &str = ": it may leak";
+/// What may come of one that is crushed too far: common practice, no source.
+const TEAR: &str = ": it may tear, or keep the parts from closing";
+
 /// How far a gasket is crushed and what its material gives way, in a sentence without its full
-/// stop; `None` where that is not known. That a gasket crushed too little may leak, and one
-/// crushed too far may tear, is common practice, no source.
+/// stop; `None` where that is not known.
 pub fn crush(job: &Job, pump: &Pump, crush: &Crush) -> Option<String> {
     let (range, standing) = (crush.range?, crush.standing?);
     let item = &job.stock[crush.item];
-    // A tenth of a percent; rounded away from the range, so that the words never contradict it.
+    // The nearest tenth of a percent, unless that would contradict the words.
     let (raw, tenth) = (crush.percent.raw(), 100_000);
+    let nearest = (raw + tenth / 2).div_euclid(tenth);
+    let (least, most) = (range.least.raw(), range.most.raw());
     let (warning, tenths, so) = match standing {
-        Standing::Within => ("", (raw + tenth / 2).div_euclid(tenth), ""),
-        Standing::Below => ("WARNING: ", raw.div_euclid(tenth), ": it may leak"),
-        Standing::Above => {
-            let so = ": it may tear, or keep the parts from closing";
-            ("WARNING: ", -(-raw).div_euclid(tenth), so)
-        }
+        Standing::Below if nearest * tenth < least => ("WARNING: ", nearest, LEAK),
+        Standing::Below => ("WARNING: ", (raw - 1).div_euclid(tenth), LEAK),
+        Standing::Within => ("", nearest, ""),
+        Standing::Above if nearest * tenth > most => ("WARNING: ", nearest, TEAR),
+        Standing::Above => ("WARNING: ", raw.div_euclid(tenth) + 1, TEAR),
     };
     Some(format!(
         "{warning}{}: {} is crushed by {}.{} %, and {} gives way by {} to {} % under its usual test load{so}",

@@ -4,6 +4,7 @@ mod basis;
 pub mod blank;
 pub mod json;
 mod kits;
+mod models;
 mod picking;
 mod reorder;
 mod short;
@@ -110,6 +111,7 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     if !verified.job().fit_sheet.rows.is_empty() {
         stock_after::fit(workbook.add_worksheet(), verified, date, &styles)?;
     }
+    models::write(workbook.add_worksheet(), verified, date, &styles)?;
     basis::write(workbook.add_worksheet(), verified, date, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }

@@ -143,16 +143,18 @@ impl Draft<'_> {
             (_, Term::Dimension(_)) => 1,
             _ => 2,
         });
-        let found = open.iter().find_map(|&term| {
-            Some((
-                term,
-                self.answer(&face, term).filter(|l| *l > Length::ZERO)?,
-            ))
+        // Where pieces of the usual size leave nothing for the answer, thinner ones do.
+        let sizes = [1, 2, 4, 8, 16].map(|part| Length::from_ticks(self.usual().ticks() / part));
+        let found = sizes.iter().find_map(|&size| {
+            open.iter().find_map(|&term| {
+                let length = self.answer(&face, term, size)?;
+                (length > Length::ZERO).then_some((term, length, size))
+            })
         });
-        let usual = self.usual();
+        let usual = found.map_or(self.usual(), |(_, _, size)| size);
         for &term in &open {
             let length = match found {
-                Some((answering, length)) if answering == term => length,
+                Some((answering, length, _)) if answering == term => length,
                 _ => usual,
             };
             if let Some(at) = self.at(term) {
@@ -161,8 +163,8 @@ impl Draft<'_> {
         }
     }
 
-    /// The length of one term with which the sum comes to its bound, the open ones being usual.
-    fn answer(&self, face: &Face, wanted: Term) -> Option<Length> {
+    /// The length of one term with which the sum comes to its bound, the open ones being of a size.
+    fn answer(&self, face: &Face, wanted: Term, size: Length) -> Option<Length> {
         let mut rest = Fine::from(face.bound);
         let mut by = 0;
         for (term, sensitivity) in &face.terms {
@@ -171,8 +173,8 @@ impl Draft<'_> {
                     by += i128::from(sensitivity.raw());
                     continue;
                 }
-                Term::Dimension(index) => self.dimensions[index].unwrap_or(self.usual()),
-                Term::Pack(index) => self.packs[index].unwrap_or(self.usual()),
+                Term::Dimension(index) => self.dimensions[index].unwrap_or(size),
+                Term::Pack(index) => self.packs[index].unwrap_or(size),
                 Term::Thermal(index) => Growth::of(self.model.thermals[index].clone()).value,
             };
             rest = rest - *sensitivity * length;

@@ -60,6 +60,7 @@ fn every_sheet_is_there_in_its_order() {
         "Short",
         "Reorder",
         "Stock after",
+        "Models",
         "Basis",
     ];
     assert_eq!(book.sheet_names(), expected);
