@@ -26,6 +26,7 @@
 //! | [`choose`] | combinations, patterns, bounds, the search, and why a pump is short |
 //! | [`plan`], [`verify`] | what was chosen, and the checker |
 //! | [`bag`] | the consumables that go with each kit |
+//! | [`crush`] | how far gaskets are crushed, against what their materials give way |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and mend |
 //! | [`words`], [`mod@write`] | plans in words, workbooks and JSON out |
 //! | [`cli`] | the command line |
@@ -56,6 +57,7 @@
 pub mod bag;
 pub mod choose;
 pub mod cli;
+pub mod crush;
 pub mod cutting;
 pub mod decimal;
 pub mod job;

@@ -1,5 +1,8 @@
 //! A model: one arrangement of pump. Which dimensions are measured, where pieces go, what must hold.
 
+use std::fmt;
+use std::sync::Arc;
+
 use crate::decimal::Millionths;
 use crate::length::{Length, Tolerance, Uncertainty, Unit};
 
@@ -28,8 +31,49 @@ pub struct Model {
     pub materials: Vec<Material>,
     /// Cautions of this arrangement, beside the usual ones.
     pub cautions: Vec<Caution>,
+    /// An example of its readings and packs, for workbooks to start from.
+    pub examples: Examples,
+    /// Its drawing, if it has one.
+    pub drawing: Option<Drawing>,
     /// SHA-256 of the file's bytes, in hexadecimal.
     pub sha256: String,
+}
+
+impl Model {
+    /// What is known of a material, its name in capital or small letters.
+    pub fn material(&self, name: &str) -> Option<&Material> {
+        let name = name.to_lowercase();
+        self.materials
+            .iter()
+            .find(|m| m.name.to_lowercase() == name)
+    }
+}
+
+/// An example of a model's readings and packs, as far as its file gives one.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Examples {
+    /// The value of each of the model's dimensions.
+    pub dimensions: Vec<Option<Length>>,
+    /// The total of each of the model's packs.
+    pub packs: Vec<Option<Length>>,
+}
+
+/// The drawing of a model: a PNG or JPEG picture.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Drawing {
+    /// The file's bytes, shared by all copies.
+    pub bytes: Arc<[u8]>,
+    /// Width in pixels.
+    pub width: u32,
+    /// Height in pixels.
+    pub height: u32,
+}
+
+impl fmt::Debug for Drawing {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (width, height, bytes) = (self.width, self.height, self.bytes.len());
+        write!(f, "Drawing {{ {width} x {height} pixels, {bytes} bytes }}")
+    }
 }
 
 /// A measured dimension.

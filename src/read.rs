@@ -1,6 +1,7 @@
 //! Readers: files in, a checked [`Job`] out, or every problem that stands in the way.
 
 mod csv;
+mod drawing;
 mod model;
 mod pieces;
 mod plan;
@@ -162,17 +163,28 @@ fn inputs(books: &[(&str, Option<&Book>)], models: &[Model], library: &Library) 
             sha256: book.sha256.clone(),
         })
     });
-    let models = models.iter().map(|model| Input {
+    let models_read = models.iter().map(|model| Input {
         role: "model".into(),
         file: library.source_of(&model.name),
         sha256: model.sha256.clone(),
+    });
+    let drawings = models.iter().filter_map(|model| {
+        Some(Input {
+            role: "drawing".into(),
+            file: library.drawing_file(&model.name)?,
+            sha256: sha256(&model.drawing.as_ref()?.bytes),
+        })
     });
     let materials = library.own_materials().map(|(file, sha256)| Input {
         role: "materials table".into(),
         file: file.clone(),
         sha256: sha256.clone(),
     });
-    books.chain(models).chain(materials).collect()
+    books
+        .chain(models_read)
+        .chain(drawings)
+        .chain(materials)
+        .collect()
 }
 
 /// Sheets of a workbook that nothing is read from.

@@ -1,6 +1,7 @@
 //! Plans in words: the same on the terminal, on every sheet and on the kit slip.
 
 use crate::bag::{Bag, Share, serving};
+use crate::crush::{Crush, Standing, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Money, show_price};
 use crate::job::Job;
@@ -45,6 +46,53 @@ pub fn both(length: Length, unit: Unit) -> String {
 pub fn about(length: Fine, unit: Unit) -> String {
     let places = usize::try_from(unit.places()).unwrap_or(4);
     format!("{:.places$} {unit}", length.to_f64(unit))
+}
+
+/// What may come of a gasket that is crushed too little: common practice, no source.
+const LEAK: &str = ": it may leak";
+/// What may come of one that is crushed too far: common practice, no source.
+const TEAR: &str = ": it may tear, or keep the parts from closing";
+
+/// How far a gasket is crushed and what its material gives way, in a sentence without its full
+/// stop; `None` where that is not known.
+pub fn crush(job: &Job, pump: &Pump, crush: &Crush) -> Option<String> {
+    let (range, standing) = (crush.range?, crush.standing?);
+    let item = &job.stock[crush.item];
+    // The nearest tenth of a percent, unless that would contradict the words.
+    let (raw, tenth) = (crush.percent.raw(), 100_000);
+    let nearest = (raw + tenth / 2).div_euclid(tenth);
+    let (least, most) = (range.least.raw(), range.most.raw());
+    let (warning, tenths, so) = match standing {
+        Standing::Below if nearest * tenth < least => ("WARNING: ", nearest, LEAK),
+        Standing::Below => ("WARNING: ", (raw - 1).div_euclid(tenth), LEAK),
+        Standing::Within => ("", nearest, ""),
+        Standing::Above if nearest * tenth > most => ("WARNING: ", nearest, TEAR),
+        Standing::Above => ("WARNING: ", raw.div_euclid(tenth) + 1, TEAR),
+    };
+    Some(format!(
+        "{warning}{}: {} is crushed by {}.{} %, and {} gives way by {} to {} % under its usual test load{so}",
+        pump.requirements[crush.requirement].label,
+        item.item,
+        tenths.div_euclid(10),
+        tenths.rem_euclid(10),
+        item.material.as_deref().unwrap_or("its material"),
+        range.least,
+        range.most,
+    ))
+}
+
+/// The gaskets of all kitted pumps that are crushed by less or by more than their material gives
+/// way, a sentence each.
+pub fn crush_warnings(job: &Job, plan: &Plan) -> Vec<String> {
+    let mut said = Vec::new();
+    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+        let Kit::Served(packs) = kit else { continue };
+        let crushes = crushes(job, pump, packs);
+        let warnings = crushes.iter().filter(|crush| crush.is_warning());
+        let warnings = warnings.filter_map(|crush| self::crush(job, pump, crush));
+        said.extend(warnings.map(|text| format!("{}: {text}.", pump.tag)));
+    }
+    said
 }
 
 /// An amount of money with the currency, rounded to two places.

@@ -5,6 +5,7 @@ mod basis;
 pub mod blank;
 pub mod json;
 mod kits;
+mod models;
 mod monte_carlo;
 mod picking;
 mod reorder;
@@ -107,6 +108,7 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     if !verified.job().fit_sheet.rows.is_empty() {
         stock_after::fit(workbook.add_worksheet(), verified, date, &styles)?;
     }
+    models::write(workbook.add_worksheet(), verified.job(), date, &styles)?;
     basis::write(workbook.add_worksheet(), verified, date, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }

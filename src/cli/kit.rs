@@ -236,11 +236,21 @@ pub(super) fn run(args: &Args) -> u8 {
     DONE
 }
 
+/// The most gaskets that are warned of on the terminal one by one.
+const MOST_WARNINGS: usize = 20;
+
 /// A short account of the plan on the terminal.
 fn account(verified: &Verified, args: &Args) {
     let (job, plan) = (verified.job(), verified.plan());
     for warning in &job.warnings {
         eprintln!("warning: {warning}\n");
+    }
+    let crushed = words::crush_warnings(job, plan);
+    for text in crushed.iter().take(MOST_WARNINGS) {
+        eprintln!("{text}");
+    }
+    if let Some(more @ 1..) = crushed.len().checked_sub(MOST_WARNINGS) {
+        eprintln!("WARNING: so for {more} more gaskets; all stand on Summary.");
     }
     if !job.unused.is_empty() {
         println!(

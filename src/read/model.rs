@@ -9,18 +9,20 @@ use serde::Deserialize;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use super::drawing::{self, DrawingAt};
 use super::stock::STACKED;
 use crate::decimal::Millionths;
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::{
-    Caution, Compressibility, ConsumableNeed, Correlation, Dimension, Expansion, Form, Material,
-    Model, Pack, Requirement, SectionColumns, Shape, Spread, Term, Terms, Thermal, is_temperature,
+    Caution, Compressibility, ConsumableNeed, Correlation, Dimension, Examples, Expansion, Form,
+    Material, Model, Pack, Requirement, SectionColumns, Shape, Spread, Term, Terms, Thermal,
+    is_temperature,
 };
 use crate::problem::{Place, Problem, Problems, Spot, mend_name};
 use crate::stack;
 
 /// The models that come with the program: name and text.
-pub const BUILT_IN: [(&str, &str); 2] = [
+pub const BUILT_IN: [(&str, &str); 5] = [
     (
         "screwed-impeller",
         include_str!("../../models/screwed-impeller.toml"),
@@ -29,6 +31,24 @@ pub const BUILT_IN: [(&str, &str); 2] = [
         "front-set-metric",
         include_str!("../../models/front-set-metric.toml"),
     ),
+    ("bearing-cap", include_str!("../../models/bearing-cap.toml")),
+    (
+        "seal-setting",
+        include_str!("../../models/seal-setting.toml"),
+    ),
+    (
+        "thrust-collar",
+        include_str!("../../models/thrust-collar.toml"),
+    ),
+];
+
+/// Their drawings, in the same order.
+pub(super) const DRAWINGS: [&[u8]; BUILT_IN.len()] = [
+    include_bytes!("../../models/screwed-impeller.png"),
+    include_bytes!("../../models/front-set-metric.png"),
+    include_bytes!("../../models/bearing-cap.png"),
+    include_bytes!("../../models/seal-setting.png"),
+    include_bytes!("../../models/thrust-collar.png"),
 ];
 
 /// The materials table that comes with the program.
@@ -47,6 +67,8 @@ pub struct Library {
     own_materials: Option<(String, String)>,
     /// Name to file and text; a folder's file outranks a built-in one of the same name.
     texts: BTreeMap<String, (String, String)>,
+    /// Where the drawing of a model is, if it has one.
+    drawings: BTreeMap<String, DrawingAt>,
 }
 
 impl Library {
@@ -61,11 +83,15 @@ impl Library {
                 )
             })
             .collect();
+        let drawings = BUILT_IN.iter().zip(DRAWINGS);
+        let drawings =
+            drawings.map(|((name, _), bytes)| (name.to_string(), DrawingAt::BuiltIn(bytes)));
         let materials = gather_materials("built-in materials.toml", MATERIALS, problems);
         let mut library = Library {
             materials,
             own_materials: None,
             texts: BTreeMap::new(),
+            drawings: drawings.collect(),
         };
         let Some(folder) = folder else {
             library.texts = texts;
@@ -100,6 +126,11 @@ impl Library {
                             library.own_materials = Some((file, hash));
                         }
                         Ok(text) => {
+                            // A built-in drawing does not show a shop's own model.
+                            library.drawings.remove(&name);
+                            if let Some(own) = drawing::beside(&path) {
+                                library.drawings.insert(name.clone(), DrawingAt::File(own));
+                            }
                             texts.insert(name, (path.display().to_string(), text));
                         }
                         Err(error) => problems.add(trouble(&path, &error)),
@@ -159,11 +190,25 @@ impl Library {
             .unwrap_or_default()
     }
 
+    /// The file of a model's drawing, where it lies in the folder that was given.
+    pub(super) fn drawing_file(&self, name: &str) -> Option<String> {
+        match self.drawings.get(name)? {
+            DrawingAt::BuiltIn(_) => None,
+            DrawingAt::File(path) => Some(path.display().to_string()),
+        }
+    }
+
     /// Reads a model; problems inside it are added once however often it is asked for.
     pub fn find(&self, name: &str, problems: &mut Problems) -> Option<Model> {
         let (file, text) = self.texts.get(name)?;
         match parse_with(name, file, text, &self.materials) {
-            Ok(model) => Some(model),
+            Ok(model) => {
+                let drawing = match self.drawings.get(name) {
+                    Some(at) => Some(at.read(problems)?),
+                    None => None,
+                };
+                Some(Model { drawing, ..model })
+            }
             Err(found) => {
                 problems.absorb(found);
                 None
@@ -185,9 +230,13 @@ const KEYS: [(&str, &[&str]); 10] = [
             "minus",
             "standard_uncertainty",
             "shape",
+            "example",
         ],
     ),
-    ("pack", &["label", "kind", "least_pieces", "most_pieces"]),
+    (
+        "pack",
+        &["label", "kind", "least_pieces", "most_pieces", "example"],
+    ),
     (
         "requirement",
         &[
@@ -288,6 +337,7 @@ struct DimensionFile {
     minus: Option<Spanned<Quantity>>,
     standard_uncertainty: Option<Spanned<Quantity>>,
     shape: Option<Spanned<String>>,
+    example: Option<Spanned<Quantity>>,
 }
 
 #[derive(Deserialize)]
@@ -296,6 +346,7 @@ struct PackFile {
     kind: Spanned<String>,
     least_pieces: Option<u32>,
     most_pieces: Spanned<u32>,
+    example: Option<Spanned<Quantity>>,
 }
 
 #[derive(Deserialize)]
@@ -591,6 +642,7 @@ impl Reader<'_> {
             );
         }
         let unit = unit?;
+        let examples = self.examples(&raw, unit);
         let dimensions = in_file_order(raw.dimension);
         let thermals = in_file_order(raw.thermal);
         let packs = in_file_order(raw.pack);
@@ -694,6 +746,8 @@ impl Reader<'_> {
                     text: c.text,
                 })
                 .collect(),
+            examples: examples?,
+            drawing: None,
             sha256: super::sha256(self.text.as_bytes()),
         })
     }
@@ -712,6 +766,38 @@ impl Reader<'_> {
                 );
             }
         }
+    }
+
+    /// The examples of all dimensions and packs, in the order of the file.
+    fn examples(&mut self, raw: &ModelFile, unit: Unit) -> Option<Examples> {
+        let of = |start: usize, example: &Option<Spanned<Quantity>>| (start, example.clone());
+        let dimensions = raw.dimension.values();
+        let dimensions = dimensions.map(|d| of(d.span().start, &d.get_ref().example));
+        let packs = raw.pack.values();
+        let packs = packs.map(|p| of(p.span().start, &p.get_ref().example));
+        let dimensions = self.lengths(dimensions.collect(), unit);
+        let packs = self.lengths(packs.collect(), unit);
+        Some(Examples {
+            dimensions: dimensions?,
+            packs: packs?,
+        })
+    }
+
+    /// Lengths that may be left out, in the order in which they start.
+    fn lengths(
+        &mut self,
+        mut raw: Vec<(usize, Option<Spanned<Quantity>>)>,
+        unit: Unit,
+    ) -> Option<Vec<Option<Length>>> {
+        raw.sort_by_key(|(start, _)| *start);
+        let read: Vec<Option<Option<Length>>> = raw
+            .iter()
+            .map(|(_, raw)| match raw {
+                Some(raw) => self.length(raw, unit).map(Some),
+                None => Some(None),
+            })
+            .collect();
+        read.into_iter().collect()
     }
 
     fn dimension(

@@ -4,7 +4,7 @@ use rust_xlsxwriter::Workbook;
 
 use super::stack_up::{self, Subject};
 use super::style::Styles;
-use super::{WriteError, basis, monte_carlo, start, sweep};
+use super::{WriteError, basis, models, monte_carlo, start, sweep};
 use crate::job::Job;
 use crate::plan::{PackPick, stack};
 use crate::stack::monte_carlo::{Fault, Outcome};
@@ -56,6 +56,7 @@ pub fn workbook(job: &Job, analysed: &[Analysed], date: &str) -> Result<Vec<u8>,
     if analysed.iter().any(|one| !one.sweeps.is_empty()) {
         sweep::write(workbook.add_worksheet(), job, analysed, date, &styles)?;
     }
+    models::write(workbook.add_worksheet(), job, date, &styles)?;
     basis::of_analysis(workbook.add_worksheet(), job, date, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }

@@ -6,7 +6,7 @@ use rust_xlsxwriter::{
 
 use super::style::{Styles, heads};
 use crate::length::{Fine, Length, Unit};
-use crate::model::{ConsumableNeed, Form, Model, Spread, Term};
+use crate::model::{ConsumableNeed, Face, Form, Model, Spread, Term};
 use crate::packing::RingSpace;
 use crate::policy::Policy;
 use crate::pump::Growth;
@@ -64,53 +64,124 @@ fn new_workbook(title: &str) -> Result<Workbook, XlsxError> {
     Ok(workbook)
 }
 
-/// Example readings and, following from them, an example total for each pack: whole enough that
-/// the blank workbooks can be kitted as they are.
+/// Example readings and an example total for each pack: what the model file says, and worked out
+/// from the requirements' targets where it says nothing, so that the blank workbooks can be kitted
+/// as they are.
 struct Examples {
     dimensions: Vec<Length>,
+    packs: Vec<Length>,
+}
+
+/// Examples on the way: what is not settled yet is open.
+struct Draft<'a> {
+    model: &'a Model,
+    dimensions: Vec<Option<Length>>,
     packs: Vec<Option<Length>>,
 }
 
 impl Examples {
     fn of(model: &Model) -> Examples {
-        let target = model.requirements.iter().find_map(|r| match &r.form {
-            Form::Linear { target, .. } => Some(*target),
-            Form::GasketFill { .. } => None,
-        });
-        // Twice the target leaves room for a pack on either side of it.
-        let first = target.unwrap_or(Length::from_ticks(model.unit.ticks())) * 2;
-        let further = match model.unit {
-            Unit::Inch | Unit::Thou => Length::from_ticks(50 * Unit::Thou.ticks()),
-            Unit::Millimetre | Unit::Micrometre => Length::from_ticks(Unit::Millimetre.ticks() / 2),
+        let given = &model.examples;
+        let mut draft = Draft {
+            model,
+            dimensions: (0..model.dimensions.len())
+                .map(|n| given.dimensions.get(n).copied().flatten())
+                .collect(),
+            packs: (0..model.packs.len())
+                .map(|n| given.packs.get(n).copied().flatten())
+                .collect(),
         };
-        let dimensions: Vec<Length> = (0..model.dimensions.len())
-            .map(|n| if n == 0 { first } else { further })
-            .collect();
-        let mut packs = vec![None; model.packs.len()];
-        for requirement in &model.requirements {
-            // The one pack that is still open brings the requirement to its target.
-            let face = requirement.form.target();
-            let mut rest = -Fine::from(face.bound);
-            let mut open = None;
-            for (term, c) in &face.terms {
-                match *term {
-                    Term::Dimension(index) => rest = rest + *c * dimensions[index],
-                    Term::Thermal(index) => {
-                        let grown = Growth::of(model.thermals[index].clone());
-                        rest = rest + *c * grown.value;
-                    }
-                    Term::Pack(index) => match packs[index] {
-                        Some(total) => rest = rest + *c * total,
-                        None => open = Some((index, c.raw())),
-                    },
-                }
-            }
-            if let Some((index, c)) = open.filter(|(_, c)| *c != 0) {
-                let ticks = i64::try_from(-rest.raw() / i128::from(c)).unwrap_or(0);
-                packs[index] = (ticks > 0).then(|| Length::from_ticks(ticks));
+        // A gasket follows from the gap that everything else leaves, so it comes last.
+        let (fills, linear): (Vec<&Form>, Vec<&Form>) = model
+            .requirements
+            .iter()
+            .map(|r| &r.form)
+            .partition(|form| matches!(form, Form::GasketFill { .. }));
+        for form in linear.into_iter().chain(fills) {
+            draft.settle(form);
+        }
+        let usual = draft.usual();
+        Examples {
+            dimensions: draft
+                .dimensions
+                .iter()
+                .map(|d| d.unwrap_or(usual))
+                .collect(),
+            packs: draft.packs.iter().map(|p| p.unwrap_or(usual)).collect(),
+        }
+    }
+}
+
+impl Draft<'_> {
+    /// A thickness as good as any: twenty thou or half a millimetre.
+    fn usual(&self) -> Length {
+        match self.model.unit {
+            Unit::Inch | Unit::Thou => Length::from_ticks(20 * Unit::Thou.ticks()),
+            Unit::Millimetre | Unit::Micrometre => Length::from_ticks(Unit::Millimetre.ticks() / 2),
+        }
+    }
+
+    fn at(&mut self, term: Term) -> Option<&mut Option<Length>> {
+        match term {
+            Term::Dimension(index) => self.dimensions.get_mut(index),
+            Term::Pack(index) => self.packs.get_mut(index),
+            Term::Thermal(_) => None,
+        }
+    }
+
+    /// Brings a requirement to its target by one of its open terms; the others become usual ones.
+    fn settle(&mut self, form: &Form) {
+        let face = form.target();
+        let mut open: Vec<Term> = Vec::new();
+        for (term, sensitivity) in &face.terms {
+            if sensitivity.raw() != 0 && self.at(*term).is_some_and(|length| length.is_none()) {
+                open.push(*term);
             }
         }
-        Examples { dimensions, packs }
+        // A gasket answers for its gap; else a reading is what differs from pump to pump.
+        open.sort_by_key(|term| match (form, term) {
+            (Form::GasketFill { gasket, .. }, Term::Pack(pack)) if gasket == pack => 0,
+            (_, Term::Dimension(_)) => 1,
+            _ => 2,
+        });
+        // Where pieces of the usual size leave nothing for the answer, thinner ones do.
+        let sizes = [1, 2, 4, 8, 16].map(|part| Length::from_ticks(self.usual().ticks() / part));
+        let found = sizes.iter().find_map(|&size| {
+            open.iter().find_map(|&term| {
+                let length = self.answer(&face, term, size)?;
+                (length > Length::ZERO).then_some((term, length, size))
+            })
+        });
+        let usual = found.map_or(self.usual(), |(_, _, size)| size);
+        for &term in &open {
+            let length = match found {
+                Some((answering, length, _)) if answering == term => length,
+                _ => usual,
+            };
+            if let Some(at) = self.at(term) {
+                *at = Some(length);
+            }
+        }
+    }
+
+    /// The length of one term with which the sum comes to its bound, the open ones being of a size.
+    fn answer(&self, face: &Face, wanted: Term, size: Length) -> Option<Length> {
+        let mut rest = Fine::from(face.bound);
+        let mut by = 0;
+        for (term, sensitivity) in &face.terms {
+            let length = match *term {
+                term if term == wanted => {
+                    by += i128::from(sensitivity.raw());
+                    continue;
+                }
+                Term::Dimension(index) => self.dimensions[index].unwrap_or(size),
+                Term::Pack(index) => self.packs[index].unwrap_or(size),
+                Term::Thermal(index) => Growth::of(self.model.thermals[index].clone()).value,
+            };
+            rest = rest - *sensitivity * length;
+        }
+        let ticks = rest.raw().checked_div(by)?;
+        i64::try_from(ticks).ok().map(Length::from_ticks)
     }
 }
 
@@ -220,9 +291,7 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         sheet.write_string_with_format(row, 1, &pack.kind, &styles.entry)?;
         let bin = format!("A{}", row - FIRST_ROW + 1);
         sheet.write_string_with_format(row, bin_column, bin, &styles.entry)?;
-        if let Some(total) = total {
-            sheet.write_number_with_format(row, 3, total.to_f64(model.unit), &styles.entry)?;
-        }
+        sheet.write_number_with_format(row, 3, total.to_f64(model.unit), &styles.entry)?;
     }
     let below = FIRST_ROW + u32::try_from(model.packs.len()).unwrap_or(0);
     for (row, need) in (below..).zip(&consumables) {
@@ -358,17 +427,17 @@ fn fit(sheet: &mut Worksheet, model: &Model) -> Result<(), XlsxError> {
 fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
     let mut workbook = new_workbook("Pumps")?;
     let unit = model.unit.symbol();
+    let of_model = format!(
+        "A model that the program knows, or a file in the folder given with --models.{}",
+        growths(model)
+    );
     let mut columns = vec![
         column(
             "Tag",
             "The pump's own number, once each.",
             text("EXAMPLE-P1 (invented)"),
         ),
-        column(
-            "Model",
-            "A model that the program knows, or a file in the folder given with --models.",
-            text(&model.name),
-        ),
+        column("Model", &of_model, text(&model.name)),
         column(
             "Priority",
             "1 comes first; empty means 3. One pump of a priority outranks all of the later ones.",
@@ -467,6 +536,22 @@ fn consumables(model: &Model, columns: &mut Vec<Column>) {
             }
         }
     }
+}
+
+/// Which columns a pump needs that runs at other temperatures than its model says.
+fn growths(model: &Model) -> String {
+    if model.thermals.is_empty() {
+        return String::new();
+    }
+    let columns = model.thermals.iter().map(|thermal| {
+        let name = pump_heading(&thermal.name);
+        let unit = model.unit.symbol();
+        format!("{name} length ({unit}), {name} cold, {name} running")
+    });
+    format!(
+        " Its temperatures (in degrees Celsius) and the lengths that grow stand in the model; for pumps that differ add any of the columns {}.",
+        columns.collect::<Vec<_>>().join(", ")
+    )
 }
 
 fn policy_sheet(sheet: &mut Worksheet) -> Result<(), XlsxError> {

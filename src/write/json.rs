@@ -9,6 +9,7 @@ use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
 use crate::bag::{Bag, Share};
+use crate::crush::{Crush, crushes};
 use crate::decimal::{Money, show, show_money};
 use crate::job::Job;
 use crate::length::{Fine, Unit};
@@ -78,6 +79,8 @@ pub struct PumpJson {
     pub served: bool,
     /// The pieces, by the pack's name in the model; empty when not served.
     pub packs: BTreeMap<String, PackJson>,
+    /// How far each gasket is crushed; empty when not served.
+    pub crush: Vec<CrushJson>,
     /// The requirements, in the model's order; empty when not served.
     pub requirements: Vec<RequirementJson>,
     /// The consumables of the model, in its order; empty when not served.
@@ -148,6 +151,31 @@ pub struct PieceJson {
     pub peeled_to: Option<String>,
     /// The sheet that it is cut from; null for a piece that lies ready.
     pub cut_from: Option<String>,
+}
+
+/// How far a gasket is crushed, by nominal lengths; that of a pack as a whole for each of its
+/// items.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CrushJson {
+    /// The requirement's name in the model.
+    pub requirement: String,
+    /// Stock number.
+    pub item: String,
+    /// By how many percent of its free thickness, rounded to six places.
+    pub crush: String,
+    /// What its material gives way under its usual test load; null where that is not known.
+    pub range: Option<RangeJson>,
+    /// `below`, `within` or `above` the range, told before rounding; null where it is not known.
+    pub standing: Option<String>,
+}
+
+/// What a material gives way.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RangeJson {
+    /// Least, in percent.
+    pub least: String,
+    /// Most, in percent.
+    pub most: String,
 }
 
 /// Where a requirement comes out.
@@ -340,12 +368,19 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
             (BTreeMap::new(), Vec::new(), shorts.collect())
         }
     };
+    let crush = match kit {
+        Kit::Served(picked) => crushes(job, pump, picked),
+        Kit::Short(_) => Vec::new(),
+    };
+    let crush = crush.iter().map(|crush| self::crush(job, pump, crush));
+    let crush = crush.collect();
     PumpJson {
         tag: pump.tag.clone(),
         model: model.name.clone(),
         priority: pump.priority,
         served: matches!(kit, Kit::Served(_)),
         packs,
+        crush,
         requirements,
         bag: bag
             .iter()
@@ -383,6 +418,19 @@ fn consumable(job: &Job, pump: &Pump, need: usize, share: &Share) -> ConsumableJ
             .collect(),
         lacking: share.lacking,
         reason: words::lack(job, pump, need, share),
+    }
+}
+
+fn crush(job: &Job, pump: &Pump, crush: &Crush) -> CrushJson {
+    CrushJson {
+        requirement: pump.requirements[crush.requirement].name.clone(),
+        item: job.stock[crush.item].item.clone(),
+        crush: crush.percent.to_string(),
+        range: crush.range.map(|range| RangeJson {
+            least: range.least.to_string(),
+            most: range.most.to_string(),
+        }),
+        standing: crush.standing.map(|standing| standing.word().into()),
     }
 }
 

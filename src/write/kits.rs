@@ -4,6 +4,7 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, widths};
 use crate::bag::Bag;
+use crate::crush::crushes;
 use crate::job::Job;
 use crate::length::Fine;
 use crate::model::{Form, Model, USUAL_CAUTIONS};
@@ -167,7 +168,7 @@ impl Slip<'_> {
         )?;
         self.row += 1;
         let labels: Vec<String> = self.model().packs.iter().map(|p| p.label.clone()).collect();
-        for (label, pack) in labels.iter().zip(packs) {
+        for (place, (label, pack)) in labels.iter().zip(packs).enumerate() {
             if pack.picks.is_empty() {
                 self.sheet
                     .write_string_with_format(self.row, 0, label, &styles.strong)?;
@@ -226,6 +227,7 @@ impl Slip<'_> {
                     self.row += 1;
                 }
             }
+            self.crushed(place, packs)?;
             let (total, tolerance) = pack_total(self.job, pack);
             if !pack.picks.is_empty() {
                 let text = format!(
@@ -378,6 +380,28 @@ impl Slip<'_> {
                 let height = 16.0 * lines(&text, 118);
                 let wrapped = styles.alarm.clone().set_text_wrap();
                 self.across(&text, &wrapped, height)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// How far the gaskets of a place are crushed, as far as their materials are known.
+    fn crushed(&mut self, place: usize, packs: &[PackPick]) -> Result<(), XlsxError> {
+        let styles = self.styles;
+        for crush in crushes(self.job, self.pump, packs) {
+            let form = &self.pump.requirements[crush.requirement].form;
+            if !matches!(form, Form::GasketFill { gasket, .. } if *gasket == place) {
+                continue;
+            }
+            if let Some(text) = words::crush(self.job, self.pump, &crush) {
+                let format = if crush.is_warning() {
+                    &styles.alarm
+                } else {
+                    &styles.text
+                };
+                let lines = text.chars().count().div_ceil(118);
+                let height = 16.0 * f64::from(u16::try_from(lines).unwrap_or(1));
+                self.across(&text, &format.clone().set_text_wrap(), height)?;
             }
         }
         Ok(())

@@ -6,7 +6,6 @@ use rust_xlsxwriter::{
 };
 
 use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
-use crate::job::Job;
 use crate::length::Fine;
 use crate::model::USUAL_CAUTIONS;
 use crate::plan::{Aim, Kit, verdicts};
@@ -49,7 +48,7 @@ pub(super) fn write(
     let mut row = counts(sheet, verified, styles)?;
     row = chart(sheet, verified, row, styles)?;
     row = pumps(sheet, verified, row + 1, styles)?;
-    row = warnings(sheet, job, row + 1, styles)?;
+    row = warnings(sheet, verified, row + 1, styles)?;
     row = cautions(sheet, row + 1, styles)?;
     sheet.set_print_area(0, 0, row, COLUMNS - 1)?;
     Ok(())
@@ -322,11 +321,13 @@ fn pumps(
 
 fn warnings(
     sheet: &mut Worksheet,
-    job: &Job,
+    verified: &Verified,
     start: u32,
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
-    if job.warnings.is_empty() && job.unused.is_empty() {
+    let (job, plan) = (verified.job(), verified.plan());
+    let crushed = words::crush_warnings(job, plan);
+    if job.warnings.is_empty() && job.unused.is_empty() && crushed.is_empty() {
         return Ok(start - 1);
     }
     sheet.write_string_with_format(start, 0, "Warnings and remarks", &styles.part)?;
@@ -338,6 +339,11 @@ fn warnings(
             warning.place, warning.found, warning.expected, warning.mend
         );
         sheet.merge_range(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
+        sheet.set_row_height(row, 32.0)?;
+    }
+    for text in &crushed {
+        row += 1;
+        sheet.merge_range(row, 0, row, COLUMNS - 1, text, &styles.prose)?;
         sheet.set_row_height(row, 32.0)?;
     }
     if !job.unused.is_empty() {

@@ -74,6 +74,8 @@ pub fn fleet(
         consumables: vec![],
         materials: vec![],
         cautions: vec![],
+        examples: Default::default(),
+        drawing: None,
         sha256: String::new(),
     };
     let shim_sizes: Vec<i64> = (0..shims)

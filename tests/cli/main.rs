@@ -580,6 +580,67 @@ fn what_the_bags_lack_is_said_on_the_terminal_and_in_the_json() {
     assert!(given["PR-3/8-old"] == 63 && given["PR-3/8-new"] == 37 && given["LR-3/8"] == 17);
 }
 
+/// A gasket that its material does not suit is warned of everywhere, and kits the pump all the
+/// same; of a material that is not known nothing is said but that in the JSON.
+#[test]
+fn a_gasket_of_the_wrong_material_is_warned_of() {
+    let folder = TempDir::new().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
+    let (stock, pumps) = (path("stock.csv"), path("pumps.csv"));
+    let (out, json) = (path("plan.xlsx"), path("plan.json"));
+    fs::write(
+        &stock,
+        "Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Material\n\
+         S20,shim,F,0.020,0.0002,9,\n\
+         G1,gasket,F1,0.105,0.0005,1,Non-asbestos sheet\n\
+         G2,gasket,F2,0.105,0.0005,1,vegetable fibre\n\
+         G3,gasket,F3,0.105,0.0005,1,house felt\n",
+    )
+    .unwrap();
+    fs::write(
+        &pumps,
+        "Tag,Model,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in)\n\
+         P1,screwed-impeller,F,F1,0.041,0.050\n\
+         P2,screwed-impeller,F,F2,0.041,0.050\n\
+         P3,screwed-impeller,F,F3,0.041,0.050\n",
+    )
+    .unwrap();
+    let run = gapwright(&["kit", &stock, &pumps, "--out", &out, "--json", &json]);
+    assert_eq!(run.status.code(), Some(0));
+    assert!(text(&run.stdout).contains("3 of 3 pumps can be kitted"));
+    let warning = "WARNING: Cover gasket free thickness: G1 is crushed by 33.3 %, and \
+                   Non-asbestos sheet gives way by 7 to 17 % under its usual test load: it may \
+                   tear, or keep the parts from closing";
+    assert_eq!(text(&run.stderr), format!("P1: {warning}.\n"));
+    let plan: PlanJson = serde_json::from_str(&fs::read_to_string(json).unwrap()).unwrap();
+    let crush: Vec<_> = plan.pumps.iter().flat_map(|pump| &pump.crush).collect();
+    let shown = crush.iter().map(|crush| {
+        let range = crush.range.as_ref().map(|r| (&*r.least, &*r.most));
+        let (item, percent) = (&*crush.item, &*crush.crush);
+        (item, percent, range, crush.standing.as_deref())
+    });
+    let expected = [
+        ("G1", "33.333333", Some(("7", "17")), Some("above")),
+        ("G2", "33.333333", Some(("25", "40")), Some("within")),
+        ("G3", "33.333333", None, None),
+    ];
+    assert!(shown.eq(expected), "{crush:?}");
+    assert!(crush.iter().all(|c| c.requirement == "cover_gasket_fill"));
+    let book = gapwright::read::book(Path::new(&out)).unwrap();
+    let cells = |sheet: &str| -> Vec<String> {
+        let sheet = book.sheets.iter().find(|s| s.name == sheet).unwrap();
+        let cells = sheet.rows.iter().flat_map(|row| &row.cells);
+        cells.map(|(_, cell)| cell.show()).collect()
+    };
+    assert!(cells("Summary").contains(&format!("P1: {warning}.")));
+    let slips = cells("Kits");
+    assert!(slips.contains(&warning.to_string()));
+    let suits = "Cover gasket free thickness: G2 is crushed by 33.3 %, and vegetable fibre gives \
+                 way by 25 to 40 % under its usual test load";
+    assert!(slips.contains(&suits.to_string()));
+    assert!(!slips.iter().any(|cell| cell.contains("house felt")));
+}
+
 #[test]
 fn help_teaches() {
     let help = text(&gapwright(&["--help"]).stdout);

@@ -1006,6 +1006,8 @@ fn random_job(seed: u64) -> Job {
         consumables: vec![],
         materials: vec![],
         cautions: vec![],
+        examples: Default::default(),
+        drawing: None,
         sha256: String::new(),
     };
     let fits = ["A", "B"];

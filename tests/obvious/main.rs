@@ -382,6 +382,8 @@ fn outage(seed: u64) -> Job {
             consumables: vec![],
             materials: vec![],
             cautions: vec![],
+            examples: Default::default(),
+            drawing: None,
             sha256: String::new(),
         }],
         pumps,

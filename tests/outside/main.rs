@@ -27,13 +27,15 @@ use gapwright::choose::combination::{Combination, list};
 use gapwright::choose::instance::{Column, Instance, Tier, Uses};
 use gapwright::choose::stages::solve;
 use gapwright::choose::watch::{News, Watch};
+use gapwright::crush::{Crush, Standing, crushes};
 use gapwright::cutting::{Cut, SheetLot};
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
 use gapwright::length::{Fine, Length, Tolerance, Unit};
-use gapwright::model::{Form, Requirement, Term};
-use gapwright::plan::{Aim, Cause, Kit, Plan, pack_total, verdicts};
+use gapwright::model::{Expansion, Form, Requirement, Term, Thermal};
+use gapwright::plan::{Aim, Cause, Kit, PackPick, Pick, Plan, pack_total, verdicts};
 use gapwright::policy::Acceptance;
+use gapwright::pump::Growth;
 use gapwright::stock::{Code, Item, Size};
 use support::{exactly, job, length, linear, lot, one, pack, shims};
 
@@ -634,6 +636,190 @@ fn a_gasket_is_the_gap_and_one_half() {
         panic!("can be kitted")
     };
     assert_eq!(pack_total(&thin, &packs[0]).0, length("0.008 in"));
+}
+
+// --- Crush against what a material gives way -----------------------------------------------
+
+/// A pump with one gasket fill that takes anything: this gap, and gaskets of free thickness and
+/// material. Materials are those of the table that comes with the program.
+fn filled(gap: &str, gaskets: &[(&str, Option<&str>)]) -> Job {
+    let fill = Requirement {
+        name: "fill".into(),
+        label: "Gasket fill".into(),
+        form: Form::GasketFill {
+            gasket: 0,
+            gap: vec![(Term::Dimension(0), one(1))],
+            target: Millionths::from_raw(500_000),
+            lower: Millionths::ZERO,
+            upper: Millionths::from_raw(9_000_000),
+        },
+    };
+    let stock = gaskets.iter().map(|(free, material)| Item {
+        material: material.map(Into::into),
+        ..lot("gasket", free, length(free), 2)
+    });
+    let mut job = job(
+        stock.collect(),
+        vec![pack("gasket", 2)],
+        vec![fill],
+        &[length(gap)],
+    );
+    let (name, text) = gapwright::read::BUILT_IN[0];
+    job.models[0].materials = gapwright::read::parse_model(name, name, text)
+        .unwrap()
+        .materials;
+    job
+}
+
+/// How far the pieces of these counts are crushed, each requirement and lot.
+fn crushed(job: &Job, counts: &[u32]) -> Vec<Crush> {
+    let picks = (0..).zip(counts).map(|(item, &count)| Pick {
+        item,
+        count,
+        peeled: 0,
+    });
+    let packs = [PackPick {
+        picks: picks.filter(|pick| pick.count > 0).collect(),
+    }];
+    crushes(job, &job.pumps[0], &packs)
+}
+
+/// Source: the same worked example [read]: a gap of 0.005 in, filled by the printed 0.008 in of
+/// gaskets: 1 - 5/8 = 37.5 %; by the unrounded 0.0075: a third. Vegetable fibre gives way by 25 to
+/// 40 % (from memory).
+#[test]
+fn the_printed_gasket_is_crushed_by_three_eighths() {
+    let of = |free| {
+        crushed(
+            &filled("0.005 in", &[(free, Some("Vegetable Fibre"))]),
+            &[2],
+        )[0]
+    };
+    let printed = of("0.004 in");
+    assert_eq!(printed.percent.to_string(), "37.5");
+    assert_eq!(printed.standing, Some(Standing::Within));
+    assert_eq!(of("0.00375 in").percent.to_string(), "33.333333");
+    assert!(!printed.is_warning());
+}
+
+/// The gap and one half crushes by 1 - 1/1.5 = 33.3 % [by hand], whatever the gap. Ranges: sheets
+/// of sxhtjc.com, "Mechanical Properties of Gaskets" [read]; vegetable fibre, cork rubber and
+/// filled PTFE from memory.
+#[test]
+fn gap_and_half_suits_some_materials_and_not_others() {
+    use Standing::{Above, Below, Within};
+    for (material, [least, most], standing) in [
+        ("vegetable fibre", [25, 40], Within),
+        ("cork rubber", [15, 45], Within),
+        ("non-asbestos sheet", [7, 17], Above),
+        ("rubber sheet", [15, 35], Within),
+        ("expanded PTFE", [41, 60], Below),
+        ("silica-filled PTFE", [4, 10], Above),
+        ("microsphere-filled PTFE", [25, 45], Within),
+        ("reinforced graphite sheet", [35, 55], Below),
+        ("spiral wound", [18, 30], Above),
+    ] {
+        let job = filled("2.0 mm", &[("3.0 mm", Some(material))]);
+        let crush = crushed(&job, &[1])[0];
+        assert_eq!(crush.percent.to_string(), "33.333333");
+        let range = crush.range.unwrap();
+        let percent = |n: i64| Millionths::from_raw(n * 1_000_000);
+        assert_eq!((range.least, range.most), (percent(least), percent(most)));
+        assert_eq!(crush.standing, Some(standing), "{material}");
+        let said = gapwright::words::crush(&job, &job.pumps[0], &crush).unwrap();
+        let range = format!("{material} gives way by {least} to {most} %");
+        assert!(
+            said.contains("is crushed by 33.3 %") && said.contains(&range),
+            "{said}"
+        );
+        assert_eq!(said.starts_with("WARNING"), standing != Within, "{said}");
+    }
+}
+
+/// Both ends belong to the range: 25 % and 40 % exactly are within, a tick to either side is not
+/// [by hand], and the words do not round that away.
+#[test]
+fn the_ends_of_a_range_are_within_it() {
+    let of = |gap: &str| {
+        let job = filled(gap, &[("1.0 mm", Some("vegetable fibre"))]);
+        let crush = crushed(&job, &[1])[0];
+        let said = gapwright::words::crush(&job, &job.pumps[0], &crush).unwrap();
+        (crush.standing.unwrap(), said)
+    };
+    assert_eq!(of("0.75 mm").0, Standing::Within);
+    assert_eq!(of("0.60 mm").0, Standing::Within);
+    let (below, said) = of("0.7500001 mm");
+    assert_eq!(below, Standing::Below);
+    assert!(said.contains("by 24.9 %"), "{said}");
+    let (above, said) = of("0.5999999 mm");
+    assert_eq!(above, Standing::Above);
+    assert!(said.contains("by 40.1 %"), "{said}");
+}
+
+/// Two gaskets in one place share the load: both are taken to be crushed as the pack is,
+/// 1 - 1.2 / (1.0 + 0.6) = 25 % [by hand], each against its own material. Of a material that is
+/// not known, and of no material, nothing is said.
+#[test]
+fn gaskets_on_each_other_are_crushed_as_the_pack_is() {
+    let gaskets = [
+        ("1.0 mm", Some("vegetable fibre")),
+        ("0.6 mm", Some("spiral wound")),
+        ("0.5 mm", Some("house felt")),
+        ("0.4 mm", None),
+    ];
+    let job = filled("1.2 mm", &gaskets);
+    let two = crushed(&job, &[1, 1]);
+    assert_eq!(two.len(), 2);
+    assert!(two.iter().all(|crush| crush.percent.to_string() == "25"));
+    assert_eq!((two[0].item, two[1].item), (0, 1));
+    assert_eq!(two[0].standing, Some(Standing::Within));
+    for counts in [[0, 0, 4, 0], [0, 0, 0, 4]] {
+        let unknown = crushed(&job, &counts)[0];
+        assert_eq!((unknown.range, unknown.standing), (None, None));
+        let said = gapwright::words::crush(&job, &job.pumps[0], &unknown);
+        assert_eq!((said, unknown.is_warning()), (None, false));
+    }
+    assert_eq!(crushed(&job, &[]), []);
+}
+
+/// Hot, the gap is less by what grows: 100 mm of 316 steel in grey iron, 60 degrees warmer, take
+/// 100 x (15.9 - 11.4)e-6 x 60 = 0.027 mm off it [by hand], so a gap of 1.0 mm filled by 1.5 mm is
+/// crushed by 1 - 0.973/1.5 = 35.133333 %.
+#[test]
+fn a_gasket_is_crushed_further_where_the_gap_shrinks_hot() {
+    let mut job = filled("1.0 mm", &[("1.5 mm", Some("rubber sheet"))]);
+    let number = |text| Millionths::parse(text).unwrap();
+    for (name, expansion) in [("sleeve", "15.9"), ("housing", "11.4")] {
+        let thermal = Thermal {
+            name: name.into(),
+            label: name.into(),
+            length: length("100 mm"),
+            length_within: Length::ZERO,
+            expansion: Expansion {
+                value: number(expansion),
+                within: Millionths::ZERO,
+            },
+            cold: number("20"),
+            running: number("80"),
+            temperature_within: Millionths::ZERO,
+        };
+        job.pumps[0].growths.push(Growth::of(thermal.clone()));
+        job.models[0].thermals.push(thermal);
+    }
+    let mut hot = job.pumps[0].requirements[0].clone();
+    let Form::GasketFill { gap, .. } = &mut hot.form else {
+        panic!("a fill")
+    };
+    gap.push((Term::Thermal(0), one(-1)));
+    gap.push((Term::Thermal(1), one(1)));
+    job.pumps[0].requirements.push(hot);
+    let both = crushed(&job, &[1]);
+    let shown: Vec<String> = both.iter().map(|crush| crush.percent.to_string()).collect();
+    assert_eq!(shown, ["33.333333", "35.133333"]);
+    // Rubber sheet gives way by 15 to 35 %.
+    let standing = both.iter().map(|crush| crush.standing.unwrap());
+    assert!(standing.eq([Standing::Within, Standing::Above]));
+    assert_eq!((both[0].requirement, both[1].requirement), (0, 1));
 }
 
 fn ticks(n: i64) -> Length {

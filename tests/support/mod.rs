@@ -117,6 +117,8 @@ pub fn job(
         consumables: vec![],
         materials: vec![],
         cautions: vec![],
+        examples: Default::default(),
+        drawing: None,
         sha256: String::new(),
     };
     let pump = Pump {

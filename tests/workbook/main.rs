@@ -62,6 +62,7 @@ fn every_sheet_is_there_in_its_order() {
         "Short",
         "Reorder",
         "Stock after",
+        "Models",
         "Basis",
     ];
     assert_eq!(book.sheet_names(), expected);
@@ -236,7 +237,9 @@ fn the_stack_up_shows_the_librarys_own_uncertainties() {
     let mut book: Xlsx<_> = open_workbook(write_to(&folder, &verified)).unwrap();
     let range = book.worksheet_range("Stack-up").unwrap();
     let rows = |label: &str| -> Vec<[f64; 2]> {
-        let rows = range.rows().filter(|row| row[0] == Data::String(label.into()));
+        let rows = range
+            .rows()
+            .filter(|row| row[0] == Data::String(label.into()));
         rows.map(|row| [1, 2].map(|column| row[column].get_float().unwrap()))
             .collect()
     };

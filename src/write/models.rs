@@ -1,0 +1,354 @@
+//! The Models sheet: what each arrangement measures, fits and asks for, with its drawing.
+
+use rust_xlsxwriter::{Image, Worksheet, XlsxError};
+
+use super::style::{Styles, heads, set_up, title, widths};
+use crate::decimal::Millionths;
+use crate::job::Job;
+use crate::length::{Length, Tolerance, Unit};
+use crate::model::{Dimension, Form, Model, Spread, Term, Terms};
+use crate::read::{pump_fit_heading, pump_heading};
+use crate::words;
+
+const NAME: &str = "Models";
+/// Characters that the columns are wide; together they fill a page across.
+const WIDTHS: [u32; 6] = [38, 54, 26, 16, 16, 16];
+const LAST: u16 = 5;
+/// The box that a drawing must fit into, in pixels: a page with its headings.
+const DRAWING: (u32, u32) = (1_140, 560);
+/// Pixels of a row that is left as high as it is.
+const ROW: u32 = 20;
+
+pub(super) fn write(
+    sheet: &mut Worksheet,
+    job: &Job,
+    date: &str,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    set_up(sheet, NAME, date)?;
+    widths(sheet, &WIDTHS.map(f64::from))?;
+    let lead = "What each arrangement measures, fits and asks for. A pump may have limits of its own: they stand on its slip.";
+    title(sheet, NAME, lead, styles)?;
+    let mut breaks = Vec::new();
+    let mut row = 3;
+    for (index, model) in job.models.iter().enumerate() {
+        if index > 0 {
+            breaks.push(row);
+        }
+        let pumps = job.pumps.iter().filter(|pump| pump.model == index);
+        let mut page = Page {
+            sheet,
+            styles,
+            model,
+            row,
+        };
+        page.head(pumps.count())?;
+        if page.drawing()? {
+            breaks.push(page.row);
+        }
+        page.dimensions()?;
+        page.thermals()?;
+        page.correlations()?;
+        page.packs()?;
+        page.requirements()?;
+        page.cautions()?;
+        row = page.row;
+    }
+    sheet.set_print_area(0, 0, row, LAST)?;
+    sheet.set_page_breaks(&breaks)?;
+    Ok(())
+}
+
+struct Page<'a> {
+    sheet: &'a mut Worksheet,
+    styles: &'a Styles,
+    model: &'a Model,
+    /// The next free row.
+    row: u32,
+}
+
+impl Page<'_> {
+    fn head(&mut self, pumps: usize) -> Result<(), XlsxError> {
+        let (model, styles) = (self.model, self.styles);
+        let (sheet, row) = (&mut *self.sheet, self.row);
+        sheet.merge_range(row, 0, row, LAST, &model.title, &styles.part)?;
+        sheet.set_row_height(row, 20.0)?;
+        let used = match pumps {
+            1 => "used by 1 pump".to_string(),
+            _ => format!("used by {pumps} pumps"),
+        };
+        let line = format!("Model {} ({}), {used}", model.name, model.unit.symbol());
+        sheet.merge_range(row + 1, 0, row + 1, LAST, &line, &styles.lead)?;
+        self.row += 2;
+        Ok(())
+    }
+
+    /// Whether there is one.
+    fn drawing(&mut self) -> Result<bool, XlsxError> {
+        let Some(drawing) = &self.model.drawing else {
+            return Ok(false);
+        };
+        let (width, height) = DRAWING;
+        let image = Image::new_from_buffer(&drawing.bytes)?
+            .set_scale_to_size(width, height, true)
+            .set_alt_text(format!("Drawing: {}", self.model.title));
+        self.sheet.insert_image(self.row, 0, &image)?;
+        // As high as it is once it has been brought into the box.
+        let by_width = u64::from(drawing.height) * u64::from(width) / u64::from(drawing.width);
+        let shown = u32::try_from(by_width).unwrap_or(height).min(height);
+        self.row += shown.div_ceil(ROW) + 1;
+        Ok(true)
+    }
+
+    /// A table of texts, the first of each row its name; nothing where there are no rows.
+    fn table(
+        &mut self,
+        columns: &[&str],
+        rows: impl Iterator<Item = Vec<String>>,
+    ) -> Result<(), XlsxError> {
+        let (name, tells) = (
+            self.styles.strong.clone().set_text_wrap(),
+            &self.styles.wrapped,
+        );
+        let first = self.row;
+        for cells in rows {
+            if self.row == first {
+                heads(self.sheet, self.row, columns, self.styles)?;
+                let height = columns
+                    .iter()
+                    .zip(WIDTHS)
+                    .map(|(text, width)| lines(text, width));
+                self.sheet
+                    .set_row_height(self.row, 16 * height.max().unwrap_or(1))?;
+                self.row += 1;
+            }
+            let mut height = 1;
+            for ((column, text), width) in (0..).zip(&cells).zip(WIDTHS).take(columns.len()) {
+                let format = if column == 0 { &name } else { tells };
+                self.sheet
+                    .write_string_with_format(self.row, column, text, format)?;
+                height = height.max(lines(text, width));
+            }
+            self.sheet.set_row_height(self.row, 16 * height)?;
+            self.row += 1;
+        }
+        if self.row > first {
+            self.row += 1;
+        }
+        Ok(())
+    }
+
+    fn dimensions(&mut self) -> Result<(), XlsxError> {
+        let unit = self.model.unit;
+        let columns = [
+            "Measured",
+            "Column of the pump workbook",
+            "How well it is known",
+            "Shape",
+        ];
+        let rows = self.model.dimensions.iter().map(|dimension| {
+            let column = format!("{} ({})", pump_heading(&dimension.name), unit.symbol());
+            let (known, shape) = known(dimension, unit);
+            vec![dimension.label.clone(), column, known, shape.to_string()]
+        });
+        self.table(&columns, rows)
+    }
+
+    fn thermals(&mut self) -> Result<(), XlsxError> {
+        let unit = self.model.unit;
+        let columns = [
+            "Grows when running",
+            "Columns of the pump workbook, where a pump differs",
+            "Length",
+            "Expansion, 1e-6/K",
+            "Cold to running, \u{b0}C",
+            "Difference good to, K",
+        ];
+        let rows = self.model.thermals.iter().map(|thermal| {
+            let name = pump_heading(&thermal.name);
+            let expansion = thermal.expansion;
+            vec![
+                thermal.label.clone(),
+                format!(
+                    "{name} length ({}), {name} cold, {name} running",
+                    unit.symbol()
+                ),
+                format!(
+                    "{} \u{b1} {}",
+                    thermal.length.show(unit),
+                    words::length(thermal.length_within, unit)
+                ),
+                format!("{} \u{b1} {}", expansion.value, expansion.within),
+                format!("{} to {}", thermal.cold, thermal.running),
+                format!("\u{b1} {}", thermal.temperature_within),
+            ]
+        });
+        self.table(&columns, rows)
+    }
+
+    fn correlations(&mut self) -> Result<(), XlsxError> {
+        let model = self.model;
+        let rows = model.correlations.iter().map(|correlation| {
+            let [one, other] = correlation
+                .between
+                .map(|term| label(model, term).to_string());
+            vec![one, other, correlation.coefficient.to_string()]
+        });
+        self.table(&["Errs together", "with", "Correlation coefficient"], rows)
+    }
+
+    fn packs(&mut self) -> Result<(), XlsxError> {
+        let columns = ["Place for pieces", "Column of its fit code", "Pieces"];
+        let rows = self.model.packs.iter().map(|pack| {
+            let pieces = match (pack.least_pieces, pack.most_pieces) {
+                (0, most) => format!("none, or up to {most} of {}", pack.kind),
+                (least, most) if least == most => format!("{most} of {}", pack.kind),
+                (least, most) => format!("{least} to {most} of {}", pack.kind),
+            };
+            vec![pack.label.clone(), pump_fit_heading(&pack.name), pieces]
+        });
+        self.table(&columns, rows)
+    }
+
+    fn requirements(&mut self) -> Result<(), XlsxError> {
+        let model = self.model;
+        let unit = model.unit;
+        let columns = [
+            "Must hold",
+            "What is held within the limits",
+            "Target",
+            "Lower limit",
+            "Upper limit",
+            "Gasket crushed",
+        ];
+        let gaskets = (model.requirements.iter())
+            .any(|requirement| matches!(requirement.form, Form::GasketFill { .. }));
+        let columns = if gaskets { &columns[..] } else { &columns[..5] };
+        let rows = model.requirements.iter().map(|requirement| {
+            let label = requirement.label.clone();
+            match &requirement.form {
+                Form::Linear {
+                    terms,
+                    target,
+                    lower,
+                    upper,
+                } => {
+                    let shown = |length: &Length| words::length(*length, unit);
+                    let sum = sum(model, terms);
+                    vec![
+                        label,
+                        sum,
+                        shown(target),
+                        shown(lower),
+                        shown(upper),
+                        String::new(),
+                    ]
+                }
+                Form::GasketFill {
+                    gasket,
+                    gap,
+                    target,
+                    lower,
+                    upper,
+                } => {
+                    let gasket = &model.packs[*gasket].label;
+                    let gap = sum(model, gap);
+                    let shown = |allowance: &Millionths| format!("gap + {} %", percent(*allowance));
+                    vec![
+                        label,
+                        format!("free thickness of {gasket}, against the gap: {gap}"),
+                        shown(target),
+                        shown(lower),
+                        shown(upper),
+                        format!("{:.1} to {:.1} %", crushed(*lower), crushed(*upper)),
+                    ]
+                }
+            }
+        });
+        self.table(columns, rows)
+    }
+
+    fn cautions(&mut self) -> Result<(), XlsxError> {
+        let (model, styles) = (self.model, self.styles);
+        if model.cautions.is_empty() {
+            return Ok(());
+        }
+        heads(self.sheet, self.row, &["Cautions"], styles)?;
+        self.row += 1;
+        for caution in &model.cautions {
+            let (sheet, row) = (&mut *self.sheet, self.row);
+            sheet.write_string_with_format(row, 0, &caution.when, &styles.strong)?;
+            sheet.merge_range(row, 1, row, LAST, &caution.text, &styles.wrapped)?;
+            let height = lines(&caution.text, WIDTHS[1..].iter().sum());
+            sheet.set_row_height(row, 16 * height)?;
+            self.row += 1;
+        }
+        self.row += 1;
+        Ok(())
+    }
+}
+
+/// How many lines a text takes in a column so many characters wide.
+fn lines(text: &str, width: u32) -> u32 {
+    let lines = u32::try_from(text.chars().count()).unwrap_or(u32::MAX);
+    lines.div_ceil(width - 2).max(1)
+}
+
+/// How well a dimension is known, and what is assumed inside its plus/minus.
+fn known(dimension: &Dimension, unit: Unit) -> (String, &'static str) {
+    match dimension.spread {
+        Spread::Within(Tolerance { plus, minus }) if plus == minus => {
+            let within = format!("\u{b1} {}", words::length(plus, unit));
+            (within, dimension.shape.word())
+        }
+        Spread::Within(Tolerance { plus, minus }) => {
+            let within = format!("+{} / -{}", plus.show(unit), words::length(minus, unit));
+            (within, dimension.shape.word())
+        }
+        Spread::StandardUncertainty(standard) => {
+            let places = usize::try_from(unit.places() + 2).unwrap_or(6);
+            let standard = standard.to_f64(unit);
+            let known = format!("standard uncertainty {standard:.places$} {unit}");
+            (known, "")
+        }
+        Spread::FromReadings => ("from the scatter of its readings".into(), ""),
+    }
+}
+
+fn label(model: &Model, term: Term) -> &str {
+    match term {
+        Term::Dimension(index) => &model.dimensions[index].label,
+        Term::Thermal(index) => &model.thermals[index].label,
+        Term::Pack(index) => &model.packs[index].label,
+    }
+}
+
+/// A sum in words: `Bore depth - Spigot length + 0.5 x Rotor travel`.
+fn sum(model: &Model, terms: &Terms) -> String {
+    let mut words = String::new();
+    for (index, (term, sensitivity)) in terms.iter().enumerate() {
+        let size = Millionths::from_raw(sensitivity.raw().abs());
+        words.push_str(match (index, sensitivity.raw() < 0) {
+            (0, false) => "",
+            (0, true) => "\u{2212} ",
+            (_, false) => " + ",
+            (_, true) => " \u{2212} ",
+        });
+        if size != Millionths::ONE {
+            words.push_str(&format!("{size} \u{d7} "));
+        }
+        words.push_str(label(model, *term));
+    }
+    words
+}
+
+/// An allowance in percent.
+fn percent(allowance: Millionths) -> Millionths {
+    Millionths::from_raw(allowance.raw().saturating_mul(100))
+}
+
+/// By how many percent a gasket with this allowance on its gap is crushed: a / (1 + a).
+fn crushed(allowance: Millionths) -> f64 {
+    let allowance = allowance.to_f64();
+    100.0 * allowance / (1.0 + allowance)
+}
