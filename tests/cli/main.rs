@@ -2,6 +2,8 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+mod stack;
+
 use std::fs;
 use std::path::Path;
 use std::process::Output;
