@@ -365,7 +365,7 @@ impl Slip<'_> {
                 } else {
                     &styles.text
                 };
-                let lines = text.chars().count().div_ceil(118);
+                let lines = text.chars().count().div_ceil(130);
                 let height = 16.0 * f64::from(u16::try_from(lines).unwrap_or(1));
                 self.across(&text, &format.clone().set_text_wrap(), height)?;
             }

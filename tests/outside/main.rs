@@ -722,7 +722,7 @@ fn gap_and_half_suits_some_materials_and_not_others() {
         let crush = crushed(&job, &[1])[0];
         assert_eq!(crush.percent.to_string(), "33.333333");
         let range = crush.range.unwrap();
-        let percent = |n| Millionths::from_raw(n * 1_000_000);
+        let percent = |n: i64| Millionths::from_raw(n * 1_000_000);
         assert_eq!((range.least, range.most), (percent(least), percent(most)));
         assert_eq!(crush.standing, Some(standing), "{material}");
         let said = gapwright::words::crush(&job, &job.pumps[0], &crush).unwrap();
