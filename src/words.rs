@@ -1,9 +1,11 @@
 //! Plans in words: the same on the terminal, on every sheet and on the kit slip.
 
+use itertools::Itertools;
+
 use crate::bag::{Bag, Share, serving};
 use crate::crush::{Crush, Standing, crushes};
 use crate::cutting::Layout;
-use crate::decimal::{Money, show_price};
+use crate::decimal::{Millionths, Money, show, show_price};
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::packing::RingSpace;
@@ -49,36 +51,57 @@ pub fn about(length: Fine, unit: Unit) -> String {
 }
 
 /// What may come of a gasket that is crushed too little: common practice, no source.
-const LEAK: &str = ": it may leak";
+const LEAK: &str = "it may leak";
 /// What may come of one that is crushed too far: common practice, no source.
-const TEAR: &str = ": it may tear, or keep the parts from closing";
+const TEAR: &str = "it may tear, or keep the parts from closing";
 
-/// How far a gasket is crushed and what its material gives way, in a sentence without its full
-/// stop; `None` where that is not known.
-pub fn crush(job: &Job, pump: &Pump, crush: &Crush) -> Option<String> {
+/// That a gasket is crushed by less or by more than its material gives way, in a sentence without
+/// its full stop; `None` where that is not so, or not known.
+pub fn crush_warning(job: &Job, pump: &Pump, crush: &Crush) -> Option<String> {
     let (range, standing) = (crush.range?, crush.standing?);
     let item = &job.stock[crush.item];
-    // The nearest tenth of a percent, unless that would contradict the words.
-    let (raw, tenth) = (crush.percent.raw(), 100_000);
-    let nearest = (raw + tenth / 2).div_euclid(tenth);
+    let nearest = tenths(crush.percent);
     let (least, most) = (range.least.raw(), range.most.raw());
-    let (warning, tenths, so) = match standing {
-        Standing::Below if nearest * tenth < least => ("WARNING: ", nearest, LEAK),
-        Standing::Below => ("WARNING: ", (raw - 1).div_euclid(tenth), LEAK),
-        Standing::Within => ("", nearest, ""),
-        Standing::Above if nearest * tenth > most => ("WARNING: ", nearest, TEAR),
-        Standing::Above => ("WARNING: ", raw.div_euclid(tenth) + 1, TEAR),
+    // The nearest tenth of a percent, unless that would contradict the words.
+    let (shown, so) = match standing {
+        Standing::Within => return None,
+        Standing::Below if nearest.raw() < least => (nearest, LEAK),
+        Standing::Below => (Millionths::from_raw(nearest.raw() - TENTH), LEAK),
+        Standing::Above if nearest.raw() > most => (nearest, TEAR),
+        Standing::Above => (Millionths::from_raw(nearest.raw() + TENTH), TEAR),
     };
     Some(format!(
-        "{warning}{}: {} is crushed by {}.{} %, and {} gives way by {} to {} % under its usual test load{so}",
+        "WARNING: {}: {} is crushed by {} %, and {} gives way by {} to {} % under its usual test load: {so}",
         pump.requirements[crush.requirement].label,
         item.item,
-        tenths.div_euclid(10),
-        tenths.rem_euclid(10),
+        show(shown.decimal(), 1),
         item.material.as_deref().unwrap_or("its material"),
         range.least,
         range.most,
     ))
+}
+
+/// How far the gaskets of a place are crushed that their materials suit, and what all of these
+/// give way: `crushed by 33.3 % (material: 25 to 40 %)`. `None` where there are none.
+pub fn crush_within(crushes: &[Crush]) -> Option<String> {
+    let within = crushes.iter();
+    let within = within.filter(|crush| crush.standing == Some(Standing::Within));
+    let ranges = within.clone().filter_map(|crush| crush.range);
+    let least = ranges.clone().map(|range| range.least).max()?;
+    let most = ranges.map(|range| range.most).min()?;
+    let percents = within.map(|crush| show(tenths(crush.percent).decimal(), 1));
+    let percents: Vec<String> = percents.unique().collect();
+    let percents = percents.join(" and ");
+    Some(format!(
+        "crushed by {percents} % (material: {least} to {most} %)"
+    ))
+}
+
+/// A tenth of a percent, where one percent is a whole number.
+const TENTH: i64 = 100_000;
+
+fn tenths(percent: Millionths) -> Millionths {
+    Millionths::from_raw((percent.raw() + TENTH / 2).div_euclid(TENTH) * TENTH)
 }
 
 /// The gaskets of all kitted pumps that are crushed by less or by more than their material gives
@@ -88,8 +111,8 @@ pub fn crush_warnings(job: &Job, plan: &Plan) -> Vec<String> {
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         let Kit::Served(packs) = kit else { continue };
         let crushes = crushes(job, pump, packs);
-        let warnings = crushes.iter().filter(|crush| crush.is_warning());
-        let warnings = warnings.filter_map(|crush| self::crush(job, pump, crush));
+        let warnings = crushes.iter();
+        let warnings = warnings.filter_map(|crush| crush_warning(job, pump, crush));
         said.extend(warnings.map(|text| format!("{}: {text}.", pump.tag)));
     }
     said

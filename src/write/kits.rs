@@ -4,7 +4,7 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, widths};
 use crate::bag::Bag;
-use crate::crush::crushes;
+use crate::crush::{Crush, crushes};
 use crate::job::Job;
 use crate::length::Fine;
 use crate::model::{Form, Model, USUAL_CAUTIONS};
@@ -227,17 +227,20 @@ impl Slip<'_> {
                     self.row += 1;
                 }
             }
-            self.crushed(place, packs)?;
+            let crushed = self.crushed(place, packs)?;
             let (total, tolerance) = pack_total(self.job, pack);
             if !pack.picks.is_empty() {
                 let text = format!(
-                    "Expected micrometer reading of the pack: {}, between {} and {}",
+                    "Expected micrometer reading of the pack: {}, between {} and {}{crushed}",
                     words::both(total, unit),
                     (total - tolerance.minus).show(unit),
                     words::length(total + tolerance.plus, unit),
                 );
                 self.sheet
-                    .merge_range(self.row, 0, self.row, 5, &text, &styles.text)?;
+                    .merge_range(self.row, 0, self.row, 5, &text, &styles.wrapped)?;
+                if text.chars().count() > 130 {
+                    self.sheet.set_row_height(self.row, 32.0)?;
+                }
                 self.sheet
                     .write_string_with_format(self.row, 6, "Read:", &styles.text)?;
                 self.sheet.write_blank(self.row, 7, &styles.entry)?;
@@ -385,26 +388,22 @@ impl Slip<'_> {
         Ok(())
     }
 
-    /// How far the gaskets of a place are crushed, as far as their materials are known.
-    fn crushed(&mut self, place: usize, packs: &[PackPick]) -> Result<(), XlsxError> {
-        let styles = self.styles;
-        for crush in crushes(self.job, self.pump, packs) {
-            let form = &self.pump.requirements[crush.requirement].form;
-            if !matches!(form, Form::GasketFill { gasket, .. } if *gasket == place) {
-                continue;
-            }
-            if let Some(text) = words::crush(self.job, self.pump, &crush) {
-                let format = if crush.is_warning() {
-                    &styles.alarm
-                } else {
-                    &styles.text
-                };
-                let lines = text.chars().count().div_ceil(118);
+    /// Warns of gaskets of a place that their material does not suit, and returns how far the
+    /// others are crushed, to stand behind the pack's reading.
+    fn crushed(&mut self, place: usize, packs: &[PackPick]) -> Result<String, XlsxError> {
+        let form = |crush: &Crush| &self.pump.requirements[crush.requirement].form;
+        let mut crushes = crushes(self.job, self.pump, packs);
+        crushes.retain(|c| matches!(form(c), Form::GasketFill { gasket, .. } if *gasket == place));
+        let format = self.styles.alarm.clone().set_text_wrap();
+        for crush in &crushes {
+            if let Some(text) = words::crush_warning(self.job, self.pump, crush) {
+                let lines = text.chars().count().div_ceil(130);
                 let height = 16.0 * f64::from(u16::try_from(lines).unwrap_or(1));
-                self.across(&text, &format.clone().set_text_wrap(), height)?;
+                self.across(&text, &format, height)?;
             }
         }
-        Ok(())
+        let within = words::crush_within(&crushes);
+        Ok(within.map_or_else(String::new, |within| format!("; {within}")))
     }
 
     fn cautions(&mut self) -> Result<(), XlsxError> {

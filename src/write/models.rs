@@ -12,7 +12,7 @@ use crate::words;
 
 const NAME: &str = "Models";
 /// Characters that the columns are wide; together they fill a page across.
-const WIDTHS: [u32; 6] = [38, 54, 26, 16, 16, 16];
+const WIDTHS: [u32; 6] = [38, 53, 26, 18, 16, 16];
 const LAST: u16 = 5;
 /// The box that a drawing must fit into, in pixels: a page with its headings.
 const DRAWING: (u32, u32) = (1_140, 560);

@@ -344,7 +344,8 @@ fn warnings(
     for text in &crushed {
         row += 1;
         sheet.merge_range(row, 0, row, COLUMNS - 1, text, &styles.prose)?;
-        sheet.set_row_height(row, 32.0)?;
+        let lines = u16::try_from(text.chars().count().div_ceil(150)).unwrap_or(1);
+        sheet.set_row_height(row, 16 * lines)?;
     }
     if !job.unused.is_empty() {
         row += 1;

@@ -1,6 +1,11 @@
 //! The plan workbook read back as the next program would read it.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::cast_possible_truncation,
+    missing_docs
+)]
 
 mod demanding;
 mod engine;
