@@ -2,13 +2,18 @@
 //! another spreadsheet engine has recalculated it:
 //! `cargo run --example recalculate -- plan.xlsx recalculated.xlsx`.
 //!
-//! With `--expanded plan.xlsx` it writes a plan of the sample outage under the expanded rule, to have those formulas recalculated as well.
+//! With `--expanded plan.xlsx` it writes a plan of the sample outage under the expanded rule, and
+//! with `--stack stack.xlsx` the stack-up of a pump that uses everything, to have those formulas
+//! recalculated as well. With `--changed changed.xlsx stale.xlsx` it writes the latter after a
+//! reading, a tolerance, a count, a temperature and a limit were changed: once as it should be, and
+//! once with all results gone, as the other engine gets it.
 //!
 //! With `--spoil plan.xlsx spoilt.xlsx` it writes a copy with one cached result falsified, for
 //! proving that the comparison bites.
 
-#![allow(missing_docs)]
+#![allow(missing_docs, clippy::unwrap_used, clippy::cast_possible_truncation)]
 
+mod demanding;
 mod expanded;
 
 use std::error::Error;
@@ -40,8 +45,19 @@ fn main() -> Result<ExitCode, Box<dyn Error>> {
             write_expanded(to)?;
             Ok(ExitCode::SUCCESS)
         }
+        ["--stack", to] => {
+            let folder = tempfile::tempdir()?;
+            fs::write(to, demanding::stack_up(folder.path(), |_, _| {}))?;
+            Ok(ExitCode::SUCCESS)
+        }
+        ["--changed", to, stale] => {
+            let folder = tempfile::tempdir()?;
+            fs::write(to, demanding::stack_up(folder.path(), demanding::changed))?;
+            rewrite(to, stale, without_results)?;
+            Ok(ExitCode::SUCCESS)
+        }
         [ours, theirs] => compare(ours, theirs),
-        _ => Err("two workbooks, --spoil and two workbooks, or --expanded and one".into()),
+        _ => Err("see the head of this file for what to give it".into()),
     }
 }
 
@@ -63,7 +79,10 @@ fn compare(ours: &str, theirs: &str) -> Result<ExitCode, Box<dyn Error>> {
             );
             let pair = (ours.get_value(at), theirs.get_value(at));
             let equal = match pair {
-                (Some(Data::Float(a)), Some(Data::Float(b))) => (a - b).abs() <= TOLERANCE,
+                // Lengths are below 1; degrees of freedom, which may be thousands, relative to that.
+                (Some(Data::Float(a)), Some(Data::Float(b))) => {
+                    (a - b).abs() <= TOLERANCE * a.abs().max(1.0)
+                }
                 (a, b) => a == b && a.is_some(),
             };
             compared += 1;
@@ -91,31 +110,53 @@ fn write_expanded(to: &str) -> Result<(), Box<dyn Error>> {
     Ok(())
 }
 
+/// Falsifies the first result that is a number.
 fn spoil(from: &str, to: &str) -> Result<(), Box<dyn Error>> {
+    let mut spoilt = false;
+    rewrite(from, to, |text| match text.split_once("</f><v>") {
+        Some((head, tail)) if !spoilt => {
+            spoilt = true;
+            format!("{head}</f><v>9{tail}")
+        }
+        _ => text.to_string(),
+    })?;
+    if !spoilt {
+        return Err("no formula to spoil".into());
+    }
+    Ok(())
+}
+
+/// Puts the same wrong number behind every formula.
+fn without_results(text: &str) -> String {
+    let mut parts = text.split("</f><v>");
+    let mut out = parts.next().unwrap_or_default().to_string();
+    for part in parts {
+        let rest = part.split_once("</v>").map_or("", |(_, rest)| rest);
+        out.push_str("</f><v>999</v>");
+        out.push_str(rest);
+    }
+    // A result that was a text is a number now.
+    out.replace(" t=\"str\"", "")
+}
+
+/// Copies a workbook with the text of its sheets changed.
+fn rewrite(
+    from: &str,
+    to: &str,
+    mut change: impl FnMut(&str) -> String,
+) -> Result<(), Box<dyn Error>> {
     let mut archive = zip::ZipArchive::new(Cursor::new(fs::read(from)?))?;
     let mut writer = zip::ZipWriter::new(Cursor::new(Vec::new()));
-    let mut spoilt = false;
     for index in 0..archive.len() {
         let mut entry = archive.by_index(index)?;
         let name = entry.name()?.to_string();
         let mut content = Vec::new();
         entry.read_to_end(&mut content)?;
-        if name.starts_with("xl/worksheets/sheet") && !spoilt {
-            let text = String::from_utf8(content)?;
-            // The first cached number behind a formula.
-            content = match text.split_once("</f><v>") {
-                Some((head, tail)) => {
-                    spoilt = true;
-                    format!("{head}</f><v>9{tail}").into_bytes()
-                }
-                None => text.into_bytes(),
-            };
+        if name.starts_with("xl/worksheets/sheet") {
+            content = change(&String::from_utf8(content)?).into_bytes();
         }
         writer.start_file(name, zip::write::SimpleFileOptions::default())?;
         writer.write_all(&content)?;
-    }
-    if !spoilt {
-        return Err("no formula to spoil".into());
     }
     fs::write(to, writer.finish()?.into_inner())?;
     Ok(())
