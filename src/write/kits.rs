@@ -14,6 +14,7 @@ use crate::verify::Verified;
 use crate::words;
 
 const LAST: u16 = 7;
+const WIDTHS: [f64; 8] = [33.0, 19.0, 9.0, 18.0, 14.0, 16.0, 15.0, 15.0];
 /// Characters of notes and carried columns that a slip has room for.
 const MOST_FACTS: usize = 900;
 
@@ -25,7 +26,7 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, "Kits", date)?;
-    widths(sheet, &[33.0, 19.0, 9.0, 18.0, 14.0, 16.0, 15.0, 15.0])?;
+    widths(sheet, &WIDTHS)?;
     let mut order: Vec<usize> = (0..job.pumps.len()).collect();
     order.sort_by(|&a, &b| {
         let (p, q) = (&job.pumps[a], &job.pumps[b]);
@@ -36,6 +37,7 @@ pub(super) fn write(
     });
     let mut breaks = Vec::new();
     let mut row = 0;
+    let mut tallest = 0.0_f64;
     for (number, &index) in order.iter().enumerate() {
         if number > 0 {
             breaks.push(row);
@@ -47,6 +49,7 @@ pub(super) fn write(
             pump: &job.pumps[index],
             bag: &verified.bags()[index],
             row,
+            extra: 0.0,
         };
         slip.head(number + 1, order.len())?;
         match &plan.kits[index] {
@@ -54,10 +57,29 @@ pub(super) fn write(
             Kit::Short(shorts) => slip.short(shorts)?,
         }
         slip.cautions()?;
+        tallest = tallest.max(f64::from(slip.row - row) * PLAIN + slip.extra);
         row = slip.row + 1;
     }
     sheet.set_page_breaks(&breaks)?;
+    sheet.set_print_scale(scale(tallest));
     Ok(())
+}
+
+/// The height of a plain row, in points.
+const PLAIN: f64 = 15.0;
+/// What A4 and Letter both have room for between the margins, in points.
+const PAGE: [f64; 2] = [720.0, 480.0];
+
+/// The scale, in per cent, at which the columns fit across a page and the tallest slip down it: a
+/// slip that is cut in two gets lost at the bench.
+fn scale(tallest: f64) -> u16 {
+    // A pixel is three quarters of a point. A character is seven pixels, but more where another
+    // font stands in for the usual one; a column has five more.
+    let wide: f64 = WIDTHS.iter().map(|chars| (chars * 9.5 + 5.0) * 0.75).sum();
+    let fits = (PAGE[0] / wide).min(PAGE[1] / tallest.max(1.0));
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    let percent = (fits * 100.0).floor().clamp(40.0, 100.0) as u16;
+    percent
 }
 
 /// How many lines a text takes, so many characters on each.
@@ -74,9 +96,18 @@ struct Slip<'a> {
     bag: &'a Bag,
     /// The next free row.
     row: u32,
+    /// How much taller its rows are than plain ones, in points.
+    extra: f64,
 }
 
 impl Slip<'_> {
+    /// Sets the height of the present row.
+    fn tall(&mut self, height: f64) -> Result<(), XlsxError> {
+        self.sheet.set_row_height(self.row, height)?;
+        self.extra += height - PLAIN;
+        Ok(())
+    }
+
     fn model(&self) -> &Model {
         self.job.model_of(self.pump)
     }
@@ -89,7 +120,7 @@ impl Slip<'_> {
     ) -> Result<(), XlsxError> {
         self.sheet
             .merge_range(self.row, 0, self.row, LAST, text, format)?;
-        self.sheet.set_row_height(self.row, height)?;
+        self.tall(height)?;
         self.row += 1;
         Ok(())
     }
@@ -239,7 +270,7 @@ impl Slip<'_> {
                 self.sheet
                     .merge_range(self.row, 0, self.row, 5, &text, &styles.wrapped)?;
                 if text.chars().count() > 130 {
-                    self.sheet.set_row_height(self.row, 32.0)?;
+                    self.tall(32.0)?;
                 }
                 self.sheet
                     .write_string_with_format(self.row, 6, "Read:", &styles.text)?;
@@ -329,7 +360,7 @@ impl Slip<'_> {
                 &styles.entry,
             )?;
         }
-        self.sheet.set_row_height(self.row, 24.0)?;
+        self.tall(24.0)?;
         self.row += 1;
         Ok(())
     }
@@ -437,10 +468,7 @@ impl Slip<'_> {
             self.sheet
                 .merge_range(self.row, 1, self.row, LAST, &text, &styles.prose)?;
             let lines = text.chars().count().div_ceil(120);
-            self.sheet.set_row_height(
-                self.row,
-                16.0 * f64::from(u16::try_from(lines).unwrap_or(1)),
-            )?;
+            self.tall(16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
             self.row += 1;
         }
         Ok(())
