@@ -87,6 +87,10 @@ pub struct Dimension {
     pub spread: Spread,
     /// How the plus/minus becomes a standard uncertainty.
     pub shape: Shape,
+    /// Degrees of freedom of a plus/minus or a standard uncertainty that is itself not well known;
+    /// `None` where it is. Readings have theirs from their number. Source: JCGM 100:2008, G.4.2
+    /// (from memory).
+    pub freedom: Option<u32>,
 }
 
 /// How well a dimension is known.

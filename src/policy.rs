@@ -4,7 +4,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use crate::decimal::{Millionths, Money};
-use crate::stack::Coverage;
+use crate::stack::{Coverage, Guard};
 
 /// When a requirement counts as met.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -18,17 +18,6 @@ pub enum Acceptance {
     /// factor times the combined standard uncertainty. Source: JCGM 100:2008, 6.2.1; the decision
     /// rule of ISO 14253-1, from memory.
     Expanded,
-}
-
-/// What is kept clear of the limits.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Guard {
-    /// Nothing.
-    None,
-    /// What every contributor at the hurting edge of its tolerance comes to.
-    WorstCase,
-    /// The expanded uncertainty.
-    Expanded(Coverage),
 }
 
 impl fmt::Display for Acceptance {

@@ -10,7 +10,6 @@ mod uncertainty;
 use crate::decimal::Millionths;
 use crate::length::{Fine, Length, Tolerance, Uncertainty};
 use crate::model::{Correlation, Form, Shape, Term};
-use crate::policy::Guard;
 use crate::pump::Growth;
 use crate::stock::Lot;
 
@@ -54,6 +53,17 @@ pub struct Contributor {
     pub freedom: Option<u32>,
     /// The error that all pieces of its lot share, where the lot was measured.
     pub lot: Option<LotError>,
+}
+
+/// What is kept clear of the limits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Guard {
+    /// Nothing.
+    None,
+    /// What every contributor at the hurting edge of its tolerance comes to.
+    WorstCase,
+    /// The expanded uncertainty.
+    Expanded(Coverage),
 }
 
 /// What a standard uncertainty follows from.

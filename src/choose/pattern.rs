@@ -11,8 +11,9 @@ use crate::choose::combination::{Combination, Window};
 use crate::decimal::Millionths;
 use crate::length::{Fine, Tolerance, Uncertainty};
 use crate::model::{Face, Term};
-use crate::policy::{Guard, Policy};
+use crate::policy::Policy;
 use crate::pump::{Estimate, Pump};
+use crate::stack::Guard;
 use crate::stack::Variance;
 use crate::stock::{Item, Lot};
 

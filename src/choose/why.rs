@@ -10,8 +10,9 @@ use crate::cutting::Layout;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::plan::{Cause, Kit, PackPick, Pick, Shortfall, Window};
-use crate::policy::{Acceptance, Guard, Policy};
+use crate::policy::{Acceptance, Policy};
 use crate::pump::Pump;
+use crate::stack::Guard;
 
 /// Turns chosen packs into kits, with a reason for each pump that got none.
 pub fn explain(

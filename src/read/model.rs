@@ -230,6 +230,7 @@ const KEYS: [(&str, &[&str]); 10] = [
             "minus",
             "standard_uncertainty",
             "shape",
+            "degrees_of_freedom",
             "example",
         ],
     ),
@@ -337,6 +338,7 @@ struct DimensionFile {
     minus: Option<Spanned<Quantity>>,
     standard_uncertainty: Option<Spanned<Quantity>>,
     shape: Option<Spanned<String>>,
+    degrees_of_freedom: Option<Spanned<u32>>,
     example: Option<Spanned<Quantity>>,
 }
 
@@ -696,6 +698,23 @@ impl Reader<'_> {
             requirements.push(made);
         }
         let correlations = self.correlations(&raw.correlation, &names);
+        for (pair, raw) in correlations.iter().flatten().zip(&raw.correlation) {
+            // Effective degrees of freedom presume independent contributors (JCGM 100, G.4.1).
+            let few = |term: &Term| match term {
+                Term::Dimension(at) => dimensions[*at].as_ref().is_some_and(|dimension| {
+                    dimension.spread == Spread::FromReadings || dimension.freedom.is_some()
+                }),
+                Term::Thermal(_) | Term::Pack(_) => false,
+            };
+            if pair.between.iter().any(few) {
+                self.add(
+                    &raw.span(),
+                    "a correlation of what is known by few degrees of freedom",
+                    "dimensions with a plus_minus or a standard_uncertainty, without degrees_of_freedom",
+                    "state what the two share as a plus_minus of each; the scatter of readings does not hold it",
+                );
+            }
+        }
         let whole = self.text.len()..self.text.len();
         if packs.is_empty() {
             self.add(
@@ -855,12 +874,29 @@ impl Reader<'_> {
                 None
             }
         };
+        let freedom = match &raw.degrees_of_freedom {
+            None => Some(None),
+            Some(given) => {
+                let of_readings = spread == Some(Spread::FromReadings);
+                let sound = (1..=1_000_000).contains(given.get_ref()) && !of_readings;
+                if !sound {
+                    self.add(
+                        &given.span(),
+                        format!("{} degrees of freedom", given.get_ref()),
+                        "1 to 1000000, of a plus_minus or a standard_uncertainty",
+                        "correct it; readings have theirs from their number, and what is well known has none",
+                    );
+                }
+                sound.then_some(Some(*given.get_ref()))
+            }
+        };
         let label = raw.label.unwrap_or_else(|| super::pumps::heading(&name));
         Some(Dimension {
             name,
             label,
             spread: spread?,
             shape: shape?,
+            freedom: freedom?,
         })
     }
 

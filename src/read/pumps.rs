@@ -531,7 +531,7 @@ impl PumpReader<'_> {
             ));
         }
         let coverage = self.policy.coverage;
-        let mut freedom = None;
+        let mut freedom = dimension.freedom;
         let (tolerance, standard) = match dimension.spread {
             Spread::Within(tolerance) => (tolerance, dimension.shape.standard(tolerance)),
             Spread::StandardUncertainty(u) => {
@@ -548,7 +548,8 @@ impl PumpReader<'_> {
                             "no uncertainty follows from them and none is counted; give the model a plus_minus",
                         ));
                     }
-                    let guard = u.times_up(coverage.factor(freedom)).ticks();
+                    let few = u32::try_from(readings.len() - 1).unwrap_or(u32::MAX);
+                    let guard = u.times_up(coverage.of_readings(few)).ticks();
                     // Rounded up to a decimal of the readings' own unit.
                     let step = Length::step(&readings);
                     let guard = Length::from_ticks((guard + step - 1) / step * step);

@@ -87,6 +87,22 @@ impl Coverage {
         Millionths::from_raw(raw)
     }
 
+    /// The factor that stands for the whole range of a mean of few readings: as likely exceeded as
+    /// the factor itself is where the uncertainty is as good as known.
+    ///
+    /// ```
+    /// use gapwright::decimal::Millionths;
+    /// use gapwright::stack::Coverage;
+    /// let two = Coverage::Factor(Millionths::from_raw(2_000_000));
+    /// // 95.45 % of Student's distribution with 2 degrees of freedom: JCGM 100:2008, table G.2, 4.53.
+    /// assert_eq!(two.of_readings(2).to_string(), "4.526575");
+    /// ```
+    pub fn of_readings(self, freedom: u32) -> Millionths {
+        #[allow(clippy::cast_possible_truncation)]
+        let level = (self.level(None) * 1e6).round() as i64;
+        Coverage::Level(Millionths::from_raw(level)).factor(Some(freedom))
+    }
+
     /// The factor as a float, not rounded.
     pub fn exact(self, freedom: Option<u32>) -> f64 {
         match self {

@@ -3,7 +3,7 @@
 //!
 //! The verdict is not given here but by [`super::judge`], in whole numbers.
 
-use statrs::distribution::{ContinuousCDF, Normal};
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 use super::uncertainty::{Variance, variance};
 use super::{Contributor, Coverage, Stack, extent};
@@ -25,7 +25,8 @@ pub struct Report {
     /// What is so at the lower limit and at the upper one.
     pub sides: [Side; 2],
     /// The probability that both limits hold, if the value is normally distributed about its
-    /// middle. Source: JCGM 106:2012, 7.4 equation (12), from memory.
+    /// middle; where the effective degrees of freedom are few, as Student's distribution. Source:
+    /// JCGM 106:2012, 7.4 equation (12), from memory.
     pub conforming: f64,
     /// The gap, and the allowance reached on it, of a gasket fill.
     pub gap: Option<(f64, f64)>,
@@ -67,6 +68,11 @@ impl Side {
         self.room - self.worst
     }
 
+    /// Room left when so wide a half-width about the middle is taken off.
+    pub fn margin_of(&self, half: f64) -> f64 {
+        self.room - self.middle - half
+    }
+
     /// Room left when the expanded uncertainty is taken off.
     pub fn margin_expanded(&self) -> f64 {
         self.room - self.clear()
@@ -96,7 +102,8 @@ pub struct Line {
     /// the limits and everything else as it is; `None` where even nothing would be too much.
     pub largest: [Option<f64>; 2],
     /// The largest standard uncertainty that one piece of it could have with the expanded
-    /// uncertainty still clear of the limits; coverage factor, lots and all else as they are.
+    /// uncertainty still clear of the limits, all else as it is; `None` where even nothing would
+    /// be too much, and where the coverage factor would move with it.
     pub largest_standard: Option<f64>,
 }
 
@@ -154,7 +161,10 @@ pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Rep
             unit,
         )
     });
-    let mut lines = lines(form, &faces, stack, &sides, unit);
+    // A factor that follows from the degrees of freedom moves with every contributor.
+    let few = sides.iter().any(|side| side.freedom.is_some());
+    let moving = few && matches!(coverage, Coverage::Level(_));
+    let mut lines = lines(form, &faces, stack, &sides, moving, unit);
     lines.sort_by(|a, b| b.share_of_worst.total_cmp(&a.share_of_worst));
     let target = form.target();
     let off_target = extent(&target.terms, parts).nominal.to_f64(unit) - target.bound.to_f64(unit);
@@ -208,12 +218,21 @@ fn side(
         expanded: factor * combined,
         room,
         beyond: if combined > 0.0 {
-            Normal::standard().sf((room - middle) / combined)
+            beyond((room - middle) / combined, freedom)
         } else if room < middle {
             1.0
         } else {
             0.0
         },
+    }
+}
+
+/// The probability beyond so many standard uncertainties.
+fn beyond(distance: f64, freedom: Option<u32>) -> f64 {
+    let freedom = freedom.map(|freedom| f64::from(freedom.min(1_000)));
+    match freedom.and_then(|freedom| StudentsT::new(0.0, 1.0, freedom).ok()) {
+        Some(student) => student.sf(distance),
+        None => Normal::standard().sf(distance),
     }
 }
 
@@ -227,6 +246,7 @@ fn lines(
     faces: &[Face; 2],
     stack: &Stack,
     sides: &[Side; 2],
+    moving: bool,
     unit: Unit,
 ) -> Vec<Line> {
     let value = form.value();
@@ -264,7 +284,12 @@ fn lines(
             share_of_worst: 0.0,
             share_of_variance: 0.0,
             largest: largest(part, at, within, sides),
-            largest_standard: largest_standard(part, at, sides, unit),
+            largest_standard: if moving {
+                None
+            } else {
+                let cross = [0, 1].map(|side| cross(stack, part, &faces[side].terms, unit));
+                largest_standard(part, at, cross, sides, unit)
+            },
         });
     }
     let moved: f64 = lines.iter().flat_map(|line| line.moves).sum();
@@ -275,6 +300,26 @@ fn lines(
         line.share_of_variance = share(line.variance.iter().sum(), varied);
     }
     lines
+}
+
+/// What those that are correlated with a contributor add to the squared combined standard
+/// uncertainty for one of its own standard uncertainty.
+fn cross(stack: &Stack, part: &Contributor, terms: &Terms, unit: Unit) -> f64 {
+    let c = weight(terms, part.term);
+    let mut sum = 0.0;
+    for pair in &stack.correlations {
+        let [a, b] = pair.between;
+        let other = match part.term {
+            term if term == a => b,
+            term if term == b => a,
+            _ => continue,
+        };
+        if let Some(other) = stack.contributors.iter().find(|part| part.term == other) {
+            let moved = weight(terms, other.term) * other.standard.to_f64(unit);
+            sum += 2.0 * pair.coefficient.to_f64() * c * moved;
+        }
+    }
+    sum
 }
 
 /// A contributor's part of the squared combined standard uncertainty: its own square, and its
@@ -294,22 +339,7 @@ fn own_variance(stack: &Stack, contributor: usize, terms: &Terms, unit: Unit) ->
         let all: f64 = stack.contributors.iter().map(shared).sum();
         variance += f64::from(part.count) * c * own.standard.to_f64(unit) * all;
     }
-    for pair in &stack.correlations {
-        let [a, b] = pair.between;
-        let other = match part.term {
-            term if term == a => b,
-            term if term == b => a,
-            _ => continue,
-        };
-        if let Some(other) = stack.contributors.iter().find(|part| part.term == other) {
-            variance += pair.coefficient.to_f64()
-                * c
-                * standard(part)
-                * weight(terms, other.term)
-                * standard(other);
-        }
-    }
-    variance
+    variance + cross(stack, part, terms, unit) * standard(part) / 2.0
 }
 
 fn largest(
@@ -334,27 +364,31 @@ fn largest(
     })
 }
 
+/// The larger root of what the expanded uncertainty leaves: a quadratic in the contributor's own
+/// standard uncertainty, linear through those that it is correlated with.
 fn largest_standard(
     part: &Contributor,
     at: [f64; 2],
+    cross: [f64; 2],
     sides: &[Side; 2],
     unit: Unit,
 ) -> Option<f64> {
     let count = f64::from(part.count);
     let own = part.standard.to_f64(unit);
     let mut least = f64::INFINITY;
-    for (side, c) in sides.iter().zip(at) {
+    for ((side, c), cross) in sides.iter().zip(at).zip(cross) {
         let square = count * c * c;
         if square == 0.0 {
             continue;
         }
         let reach = side.room - side.middle;
-        let rest = side.combined.powi(2) - square * own * own;
+        let rest = side.combined.powi(2) - square * own * own - cross * own;
         let left = (reach / side.factor).powi(2) - rest;
-        if side.room < 0.0 || reach < 0.0 || left < 0.0 {
+        let under = cross * cross + 4.0 * square * left;
+        if side.room < 0.0 || reach < 0.0 || under < 0.0 {
             return None;
         }
-        least = least.min((left / square).sqrt());
+        least = least.min((under.sqrt() - cross) / (2.0 * square));
     }
-    least.is_finite().then_some(least)
+    (least.is_finite() && least >= 0.0).then_some(least)
 }

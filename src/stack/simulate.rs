@@ -213,7 +213,8 @@ impl Sources {
             (Known::Within(model::Shape::Rectangular), _) => Law::Rectangular { half },
             (Known::Within(model::Shape::Triangular), _) => Law::Triangular { half },
             (Known::Within(model::Shape::UShaped), _) => Law::UShaped { half },
-            (Known::Readings, Some(dof)) => Law::Student { scale: sd, dof },
+            // What is known by few degrees of freedom follows Student's law.
+            (Known::Readings | Known::Standard, Some(dof)) => Law::Student { scale: sd, dof },
             _ => Law::Normal { sd },
         }
     }

@@ -5,7 +5,7 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::choose::relaxation::Backend;
 use crate::job::Job;
-use crate::policy::Guard;
+use crate::stack::Guard;
 use crate::verify::Verified;
 use crate::words;
 

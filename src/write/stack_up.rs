@@ -19,7 +19,7 @@ use inputs::Inputs;
 /// The sheet's name, as its defined names refer to it.
 const NAME: &str = "Stack-up";
 
-/// Pictures are left out beyond so many requirements: a workbook with thousands opens slowly.
+/// Only so many requirements get pictures: a workbook with thousands opens slowly.
 const MOST_PICTURES: usize = 120;
 
 /// A pump whose stack-up is written: what it is, what must hold, and what contributes.
@@ -60,9 +60,11 @@ pub(super) fn write(
     picture::levels(sheet, styles)?;
     let mut row = FIRST_ROW;
     let mut breaks = Vec::new();
-    let pictures = subjects.iter().map(|s| s.requirements.len()).sum::<usize>() <= MOST_PICTURES;
-    if !pictures {
-        let remark = "Too many requirements for pictures here: gapwright stack draws any pump.";
+    let mut pictures = MOST_PICTURES;
+    if subjects.iter().map(|s| s.requirements.len()).sum::<usize>() > MOST_PICTURES {
+        let remark = format!(
+            "Pictures stand at the first {MOST_PICTURES} requirements: gapwright stack --pump TAG draws any pump."
+        );
         sheet.write_string_with_format(RULE_ROW + 1, 0, remark, &styles.remark)?;
     }
     for subject in subjects {
@@ -76,7 +78,8 @@ pub(super) fn write(
                 breaks.push(row);
             }
             let block = results::Block::new(subject, requirement, &inputs, policy, row);
-            row = block.write(sheet, &mut names, pictures, styles)? + 1;
+            row = block.write(sheet, &mut names, pictures > 0, styles)? + 1;
+            pictures = pictures.saturating_sub(1);
         }
     }
     if subjects.is_empty() {
@@ -120,6 +123,8 @@ fn rule(
     };
     sheet.merge_range(RULE_ROW, 2, RULE_ROW, 3, "Coverage factor", &styles.text)?;
     sheet.write_number_with_format(RULE_ROW, 4, factor, &entry)?;
+    inputs::within(sheet, RULE_ROW, 4, 0.1, 10.0)?;
+    inputs::within(sheet, RULE_ROW, 8, 0.5, 0.9999)?;
     let or = "or, if filled in, level of confidence";
     sheet.merge_range(RULE_ROW, 5, RULE_ROW, 7, or, &styles.text)?;
     let percent = styles.percent_entry();
@@ -189,6 +194,15 @@ fn factor(freedom: Option<&str>) -> String {
         ),
     };
     format!("IF(ISNUMBER(coverage_level),{of_level},coverage_factor)")
+}
+
+/// The factor that stands for the whole range of a mean of few readings, given the cell of its
+/// degrees of freedom: at the level that the factor in force comes to.
+fn factor_of_readings(freedom: &str) -> String {
+    format!(
+        "T.INV.2T(1-IF(ISNUMBER(coverage_level),ROUND(coverage_level,6),ROUND(2*NORM.S.DIST(coverage_factor,TRUE)-1,6)),{})",
+        whole(freedom)
+    )
 }
 
 /// Degrees of freedom cut off to a whole number, as the library does.

@@ -90,7 +90,7 @@ impl Styles {
                 .set_align(FormatAlign::Right)
                 .set_indent(1),
             chance: ruled()
-                .set_num_format("0.0000 %")
+                .set_num_format("[>0.999999]\">99.9999 %\";[<0.000001]\"<0.0001 %\";0.0000 %")
                 .set_align(FormatAlign::Right)
                 .set_indent(1),
             tiny: ruled()

@@ -58,6 +58,7 @@ pub fn fleet(
         label: name.into(),
         spread: Spread::Within(Tolerance::default()),
         shape: Shape::Rectangular,
+        freedom: None,
     };
     let model = Model {
         name: "m".into(),

@@ -989,6 +989,7 @@ fn random_job(seed: u64) -> Job {
         label: name.into(),
         spread: Spread::Within(Tolerance::default()),
         shape: Shape::Rectangular,
+        freedom: None,
     };
     let model = Model {
         name: "m".into(),

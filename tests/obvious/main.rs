@@ -250,6 +250,7 @@ fn outage(seed: u64) -> Job {
         label: name.into(),
         spread: Spread::Within(Tolerance::default()),
         shape: Shape::Rectangular,
+        freedom: None,
     };
     let count = [6, 7, 8, 9, 10, 12, 14][rng.random_range(0..7_usize).min(rng.random_range(0..7))];
     let fits = if rng.random_bool(0.3) { 2 } else { 1 };

@@ -293,7 +293,7 @@ fn a_spacer_with_its_compressed_gasket() {
         Shape::Rectangular,
     );
     // Just within, and not within anything narrower.
-    let worst = gapwright::policy::Guard::WorstCase;
+    let worst = gapwright::stack::Guard::WorstCase;
     assert!(judge(&form, &stack, worst).conforms());
     let (narrow, _) = chain(
         &parts,

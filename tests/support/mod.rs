@@ -108,6 +108,7 @@ pub fn job(
                 label: format!("d{n}"),
                 spread: Spread::Within(Tolerance::default()),
                 shape: Shape::Rectangular,
+                freedom: None,
             })
             .collect(),
         packs,

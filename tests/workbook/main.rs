@@ -251,7 +251,7 @@ fn the_stack_up_shows_the_librarys_own_uncertainties() {
     // The guard is the expanded uncertainty and how far the middle lies towards the limit.
     let found: Vec<f64> = rows("Expanded uncertainty")
         .iter()
-        .zip(rows("Middle of the tolerances, towards the limit"))
+        .zip(rows("Shift of the mean towards the limit (uneven sides)"))
         .flat_map(|(u, middle)| [0, 1].map(|side| (u[side] + middle[side]).max(0.0)))
         .collect();
     let job = verified.job();

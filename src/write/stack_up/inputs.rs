@@ -1,6 +1,6 @@
 //! What contributes to a pump's requirements: the cells that a person may change.
 
-use rust_xlsxwriter::{DataValidation, Worksheet, XlsxError};
+use rust_xlsxwriter::{DataValidation, DataValidationRule, Worksheet, XlsxError};
 
 use super::super::style::{Styles, heads};
 use super::{Subject, cell, put};
@@ -26,6 +26,8 @@ const READINGS: u16 = 10;
 pub(super) struct Inputs {
     /// The row of the first contributor; the others follow in their order.
     first: u32,
+    /// How many there are.
+    count: u32,
     /// Contributors that err together, with the cell of their coefficient.
     pub(super) pairs: Vec<(usize, usize, String)>,
     /// The row behind.
@@ -39,6 +41,23 @@ impl Inputs {
             self.first + u32::try_from(contributor).unwrap_or(u32::MAX),
             column,
         )
+    }
+
+    /// A formula that is true where a cell that was typed over makes no sense.
+    pub(super) fn senseless(&self) -> String {
+        let last = self.first + self.count - 1;
+        let column = |column: u16| format!("{}:{}", cell(self.first, column), cell(last, column));
+        let below = |range: String| format!("MIN({range})<0");
+        let mut tests = vec![
+            below(column(COUNT)),
+            below(column(MINUS)),
+            below(column(PLUS)),
+            below(column(STANDARD)),
+            below(column(OF_LOT)),
+            "coverage_factor<=0".to_string(),
+        ];
+        tests.extend(self.pairs.iter().map(|(_, _, r)| format!("ABS({r})>1")));
+        tests.join(",")
     }
 
     /// Writes a pump's contributors from a row on.
@@ -78,6 +97,7 @@ impl Inputs {
         }
         let mut inputs = Inputs {
             first: row + 2,
+            count: u32::try_from(parts.len()).unwrap_or(u32::MAX),
             pairs: Vec::new(),
             end: row + 2,
         };
@@ -115,7 +135,7 @@ impl Inputs {
         heads(
             sheet,
             self.end,
-            &["Err together", "", "Correlation coefficient"],
+            &["Correlated", "", "Correlation coefficient"],
             styles,
         )?;
         sheet.set_row_height(self.end, 30.0)?;
@@ -136,6 +156,7 @@ impl Inputs {
             sheet.set_row_height(self.end, 30.0)?;
             let entry = styles.number_entry();
             sheet.write_number_with_format(self.end, 2, coefficient.to_f64(), &entry)?;
+            within(sheet, self.end, 2, -1.0, 1.0)?;
             self.pairs.push((first, second, cell(self.end, 2)));
         }
         self.end += 1;
@@ -158,6 +179,37 @@ fn lots(stack: &Stack) -> Vec<Option<u32>> {
     parts.map(|part| number(part.lot?.lot)).collect()
 }
 
+/// Lets a cell take no number below this.
+pub(super) fn not_below(
+    sheet: &mut Worksheet,
+    row: u32,
+    column: u16,
+    least: f64,
+) -> Result<(), XlsxError> {
+    let rule = DataValidation::new()
+        .allow_decimal_number(DataValidationRule::GreaterThanOrEqualTo(least))
+        .set_error_title("Not possible")?
+        .set_error_message(format!("A number of {least} or more."))?;
+    sheet.add_data_validation(row, column, row, column, &rule)?;
+    Ok(())
+}
+
+/// Lets a cell take a number in a range.
+pub(super) fn within(
+    sheet: &mut Worksheet,
+    row: u32,
+    column: u16,
+    least: f64,
+    most: f64,
+) -> Result<(), XlsxError> {
+    let rule = DataValidation::new()
+        .allow_decimal_number(DataValidationRule::Between(least, most))
+        .set_error_title("Not possible")?
+        .set_error_message(format!("A number from {least} to {most}."))?;
+    sheet.add_data_validation(row, column, row, column, &rule)?;
+    Ok(())
+}
+
 /// One contributor.
 struct Line<'a> {
     row: u32,
@@ -178,11 +230,14 @@ impl Line<'_> {
         let count = f64::from(part.count);
         match part.term {
             Term::Pack(_) => {
-                sheet.write_number_with_format(row, COUNT, count, &styles.number_entry())?
+                sheet.write_number_with_format(row, COUNT, count, &styles.number_entry())?;
+                not_below(sheet, row, COUNT, 0.0)?;
             }
             // A dimension is there once, and is measured, not counted.
-            _ => sheet.write_number_with_format(row, COUNT, count, &styles.count)?,
-        };
+            _ => {
+                sheet.write_number_with_format(row, COUNT, count, &styles.count)?;
+            }
+        }
         self.nominal(sheet)?;
         let word = match &part.known {
             Known::Within(shape) => shape.word(),
@@ -212,6 +267,7 @@ impl Line<'_> {
             Some(of_lot) => {
                 let u = of_lot.standard.to_f64(self.unit);
                 sheet.write_number_with_format(row, OF_LOT, u, &entry)?;
+                not_below(sheet, row, OF_LOT, 0.0)?;
             }
             None => {
                 sheet.write_blank(row, OF_LOT, &styles.text)?;
@@ -266,6 +322,7 @@ impl Line<'_> {
                 let entry = self.styles.length_entry(unit);
                 for (column, value) in sides {
                     sheet.write_number_with_format(row, column, value, &entry)?;
+                    not_below(sheet, row, column, 0.0)?;
                 }
                 return Ok(());
             }
@@ -274,8 +331,10 @@ impl Line<'_> {
             Known::Readings => unit.ticks() / Length::step(&part.readings),
         };
         let (u, k) = (self.at(STANDARD), self.factor());
+        // Rounded up like the library's factors.
+        let k = format!("-INT(-ROUND({k}*1000000,3))/1000000");
         for (column, value) in sides {
-            let formula = format!("-INT(-ROUND({k}*{u}*{steps},4))/{steps}");
+            let formula = format!("-INT(-ROUND(({k})*{u}*{steps},4))/{steps}");
             put(
                 sheet,
                 (row, column),
@@ -287,10 +346,12 @@ impl Line<'_> {
         Ok(())
     }
 
-    /// The coverage factor that stands for this contributor alone.
+    /// The coverage factor that stands for the whole range of this contributor alone.
     fn factor(&self) -> String {
-        let freedom = self.part.freedom.map(|_| self.at(FREEDOM));
-        super::factor(freedom.as_deref())
+        match self.part.known {
+            Known::Readings => super::factor_of_readings(&self.at(FREEDOM)),
+            _ => super::factor(None),
+        }
     }
 
     fn standard(&self, sheet: &mut Worksheet) -> Result<(), XlsxError> {
@@ -309,6 +370,7 @@ impl Line<'_> {
             Known::Standard => {
                 let entry = self.styles.length_entry(unit);
                 sheet.write_number_with_format(row, STANDARD, value, &entry)?;
+                not_below(sheet, row, STANDARD, 0.0)?;
             }
             Known::Readings => {
                 let span = self.span();
@@ -317,17 +379,22 @@ impl Line<'_> {
             }
             Known::Growth(_) => {}
         }
-        match part.freedom {
-            Some(freedom) => {
+        match (part.freedom, &part.known) {
+            (Some(freedom), Known::Readings) => {
                 let formula = format!("COUNT({})-1", self.span());
                 let at = (row, FREEDOM);
-                put(sheet, at, &formula, f64::from(freedom), &self.styles.count)
+                put(sheet, at, &formula, f64::from(freedom), &self.styles.count)?;
             }
-            None => {
-                sheet.write_string_with_format(row, FREEDOM, "without end", &self.styles.text)?;
-                Ok(())
+            (Some(freedom), _) => {
+                let entry = self.styles.number_entry();
+                sheet.write_number_with_format(row, FREEDOM, freedom, &entry)?;
+                not_below(sheet, row, FREEDOM, 1.0)?;
+            }
+            (None, _) => {
+                sheet.write_string_with_format(row, FREEDOM, "infinite", &self.styles.text)?;
             }
         }
+        Ok(())
     }
 }
 

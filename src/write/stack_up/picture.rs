@@ -12,7 +12,7 @@ use super::NAME;
 use crate::length::Unit;
 
 /// How many rows the pictures take.
-pub(super) const ROWS: u32 = 24;
+pub(super) const ROWS: u32 = 26;
 
 /// The heights at which the reaches are drawn, beside the printed page.
 const LEVELS: u16 = 24;
@@ -41,12 +41,20 @@ pub(super) struct Picture {
     /// First and last row of the contributors, and the columns of how far each moves the value.
     pub(super) lines: (u32, u32),
     pub(super) moves: [u16; 2],
+    /// The column of each contributor's share of the variance.
+    pub(super) share: u16,
 }
 
 impl Picture {
     pub(super) fn draw(&self, sheet: &mut Worksheet) -> Result<(), XlsxError> {
-        sheet.insert_chart(self.at, 3, &self.interval())?;
-        sheet.insert_chart(self.at, 9, &self.tornado())?;
+        let [mut interval, mut tornado, mut shares] =
+            [self.interval(), self.tornado(), self.shares()];
+        interval.set_width(400);
+        tornado.set_width(460);
+        shares.set_width(300);
+        sheet.insert_chart(self.at, 3, &interval)?;
+        sheet.insert_chart_with_offset(self.at, 7, &tornado, 10, 0)?;
+        sheet.insert_chart_with_offset(self.at, 11, &shares, 90, 0)?;
         Ok(())
     }
 
@@ -114,7 +122,7 @@ impl Picture {
         let (first, last) = self.lines;
         let range = |column: u16| ChartRange::new_from_range(NAME, first, column, last, column);
         let mut chart = Chart::new(ChartType::BarStacked);
-        for ((name, column), colour) in [("moves down", self.moves[0]), ("moves up", self.moves[1])]
+        for ((name, column), colour) in [("down", self.moves[0]), ("up", self.moves[1])]
             .into_iter()
             .zip([LIMITS, VALUES])
         {
@@ -130,7 +138,7 @@ impl Picture {
         }
         self.finish(
             &mut chart,
-            &format!("{}: who moves it how far at worst", self.title),
+            &format!("{}: worst-case contributions", self.title),
         );
         // In a chart of bars the upright axis is the one of the categories.
         chart
@@ -141,13 +149,34 @@ impl Picture {
         chart
     }
 
+    /// Each contributor's share of the variance, in the order of the picture beside it.
+    fn shares(&self) -> Chart {
+        let (first, last) = self.lines;
+        let range = |column: u16| ChartRange::new_from_range(NAME, first, column, last, column);
+        let mut chart = Chart::new(ChartType::Bar);
+        chart
+            .add_series()
+            .set_name("share of variance")
+            .set_categories(&range(0))
+            .set_values(&range(self.share))
+            .set_gap(60)
+            .set_format(ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)));
+        self.finish(&mut chart, "Share of variance");
+        chart
+            .y_axis()
+            .set_reverse()
+            .set_label_position(ChartAxisLabelPosition::None);
+        chart.x_axis().set_num_format("0 %").set_min(0);
+        chart
+    }
+
     fn finish(&self, chart: &mut Chart, title: &str) {
         chart.title().set_name(title);
         chart
             .title()
             .set_font(ChartFont::new().set_size(10).set_bold());
         chart.legend().set_position(ChartLegendPosition::Bottom);
-        chart.set_width(570).set_height(460);
+        chart.set_height(500);
         chart.set_alt_text(title);
     }
 }

@@ -9,7 +9,7 @@ use super::{Cached, DefinedName, NAME, Subject, cell, factor, put, whole};
 use crate::length::Unit;
 use crate::model::{Form, Requirement};
 use crate::policy::{Acceptance, Policy};
-use crate::stack::{Line, Report, Side, judge, report};
+use crate::stack::{Coverage, Line, Report, Side, judge, report};
 
 /// The columns of a line.
 const SENSITIVITY: u16 = 1;
@@ -56,15 +56,18 @@ enum Row {
     Room,
     MarginWorst,
     MarginExpanded,
+    MarginRootSumSquare,
     Margin,
     Beyond,
     Conforming,
-    Risk,
+    RiskAccepting,
+    RiskRejecting,
     Verdict,
     ReachWorst,
     ReachExpanded,
     ReachRootSumSquare,
     Allowance,
+    Crush,
 }
 
 impl<'a> Block<'a> {
@@ -194,8 +197,8 @@ impl<'a> Block<'a> {
                 "Sensitivity at lower limit",
                 "Sensitivity at upper limit",
                 "Part of the value",
-                "Moves down at worst",
-                "Moves up at worst",
+                "Worst-case effect, down",
+                "Worst-case effect, up",
                 "Share of worst case",
                 "Variance at lower limit",
                 "Variance at upper limit",
@@ -213,7 +216,7 @@ impl<'a> Block<'a> {
         }
         self.write_results(sheet, styles)?;
         self.define(names);
-        let end = self.results + Row::Allowance as u32 + 1;
+        let end = self.results + Row::Crush as u32 + 1;
         if pictures {
             self.draw(sheet)?;
         }
@@ -372,29 +375,56 @@ impl<'a> Block<'a> {
         let standard = self.input(line, STANDARD);
         let side = |side: usize| {
             let square = format!("({count}*{}^2)", at[side]);
+            let cross = self.cross(index, line, side);
+            let (room, middle) = (self.result(Row::Room, side), self.result(Row::Middle, side));
             let left = format!(
-                "(({room}-{middle})/{k})^2-{u}^2+{square}*{standard}^2",
-                room = self.result(Row::Room, side),
-                middle = self.result(Row::Middle, side),
+                "(({room}-{middle})/{k})^2-{u}^2+{square}*{standard}^2+{cross}*{standard}",
                 k = self.result(Row::Factor, side),
                 u = self.result(Row::Combined, side),
             );
-            // A square below nothing says that no uncertainty is small enough.
+            let under = format!("({cross}^2+4*{square}*({left}))");
+            // Less than nothing says that no uncertainty is small enough.
             format!(
-                "IF({square}=0,1E+99,IF(OR({room}<0,{room}<{middle}),-1,({left})/{square}))",
-                room = self.result(Row::Room, side),
-                middle = self.result(Row::Middle, side),
+                "IF({square}=0,1E+99,IF(OR({room}<0,{room}<{middle},{under}<0),-1,(SQRT(MAX(0,{under}))-{cross})/(2*{square})))"
             )
         };
         let least = format!("MIN({},{})", side(0), side(1));
-        let formula = format!("IF({least}<0,\"none\",SQRT({least}))");
-        put(
-            sheet,
-            (row, LARGEST_STANDARD),
-            &formula,
-            none(line.largest_standard),
-            length,
-        )
+        let freedom = [0, 1].map(|side| self.result(Row::Freedom, side));
+        let formula = format!(
+            "IF(AND(ISNUMBER(coverage_level),OR(ISNUMBER({}),ISNUMBER({}))),\"moves k\",IF({least}<0,\"none\",{least}))",
+            freedom[0], freedom[1]
+        );
+        let few = self.report.sides.iter().any(|side| side.freedom.is_some());
+        let result = match line.largest_standard {
+            _ if few && matches!(self.policy.coverage, Coverage::Level(_)) => {
+                Cached::Text("moves k")
+            }
+            largest => none(largest),
+        };
+        put(sheet, (row, LARGEST_STANDARD), &formula, result, length)
+    }
+
+    /// What those that are correlated with a line add to the variance for one of its own standard
+    /// uncertainty.
+    fn cross(&self, index: usize, line: &Line, side: usize) -> String {
+        let mut terms = vec!["0".to_string()];
+        for (a, b, coefficient) in &self.inputs.pairs {
+            let other = match line.contributor {
+                own if own == *a => *b,
+                own if own == *b => *a,
+                _ => continue,
+            };
+            let mut found = self.report.lines.iter().enumerate();
+            if let Some((at, other)) = found.find(|(_, line)| line.contributor == other) {
+                terms.push(format!(
+                    "2*{coefficient}*{}*{}*{}",
+                    self.line(index, AT[side]),
+                    self.line(at, AT[side]),
+                    self.input(other, STANDARD)
+                ));
+            }
+        }
+        format!("({})", terms.join("+"))
     }
 
     /// The rows of the results: label, then one cell a side, or one for both.
@@ -488,7 +518,7 @@ impl<'a> Block<'a> {
         )?;
         sheet.both(
             Row::Middle,
-            "Middle of the tolerances, towards the limit",
+            "Shift of the mean towards the limit (uneven sides)",
             |side| {
                 let middle = self.sum(|index, line| {
                     let (minus, plus) = (self.input(line, MINUS), self.input(line, PLUS));
@@ -518,7 +548,7 @@ impl<'a> Block<'a> {
         )?;
         sheet.both(
             Row::Level,
-            "Level of confidence that it comes to",
+            "Level of confidence",
             |side| {
                 let (k, freedom) = (at(Row::Factor, side), at(Row::Freedom, side));
                 format!(
@@ -568,6 +598,16 @@ impl<'a> Block<'a> {
             &length,
         )?;
         sheet.both(
+            Row::MarginRootSumSquare,
+            "Margin by the root sum square",
+            |side| {
+                let (room, middle) = (at(Row::Room, side), at(Row::Middle, side));
+                format!("{room}-{middle}-{}", at(Row::RootSumSquare, 0))
+            },
+            |s| s.margin_of(report.root_sum_square),
+            &length,
+        )?;
+        sheet.both(
             Row::Margin,
             "Margin by the rule in force",
             |side| {
@@ -590,7 +630,12 @@ impl<'a> Block<'a> {
                     at(Row::Middle, side),
                     at(Row::Combined, side),
                 );
-                format!("IF({u}>0,NORM.S.DIST(({middle}-{room})/{u},TRUE),IF({room}<{middle},1,0))")
+                let freedom = at(Row::Freedom, side);
+                let far = format!("(({room}-{middle})/{u})");
+                let tail = format!("T.DIST.2T(ABS({far}),{})/2", whole(&freedom));
+                format!(
+                    "IF({u}>0,IF(ISNUMBER({freedom}),IF({far}>0,{tail},1-{tail}),NORM.S.DIST(-{far},TRUE)),IF({room}<{middle},1,0))"
+                )
             },
             |s| s.beyond,
             percent,
@@ -603,15 +648,20 @@ impl<'a> Block<'a> {
             percent,
         )?;
         let conforming = at(Row::Conforming, 0);
-        sheet.label(Row::Risk, "Risk in accepting it; risk in rejecting it")?;
-        sheet.put(
-            Row::Risk,
-            0,
+        sheet.one(
+            Row::RiskAccepting,
+            "Risk of accepting what does not conform",
             &format!("1-{conforming}"),
             1.0 - report.conforming,
             percent,
         )?;
-        sheet.put(Row::Risk, 1, &conforming, report.conforming, percent)?;
+        sheet.one(
+            Row::RiskRejecting,
+            "Risk of rejecting what conforms",
+            &conforming,
+            report.conforming,
+            percent,
+        )?;
         let conforms = judge(
             &self.requirement.form,
             &self.subject.stack,
@@ -622,56 +672,63 @@ impl<'a> Block<'a> {
             Row::Verdict,
             "Verdict by the rule in force",
             &format!(
-                "IF(ROUND(MIN({},{}),12)>=0,\"met\",\"NOT MET\")",
+                "IF(OR({},{}>{}),\"CHECK INPUT\",IF(ROUND(MIN({},{}),12)>=0,\"met\",\"NOT MET\"))",
+                self.inputs.senseless(),
+                limits[0],
+                limits[1],
                 at(Row::Margin, 0),
                 at(Row::Margin, 1)
             ),
             if conforms { "met" } else { "NOT MET" },
             &styles.strong,
         )?;
-        let reach = |row: Row| {
-            move |side: usize| {
-                let (value, sign) = (at(Row::Nominal, 0), if side == 0 { '-' } else { '+' });
-                let by = match row {
-                    Row::RootSumSquare => at(row, 0),
-                    Row::Expanded => format!(
-                        "MAX(0,{}+{})",
-                        at(Row::Expanded, side),
-                        at(Row::Middle, side)
-                    ),
-                    row => at(row, side),
-                };
-                format!("{value}{sign}{by}")
-            }
+        let reach = |half: &dyn Fn(usize) -> String, side: usize| {
+            let (value, sign) = (at(Row::Nominal, 0), if side == 0 { '-' } else { '+' });
+            format!("{value}{sign}({})", half(side))
         };
         sheet.reach(
             Row::ReachWorst,
             "Reaches in the worst case: from, to",
-            reach(Row::Worst),
+            |side| reach(&|side| at(Row::Worst, side), side),
             |s| s.worst,
             &length,
         )?;
+        let about_middle = |row: Row, which: usize, side: usize| {
+            format!("{}+{}", at(row, which), at(Row::Middle, side))
+        };
         sheet.reach(
             Row::ReachExpanded,
             "Reaches by expanded uncertainty: from, to",
-            reach(Row::Expanded),
-            Side::clear,
+            |side| reach(&|side| about_middle(Row::Expanded, side, side), side),
+            |s| s.expanded + s.middle,
             &length,
         )?;
         sheet.reach(
             Row::ReachRootSumSquare,
             "Reaches by root sum square: from, to",
-            reach(Row::RootSumSquare),
-            |_| report.root_sum_square,
+            |side| reach(&|side| about_middle(Row::RootSumSquare, 0, side), side),
+            |s| report.root_sum_square + s.middle,
             &length,
         )?;
-        if let Some((_, reached)) = report.gap {
+        if let Some((wide, reached)) = report.gap {
             sheet.one(
                 Row::Allowance,
                 "Allowance reached (free thickness / gap - 1)",
                 &format!("IF({gap}=0,0,{}/{gap}-1)", at(Row::Nominal, 0)),
                 reached,
                 number,
+            )?;
+            let free = at(Row::Nominal, 0);
+            sheet.one(
+                Row::Crush,
+                "Crush (1 - gap / free thickness)",
+                &format!("IF({free}=0,0,1-{gap}/{free})"),
+                if report.value == 0.0 {
+                    0.0
+                } else {
+                    1.0 - wide / report.value
+                },
+                &styles.percent,
             )?;
         }
         Ok(())
@@ -707,12 +764,11 @@ impl<'a> Block<'a> {
         for side in [0, 1] {
             let number = sheet.styles.number.clone();
             match self.report.sides[side].freedom {
-                _ if !any => sheet.text(row, side, "without end")?,
+                _ if !any => sheet.text(row, side, "infinite")?,
                 freedom => {
                     let (sum, fourths) = (self.all(VARIANCE[side]), fourths(side));
-                    let formula =
-                        format!("IF({fourths}>0,SUM({sum})^2/({fourths}),\"without end\")");
-                    let result = freedom.map_or(Cached::Text("without end"), Cached::Number);
+                    let formula = format!("IF({fourths}>0,SUM({sum})^2/({fourths}),\"infinite\")");
+                    let result = freedom.map_or(Cached::Text("infinite"), Cached::Number);
                     sheet.put(row, side, &formula, result, &number)?;
                 }
             }
@@ -733,10 +789,14 @@ impl<'a> Block<'a> {
             plain(self.subject.tag),
             plain(&self.requirement.name)
         );
-        for (what, row) in [
-            ("value", Row::Nominal),
-            ("conforming", Row::Conforming),
-            ("verdict", Row::Verdict),
+        for (what, row, column) in [
+            ("value", Row::Nominal, 'B'),
+            ("uncertainty", Row::Combined, 'B'),
+            ("expanded", Row::Expanded, 'B'),
+            ("margin_lower", Row::Margin, 'B'),
+            ("margin_upper", Row::Margin, 'C'),
+            ("conforming", Row::Conforming, 'B'),
+            ("verdict", Row::Verdict, 'B'),
         ] {
             // At most 255 characters, and none twice: tags may differ in what is no letter.
             let name: String = format!("{what}_{whose}").chars().take(200).collect();
@@ -751,7 +811,7 @@ impl<'a> Block<'a> {
                 })
                 .find(|name| !taken(name));
             let row = self.results + row as u32 + 1;
-            names.extend(free.map(|name| (name, format!("='{NAME}'!$B${row}"))));
+            names.extend(free.map(|name| (name, format!("='{NAME}'!${column}${row}"))));
         }
     }
 
@@ -774,6 +834,7 @@ impl<'a> Block<'a> {
                 self.first + u32::try_from(last).unwrap_or(u32::MAX),
             ),
             moves: MOVES,
+            share: SHARE_OF_VARIANCE,
         }
         .draw(sheet)
     }
