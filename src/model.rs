@@ -284,6 +284,9 @@ pub enum Form {
     },
 }
 
+/// What is wrong with a target that its own limits leave out.
+pub(crate) const TARGET_OUTSIDE: &str = "a target outside the limits";
+
 /// One side of a requirement as a plain sum: `sum of terms >= bound`, `<= bound` or `= bound`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Face {
@@ -317,7 +320,7 @@ impl Form {
             return Err("the lower limit above the upper one");
         }
         if target < lower || target > upper {
-            return Err("a target outside the limits");
+            return Err(TARGET_OUTSIDE);
         }
         if let Form::GasketFill { gap, .. } = self {
             if lower < 0 {

@@ -15,7 +15,7 @@ use crate::stock::Lot;
 
 pub use coverage::Coverage;
 pub use report::{Line, Report, Side, report};
-pub use simulate::simulate;
+pub use simulate::{Undrawn, level_of_draws, simulate, taken_as_normal};
 pub use uncertainty::expanded;
 pub(crate) use uncertainty::{Variance, can_be};
 

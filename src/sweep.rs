@@ -5,11 +5,11 @@ use crate::choose::watch::Watch;
 use crate::choose::{ChooseError, choose};
 use crate::decimal::Millionths;
 use crate::job::Job;
-use crate::length::{Length, Tolerance, Uncertainty, Unit};
-use crate::model::{Form, Model, Shape, Spread};
+use crate::length::{Length, Tolerance, Unit};
+use crate::model::{Form, Model, Shape, Spread, TARGET_OUTSIDE, Term, Thermal};
 use crate::plan::{Kit, PackPick, pack_total, stack};
 use crate::pump::Growth;
-use crate::stack::{Report, Verdict, judge, report};
+use crate::stack::{Contributor, Report, Stack, Verdict, judge, report};
 
 /// What is moved.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -18,8 +18,21 @@ pub enum Knob {
     Dimension(usize),
     /// The plus/minus of a dimension, the same on both sides.
     DimensionWithin(usize),
+    /// The plus alone.
+    DimensionPlus(usize),
+    /// The minus alone.
+    DimensionMinus(usize),
+    /// The stated standard uncertainty of a dimension.
+    DimensionStandard(usize),
     /// The plus/minus of every piece in a place, the same on both sides.
     PiecesWithin(usize),
+    /// The number of pieces in a place: held, the same total out of so many alike; chosen anew, so
+    /// many pieces of the stock.
+    Pieces(usize),
+    /// The length that grows.
+    GrowingLength(usize),
+    /// The coefficient of expansion, in millionths per kelvin.
+    Expansion(usize),
     /// The cold temperature of a thermal term.
     Cold(usize),
     /// The running temperature of a thermal term.
@@ -37,7 +50,7 @@ pub enum Knob {
 pub enum Setting {
     /// A length.
     Length(Length),
-    /// A temperature in degrees Celsius, or an allowance.
+    /// A temperature in degrees Celsius, an allowance, a coefficient or a number of pieces.
     Number(Millionths),
 }
 
@@ -72,8 +85,9 @@ pub struct Sweep {
 
 impl Sweep {
     /// Reads `bare_clearance = 0.060 .. 0.070`, `snap_ring plus_minus = 0 .. 0.001`,
-    /// `bearing_shims plus_minus = ...`, `shaft_growth running = 60 .. 150`,
-    /// `running_clearance target|lower|upper = ...` for a model, in so many steps.
+    /// `bearing_shims plus_minus = ...`, `bearing_shims pieces = 1 .. 4`,
+    /// `shaft_growth running = 60 .. 150`, `running_clearance target|lower|upper = ...` for a model,
+    /// in so many steps.
     ///
     /// # Errors
     /// What is wrong, and what would be right.
@@ -110,10 +124,22 @@ impl Sweep {
                     .ok_or(format!("`{text}` is not a number of at most six places"))
             }
         };
-        let settings = between(setting(from)?, setting(to)?, steps.max(2));
-        let within = matches!(knob, Knob::DimensionWithin(_) | Knob::PiecesWithin(_));
-        if within && settings.iter().any(|s| s.to_f64(model.unit) < 0.0) {
-            return Err("a plus/minus is 0 or more".into());
+        let (from, to) = (setting(from)?, setting(to)?);
+        let settings = match knob {
+            Knob::Pieces(_) => whole(from, to)?,
+            _ => between(from, to, steps.max(2)),
+        };
+        let signed = matches!(
+            knob,
+            Knob::Dimension(_)
+                | Knob::Cold(_)
+                | Knob::Running(_)
+                | Knob::Target(_)
+                | Knob::Lower(_)
+                | Knob::Upper(_)
+        );
+        if !signed && settings.iter().any(|s| s.to_f64(model.unit) < 0.0) {
+            return Err(format!("{what} is 0 or more"));
         }
         Ok(Sweep {
             knob,
@@ -133,32 +159,54 @@ fn knob(name: &str, side: &str, model: &Model) -> Result<(Knob, String, bool), S
     if let Some(at) = model.dimensions.iter().position(|d| is(&d.name)) {
         let dimension = &model.dimensions[at];
         let label = &dimension.label;
-        return match (side, dimension.spread) {
-            ("", _) => Ok((Knob::Dimension(at), label.clone(), true)),
-            ("plus_minus", Spread::Within(_)) => Ok((
-                Knob::DimensionWithin(at),
-                format!("{label}, plus/minus"),
-                true,
-            )),
-            ("plus_minus", _) => Err(format!(
-                "`{name}` is known by a standard uncertainty or by its readings, not by a plus/minus"
-            )),
-            _ => asked(None, "its value (no word behind it), plus_minus"),
+        let within = matches!(dimension.spread, Spread::Within(_));
+        let stated = matches!(dimension.spread, Spread::StandardUncertainty(_));
+        let (knob, word) = match side {
+            "" => (Knob::Dimension(at), ""),
+            "plus_minus" if within => (Knob::DimensionWithin(at), ", plus/minus"),
+            "plus" if within => (Knob::DimensionPlus(at), ", plus"),
+            "minus" if within => (Knob::DimensionMinus(at), ", minus"),
+            "standard_uncertainty" if stated => {
+                (Knob::DimensionStandard(at), ", standard uncertainty")
+            }
+            _ => {
+                let sides = match (within, stated) {
+                    (true, _) => "its value (no word behind it), plus_minus, plus, minus",
+                    (_, true) => "its value (no word behind it), standard_uncertainty",
+                    _ => "its value (no word behind it); the rest follows from its readings",
+                };
+                return asked(None, sides);
+            }
         };
+        return Ok((knob, format!("{label}{word}"), true));
     }
     if let Some(at) = model.packs.iter().position(|p| is(&p.name)) {
-        let label = format!("{}, plus/minus of each piece", model.packs[at].label);
-        let found = (side == "plus_minus").then_some((Knob::PiecesWithin(at), label, true));
-        return asked(found, "plus_minus");
+        let label = &model.packs[at].label;
+        let found = match side {
+            "plus_minus" => Some((
+                Knob::PiecesWithin(at),
+                format!("{label}, plus/minus of each piece"),
+                true,
+            )),
+            "pieces" => Some((Knob::Pieces(at), format!("{label}, pieces"), false)),
+            _ => None,
+        };
+        return asked(found, "plus_minus, pieces");
     }
     if let Some(at) = model.thermals.iter().position(|t| is(&t.name)) {
         let label = &model.thermals[at].label;
         let found = match side {
             "running" => Some((Knob::Running(at), format!("{label}, running (degC)"), false)),
             "cold" => Some((Knob::Cold(at), format!("{label}, cold (degC)"), false)),
+            "length" => Some((Knob::GrowingLength(at), format!("{label}, length"), true)),
+            "expansion" => Some((
+                Knob::Expansion(at),
+                format!("{label}, expansion (1e-6 per K)"),
+                false,
+            )),
             _ => None,
         };
-        return asked(found, "running, cold");
+        return asked(found, "running, cold, length, expansion");
     }
     if let Some(at) = model.requirements.iter().position(|r| is(&r.name)) {
         let requirement = &model.requirements[at];
@@ -183,6 +231,21 @@ fn knob(name: &str, side: &str, model: &Model) -> Result<(Knob, String, bool), S
         model.name,
         names.join(", ")
     ))
+}
+
+/// Every whole number from one to the other.
+fn whole(from: Setting, to: Setting) -> Result<Vec<Setting>, String> {
+    let number = |setting| match setting {
+        Setting::Number(n) if n.raw() % 1_000_000 == 0 => Some(n.raw() / 1_000_000),
+        _ => None,
+    };
+    match (number(from), number(to)) {
+        (Some(from), Some(to)) if (1..=12).contains(&from) && (from..=12).contains(&to) => {
+            let all = (from..=to).map(|n| Setting::Number(Millionths::from_raw(n * 1_000_000)));
+            Ok(all.collect())
+        }
+        _ => Err("pieces are whole numbers from 1 to 12, the smaller first".into()),
+    }
 }
 
 /// So many values from one to the other, evenly.
@@ -231,10 +294,15 @@ pub struct Step {
 pub fn held(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) -> Vec<Point> {
     let step = |&setting: &Setting| {
         let mut job = job.clone();
-        let fault = set(&mut job, pump, packs, sweep.knob, setting).err();
+        let fault = set(&mut job, pump, sweep.knob, setting).err();
+        let kit = fault.is_none().then(|| {
+            let mut stack = stack(&job, &job.pumps[pump], packs);
+            adjust(&mut stack, sweep.knob, setting);
+            stacked(&job, pump, packs.to_vec(), &stack)
+        });
         Point {
             setting,
-            kit: fault.is_none().then(|| stacked(&job, pump, packs.to_vec())),
+            kit,
             fault,
         }
     };
@@ -256,11 +324,16 @@ pub fn chosen_anew(
     for &setting in &sweep.settings {
         let mut alone = job.clone();
         alone.pumps = vec![job.pumps[pump].clone()];
-        let fault = set(&mut alone, 0, &[], sweep.knob, setting).err();
+        let fault = set(&mut alone, 0, sweep.knob, setting)
+            .and_then(|()| offer(&mut alone, sweep.knob, setting))
+            .err();
         let kit = match fault {
             Some(_) => None,
             None => match choose(&alone, watch)?.kits.into_iter().next() {
-                Some(Kit::Served(packs)) => Some(stacked(&alone, 0, packs)),
+                Some(Kit::Served(packs)) => {
+                    let stack = stack(&alone, &alone.pumps[0], &packs);
+                    Some(stacked(&alone, 0, packs, &stack))
+                }
                 _ => None,
             },
         };
@@ -273,15 +346,14 @@ pub fn chosen_anew(
     Ok(points)
 }
 
-fn stacked(job: &Job, pump: usize, packs: Vec<PackPick>) -> Step {
+fn stacked(job: &Job, pump: usize, packs: Vec<PackPick>, stack: &Stack) -> Step {
     let pump = &job.pumps[pump];
-    let stack = stack(job, pump, &packs);
     let unit = job.model_of(pump).unit;
     let requirements = pump.requirements.iter().map(|requirement| {
         let form = &requirement.form;
         (
-            report(form, &stack, job.policy.coverage, unit),
-            judge(form, &stack, job.policy.guard()),
+            report(form, stack, job.policy.coverage, unit),
+            judge(form, stack, job.policy.guard()),
         )
     });
     Step {
@@ -291,64 +363,128 @@ fn stacked(job: &Job, pump: usize, packs: Vec<PackPick>) -> Step {
     }
 }
 
-/// Sets one thing of a pump. Of pieces it is those of these packs, or all that may go to the place
-/// where none are given.
-fn set(
-    job: &mut Job,
-    pump: usize,
-    packs: &[PackPick],
-    knob: Knob,
-    setting: Setting,
-) -> Result<(), &'static str> {
+/// Moves what belongs to the pieces that are held: those of one place alone, wherever else their
+/// lot is used.
+fn adjust(stack: &mut Stack, knob: Knob, setting: Setting) {
     match (knob, setting) {
-        (Knob::Dimension(at), Setting::Length(value)) => {
-            let measured = &mut job.pumps[pump].dimensions[at];
-            measured.value = value;
-        }
-        (Knob::DimensionWithin(at), Setting::Length(within)) => {
-            let model = job.pumps[pump].model;
-            let shape = job.models[model].dimensions[at].shape;
-            let measured = &mut job.pumps[pump].dimensions[at];
-            measured.tolerance = Tolerance::even(within);
-            measured.standard = standard(shape, within);
-        }
         (Knob::PiecesWithin(at), Setting::Length(within)) => {
-            let items: Vec<usize> = match packs.get(at) {
-                Some(pack) => pack.picks.iter().map(|pick| pick.item).collect(),
-                None => {
-                    let of = &job.pumps[pump];
-                    job.offered(&job.model_of(of).packs[at], &of.fits[at])
-                        .collect()
-                }
+            let of_place = |part: &&mut Contributor| part.term == Term::Pack(at);
+            for part in stack.contributors.iter_mut().filter(of_place) {
+                part.tolerance = Tolerance::even(within);
+                part.standard = Shape::Rectangular.standard(part.tolerance);
+            }
+        }
+        (Knob::Pieces(at), Setting::Number(number)) => {
+            let (place, others): (Vec<_>, Vec<_>) = stack
+                .contributors
+                .drain(..)
+                .partition(|part| part.term == Term::Pack(at));
+            stack.contributors = others;
+            let Some(first) = place.first() else { return };
+            let total: Length = place.iter().map(|part| part.nominal * part.count).sum();
+            let count = u32::try_from(number.raw() / 1_000_000).unwrap_or(1).max(1);
+            // Each of them as good as the worst that is there.
+            let all = place.iter().map(|part| part.tolerance);
+            let tolerance = all.fold(Tolerance::default(), |a, b| Tolerance {
+                minus: a.minus.max(b.minus),
+                plus: a.plus.max(b.plus),
+            });
+            stack.contributors.push(Contributor {
+                label: format!("{count} alike"),
+                count,
+                nominal: Length::from_ticks(total.ticks() / i64::from(count)),
+                tolerance,
+                standard: Shape::Rectangular.standard(tolerance),
+                ..first.clone()
+            });
+        }
+        _ => {}
+    }
+}
+
+/// Moves what belongs to the pieces that are offered to a pump that is alone in its job.
+fn offer(job: &mut Job, knob: Knob, setting: Setting) -> Result<(), &'static str> {
+    let pump = &job.pumps[0];
+    let model = job.model_of(pump);
+    match (knob, setting) {
+        (Knob::PiecesWithin(at), Setting::Length(within)) => {
+            let offered = |at: usize| -> Vec<usize> {
+                job.offered(&model.packs[at], &pump.fits[at]).collect()
             };
+            let items = offered(at);
+            let mut others = (0..model.packs.len()).filter(|other| *other != at);
+            if others.any(|other| offered(other).iter().any(|item| items.contains(item))) {
+                return Err("another place takes the same pieces: hold them instead");
+            }
             for item in items {
                 if let Some(size) = &mut job.stock[item].size {
                     size.tolerance = Tolerance::even(within);
                 }
             }
         }
-        (Knob::Cold(at), Setting::Number(degrees)) => {
-            let growth = &mut job.pumps[pump].growths[at];
-            growth.thermal.cold = degrees;
-            *growth = Growth::of(growth.thermal.clone());
+        (Knob::Pieces(at), Setting::Number(number)) => {
+            let count = u32::try_from(number.raw() / 1_000_000).unwrap_or(1);
+            let model = pump.model;
+            let pack = &mut job.models[model].packs[at];
+            (pack.least_pieces, pack.most_pieces) = (count, count);
         }
-        (Knob::Running(at), Setting::Number(degrees)) => {
-            let growth = &mut job.pumps[pump].growths[at];
-            growth.thermal.running = degrees;
-            *growth = Growth::of(growth.thermal.clone());
-        }
-        (Knob::Target(at) | Knob::Lower(at) | Knob::Upper(at), setting) => {
-            let form = &mut job.pumps[pump].requirements[at].form;
-            limit(form, knob, setting);
-            form.check()?;
-        }
-        _ => return Err("a value of the wrong kind"),
+        _ => {}
     }
     Ok(())
 }
 
-fn standard(shape: Shape, within: Length) -> Uncertainty {
-    shape.standard(Tolerance::even(within))
+/// Sets one thing of a pump itself.
+fn set(job: &mut Job, pump: usize, knob: Knob, setting: Setting) -> Result<(), &'static str> {
+    let grow = |job: &mut Job, at: usize, change: &dyn Fn(&mut Thermal)| {
+        let growth = &mut job.pumps[pump].growths[at];
+        change(&mut growth.thermal);
+        *growth = Growth::of(growth.thermal.clone());
+    };
+    match (knob, setting) {
+        (Knob::Dimension(at), Setting::Length(value)) => {
+            let measured = &mut job.pumps[pump].dimensions[at];
+            measured.value = value;
+        }
+        (
+            Knob::DimensionWithin(at) | Knob::DimensionPlus(at) | Knob::DimensionMinus(at),
+            Setting::Length(within),
+        ) => {
+            let model = job.pumps[pump].model;
+            let shape = job.models[model].dimensions[at].shape;
+            let measured = &mut job.pumps[pump].dimensions[at];
+            if knob != Knob::DimensionPlus(at) {
+                measured.tolerance.minus = within;
+            }
+            if knob != Knob::DimensionMinus(at) {
+                measured.tolerance.plus = within;
+            }
+            measured.standard = shape.standard(measured.tolerance);
+        }
+        (Knob::DimensionStandard(at), Setting::Length(standard)) => {
+            let factor = job.policy.coverage.factor(None);
+            let measured = &mut job.pumps[pump].dimensions[at];
+            measured.standard = standard.into();
+            measured.tolerance = Tolerance::even(measured.standard.times_up(factor));
+        }
+        (Knob::Cold(at), Setting::Number(degrees)) => grow(job, at, &|t| t.cold = degrees),
+        (Knob::Running(at), Setting::Number(degrees)) => grow(job, at, &|t| t.running = degrees),
+        (Knob::GrowingLength(at), Setting::Length(length)) => grow(job, at, &|t| t.length = length),
+        (Knob::Expansion(at), Setting::Number(value)) => {
+            grow(job, at, &|t| t.expansion.value = value);
+        }
+        (Knob::PiecesWithin(_) | Knob::Pieces(_), _) => {}
+        (Knob::Target(at) | Knob::Lower(at) | Knob::Upper(at), setting) => {
+            let form = &mut job.pumps[pump].requirements[at].form;
+            limit(form, knob, setting);
+            // A limit may pass the target: that is what is asked.
+            match form.check() {
+                Err(wrong) if wrong != TARGET_OUTSIDE => return Err(wrong),
+                _ => {}
+            }
+        }
+        _ => return Err("a value of the wrong kind"),
+    }
+    Ok(())
 }
 
 fn limit(form: &mut Form, knob: Knob, setting: Setting) {

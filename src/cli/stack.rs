@@ -12,7 +12,7 @@ use crate::plan::{Kit, PackPick, stack};
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::read::{self, Sources};
 use crate::stack::monte_carlo::{Outcome, Plan as Draws};
-use crate::stack::{judge, report, simulate};
+use crate::stack::{judge, level_of_draws, report, simulate};
 use crate::sweep::{self, Point, Sweep};
 use crate::write;
 use crate::write::analysis::Analysed;
@@ -336,7 +336,7 @@ fn analyse(job: &Job, chosen: Chosen, args: &Args) -> Result<Analysed, crate::ch
     let parts = stack(job, pump, &chosen.packs);
     let draws = Draws {
         seed: job.policy.seed,
-        level: job.policy.coverage.level(None),
+        level: level_of_draws(job.policy.coverage),
         most_draws: args.draws,
         ..Draws::default()
     };
@@ -393,10 +393,7 @@ fn account(job: &Job, one: &Analysed) {
         );
         match drawn {
             Ok(outcome) => println!("    {}", drawn_words(outcome, &requirement.form)),
-            Err(faults) => {
-                let why: Vec<String> = faults.iter().map(ToString::to_string).collect();
-                println!("    cannot be drawn: {}", why.join("; "));
-            }
+            Err(why) => println!("    cannot be drawn: {why}"),
         }
     }
     for (sweep, points, anew) in &one.sweeps {

@@ -2,6 +2,7 @@
 
 use crate::job::Job;
 use crate::length::{Length, Tolerance, Unit};
+use crate::model::Pack;
 use crate::plan::{PackPick, Pick};
 use crate::problem::{Place, Problem, Problems};
 use crate::stock::{Item, Size};
@@ -9,7 +10,7 @@ use crate::stock::{Item, Size};
 /// Gives a pump pieces as stated, `PLACE=PIECE, PIECE ...` for each place of its model.
 ///
 /// A piece is an item of the stock, by its number, or a thickness with its plus/minus; either may
-/// have `2 x` before it. What is no item of the stock is added to it, for this pump alone.
+/// have `2 x` before it. Semicolons part pieces, or commas with a space behind. What is no item of the stock is added to it, for this pump alone.
 ///
 /// # Errors
 /// Every problem: a place or an item that is not known, a thickness without a plus/minus, a place
@@ -39,8 +40,16 @@ pub fn stated(job: &mut Job, pump: usize, texts: &[String]) -> Result<Vec<PackPi
             );
             continue;
         };
+        if packs[index].is_some() {
+            wrong(
+                format!("--pack {name} a second time"),
+                "each place once".into(),
+                "put all its pieces into one --pack",
+            );
+            continue;
+        }
         let mut picks = Vec::new();
-        for piece in pieces.split(',').map(str::trim).filter(|p| !p.is_empty()) {
+        for piece in parts(pieces) {
             let (count, rest) = counted(piece);
             let offered = job.offered(&model.packs[index], &fits[index]);
             let known = offered
@@ -59,7 +68,7 @@ pub fn stated(job: &mut Job, pump: usize, texts: &[String]) -> Result<Vec<PackPi
                         wrong(
                             format!("the piece `{piece}` of --pack {name}"),
                             "a thickness with its plus/minus such as 0.010 +/- 0.0003, or an item of the stock workbook with the fit of the place".into(),
-                            "state both, or give --stock",
+                            "state both, or give --stock; pieces are parted by a semicolon, or by a comma and a space",
                         );
                         continue;
                     }
@@ -83,7 +92,52 @@ pub fn stated(job: &mut Job, pump: usize, texts: &[String]) -> Result<Vec<PackPi
         }
     }
     let packs: Option<Vec<PackPick>> = packs.into_iter().collect();
-    problems.settle(packs).map(|(packs, _)| packs)
+    let (packs, _) = problems.settle(packs)?;
+    let tag = job.pumps[pump].tag.clone();
+    for (place, pack) in model.packs.iter().zip(&packs) {
+        warn(job, &tag, place, pack);
+    }
+    Ok(packs)
+}
+
+/// Says what the model or the stock would not allow: an engineer may want to see it all the same.
+fn warn(job: &mut Job, tag: &str, place: &Pack, pack: &PackPick) {
+    let mut found = Vec::new();
+    let pieces: u32 = pack.picks.iter().map(|pick| pick.count).sum();
+    let (least, most) = (place.least_pieces, place.most_pieces);
+    if !(least..=most).contains(&pieces) {
+        found.push((
+            format!("{pieces} pieces in `{}` of {tag}", place.name),
+            format!("{least} to {most}, as the model says"),
+        ));
+    }
+    for pick in &pack.picks {
+        let lot = &job.stock[pick.item];
+        let all = pack.picks.iter().filter(|other| other.item == pick.item);
+        let wanted: u32 = all.map(|other| other.count).sum();
+        if wanted > lot.available() {
+            found.push((
+                format!("{wanted} x {} in `{}` of {tag}", lot.item, place.name),
+                format!("{} at most, which may be issued", lot.available()),
+            ));
+        }
+    }
+    found.dedup();
+    for (found, expected) in found {
+        let mend = "the stack-up is worked out as stated; no kit could be made so";
+        let place = Place::file("command line");
+        job.warnings
+            .push(Problem::new(place, found, expected, mend));
+    }
+}
+
+/// Pieces are parted by semicolons, or by commas with a space behind: a comma alone may be the
+/// decimal mark.
+fn parts(text: &str) -> impl Iterator<Item = &str> {
+    let by = if text.contains(';') { ";" } else { ", " };
+    text.split(by)
+        .map(str::trim)
+        .filter(|piece| !piece.is_empty())
 }
 
 /// `2 x rest` or the rest alone.
@@ -121,6 +175,8 @@ mod tests {
     fn pieces_are_read_with_their_count_and_both_sides() {
         assert_eq!(counted("2 x SH-1"), (2, "SH-1"));
         assert_eq!(counted("BOX-1"), (1, "BOX-1"));
+        assert!(parts("1,00 +/- 0,005, 2 x A").eq(["1,00 +/- 0,005", "2 x A"]));
+        assert!(parts("1,00 +/- 0,005;A,B").eq(["1,00 +/- 0,005", "A,B"]));
         let even = size("0.010 +/- 0.0003", Unit::Inch).unwrap();
         assert_eq!(even.thickness.show(Unit::Inch), "0.0100");
         assert_eq!(even.tolerance.plus.show(Unit::Thou), "0.3");

@@ -82,6 +82,27 @@ pub fn packs(path: &Path, job: &Job) -> Result<Packs, Problems> {
                     )),
                 }
             }
+            let total: Length = picks
+                .iter()
+                .filter_map(|pick: &Pick| {
+                    Some(job.stock[pick.item].peeled(pick.peeled)? * pick.count)
+                })
+                .sum();
+            if picks.len() == chosen.pieces.len()
+                && Length::parse(&chosen.total, Some(unit)) != Ok(total)
+            {
+                problems.add(wrong(
+                    format!(
+                        "a total of {} {unit} in `{}` of `{}`, which the stock workbook makes {}",
+                        chosen.total,
+                        pack.name,
+                        kit.tag,
+                        total.show(unit)
+                    ),
+                    "the thicknesses that the plan was made from",
+                    "the stock has changed since: make the plan again",
+                ));
+            }
             packs.push(PackPick { picks });
         }
         found.insert(tag, packs);

@@ -4,7 +4,7 @@ use itertools::Itertools;
 use smallvec::{SmallVec, smallvec};
 
 use super::monte_carlo::{Fault, Joint, Law, Measurand, Model, Outcome, Plan, Source, Sum, Term};
-use super::{Contributor, Known, Stack};
+use super::{Contributor, Coverage, Known, Stack};
 use crate::decimal::Millionths;
 use crate::length::{Tolerance, Unit};
 use crate::model::{self, Form, Terms};
@@ -22,13 +22,16 @@ use crate::stock::Lot;
 /// `plan` says how to draw; its limits are replaced by those of the requirement.
 ///
 /// # Errors
-/// What keeps it from being drawn: a gap that is never above nought, for one.
-pub fn simulate(
-    form: &Form,
-    stack: &Stack,
-    unit: Unit,
-    plan: &Plan,
-) -> Result<Outcome, Vec<Fault>> {
+/// What keeps it from being drawn: a gap that is never above nought, or a dimension known by so few
+/// readings that its law has no standard deviation.
+pub fn simulate(form: &Form, stack: &Stack, unit: Unit, plan: &Plan) -> Result<Outcome, Undrawn> {
+    let few = stack.contributors.iter().find(|part| {
+        let enters = form.terms().any(|term| term == part.term);
+        enters && part.freedom.is_some_and(|freedom| freedom <= 2)
+    });
+    if let Some(part) = few {
+        return Err(Undrawn::FewReadings(part.label.clone()));
+    }
     let plan = Plan {
         limits: Some(match form {
             Form::Linear { lower, upper, .. } => [lower, upper].map(|l| l.to_f64(unit)),
@@ -36,7 +39,42 @@ pub fn simulate(
         }),
         ..plan.clone()
     };
-    super::monte_carlo::run(&draw(form, stack, unit), &plan)
+    super::monte_carlo::run(&draw(form, stack, unit), &plan).map_err(Undrawn::Faults)
+}
+
+/// The level of the intervals of draws: that which the coverage factor comes to, but 99.73 % at
+/// most, beyond which the ends of an interval take more draws than anybody waits for.
+pub fn level_of_draws(coverage: Coverage) -> f64 {
+    coverage.level(None).clamp(0.5, 0.9973)
+}
+
+/// Why a requirement was not drawn.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum Undrawn {
+    /// The law of so few readings has no standard deviation. Source: JCGM 101:2008, 6.4.9 (from
+    /// memory).
+    #[error(
+        "`{0}` is known by too few readings: their law has no standard deviation; take at least four"
+    )]
+    FewReadings(String),
+    /// What is wrong with the model or the plan of the draws.
+    #[error("{}", .0.iter().join("; "))]
+    Faults(Vec<Fault>),
+}
+
+/// The contributors of a requirement that are drawn as normal, whatever their own law, because
+/// they are correlated.
+pub fn taken_as_normal<'a>(form: &'a Form, stack: &'a Stack) -> impl Iterator<Item = &'a str> {
+    let tied = |part: &&Contributor| {
+        let enters = form.terms().any(|term| term == part.term);
+        let mut pairs = stack.correlations.iter();
+        enters && pairs.any(|pair| pair.between.contains(&part.term))
+    };
+    stack
+        .contributors
+        .iter()
+        .filter(tied)
+        .map(|part| part.label.as_str())
 }
 
 /// The requirement as the engine takes it.
@@ -255,7 +293,7 @@ mod tests {
     use super::*;
     use crate::length::{Length, Uncertainty};
     use crate::model::{Correlation, Shape};
-    use crate::stack::{Coverage, LotError, report};
+    use crate::stack::{LotError, report};
 
     fn part(term: model::Term, nominal: i64, within: i64, shape: Shape) -> Contributor {
         let tolerance = Tolerance::even(Length::from_ticks(within));

@@ -7,7 +7,8 @@ use super::style::Styles;
 use super::{WriteError, basis, models, monte_carlo, start, sweep};
 use crate::job::Job;
 use crate::plan::{PackPick, stack};
-use crate::stack::monte_carlo::{Fault, Outcome};
+use crate::stack::Undrawn;
+use crate::stack::monte_carlo::Outcome;
 use crate::sweep::{Point, Sweep};
 
 /// One pump's stack-up.
@@ -18,7 +19,7 @@ pub struct Analysed {
     /// Its pieces.
     pub packs: Vec<PackPick>,
     /// What the draws of each requirement came to, or why there are none.
-    pub draws: Vec<Result<Outcome, Vec<Fault>>>,
+    pub draws: Vec<Result<Outcome, Undrawn>>,
     /// Sweeps, each with what it came to and whether the pieces were chosen anew.
     pub sweeps: Vec<(Sweep, Vec<Point>, bool)>,
 }
@@ -57,6 +58,6 @@ pub fn workbook(job: &Job, analysed: &[Analysed], date: &str) -> Result<Vec<u8>,
         sweep::write(workbook.add_worksheet(), job, analysed, date, &styles)?;
     }
     models::write(workbook.add_worksheet(), job, date, &styles)?;
-    basis::of_analysis(workbook.add_worksheet(), job, date, &styles)?;
+    basis::of_analysis(workbook.add_worksheet(), job, analysed, date, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }

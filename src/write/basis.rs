@@ -2,6 +2,9 @@
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
+use itertools::Itertools;
+
+use super::analysis::Analysed;
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::choose::relaxation::Backend;
 use crate::job::Job;
@@ -85,6 +88,7 @@ pub(super) fn write(
 pub(super) fn of_analysis(
     sheet: &mut Worksheet,
     job: &Job,
+    analysed: &[Analysed],
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
@@ -98,15 +102,34 @@ pub(super) fn of_analysis(
     )?;
     let row = inputs_and_policy(sheet, job, styles)? + 2;
     heads(sheet, row, &["Fact", "", ""], styles)?;
+    let tags = |with: bool| -> String {
+        let pumps = job.pumps.iter().enumerate();
+        let of = pumps.filter(|(at, _)| analysed.iter().any(|one| one.pump == *at) == with);
+        of.map(|(_, pump)| pump.tag.as_str()).join(", ")
+    };
     let facts = [
         ("Program", format!("gapwright {}", env!("CARGO_PKG_VERSION"))),
         ("Date", date.to_string()),
+        ("Pumps worked out", tags(true)),
+        ("Pumps left out", tags(false)),
         ("Draws", "a ChaCha8 stream for each batch, from the seed above: the same on every machine and for any number of threads".into()),
         ("Lengths", "held in whole tenths of a nanometre; 1 in = 25.4 mm exactly".into()),
     ];
-    for (at, (name, text)) in (row + 1..).zip(facts) {
+    let mut at = row;
+    for (name, text) in facts {
+        at += 1;
         sheet.write_string_with_format(at, 0, name, &styles.text)?;
         sheet.merge_range(at, 1, at, 2, &text, &styles.wrapped)?;
+    }
+    if !job.warnings.is_empty() {
+        at += 2;
+        heads(sheet, at, &["Warnings", "", ""], styles)?;
+    }
+    for warning in &job.warnings {
+        at += 1;
+        let text = warning.to_string().split_whitespace().join(" ");
+        sheet.merge_range(at, 0, at, 2, &text, &styles.wrapped)?;
+        sheet.set_row_height(at, 32.0)?;
     }
     Ok(())
 }

@@ -8,8 +8,12 @@ use rust_xlsxwriter::{
 use super::analysis::Analysed;
 use super::style::{Styles, VALUES, heads, set_up, title, widths};
 use crate::job::Job;
+use itertools::Itertools;
+
 use crate::model::Form;
+use crate::plan::stack;
 use crate::stack::monte_carlo::{CLASSES, Outcome};
+use crate::stack::{level_of_draws, taken_as_normal};
 
 const NAME: &str = "Monte Carlo";
 
@@ -34,15 +38,16 @@ pub(super) fn write(
         sheet,
         &[
             24.0, 46.0, 11.0, 12.0, 12.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0,
+            18.0, 34.0,
         ],
     )?;
     title(
         sheet,
         NAME,
-        "Every contributor drawn at random by its own law (JCGM 101), until two digits of the standard uncertainty are stable. These figures do not follow changes on Stack-up: run the program again.",
+        "Every contributor drawn at random (JCGM 101), until two digits of the standard uncertainty are stable. These figures do not follow changes on Stack-up: run the program again.",
         styles,
     )?;
-    let level = job.policy.coverage.level(None);
+    let level = level_of_draws(job.policy.coverage);
     let percent = |level: f64| format!("{:.2} %", level * 100.0);
     let symmetric = format!("Symmetric interval, {}: from", percent(level));
     let shortest = format!("Shortest interval, {}: from", percent(level));
@@ -64,6 +69,8 @@ pub(super) fn write(
             "Conforms",
             "Below",
             "Above",
+            "Limits",
+            "Taken as normal (correlated)",
         ],
         styles,
     )?;
@@ -84,10 +91,9 @@ pub(super) fn write(
             sheet.write_string_with_format(row, 2, shown, &styles.text)?;
             let outcome = match drawn {
                 Ok(outcome) => outcome,
-                Err(faults) => {
-                    let why: Vec<String> = faults.iter().map(ToString::to_string).collect();
-                    let why = format!("cannot be drawn: {}", why.join("; "));
-                    sheet.merge_range(row, 3, row, 13, &why, &styles.alarm)?;
+                Err(why) => {
+                    let why = format!("cannot be drawn: {why}");
+                    sheet.merge_range(row, 3, row, 15, &why, &styles.alarm)?;
                     continue;
                 }
             };
@@ -116,6 +122,15 @@ pub(super) fn write(
                     sheet.write_number_with_format(row, column, share, &styles.chance)?;
                 }
             }
+            let [low, high] = match &requirement.form {
+                Form::Linear { lower, upper, .. } => [lower, upper].map(|l| l.show(unit)),
+                Form::GasketFill { lower, upper, .. } => [lower, upper].map(ToString::to_string),
+            };
+            let limits = format!("{low} to {high}");
+            sheet.write_string_with_format(row, 14, limits, &styles.text)?;
+            let stack = stack(job, pump, &one.packs);
+            let normal = taken_as_normal(&requirement.form, &stack).join(", ");
+            sheet.write_string_with_format(row, 15, normal, &styles.wrapped)?;
             pictures.push((format!("{}: {}", pump.tag, requirement.label), outcome));
         }
     }
@@ -140,7 +155,7 @@ pub(super) fn write(
     if pictures.len() % 2 == 1 {
         row += PICTURE + 1;
     }
-    sheet.set_print_area(0, 0, row, 13)?;
+    sheet.set_print_area(0, 0, row, 15)?;
     Ok(())
 }
 

@@ -1,15 +1,27 @@
 //! The Sweep sheet: what if a dimension, a tolerance, a temperature, a target or a limit moves.
 
 use rust_xlsxwriter::{
-    Chart, ChartFormat, ChartLegendPosition, ChartLine, ChartRange, ChartType, Worksheet, XlsxError,
+    Chart, ChartFormat, ChartLegendPosition, ChartLine, ChartLineDashType, ChartRange, ChartType,
+    Worksheet, XlsxError,
 };
 
 use super::analysis::Analysed;
 use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
 use crate::job::Job;
-use crate::sweep::{Point, Sweep};
+use crate::stack::Side;
+use crate::sweep::{Point, Setting, Sweep};
 
 const NAME: &str = "Sweep";
+
+/// What is shown of each requirement.
+const COLUMNS: [&str; 6] = [
+    "value",
+    "margin by the rule",
+    "margin, worst case",
+    "margin, expanded",
+    "conforms, if normal",
+    "verdict",
+];
 
 /// Rows that a picture takes.
 const PICTURE: u32 = 17;
@@ -22,7 +34,7 @@ pub(super) fn write(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     set_up(sheet, NAME, date)?;
-    widths(sheet, &[20.0; 16])?;
+    widths(sheet, &[17.0; 24])?;
     title(
         sheet,
         NAME,
@@ -88,12 +100,7 @@ impl Block<'_> {
         );
         let packs = model.packs.len();
         for requirement in &pump.requirements {
-            for what in [
-                "value",
-                "margin by the rule",
-                "conforms, if normal",
-                "verdict",
-            ] {
+            for what in COLUMNS {
                 labels.push(format!("{}: {what}", requirement.label));
             }
         }
@@ -105,7 +112,11 @@ impl Block<'_> {
         for point in self.points {
             row += 1;
             let value = point.setting.to_f64(unit);
-            sheet.write_number_with_format(row, 0, value, &length)?;
+            let format = match point.setting {
+                Setting::Length(_) => &length,
+                Setting::Number(_) => &styles.number,
+            };
+            sheet.write_number_with_format(row, 0, value, format)?;
             let Some(kit) = &point.kit else {
                 let why = point.fault.unwrap_or("cannot be kitted");
                 sheet.write_string_with_format(row, 1, why, &styles.alarm)?;
@@ -119,25 +130,41 @@ impl Block<'_> {
                 let margin = verdict.margin().to_f64(unit);
                 sheet.write_number_with_format(row, column, report.value, &length)?;
                 sheet.write_number_with_format(row, column + 1, margin, &length)?;
+                let least = |margin: fn(&Side) -> f64| {
+                    let [low, high] = &report.sides;
+                    margin(low).min(margin(high))
+                };
+                let margins = [Side::margin_worst, Side::margin_expanded].map(least);
+                for (column, margin) in (column + 2..).zip(margins) {
+                    sheet.write_number_with_format(row, column, margin, &length)?;
+                }
                 let chance = report.conforming;
-                sheet.write_number_with_format(row, column + 2, chance, &styles.chance)?;
+                sheet.write_number_with_format(row, column + 4, chance, &styles.chance)?;
                 let (word, format) = if verdict.conforms() {
                     ("met", &styles.text)
                 } else {
                     ("NOT MET", &styles.alarm)
                 };
-                sheet.write_string_with_format(row, column + 3, word, format)?;
-                column += 4;
+                sheet.write_string_with_format(row, column + 5, word, format)?;
+                column += 6;
             }
         }
         let last = row;
         let mut chart = Chart::new(ChartType::ScatterStraight);
         for (index, requirement) in pump.requirements.iter().enumerate() {
-            let column = u16::try_from(2 + packs + 4 * index).unwrap_or(u16::MAX);
+            let column = u16::try_from(2 + packs + COLUMNS.len() * index).unwrap_or(u16::MAX);
             let colour = if index % 2 == 0 { VALUES } else { LIMITS };
+            // Two colours that stay apart for everybody; beyond that the dashes tell.
+            let dashes = [
+                ChartLineDashType::Solid,
+                ChartLineDashType::Dash,
+                ChartLineDashType::RoundDot,
+                ChartLineDashType::LongDashDot,
+            ];
             let line = ChartLine::new()
                 .set_color(colour)
-                .set_width(if index < 2 { 2.5 } else { 1.25 })
+                .set_width(2.25)
+                .set_dash_type(dashes[index / 2 % dashes.len()])
                 .clone();
             chart
                 .add_series()

@@ -180,6 +180,14 @@ fn what_cannot_be_worked_out_is_refused_with_every_reason() {
         ],
     );
     refused(&with(&["--coverage-factor", "120 %"]), &["120 %"]);
+    refused(
+        &with(&["--pack", "bearing_shims=0.02 +/- 0.001"]),
+        &["bearing_shims a second time"],
+    );
+    refused(
+        &with(&["--sweep", "bearing_shims pieces = 0 .. 3"]),
+        &["whole numbers from 1 to 12"],
+    );
     fs::write(folder.path().join("plan.json"), "{\"format\": \"other\"}").unwrap();
     let plan = folder
         .path()
@@ -188,4 +196,91 @@ fn what_cannot_be_worked_out_is_refused_with_every_reason() {
         .unwrap()
         .to_string();
     refused(&["--stock", STOCK, "--plan", &plan], &["no plan"]);
+}
+
+/// More pieces of the same total are worse: by hand, 0.0220 in and the clearance good to 0.0003
+/// leave 0.0007 below the upper limit for the pieces, each good to 0.0003.
+#[test]
+fn more_pieces_are_worse_than_one() {
+    let folder = TempDir::new().unwrap();
+    let out = folder.path().join("s.xlsx").to_str().unwrap().to_string();
+    let sweep = "bearing_shims pieces = 1 .. 4";
+    let rest = ["--pump", "P-101", "--out", &out, "--sweep", sweep];
+    let run = gapwright(&[&["stack", PUMPS], &PACKS[..], &rest[..]].concat());
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let margins: Vec<f64> = sheet(&out, "Sweep")
+        .iter()
+        .filter_map(|row| match (&row[0], &row[4]) {
+            (Data::Float(_), Data::Float(margin)) => Some(*margin),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(margins.len(), 4);
+    for (margin, expected) in margins.iter().zip([0.0004, 0.0001, -0.0002, -0.0005]) {
+        // A third of 0.032 in is cut to whole tenths of a nanometre.
+        assert!((margin - expected).abs() < 1e-8, "{margins:?}");
+    }
+}
+
+/// A limit may be moved past the target: that is what is asked.
+#[test]
+fn a_limit_is_moved_past_the_target() {
+    let folder = TempDir::new().unwrap();
+    let out = folder.path().join("s.xlsx").to_str().unwrap().to_string();
+    let sweep = "running_clearance lower = 0.019 .. 0.022";
+    let rest = [
+        "--pump", "P-101", "--out", &out, "--sweep", sweep, "--steps", "4",
+    ];
+    let run = gapwright(&[&["stack", PUMPS], &PACKS[..], &rest[..]].concat());
+    let said = text(&run.stdout);
+    // 0.0220 - 0.0009 - 0.0220 at the end.
+    assert!(said.contains("-0.0009"), "{said}");
+    assert!(!said.contains("outside the limits"), "{said}");
+}
+
+/// Pieces that no kit could have are worked out all the same, and said to be such.
+#[test]
+fn pieces_beyond_the_model_are_warned_of() {
+    let folder = TempDir::new().unwrap();
+    let out = folder.path().join("s.xlsx").to_str().unwrap().to_string();
+    let packs = [
+        "--pack",
+        "bearing_shims=8 x 0.004 +/- 0.0001",
+        "--pack",
+        "cover_gasket=0.125 +/- 0.001",
+    ];
+    let rest = ["--pump", "P-101", "--out", &out];
+    let run = gapwright(&[&["stack", PUMPS], &packs[..], &rest[..]].concat());
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    assert!(text(&run.stderr).contains("8 pieces in `bearing_shims` of P-101"));
+    let basis = sheet(&out, "Basis");
+    let mut cells = basis.iter().flatten();
+    assert!(cells.any(|cell| cell.to_string().contains("8 pieces")));
+}
+
+/// A plan whose stock has changed since is refused: the pieces are not the same any more.
+#[test]
+fn a_plan_is_held_against_the_stock() {
+    let folder = TempDir::new().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
+    let (stock, pumps) = (path("stock.csv"), "samples/tiny/pumps.csv");
+    let as_it_was = fs::read_to_string("samples/tiny/stock.csv").unwrap();
+    fs::write(&stock, &as_it_was).unwrap();
+    let (json, out) = (path("plan.json"), path("plan.xlsx"));
+    let run = gapwright(&["kit", &stock, pumps, "--out", &out, "--json", &json]);
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let out = path("s.xlsx");
+    let stack = [
+        "stack", pumps, "--stock", &stock, "--plan", &json, "--out", &out,
+    ];
+    let line = as_it_was.lines().find(|line| line.starts_with("S20,"));
+    let line = line.unwrap();
+    let thicker = line.replacen("0.020", "0.025", 1);
+    assert_ne!(line, thicker);
+    fs::write(&stock, as_it_was.replace(line, &thicker)).unwrap();
+    let run = gapwright(&stack);
+    assert_eq!(run.status.code(), Some(2));
+    assert!(text(&run.stderr).contains("the stock has changed since"));
+    fs::write(&stock, &as_it_was).unwrap();
+    assert_eq!(gapwright(&stack).status.code(), Some(0));
 }

@@ -348,3 +348,77 @@ fn shapes_inflate_the_root_sum_square() {
         near(inflated, factor, 1e-6);
     }
 }
+
+/// The largest plus/minus and standard uncertainty that are told, put back one at a time, are just
+/// met, and a little more is not: with shapes, uneven sides, several pieces and a correlation.
+#[test]
+fn what_is_said_to_be_the_largest_is_the_largest() {
+    use gapwright::model::Correlation;
+    use gapwright::stack::Guard;
+    let parts = [
+        (1, "1.000", "0.010"),
+        (-1, "0.300", "0.008"),
+        (1, "0.200", "0.012"),
+    ];
+    let limits = ["0.55", "0.6", "0.66"];
+    for r in [-700_000, 0, 600_000] {
+        let (form, mut stack) = chain(&parts, limits, Unit::Millimetre, Shape::Triangular);
+        stack.contributors[1].count = 2;
+        stack.contributors[2].tolerance.plus = Length::from_ticks(150_000);
+        stack.contributors[2].standard =
+            Shape::Triangular.standard(stack.contributors[2].tolerance);
+        stack.correlations = vec![Correlation {
+            between: [Term::Dimension(0), Term::Dimension(2)],
+            coefficient: Millionths::from_raw(r),
+        }];
+        let report = report(&form, &stack, TWO, Unit::Millimetre);
+        let ticks = |mm: f64| Length::from_ticks((mm * 1e7).round() as i64);
+        for line in &report.lines {
+            let at = line.contributor;
+            for edge in [0, 1] {
+                let verdict = |more: i64| {
+                    let mut put = stack.clone();
+                    let within = ticks(line.largest[edge].unwrap()) + Length::from_ticks(more);
+                    let tolerance = &mut put.contributors[at].tolerance;
+                    if edge == 0 {
+                        tolerance.minus = within;
+                    } else {
+                        tolerance.plus = within;
+                    }
+                    judge(&form, &put, Guard::WorstCase)
+                };
+                let margins = [-2, 2].map(|more| verdict(more).margin().raw());
+                assert!(
+                    margins[0] >= 0 && margins[1] < 0,
+                    "{r} {at} {edge}: {margins:?}"
+                );
+            }
+            let verdict = |more: f64| {
+                let mut put = stack.clone();
+                let u = line.largest_standard.unwrap() * (1.0 + more);
+                put.contributors[at].standard = Uncertainty::from_raw((u * 1e12) as i64);
+                judge(&form, &put, Guard::Expanded(TWO))
+            };
+            assert!(verdict(-1e-6).conforms() && !verdict(1e-6).conforms());
+        }
+    }
+}
+
+/// With few readings the chance beyond a limit is Student's: one standard uncertainty and two
+/// degrees of freedom leave 0.2113 beyond (SciPy 1.17.1, scipy.stats.t.sf(1, 2)), not the 0.1587 of
+/// the normal distribution; and the worst case reaches as far as 95.45 % of Student's distribution,
+/// 4.53 standard uncertainties (JCGM 100:2008, table G.2, from memory), not 2.
+#[test]
+fn few_readings_leave_more_beyond() {
+    let mut part = chain(
+        &[(1, "1.000", "0")],
+        ["0.99", "1", "2"],
+        Unit::Millimetre,
+        Shape::Normal,
+    );
+    part.1.contributors[0].standard = Uncertainty::from(Length::from_ticks(100_000));
+    part.1.contributors[0].freedom = Some(2);
+    let report = report(&part.0, &part.1, TWO, Unit::Millimetre);
+    near(report.sides[0].beyond, 0.211_324_865, 1e-8);
+    near(TWO.of_readings(2).to_f64(), 4.53, 5e-3);
+}
