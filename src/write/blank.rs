@@ -461,8 +461,9 @@ fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
             dimension.label
         );
         let name = pump_heading(&dimension.name);
-        // Readings must differ for an uncertainty to follow from them.
-        let numbered = [(" 1", -1), (" 2", 0), (" 3", 1)];
+        // Readings must differ for an uncertainty to follow from them, and the law of fewer than four
+        // has no standard deviation.
+        let numbered = [(" 1", -1), (" 2", 0), (" 3", 0), (" 4", 1)];
         let readings = match dimension.spread {
             Spread::FromReadings => &numbered[..],
             _ => &[("", 0)],
