@@ -505,7 +505,7 @@ pub const USUAL_CAUTIONS: [(&str, &str); 8] = [
     ),
     (
         "start",
-        "Check the motor's direction of rotation with the coupling apart before the pump is driven. A screwed-on impeller driven backwards unscrews itself.",
+        "Check the motor's direction of rotation with the coupling apart before the pump is driven.",
     ),
     (
         "always",
