@@ -10,7 +10,7 @@ use std::path::Path;
 use calamine::{Reader, Xlsx, open_workbook};
 use gapwright::choose::{choose, watch::Watch};
 use gapwright::job::Job;
-use gapwright::model::Model;
+use gapwright::model::{Model, USUAL_CAUTIONS};
 use gapwright::plan::{Kit, verdicts};
 use gapwright::problem::Problems;
 use gapwright::read::{BUILT_IN, Library, Sources, job, parse_model};
@@ -302,6 +302,29 @@ fn a_shops_drawing_lies_beside_its_model() {
         let said = own(&folder, name).unwrap_err();
         assert!(said.contains(words), "{said}");
         assert!(said.contains(&format!("{name}.png")), "{said}");
+    }
+}
+
+/// What holds for one arrangement stands on the slips of that arrangement alone, at the step that it
+/// belongs to. Common practice, no source.
+#[test]
+fn cautions_stand_where_they_belong() {
+    let usual = USUAL_CAUTIONS.iter().map(|(_, text)| text);
+    assert!(usual.clone().any(|text| text.contains("coupling apart")));
+    assert!(usual.clone().all(|text| !text.contains("screw")));
+    let steps = |name: &str, words: &str| -> Vec<String> {
+        let cautions = built_in(name).cautions;
+        let told = cautions.iter().filter(|c| c.text.contains(words));
+        told.map(|c| c.when.clone()).collect()
+    };
+    assert_eq!(steps("screwed-impeller", "it unscrews"), ["start"]);
+    assert_eq!(steps("screwed-impeller", "out of the bag"), ["before"]);
+    for name in ["front-set-metric", "seal-setting"] {
+        assert_eq!(steps(name, "setting clips or washers"), ["before"]);
+    }
+    // A pump may have temperatures of its own: a text that cannot change names none.
+    for (name, _) in BUILT_IN {
+        assert_eq!(steps(name, " degC"), [""; 0], "{name}");
     }
 }
 
