@@ -445,9 +445,23 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
             "B|ringed|1||kit complete|",
         ],
     );
+    // What lacks stands once, with the row that is taken first.
     has(
         "Reorder",
-        &["R12|packing ring||5|5|0|0|", "R10|packing ring||9|0|0|9|"],
+        &[
+            "R12|packing ring||5|5|0|0|0||1 lacking in bags",
+            "R12-old|packing ring|P|2|2|0|0|0",
+            "R10|packing ring||9|0|0|9|",
+            "L7|lantern ring|L7|1|1|0|0|0||1 lacking in bags",
+        ],
+    );
+    has(
+        "Models",
+        &[
+            "For the bag|What says which one fits|Pieces",
+            "packing ring|the section, half of (`Box bore` less `Sleeve diameter`)|4",
+            "lantern ring|the fit code in `Lantern fit`|1",
+        ],
     );
     has(
         "Stock after",
