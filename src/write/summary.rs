@@ -251,11 +251,12 @@ fn pumps(
     ];
     let mut row = start + 1;
     heads(sheet, row, &names, styles)?;
+    let tag = styles.strong.clone().set_text_wrap();
     for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(verified.bags()) {
         let model = job.model_of(pump);
         row += 1;
         let due = pump.due.as_ref().map_or("", |due| due.shown.as_str());
-        sheet.write_string_with_format(row, 0, &pump.tag, &styles.strong)?;
+        sheet.write_string_with_format(row, 0, &pump.tag, &tag)?;
         sheet.write_string_with_format(row, 1, &model.name, &styles.text)?;
         sheet.write_number_with_format(row, 2, pump.priority, &styles.count)?;
         sheet.write_string_with_format(row, 3, due, &styles.text)?;
@@ -310,7 +311,9 @@ fn pumps(
                 sheet.merge_range(row, 5, row, 9, &why.join("; "), &styles.wrapped)?;
             }
         }
-        sheet.set_row_height(row, 31.0)?;
+        // A dozen bold letters go on a line of the tags' column; two lines are room for the rest.
+        let lines = u16::try_from(pump.tag.chars().count().div_ceil(12)).unwrap_or(25);
+        sheet.set_row_height(row, 15.5 * f64::from(lines.clamp(2, 25)))?;
     }
     sheet.write_string_with_format(
         row + 1,
