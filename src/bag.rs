@@ -84,6 +84,24 @@ pub fn fill(job: &Job, plan: &Plan) -> Vec<Bag> {
     bags
 }
 
+/// How many pieces of each item of the stock lack in these bags. Where several rows would serve,
+/// what lacks is counted once: for the one that is taken first.
+pub fn lacking(job: &Job, bags: &[Bag]) -> Vec<u32> {
+    let mut lacking = vec![0; job.stock.len()];
+    for (pump, bag) in job.pumps.iter().zip(bags) {
+        for (need, share) in bag
+            .iter()
+            .enumerate()
+            .filter(|(_, share)| share.lacking > 0)
+        {
+            if let Some(&first) = serving(job, pump, need).first() {
+                lacking[first] += share.lacking;
+            }
+        }
+    }
+    lacking
+}
+
 /// Takes so many pieces from these rows, one row after the other.
 fn take(rows: &[usize], count: u32, left: &mut [u32]) -> Share {
     let mut share = Share {

@@ -11,7 +11,7 @@ use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::Fine;
 use crate::model::{Compressibility, Form, Term};
-use crate::plan::{PackPick, stack};
+use crate::plan::{Kit, PackPick, Plan, stack};
 use crate::pump::Pump;
 use crate::stack::extent;
 
@@ -121,4 +121,16 @@ pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
         }));
     }
     found
+}
+
+/// The items, by index in the stock, that some kit has as its gasket, and of whose material it is
+/// not known how far it gives way: their crush is not checked.
+pub fn unchecked(job: &Job, plan: &Plan) -> Vec<usize> {
+    let kits = job.pumps.iter().zip(&plan.kits);
+    let crushes = kits.flat_map(|(pump, kit)| match kit {
+        Kit::Served(packs) => crushes(job, pump, packs),
+        Kit::Short(_) => Vec::new(),
+    });
+    let unknown = crushes.filter(|crush| crush.range.is_none());
+    unknown.map(|crush| crush.item).sorted().dedup().collect()
 }

@@ -113,6 +113,9 @@ pub enum LengthError {
     /// There is nothing that reads as a number.
     #[error("not a length")]
     NotANumber,
+    /// A tolerance that is negative.
+    #[error("below zero")]
+    BelowZero,
     /// A number stands there, but neither the cell nor its column says in which unit.
     #[error("a length with no unit, and its column names none")]
     NoUnit,
@@ -559,7 +562,7 @@ impl Tolerance {
     /// Reads `0.0005`, `±0.0005 in` or `+0.1/-0.2 mm`; `column` is the unit of the column.
     ///
     /// # Errors
-    /// [`LengthError`] as for [`Length::parse`]; a negative tolerance is [`LengthError::NotANumber`].
+    /// [`LengthError`] as for [`Length::parse`]; a negative tolerance is [`LengthError::BelowZero`].
     ///
     /// ```
     /// use gapwright::length::{Length, Tolerance, Unit};
@@ -593,7 +596,7 @@ impl Tolerance {
             }
         };
         if tolerance.minus < Length::ZERO || tolerance.plus < Length::ZERO {
-            return Err(LengthError::NotANumber);
+            return Err(LengthError::BelowZero);
         }
         Ok(tolerance)
     }

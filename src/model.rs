@@ -211,6 +211,21 @@ pub(crate) fn is_temperature(number: Millionths) -> bool {
     (-273_000_000..=1_500_000_000).contains(&number.raw())
 }
 
+/// What a temperature should look like, and how to mend one that does not.
+pub(crate) const TEMPERATURE: [&str; 2] = [
+    "degrees Celsius, a plain number such as 80",
+    "convert to degrees Celsius",
+];
+
+/// Reads a temperature in degrees Celsius: a plain number, or one with `degC`, `°C` or `C` behind
+/// it; `None` for anything else, such as another scale.
+pub(crate) fn temperature(text: &str) -> Option<Millionths> {
+    let text = text.trim();
+    let scales = ["degC", "\u{b0}C", "C"];
+    let bare = scales.iter().find_map(|scale| text.strip_suffix(scale));
+    Millionths::parse(bare.unwrap_or(text).trim_end())
+}
+
 /// A coefficient of linear expansion, in millionths per kelvin.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Expansion {
@@ -512,7 +527,7 @@ pub const USUAL_CAUTIONS: [(&str, &str); 8] = [
     ),
     (
         "start",
-        "Check the motor's direction of rotation with the coupling apart before the pump is driven. A screwed-on impeller driven backwards unscrews itself.",
+        "Check the motor's direction of rotation with the coupling apart before the pump is driven.",
     ),
     (
         "always",

@@ -2,6 +2,7 @@
 
 mod csv;
 mod drawing;
+mod materials;
 mod model;
 mod pieces;
 mod plan;
@@ -77,6 +78,8 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
     };
     let mut items = stock::settle_tolerances(&stock, &pumps.models, &mut problems);
     let lots = sheets.settle(&pumps.models, &mut problems);
+    let gaskets = stock.gaskets().chain(sheets.gaskets());
+    materials::check(gaskets, &pumps.models, &mut problems);
     stock::check_kinds(&stock, &pumps.models, &mut problems);
     stock::check_packs(&stock, &policy, &mut problems);
     stock::check_sections(&stock, &pumps.models, &mut problems);

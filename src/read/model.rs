@@ -15,10 +15,10 @@ use crate::decimal::Millionths;
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::{
     Caution, Compressibility, ConsumableNeed, Correlation, Dimension, Examples, Expansion, Form,
-    Material, Model, Pack, Requirement, SectionColumns, Shape, Spread, Term, Terms, Thermal,
-    is_temperature,
+    Material, Model, Pack, Requirement, SectionColumns, Shape, Spread, TEMPERATURE, Term, Terms,
+    Thermal, is_temperature, temperature,
 };
-use crate::problem::{Place, Problem, Problems, Spot, mend_name};
+use crate::problem::{Place, Problem, Problems, Spot, mend_name, nearest};
 use crate::stack;
 
 /// The models that come with the program: name and text.
@@ -274,6 +274,17 @@ const KEYS: [(&str, &[&str]); 10] = [
     ("correlation", &["between", "coefficient"]),
 ];
 
+/// The keys that a table cannot do without.
+const NEEDED: [(&str, &[&str]); 7] = [
+    ("", &["title", "unit"]),
+    ("pack", &["kind", "most_pieces"]),
+    ("requirement", &["limits"]),
+    ("consumable", &["kind", "count"]),
+    ("caution", &["when", "text"]),
+    ("thermal", &["length", "cold", "running"]),
+    ("correlation", &["between", "coefficient"]),
+];
+
 /// The keys of a material.
 const MATERIAL_KEYS: [&str; 5] = [
     "plus_minus",
@@ -421,7 +432,7 @@ impl Quantity {
         match self {
             Quantity::Text(text) => Tolerance::parse(text, Some(unit)),
             number => match number.length(unit)? {
-                both if both < Length::ZERO => Err(LengthError::NotANumber),
+                both if both < Length::ZERO => Err(LengthError::BelowZero),
                 both => Ok(Tolerance::even(both)),
             },
         }
@@ -464,8 +475,11 @@ fn parse_with(
         problems: Problems::new(),
     };
     reader.unknown_keys(&KEYS);
+    let told = reader.missing_keys();
     let model = match toml::from_str::<ModelFile>(text) {
         Ok(raw) => reader.model(name, raw, materials),
+        // Which keys are missing has been said, all of them.
+        Err(error) if told && error.message().starts_with("missing field") => None,
         Err(error) => {
             reader.malformed(&error, "a model file as DEVELOPERS.md describes it");
             None
@@ -509,6 +523,16 @@ fn join(mut first: Vec<Material>, second: &[Material]) -> Vec<Material> {
         }
     }
     first
+}
+
+/// The tables of one kind, named or listed, each with where it stands.
+fn tables_of<'a, 'i>(value: &'a Spanned<DeValue<'i>>) -> Vec<(Range<usize>, &'a DeTable<'i>)> {
+    let table = |value: &'a Spanned<DeValue<'i>>| Some((value.span(), value.get_ref().as_table()?));
+    match value.get_ref() {
+        DeValue::Table(named) => named.values().filter_map(table).collect(),
+        DeValue::Array(list) => list.iter().filter_map(table).collect(),
+        _ => Vec::new(),
+    }
 }
 
 struct Reader<'a> {
@@ -566,21 +590,62 @@ impl Reader<'_> {
             else {
                 continue;
             };
-            let tables: Vec<&DeTable<'_>> = match value.get_ref() {
-                DeValue::Table(named) => named
-                    .values()
-                    .filter_map(|table| table.get_ref().as_table())
-                    .collect(),
-                DeValue::Array(list) => list
-                    .iter()
-                    .filter_map(|table| table.get_ref().as_table())
-                    .collect(),
-                _ => Vec::new(),
-            };
-            for key in tables.into_iter().flat_map(|table| table.keys()) {
+            let tables = tables_of(value).into_iter();
+            for key in tables.flat_map(|(_, table)| table.keys()) {
                 self.key(key.get_ref(), &key.span(), keys);
             }
         }
+    }
+
+    /// Complains of every key that a model file lacks; whether there are any.
+    fn missing_keys(&mut self) -> bool {
+        let Ok(file) = DeTable::parse(self.text) else {
+            return false;
+        };
+        let file = file.get_ref();
+        let mut told = self.missing("the model file", 0..0, file, "");
+        for (name, value) in file {
+            for (span, table) in tables_of(value) {
+                told |= self.missing(
+                    &format!("a [{name}]", name = name.get_ref()),
+                    span,
+                    table,
+                    name.get_ref(),
+                );
+            }
+        }
+        told
+    }
+
+    /// Complains of every key that one table lacks; whether there are any. `kind` is what such
+    /// tables are called, nothing for the file itself.
+    fn missing(&mut self, what: &str, span: Range<usize>, table: &DeTable<'_>, kind: &str) -> bool {
+        let needed = NEEDED.iter().find(|(name, _)| *name == kind);
+        let known: Vec<&str> = match KEYS.iter().find(|(name, _)| *name == kind) {
+            Some((_, keys)) => keys.to_vec(),
+            None => KEYS.iter().map(|(name, _)| *name).collect(),
+        };
+        let present: Vec<&str> = table.keys().map(|key| key.get_ref().as_ref()).collect();
+        let mut told = false;
+        for key in needed.iter().flat_map(|(_, keys)| *keys) {
+            if present.contains(key) {
+                continue;
+            }
+            told = true;
+            // A misspelt one has been told of as such.
+            let unknown = present.iter().filter(|key| !known.contains(key));
+            let mut near = unknown.filter_map(|name| nearest(name, known.iter().copied()));
+            if near.any(|near| near == *key) {
+                continue;
+            }
+            self.add(
+                &span,
+                format!("{what} without `{key}`"),
+                format!("`{key}`, which cannot be left out"),
+                format!("add it; the keys here are {}", known.join(", ")),
+            );
+        }
+        told
     }
 
     fn key(&mut self, name: &str, span: &Range<usize>, known: &[&str]) {
@@ -1326,6 +1391,25 @@ impl Reader<'_> {
         }))
     }
 
+    /// A temperature in degrees Celsius that a part of a pump can have.
+    fn temperature(&mut self, quantity: &Spanned<Quantity>) -> Option<Millionths> {
+        let read = match quantity.get_ref() {
+            Quantity::Text(text) => temperature(text),
+            number => number.number(),
+        };
+        let [expected, mend] = match read {
+            Some(degrees) if is_temperature(degrees) => return Some(degrees),
+            Some(_) => [
+                "degrees Celsius from -273 to 1500",
+                "correct the temperature",
+            ],
+            None => TEMPERATURE,
+        };
+        let found = format!("`{}`", quantity.get_ref().show());
+        self.add(&quantity.span(), found, expected, mend);
+        None
+    }
+
     /// A number in a range.
     fn bounded(
         &mut self,
@@ -1403,9 +1487,7 @@ impl Reader<'_> {
                 "state one of them",
             );
         }
-        let degrees = "degrees Celsius from -273 to 1500";
-        let cold = self.bounded(&raw.cold, |t| is_temperature(*t), degrees);
-        let running = self.bounded(&raw.running, |t| is_temperature(*t), degrees);
+        let (cold, running) = (self.temperature(&raw.cold), self.temperature(&raw.running));
         let temperature_within = match &raw.temperature_plus_minus {
             Some(within) => self.bounded(
                 within,

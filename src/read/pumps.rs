@@ -614,7 +614,7 @@ impl PumpReader<'_> {
         }
         for (index, side) in [(1, &mut thermal.cold), (2, &mut thermal.running)] {
             let Some(heading) = own(index) else { continue };
-            match line.number(heading, problems) {
+            match line.temperature(heading, problems) {
                 Some(temperature) if crate::model::is_temperature(temperature) => {
                     *side = temperature;
                 }

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use super::materials::OfGasket;
 use super::named_sheet;
 use super::size::Stated;
 use super::stock::{Names, STACKED, counts};
@@ -278,6 +279,12 @@ fn check_yields(draft: &Draft, problems: &mut Problems) {
 }
 
 impl Draft {
+    /// The materials of the gaskets, as far as they are stated.
+    pub(super) fn gaskets(&self) -> impl Iterator<Item = OfGasket<'_>> {
+        let gaskets = self.lots.iter().filter(|lot| lot.kind == "gasket");
+        gaskets.filter_map(|lot| Some((lot.material.as_deref()?, &lot.size.material)))
+    }
+
     /// Kind and fit of everything that could be cut, with the place of its fit code. Rows that
     /// have other problems count: they should not raise further ones.
     pub(super) fn codes(&self) -> impl Iterator<Item = (String, Code, Place)> + '_ {

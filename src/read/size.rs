@@ -15,6 +15,8 @@ pub(super) struct Stated {
     uncertainty: Option<Uncertainty>,
     /// Where a missing tolerance would have stood.
     place: Place,
+    /// Where the material stands or would stand.
+    pub(super) material: Place,
 }
 
 impl Stated {
@@ -56,6 +58,10 @@ impl Stated {
                 .and_then(|h| line.tolerance(h, problems))
                 .map(|u| u.plus.into()),
             place: match heading.or(thickness) {
+                Some(heading) => line.place(heading),
+                None => line.table.sheet.whole(),
+            },
+            material: match line.table.optional("Material") {
                 Some(heading) => line.place(heading),
                 None => line.table.sheet.whole(),
             },

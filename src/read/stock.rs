@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use super::find_sheet;
+use super::materials::OfGasket;
 use super::size::Stated;
 use super::table::{Heading, Line, NEEDED_OF_STOCK, Table};
 use crate::decimal::Money;
@@ -53,6 +54,14 @@ struct Lot {
     unread: Problems,
     /// Where its thickness stands or would stand.
     thickness: Place,
+}
+
+impl Draft {
+    /// The materials of the gaskets, as far as they are stated.
+    pub(super) fn gaskets(&self) -> impl Iterator<Item = OfGasket<'_>> {
+        let gaskets = self.lots.iter().filter(|lot| lot.item.kind == "gasket");
+        gaskets.filter_map(|lot| Some((lot.item.material.as_deref()?, &lot.size.material)))
+    }
 }
 
 /// The items met so far, to find one that is named twice.

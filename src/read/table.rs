@@ -2,6 +2,7 @@
 
 use crate::decimal::{Millionths, Money};
 use crate::length::{Length, LengthError, Tolerance, Unit};
+use crate::model::TEMPERATURE;
 use crate::problem::{Place, Problem, Problems, nearest};
 use crate::sheet::{Cell, Row, Sheet};
 
@@ -41,6 +42,25 @@ fn unit(text: &str) -> Option<Unit> {
     let open = text.find(['(', '['])?;
     let close = text.rfind([')', ']']).filter(|close| *close > open)?;
     Unit::parse(&text[open + 1..close])
+}
+
+/// What a number should look like, and how to mend one that does not.
+const NUMBER: [&str; 2] = ["a number with at most six places", "type the plain number"];
+
+/// What stands in a heading's brackets, if that is no name of degrees Celsius.
+fn other_scale(text: &str) -> Option<&str> {
+    let open = text.find(['(', '['])?;
+    let close = text.rfind([')', ']']).filter(|close| *close > open)?;
+    let scale = text[open + 1..close].trim();
+    let celsius = [
+        "degc",
+        "deg c",
+        "\u{b0}c",
+        "c",
+        "celsius",
+        "degrees celsius",
+    ];
+    (!celsius.contains(&scale.to_lowercase().as_str())).then_some(scale)
 }
 
 /// Whether all the words of one heading are in the other, or one is cut short of the other.
@@ -420,7 +440,7 @@ impl Line<'_, '_> {
 
     /// A share of at most six places, or in percent.
     pub(super) fn share(&self, heading: &Heading, problems: &mut Problems) -> Option<Millionths> {
-        self.numeric(heading, problems, |text| {
+        self.numeric(heading, problems, NUMBER, |text| {
             match text.trim_end().strip_suffix('%') {
                 Some(percent) => Millionths::parse(percent)
                     .filter(|n| n.raw() % 100 == 0)
@@ -430,15 +450,29 @@ impl Line<'_, '_> {
         })
     }
 
-    /// A plain number of at most six places.
-    pub(super) fn number(&self, heading: &Heading, problems: &mut Problems) -> Option<Millionths> {
-        self.numeric(heading, problems, Millionths::parse)
+    /// A temperature in degrees Celsius, whatever the heading's brackets hold beside that.
+    pub(super) fn temperature(
+        &self,
+        heading: &Heading,
+        problems: &mut Problems,
+    ) -> Option<Millionths> {
+        if let Some(scale) = other_scale(&heading.text) {
+            problems.add(Problem::new(
+                self.table.place(self.table.heading_row, heading.column),
+                format!("temperatures in `{scale}`"),
+                "a column in degrees Celsius, such as `Shaft growth running (degC)`",
+                "convert them to degrees Celsius and correct the heading",
+            ));
+            return None;
+        }
+        self.numeric(heading, problems, TEMPERATURE, crate::model::temperature)
     }
 
     fn numeric(
         &self,
         heading: &Heading,
         problems: &mut Problems,
+        [expected, mend]: [&str; 2],
         parse: impl FnOnce(&str) -> Option<Millionths>,
     ) -> Option<Millionths> {
         let cell = self.cell(heading, problems)?;
@@ -449,13 +483,7 @@ impl Line<'_, '_> {
             _ => None,
         };
         if number.is_none() {
-            self.not(
-                heading,
-                cell,
-                "a number with at most six places",
-                "type the plain number",
-                problems,
-            );
+            self.not(heading, cell, expected, mend, problems);
         }
         number
     }
@@ -508,7 +536,7 @@ impl Line<'_, '_> {
             Cell::Number(number) => {
                 let both = Length::from_number(*number, unit.ok_or(LengthError::NoUnit)?)?;
                 if both < Length::ZERO {
-                    return Err(LengthError::NotANumber);
+                    return Err(LengthError::BelowZero);
                 }
                 Ok(Tolerance::even(both))
             }
@@ -539,6 +567,9 @@ impl Line<'_, '_> {
                         }
                         _ => "type a length such as 0.021, 0.5 mm, 12 thou or 1/64 in".to_string(),
                     },
+                    LengthError::BelowZero => {
+                        "type how far it may lie either way, without a sign".into()
+                    }
                     LengthError::UnknownUnit(_) => {
                         "use in, thou, mm or um; move notes to a column of their own".into()
                     }

@@ -18,6 +18,14 @@ const LAST: u16 = 5;
 const DRAWING: (u32, u32) = (1_140, 560);
 /// Pixels of a row that is left as high as it is.
 const ROW: u32 = 20;
+/// The same, and a line of text, in points.
+const PLAIN: u32 = 15;
+const LINE: u32 = 16;
+/// Points of rows that go on a page: 172 mm of A4 across at the scale at which the columns fill its
+/// width, about 0.85, come to 570; some are left for printers that need more.
+const PAGE: u32 = 540;
+/// Points of the sheet's title and the rows below it.
+const TITLE: u32 = 60;
 
 pub(super) fn write(
     sheet: &mut Worksheet,
@@ -41,17 +49,22 @@ pub(super) fn write(
             styles,
             model,
             row,
+            height: if index == 0 { TITLE } else { 0 },
         };
         page.head(pumps.count())?;
-        if page.drawing()? {
-            breaks.push(page.row);
-        }
+        let drawn = page.drawing()?;
+        let tables = page.row;
         page.dimensions()?;
         page.thermals()?;
         page.correlations()?;
         page.packs()?;
         page.requirements()?;
+        page.bag()?;
         page.cautions()?;
+        // Beside a drawing only tables that are whole on its page; else they begin the next.
+        if drawn && page.height > PAGE {
+            breaks.push(tables);
+        }
         row = page.row;
     }
     sheet.set_print_area(0, 0, row, LAST)?;
@@ -65,21 +78,37 @@ struct Page<'a> {
     model: &'a Model,
     /// The next free row.
     row: u32,
+    /// Points of the rows so far.
+    height: u32,
 }
 
 impl Page<'_> {
+    /// Makes the next row so many points high and goes on to the one below it.
+    fn tall(&mut self, points: u32) -> Result<(), XlsxError> {
+        self.sheet.set_row_height(self.row, points)?;
+        self.row += 1;
+        self.height += points;
+        Ok(())
+    }
+
+    /// Leaves so many rows as they are.
+    fn skip(&mut self, rows: u32) {
+        self.row += rows;
+        self.height += rows * PLAIN;
+    }
+
     fn head(&mut self, pumps: usize) -> Result<(), XlsxError> {
         let (model, styles) = (self.model, self.styles);
         let (sheet, row) = (&mut *self.sheet, self.row);
         sheet.merge_range(row, 0, row, LAST, &model.title, &styles.part)?;
-        sheet.set_row_height(row, 20.0)?;
         let used = match pumps {
             1 => "used by 1 pump".to_string(),
             _ => format!("used by {pumps} pumps"),
         };
         let line = format!("Model {} ({}), {used}", model.name, model.unit.symbol());
         sheet.merge_range(row + 1, 0, row + 1, LAST, &line, &styles.lead)?;
-        self.row += 2;
+        self.tall(20)?;
+        self.skip(1);
         Ok(())
     }
 
@@ -96,7 +125,7 @@ impl Page<'_> {
         // As high as it is once it has been brought into the box.
         let by_width = u64::from(drawing.height) * u64::from(width) / u64::from(drawing.width);
         let shown = u32::try_from(by_width).unwrap_or(height).min(height);
-        self.row += shown.div_ceil(ROW) + 1;
+        self.skip(shown.div_ceil(ROW) + 1);
         Ok(true)
     }
 
@@ -118,9 +147,8 @@ impl Page<'_> {
                     .iter()
                     .zip(WIDTHS)
                     .map(|(text, width)| lines(text, width));
-                self.sheet
-                    .set_row_height(self.row, 16 * height.max().unwrap_or(1))?;
-                self.row += 1;
+                let height = height.max().unwrap_or(1);
+                self.tall(LINE * height)?;
             }
             let mut height = 1;
             for ((column, text), width) in (0..).zip(&cells).zip(WIDTHS).take(columns.len()) {
@@ -129,11 +157,10 @@ impl Page<'_> {
                     .write_string_with_format(self.row, column, text, format)?;
                 height = height.max(lines(text, width));
             }
-            self.sheet.set_row_height(self.row, 16 * height)?;
-            self.row += 1;
+            self.tall(LINE * height)?;
         }
         if self.row > first {
-            self.row += 1;
+            self.skip(1);
         }
         Ok(())
     }
@@ -268,22 +295,43 @@ impl Page<'_> {
         self.table(columns, rows)
     }
 
+    fn bag(&mut self) -> Result<(), XlsxError> {
+        let columns = ["For the bag", "What says which one fits", "Pieces"];
+        let rows = self.model.consumables.iter().map(|need| {
+            let column = need.fit_column.iter();
+            let code = column.map(|column| format!("the fit code in `{column}`"));
+            let section = need.section.iter().map(|sides| {
+                let [bore, shaft] = [&sides.bore, &sides.shaft].map(|side| pump_heading(side));
+                format!("the section, half of (`{bore}` less `{shaft}`)")
+            });
+            let mut says: Vec<String> = code.chain(section).collect();
+            if says.is_empty() {
+                says.push("nothing: any one of its kind".into());
+            }
+            vec![
+                need.kind.clone(),
+                says.join(", and "),
+                need.count.to_string(),
+            ]
+        });
+        self.table(&columns, rows)
+    }
+
     fn cautions(&mut self) -> Result<(), XlsxError> {
         let (model, styles) = (self.model, self.styles);
         if model.cautions.is_empty() {
             return Ok(());
         }
         heads(self.sheet, self.row, &["Cautions"], styles)?;
-        self.row += 1;
+        self.skip(1);
         for caution in &model.cautions {
             let (sheet, row) = (&mut *self.sheet, self.row);
             sheet.write_string_with_format(row, 0, &caution.when, &styles.strong)?;
             sheet.merge_range(row, 1, row, LAST, &caution.text, &styles.wrapped)?;
             let height = lines(&caution.text, WIDTHS[1..].iter().sum());
-            sheet.set_row_height(row, 16 * height)?;
-            self.row += 1;
+            self.tall(LINE * height)?;
         }
-        self.row += 1;
+        self.skip(1);
         Ok(())
     }
 }

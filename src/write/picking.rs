@@ -23,7 +23,7 @@ pub(super) fn write(
     title(
         sheet,
         "Picking list",
-        "In bin order. Measure a piece of each lot before it leaves the bin; tick what is picked.",
+        "In bin order. Measure a piece of each lot of shims and gaskets before it leaves the bin; tick what is picked.",
         styles,
     )?;
     let names = [

@@ -3,6 +3,7 @@
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, title, widths};
+use crate::bag;
 use crate::verify::Verified;
 use crate::words;
 
@@ -41,6 +42,7 @@ pub(super) fn write(
     sheet.set_freeze_panes(4, 0)?;
     let issued = verified.issued();
     let left = verified.left();
+    let lacking = bag::lacking(job, verified.bags());
     let mut row = 3;
     for (index, item) in job.stock.iter().enumerate() {
         if item.cut.is_some() {
@@ -68,12 +70,15 @@ pub(super) fn write(
             sheet.write_blank(row, 8, &styles.text)?;
         }
         let worth = plan.worth.iter().find(|worth| worth.item == index);
-        let text = match worth {
-            Some(worth) => words::worth(job, worth),
-            None if item.size.is_some() => "not worked out".into(),
-            None => String::new(),
+        let (text, format) = match worth {
+            Some(worth) => (words::worth(job, worth), &styles.text),
+            None if item.size.is_some() => ("not worked out".into(), &styles.text),
+            None if lacking[index] > 0 => {
+                (format!("{} lacking in bags", lacking[index]), &styles.alarm)
+            }
+            None => (String::new(), &styles.text),
         };
-        sheet.write_string_with_format(row, 9, text, &styles.text)?;
+        sheet.write_string_with_format(row, 9, text, format)?;
     }
     if plan.worth.is_empty() {
         let why =

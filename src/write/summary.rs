@@ -6,9 +6,11 @@ use rust_xlsxwriter::{
 };
 
 use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
+use crate::crush;
+use crate::job::Job;
 use crate::length::Fine;
 use crate::model::USUAL_CAUTIONS;
-use crate::plan::{Aim, Kit, verdicts};
+use crate::plan::{Aim, Kit, Plan, verdicts};
 use crate::verify::Verified;
 use crate::words;
 
@@ -249,11 +251,12 @@ fn pumps(
     ];
     let mut row = start + 1;
     heads(sheet, row, &names, styles)?;
+    let tag = styles.strong.clone().set_text_wrap();
     for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(verified.bags()) {
         let model = job.model_of(pump);
         row += 1;
         let due = pump.due.as_ref().map_or("", |due| due.shown.as_str());
-        sheet.write_string_with_format(row, 0, &pump.tag, &styles.strong)?;
+        sheet.write_string_with_format(row, 0, &pump.tag, &tag)?;
         sheet.write_string_with_format(row, 1, &model.name, &styles.text)?;
         sheet.write_number_with_format(row, 2, pump.priority, &styles.count)?;
         sheet.write_string_with_format(row, 3, due, &styles.text)?;
@@ -308,7 +311,9 @@ fn pumps(
                 sheet.merge_range(row, 5, row, 9, &why.join("; "), &styles.wrapped)?;
             }
         }
-        sheet.set_row_height(row, 31.0)?;
+        // A dozen bold letters go on a line of the tags' column; two lines are room for the rest.
+        let lines = u16::try_from(pump.tag.chars().count().div_ceil(12)).unwrap_or(25);
+        sheet.set_row_height(row, 15.5 * f64::from(lines.clamp(2, 25)))?;
     }
     sheet.write_string_with_format(
         row + 1,
@@ -326,7 +331,8 @@ fn warnings(
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
-    let crushed = words::crush_warnings(job, plan);
+    let mut crushed = words::crush_warnings(job, plan);
+    crushed.extend(unchecked(job, plan));
     if job.warnings.is_empty() && job.unused.is_empty() && crushed.is_empty() {
         return Ok(start - 1);
     }
@@ -357,6 +363,29 @@ fn warnings(
         sheet.set_row_height(row, 32.0)?;
     }
     Ok(row + 1)
+}
+
+/// The most gaskets that are named in one cell: a row can be no taller.
+const MOST_NAMED: usize = 60;
+
+/// The gaskets whose crush nobody checked, in one sentence for the whole plan.
+fn unchecked(job: &Job, plan: &Plan) -> Option<String> {
+    let items = crush::unchecked(job, plan);
+    let named = items.iter().take(MOST_NAMED).map(|&index| {
+        let item = &job.stock[index];
+        let material = item.material.as_deref().unwrap_or("no material stated");
+        format!("{} ({material})", item.item)
+    });
+    let named: Vec<String> = named.collect();
+    let more = match items.len().saturating_sub(MOST_NAMED) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    let (named, plural) = (named.join(", "), if items.len() == 1 { "" } else { "s" });
+    let count = Some(items.len()).filter(|count| *count > 0)?;
+    Some(format!(
+        "Crush not checked for {count} gasket item{plural}, whose material is not known to give way: {named}{more}."
+    ))
 }
 
 fn cautions(sheet: &mut Worksheet, start: u32, styles: &Styles) -> Result<u32, XlsxError> {

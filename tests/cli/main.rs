@@ -583,7 +583,7 @@ fn what_the_bags_lack_is_said_on_the_terminal_and_in_the_json() {
 }
 
 /// A gasket that its material does not suit is warned of everywhere, and kits the pump all the
-/// same; of a material that is not known nothing is said but that in the JSON.
+/// same; of a material that is not known nothing is said but that in the JSON and on Summary.
 #[test]
 fn a_gasket_of_the_wrong_material_is_warned_of() {
     let folder = TempDir::new().unwrap();
@@ -596,7 +596,9 @@ fn a_gasket_of_the_wrong_material_is_warned_of() {
          S20,shim,F,0.020,0.0002,9,\n\
          G1,gasket,F1,0.105,0.0005,1,Non-asbestos sheet\n\
          G2,gasket,F2,0.105,0.0005,1,vegetable fibre\n\
-         G3,gasket,F3,0.105,0.0005,1,house felt\n",
+         G3,gasket,F3,0.105,0.0005,1,house felt\n\
+         G4,gasket,F4,0.105,0.0005,1,\n\
+         G5,gasket,F4,0.055,0.0005,1,some other\n",
     )
     .unwrap();
     fs::write(
@@ -604,12 +606,13 @@ fn a_gasket_of_the_wrong_material_is_warned_of() {
         "Tag,Model,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in)\n\
          P1,screwed-impeller,F,F1,0.041,0.050\n\
          P2,screwed-impeller,F,F2,0.041,0.050\n\
-         P3,screwed-impeller,F,F3,0.041,0.050\n",
+         P3,screwed-impeller,F,F3,0.041,0.050\n\
+         P4,screwed-impeller,F,F4,0.041,0.050\n",
     )
     .unwrap();
     let run = gapwright(&["kit", &stock, &pumps, "--out", &out, "--json", &json]);
     assert_eq!(run.status.code(), Some(0));
-    assert!(text(&run.stdout).contains("3 of 3 pumps can be kitted"));
+    assert!(text(&run.stdout).contains("4 of 4 pumps can be kitted"));
     let warning = "WARNING: Cover gasket free thickness: G1 is crushed by 33.3 %, and \
                    Non-asbestos sheet gives way by 7 to 17 % under its usual test load: it may \
                    tear, or keep the parts from closing";
@@ -625,6 +628,7 @@ fn a_gasket_of_the_wrong_material_is_warned_of() {
         ("G1", "33.333333", Some(("7", "17")), Some("above")),
         ("G2", "33.333333", Some(("25", "40")), Some("within")),
         ("G3", "33.333333", None, None),
+        ("G4", "33.333333", None, None),
     ];
     assert!(shown.eq(expected), "{crush:?}");
     assert!(crush.iter().all(|c| c.requirement == "cover_gasket_fill"));
@@ -635,6 +639,10 @@ fn a_gasket_of_the_wrong_material_is_warned_of() {
         cells.map(|(_, cell)| cell.show()).collect()
     };
     assert!(cells("Summary").contains(&format!("P1: {warning}.")));
+    // One line for the whole plan, of those that are in a kit.
+    let unchecked = "Crush not checked for 2 gasket items, whose material is not known to give \
+                     way: G3 (house felt), G4 (no material stated).";
+    assert!(cells("Summary").contains(&unchecked.to_string()));
     let slips = cells("Kits");
     assert!(slips.contains(&warning.to_string()));
     let suits = "Expected micrometer reading of the pack: 0.1050 in (2.667 mm), between 0.1045 \

@@ -243,6 +243,65 @@ fn a_missing_tolerance_is_asked_for_unless_the_material_has_one() {
     );
 }
 
+/// A slip of the keyboard in a gasket's material would leave its crush unchecked without a word; a
+/// material of the shop's own is left alone, and so is that of a shim, which nothing follows from.
+#[test]
+fn a_gasket_material_that_is_nearly_known_is_asked_about() {
+    let pumps = PUMPS;
+    let warnings = |materials: [&str; 3]| -> Vec<String> {
+        let mut materials = materials.iter();
+        let lines = STOCK.lines().enumerate().map(|(n, line)| match n {
+            0 => format!("{line},Material\n"),
+            _ => format!("{line},{}\n", materials.next().unwrap()),
+        });
+        let stock: String = lines.collect();
+        // Only the first of several that are spelt alike is told of.
+        let again = stock.lines().last().unwrap().replace("G90", "G91");
+        let shop = Shop::new(&format!("{stock}{again}\n"), pumps);
+        let job = job(&shop.sources()).unwrap();
+        job.warnings.iter().map(ToString::to_string).collect()
+    };
+    only(
+        &warnings(["", "vegetabel fibre", "Vegetabel fibre"]),
+        &[
+            "cell H4",
+            "the material `Vegetabel fibre`",
+            "say `vegetable fibre`, if that is what is meant; its crush is not checked",
+        ],
+    );
+    for known in ["Vegetable Fibre", "house felt", "carbon steel", ""] {
+        assert_eq!(warnings(["", "", known]), [""; 0], "{known}");
+    }
+    // The same of what is cut from sheet.
+    let shop = Shop::new(STOCK, PUMPS);
+    let folder = shop.path("stock");
+    fs::create_dir(&folder).unwrap();
+    fs::rename(shop.path("stock.csv"), folder.join("Stock.csv")).unwrap();
+    let sheets = "Item,Kind,Thickness (in),Tolerance (in),Length (in),Width (in),On hand,Material\n\
+                  L1,gasket,0.030,0.001,10,10,1,rubber shet\n";
+    fs::write(folder.join("Sheets.csv"), sheets).unwrap();
+    let fit = "Fit,Outside diameter (in),Inside diameter (in)\nF1,4,3\n";
+    fs::write(folder.join("Fit.csv"), fit).unwrap();
+    let sources = Sources {
+        stock: folder,
+        ..shop.sources()
+    };
+    let job = job(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
+    let warnings: Vec<String> = job.warnings.iter().map(ToString::to_string).collect();
+    only(&warnings, &["cell H2", "say `rubber sheet`"]);
+}
+
+#[test]
+fn a_tolerance_below_zero_is_said_to_be_that() {
+    for bad in ["-0.0002", "-0.0002 in"] {
+        let stock = STOCK.replacen(",0.0002,", &format!(",{bad},"), 1);
+        only(
+            &problems_of(&stock, PUMPS),
+            &["cell E2", &format!("`{bad}`: below zero"), "without a sign"],
+        );
+    }
+}
+
 #[test]
 fn limits_of_a_pump_that_make_no_sense() {
     let pumps = PUMPS

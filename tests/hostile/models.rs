@@ -119,7 +119,8 @@ fn the_model_that_the_others_are_spoilt_from_is_good() {
 
 #[test]
 fn tolerances_and_limits() {
-    let negative: &[&str] = &["not negative", "correct the value"];
+    let negative: &[&str] = &["below zero", "not negative", "correct the value"];
+    let no_length: &[&str] = &["not a length", "correct the value"];
     let crossed: &[&str] = &["the lower limit above the upper one"];
     let outside: &[&str] = &["a target outside the limits"];
     let whole: &[&str] = &["limits that are not two", "[lower, upper]"];
@@ -134,7 +135,7 @@ fn tolerances_and_limits() {
             ("y = 0.004", "y = §-0.004", negative),
             ("_minus = 0.5", "_minus = §-0.5", negative),
             ("= 0.008", "= §-0.008", negative),
-            ("= 0.008", "= §\"+0.1 / -five mm\"", negative),
+            ("= 0.008", "= §\"+0.1 / -five mm\"", no_length),
             (
                 "\n[dimension.ring]\nplus = 0.02",
                 "\n§[dimension.ring]",
@@ -220,6 +221,10 @@ fn what_grows() {
     let no_growth: &[&str] = &["whose expansion is not known", "316 stainless steel"];
     let negative: &[&str] = &["a plus/minus that is not negative"];
     let number: &[&str] = &["a number"];
+    let celsius: &[&str] = &[
+        "expected  degrees Celsius, a plain number such as 80",
+        "mend      convert to degrees Celsius",
+    ];
     let of_none: &[&str] = &["a plus/minus of no expansion"];
     each_alone(
         GOOD,
@@ -253,7 +258,14 @@ fn what_grows() {
                 degrees,
             ),
             ("running = 80", "running = §1500.1", degrees),
-            ("running = 70", "running = §\"hot\"", number),
+            ("running = 70", "running = §\"hot\"", celsius),
+            ("running = 70", "running = §\"158 degF\"", celsius),
+            ("running = 70", "running = §\"C\"", celsius),
+            (
+                "cold = 20\nrunning = 80",
+                "cold = §\"68 F\"\nrunning = 80",
+                celsius,
+            ),
             ("= 5\n", "= §-5\n", negative),
             ("= 17.2", "= §-17.2", range),
             ("= 0.9\n", "= §-0.9\n", negative),
@@ -264,7 +276,7 @@ fn what_grows() {
             ),
             (
                 "[thermal.casing_growth]\nlength = \"4 in\"",
-                "[thermal]\ncasing_growth = §4\n[thermal.x]",
+                "[thermal]\ncasing_growth = §4\n[thermal.x]\nlength = 4",
                 &["invalid type"],
             ),
         ],
@@ -282,6 +294,16 @@ fn what_grows() {
         &model_problems(&flat),
         &["line 16, column 10", "invalid type: integer `3`"],
     );
+}
+
+#[test]
+fn temperatures_may_name_their_scale() {
+    let plain = parse_model("m", "m.toml", GOOD).unwrap();
+    for scale in ["\"80 degC\"", "\"80\u{b0}C\"", "\"80.0 C\"", "\"80\""] {
+        let text = GOOD.replace("running = 80", &format!("running = {scale}"));
+        let model = parse_model("m", "m.toml", &text).unwrap();
+        assert_eq!(model.thermals, plain.thermals, "{scale}");
+    }
 }
 
 #[test]
@@ -400,6 +422,68 @@ fn names_keys_and_materials() {
             ),
         ],
     );
+}
+
+/// A key that cannot be left out is named with those of its table, and all of them at once.
+#[test]
+fn missing_keys() {
+    let pack: &[&str] = &[
+        "a [pack] without `most_pieces`",
+        "add it; the keys here are label, kind, least_pieces, most_pieces, example",
+    ];
+    let file: &[&str] = &["the model file without `title`", "title, unit, dimension"];
+    each_alone(
+        GOOD,
+        &[
+            (
+                "[pack.gasket]\nkind = \"gasket\"\nmost_pieces = 2",
+                "§[pack.gasket]\nkind = \"gasket\"",
+                pack,
+            ),
+            ("title = \"All there is\"\n", "§", file),
+            (
+                "[thermal.casing_growth]\nlength = \"4 in\"",
+                "§[thermal.casing_growth]",
+                &["a [thermal] without `length`", "length_plus_minus"],
+            ),
+            (
+                "[[correlation]]\nbetween = [\"gap\", \"ring\"]",
+                "§[[correlation]]",
+                &["a [correlation] without `between`"],
+            ),
+            // A misspelt one is told of once, as misspelt.
+            (
+                "most_pieces = 4",
+                "§most_peices = 4",
+                &["say `most_pieces`"],
+            ),
+        ],
+    );
+    let spoilt = GOOD
+        .replace("cold = 20\nrunning = 80\n", "colour = 3\n")
+        .replace(
+            "[requirement.clearance]",
+            "[[caution]]\n[requirement.clearance]",
+        );
+    let found = model_problems(&spoilt).concat();
+    for key in ["`cold`", "`running`", "`when`", "`text`", "`colour`"] {
+        assert!(found.contains(key), "{key}: {found}");
+    }
+}
+
+/// A key that is not known keeps nothing back of what is wrong beside it.
+#[test]
+fn unknown_keys_are_told_with_the_rest() {
+    let spoilt = GOOD
+        .replace("shape = \"triangular\"", "colour = 3")
+        .replace("plus_minus = 0.01\n", "plus_minus = -0.01\n")
+        .replace("[0.1, 0.35]", "[0.35, 0.1]");
+    let found = model_problems(&spoilt);
+    let each = ["the key `colour`", "below zero", "the lower limit above"];
+    assert_eq!(found.len(), each.len(), "{found:#?}");
+    for words in each {
+        assert!(found.iter().any(|p| p.contains(words)), "{found:#?}");
+    }
 }
 
 /// One bad table keeps nothing back of what is wrong with the others.
@@ -572,11 +656,22 @@ fn a_pumps_own_lengths_and_temperatures() {
             ("cell J2", "the temperature 1500.1"),
         ],
     );
+    let celsius = "expected  degrees Celsius, a plain number such as 80\n    mend      convert to degrees Celsius";
     bad(
-        ",,cold,,80 C",
-        &[("cell I2", "a number"), ("cell K2", "a number")],
+        ",,cold,,140 degF",
+        &[("cell I2", celsius), ("cell K2", celsius)],
     );
     bad(",,80 %,,", &[("cell I2", "`80 %`")]);
+    // The scale may stand behind the number, in the heading or nowhere.
+    for written in ["60 degC", "60\u{b0}C", "60 \u{b0}C", "60 C", "60"] {
+        let cells = format!(",200,-10,110.5,{written}");
+        assert_eq!(growths(None, heads, &cells), own, "{written}");
+    }
+    // A column of another scale is not taken for one of degrees Celsius.
+    each(
+        &hot_problems(None, ",Shaft growth running (degF)", ",176"),
+        &[("cell H1", "temperatures in `degF`")],
+    );
     // Without its unit a length is not guessed.
     let found = hot_problems(None, ",Shaft growth length", ",200");
     each(&found, &[("cell H2", "no unit")]);

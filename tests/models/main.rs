@@ -10,7 +10,7 @@ use std::path::Path;
 use calamine::{Reader, Xlsx, open_workbook};
 use gapwright::choose::{choose, watch::Watch};
 use gapwright::job::Job;
-use gapwright::model::Model;
+use gapwright::model::{Model, USUAL_CAUTIONS};
 use gapwright::plan::{Kit, verdicts};
 use gapwright::problem::Problems;
 use gapwright::read::{BUILT_IN, Library, Sources, job, parse_model};
@@ -310,6 +310,29 @@ fn a_shops_drawing_lies_beside_its_model() {
     }
 }
 
+/// What holds for one arrangement stands on the slips of that arrangement alone, at the step that it
+/// belongs to. Common practice, no source.
+#[test]
+fn cautions_stand_where_they_belong() {
+    let usual = USUAL_CAUTIONS.iter().map(|(_, text)| text);
+    assert!(usual.clone().any(|text| text.contains("coupling apart")));
+    assert!(usual.clone().all(|text| !text.contains("screw")));
+    let steps = |name: &str, words: &str| -> Vec<String> {
+        let cautions = built_in(name).cautions;
+        let told = cautions.iter().filter(|c| c.text.contains(words));
+        told.map(|c| c.when.clone()).collect()
+    };
+    assert_eq!(steps("screwed-impeller", "it unscrews"), ["start"]);
+    assert_eq!(steps("screwed-impeller", "out of the bag"), ["before"]);
+    for name in ["front-set-metric", "seal-setting"] {
+        assert_eq!(steps(name, "setting clips or washers"), ["before"]);
+    }
+    // A pump may have temperatures of its own: a text that cannot change names none.
+    for (name, _) in BUILT_IN {
+        assert_eq!(steps(name, " degC"), [""; 0], "{name}");
+    }
+}
+
 /// What a model file says stands on the Models sheet word by word, with its drawing.
 #[test]
 fn the_models_sheet_shows_each_model() {
@@ -326,6 +349,7 @@ fn the_models_sheet_shows_each_model() {
             .chain(model.thermals.iter().map(|t| &t.label))
             .chain(model.packs.iter().map(|p| &p.label))
             .chain(model.requirements.iter().map(|r| &r.label))
+            .chain(model.consumables.iter().map(|c| &c.kind))
             .chain(model.cautions.iter().map(|c| &c.text))
             .chain([&model.title]);
         for label in labels {
@@ -337,6 +361,35 @@ fn the_models_sheet_shows_each_model() {
         file.read_to_end(&mut bytes).unwrap();
         assert_eq!(bytes[..], model.drawing.unwrap().bytes[..], "{name}");
     }
+}
+
+/// The tables of a short model follow its drawing on the same page where there is room, and begin
+/// a new one where there is none.
+#[test]
+fn short_models_stand_on_one_page() {
+    let mut picture = fs::read("models/thrust-collar.png").unwrap();
+    let (name, text) = BUILT_IN[0];
+    let (short, _) = text.split_once("[[consumable]]").unwrap();
+    let mut breaks = |height: u32| -> usize {
+        let folder = shop(&[(name, short.to_string())]);
+        // The height that the header states; what the picture shows is of no interest here.
+        picture[20..24].copy_from_slice(&height.to_be_bytes());
+        fs::write(folder.path().join(format!("{name}.png")), &picture).unwrap();
+        let model = own(&folder, name).unwrap();
+        let verified = kitted(blank(&model, Some(folder.path())).unwrap());
+        let path = folder.path().join("plan.xlsx");
+        fs::write(&path, write::workbook(&verified, "2027-03-01").unwrap()).unwrap();
+        let book: Xlsx<_> = open_workbook(&path).unwrap();
+        let at = book.sheet_names().iter().position(|name| name == "Models");
+        let mut archive = zip::ZipArchive::new(fs::File::open(&path).unwrap()).unwrap();
+        let mut sheet = String::new();
+        let part = format!("xl/worksheets/sheet{}.xml", at.unwrap() + 1);
+        let mut file = archive.by_name(&part).unwrap();
+        file.read_to_string(&mut sheet).unwrap();
+        assert!(sheet.contains("<drawing"), "the sheet with the drawing");
+        sheet.matches("<brk ").count()
+    };
+    assert_eq!([breaks(200), breaks(809)], [0, 1]);
 }
 
 /// Some cells of the sheet, by the models' own figures.

@@ -116,6 +116,9 @@ fn the_picking_list_adds_up_to_what_is_issued() {
     let folder = TempDir::new().unwrap();
     let verified = sample();
     let mut book: Xlsx<_> = open_workbook(write_to(&folder, &verified)).unwrap();
+    let lead = "Measure a piece of each lot of shims and gaskets before it leaves the bin";
+    let cells = texts(&mut book, "Picking list");
+    assert!(cells.iter().any(|text| text.contains(lead)));
     let range = book.worksheet_range("Picking list").unwrap();
     let job = verified.job();
     let issued = verified.issued();
@@ -153,6 +156,51 @@ fn the_picking_list_adds_up_to_what_is_issued() {
             .all(|pair| number(&pair[0]) < number(&pair[1])),
         "{bins:?}"
     );
+}
+
+/// A tag that is longer than its column goes on below itself, in a row that is as high as it needs.
+#[test]
+fn long_tags_are_not_cut_on_summary() {
+    let folder = TempDir::new().unwrap();
+    let path = |name: &str| folder.path().join(name);
+    let pumps = fs::read_to_string("samples/tiny/pumps.csv").unwrap();
+    let long = format!("B-{}", "X".repeat(48));
+    let own = pumps.replacen("\nB,", &format!("\n{long},"), 1);
+    fs::write(path("pumps.csv"), own).unwrap();
+    let verified = verified(Path::new("samples/tiny/stock.csv"), &path("pumps.csv"));
+    let bytes = fs::read(write_to(&folder, &verified)).unwrap();
+    let mut archive = zip::ZipArchive::new(std::io::Cursor::new(bytes)).unwrap();
+    let mut part = |name: &str| {
+        let mut text = String::new();
+        let mut file = archive.by_name(name).unwrap();
+        std::io::Read::read_to_string(&mut file, &mut text).unwrap();
+        text
+    };
+    let (shared, sheet) = (
+        part("xl/sharedStrings.xml"),
+        part("xl/worksheets/sheet1.xml"),
+    );
+    let styles = part("xl/styles.xml");
+    let tag = shared.split("<si>").skip(1).position(|s| s.contains(&long));
+    let value = format!("<v>{}</v>", tag.unwrap());
+    let attribute = |text: &str, name: &str| -> String {
+        let (_, rest) = text.split_once(&format!(" {name}=\"")).unwrap();
+        rest.split('"').next().unwrap().to_string()
+    };
+    // The first cell of its row; that of the chart's figures stands further right.
+    let starts = |cell: &str| cell.starts_with("r=\"A") && cell.contains(&value);
+    let row = sheet
+        .split("<row ")
+        .find(|row| row.split("<c ").nth(1).is_some_and(starts))
+        .unwrap();
+    // 50 letters, a dozen a line: five lines of 15.5 points, in whole pixels of 0.75.
+    assert_eq!(attribute(row, "ht"), "77.25");
+    let cell: usize = attribute(row.split("<c").nth(1).unwrap(), "s")
+        .parse()
+        .unwrap();
+    let (_, formats) = styles.split_once("<cellXfs").unwrap();
+    let format = formats.split("<xf ").nth(cell + 1).unwrap();
+    assert!(format.contains("wrapText=\"1\""), "{format}");
 }
 
 /// What is left after the plan is the next plan's stock, by file and to the piece.
@@ -445,9 +493,23 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
             "B|ringed|1||kit complete|",
         ],
     );
+    // What lacks stands once, with the row that is taken first.
     has(
         "Reorder",
-        &["R12|packing ring||5|5|0|0|", "R10|packing ring||9|0|0|9|"],
+        &[
+            "R12|packing ring||5|5|0|0|0||1 lacking in bags",
+            "R12-old|packing ring|P|2|2|0|0|0",
+            "R10|packing ring||9|0|0|9|",
+            "L7|lantern ring|L7|1|1|0|0|0||1 lacking in bags",
+        ],
+    );
+    has(
+        "Models",
+        &[
+            "For the bag|What says which one fits|Pieces",
+            "packing ring|the section, half of (`Box bore` less `Sleeve diameter`)|4",
+            "lantern ring|the fit code in `Lantern fit`|1",
+        ],
     );
     has(
         "Stock after",
