@@ -4,12 +4,28 @@ mod blank;
 mod kit;
 mod stack;
 
-use std::path::Path;
+use std::fmt::Arguments;
+use std::io::Write;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::problem::Problems;
+use crate::problem::{Place, Problem, Problems};
+use crate::write;
+
+/// Prints a line on the terminal, as `println!` does but for one thing: nobody reading on (`| head`)
+/// is no failure. The files stand by then, and the exit status must say so.
+macro_rules! say {
+    ($($words:tt)*) => { $crate::cli::line(std::io::stdout(), format_args!($($words)*)) };
+}
+
+/// The same on standard error.
+macro_rules! complain {
+    ($($words:tt)*) => { $crate::cli::line(std::io::stderr(), format_args!($($words)*)) };
+}
+
+use {complain, say};
 
 /// Everything went as asked.
 const DONE: u8 = 0;
@@ -68,7 +84,7 @@ pub fn main() -> ExitCode {
         Command::Blank(args) => blank::run(&args),
         Command::Schema => {
             let schema = crate::write::json::schema();
-            println!(
+            say!(
                 "{}",
                 serde_json::to_string_pretty(&schema).unwrap_or_default()
             );
@@ -76,6 +92,61 @@ pub fn main() -> ExitCode {
         }
     };
     ExitCode::from(status)
+}
+
+/// Writes a line; one that cannot be written is lost, since there is nobody to tell.
+fn line(mut to: impl Write, words: Arguments<'_>) {
+    writeln!(to, "{words}").ok();
+}
+
+/// A problem with the command line itself.
+fn from_command_line(found: String, expected: &str, mend: &str) -> Problem {
+    Problem::new(Place::file("command line"), found, expected, mend)
+}
+
+/// Where a command reads and writes, and the date that it prints.
+struct Files<'a> {
+    inputs: Vec<&'a PathBuf>,
+    /// The workbook, given with `--out`.
+    out: &'a PathBuf,
+    /// The plan for programs, given with `--json`.
+    json: Option<&'a PathBuf>,
+    date: Option<&'a str>,
+}
+
+impl Files<'_> {
+    /// What is wrong with them, before any is read.
+    fn check(&self, problems: &mut Problems) {
+        let mut wrong = |found: String, expected: &str, mend: &str| {
+            problems.add(from_command_line(found, expected, mend));
+        };
+        if let Some(date) = self.date.filter(|date| write::check_date(date).is_err()) {
+            let expected = "a date such as 2027-03-15";
+            wrong(format!("--date {date}"), expected, "correct the date");
+        }
+        let is_workbook = |end: &std::ffi::OsStr| end.eq_ignore_ascii_case("xlsx");
+        if !self.out.extension().is_some_and(is_workbook) {
+            let found = format!("--out {}", self.out.display());
+            let expected = "a file name ending in .xlsx";
+            wrong(found, expected, "give the workbook such a name");
+        }
+        for output in [Some(self.out), self.json].into_iter().flatten() {
+            for input in self.inputs.iter().filter(|input| same(input, output)) {
+                let found = format!("{} both to be read and to be written", input.display());
+                let expected = "an output that is no input";
+                wrong(found, expected, "give the output another name");
+            }
+        }
+        if self.json.is_some_and(|json| same(self.out, json)) {
+            let found = format!("{} for --out and for --json", self.out.display());
+            wrong(found, "a file for each", "give one of them another name");
+        }
+    }
+}
+
+/// The date that is given, or today's.
+fn date(given: Option<&String>) -> String {
+    given.map_or_else(|| jiff::Zoned::now().date().to_string(), String::clone)
 }
 
 /// Whether two paths name the same file, as far as can be told.
@@ -88,13 +159,13 @@ fn same(a: &Path, b: &Path) -> bool {
 fn show_problems(problems: &Problems) {
     let sorted = problems.sorted();
     for problem in &sorted {
-        eprintln!("problem: {problem}\n");
+        complain!("problem: {problem}\n");
     }
     for warning in problems.warnings() {
-        eprintln!("warning: {warning}\n");
+        complain!("warning: {warning}\n");
     }
     let count = sorted.len();
-    eprintln!(
+    complain!(
         "{count} problem{}. Nothing was written.",
         if count == 1 { "" } else { "s" }
     );

@@ -422,6 +422,11 @@ impl Form {
         self
     }
 
+    /// Whether it holds where the pump runs hot: what grows enters into it.
+    pub fn is_hot(&self) -> bool {
+        self.terms().any(|term| matches!(term, Term::Thermal(_)))
+    }
+
     /// Whether a pack enters into it.
     pub fn involves(&self, pack: usize) -> bool {
         let holds = |terms: &Terms| terms.iter().any(|(term, _)| *term == Term::Pack(pack));

@@ -8,9 +8,11 @@ use crate::cutting::Layout;
 use crate::decimal::{Millionths, Money, show, show_price};
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
+use crate::model::{Model, Term};
 use crate::packing::RingSpace;
 use crate::plan::{Aim, Cause, Goal, Kit, Pick, Plan, Shortfall, Worth};
 use crate::pump::Pump;
+use crate::read::pump_heading;
 use crate::stock::Item;
 use crate::verify::Verified;
 
@@ -118,6 +120,41 @@ pub fn crush_warnings(job: &Job, plan: &Plan) -> Vec<String> {
     said
 }
 
+/// What was counted for running hot, with the pump's own values, and where to state others; `None` where
+/// no requirement of the pump is asked hot.
+pub fn growths(model: &Model, pump: &Pump) -> Option<String> {
+    let enters = |index: usize| {
+        let mut terms = pump.requirements.iter().flat_map(|r| r.form.terms());
+        terms.any(|term| term == Term::Thermal(index))
+    };
+    let growths = pump.growths.iter().enumerate();
+    let growths = growths.filter(|(index, _)| enters(*index));
+    let (counted, columns): (Vec<String>, Vec<String>) = growths
+        .map(|(_, growth)| {
+            let thermal = &growth.thermal;
+            let counted = format!(
+                "{} {} ({} to {} degC)",
+                thermal.label,
+                about(growth.value.into(), model.unit),
+                thermal.cold,
+                thermal.running
+            );
+            (
+                counted,
+                format!("`{} running`", pump_heading(&thermal.name)),
+            )
+        })
+        .unzip();
+    (!counted.is_empty()).then(|| {
+        format!(
+            "Counted for running hot: {}; if the service differs, state it in the pump sheet (columns {}; \
+             likewise cold and length).",
+            counted.join(", "),
+            columns.join(", ")
+        )
+    })
+}
+
 /// An amount of money with the currency, rounded to two places.
 pub fn money(amount: i64, job: &Job) -> String {
     let amount = Money::from_raw(amount).decimal().round_dp(2);
@@ -136,13 +173,13 @@ pub fn money_exactly(amount: i64, job: &Job) -> String {
 /// A pump's standing in a few words.
 pub fn standing(kit: &Kit, bag: &Bag) -> &'static str {
     match kit {
-        Kit::Served(_) if lacking(bag) => "kitted, consumables lack",
+        Kit::Served(_) if lacking(bag) => "kitted, short of consumables",
         Kit::Served(_) => "kit complete",
         Kit::Short(_) => NOT_FIT,
     }
 }
 
-/// Whether anything lacks in a bag.
+/// Whether a bag is short of anything.
 pub fn lacking(bag: &Bag) -> bool {
     bag.iter().any(|share| share.lacking > 0)
 }
@@ -205,6 +242,11 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
             };
             let pieces = format!("{count} {} of fit {fit}", plural(kind, most));
             match window(job, pump, short) {
+                // The window is that of the best pieces, which this total is not made of.
+                Some(window) if inside(short).is_some() => format!(
+                    "no total of {pieces} does: {} would lie in the window {window}, {LOOSER}",
+                    nearest_total(short, model.unit).unwrap_or_default()
+                ),
                 Some(window) => format!("no total of {pieces} falls into the window {window}"),
                 None => format!("no total of {pieces} meets every requirement at once"),
             }
@@ -269,18 +311,35 @@ pub fn presumed(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     })
 }
 
+/// Why a total in the window does not do.
+const LOOSER: &str = "but its pieces are good to less than the window presumes";
+
+/// The nearest total, where it lies within the window and yet does not do.
+fn inside(short: &Shortfall) -> Option<Length> {
+    let (nearest, window) = (short.nearest?, short.window.as_ref()?);
+    (window.least <= nearest && nearest <= window.most).then_some(nearest)
+}
+
 /// The reachable total nearest to the window.
 pub fn nearest(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
+    let nearest = nearest_total(short, job.model_of(pump).unit)?;
+    // Of a place between totals the reason says it already.
+    Some(match (inside(short), &short.cause) {
+        (Some(_), Cause::StockGone { .. }) => {
+            format!("{nearest}, which would lie in it, {LOOSER} or are asked for in another place")
+        }
+        _ => nearest,
+    })
+}
+
+fn nearest_total(short: &Shortfall, unit: Unit) -> Option<String> {
     let nearest = short.nearest?;
     let empty = if nearest == Length::ZERO {
         " (no piece)"
     } else {
         ""
     };
-    Some(format!(
-        "{}{empty}",
-        length(nearest, job.model_of(pump).unit)
-    ))
+    Some(format!("{}{empty}", length(nearest, unit)))
 }
 
 /// A goal's value as people read it.
@@ -382,8 +441,8 @@ pub fn lack(job: &Job, pump: &Pump, need: usize, share: &Share) -> Option<String
     })
 }
 
-/// What the bags lack, alike things together: `packing ring, fit F6: no such packing ring is in
-/// the stock; lacking 5 for P-101, 5 for P-102`.
+/// What the bags are short of, alike things together: `packing ring, fit F6: no such packing ring is in
+/// the stock; short of 5 for P-101, 5 for P-102`.
 pub fn lacks(verified: &Verified) -> Vec<String> {
     let job = verified.job();
     let mut groups: Vec<(String, Vec<String>)> = Vec::new();
@@ -400,7 +459,7 @@ pub fn lacks(verified: &Verified) -> Vec<String> {
             }
         }
     }
-    let shown = |(what, who): (String, Vec<String>)| format!("{what}; lacking {}", first_of(&who));
+    let shown = |(what, who): (String, Vec<String>)| format!("{what}; short of {}", first_of(&who));
     groups.into_iter().map(shown).collect()
 }
 

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::{DONE, FAILED, PROBLEMS, show_problems};
+use super::{DONE, FAILED, PROBLEMS, complain, say, show_problems};
 use crate::problem::{Place, Problems};
 use crate::read::Library;
 use crate::write;
@@ -48,24 +48,24 @@ pub(super) fn run(args: &Args) -> u8 {
             write::files(&[(&stock_path, &stock), (&pumps_path, &pumps)], args.force)
         });
     if let Err(error) = written {
-        eprintln!("{error}\nNothing was written.");
+        complain!("{error}\nNothing was written.");
         return FAILED;
     }
-    println!(
+    say!(
         "Wrote {} and {}.",
         stock_path.display(),
         pumps_path.display()
     );
-    println!(
+    say!(
         "Fill them in (point at a heading for its note) and replace the example rows; leave the sheets"
     );
-    println!("Sheets and Fit empty if no piece is cut from sheet. Then run");
+    say!("Sheets and Fit empty if no piece is cut from sheet. Then run");
     let models = args
         .models
         .as_ref()
         .map(|folder| format!(" --models {}", folder.display()));
     let models = models.unwrap_or_default();
-    println!(
+    say!(
         "  gapwright kit {} {}{models}",
         stock_path.display(),
         pumps_path.display()

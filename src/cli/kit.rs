@@ -6,20 +6,21 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-use super::{DONE, FAILED, PROBLEMS, show_problems};
+use super::{DONE, FAILED, Files, PROBLEMS, complain, say, show_problems};
 use crate::choose::choose;
 use crate::choose::watch::{News, Watch};
 use crate::choose::worth::worth;
 use crate::decimal::Money;
 use crate::decimal::show_money;
 use crate::plan::{Aim, Kit, Plan};
-use crate::problem::{Place, Problem, Problems};
+use crate::problem::Problems;
 use crate::read::{self, Sources};
 use crate::verify::{Verified, verify};
 use crate::{words, write};
 
 /// Arguments of `kit`.
 #[derive(clap::Args)]
+#[command(after_long_help = AFTER)]
 pub(super) struct Args {
     /// Stock workbook: .xlsx, .csv, or a folder of .csv files.
     stock: PathBuf,
@@ -37,7 +38,8 @@ pub(super) struct Args {
     /// When a requirement counts as met: `worst case`, `nominal` or `expanded` (uncertainty).
     #[arg(long, value_name = "RULE", allow_hyphen_values = true)]
     acceptance: Option<String>,
-    /// Standard uncertainties that the expanded rule keeps clear of the limits, 2 unless given.
+    /// Standard uncertainties that the expanded rule keeps clear of the limits, 2 unless given; or
+    /// a level of confidence such as `95 %`, from which their number follows.
     #[arg(long, value_name = "K", allow_hyphen_values = true)]
     coverage_factor: Option<String>,
     /// Charge for handling one piece.
@@ -60,7 +62,29 @@ pub(super) struct Args {
     force: bool,
 }
 
+const AFTER: &str = "\
+Examples:
+  gapwright kit stock.xlsx pumps.xlsx
+        writes kit-plan.xlsx: picking list, kit slips, stack-up, what is short, stock after
+  gapwright kit stock.xlsx pumps.xlsx --out week-12.xlsx --json week-12.json --force
+        the plan for programs as well; replaces both if they are there
+  gapwright kit stock/ pumps.csv --models our-models --date 2027-03-15
+        a folder of .csv files and one file; models of the shop; a date to print
+  gapwright kit stock.xlsx pumps.xlsx --acceptance expanded --coverage-factor \"95 %\"
+        a requirement is met if it is clear of its limits by the expanded uncertainty
+
+The plan predicts: measure each finished pack and recheck each clearance.";
+
 impl Args {
+    fn files(&self) -> Files<'_> {
+        Files {
+            inputs: vec![&self.stock, &self.pumps],
+            out: &self.out,
+            json: self.json.as_ref(),
+            date: self.date.as_deref(),
+        }
+    }
+
     fn sources(&self) -> Sources {
         let settings = [
             ("Acceptance", &self.acceptance),
@@ -81,69 +105,9 @@ impl Args {
     }
 }
 
-impl Args {
-    /// What is wrong with the command line itself, before any file is read.
-    fn check(&self, problems: &mut Problems) {
-        let mut wrong = |found: String, expected: &str, mend: &str| {
-            problems.add(Problem::new(
-                Place::file("command line"),
-                found,
-                expected,
-                mend,
-            ));
-        };
-        if let Some(date) = self
-            .date
-            .as_deref()
-            .filter(|date| write::check_date(date).is_err())
-        {
-            wrong(
-                format!("--date {date}"),
-                "a date such as 2027-03-15",
-                "correct the date",
-            );
-        }
-        if self
-            .out
-            .extension()
-            .is_none_or(|e| !e.eq_ignore_ascii_case("xlsx"))
-        {
-            let found = format!("--out {}", self.out.display());
-            wrong(
-                found,
-                "a file name ending in .xlsx",
-                "give the plan such a name",
-            );
-        }
-        let outputs: Vec<&PathBuf> = [Some(&self.out), self.json.as_ref()]
-            .into_iter()
-            .flatten()
-            .collect();
-        for output in &outputs {
-            for input in [&self.stock, &self.pumps]
-                .into_iter()
-                .filter(|input| super::same(input, output))
-            {
-                let found = format!("{} both to be read and to be written", input.display());
-                wrong(
-                    found,
-                    "an output that is no input",
-                    "give the output another name",
-                );
-            }
-        }
-        if let [out, json] = outputs.as_slice()
-            && super::same(out, json)
-        {
-            let found = format!("{} for --out and for --json", out.display());
-            wrong(found, "a file for each", "give one of them another name");
-        }
-    }
-}
-
 pub(super) fn run(args: &Args) -> u8 {
     let mut problems = Problems::new();
-    args.check(&mut problems);
+    args.files().check(&mut problems);
     let job = match read::job(&args.sources()) {
         Ok(job) if problems.none() => job,
         Ok(_) => {
@@ -159,7 +123,7 @@ pub(super) fn run(args: &Args) -> u8 {
     // Ask before the work, not after it.
     for path in [Some(&args.out), args.json.as_ref()].into_iter().flatten() {
         if let Err(error) = write::refuse_existing(path, args.force) {
-            eprintln!("{error}.\nNothing was written.");
+            complain!("{error}.\nNothing was written.");
             return FAILED;
         }
     }
@@ -198,27 +162,24 @@ pub(super) fn run(args: &Args) -> u8 {
     let plan = match chosen {
         Ok(plan) => plan,
         Err(error) => {
-            eprintln!("problem: {error}\nNothing was written.");
+            complain!("problem: {error}\nNothing was written.");
             return PROBLEMS;
         }
     };
     let verified = match verify(job, plan) {
         Ok(verified) => verified,
         Err(breaches) => {
-            eprintln!(
+            complain!(
                 "This is a defect of gapwright: its plan does not hold when worked out again."
             );
             for breach in breaches {
-                eprintln!("  {breach}");
+                complain!("  {breach}");
             }
-            eprintln!("Nothing was written. Please report it with both workbooks.");
+            complain!("Nothing was written. Please report it with both workbooks.");
             return FAILED;
         }
     };
-    let date = args
-        .date
-        .clone()
-        .unwrap_or_else(|| jiff::Zoned::now().date().to_string());
+    let date = super::date(args.date.as_ref());
     let written = write::workbook(&verified, &date).and_then(|workbook| {
         let json = write::json::text(&verified);
         let mut files = vec![(args.out.as_path(), workbook.as_slice())];
@@ -226,9 +187,9 @@ pub(super) fn run(args: &Args) -> u8 {
         write::files(&files, args.force)
     });
     if let Err(error) = written {
-        eprintln!("{error}.");
+        complain!("{error}.");
         if !matches!(error, write::WriteError::Partly { .. }) {
-            eprintln!("Nothing was written.");
+            complain!("Nothing was written.");
         }
         return FAILED;
     }
@@ -243,22 +204,22 @@ const MOST_WARNINGS: usize = 20;
 fn account(verified: &Verified, args: &Args) {
     let (job, plan) = (verified.job(), verified.plan());
     for warning in &job.warnings {
-        eprintln!("warning: {warning}\n");
+        complain!("warning: {warning}\n");
     }
     let crushed = words::crush_warnings(job, plan);
     for text in crushed.iter().take(MOST_WARNINGS) {
-        eprintln!("{text}");
+        complain!("{text}");
     }
     if let Some(more @ 1..) = crushed.len().checked_sub(MOST_WARNINGS) {
-        eprintln!("WARNING: so for {more} more gaskets; all stand on Summary.");
+        complain!("WARNING: so for {more} more gaskets; all stand on Summary.");
     }
     if !job.unused.is_empty() {
-        println!(
+        say!(
             "Carried through or left alone, not used: {}.",
             job.unused.join("; ")
         );
     }
-    println!(
+    say!(
         "{} of {} pump{} can be kitted ({} rule).",
         plan.served(),
         job.pumps.len(),
@@ -266,39 +227,40 @@ fn account(verified: &Verified, args: &Args) {
         job.policy.acceptance
     );
     let goal = |aim| plan.goal(aim).map_or(0, |goal| goal.value);
-    println!(
-        "Waste {}, {} pieces.",
+    let pieces = goal(Aim::Pieces);
+    say!(
+        "Waste {}, {pieces} piece{}.",
         words::money(goal(Aim::Waste), job),
-        goal(Aim::Pieces)
+        if pieces == 1 { "" } else { "s" }
     );
-    println!("{}", words::proof(job, plan));
+    say!("{}", words::proof(job, plan));
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         let Kit::Short(shorts) = kit else { continue };
-        println!("  {} {}:", pump.tag, words::NOT_FIT);
+        say!("  {} {}:", pump.tag, words::NOT_FIT);
         for short in shorts {
             let place = words::place(job, pump, short);
-            println!("    {place}: {}.", words::reason(job, pump, short));
+            say!("    {place}: {}.", words::reason(job, pump, short));
             if let Some(presumed) = words::presumed(job, pump, short) {
-                println!("    The window is for {presumed}.");
+                say!("    The window is for {presumed}.");
             }
             if let Some(nearest) = words::nearest(job, pump, short) {
-                println!("    Nearest total that can be made: {nearest}.");
+                say!("    Nearest total that can be made: {nearest}.");
             }
         }
     }
     let lacking = verified.bags().iter().filter(|bag| words::lacking(bag));
     let lacking = lacking.count();
     if lacking > 0 {
-        println!("Consumables lack in {lacking} of {} bags:", plan.served());
+        say!("Short of consumables: {lacking} of {} bags", plan.served());
         for lack in words::lacks(verified) {
-            println!("  {lack}.");
+            say!("  {lack}.");
         }
     }
-    println!("Wrote {}.", args.out.display());
+    say!("Wrote {}.", args.out.display());
     if let Some(json) = &args.json {
-        println!("Wrote {}.", json.display());
+        say!("Wrote {}.", json.display());
     }
-    println!(
+    say!(
         "Measure each finished pack and recheck each clearance: the plan predicts, it does not prove."
     );
 }

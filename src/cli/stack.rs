@@ -3,17 +3,20 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
-use super::{DONE, FAILED, PROBLEMS, show_problems};
+use super::{DONE, FAILED, Files, PROBLEMS, complain, from_command_line, say, show_problems};
 use crate::choose::choose;
 use crate::choose::watch::Watch;
+use crate::crush::crushes;
 use crate::job::Job;
 use crate::model::Form;
-use crate::plan::{Kit, PackPick, stack};
+use crate::plan::{Kit, PackPick, stack, verdicts};
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::read::{self, Sources};
 use crate::stack::monte_carlo::{Outcome, Plan as Draws};
 use crate::stack::{judge, level_of_draws, report, simulate};
 use crate::sweep::{self, Point, Sweep};
+use crate::verify::verify;
+use crate::words;
 use crate::write;
 use crate::write::analysis::Analysed;
 
@@ -41,7 +44,8 @@ pub(super) struct Args {
     /// Values in a sweep.
     #[arg(long, default_value_t = 21, value_name = "N", value_parser = clap::value_parser!(u32).range(2..=1001))]
     steps: u32,
-    /// Choose the pieces anew at every step of a sweep instead of holding them (needs --stock).
+    /// Choose the pieces anew at every step of a sweep instead of holding them: for this pump
+    /// alone, out of the whole drawer (needs --stock).
     #[arg(long, requires = "stock", conflicts_with = "pack")]
     rechoose: bool,
     /// Workbook to write.
@@ -74,17 +78,18 @@ const AFTER: &str = "\
 Examples:
   gapwright stack pumps.xlsx --stock stock.xlsx --pump P-101
         pieces chosen afresh, for all pumps together; the stack-up of one
-  gapwright stack pumps.xlsx --pump P-101 --pack \"bearing_shims=0.020 +/- 0.0003, 0.012 +/- 0.0003\" \\
-        --pack \"cover_gasket=2 x 0.0625 +/- 0.001\"
+  gapwright stack pumps.xlsx --pump P-101 --pack \"cover_gasket=2 x 0.0625 +/- 0.001\" \\
+        --pack \"bearing_shims=0.020 +/- 0.0003, 0.012 +/- 0.0003\"
         without any stock; uneven sides are written 0.5 +0 / -0.02 mm
   gapwright stack pumps.xlsx --stock stock.xlsx --plan plan.json
         the pieces of a plan
-  ... --sweep \"bare_clearance = 0.050 .. 0.058\" --sweep \"bearing_shims plus_minus = 0 .. 0.001\"
+  ... --sweep \"bare_clearance = 0.050 .. 0.058\"
+  ... --sweep \"bearing_shims plus_minus = 0 .. 0.001\"
         what if: NAME (a dimension), NAME plus_minus (a dimension or the pieces of a place),
         NAME running or cold (a thermal term), NAME target, lower or upper (a requirement)
 
-The workbook has the stack-up with live formulas and pictures, the draws at random, the sweeps and
-what it all follows from. It predicts: the recheck after fitting decides.";
+The workbook has the stack-up with live formulas and pictures, the draws at random, the
+sweeps and what it all follows from. It predicts: the recheck after fitting decides.";
 
 impl Args {
     fn sources(&self) -> Sources {
@@ -104,8 +109,19 @@ impl Args {
         }
     }
 
+    fn files(&self) -> Files<'_> {
+        let inputs = [Some(&self.pumps), self.stock.as_ref(), self.plan.as_ref()];
+        Files {
+            inputs: inputs.into_iter().flatten().collect(),
+            out: &self.out,
+            json: None,
+            date: self.date.as_deref(),
+        }
+    }
+
     /// What is wrong with the command line itself.
     fn check(&self, problems: &mut Problems) {
+        self.files().check(problems);
         if self.stock.is_none() && self.pack.is_empty() {
             problems.add(from_command_line(
                 "neither --stock nor --pack".into(),
@@ -113,40 +129,7 @@ impl Args {
                 "give the stock workbook, or the pieces of each place",
             ));
         }
-        if self
-            .date
-            .as_deref()
-            .is_some_and(|date| write::check_date(date).is_err())
-        {
-            problems.add(from_command_line(
-                format!("--date {}", self.date.as_deref().unwrap_or_default()),
-                "a date such as 2027-03-15",
-                "correct the date",
-            ));
-        }
-        let is_workbook = |e: &std::ffi::OsStr| e.eq_ignore_ascii_case("xlsx");
-        if !self.out.extension().is_some_and(is_workbook) {
-            problems.add(from_command_line(
-                format!("--out {}", self.out.display()),
-                "a file name ending in .xlsx",
-                "give the workbook such a name",
-            ));
-        }
-        let inputs = [Some(&self.pumps), self.stock.as_ref(), self.plan.as_ref()];
-        for input in inputs.into_iter().flatten() {
-            if super::same(input, &self.out) {
-                problems.add(from_command_line(
-                    format!("{} both to be read and to be written", input.display()),
-                    "an output that is no input",
-                    "give the output another name",
-                ));
-            }
-        }
     }
-}
-
-fn from_command_line(found: String, expected: &str, mend: &str) -> Problem {
-    Problem::new(Place::file("command line"), found, expected, mend)
 }
 
 /// A pump to work out, with its pieces.
@@ -173,17 +156,31 @@ pub(super) fn run(args: &Args) -> u8 {
         }
     };
     let wanted = wanted(&job, args, &mut problems);
-    let chosen = if problems.none() {
+    let (chosen, left_out) = if problems.none() {
         pieces(&mut job, args, &wanted, &mut problems)
     } else {
-        Vec::new()
+        Default::default()
     };
+    let why = match args.plan {
+        Some(_) => "the plan has no kit for it",
+        None => "no kit can be chosen for it",
+    };
+    if problems.none() && chosen.is_empty() {
+        for &pump in &left_out {
+            problems.add(Problem::new(
+                Place::file(&args.pumps.display().to_string()),
+                format!("{}: {why}", job.pumps[pump].tag),
+                "pieces to work with for one pump at least",
+                "see with `gapwright kit` why there are none; or name the pieces with --pack",
+            ));
+        }
+    }
     if !problems.none() {
         show_problems(&problems);
         return PROBLEMS;
     }
     if let Err(error) = write::refuse_existing(&args.out, args.force) {
-        eprintln!("{error}.\nNothing was written.");
+        complain!("{error}.\nNothing was written.");
         return FAILED;
     }
     let mut analysed = Vec::new();
@@ -191,29 +188,32 @@ pub(super) fn run(args: &Args) -> u8 {
         match analyse(&job, one, args) {
             Ok(one) => analysed.push(one),
             Err(error) => {
-                eprintln!("problem: {error}\nNothing was written.");
+                complain!("problem: {error}\nNothing was written.");
                 return PROBLEMS;
             }
         }
     }
-    let date = args
-        .date
-        .clone()
-        .unwrap_or_else(|| jiff::Zoned::now().date().to_string());
+    let date = super::date(args.date.as_ref());
     let written = write::analysis::workbook(&job, &analysed, &date)
         .and_then(|workbook| write::files(&[(&args.out, &workbook)], args.force));
     if let Err(error) = written {
-        eprintln!("{error}.\nNothing was written.");
+        complain!("{error}.\nNothing was written.");
         return FAILED;
     }
     for warning in &job.warnings {
-        eprintln!("warning: {warning}\n");
+        complain!("warning: {warning}\n");
+    }
+    let left_out = left_out.iter().map(|&pump| job.pumps[pump].tag.as_str());
+    let left_out: Vec<&str> = left_out.collect();
+    for tag in &left_out {
+        complain!("{tag}: left out, {why} (see `gapwright kit`).");
     }
     for one in &analysed {
         account(&job, one);
     }
-    println!("Wrote {}.", args.out.display());
-    println!(
+    total(&job, &analysed, &left_out);
+    say!("Wrote {}.", args.out.display());
+    say!(
         "The stack-up predicts, it does not prove: measure each finished pack and recheck each clearance."
     );
     DONE
@@ -260,15 +260,15 @@ fn wanted(job: &Job, args: &Args, problems: &mut Problems) -> Vec<(usize, Vec<Sw
         .collect()
 }
 
-/// The pieces of each pump: stated, of a plan, or chosen afresh. A pump without a kit is said and
-/// left out.
+/// The pieces of each pump: stated, of a plan, or chosen afresh; and the pumps without a kit, which
+/// are left out.
 fn pieces(
     job: &mut Job,
     args: &Args,
     wanted: &[(usize, Vec<Sweep>)],
     problems: &mut Problems,
-) -> Vec<Chosen> {
-    let mut chosen = Vec::new();
+) -> (Vec<Chosen>, Vec<usize>) {
+    let (mut chosen, mut left_out) = (Vec::new(), Vec::new());
     let mut take = |pump: usize, sweeps: &[Sweep], packs: Vec<PackPick>| {
         chosen.push(Chosen {
             pump,
@@ -283,19 +283,8 @@ fn pieces(
                 Err(found) => problems.absorb(found),
             }
         }
-        return chosen;
+        return (chosen, left_out);
     }
-    let missing = |job: &Job, pump: usize| {
-        eprintln!(
-            "{}: left out, {}",
-            job.pumps[pump].tag,
-            if args.plan.is_some() {
-                "the plan has no kit for it."
-            } else {
-                "no kit can be chosen for it (see `gapwright kit` for why)."
-            }
-        );
-    };
     if let Some(plan) = &args.plan {
         match read::packs_of_plan(plan, job) {
             Ok((packs, input)) => {
@@ -303,21 +292,33 @@ fn pieces(
                 for (pump, sweeps) in wanted {
                     match packs.get(&job.pumps[*pump].tag.to_lowercase()) {
                         Some(packs) => take(*pump, sweeps, packs.clone()),
-                        None => missing(job, *pump),
+                        None => left_out.push(*pump),
                     }
                 }
             }
             Err(found) => problems.absorb(found),
         }
-        return chosen;
+        return (chosen, left_out);
     }
     let limit = Duration::from_secs(job.policy.time_limit.into());
     match choose(job, &Watch::patient().limit(limit)) {
         Ok(plan) => {
+            // The checker has the last word on chosen pieces here as well.
+            let plan = match verify(job.clone(), plan) {
+                Ok(verified) => verified.plan().clone(),
+                Err(breaches) => {
+                    problems.add(from_command_line(
+                        format!("a plan that does not hold: {}", breaches.join("; ")),
+                        "a plan that holds when worked out again",
+                        "this is a defect of gapwright: please report it with both workbooks",
+                    ));
+                    return (chosen, left_out);
+                }
+            };
             for (pump, sweeps) in wanted {
                 match &plan.kits[*pump] {
                     Kit::Served(packs) => take(*pump, sweeps, packs.clone()),
-                    Kit::Short(_) => missing(job, *pump),
+                    Kit::Short(_) => left_out.push(*pump),
                 }
             }
         }
@@ -327,7 +328,7 @@ fn pieces(
             "lower most_pieces in the model, or name the pieces with --pack",
         )),
     }
-    chosen
+    (chosen, left_out)
 }
 
 fn analyse(job: &Job, chosen: Chosen, args: &Args) -> Result<Analysed, crate::choose::ChooseError> {
@@ -368,19 +369,19 @@ fn account(job: &Job, one: &Analysed) {
     let pump = &job.pumps[one.pump];
     let unit = job.model_of(pump).unit;
     let parts = stack(job, pump, &one.packs);
-    println!("{}", pump.tag);
+    say!("{}", pump.tag);
     for (requirement, drawn) in pump.requirements.iter().zip(&one.draws) {
         let verdict = judge(&requirement.form, &parts, job.policy.guard());
         let figures = report(&requirement.form, &parts, job.policy.coverage, unit);
         let [low, high] = &figures.sides;
-        println!(
+        say!(
             "  {}: {} by the {} rule, margin {} {unit}",
             requirement.label,
             if verdict.conforms() { "met" } else { "NOT MET" },
             job.policy.acceptance,
             verdict.margin().show(unit),
         );
-        println!(
+        say!(
             "    value {:.5}, limits {:.5} to {:.5}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3})",
             figures.value,
             low.limit,
@@ -391,30 +392,62 @@ fn account(job: &Job, one: &Analysed) {
             low.expanded.max(high.expanded),
             low.factor.max(high.factor),
         );
-        match drawn {
-            Ok(outcome) => println!("    {}", drawn_words(outcome, &requirement.form)),
-            Err(why) => println!("    cannot be drawn: {why}"),
+        if let Some((gap, reached)) = figures.gap {
+            let crush = 100.0 * (1.0 - gap / figures.value);
+            say!("    gap {gap:.5}, allowance reached {reached:.3}, crushed by {crush:.1} %");
         }
+        match drawn {
+            Ok(outcome) => say!("    {}", drawn_words(outcome, &requirement.form)),
+            Err(why) => say!("    cannot be drawn: {why}"),
+        }
+    }
+    let crushes = crushes(job, pump, &one.packs);
+    for crush in &crushes {
+        if let Some(warning) = words::crush_warning(job, pump, crush) {
+            say!("  {warning}");
+        }
+    }
+    if let Some(within) = words::crush_within(&crushes) {
+        say!("  Gaskets are {within}");
     }
     for (sweep, points, anew) in &one.sweeps {
         swept(job, one, sweep, points, *anew);
     }
 }
 
+/// How many requirements are not met, and which pumps nothing is said of.
+fn total(job: &Job, analysed: &[Analysed], left_out: &[&str]) {
+    let each = analysed.iter();
+    let all = each.flat_map(|one| verdicts(job, &job.pumps[one.pump], &one.packs));
+    let all: Vec<bool> = all.map(|verdict| verdict.conforms()).collect();
+    let missed = all.iter().filter(|met| !**met).count();
+    let (count, rule) = (all.len(), job.policy.acceptance);
+    if missed > 0 {
+        say!("{missed} of {count} requirements NOT MET by the {rule} rule.");
+    } else {
+        say!("{count} of {count} requirements met by the {rule} rule.");
+    }
+    if !left_out.is_empty() {
+        say!("left out: {}", left_out.join(", "));
+    }
+}
+
 fn drawn_words(outcome: &Outcome, form: &Form) -> String {
-    let chance = outcome.conformity.map_or(0.0, |c| c.conforming);
     let what = match form {
         Form::Linear { .. } => "value",
         Form::GasketFill { .. } => "allowance",
     };
+    let conformity = outcome
+        .conformity
+        .map(|c| conforms(c.conforming, outcome.draws));
     format!(
-        "{} draws: {what} {:.5}, standard uncertainty {:.2e}, from {:.5} to {:.5}; conforms with probability {:.5}{}",
+        "{} draws: {what} {:.5}, standard uncertainty {:.2e}, from {:.5} to {:.5}{}{}",
         outcome.draws,
         outcome.mean,
         outcome.standard,
         outcome.symmetric[0],
         outcome.symmetric[1],
-        chance,
+        conformity.unwrap_or_default(),
         if outcome.settled {
             ""
         } else {
@@ -423,29 +456,102 @@ fn drawn_words(outcome: &Outcome, form: &Form) -> String {
     )
 }
 
+/// What the draws say of the limits. A probability of one is never said: draws cannot show it.
+fn conforms(share: f64, draws: u64) -> String {
+    if share >= 1.0 {
+        return format!("; none of {draws} draws misses its limits");
+    }
+    if share <= 0.0 {
+        return format!("; all of {draws} draws miss its limits");
+    }
+    // Cut off, so that it is never rounded up to one.
+    let cut = (share * 1e5).floor() / 1e5;
+    format!("; conforms with probability {cut:.5}")
+}
+
+/// Characters of a requirement's label that head its column of a sweep.
+const LABEL: usize = 30;
+/// Characters of a margin and of the mark behind it.
+const MARGIN: usize = 10;
+const MARK: &str = " NOT MET";
+
+/// A label of at most so many characters: beginnings and ends tell requirements apart.
+fn shortened(label: &str, most: usize) -> String {
+    let count = label.chars().count();
+    if count <= most {
+        return label.to_string();
+    }
+    let (front, back) = (
+        most.saturating_sub(2).div_ceil(2),
+        most.saturating_sub(2) / 2,
+    );
+    let front: String = label.chars().take(front).collect();
+    let back: String = label.chars().skip(count - back).collect();
+    format!("{front}..{back}")
+}
+
 /// A sweep as a table.
 fn swept(job: &Job, one: &Analysed, sweep: &Sweep, points: &[Point], anew: bool) {
     let pump = &job.pumps[one.pump];
     let unit = job.model_of(pump).unit;
-    println!(
+    say!(
         "  {} moved, pieces {}: margin of each requirement by the rule ({unit})",
         sweep.label,
-        if anew { "chosen anew" } else { "held" }
+        if anew {
+            "chosen anew for this pump alone, out of the whole drawer"
+        } else {
+            "held"
+        }
     );
+    let labels = pump.requirements.iter();
+    let labels: Vec<String> = labels.map(|r| shortened(&r.label, LABEL)).collect();
+    let widths = labels.iter();
+    let widths = widths.map(|label| label.chars().count().max(MARGIN + MARK.len()));
+    let widths: Vec<usize> = widths.collect();
+    let row = |first: &str, cells: &[String]| {
+        let cells = cells.iter().zip(&widths);
+        let cells: Vec<String> = cells.map(|(cell, w)| format!("{cell:<w$}")).collect();
+        let row = format!("    {first:>12}  {}", cells.join("  "));
+        say!("{}", row.trim_end());
+    };
+    row("moved to", &labels);
     for point in points {
         let at = point.setting.show(unit);
         match &point.kit {
-            None => println!(
+            None => say!(
                 "    {at:>12}  {}",
                 point.fault.unwrap_or("cannot be kitted")
             ),
             Some(kit) => {
-                let margins = kit.requirements.iter().map(|(_, verdict)| {
-                    let missed = if verdict.conforms() { "" } else { " NOT MET" };
-                    format!("{:>10}{missed}", verdict.margin().show(unit))
+                let cells = kit.requirements.iter().map(|(_, verdict)| {
+                    let mark = if verdict.conforms() { "" } else { MARK };
+                    format!("{:>MARGIN$}{mark}", verdict.margin().show(unit))
                 });
-                println!("    {at:>12}  {}", margins.collect::<Vec<_>>().join("  "));
+                row(&at, &cells.collect::<Vec<_>>());
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{conforms, shortened};
+
+    #[test]
+    fn a_draw_that_misses_is_never_rounded_away() {
+        assert_eq!(conforms(1.0, 9), "; none of 9 draws misses its limits");
+        assert_eq!(conforms(0.0, 9), "; all of 9 draws miss its limits");
+        let one_in_4_000_000 = conforms(0.999_999_75, 4_000_000);
+        assert_eq!(one_in_4_000_000, "; conforms with probability 0.99999");
+        assert_eq!(conforms(0.5, 9), "; conforms with probability 0.50000");
+    }
+
+    #[test]
+    fn shortened_labels_still_differ() {
+        let cold = shortened("Impeller running clearance", 30);
+        let hot = shortened("Impeller running clearance, running hot", 30);
+        assert_eq!(cold, "Impeller running clearance");
+        assert_eq!(hot, "Impeller runni..e, running hot");
+        assert_eq!(hot.chars().count(), 30);
     }
 }

@@ -94,8 +94,8 @@ impl Coverage {
     /// use gapwright::decimal::Millionths;
     /// use gapwright::stack::Coverage;
     /// let two = Coverage::Factor(Millionths::from_raw(2_000_000));
-    /// // 95.45 % of Student's distribution with 2 degrees of freedom: JCGM 100:2008, table G.2, 4.53.
-    /// assert_eq!(two.of_readings(2).to_string(), "4.526575");
+    /// // 95.45 % of Student's distribution with 2 degrees of freedom: table G.2 prints 4.53.
+    /// assert_eq!(two.of_readings(2).to_string(), "4.526551");
     /// ```
     pub fn of_readings(self, freedom: u32) -> Millionths {
         #[allow(clippy::cast_possible_truncation)]

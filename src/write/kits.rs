@@ -5,11 +5,13 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 use super::style::{Styles, heads, set_up, widths};
 use crate::bag::Bag;
 use crate::crush::{Crush, crushes};
+use crate::decimal::Millionths;
 use crate::job::Job;
-use crate::length::Fine;
-use crate::model::{Form, Model, USUAL_CAUTIONS};
-use crate::plan::{Kit, PackPick, Shortfall, pack_total, verdicts};
+use crate::length::{Fine, Length, Unit};
+use crate::model::{Form, Model, Requirement, Term, Terms, USUAL_CAUTIONS};
+use crate::plan::{Kit, PackPick, Shortfall, pack_total, stack, verdicts};
 use crate::pump::Pump;
+use crate::stack::{Contributor, extent};
 use crate::verify::Verified;
 use crate::words;
 
@@ -86,6 +88,67 @@ fn scale(tallest: f64) -> u16 {
 fn lines(text: &str, width: usize) -> f64 {
     let lines = text.chars().count().div_ceil(width).max(1);
     f64::from(u16::try_from(lines).unwrap_or(1))
+}
+
+/// The cold readings with which a requirement that is asked hot lies within its limits.
+#[derive(Debug, PartialEq, Eq)]
+enum Window {
+    Between(Length, Length),
+    /// The growth is known less well than the limits are wide.
+    Empty,
+}
+
+/// The hot limits of a linear form less the nominal growth, narrowed on either side by what the growth
+/// takes at worst, whatever the rule: cut inwards to a tenth of the places that the trade writes.
+/// `None` of a gasket, and where nothing but growth enters.
+fn cold_window(form: &Form, parts: &[Contributor], unit: Unit) -> Option<Window> {
+    let Form::Linear {
+        terms,
+        lower,
+        upper,
+        ..
+    } = form
+    else {
+        return None;
+    };
+    let is_growth = |(term, _): &(Term, Millionths)| matches!(term, Term::Thermal(_));
+    let (growth, cold): (Terms, Terms) = terms.iter().copied().partition(is_growth);
+    if cold.is_empty() {
+        return None;
+    }
+    let growth = extent(&growth, parts);
+    let low = Fine::from(*lower) - growth.nominal + growth.below;
+    let high = Fine::from(*upper) - growth.nominal - growth.above;
+    let step = unit.ticks() / 10_i64.pow(unit.places() + 1);
+    let whole = 1_000_000 * i128::from(step);
+    let length = |steps: i128| Some(Length::from_ticks(i64::try_from(steps).ok()? * step));
+    let low = length(-(-low.raw()).div_euclid(whole))?;
+    let high = length(high.raw().div_euclid(whole))?;
+    Some(match low <= high {
+        true => Window::Between(low, high),
+        false => Window::Empty,
+    })
+}
+
+/// The limits of the requirement that asks cold what this form asks hot.
+fn cold_twin(pump: &Pump, hot: &Form) -> Option<[Length; 2]> {
+    let sum = |form: &Form| match form {
+        Form::Linear { terms, .. } => {
+            let mut terms = terms.clone();
+            terms.sort_unstable();
+            Some(terms)
+        }
+        Form::GasketFill { .. } => None,
+    };
+    let asked = sum(&hot.clone().cold())?;
+    pump.requirements
+        .iter()
+        .find_map(|other| match &other.form {
+            Form::Linear { lower, upper, .. } if sum(&other.form)? == asked => {
+                Some([*lower, *upper])
+            }
+            _ => None,
+        })
 }
 
 struct Slip<'a> {
@@ -173,7 +236,7 @@ impl Slip<'_> {
             }
             if let Some(nearest) = words::nearest(self.job, self.pump, short) {
                 let text = format!("Nearest total that can be made: {nearest}.");
-                self.across(&text, &styles.prose, 18.0)?;
+                self.across(&text, &styles.prose, 18.0 * lines(&text, 130))?;
             }
         }
         self.across("No pieces are issued for this pump. Do not assemble it with pieces picked by eye: a requirement would not be met.", &styles.strong, 20.0)
@@ -299,8 +362,10 @@ impl Slip<'_> {
         let verdicts = verdicts(self.job, self.pump, packs);
         for (requirement, v) in self.pump.requirements.iter().zip(&verdicts) {
             let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
+            let label = styles.strong.clone().set_text_wrap();
             self.sheet
-                .write_string_with_format(self.row, 0, &requirement.label, &styles.strong)?;
+                .write_string_with_format(self.row, 0, &requirement.label, &label)?;
+            self.tall(PLAIN * lines(&requirement.label, 28))?;
             self.sheet.merge_range(
                 self.row,
                 1,
@@ -330,22 +395,10 @@ impl Slip<'_> {
                 &styles.text,
             )?;
             self.row += 1;
-            if let Form::Linear { lower, upper, .. } = &requirement.form {
-                let twin = unit.twin();
-                let text = format!(
-                    "Recheck after fitting: must lie within {} to {} (about {} to {}); the reading's own error is not allowed for",
-                    lower.show(unit),
-                    words::length(*upper, unit),
-                    words::about(Fine::from(*lower), twin),
-                    words::about(Fine::from(*upper), twin),
-                );
-                self.sheet
-                    .merge_range(self.row, 0, self.row, 5, &text, &styles.text)?;
-                self.sheet
-                    .write_string_with_format(self.row, 6, "Found:", &styles.text)?;
-                self.sheet.write_blank(self.row, 7, &styles.entry)?;
-                self.row += 1;
-            }
+            self.recheck(requirement, packs)?;
+        }
+        if let Some(growths) = words::growths(self.model(), self.pump) {
+            self.across(&growths, &styles.wrapped, 16.0 * lines(&growths, 118))?;
         }
         self.row += 1;
         for (column, label) in [(0, "Fitter, date:"), (3, "Checked, date:")] {
@@ -361,6 +414,73 @@ impl Slip<'_> {
             )?;
         }
         self.tall(24.0)?;
+        self.row += 1;
+        Ok(())
+    }
+
+    /// What a reading at the bench, where the pump is cold, must come to; nothing is asked of one
+    /// against limits that hold in service.
+    fn recheck(&mut self, requirement: &Requirement, packs: &[PackPick]) -> Result<(), XlsxError> {
+        let unit = self.model().unit;
+        let between = |lower: Length, upper: Length| {
+            let (twin, low, high) = (unit.twin(), Fine::from(lower), Fine::from(upper));
+            format!(
+                "{} to {} (about {} to {})",
+                lower.show(unit),
+                words::length(upper, unit),
+                words::about(low, twin),
+                words::about(high, twin),
+            )
+        };
+        if !requirement.form.is_hot() {
+            let Form::Linear { lower, upper, .. } = requirement.form else {
+                return Ok(());
+            };
+            return self.found(&format!(
+                "Recheck after fitting: must lie within {}; the reading's own error is not allowed for",
+                between(lower, upper)
+            ));
+        }
+        let styles = self.styles;
+        let text = "Predicted for service; cannot be measured at the bench.";
+        self.across(text, &styles.wrapped, 16.0)?;
+        let parts = stack(self.job, self.pump, packs).contributors;
+        let Some(window) = cold_window(&requirement.form, &parts, unit) else {
+            return Ok(());
+        };
+        match (window, cold_twin(self.pump, &requirement.form)) {
+            (Window::Between(low, high), None) => self.found(&format!(
+                "Recheck after fitting, cold, so that it runs within its hot limits: must lie within {}; growth is \
+                 allowed for at its worst, the reading's own error is not",
+                between(low, high)
+            )),
+            // A reading that the cold limits let pass may still be too little or too much hot.
+            (Window::Between(low, high), Some([least, most])) if low > least || high < most => {
+                let text = format!(
+                    "A cold reading outside {} may leave the hot limits, even within the cold ones: growth counts at its worst",
+                    between(low, high)
+                );
+                let height = 16.0 * lines(&text, 118);
+                self.across(&text, &styles.wrapped, height)
+            }
+            (Window::Between(..), Some(_)) => Ok(()),
+            (Window::Empty, _) => self.across(
+                "No cold reading shows that it runs within its hot limits: the growth is not known well enough.",
+                &styles.alarm.clone().set_text_wrap(),
+                16.0,
+            ),
+        }
+    }
+
+    /// A line that asks for a reading.
+    fn found(&mut self, text: &str) -> Result<(), XlsxError> {
+        let styles = self.styles;
+        self.sheet
+            .merge_range(self.row, 0, self.row, 5, text, &styles.wrapped)?;
+        self.sheet
+            .write_string_with_format(self.row, 6, "Found:", &styles.text)?;
+        self.sheet.write_blank(self.row, 7, &styles.entry)?;
+        self.tall(16.0 * lines(text, 130))?;
         self.row += 1;
         Ok(())
     }

@@ -65,14 +65,11 @@ pub(super) fn write(
             let presumed = words::presumed(job, pump, short).unwrap_or_default();
             sheet.write_string_with_format(row, 6, window, &styles.wrapped)?;
             sheet.write_string_with_format(row, 7, &presumed, &styles.wrapped)?;
-            sheet.write_string_with_format(row, 8, nearest, &styles.wrapped)?;
+            sheet.write_string_with_format(row, 8, &nearest, &styles.wrapped)?;
             sheet.write_string_with_format(row, 9, words::standing(kit, bag), &styles.alarm)?;
-            let longest = reason
-                .chars()
-                .count()
-                .div_ceil(48)
-                .max(presumed.chars().count().div_ceil(30));
-            let lines = longest.max(2);
+            let lines = |text: &str, width| text.chars().count().div_ceil(width);
+            let longest = lines(&reason, 48).max(lines(&presumed, 30));
+            let lines = longest.max(lines(&nearest, 16)).max(2);
             sheet.set_row_height(row, 15.5 * f64::from(u16::try_from(lines).unwrap_or(2)))?;
         }
     }
@@ -83,7 +80,7 @@ pub(super) fn write(
     bags(sheet, verified, row + 2, styles)
 }
 
-/// What lacks in the bags of pumps that are kitted.
+/// What the bags of kitted pumps are short of.
 fn bags(
     sheet: &mut Worksheet,
     verified: &Verified,
@@ -91,7 +88,7 @@ fn bags(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
-    let text = "Consumables that lack in the bags of pumps that are kitted";
+    let text = "Consumables that the bags of kitted pumps are short of";
     sheet.write_string_with_format(start, 0, text, &styles.part)?;
     if !verified.bags().iter().any(words::lacking) {
         let text = "None: every bag has all of its consumables.";

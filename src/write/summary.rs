@@ -116,7 +116,7 @@ fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result
     if lacking > 0 {
         row += 1;
         let text = format!(
-            "Consumables lack in {lacking} of {} bags: see Short",
+            "Short of consumables: {lacking} of {} bags, see Short",
             plan.served()
         );
         sheet.merge_range(row, 0, row, 3, &text, &styles.alarm)?;

@@ -46,7 +46,11 @@ fn pieces_are_stated_without_any_stock() {
     for words in [
         "Impeller running clearance: met by the worst case rule, margin 0.0001 in",
         "value 0.02200, limits 0.01900 to 0.02300; worst case -0.00090 +0.00090, root sum square 0.00052, expanded 0.00060 (k 2.000)",
-        "conforms with probability",
+        "to 0.02259; none of 160000 draws misses its limits",
+        "        moved to  Impeller running clearance  Cover gasket free thickness",
+        "0.0003      0.0001                     0.00428\n",
+        "0.0004     -0.0001 NOT MET              0.0040\n",
+        "2 of 2 requirements met by the worst case rule.",
         "0.0003      0.0001",
         "0.0004     -0.0001 NOT MET",
     ] {
@@ -105,14 +109,25 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
     };
     assert_eq!(body(&text(&chosen.stdout)), body(&text(&planned.stdout)));
     assert!(text(&chosen.stdout).contains("P-401"));
-    // The pump that is short is said and left out.
-    let short = stack(&path("c.xlsx"), &["--pump", "P-299"]);
+    assert!(!text(&chosen.stdout).contains("left out"));
+    // The pump that is short is said and left out, at the end too; if it is the only one, nothing
+    // is left to write.
+    let short = stack(&path("c.xlsx"), &["--pump", "P-299", "--pump", "P-103"]);
     assert_eq!(short.status.code(), Some(0));
-    assert!(
-        text(&short.stderr).contains("P-299: left out"),
-        "{}",
-        text(&short.stderr)
-    );
+    let (said, warned) = (text(&short.stdout), text(&short.stderr));
+    assert!(warned.contains("P-299: left out"), "{warned}");
+    assert!(said.contains("\nleft out: P-299\nWrote "), "{said}");
+    for (more, why) in [
+        (vec![], "P-299: no kit can be chosen for it"),
+        (vec!["--plan", &json], "P-299: the plan has no kit for it"),
+    ] {
+        let none = path("none.xlsx");
+        let none_at_all = stack(&none, &[&["--pump", "P-299"], &more[..]].concat());
+        let said = text(&none_at_all.stderr);
+        assert_eq!(none_at_all.status.code(), Some(2), "{said}");
+        assert!(said.contains(why) && said.contains("1 problem. Nothing was written."));
+        assert!(!std::path::Path::new(&none).exists());
+    }
     // Chosen anew at every step the pump stays kitted where held pieces fail.
     let sweep = [
         "--pump",
@@ -131,9 +146,35 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
     );
     let said = text(&anew.stdout);
     assert!(
-        said.contains("pieces chosen anew") && !said.contains("NOT MET"),
+        said.contains("pieces chosen anew for this pump alone, out of the whole drawer")
+            && !said.contains("NOT MET"),
         "{said}"
     );
+}
+
+/// By hand: 0.0540 - 0.020 - 0.011 = 0.0230 in is the upper limit itself, so about half of the draws miss
+/// it; with 0.040 the clearance is 0.0140, and every draw misses.
+#[test]
+fn the_last_line_counts_what_is_not_met() {
+    let folder = TempDir::new().unwrap();
+    let out = folder.path().join("s.xlsx").to_str().unwrap().to_string();
+    for (shims, draws) in [
+        (
+            "0.020 +/- 0.0003, 0.011 +/- 0.0003",
+            "; conforms with probability 0.",
+        ),
+        ("0.040 +/- 0.0003", "; all of 160000 draws miss its limits"),
+    ] {
+        let shims = format!("bearing_shims={shims}");
+        let run = gapwright(&[
+            "stack", PUMPS, "--pump", "P-101", "--pack", &shims, PACKS[2], PACKS[3], "--out", &out,
+            "--force",
+        ]);
+        assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+        let said = text(&run.stdout);
+        let counted = "of 2 requirements NOT MET by the worst case rule.\nWrote ";
+        assert!(said.contains(draws) && said.contains(counted), "{said}");
+    }
 }
 
 #[test]

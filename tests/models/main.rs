@@ -10,8 +10,10 @@ use std::path::Path;
 use calamine::{Reader, Xlsx, open_workbook};
 use gapwright::choose::{choose, watch::Watch};
 use gapwright::job::Job;
-use gapwright::model::{Model, USUAL_CAUTIONS};
+use gapwright::length::Length;
+use gapwright::model::{Form, Model, USUAL_CAUTIONS};
 use gapwright::plan::{Kit, verdicts};
+use gapwright::policy::Acceptance;
 use gapwright::problem::Problems;
 use gapwright::read::{BUILT_IN, Library, Sources, job, parse_model};
 use gapwright::verify::{Verified, verify};
@@ -435,4 +437,127 @@ fn the_models_sheet_says_how_things_are_known_and_what_must_hold() {
             );
         }
     }
+}
+
+/// The slips of a model whose blank workbooks are kitted, cell by cell: row, column, text.
+fn slips(
+    model: &Model,
+    models: Option<&Path>,
+    change: &dyn Fn(&mut Job),
+) -> Vec<(u32, u32, String)> {
+    let mut job = blank(model, models).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
+    change(&mut job);
+    let verified = kitted(job);
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("plan.xlsx");
+    fs::write(&path, write::workbook(&verified, "2027-03-01").unwrap()).unwrap();
+    let mut book: Xlsx<_> = open_workbook(&path).unwrap();
+    let range = book.worksheet_range("Kits").unwrap();
+    let (top, left) = range.start().unwrap();
+    let used = range.used_cells();
+    let number = |n: usize| u32::try_from(n).unwrap();
+    used.map(|(row, column, cell)| (top + number(row), left + number(column), cell.to_string()))
+        .collect()
+}
+
+const SERVICE: &str = "Predicted for service; cannot be measured at the bench.";
+
+/// The text in the first column of each row in which a reading is asked for.
+fn asked_readings(slip: &[(u32, u32, String)]) -> Vec<&str> {
+    let found = slip.iter().filter(|(_, _, text)| text == "Found:");
+    let beside = found.map(|(row, _, _)| {
+        let first = slip.iter().find(|(r, c, _)| (r, *c) == (row, 0));
+        first.unwrap().2.as_str()
+    });
+    beside.collect()
+}
+
+/// At the bench the pump is cold. By hand: the shaft grows by 16 x 12.3e-6 x 60 = 0.011808, the casing by
+/// 16.5 x 11.4e-6 x 40 = 0.007524, which takes 0.004284 off the clearance, and at worst 0.0030331 more or
+/// less (16.05 x 12.8e-6 x 65 and 16.55 x 12.1e-6 x 45). So 0.009 to 0.023 hot is 0.0163171 to 0.0242509
+/// cold, and inwards to 0.00001: 0.01632 to 0.02425.
+#[test]
+fn no_slip_holds_a_cold_reading_against_hot_limits() {
+    let model = built_in("seal-setting");
+    let slip = slips(&model, None, &|_| ());
+    let text = |words: &str| slip.iter().filter(|(_, _, text)| text == words).count();
+    assert_eq!(text(SERVICE), 1);
+    let asked = asked_readings(&slip);
+    assert_eq!(asked.len(), 2, "{asked:?}");
+    assert!(asked[0].starts_with("Recheck after fitting: must lie within 0.0150 to 0.0250 in "));
+    assert!(asked[1].starts_with("Recheck after fitting: must lie within 1.8350 to 1.8650 in "));
+    // The cold limits are the wider ones.
+    let beside = "A cold reading outside 0.01632 to 0.02425 in (about 0.415 mm to 0.616 mm) may leave the \
+                  hot limits, even within the cold ones: growth counts at its worst";
+    assert_eq!(text(beside), 1);
+    let counted = "Counted for running hot: Growth of the shaft 0.0118 in (20 to 80 degC), Growth of the \
+                   casing 0.0075 in (20 to 60 degC); if the service differs, state it in the pump sheet \
+                   (columns `Shaft growth running`, `Casing growth running`; likewise cold and length).";
+    assert_eq!(text(counted), 1);
+    // Cold limits within what the growth allows need no word beside them.
+    let narrow = slips(&model, None, &|job| {
+        let Form::Linear { lower, upper, .. } = &mut job.pumps[0].requirements[0].form else {
+            panic!("a clearance is linear")
+        };
+        *lower = Length::parse("0.01632 in", None).unwrap();
+        *upper = Length::parse("0.02425 in", None).unwrap();
+    });
+    assert!(
+        !narrow
+            .iter()
+            .any(|(_, _, text)| text.starts_with("A cold reading"))
+    );
+    // Where nothing grows nothing is said of it.
+    let cold = slips(&built_in("screwed-impeller"), None, &|_| ());
+    assert!(
+        !cold
+            .iter()
+            .any(|(_, _, text)| text.contains("running hot") || text == SERVICE)
+    );
+    assert_eq!(asked_readings(&cold).len(), 1);
+}
+
+/// Asked hot only, the bench needs a window of its own; where the growth is not known well enough for
+/// one, that is said. The growth alone takes 0.0030331 either way, so 0.006 between the limits is too little.
+#[test]
+fn a_clearance_asked_hot_only_is_rechecked_cold() {
+    let text = BUILT_IN
+        .iter()
+        .find(|(name, _)| *name == "seal-setting")
+        .unwrap()
+        .1;
+    let hot = text.replace("when = \"both\"", "when = \"hot\"");
+    let hot = hot.replace(
+        "target = 0.020\nlimits = [0.015, 0.025]",
+        "target = 0.0157\nlimits = [0.009, 0.023]",
+    );
+    let hot = hot.replace(
+        "hot_target = 0.0157               # what the cold target becomes\n",
+        "",
+    );
+    let hot = hot.replace("hot_limits = [0.009, 0.023]\n", "");
+    let folder = shop(&[("hot-only", hot)]);
+    let model = own(&folder, "hot-only").unwrap();
+    let slip = slips(&model, Some(folder.path()), &|_| ());
+    let asked = asked_readings(&slip);
+    let window = "Recheck after fitting, cold, so that it runs within its hot limits: must lie within \
+                  0.01632 to 0.02425 in (about 0.415 mm to 0.616 mm); growth is allowed for at its worst, the \
+                  reading's own error is not";
+    assert_eq!(asked[0], window);
+    assert_eq!(asked.len(), 2, "{asked:?}");
+    assert_eq!(
+        slip.iter().filter(|(_, _, text)| text == SERVICE).count(),
+        1
+    );
+    let blind = slips(&model, Some(folder.path()), &|job| {
+        job.policy.acceptance = Acceptance::Nominal;
+        let Form::Linear { lower, upper, .. } = &mut job.pumps[0].requirements[0].form else {
+            panic!("a clearance is linear")
+        };
+        *lower = Length::parse("0.013 in", None).unwrap();
+        *upper = Length::parse("0.019 in", None).unwrap();
+    });
+    assert_eq!(asked_readings(&blind).len(), 1);
+    let said = "No cold reading shows that it runs within its hot limits: the growth is not known well enough.";
+    assert!(blind.iter().any(|(_, _, text)| text == said));
 }

@@ -488,8 +488,8 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
     has(
         "Summary",
         &[
-            "Consumables lack in 1 of 2 bags: see Short",
-            "A|ringed|2||kitted, consumables lack|",
+            "Short of consumables: 1 of 2 bags, see Short",
+            "A|ringed|2||kitted, short of consumables|",
             "B|ringed|1||kit complete|",
         ],
     );
@@ -561,7 +561,7 @@ fn a_ring_that_nobody_stocks_is_named_by_section_and_length() {
     let lacks = gapwright::words::lacks(&before);
     assert_eq!(
         lacks,
-        ["lantern ring, fit L7: all 1 that may be issued are given out; lacking 1 for A"]
+        ["lantern ring, fit L7: all 1 that may be issued are given out; short of 1 for A"]
     );
     // Without its rows the ring is unknown.
     let path = folder.path().join("stock.csv");
@@ -582,7 +582,7 @@ fn a_ring_that_nobody_stocks_is_named_by_section_and_length() {
     let verified = verify(job, plan).unwrap();
     assert_eq!(verified.plan().served(), 2);
     let said = "packing ring, section 0.5000 in (1/2), ring length 7.85 in: no such packing ring \
-                is in the stock; lacking 4 for A, 4 for B";
+                is in the stock; short of 4 for A, 4 for B";
     assert_eq!(gapwright::words::lacks(&verified)[0], said);
     let mut book: Xlsx<_> = open_workbook(write_to(&folder, &verified)).unwrap();
     let slips = texts(&mut book, "Kits");
