@@ -398,7 +398,7 @@ impl Slip<'_> {
             self.recheck(requirement, packs)?;
         }
         if let Some(growths) = words::growths(self.model(), self.pump) {
-            self.across(&growths, &styles.wrapped, 16.0 * lines(&growths, 118))?;
+            self.across(&growths, &styles.wrapped, 16.0 * lines(&growths, 150))?;
         }
         self.row += 1;
         for (column, label) in [(0, "Fitter, date:"), (3, "Checked, date:")] {
@@ -460,7 +460,7 @@ impl Slip<'_> {
                     "A cold reading outside {} may leave the hot limits, even within the cold ones: growth counts at its worst",
                     between(low, high)
                 );
-                let height = 16.0 * lines(&text, 118);
+                let height = 16.0 * lines(&text, 150);
                 self.across(&text, &styles.wrapped, height)
             }
             (Window::Between(..), Some(_)) => Ok(()),
@@ -480,7 +480,7 @@ impl Slip<'_> {
         self.sheet
             .write_string_with_format(self.row, 6, "Found:", &styles.text)?;
         self.sheet.write_blank(self.row, 7, &styles.entry)?;
-        self.tall(16.0 * lines(text, 130))?;
+        self.tall(16.0 * lines(text, 138))?;
         self.row += 1;
         Ok(())
     }

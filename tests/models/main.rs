@@ -517,6 +517,41 @@ fn no_slip_holds_a_cold_reading_against_hot_limits() {
     assert_eq!(asked_readings(&cold).len(), 1);
 }
 
+/// The end of a label, `running hot`, may not be cut off: its cell wraps, and its row has two lines.
+#[test]
+fn long_labels_wrap_on_the_slip() {
+    let verified = kitted(blank(&built_in("seal-setting"), None).unwrap());
+    let bytes = write::workbook(&verified, "2027-03-01").unwrap();
+    let mut book = zip::ZipArchive::new(std::io::Cursor::new(bytes)).unwrap();
+    let mut part = |name: &str| {
+        let mut text = String::new();
+        book.by_name(name)
+            .unwrap()
+            .read_to_string(&mut text)
+            .unwrap();
+        text
+    };
+    let between = |text: &str, from: &str, to: &str| -> Option<String> {
+        let (_, rest) = text.split_once(from)?;
+        Some(rest.split_once(to)?.0.to_string())
+    };
+    let strings = part("xl/sharedStrings.xml");
+    let label = strings.split("<si>").skip(1);
+    let label = label
+        .into_iter()
+        .position(|text| text.contains(">Impeller running clearance, running hot<"));
+    let (slip, styles) = (part("xl/worksheets/sheet3.xml"), part("xl/styles.xml"));
+    let cell = format!("t=\"s\"><v>{}</v>", label.unwrap());
+    let row = slip.split("<row ").find(|row| row.contains(&cell)).unwrap();
+    assert_eq!(between(row, " ht=\"", "\"").as_deref(), Some("30"), "{row}");
+    let (before, _) = row.split_once(&cell).unwrap();
+    let (_, style) = before.rsplit_once(" s=\"").unwrap();
+    let style: usize = style.split_once('"').unwrap().0.parse().unwrap();
+    let formats = between(&styles, "<cellXfs", "</cellXfs>").unwrap();
+    let format = formats.split("<xf ").nth(style + 1).unwrap();
+    assert!(format.contains("wrapText=\"1\""), "{format}");
+}
+
 /// Asked hot only, the bench needs a window of its own; where the growth is not known well enough for
 /// one, that is said. The growth alone takes 0.0030331 either way, so 0.006 between the limits is too little.
 #[test]
