@@ -1,0 +1,239 @@
+//! The shape of a model file: its tables and their keys.
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+use toml::Spanned;
+
+use crate::decimal::Millionths;
+use crate::length::{Length, LengthError, Tolerance, Unit};
+
+/// The keys of a model file, and those of the tables below them.
+pub(super) const KEYS: [(&str, &[&str]); 10] = [
+    ("title", &[]),
+    ("unit", &[]),
+    (
+        "dimension",
+        &[
+            "label",
+            "plus_minus",
+            "plus",
+            "minus",
+            "standard_uncertainty",
+            "shape",
+            "degrees_of_freedom",
+            "example",
+        ],
+    ),
+    (
+        "pack",
+        &["label", "kind", "least_pieces", "most_pieces", "example"],
+    ),
+    (
+        "requirement",
+        &[
+            "label",
+            "terms",
+            "target",
+            "gasket",
+            "gap",
+            "allowance",
+            "limits",
+            "when",
+            "hot_target",
+            "hot_allowance",
+            "hot_limits",
+        ],
+    ),
+    ("material", &MATERIAL_KEYS),
+    ("consumable", &["kind", "fit_column", "section", "count"]),
+    ("caution", &["when", "text"]),
+    (
+        "thermal",
+        &[
+            "label",
+            "length",
+            "length_plus_minus",
+            "material",
+            "expansion",
+            "expansion_plus_minus",
+            "cold",
+            "running",
+            "temperature_plus_minus",
+        ],
+    ),
+    ("correlation", &["between", "coefficient"]),
+];
+
+/// The keys that a table cannot do without.
+pub(super) const NEEDED: [(&str, &[&str]); 7] = [
+    ("", &["title", "unit"]),
+    ("pack", &["kind", "most_pieces"]),
+    ("requirement", &["limits"]),
+    ("consumable", &["kind", "count"]),
+    ("caution", &["when", "text"]),
+    ("thermal", &["length", "cold", "running"]),
+    ("correlation", &["between", "coefficient"]),
+];
+
+/// The keys of a material.
+pub(super) const MATERIAL_KEYS: [&str; 5] = [
+    "plus_minus",
+    "compressibility",
+    "expansion",
+    "expansion_plus_minus",
+    "source",
+];
+
+#[derive(Deserialize)]
+pub(super) struct ModelFile {
+    pub(super) title: String,
+    pub(super) unit: Spanned<String>,
+    #[serde(default)]
+    pub(super) dimension: BTreeMap<String, Spanned<DimensionFile>>,
+    #[serde(default)]
+    pub(super) pack: BTreeMap<String, Spanned<PackFile>>,
+    #[serde(default)]
+    pub(super) requirement: BTreeMap<String, Spanned<RequirementFile>>,
+    #[serde(default)]
+    pub(super) consumable: Vec<Spanned<ConsumableFile>>,
+    #[serde(default)]
+    pub(super) caution: Vec<CautionFile>,
+    #[serde(default)]
+    pub(super) material: BTreeMap<String, Spanned<MaterialFile>>,
+    #[serde(default)]
+    pub(super) thermal: BTreeMap<String, Spanned<ThermalFile>>,
+    #[serde(default)]
+    pub(super) correlation: Vec<Spanned<CorrelationFile>>,
+}
+
+#[derive(Deserialize)]
+pub(super) struct MaterialsFile {
+    #[serde(default)]
+    pub(super) material: BTreeMap<String, Spanned<MaterialFile>>,
+}
+
+#[derive(Deserialize)]
+pub(super) struct ThermalFile {
+    pub(super) label: Option<String>,
+    pub(super) length: Spanned<Quantity>,
+    pub(super) length_plus_minus: Option<Spanned<Quantity>>,
+    pub(super) material: Option<Spanned<String>>,
+    pub(super) expansion: Option<Spanned<Quantity>>,
+    pub(super) expansion_plus_minus: Option<Spanned<Quantity>>,
+    pub(super) cold: Spanned<Quantity>,
+    pub(super) running: Spanned<Quantity>,
+    pub(super) temperature_plus_minus: Option<Spanned<Quantity>>,
+}
+
+#[derive(Deserialize)]
+pub(super) struct CorrelationFile {
+    pub(super) between: Spanned<Vec<Spanned<String>>>,
+    pub(super) coefficient: Spanned<Quantity>,
+}
+
+#[derive(Deserialize)]
+pub(super) struct DimensionFile {
+    pub(super) label: Option<String>,
+    pub(super) plus_minus: Option<Spanned<Quantity>>,
+    pub(super) plus: Option<Spanned<Quantity>>,
+    pub(super) minus: Option<Spanned<Quantity>>,
+    pub(super) standard_uncertainty: Option<Spanned<Quantity>>,
+    pub(super) shape: Option<Spanned<String>>,
+    pub(super) degrees_of_freedom: Option<Spanned<u32>>,
+    pub(super) example: Option<Spanned<Quantity>>,
+}
+
+#[derive(Deserialize)]
+pub(super) struct PackFile {
+    pub(super) label: Option<String>,
+    pub(super) kind: Spanned<String>,
+    pub(super) least_pieces: Option<u32>,
+    pub(super) most_pieces: Spanned<u32>,
+    pub(super) example: Option<Spanned<Quantity>>,
+}
+
+#[derive(Deserialize)]
+pub(super) struct RequirementFile {
+    pub(super) label: Option<String>,
+    pub(super) terms: Option<BTreeMap<String, Spanned<Quantity>>>,
+    pub(super) target: Option<Spanned<Quantity>>,
+    pub(super) gasket: Option<Spanned<String>>,
+    pub(super) gap: Option<BTreeMap<String, Spanned<Quantity>>>,
+    pub(super) allowance: Option<Spanned<Quantity>>,
+    pub(super) limits: Spanned<Vec<Spanned<Quantity>>>,
+    pub(super) when: Option<Spanned<String>>,
+    pub(super) hot_target: Option<Spanned<Quantity>>,
+    pub(super) hot_allowance: Option<Spanned<Quantity>>,
+    pub(super) hot_limits: Option<Spanned<Vec<Spanned<Quantity>>>>,
+}
+
+#[derive(Deserialize)]
+pub(super) struct ConsumableFile {
+    pub(super) kind: Spanned<String>,
+    pub(super) fit_column: Option<Spanned<String>>,
+    pub(super) section: Option<Spanned<BTreeMap<String, Spanned<String>>>>,
+    pub(super) count: Spanned<u32>,
+}
+
+#[derive(Deserialize)]
+pub(super) struct CautionFile {
+    pub(super) when: String,
+    pub(super) text: String,
+}
+
+#[derive(Deserialize)]
+pub(super) struct MaterialFile {
+    pub(super) plus_minus: Option<Spanned<Quantity>>,
+    pub(super) compressibility: Option<Spanned<Vec<Spanned<Quantity>>>>,
+    pub(super) expansion: Option<Spanned<Quantity>>,
+    pub(super) expansion_plus_minus: Option<Spanned<Quantity>>,
+    /// For people; a table without its sources is of little use, but nothing follows from it.
+    #[serde(rename = "source")]
+    pub(super) _source: Option<String>,
+}
+
+/// A number in the model's unit, or a text with a unit of its own.
+#[derive(Deserialize, Clone)]
+#[serde(untagged)]
+pub(super) enum Quantity {
+    Whole(i64),
+    Number(f64),
+    Text(String),
+}
+
+impl Quantity {
+    pub(super) fn show(&self) -> String {
+        match self {
+            Quantity::Whole(n) => n.to_string(),
+            Quantity::Number(n) => n.to_string(),
+            Quantity::Text(text) => text.clone(),
+        }
+    }
+
+    pub(super) fn length(&self, unit: Unit) -> Result<Length, LengthError> {
+        match self {
+            Quantity::Whole(n) => Length::parse(&n.to_string(), Some(unit)),
+            Quantity::Number(n) => Length::from_number(*n, unit),
+            Quantity::Text(text) => Length::parse(text, Some(unit)),
+        }
+    }
+
+    pub(super) fn tolerance(&self, unit: Unit) -> Result<Tolerance, LengthError> {
+        match self {
+            Quantity::Text(text) => Tolerance::parse(text, Some(unit)),
+            number => match number.length(unit)? {
+                both if both < Length::ZERO => Err(LengthError::BelowZero),
+                both => Ok(Tolerance::even(both)),
+            },
+        }
+    }
+
+    pub(super) fn number(&self) -> Option<Millionths> {
+        match self {
+            Quantity::Whole(n) => Millionths::parse(&n.to_string()),
+            Quantity::Number(n) => Millionths::from_number(*n),
+            Quantity::Text(text) => Millionths::parse(text),
+        }
+    }
+}

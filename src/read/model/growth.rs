@@ -1,0 +1,117 @@
+//! Thermal terms: what grows between the cold setting and running.
+
+use std::ops::Range;
+
+use toml::Spanned;
+
+use super::Reader;
+use super::file::{Quantity, ThermalFile};
+use crate::decimal::Millionths;
+use crate::length::{Length, Unit};
+use crate::model::{Material, TEMPERATURE, Thermal, is_temperature, temperature};
+use crate::problem::mend_name;
+use crate::read::pumps::heading;
+
+impl Reader<'_> {
+    /// A temperature in degrees Celsius that a part of a pump can have.
+    pub(super) fn temperature(&mut self, quantity: &Spanned<Quantity>) -> Option<Millionths> {
+        let read = match quantity.get_ref() {
+            Quantity::Text(text) => temperature(text),
+            number => number.number(),
+        };
+        let [expected, mend] = match read {
+            Some(degrees) if is_temperature(degrees) => return Some(degrees),
+            Some(_) => [
+                "degrees Celsius from -273 to 1500",
+                "correct the temperature",
+            ],
+            None => TEMPERATURE,
+        };
+        let found = format!("`{}`", quantity.get_ref().show());
+        self.add(&quantity.span(), found, expected, mend);
+        None
+    }
+
+    pub(super) fn thermal(
+        &mut self,
+        name: String,
+        span: &Range<usize>,
+        raw: &ThermalFile,
+        unit: Unit,
+        materials: &[Material],
+    ) -> Option<Thermal> {
+        let length = self.length(&raw.length, unit).filter(|&length| {
+            let positive = length > Length::ZERO;
+            if !positive {
+                let found = format!("the length {}", raw.length.get_ref().show());
+                self.add(&raw.length.span(), found, "a length above 0", "correct it");
+            }
+            positive
+        });
+        let within = match &raw.length_plus_minus {
+            Some(within) => self.tolerance(within, unit).map(|t| t.minus.max(t.plus)),
+            None => Some(Length::ZERO),
+        };
+        let of_table = match &raw.material {
+            None => Some(None),
+            Some(material) => {
+                let wanted = material.get_ref().to_lowercase();
+                let found = materials
+                    .iter()
+                    .find(|m| m.name.to_lowercase() == wanted)
+                    .and_then(|m| m.expansion);
+                if found.is_none() && raw.expansion.is_none() {
+                    let known = materials.iter().filter(|m| m.expansion.is_some());
+                    let known: Vec<&str> = known.map(|m| m.name.as_str()).collect();
+                    let mend = mend_name(
+                        material.get_ref(),
+                        known.iter().copied(),
+                        "state its expansion here",
+                    );
+                    self.add(
+                        &material.span(),
+                        format!(
+                            "the material `{}`, whose expansion is not known",
+                            material.get_ref()
+                        ),
+                        format!("one of {}", known.join(", ")),
+                        mend,
+                    );
+                    None
+                } else {
+                    Some(found)
+                }
+            }
+        };
+        let own = self.expansion(raw.expansion.as_ref(), raw.expansion_plus_minus.as_ref());
+        let expansion = own.and_then(|own| Some(own.or(of_table?)));
+        if expansion == Some(None) {
+            self.add(
+                span,
+                format!("nothing that says how `{name}` grows"),
+                "expansion, or a material of the table",
+                "state one of them",
+            );
+        }
+        let (cold, running) = (self.temperature(&raw.cold), self.temperature(&raw.running));
+        let temperature_within = match &raw.temperature_plus_minus {
+            Some(within) => self.bounded(
+                within,
+                |t| (0..=1_000_000_000).contains(&t.raw()),
+                "a plus/minus that is not negative",
+            ),
+            None => Some(Millionths::ZERO),
+        };
+        let label = raw.label.clone().unwrap_or_else(|| heading(&name));
+        Some(Thermal {
+            name,
+            label,
+            length: length?,
+            length_within: within?,
+            expansion: expansion??,
+            cold: cold?,
+            running: running?,
+            temperature_within: temperature_within?,
+        })
+    }
+}

@@ -1,0 +1,259 @@
+//! Requirements: sums with limits, and gasket fills, cold and hot.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+use toml::Spanned;
+
+use super::file::{Quantity, RequirementFile};
+use super::{Names, Reader};
+use crate::decimal::Millionths;
+use crate::length::Unit;
+use crate::model::{Form, Requirement, Term, Terms};
+use crate::read::pumps::heading;
+
+impl Reader<'_> {
+    pub(super) fn requirement(
+        &mut self,
+        name: String,
+        span: &Range<usize>,
+        raw: &RequirementFile,
+        unit: Unit,
+        names: &Names,
+    ) -> Option<Vec<Requirement>> {
+        let label = raw.label.clone().unwrap_or_else(|| heading(&name));
+        let [low, high] = self.limits(&raw.limits)?;
+        let form = match (
+            &raw.terms,
+            &raw.target,
+            &raw.gasket,
+            &raw.gap,
+            &raw.allowance,
+        ) {
+            (Some(terms), Some(target), None, None, None) => {
+                let terms = self.terms(terms, names);
+                let target = self.length(target, unit);
+                let (lower, upper) = (self.length(low, unit), self.length(high, unit));
+                Form::Linear {
+                    terms: terms?,
+                    target: target?,
+                    lower: lower?,
+                    upper: upper?,
+                }
+            }
+            (None, None, Some(gasket), Some(gap), Some(allowance)) => {
+                let index = names.packs.iter().position(|(p, _)| p == gasket.get_ref());
+                if index.is_none() {
+                    self.unknown(&gasket.span(), gasket.get_ref(), names);
+                }
+                let gap = self.terms(gap, names);
+                let target = self.number(allowance);
+                let (lower, upper) = (self.number(low), self.number(high));
+                Form::GasketFill {
+                    gasket: index?,
+                    gap: gap?,
+                    target: target?,
+                    lower: lower?,
+                    upper: upper?,
+                }
+            }
+            _ => {
+                self.add(
+                    span,
+                    format!("the requirement `{name}` in neither of its two forms"),
+                    "terms, target and limits; or gasket, gap, allowance and limits",
+                    "state one form whole",
+                );
+                return None;
+            }
+        };
+        if let Form::GasketFill { gasket, gap, .. } = &form
+            && gap.iter().any(|(term, _)| *term == Term::Pack(*gasket))
+        {
+            self.add(
+                span,
+                "a gasket in its own gap",
+                "a gap of other terms",
+                "take it out of the gap",
+            );
+            return None;
+        }
+        let (cold, hot) = match raw.when.as_ref().map(|w| w.get_ref().as_str()) {
+            None | Some("cold") => (true, false),
+            Some("hot") => (false, true),
+            Some("both") => (true, true),
+            Some(other) => {
+                let found = format!("`{other}`");
+                let at = raw.when.as_ref().map_or(span.clone(), Spanned::span);
+                self.add(&at, found, "cold, hot or both", "correct the word");
+                return None;
+            }
+        };
+        let grows = form.terms().any(|term| matches!(term, Term::Thermal(_)));
+        if grows && !hot {
+            self.add(
+                span,
+                format!("thermal terms in `{name}`, which is asked cold"),
+                "thermal terms where the pump runs hot",
+                "add when = \"hot\" or \"both\", or take the terms out",
+            );
+            return None;
+        }
+        let own_hot = [
+            raw.hot_target.as_ref().map(Spanned::span),
+            raw.hot_allowance.as_ref().map(Spanned::span),
+            raw.hot_limits.as_ref().map(Spanned::span),
+        ];
+        if let Some(at) = own_hot
+            .into_iter()
+            .flatten()
+            .next()
+            .filter(|_| !(cold && hot))
+        {
+            self.add(
+                &at,
+                format!(
+                    "a value of its own for running hot in `{name}`, which is not asked both ways"
+                ),
+                "target and limits of the one way it is asked",
+                "add when = \"both\", or state them as target and limits",
+            );
+            return None;
+        }
+        let mut made = Vec::new();
+        if cold {
+            made.push(Requirement {
+                name: name.clone(),
+                label: label.clone(),
+                form: form.clone().cold(),
+            });
+        }
+        if hot {
+            made.push(Requirement {
+                name: if cold { format!("{name}_hot") } else { name },
+                label: format!("{label}, running hot"),
+                form: self.hot(form, raw, unit)?,
+            });
+        }
+        for made in &made {
+            if let Err(wrong) = made.form.check() {
+                let at = raw
+                    .hot_limits
+                    .as_ref()
+                    .filter(|_| made.label != label)
+                    .map_or(raw.limits.span(), Spanned::span);
+                self.add(
+                    &at,
+                    wrong,
+                    "lower <= target <= upper",
+                    "correct target and limits",
+                );
+                return None;
+            }
+        }
+        Some(made)
+    }
+
+    /// The two ends of a pair.
+    pub(super) fn limits<'q>(
+        &mut self,
+        limits: &'q Spanned<Vec<Spanned<Quantity>>>,
+    ) -> Option<[&'q Spanned<Quantity>; 2]> {
+        if let [low, high] = limits.get_ref().as_slice() {
+            return Some([low, high]);
+        }
+        self.add(
+            &limits.span(),
+            "limits that are not two",
+            "[lower, upper]",
+            "give both limits",
+        );
+        None
+    }
+
+    /// The form with the values that hold when the pump runs hot, where the file gives such.
+    pub(super) fn hot(&mut self, form: Form, raw: &RequirementFile, unit: Unit) -> Option<Form> {
+        let limits = match &raw.hot_limits {
+            Some(limits) => Some(self.limits(limits)?),
+            None => None,
+        };
+        let (aim, other) = match form {
+            Form::Linear { .. } => (&raw.hot_target, &raw.hot_allowance),
+            Form::GasketFill { .. } => (&raw.hot_allowance, &raw.hot_target),
+        };
+        if let Some(other) = other {
+            self.add(
+                &other.span(),
+                "an aim of the other form",
+                "hot_target beside terms, hot_allowance beside a gap",
+                "correct the key",
+            );
+            return None;
+        }
+        match form {
+            Form::Linear {
+                terms,
+                target,
+                lower,
+                upper,
+            } => {
+                let mut of = |own: Option<&Spanned<Quantity>>, usual| match own {
+                    Some(own) => self.length(own, unit),
+                    None => Some(usual),
+                };
+                Some(Form::Linear {
+                    terms,
+                    target: of(aim.as_ref(), target)?,
+                    lower: of(limits.map(|[low, _]| low), lower)?,
+                    upper: of(limits.map(|[_, high]| high), upper)?,
+                })
+            }
+            Form::GasketFill {
+                gasket,
+                gap,
+                target,
+                lower,
+                upper,
+            } => {
+                let mut of = |own: Option<&Spanned<Quantity>>, usual| match own {
+                    Some(own) => self.number(own),
+                    None => Some(usual),
+                };
+                Some(Form::GasketFill {
+                    gasket,
+                    gap,
+                    target: of(aim.as_ref(), target)?,
+                    lower: of(limits.map(|[low, _]| low), lower)?,
+                    upper: of(limits.map(|[_, high]| high), upper)?,
+                })
+            }
+        }
+    }
+
+    pub(super) fn terms(
+        &mut self,
+        raw: &BTreeMap<String, Spanned<Quantity>>,
+        names: &Names,
+    ) -> Option<Terms> {
+        let mut in_order: Vec<_> = raw.iter().collect();
+        in_order.sort_by_key(|(_, q)| q.span().start);
+        let terms: Vec<Option<(Term, Millionths)>> = in_order
+            .into_iter()
+            .map(|(name, sensitivity)| {
+                let term = names.term(name);
+                if term.is_none() {
+                    self.unknown(&sensitivity.span(), name, names);
+                }
+                let number = self.number(sensitivity);
+                if number.is_some_and(|c| c.raw().abs() > 10_000_000) {
+                    let found = format!("the sensitivity {}", sensitivity.get_ref().show());
+                    let mend = "correct it; a sensitivity is 1 or -1 in most arrangements";
+                    self.add(&sensitivity.span(), found, "a number from -10 to 10", mend);
+                    return None;
+                }
+                Some((term?, number?))
+            })
+            .collect();
+        terms.into_iter().collect()
+    }
+}
