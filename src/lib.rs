@@ -15,17 +15,19 @@
 //! ```
 //!
 //! Each step takes the last one's value and gives the next; nothing reaches back. Only
-//! [`verify::verify`] makes a [`verify::Verified`], and only that is written.
+//! [`verify::verify`] makes a [`verify::Verified`], and only that is written as a plan.
 //!
 //! | module | what it holds |
 //! |---|---|
 //! | [`length`], [`decimal`] | exact lengths, coefficients and money |
 //! | [`model`], [`stock`], [`pump`], [`policy`], [`job`] | the nouns; a value that exists is valid |
 //! | [`packing`] | the space that a packing ring fills |
-//! | [`stack`] | contributors of a requirement, its worst case and expanded uncertainty |
+//! | [`cutting`] | sheets and what they yield |
+//! | [`stack`] | contributors of a requirement: worst case, uncertainty, draws at random, the report |
 //! | [`choose`] | combinations, patterns, bounds, the search, and why a pump is short |
 //! | [`plan`], [`verify`] | what was chosen, and the checker |
 //! | [`bag`] | the consumables that go with each kit |
+//! | [`sweep`] | what if: one thing moved, pieces held or chosen anew |
 //! | [`crush`] | how far gaskets are crushed, against what their materials give way |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and mend |
 //! | [`words`], [`mod@write`] | plans in words, workbooks and JSON out |

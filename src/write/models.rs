@@ -1,6 +1,6 @@
 //! The Models sheet: what each arrangement measures, fits and asks for, with its drawing.
 
-use rust_xlsxwriter::{Image, Worksheet, XlsxError};
+use rust_xlsxwriter::{Image, ObjectMovement, Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::decimal::Millionths;
@@ -120,6 +120,8 @@ impl Page<'_> {
         let (width, height) = DRAWING;
         let image = Image::new_from_buffer(&drawing.bytes)?
             .set_scale_to_size(width, height, true)
+            // Whatever the cells below it come to, a drawing keeps its proportions.
+            .set_object_movement(ObjectMovement::MoveButDontSizeWithCells)
             .set_alt_text(format!("Drawing: {}", self.model.title));
         self.sheet.insert_image(self.row, 0, &image)?;
         // As high as it is once it has been brought into the box.
