@@ -360,7 +360,7 @@ fn largest(
             return None;
         }
         let room = sides[side].margin_worst() / (count * at[side].abs());
-        Some(within[edge] + room).filter(|largest| *largest >= 0.0)
+        none_below(within[edge] + room)
     })
 }
 
@@ -390,5 +390,12 @@ fn largest_standard(
         }
         least = least.min((under.sqrt() - cross) / (2.0 * square));
     }
-    (least.is_finite() && least >= 0.0).then_some(least)
+    Some(least)
+        .filter(|least| least.is_finite())
+        .and_then(none_below)
+}
+
+/// Nothing for what is below nothing by more than the last digits of a float.
+fn none_below(length: f64) -> Option<f64> {
+    (length > -5e-13).then_some(length.max(0.0))
 }

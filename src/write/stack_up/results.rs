@@ -352,7 +352,7 @@ impl<'a> Block<'a> {
         let at = AT.map(|column| self.line(index, column));
         let margin = [0, 1].map(|side| self.result(Row::MarginWorst, side));
         let none = |value: Option<f64>| value.map_or(Cached::Text("none"), Cached::Number);
-        let shown = |value: String| format!("IF({value}<0,\"none\",{value})");
+        let shown = |value: String| format!("IF(ROUND({value},12)<0,\"none\",MAX(0,{value}))");
         for (edge, input) in [MINUS, PLUS].into_iter().enumerate() {
             let other = 1 - edge;
             // Where more of it makes the value larger, its minus hurts below and its plus above.
@@ -391,7 +391,7 @@ impl<'a> Block<'a> {
         let least = format!("MIN({},{})", side(0), side(1));
         let freedom = [0, 1].map(|side| self.result(Row::Freedom, side));
         let formula = format!(
-            "IF(AND(ISNUMBER(coverage_level),OR(ISNUMBER({}),ISNUMBER({}))),\"moves k\",IF({least}<0,\"none\",{least}))",
+            "IF(AND(ISNUMBER(coverage_level),OR(ISNUMBER({}),ISNUMBER({}))),\"moves k\",IF(ROUND({least},12)<0,\"none\",MAX(0,{least})))",
             freedom[0], freedom[1]
         );
         let few = self.report.sides.iter().any(|side| side.freedom.is_some());
