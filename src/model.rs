@@ -101,7 +101,11 @@ pub enum Spread {
     /// A standard uncertainty; in the worst case it counts with the coverage factor.
     StandardUncertainty(Uncertainty),
     /// From the readings' own scatter (type A), with the coverage factor in the worst case.
-    FromReadings,
+    FromReadings {
+        /// How finely the gauge reads: each reading may be half of it off, anywhere alike, and all
+        /// of them together. Nothing where it is finer than the scatter.
+        resolution: Length,
+    },
 }
 
 /// The distribution assumed inside a plus/minus. Sources: JCGM 100:2008, 4.3.7 and 4.3.9;

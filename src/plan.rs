@@ -263,7 +263,7 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
             known: match dimension.spread {
                 Spread::Within(_) => Known::Within(dimension.shape),
                 Spread::StandardUncertainty(_) => Known::Standard,
-                Spread::FromReadings => Known::Readings,
+                Spread::FromReadings { resolution } => Known::Readings { resolution },
             },
             standard: measured.standard,
             freedom: measured.freedom,

@@ -73,8 +73,11 @@ pub enum Known {
     Within(Shape),
     /// It is stated as such.
     Standard,
-    /// The scatter of its readings (type A).
-    Readings,
+    /// The scatter of its readings (type A), and how finely they were read.
+    Readings {
+        /// How finely the gauge reads, half of it either way.
+        resolution: Length,
+    },
     /// Length, expansion and temperatures.
     Growth(Box<Growth>),
 }

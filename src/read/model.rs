@@ -343,7 +343,8 @@ impl Reader<'_> {
             // Effective degrees of freedom presume independent contributors (JCGM 100, G.4.1).
             let few = |term: &Term| match term {
                 Term::Dimension(at) => dimensions[*at].as_ref().is_some_and(|dimension| {
-                    dimension.spread == Spread::FromReadings || dimension.freedom.is_some()
+                    matches!(dimension.spread, Spread::FromReadings { .. })
+                        || dimension.freedom.is_some()
                 }),
                 Term::Thermal(_) | Term::Pack(_) => false,
             };
@@ -491,7 +492,9 @@ impl Reader<'_> {
             &raw.minus,
             &raw.standard_uncertainty,
         ) {
-            (Some(q), None, None, None) if from_readings(q) => Some(Spread::FromReadings),
+            (Some(q), None, None, None) if from_readings(q) => {
+                self.resolution(raw.resolution.as_ref(), unit)
+            }
             (Some(q), None, None, None) => self.tolerance(q, unit).map(Spread::Within),
             (None, Some(plus), Some(minus), None) => {
                 let (plus, minus) = (self.tolerance(plus, unit), self.tolerance(minus, unit));
@@ -515,10 +518,23 @@ impl Reader<'_> {
                 None
             }
         };
+        if let Some(resolution) = &raw.resolution
+            && matches!(
+                spread,
+                Some(Spread::Within(_) | Spread::StandardUncertainty(_))
+            )
+        {
+            self.add(
+                &resolution.span(),
+                "a resolution beside what is known another way",
+                "a resolution beside plus_minus = \"from readings\"",
+                "take it into the plus_minus, or out",
+            );
+        }
         let freedom = match &raw.degrees_of_freedom {
             None => Some(None),
             Some(given) => {
-                let of_readings = spread == Some(Spread::FromReadings);
+                let of_readings = matches!(spread, Some(Spread::FromReadings { .. }));
                 let sound = (1..=1_000_000).contains(given.get_ref()) && !of_readings;
                 if !sound {
                     self.add(
@@ -539,6 +555,15 @@ impl Reader<'_> {
             shape: shape?,
             freedom: freedom?,
         })
+    }
+
+    /// Readings, with the resolution of their gauge.
+    fn resolution(&mut self, raw: Option<&Spanned<Quantity>>, unit: Unit) -> Option<Spread> {
+        let resolution = match raw {
+            Some(raw) => self.tolerance(raw, unit)?.plus,
+            None => Length::ZERO,
+        };
+        Some(Spread::FromReadings { resolution })
     }
 
     fn pack(&mut self, name: String, span: &Range<usize>, raw: PackFile) -> Option<Pack> {

@@ -537,19 +537,21 @@ impl PumpReader<'_> {
             Spread::StandardUncertainty(u) => {
                 (Tolerance::even(u.times_up(coverage.factor(None))), u)
             }
-            Spread::FromReadings => match uncertainty_of_mean(&readings) {
-                Some(u) => {
-                    freedom = u32::try_from(readings.len() - 1).ok();
-                    if u == Uncertainty::ZERO {
-                        problems.warn(Problem::new(
-                            line.place(filled[0]),
-                            "readings that are all alike",
-                            "readings fine enough to differ",
-                            "no uncertainty follows from them and none is counted; give the model a plus_minus",
-                        ));
-                    }
-                    let few = u32::try_from(readings.len() - 1).unwrap_or(u32::MAX);
-                    let guard = u.times_up(coverage.of_readings(few)).ticks();
+            Spread::FromReadings { resolution } => match uncertainty_of_mean(&readings, resolution)
+            {
+                Some((u, _)) if u == Uncertainty::ZERO => {
+                    problems.add(Problem::new(
+                        line.place(filled[0]),
+                        format!("readings of `{}` that are all alike", dimension.label),
+                        "readings fine enough to differ",
+                        "no uncertainty follows from them: give the model the gauge's resolution, or a plus_minus",
+                    ));
+                    return None;
+                }
+                Some((u, few)) => {
+                    freedom = few;
+                    let factor = few.map_or(coverage.factor(None), |few| coverage.of_readings(few));
+                    let guard = u.times_up(factor).ticks();
                     // Rounded up to a decimal of the readings' own unit.
                     let step = Length::step(&readings);
                     let guard = Length::from_ticks((guard + step - 1) / step * step);
@@ -740,9 +742,16 @@ fn due(cell: &Cell) -> Due {
     }
 }
 
-/// The standard uncertainty of the mean of readings, rounded up; `None` for fewer than two.
-/// Source: JCGM 100:2008, 4.2.3, equation (5).
-fn uncertainty_of_mean(readings: &[Length]) -> Option<Uncertainty> {
+/// The standard uncertainty of the mean of readings, rounded up, and its degrees of freedom (`None`
+/// without end); nothing for fewer than two. Their scatter and the resolution of the gauge, which
+/// they share, add up: `u^2 = s^2 / n + (resolution / 2)^2 / 3`, and the degrees of freedom are
+/// `(n - 1) (u^2 / (s^2 / n))^2`, cut off.
+///
+/// Source: JCGM 100:2008, 4.2.3 equation (5), F.2.2.1 and G.4.1 (from memory).
+fn uncertainty_of_mean(
+    readings: &[Length],
+    resolution: Length,
+) -> Option<(Uncertainty, Option<u32>)> {
     let n = i128::try_from(readings.len()).ok().filter(|&n| n > 1)?;
     let sum: i128 = readings.iter().map(|r| i128::from(r.ticks())).sum();
     // n^2 times the sum of squared deviations, in whole numbers.
@@ -750,12 +759,28 @@ fn uncertainty_of_mean(readings: &[Length]) -> Option<Uncertainty> {
         .iter()
         .map(|r| (n * i128::from(r.ticks()) - sum).pow(2))
         .sum();
-    // u^2 = squares / (n^2 (n - 1) n), in ticks; 100 000 femtometres make one.
+    // s^2 / n = squares / (n^2 (n - 1) n), in ticks; 100 000 femtometres make one.
     let below = n * n * (n - 1) * n;
-    Some(Uncertainty::root_of(
-        squares.saturating_mul(10_000_000_000),
-        below,
-    ))
+    let read = i128::from(resolution.ticks()).pow(2).saturating_mul(below);
+    let all = squares.saturating_mul(12).saturating_add(read);
+    let u = Uncertainty::root_of(all.saturating_mul(10_000_000_000), 12 * below);
+    Some((u, freedom(n, squares, read)))
+}
+
+/// Degrees of freedom of scatter and resolution together, the latter as good as known.
+#[allow(
+    clippy::cast_precision_loss,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss
+)]
+fn freedom(n: i128, squares: i128, read: i128) -> Option<u32> {
+    if squares == 0 {
+        return None;
+    }
+    let grown = 1.0 + read as f64 / (12.0 * squares as f64);
+    let exact = (n - 1) as f64 * grown * grown;
+    // Against the last digit of the division.
+    Some((exact * (1.0 + 1e-12)).floor().min(1e9) as u32)
 }
 
 /// Every fit code must stand somewhere in the stock: a code that no row has is misspelt, or the
@@ -821,8 +846,25 @@ mod tests {
             Some(Length::from_ticks(10_014_500))
         );
         // 0.332 915 7 of 100 000 ticks of 100 000 femtometres.
-        let found = uncertainty_of_mean(&readings).unwrap().raw();
+        let (found, freedom) = uncertainty_of_mean(&readings, Length::ZERO).unwrap();
+        let found = found.raw();
+        assert_eq!(freedom, Some(19));
         assert!((3_329_156_500..3_329_157_500).contains(&found), "{found}");
-        assert_eq!(uncertainty_of_mean(&readings[..1]), None);
+        assert_eq!(uncertainty_of_mean(&readings[..1], Length::ZERO), None);
+    }
+
+    /// By hand: readings that are all alike to 0.01 mm are known to that over the root of twelve, as
+    /// well as can be; two that are 0.02 mm apart have 0.01 mm of their own, the root of 1 + 1/12 of
+    /// it together, and 1 x (1 + 1/12)^2 = 1.17 degrees of freedom, cut off.
+    #[test]
+    fn a_gauge_is_not_better_than_it_reads() {
+        let readings = [Length::from_ticks(500_000); 3];
+        let (u, freedom) = uncertainty_of_mean(&readings, Length::from_ticks(100_000)).unwrap();
+        assert_eq!((u.raw() + 50) / 100, 28_867_513);
+        assert_eq!(freedom, None);
+        let readings = [400_000, 600_000].map(Length::from_ticks);
+        let (u, freedom) = uncertainty_of_mean(&readings, Length::from_ticks(100_000)).unwrap();
+        assert_eq!((u.raw() + 50) / 100, 104_083_300);
+        assert_eq!(freedom, Some(1));
     }
 }

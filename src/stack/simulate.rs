@@ -6,7 +6,7 @@ use smallvec::{SmallVec, smallvec};
 use super::monte_carlo::{Fault, Joint, Law, Measurand, Model, Outcome, Plan, Source, Sum, Term};
 use super::{Contributor, Coverage, Known, Stack};
 use crate::decimal::Millionths;
-use crate::length::{Tolerance, Unit};
+use crate::length::{Length, Tolerance, Unit};
 use crate::model::{self, Form, Terms};
 use crate::pump::Growth;
 use crate::stock::Lot;
@@ -27,7 +27,9 @@ use crate::stock::Lot;
 pub fn simulate(form: &Form, stack: &Stack, unit: Unit, plan: &Plan) -> Result<Outcome, Undrawn> {
     let few = stack.contributors.iter().find(|part| {
         let enters = form.terms().any(|term| term == part.term);
-        enters && part.freedom.is_some_and(|freedom| freedom <= 2)
+        let readings = matches!(part.known, Known::Readings { .. }) && part.readings.len() < 4;
+        let stated = part.known == Known::Standard && part.freedom.is_some_and(|f| f <= 2);
+        enters && (readings || stated)
     });
     if let Some(part) = few {
         return Err(Undrawn::FewReadings(part.label.clone()));
@@ -223,6 +225,18 @@ impl Sources {
                 factor = 1e-6;
                 vec![self.growth(growth)]
             }
+            Known::Readings { resolution } => {
+                let mean = self.middle(part);
+                let (scale, dof) = scatter(&part.readings, self.unit);
+                let source = self.push(mean, Law::Student { scale, dof });
+                let half = resolution.to_f64(self.unit) / 2.0;
+                let read = self.push(0.0, Law::Rectangular { half });
+                return Drawn {
+                    own: vec![smallvec![source], smallvec![read]],
+                    factor,
+                    lot: None,
+                };
+            }
             known => {
                 let law = self.law(part, known);
                 let mean = self.middle(part);
@@ -252,7 +266,7 @@ impl Sources {
             (Known::Within(model::Shape::Triangular), _) => Law::Triangular { half },
             (Known::Within(model::Shape::UShaped), _) => Law::UShaped { half },
             // What is known by few degrees of freedom follows Student's law.
-            (Known::Readings | Known::Standard, Some(dof)) => Law::Student { scale: sd, dof },
+            (Known::Standard, Some(dof)) => Law::Student { scale: sd, dof },
             _ => Law::Normal { sd },
         }
     }
@@ -284,6 +298,17 @@ impl Sources {
     }
 }
 
+/// The standard uncertainty of a mean of readings by their scatter alone, and its degrees of freedom.
+#[allow(clippy::cast_precision_loss)]
+fn scatter(readings: &[Length], unit: Unit) -> (f64, u32) {
+    let n = readings.len() as f64;
+    let values: Vec<f64> = readings.iter().map(|r| r.to_f64(unit)).collect();
+    let mean = values.iter().sum::<f64>() / n;
+    let squares: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
+    let few = u32::try_from(readings.len().saturating_sub(1)).unwrap_or(u32::MAX);
+    ((squares / (n - 1.0) / n).sqrt(), few)
+}
+
 fn half(tolerance: Tolerance, unit: Unit) -> f64 {
     (tolerance.minus + tolerance.plus).to_f64(unit) / 2.0
 }
@@ -291,7 +316,7 @@ fn half(tolerance: Tolerance, unit: Unit) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::length::{Length, Uncertainty};
+    use crate::length::Uncertainty;
     use crate::model::{Correlation, Shape};
     use crate::stack::{LotError, report};
 
@@ -389,5 +414,37 @@ mod tests {
         assert!((outcome.mean - exact).abs() < 1e-4, "{}", outcome.mean);
         // Half of the gaps are wider than nominal.
         assert!((outcome.conformity.unwrap().below - 0.5).abs() < 0.005);
+    }
+
+    /// Six readings and the resolution of their gauge: the mean follows Student's law, whose variance
+    /// is 5/3 of the squared scatter, and the resolution adds a twelfth of its square.
+    #[test]
+    fn readings_are_drawn_with_their_scatter_and_their_gauge() {
+        let term = model::Term::Dimension(0);
+        let mut read = part(term, 1_000_000, 0, Shape::Normal);
+        read.readings = [996, 998, 1_000, 1_000, 1_002, 1_004]
+            .map(|thousand| Length::from_ticks(thousand * 1_000))
+            .to_vec();
+        let resolution = Length::from_ticks(4_000);
+        read.known = Known::Readings { resolution };
+        let stack = Stack {
+            contributors: vec![read],
+            correlations: vec![],
+        };
+        let form = Form::Linear {
+            terms: vec![(term, Millionths::ONE)],
+            target: Length::from_ticks(1_000_000),
+            lower: Length::ZERO,
+            upper: Length::from_ticks(2_000_000),
+        };
+        let outcome = simulate(&form, &stack, Unit::Micrometre, &Plan::default()).unwrap();
+        // In thousands of ticks (0.1 um): (16 + 4 + 0 + 0 + 4 + 16) / 5 / 6 x 5/3 + 16 / 12.
+        let exact = (40.0 / 5.0 / 6.0 * 5.0 / 3.0 + 16.0 / 12.0_f64).sqrt() / 10.0;
+        assert!((outcome.standard - exact).abs() < 2.0 * outcome.tolerance);
+        // Three readings have no standard deviation to draw.
+        let mut few = stack;
+        few.contributors[0].readings.truncate(3);
+        let refused = simulate(&form, &few, Unit::Micrometre, &Plan::default());
+        assert!(matches!(refused, Err(Undrawn::FewReadings(_))));
     }
 }

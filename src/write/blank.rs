@@ -465,7 +465,7 @@ fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
         // has no standard deviation.
         let numbered = [(" 1", -1), (" 2", 0), (" 3", 0), (" 4", 1)];
         let readings = match dimension.spread {
-            Spread::FromReadings => &numbered[..],
+            Spread::FromReadings { .. } => &numbered[..],
             _ => &[("", 0)],
         };
         for (behind, apart) in readings {

@@ -361,7 +361,14 @@ fn known(dimension: &Dimension, unit: Unit) -> (String, &'static str) {
             let known = format!("standard uncertainty {standard:.places$} {unit}");
             (known, "")
         }
-        Spread::FromReadings => ("from the scatter of its readings".into(), ""),
+        Spread::FromReadings { resolution } if resolution > Length::ZERO => (
+            format!(
+                "from the scatter of its readings, to {} {unit}",
+                resolution.show(unit)
+            ),
+            "",
+        ),
+        Spread::FromReadings { .. } => ("from the scatter of its readings".into(), ""),
     }
 }
 

@@ -200,8 +200,9 @@ fn factor(freedom: Option<&str>) -> String {
 /// degrees of freedom: at the level that the factor in force comes to.
 fn factor_of_readings(freedom: &str) -> String {
     format!(
-        "T.INV.2T(1-IF(ISNUMBER(coverage_level),ROUND(coverage_level,6),ROUND(2*NORM.S.DIST(coverage_factor,TRUE)-1,6)),{})",
-        whole(freedom)
+        "IF(ISNUMBER({freedom}),T.INV.2T(1-IF(ISNUMBER(coverage_level),ROUND(coverage_level,6),ROUND(2*NORM.S.DIST(coverage_factor,TRUE)-1,6)),{}),{})",
+        whole(freedom),
+        factor(None)
     )
 }
 

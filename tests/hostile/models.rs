@@ -720,6 +720,46 @@ fn one_reading_where_several_are_asked_for() {
     assert_eq!(ring.value.show(Unit::Inch), "0.0501");
     // s = 0.0002 / root 2, of the mean 0.0001 in.
     assert_eq!(ring.standard.raw(), 2_540_000_000);
+    // All alike: no uncertainty follows, unless the gauge's resolution is known.
+    let alike = pumps.replace(",0.050\n", ",0.0500,0.0500,0.0500\n");
+    fs::write(shop.path("pumps.csv"), alike).unwrap();
+    let found = job(&sources).unwrap_err();
+    let words = [
+        "cell G2",
+        "`Snap ring thickness` that are all alike",
+        "resolution",
+    ];
+    only(&shown(&found, shop.folder.path()), &words);
+    let path = shop.path("models/screwed-impeller.toml");
+    let text = fs::read_to_string(&path).unwrap();
+    let finer = text.replacen(
+        "\"from readings\"",
+        "\"from readings\"\nresolution = 0.0001",
+        1,
+    );
+    assert_ne!(text, finer);
+    fs::write(&path, finer).unwrap();
+    let read = job(&sources).unwrap();
+    let ring = &read.pumps[0].dimensions[1];
+    // 0.0001 in over the root of 12: 2.54 um / 3.4641 = 0.733 235 um.
+    assert_eq!(
+        (ring.freedom, (ring.standard.raw() + 500) / 1_000),
+        (None, 733_235)
+    );
+    let beside = text.replacen(
+        "plus_minus = 0.0003",
+        "plus_minus = 0.0003\nresolution = 1",
+        1,
+    );
+    assert_ne!(text, beside);
+    fs::write(&path, beside).unwrap();
+    let found = job(&sources).unwrap_err();
+    assert!(
+        shown(&found, shop.folder.path())
+            .iter()
+            .any(|said| said.contains("a resolution beside what is known"))
+    );
+    fs::write(&path, text).unwrap();
     let one = pumps.replace(",0.050\n", ",,0.050,\n");
     fs::write(shop.path("pumps.csv"), one).unwrap();
     let found = job(&sources).unwrap_err();

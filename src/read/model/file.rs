@@ -22,6 +22,7 @@ pub(super) const KEYS: [(&str, &[&str]); 10] = [
             "standard_uncertainty",
             "shape",
             "degrees_of_freedom",
+            "resolution",
             "example",
         ],
     ),
@@ -141,6 +142,7 @@ pub(super) struct DimensionFile {
     pub(super) standard_uncertainty: Option<Spanned<Quantity>>,
     pub(super) shape: Option<Spanned<String>>,
     pub(super) degrees_of_freedom: Option<Spanned<u32>>,
+    pub(super) resolution: Option<Spanned<Quantity>>,
     pub(super) example: Option<Spanned<Quantity>>,
 }
 

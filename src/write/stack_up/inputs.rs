@@ -3,7 +3,7 @@
 use rust_xlsxwriter::{DataValidation, DataValidationRule, Worksheet, XlsxError};
 
 use super::super::style::{Styles, heads};
-use super::{Subject, cell, put};
+use super::{Cached, Subject, cell, put};
 use crate::length::{Length, Unit};
 use crate::model::{Correlation, Shape, Term};
 use crate::pump::Growth;
@@ -90,7 +90,16 @@ impl Inputs {
         sheet.set_row_height(row + 1, 46.0)?;
         let parts = &subject.stack.contributors;
         let readings = parts.iter().map(|part| part.readings.len()).max();
-        for n in 1..=readings.filter(|n| *n > 1).unwrap_or(0) {
+        let most = readings.filter(|n| *n > 1).unwrap_or(0);
+        let resolution = READINGS + u16::try_from(most).unwrap_or(u16::MAX);
+        if parts
+            .iter()
+            .any(|part| matches!(part.known, Known::Readings { .. }))
+        {
+            let head = "Resolution of the gauge";
+            sheet.write_string_with_format(row + 1, resolution, head, &styles.head)?;
+        }
+        for n in 1..=most {
             let column = READINGS + u16::try_from(n - 1).unwrap_or(u16::MAX);
             let head = format!("Reading {n}");
             sheet.write_string_with_format(row + 1, column, head, &styles.head)?;
@@ -106,6 +115,7 @@ impl Inputs {
         for (part, lot) in parts.iter().zip(lots) {
             let line = Line {
                 row: inputs.end,
+                resolution,
                 part,
                 unit,
                 styles,
@@ -213,6 +223,8 @@ pub(super) fn within(
 /// One contributor.
 struct Line<'a> {
     row: u32,
+    /// The column of the resolution, where it has readings.
+    resolution: u16,
     part: &'a Contributor,
     unit: Unit,
     styles: &'a Styles,
@@ -242,7 +254,7 @@ impl Line<'_> {
         let word = match &part.known {
             Known::Within(shape) => shape.word(),
             Known::Standard => "stated",
-            Known::Readings => "readings",
+            Known::Readings { .. } => "readings",
             Known::Growth(_) => "growth",
         };
         match &part.known {
@@ -328,7 +340,7 @@ impl Line<'_> {
             }
             Known::Growth(_) => return Ok(()),
             Known::Standard => unit.ticks(),
-            Known::Readings => unit.ticks() / Length::step(&part.readings),
+            Known::Readings { .. } => unit.ticks() / Length::step(&part.readings),
         };
         let (u, k) = (self.at(STANDARD), self.factor());
         // Rounded up like the library's factors.
@@ -349,7 +361,7 @@ impl Line<'_> {
     /// The coverage factor that stands for the whole range of this contributor alone.
     fn factor(&self) -> String {
         match self.part.known {
-            Known::Readings => super::factor_of_readings(&self.at(FREEDOM)),
+            Known::Readings { .. } => super::factor_of_readings(&self.at(FREEDOM)),
             _ => super::factor(None),
         }
     }
@@ -372,18 +384,29 @@ impl Line<'_> {
                 sheet.write_number_with_format(row, STANDARD, value, &entry)?;
                 not_below(sheet, row, STANDARD, 0.0)?;
             }
-            Known::Readings => {
-                let span = self.span();
-                let formula = format!("STDEV({span})/SQRT(COUNT({span}))");
+            Known::Readings { resolution } => {
+                let entry = self.styles.length_entry(unit);
+                let given = resolution.to_f64(unit);
+                sheet.write_number_with_format(row, self.resolution, given, &entry)?;
+                not_below(sheet, row, self.resolution, 0.0)?;
+                let (span, read) = (self.span(), self.at(self.resolution));
+                let formula = format!("SQRT(STDEV({span})^2/COUNT({span})+{read}^2/12)");
                 put(sheet, at, &formula, value, &format)?;
             }
             Known::Growth(_) => {}
         }
         match (part.freedom, &part.known) {
-            (Some(freedom), Known::Readings) => {
-                let formula = format!("COUNT({})-1", self.span());
-                let at = (row, FREEDOM);
-                put(sheet, at, &formula, f64::from(freedom), &self.styles.count)?;
+            (freedom, Known::Readings { .. }) => {
+                // Cut off, as the library does; without scatter there is no end to them.
+                let (span, read) = (self.span(), self.at(self.resolution));
+                let grown = format!("(1+{read}^2/12/(STDEV({span})^2/COUNT({span})))");
+                let formula = format!(
+                    "IF(STDEV({span})>0,INT((COUNT({span})-1)*{grown}^2*(1+1E-12)),\"infinite\")"
+                );
+                let result = freedom.map_or(Cached::Text("infinite"), |freedom| {
+                    Cached::Number(f64::from(freedom))
+                });
+                put(sheet, (row, FREEDOM), &formula, result, &self.styles.count)?;
             }
             (Some(freedom), _) => {
                 let entry = self.styles.number_entry();

@@ -9,7 +9,7 @@ use super::{Cached, DefinedName, NAME, Subject, cell, factor, put, whole};
 use crate::length::Unit;
 use crate::model::{Form, Requirement};
 use crate::policy::{Acceptance, Policy};
-use crate::stack::{Coverage, Line, Report, Side, judge, report};
+use crate::stack::{Coverage, Known, Line, Report, Side, judge, report};
 
 /// The columns of a line.
 const SENSITIVITY: u16 = 1;
@@ -745,16 +745,20 @@ impl<'a> Block<'a> {
 
     fn freedom(&self, sheet: &mut Rows<'_, '_>) -> Result<(), XlsxError> {
         let parts = &self.subject.stack.contributors;
-        let few = |line: &&Line| parts[line.contributor].freedom.is_some();
+        // Readings may come to have a scatter when they are changed.
+        let few = |line: &&Line| {
+            let part = &parts[line.contributor];
+            part.freedom.is_some() || matches!(part.known, Known::Readings { .. })
+        };
         let any = self.report.lines.iter().any(|line| few(&line));
         let fourths = |side: usize| {
             let lines = self.report.lines.iter().enumerate();
             let terms = lines.filter(|(_, line)| few(line)).map(|(index, line)| {
+                let freedom = self.input(line, FREEDOM);
                 format!(
-                    "({}*{})^4/{}",
+                    "IF(ISNUMBER({freedom}),({}*{})^4/{freedom},0)",
                     self.line(index, AT[side]),
                     self.input(line, STANDARD),
-                    self.input(line, FREEDOM)
                 )
             });
             terms.collect::<Vec<_>>().join("+")
