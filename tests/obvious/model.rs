@@ -79,7 +79,7 @@ pub fn solve(job: &Job, limit: Duration) -> Option<Obvious> {
     let mut bounds = [None; 3];
     // What earlier goals came to: weights are held from below, the others from above.
     let mut held: Vec<i64> = Vec::new();
-    for goal in 0..3 {
+    for (goal, least) in bounds.iter_mut().enumerate() {
         let left = limit.saturating_sub(start.elapsed());
         if left.is_zero() {
             break;
@@ -88,7 +88,7 @@ pub fn solve(job: &Job, limit: Duration) -> Option<Obvious> {
             break;
         };
         let value = rows.value(goal, &found);
-        bounds[goal] = bound;
+        *least = bound;
         plan = Some(found);
         held.push(value);
         if bound != Some(value) {
@@ -374,13 +374,10 @@ impl Sum {
                 c * i128::from(value + off)
             };
             match term {
-                Term::Dimension(index) => {
-                    let m = &pump.dimensions[index];
-                    constant += worst(
-                        m.value.ticks(),
-                        m.tolerance.minus.ticks(),
-                        m.tolerance.plus.ticks(),
-                    );
+                Term::Dimension(_) | Term::Thermal(_) => {
+                    let known = pump.estimate(term).expect("of its own model");
+                    let (minus, plus) = (known.tolerance.minus, known.tolerance.plus);
+                    constant += worst(known.value.ticks(), minus.ticks(), plus.ticks());
                 }
                 Term::Pack(pack) => row.extend(packs[pack].iter().map(|&(count, item)| {
                     let size = job.stock[item].size.expect("only sized pieces are offered");
