@@ -32,7 +32,8 @@ pub(super) struct Args {
     /// Plan that `kit --json` wrote: each pump has the pieces it has there (needs --stock).
     #[arg(long, value_name = "FILE", requires = "stock", conflicts_with = "pack")]
     plan: Option<PathBuf>,
-    /// Pieces of one place, `PLACE=PIECE, PIECE`: once for each place of the model.
+    /// Pieces of one place, `PLACE=PIECE, PIECE`: once for each place of the model. A semicolon, or
+    /// a comma and a space, parts pieces.
     #[arg(long, value_name = "PLACE=PIECES")]
     pack: Vec<String>,
     /// Pumps to work out, by tag; all unless given.
@@ -85,8 +86,13 @@ Examples:
         the pieces of a plan
   ... --sweep \"bare_clearance = 0.050 .. 0.058\"
   ... --sweep \"bearing_shims plus_minus = 0 .. 0.001\"
-        what if: NAME (a dimension), NAME plus_minus (a dimension or the pieces of a place),
-        NAME running or cold (a thermal term), NAME target, lower or upper (a requirement)
+  ... --sweep "bearing_shims pieces = 1 .. 4"
+        what if; NAME is as in the model file:
+        a dimension             NAME, NAME plus_minus, NAME plus, NAME minus,
+                                NAME standard_uncertainty
+        the pieces of a place   NAME plus_minus; NAME pieces (the same total out of so many)
+        a thermal term          NAME running, NAME cold, NAME length, NAME expansion
+        a requirement           NAME target, NAME lower, NAME upper
 
 The workbook has the stack-up with live formulas and pictures, the draws at random, the
 sweeps and what it all follows from. It predicts: the recheck after fitting decides.";
