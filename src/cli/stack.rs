@@ -86,7 +86,7 @@ Examples:
         the pieces of a plan
   ... --sweep \"bare_clearance = 0.050 .. 0.058\"
   ... --sweep \"bearing_shims plus_minus = 0 .. 0.001\"
-  ... --sweep "bearing_shims pieces = 1 .. 4"
+  ... --sweep \"bearing_shims pieces = 1 .. 4\"
         what if; NAME is as in the model file:
         a dimension             NAME, NAME plus_minus, NAME plus, NAME minus,
                                 NAME standard_uncertainty
