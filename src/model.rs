@@ -262,6 +262,12 @@ pub enum Term {
 /// A sum of dimensions and packs, each times its sensitivity.
 pub type Terms = Vec<(Term, Millionths)>;
 
+/// The sensitivity of a sum to a term, however often the term stands in it.
+pub(crate) fn sensitivity(terms: &[(Term, Millionths)], of: Term) -> Millionths {
+    let own = terms.iter().filter(|(term, _)| *term == of);
+    own.map(|(_, c)| *c).sum()
+}
+
 /// What must hold, with the limits that apply to the pump at hand.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Requirement {
@@ -407,6 +413,24 @@ impl Form {
         match self {
             Form::Linear { terms, .. } => terms.clone(),
             Form::GasketFill { gasket, .. } => vec![(Term::Pack(*gasket), Millionths::ONE)],
+        }
+    }
+
+    /// Target, lower and upper limit as they are stated: lengths in a unit, or allowances.
+    pub(crate) fn stated(&self, unit: Unit) -> [f64; 3] {
+        match self {
+            Form::Linear {
+                target,
+                lower,
+                upper,
+                ..
+            } => [target, lower, upper].map(|length| length.to_f64(unit)),
+            Form::GasketFill {
+                target,
+                lower,
+                upper,
+                ..
+            } => [target, lower, upper].map(|allowance| allowance.to_f64()),
         }
     }
 

@@ -497,11 +497,7 @@ fn limit(form: &mut Form, knob: Knob, setting: Setting) {
                 ..
             },
             Setting::Length(value),
-        ) => match knob {
-            Knob::Target(_) => *target = value,
-            Knob::Lower(_) => *lower = value,
-            _ => *upper = value,
-        },
+        ) => *side(knob, target, lower, upper) = value,
         (
             Form::GasketFill {
                 target,
@@ -510,11 +506,16 @@ fn limit(form: &mut Form, knob: Knob, setting: Setting) {
                 ..
             },
             Setting::Number(value),
-        ) => match knob {
-            Knob::Target(_) => *target = value,
-            Knob::Lower(_) => *lower = value,
-            _ => *upper = value,
-        },
+        ) => *side(knob, target, lower, upper) = value,
         _ => {}
+    }
+}
+
+/// The one of three that is moved.
+fn side<'a, T>(knob: Knob, target: &'a mut T, lower: &'a mut T, upper: &'a mut T) -> &'a mut T {
+    match knob {
+        Knob::Target(_) => target,
+        Knob::Lower(_) => lower,
+        _ => upper,
     }
 }

@@ -23,7 +23,7 @@ use std::path::{Path, PathBuf};
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook, XlsxError};
 use thiserror::Error;
 
-use crate::plan::{Kit, stack};
+use crate::plan::Kit;
 use crate::verify::Verified;
 use style::Styles;
 
@@ -94,11 +94,7 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     kits::write(workbook.add_worksheet(), verified, date, &styles)?;
     let subjects = subjects(verified);
     let policy = &verified.job().policy;
-    let stack_up = workbook.add_worksheet();
-    let names = stack_up::write(stack_up, &subjects, policy, date, &styles)?;
-    for (name, cell) in names {
-        workbook.define_name(name, &cell)?;
-    }
+    stack_up::add(&mut workbook, &subjects, policy, date, &styles)?;
     short::write(workbook.add_worksheet(), verified, date, &styles)?;
     reorder::write(workbook.add_worksheet(), verified, date, &styles)?;
     stock_after::stock(workbook.add_worksheet(), verified, date, &styles)?;
@@ -130,12 +126,7 @@ fn subjects(verified: &Verified) -> Vec<stack_up::Subject<'_>> {
     let (job, plan) = (verified.job(), verified.plan());
     let kits = job.pumps.iter().zip(&plan.kits);
     kits.filter_map(|(pump, kit)| match kit {
-        Kit::Served(packs) => Some(stack_up::Subject {
-            tag: &pump.tag,
-            model: job.model_of(pump),
-            requirements: &pump.requirements,
-            stack: stack(job, pump, packs),
-        }),
+        Kit::Served(packs) => Some(stack_up::Subject::of(job, pump, packs)),
         Kit::Short(_) => None,
     })
     .collect()

@@ -7,9 +7,8 @@ use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 use super::uncertainty::{Variance, variance};
 use super::{Contributor, Coverage, Stack, extent};
-use crate::decimal::Millionths;
 use crate::length::Unit;
-use crate::model::{Face, Form, Term, Terms};
+use crate::model::{Face, Form, Term, Terms, sensitivity};
 
 /// What a requirement's stack-up comes to; lengths in the unit that was asked for.
 #[derive(Debug, Clone, PartialEq)]
@@ -184,8 +183,7 @@ pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Rep
 }
 
 fn weight(terms: &Terms, of: Term) -> f64 {
-    let own = terms.iter().filter(|(term, _)| *term == of);
-    own.map(|(_, c)| *c).sum::<Millionths>().to_f64()
+    sensitivity(terms, of).to_f64()
 }
 
 /// What is so at one limit: the lower one for `at` 0, the upper one for 1.

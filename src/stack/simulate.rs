@@ -5,7 +5,6 @@ use smallvec::{SmallVec, smallvec};
 
 use super::monte_carlo::{Fault, Joint, Law, Measurand, Model, Outcome, Plan, Source, Sum, Term};
 use super::{Contributor, Coverage, Known, Stack};
-use crate::decimal::Millionths;
 use crate::length::{Length, Tolerance, Unit};
 use crate::model::{self, Form, Terms};
 use crate::pump::Growth;
@@ -34,11 +33,9 @@ pub fn simulate(form: &Form, stack: &Stack, unit: Unit, plan: &Plan) -> Result<O
     if let Some(part) = few {
         return Err(Undrawn::FewReadings(part.label.clone()));
     }
+    let [_, lower, upper] = form.stated(unit);
     let plan = Plan {
-        limits: Some(match form {
-            Form::Linear { lower, upper, .. } => [lower, upper].map(|l| l.to_f64(unit)),
-            Form::GasketFill { lower, upper, .. } => [lower, upper].map(|a| a.to_f64()),
-        }),
+        limits: Some([lower, upper]),
         ..plan.clone()
     };
     super::monte_carlo::run(&draw(form, stack, unit), &plan).map_err(Undrawn::Faults)
@@ -132,7 +129,7 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> Model {
         constant: 0.0,
         terms: drawn
             .iter()
-            .flat_map(|(part, drawn)| drawn.terms(weight(terms, part.term)))
+            .flat_map(|(part, drawn)| drawn.terms(model::sensitivity(terms, part.term).to_f64()))
             .collect(),
     };
     Model {
@@ -146,11 +143,6 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> Model {
         sources: sources.list,
         joint,
     }
-}
-
-fn weight(terms: &Terms, of: model::Term) -> f64 {
-    let own = terms.iter().filter(|(term, _)| *term == of);
-    own.map(|(_, c)| *c).sum::<Millionths>().to_f64()
 }
 
 /// Terms that are tied to each other by correlations, group by group.
@@ -316,6 +308,7 @@ fn half(tolerance: Tolerance, unit: Unit) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::decimal::Millionths;
     use crate::length::Uncertainty;
     use crate::model::{Correlation, Shape};
     use crate::stack::{LotError, report};

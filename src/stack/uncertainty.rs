@@ -6,7 +6,7 @@ use smallvec::SmallVec;
 use super::{Coverage, LotError, Stack};
 use crate::decimal::Millionths;
 use crate::length::{Fine, Uncertainty, root_up};
-use crate::model::{Correlation, Term};
+use crate::model::{Correlation, Term, sensitivity};
 use crate::stock::Lot;
 
 /// The expanded uncertainty of a sum of contributors: the coverage factor times its combined
@@ -88,10 +88,7 @@ pub(crate) fn can_be(correlations: &[Correlation]) -> bool {
 
 /// The squared combined standard uncertainty of a sum of contributors.
 pub(crate) fn variance(terms: &[(Term, Millionths)], stack: &Stack) -> Variance {
-    let weight = |of: Term| -> i128 {
-        let own = terms.iter().filter(|(term, _)| *term == of);
-        own.map(|(_, c)| i128::from(c.raw())).sum()
-    };
+    let weight = |of: Term| i128::from(sensitivity(terms, of).raw());
     let mut variance = Variance::default();
     for part in &stack.contributors {
         let c = weight(part.term);

@@ -6,7 +6,7 @@ use super::stack_up::{self, Subject};
 use super::style::Styles;
 use super::{WriteError, basis, models, monte_carlo, start, sweep};
 use crate::job::Job;
-use crate::plan::{PackPick, stack};
+use crate::plan::PackPick;
 use crate::stack::Undrawn;
 use crate::stack::monte_carlo::Outcome;
 use crate::sweep::{Point, Sweep};
@@ -33,26 +33,9 @@ pub fn workbook(job: &Job, analysed: &[Analysed], date: &str) -> Result<Vec<u8>,
     let styles = Styles::new();
     let subjects: Vec<Subject<'_>> = analysed
         .iter()
-        .map(|one| {
-            let pump = &job.pumps[one.pump];
-            Subject {
-                tag: &pump.tag,
-                model: job.model_of(pump),
-                requirements: &pump.requirements,
-                stack: stack(job, pump, &one.packs),
-            }
-        })
+        .map(|one| Subject::of(job, &job.pumps[one.pump], &one.packs))
         .collect();
-    let names = stack_up::write(
-        workbook.add_worksheet(),
-        &subjects,
-        &job.policy,
-        date,
-        &styles,
-    )?;
-    for (name, cell) in names {
-        workbook.define_name(name, &cell)?;
-    }
+    stack_up::add(&mut workbook, &subjects, &job.policy, date, &styles)?;
     monte_carlo::write(workbook.add_worksheet(), job, analysed, date, &styles)?;
     if analysed.iter().any(|one| !one.sweeps.is_empty()) {
         sweep::write(workbook.add_worksheet(), job, analysed, date, &styles)?;

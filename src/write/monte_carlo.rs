@@ -80,6 +80,7 @@ pub(super) fn write(
     for one in analysed {
         let pump = &job.pumps[one.pump];
         let unit = job.model_of(pump).unit;
+        let stack = stack(job, pump, &one.packs);
         for (requirement, drawn) in pump.requirements.iter().zip(&one.draws) {
             row += 1;
             sheet.write_string_with_format(row, 0, &pump.tag, &styles.strong)?;
@@ -128,7 +129,6 @@ pub(super) fn write(
             };
             let limits = format!("{low} to {high}");
             sheet.write_string_with_format(row, 14, limits, &styles.text)?;
-            let stack = stack(job, pump, &one.packs);
             let normal = taken_as_normal(&requirement.form, &stack).join(", ");
             sheet.write_string_with_format(row, 15, normal, &styles.wrapped)?;
             pictures.push((format!("{}: {}", pump.tag, requirement.label), outcome));

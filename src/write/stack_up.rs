@@ -8,11 +8,14 @@ mod inputs;
 mod picture;
 mod results;
 
-use rust_xlsxwriter::{DataValidation, Format, Formula, Worksheet, XlsxError};
+use rust_xlsxwriter::{DataValidation, Format, Formula, Workbook, Worksheet, XlsxError};
 
 use super::style::{Styles, set_up, title, widths};
+use crate::job::Job;
 use crate::model::{Model, Requirement};
+use crate::plan::{PackPick, stack};
 use crate::policy::{Acceptance, Policy};
+use crate::pump::Pump;
 use crate::stack::{Coverage, Stack};
 use inputs::Inputs;
 
@@ -34,11 +37,37 @@ pub(super) struct Subject<'a> {
     pub(super) stack: Stack,
 }
 
+impl<'a> Subject<'a> {
+    /// A pump of a job with these pieces.
+    pub(super) fn of(job: &'a Job, pump: &'a Pump, packs: &[PackPick]) -> Subject<'a> {
+        Subject {
+            tag: &pump.tag,
+            model: job.model_of(pump),
+            requirements: &pump.requirements,
+            stack: stack(job, pump, packs),
+        }
+    }
+}
+
 /// A name for a cell, and what it refers to.
-pub(super) type DefinedName = (String, String);
+type DefinedName = (String, String);
+
+/// Adds the sheet to a workbook, with the names of its cells.
+pub(super) fn add(
+    workbook: &mut Workbook,
+    subjects: &[Subject<'_>],
+    policy: &Policy,
+    date: &str,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    for (name, cell) in write(workbook.add_worksheet(), subjects, policy, date, styles)? {
+        workbook.define_name(name, &cell)?;
+    }
+    Ok(())
+}
 
 /// Writes the sheet and returns the names to define for its cells.
-pub(super) fn write(
+fn write(
     sheet: &mut Worksheet,
     subjects: &[Subject<'_>],
     policy: &Policy,

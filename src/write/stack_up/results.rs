@@ -99,24 +99,6 @@ impl<'a> Block<'a> {
         matches!(self.requirement.form, Form::GasketFill { .. })
     }
 
-    /// Target, lower and upper limit as the model states them: lengths or allowances.
-    fn stated(&self) -> [f64; 3] {
-        match &self.requirement.form {
-            Form::Linear {
-                target,
-                lower,
-                upper,
-                ..
-            } => [target, lower, upper].map(|l| l.to_f64(self.unit)),
-            Form::GasketFill {
-                target,
-                lower,
-                upper,
-                ..
-            } => [target, lower, upper].map(|a| a.to_f64()),
-        }
-    }
-
     /// The cells of target, lower and upper limit.
     fn stated_cells(&self) -> [String; 3] {
         [1, 3, 5].map(|column| {
@@ -182,7 +164,9 @@ impl<'a> Block<'a> {
         } else {
             styles.length_entry(unit)
         };
-        for (at, (label, value)) in (0..).zip(labels.iter().zip(self.stated())) {
+        for (at, (label, value)) in
+            (0..).zip(labels.iter().zip(self.requirement.form.stated(self.unit)))
+        {
             let row = self.top + 1;
             sheet.write_string_with_format(row, 2 * at, *label, &styles.wrapped)?;
             sheet.write_number_with_format(row, 2 * at + 1, value, &entry)?;
@@ -321,20 +305,10 @@ impl<'a> Block<'a> {
                 .collect();
             formula += &format!("+{}*({})", weighed(index, line, OF_LOT), mates.join("+"));
         }
-        for (a, b, coefficient) in &self.inputs.pairs {
-            let other = match line.contributor {
-                own if own == *a => *b,
-                own if own == *b => *a,
-                _ => continue,
-            };
-            let found = self.report.lines.iter().enumerate();
-            if let Some((at, other)) = { found }.find(|(_, line)| line.contributor == other) {
-                formula += &format!(
-                    "+{coefficient}*{}*{}",
-                    weighed(index, line, STANDARD),
-                    weighed(at, other, STANDARD)
-                );
-            }
+        let tied = |(a, b, _): &(usize, usize, String)| [*a, *b].contains(&line.contributor);
+        if self.inputs.pairs.iter().any(tied) {
+            let cross = self.cross(index, line, side);
+            formula += &format!("+{cross}*{}/2", self.input(line, STANDARD));
         }
         formula
     }
