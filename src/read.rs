@@ -206,10 +206,8 @@ fn gather<T>(result: Result<T, Problem>, problems: &mut Problems) -> Option<T> {
 
 /// Reads a workbook: .xlsx, .csv, or a folder of .csv files, one a sheet.
 ///
-/// The file's first bytes say what it is; its extension is only asked where they cannot.
-///
 /// # Errors
-/// One problem, in plain words: no such file, not a workbook, protected by a password, cut short.
+/// One problem, in plain words: no such file, or one of [`workbook`].
 pub fn book(path: &Path) -> Result<Book, Problem> {
     let file = path.display().to_string();
     let problem = |found: &str, expected: &str, mend: &str| {
@@ -246,6 +244,20 @@ pub fn book(path: &Path) -> Result<Book, Problem> {
         ));
     }
     let bytes = fs::read(path).map_err(unreadable)?;
+    workbook(&file, bytes)
+}
+
+/// Reads a workbook from the bytes of a file; `file` is its name, as the user gave it.
+///
+/// The first bytes say what it is; the name's extension is only asked where they cannot.
+///
+/// # Errors
+/// One problem, in plain words: not a workbook, protected by a password, cut short.
+pub fn workbook(file: &str, bytes: Vec<u8>) -> Result<Book, Problem> {
+    let problem = |found: &str, expected: &str, mend: &str| {
+        Problem::new(Place::file(file), found, expected, mend)
+    };
+    let path = Path::new(file);
     let sha256 = sha256(&bytes);
     let sheets = match bytes.as_slice() {
         [] => {
@@ -255,7 +267,7 @@ pub fn book(path: &Path) -> Result<Book, Problem> {
                 "save the workbook again",
             ));
         }
-        [b'P', b'K', ..] => xlsx::sheets(&file, bytes)?,
+        [b'P', b'K', ..] => xlsx::sheets(file, bytes)?,
         // The container of password-protected workbooks, and of workbooks from before 2007.
         [0xd0, 0xcf, 0x11, 0xe0, ..] => {
             return Err(problem(
@@ -268,7 +280,7 @@ pub fn book(path: &Path) -> Result<Book, Problem> {
             .extension()
             .is_some_and(|e| e.eq_ignore_ascii_case("csv")) =>
         {
-            vec![csv::sheet(&file, &stem(path), &bytes)?]
+            vec![csv::sheet(file, &stem(path), &bytes)?]
         }
         _ => {
             return Err(problem(
@@ -279,7 +291,7 @@ pub fn book(path: &Path) -> Result<Book, Problem> {
         }
     };
     Ok(Book {
-        file,
+        file: file.to_string(),
         sha256,
         sheets,
     })
