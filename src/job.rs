@@ -7,6 +7,7 @@ use crate::problem::Problem;
 use crate::pump::Pump;
 use crate::sheet::Sheet;
 use crate::stock::{Code, Item};
+use std::sync::Arc;
 
 /// Everything that one outage's plan follows from.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,7 +27,7 @@ pub struct Job {
     /// The Sheets sheet, likewise; empty if there is none.
     pub sheets_sheet: StockSheet,
     /// The Fit sheet from its headings on, as it was read; empty if there is none.
-    pub fit_sheet: Sheet,
+    pub fit_sheet: Arc<Sheet>,
     /// The input files with the hash of their bytes.
     pub inputs: Vec<Input>,
     /// Columns and sheets that are carried through or left alone, for people to see that they are
@@ -40,7 +41,7 @@ pub struct Job {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct StockSheet {
     /// The sheet.
-    pub sheet: Sheet,
+    pub sheet: Arc<Sheet>,
     /// The number of its heading row, from 0.
     pub heading_row: u32,
     /// The column that holds On hand, from 0.

@@ -1,6 +1,6 @@
 //! Readers: files in, a checked [`Job`] out, or every problem that stands in the way.
 
-mod csv;
+mod book;
 mod drawing;
 mod materials;
 mod model;
@@ -12,10 +12,9 @@ mod sheets;
 mod size;
 mod stock;
 mod table;
-mod xlsx;
 
-use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
+use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
 
@@ -25,6 +24,7 @@ use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet};
 
+pub use book::{Memory, open as book, workbook};
 pub use model::{BUILT_IN, Library, parse as parse_model};
 pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, packs as packs_of_plan};
@@ -42,6 +42,8 @@ pub struct Sources {
     pub models: Option<PathBuf>,
     /// Settings from the command line, by the names of the Policy sheet.
     pub settings: Vec<(String, String)>,
+    /// The memory that reading the workbooks may take.
+    pub memory: Memory,
 }
 
 /// Reads and checks everything.
@@ -50,9 +52,10 @@ pub struct Sources {
 /// Every problem in all the files, each with its place and mend.
 pub fn job(sources: &Sources) -> Result<Job, Problems> {
     let mut problems = Problems::new();
+    let memory = &mut sources.memory.clone();
     let library = model::Library::open(sources.models.as_deref(), &mut problems);
-    let stock_book = gather(book(&sources.stock), &mut problems);
-    let pumps_book = gather(book(&sources.pumps), &mut problems);
+    let stock_book = gather(book(&sources.stock, memory), &mut problems);
+    let pumps_book = gather(book(&sources.pumps, memory), &mut problems);
     let mut policy = Policy::default();
     if let Some(book) = &pumps_book {
         policy::read(book, &mut policy, &mut problems);
@@ -128,8 +131,9 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
 /// Every problem in all the files, as for [`job`].
 pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
     let mut problems = Problems::new();
+    let memory = &mut sources.memory.clone();
     let library = model::Library::open(sources.models.as_deref(), &mut problems);
-    let book = gather(book(&sources.pumps), &mut problems);
+    let book = gather(book(&sources.pumps, memory), &mut problems);
     let mut policy = Policy::default();
     if let Some(book) = &book {
         policy::read(book, &mut policy, &mut problems);
@@ -147,7 +151,7 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
         policy,
         stock_sheet: StockSheet::default(),
         sheets_sheet: StockSheet::default(),
-        fit_sheet: Sheet::default(),
+        fit_sheet: Arc::default(),
         unused: pumps.unused,
         warnings: Vec::new(),
     });
@@ -204,142 +208,6 @@ fn gather<T>(result: Result<T, Problem>, problems: &mut Problems) -> Option<T> {
     result.map_err(|problem| problems.add(problem)).ok()
 }
 
-/// Reads a workbook: .xlsx, .csv, or a folder of .csv files, one a sheet.
-///
-/// # Errors
-/// One problem, in plain words: no such file, or one of [`workbook`].
-pub fn book(path: &Path) -> Result<Book, Problem> {
-    let file = path.display().to_string();
-    let problem = |found: &str, expected: &str, mend: &str| {
-        Problem::new(Place::file(&file), found, expected, mend)
-    };
-    let unreadable = |error: std::io::Error| match error.kind() {
-        std::io::ErrorKind::NotFound => problem(
-            "no such file",
-            "a workbook (.xlsx, .csv or a folder of .csv)",
-            "check the path",
-        ),
-        _ => problem(
-            &format!("a file that cannot be read ({error})"),
-            "a workbook",
-            "check that it may be read and that no other program holds it",
-        ),
-    };
-    let metadata = fs::metadata(path).map_err(unreadable)?;
-    if metadata.is_dir() {
-        return folder(path, &file);
-    }
-    if !metadata.is_file() {
-        return Err(problem(
-            "neither a file nor a folder",
-            "a workbook",
-            "save the workbook as a plain file",
-        ));
-    }
-    if metadata.len() > MOST_BYTES {
-        return Err(problem(
-            &format!("a file of {} MB", metadata.len() / 1_000_000),
-            &format!("at most {} MB", MOST_BYTES / 1_000_000),
-            "save the sheets that are needed as a workbook of their own",
-        ));
-    }
-    let bytes = fs::read(path).map_err(unreadable)?;
-    workbook(&file, bytes)
-}
-
-/// Reads a workbook from the bytes of a file; `file` is its name, as the user gave it.
-///
-/// The first bytes say what it is; the name's extension is only asked where they cannot.
-///
-/// # Errors
-/// One problem, in plain words: not a workbook, protected by a password, cut short.
-pub fn workbook(file: &str, bytes: Vec<u8>) -> Result<Book, Problem> {
-    let problem = |found: &str, expected: &str, mend: &str| {
-        Problem::new(Place::file(file), found, expected, mend)
-    };
-    let path = Path::new(file);
-    let sha256 = sha256(&bytes);
-    let sheets = match bytes.as_slice() {
-        [] => {
-            return Err(problem(
-                "an empty file",
-                "a workbook",
-                "save the workbook again",
-            ));
-        }
-        [b'P', b'K', ..] => xlsx::sheets(file, bytes)?,
-        // The container of password-protected workbooks, and of workbooks from before 2007.
-        [0xd0, 0xcf, 0x11, 0xe0, ..] => {
-            return Err(problem(
-                "a workbook that is protected by a password, or of the old .xls kind",
-                "an open .xlsx or .csv file",
-                "open it in the spreadsheet program and save it as .xlsx without a password",
-            ));
-        }
-        _ if path
-            .extension()
-            .is_some_and(|e| e.eq_ignore_ascii_case("csv")) =>
-        {
-            vec![csv::sheet(file, &stem(path), &bytes)?]
-        }
-        _ => {
-            return Err(problem(
-                "a file that is no workbook (or one whose beginning is damaged)",
-                "an .xlsx or .csv file",
-                "save it as .xlsx or .csv from the spreadsheet program",
-            ));
-        }
-    };
-    Ok(Book {
-        file: file.to_string(),
-        sha256,
-        sheets,
-    })
-}
-
-/// The largest file that is read at all.
-const MOST_BYTES: u64 = 200_000_000;
-
-fn folder(path: &Path, file: &str) -> Result<Book, Problem> {
-    let problem = |found: String| {
-        Problem::new(
-            Place::file(file),
-            found,
-            "a folder with one .csv file a sheet",
-            "name a workbook, or save each sheet as a .csv file in this folder",
-        )
-    };
-    let entries =
-        fs::read_dir(path).map_err(|e| problem(format!("a folder that cannot be read ({e})")))?;
-    let mut files: Vec<PathBuf> = entries
-        .filter_map(|entry| Some(entry.ok()?.path()))
-        .filter(|p| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("csv")))
-        .collect();
-    files.sort();
-    if files.is_empty() {
-        return Err(problem("a folder without any .csv file".into()));
-    }
-    let mut hash = Sha256::new();
-    let mut sheets = Vec::new();
-    for csv in files {
-        let name = csv.display().to_string();
-        let bytes = fs::read(&csv).map_err(|e| problem(format!("{name} cannot be read ({e})")))?;
-        hash.update(&bytes);
-        sheets.push(csv::sheet(&name, &stem(&csv), &bytes)?);
-    }
-    Ok(Book {
-        file: file.to_string(),
-        sha256: hex(&hash.finalize()),
-        sheets,
-    })
-}
-
-fn stem(path: &Path) -> String {
-    path.file_stem()
-        .map(|s| s.to_string_lossy().into_owned())
-        .unwrap_or_default()
-}
-
 /// SHA-256 in hexadecimal.
 pub(crate) fn sha256(bytes: &[u8]) -> String {
     hex(&Sha256::digest(bytes))
@@ -350,7 +218,7 @@ fn hex(bytes: &[u8]) -> String {
 }
 
 /// The sheet of this name, whatever its case, spaces and punctuation.
-fn named_sheet<'a>(book: &'a Book, name: &str) -> Option<&'a Sheet> {
+fn named_sheet<'a>(book: &'a Book, name: &str) -> Option<&'a Arc<Sheet>> {
     let wanted = table::key(name);
     book.sheets.iter().find(|s| table::key(&s.name) == wanted)
 }
@@ -361,7 +229,7 @@ fn find_sheet<'a>(
     name: &str,
     needed: &[&str],
     problems: &mut Problems,
-) -> Option<&'a Sheet> {
+) -> Option<&'a Arc<Sheet>> {
     let found = named_sheet(book, name).or_else(|| {
         let mut with_headings = book
             .sheets
@@ -369,9 +237,9 @@ fn find_sheet<'a>(
             .filter(|s| table::has_headings(s, needed));
         with_headings.next()
     });
-    // A CSV file has one sheet, whatever its name.
+    // A CSV file has one sheet, named as the file is.
     let found = found.or_else(|| match book.sheets.as_slice() {
-        [only] if book.file.to_lowercase().ends_with(".csv") => Some(only),
+        [only] if only.file == book.file && book.is_text => Some(only),
         _ => None,
     });
     if found.is_none() {

@@ -1,5 +1,7 @@
 //! A worksheet as plain values, each knowing its place; what readers make and checks read.
 
+use std::sync::Arc;
+
 use crate::problem::{Place, Spot};
 
 /// What stands in a cell. An empty cell is no cell.
@@ -56,10 +58,24 @@ pub struct Row {
 impl Row {
     /// The cell in a column, if it is not empty.
     pub fn cell(&self, column: u32) -> Option<&Cell> {
-        self.cells
-            .iter()
-            .find(|(c, _)| *c == column)
-            .map(|(_, cell)| cell)
+        let at = self.cells.binary_search_by_key(&column, |(c, _)| *c);
+        at.ok().map(|at| &self.cells[at].1)
+    }
+}
+
+/// Rows or columns that follow each other, both ends in it, from 0.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Span {
+    /// The first.
+    pub first: u32,
+    /// The last.
+    pub last: u32,
+}
+
+impl Span {
+    /// Whether it holds this row or column.
+    pub fn contains(self, number: u32) -> bool {
+        (self.first..=self.last).contains(&number)
     }
 }
 
@@ -72,6 +88,12 @@ pub struct Sheet {
     pub name: String,
     /// The rows that hold anything, ascending.
     pub rows: Vec<Row>,
+    /// Whether the sheet is hidden. What is hidden is read like the rest, and said to be hidden.
+    pub hidden: bool,
+    /// The rows that are hidden, by hand or by a filter, ascending.
+    pub hidden_rows: Vec<Span>,
+    /// The columns that are hidden.
+    pub hidden_columns: Vec<Span>,
 }
 
 impl Sheet {
@@ -124,6 +146,7 @@ impl Sheet {
             file: file.to_string(),
             name: name.to_string(),
             rows,
+            ..Sheet::default()
         }
     }
 }
@@ -135,6 +158,8 @@ pub struct Book {
     pub file: String,
     /// SHA-256 of the file's bytes, in hexadecimal.
     pub sha256: String,
+    /// Whether it is a text file, whose one sheet has no name of its own.
+    pub is_text: bool,
     /// The sheets, in the workbook's order.
-    pub sheets: Vec<Sheet>,
+    pub sheets: Vec<Arc<Sheet>>,
 }

@@ -101,6 +101,7 @@ impl Args {
             pumps: self.pumps.clone(),
             models: self.models.clone(),
             settings: given.collect(),
+            memory: crate::read::Memory::default(),
         }
     }
 }

@@ -1,6 +1,7 @@
 //! Reads the sheets Sheets and Fit: what pieces can be cut from, and to what shapes.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use super::materials::OfGasket;
 use super::named_sheet;
@@ -45,7 +46,7 @@ pub(super) struct Draft {
     fits: Vec<(Code, Place)>,
     pub(super) unused: Vec<String>,
     pub(super) sheets: StockSheet,
-    pub(super) fit: Sheet,
+    pub(super) fit: Arc<Sheet>,
 }
 
 struct Lot {
@@ -93,7 +94,9 @@ pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut P
             && let Some(table) = Table::find(sheet, &NEEDED_OF_FIT, problems)
         {
             fit_rows = !table.rows.is_empty();
-            draft.fit.rows.retain(|row| row.number >= table.heading_row);
+            Arc::make_mut(&mut draft.fit)
+                .rows
+                .retain(|row| row.number >= table.heading_row);
             read_fit(&table, &mut draft, problems);
         }
     }

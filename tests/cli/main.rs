@@ -557,7 +557,9 @@ fn blank_workbooks_ask_for_the_diameters_of_a_ring_space() {
             bore.split('.').next(),
             Some(if large == "in" { "3" } else { "70" })
         );
-        let book = gapwright::read::book(Path::new(&pumps)).unwrap();
+        let book =
+            gapwright::read::book(Path::new(&pumps), &mut gapwright::read::Memory::default())
+                .unwrap();
         let heads = book.sheets[0].rows.iter().flat_map(|row| &row.cells);
         let heads = heads.filter(|(_, cell)| cell.show() == heading);
         assert_eq!(heads.count(), 1, "each column once");
@@ -663,7 +665,8 @@ fn a_gasket_of_the_wrong_material_is_warned_of() {
     ];
     assert!(shown.eq(expected), "{crush:?}");
     assert!(crush.iter().all(|c| c.requirement == "cover_gasket_fill"));
-    let book = gapwright::read::book(Path::new(&out)).unwrap();
+    let book =
+        gapwright::read::book(Path::new(&out), &mut gapwright::read::Memory::default()).unwrap();
     let cells = |sheet: &str| -> Vec<String> {
         let sheet = book.sheets.iter().find(|s| s.name == sheet).unwrap();
         let cells = sheet.rows.iter().flat_map(|row| &row.cells);

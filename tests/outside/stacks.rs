@@ -448,6 +448,7 @@ fn a_stainless_sleeve_in_grey_iron_grows_by_the_difference() {
             pumps: path("pumps.csv"),
             models: Some(folder.path().to_path_buf()),
             settings: settings.collect(),
+            ..Sources::default()
         })
         .unwrap_or_else(|problems| panic!("{:#?}", problems.sorted()))
     };

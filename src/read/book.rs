@@ -1,0 +1,222 @@
+//! Workbooks: a file or folder in, its sheets out, whatever kind it is and whatever is in it.
+//!
+//! Each kind has its reader; all draw on one [`Memory`], keep each cell as it comes, and turn
+//! whatever goes wrong into one plain problem.
+
+mod archive;
+mod csv;
+mod gather;
+mod guard;
+mod memory;
+mod ods;
+mod survey;
+mod values;
+mod xls;
+mod xlsb;
+mod xlsx;
+mod xml;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use sha2::{Digest, Sha256};
+
+use super::{hex, sha256};
+use crate::problem::{Place, Problem};
+use crate::sheet::{Book, Sheet};
+use archive::Kind;
+pub use memory::Memory;
+
+/// What can be read, as it is said in problems.
+const EXPECTED: &str = "a workbook (.xlsx, .xlsm, .xlsb, .xls, .ods, .csv or a folder of .csv)";
+
+/// Reads a workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files, one a sheet.
+///
+/// # Errors
+/// One problem, in plain words: no such file, or one of [`workbook`].
+pub fn open(path: &Path, memory: &mut Memory) -> Result<Book, Problem> {
+    let file = path.display().to_string();
+    let metadata = fs::metadata(path).map_err(|error| unreadable(&file, &error))?;
+    if metadata.is_dir() {
+        return folder(path, &file, memory);
+    }
+    let bytes = bytes(path, &file, memory)?;
+    workbook(&file, bytes, memory)
+}
+
+/// Reads a workbook from the bytes of a file; `file` is its name, as the user gave it.
+///
+/// The first bytes say what it is; the name's extension is only asked where they cannot.
+///
+/// # Errors
+/// One problem, in plain words: not a workbook, protected by a password, cut short, damaged, more
+/// than `memory` allows.
+///
+/// ```
+/// use gapwright::read::{Memory, workbook};
+/// let bytes = b"Item,On hand\nS-1,4\n".to_vec();
+/// let book = workbook("stock.csv", bytes, &mut Memory::default()).unwrap();
+/// assert_eq!(book.sheets[0].rows.len(), 2);
+/// ```
+pub fn workbook(file: &str, bytes: Vec<u8>, memory: &mut Memory) -> Result<Book, Problem> {
+    let problem = |found: &str, mend: &str| Problem::new(Place::file(file), found, EXPECTED, mend);
+    let sha256 = sha256(&bytes);
+    let mut is_text = false;
+    let sheets = match bytes.as_slice() {
+        [] => return Err(problem("an empty file", "save the workbook again")),
+        [b'P', b'K', ..] | [0xd0, 0xcf, 0x11, 0xe0, ..] => {
+            let read = guard::guarded(|| packed(file, &bytes, memory));
+            read.unwrap_or_else(|| Err(archive::broken(file, "inside", "it is damaged")))?
+        }
+        _ if has_extension(file, &["csv", "tsv", "txt"]) => {
+            is_text = true;
+            vec![csv::sheet(file, &stem(Path::new(file)), &bytes, memory)?]
+        }
+        _ => return Err(no_workbook(file, &bytes)),
+    };
+    Ok(Book {
+        file: file.to_string(),
+        sha256,
+        is_text,
+        sheets: sheets.into_iter().map(Arc::new).collect(),
+    })
+}
+
+/// A workbook in a container: a zip file, or the one of older office programs.
+fn packed(file: &str, bytes: &[u8], memory: &mut Memory) -> Result<Vec<Sheet>, Problem> {
+    if !bytes.starts_with(b"PK") {
+        return xls::sheets(file, bytes, memory);
+    }
+    let mut archive = archive::open(file, bytes, memory)?;
+    match archive::kind(file, &archive)? {
+        Kind::Xlsx => xlsx::sheets(file, bytes, &mut archive, memory),
+        Kind::Xlsb => xlsb::sheets(file, bytes, &mut archive, memory),
+        Kind::Ods => ods::sheets(file, &mut archive, memory),
+    }
+}
+
+/// A file that is none of them, as far as it can be told what it is.
+fn no_workbook(file: &str, bytes: &[u8]) -> Problem {
+    let start: Vec<u8> = bytes
+        .iter()
+        .copied()
+        .filter(|b| !b.is_ascii_whitespace())
+        .take(200)
+        .map(|b| b.to_ascii_lowercase())
+        .collect();
+    let holds = |wanted: &[u8]| memchr::memmem::find(&start, wanted).is_some();
+    let (found, mend) = if holds(b"<html") || holds(b"<!doctypehtml") || holds(b"<table") {
+        (
+            "a web page with the name of a workbook",
+            "open it in the spreadsheet program and save it as .xlsx",
+        )
+    } else if holds(b"%pdf") {
+        (
+            "a PDF file",
+            "ask for the workbook that it was printed from",
+        )
+    } else if holds(b"urn:schemas-microsoft-com:office:spreadsheet") || holds(b"<?xml") {
+        (
+            "an XML file, not a workbook",
+            "open it in the spreadsheet program and save it as .xlsx",
+        )
+    } else if std::str::from_utf8(&bytes[..bytes.len().min(4096)]).is_ok() && !bytes.contains(&0) {
+        (
+            "a text file that is not named .csv",
+            "name it .csv if that is what it holds, or save it as .xlsx",
+        )
+    } else {
+        (
+            "a file that is no workbook (or one whose beginning is damaged)",
+            "save it as .xlsx or .csv from the spreadsheet program",
+        )
+    };
+    Problem::new(Place::file(file), found, EXPECTED, mend)
+}
+
+/// The bytes of a plain file of bearable size.
+fn bytes(path: &Path, file: &str, memory: &Memory) -> Result<Vec<u8>, Problem> {
+    let metadata = fs::metadata(path).map_err(|error| unreadable(file, &error))?;
+    if !metadata.is_file() {
+        return Err(Problem::new(
+            Place::file(file),
+            "neither a file nor a folder",
+            EXPECTED,
+            "save the workbook as a plain file",
+        ));
+    }
+    if metadata.len() > memory.largest_file() {
+        let found = format!("a file of {} MB", metadata.len() / 1_000_000);
+        return Err(memory.too_large(file, &found));
+    }
+    fs::read(path).map_err(|error| unreadable(file, &error))
+}
+
+fn unreadable(file: &str, error: &std::io::Error) -> Problem {
+    let (found, mend) = match error.kind() {
+        std::io::ErrorKind::NotFound => ("no such file".to_string(), "check the path"),
+        _ => (
+            format!("a file that cannot be read ({error})"),
+            "check that it may be read and that no other program holds it",
+        ),
+    };
+    Problem::new(Place::file(file), found, EXPECTED, mend)
+}
+
+/// A folder of CSV files, one a sheet.
+fn folder(path: &Path, file: &str, memory: &mut Memory) -> Result<Book, Problem> {
+    let problem = |found: String| {
+        Problem::new(
+            Place::file(file),
+            found,
+            "a folder with one .csv file a sheet",
+            "name a workbook, or save each sheet as a .csv file in this folder",
+        )
+    };
+    /// Many times the sheets of any workbook.
+    const MOST_FILES: usize = 200;
+    let entries =
+        fs::read_dir(path).map_err(|e| problem(format!("a folder that cannot be read ({e})")))?;
+    let mut files: Vec<PathBuf> = entries
+        .filter_map(|entry| Some(entry.ok()?.path()))
+        .filter(|path| path.to_str().is_some_and(|p| has_extension(p, &["csv"])))
+        .take(MOST_FILES + 1)
+        .collect();
+    files.sort();
+    match files.len() {
+        0 => return Err(problem("a folder without any .csv file".into())),
+        1..=MOST_FILES => {}
+        _ => {
+            return Err(problem(format!(
+                "a folder with more than {MOST_FILES} .csv files"
+            )));
+        }
+    }
+    let mut hash = Sha256::new();
+    let mut sheets = Vec::new();
+    for csv in files {
+        let name = csv.display().to_string();
+        let bytes = bytes(&csv, &name, memory)?;
+        hash.update(&bytes);
+        let sheet = csv::sheet(&name, &stem(&csv), &bytes, memory)?;
+        sheets.push(Arc::new(sheet));
+    }
+    Ok(Book {
+        file: file.to_string(),
+        sha256: hex(&hash.finalize()),
+        is_text: false,
+        sheets,
+    })
+}
+
+fn has_extension(file: &str, wanted: &[&str]) -> bool {
+    let extension = Path::new(file).extension().and_then(|e| e.to_str());
+    extension.is_some_and(|e| wanted.iter().any(|w| e.eq_ignore_ascii_case(w)))
+}
+
+fn stem(path: &Path) -> String {
+    path.file_stem()
+        .map(|s| s.to_string_lossy().into_owned())
+        .unwrap_or_default()
+}

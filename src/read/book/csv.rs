@@ -1,0 +1,160 @@
+//! Reads .csv files: UTF-8 (or UTF-16 with its mark), separated by commas, semicolons or tabs.
+
+use std::borrow::Cow;
+
+use super::gather::Gatherer;
+use super::memory::Memory;
+use super::values::{self, Value};
+use crate::problem::{Place, Problem, Spot};
+use crate::sheet::Sheet;
+
+/// The most characters that a cell of a workbook holds.
+const MOST_CHARACTERS: usize = 32_767;
+/// The most columns that a workbook holds.
+const MOST_COLUMNS: usize = 16_384;
+
+/// The one sheet of a CSV file.
+pub(super) fn sheet(
+    file: &str,
+    name: &str,
+    bytes: &[u8],
+    memory: &mut Memory,
+) -> Result<Sheet, Problem> {
+    let wrong = |line: u64, found: String, expected: &str, mend: &str| {
+        let line = usize::try_from(line).unwrap_or(usize::MAX);
+        let place = Place {
+            file: file.to_string(),
+            spot: Spot::Text { line, column: 1 },
+        };
+        Problem::new(place, found, expected, mend)
+    };
+    let text = text(bytes).map_err(|(line, found)| {
+        wrong(
+            line,
+            found.to_string(),
+            "a CSV file in UTF-8",
+            "save it from the spreadsheet program as `CSV UTF-8`, or as .xlsx",
+        )
+    })?;
+    let mut reader = ::csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(delimiter(&text))
+        .from_reader(text.as_bytes());
+    let mut gatherer = Gatherer::new(file, name.to_string());
+    let mut record = ::csv::StringRecord::new();
+    loop {
+        let more = reader.read_record(&mut record).map_err(|error| {
+            wrong(
+                error.position().map_or(1, ::csv::Position::line),
+                format!("a line that is not CSV ({error})"),
+                "values between separators, texts in double quotes where they hold one",
+                "save it again as CSV, or as .xlsx",
+            )
+        })?;
+        if !more {
+            break;
+        }
+        // The reader skips blank lines; addresses must not.
+        let line = record.position().map_or(1, ::csv::Position::line);
+        let row = u32::try_from(line.saturating_sub(1)).unwrap_or(u32::MAX);
+        if record.len() > MOST_COLUMNS {
+            return Err(wrong(
+                line,
+                format!("{} values in one line", record.len()),
+                "at most 16384, which is what a spreadsheet's row holds",
+                "check the separators, or save it again as CSV",
+            ));
+        }
+        for (column, value) in (0..).zip(&record) {
+            let Value::Cell(cell) = values::text(value) else {
+                continue;
+            };
+            if value.len() > MOST_CHARACTERS && value.chars().count() > MOST_CHARACTERS {
+                return Err(wrong(
+                    line,
+                    format!("a text of {} characters", value.chars().count()),
+                    "at most 32767, which is what a spreadsheet's cell holds",
+                    "shorten it; if a double quote is missing somewhere, close it",
+                ));
+            }
+            if gatherer.push((row, column), cell, memory).is_err() {
+                return Err(memory.too_large(file, "too many cells"));
+            }
+        }
+    }
+    Ok(gatherer.finish(false, Vec::new(), Vec::new()))
+}
+
+/// The file's text; else the line, from 1, and what is wrong with it.
+fn text(bytes: &[u8]) -> Result<Cow<'_, str>, (u64, &'static str)> {
+    let lines = |before: &[u8]| {
+        let ends = memchr::memchr_iter(b'\n', before).count();
+        u64::try_from(ends).unwrap_or(u64::MAX).saturating_add(1)
+    };
+    let (wide, unit): (_, fn([u8; 2]) -> u16) = match bytes {
+        [0xff, 0xfe, wide @ ..] => (Some(wide), u16::from_le_bytes),
+        [0xfe, 0xff, wide @ ..] => (Some(wide), u16::from_be_bytes),
+        _ => (None, u16::from_le_bytes),
+    };
+    let text = if let Some(wide) = wide {
+        let units = wide.chunks(2).map(|two| match two {
+            [a, b] => unit([*a, *b]),
+            _ => 0xfffd,
+        });
+        let text: Result<String, _> = char::decode_utf16(units).collect();
+        Cow::from(text.map_err(|_| (1, "bytes that are not UTF-16 text"))?)
+    } else {
+        let text = std::str::from_utf8(bytes).map_err(|error| {
+            let line = lines(&bytes[..error.valid_up_to()]);
+            (line, "bytes that are not UTF-8 text")
+        })?;
+        Cow::from(text.trim_start_matches('\u{feff}'))
+    };
+    match memchr::memchr(0, text.as_bytes()) {
+        Some(at) => Err((
+            lines(&text.as_bytes()[..at]),
+            "a NUL byte, which no text holds",
+        )),
+        None => Ok(text),
+    }
+}
+
+/// The separator: the one that parts some line of the first ten into most values. A comma between
+/// two digits may be a decimal mark and does not count.
+fn delimiter(text: &str) -> u8 {
+    let most = |mark: char| {
+        let marks = |line: &str| {
+            let chars: Vec<char> = line.chars().collect();
+            let digit = |at: Option<usize>| {
+                at.and_then(|at| chars.get(at))
+                    .is_some_and(char::is_ascii_digit)
+            };
+            let decimal = |at: usize| digit(at.checked_sub(1)) && digit(at.checked_add(1));
+            let found = chars.iter().enumerate().filter(|(_, c)| **c == mark);
+            found.filter(|(at, _)| mark != ',' || !decimal(*at)).count()
+        };
+        text.lines().take(10).map(marks).max().unwrap_or(0)
+    };
+    let (comma, semicolon, tab) = (most(','), most(';'), most('\t'));
+    if semicolon > comma && semicolon >= tab {
+        b';'
+    } else if tab > comma {
+        b'\t'
+    } else {
+        b','
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_separator_is_the_one_that_parts_the_headings() {
+        assert_eq!(delimiter("Item,Kind,Fit\nS1,shim,\"F1; old\"\n"), b',');
+        assert_eq!(delimiter("Item;On hand;Thickness (mm)\nS1;4;0,05\n"), b';');
+        assert_eq!(delimiter("a;b\n0,1;0,2\n0,3;0,4\n"), b';');
+        assert_eq!(delimiter("Item\tKind\tOld, worn\n"), b'\t');
+    }
+}

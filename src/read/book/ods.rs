@@ -1,0 +1,402 @@
+//! Reads .ods workbooks (OASIS OpenDocument 1.3, part 3, section 9: tables).
+//!
+//! Cell by cell and in one pass: the general reader lays each sheet out as a full rectangle, and
+//! a file may say in a few bytes that a cell is repeated a billion times.
+
+use std::collections::HashSet;
+use std::io::BufRead;
+
+use quick_xml::events::{BytesStart, Event};
+
+use super::archive::{Archive, AtMost, broken, part, password};
+use super::gather::{Full, Gatherer, hide};
+use super::memory::Memory;
+use super::values::{self, Value};
+use super::xml::{Events, attribute};
+use crate::problem::Problem;
+use crate::sheet::{Cell, Sheet, Span};
+
+/// The part with all the sheets.
+const CONTENT: &str = "content.xml";
+
+/// Rows and columns that any spreadsheet program has.
+const MOST_ROWS: u32 = 1_048_576;
+const MOST_COLUMNS: u32 = 16_384;
+
+/// Why reading ended.
+enum Stop {
+    Broken(String),
+    Full,
+}
+
+impl From<String> for Stop {
+    fn from(why: String) -> Stop {
+        Stop::Broken(why)
+    }
+}
+
+impl From<Full> for Stop {
+    fn from(_: Full) -> Stop {
+        Stop::Full
+    }
+}
+
+/// Every sheet of a workbook.
+pub(super) fn sheets(
+    file: &str,
+    archive: &mut Archive<'_>,
+    memory: &mut Memory,
+) -> Result<Vec<Sheet>, Problem> {
+    const MANIFEST: &str = "META-INF/manifest.xml";
+    if let Some(manifest) = part(file, archive, MANIFEST)? {
+        let stream = std::io::BufReader::new(AtMost::new(manifest, memory.most_held()));
+        let mut events = Events::new(stream, memory.longest_value());
+        let encrypted = encrypted(&mut events).map_err(|why| broken(file, MANIFEST, &why))?;
+        if encrypted {
+            return Err(password(file));
+        }
+    }
+    let Some(content) = part(file, archive, CONTENT)? else {
+        return Err(broken(file, CONTENT, "it is not there"));
+    };
+    let stream = std::io::BufReader::new(AtMost::new(content, memory.most_unpacked()));
+    let mut reader = Content {
+        events: Events::new(stream, memory.longest_value()),
+        file,
+        memory,
+        out_of_sight: HashSet::new(),
+        text_room: 0,
+    };
+    match reader.sheets() {
+        Ok(sheets) => Ok(sheets),
+        Err(Stop::Full) => Err(memory.too_large(file, "too many cells")),
+        Err(Stop::Broken(why)) => Err(broken(file, CONTENT, &why)),
+    }
+}
+
+fn encrypted(events: &mut Events<impl BufRead>) -> Result<bool, String> {
+    loop {
+        match events.next()?.0 {
+            Event::Start(element) if element.local_name().as_ref() == "encryption-data" => {
+                return Ok(true);
+            }
+            Event::Eof => return Ok(false),
+            _ => {}
+        }
+    }
+}
+
+struct Content<'a, R: BufRead> {
+    events: Events<R>,
+    file: &'a str,
+    memory: &'a mut Memory,
+    /// The table styles that hide their sheet.
+    out_of_sight: HashSet<String>,
+    /// The longest text that a cell may have, while one is read.
+    text_room: usize,
+}
+
+/// What an element says of a cell, before its text is known.
+struct Head {
+    repeated: u32,
+    value: Option<Cell>,
+    /// The text inside counts.
+    by_text: bool,
+    error: bool,
+    formula: Option<String>,
+}
+
+impl<R: BufRead> Content<'_, R> {
+    fn sheets(&mut self) -> Result<Vec<Sheet>, Stop> {
+        let mut sheets = Vec::new();
+        let mut style = None;
+        let mut depth = 0_u32;
+        loop {
+            match self.events.next()?.0 {
+                Event::Start(element) => {
+                    let (element, name) = (element.to_owned(), element.local_name());
+                    match name.as_ref() {
+                        "style" => style = attribute(&element, "name"),
+                        "table-properties" => {
+                            let shown = attribute(&element, "display");
+                            if shown.is_some_and(|shown| shown == "false") {
+                                self.out_of_sight.extend(style.clone());
+                            }
+                        }
+                        "table" => {
+                            sheets.push(self.sheet(&element)?);
+                            continue;
+                        }
+                        _ => {}
+                    }
+                    depth += 1;
+                }
+                Event::End(_) => depth = depth.saturating_sub(1),
+                Event::Eof if depth > 0 => return Err(too_early()),
+                Event::Eof => return Ok(sheets),
+                _ => {}
+            }
+        }
+    }
+
+    /// A sheet, from behind its start to behind its end.
+    fn sheet(&mut self, start: &BytesStart<'_>) -> Result<Sheet, Stop> {
+        let name = attribute(start, "name").unwrap_or_default();
+        let style = attribute(start, "style-name");
+        let hidden = style.is_some_and(|style| self.out_of_sight.contains(&style));
+        let mut gatherer = Gatherer::new(self.file, name);
+        let (mut rows, mut columns) = (Vec::new(), Vec::new());
+        let (mut row, mut column) = (0, 0);
+        // Inside, rows may stand in groups, and shapes and other tables beside them.
+        let mut depth = 1_u32;
+        let mut inner_tables = 0_u32;
+        while depth > 0 {
+            match self.events.next()?.0 {
+                Event::Start(element) => {
+                    let element = element.to_owned();
+                    match element.local_name().as_ref() {
+                        "table-column" if inner_tables == 0 => {
+                            let many = repeated(&element, "number-columns-repeated");
+                            if out_of_sight(&element) {
+                                hide_many(&mut columns, column, many, MOST_COLUMNS);
+                            }
+                            column = (column + many).min(MOST_COLUMNS);
+                        }
+                        "table-row" if inner_tables == 0 => {
+                            let many = repeated(&element, "number-rows-repeated");
+                            if out_of_sight(&element) {
+                                hide_many(&mut rows, row, many, MOST_ROWS);
+                            }
+                            let cells = self.row()?;
+                            self.keep(&mut gatherer, row, many, &cells)?;
+                            row = (row + many).min(MOST_ROWS);
+                            continue;
+                        }
+                        "table" => inner_tables += 1,
+                        _ => {}
+                    }
+                    depth += 1;
+                }
+                Event::End(element) => {
+                    if element.local_name().as_ref() == "table" {
+                        inner_tables = inner_tables.saturating_sub(1);
+                    }
+                    depth -= 1;
+                }
+                Event::Eof => return Err(too_early()),
+                _ => {}
+            }
+        }
+        Ok(gatherer.finish(hidden, rows, columns))
+    }
+
+    /// Keeps the cells of a row as often as it is repeated.
+    fn keep(
+        &mut self,
+        gatherer: &mut Gatherer,
+        row: u32,
+        repeated: u32,
+        cells: &[(u32, u32, Cell)],
+    ) -> Result<(), Stop> {
+        if cells.is_empty() {
+            return Ok(());
+        }
+        for row in row..row.saturating_add(repeated).min(MOST_ROWS) {
+            for (first, many, cell) in cells {
+                for column in *first..first.saturating_add(*many).min(MOST_COLUMNS) {
+                    gatherer.push((row, column), cell.clone(), self.memory)?;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// The cells of a row: first column, how many alike, value.
+    fn row(&mut self) -> Result<Vec<(u32, u32, Cell)>, Stop> {
+        let mut cells = Vec::new();
+        let mut column = 0_u32;
+        let mut depth = 1_u32;
+        while depth > 0 {
+            match self.events.next()?.0 {
+                Event::Start(element) => {
+                    let name = element.local_name();
+                    if matches!(name.as_ref(), "table-cell" | "covered-table-cell") {
+                        let head = Head::of(&element);
+                        let text = self.text()?;
+                        let many = head.repeated;
+                        if let Some(cell) = head.cell(&text) {
+                            cells.push((column, many, cell));
+                        }
+                        column = column.saturating_add(many).min(MOST_COLUMNS);
+                        continue;
+                    }
+                    depth += 1;
+                }
+                Event::End(_) => depth -= 1,
+                Event::Eof => return Err(too_early()),
+                _ => {}
+            }
+        }
+        Ok(cells)
+    }
+
+    /// The text of a cell, from behind its start to behind its end: its own paragraphs, not those
+    /// of notes and shapes.
+    fn text(&mut self) -> Result<String, Stop> {
+        self.text_room = usize::try_from(self.memory.longest_value()).unwrap_or(usize::MAX);
+        let mut text = String::new();
+        let mut depth = 1_u32;
+        // The depth at which something that is not the cell's own text begins.
+        let mut aside = None;
+        let mut paragraphs = 0;
+        while depth > 0 {
+            let event = self.events.next()?.0;
+            let mut add = |more: &str, many: usize| {
+                let cost = more.len().saturating_mul(many);
+                self.text_room = self.text_room.checked_sub(cost)?;
+                text.push_str(&more.repeat(many));
+                Some(())
+            };
+            let added = match event {
+                Event::Start(element) => {
+                    depth += 1;
+                    let name = element.local_name();
+                    match name.as_ref() {
+                        _ if aside.is_some() => Some(()),
+                        "p" | "h" => {
+                            paragraphs += 1;
+                            if paragraphs > 1 {
+                                add("\n", 1)
+                            } else {
+                                Some(())
+                            }
+                        }
+                        "s" => {
+                            let many = attribute(&element, "c").map(|c| c.parse());
+                            add(" ", many.and_then(Result::ok).unwrap_or(1))
+                        }
+                        "tab" => add("\t", 1),
+                        "line-break" => add("\n", 1),
+                        "span" | "a" => Some(()),
+                        _ => {
+                            aside = Some(depth);
+                            Some(())
+                        }
+                    }
+                }
+                Event::End(_) => {
+                    if aside == Some(depth) {
+                        aside = None;
+                    }
+                    depth -= 1;
+                    Some(())
+                }
+                Event::Text(more) if aside.is_none() && depth > 1 => add(&more.xml10_content(), 1),
+                Event::CData(more) if aside.is_none() && depth > 1 => add(&more.xml10_content(), 1),
+                Event::GeneralRef(name) if aside.is_none() && depth > 1 => {
+                    let single = name.resolve_char_ref().ok().flatten();
+                    let known = match &*name.xml10_content() {
+                        "amp" => Some('&'),
+                        "lt" => Some('<'),
+                        "gt" => Some('>'),
+                        "quot" => Some('"'),
+                        "apos" => Some('\''),
+                        _ => single,
+                    };
+                    known.map_or(Some(()), |c| add(c.encode_utf8(&mut [0; 4]), 1))
+                }
+                Event::Eof => return Err(too_early()),
+                _ => Some(()),
+            };
+            added.ok_or_else(|| Stop::Broken("a text that is far too long".into()))?;
+        }
+        Ok(text)
+    }
+}
+
+impl Head {
+    fn of(element: &BytesStart<'_>) -> Head {
+        let mut head = Head {
+            repeated: repeated(element, "number-columns-repeated"),
+            value: None,
+            by_text: false,
+            error: false,
+            formula: None,
+        };
+        let office = |name: &str| {
+            element
+                .attributes()
+                .filter_map(Result::ok)
+                .find(|a| a.key.as_ref() == format!("office:{name}"))
+                .map(|a| a.value.to_string())
+        };
+        let kind = office("value-type");
+        head.value = match kind.as_deref() {
+            Some("float" | "percentage" | "currency") => {
+                let number = office("value").and_then(|value| value.parse().ok());
+                number.map(Cell::Number)
+            }
+            Some("date") => office("date-value").and_then(|value| values::iso_date(&value)),
+            Some("time") => office("time-value").map(Cell::Text),
+            Some("boolean") => office("boolean-value").map(|value| Cell::Bool(value == "true")),
+            Some("string") => match attribute(element, "string-value") {
+                Some(text) if !text.is_empty() => Some(Cell::Text(text)),
+                _ => None,
+            },
+            _ => None,
+        };
+        head.by_text = kind.is_some() && head.value.is_none();
+        head.error = element
+            .attributes()
+            .filter_map(Result::ok)
+            .any(|a| a.key.local_name().as_ref() == "value-type" && &*a.value == "error");
+        if kind.is_none() && !head.error {
+            head.formula = attribute(element, "formula");
+        }
+        head
+    }
+
+    /// The cell, now that its text is known.
+    fn cell(self, text: &str) -> Option<Cell> {
+        const MOST_SHOWN: usize = 100;
+        if self.error {
+            return Some(Cell::Error(text.trim().to_string()));
+        }
+        if let Some(formula) = self.formula {
+            let shown = formula.trim_start_matches("of:").trim_start_matches('=');
+            return Some(Cell::Uncalculated(shown.chars().take(MOST_SHOWN).collect()));
+        }
+        let value = match self.value {
+            Some(Cell::Text(own)) => values::text(&own),
+            Some(cell) => return Some(cell),
+            None if self.by_text => values::text(text),
+            None => return None,
+        };
+        match value {
+            Value::Cell(cell) => Some(cell),
+            Value::Blank | Value::None => None,
+        }
+    }
+}
+
+/// How often a row, column or cell is repeated.
+fn repeated(element: &BytesStart<'_>, name: &str) -> u32 {
+    let many = attribute(element, name).and_then(|many| many.parse().ok());
+    many.unwrap_or(1).min(MOST_ROWS)
+}
+
+/// Whether a row or column is hidden, by hand or by a filter.
+fn out_of_sight(element: &BytesStart<'_>) -> bool {
+    attribute(element, "visibility").is_some_and(|v| v == "collapse" || v == "filter")
+}
+
+fn hide_many(spans: &mut Vec<Span>, first: u32, many: u32, most: u32) {
+    let end = first.saturating_add(many).min(most);
+    if let Some(last) = end.checked_sub(1).filter(|last| *last >= first) {
+        hide(spans, first, last);
+    }
+}
+
+fn too_early() -> Stop {
+    Stop::Broken("it ends too early".into())
+}

@@ -1,0 +1,95 @@
+//! The values of cells, the same from every kind of workbook.
+
+use calamine::{CellErrorType, DataRef, ExcelDateTime};
+use jiff::civil::{Date, date};
+
+use crate::sheet::Cell;
+
+/// What a file holds in a cell.
+pub(super) enum Value {
+    /// No value at all.
+    None,
+    /// A value that shows nothing, such as a text of blanks.
+    Blank,
+    /// A value.
+    Cell(Cell),
+}
+
+/// A value as the general reader gives it.
+pub(super) fn value(value: DataRef<'_>) -> Value {
+    Value::Cell(match value {
+        DataRef::Empty => return Value::None,
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "the format's own numbers are floats"
+        )]
+        DataRef::Int(number) => Cell::Number(number as f64),
+        DataRef::Float(number) => Cell::Number(number),
+        DataRef::String(s) => return text(&s),
+        DataRef::SharedString(s) => return text(s),
+        DataRef::Bool(yes) => Cell::Bool(yes),
+        DataRef::DateTime(date) => serial_date(&date),
+        DataRef::DateTimeIso(s) => return iso_date(&s).map_or_else(|| text(&s), Value::Cell),
+        DataRef::DurationIso(s) => return text(&s),
+        DataRef::Error(error) => Cell::Error(error_name(&error).to_string()),
+    })
+}
+
+/// A text without the blanks around it.
+pub(super) fn text(text: &str) -> Value {
+    let text = text.trim_matches(|c: char| c.is_whitespace() || c == '\0');
+    if text.is_empty() {
+        Value::Blank
+    } else {
+        Value::Cell(Cell::Text(text.to_string()))
+    }
+}
+
+/// A date that the file holds as a number of days.
+pub(super) fn serial_date(date: &ExcelDateTime) -> Cell {
+    let (year, month, day, ..) = date.to_ymd_hms_milli();
+    Cell::Date {
+        serial: date.as_f64(),
+        iso: format!("{year:04}-{month:02}-{day:02}"),
+    }
+}
+
+/// A date that the file holds as `YYYY-MM-DD`, whatever stands behind it.
+pub(super) fn iso_date(text: &str) -> Option<Cell> {
+    let iso = text.get(..10)?;
+    let day: Date = iso.parse().ok()?;
+    // Day 1 is the first of January 1900, and there is one too many in that February.
+    let days = day.since(date(1899, 12, 30)).ok()?.get_days();
+    Some(Cell::Date {
+        serial: f64::from(days),
+        iso: iso.to_string(),
+    })
+}
+
+fn error_name(error: &CellErrorType) -> &'static str {
+    match error {
+        CellErrorType::Div0 => "#DIV/0!",
+        CellErrorType::NA => "#N/A",
+        CellErrorType::Name => "#NAME?",
+        CellErrorType::Null => "#NULL!",
+        CellErrorType::Num => "#NUM!",
+        CellErrorType::Ref => "#REF!",
+        CellErrorType::Value => "#VALUE!",
+        _ => "#ERROR!",
+    }
+}
+
+/// An error value by its number in the binary formats ([MS-XLS] 2.5.10).
+pub(super) fn error_of_code(code: u8) -> Cell {
+    let name = match code {
+        0x00 => "#NULL!",
+        0x07 => "#DIV/0!",
+        0x0f => "#VALUE!",
+        0x17 => "#REF!",
+        0x1d => "#NAME?",
+        0x24 => "#NUM!",
+        0x2a => "#N/A",
+        _ => "#ERROR!",
+    };
+    Cell::Error(name.to_string())
+}

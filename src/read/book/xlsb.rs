@@ -1,0 +1,266 @@
+//! Reads .xlsb workbooks: the parts of .xlsx in binary records.
+
+use std::collections::HashMap;
+use std::io::{BufReader, Cursor, Read};
+
+use calamine::{Reader, SheetVisible, Xlsb, XlsbError};
+
+use super::archive::{Archive, AtMost, broken, cut_short, part, password};
+use super::gather::{Gatherer, hide};
+use super::memory::Memory;
+use super::survey::Hidden;
+use super::values::{self, Value};
+use super::xml::{Events, attribute};
+use crate::problem::Problem;
+use crate::sheet::Sheet;
+use quick_xml::events::Event;
+
+/// Records that matter here, by their numbers in [MS-XLSB] 2.3.
+mod record {
+    pub(super) const ROW: u16 = 0;
+    pub(super) const FORMULA_ERROR: u16 = 11;
+    pub(super) const SHARED_TEXT: u16 = 19;
+    pub(super) const NAME: u16 = 39;
+    pub(super) const FORMAT: u16 = 44;
+    pub(super) const CELL_STYLE: u16 = 47;
+    pub(super) const COLUMNS: u16 = 60;
+    pub(super) const SHEET: u16 = 156;
+}
+
+/// Every sheet of a workbook.
+pub(super) fn sheets(
+    file: &str,
+    bytes: &[u8],
+    archive: &mut Archive<'_>,
+    memory: &mut Memory,
+) -> Result<Vec<Sheet>, Problem> {
+    let mut survey = Survey::take(file, archive, memory)?;
+    let trouble = |error: XlsbError| match error {
+        XlsbError::Password => password(file),
+        XlsbError::Zip(_) => cut_short(file),
+        other => broken(file, "inside", &other.to_string()),
+    };
+    let mut workbook: Xlsb<_> = Xlsb::new(Cursor::new(bytes)).map_err(trouble)?;
+    let mut sheets = Vec::new();
+    for listed in workbook.sheets_metadata().to_vec() {
+        if listed.typ != calamine::SheetType::WorkSheet {
+            continue;
+        }
+        let mut gatherer = Gatherer::new(file, listed.name.clone());
+        let mut keep = |at, cell| {
+            let kept = gatherer.push(at, cell, memory);
+            kept.map_err(|_| memory.too_large(file, "too many cells"))
+        };
+        let mut reader = workbook
+            .worksheet_cells_reader(&listed.name)
+            .map_err(trouble)?;
+        while let Some(found) = reader.next_cell().map_err(trouble)? {
+            if let Value::Cell(cell) = values::value(found.get_value().clone()) {
+                keep(found.get_position(), cell)?;
+            }
+        }
+        let part = survey.sheet(&listed.name);
+        for (at, code) in part.errors {
+            keep(at, values::error_of_code(code))?;
+        }
+        let Hidden { rows, columns } = part.hidden;
+        let out_of_sight = listed.visible != SheetVisible::Visible;
+        sheets.push(gatherer.finish(out_of_sight, rows, columns));
+    }
+    Ok(sheets)
+}
+
+/// What the general reader does not tell of a sheet.
+#[derive(Default)]
+struct OfSheet {
+    hidden: Hidden,
+    /// Formulas that give an error, which it passes over.
+    errors: Vec<((u32, u32), u8)>,
+}
+
+/// What the parts ask of their reader, found out before they are read.
+#[derive(Default)]
+struct Survey {
+    parts: HashMap<String, OfSheet>,
+    /// Sheets by name, with the relation that leads to the part.
+    sheets: Vec<(String, String)>,
+    relations: HashMap<String, String>,
+}
+
+impl Survey {
+    fn take(file: &str, archive: &mut Archive<'_>, memory: &Memory) -> Result<Survey, Problem> {
+        let mut survey = Survey::default();
+        let mut unpacked_left = memory.most_unpacked();
+        let mut held = 0;
+        for index in 0..archive.len() {
+            let part = archive.by_index(index).map_err(|_| cut_short(file))?;
+            let name = part.name().map_err(|_| cut_short(file))?.into_owned();
+            let key = name.replace('\\', "/").to_ascii_lowercase();
+            // Other binary parts, macros and printer settings, are no records and are not read.
+            let read = ["worksheets/", "sharedstrings", "styles", "workbook"];
+            if !key.ends_with(".bin") || !read.iter().any(|read| key.contains(read)) {
+                continue;
+            }
+            let mut stream = AtMost::new(part, unpacked_left);
+            let found = survey.part(&key, BufReader::new(&mut stream), memory);
+            unpacked_left = stream.left();
+            match found {
+                Ok(more) => held += more,
+                Err(_) if unpacked_left == 0 => {
+                    return Err(memory.too_large(file, "a workbook that unpacks without end"));
+                }
+                Err(why) => return Err(broken(file, &name, &why.to_string())),
+            }
+            if held > memory.most_held() {
+                let found = format!("too many texts, styles or names (part {name})");
+                return Err(memory.too_large(file, &found));
+            }
+        }
+        survey.relate(file, archive, memory)?;
+        Ok(survey)
+    }
+
+    /// One part; what its reader holds of it.
+    fn part(&mut self, key: &str, mut stream: impl Read, memory: &Memory) -> std::io::Result<u64> {
+        let mut of_sheet = OfSheet::default();
+        let (mut row, mut held) = (0, 0);
+        let mut body = Vec::new();
+        while let Some(kind) = start(&mut stream)? {
+            let length = length(&mut stream)?;
+            if length > memory.longest_value() {
+                return Err(std::io::Error::other("a record that is far too long"));
+            }
+            body.clear();
+            (&mut stream).take(length).read_to_end(&mut body)?;
+            if u64::try_from(body.len()).ok() != Some(length) {
+                return Err(std::io::ErrorKind::UnexpectedEof.into());
+            }
+            match kind {
+                record::ROW => {
+                    row = u32_at(&body, 0).unwrap_or(row);
+                    // Height, style and flags follow; the flag is fDyZero of [MS-XLSB] 2.4.740.
+                    if body.get(11).is_some_and(|flags| flags & 0x10 != 0) {
+                        hide(&mut of_sheet.hidden.rows, row, row);
+                    }
+                }
+                record::COLUMNS => {
+                    let ends = (u32_at(&body, 0), u32_at(&body, 4));
+                    if let ((Some(first), Some(last)), Some(1)) =
+                        (ends, body.get(16).map(|flags| flags & 1))
+                    {
+                        hide(&mut of_sheet.hidden.columns, first, last);
+                    }
+                }
+                record::FORMULA_ERROR => {
+                    held += 32;
+                    if let (Some(column), Some(code)) = (u32_at(&body, 0), body.get(8)) {
+                        of_sheet.errors.push(((row, column), *code));
+                    }
+                }
+                record::SHARED_TEXT | record::NAME | record::FORMAT => held += 100 + 2 * length,
+                record::CELL_STYLE => held += 100,
+                record::SHEET => {
+                    held += 300 + 2 * length;
+                    self.sheets.extend(listed(&body));
+                }
+                _ => {}
+            }
+        }
+        self.parts.insert(key.to_string(), of_sheet);
+        Ok(held)
+    }
+
+    /// Where each sheet's cells are.
+    fn relate(
+        &mut self,
+        file: &str,
+        archive: &mut Archive<'_>,
+        memory: &Memory,
+    ) -> Result<(), Problem> {
+        const PART: &str = "xl/_rels/workbook.bin.rels";
+        let Some(part) = part(file, archive, PART)? else {
+            return Ok(());
+        };
+        let stream = BufReader::new(AtMost::new(part, memory.longest_value()));
+        let mut events = Events::new(stream, memory.longest_value());
+        loop {
+            let (event, _) = events.next().map_err(|why| broken(file, PART, &why))?;
+            match event {
+                Event::Start(element) if element.local_name().as_ref() == "Relationship" => {
+                    let id = attribute(&element, "Id");
+                    if let (Some(id), Some(target)) = (id, attribute(&element, "Target")) {
+                        self.relations.insert(id, target);
+                    }
+                }
+                Event::Eof => return Ok(()),
+                _ => {}
+            }
+        }
+    }
+
+    fn sheet(&mut self, name: &str) -> OfSheet {
+        let listed = self.sheets.iter().find(|(sheet, _)| sheet == name);
+        let target = listed.and_then(|(_, id)| self.relations.get(id));
+        let part = target.map(|target| match target.strip_prefix('/') {
+            Some(whole) => whole.to_ascii_lowercase(),
+            None => format!("xl/{target}").to_ascii_lowercase(),
+        });
+        part.and_then(|part| self.parts.remove(&part))
+            .unwrap_or_default()
+    }
+}
+
+/// A record's number: one byte, or two if the first has its high bit; `None` at the end.
+fn start(stream: &mut impl Read) -> std::io::Result<Option<u16>> {
+    let mut first = [0];
+    if stream.read(&mut first)? == 0 {
+        return Ok(None);
+    }
+    let low = u16::from(first[0] & 0x7f);
+    if first[0] & 0x80 == 0 {
+        return Ok(Some(low));
+    }
+    Ok(Some(low | u16::from(byte(stream)? & 0x7f) << 7))
+}
+
+/// A record's length: seven bits a byte, four bytes at most.
+fn length(stream: &mut impl Read) -> std::io::Result<u64> {
+    let mut length = 0;
+    for place in 0..4 {
+        let next = byte(stream)?;
+        length |= u64::from(next & 0x7f) << (7 * place);
+        if next & 0x80 == 0 {
+            break;
+        }
+    }
+    Ok(length)
+}
+
+fn byte(stream: &mut impl Read) -> std::io::Result<u8> {
+    let mut byte = [0];
+    stream.read_exact(&mut byte)?;
+    Ok(byte[0])
+}
+
+fn u32_at(body: &[u8], at: usize) -> Option<u32> {
+    let bytes = body.get(at..at + 4)?;
+    Some(u32::from_le_bytes(bytes.try_into().ok()?))
+}
+
+/// A sheet's name and relation ([MS-XLSB] 2.4.311: state, number, relation, name).
+fn listed(body: &[u8]) -> Option<(String, String)> {
+    let (relation, next) = wide_text(body, 8)?;
+    let (name, _) = wide_text(body, next)?;
+    Some((name, relation))
+}
+
+/// A text in UTF-16 behind its length, and where it ends.
+fn wide_text(body: &[u8], at: usize) -> Option<(String, usize)> {
+    let count = usize::try_from(u32_at(body, at)?).ok()?;
+    let end = count.checked_mul(2)?.checked_add(at + 4)?;
+    let units = body.get(at + 4..end)?.chunks_exact(2);
+    let units: Vec<u16> = units
+        .map(|two| u16::from_le_bytes([two[0], two[1]]))
+        .collect();
+    Some((String::from_utf16_lossy(&units), end))
+}

@@ -1,0 +1,82 @@
+//! Reads .xlsx and .xlsm workbooks, cell by cell, so that a stray cell in the far corner costs
+//! nothing.
+
+use std::io::Cursor;
+
+use calamine::{Reader, SheetType, SheetVisible, Xlsx, XlsxError, XlsxFormulaMetadata};
+
+use super::archive::{Archive, broken, cut_short, password};
+use super::gather::Gatherer;
+use super::memory::Memory;
+use super::survey::Survey;
+use super::values::{self, Value};
+use crate::problem::Problem;
+use crate::sheet::{Cell, Sheet};
+
+/// Every sheet of a workbook.
+pub(super) fn sheets(
+    file: &str,
+    bytes: &[u8],
+    archive: &mut Archive<'_>,
+    memory: &mut Memory,
+) -> Result<Vec<Sheet>, Problem> {
+    let mut survey = Survey::take(file, archive, memory)?;
+    let trouble = |error: XlsxError| in_words(file, &error);
+    let mut workbook: Xlsx<_> = Xlsx::new(Cursor::new(bytes)).map_err(trouble)?;
+    let mut sheets = Vec::new();
+    for listed in workbook.sheets_metadata().to_vec() {
+        // Chart sheets have no cells.
+        if listed.typ != SheetType::WorkSheet {
+            continue;
+        }
+        let mut reader = match workbook.worksheet_cells_reader(&listed.name) {
+            Ok(reader) => reader,
+            Err(XlsxError::NotAWorksheet(_)) => continue,
+            Err(error) => return Err(trouble(error)),
+        };
+        let mut gatherer = Gatherer::new(file, listed.name.clone());
+        // Without the text of shared formulas, which would be made anew for each cell.
+        while let Some(found) = reader.next_cell_with_formula_metadata().map_err(trouble)? {
+            let cell = match values::value(found.value) {
+                Value::Cell(cell) => cell,
+                // A formula whose result is an empty text shows nothing and is nothing.
+                Value::Blank => continue,
+                Value::None => match found.formula.and_then(uncalculated) {
+                    Some(cell) => cell,
+                    None => continue,
+                },
+            };
+            if gatherer.push(found.pos, cell, memory).is_err() {
+                return Err(memory.too_large(file, "too many cells"));
+            }
+        }
+        let hidden = survey.hidden(&listed.name);
+        let out_of_sight = listed.visible != SheetVisible::Visible;
+        sheets.push(gatherer.finish(out_of_sight, hidden.rows, hidden.columns));
+    }
+    Ok(sheets)
+}
+
+/// A formula without a value; its text as far as it is at hand.
+fn uncalculated(formula: XlsxFormulaMetadata) -> Option<Cell> {
+    const MOST_SHOWN: usize = 100;
+    let text = match formula {
+        XlsxFormulaMetadata::Normal { formula } | XlsxFormulaMetadata::Shared { formula, .. } => {
+            if formula.is_empty() {
+                return None;
+            }
+            formula.chars().take(MOST_SHOWN).collect()
+        }
+        // One that shares its text with a cell above.
+        _ => "...".to_string(),
+    };
+    Some(Cell::Uncalculated(text))
+}
+
+fn in_words(file: &str, error: &XlsxError) -> Problem {
+    match error {
+        XlsxError::Password => password(file),
+        XlsxError::Zip(_) => cut_short(file),
+        other => broken(file, "inside", &other.to_string()),
+    }
+}

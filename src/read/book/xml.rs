@@ -1,0 +1,95 @@
+//! XML read with a limit on each single value, so that none can fill the memory.
+
+use std::cell::Cell;
+use std::io::{self, BufRead, Read};
+use std::rc::Rc;
+
+use quick_xml::Reader;
+use quick_xml::events::{BytesStart, Event};
+
+/// A stream that gives out only so many bytes between two events of the XML reader.
+struct Leash<R> {
+    inner: R,
+    left: Rc<Cell<u64>>,
+}
+
+impl<R: BufRead> Read for Leash<R> {
+    fn read(&mut self, buf: &mut [u8]) -> io::Result<usize> {
+        let mut ready = self.fill_buf()?;
+        let count = ready.read(buf)?;
+        self.consume(count);
+        Ok(count)
+    }
+}
+
+impl<R: BufRead> BufRead for Leash<R> {
+    fn fill_buf(&mut self) -> io::Result<&[u8]> {
+        if self.left.get() == 0 {
+            return Err(io::Error::other("a single value that is far too long"));
+        }
+        self.inner.fill_buf()
+    }
+
+    fn consume(&mut self, count: usize) {
+        let count_64 = u64::try_from(count).unwrap_or(u64::MAX);
+        self.left.set(self.left.get().saturating_sub(count_64));
+        self.inner.consume(count);
+    }
+}
+
+/// An XML part, event by event.
+pub(super) struct Events<R: BufRead> {
+    reader: Reader<Leash<R>>,
+    left: Rc<Cell<u64>>,
+    longest: u64,
+    buffer: Vec<u8>,
+}
+
+impl<R: BufRead> Events<R> {
+    /// Reads events of at most `longest` bytes each.
+    pub(super) fn new(stream: R, longest: u64) -> Events<R> {
+        let left = Rc::new(Cell::new(longest));
+        let mut reader = Reader::from_reader(Leash {
+            inner: stream,
+            left: Rc::clone(&left),
+        });
+        reader.config_mut().expand_empty_elements = true;
+        Events {
+            reader,
+            left,
+            longest,
+            buffer: Vec::new(),
+        }
+    }
+
+    /// The next event, and how many bytes it took.
+    ///
+    /// # Errors
+    /// What is wrong with the XML, in words.
+    pub(super) fn next(&mut self) -> Result<(Event<'_>, u64), String> {
+        self.buffer.clear();
+        self.left.set(self.longest);
+        let event = self.reader.read_event_into(&mut self.buffer);
+        let took = self.longest - self.left.get();
+        event
+            .map(|event| (event, took))
+            .map_err(|error| error.to_string())
+    }
+}
+
+/// An attribute's value, by the name without its prefix.
+pub(super) fn attribute(element: &BytesStart<'_>, name: &str) -> Option<String> {
+    element
+        .attributes()
+        .filter_map(Result::ok)
+        .find(|a| a.key.local_name().as_ref() == name)
+        .and_then(|a| {
+            let value = a.normalized_value(quick_xml::XmlVersion::Implicit1_0);
+            value.ok().map(std::borrow::Cow::into_owned)
+        })
+}
+
+/// Whether an attribute says yes.
+pub(super) fn says_yes(element: &BytesStart<'_>, name: &str) -> bool {
+    attribute(element, name).is_some_and(|value| value == "1" || value == "true")
+}
