@@ -20,17 +20,13 @@ pub(super) fn sheet(
     bytes: &[u8],
     memory: &mut Memory,
 ) -> Result<Sheet, Problem> {
-    let wrong = |line: u64, found: String, expected: &str, mend: &str| {
-        let line = usize::try_from(line).unwrap_or(usize::MAX);
-        let place = Place {
-            file: file.to_string(),
-            spot: Spot::Text { line, column: 1 },
-        };
-        Problem::new(place, found, expected, mend)
+    let wrong = |spot: Spot, found: String, expected: &str, mend: &str| {
+        let file = file.to_string();
+        Problem::new(Place { file, spot }, found, expected, mend)
     };
     let text = text(bytes).map_err(|(line, found)| {
         wrong(
-            line,
+            Spot::Text { line, column: 1 },
             found.to_string(),
             "a CSV file in UTF-8",
             "save it from the spreadsheet program as `CSV UTF-8`, or as .xlsx",
@@ -43,10 +39,13 @@ pub(super) fn sheet(
         .from_reader(text.as_bytes());
     let mut gatherer = Gatherer::new(file, name.to_string());
     let mut record = ::csv::StringRecord::new();
+    let mut row = 0;
     loop {
         let more = reader.read_record(&mut record).map_err(|error| {
+            let line = error.position().map_or(1, ::csv::Position::line);
+            let line = usize::try_from(line).unwrap_or(usize::MAX);
             wrong(
-                error.position().map_or(1, ::csv::Position::line),
+                Spot::Text { line, column: 1 },
                 format!("a line that is not CSV ({error})"),
                 "values between separators, texts in double quotes where they hold one",
                 "save it again as CSV, or as .xlsx",
@@ -56,42 +55,63 @@ pub(super) fn sheet(
             break;
         }
         // The reader skips blank lines; addresses must not.
-        let line = record.position().map_or(1, ::csv::Position::line);
-        let row = u32::try_from(line.saturating_sub(1)).unwrap_or(u32::MAX);
+        let start = record.position().map_or(0, ::csv::Position::byte);
+        row += blank_lines(
+            text.as_bytes(),
+            usize::try_from(start).unwrap_or(usize::MAX),
+        );
+        let cell = |column| Spot::Cell {
+            sheet: name.to_string(),
+            row,
+            column,
+        };
         if record.len() > MOST_COLUMNS {
             return Err(wrong(
-                line,
+                cell(0),
                 format!("{} values in one line", record.len()),
                 "at most 16384, which is what a spreadsheet's row holds",
                 "check the separators, or save it again as CSV",
             ));
         }
         for (column, value) in (0..).zip(&record) {
-            let Value::Cell(cell) = values::text(value) else {
+            let Value::Cell(text) = values::text(value) else {
                 continue;
             };
             if value.len() > MOST_CHARACTERS && value.chars().count() > MOST_CHARACTERS {
                 return Err(wrong(
-                    line,
+                    cell(column),
                     format!("a text of {} characters", value.chars().count()),
                     "at most 32767, which is what a spreadsheet's cell holds",
                     "shorten it; if a double quote is missing somewhere, close it",
                 ));
             }
-            if gatherer.push((row, column), cell, memory).is_err() {
+            if gatherer.push((row, column), text, memory).is_err() {
                 return Err(memory.too_large(file, "too many cells"));
             }
         }
+        row += 1;
     }
     Ok(gatherer.finish(false, Vec::new(), Vec::new()))
 }
 
+/// How many empty lines stand between the end of a record and the next.
+fn blank_lines(text: &[u8], start: usize) -> u32 {
+    let mut rest = text.get(start..).unwrap_or_default();
+    // A record ends with the first of two marks; the second is no line of its own.
+    if start > 0 && text[start - 1] == b'\r' {
+        rest = rest.strip_prefix(b"\n").unwrap_or(rest);
+    }
+    let mut lines = 0;
+    while let [b'\r', b'\n', more @ ..] | [b'\r' | b'\n', more @ ..] = rest {
+        rest = more;
+        lines += 1;
+    }
+    lines
+}
+
 /// The file's text; else the line, from 1, and what is wrong with it.
-fn text(bytes: &[u8]) -> Result<Cow<'_, str>, (u64, &'static str)> {
-    let lines = |before: &[u8]| {
-        let ends = memchr::memchr_iter(b'\n', before).count();
-        u64::try_from(ends).unwrap_or(u64::MAX).saturating_add(1)
-    };
+fn text(bytes: &[u8]) -> Result<Cow<'_, str>, (usize, &'static str)> {
+    let lines = |before: &[u8]| memchr::memchr_iter(b'\n', before).count() + 1;
     let (wide, unit): (_, fn([u8; 2]) -> u16) = match bytes {
         [0xff, 0xfe, wide @ ..] => (Some(wide), u16::from_le_bytes),
         [0xfe, 0xff, wide @ ..] => (Some(wide), u16::from_be_bytes),

@@ -1,0 +1,180 @@
+//! A small .xlsb workbook, put together record by record after [MS-XLSB] (numbers and layouts of
+//! records from 2.3 and 2.4), since no free program writes one.
+
+use std::io::{Cursor, Write};
+
+use zip::write::SimpleFileOptions;
+
+/// A part in the making.
+#[derive(Default)]
+struct Part(Vec<u8>);
+
+impl Part {
+    fn record(mut self, kind: u16, body: &[u8]) -> Part {
+        if kind < 128 {
+            self.0.push(kind as u8);
+        } else {
+            self.0.push((kind & 0x7f) as u8 | 0x80);
+            self.0.push((kind >> 7) as u8);
+        }
+        let mut length = body.len();
+        loop {
+            let low = (length & 0x7f) as u8;
+            length >>= 7;
+            self.0.push(if length > 0 { low | 0x80 } else { low });
+            if length == 0 {
+                break;
+            }
+        }
+        self.0.extend_from_slice(body);
+        self
+    }
+
+    /// A row, hidden or not.
+    fn row(self, number: u32, hidden: bool) -> Part {
+        let mut body = number.to_le_bytes().to_vec();
+        // Style 0, a height, no extra lines, then the outline level and the flags.
+        body.extend([
+            0,
+            0,
+            0,
+            0,
+            0x2c,
+            0x01,
+            0,
+            if hidden { 0x10 } else { 0 },
+            0,
+            0,
+            0,
+            0,
+            0,
+        ]);
+        self.record(0, &body)
+    }
+
+    fn cell(self, kind: u16, column: u32, style: u32, rest: &[u8]) -> Part {
+        let body = [&column.to_le_bytes(), &style.to_le_bytes(), rest].concat();
+        self.record(kind, &body)
+    }
+}
+
+fn wide(text: &str) -> Vec<u8> {
+    let units: Vec<u16> = text.encode_utf16().collect();
+    let count = u32::try_from(units.len()).unwrap();
+    let mut bytes = count.to_le_bytes().to_vec();
+    bytes.extend(units.into_iter().flat_map(u16::to_le_bytes));
+    bytes
+}
+
+fn sheet_part(cells: impl FnOnce(Part) -> Part) -> Vec<u8> {
+    let columns: Vec<u8> = [1_u32, 1, 2_560, 0]
+        .into_iter()
+        .flat_map(u32::to_le_bytes)
+        .chain([1, 0])
+        .collect();
+    let part = Part::default()
+        .record(129, &[])
+        .record(148, &[0; 16])
+        .record(390, &[])
+        .record(60, &columns)
+        .record(391, &[])
+        .record(145, &[]);
+    cells(part).record(146, &[]).record(130, &[]).0
+}
+
+/// The workbook's bytes: a sheet Stock and a hidden sheet Old.
+pub fn workbook() -> Vec<u8> {
+    let formula = [0_u8, 0, 0, 0, 0, 0];
+    let stock = sheet_part(|part| {
+        part.row(0, false)
+            .cell(7, 0, 0, &0_u32.to_le_bytes())
+            .cell(7, 1, 0, &1_u32.to_le_bytes())
+            .cell(6, 2, 0, &wide("Seen"))
+            .row(2, false)
+            .cell(7, 0, 0, &2_u32.to_le_bytes())
+            // A whole number in 30 bits, and a date as a number with the style of one.
+            .cell(2, 1, 0, &(12_u32 << 2 | 2).to_le_bytes())
+            .cell(5, 2, 1, &46_432.0_f64.to_le_bytes())
+            .row(3, true)
+            .cell(6, 0, 0, &wide("S-2"))
+            .cell(3, 1, 0, &[0x2a])
+            .cell(4, 2, 0, &[1])
+            .row(4, false)
+            .cell(8, 0, 0, &[wide("made of parts"), formula.to_vec()].concat())
+            .cell(
+                9,
+                1,
+                0,
+                &[0.05_f64.to_le_bytes().as_slice(), &formula].concat(),
+            )
+            .cell(11, 2, 0, &[&[0x07][..], &formula].concat())
+    });
+    let old = sheet_part(|part| part);
+    let listed = |state: u32, number: u32, relation: &str, name: &str| {
+        let numbers = [state.to_le_bytes(), number.to_le_bytes()].concat();
+        [numbers, wide(relation), wide(name)].concat()
+    };
+    let book = Part::default()
+        .record(131, &[])
+        .record(153, &[0; 8])
+        .record(143, &[])
+        .record(156, &listed(0, 1, "rId1", "Stock"))
+        .record(156, &listed(1, 2, "rId2", "Old"))
+        .record(144, &[])
+        .record(157, &[])
+        .record(132, &[])
+        .0;
+    let text = |text: &str| [vec![0], wide(text)].concat();
+    let texts = Part::default()
+        .record(159, &[3, 0, 0, 0, 3, 0, 0, 0])
+        .record(19, &text("Item"))
+        .record(19, &text("On hand"))
+        .record(19, &text("S-\u{b5}"))
+        .record(160, &[])
+        .0;
+    // Two cell styles: a plain one and that of dates (built-in format 14).
+    let style = |format: u16| [vec![0, 0], format.to_le_bytes().to_vec(), vec![0; 12]].concat();
+    let styles = Part::default()
+        .record(278, &[])
+        .record(617, &2_u32.to_le_bytes())
+        .record(47, &style(0))
+        .record(47, &style(14))
+        .record(618, &[])
+        .record(279, &[])
+        .0;
+    let relation = |id: &str, kind: &str, target: &str| {
+        format!(
+            "<Relationship Id=\"{id}\" Target=\"{target}\" Type=\"http://schemas.openxmlformats.org/\
+             officeDocument/2006/relationships/{kind}\"/>"
+        )
+    };
+    let relations = |all: &[String]| {
+        format!(
+            "<?xml version=\"1.0\"?><Relationships xmlns=\"http://schemas.openxmlformats.org/\
+             package/2006/relationships\">{}</Relationships>",
+            all.concat()
+        )
+    };
+    let top = relations(&[relation("rId1", "officeDocument", "xl/workbook.bin")]);
+    let parts = relations(&[
+        relation("rId1", "worksheet", "worksheets/sheet1.bin"),
+        relation("rId2", "worksheet", "worksheets/sheet2.bin"),
+        relation("rId3", "styles", "styles.bin"),
+        relation("rId4", "sharedStrings", "sharedStrings.bin"),
+    ]);
+    let mut zip = zip::ZipWriter::new(Cursor::new(Vec::new()));
+    for (name, bytes) in [
+        ("[Content_Types].xml", b"<Types/>".to_vec()),
+        ("_rels/.rels", top.into_bytes()),
+        ("xl/workbook.bin", book),
+        ("xl/_rels/workbook.bin.rels", parts.into_bytes()),
+        ("xl/worksheets/sheet1.bin", stock),
+        ("xl/worksheets/sheet2.bin", old),
+        ("xl/sharedStrings.bin", texts),
+        ("xl/styles.bin", styles),
+    ] {
+        zip.start_file(name, SimpleFileOptions::default()).unwrap();
+        zip.write_all(&bytes).unwrap();
+    }
+    zip.finish().unwrap().into_inner()
+}
