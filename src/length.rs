@@ -181,7 +181,7 @@ impl Length {
     /// assert_eq!(Length::parse("0.021", None), Err(LengthError::NoUnit));
     /// ```
     pub fn parse(text: &str, column: Option<Unit>) -> Result<Length, LengthError> {
-        let text = decimal::plain(text);
+        let text = fractions_spelt_out(&decimal::plain(text));
         let split = text
             .find(|c: char| !(c.is_ascii_digit() || "+-.,/ ".contains(c)))
             .unwrap_or(text.len());
@@ -299,6 +299,24 @@ impl Length {
             1
         }
     }
+}
+
+/// The single characters that fonts have for fractions, written with figures and a slash.
+fn fractions_spelt_out(text: &str) -> String {
+    const FRACTIONS: [(char, &str); 7] = [
+        ('\u{bc}', " 1/4"),
+        ('\u{bd}', " 1/2"),
+        ('\u{be}', " 3/4"),
+        ('\u{215b}', " 1/8"),
+        ('\u{215c}', " 3/8"),
+        ('\u{215d}', " 5/8"),
+        ('\u{215e}', " 7/8"),
+    ];
+    let mut spelt = text.replace('\u{2044}', "/");
+    for (character, figures) in FRACTIONS {
+        spelt = spelt.replace(character, figures);
+    }
+    spelt.trim().to_string()
 }
 
 fn within_range(ticks: Decimal) -> Result<Length, LengthError> {

@@ -77,6 +77,11 @@ impl fmt::Display for Place {
 /// assert_eq!(gapwright::problem::address(0, 27), "AB1");
 /// ```
 pub fn address(row: u32, column: u32) -> String {
+    format!("{}{}", column_letters(column), row + 1)
+}
+
+/// A column's letters as the spreadsheet writes them; the column from 0.
+pub(crate) fn column_letters(column: u32) -> String {
     let mut letters = Vec::new();
     let mut rest = column + 1;
     while rest > 0 {
@@ -84,8 +89,7 @@ pub fn address(row: u32, column: u32) -> String {
         letters.push(char::from(b'A' + u8::try_from(rest % 26).unwrap_or(0)));
         rest /= 26;
     }
-    let letters: String = letters.into_iter().rev().collect();
-    format!("{letters}{}", row + 1)
+    letters.into_iter().rev().collect()
 }
 
 /// One thing that the user has to put right, or should know of.

@@ -2,6 +2,7 @@
 
 mod book;
 mod drawing;
+mod entries;
 mod materials;
 mod model;
 mod pieces;

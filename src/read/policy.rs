@@ -1,5 +1,6 @@
 //! Reads the policy: the Policy sheet, then the command line.
 
+use super::entries::Lone;
 use super::named_sheet;
 use super::table::Table;
 use crate::policy::{Policy, SettingError};
@@ -11,7 +12,7 @@ pub(super) fn read(book: &Book, policy: &mut Policy, problems: &mut Problems) {
     let Some(sheet) = named_sheet(book, "Policy") else {
         return;
     };
-    let Some(table) = Table::find(sheet, &["Setting", "Value"], problems) else {
+    let Some(table) = Table::find_of(sheet, &["Setting", "Value"], Lone::IsFine, problems) else {
         return;
     };
     let setting_column = table.needed("Setting", problems);

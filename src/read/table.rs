@@ -1,9 +1,12 @@
 //! Tables on sheets: the heading row wherever it stands, and cells read by heading.
 
+use std::collections::BTreeSet;
+
+use super::entries::{self, Lone};
 use crate::decimal::{Millionths, Money};
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::TEMPERATURE;
-use crate::problem::{Place, Problem, Problems, nearest};
+use crate::problem::{Place, Problem, Problems, column_letters, nearest};
 use crate::sheet::{Cell, Row, Sheet};
 
 /// The headings without which a stock sheet is none.
@@ -97,7 +100,10 @@ pub(super) struct Table<'a> {
     pub(super) sheet: &'a Sheet,
     pub(super) heading_row: u32,
     pub(super) headings: Vec<Heading>,
-    pub(super) rows: &'a [Row],
+    /// The rows that hold an entry: no totals, no headings again, no units below the headings.
+    pub(super) rows: Vec<&'a Row>,
+    /// The columns below the headings that hold something but have none.
+    pub(super) bare: BTreeSet<u32>,
 }
 
 fn headings(row: &Row) -> Vec<Heading> {
@@ -140,6 +146,16 @@ impl<'a> Table<'a> {
         needed: &[&str],
         problems: &mut Problems,
     ) -> Option<Table<'a>> {
+        Table::find_of(sheet, needed, Lone::IsProblem, problems)
+    }
+
+    /// The same, saying whether a row may hold a lone text.
+    pub(super) fn find_of(
+        sheet: &'a Sheet,
+        needed: &[&str],
+        lone: Lone,
+        problems: &mut Problems,
+    ) -> Option<Table<'a>> {
         let best = sheet
             .rows
             .iter()
@@ -158,12 +174,15 @@ impl<'a> Table<'a> {
             return None;
         };
         let row = &sheet.rows[index];
-        let table = Table {
+        let mut table = Table {
             sheet,
             heading_row: row.number,
             headings: headings(row),
-            rows: &sheet.rows[index + 1..],
+            rows: Vec::new(),
+            bare: BTreeSet::new(),
         };
+        table.rows = entries::entries(&mut table, &sheet.rows[index + 1..], needed, lone, problems);
+        entries::say_hidden(&table, problems);
         for (at, heading) in table.headings.iter().enumerate() {
             if let Some(first) = table.headings[..at].iter().find(|h| h.key == heading.key) {
                 problems.add(Problem::new(
@@ -272,6 +291,20 @@ impl<'a> Table<'a> {
                 heading.text, self.sheet.name
             ));
         }
+        const MOST_NAMED: usize = 20;
+        for column in self.bare.iter().take(MOST_NAMED) {
+            let letters = column_letters(*column);
+            unused.push(format!(
+                "column {letters} of sheet {}, which has no heading",
+                self.sheet.name
+            ));
+        }
+        if let Some(more @ 1..) = self.bare.len().checked_sub(MOST_NAMED) {
+            unused.push(format!(
+                "{more} more columns of sheet {} without a heading",
+                self.sheet.name
+            ));
+        }
         unused
     }
 
@@ -279,6 +312,17 @@ impl<'a> Table<'a> {
     pub(super) fn lines(&self) -> impl Iterator<Item = Line<'_, 'a>> {
         self.rows.iter().map(move |row| Line { table: self, row })
     }
+}
+
+/// What stands behind a number in a text, such as `pcs` in `12 pcs`.
+fn note_behind(cell: &Cell) -> Option<&str> {
+    let Cell::Text(text) = cell else { return None };
+    let end = text.find(|c: char| !(c.is_ascii_digit() || ".,+-".contains(c)))?;
+    let (number, note) = text.split_at(end);
+    let note = note.trim();
+    let is_number = crate::decimal::parse(number).is_some();
+    (is_number && note.starts_with(|c: char| c.is_alphabetic() || "([;:*?".contains(c)))
+        .then_some(note)
 }
 
 /// A row of a table.
@@ -379,12 +423,33 @@ impl Line<'_, '_> {
         mend: &str,
         problems: &mut Problems,
     ) {
-        problems.add(Problem::new(
-            self.place(heading),
-            format!("`{}`", cell.show()),
-            expected,
-            mend,
-        ));
+        let (found, mend) = match cell {
+            Cell::Date { iso, .. } => (
+                format!("the date {iso}"),
+                "give the cell a number format and type the number again",
+            ),
+            cell => (format!("`{}`", cell.show()), mend),
+        };
+        problems.add(Problem::new(self.place(heading), found, expected, mend));
+    }
+
+    /// The same for a plain number, which may only have a note behind it.
+    fn not_plain(
+        &self,
+        heading: &Heading,
+        cell: &Cell,
+        [expected, mend]: [&str; 2],
+        problems: &mut Problems,
+    ) {
+        match note_behind(cell) {
+            Some(note) => problems.add(Problem::new(
+                self.place(heading),
+                format!("`{}`: `{note}` behind the number", cell.show()),
+                expected,
+                "leave the number alone in the cell; move the note to a column of its own",
+            )),
+            None => self.not(heading, cell, expected, mend, problems),
+        }
     }
 
     /// A whole number that is not negative.
@@ -400,11 +465,13 @@ impl Line<'_, '_> {
         .and_then(|n| u32::try_from(n.raw() / 1_000_000).ok())
         .filter(|&count| count <= 1_000_000_000);
         if count.is_none() {
-            self.not(
+            self.not_plain(
                 heading,
                 cell,
-                "a whole number from 0 to 1000000000",
-                "count again and type the number",
+                [
+                    "a whole number from 0 to 1000000000",
+                    "count again and type the number",
+                ],
                 problems,
             );
         }
@@ -427,11 +494,13 @@ impl Line<'_, '_> {
         }
         .filter(|money| *money >= Money::ZERO && money.raw() <= 1_000_000_000_000);
         if money.is_none() {
-            self.not(
+            self.not_plain(
                 heading,
                 cell,
-                "an amount of money, 0 to 1000000, with at most six places",
-                "type the plain number, without a currency sign",
+                [
+                    "an amount of money, 0 to 1000000, with at most six places",
+                    "type the plain number, without a currency sign",
+                ],
                 problems,
             );
         }
@@ -563,7 +632,9 @@ impl Line<'_, '_> {
                     ),
                     LengthError::NotANumber => match cell {
                         Cell::Date { .. } => {
-                            "give the cell a number format and type the length again".into()
+                            "give the cell a number format and type the length again; a fraction \
+                             typed as 1/64 turns into a date, so type it as text, with its unit"
+                                .into()
                         }
                         _ => "type a length such as 0.021, 0.5 mm, 12 thou or 1/64 in".to_string(),
                     },

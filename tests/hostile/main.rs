@@ -10,6 +10,8 @@ use gapwright::read::{Sources, job};
 use rust_xlsxwriter::{ExcelDateTime, Format, Formula, Workbook};
 use tempfile::TempDir;
 
+mod bounds;
+mod lists;
 mod models;
 
 const STOCK: &str = "\
@@ -466,7 +468,10 @@ fn a_dimension_may_be_headed_by_its_label_but_not_twice() {
 #[test]
 fn a_text_too_long_for_a_cell_is_refused_on_reading() {
     let stock = STOCK.replace("S10", &"x".repeat(40_000));
-    only(&problems_of(&stock, PUMPS), &["line 2", "40000 characters"]);
+    only(
+        &problems_of(&stock, PUMPS),
+        &["cell A2", "40000 characters"],
+    );
 }
 
 /// A model that is not whole must not make its pumps vanish.
@@ -511,7 +516,19 @@ fn sample() -> Vec<u8> {
 #[test]
 fn files_that_cannot_be_read_say_so_plainly() {
     only(&stock_file("stock.xlsx", b""), &["an empty file"]);
-    only(&stock_file("stock.xlsx", b"hello"), &["no workbook"]);
+    only(&stock_file("stock.xlsx", b"hello"), &["not named .csv"]);
+    for (bytes, words) in [
+        (&b"<!DOCTYPE html>\n<html><table>"[..], "a web page"),
+        (b"%PDF-1.7 ...", "a PDF file"),
+        (b"<?xml version=\"1.0\"?><a/>", "an XML file"),
+        (b"\x00\x01\x02", "no workbook"),
+        (
+            b"PK\x05\x06\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0",
+            "a zip file that is no workbook",
+        ),
+    ] {
+        only(&stock_file("stock.xls", bytes), &[words, ".ods"]);
+    }
     let whole = sample();
     for cut in [4, 100, whole.len() / 2, whole.len() - 10] {
         only(
@@ -519,11 +536,25 @@ fn files_that_cannot_be_read_say_so_plainly() {
             &["cut short or damaged", "again"],
         );
     }
-    // The container that both password-protected and pre-2007 workbooks begin with.
-    let container = [0xd0, 0xcf, 0x11, 0xe0, 0xa1, 0xb1, 0x1a, 0xe1];
+    // The container that both password-protected and pre-2007 workbooks come in.
+    let begin = [0xd0, 0xcf, 0x11, 0xe0, 0xa1, 0xb1, 0x1a, 0xe1];
+    only(&stock_file("stock.xlsx", &begin), &["cut short or damaged"]);
+    let container = |stream: &str| {
+        let mut file = cfb::CompoundFile::create(std::io::Cursor::new(Vec::new())).unwrap();
+        file.create_stream(stream).unwrap();
+        file.into_inner().into_inner()
+    };
     only(
-        &stock_file("stock.xlsx", &container),
+        &stock_file("stock.xlsx", &container("/EncryptedPackage")),
         &["protected by a password", "without a password"],
+    );
+    only(
+        &stock_file("stock.xls", &container("/Book")),
+        &["Excel 95 or older", ".xlsx"],
+    );
+    only(
+        &stock_file("stock.xls", &container("/WordDocument")),
+        &["another office program"],
     );
     only(
         &stock_file("stock.csv", b"Item,Kind\n\xff\xfe,shim\n"),
@@ -685,11 +716,16 @@ fn a_cell_in_the_far_corner_costs_nothing() {
         sheet.write_number(4, 3, 0.03).unwrap();
         sheet.write_string(1_048_575, 16_383, "x").unwrap();
     });
-    // The stray row has no item, which is said; the memory is that of a few cells.
-    only(
-        &stock_file("stock.xlsx", &bytes),
-        &["cell A1048576", "an empty cell"],
-    );
+    let shop = Shop::new(STOCK, PUMPS);
+    fs::write(shop.path("stock.xlsx"), bytes).unwrap();
+    let read = job(&Sources {
+        stock: shop.path("stock.xlsx"),
+        ..shop.sources()
+    });
+    let read = read.unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
+    assert_eq!(read.stock.len(), 4);
+    let beside = "column XFD of sheet Stock, which has no heading";
+    assert!(read.unused.iter().any(|u| u == beside), "{:?}", read.unused);
 }
 
 // --- Model files ---------------------------------------------------------------------------

@@ -1,0 +1,280 @@
+//! Which rows of a sheet are entries of its table, and what is hidden among them.
+
+use std::collections::{BTreeSet, HashSet};
+
+use rust_decimal::prelude::ToPrimitive;
+
+use super::table::{Heading, Table, key};
+use crate::length::Unit;
+use crate::problem::{Problem, Problems, column_letters};
+use crate::sheet::{Cell, Row, Span};
+
+/// Words that head a row of totals; common practice, no source.
+const TOTALS: [&str; 14] = [
+    "total",
+    "totals",
+    "grandtotal",
+    "subtotal",
+    "sum",
+    "sumtotal",
+    "allitems",
+    "summe",
+    "gesamt",
+    "gesamtsumme",
+    "zwischensumme",
+    "totaal",
+    "somme",
+    "suma",
+];
+
+/// What a row with a lone text is.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Lone {
+    /// A note, or an entry that was never filled in.
+    IsProblem,
+    /// An entry whose other values are left at their defaults.
+    IsFine,
+}
+
+/// The rows below the headings that hold an entry. Units below the headings are taken as the
+/// columns' units; rows that repeat the headings and rows of totals are left out, and said; a row
+/// with a lone text is a problem, since nobody can tell a note from a lot that was never filled in.
+pub(super) fn entries<'a>(
+    table: &mut Table<'a>,
+    rows: &'a [Row],
+    needed: &[&str],
+    lone: Lone,
+    problems: &mut Problems,
+) -> Vec<&'a Row> {
+    let mut rows = rows.iter().peekable();
+    if let Some(units) = rows.peek().and_then(|row| units(table, row)) {
+        take_units(table, units, problems);
+        rows.next();
+    }
+    // What stands beside the table is not of it.
+    let headed: HashSet<u32> = table.headings.iter().map(|h| h.column).collect();
+    let mut beside = BTreeSet::new();
+    let rows: Vec<&Row> = rows
+        .filter(|row| {
+            let mut entry = false;
+            for (column, _) in &row.cells {
+                if headed.contains(column) {
+                    entry = true;
+                } else {
+                    beside.insert(*column);
+                }
+            }
+            entry
+        })
+        .collect();
+    table.bare = beside;
+    let names: Vec<Option<u32>> = needed
+        .iter()
+        .take(2)
+        .map(|name| table.optional(name).map(|heading| heading.column))
+        .collect();
+    let summed = rows
+        .split_last()
+        .is_some_and(|(last, above)| is_sum(last, above, &names));
+    let last = rows.last().map(|row| row.number);
+    let mut entries = Vec::with_capacity(rows.len());
+    for row in rows {
+        let left_out = if repeats_headings(table, row) {
+            Some("the headings again")
+        } else if (summed && last == Some(row.number)) || is_headed_total(row, &names) {
+            Some("a row of totals")
+        } else {
+            None
+        };
+        let place = |column| table.place(row.number, column);
+        if let Some(what) = left_out {
+            let (column, cell) = &row.cells[0];
+            problems.warn(Problem::new(
+                place(*column),
+                format!("{what} (`{}`), left out", cell.show()),
+                "entries only below the headings",
+                "remove the row, if it is what it looks like; else fill in what it lacks",
+            ));
+        } else if let ([(column, cell @ Cell::Text(text))], Lone::IsProblem) =
+            (row.cells.as_slice(), lone)
+            && number(cell).is_none()
+        {
+            problems.add(Problem::new(
+                place(*column),
+                format!("a row with nothing in it but `{text}`"),
+                format!("{} in every row", needed.join(", ")),
+                "fill in the row; if it is a note, move it above the headings or to another sheet",
+            ));
+        } else {
+            entries.push(row);
+        }
+    }
+    entries
+}
+
+/// The units in a row that holds nothing else, by column.
+fn units(table: &Table<'_>, row: &Row) -> Option<Vec<(u32, Unit)>> {
+    if row.number != table.heading_row + 1 || row.cells.is_empty() {
+        return None;
+    }
+    let unit = |(column, cell): &(u32, Cell)| {
+        let Cell::Text(text) = cell else { return None };
+        let bare = text.trim_matches(['(', ')', '[', ']']);
+        Some((*column, Unit::parse(bare)?))
+    };
+    row.cells.iter().map(unit).collect()
+}
+
+fn take_units(table: &mut Table<'_>, units: Vec<(u32, Unit)>, problems: &mut Problems) {
+    for (column, unit) in units {
+        let row = table.heading_row + 1;
+        let place = table.place(row, column);
+        let Some(heading) = table.headings.iter_mut().find(|h| h.column == column) else {
+            continue;
+        };
+        match heading.unit {
+            None => heading.unit = Some(unit),
+            Some(other) if other == unit => {}
+            Some(other) => problems.add(Problem::new(
+                place,
+                format!("the unit `{unit}` below the heading `{}`", heading.text),
+                format!("one unit a column, here {other}"),
+                "correct one of the two",
+            )),
+        }
+    }
+}
+
+fn repeats_headings(table: &Table<'_>, row: &Row) -> bool {
+    let same = |heading: &Heading| match row.cell(heading.column) {
+        Some(Cell::Text(text)) => key(text) == heading.key,
+        _ => false,
+    };
+    table.headings.len() > 1 && table.headings.iter().all(same)
+}
+
+/// Whether a row is headed as a total and lacks what an entry must have: its name or what kind it
+/// is. It holds nothing else but numbers.
+fn is_headed_total(row: &Row, names: &[Option<u32>]) -> bool {
+    let is_word = |cell: &Cell| match cell {
+        Cell::Text(text) => {
+            TOTALS.contains(&key(text).trim_end_matches(|c: char| c.is_ascii_digit()))
+        }
+        _ => false,
+    };
+    let is_text = |cell: &Cell| matches!(cell, Cell::Text(_)) && number(cell).is_none();
+    let lacks = |column: &Option<u32>| match column {
+        Some(column) => row.cell(*column).is_none_or(is_word),
+        None => false,
+    };
+    let cells = || row.cells.iter().map(|(_, cell)| cell);
+    cells().any(is_word) && cells().all(|c| is_word(c) || !is_text(c)) && names.iter().all(lacks)
+}
+
+/// Whether a nameless last row holds nothing but sums of the numbers above it.
+fn is_sum(last: &Row, above: &[&Row], names: &[Option<u32>]) -> bool {
+    let nameless = names.iter().flatten().all(|c| last.cell(*c).is_none());
+    let sum = |column: u32| -> f64 {
+        let cells = above.iter().filter_map(|row| row.cell(column));
+        cells.filter_map(number).sum()
+    };
+    let is = |(column, cell): &(u32, Cell)| match cell {
+        Cell::Uncalculated(formula) => {
+            let formula = formula.to_uppercase();
+            formula.starts_with("SUM(") || formula.starts_with("SUBTOTAL(")
+        }
+        cell => number(cell).is_some_and(|number| {
+            let sum = sum(*column);
+            (number - sum).abs() <= 1e-9 * sum.abs()
+        }),
+    };
+    let any = last.cells.iter().any(|(_, cell)| number(cell) != Some(0.0));
+    nameless && above.len() > 1 && any && last.cells.iter().all(is)
+}
+
+/// The number in a cell, also where it is stored as text.
+fn number(cell: &Cell) -> Option<f64> {
+    match cell {
+        Cell::Number(number) => Some(*number),
+        Cell::Text(text) => crate::decimal::parse(text)?.to_f64(),
+        _ => None,
+    }
+}
+
+/// Says which of the rows and columns that are read are out of sight.
+pub(super) fn say_hidden(table: &Table<'_>, problems: &mut Problems) {
+    let sheet = table.sheet;
+    if sheet.hidden {
+        problems.warn(Problem::new(
+            sheet.whole(),
+            "a hidden sheet, which is read",
+            "a sheet in sight",
+            "show it to check it, or rename it if it should not count",
+        ));
+    }
+    let rows: Vec<u32> = table.rows.iter().map(|row| row.number).collect();
+    let hidden = among(&rows, &sheet.hidden_rows);
+    if let Some((first, text)) = listed(&hidden, |row| (row + 1).to_string()) {
+        let column = table.headings.first().map_or(0, |heading| heading.column);
+        problems.warn(Problem::new(
+            table.place(first, column),
+            format!("rows that are hidden, by hand or by a filter: {text}"),
+            "rows in sight; those hidden are read like the others",
+            "show them to check them, and remove those that should not count",
+        ));
+    }
+    let mut columns: Vec<u32> = table.headings.iter().map(|h| h.column).collect();
+    columns.sort_unstable();
+    let hidden = among(&columns, &sheet.hidden_columns);
+    if let Some((first, text)) = listed(&hidden, column_letters) {
+        problems.warn(Problem::new(
+            table.place(table.heading_row, first),
+            format!("columns that are hidden: {text}"),
+            "columns in sight; those hidden are read like the others",
+            "show them to check them",
+        ));
+    }
+}
+
+/// Those of the ascending numbers that lie in the spans, joined where they follow each other here.
+fn among(numbers: &[u32], spans: &[Span]) -> Vec<Span> {
+    let mut found: Vec<Span> = Vec::new();
+    let mut before = false;
+    let mut sorted = spans.to_vec();
+    sorted.sort_unstable_by_key(|span| span.first);
+    for &number in numbers {
+        let at = sorted.partition_point(|span| span.first <= number);
+        let inside = at > 0 && sorted[at - 1].contains(number);
+        match found.last_mut() {
+            Some(span) if inside && before => span.last = number,
+            _ if inside => found.push(Span {
+                first: number,
+                last: number,
+            }),
+            _ => {}
+        }
+        before = inside;
+    }
+    found
+}
+
+/// The first number, and all the spans in words; `None` if there are none.
+fn listed(spans: &[Span], show: impl Fn(u32) -> String) -> Option<(u32, String)> {
+    const MOST: usize = 8;
+    let first = spans.first()?.first;
+    let mut words: Vec<String> = spans
+        .iter()
+        .take(MOST)
+        .map(|span| {
+            if span.first == span.last {
+                show(span.first)
+            } else {
+                format!("{} to {}", show(span.first), show(span.last))
+            }
+        })
+        .collect();
+    if let Some(more @ 1..) = spans.len().checked_sub(MOST) {
+        words.push(format!("and {more} more"));
+    }
+    Some((first, words.join(", ")))
+}

@@ -1,0 +1,294 @@
+//! Lists as shops really keep them: what can be read is, and what cannot is said with its cell.
+
+use super::*;
+use gapwright::job::Job;
+use gapwright::length::{Length, Unit};
+
+/// A job with this stock, and its warnings.
+fn read(stock: &str) -> (Job, Vec<String>) {
+    let shop = Shop::new(stock, PUMPS);
+    let job = job(&shop.sources()).unwrap_or_else(|p| panic!("{:#?}", shown(&p, Path::new(""))));
+    let prefix = format!("{}/", shop.folder.path().display());
+    let warnings = job.warnings.iter();
+    let warnings = warnings.map(|w| w.to_string().replace(&prefix, ""));
+    let warnings = warnings.collect();
+    (job, warnings)
+}
+
+fn counts(job: &Job) -> Vec<(&str, u32)> {
+    let lots = job.stock.iter();
+    lots.map(|lot| (lot.item.as_str(), lot.on_hand)).collect()
+}
+
+#[test]
+fn a_title_block_blank_rows_totals_and_headings_again() {
+    let stock = "\
+Stores list,,,,,,
+as of Monday,,,,,,
+
+Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Reserved
+S10,shim,F1,0.010,0.0002,4,0
+,,,,,,
+
+item,KIND,fit,Thickness,Tolerance (in),on-hand,reserved
+S20,shim,F1,0.020,0.0002,4,0
+G90,gasket,F1,0.090,0.0005,2,0
+Grand total:,,,,,10,0
+";
+    let (job, warnings) = read(stock);
+    assert_eq!(counts(&job), [("S10", 4), ("S20", 4), ("G90", 2)]);
+    each(
+        &warnings,
+        &[
+            ("cell A8", "the headings again"),
+            ("cell A11", "a row of totals (`Grand total:`), left out"),
+        ],
+    );
+}
+
+#[test]
+fn a_nameless_sum_is_a_total_and_another_number_is_not() {
+    let with = |last: &str| format!("{STOCK}{last}");
+    // 4 + 4 + 2 on hand, and none reserved.
+    for last in [",,,,,10,\n", ",,,,,10,0\n"] {
+        let (job, warnings) = read(&with(last));
+        assert_eq!(counts(&job).len(), 3);
+        each(
+            &warnings,
+            &[("cell F5", "a row of totals (`10`), left out")],
+        );
+    }
+    for last in [",,,,,11,\n", ",,,,,10,1\n", ",,,,,,0\n"] {
+        let found = problems_of(&with(last), PUMPS);
+        each(&found, &[("cell A5", "a value for `Item`")]);
+    }
+}
+
+#[test]
+fn a_lot_is_never_taken_for_a_total() {
+    // A lot may be called so, as long as it says what it is.
+    let (job, warnings) = read(&format!("{STOCK}Total,shim,F1,0.030,0.0002,1,0\n"));
+    assert_eq!(counts(&job).last(), Some(&("Total", 1)));
+    assert!(warnings.is_empty(), "{warnings:#?}");
+    // A lot without its kind has texts beside its name.
+    let found = problems_of(&format!("{STOCK}Sum,,F1,0.030,0.0002,1,0\n"), PUMPS);
+    each(&found, &[("cell B5", "a value for `Kind`")]);
+}
+
+#[test]
+fn a_note_below_the_list_is_asked_about_once() {
+    let found = problems_of(&format!("{STOCK}counted by the night shift,,,,,,\n"), PUMPS);
+    each(
+        &found,
+        &[(
+            "cell A5",
+            "a row with nothing in it but `counted by the night shift`",
+        )],
+    );
+}
+
+#[test]
+fn what_stands_beside_the_list_is_left_alone_and_said() {
+    let stock = STOCK.replace(
+        "S20,shim,F1,0.020,0.0002,4,0",
+        "S20,shim,F1,0.020,0.0002,4,0,,see me",
+    );
+    let (job, warnings) = read(&format!("{stock},,,,,,,,,call the vendor\n"));
+    assert_eq!(counts(&job).len(), 3);
+    assert!(warnings.is_empty(), "{warnings:#?}");
+    for column in ["I", "J"] {
+        let said = format!("column {column} of sheet stock, which has no heading");
+        assert!(job.unused.contains(&said), "{:?}", job.unused);
+    }
+}
+
+#[test]
+fn units_below_the_headings_are_the_columns_units() {
+    let stock = "\
+Item,Kind,Fit,Thickness,Tolerance,On hand
+,,,(mm),thou,
+S10,shim,F1,0.25,0.2,4
+";
+    let (job, _) = read(&format!("{stock}G90,gasket,F1,2.3,0.5,2\n"));
+    let size = job.stock[0].size.as_ref().unwrap();
+    assert_eq!(size.thickness, Length::parse("0.25 mm", None).unwrap());
+    assert_eq!(
+        size.tolerance.plus,
+        Length::parse("0.2 thou", None).unwrap()
+    );
+    let other = stock.replace("Thickness,", "Thickness (in),");
+    let found = problems_of(&format!("{other}G90,gasket,F1,0.09,0.5,2\n"), PUMPS);
+    each(
+        &found,
+        &[(
+            "cell D2",
+            "the unit `mm` below the heading `Thickness (in)`",
+        )],
+    );
+}
+
+#[test]
+fn lengths_as_people_type_them() {
+    // Thin, hard and narrow spaces, decimal comma, inch marks, fractions of all sorts.
+    for (typed, meant) in [
+        ("0.010", "0.010 in"),
+        ("\u{2009}0.010\u{a0}in", "0.010 in"),
+        ("0.010\u{202f}in.", "0.010 in"),
+        ("\"0,25 mm\"", "0.25 mm"),
+        ("\"0,010\"", "0.010 in"),
+        ("\".010\"\"\"", "0.010 in"),
+        (".010\u{2033}", "0.010 in"),
+        (".010''", "0.010 in"),
+        ("10 thou", "0.010 in"),
+        ("10 mil", "0.010 in"),
+        ("254 \u{3bc}m", "0.010 in"),
+        ("1/64", "1/64 in"),
+        ("1\u{2044}64 in", "1/64 in"),
+        ("\u{215b} in", "1/8 in"),
+        ("1\u{bd} in", "1 1/2 in"),
+    ] {
+        let (job, _) = read(&STOCK.replace("0.010", typed));
+        let size = job.stock[0].size.as_ref().unwrap();
+        assert_eq!(
+            size.thickness,
+            Length::parse(meant, None).unwrap(),
+            "{typed}"
+        );
+    }
+}
+
+#[test]
+fn notes_behind_numbers_are_never_dropped() {
+    let stock = "\
+Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost
+S10,shim,F1,0.010 worn,0.0002,4,1
+S20,shim,F1,0.020,0.0002,4 (2 in QC),1
+G90,gasket,F1,0.090 in (new),0.0005,2 pcs,1.50 each
+";
+    each(
+        &problems_of(stock, PUMPS),
+        &[
+            ("cell D2", "`worn` is not a unit"),
+            ("cell F3", "`(2 in QC)` behind the number"),
+            ("cell D4", "`in (new)` is not a unit"),
+            ("cell F4", "`pcs` behind the number"),
+            ("cell G4", "`each` behind the number"),
+        ],
+    );
+}
+
+#[test]
+fn columns_may_move_and_units_may_mix() {
+    let stock = "\
+On hand,Thickness (mm),Fit,Item,Kind,Tolerance (thou)
+4,0.254,F1,S10,shim,0.2
+4,\"0.020\"\"\",F1,S20,shim,0.2
+2,90 thou,F1,G90,gasket,0.0005 in
+";
+    let (moved, warnings) = read(stock);
+    assert!(warnings.is_empty(), "{warnings:#?}");
+    let (plain, _) = read(STOCK);
+    let sizes = |job: &Job| -> Vec<_> {
+        let lots = job.stock.iter();
+        lots.map(|lot| (lot.item.clone(), lot.size.clone(), lot.on_hand))
+            .collect()
+    };
+    assert_eq!(sizes(&moved), sizes(&plain));
+    assert_eq!(
+        moved.stock[0]
+            .size
+            .as_ref()
+            .unwrap()
+            .thickness
+            .show(Unit::Inch),
+        "0.0100"
+    );
+}
+
+#[test]
+fn dates_errors_and_texts_where_numbers_belong() {
+    let bytes = with_thickness(|sheet| {
+        let date = Format::new().set_num_format("d-mmm");
+        let day = ExcelDateTime::from_ymd(1964, 1, 1).unwrap();
+        sheet.write_datetime_with_format(4, 3, &day, &date).unwrap();
+        sheet.write_datetime_with_format(4, 5, &day, &date).unwrap();
+        sheet
+            .write_formula(1, 5, Formula::new("=[1]Count!A1").set_result("#REF!"))
+            .unwrap();
+        sheet.write_string(2, 5, "five").unwrap();
+        sheet.write_boolean(3, 5, true).unwrap();
+    });
+    each(
+        &stock_file("stock.xlsx", &bytes),
+        &[
+            ("cell D5", "a fraction typed as 1/64 turns into a date"),
+            ("cell F5", "the date 1964-01-01"),
+            ("cell F2", "the error value #REF!"),
+            ("cell F3", "`five`"),
+            ("cell F4", "`yes`"),
+        ],
+    );
+}
+
+#[test]
+fn values_of_formulas_count_even_of_circular_and_external_ones() {
+    let bytes = with_thickness(|sheet| {
+        for (row, column, formula, value) in [
+            (4, 3, "=D5+0", "0.03"),
+            (1, 5, "=[1]Count!$A$1", "4"),
+            (2, 5, "='C:\\lists\\[old.xlsx]Count'!A1", "3"),
+        ] {
+            sheet
+                .write_formula(row, column, Formula::new(formula).set_result(value))
+                .unwrap();
+        }
+    });
+    let shop = Shop::new(STOCK, PUMPS);
+    fs::write(shop.path("stock.xlsx"), bytes).unwrap();
+    let read = job(&Sources {
+        stock: shop.path("stock.xlsx"),
+        ..shop.sources()
+    });
+    let read = read.unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
+    assert_eq!(
+        counts(&read),
+        [("S10", 4), ("S20", 3), ("G90", 2), ("S30", 1)]
+    );
+}
+
+#[test]
+fn what_is_hidden_is_read_and_said() {
+    let bytes = with_thickness(|sheet| {
+        sheet.write_number(4, 3, 0.03).unwrap();
+        for row in [2, 3, 9] {
+            sheet.set_row_hidden(row).unwrap();
+        }
+        sheet.set_column_hidden(4).unwrap();
+    });
+    let bytes = edited(
+        &bytes,
+        "xl/workbook.xml",
+        "<sheet name",
+        "<sheet state=\"hidden\" name",
+    );
+    let shop = Shop::new(STOCK, PUMPS);
+    fs::write(shop.path("stock.xlsx"), bytes).unwrap();
+    let read = job(&Sources {
+        stock: shop.path("stock.xlsx"),
+        ..shop.sources()
+    });
+    let read = read.unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
+    assert_eq!(read.stock.len(), 4);
+    let warnings: Vec<String> = read.warnings.iter().map(ToString::to_string).collect();
+    each(
+        &warnings,
+        &[
+            ("sheet Stock", "a hidden sheet, which is read"),
+            (
+                "cell A3",
+                "rows that are hidden, by hand or by a filter: 3 to 4\n",
+            ),
+            ("cell E1", "columns that are hidden: E\n"),
+        ],
+    );
+}
