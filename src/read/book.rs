@@ -67,7 +67,7 @@ pub fn workbook(file: &str, bytes: Vec<u8>, memory: &mut Memory) -> Result<Book,
         [] => return Err(problem("an empty file", "save the workbook again")),
         [b'P', b'K', ..] | [0xd0, 0xcf, 0x11, 0xe0, ..] => {
             let read = guard::guarded(|| packed(file, &bytes, memory));
-            read.unwrap_or_else(|| Err(archive::broken(file, "inside", "it is damaged")))?
+            read.unwrap_or_else(|| Err(archive::broken(file, None, "it is damaged")))?
         }
         _ if has_extension(file, &["csv", "tsv", "txt"]) => {
             is_text = true;

@@ -105,11 +105,14 @@ impl<R> AtMost<R> {
 impl<R: Read> Read for AtMost<R> {
     fn read(&mut self, buf: &mut [u8]) -> std::io::Result<usize> {
         let count = self.inner.read(buf)?;
-        self.left = self
+        let enough = self
             .left
-            .checked_sub(u64::try_from(count).unwrap_or(u64::MAX))
-            .ok_or_else(|| std::io::Error::other("more than may be unpacked"))?;
-        Ok(count)
+            .checked_sub(u64::try_from(count).unwrap_or(u64::MAX));
+        self.left = enough.unwrap_or(0);
+        match enough {
+            Some(_) => Ok(count),
+            None => Err(std::io::Error::other("more than may be unpacked")),
+        }
     }
 }
 
@@ -122,11 +125,12 @@ pub(super) fn cut_short(file: &str) -> Problem {
     )
 }
 
-/// A workbook with a part that cannot be made sense of.
-pub(super) fn broken(file: &str, part: &str, why: &str) -> Problem {
+/// A workbook, or a part of one, that cannot be made sense of.
+pub(super) fn broken(file: &str, part: Option<&str>, why: &str) -> Problem {
+    let part = part.map_or_else(String::new, |part| format!("part {part}: "));
     Problem::new(
         Place::file(file),
-        format!("a workbook that cannot be read (part {part}: {why})"),
+        format!("a workbook that cannot be read ({part}{why})"),
         "a whole workbook",
         "open it in the spreadsheet program and save it again as .xlsx",
     )

@@ -51,13 +51,13 @@ pub(super) fn sheets(
     if let Some(manifest) = part(file, archive, MANIFEST)? {
         let stream = std::io::BufReader::new(AtMost::new(manifest, memory.most_held()));
         let mut events = Events::new(stream, memory.longest_value());
-        let encrypted = encrypted(&mut events).map_err(|why| broken(file, MANIFEST, &why))?;
+        let encrypted = encrypted(&mut events).map_err(|why| broken(file, Some(MANIFEST), &why))?;
         if encrypted {
             return Err(password(file));
         }
     }
     let Some(content) = part(file, archive, CONTENT)? else {
-        return Err(broken(file, CONTENT, "it is not there"));
+        return Err(broken(file, Some(CONTENT), "it is not there"));
     };
     let stream = std::io::BufReader::new(AtMost::new(content, memory.most_unpacked()));
     let mut reader = Content {
@@ -70,7 +70,7 @@ pub(super) fn sheets(
     match reader.sheets() {
         Ok(sheets) => Ok(sheets),
         Err(Stop::Full) => Err(memory.too_large(file, "too many cells")),
-        Err(Stop::Broken(why)) => Err(broken(file, CONTENT, &why)),
+        Err(Stop::Broken(why)) => Err(broken(file, Some(CONTENT), &why)),
     }
 }
 

@@ -68,7 +68,7 @@ impl Survey {
                 Err(_) if unpacked_left == 0 => {
                     return Err(memory.too_large(file, "a workbook that unpacks without end"));
                 }
-                Err(why) => return Err(broken(file, &name, &why)),
+                Err(why) => return Err(broken(file, Some(&name), &why)),
             }
             if held > memory.most_held() {
                 let found = format!("too many texts, styles or names (part {name})");
@@ -102,6 +102,13 @@ impl Survey {
                     held += held_for(name);
                     match name {
                         "row" => hidden.row(&element, &mut row),
+                        // The reader takes any letters and figures, and some come out elsewhere.
+                        "c" => {
+                            if let Some(at) = attribute(&element, "r").filter(|at| !is_address(at))
+                            {
+                                return Err(format!("`{at}` is no address of a cell"));
+                            }
+                        }
                         "col" => hidden.column(&element),
                         "xf" => styles += 1,
                         // The reader makes room for what is promised here.
@@ -165,6 +172,20 @@ fn sheet(element: &BytesStart<'_>) -> Option<(String, String)> {
         .filter_map(Result::ok)
         .find(|a| a.key.prefix().is_some() && a.key.local_name().as_ref() == "id")?;
     Some((attribute(element, "name")?, id.value.to_string()))
+}
+
+/// Whether a text is the address of a cell: A1 to XFD1048576.
+fn is_address(text: &str) -> bool {
+    let split = text.find(|c: char| c.is_ascii_digit()).unwrap_or(0);
+    let (letters, row) = text.split_at(split);
+    let column = letters.bytes().try_fold(0_u32, |column, letter| {
+        let digit = u32::from(letter.to_ascii_uppercase().checked_sub(b'A')?) + 1;
+        Some(column.checked_mul(26)? + digit).filter(|_| digit <= 26)
+    });
+    column.is_some_and(|column| (1..=16_384).contains(&column))
+        && row
+            .parse()
+            .is_ok_and(|row: u32| (1..=1_048_576).contains(&row))
 }
 
 impl Hidden {

@@ -56,7 +56,7 @@ pub(super) fn sheets(file: &str, bytes: &[u8], memory: &mut Memory) -> Result<Ve
         sheets.collect::<Result<Vec<_>, _>>()
     });
     read.map_err(|stop| match stop {
-        Stop::Broken(why) => broken(file, "Workbook", why),
+        Stop::Broken(why) => broken(file, Some("Workbook"), why),
         Stop::Full => memory.too_large(file, "too many cells or texts"),
         Stop::Password => password(file),
         Stop::TooOld => Problem::new(

@@ -38,7 +38,7 @@ pub(super) fn sheets(
     let trouble = |error: XlsbError| match error {
         XlsbError::Password => password(file),
         XlsbError::Zip(_) => cut_short(file),
-        other => broken(file, "inside", &other.to_string()),
+        other => broken(file, None, &other.to_string()),
     };
     let mut workbook: Xlsb<_> = Xlsb::new(Cursor::new(bytes)).map_err(trouble)?;
     let mut sheets = Vec::new();
@@ -109,7 +109,7 @@ impl Survey {
                 Err(_) if unpacked_left == 0 => {
                     return Err(memory.too_large(file, "a workbook that unpacks without end"));
                 }
-                Err(why) => return Err(broken(file, &name, &why.to_string())),
+                Err(why) => return Err(broken(file, Some(&name), &why.to_string())),
             }
             if held > memory.most_held() {
                 let found = format!("too many texts, styles or names (part {name})");
@@ -184,7 +184,9 @@ impl Survey {
         let stream = BufReader::new(AtMost::new(part, memory.longest_value()));
         let mut events = Events::new(stream, memory.longest_value());
         loop {
-            let (event, _) = events.next().map_err(|why| broken(file, PART, &why))?;
+            let (event, _) = events
+                .next()
+                .map_err(|why| broken(file, Some(PART), &why))?;
             match event {
                 Event::Start(element) if element.local_name().as_ref() == "Relationship" => {
                     let id = attribute(&element, "Id");

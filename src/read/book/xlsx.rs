@@ -77,6 +77,6 @@ fn in_words(file: &str, error: &XlsxError) -> Problem {
     match error {
         XlsxError::Password => password(file),
         XlsxError::Zip(_) => cut_short(file),
-        other => broken(file, "inside", &other.to_string()),
+        other => broken(file, None, &other.to_string()),
     }
 }
