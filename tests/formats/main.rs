@@ -1,7 +1,12 @@
 //! Every kind of workbook gives the same cells: against what was typed, and against the tables
 //! that the general reader (calamine) lays out of well-made files.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::cast_possible_truncation,
+    missing_docs
+)]
 
 mod binary;
 

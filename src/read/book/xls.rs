@@ -227,18 +227,18 @@ impl Globals {
                 // Inside a chart.
                 _ if depth > 1 => {}
                 record::ROW => {
-                    if let (Some(row), Some(flags)) = (u16_at(body, 0), u16_at(body, 12)) {
-                        if flags & 0x20 != 0 {
-                            hide(&mut rows, row.into(), row.into());
-                        }
+                    if let (Some(row), Some(flags)) = (u16_at(body, 0), u16_at(body, 12))
+                        && flags & 0x20 != 0
+                    {
+                        hide(&mut rows, row.into(), row.into());
                     }
                 }
                 record::COLUMNS => {
                     let ends = (u16_at(body, 0), u16_at(body, 2), u16_at(body, 8));
-                    if let (Some(first), Some(last), Some(flags)) = ends {
-                        if flags & 1 != 0 {
-                            hide(&mut columns, first.into(), last.into());
-                        }
+                    if let (Some(first), Some(last), Some(flags)) = ends
+                        && flags & 1 != 0
+                    {
+                        hide(&mut columns, first.into(), last.into());
                     }
                 }
                 record::TEXT_OF_FORMULA => {
