@@ -190,7 +190,7 @@ On hand,Thickness (mm),Fit,Item,Kind,Tolerance (thou)
     let (plain, _) = read(STOCK);
     let sizes = |job: &Job| -> Vec<_> {
         let lots = job.stock.iter();
-        lots.map(|lot| (lot.item.clone(), lot.size.clone(), lot.on_hand))
+        lots.map(|lot| (lot.item.clone(), lot.size, lot.on_hand))
             .collect()
     };
     assert_eq!(sizes(&moved), sizes(&plain));
