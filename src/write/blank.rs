@@ -4,6 +4,8 @@ use rust_xlsxwriter::{
     DataValidation, DocProperties, ExcelDateTime, Formula, Note, Workbook, Worksheet, XlsxError,
 };
 
+use super::text::WriteText;
+
 use super::style::{Styles, heads};
 use crate::length::{Fine, Length, Unit};
 use crate::model::{ConsumableNeed, Face, Form, Model, Spread, Term};
@@ -287,17 +289,17 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
     let styles = Styles::new();
     for (row, (pack, total)) in (FIRST_ROW..).zip(model.packs.iter().zip(&examples.packs)) {
         let item = format!("EXAMPLE-{} (invented)", row - FIRST_ROW + 1);
-        sheet.write_string_with_format(row, 0, item, &styles.entry)?;
-        sheet.write_string_with_format(row, 1, &pack.kind, &styles.entry)?;
+        sheet.write_text(row, 0, item, &styles.entry)?;
+        sheet.write_text(row, 1, &pack.kind, &styles.entry)?;
         let bin = format!("A{}", row - FIRST_ROW + 1);
-        sheet.write_string_with_format(row, bin_column, bin, &styles.entry)?;
+        sheet.write_text(row, bin_column, bin, &styles.entry)?;
         sheet.write_number_with_format(row, 3, total.to_f64(model.unit), &styles.entry)?;
     }
     let below = FIRST_ROW + u32::try_from(model.packs.len()).unwrap_or(0);
     for (row, need) in (below..).zip(&consumables) {
         let item = format!("EXAMPLE-{} (invented)", row - FIRST_ROW + 1);
-        sheet.write_string_with_format(row, 0, item, &styles.entry)?;
-        sheet.write_string_with_format(row, 1, &need.kind, &styles.entry)?;
+        sheet.write_text(row, 0, item, &styles.entry)?;
+        sheet.write_text(row, 1, &need.kind, &styles.entry)?;
         if need.fit_column.is_none() {
             sheet.write_blank(row, 2, &styles.entry)?;
         }
@@ -317,7 +319,7 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         sheet.write_blank(row, 4, &styles.entry)?;
         sheet.write_number_with_format(row, 6, (2 * need.count).max(10), &styles.entry)?;
         let bin = format!("C{}", row - below + 1);
-        sheet.write_string_with_format(row, bin_column, bin, &styles.entry)?;
+        sheet.write_text(row, bin_column, bin, &styles.entry)?;
     }
     for at in [6, 7] {
         sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &count)?;
@@ -562,7 +564,7 @@ fn policy_sheet(sheet: &mut Worksheet) -> Result<(), XlsxError> {
         .set_landscape()
         .set_paper_size(9)
         .set_print_fit_to_pages(1, 0);
-    sheet.write_string_with_format(
+    sheet.write_text(
         0,
         0,
         "Policy: every setting with its default. Change what differs.",
@@ -571,8 +573,8 @@ fn policy_sheet(sheet: &mut Worksheet) -> Result<(), XlsxError> {
     heads(sheet, 2, &["Setting", "Value"], &styles)?;
     sheet.set_column_width(0, 30)?.set_column_width(1, 18)?;
     for (row, (setting, value)) in (3..).zip(Policy::default().settings()) {
-        sheet.write_string_with_format(row, 0, setting, &styles.text)?;
-        sheet.write_string_with_format(row, 1, value, &styles.entry)?;
+        sheet.write_text(row, 0, setting, &styles.text)?;
+        sheet.write_text(row, 1, value, &styles.entry)?;
     }
     let rules = DataValidation::new().allow_list_formula(quoted(&[
         "worst case".into(),
@@ -603,18 +605,16 @@ fn form(
         .set_print_fit_to_pages(1, 0);
     sheet.set_repeat_rows(2, 2)?;
     sheet.set_freeze_panes(3, 1)?;
-    sheet.write_string_with_format(0, 0, lead, &styles.part)?;
+    sheet.write_text(0, 0, lead, &styles.part)?;
     for (at, column) in (0..).zip(columns) {
-        sheet.write_string_with_format(2, at, &column.head, &styles.head)?;
+        sheet.write_text(2, at, &column.head, &styles.head)?;
         let note = Note::new(&column.note)
             .set_author("gapwright")
             .add_author_prefix(false);
         sheet.insert_note(2, at, &note)?;
         for row in (FIRST_ROW..).take(examples) {
             match &column.example {
-                Example::Text(text) => {
-                    sheet.write_string_with_format(row, at, text, &styles.entry)?
-                }
+                Example::Text(text) => sheet.write_text(row, at, text, &styles.entry)?,
                 Example::Number(n) => sheet.write_number_with_format(row, at, *n, &styles.entry)?,
                 Example::Nothing => sheet.write_blank(row, at, &styles.entry)?,
             };

@@ -5,6 +5,8 @@ use rust_xlsxwriter::{
     Worksheet, XlsxError,
 };
 
+use super::text::WriteText;
+
 use super::analysis::Analysed;
 use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
 use crate::job::Job;
@@ -89,7 +91,7 @@ impl Block<'_> {
             "Pump {}: {} moved, {how} ({unit})",
             pump.tag, self.sweep.label
         );
-        sheet.write_string_with_format(row, 0, head, &styles.part)?;
+        sheet.write_text(row, 0, head, &styles.part)?;
         row += 1;
         let mut labels = vec![self.sweep.label.clone()];
         labels.extend(
@@ -119,7 +121,7 @@ impl Block<'_> {
             sheet.write_number_with_format(row, 0, value, format)?;
             let Some(kit) = &point.kit else {
                 let why = point.fault.unwrap_or("cannot be kitted");
-                sheet.write_string_with_format(row, 1, why, &styles.alarm)?;
+                sheet.write_text(row, 1, why, &styles.alarm)?;
                 continue;
             };
             for (column, total) in (1..).zip(&kit.totals) {
@@ -145,7 +147,7 @@ impl Block<'_> {
                 } else {
                     ("NOT MET", &styles.alarm)
                 };
-                sheet.write_string_with_format(row, column + 5, word, format)?;
+                sheet.write_text(row, column + 5, word, format)?;
                 column += 6;
             }
         }
