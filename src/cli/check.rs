@@ -148,6 +148,9 @@ pub(super) fn run(args: &Args, form: Listing) -> u8 {
             let read = ReadJson { sheets, ..read };
             let status = findings.settle(warnings, status, &[], Some(read.clone()));
             account(&read);
+            if status == DONE {
+                say!("Nothing is wrong.");
+            }
             status
         }
         Err(found) => {

@@ -4,7 +4,7 @@ use rust_xlsxwriter::{
     DataValidation, DocProperties, ExcelDateTime, Formula, Note, Workbook, Worksheet, XlsxError,
 };
 
-use super::text::WriteText;
+use super::text::{WriteText, mended, mended_to};
 
 use super::style::{Styles, heads};
 use crate::length::{Fine, Length, Unit};
@@ -273,7 +273,7 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         ),
         column("Material", "What it is made of.", Example::Nothing),
     ];
-    columns[1].list = Some(quoted(&kinds));
+    columns[1].list = quoted(&kinds);
     let count = DataValidation::new()
         .allow_whole_number(rust_xlsxwriter::DataValidationRule::GreaterThanOrEqualTo(0))
         .set_error_title("Pieces")
@@ -394,7 +394,7 @@ fn sheets(sheet: &mut Worksheet, model: &Model, count: &DataValidation) -> Resul
         field("Bin", "Where it lies."),
         field("Material", "What it is made of."),
     ];
-    columns[1].list = Some(quoted(&kinds));
+    columns[1].list = quoted(&kinds);
     let lead = "Sheets: one row a lot of sheets that pieces can be cut from. Leave it empty if nothing is cut.";
     form(sheet, "Sheets", lead, &columns, 0)?;
     for at in [6, 7] {
@@ -495,7 +495,7 @@ fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
             ));
         }
     }
-    columns[1].list = Some(quoted(std::slice::from_ref(&model.name)));
+    columns[1].list = quoted(std::slice::from_ref(&model.name));
     let sheet = workbook.add_worksheet();
     form(
         sheet,
@@ -576,18 +576,19 @@ fn policy_sheet(sheet: &mut Worksheet) -> Result<(), XlsxError> {
         sheet.write_text(row, 0, setting, &styles.text)?;
         sheet.write_text(row, 1, value, &styles.entry)?;
     }
-    let rules = DataValidation::new().allow_list_formula(quoted(&[
-        "worst case".into(),
-        "nominal".into(),
-        "expanded".into(),
-    ]));
+    let rules = ["worst case", "nominal", "expanded"];
+    let rules = DataValidation::new().allow_list_strings(&rules)?;
     sheet.add_data_validation(3, 1, 3, 1, &rules)?;
     Ok(())
 }
 
-/// A list written into the validation itself.
-fn quoted(values: &[String]) -> Formula {
-    Formula::new(format!("=\"{}\"", values.join(",").replace('"', "\"\"")))
+/// A list written into the validation itself; none where it cannot be written so: it is parted by
+/// commas, and has at most 255 characters (as spreadsheet programs have it, from memory).
+fn quoted(values: &[String]) -> Option<Formula> {
+    let list = values.join(",").replace('"', "\"\"");
+    let whole = !values.iter().any(|value| value.contains(','));
+    let fits = list.encode_utf16().count() <= 255 && mended(&list) == list;
+    (whole && fits).then(|| Formula::new(format!("=\"{list}\"")))
 }
 
 fn form(
@@ -608,7 +609,7 @@ fn form(
     sheet.write_text(0, 0, lead, &styles.part)?;
     for (at, column) in (0..).zip(columns) {
         sheet.write_text(2, at, &column.head, &styles.head)?;
-        let note = Note::new(&column.note)
+        let note = Note::new(mended_to(&column.note, 8_000))
             .set_author("gapwright")
             .add_author_prefix(false);
         sheet.insert_note(2, at, &note)?;

@@ -136,7 +136,8 @@ fn write_list(
             Severity::Problem => "stop the run: thick border",
             Severity::Warning => "do not, but should be looked at: dashed border",
         };
-        list.write_number_with_format(row, 0, whole(count), looks.of(severity))?;
+        let look = looks.of(severity).clone().set_align(FormatAlign::Center);
+        list.write_number_with_format(row, 0, whole(count), &look)?;
         list.write_text(row, 1, format!("{}s", severity.word()), &styles.plain)?;
         list.write_text(row, 2, says, &styles.plain)?;
     }
@@ -185,6 +186,20 @@ fn write_list(
                 list.write_text(row, 4, cell.unwrap_or_default(), &top)?;
             }
         }
+        // A row is not made higher by itself in every program that opens the workbook.
+        let texts = [
+            (&problem.place.file, 22),
+            (&problem.found, 36),
+            (&problem.expected, 34),
+            (&problem.mend, 36),
+        ];
+        let lines = texts.map(|(text, across)| {
+            text.lines()
+                .map(|line| 1 + line.chars().count() / across)
+                .sum()
+        });
+        let lines = lines.into_iter().max().unwrap_or(1_usize).clamp(1, 25);
+        list.set_row_height(row, 15.0 * f64::from(u8::try_from(lines).unwrap_or(25)))?;
         list.write_text(row, 5, &problem.found, &top)?;
         list.write_text(row, 6, &problem.expected, &top)?;
         list.write_text(row, 7, &problem.mend, &top)?;
@@ -246,7 +261,7 @@ fn write_copy(
 ) -> Result<(), XlsxError> {
     copy.set_paper_size(9)
         .set_landscape()
-        .set_print_fit_to_pages(1, 0);
+        .set_print_headings(true);
     copy.set_header("&C&A").set_footer("&RPage &P of &N");
     let gravest = marks.values().map(|mark| mark.severity).min();
     let tab = match gravest {
@@ -258,6 +273,8 @@ fn write_copy(
     let mut rest = None;
     let mut columns: BTreeMap<u16, usize> = BTreeMap::new();
     for row in sheet.rows.iter().filter(|row| row.number <= LAST_ROW) {
+        // A title may run over the cells beside it.
+        let alone = row.cells.len() == 1;
         if rest.is_none() && copied + row.cells.len() > MOST_CELLS {
             rest = Some(row.number);
         }
@@ -275,7 +292,10 @@ fn write_copy(
             let format = mark.map(|mark| looks.of(mark.severity));
             write_cell(copy, row.number, column, cell, format)?;
             copied += 1;
-            let wide = cell.show().chars().take(WIDEST).count();
+            let wide = match alone {
+                true => 0,
+                false => cell.show().chars().take(WIDEST).count(),
+            };
             let width = columns.entry(column).or_default();
             *width = wide.max(*width);
         }
@@ -304,12 +324,20 @@ fn write_copy(
         );
         copy.write_text(from, free.unwrap_or(0), text, &looks.remark)?;
     }
+    let mut total = 0;
     for (column, width) in columns {
-        let width = u16::try_from(width.max(6)).unwrap_or(6);
-        copy.set_column_width(column, f64::from(width) + 2.0)?;
+        let width = 2 + u16::try_from(width.max(6)).unwrap_or(6);
+        total += u32::from(width);
+        copy.set_column_width(column, width)?;
     }
+    // Small enough for one page across, but never too small to be read: then there are more pages.
+    let scale = (100 * ACROSS / total.max(1)).clamp(55, 100);
+    copy.set_print_scale(u16::try_from(scale).unwrap_or(100));
     Ok(())
 }
+
+/// The characters that one page of A4 in landscape has room for, all columns together.
+const ACROSS: u32 = 115;
 
 /// The characters of the widest column.
 const WIDEST: usize = 36;
@@ -343,9 +371,9 @@ fn write_cell(
 
 /// A note that shows all of its text, as far as it is of a reasonable length.
 fn note(text: &str) -> Note {
-    const ACROSS: usize = 46;
+    const IN_NOTE: usize = 46;
     let text = mended_to(text, 8_000);
-    let lines = text.lines().map(|line| 1 + line.chars().count() / ACROSS);
+    let lines = text.lines().map(|line| 1 + line.chars().count() / IN_NOTE);
     let lines = u32::try_from(lines.sum::<usize>()).unwrap_or(40).min(40);
     Note::new(text)
         .set_author("gapwright")

@@ -2,7 +2,7 @@
 
 use rust_xlsxwriter::{Image, ObjectMovement, Worksheet, XlsxError};
 
-use super::text::WriteText;
+use super::text::{WriteText, chart_name};
 
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::decimal::Millionths;
@@ -124,7 +124,7 @@ impl Page<'_> {
             .set_scale_to_size(width, height, true)
             // Whatever the cells below it come to, a drawing keeps its proportions.
             .set_object_movement(ObjectMovement::MoveButDontSizeWithCells)
-            .set_alt_text(format!("Drawing: {}", self.model.title));
+            .set_alt_text(chart_name(&format!("Drawing: {}", self.model.title)));
         self.sheet.insert_image(self.row, 0, &image)?;
         // As high as it is once it has been brought into the box.
         let by_width = u64::from(drawing.height) * u64::from(width) / u64::from(drawing.width);

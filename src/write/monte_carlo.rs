@@ -5,7 +5,7 @@ use rust_xlsxwriter::{
     Worksheet, XlsxError,
 };
 
-use super::text::WriteText;
+use super::text::{WriteText, chart_name};
 
 use super::analysis::Analysed;
 use super::style::{Styles, VALUES, heads, set_up, title, widths};
@@ -195,7 +195,8 @@ fn picture(title: &str, data: u16) -> Chart {
         .set_values(&range(data + 1))
         .set_gap(5)
         .set_format(ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)));
-    chart.title().set_name(title);
+    let title = chart_name(title);
+    chart.title().set_name(&title);
     chart
         .title()
         .set_font(ChartFont::new().set_size(10).set_bold());
@@ -203,6 +204,6 @@ fn picture(title: &str, data: u16) -> Chart {
     chart.x_axis().set_num_format("0.0000");
     chart.y_axis().set_num_format("0.0 %");
     chart.set_width(690).set_height(340);
-    chart.set_alt_text(format!("Histogram of the draws of {title}"));
+    chart.set_alt_text(chart_name(&format!("Histogram of the draws of {title}")));
     chart
 }

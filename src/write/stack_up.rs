@@ -10,7 +10,7 @@ mod results;
 
 use rust_xlsxwriter::{DataValidation, Format, Formula, Workbook, Worksheet, XlsxError};
 
-use super::text::WriteText;
+use super::text::{WriteText, mended};
 
 use super::style::{Styles, set_up, title, widths};
 use crate::job::Job;
@@ -202,7 +202,7 @@ fn put<'a>(
 ) -> Result<(), XlsxError> {
     let result = match result.into() {
         Cached::Number(number) => number.to_string(),
-        Cached::Text(text) => text.to_string(),
+        Cached::Text(text) => mended(text).into_owned(),
     };
     let formula = Formula::new(format!("={formula}")).set_result(result);
     sheet.write_formula_with_format(row, column, formula, format)?;

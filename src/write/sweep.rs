@@ -5,7 +5,7 @@ use rust_xlsxwriter::{
     Worksheet, XlsxError,
 };
 
-use super::text::WriteText;
+use super::text::{WriteText, chart_name};
 
 use super::analysis::Analysed;
 use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
@@ -170,7 +170,7 @@ impl Block<'_> {
                 .clone();
             chart
                 .add_series()
-                .set_name(requirement.label.as_str())
+                .set_name(chart_name(&requirement.label).as_str())
                 .set_categories(&ChartRange::new_from_range(NAME, first, 0, last, 0))
                 .set_values(&ChartRange::new_from_range(
                     NAME, first, column, last, column,
@@ -178,8 +178,11 @@ impl Block<'_> {
                 .set_format(ChartFormat::new().set_line(&line));
         }
         let title = format!("{}: margin by the rule in force", pump.tag);
+        let title = chart_name(&title);
         chart.title().set_name(&title);
-        chart.x_axis().set_name(&self.sweep.label);
+        chart
+            .x_axis()
+            .set_name(chart_name(&self.sweep.label).as_str());
         chart
             .x_axis()
             .set_label_position(rust_xlsxwriter::ChartAxisLabelPosition::Low);

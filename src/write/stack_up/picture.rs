@@ -7,7 +7,7 @@ use rust_xlsxwriter::{
     ChartRange, ChartSolidFill, ChartType, Color, Worksheet, XlsxError,
 };
 
-use super::super::text::WriteText;
+use super::super::text::{WriteText, chart_name};
 
 use super::super::style::{LIMITS, Styles, VALUES, length_format};
 use super::NAME;
@@ -173,7 +173,8 @@ impl Picture {
     }
 
     fn finish(&self, chart: &mut Chart, title: &str) {
-        chart.title().set_name(title);
+        let title = chart_name(title);
+        chart.title().set_name(&title);
         chart
             .title()
             .set_font(ChartFont::new().set_size(10).set_bold());
