@@ -111,7 +111,7 @@ enum Format {
 pub fn main() -> ExitCode {
     let args = match Args::try_parse() {
         Ok(args) => args,
-        Err(error) if !error.use_stderr() => error.exit(),
+        Err(error) if usage::is_help(&error) => error.exit(),
         Err(error) => return ExitCode::from(usage::refuse(&error)),
     };
     findings::begin(args.problems);

@@ -1,10 +1,15 @@
 //! Arguments that are not understood, as a problem like any other.
 
-use clap::error::Error;
+use clap::error::{Error, ErrorKind};
 
 use super::findings::{Findings, Listing, begin};
 use super::{PROBLEMS, from_command_line};
 use crate::problem::Problems;
+
+/// Whether help was asked for, or is the best answer to no arguments at all.
+pub(super) fn is_help(error: &Error) -> bool {
+    !error.use_stderr() || error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand
+}
 
 /// Says what is wrong with the arguments.
 pub(super) fn refuse(error: &Error) -> u8 {

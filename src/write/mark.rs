@@ -262,6 +262,7 @@ fn write_copy(
     copy.set_paper_size(9)
         .set_landscape()
         .set_print_headings(true);
+    copy.set_repeat_columns(0, 0)?;
     copy.set_header("&C&A").set_footer("&RPage &P of &N");
     let gravest = marks.values().map(|mark| mark.severity).min();
     let tab = match gravest {
@@ -311,7 +312,8 @@ fn write_copy(
         let empty =
             holds.is_ok_and(|at| sheet.rows[at].cell(column.into()).is_none()) || holds.is_err();
         if empty {
-            copy.write_blank(row, column, looks.of(mark.severity))?;
+            let look = looks.of(mark.severity).clone().set_indent(1);
+            copy.write_blank(row, column, &look)?;
         }
         copy.insert_note(row, column, &note(&mark.note))?;
         columns.entry(column).or_default();
@@ -331,13 +333,13 @@ fn write_copy(
         copy.set_column_width(column, width)?;
     }
     // Small enough for one page across, but never too small to be read: then there are more pages.
-    let scale = (100 * ACROSS / total.max(1)).clamp(55, 100);
+    let scale = (100 * ACROSS / total.max(1)).clamp(45, 100);
     copy.set_print_scale(u16::try_from(scale).unwrap_or(100));
     Ok(())
 }
 
 /// The characters that one page of A4 in landscape has room for, all columns together.
-const ACROSS: u32 = 115;
+const ACROSS: u32 = 120;
 
 /// The characters of the widest column.
 const WIDEST: usize = 36;
@@ -351,6 +353,8 @@ fn write_cell(
     format: Option<&Format>,
 ) -> Result<(), XlsxError> {
     let plain = Format::new();
+    // A text keeps clear of the number before it.
+    let beside = format.unwrap_or(&plain).clone().set_indent(1);
     let format = format.unwrap_or(&plain);
     match cell {
         Cell::Number(number) if number.is_finite() => {
@@ -362,9 +366,9 @@ fn write_cell(
                 let format = format.clone().set_num_format("yyyy-mm-dd");
                 copy.write_datetime_with_format(row, column, &date, &format)?
             }
-            Err(_) => copy.write_text(row, column, iso, format)?,
+            Err(_) => copy.write_text(row, column, iso, &beside)?,
         },
-        other => copy.write_text(row, column, other.show(), format)?,
+        other => copy.write_text(row, column, other.show(), &beside)?,
     };
     Ok(())
 }

@@ -149,7 +149,7 @@ pub(super) trait WriteText {
         first_column: u16,
         last_row: u32,
         last_column: u16,
-        text: impl AsRef<str>,
+        text: &str,
         format: &Format,
     ) -> Result<&mut Self, XlsxError>;
 }
@@ -171,10 +171,10 @@ impl WriteText for Worksheet {
         first_column: u16,
         last_row: u32,
         last_column: u16,
-        text: impl AsRef<str>,
+        text: &str,
         format: &Format,
     ) -> Result<&mut Self, XlsxError> {
-        let text = mended(text.as_ref());
+        let text = mended(text);
         self.merge_range(
             first_row,
             first_column,
