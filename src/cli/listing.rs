@@ -24,11 +24,12 @@ impl Look {
     /// That of standard error.
     pub(super) fn of_stderr() -> Look {
         let stderr = std::io::stderr();
+        // A terminal that does not say how wide it is is taken to be as wide as most.
         let size = terminal_size::terminal_size_of(&stderr);
-        let width = size.map(|(width, _)| usize::from(width.0).max(NARROWEST));
+        let width = size.map_or(80, |(width, _)| usize::from(width.0).max(NARROWEST));
         let choice = anstream::AutoStream::choice(&stderr);
         Look {
-            width: width.filter(|_| stderr.is_terminal()),
+            width: stderr.is_terminal().then_some(width),
             colour: choice != anstream::ColorChoice::Never,
             drawn: cfg!(windows) || speaks_utf8(|name| std::env::var(name).ok()),
         }

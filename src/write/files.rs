@@ -221,6 +221,7 @@ pub fn files(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
         ready.push((path, real, temporary));
     }
     let mut written: Vec<PathBuf> = Vec::new();
+    let mut folders: Vec<PathBuf> = Vec::new();
     for (path, real, temporary) in ready {
         let put = match force {
             true => temporary.persist(&real),
@@ -237,9 +238,12 @@ pub fn files(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
                 },
             });
         }
-        sync_folder(folder_of(&real));
         written.push(path.to_path_buf());
+        folders.push(folder_of(&real).to_path_buf());
     }
+    // After the last rename, so that there is as little as can be between the first and the last.
+    folders.dedup();
+    folders.iter().for_each(|folder| sync_folder(folder));
     Ok(())
 }
 

@@ -285,6 +285,47 @@ fn line_drawing_needs_a_locale_that_has_it() {
     assert!(said("C").is_ascii(), "{}", said("C"));
 }
 
+/// On a terminal, made by `script` of util-linux: colours, unless they are not wanted, and lines that
+/// fit.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_terminal_has_colours_and_lines_that_fit() {
+    let shop = Shop::new();
+    let shown = |set: &str, columns: u32| {
+        let program = env!("CARGO_BIN_EXE_gapwright");
+        let (stock, pumps) = (shop.at("stock.csv"), shop.at("pumps.csv"));
+        let line = format!(
+            "stty cols {columns} rows 40; {set} {program} check {stock} {pumps} >/dev/null"
+        );
+        let mut script = Command::new("script");
+        script
+            .args(["-qec", &line, "/dev/null"])
+            .env_remove("NO_COLOR")
+            .env("LC_ALL", "C.UTF-8");
+        let run = script.env("TERM", "xterm").output().unwrap();
+        text(&run.stdout).replace("\r\n", "\n")
+    };
+    let coloured = shown("", 100);
+    assert!(
+        coloured.contains("\u{1b}[31mproblem") && coloured.contains("2 problems."),
+        "{coloured}"
+    );
+    for set in ["NO_COLOR=1", "TERM=dumb"] {
+        let plain = shown(set, 50);
+        assert!(
+            plain.contains("problem  stock!D3") && !plain.contains('\u{1b}'),
+            "{set}: {plain:?}"
+        );
+        // The path of a file is never broken.
+        let lines = plain.lines().filter(|line| !line.contains("stock.csv"));
+        assert!(lines.clone().count() > 10);
+        for line in lines {
+            assert!(line.chars().count() <= 50, "{line}");
+        }
+        assert!(plain.contains("\n              "), "something was wrapped");
+    }
+}
+
 #[test]
 fn what_a_terminal_would_act_on_is_written_out() {
     let shop = Shop::new();
