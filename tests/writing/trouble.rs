@@ -324,3 +324,17 @@ fn of_two_files_none_is_changed_if_one_cannot_be_written() {
     assert_eq!(fs::read_to_string(&out).unwrap(), OLD);
     assert_eq!(names(&folder), ["plan.xlsx"]);
 }
+
+/// What can only show at the second rename is said with what was written before it.
+#[test]
+fn what_was_written_before_is_said() {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("plan.xlsx");
+    // The same name twice: free when both are looked at, taken when the second is put in its place.
+    let files: [(&Path, &[u8]); 2] = [(&path, b"one"), (&path, b"two")];
+    let error = gapwright::write::files(&files, false).unwrap_err();
+    assert_eq!(error.written_before(), [path.clone()]);
+    assert!(error.problem().found.contains("cannot be written"));
+    assert_eq!(fs::read(&path).unwrap(), b"one");
+    assert_eq!(names(folder.path()), ["plan.xlsx"]);
+}

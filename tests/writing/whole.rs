@@ -5,7 +5,7 @@ use std::os::unix::fs::MetadataExt;
 use std::os::unix::process::ExitStatusExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Stdio};
-use std::time::{Duration, SystemTime};
+use std::time::{Duration, Instant, SystemTime};
 
 use calamine::{Reader, Xlsx, open_workbook};
 use tempfile::TempDir;
@@ -56,9 +56,12 @@ fn a_run_killed_at_any_point_leaves_the_old_file_or_the_new_one() {
     let folder = TempDir::new().unwrap();
     let path = |name: &str| folder.path().join(name);
     // The same inputs and date give the same bytes, so what a run should leave is known.
+    let mut usual = Duration::ZERO;
     let whole = DATES.map(|date| {
+        let begun = Instant::now();
         let (out, json) = (path("whole.xlsx"), path("whole.json"));
         assert!(start(&out, &json, date).wait().unwrap().success());
+        usual = begun.elapsed();
         let book: Xlsx<_> = open_workbook(&out).unwrap();
         assert!(book.sheet_names().len() > 5);
         (fs::read(out).unwrap(), fs::read(json).unwrap())
@@ -75,7 +78,7 @@ fn a_run_killed_at_any_point_leaves_the_old_file_or_the_new_one() {
             break;
         }
         let on = match attempt % 3 {
-            0 => On::Delay(Duration::from_micros(700 * u64::from(attempt / 3))),
+            0 => On::Delay(usual * (attempt / 3 % 40) / 15),
             1 => On::Temporary,
             _ => On::Renamed,
         };
