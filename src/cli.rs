@@ -73,11 +73,11 @@ To begin:
         works out the stack-up of each pump and writes stack-up.xlsx
 
 Exit status:
-  0  a plan was written (pumps that cannot be kitted are said on the terminal and on Short)
+  0  all was done as asked (pumps that cannot be kitted are said on the terminal and on Short)
   1  `check` alone: there are warnings, and no problems
   2  the inputs have problems: all are listed with cell and mend, nothing was written but the
      marked copy that --mark asks for
-  3  a file could not be written; nothing was changed
+  3  a file could not be written; nothing was changed, unless it is said what was
 
 This program predicts, it does not prove a fit: measure the finished pack and recheck the
 clearance. The maker's instructions, site procedures, local codes and a competent person decide.";

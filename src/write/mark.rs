@@ -151,7 +151,8 @@ fn write_list(
     list.set_repeat_rows(HEAD_ROW, HEAD_ROW)?;
     list.set_freeze_panes(HEAD_ROW + 1, 0)?;
     widths(list, &[6.0, 11.0, 22.0, 16.0, 11.0, 36.0, 34.0, 36.0])?;
-    let top = styles.wrapped.clone().set_align(FormatAlign::Top);
+    let aside = styles.wrapped.clone().set_align(FormatAlign::Left);
+    let top = aside.clone().set_align(FormatAlign::Top);
     let link = top
         .clone()
         .set_font_color(LINK)
@@ -159,7 +160,7 @@ fn write_list(
     let number = styles.count.clone().set_align(FormatAlign::Top);
     for (row, (count, (severity, problem))) in (HEAD_ROW + 1..).zip((1_u64..).zip(found)) {
         list.write_number_with_format(row, 0, whole(count), &number)?;
-        let word = styles.wrapped.clone();
+        let word = aside.clone();
         let word = match severity {
             Severity::Problem => word.set_bold(),
             Severity::Warning => word,
