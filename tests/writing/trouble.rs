@@ -333,7 +333,7 @@ fn what_was_written_before_is_said() {
     // The same name twice: free when both are looked at, taken when the second is put in its place.
     let files: [(&Path, &[u8]); 2] = [(&path, b"one"), (&path, b"two")];
     let error = gapwright::write::files(&files, false).unwrap_err();
-    assert_eq!(error.written_before(), [path.clone()]);
+    assert_eq!(error.written_before(), std::slice::from_ref(&path));
     assert!(error.problem().found.contains("cannot be written"));
     assert_eq!(fs::read(&path).unwrap(), b"one");
     assert_eq!(names(folder.path()), ["plan.xlsx"]);
