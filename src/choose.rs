@@ -31,6 +31,7 @@ use crate::cutting::{Layout, layouts};
 use crate::job::Job;
 use crate::model::Pack;
 use crate::plan::{Aim, Goal, PackPick, Pick, Plan, scarcity_points};
+use crate::problem::{Place, Problem};
 use crate::stock::{Code, Item};
 use combination::{Combination, Window};
 use instance::{Column, Instance, Tier, Uses};
@@ -74,6 +75,38 @@ pub enum ChooseError {
     /// The stock has too many items.
     #[error("the stock has more than {MOST_ITEMS} items; leave out what the outage cannot need")]
     TooManyItems,
+}
+
+impl ChooseError {
+    /// As a problem of the stock workbook or of the pump workbook.
+    pub fn problem(&self, stock: &str, pumps: &str) -> Problem {
+        let in_pumps = |found: String, expected: String, mend: &str| {
+            Problem::new(Place::file(pumps), found, expected, mend)
+        };
+        match self {
+            ChooseError::TooManyCombinations { pack, fit } => in_pumps(
+                format!("place `{pack}` with fit code {fit}, which can be filled in too many ways"),
+                format!("at most {} ways", combination::MOST_COMBINATIONS),
+                "lower most_pieces in its model or split the fit code",
+            ),
+            ChooseError::TooManyPatterns { tag, most } => in_pumps(
+                format!("pump {tag}, which can be kitted in too many ways"),
+                format!("at most {most} ways"),
+                "lower most_pieces in its model, narrow its limits, or split the outage",
+            ),
+            ChooseError::TooManyColumns => in_pumps(
+                "pumps that can be kitted in too many ways in all".into(),
+                format!("at most {MOST_COLUMNS} ways"),
+                "lower most_pieces in the models, narrow the limits, or split the outage",
+            ),
+            ChooseError::TooManyItems => Problem::new(
+                Place::file(stock),
+                "too many items",
+                format!("at most {MOST_ITEMS} items"),
+                "leave out what the outage cannot need",
+            ),
+        }
+    }
 }
 
 /// The most items of a stock.

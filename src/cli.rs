@@ -1,23 +1,32 @@
 //! The command line: arguments in, library calls, words out.
 
 mod blank;
+mod check;
+mod findings;
 mod kit;
+mod listing;
+mod plain;
+mod settings;
 mod stack;
+mod usage;
 
 use std::fmt::Arguments;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::problem::{Place, Problem, Problems};
+use crate::read::Memory;
 use crate::write;
+use findings::Listing;
 
-/// Prints a line on the terminal, as `println!` does but for one thing: nobody reading on (`| head`)
-/// is no failure. The files stand by then, and the exit status must say so.
+/// Prints a line on the terminal, as `println!` does but for two things: nobody reading on (`| head`)
+/// is no failure, since the files stand by then and the exit status must say so; and nothing from an
+/// input is acted on by the terminal. Standard output is left to the list where that was asked for.
 macro_rules! say {
-    ($($words:tt)*) => { $crate::cli::line(std::io::stdout(), format_args!($($words)*)) };
+    ($($words:tt)*) => { $crate::cli::words(format_args!($($words)*)) };
 }
 
 /// The same on standard error.
@@ -29,6 +38,8 @@ use {complain, say};
 
 /// Everything went as asked.
 const DONE: u8 = 0;
+/// `check` alone: there are warnings, and no problems.
+const WARNED: u8 = 1;
 /// The inputs have problems; nothing was written.
 const PROBLEMS: u8 = 2;
 /// A file could not be written, or the program found a defect of its own; nothing was written.
@@ -42,6 +53,19 @@ const FAILED: u8 = 3;
 #[derive(Parser)]
 #[command(name = "gapwright", version, max_term_width = 96, after_long_help = AFTER)]
 struct Args {
+    /// How problems and warnings are listed: `text` on standard error, or `json` on standard output
+    /// (see `gapwright schema problems`).
+    #[arg(long, global = true, value_enum, default_value_t = Listing::Text, value_name = "FORM")]
+    problems: Listing,
+    /// Memory that reading the workbooks may take, in megabytes; a file that asks for more is refused.
+    #[arg(
+        long,
+        global = true,
+        default_value_t = 512,
+        value_name = "MB",
+        value_parser = clap::value_parser!(u32).range(16..=65_536)
+    )]
+    memory: u32,
     #[command(subcommand)]
     command: Command,
 }
@@ -53,13 +77,17 @@ To begin:
         invented example row; fill them in
   gapwright kit my-shop/stock.xlsx my-shop/pumps.xlsx
         chooses the pieces and writes kit-plan.xlsx
+  gapwright check my-shop/stock.xlsx my-shop/pumps.xlsx --mark marked.xlsx
+        only reads both; what is wrong is listed, and marked in a copy of the sheets
   gapwright stack my-shop/pumps.xlsx --stock my-shop/stock.xlsx
         works out the stack-up of each pump and writes stack-up.xlsx
 
 Exit status:
-  0  a plan was written (pumps that cannot be kitted are said on the terminal and on Short)
-  2  the inputs have problems: all are listed with cell and mend, nothing was written
-  3  a file could not be written; nothing was changed
+  0  all was done as asked (pumps that cannot be kitted are said on the terminal and on Short)
+  1  `check` alone: there are warnings, and no problems
+  2  the inputs have problems: all are listed with cell and mend, nothing was written but the
+     marked copy that --mark asks for
+  3  a file could not be written; nothing was changed, unless it is said what was
 
 This program predicts, it does not prove a fit: measure the finished pack and recheck the
 clearance. The maker's instructions, site procedures, local codes and a competent person decide.";
@@ -70,23 +98,61 @@ enum Command {
     Kit(kit::Args),
     /// Work out the tolerance stack-up of pumps: worst case, uncertainty, draws at random, sweeps.
     Stack(stack::Args),
+    /// Read everything that `kit` reads and write nothing: what was read, and what is wrong.
+    Check(check::Args),
     /// Write empty stock and pump workbooks to start from.
     Blank(blank::Args),
-    /// Print the JSON Schema of the plan that `kit --json` writes.
-    Schema,
+    /// Print the JSON Schema of a format for programs.
+    Schema {
+        /// Which: the plan of `kit --json`, or the list of `--problems json`.
+        #[arg(value_enum, default_value_t = Format::Plan)]
+        format: Format,
+    },
+}
+
+/// A format for programs.
+#[derive(Clone, Copy, ValueEnum)]
+enum Format {
+    Plan,
+    Problems,
+}
+
+/// What holds for every command.
+struct Common {
+    /// How problems are listed.
+    form: Listing,
+    /// What reading the workbooks may take.
+    memory: Memory,
 }
 
 /// Runs the command line.
 pub fn main() -> ExitCode {
-    let status = match Args::parse().command {
-        Command::Kit(args) => kit::run(&args),
-        Command::Stack(args) => stack::run(&args),
-        Command::Blank(args) => blank::run(&args),
-        Command::Schema => {
-            let schema = crate::write::json::schema();
-            say!(
-                "{}",
-                serde_json::to_string_pretty(&schema).unwrap_or_default()
+    let args = match Args::try_parse() {
+        Ok(args) => args,
+        Err(error) if usage::is_help(&error) => error.exit(),
+        Err(error) => return ExitCode::from(usage::refuse(&error)),
+    };
+    findings::begin(args.problems);
+    let common = Common {
+        form: args.problems,
+        memory: Memory::of_megabytes(args.memory),
+    };
+    let status = match args.command {
+        Command::Kit(args) => kit::run(&args, &common),
+        Command::Stack(args) => stack::run(&args, &common),
+        Command::Check(args) => check::run(&args, &common),
+        Command::Blank(args) => blank::run(&args, &common),
+        Command::Schema { format } => {
+            let schema = match format {
+                Format::Plan => crate::write::json::schema(),
+                Format::Problems => crate::write::problems::schema(),
+            };
+            line(
+                std::io::stdout(),
+                format_args!(
+                    "{}",
+                    serde_json::to_string_pretty(&schema).unwrap_or_default()
+                ),
             );
             DONE
         }
@@ -94,9 +160,17 @@ pub fn main() -> ExitCode {
     ExitCode::from(status)
 }
 
-/// Writes a line; one that cannot be written is lost, since there is nobody to tell.
+/// Writes lines; what cannot be written is lost, since there is nobody to tell.
 fn line(mut to: impl Write, words: Arguments<'_>) {
-    writeln!(to, "{words}").ok();
+    writeln!(to, "{}", plain::lines(&words.to_string())).ok();
+}
+
+/// Writes lines of a command's account.
+fn words(words: Arguments<'_>) {
+    match findings::list_has_stdout() {
+        true => line(std::io::stderr(), words),
+        false => line(std::io::stdout(), words),
+    }
 }
 
 /// A problem with the command line itself.
@@ -104,13 +178,28 @@ fn from_command_line(found: String, expected: &str, mend: &str) -> Problem {
     Problem::new(Place::file("command line"), found, expected, mend)
 }
 
+/// A plan that the checker does not let pass, as a problem.
+fn defect(breaches: &[String]) -> Problem {
+    Problem::new(
+        Place::file("gapwright"),
+        format!(
+            "a plan that does not hold when it is worked out again: {}",
+            breaches.join("; ")
+        ),
+        "a plan that holds",
+        "this is a defect of gapwright: please report it with both workbooks",
+    )
+}
+
 /// Where a command reads and writes, and the date that it prints.
 struct Files<'a> {
     inputs: Vec<&'a PathBuf>,
     /// The workbook, given with `--out`.
-    out: &'a PathBuf,
+    out: Option<&'a PathBuf>,
     /// The plan for programs, given with `--json`.
     json: Option<&'a PathBuf>,
+    /// The marked copy, given with `--mark`.
+    mark: Option<&'a PathBuf>,
     date: Option<&'a str>,
 }
 
@@ -125,22 +214,49 @@ impl Files<'_> {
             wrong(format!("--date {date}"), expected, "correct the date");
         }
         let is_workbook = |end: &std::ffi::OsStr| end.eq_ignore_ascii_case("xlsx");
-        if !self.out.extension().is_some_and(is_workbook) {
-            let found = format!("--out {}", self.out.display());
-            let expected = "a file name ending in .xlsx";
-            wrong(found, expected, "give the workbook such a name");
+        let outputs = self.outputs();
+        for (option, path) in outputs.iter().filter(|(option, _)| *option != "--json") {
+            if !path.extension().is_some_and(is_workbook) {
+                let found = format!("{option} {}", path.display());
+                let expected = "a file name ending in .xlsx";
+                wrong(found, expected, "give the workbook such a name");
+            }
         }
-        for output in [Some(self.out), self.json].into_iter().flatten() {
+        for (_, output) in &outputs {
             for input in self.inputs.iter().filter(|input| same(input, output)) {
                 let found = format!("{} both to be read and to be written", input.display());
                 let expected = "an output that is no input";
                 wrong(found, expected, "give the output another name");
             }
         }
-        if self.json.is_some_and(|json| same(self.out, json)) {
-            let found = format!("{} for --out and for --json", self.out.display());
-            wrong(found, "a file for each", "give one of them another name");
+        for (at, (option, path)) in outputs.iter().enumerate() {
+            for (other, _) in outputs[at + 1..]
+                .iter()
+                .filter(|(_, also)| same(path, also))
+            {
+                let found = format!("{} for {option} and for {other}", path.display());
+                wrong(found, "a file for each", "give one of them another name");
+            }
         }
+    }
+
+    /// The files to be written, each with its option.
+    fn outputs(&self) -> Vec<(&'static str, &PathBuf)> {
+        let outputs = [
+            ("--out", self.out),
+            ("--json", self.json),
+            ("--mark", self.mark),
+        ];
+        let given = outputs.into_iter();
+        given
+            .filter_map(|(option, path)| Some((option, path?)))
+            .collect()
+    }
+
+    /// Refuses what cannot be written, before the work and not after it.
+    fn refuse(&self, force: bool) -> Result<(), write::WriteError> {
+        let mut paths = self.outputs().into_iter().map(|(_, path)| path);
+        paths.try_for_each(|path| write::refuse(path, force))
     }
 }
 
@@ -153,20 +269,4 @@ fn date(given: Option<&String>) -> String {
 fn same(a: &Path, b: &Path) -> bool {
     let whole = |path: &Path| path.canonicalize().or_else(|_| std::path::absolute(path));
     a == b || matches!((whole(a), whole(b)), (Ok(a), Ok(b)) if a == b)
-}
-
-/// Lists every problem on standard error and says that nothing was written.
-fn show_problems(problems: &Problems) {
-    let sorted = problems.sorted();
-    for problem in &sorted {
-        complain!("problem: {problem}\n");
-    }
-    for warning in problems.warnings() {
-        complain!("warning: {warning}\n");
-    }
-    let count = sorted.len();
-    complain!(
-        "{count} problem{}. Nothing was written.",
-        if count == 1 { "" } else { "s" }
-    );
 }

@@ -2,7 +2,8 @@
 
 use std::fmt;
 
-use serde::Serialize;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// Where something stands: a file, and as far as it is known the spot inside it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -92,17 +93,73 @@ pub(crate) fn column_letters(column: u32) -> String {
     letters.into_iter().rev().collect()
 }
 
-/// One thing that the user has to put right, or should know of.
+/// A cell's address as it can be pasted into the name box of a spreadsheet program, with the sheet's
+/// name in quotes where that is needed; row and column from 0.
+///
+/// ```
+/// use gapwright::problem::reference;
+/// assert_eq!(reference("Stock", 7, 2), "Stock!C8");
+/// assert_eq!(reference("Spare shims", 7, 2), "'Spare shims'!C8");
+/// assert_eq!(reference("Bob's", 7, 2), "'Bob''s'!C8");
+/// assert_eq!(reference("F6", 0, 0), "'F6'!A1");
+/// ```
+pub fn reference(sheet: &str, row: u32, column: u32) -> String {
+    format!("{}!{}", quoted_sheet(sheet), address(row, column))
+}
+
+/// A sheet's name as formulas write it. Quotes do no harm, so every name that could be read as
+/// something else has them: one that begins with a digit, or that letters and digits alone could
+/// make a cell's address.
+pub(crate) fn quoted_sheet(sheet: &str) -> String {
+    let plain = sheet.chars().all(|c| c.is_ascii_alphanumeric() || c == '_');
+    let address =
+        sheet.ends_with(|c: char| c.is_ascii_digit()) || matches!(sheet, "R" | "C" | "r" | "c");
+    let numeral = sheet.starts_with(|c: char| c.is_ascii_digit());
+    if plain && !address && !numeral && !sheet.is_empty() {
+        return sheet.to_string();
+    }
+    format!("'{}'", sheet.replace('\'', "''"))
+}
+
+/// Whether something stops the run.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "snake_case")]
+pub enum Severity {
+    /// It does.
+    Problem,
+    /// It does not, but people should know of it.
+    Warning,
+}
+
+impl Severity {
+    /// The word for it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Severity::Problem => "problem",
+            Severity::Warning => "warning",
+        }
+    }
+}
+
+/// The most characters of each text of a problem: a cell may hold 32,767, and a list many cells.
+const MOST_CHARACTERS: usize = 1_000;
+
+/// One thing that the user has to put right, or should know of. How grave it is follows from the
+/// list that it stands in.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 pub struct Problem {
     /// Where it stands.
     pub place: Place,
-    /// What was found there.
+    /// What was found there; long texts are cut off.
     pub found: String,
     /// What was expected instead.
     pub expected: String,
     /// How to mend it.
     pub mend: String,
+    /// How many others this one stands for because they were only counted; nearly always none.
+    pub more: u64,
 }
 
 impl Problem {
@@ -115,9 +172,36 @@ impl Problem {
     ) -> Problem {
         Problem {
             place,
-            found: found.into(),
-            expected: expected.into(),
-            mend: mend.into(),
+            found: cut_off(found.into()),
+            expected: cut_off(expected.into()),
+            mend: cut_off(mend.into()),
+            more: 0,
+        }
+    }
+
+    /// What stands for those that were only counted.
+    fn left_off(severity: Severity, more: u64) -> Problem {
+        let word = severity.word();
+        let left_off = Problem::new(
+            Place::file("all files"),
+            format!("{more} more {word}s than can be listed"),
+            format!("at most {MOST_LISTED} {word}s"),
+            "mend those that are listed, then read again",
+        );
+        Problem { more, ..left_off }
+    }
+}
+
+fn cut_off(text: String) -> String {
+    // A character takes at least one byte, so most texts need no counting.
+    if text.len() <= MOST_CHARACTERS {
+        return text;
+    }
+    match text.char_indices().nth(MOST_CHARACTERS) {
+        None => text,
+        Some((end, _)) => {
+            let count = text.chars().count();
+            format!("{}... ({count} characters)", &text[..end])
         }
     }
 }
@@ -131,12 +215,50 @@ impl fmt::Display for Problem {
     }
 }
 
+/// The most problems and the most warnings that are kept; the rest is counted, so that a million
+/// bad cells do not take a gigabyte.
+///
+/// ```
+/// use gapwright::problem::{MOST_LISTED, Place, Problem, Problems};
+/// let mut problems = Problems::new();
+/// for row in 0..1_000_000 {
+///     problems.add(Problem::new(Place::file("a.csv"), format!("`{row}`"), "a length", "mend it"));
+/// }
+/// assert_eq!(problems.sorted().len(), MOST_LISTED);
+/// assert_eq!(problems.count(), 1_000_000);
+/// ```
+pub const MOST_LISTED: usize = 20_000;
+
+/// A list that keeps the first [`MOST_LISTED`] and counts the rest.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+struct Kept {
+    list: Vec<Problem>,
+    left_off: u64,
+}
+
+impl Kept {
+    fn push(&mut self, problem: Problem) {
+        if self.list.len() < MOST_LISTED {
+            self.list.push(problem);
+        } else {
+            self.left_off += 1;
+        }
+    }
+
+    fn absorb(&mut self, other: Kept) {
+        for problem in other.list {
+            self.push(problem);
+        }
+        self.left_off += other.left_off;
+    }
+}
+
 /// Problems gathered on the way; a stage ends by turning them into its result.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 #[must_use = "problems that nobody reads are problems hidden"]
 pub struct Problems {
-    list: Vec<Problem>,
-    warnings: Vec<Problem>,
+    problems: Kept,
+    warnings: Kept,
 }
 
 impl Problems {
@@ -147,7 +269,7 @@ impl Problems {
 
     /// Adds a problem that stops the run.
     pub fn add(&mut self, problem: Problem) {
-        self.list.push(problem);
+        self.problems.push(problem);
     }
 
     /// Adds a warning, which does not stop the run but stands on Summary too.
@@ -157,32 +279,92 @@ impl Problems {
 
     /// Takes another stage's findings in.
     pub fn absorb(&mut self, other: Problems) {
-        self.list.extend(other.list);
-        self.warnings.extend(other.warnings);
+        self.problems.absorb(other.problems);
+        self.warnings.absorb(other.warnings);
     }
 
     /// Whether nothing stops the run.
     pub fn none(&self) -> bool {
-        self.list.is_empty()
+        self.problems.list.is_empty()
     }
 
-    /// The problems that stop the run, by file, sheet, row and column.
+    /// The problems that stop the run, by file, sheet, row and column; those that were only counted
+    /// are not among them.
     pub fn sorted(&self) -> Vec<&Problem> {
-        let mut all: Vec<&Problem> = self.list.iter().collect();
+        let mut all: Vec<&Problem> = self.problems.list.iter().collect();
         all.sort();
         all.dedup();
         all
     }
 
+    /// The problems by place, then the warnings by place.
+    pub fn by_place(&self) -> Vec<(Severity, &Problem)> {
+        let mut warnings: Vec<&Problem> = self.warnings.list.iter().collect();
+        warnings.sort();
+        let problems = self.sorted().into_iter();
+        let problems = problems.map(|problem| (Severity::Problem, problem));
+        let warnings = warnings.into_iter();
+        problems
+            .chain(warnings.map(|warning| (Severity::Warning, warning)))
+            .collect()
+    }
+
+    /// How many problems stop the run, with those that were only counted.
+    pub fn count(&self) -> u64 {
+        u64::try_from(self.sorted().len()).unwrap_or(u64::MAX) + self.left_off()
+    }
+
+    /// How many problems were only counted.
+    pub fn left_off(&self) -> u64 {
+        self.problems.left_off
+    }
+
+    /// How many warnings there are, with those that were only counted.
+    pub fn count_of_warnings(&self) -> u64 {
+        // What stands for others is itself none of those that were found.
+        let found = self
+            .warnings
+            .list
+            .iter()
+            .filter(|warning| warning.more == 0);
+        u64::try_from(found.count()).unwrap_or(u64::MAX) + self.warnings_left_off()
+    }
+
+    /// How many warnings were only counted.
+    pub fn warnings_left_off(&self) -> u64 {
+        let stood_for: u64 = self.warnings.list.iter().map(|warning| warning.more).sum();
+        self.warnings.left_off + stood_for
+    }
+
+    /// What a stage without problems had to warn of, to go on from.
+    pub fn of_warnings(warnings: Vec<Problem>) -> Problems {
+        Problems {
+            warnings: Kept {
+                list: warnings,
+                left_off: 0,
+            },
+            ..Problems::new()
+        }
+    }
+
     /// The warnings, in the order in which they were found.
     pub fn warnings(&self) -> &[Problem] {
-        &self.warnings
+        &self.warnings.list
+    }
+
+    /// The warnings; one more stands for those that were only counted.
+    pub fn into_warnings(self) -> Vec<Problem> {
+        let Kept { mut list, left_off } = self.warnings;
+        if left_off > 0 {
+            list.push(Problem::left_off(Severity::Warning, left_off));
+        }
+        list
     }
 
     /// The value if nothing stops the run, with the warnings; else all the problems.
     pub fn settle<T>(self, value: Option<T>) -> Result<(T, Vec<Problem>), Problems> {
         match value {
-            Some(value) if self.none() => Ok((value, self.warnings)),
+            Some(value) if self.none() => Ok((value, self.into_warnings())),
             _ => Err(self),
         }
     }

@@ -1,5 +1,6 @@
 //! Readers: files in, a checked [`Job`] out, or every problem that stands in the way.
 
+mod alone;
 mod book;
 mod drawing;
 mod entries;
@@ -25,6 +26,7 @@ use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet};
 
+pub use alone::{Holds, Stock, holds, stock_alone};
 pub use book::{Memory, open as book, workbook};
 pub use model::{BUILT_IN, Library, parse as parse_model};
 pub use pieces::stated as stated_pieces;

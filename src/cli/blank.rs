@@ -1,8 +1,9 @@
 //! `gapwright blank`: empty workbooks to start from.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use super::{DONE, FAILED, PROBLEMS, complain, say, show_problems};
+use super::findings::Findings;
+use super::{Common, DONE, say};
 use crate::problem::{Place, Problems};
 use crate::read::Library;
 use crate::write;
@@ -23,7 +24,8 @@ pub(super) struct Args {
     force: bool,
 }
 
-pub(super) fn run(args: &Args) -> u8 {
+pub(super) fn run(args: &Args, common: &Common) -> u8 {
+    let findings = Findings::of(common);
     let mut problems = Problems::new();
     let library = Library::open(args.models.as_deref(), &mut problems);
     let model = library.find(&args.model, &mut problems);
@@ -31,8 +33,7 @@ pub(super) fn run(args: &Args) -> u8 {
         problems.add(library.unknown(&args.model, Place::file("command line")));
     }
     let Some(model) = model.filter(|_| problems.none()) else {
-        show_problems(&problems);
-        return PROBLEMS;
+        return findings.refuse(problems);
     };
     let (stock_path, pumps_path) = (
         args.folder.join("stock.xlsx"),
@@ -48,9 +49,11 @@ pub(super) fn run(args: &Args) -> u8 {
             write::files(&[(&stock_path, &stock), (&pumps_path, &pumps)], args.force)
         });
     if let Err(error) = written {
-        complain!("{error}\nNothing was written.");
-        return FAILED;
+        let before = error.written_before();
+        let before: Vec<&Path> = before.iter().map(PathBuf::as_path).collect();
+        return findings.fail(error.problem(), Vec::new(), &before);
     }
+    let status = findings.settle(Vec::new(), DONE, &[&stock_path, &pumps_path], None);
     say!(
         "Wrote {} and {}.",
         stock_path.display(),
@@ -70,5 +73,5 @@ pub(super) fn run(args: &Args) -> u8 {
         stock_path.display(),
         pumps_path.display()
     );
-    DONE
+    status
 }

@@ -1,12 +1,14 @@
 //! `gapwright kit`: the main job, workbook to workbook.
 
 use std::io::IsTerminal;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-use super::{DONE, FAILED, Files, PROBLEMS, complain, say, show_problems};
+use super::findings::Findings;
+use super::settings::Settings;
+use super::{Common, DONE, Files, complain, defect, say};
 use crate::choose::choose;
 use crate::choose::watch::{News, Watch};
 use crate::choose::worth::worth;
@@ -35,28 +37,17 @@ pub(super) struct Args {
     /// Folder of model files (.toml) beside the built-in ones.
     #[arg(long, value_name = "DIR")]
     models: Option<PathBuf>,
-    /// When a requirement counts as met: `worst case`, `nominal` or `expanded` (uncertainty).
-    #[arg(long, value_name = "RULE", allow_hyphen_values = true)]
-    acceptance: Option<String>,
-    /// Standard uncertainties that the expanded rule keeps clear of the limits, 2 unless given; or
-    /// a level of confidence such as `95 %`, from which their number follows.
-    #[arg(long, value_name = "K", allow_hyphen_values = true)]
-    coverage_factor: Option<String>,
-    /// Charge for handling one piece.
-    #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
-    handling: Option<String>,
-    /// Charge for each thou that a requirement comes out off its target.
-    #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
-    off_target_rate: Option<String>,
-    /// Seconds after which the best plan found is written.
-    #[arg(long, value_name = "SECONDS", allow_hyphen_values = true)]
-    time_limit: Option<String>,
+    #[command(flatten)]
+    settings: Settings,
     /// Threads to work with; the answer is the same for any number.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
     /// Date to print on the plan; today if not given.
     #[arg(long, value_name = "YYYY-MM-DD")]
     date: Option<String>,
+    /// Write a copy of the sheets with what is wrong coloured and noted, if anything is.
+    #[arg(long, value_name = "FILE")]
+    mark: Option<PathBuf>,
     /// Replace output files that are there already.
     #[arg(long)]
     force: bool,
@@ -68,6 +59,8 @@ Examples:
         writes kit-plan.xlsx: picking list, kit slips, stack-up, what is short, stock after
   gapwright kit stock.xlsx pumps.xlsx --out week-12.xlsx --json week-12.json --force
         the plan for programs as well; replaces both if they are there
+  gapwright kit stock.xlsx pumps.xlsx --mark marked.xlsx
+        if the workbooks have problems: a copy of their sheets with the cells coloured and noted
   gapwright kit stock/ pumps.csv --models our-models --date 2027-03-15
         a folder of .csv files and one file; models of the shop; a date to print
   gapwright kit stock.xlsx pumps.xlsx --acceptance expanded --coverage-factor \"95 %\"
@@ -79,54 +72,43 @@ impl Args {
     fn files(&self) -> Files<'_> {
         Files {
             inputs: vec![&self.stock, &self.pumps],
-            out: &self.out,
+            out: Some(&self.out),
             json: self.json.as_ref(),
+            mark: self.mark.as_ref(),
             date: self.date.as_deref(),
         }
     }
 
-    fn sources(&self) -> Sources {
-        let settings = [
-            ("Acceptance", &self.acceptance),
-            ("Coverage factor", &self.coverage_factor),
-            ("Handling per piece", &self.handling),
-            ("Off-target rate per thou", &self.off_target_rate),
-            ("Time limit", &self.time_limit),
-        ];
-        let given = settings
-            .into_iter()
-            .filter_map(|(name, value)| Some((name.to_string(), value.clone()?)));
+    fn sources(&self, common: &Common) -> Sources {
         Sources {
             stock: self.stock.clone(),
             pumps: self.pumps.clone(),
             models: self.models.clone(),
-            settings: given.collect(),
-            memory: crate::read::Memory::default(),
+            settings: self.settings.given(),
+            memory: common.memory.clone(),
         }
     }
 }
 
-pub(super) fn run(args: &Args) -> u8 {
+pub(super) fn run(args: &Args, common: &Common) -> u8 {
+    let books = vec![&args.stock, &args.pumps];
+    let findings = Findings::marked(common, args.mark.as_ref(), books, args.force);
     let mut problems = Problems::new();
     args.files().check(&mut problems);
-    let job = match read::job(&args.sources()) {
+    let job = match read::job(&args.sources(common)) {
         Ok(job) if problems.none() => job,
-        Ok(_) => {
-            show_problems(&problems);
-            return PROBLEMS;
+        Ok(job) => {
+            problems.absorb(Problems::of_warnings(job.warnings));
+            return findings.refuse(problems);
         }
         Err(found) => {
             problems.absorb(found);
-            show_problems(&problems);
-            return PROBLEMS;
+            return findings.refuse(problems);
         }
     };
     // Ask before the work, not after it.
-    for path in [Some(&args.out), args.json.as_ref()].into_iter().flatten() {
-        if let Err(error) = write::refuse_existing(path, args.force) {
-            complain!("{error}.\nNothing was written.");
-            return FAILED;
-        }
+    if let Err(error) = args.files().refuse(args.force) {
+        return findings.fail(error.problem(), job.warnings, &[]);
     }
     if let Some(threads) = args.threads {
         // Fails only if a pool was built before, which nothing here does.
@@ -163,22 +145,18 @@ pub(super) fn run(args: &Args) -> u8 {
     let plan = match chosen {
         Ok(plan) => plan,
         Err(error) => {
-            complain!("problem: {error}\nNothing was written.");
-            return PROBLEMS;
+            let mut problems = Problems::of_warnings(job.warnings);
+            problems.add(error.problem(
+                &args.stock.display().to_string(),
+                &args.pumps.display().to_string(),
+            ));
+            return findings.refuse(problems);
         }
     };
+    let warnings = job.warnings.clone();
     let verified = match verify(job, plan) {
         Ok(verified) => verified,
-        Err(breaches) => {
-            complain!(
-                "This is a defect of gapwright: its plan does not hold when worked out again."
-            );
-            for breach in breaches {
-                complain!("  {breach}");
-            }
-            complain!("Nothing was written. Please report it with both workbooks.");
-            return FAILED;
-        }
+        Err(breaches) => return findings.fail(defect(&breaches), warnings, &[]),
     };
     let date = super::date(args.date.as_ref());
     let written = write::workbook(&verified, &date).and_then(|workbook| {
@@ -188,14 +166,15 @@ pub(super) fn run(args: &Args) -> u8 {
         write::files(&files, args.force)
     });
     if let Err(error) = written {
-        complain!("{error}.");
-        if !matches!(error, write::WriteError::Partly { .. }) {
-            complain!("Nothing was written.");
-        }
-        return FAILED;
+        let before = error.written_before();
+        let before: Vec<&Path> = before.iter().map(PathBuf::as_path).collect();
+        return findings.fail(error.problem(), warnings, &before);
     }
+    let mut written = vec![args.out.as_path()];
+    written.extend(args.json.as_deref());
+    let status = findings.settle(warnings, DONE, &written, None);
     account(&verified, args);
-    DONE
+    status
 }
 
 /// The most gaskets that are warned of on the terminal one by one.
@@ -204,9 +183,6 @@ const MOST_WARNINGS: usize = 20;
 /// A short account of the plan on the terminal.
 fn account(verified: &Verified, args: &Args) {
     let (job, plan) = (verified.job(), verified.plan());
-    for warning in &job.warnings {
-        complain!("warning: {warning}\n");
-    }
     let crushed = words::crush_warnings(job, plan);
     for text in crushed.iter().take(MOST_WARNINGS) {
         complain!("{text}");
@@ -279,7 +255,7 @@ impl Progress {
         let shown = std::io::stderr().is_terminal();
         Progress {
             shown,
-            currency,
+            currency: super::plain::one_line(&currency).into_owned(),
             last: Mutex::new(None),
             start: Instant::now(),
         }

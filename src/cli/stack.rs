@@ -3,9 +3,10 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
-use super::{DONE, FAILED, Files, PROBLEMS, complain, from_command_line, say, show_problems};
-use crate::choose::choose;
+use super::findings::Findings;
+use super::{Common, DONE, Files, complain, defect, from_command_line, say};
 use crate::choose::watch::Watch;
+use crate::choose::{ChooseError, choose};
 use crate::crush::crushes;
 use crate::job::Job;
 use crate::model::Form;
@@ -70,7 +71,10 @@ pub(super) struct Args {
     /// Date to print; today if not given.
     #[arg(long, value_name = "YYYY-MM-DD")]
     date: Option<String>,
-    /// Replace the workbook if it is there already.
+    /// Write a copy of the sheets with what is wrong coloured and noted, if anything is.
+    #[arg(long, value_name = "FILE")]
+    mark: Option<PathBuf>,
+    /// Replace output files that are there already.
     #[arg(long)]
     force: bool,
 }
@@ -98,7 +102,7 @@ The workbook has the stack-up with live formulas and pictures, the draws at rand
 sweeps and what it all follows from. It predicts: the recheck after fitting decides.";
 
 impl Args {
-    fn sources(&self) -> Sources {
+    fn sources(&self, common: &Common) -> Sources {
         let settings = [
             ("Acceptance", &self.acceptance),
             ("Coverage factor", &self.coverage_factor),
@@ -112,7 +116,7 @@ impl Args {
             pumps: self.pumps.clone(),
             models: self.models.clone(),
             settings: given.collect(),
-            memory: crate::read::Memory::default(),
+            memory: common.memory.clone(),
         }
     }
 
@@ -120,10 +124,20 @@ impl Args {
         let inputs = [Some(&self.pumps), self.stock.as_ref(), self.plan.as_ref()];
         Files {
             inputs: inputs.into_iter().flatten().collect(),
-            out: &self.out,
+            out: Some(&self.out),
             json: None,
+            mark: self.mark.as_ref(),
             date: self.date.as_deref(),
         }
+    }
+
+    /// More ways to choose pieces than can be listed, as a problem.
+    fn too_much(&self, error: &ChooseError) -> Problem {
+        let stock = self.stock.as_deref().unwrap_or(&self.pumps);
+        error.problem(
+            &stock.display().to_string(),
+            &self.pumps.display().to_string(),
+        )
     }
 
     /// What is wrong with the command line itself.
@@ -146,10 +160,12 @@ struct Chosen {
     sweeps: Vec<Sweep>,
 }
 
-pub(super) fn run(args: &Args) -> u8 {
+pub(super) fn run(args: &Args, common: &Common) -> u8 {
+    let books = args.stock.iter().chain([&args.pumps]).collect();
+    let findings = Findings::marked(common, args.mark.as_ref(), books, args.force);
     let mut problems = Problems::new();
     args.check(&mut problems);
-    let sources = args.sources();
+    let sources = args.sources(common);
     let read = match args.stock {
         Some(_) => read::job(&sources),
         None => read::pumps_alone(&sources),
@@ -158,8 +174,7 @@ pub(super) fn run(args: &Args) -> u8 {
         Ok(job) => job,
         Err(found) => {
             problems.absorb(found);
-            show_problems(&problems);
-            return PROBLEMS;
+            return findings.refuse(problems);
         }
     };
     let wanted = wanted(&job, args, &mut problems);
@@ -183,20 +198,20 @@ pub(super) fn run(args: &Args) -> u8 {
         }
     }
     if !problems.none() {
-        show_problems(&problems);
-        return PROBLEMS;
+        problems.absorb(Problems::of_warnings(job.warnings));
+        return findings.refuse(problems);
     }
-    if let Err(error) = write::refuse_existing(&args.out, args.force) {
-        complain!("{error}.\nNothing was written.");
-        return FAILED;
+    if let Err(error) = args.files().refuse(args.force) {
+        return findings.fail(error.problem(), job.warnings, &[]);
     }
     let mut analysed = Vec::new();
     for one in chosen {
         match analyse(&job, one, args) {
             Ok(one) => analysed.push(one),
             Err(error) => {
-                complain!("problem: {error}\nNothing was written.");
-                return PROBLEMS;
+                let mut problems = Problems::of_warnings(job.warnings);
+                problems.add(args.too_much(&error));
+                return findings.refuse(problems);
             }
         }
     }
@@ -204,12 +219,9 @@ pub(super) fn run(args: &Args) -> u8 {
     let written = write::analysis::workbook(&job, &analysed, &date)
         .and_then(|workbook| write::files(&[(&args.out, &workbook)], args.force));
     if let Err(error) = written {
-        complain!("{error}.\nNothing was written.");
-        return FAILED;
+        return findings.fail(error.problem(), job.warnings, &[]);
     }
-    for warning in &job.warnings {
-        complain!("warning: {warning}\n");
-    }
+    let status = findings.settle(job.warnings.clone(), DONE, &[&args.out], None);
     let left_out = left_out.iter().map(|&pump| job.pumps[pump].tag.as_str());
     let left_out: Vec<&str> = left_out.collect();
     for tag in &left_out {
@@ -223,7 +235,7 @@ pub(super) fn run(args: &Args) -> u8 {
     say!(
         "The stack-up predicts, it does not prove: measure each finished pack and recheck each clearance."
     );
-    DONE
+    status
 }
 
 /// The pumps that are asked for, by index, each with its sweeps.
@@ -314,11 +326,7 @@ fn pieces(
             let plan = match verify(job.clone(), plan) {
                 Ok(verified) => verified.plan().clone(),
                 Err(breaches) => {
-                    problems.add(from_command_line(
-                        format!("a plan that does not hold: {}", breaches.join("; ")),
-                        "a plan that holds when worked out again",
-                        "this is a defect of gapwright: please report it with both workbooks",
-                    ));
+                    problems.add(defect(&breaches));
                     return (chosen, left_out);
                 }
             };
@@ -329,16 +337,12 @@ fn pieces(
                 }
             }
         }
-        Err(error) => problems.add(from_command_line(
-            error.to_string(),
-            "places that can be filled in fewer ways",
-            "lower most_pieces in the model, or name the pieces with --pack",
-        )),
+        Err(error) => problems.add(args.too_much(&error)),
     }
     (chosen, left_out)
 }
 
-fn analyse(job: &Job, chosen: Chosen, args: &Args) -> Result<Analysed, crate::choose::ChooseError> {
+fn analyse(job: &Job, chosen: Chosen, args: &Args) -> Result<Analysed, ChooseError> {
     let pump = &job.pumps[chosen.pump];
     let unit = job.model_of(pump).unit;
     let parts = stack(job, pump, &chosen.packs);

@@ -2,6 +2,8 @@
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
+use super::text::WriteText;
+
 use itertools::Itertools;
 
 use super::analysis::Analysed;
@@ -37,14 +39,14 @@ pub(super) fn write(
     )?;
     for goal in &plan.goals {
         row += 1;
-        sheet.write_string_with_format(row, 0, goal.aim.label(), &styles.text)?;
-        sheet.write_string_with_format(
+        sheet.write_text(row, 0, goal.aim.label(), &styles.text)?;
+        sheet.write_text(
             row,
             1,
             words::goal_value(job, goal, goal.value),
             &styles.text,
         )?;
-        sheet.write_string_with_format(
+        sheet.write_text(
             row,
             2,
             words::goal_value(job, goal, goal.bound),
@@ -77,8 +79,8 @@ pub(super) fn write(
     heads(sheet, row, &["Fact", "", ""], styles)?;
     for (name, text) in facts {
         row += 1;
-        sheet.write_string_with_format(row, 0, name, &styles.text)?;
-        sheet.merge_range(row, 1, row, 2, &text, &styles.wrapped)?;
+        sheet.write_text(row, 0, name, &styles.text)?;
+        sheet.merge_text(row, 1, row, 2, &text, &styles.wrapped)?;
         sheet.set_row_height(row, 18.0)?;
     }
     Ok(())
@@ -118,8 +120,8 @@ pub(super) fn of_analysis(
     let mut at = row;
     for (name, text) in facts {
         at += 1;
-        sheet.write_string_with_format(at, 0, name, &styles.text)?;
-        sheet.merge_range(at, 1, at, 2, &text, &styles.wrapped)?;
+        sheet.write_text(at, 0, name, &styles.text)?;
+        sheet.merge_text(at, 1, at, 2, &text, &styles.wrapped)?;
     }
     if !job.warnings.is_empty() {
         at += 2;
@@ -128,7 +130,7 @@ pub(super) fn of_analysis(
     for warning in &job.warnings {
         at += 1;
         let text = warning.to_string().split_whitespace().join(" ");
-        sheet.merge_range(at, 0, at, 2, &text, &styles.wrapped)?;
+        sheet.merge_text(at, 0, at, 2, &text, &styles.wrapped)?;
         sheet.set_row_height(at, 32.0)?;
     }
     Ok(())
@@ -141,7 +143,7 @@ fn inputs_and_policy(sheet: &mut Worksheet, job: &Job, styles: &Styles) -> Resul
     for input in &job.inputs {
         row += 1;
         for (column, text) in [(0, &input.role), (1, &input.file), (2, &input.sha256)] {
-            sheet.write_string_with_format(row, column, text, &styles.wrapped)?;
+            sheet.write_text(row, column, text, &styles.wrapped)?;
         }
     }
     row += 2;
@@ -166,9 +168,9 @@ fn inputs_and_policy(sheet: &mut Worksheet, job: &Job, styles: &Styles) -> Resul
     ];
     for ((setting, value), meaning) in job.policy.settings().iter().zip(meanings) {
         row += 1;
-        sheet.write_string_with_format(row, 0, *setting, &styles.text)?;
-        sheet.write_string_with_format(row, 1, value, &styles.text)?;
-        sheet.write_string_with_format(row, 2, meaning, &styles.text)?;
+        sheet.write_text(row, 0, *setting, &styles.text)?;
+        sheet.write_text(row, 1, value, &styles.text)?;
+        sheet.write_text(row, 2, meaning, &styles.text)?;
     }
     Ok(row)
 }

@@ -4,6 +4,8 @@ use rust_xlsxwriter::{
     DataValidation, DocProperties, ExcelDateTime, Formula, Note, Workbook, Worksheet, XlsxError,
 };
 
+use super::text::{WriteText, mended, mended_to};
+
 use super::style::{Styles, heads};
 use crate::length::{Fine, Length, Unit};
 use crate::model::{ConsumableNeed, Face, Form, Model, Spread, Term};
@@ -271,7 +273,7 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         ),
         column("Material", "What it is made of.", Example::Nothing),
     ];
-    columns[1].list = Some(quoted(&kinds));
+    columns[1].list = quoted(&kinds);
     let count = DataValidation::new()
         .allow_whole_number(rust_xlsxwriter::DataValidationRule::GreaterThanOrEqualTo(0))
         .set_error_title("Pieces")
@@ -287,17 +289,17 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
     let styles = Styles::new();
     for (row, (pack, total)) in (FIRST_ROW..).zip(model.packs.iter().zip(&examples.packs)) {
         let item = format!("EXAMPLE-{} (invented)", row - FIRST_ROW + 1);
-        sheet.write_string_with_format(row, 0, item, &styles.entry)?;
-        sheet.write_string_with_format(row, 1, &pack.kind, &styles.entry)?;
+        sheet.write_text(row, 0, item, &styles.entry)?;
+        sheet.write_text(row, 1, &pack.kind, &styles.entry)?;
         let bin = format!("A{}", row - FIRST_ROW + 1);
-        sheet.write_string_with_format(row, bin_column, bin, &styles.entry)?;
+        sheet.write_text(row, bin_column, bin, &styles.entry)?;
         sheet.write_number_with_format(row, 3, total.to_f64(model.unit), &styles.entry)?;
     }
     let below = FIRST_ROW + u32::try_from(model.packs.len()).unwrap_or(0);
     for (row, need) in (below..).zip(&consumables) {
         let item = format!("EXAMPLE-{} (invented)", row - FIRST_ROW + 1);
-        sheet.write_string_with_format(row, 0, item, &styles.entry)?;
-        sheet.write_string_with_format(row, 1, &need.kind, &styles.entry)?;
+        sheet.write_text(row, 0, item, &styles.entry)?;
+        sheet.write_text(row, 1, &need.kind, &styles.entry)?;
         if need.fit_column.is_none() {
             sheet.write_blank(row, 2, &styles.entry)?;
         }
@@ -317,7 +319,7 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         sheet.write_blank(row, 4, &styles.entry)?;
         sheet.write_number_with_format(row, 6, (2 * need.count).max(10), &styles.entry)?;
         let bin = format!("C{}", row - below + 1);
-        sheet.write_string_with_format(row, bin_column, bin, &styles.entry)?;
+        sheet.write_text(row, bin_column, bin, &styles.entry)?;
     }
     for at in [6, 7] {
         sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &count)?;
@@ -392,7 +394,7 @@ fn sheets(sheet: &mut Worksheet, model: &Model, count: &DataValidation) -> Resul
         field("Bin", "Where it lies."),
         field("Material", "What it is made of."),
     ];
-    columns[1].list = Some(quoted(&kinds));
+    columns[1].list = quoted(&kinds);
     let lead = "Sheets: one row a lot of sheets that pieces can be cut from. Leave it empty if nothing is cut.";
     form(sheet, "Sheets", lead, &columns, 0)?;
     for at in [6, 7] {
@@ -493,7 +495,7 @@ fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
             ));
         }
     }
-    columns[1].list = Some(quoted(std::slice::from_ref(&model.name)));
+    columns[1].list = quoted(std::slice::from_ref(&model.name));
     let sheet = workbook.add_worksheet();
     form(
         sheet,
@@ -562,7 +564,7 @@ fn policy_sheet(sheet: &mut Worksheet) -> Result<(), XlsxError> {
         .set_landscape()
         .set_paper_size(9)
         .set_print_fit_to_pages(1, 0);
-    sheet.write_string_with_format(
+    sheet.write_text(
         0,
         0,
         "Policy: every setting with its default. Change what differs.",
@@ -571,21 +573,22 @@ fn policy_sheet(sheet: &mut Worksheet) -> Result<(), XlsxError> {
     heads(sheet, 2, &["Setting", "Value"], &styles)?;
     sheet.set_column_width(0, 30)?.set_column_width(1, 18)?;
     for (row, (setting, value)) in (3..).zip(Policy::default().settings()) {
-        sheet.write_string_with_format(row, 0, setting, &styles.text)?;
-        sheet.write_string_with_format(row, 1, value, &styles.entry)?;
+        sheet.write_text(row, 0, setting, &styles.text)?;
+        sheet.write_text(row, 1, value, &styles.entry)?;
     }
-    let rules = DataValidation::new().allow_list_formula(quoted(&[
-        "worst case".into(),
-        "nominal".into(),
-        "expanded".into(),
-    ]));
+    let rules = ["worst case", "nominal", "expanded"];
+    let rules = DataValidation::new().allow_list_strings(&rules)?;
     sheet.add_data_validation(3, 1, 3, 1, &rules)?;
     Ok(())
 }
 
-/// A list written into the validation itself.
-fn quoted(values: &[String]) -> Formula {
-    Formula::new(format!("=\"{}\"", values.join(",").replace('"', "\"\"")))
+/// A list written into the validation itself; none where it cannot be written so: it is parted by
+/// commas, and has at most 255 characters (as spreadsheet programs have it, from memory).
+fn quoted(values: &[String]) -> Option<Formula> {
+    let list = values.join(",").replace('"', "\"\"");
+    let whole = !values.iter().any(|value| value.contains(','));
+    let fits = list.encode_utf16().count() <= 255 && mended(&list) == list;
+    (whole && fits).then(|| Formula::new(format!("=\"{list}\"")))
 }
 
 fn form(
@@ -603,18 +606,16 @@ fn form(
         .set_print_fit_to_pages(1, 0);
     sheet.set_repeat_rows(2, 2)?;
     sheet.set_freeze_panes(3, 1)?;
-    sheet.write_string_with_format(0, 0, lead, &styles.part)?;
+    sheet.write_text(0, 0, lead, &styles.part)?;
     for (at, column) in (0..).zip(columns) {
-        sheet.write_string_with_format(2, at, &column.head, &styles.head)?;
-        let note = Note::new(&column.note)
+        sheet.write_text(2, at, &column.head, &styles.head)?;
+        let note = Note::new(mended_to(&column.note, 8_000))
             .set_author("gapwright")
             .add_author_prefix(false);
         sheet.insert_note(2, at, &note)?;
         for row in (FIRST_ROW..).take(examples) {
             match &column.example {
-                Example::Text(text) => {
-                    sheet.write_string_with_format(row, at, text, &styles.entry)?
-                }
+                Example::Text(text) => sheet.write_text(row, at, text, &styles.entry)?,
                 Example::Number(n) => sheet.write_number_with_format(row, at, *n, &styles.entry)?,
                 Example::Nothing => sheet.write_blank(row, at, &styles.entry)?,
             };

@@ -2,6 +2,8 @@
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
+use super::text::WriteText;
+
 use super::style::{Styles, heads, set_up, widths};
 use crate::bag::Bag;
 use crate::crush::{Crush, crushes};
@@ -182,7 +184,7 @@ impl Slip<'_> {
         height: f64,
     ) -> Result<(), XlsxError> {
         self.sheet
-            .merge_range(self.row, 0, self.row, LAST, text, format)?;
+            .merge_text(self.row, 0, self.row, LAST, text, format)?;
         self.tall(height)?;
         self.row += 1;
         Ok(())
@@ -264,9 +266,8 @@ impl Slip<'_> {
         let labels: Vec<String> = self.model().packs.iter().map(|p| p.label.clone()).collect();
         for (place, (label, pack)) in labels.iter().zip(packs).enumerate() {
             if pack.picks.is_empty() {
-                self.sheet
-                    .write_string_with_format(self.row, 0, label, &styles.strong)?;
-                self.sheet.merge_range(
+                self.sheet.write_text(self.row, 0, label, &styles.strong)?;
+                self.sheet.merge_text(
                     self.row,
                     1,
                     self.row,
@@ -278,46 +279,41 @@ impl Slip<'_> {
             }
             for pick in &pack.picks {
                 let item = &self.job.stock[pick.item];
+                self.sheet.write_text(self.row, 0, label, &styles.strong)?;
                 self.sheet
-                    .write_string_with_format(self.row, 0, label, &styles.strong)?;
-                self.sheet
-                    .write_string_with_format(self.row, 1, &item.item, &styles.text)?;
+                    .write_text(self.row, 1, &item.item, &styles.text)?;
                 self.sheet
                     .write_number_with_format(self.row, 2, pick.count, &styles.count)?;
                 // What the pack counts with: the thickness once layers are peeled off.
                 if let Some(thickness) = item.peeled(pick.peeled) {
                     let own = words::natural_unit(thickness);
-                    self.sheet.write_string_with_format(
+                    self.sheet.write_text(
                         self.row,
                         3,
                         words::thickness(thickness, own),
                         &styles.text,
                     )?;
-                    self.sheet.write_string_with_format(
+                    self.sheet.write_text(
                         self.row,
                         4,
                         words::about(thickness.into(), own.twin()),
                         &styles.text,
                     )?;
                 }
-                self.sheet.write_string_with_format(
+                self.sheet.write_text(
                     self.row,
                     5,
                     item.bin.as_deref().unwrap_or(""),
                     &styles.text,
                 )?;
-                self.sheet
-                    .write_string_with_format(self.row, 6, "☐", &styles.entry)?;
-                self.sheet
-                    .write_string_with_format(self.row, 7, "☐", &styles.entry)?;
+                self.sheet.write_text(self.row, 6, "☐", &styles.entry)?;
+                self.sheet.write_text(self.row, 7, "☐", &styles.entry)?;
                 self.row += 1;
                 if let Some(work) = words::handwork(self.job, pick) {
                     self.sheet
-                        .merge_range(self.row, 1, self.row, 5, &work, &styles.strong)?;
-                    self.sheet
-                        .write_string_with_format(self.row, 6, "Done:", &styles.text)?;
-                    self.sheet
-                        .write_string_with_format(self.row, 7, "☐", &styles.entry)?;
+                        .merge_text(self.row, 1, self.row, 5, &work, &styles.strong)?;
+                    self.sheet.write_text(self.row, 6, "Done:", &styles.text)?;
+                    self.sheet.write_text(self.row, 7, "☐", &styles.entry)?;
                     self.row += 1;
                 }
             }
@@ -331,12 +327,11 @@ impl Slip<'_> {
                     words::length(total + tolerance.plus, unit),
                 );
                 self.sheet
-                    .merge_range(self.row, 0, self.row, 5, &text, &styles.wrapped)?;
+                    .merge_text(self.row, 0, self.row, 5, &text, &styles.wrapped)?;
                 if text.chars().count() > 130 {
                     self.tall(32.0)?;
                 }
-                self.sheet
-                    .write_string_with_format(self.row, 6, "Read:", &styles.text)?;
+                self.sheet.write_text(self.row, 6, "Read:", &styles.text)?;
                 self.sheet.write_blank(self.row, 7, &styles.entry)?;
                 self.row += 1;
             }
@@ -364,9 +359,9 @@ impl Slip<'_> {
             let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
             let label = styles.strong.clone().set_text_wrap();
             self.sheet
-                .write_string_with_format(self.row, 0, &requirement.label, &label)?;
+                .write_text(self.row, 0, &requirement.label, &label)?;
             self.tall(PLAIN * lines(&requirement.label, 28))?;
-            self.sheet.merge_range(
+            self.sheet.merge_text(
                 self.row,
                 1,
                 self.row,
@@ -375,25 +370,13 @@ impl Slip<'_> {
                 &styles.text,
             )?;
             self.sheet
-                .merge_range(self.row, 3, self.row, 4, &limits, &styles.text)?;
-            self.sheet.write_string_with_format(
-                self.row,
-                5,
-                words::fine(v.value, unit),
-                &styles.text,
-            )?;
-            self.sheet.write_string_with_format(
-                self.row,
-                6,
-                words::fine(v.guard(), unit),
-                &styles.text,
-            )?;
-            self.sheet.write_string_with_format(
-                self.row,
-                7,
-                words::fine(v.margin(), unit),
-                &styles.text,
-            )?;
+                .merge_text(self.row, 3, self.row, 4, &limits, &styles.text)?;
+            self.sheet
+                .write_text(self.row, 5, words::fine(v.value, unit), &styles.text)?;
+            self.sheet
+                .write_text(self.row, 6, words::fine(v.guard(), unit), &styles.text)?;
+            self.sheet
+                .write_text(self.row, 7, words::fine(v.margin(), unit), &styles.text)?;
             self.row += 1;
             self.recheck(requirement, packs)?;
         }
@@ -403,8 +386,8 @@ impl Slip<'_> {
         self.row += 1;
         for (column, label) in [(0, "Fitter, date:"), (3, "Checked, date:")] {
             self.sheet
-                .write_string_with_format(self.row, column, label, &styles.text)?;
-            self.sheet.merge_range(
+                .write_text(self.row, column, label, &styles.text)?;
+            self.sheet.merge_text(
                 self.row,
                 column + 1,
                 self.row,
@@ -476,9 +459,8 @@ impl Slip<'_> {
     fn found(&mut self, text: &str) -> Result<(), XlsxError> {
         let styles = self.styles;
         self.sheet
-            .merge_range(self.row, 0, self.row, 5, text, &styles.wrapped)?;
-        self.sheet
-            .write_string_with_format(self.row, 6, "Found:", &styles.text)?;
+            .merge_text(self.row, 0, self.row, 5, text, &styles.wrapped)?;
+        self.sheet.write_text(self.row, 6, "Found:", &styles.text)?;
         self.sheet.write_blank(self.row, 7, &styles.entry)?;
         self.tall(16.0 * lines(text, 138))?;
         self.row += 1;
@@ -516,14 +498,14 @@ impl Slip<'_> {
                 let long = space.map_or_else(String::new, words::ring_length);
                 let bin = item.bin.as_deref().unwrap_or("");
                 let (sheet, row) = (&mut *self.sheet, self.row);
-                sheet.write_string_with_format(row, 0, kind, &styles.strong)?;
-                sheet.write_string_with_format(row, 1, &item.item, &styles.text)?;
+                sheet.write_text(row, 0, kind, &styles.strong)?;
+                sheet.write_text(row, 1, &item.item, &styles.text)?;
                 sheet.write_number_with_format(row, 2, pick.count, &styles.count)?;
-                sheet.write_string_with_format(row, 3, fit, &styles.text)?;
-                sheet.write_string_with_format(row, 4, long, &styles.text)?;
-                sheet.write_string_with_format(row, 5, bin, &styles.text)?;
+                sheet.write_text(row, 3, fit, &styles.text)?;
+                sheet.write_text(row, 4, long, &styles.text)?;
+                sheet.write_text(row, 5, bin, &styles.text)?;
                 for column in [6, 7] {
-                    sheet.write_string_with_format(row, column, "☐", &styles.entry)?;
+                    sheet.write_text(row, column, "☐", &styles.entry)?;
                 }
                 self.row += 1;
             }
@@ -561,7 +543,7 @@ impl Slip<'_> {
         self.row += 1;
         let styles = self.styles;
         self.sheet
-            .write_string_with_format(self.row, 0, "Cautions", &styles.part)?;
+            .write_text(self.row, 0, "Cautions", &styles.part)?;
         self.row += 1;
         let own: Vec<(String, String)> = self
             .model()
@@ -583,10 +565,9 @@ impl Slip<'_> {
         };
         all.sort_by_key(|(when, _)| step(when));
         for (when, text) in all {
+            self.sheet.write_text(self.row, 0, when, &styles.prose)?;
             self.sheet
-                .write_string_with_format(self.row, 0, when, &styles.prose)?;
-            self.sheet
-                .merge_range(self.row, 1, self.row, LAST, &text, &styles.prose)?;
+                .merge_text(self.row, 1, self.row, LAST, &text, &styles.prose)?;
             let lines = text.chars().count().div_ceil(120);
             self.tall(16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
             self.row += 1;

@@ -2,6 +2,8 @@
 
 use rust_xlsxwriter::{Image, ObjectMovement, Worksheet, XlsxError};
 
+use super::text::{WriteText, chart_name};
+
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::decimal::Millionths;
 use crate::job::Job;
@@ -100,13 +102,13 @@ impl Page<'_> {
     fn head(&mut self, pumps: usize) -> Result<(), XlsxError> {
         let (model, styles) = (self.model, self.styles);
         let (sheet, row) = (&mut *self.sheet, self.row);
-        sheet.merge_range(row, 0, row, LAST, &model.title, &styles.part)?;
+        sheet.merge_text(row, 0, row, LAST, &model.title, &styles.part)?;
         let used = match pumps {
             1 => "used by 1 pump".to_string(),
             _ => format!("used by {pumps} pumps"),
         };
         let line = format!("Model {} ({}), {used}", model.name, model.unit.symbol());
-        sheet.merge_range(row + 1, 0, row + 1, LAST, &line, &styles.lead)?;
+        sheet.merge_text(row + 1, 0, row + 1, LAST, &line, &styles.lead)?;
         self.tall(20)?;
         self.skip(1);
         Ok(())
@@ -122,7 +124,7 @@ impl Page<'_> {
             .set_scale_to_size(width, height, true)
             // Whatever the cells below it come to, a drawing keeps its proportions.
             .set_object_movement(ObjectMovement::MoveButDontSizeWithCells)
-            .set_alt_text(format!("Drawing: {}", self.model.title));
+            .set_alt_text(chart_name(&format!("Drawing: {}", self.model.title)));
         self.sheet.insert_image(self.row, 0, &image)?;
         // As high as it is once it has been brought into the box.
         let by_width = u64::from(drawing.height) * u64::from(width) / u64::from(drawing.width);
@@ -155,8 +157,7 @@ impl Page<'_> {
             let mut height = 1;
             for ((column, text), width) in (0..).zip(&cells).zip(WIDTHS).take(columns.len()) {
                 let format = if column == 0 { &name } else { tells };
-                self.sheet
-                    .write_string_with_format(self.row, column, text, format)?;
+                self.sheet.write_text(self.row, column, text, format)?;
                 height = height.max(lines(text, width));
             }
             self.tall(LINE * height)?;
@@ -328,8 +329,8 @@ impl Page<'_> {
         self.skip(1);
         for caution in &model.cautions {
             let (sheet, row) = (&mut *self.sheet, self.row);
-            sheet.write_string_with_format(row, 0, &caution.when, &styles.strong)?;
-            sheet.merge_range(row, 1, row, LAST, &caution.text, &styles.wrapped)?;
+            sheet.write_text(row, 0, &caution.when, &styles.strong)?;
+            sheet.merge_text(row, 1, row, LAST, &caution.text, &styles.wrapped)?;
             let height = lines(&caution.text, WIDTHS[1..].iter().sum());
             self.tall(LINE * height)?;
         }

@@ -5,6 +5,8 @@ use rust_xlsxwriter::{
     Worksheet, XlsxError,
 };
 
+use super::text::{WriteText, chart_name};
+
 use super::analysis::Analysed;
 use super::style::{Styles, VALUES, heads, set_up, title, widths};
 use crate::job::Job;
@@ -83,18 +85,18 @@ pub(super) fn write(
         let stack = stack(job, pump, &one.packs);
         for (requirement, drawn) in pump.requirements.iter().zip(&one.draws) {
             row += 1;
-            sheet.write_string_with_format(row, 0, &pump.tag, &styles.strong)?;
-            sheet.write_string_with_format(row, 1, &requirement.label, &styles.wrapped)?;
+            sheet.write_text(row, 0, &pump.tag, &styles.strong)?;
+            sheet.write_text(row, 1, &requirement.label, &styles.wrapped)?;
             let (shown, length) = match requirement.form {
                 Form::Linear { .. } => (unit.symbol(), styles.length(unit)),
                 Form::GasketFill { .. } => ("allowance", styles.number.clone()),
             };
-            sheet.write_string_with_format(row, 2, shown, &styles.text)?;
+            sheet.write_text(row, 2, shown, &styles.text)?;
             let outcome = match drawn {
                 Ok(outcome) => outcome,
                 Err(why) => {
                     let why = format!("cannot be drawn: {why}");
-                    sheet.merge_range(row, 3, row, 15, &why, &styles.alarm)?;
+                    sheet.merge_text(row, 3, row, 15, &why, &styles.alarm)?;
                     continue;
                 }
             };
@@ -102,7 +104,7 @@ pub(super) fn write(
             let draws = outcome.draws as f64;
             sheet.write_number_with_format(row, 3, draws, &styles.count)?;
             let settled = if outcome.settled { "yes" } else { "NO" };
-            sheet.write_string_with_format(row, 4, settled, &styles.text)?;
+            sheet.write_text(row, 4, settled, &styles.text)?;
             let lengths = [
                 outcome.mean,
                 outcome.standard,
@@ -115,7 +117,7 @@ pub(super) fn write(
                 if value.is_finite() {
                     sheet.write_number_with_format(row, column, value, &length)?;
                 } else {
-                    sheet.write_string_with_format(row, column, "without end", &styles.text)?;
+                    sheet.write_text(row, column, "without end", &styles.text)?;
                 }
             }
             if let Some(c) = outcome.conformity {
@@ -128,16 +130,16 @@ pub(super) fn write(
                 Form::GasketFill { lower, upper, .. } => [lower, upper].map(ToString::to_string),
             };
             let limits = format!("{low} to {high}");
-            sheet.write_string_with_format(row, 14, limits, &styles.text)?;
+            sheet.write_text(row, 14, limits, &styles.text)?;
             let normal = taken_as_normal(&requirement.form, &stack).join(", ");
-            sheet.write_string_with_format(row, 15, normal, &styles.wrapped)?;
+            sheet.write_text(row, 15, normal, &styles.wrapped)?;
             pictures.push((format!("{}: {}", pump.tag, requirement.label), outcome));
         }
     }
     row += 2;
     if pictures.len() > MOST_PICTURES {
         let remark = "Too many requirements for pictures; name some pumps with --pump.";
-        sheet.write_string_with_format(row, 0, remark, &styles.remark)?;
+        sheet.write_text(row, 0, remark, &styles.remark)?;
         pictures.clear();
     }
     for (index, (title, outcome)) in pictures.iter().enumerate() {
@@ -193,7 +195,8 @@ fn picture(title: &str, data: u16) -> Chart {
         .set_values(&range(data + 1))
         .set_gap(5)
         .set_format(ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)));
-    chart.title().set_name(title);
+    let title = chart_name(title);
+    chart.title().set_name(&title);
     chart
         .title()
         .set_font(ChartFont::new().set_size(10).set_bold());
@@ -201,6 +204,6 @@ fn picture(title: &str, data: u16) -> Chart {
     chart.x_axis().set_num_format("0.0000");
     chart.y_axis().set_num_format("0.0 %");
     chart.set_width(690).set_height(340);
-    chart.set_alt_text(format!("Histogram of the draws of {title}"));
+    chart.set_alt_text(chart_name(&format!("Histogram of the draws of {title}")));
     chart
 }

@@ -2,6 +2,8 @@
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
+use super::text::WriteText;
+
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::job::Job;
 use crate::plan::{self, by_pack, spoiled};
@@ -61,20 +63,15 @@ pub(super) fn write(
                 (count > 0).then(|| format!("{} ({count}{peel})", pump.tag))
             })
             .collect();
-        sheet.write_string_with_format(row, 0, bin(&index), &styles.text)?;
-        sheet.write_string_with_format(row, 1, &item.item, &styles.strong)?;
-        sheet.write_string_with_format(row, 2, &item.kind, &styles.text)?;
-        sheet.write_string_with_format(row, 3, item.fit.as_str(), &styles.text)?;
+        sheet.write_text(row, 0, bin(&index), &styles.text)?;
+        sheet.write_text(row, 1, &item.item, &styles.strong)?;
+        sheet.write_text(row, 2, &item.kind, &styles.text)?;
+        sheet.write_text(row, 3, item.fit.as_str(), &styles.text)?;
         if let Some(thickness) = item.size.map(|size| size.thickness).or(item.section) {
             // A lot is known by the system in which its thickness is a short number.
             let unit = words::natural_unit(thickness);
-            sheet.write_string_with_format(
-                row,
-                4,
-                words::thickness(thickness, unit),
-                &styles.strong,
-            )?;
-            sheet.write_string_with_format(
+            sheet.write_text(row, 4, words::thickness(thickness, unit), &styles.strong)?;
+            sheet.write_text(
                 row,
                 5,
                 words::about(thickness.into(), unit.twin()),
@@ -92,13 +89,13 @@ pub(super) fn write(
         }
         // About 60 characters go on a line of the tags' column.
         let lines = text.len().div_ceil(58).max(1);
-        sheet.write_string_with_format(row, 7, text, &styles.wrapped)?;
+        sheet.write_text(row, 7, text, &styles.wrapped)?;
         sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
-        sheet.write_string_with_format(row, 8, "☐", &styles.entry)?;
+        sheet.write_text(row, 8, "☐", &styles.entry)?;
         sheet.write_blank(row, 9, &styles.entry)?;
     }
     if order.is_empty() {
-        sheet.write_string_with_format(
+        sheet.write_text(
             4,
             0,
             "Nothing to pick: no pump can be kitted.",
@@ -114,7 +111,7 @@ pub(super) fn write(
     if pieces > packs {
         total.push_str(&format!(", {} of them consumables", pieces - packs));
     }
-    sheet.write_string_with_format(row + 2, 0, total, &styles.part)?;
+    sheet.write_text(row + 2, 0, total, &styles.part)?;
     Ok(())
 }
 
@@ -154,17 +151,17 @@ fn sheets_to_cut(
         let lot = &job.sheets[layout.sheet];
         let count = u32::try_from(alike.len()).unwrap_or(u32::MAX);
         let text = words::strips(job, layout);
-        sheet.write_string_with_format(row, 0, lot.bin.as_deref().unwrap_or(""), &styles.text)?;
-        sheet.write_string_with_format(row, 1, &lot.item, &styles.strong)?;
-        sheet.write_string_with_format(row, 2, &lot.kind, &styles.text)?;
+        sheet.write_text(row, 0, lot.bin.as_deref().unwrap_or(""), &styles.text)?;
+        sheet.write_text(row, 1, &lot.item, &styles.strong)?;
+        sheet.write_text(row, 2, &lot.kind, &styles.text)?;
         for column in 3..6 {
             sheet.write_blank(row, column, &styles.text)?;
         }
         sheet.write_number_with_format(row, 6, count, &styles.count)?;
-        sheet.write_string_with_format(row, 7, &text, &styles.wrapped)?;
+        sheet.write_text(row, 7, &text, &styles.wrapped)?;
         let lines = text.len().div_ceil(58).max(1);
         sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
-        sheet.write_string_with_format(row, 8, "☐", &styles.entry)?;
+        sheet.write_text(row, 8, "☐", &styles.entry)?;
         sheet.write_blank(row, 9, &styles.entry)?;
     }
     Ok(row)

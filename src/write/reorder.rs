@@ -2,6 +2,8 @@
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
+use super::text::WriteText;
+
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::bag;
 use crate::verify::Verified;
@@ -50,9 +52,9 @@ pub(super) fn write(
         }
         row += 1;
         let below = left[index] < item.min_level;
-        sheet.write_string_with_format(row, 0, &item.item, &styles.strong)?;
-        sheet.write_string_with_format(row, 1, &item.kind, &styles.text)?;
-        sheet.write_string_with_format(row, 2, item.fit.as_str(), &styles.text)?;
+        sheet.write_text(row, 0, &item.item, &styles.strong)?;
+        sheet.write_text(row, 1, &item.kind, &styles.text)?;
+        sheet.write_text(row, 2, item.fit.as_str(), &styles.text)?;
         let spoiled = item.on_hand - issued[index] - left[index];
         let counts = [
             item.on_hand,
@@ -65,7 +67,7 @@ pub(super) fn write(
             sheet.write_number_with_format(row, column, count, &styles.count)?;
         }
         if below {
-            sheet.write_string_with_format(row, 8, "below min level", &styles.alarm)?;
+            sheet.write_text(row, 8, "below min level", &styles.alarm)?;
         } else {
             sheet.write_blank(row, 8, &styles.text)?;
         }
@@ -78,12 +80,12 @@ pub(super) fn write(
             }
             None => (String::new(), &styles.text),
         };
-        sheet.write_string_with_format(row, 9, text, format)?;
+        sheet.write_text(row, 9, text, format)?;
     }
     if plan.worth.is_empty() {
         let why =
             "The worth of one more was not worked out: it needs a proven plan and time to spare.";
-        sheet.write_string_with_format(row + 2, 0, why, &styles.text)?;
+        sheet.write_text(row + 2, 0, why, &styles.text)?;
     }
     Ok(())
 }

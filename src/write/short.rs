@@ -2,6 +2,8 @@
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
+use super::text::WriteText;
+
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::bag::serving;
 use crate::plan::Kit;
@@ -49,24 +51,19 @@ pub(super) fn write(
             let due = pump.due.as_ref().map_or("", |due| due.shown.as_str());
             let fit = short.pack.map_or("", |pack| pump.fits[pack].as_str());
             let reason = words::reason(job, pump, short);
-            sheet.write_string_with_format(row, 0, &pump.tag, &styles.strong)?;
+            sheet.write_text(row, 0, &pump.tag, &styles.strong)?;
             sheet.write_number_with_format(row, 1, pump.priority, &styles.count)?;
-            sheet.write_string_with_format(row, 2, due, &styles.text)?;
-            sheet.write_string_with_format(
-                row,
-                3,
-                words::place(job, pump, short),
-                &styles.wrapped,
-            )?;
-            sheet.write_string_with_format(row, 4, fit, &styles.text)?;
-            sheet.write_string_with_format(row, 5, &reason, &styles.wrapped)?;
+            sheet.write_text(row, 2, due, &styles.text)?;
+            sheet.write_text(row, 3, words::place(job, pump, short), &styles.wrapped)?;
+            sheet.write_text(row, 4, fit, &styles.text)?;
+            sheet.write_text(row, 5, &reason, &styles.wrapped)?;
             let window = words::window(job, pump, short).unwrap_or_else(|| "none".into());
             let nearest = words::nearest(job, pump, short).unwrap_or_else(|| "none".into());
             let presumed = words::presumed(job, pump, short).unwrap_or_default();
-            sheet.write_string_with_format(row, 6, window, &styles.wrapped)?;
-            sheet.write_string_with_format(row, 7, &presumed, &styles.wrapped)?;
-            sheet.write_string_with_format(row, 8, &nearest, &styles.wrapped)?;
-            sheet.write_string_with_format(row, 9, words::standing(kit, bag), &styles.alarm)?;
+            sheet.write_text(row, 6, window, &styles.wrapped)?;
+            sheet.write_text(row, 7, &presumed, &styles.wrapped)?;
+            sheet.write_text(row, 8, &nearest, &styles.wrapped)?;
+            sheet.write_text(row, 9, words::standing(kit, bag), &styles.alarm)?;
             let lines = |text: &str, width| text.chars().count().div_ceil(width);
             let longest = lines(&reason, 48).max(lines(&presumed, 30));
             let lines = longest.max(lines(&nearest, 16)).max(2);
@@ -75,7 +72,7 @@ pub(super) fn write(
     }
     if row == 3 {
         row += 1;
-        sheet.write_string_with_format(row, 0, "None: every pump can be kitted.", &styles.plain)?;
+        sheet.write_text(row, 0, "None: every pump can be kitted.", &styles.plain)?;
     }
     bags(sheet, verified, row + 2, styles)
 }
@@ -89,10 +86,10 @@ fn bags(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     let text = "Consumables that the bags of kitted pumps are short of";
-    sheet.write_string_with_format(start, 0, text, &styles.part)?;
+    sheet.write_text(start, 0, text, &styles.part)?;
     if !verified.bags().iter().any(words::lacking) {
         let text = "None: every bag has all of its consumables.";
-        sheet.write_string_with_format(start + 1, 0, text, &styles.plain)?;
+        sheet.write_text(start + 1, 0, text, &styles.plain)?;
         return Ok(());
     }
     let names = [
@@ -123,21 +120,16 @@ fn bags(
             let served = serving(job, pump, need);
             let bins = served.iter().filter_map(|&row| job.stock[row].bin.clone());
             let bins = bins.collect::<Vec<_>>().join(", ");
-            sheet.write_string_with_format(row, 0, &pump.tag, &styles.strong)?;
+            sheet.write_text(row, 0, &pump.tag, &styles.strong)?;
             sheet.write_number_with_format(row, 1, pump.priority, &styles.count)?;
-            sheet.write_string_with_format(row, 2, due, &styles.text)?;
-            sheet.write_string_with_format(row, 3, &asked.kind, &styles.wrapped)?;
-            sheet.write_string_with_format(
-                row,
-                4,
-                code.map_or("", |code| code.as_str()),
-                &styles.text,
-            )?;
-            sheet.write_string_with_format(row, 5, why, &styles.wrapped)?;
-            sheet.write_string_with_format(row, 6, lacking, &styles.text)?;
-            sheet.write_string_with_format(row, 7, what, &styles.wrapped)?;
-            sheet.write_string_with_format(row, 8, bins, &styles.wrapped)?;
-            sheet.write_string_with_format(row, 9, words::standing(kit, bag), &styles.alarm)?;
+            sheet.write_text(row, 2, due, &styles.text)?;
+            sheet.write_text(row, 3, &asked.kind, &styles.wrapped)?;
+            sheet.write_text(row, 4, code.map_or("", |code| code.as_str()), &styles.text)?;
+            sheet.write_text(row, 5, why, &styles.wrapped)?;
+            sheet.write_text(row, 6, lacking, &styles.text)?;
+            sheet.write_text(row, 7, what, &styles.wrapped)?;
+            sheet.write_text(row, 8, bins, &styles.wrapped)?;
+            sheet.write_text(row, 9, words::standing(kit, bag), &styles.alarm)?;
             sheet.set_row_height(row, 31.0)?;
         }
     }

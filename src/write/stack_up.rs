@@ -10,6 +10,8 @@ mod results;
 
 use rust_xlsxwriter::{DataValidation, Format, Formula, Workbook, Worksheet, XlsxError};
 
+use super::text::{WriteText, mended};
+
 use super::style::{Styles, set_up, title, widths};
 use crate::job::Job;
 use crate::model::{Model, Requirement};
@@ -94,7 +96,7 @@ fn write(
         let remark = format!(
             "Pictures stand at the first {MOST_PICTURES} requirements: gapwright stack --pump TAG draws any pump."
         );
-        sheet.write_string_with_format(RULE_ROW + 1, 0, remark, &styles.remark)?;
+        sheet.write_text(RULE_ROW + 1, 0, remark, &styles.remark)?;
     }
     for subject in subjects {
         if row > FIRST_ROW {
@@ -112,7 +114,7 @@ fn write(
         }
     }
     if subjects.is_empty() {
-        sheet.write_string_with_format(FIRST_ROW, 0, "No pump can be kitted.", &styles.alarm)?;
+        sheet.write_text(FIRST_ROW, 0, "No pump can be kitted.", &styles.alarm)?;
         row = FIRST_ROW + 1;
     }
     // The rows that a picture rests on stand beside the page.
@@ -140,8 +142,8 @@ fn rule(
         Acceptance::Expanded,
     ]
     .map(|r| r.to_string());
-    sheet.write_string_with_format(RULE_ROW, 0, "Acceptance rule", &styles.text)?;
-    sheet.write_string_with_format(RULE_ROW, 1, policy.acceptance.to_string(), &styles.entry)?;
+    sheet.write_text(RULE_ROW, 0, "Acceptance rule", &styles.text)?;
+    sheet.write_text(RULE_ROW, 1, policy.acceptance.to_string(), &styles.entry)?;
     let list = DataValidation::new().allow_list_strings(&rules)?;
     sheet.add_data_validation(RULE_ROW, 1, RULE_ROW, 1, &list)?;
     let entry = styles.number_entry();
@@ -150,12 +152,12 @@ fn rule(
         Coverage::Factor(factor) => (factor.to_f64(), None),
         Coverage::Level(level) => (2.0, Some(level.to_f64())),
     };
-    sheet.merge_range(RULE_ROW, 2, RULE_ROW, 3, "Coverage factor", &styles.text)?;
+    sheet.merge_text(RULE_ROW, 2, RULE_ROW, 3, "Coverage factor", &styles.text)?;
     sheet.write_number_with_format(RULE_ROW, 4, factor, &entry)?;
     inputs::within(sheet, RULE_ROW, 4, 0.1, 10.0)?;
     inputs::within(sheet, RULE_ROW, 8, 0.5, 0.9999)?;
     let or = "or, if filled in, level of confidence";
-    sheet.merge_range(RULE_ROW, 5, RULE_ROW, 7, or, &styles.text)?;
+    sheet.merge_text(RULE_ROW, 5, RULE_ROW, 7, or, &styles.text)?;
     let percent = styles.percent_entry();
     match level {
         Some(level) => sheet.write_number_with_format(RULE_ROW, 8, level, &percent)?,
@@ -200,7 +202,7 @@ fn put<'a>(
 ) -> Result<(), XlsxError> {
     let result = match result.into() {
         Cached::Number(number) => number.to_string(),
-        Cached::Text(text) => text.to_string(),
+        Cached::Text(text) => mended(text).into_owned(),
     };
     let formula = Formula::new(format!("={formula}")).set_result(result);
     sheet.write_formula_with_format(row, column, formula, format)?;

@@ -3,6 +3,8 @@
 
 use rust_xlsxwriter::{ExcelDateTime, Format, Worksheet, XlsxError};
 
+use super::text::WriteText;
+
 use super::style::{Styles, set_up};
 use crate::sheet::{Cell, Row};
 use crate::verify::Verified;
@@ -113,9 +115,9 @@ fn copy(
                 let format = format.clone().set_num_format("yyyy-mm-dd");
                 sheet.write_datetime_with_format(row, column, &date, &format)?
             }
-            Err(_) => sheet.write_string_with_format(row, column, iso, format)?,
+            Err(_) => sheet.write_text(row, column, iso, format)?,
         },
-        other => sheet.write_string_with_format(row, column, other.show(), format)?,
+        other => sheet.write_text(row, column, other.show(), format)?,
     };
     Ok(())
 }

@@ -5,6 +5,8 @@
 
 use rust_xlsxwriter::{Color, Format, FormatAlign, FormatBorder, Worksheet, XlsxError};
 
+use super::text::WriteText;
+
 use crate::length::Unit;
 
 const INK: Color = Color::RGB(0x1D_2B_3A);
@@ -176,8 +178,8 @@ pub(super) fn title(
     lead: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    sheet.write_string_with_format(0, 0, title, &styles.title)?;
-    sheet.write_string_with_format(1, 0, lead, &styles.lead)?;
+    sheet.write_text(0, 0, title, &styles.title)?;
+    sheet.write_text(1, 0, lead, &styles.lead)?;
     Ok(())
 }
 
@@ -189,7 +191,7 @@ pub(super) fn heads(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     for (column, head) in (0..).zip(heads) {
-        sheet.write_string_with_format(row, column, *head, &styles.head)?;
+        sheet.write_text(row, column, *head, &styles.head)?;
     }
     Ok(())
 }

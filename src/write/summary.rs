@@ -5,6 +5,8 @@ use rust_xlsxwriter::{
     ChartMarker, ChartMarkerType, ChartRange, ChartSolidFill, ChartType, Worksheet, XlsxError,
 };
 
+use super::text::WriteText;
+
 use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
 use crate::crush;
 use crate::job::Job;
@@ -38,7 +40,7 @@ pub(super) fn write(
         job.policy.acceptance
     );
     title(sheet, "Outage kit plan", &lead, styles)?;
-    sheet.merge_range(
+    sheet.merge_text(
         2,
         0,
         2,
@@ -101,15 +103,15 @@ fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result
     ];
     for (label, value, bound) in lines {
         row += 1;
-        sheet.merge_range(row, 0, row, 1, label, &styles.text)?;
-        sheet.write_string_with_format(row, 2, value, &styles.strong)?;
-        sheet.write_string_with_format(row, 3, bound, &styles.text)?;
+        sheet.merge_text(row, 0, row, 1, label, &styles.text)?;
+        sheet.write_text(row, 2, value, &styles.strong)?;
+        sheet.write_text(row, 3, bound, &styles.text)?;
     }
     let short = plan.kits.len() - plan.served();
     if short > 0 {
         row += 1;
         let text = format!("{short} {}: see Short", words::NOT_FIT);
-        sheet.merge_range(row, 0, row, 3, &text, &styles.alarm)?;
+        sheet.merge_text(row, 0, row, 3, &text, &styles.alarm)?;
     }
     let lacking = verified.bags().iter().filter(|bag| words::lacking(bag));
     let lacking = lacking.count();
@@ -119,7 +121,7 @@ fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result
             "Short of consumables: {lacking} of {} bags, see Short",
             plan.served()
         );
-        sheet.merge_range(row, 0, row, 3, &text, &styles.alarm)?;
+        sheet.merge_text(row, 0, row, 3, &text, &styles.alarm)?;
     }
     Ok(row + 2)
 }
@@ -153,7 +155,7 @@ fn chart(
         "Upper limit",
     ];
     for (column, label) in (at..).zip(labels) {
-        sheet.write_string_with_format(row, column, label, &styles.remark)?;
+        sheet.write_text(row, column, label, &styles.remark)?;
     }
     let mut last = row;
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
@@ -161,7 +163,7 @@ fn chart(
         let verdicts = verdicts(job, pump, packs);
         let Some(v) = verdicts.first() else { continue };
         last += 1;
-        sheet.write_string_with_format(last, at, &pump.tag, &styles.remark)?;
+        sheet.write_text(last, at, &pump.tag, &styles.remark)?;
         let guard = |guard: Fine| share(v.lower + guard, v.lower, v.upper);
         let values = [
             share(v.value, v.lower, v.upper),
@@ -236,7 +238,7 @@ fn pumps(
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
-    sheet.write_string_with_format(start, 0, "Pumps", &styles.part)?;
+    sheet.write_text(start, 0, "Pumps", &styles.part)?;
     let names = [
         "Tag",
         "Model",
@@ -256,16 +258,16 @@ fn pumps(
         let model = job.model_of(pump);
         row += 1;
         let due = pump.due.as_ref().map_or("", |due| due.shown.as_str());
-        sheet.write_string_with_format(row, 0, &pump.tag, &tag)?;
-        sheet.write_string_with_format(row, 1, &model.name, &styles.text)?;
+        sheet.write_text(row, 0, &pump.tag, &tag)?;
+        sheet.write_text(row, 1, &model.name, &styles.text)?;
         sheet.write_number_with_format(row, 2, pump.priority, &styles.count)?;
-        sheet.write_string_with_format(row, 3, due, &styles.text)?;
+        sheet.write_text(row, 3, due, &styles.text)?;
         let format = if matches!(kit, Kit::Served(_)) && !words::lacking(bag) {
             styles.text.clone()
         } else {
             styles.alarm.clone().set_text_wrap()
         };
-        sheet.write_string_with_format(row, 4, words::standing(kit, bag), &format)?;
+        sheet.write_text(row, 4, words::standing(kit, bag), &format)?;
         match kit {
             Kit::Served(packs) => {
                 let verdicts = verdicts(job, pump, packs);
@@ -280,20 +282,10 @@ fn pumps(
                     let unit = model.unit;
                     let limits =
                         format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
-                    sheet.write_string_with_format(row, 5, &requirement.label, &styles.wrapped)?;
-                    sheet.write_string_with_format(
-                        row,
-                        6,
-                        words::fine(v.value, unit),
-                        &styles.text,
-                    )?;
-                    sheet.write_string_with_format(row, 7, limits, &styles.wrapped)?;
-                    sheet.write_string_with_format(
-                        row,
-                        8,
-                        words::fine(v.margin(), unit),
-                        &styles.text,
-                    )?;
+                    sheet.write_text(row, 5, &requirement.label, &styles.wrapped)?;
+                    sheet.write_text(row, 6, words::fine(v.value, unit), &styles.text)?;
+                    sheet.write_text(row, 7, limits, &styles.wrapped)?;
+                    sheet.write_text(row, 8, words::fine(v.margin(), unit), &styles.text)?;
                 }
                 sheet.write_number_with_format(row, 9, pieces, &styles.count)?;
             }
@@ -308,14 +300,14 @@ fn pumps(
                         )
                     })
                     .collect();
-                sheet.merge_range(row, 5, row, 9, &why.join("; "), &styles.wrapped)?;
+                sheet.merge_text(row, 5, row, 9, &why.join("; "), &styles.wrapped)?;
             }
         }
         // A dozen bold letters go on a line of the tags' column; two lines are room for the rest.
         let lines = u16::try_from(pump.tag.chars().count().div_ceil(12)).unwrap_or(25);
         sheet.set_row_height(row, 15.5 * f64::from(lines.clamp(2, 25)))?;
     }
-    sheet.write_string_with_format(
+    sheet.write_text(
         row + 1,
         0,
         "Requirement, predicted and margin are those of the pump's tightest requirement; all stand on Kits and Stack-up.",
@@ -336,7 +328,7 @@ fn warnings(
     if job.warnings.is_empty() && job.unused.is_empty() && crushed.is_empty() {
         return Ok(start - 1);
     }
-    sheet.write_string_with_format(start, 0, "Warnings and remarks", &styles.part)?;
+    sheet.write_text(start, 0, "Warnings and remarks", &styles.part)?;
     let mut row = start;
     for warning in &job.warnings {
         row += 1;
@@ -344,12 +336,12 @@ fn warnings(
             "{}: {}. Expected {}. {}.",
             warning.place, warning.found, warning.expected, warning.mend
         );
-        sheet.merge_range(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
+        sheet.merge_text(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
         sheet.set_row_height(row, 32.0)?;
     }
     for text in &crushed {
         row += 1;
-        sheet.merge_range(row, 0, row, COLUMNS - 1, text, &styles.prose)?;
+        sheet.merge_text(row, 0, row, COLUMNS - 1, text, &styles.prose)?;
         let lines = u16::try_from(text.chars().count().div_ceil(150)).unwrap_or(1);
         sheet.set_row_height(row, 16 * lines)?;
     }
@@ -359,7 +351,7 @@ fn warnings(
             "Carried through or left alone, not used: {}.",
             job.unused.join("; ")
         );
-        sheet.merge_range(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
+        sheet.merge_text(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
         sheet.set_row_height(row, 32.0)?;
     }
     Ok(row + 1)
@@ -389,12 +381,12 @@ fn unchecked(job: &Job, plan: &Plan) -> Option<String> {
 }
 
 fn cautions(sheet: &mut Worksheet, start: u32, styles: &Styles) -> Result<u32, XlsxError> {
-    sheet.write_string_with_format(start, 0, "Cautions", &styles.part)?;
+    sheet.write_text(start, 0, "Cautions", &styles.part)?;
     let mut row = start;
     for (when, text) in USUAL_CAUTIONS {
         row += 1;
-        sheet.write_string_with_format(row, 0, when, &styles.prose)?;
-        sheet.merge_range(row, 1, row, COLUMNS - 1, text, &styles.prose)?;
+        sheet.write_text(row, 0, when, &styles.prose)?;
+        sheet.merge_text(row, 1, row, COLUMNS - 1, text, &styles.prose)?;
         sheet.set_row_height(row, 18.0)?;
     }
     Ok(row)

@@ -5,6 +5,8 @@ use rust_xlsxwriter::{
     Worksheet, XlsxError,
 };
 
+use super::text::{WriteText, chart_name};
+
 use super::analysis::Analysed;
 use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
 use crate::job::Job;
@@ -89,7 +91,7 @@ impl Block<'_> {
             "Pump {}: {} moved, {how} ({unit})",
             pump.tag, self.sweep.label
         );
-        sheet.write_string_with_format(row, 0, head, &styles.part)?;
+        sheet.write_text(row, 0, head, &styles.part)?;
         row += 1;
         let mut labels = vec![self.sweep.label.clone()];
         labels.extend(
@@ -119,7 +121,7 @@ impl Block<'_> {
             sheet.write_number_with_format(row, 0, value, format)?;
             let Some(kit) = &point.kit else {
                 let why = point.fault.unwrap_or("cannot be kitted");
-                sheet.write_string_with_format(row, 1, why, &styles.alarm)?;
+                sheet.write_text(row, 1, why, &styles.alarm)?;
                 continue;
             };
             for (column, total) in (1..).zip(&kit.totals) {
@@ -145,7 +147,7 @@ impl Block<'_> {
                 } else {
                     ("NOT MET", &styles.alarm)
                 };
-                sheet.write_string_with_format(row, column + 5, word, format)?;
+                sheet.write_text(row, column + 5, word, format)?;
                 column += 6;
             }
         }
@@ -168,7 +170,7 @@ impl Block<'_> {
                 .clone();
             chart
                 .add_series()
-                .set_name(requirement.label.as_str())
+                .set_name(chart_name(&requirement.label).as_str())
                 .set_categories(&ChartRange::new_from_range(NAME, first, 0, last, 0))
                 .set_values(&ChartRange::new_from_range(
                     NAME, first, column, last, column,
@@ -176,8 +178,11 @@ impl Block<'_> {
                 .set_format(ChartFormat::new().set_line(&line));
         }
         let title = format!("{}: margin by the rule in force", pump.tag);
+        let title = chart_name(&title);
         chart.title().set_name(&title);
-        chart.x_axis().set_name(&self.sweep.label);
+        chart
+            .x_axis()
+            .set_name(chart_name(&self.sweep.label).as_str());
         chart
             .x_axis()
             .set_label_position(rust_xlsxwriter::ChartAxisLabelPosition::Low);

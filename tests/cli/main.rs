@@ -331,7 +331,7 @@ fn bad_input_ends_with_2_and_writes_nothing() {
     ]);
     assert_eq!(run.status.code(), Some(2));
     let said = text(&run.stderr);
-    for words in ["cell D3", "cell F6", "2 problems. Nothing was written."] {
+    for words in ["stock!D3", "stock!F6", "2 problems. Nothing was written."] {
         assert!(said.contains(words), "{said}");
     }
     assert!(!out.exists());

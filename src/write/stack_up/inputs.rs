@@ -2,6 +2,8 @@
 
 use rust_xlsxwriter::{DataValidation, DataValidationRule, Worksheet, XlsxError};
 
+use super::super::text::WriteText;
+
 use super::super::style::{Styles, heads};
 use super::{Cached, Subject, cell, put};
 use crate::length::{Length, Unit};
@@ -69,7 +71,7 @@ impl Inputs {
     ) -> Result<Inputs, XlsxError> {
         let unit = subject.model.unit;
         let title = format!("Pump {}: {} ({unit})", subject.tag, subject.model.title);
-        sheet.write_string_with_format(row, 0, title, &styles.part)?;
+        sheet.write_text(row, 0, title, &styles.part)?;
         heads(
             sheet,
             row + 1,
@@ -97,12 +99,12 @@ impl Inputs {
             .any(|part| matches!(part.known, Known::Readings { .. }))
         {
             let head = "Resolution of the gauge";
-            sheet.write_string_with_format(row + 1, resolution, head, &styles.head)?;
+            sheet.write_text(row + 1, resolution, head, &styles.head)?;
         }
         for n in 1..=most {
             let column = READINGS + u16::try_from(n - 1).unwrap_or(u16::MAX);
             let head = format!("Reading {n}");
-            sheet.write_string_with_format(row + 1, column, head, &styles.head)?;
+            sheet.write_text(row + 1, column, head, &styles.head)?;
         }
         let mut inputs = Inputs {
             first: row + 2,
@@ -162,7 +164,7 @@ impl Inputs {
             };
             self.end += 1;
             let text = format!("{} with {}", parts[first].label, parts[second].label);
-            sheet.merge_range(self.end, 0, self.end, 1, &text, &styles.wrapped)?;
+            sheet.merge_text(self.end, 0, self.end, 1, &text, &styles.wrapped)?;
             sheet.set_row_height(self.end, 30.0)?;
             let entry = styles.number_entry();
             sheet.write_number_with_format(self.end, 2, coefficient.to_f64(), &entry)?;
@@ -238,7 +240,7 @@ impl Line<'_> {
     fn write(&self, sheet: &mut Worksheet, lot: Option<u32>) -> Result<(), XlsxError> {
         let (part, styles, row) = (self.part, self.styles, self.row);
         let entry = styles.length_entry(self.unit);
-        sheet.write_string_with_format(row, 0, &part.label, &styles.text)?;
+        sheet.write_text(row, 0, &part.label, &styles.text)?;
         let count = f64::from(part.count);
         match part.term {
             Term::Pack(_) => {
@@ -259,7 +261,7 @@ impl Line<'_> {
         };
         match &part.known {
             Known::Within(_) => {
-                sheet.write_string_with_format(row, KNOWN_BY, word, &styles.entry)?;
+                sheet.write_text(row, KNOWN_BY, word, &styles.entry)?;
                 let words = [
                     Shape::Rectangular,
                     Shape::Triangular,
@@ -270,7 +272,7 @@ impl Line<'_> {
                 sheet.add_data_validation(row, KNOWN_BY, row, KNOWN_BY, &list)?;
             }
             _ => {
-                sheet.write_string_with_format(row, KNOWN_BY, word, &styles.text)?;
+                sheet.write_text(row, KNOWN_BY, word, &styles.text)?;
             }
         }
         self.tolerance(sheet)?;
@@ -414,7 +416,7 @@ impl Line<'_> {
                 not_below(sheet, row, FREEDOM, 1.0)?;
             }
             (None, _) => {
-                sheet.write_string_with_format(row, FREEDOM, "infinite", &self.styles.text)?;
+                sheet.write_text(row, FREEDOM, "infinite", &self.styles.text)?;
             }
         }
         Ok(())
@@ -450,7 +452,7 @@ fn thermal(
     for (line, growth) in growths {
         at += 1;
         let thermal = &growth.thermal;
-        sheet.write_string_with_format(at, 0, &thermal.label, &styles.text)?;
+        sheet.write_text(at, 0, &thermal.label, &styles.text)?;
         let length = styles.length_entry(unit);
         let number = styles.number_entry();
         let cells = [

@@ -7,6 +7,8 @@ use rust_xlsxwriter::{
     ChartRange, ChartSolidFill, ChartType, Color, Worksheet, XlsxError,
 };
 
+use super::super::text::{WriteText, chart_name};
+
 use super::super::style::{LIMITS, Styles, VALUES, length_format};
 use super::NAME;
 use crate::length::Unit;
@@ -20,7 +22,7 @@ const LEVELS: u16 = 24;
 /// Writes the heights: a limit stands from 0 to 4, each reach lies at one height.
 pub(super) fn levels(sheet: &mut Worksheet, styles: &Styles) -> Result<(), XlsxError> {
     let note = "Heights in the pictures";
-    sheet.write_string_with_format(0, LEVELS, note, &styles.remark)?;
+    sheet.write_text(0, LEVELS, note, &styles.remark)?;
     for (row, ends) in (1..).zip([[0.0, 4.0], [3.0, 3.0], [2.0, 2.0], [1.0, 1.0]]) {
         for (column, height) in (LEVELS..).zip(ends) {
             sheet.write_number_with_format(row, column, height, &styles.remark)?;
@@ -171,7 +173,8 @@ impl Picture {
     }
 
     fn finish(&self, chart: &mut Chart, title: &str) {
-        chart.title().set_name(title);
+        let title = chart_name(title);
+        chart.title().set_name(&title);
         chart
             .title()
             .set_font(ChartFont::new().set_size(10).set_bold());

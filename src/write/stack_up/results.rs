@@ -2,6 +2,8 @@
 
 use rust_xlsxwriter::{Format, Worksheet, XlsxError};
 
+use super::super::text::WriteText;
+
 use super::super::style::{Styles, heads};
 use super::inputs::{COUNT, FREEDOM, Inputs, MINUS, NOMINAL, OF_LOT, PLUS, STANDARD};
 use super::picture::{self, Picture};
@@ -149,7 +151,7 @@ impl<'a> Block<'a> {
     ) -> Result<u32, XlsxError> {
         let (tag, label, unit) = (self.subject.tag, &self.requirement.label, self.unit);
         let title = format!("{tag}: {label} ({unit})");
-        sheet.write_string_with_format(self.top, 0, title, &styles.part)?;
+        sheet.write_text(self.top, 0, title, &styles.part)?;
         let labels = if self.allowances() {
             [
                 "Allowance aimed at",
@@ -168,7 +170,7 @@ impl<'a> Block<'a> {
             (0..).zip(labels.iter().zip(self.requirement.form.stated(self.unit)))
         {
             let row = self.top + 1;
-            sheet.write_string_with_format(row, 2 * at, *label, &styles.wrapped)?;
+            sheet.write_text(row, 2 * at, *label, &styles.wrapped)?;
             sheet.write_number_with_format(row, 2 * at + 1, value, &entry)?;
         }
         heads(
@@ -216,7 +218,7 @@ impl<'a> Block<'a> {
     ) -> Result<(), XlsxError> {
         let row = self.first + u32::try_from(index).unwrap_or(u32::MAX);
         let label = &self.subject.stack.contributors[line.contributor].label;
-        sheet.write_string_with_format(row, 0, label, &styles.text)?;
+        sheet.write_text(row, 0, label, &styles.text)?;
         let number = &styles.number;
         sheet.write_number_with_format(row, SENSITIVITY, line.sensitivity, number)?;
         sheet.write_number_with_format(row, IN_GAP, line.in_gap, number)?;
@@ -828,8 +830,7 @@ struct Rows<'s, 'b> {
 impl Rows<'_, '_> {
     fn label(&mut self, row: Row, label: &str) -> Result<(), XlsxError> {
         let at = self.block.results + row as u32;
-        self.sheet
-            .write_string_with_format(at, 0, label, &self.styles.text)?;
+        self.sheet.write_text(at, 0, label, &self.styles.text)?;
         Ok(())
     }
 
@@ -838,8 +839,7 @@ impl Rows<'_, '_> {
             self.block.results + row as u32,
             if side == 0 { 1 } else { 2 },
         );
-        self.sheet
-            .write_string_with_format(at.0, at.1, text, &self.styles.text)?;
+        self.sheet.write_text(at.0, at.1, text, &self.styles.text)?;
         Ok(())
     }
 

@@ -1,0 +1,109 @@
+//! Text from inputs as a terminal may have it: nothing in it moves the cursor, changes the title or
+//! turns the direction of writing.
+
+use std::borrow::Cow;
+
+use unicode_width::UnicodeWidthChar;
+
+/// Whether a terminal would act on a character instead of showing it.
+fn acts(c: char) -> bool {
+    // Beside the control characters: separators of lines, marks that turn the direction, byte order.
+    c.is_control()
+        || matches!(
+            c,
+            '\u{061c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}'
+        )
+        || matches!(c, '\u{2066}'..='\u{2069}' | '\u{feff}')
+}
+
+/// A text in one line, with everything that a terminal would act on written out, `\u{1b}` for escape.
+pub(super) fn one_line(text: &str) -> Cow<'_, str> {
+    escaped(text, acts)
+}
+
+/// The same, with its line ends kept.
+pub(super) fn lines(text: &str) -> Cow<'_, str> {
+    escaped(text, |c| c != '\n' && acts(c))
+}
+
+fn escaped(text: &str, acts: impl Fn(char) -> bool) -> Cow<'_, str> {
+    if !text.contains(&acts) {
+        return Cow::Borrowed(text);
+    }
+    let mut plain = String::with_capacity(text.len() + 8);
+    for c in text.chars() {
+        if acts(c) {
+            plain.extend(c.escape_default());
+        } else {
+            plain.push(c);
+        }
+    }
+    Cow::Owned(plain)
+}
+
+/// The columns of the terminal that a text takes.
+pub(super) fn width(text: &str) -> usize {
+    text.chars().map(|c| c.width().unwrap_or(0)).sum()
+}
+
+/// A text in lines of at most so many columns, broken between words where that can be.
+pub(super) fn wrapped(text: &str, most: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    let mut used = 0;
+    let mut add = |piece: &str, wide: usize, gap: bool| {
+        let Some(line) = lines.last_mut() else { return };
+        let needed = wide + usize::from(gap && used > 0);
+        if used > 0 && used + needed > most {
+            lines.push(piece.to_string());
+            used = wide;
+            return;
+        }
+        if gap && used > 0 {
+            line.push(' ');
+        }
+        line.push_str(piece);
+        used += needed;
+    };
+    for word in text.split(' ') {
+        let wide = width(word);
+        if wide <= most {
+            add(word, wide, true);
+            continue;
+        }
+        for (at, c) in word.chars().enumerate() {
+            add(c.encode_utf8(&mut [0; 4]), c.width().unwrap_or(0), at == 0);
+        }
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_that_a_terminal_acts_on_gets_through() {
+        let hostile = "\u{1b}]0;title\u{7}\u{9b}2J\r\u{202e}gnp\u{2028}\u{feff}\u{0}\u{7f}";
+        for plain in [one_line(hostile), lines(hostile)] {
+            assert!(!plain.contains(acts), "{plain:?}");
+            assert!(plain.contains("]0;title") && plain.contains("\\u{1b}"));
+        }
+        assert_eq!(one_line("a\nb\tc"), "a\\nb\\tc");
+        assert_eq!(lines("a\nb"), "a\nb");
+        assert!(matches!(one_line("Ø 12 µm, 日本"), Cow::Borrowed(_)));
+    }
+
+    #[test]
+    fn no_line_is_wider_than_the_terminal() {
+        let text =
+            "a thickness in µm 日本日本日本日本 and averyveryverylongwordwithoutanyplacetobreak it";
+        for most in [4, 7, 20, 200] {
+            let lines = wrapped(text, most);
+            assert!(lines.iter().all(|line| width(line) <= most), "{lines:?}");
+            let letters = |text: &str| text.replace(' ', "");
+            assert_eq!(letters(&lines.concat()), letters(text));
+        }
+        assert_eq!(wrapped("one two three", 7), ["one two", "three"]);
+        assert_eq!(wrapped("", 7), [""]);
+    }
+}

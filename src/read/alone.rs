@@ -1,0 +1,95 @@
+//! A stock workbook without pumps: checked as far as that can be.
+
+use std::path::Path;
+
+use super::model::Library;
+use super::{Memory, book, gather, named_sheet, sheets, stock, table, unused_sheets};
+use crate::cutting::SheetLot;
+use crate::problem::{Problem, Problems};
+use crate::sheet::Book;
+use crate::stock::Item;
+
+/// What a stock workbook holds.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stock {
+    /// The lots, in the order of the stock sheet.
+    pub lots: Vec<Item>,
+    /// The sheets that pieces can be cut from.
+    pub sheets: Vec<SheetLot>,
+    /// Columns and sheets that are not used.
+    pub unused: Vec<String>,
+    /// What the user should know of.
+    pub warnings: Vec<Problem>,
+}
+
+/// What a workbook can be read as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Holds {
+    /// The stock.
+    Stock,
+    /// The pumps.
+    Pumps,
+    /// Both, each on its sheet.
+    Both,
+    /// Neither.
+    Nothing,
+}
+
+/// What a workbook can be read as, by the names and the headings of its sheets.
+pub fn holds(book: &Book) -> Holds {
+    let found = |name: &str, needed: &[&str]| {
+        let mut sheets = book.sheets.iter();
+        named_sheet(book, name).is_some() || sheets.any(|sheet| table::has_headings(sheet, needed))
+    };
+    let has_stock = found("Stock", &table::NEEDED_OF_STOCK);
+    let has_pumps = found("Pumps", &table::NEEDED_OF_PUMPS);
+    match (has_stock, has_pumps) {
+        (true, true) => Holds::Both,
+        (true, false) => Holds::Stock,
+        (false, true) => Holds::Pumps,
+        (false, false) => Holds::Nothing,
+    }
+}
+
+/// Reads and checks a stock workbook without pumps. A tolerance, a kind or a material is known if any
+/// model knows it; whether the pumps find what fits them cannot be said.
+///
+/// # Errors
+/// Every problem, each with its place and mend.
+pub fn stock_alone(
+    path: &Path,
+    models: Option<&Path>,
+    memory: &mut Memory,
+) -> Result<Stock, Problems> {
+    let mut problems = Problems::new();
+    let library = Library::open(models, &mut problems);
+    let book = gather(book(path, memory), &mut problems);
+    let names = library.names();
+    let models = names
+        .iter()
+        .filter_map(|name| library.find(name, &mut problems));
+    let models: Vec<_> = models.collect();
+    let draft = book
+        .as_ref()
+        .and_then(|book| stock::read(book, &mut problems));
+    let read = book.as_ref().zip(draft).map(|(book, mut draft)| {
+        let name = draft.sheet.sheet.name.clone();
+        let sheets = sheets::read(book, &name, &mut draft.names, &mut problems);
+        let lots = stock::settle_tolerances(&draft, &models, &mut problems);
+        let sheet_lots = sheets.settle(&models, &mut problems);
+        stock::check_kinds(&draft, &models, &mut problems);
+        let used = [&draft.sheet.sheet, &sheets.sheets.sheet, &sheets.fit];
+        let used = used.map(|sheet| sheet.name.as_str());
+        let mut unused = [draft.unused.clone(), sheets.unused.clone()].concat();
+        unused.extend(unused_sheets(&Some(book.clone()), &used));
+        Stock {
+            lots,
+            sheets: sheet_lots,
+            unused,
+            warnings: Vec::new(),
+        }
+    });
+    problems
+        .settle(read)
+        .map(|(stock, warnings)| Stock { warnings, ..stock })
+}

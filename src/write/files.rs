@@ -1,0 +1,335 @@
+//! Files put in their places: whole or not at all.
+//!
+//! Each file is written to a temporary one beside its place, synced, and then renamed, so that a run
+//! that dies at any point leaves the old file or the new one. Several files are all written before the
+//! first is renamed: what the disk or a folder has against one of them is known before any is changed.
+//! A run that is killed between two renames leaves the first file new and the second old, each whole.
+
+use std::fs;
+use std::io::{ErrorKind, Write};
+use std::path::{Path, PathBuf};
+use std::time::{Duration, SystemTime};
+
+use rust_xlsxwriter::XlsxError;
+use tempfile::NamedTempFile;
+use thiserror::Error;
+
+use crate::problem::{Place, Problem};
+
+/// Why nothing was written.
+#[derive(Debug, Error)]
+pub enum WriteError {
+    /// The file is there already.
+    #[error("{0} is there already; give another name, or --force to replace it")]
+    Exists(PathBuf),
+    /// What is there is nothing that can be replaced by a file, or is protected.
+    #[error("{path} cannot be written: it is {what}")]
+    Unfit {
+        /// What was to be written.
+        path: PathBuf,
+        /// What is there.
+        what: &'static str,
+        /// How to mend it.
+        mend: &'static str,
+    },
+    /// The folder is not there.
+    #[error("{path} cannot be written: there is no folder {folder}")]
+    NoFolder {
+        /// The file.
+        path: PathBuf,
+        /// The folder that it should lie in.
+        folder: PathBuf,
+    },
+    /// The folder or the file cannot be written.
+    #[error("{path} cannot be written: {error}")]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        error: std::io::Error,
+    },
+    /// Some files were written, then one could not be.
+    #[error("{path} cannot be written: {error}; others were written before it")]
+    Partly {
+        /// The files that were written.
+        written: Vec<PathBuf>,
+        /// The file that was not.
+        path: PathBuf,
+        /// What the system says.
+        error: std::io::Error,
+    },
+    /// The workbook could not be put together.
+    #[error("the workbook could not be put together: {0}")]
+    Workbook(#[from] XlsxError),
+    /// The date is none.
+    #[error("`{0}` is not a date such as 2027-03-15")]
+    Date(String),
+}
+
+impl WriteError {
+    /// As a problem with its place and mend.
+    pub fn problem(&self) -> Problem {
+        let at = |path: &Path, found: String, expected: &str, mend: &str| {
+            Problem::new(
+                Place::file(&path.display().to_string()),
+                found,
+                expected,
+                mend,
+            )
+        };
+        match self {
+            WriteError::Exists(path) => at(
+                path,
+                "a file that is there already".into(),
+                "a name that is free",
+                "give another name, or --force to replace it",
+            ),
+            WriteError::Unfit { path, what, mend } => at(
+                path,
+                format!("{what}, which cannot be written"),
+                "a plain file, or a name that is free",
+                mend,
+            ),
+            WriteError::NoFolder { path, folder } => at(
+                path,
+                format!("no folder {} to write it into", folder.display()),
+                "a folder that is there",
+                "make the folder, or correct the name",
+            ),
+            WriteError::File { path, error } | WriteError::Partly { path, error, .. } => at(
+                path,
+                format!("a file that cannot be written ({error})"),
+                "a folder that may be written into, with room for the file",
+                mend(error.kind()),
+            ),
+            WriteError::Workbook(error) => at(
+                Path::new("gapwright"),
+                format!("a workbook that could not be put together ({error})"),
+                "a workbook",
+                "this is a defect of gapwright: please report it with both workbooks",
+            ),
+            WriteError::Date(date) => at(
+                Path::new("command line"),
+                format!("--date {date}"),
+                "a date such as 2027-03-15",
+                "correct the date",
+            ),
+        }
+    }
+
+    /// The files that were written all the same.
+    pub fn written_before(&self) -> Vec<PathBuf> {
+        match self {
+            WriteError::Partly { written, .. } => written.clone(),
+            _ => Vec::new(),
+        }
+    }
+}
+
+fn mend(kind: ErrorKind) -> &'static str {
+    match kind {
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
+            "make room there, or give a name on another disk"
+        }
+        ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => {
+            "give a name in a folder that you may write into"
+        }
+        _ => "check the name, or give another one",
+    }
+}
+
+/// Refuses what could not be written anyway, to ask before the work and not after it: a file that is
+/// there, unless it may be replaced (`force`); a folder or a device; a file that is write-protected,
+/// even if it may be replaced, since someone meant it to stay; a folder that is not there.
+///
+/// # Errors
+/// [`WriteError::Exists`], [`WriteError::Unfit`], [`WriteError::NoFolder`], [`WriteError::File`].
+pub fn refuse(path: &Path, force: bool) -> Result<(), WriteError> {
+    target(path, force).map(drop)
+}
+
+/// Where a file really goes: a symbolic link is followed, so that it still points where it did.
+fn target(path: &Path, force: bool) -> Result<PathBuf, WriteError> {
+    const MOST_LINKS: usize = 40;
+    let unfit = |what, mend| WriteError::Unfit {
+        path: path.to_path_buf(),
+        what,
+        mend,
+    };
+    let mut real = path.to_path_buf();
+    let mut links = 0;
+    while fs::symlink_metadata(&real).is_ok_and(|metadata| metadata.is_symlink()) {
+        let to = fs::read_link(&real).map_err(|error| WriteError::File {
+            path: path.to_path_buf(),
+            error,
+        })?;
+        real = folder_of(&real).join(to);
+        links += 1;
+        if links > MOST_LINKS {
+            return Err(unfit("a link that leads back to itself", "remove the link"));
+        }
+    }
+    match fs::metadata(&real) {
+        Ok(there) if there.is_dir() => Err(unfit("a folder", "give the name of a file in it")),
+        Ok(there) if !there.is_file() => {
+            Err(unfit("a device or a pipe", "give the name of a file"))
+        }
+        Ok(_) if !force => Err(WriteError::Exists(path.to_path_buf())),
+        Ok(there) if there.permissions().readonly() => Err(unfit(
+            "a file that is write-protected",
+            "take the protection off, or give another name",
+        )),
+        Ok(_) => Ok(real),
+        Err(error) if error.kind() == ErrorKind::NotFound => {
+            let folder = folder_of(&real);
+            if folder.is_dir() {
+                return Ok(real);
+            }
+            Err(WriteError::NoFolder {
+                path: path.to_path_buf(),
+                folder: folder.to_path_buf(),
+            })
+        }
+        Err(error) => Err(WriteError::File {
+            path: path.to_path_buf(),
+            error,
+        }),
+    }
+}
+
+/// The folder that a file lies in.
+fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    }
+}
+
+/// Writes files together; see the top of this module for what is guaranteed.
+///
+/// # Errors
+/// Those of [`refuse`]; [`WriteError::File`] if nothing was changed, [`WriteError::Partly`] if some
+/// files were put in their places before one could not be.
+pub fn files(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
+    let mut ready = Vec::new();
+    for &(path, bytes) in files {
+        let real = target(path, force)?;
+        let temporary = temporary(&real, bytes).map_err(|error| WriteError::File {
+            path: path.to_path_buf(),
+            error,
+        })?;
+        ready.push((path, real, temporary));
+    }
+    let mut written: Vec<PathBuf> = Vec::new();
+    let mut folders: Vec<PathBuf> = Vec::new();
+    for (path, real, temporary) in ready {
+        let put = match force {
+            true => temporary.persist(&real),
+            false => temporary.persist_noclobber(&real),
+        };
+        if let Err(error) = put {
+            let (path, error) = (path.to_path_buf(), error.error);
+            return Err(match written.is_empty() {
+                true => WriteError::File { path, error },
+                false => WriteError::Partly {
+                    written,
+                    path,
+                    error,
+                },
+            });
+        }
+        written.push(path.to_path_buf());
+        folders.push(folder_of(&real).to_path_buf());
+    }
+    // After the last rename, so that there is as little as can be between the first and the last.
+    folders.dedup();
+    folders.iter().for_each(|folder| sync_folder(folder));
+    Ok(())
+}
+
+/// What the names of temporary files begin with; six letters and digits follow.
+const PREFIX: &str = ".gapwright-writing-";
+const LETTERS: usize = 6;
+
+/// A temporary file beside its place, with these bytes, on the disk.
+fn temporary(real: &Path, bytes: &[u8]) -> std::io::Result<NamedTempFile> {
+    let folder = folder_of(real);
+    remove_leftovers(folder);
+    let mut temporary = tempfile::Builder::new()
+        .prefix(PREFIX)
+        .rand_bytes(LETTERS)
+        .permissions_like(real)
+        .tempfile_in(folder)
+        .map_err(without_name)?;
+    temporary.as_file_mut().write_all(bytes)?;
+    temporary.as_file().sync_all()?;
+    Ok(temporary)
+}
+
+/// An error without the name of the temporary file, which would only confuse.
+fn without_name(error: std::io::Error) -> std::io::Error {
+    match error.kind() {
+        ErrorKind::PermissionDenied
+        | ErrorKind::ReadOnlyFilesystem
+        | ErrorKind::StorageFull
+        | ErrorKind::QuotaExceeded
+        | ErrorKind::NotFound => error.kind().into(),
+        _ => error,
+    }
+}
+
+/// Removes what runs that were killed left in a folder: temporary files that nobody has written to
+/// for an hour. A run writes its file in a moment; should it have been held up for that long, it
+/// finds its file gone, changes nothing and says so.
+fn remove_leftovers(folder: &Path) {
+    const OLD: Duration = Duration::from_secs(3600);
+    let Ok(entries) = fs::read_dir(folder) else {
+        return;
+    };
+    for entry in entries.flatten() {
+        let name = entry.file_name();
+        let ours = name.to_str().and_then(|name| name.strip_prefix(PREFIX));
+        let ours = ours.is_some_and(|rest| {
+            rest.len() == LETTERS && rest.chars().all(|c| c.is_ascii_alphanumeric())
+        });
+        let old = || {
+            let metadata = entry.metadata().ok()?;
+            let age = SystemTime::now().duration_since(metadata.modified().ok()?);
+            Some(metadata.is_file() && age.is_ok_and(|age| age > OLD))
+        };
+        if ours && old().unwrap_or(false) {
+            // Whoever may not remove it may still be able to write beside it.
+            fs::remove_file(entry.path()).ok();
+        }
+    }
+}
+
+/// Makes a rename last through a loss of power. Some file systems cannot; the file is whole either way.
+#[cfg(unix)]
+fn sync_folder(folder: &Path) {
+    fs::File::open(folder)
+        .and_then(|folder| folder.sync_all())
+        .ok();
+}
+
+#[cfg(not(unix))]
+fn sync_folder(_: &Path) {}
+
+/// Temporary files are private by default; a plan is for the whole shop.
+trait PermissionsLike {
+    fn permissions_like(&mut self, path: &Path) -> &mut Self;
+}
+
+impl PermissionsLike for tempfile::Builder<'_, '_> {
+    #[cfg(unix)]
+    fn permissions_like(&mut self, path: &Path) -> &mut Self {
+        use std::os::unix::fs::PermissionsExt;
+        let mode = fs::metadata(path).map_or(0o644, |m| m.permissions().mode());
+        self.permissions(fs::Permissions::from_mode(mode))
+    }
+
+    #[cfg(not(unix))]
+    fn permissions_like(&mut self, _: &Path) -> &mut Self {
+        self
+    }
+}

@@ -1,0 +1,247 @@
+//! Text from inputs in a workbook: always text, never a formula or a number, and mended the same way
+//! everywhere where a workbook cannot hold it.
+
+use std::borrow::Cow;
+use std::collections::HashSet;
+
+use rust_xlsxwriter::{Format, Worksheet, XlsxError};
+
+/// The most UTF-16 units that a cell holds (ECMA-376-1, 18.18.11 and the limits that spreadsheet
+/// programs state; from memory).
+const MOST_IN_CELL: usize = 32_767;
+
+/// A text as a cell, a note or a chart can hold it.
+///
+/// Characters that XML 1.0 has no place for (2.2: the control characters but tab and the line ends,
+/// U+FFFE and U+FFFF) are shown as their pictures, U+2400 to U+241F, or as U+FFFD. A text that is too
+/// long is cut off and says so.
+///
+/// ```
+/// use gapwright::write::text::mended;
+/// assert_eq!(mended("bin\u{0}7\u{1b}"), "bin\u{2400}7\u{241b}");
+/// assert_eq!(mended("=1+1"), "=1+1");
+/// ```
+pub fn mended(text: &str) -> Cow<'_, str> {
+    mended_to(text, MOST_IN_CELL)
+}
+
+/// The same, in at most so many UTF-16 units.
+pub(super) fn mended_to(text: &str, most: usize) -> Cow<'_, str> {
+    // A UTF-16 unit takes at least one byte of UTF-8.
+    let long = text.len() > most && units(text) > most;
+    if !long && !text.contains(forbidden) {
+        return Cow::Borrowed(text);
+    }
+    let mut mended: String = text.chars().map(shown).collect();
+    if long {
+        let mark = format!("... (cut off: {} characters in all)", text.chars().count());
+        mended.truncate(fitting(&mended, most.saturating_sub(units(&mark))));
+        mended.push_str(&mark);
+    }
+    Cow::Owned(mended)
+}
+
+fn forbidden(c: char) -> bool {
+    matches!(c, '\0'..='\u{8}' | '\u{b}' | '\u{c}' | '\u{e}'..='\u{1f}' | '\u{fffe}' | '\u{ffff}')
+}
+
+fn shown(c: char) -> char {
+    match c {
+        c if !forbidden(c) => c,
+        '\u{fffe}' | '\u{ffff}' => char::REPLACEMENT_CHARACTER,
+        c => char::from_u32(0x2400 + u32::from(c)).unwrap_or(char::REPLACEMENT_CHARACTER),
+    }
+}
+
+fn units(text: &str) -> usize {
+    text.encode_utf16().count()
+}
+
+/// The bytes of a text that make at most so many UTF-16 units, whole characters only.
+fn fitting(text: &str, most: usize) -> usize {
+    let mut used = 0;
+    let end = text.char_indices().find(|(_, c)| {
+        used += c.len_utf16();
+        used > most
+    });
+    end.map_or(text.len(), |(at, _)| at)
+}
+
+/// A text for a chart's title or the name of a series, where one that begins with `=` would be taken
+/// for a reference to cells.
+pub(super) fn chart_name(text: &str) -> String {
+    let text = mended_to(text, 255);
+    match text.starts_with('=') {
+        true => format!(" {text}"),
+        false => text.into_owned(),
+    }
+}
+
+/// Names of sheets that a workbook can have, each once.
+///
+/// The rules of spreadsheet programs (from memory): 1 to 31 UTF-16 units, none of `[ ] : * ? / \`, no
+/// apostrophe at either end, not `History`, no two alike but for their case. What breaks them is mended:
+/// a forbidden character, a control character and an apostrophe at an end become `_`, no name becomes `Sheet`,
+/// a long name is cut off, and one that is taken, or `History`, has ` (2)`, ` (3)` ... behind it.
+///
+/// ```
+/// use gapwright::write::text::SheetNames;
+/// let mut names = SheetNames::default();
+/// assert_eq!(names.take("Stock 1/2"), "Stock 1_2");
+/// assert_eq!(names.take("stock 1:2"), "stock 1_2 (2)");
+/// assert_eq!(names.take("history"), "history (2)");
+/// assert_eq!(names.take("'"), "_");
+/// ```
+#[derive(Debug, Default)]
+pub struct SheetNames(HashSet<String>);
+
+impl SheetNames {
+    /// The longest name, in UTF-16 units.
+    const MOST: usize = 31;
+
+    /// The name nearest to a wanted one that is allowed and not taken; it is taken then.
+    pub fn take(&mut self, wanted: &str) -> String {
+        let allowed = |c: char| match c {
+            '[' | ']' | ':' | '*' | '?' | '/' | '\\' => '_',
+            c if c.is_control() || forbidden(c) => '_',
+            c => c,
+        };
+        let mut name: String = wanted.chars().map(allowed).collect();
+        name.truncate(fitting(&name, Self::MOST));
+        let inner = name.trim_matches('\'');
+        if inner.len() < name.len() {
+            let start = name.len() - name.trim_start_matches('\'').len();
+            let end = name.len() - inner.len() - start;
+            name = format!("{}{inner}{}", "_".repeat(start), "_".repeat(end));
+        }
+        if name.trim().is_empty() {
+            name = "Sheet".into();
+        }
+        let mut free = name.clone();
+        let mut number = 2;
+        while free.eq_ignore_ascii_case("history") || !self.0.insert(free.to_lowercase()) {
+            let behind = format!(" ({number})");
+            free = name.clone();
+            free.truncate(fitting(&free, Self::MOST - behind.len()));
+            // What was cut may leave an apostrophe at the end only inside the name, which is allowed.
+            free.push_str(&behind);
+            number += 1;
+        }
+        free
+    }
+}
+
+/// Writing text that may come from an input.
+pub(super) trait WriteText {
+    /// Writes a text as text, mended where that is needed.
+    fn write_text(
+        &mut self,
+        row: u32,
+        column: u16,
+        text: impl AsRef<str>,
+        format: &Format,
+    ) -> Result<&mut Self, XlsxError>;
+
+    /// Merges cells around a text.
+    fn merge_text(
+        &mut self,
+        first_row: u32,
+        first_column: u16,
+        last_row: u32,
+        last_column: u16,
+        text: &str,
+        format: &Format,
+    ) -> Result<&mut Self, XlsxError>;
+}
+
+impl WriteText for Worksheet {
+    fn write_text(
+        &mut self,
+        row: u32,
+        column: u16,
+        text: impl AsRef<str>,
+        format: &Format,
+    ) -> Result<&mut Self, XlsxError> {
+        self.write_string_with_format(row, column, mended(text.as_ref()), format)
+    }
+
+    fn merge_text(
+        &mut self,
+        first_row: u32,
+        first_column: u16,
+        last_row: u32,
+        last_column: u16,
+        text: &str,
+        format: &Format,
+    ) -> Result<&mut Self, XlsxError> {
+        let text = mended(text);
+        self.merge_range(
+            first_row,
+            first_column,
+            last_row,
+            last_column,
+            &text,
+            format,
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_text_that_is_too_long_is_cut_between_characters_and_says_so() {
+        let whole = "\u{1f600}".repeat(16_383);
+        assert_eq!(mended(&whole), whole);
+        let long = "\u{1f600}".repeat(16_384);
+        let cut = mended(&long);
+        assert!(units(&cut) <= MOST_IN_CELL && units(&cut) > MOST_IN_CELL - 3);
+        assert!(cut.ends_with("... (cut off: 16384 characters in all)"));
+        assert!(matches!(mended("a\tb\r\nc é 日"), Cow::Borrowed(_)));
+        assert_eq!(mended("\u{fffe}\u{b}"), "\u{fffd}\u{240b}");
+    }
+
+    #[test]
+    fn every_name_of_a_sheet_is_allowed_and_there_once() {
+        let wanted = [
+            "Stock",
+            "stock",
+            "STOCK",
+            "",
+            " ",
+            "History",
+            "HISTORY",
+            "'Bob's'",
+            "'''",
+            "a\u{0}b\u{1b}c",
+            "[x]:*?/\\",
+            "A name of forty characters, or a few more",
+            "a name of forty characters, or a few less",
+            "\u{1f600}\u{1f600}\u{1f600}\u{1f600}\u{1f600}\u{1f600}\u{1f600}\u{1f600}\u{1f600}\u{1f600}\u{1f600}\u{1f600}\u{1f600}\u{1f600}\u{1f600}\u{1f600}",
+            "30 characters and an apostr  '.",
+            "30 characters and an apostrop ''",
+            "=1+1",
+            "مضخة",
+            "Ä",
+            "ä",
+        ];
+        let mut names = SheetNames::default();
+        let taken: Vec<String> = wanted.iter().map(|name| names.take(name)).collect();
+        let mut workbook = rust_xlsxwriter::Workbook::new();
+        for name in &taken {
+            assert!((1..=31).contains(&units(name)), "{name}");
+            assert!(!name.eq_ignore_ascii_case("history"));
+            assert!(!name.starts_with('\'') && !name.ends_with('\''), "{name}");
+            assert!(!name.contains(|c: char| c.is_control() || "[]:*?/\\".contains(c)));
+            workbook.add_worksheet().set_name(name).unwrap();
+        }
+        workbook.save_to_buffer().unwrap();
+        let lower: HashSet<String> = taken.iter().map(|name| name.to_lowercase()).collect();
+        assert_eq!(lower.len(), wanted.len());
+        assert_eq!(taken[..3], ["Stock", "stock (2)", "STOCK (3)"]);
+        assert_eq!(taken[7], "_Bob's_");
+        assert_eq!(taken[8], "___");
+        assert_eq!(taken[12], "a name of forty characters, (2)");
+    }
+}
