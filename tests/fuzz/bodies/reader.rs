@@ -5,7 +5,6 @@
 
 use std::fs;
 use std::io::{Cursor, Read, Write};
-use std::path::Path;
 use std::sync::LazyLock;
 
 use gapwright::read::{self, Sources};
@@ -72,12 +71,14 @@ fn sound(book: &Book) {
 /// The whole job with such a workbook, beside a sample of the other kind.
 fn checked(name: &str, bytes: &[u8]) {
     let folder = tempfile::tempdir().expect("a folder");
-    let file = folder.path().join(name);
-    fs::write(&file, bytes).expect("a file");
-    let tiny = Path::new(env!("CARGO_MANIFEST_DIR")).join(TINY);
+    let put = |name: &str, bytes: &[u8]| {
+        let file = folder.path().join(name);
+        fs::write(&file, bytes).expect("a file");
+        file
+    };
     let (stock, pumps) = match name.starts_with("stock") {
-        true => (file, tiny.join("pumps.csv")),
-        false => (tiny.join("stock.csv"), file),
+        true => (put(name, bytes), put("pumps.csv", TINY_PUMPS)),
+        false => (put("stock.csv", TINY_STOCK), put(name, bytes)),
     };
     let sources = Sources {
         stock,
@@ -90,12 +91,8 @@ fn checked(name: &str, bytes: &[u8]) {
     }
 }
 
-/// The samples, seen from the package that this is built in.
-const TINY: &str = if cfg!(fuzzing) {
-    "../../samples/tiny"
-} else {
-    "samples/tiny"
-};
+const TINY_STOCK: &[u8] = include_bytes!("../../../samples/tiny/stock.csv");
+const TINY_PUMPS: &[u8] = include_bytes!("../../../samples/tiny/pumps.csv");
 
 /// The parts of a good workbook.
 struct Parts(Vec<(String, Vec<u8>)>);
@@ -113,7 +110,7 @@ impl Parts {
             let mut part = zip.by_index(at).expect("a part");
             let mut bytes = Vec::new();
             part.read_to_end(&mut bytes).expect("a whole part");
-            parts.push((part.name().to_string(), bytes));
+            parts.push((part.name().expect("a name").into_owned(), bytes));
         }
         Parts(parts)
     }
