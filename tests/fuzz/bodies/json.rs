@@ -8,6 +8,7 @@ use gapwright::choose::watch::Watch;
 use gapwright::crush::crushes;
 use gapwright::job::Job;
 use gapwright::plan::{Kit, PackPick, stack, verdicts};
+use gapwright::problem::Problems;
 use gapwright::read::{self, Sources};
 use gapwright::stack::report;
 use gapwright::verify::{Verified, verify};
@@ -57,27 +58,30 @@ fn plan(bytes: &[u8]) {
     }
 }
 
-/// Names for pumps and items, a line each: whatever the reader takes survives the way through JSON.
+/// Names for pumps and items: whatever the reader takes survives the way through JSON.
 fn named(text: &str) {
-    let mut names = text.split('\n');
-    let mut quoted = |otherwise: &str| {
-        let name = names.next().filter(|name| !name.is_empty());
-        format!("\"{}\"", name.unwrap_or(otherwise).replace('"', "\"\""))
-    };
-    let mut pumps = PUMPS.to_string();
-    let mut stock = STOCK.to_string();
-    for (text, names) in [
-        (&mut pumps, &["<A>", "<B>"][..]),
-        (&mut stock, &["<LAM>", "<S10>", "<GAS>"]),
-    ] {
-        for name in names {
-            *text = text.replace(name, &quoted(name));
-        }
-    }
-    match job(&pumps, &stock) {
+    match with_names(text) {
         Ok(job) => reads_back(&kitted(job)),
         Err(problems) => told(&problems),
     }
+}
+
+/// The invented job, its pumps and items called by the lines of a text as far as it has any.
+fn with_names(text: &str) -> Result<Job, Problems> {
+    let mut names = text.split('\n');
+    let mut pumps = PUMPS.to_string();
+    let mut stock = STOCK.to_string();
+    for (sheet, places) in [
+        (&mut pumps, &["<A>", "<B>"][..]),
+        (&mut stock, &["<LAM>", "<S10>", "<GAS>"]),
+    ] {
+        for place in places {
+            let name = names.next().filter(|name| !name.is_empty());
+            let name = name.unwrap_or(place.trim_matches(['<', '>']));
+            *sheet = sheet.replace(place, &format!("\"{}\"", name.replace('"', "\"\"")));
+        }
+    }
+    job(&pumps, &stock)
 }
 
 /// The plan as JSON reads back as the pieces that were chosen.
@@ -113,7 +117,7 @@ Tag,Model,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in)
 <B>,screwed-impeller,F1,F1,0.041,0.050
 ";
 const STOCK: &str = "\
-Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost,Peel step
+Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost,Peel step (in)
 <LAM>,shim,F1,0.031,0.0002,4,2.00,0.002
 <S10>,shim,F1,0.010,0.0002,2,2.00,
 <GAS>,gasket,F1,0.120,0.0005,1,3.00,
@@ -124,7 +128,7 @@ SH,gasket,0.105,0.0005,20,20,2
 ";
 const FIT: &str = "Fit,Outside diameter (in),Inside diameter (in)\nF1,5,4\n";
 
-fn job(pumps: &str, stock: &str) -> Result<Job, gapwright::problem::Problems> {
+fn job(pumps: &str, stock: &str) -> Result<Job, Problems> {
     let folder = tempfile::tempdir().expect("a folder");
     let at = |name: &str| folder.path().join(name);
     fs::create_dir(at("stock")).expect("a folder");
@@ -147,7 +151,7 @@ static VERIFIED: LazyLock<Verified> = LazyLock::new(|| kitted(rich()));
 
 /// The invented job as it stands.
 pub fn rich() -> Job {
-    job(PUMPS, STOCK).unwrap_or_else(|problems| panic!("{}", problems.sorted()[0]))
+    with_names("").unwrap_or_else(|problems| panic!("{}", problems.sorted()[0]))
 }
 
 /// The invented job with its plan.

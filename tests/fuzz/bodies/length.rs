@@ -98,7 +98,10 @@ fn reckoned(text: &str, column: Option<Unit>) -> Option<i64> {
             c => c,
         })
         .collect();
-    let end = text.rfind(|c: char| c.is_ascii_digit() || c == '.' || c == ',')? + 1;
+    let mut end = text.rfind(|c: char| c.is_ascii_digit())? + 1;
+    if text[end..].starts_with(['.', ',']) {
+        end += 1;
+    }
     let (number, suffix) = text.split_at(end);
     let unit = Unit::parse(suffix).or(column)?;
     let ticks = i128::from(unit.ticks());
