@@ -72,7 +72,11 @@ fn held(length: Length) {
     for unit in Unit::ALL {
         let shown = length.show(unit);
         if Fine::from(length).exact(unit).is_some() {
-            assert_eq!(Length::parse(&shown, Some(unit)), Ok(length), "{shown} {unit}");
+            assert_eq!(
+                Length::parse(&shown, Some(unit)),
+                Ok(length),
+                "{shown} {unit}"
+            );
         }
     }
     // A tenth of a nanometre is a decimal of both metric units, so they are always exact.
@@ -147,7 +151,10 @@ fn number(bytes: &[u8]) {
             let step = if unit.ticks() % 254 == 0 { 254.0 } else { 1.0 };
             let off = (length.to_f64(unit) - number).abs() * unit.ticks() as f64;
             let digits = number.abs() * unit.ticks() as f64 * 1e-14;
-            assert!(off <= step / 2.0 + digits, "{number} {unit}: off by {off} ticks");
+            assert!(
+                off <= step / 2.0 + digits,
+                "{number} {unit}: off by {off} ticks"
+            );
         }
     }
     if let Some(read) = Millionths::from_number(number) {
@@ -168,7 +175,11 @@ fn setting(text: &str) {
             }
             assert_eq!(again, policy);
         }
-        Err(_) => assert_eq!(policy, Policy::default(), "refused, and yet something was set"),
+        Err(_) => assert_eq!(
+            policy,
+            Policy::default(),
+            "refused, and yet something was set"
+        ),
     }
 }
 
