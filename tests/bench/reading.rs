@@ -234,7 +234,7 @@ fn make(folder: &Path, lots: u32, pumps: u32) -> Result<(), XlsxError> {
 
 fn lot(n: u32, random: &mut ChaCha8Rng) -> Vec<Value> {
     use Value::{Number, Text};
-    let gasket = n % 3 == 0;
+    let gasket = n.is_multiple_of(3);
     let thousandths: u32 = random.random_range(if gasket { 30..=125 } else { 2..=60 });
     vec![
         Text(format!("{}-{n:05}", if gasket { "GK" } else { "SH" })),

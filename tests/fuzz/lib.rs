@@ -6,8 +6,8 @@ use std::alloc::System;
 
 use cap::Cap;
 
-/// Whoever asks for more ends at once, on the very input that asked. Larger by what the fuzzer's
-/// own side needs than the 512 MB that reading may take.
+/// What any input may take. Whoever asks for more ends at once, on the very input that asked; the
+/// fuzzer's own memory is not counted.
 const MOST_BYTES: usize = 512_000_000;
 
 #[global_allocator]

@@ -52,3 +52,20 @@ fn a_plan_reads_back_as_the_pieces_that_were_chosen() {
     });
     bodies::json::reads_back(&bodies::json::kitted(job.unwrap()));
 }
+
+#[test]
+fn a_plan_with_more_pieces_than_a_place_takes_is_refused() {
+    let example = bodies::json::example();
+    let mut plan = gapwright::write::json::plan(example);
+    let shims = plan.pumps[0].packs.get_mut("bearing_shims").unwrap();
+    shims.pieces[0].count = u32::MAX;
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("plan.json");
+    fs::write(&file, serde_json::to_string(&plan).unwrap()).unwrap();
+    let problems = gapwright::read::packs_of_plan(&file, example.job()).unwrap_err();
+    let [problem] = problems.sorted()[..] else {
+        panic!("one problem");
+    };
+    assert_eq!(problem.found, "4294967295 pieces in `bearing_shims` of `A`");
+    assert_eq!(problem.expected, "0 to 4, as the model says");
+}

@@ -8,8 +8,11 @@ pub mod reader;
 
 use gapwright::problem::Problems;
 
+/// Takes any bytes, and panics if something does not hold.
+pub type Body = fn(&[u8]);
+
 /// The targets by the names of their folders in the corpus.
-pub const ALL: [(&str, fn(&[u8])); 4] = [
+pub const ALL: [(&str, Body); 4] = [
     ("reader", reader::run),
     ("length", length::run),
     ("model", model::run),
