@@ -197,15 +197,14 @@ impl Length {
             }
         };
         let (above, below) = parse_ratio(number).ok_or(LengthError::NotANumber)?;
+        // Whole numbers throughout: a decimal type rounds what has too many digits for it.
         let ticks = above
-            .checked_mul(Decimal::from(unit.ticks()))
+            .checked_mul(unit.ticks().into())
             .ok_or(LengthError::TooLong)?;
-        let whole = (ticks / below).round();
-        // Multiplying back is exact, dividing need not be: 1/3 in is no whole number of ticks.
-        if whole * below != ticks {
+        if ticks % below != 0 {
             return Err(LengthError::TooFine);
         }
-        within_range(whole)
+        within_range(ticks / below)
     }
 
     /// Reads a spreadsheet's number, which is a rounded binary one, as the decimal that a
@@ -228,7 +227,8 @@ impl Length {
             Unit::Inch | Unit::Thou => MICRO_INCH,
             Unit::Millimetre | Unit::Micrometre => 1,
         });
-        within_range((ticks / step).round() * step)
+        let whole = (ticks / step).round() * step;
+        within_range(whole.to_i128().ok_or(LengthError::TooLong)?)
     }
 
     /// The number in `unit`, with at least the places the trade writes and more where the
@@ -319,34 +319,38 @@ fn fractions_spelt_out(text: &str) -> String {
     spelt.trim().to_string()
 }
 
-fn within_range(ticks: Decimal) -> Result<Length, LengthError> {
-    ticks
-        .to_i64()
+fn within_range(ticks: i128) -> Result<Length, LengthError> {
+    i64::try_from(ticks)
+        .ok()
         .filter(|ticks| ticks.abs() <= MOST_TICKS)
         .map(Length)
         .ok_or(LengthError::TooLong)
 }
 
 /// A decimal, a fraction or a mixed number, as numerator and denominator.
-fn parse_ratio(text: &str) -> Option<(Decimal, Decimal)> {
+fn parse_ratio(text: &str) -> Option<(i128, i128)> {
     let Some((above, below)) = text.split_once('/') else {
-        return Some((decimal::parse(text)?, Decimal::ONE));
+        let number = decimal::parse(text)?;
+        return Some((number.mantissa(), 10_i128.checked_pow(number.scale())?));
     };
-    let below: u32 = below.trim().parse().ok().filter(|&b| b > 0)?;
-    let below = Decimal::from(below);
+    let whole = |text: &str| -> Option<i128> {
+        let digits = text.bytes().all(|b| b.is_ascii_digit());
+        let number: u32 = text.parse().ok().filter(|_| digits)?;
+        Some(number.into())
+    };
+    let below = whole(below.trim()).filter(|&below| below > 0)?;
     let above = above.trim();
+    // The sign is that of the whole text: `-0 1/2` is below nothing.
+    let (sign, above) = match above.strip_prefix('-') {
+        Some(rest) => (-1, rest),
+        None => (1, above.strip_prefix('+').unwrap_or(above)),
+    };
     // `1 1/2` and the shop's `1-1/2` are one and a half.
-    let Some((whole, above)) = above.rsplit_once([' ', '-']).filter(|(w, _)| !w.is_empty()) else {
-        return Some((Decimal::from(above.parse::<i64>().ok()?), below));
+    let above = match above.rsplit_once([' ', '-']) {
+        Some((full, above)) => whole(full.trim())? * below + whole(above.trim())?,
+        None => whole(above)?,
     };
-    let whole = Decimal::from(whole.trim().parse::<i64>().ok()?);
-    let part = Decimal::from(above.trim().parse::<u32>().ok()?);
-    let part = if whole.is_sign_negative() {
-        -part
-    } else {
-        part
-    };
-    Some((whole * below + part, below))
+    Some((sign * above, below))
 }
 
 impl Add for Length {
@@ -634,6 +638,8 @@ mod tests {
             ("1/8 inch", "3.175"),
             ("1 1/2 in", "38.100"),
             ("-1-1/2 in", "-38.100"),
+            ("-0 1/2 in", "-12.700"),
+            ("+1 1/2 in", "38.100"),
             ("1/128 in", "0.1984375"),
             ("0.001 in", "0.0254"),
             ("0.1 um", "0.0001"),
@@ -667,6 +673,11 @@ mod tests {
             ("1/3 in", TooFine),
             ("1/0 in", NotANumber),
             ("0.00000001 mm", TooFine),
+            ("1.0000000000000000000000000001 in", TooFine),
+            ("- 1/2 in", NotANumber),
+            ("1 1 1/2 in", NotANumber),
+            ("4294967295 999999999/1000000000 um", TooFine),
+            ("79228162514264337593543950335 in", TooLong),
             ("11000 mm", TooLong),
         ] {
             assert_eq!(Length::parse(text, None), Err(error), "{text}");

@@ -56,9 +56,27 @@ pub struct Sources {
 pub fn job(sources: &Sources) -> Result<Job, Problems> {
     let mut problems = Problems::new();
     let memory = &mut sources.memory.clone();
+    let stock = gather(book(&sources.stock, memory), &mut problems);
+    let pumps = gather(book(&sources.pumps, memory), &mut problems);
+    check(stock, pumps, sources, problems)
+}
+
+/// Checks workbooks that are read already; models and settings are those of `sources`.
+///
+/// # Errors
+/// Every problem in all of them, as for [`job`].
+pub fn job_of(stock: Book, pumps: Book, sources: &Sources) -> Result<Job, Problems> {
+    check(Some(stock), Some(pumps), sources, Problems::new())
+}
+
+/// Checks what could be read, with the problems of what could not.
+fn check(
+    stock_book: Option<Book>,
+    pumps_book: Option<Book>,
+    sources: &Sources,
+    mut problems: Problems,
+) -> Result<Job, Problems> {
     let library = model::Library::open(sources.models.as_deref(), &mut problems);
-    let stock_book = gather(book(&sources.stock, memory), &mut problems);
-    let pumps_book = gather(book(&sources.pumps, memory), &mut problems);
     let mut policy = Policy::default();
     if let Some(book) = &pumps_book {
         policy::read(book, &mut policy, &mut problems);

@@ -140,11 +140,16 @@ fn parts(text: &str) -> impl Iterator<Item = &str> {
         .filter(|piece| !piece.is_empty())
 }
 
+/// The most pieces that are stated as one; more is a slip of the keyboard.
+const MOST_ALIKE: u32 = 1_000;
+
 /// `2 x rest` or the rest alone.
 fn counted(text: &str) -> (u32, &str) {
     let split = text.split_once(['x', 'X']);
     let counted = split.and_then(|(count, rest)| Some((count.trim().parse().ok()?, rest.trim())));
-    counted.filter(|(count, _)| *count > 0).unwrap_or((1, text))
+    counted
+        .filter(|(count, _)| (1..=MOST_ALIKE).contains(count))
+        .unwrap_or((1, text))
 }
 
 /// A thickness with its plus/minus.
@@ -175,6 +180,7 @@ mod tests {
     fn pieces_are_read_with_their_count_and_both_sides() {
         assert_eq!(counted("2 x SH-1"), (2, "SH-1"));
         assert_eq!(counted("BOX-1"), (1, "BOX-1"));
+        assert_eq!(counted("4294967295 x SH-1"), (1, "4294967295 x SH-1"));
         assert!(parts("1,00 +/- 0,005, 2 x A").eq(["1,00 +/- 0,005", "2 x A"]));
         assert!(parts("1,00 +/- 0,005;A,B").eq(["1,00 +/- 0,005", "A,B"]));
         let even = size("0.010 +/- 0.0003", Unit::Inch).unwrap();

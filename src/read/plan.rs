@@ -69,6 +69,17 @@ pub fn packs(path: &Path, job: &Job) -> Result<Packs, Problems> {
                 ));
                 continue;
             };
+            let counts = chosen.pieces.iter().map(|piece| u64::from(piece.count));
+            let pieces: u64 = counts.sum();
+            let asked = u64::from(pack.least_pieces)..=u64::from(pack.most_pieces);
+            if !asked.contains(&pieces) {
+                problems.add(wrong(
+                    format!("{pieces} pieces in `{}` of `{}`", pack.name, kit.tag),
+                    &format!("{} to {}, as the model says", asked.start(), asked.end()),
+                    "make the plan again: the model has changed",
+                ));
+                continue;
+            }
             let offered: Vec<usize> = job.offered(pack, fit).collect();
             let unit = Unit::parse(&chosen.unit).unwrap_or(model.unit);
             let mut picks = Vec::new();

@@ -1,6 +1,6 @@
 //! Reads the Pumps sheet: which columns it must have follows from the models that it names.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use super::find_sheet;
 use super::model::Library;
@@ -790,17 +790,22 @@ pub(super) fn check_fits(draft: &Draft, codes: &[(String, Code, Place)], problem
         // An empty stock is a problem of its own.
         return;
     }
+    // As many pumps as lots is too many to look through them for each.
+    let known: HashSet<(&str, &str)> = codes
+        .iter()
+        .map(|(kind, code, _)| (kind.as_str(), code.key()))
+        .collect();
     for (pump, places) in draft.pumps.iter().zip(&draft.fit_places) {
         let packs = &draft.models[pump.model].packs;
         for ((pack, fit), place) in packs.iter().zip(&pump.fits).zip(places) {
+            if known.contains(&(pack.kind.as_str(), fit.key())) {
+                continue;
+            }
             let mut of_kind: Vec<&str> = codes
                 .iter()
                 .filter(|(kind, _, _)| *kind == pack.kind)
                 .map(|(_, code, _)| code.as_str())
                 .collect();
-            if of_kind.iter().any(|code| Code::new(code) == *fit) {
-                continue;
-            }
             of_kind.sort_unstable();
             of_kind.dedup();
             let missing = format!(

@@ -24,7 +24,7 @@ const HOSTILE: [&str; 16] = [
     "1e5",
     "\u{1f600}",
     "مضخة \u{202e}",
-    "a\u{0}\u{1}\u{1b}[2J\u{7f}\u{ffff}b",
+    "a\u{1}\u{1b}[2J\u{7f}\u{ffff}b",
     "_x0041_",
     "<b>&amp;\"'",
     "A name of forty characters []:*?/\\ or so",

@@ -1,0 +1,37 @@
+//! What each fuzz target does with the bytes that it is given. The fuzzers call these, and so does
+//! the ordinary test that goes through the corpus: what was found once stays found.
+
+pub mod json;
+pub mod length;
+pub mod model;
+pub mod reader;
+
+use gapwright::problem::Problems;
+
+/// Takes any bytes, and panics if something does not hold.
+pub type Body = fn(&[u8]);
+
+/// The targets by the names of their folders in the corpus.
+pub const ALL: [(&str, Body); 4] = [
+    ("reader", reader::run),
+    ("length", length::run),
+    ("model", model::run),
+    ("json", json::run),
+];
+
+/// The first byte says what is done, the rest is what it is done to.
+fn parted(bytes: &[u8]) -> Option<(char, &[u8])> {
+    let (&first, rest) = bytes.split_first()?;
+    Some((char::from(first), rest))
+}
+
+/// What is refused is refused for a reason that people can read.
+fn told(problems: &Problems) {
+    let problems = problems.sorted();
+    assert!(!problems.is_empty(), "refused without a reason");
+    for problem in problems {
+        for part in [&problem.found, &problem.expected, &problem.mend] {
+            assert!(!part.trim().is_empty(), "{problem}");
+        }
+    }
+}

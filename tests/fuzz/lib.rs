@@ -1,0 +1,27 @@
+//! What all fuzz targets share: their bodies, a bound on memory, and which panics count.
+
+pub mod bodies;
+
+use std::alloc::System;
+
+use cap::Cap;
+
+/// What any input may take. Whoever asks for more ends at once, on the very input that asked; the
+/// fuzzer's own memory is not counted.
+const MOST_BYTES: usize = 512_000_000;
+
+#[global_allocator]
+static MEMORY: Cap<System> = Cap::new(System, usize::MAX);
+
+/// Called once before the first input.
+pub fn begin() {
+    MEMORY.set_limit(MOST_BYTES).expect("less is in use");
+    let aborts = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        // A damaged binary file may make a foreign reader panic. Such a reader runs in a thread of
+        // this name, and what becomes of it is a plain problem.
+        if std::thread::current().name() != Some("reader") {
+            aborts(panic);
+        }
+    }));
+}
