@@ -131,7 +131,13 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     let mut bins: HashMap<String, String> = HashMap::new();
     for line in table.lines() {
         let quiet = &mut Problems::new();
-        let [_, kind, fit, _] = needed.each_ref().map(|h| line.text(h.as_ref(), quiet));
+        let [name, kind, fit, _] = needed.each_ref().map(|h| line.text(h.as_ref(), quiet));
+        let at = needed[0]
+            .as_ref()
+            .map_or(sheet.whole(), |heading| line.place(heading));
+        if let Some(name) = name {
+            names.once(&name, &sheet.name, line.row.number, &at, problems);
+        }
         if let (Some(kind), Some(heading)) = (kind, &needed[1]) {
             let fit = Code::new(&fit.unwrap_or_default());
             codes.push((kind.to_lowercase(), fit, line.place(heading)));
@@ -139,11 +145,6 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
         let Some(lot) = lot(&line, &needed, thickness.as_ref(), problems) else {
             continue;
         };
-        let [item, ..] = &needed;
-        let at = item
-            .as_ref()
-            .map_or(sheet.whole(), |heading| line.place(heading));
-        names.once(&lot.item.item, &sheet.name, line.row.number, &at, problems);
         if let Some(bin) = &lot.item.bin {
             let kind = format!("{} {}", lot.item.kind, lot.item.fit.key());
             if let Some(other) = bins
