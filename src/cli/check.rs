@@ -16,8 +16,8 @@ use crate::write::problems::{ModelReadJson, ReadJson, SheetReadJson};
 #[derive(clap::Args)]
 #[command(after_long_help = AFTER)]
 pub(super) struct Args {
-    /// Stock workbook: .xlsx, .csv, or a folder of .csv files. A pump workbook alone will do as well,
-    /// or one that holds both.
+    /// Stock workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files. A pump workbook
+    /// alone will do as well, or one that holds both.
     stock: PathBuf,
     /// Pump workbook, likewise.
     pumps: Option<PathBuf>,

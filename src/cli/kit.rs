@@ -24,9 +24,9 @@ use crate::{words, write};
 #[derive(clap::Args)]
 #[command(after_long_help = AFTER)]
 pub(super) struct Args {
-    /// Stock workbook: .xlsx, .csv, or a folder of .csv files.
+    /// Stock workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files.
     stock: PathBuf,
-    /// Pump workbook: .xlsx, .csv, or a folder of .csv files.
+    /// Pump workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files.
     pumps: PathBuf,
     /// Workbook to write.
     #[arg(long, default_value = "kit-plan.xlsx", value_name = "FILE")]

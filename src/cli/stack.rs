@@ -25,7 +25,7 @@ use crate::write::analysis::Analysed;
 #[derive(clap::Args)]
 #[command(after_long_help = AFTER)]
 pub(super) struct Args {
-    /// Pump workbook: .xlsx, .csv, or a folder of .csv files.
+    /// Pump workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files.
     pumps: PathBuf,
     /// Stock workbook: pieces are chosen afresh, or named by their item numbers.
     #[arg(long, value_name = "FILE")]
