@@ -144,7 +144,7 @@ impl Severity {
 }
 
 /// The most characters of each text of a problem: a cell may hold 32,767, and a list many cells.
-const MOST_CHARACTERS: usize = 1_000;
+const MOST_CHARACTERS: usize = 400;
 
 /// One thing that the user has to put right, or should know of. How grave it is follows from the
 /// list that it stands in.
@@ -267,6 +267,13 @@ impl Problems {
         Problems::default()
     }
 
+    /// A single problem.
+    pub fn of(problem: Problem) -> Problems {
+        let mut problems = Problems::new();
+        problems.add(problem);
+        problems
+    }
+
     /// Adds a problem that stops the run.
     pub fn add(&mut self, problem: Problem) {
         self.problems.push(problem);
@@ -378,14 +385,19 @@ impl Problems {
 /// assert_eq!(nearest("Colour", ["Item", "Thickness"]), None);
 /// ```
 pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    /// No name that people type is longer; the work grows with both lengths.
+    const LONGEST: usize = 64;
+    let short = |text: &str| text.chars().count() <= LONGEST;
+    if !short(name) {
+        return None;
+    }
     let name = name.to_lowercase();
     known
         .into_iter()
+        .filter(|known| short(known))
         .map(|known| {
-            (
-                strsim::normalized_damerau_levenshtein(&name, &known.to_lowercase()),
-                known,
-            )
+            let likeness = strsim::normalized_damerau_levenshtein(&name, &known.to_lowercase());
+            (likeness, known)
         })
         .filter(|(likeness, _)| *likeness >= 0.6)
         .max_by(|a, b| a.0.total_cmp(&b.0))

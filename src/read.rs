@@ -225,8 +225,8 @@ fn unused_sheets(book: &Option<Book>, used: &[&str]) -> Vec<String> {
         .collect()
 }
 
-fn gather<T>(result: Result<T, Problem>, problems: &mut Problems) -> Option<T> {
-    result.map_err(|problem| problems.add(problem)).ok()
+fn gather<T>(result: Result<T, Problems>, problems: &mut Problems) -> Option<T> {
+    result.map_err(|found| problems.absorb(found)).ok()
 }
 
 /// SHA-256 in hexadecimal.

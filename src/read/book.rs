@@ -17,13 +17,14 @@ mod xlsx;
 mod xml;
 
 use std::fs;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
 
 use super::{hex, sha256};
-use crate::problem::{Place, Problem};
+use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet};
 use archive::Kind;
 pub use memory::Memory;
@@ -34,15 +35,14 @@ const EXPECTED: &str = "a workbook (.xlsx, .xlsm, .xlsb, .xls, .ods, .csv or a f
 /// Reads a workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files, one a sheet.
 ///
 /// # Errors
-/// One problem, in plain words: no such file, or one of [`workbook`].
-pub fn open(path: &Path, memory: &mut Memory) -> Result<Book, Problem> {
+/// In plain words: no such file, or one of [`workbook`]; for a folder one for each bad file in it.
+pub fn open(path: &Path, memory: &mut Memory) -> Result<Book, Problems> {
     let file = path.display().to_string();
-    let metadata = fs::metadata(path).map_err(|error| unreadable(&file, &error))?;
-    if metadata.is_dir() {
+    if path.is_dir() {
         return folder(path, &file, memory);
     }
-    let bytes = bytes(path, &file, memory)?;
-    workbook(&file, bytes, memory)
+    let read = bytes(path, &file, memory).and_then(|bytes| workbook(&file, bytes, memory));
+    read.map_err(Problems::of)
 }
 
 /// Reads a workbook from the bytes of a file; `file` is its name, as the user gave it.
@@ -65,7 +65,8 @@ pub fn workbook(file: &str, bytes: Vec<u8>, memory: &mut Memory) -> Result<Book,
     let mut is_text = false;
     let sheets = match bytes.as_slice() {
         [] => return Err(problem("an empty file", "save the workbook again")),
-        [b'P', b'K', ..] | [0xd0, 0xcf, 0x11, 0xe0, ..] => {
+        // A zip file with parts, without any, or in pieces; the container of older programs.
+        [b'P', b'K', 3 | 5 | 7, ..] | [0xd0, 0xcf, 0x11, 0xe0, ..] => {
             let read = guard::guarded(|| packed(file, &bytes, memory));
             read.unwrap_or_else(|| Err(archive::broken(file, None, "it is damaged")))?
         }
@@ -146,11 +147,22 @@ fn bytes(path: &Path, file: &str, memory: &Memory) -> Result<Vec<u8>, Problem> {
             "save the workbook as a plain file",
         ));
     }
-    if metadata.len() > memory.largest_file() {
-        let found = format!("a file of {} MB", metadata.len() / 1_000_000);
+    // The length that is told is not trusted: some files grow, some are longer than they say.
+    let most = memory.largest_file();
+    let mut bytes = Vec::new();
+    if metadata.len() <= most {
+        let opened = fs::File::open(path).map_err(|error| unreadable(file, &error))?;
+        let read = opened.take(most + 1).read_to_end(&mut bytes);
+        read.map_err(|error| unreadable(file, &error))?;
+    }
+    let length = metadata
+        .len()
+        .max(u64::try_from(bytes.len()).unwrap_or(u64::MAX));
+    if length > most {
+        let found = format!("a file of {} MB", length / 1_000_000);
         return Err(memory.too_large(file, &found));
     }
-    fs::read(path).map_err(|error| unreadable(file, &error))
+    Ok(bytes)
 }
 
 fn unreadable(file: &str, error: &std::io::Error) -> Problem {
@@ -164,43 +176,51 @@ fn unreadable(file: &str, error: &std::io::Error) -> Problem {
     Problem::new(Place::file(file), found, EXPECTED, mend)
 }
 
-/// A folder of CSV files, one a sheet.
-fn folder(path: &Path, file: &str, memory: &mut Memory) -> Result<Book, Problem> {
+/// A folder of CSV files, one a sheet; each one that cannot be read is a problem of its own.
+fn folder(path: &Path, file: &str, memory: &mut Memory) -> Result<Book, Problems> {
+    /// Many times the sheets of any workbook.
+    const MOST_FILES: usize = 200;
     let problem = |found: String| {
-        Problem::new(
+        Problems::of(Problem::new(
             Place::file(file),
             found,
             "a folder with one .csv file a sheet",
             "name a workbook, or save each sheet as a .csv file in this folder",
-        )
+        ))
     };
-    /// Many times the sheets of any workbook.
-    const MOST_FILES: usize = 200;
-    let entries =
-        fs::read_dir(path).map_err(|e| problem(format!("a folder that cannot be read ({e})")))?;
-    let mut files: Vec<PathBuf> = entries
-        .filter_map(|entry| Some(entry.ok()?.path()))
-        .filter(|path| path.to_str().is_some_and(|p| has_extension(p, &["csv"])))
-        .take(MOST_FILES + 1)
-        .collect();
-    files.sort();
-    match files.len() {
-        0 => return Err(problem("a folder without any .csv file".into())),
-        1..=MOST_FILES => {}
-        _ => {
-            return Err(problem(format!(
-                "a folder with more than {MOST_FILES} .csv files"
-            )));
+    let unreadable = |error| problem(format!("a folder that cannot be read ({error})"));
+    let mut files: Vec<PathBuf> = Vec::new();
+    for entry in fs::read_dir(path).map_err(unreadable)? {
+        let path = entry.map_err(unreadable)?.path();
+        if has_extension(&path.to_string_lossy(), &["csv"]) {
+            files.push(path);
+        }
+        if files.len() > MOST_FILES {
+            let found = format!("a folder with more than {MOST_FILES} .csv files");
+            return Err(problem(found));
         }
     }
+    files.sort();
+    if files.is_empty() {
+        return Err(problem("a folder without any .csv file".into()));
+    }
     let mut hash = Sha256::new();
-    let mut sheets = Vec::new();
+    let (mut sheets, mut problems) = (Vec::new(), Problems::new());
     for csv in files {
-        let name = csv.display().to_string();
-        let bytes = bytes(&csv, &name, memory)?;
-        hash.update(&bytes);
-        let sheet = csv::sheet(&name, &stem(&csv), &bytes, memory)?;
-        sheets.push(Arc::new(sheet));
+        let (name, stem) = (csv.display().to_string(), stem(&csv));
+        let read = bytes(&csv, &name, memory).and_then(|bytes| {
+            // Which bytes are in which file counts too.
+            hash.update(format!("{stem}\n{}\n", bytes.len()));
+            hash.update(&bytes);
+            csv::sheet(&name, &stem, &bytes, memory)
+        });
+        match read {
+            Ok(sheet) => sheets.push(Arc::new(sheet)),
+            Err(problem) => problems.add(problem),
+        }
+    }
+    if !problems.none() {
+        return Err(problems);
     }
     Ok(Book {
         file: file.to_string(),

@@ -1,6 +1,6 @@
 //! Which rows of a sheet are entries of its table, and what is hidden among them.
 
-use std::collections::{BTreeSet, HashSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use rust_decimal::prelude::ToPrimitive;
 
@@ -174,22 +174,27 @@ fn is_headed_total(row: &Row, names: &[Option<u32>]) -> bool {
 /// Whether a nameless last row holds nothing but sums of the numbers above it.
 fn is_sum(last: &Row, above: &[&Row], names: &[Option<u32>]) -> bool {
     let nameless = names.iter().flatten().all(|c| last.cell(*c).is_none());
-    let sum = |column: u32| -> f64 {
-        let cells = above.iter().filter_map(|row| row.cell(column));
-        cells.filter_map(number).sum()
-    };
+    if !nameless || above.len() < 2 {
+        return false;
+    }
+    let mut sums: HashMap<u32, f64> = HashMap::new();
+    for (column, cell) in above.iter().flat_map(|row| &row.cells) {
+        if let Some(number) = number(cell) {
+            *sums.entry(*column).or_default() += number;
+        }
+    }
     let is = |(column, cell): &(u32, Cell)| match cell {
         Cell::Uncalculated(formula) => {
             let formula = formula.to_uppercase();
             formula.starts_with("SUM(") || formula.starts_with("SUBTOTAL(")
         }
         cell => number(cell).is_some_and(|number| {
-            let sum = sum(*column);
+            let sum = sums.get(column).copied().unwrap_or(0.0);
             (number - sum).abs() <= 1e-9 * sum.abs()
         }),
     };
     let any = last.cells.iter().any(|(_, cell)| number(cell) != Some(0.0));
-    nameless && above.len() > 1 && any && last.cells.iter().all(is)
+    any && last.cells.iter().all(is)
 }
 
 /// The number in a cell, also where it is stored as text.

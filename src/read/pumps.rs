@@ -1,6 +1,6 @@
 //! Reads the Pumps sheet: which columns it must have follows from the models that it names.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use super::find_sheet;
 use super::model::Library;
@@ -108,18 +108,20 @@ pub(super) fn read(
     for line in table.lines() {
         rows += 1;
         let tag_text = line.needed_text(tag.as_ref(), problems);
-        if let (Some(text), Some(heading)) = (&tag_text, &tag)
-            && let Some(first) = first_of.insert(text.to_lowercase(), line.row.number)
-        {
-            problems.add(Problem::new(
-                line.place(heading),
-                format!("the tag `{text}` a second time"),
-                "each pump once",
-                format!(
-                    "correct one of the tags; the first stands in row {}",
-                    first + 1
-                ),
-            ));
+        if let (Some(text), Some(heading)) = (&tag_text, &tag) {
+            let row = line.row.number;
+            let first = *first_of.entry(text.to_lowercase()).or_insert(row);
+            if first != row {
+                problems.add(Problem::new(
+                    line.place(heading),
+                    format!("the tag `{text}` a second time"),
+                    "each pump once",
+                    format!(
+                        "correct one of the tags; the first stands in row {}",
+                        first + 1
+                    ),
+                ));
+            }
         }
         let Some(&index) = model_of.get(&line.row.number) else {
             continue;
@@ -403,12 +405,7 @@ impl PumpReader<'_> {
         let note = line.text(optional("Note"), problems);
         let carried = carried
             .iter()
-            .map(|h| {
-                (
-                    h.text.clone(),
-                    line.row.cell(h.column).map(Cell::show).unwrap_or_default(),
-                )
-            })
+            .filter_map(|h| Some((h.text.clone(), line.row.cell(h.column)?.show())))
             .collect();
         let consumable_fits: Vec<Option<ConsumableFit>> = self
             .columns
@@ -790,33 +787,42 @@ pub(super) fn check_fits(draft: &Draft, codes: &[(String, Code, Place)], problem
         // An empty stock is a problem of its own.
         return;
     }
+    /// Enough to see what the codes look like.
+    const MOST_NAMED: usize = 20;
+    /// After so many the codes are wrong as a whole, and one by one a misspelling is not looked for.
+    const MOST_SUGGESTED: usize = 20;
     // As many pumps as lots is too many to look through them for each.
     let known: HashSet<(&str, &str)> = codes
         .iter()
         .map(|(kind, code, _)| (kind.as_str(), code.key()))
         .collect();
+    let mut by_kind: HashMap<&str, BTreeSet<&str>> = HashMap::new();
+    for (kind, code, _) in codes {
+        by_kind.entry(kind).or_default().insert(code.as_str());
+    }
+    let none = BTreeSet::new();
+    let mut suggested = 0;
     for (pump, places) in draft.pumps.iter().zip(&draft.fit_places) {
         let packs = &draft.models[pump.model].packs;
         for ((pack, fit), place) in packs.iter().zip(&pump.fits).zip(places) {
             if known.contains(&(pack.kind.as_str(), fit.key())) {
                 continue;
             }
-            let mut of_kind: Vec<&str> = codes
-                .iter()
-                .filter(|(kind, _, _)| *kind == pack.kind)
-                .map(|(_, code, _)| code.as_str())
-                .collect();
-            of_kind.sort_unstable();
-            of_kind.dedup();
+            let of_kind = by_kind.get(pack.kind.as_str()).unwrap_or(&none);
             let missing = format!(
                 "list the {} in the stock workbook, with 0 on hand if there is none",
                 pack.kind
             );
-            let mend = mend_name(fit.as_str(), of_kind.iter().copied(), &missing);
-            let expected = if of_kind.is_empty() {
-                format!("a {} in the stock workbook", pack.kind)
-            } else {
-                format!("one of {}", of_kind.join(", "))
+            suggested += 1;
+            let mend = match suggested {
+                ..=MOST_SUGGESTED => mend_name(fit.as_str(), of_kind.iter().copied(), &missing),
+                _ => missing,
+            };
+            let named: Vec<&str> = of_kind.iter().copied().take(MOST_NAMED).collect();
+            let expected = match of_kind.len().checked_sub(MOST_NAMED) {
+                _ if of_kind.is_empty() => format!("a {} in the stock workbook", pack.kind),
+                Some(more @ 1..) => format!("one of {} and {more} more", named.join(", ")),
+                _ => format!("one of {}", named.join(", ")),
             };
             problems.add(Problem::new(
                 place.clone(),

@@ -1,6 +1,6 @@
 //! Reads the sheets Sheets and Fit: what pieces can be cut from, and to what shapes.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 use super::materials::OfGasket;
@@ -157,7 +157,9 @@ fn read_sheets(table: &Table<'_>, draft: &mut Draft, names: &mut Names, problems
                 ));
                 return None;
             }
-            draft.kinds.push(kind.clone());
+            if !draft.kinds.contains(&kind) {
+                draft.kinds.push(kind.clone());
+            }
             Some(kind)
         });
         let size = Stated::read(&line, thickness, problems);
@@ -200,7 +202,9 @@ fn read_fit(table: &Table<'_>, draft: &mut Draft, problems: &mut Problems) {
         };
         let code = Code::new(&code);
         draft.fits.push((code.clone(), line.place(heading)));
-        if let Some(first) = first_of.insert(code.key().to_string(), line.row.number) {
+        let row = line.row.number;
+        let first = *first_of.entry(code.key().to_string()).or_insert(row);
+        if first != row {
             problems.add(Problem::new(
                 line.place(heading),
                 format!("the fit code `{}` a second time", code.as_str()),
@@ -256,9 +260,15 @@ fn inside_diameter(
 
 /// Shapes that no sheet yields, and such as a sheet yields beyond reason.
 fn check_yields(draft: &Draft, problems: &mut Problems) {
+    // The longest side of all, and the longest that is the shorter one of its sheet.
+    let longest = draft.lots.iter().flat_map(|lot| lot.sides).max();
+    let widest = draft
+        .lots
+        .iter()
+        .filter_map(|lot| lot.sides.into_iter().min());
+    let widest = widest.max();
     for shape in &draft.shapes {
-        let sides = draft.lots.iter().flat_map(|lot| lot.sides);
-        let most = sides.map(|side| side.ticks() / shape.outside.ticks()).max();
+        let most = longest.map(|side| side.ticks() / shape.outside.ticks());
         if most.is_some_and(|most| most > MOST_ALONG) {
             problems.add(Problem::new(
                 shape.place.clone(),
@@ -269,8 +279,7 @@ fn check_yields(draft: &Draft, problems: &mut Problems) {
                 "check the unit here and of Length and Width in Sheets",
             ));
         }
-        let fits = |lot: &Lot| lot.sides.iter().all(|side| *side >= shape.outside);
-        if !draft.lots.is_empty() && !draft.lots.iter().any(fits) {
+        if widest.is_some_and(|widest| widest < shape.outside) {
             problems.warn(Problem::new(
                 shape.place.clone(),
                 "an outside diameter that is larger than every sheet",
@@ -327,16 +336,28 @@ impl Draft {
         names: &mut Names,
         problems: &mut Problems,
     ) -> Vec<Item> {
-        let wanted = |kind: &str, fit: &Code| {
-            pumps.iter().any(|pump| {
-                let packs = &models[pump.model].packs;
-                let mut places = packs.iter().zip(&pump.fits);
-                places.any(|(pack, code)| pack.kind == kind && code == fit)
-            })
-        };
+        /// Each is an item to choose from, so more than these could not be dealt with.
+        const MOST: usize = 100_000;
+        let places = pumps.iter().flat_map(|pump| {
+            let packs = &models[pump.model].packs;
+            packs.iter().zip(&pump.fits)
+        });
+        let asked: HashSet<(&str, &str)> = places
+            .map(|(pack, fit)| (pack.kind.as_str(), fit.key()))
+            .collect();
+        let wanted = |kind: &str, fit: &Code| asked.contains(&(kind, fit.key()));
         let mut items = Vec::new();
         for (index, (lot, draft)) in sheets.iter().zip(&self.lots).enumerate() {
             for shape in self.shapes.iter().filter(|s| wanted(&lot.kind, &s.fit)) {
+                if items.len() == MOST {
+                    problems.add(Problem::new(
+                        self.sheets.sheet.whole(),
+                        format!("more than {MOST} kinds of piece that could be cut"),
+                        "the sheets and the shapes of this outage",
+                        "leave out the sheets or the fit codes that are not used",
+                    ));
+                    return items;
+                }
                 let name = format!("{} > {}", lot.item, shape.fit.as_str());
                 names.once(
                     &name,

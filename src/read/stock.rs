@@ -79,12 +79,15 @@ impl Names {
         problems: &mut Problems,
     ) {
         let here = (sheet.to_string(), row);
-        if let Some((sheet, row)) = self.0.insert(item.to_lowercase(), here) {
+        let first = self.0.entry(item.to_lowercase());
+        let first = first.or_insert_with(|| here.clone());
+        if *first != here {
+            let (sheet, row) = first;
             problems.add(Problem::new(
                 at.clone(),
                 format!("the item `{item}` a second time"),
                 "each item once",
-                format!("add the counts and keep one row, or give the lot a number of its own; the first stands in row {} of sheet {sheet}", row + 1),
+                format!("add the counts and keep one row, or give the lot a number of its own; the first stands in row {} of sheet {sheet}", *row + 1),
             ));
         }
     }

@@ -1,6 +1,6 @@
 //! Tables on sheets: the heading row wherever it stands, and cells read by heading.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use super::entries::{self, Lone};
 use crate::decimal::{Millionths, Money};
@@ -100,6 +100,8 @@ pub(super) struct Table<'a> {
     pub(super) sheet: &'a Sheet,
     pub(super) heading_row: u32,
     pub(super) headings: Vec<Heading>,
+    /// Where a heading stands among them, by its key: the first of equals.
+    by_key: HashMap<String, usize>,
     /// The rows that hold an entry: no totals, no headings again, no units below the headings.
     pub(super) rows: Vec<&'a Row>,
     /// The columns below the headings that hold something but have none.
@@ -112,7 +114,7 @@ fn headings(row: &Row) -> Vec<Heading> {
         .filter_map(|(column, cell)| match cell {
             Cell::Text(text) => Some(Heading {
                 column: *column,
-                text: text.clone(),
+                text: shortened(text),
                 key: key(text),
                 unit: unit(text),
             }),
@@ -122,11 +124,19 @@ fn headings(row: &Row) -> Vec<Heading> {
         .collect()
 }
 
+/// A heading as it is shown: with every problem of its column, so not at any length.
+fn shortened(text: &str) -> String {
+    const LONGEST: usize = 80;
+    match text.char_indices().nth(LONGEST) {
+        None => text.to_string(),
+        Some((end, _)) => format!("{}...", &text[..end]),
+    }
+}
+
 fn matches(headings: &[Heading], wanted: &[&str]) -> usize {
-    wanted
-        .iter()
-        .filter(|w| headings.iter().any(|h| h.key == key(w)))
-        .count()
+    let keys: HashSet<&str> = headings.iter().map(|h| h.key.as_str()).collect();
+    let wanted = wanted.iter().map(|name| key(name));
+    wanted.filter(|key| keys.contains(key.as_str())).count()
 }
 
 /// Whether some row holds all the needed headings.
@@ -174,17 +184,24 @@ impl<'a> Table<'a> {
             return None;
         };
         let row = &sheet.rows[index];
+        let headings = headings(row);
+        let mut by_key = HashMap::new();
+        for (at, heading) in headings.iter().enumerate() {
+            by_key.entry(heading.key.clone()).or_insert(at);
+        }
         let mut table = Table {
             sheet,
             heading_row: row.number,
-            headings: headings(row),
+            headings,
+            by_key,
             rows: Vec::new(),
             bare: BTreeSet::new(),
         };
         table.rows = entries::entries(&mut table, &sheet.rows[index + 1..], needed, lone, problems);
         entries::say_hidden(&table, problems);
         for (at, heading) in table.headings.iter().enumerate() {
-            if let Some(first) = table.headings[..at].iter().find(|h| h.key == heading.key) {
+            let first = table.by_key.get(&heading.key).filter(|first| **first < at);
+            if let Some(first) = first.map(|first| &table.headings[*first]) {
                 problems.add(Problem::new(
                     table.place(table.heading_row, heading.column),
                     format!("the heading `{}` a second time", heading.text),
@@ -205,8 +222,8 @@ impl<'a> Table<'a> {
 
     /// The column of a heading, if the table has it.
     pub(super) fn optional(&self, name: &str) -> Option<&Heading> {
-        let wanted = key(name);
-        self.headings.iter().find(|h| h.key == wanted)
+        let at = self.by_key.get(&key(name))?;
+        self.headings.get(*at)
     }
 
     /// The column of the first of several names for the same thing.
@@ -259,15 +276,20 @@ impl<'a> Table<'a> {
             .map(String::as_str)
             .filter(|k| self.optional(k).is_none())
             .collect();
-        let mut unused = Vec::new();
+        let known: HashSet<String> = known.iter().map(|k| key(k)).collect();
+        const MOST_NAMED: usize = 20;
+        const LONGEST_MISSPELT: usize = 64;
+        let (mut unused, mut others) = (Vec::new(), 0);
         for heading in &self.headings {
-            if known.iter().any(|k| key(k) == heading.key) || also_known(&heading.key) {
+            if known.contains(&heading.key) || also_known(&heading.key) {
                 continue;
             }
             let place = self.place(self.heading_row, heading.column);
             let likeness = |k: &str| strsim::normalized_damerau_levenshtein(&key(k), &heading.key);
+            // No heading that is meant for a known one is that long, and the work grows with it.
             let near = missing
                 .iter()
+                .filter(|_| heading.key.len() <= LONGEST_MISSPELT)
                 .max_by(|a, b| likeness(a).total_cmp(&likeness(b)));
             if let Some(near) = near.filter(|near| likeness(near) >= 0.8) {
                 problems.add(Problem::new(
@@ -286,12 +308,21 @@ impl<'a> Table<'a> {
                     format!("rename it to `{akin}` if it is to count"),
                 ));
             }
+            if unused.len() < MOST_NAMED {
+                unused.push(format!(
+                    "column `{}` of sheet {}",
+                    heading.text, self.sheet.name
+                ));
+            } else {
+                others += 1;
+            }
+        }
+        if others > 0 {
             unused.push(format!(
-                "column `{}` of sheet {}",
-                heading.text, self.sheet.name
+                "{others} more columns of sheet {}",
+                self.sheet.name
             ));
         }
-        const MOST_NAMED: usize = 20;
         for column in self.bare.iter().take(MOST_NAMED) {
             let letters = column_letters(*column);
             unused.push(format!(

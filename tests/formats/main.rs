@@ -18,7 +18,7 @@ use gapwright::sheet::{Book, Cell, Sheet, Span};
 
 fn read(name: &str) -> Book {
     let path = Path::new("tests/formats").join(name);
-    book(&path, &mut Memory::default()).unwrap_or_else(|problem| panic!("{problem}"))
+    book(&path, &mut Memory::default()).unwrap_or_else(|problems| panic!("{:?}", problems.sorted()))
 }
 
 /// The cells in reading order, as `address: value`.

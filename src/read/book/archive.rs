@@ -33,14 +33,120 @@ pub(super) fn open<'b>(
     bytes: &'b [u8],
     memory: &Memory,
 ) -> Result<Archive<'b>, Problem> {
-    /// Many times the parts of any workbook; each one listed costs memory.
+    /// Many times the parts of any workbook, and of their names together; each one costs memory.
     const MOST_PARTS: usize = 10_000;
+    const MOST_OF_NAMES: usize = 4_000_000;
     // Counted in the bytes, since the count that the file gives may be wrong.
     let listed = memmem::find_iter(bytes, b"PK\x01\x02");
     if listed.take(MOST_PARTS + 1).count() > MOST_PARTS {
         return Err(memory.too_large(file, &format!("more than {MOST_PARTS} parts")));
     }
-    ZipArchive::new(Cursor::new(bytes)).map_err(|_| cut_short(file))
+    let archive = ZipArchive::new(Cursor::new(bytes)).map_err(|_| cut_short(file))?;
+    let names: usize = archive.file_names().flatten().map(|name| name.len()).sum();
+    if names > MOST_OF_NAMES {
+        return Err(memory.too_large(file, "parts with very long names"));
+    }
+    Ok(archive)
+}
+
+/// Goes through the parts that are `wanted` by their names in small letters. `read` gets the part
+/// and how many bytes its reader may still hold, and answers how many it will.
+pub(super) fn survey(
+    file: &str,
+    archive: &mut Archive<'_>,
+    memory: &Memory,
+    wanted: impl Fn(&str) -> bool,
+    mut read: impl FnMut(&str, &mut dyn Read, u64) -> Result<u64, Trouble>,
+) -> Result<(), Problem> {
+    let mut unpacked_left = memory.most_unpacked();
+    let mut room = memory.most_held();
+    for index in 0..archive.len() {
+        // The name first: a picture that is packed in some unusual way is none of our business.
+        let name = archive
+            .by_index_raw(index)
+            .map_err(|_| cut_short(file))
+            .and_then(|part| Ok(part.name().map_err(|_| cut_short(file))?.into_owned()))?;
+        let key = key(&name);
+        if !wanted(&key) {
+            continue;
+        }
+        let part = archive.by_index(index).map_err(|_| cut_short(file))?;
+        let mut stream = AtMost::new(part, unpacked_left);
+        let found = read(&key, &mut stream, room);
+        unpacked_left = stream.left;
+        match found {
+            Ok(held) if held <= room => room -= held,
+            Ok(_) | Err(Trouble::Full) => {
+                let found = format!("too many texts, styles, names or hidden rows (part {name})");
+                return Err(memory.too_large(file, &found));
+            }
+            Err(Trouble::Broken(_)) if unpacked_left == 0 => {
+                return Err(memory.too_large(file, "a workbook that unpacks without end"));
+            }
+            Err(Trouble::Broken(why)) => return Err(broken(file, Some(&name), &why)),
+        }
+    }
+    Ok(())
+}
+
+/// What is wrong with a part.
+pub(super) enum Trouble {
+    /// It cannot be made sense of.
+    Broken(String),
+    /// Its reader would hold more than it may.
+    Full,
+}
+
+impl From<String> for Trouble {
+    fn from(why: String) -> Trouble {
+        Trouble::Broken(why)
+    }
+}
+
+impl From<std::io::Error> for Trouble {
+    fn from(error: std::io::Error) -> Trouble {
+        Trouble::Broken(error.to_string())
+    }
+}
+
+/// The name of a part as it is compared.
+pub(super) fn key(name: &str) -> String {
+    name.replace('\\', "/").to_ascii_lowercase()
+}
+
+/// Where a relation leads, from the folder of the part that has it; in small letters.
+pub(super) fn resolved(folder: &str, target: &str) -> String {
+    let whole = match target.strip_prefix('/') {
+        Some(whole) => whole.to_string(),
+        None => format!("{folder}/{target}"),
+    };
+    let mut steps: Vec<&str> = Vec::new();
+    for step in whole.split('/') {
+        match step {
+            "" | "." => {}
+            ".." => {
+                steps.pop();
+            }
+            step => steps.push(step),
+        }
+    }
+    key(&steps.join("/"))
+}
+
+/// Too many sheets to be a shop's list; each may be as large as the memory allows.
+const MOST_SHEETS: usize = 1_000;
+
+/// Refuses a workbook whose sheets are very many, or where two of them share their cells, which
+/// would be read again for each.
+pub(super) fn check_sheets(file: &str, memory: &Memory, parts: &[String]) -> Result<(), Problem> {
+    if parts.len() > MOST_SHEETS {
+        return Err(memory.too_large(file, &format!("more than {MOST_SHEETS} sheets")));
+    }
+    let distinct: std::collections::HashSet<&String> = parts.iter().collect();
+    if distinct.len() < parts.len() {
+        return Err(broken(file, None, "two sheets share their cells"));
+    }
+    Ok(())
 }
 
 /// What kind of workbook it is, by the parts that it must have.
@@ -49,7 +155,7 @@ pub(super) fn kind(file: &str, archive: &Archive<'_>) -> Result<Kind, Problem> {
         archive
             .file_names()
             .filter_map(Result::ok)
-            .any(|name| name.replace('\\', "/").eq_ignore_ascii_case(wanted))
+            .any(|name| key(&name) == key(wanted))
     };
     if has("content.xml") && has("mimetype") {
         Ok(Kind::Ods)
@@ -61,7 +167,7 @@ pub(super) fn kind(file: &str, archive: &Archive<'_>) -> Result<Kind, Problem> {
         Err(Problem::new(
             Place::file(file),
             "a zip file that is no workbook",
-            "a workbook (.xlsx, .xlsm, .xlsb, .xls, .ods, .csv or a folder of .csv)",
+            super::EXPECTED,
             "unpack it and name the workbook inside, or save it from the spreadsheet program",
         ))
     }
@@ -76,7 +182,7 @@ pub(super) fn part<'a, 'b>(
     let found = archive
         .file_names()
         .filter_map(Result::ok)
-        .find(|n| n.replace('\\', "/").eq_ignore_ascii_case(name))
+        .find(|n| key(n) == key(name))
         .map(|n| n.to_string());
     let Some(found) = found else { return Ok(None) };
     match archive.by_name(&found) {
@@ -95,10 +201,6 @@ pub(super) struct AtMost<R> {
 impl<R> AtMost<R> {
     pub(super) fn new(inner: R, left: u64) -> AtMost<R> {
         AtMost { inner, left }
-    }
-
-    pub(super) fn left(&self) -> u64 {
-        self.left
     }
 }
 

@@ -2,16 +2,11 @@
 
 use std::borrow::Cow;
 
-use super::gather::Gatherer;
+use super::gather::{Gatherer, MOST_COLUMNS};
 use super::memory::Memory;
 use super::values::{self, Value};
 use crate::problem::{Place, Problem, Spot};
 use crate::sheet::Sheet;
-
-/// The most characters that a cell of a workbook holds.
-const MOST_CHARACTERS: usize = 32_767;
-/// The most columns that a workbook holds.
-const MOST_COLUMNS: usize = 16_384;
 
 /// The one sheet of a CSV file.
 pub(super) fn sheet(
@@ -32,12 +27,21 @@ pub(super) fn sheet(
             "save it from the spreadsheet program as `CSV UTF-8`, or as .xlsx",
         )
     })?;
+    let delimiter = delimiter(text.as_bytes());
+    check_quotes(text.as_bytes(), delimiter).map_err(|(line, found)| {
+        wrong(
+            Spot::Text { line, column: 1 },
+            found.to_string(),
+            "values between separators; a text that holds one, or a line break, in double quotes",
+            "close the quotes, and double those inside (`6\"\" pipe`); or save the list as .xlsx",
+        )
+    })?;
     let mut reader = ::csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
-        .delimiter(delimiter(&text))
+        .delimiter(delimiter)
         .from_reader(text.as_bytes());
-    let mut gatherer = Gatherer::new(file, name.to_string());
+    let mut gatherer = Gatherer::new(file, name.to_string(), memory)?;
     let mut record = ::csv::StringRecord::new();
     let mut row = 0;
     loop {
@@ -60,38 +64,66 @@ pub(super) fn sheet(
             text.as_bytes(),
             usize::try_from(start).unwrap_or(usize::MAX),
         );
-        let cell = |column| Spot::Cell {
-            sheet: name.to_string(),
-            row,
-            column,
-        };
-        if record.len() > MOST_COLUMNS {
-            return Err(wrong(
-                cell(0),
-                format!("{} values in one line", record.len()),
-                "at most 16384, which is what a spreadsheet's row holds",
-                "check the separators, or save it again as CSV",
-            ));
-        }
         for (column, value) in (0..).zip(&record) {
-            let Value::Cell(text) = values::text(value) else {
-                continue;
-            };
-            if value.len() > MOST_CHARACTERS && value.chars().count() > MOST_CHARACTERS {
-                return Err(wrong(
-                    cell(column),
-                    format!("a text of {} characters", value.chars().count()),
-                    "at most 32767, which is what a spreadsheet's cell holds",
-                    "shorten it; if a double quote is missing somewhere, close it",
-                ));
-            }
-            if gatherer.push((row, column), text, memory).is_err() {
-                return Err(memory.too_large(file, "too many cells"));
+            if let Value::Cell(cell) = values::text(value) {
+                gatherer.push((row, column), cell, memory)?;
             }
         }
         row += 1;
     }
     Ok(gatherer.finish(false, Vec::new(), Vec::new()))
+}
+
+/// Whether each text in double quotes ends before a separator or the end of its line; a quote that is
+/// never closed would swallow the rows behind it in silence. Also that no line holds more values
+/// than a spreadsheet's row. Else the line, from 1, and what is wrong with it.
+fn check_quotes(text: &[u8], delimiter: u8) -> Result<(), (usize, &'static str)> {
+    let most = usize::try_from(MOST_COLUMNS).unwrap_or(usize::MAX);
+    let (mut line, mut values) = (1, 1);
+    let mut at_start = true;
+    let mut opened = None;
+    let mut bytes = text.iter().copied().peekable();
+    while let Some(byte) = bytes.next() {
+        let next = bytes.peek().copied();
+        let ends_line = byte == b'\n' || (byte == b'\r' && next != Some(b'\n'));
+        if ends_line {
+            line += 1;
+        }
+        if opened.is_some() {
+            if byte != b'"' {
+                continue;
+            }
+            match next {
+                Some(b'"') => {
+                    bytes.next();
+                }
+                None | Some(b'\r' | b'\n') => opened = None,
+                Some(next) if next == delimiter => opened = None,
+                Some(_) => {
+                    return Err((line, "something behind the closing double quote of a text"));
+                }
+            }
+            continue;
+        }
+        if byte == b'"' && at_start {
+            opened = Some(line);
+        } else if byte == delimiter {
+            values += 1;
+            if values > most {
+                return Err((
+                    line,
+                    "more values in one line than a spreadsheet's row holds",
+                ));
+            }
+        } else if ends_line {
+            values = 1;
+        }
+        at_start = byte == delimiter || byte == b'\n' || byte == b'\r';
+    }
+    match opened {
+        Some(line) => Err((line, "a text whose opening double quote is never closed")),
+        None => Ok(()),
+    }
 }
 
 /// How many empty lines stand between the end of a record and the next.
@@ -142,21 +174,29 @@ fn text(bytes: &[u8]) -> Result<Cow<'_, str>, (usize, &'static str)> {
 
 /// The separator: the one that parts some line of the first ten into most values. A comma between
 /// two digits may be a decimal mark and does not count.
-fn delimiter(text: &str) -> u8 {
-    let most = |mark: char| {
-        let marks = |line: &str| {
-            let chars: Vec<char> = line.chars().collect();
+fn delimiter(text: &[u8]) -> u8 {
+    /// Longer than a line of headings; what follows is not looked at.
+    const LONGEST: usize = 64_000;
+    let most = |mark: u8| {
+        let marks = |line: &[u8]| {
+            let line = &line[..line.len().min(LONGEST)];
             let digit = |at: Option<usize>| {
-                at.and_then(|at| chars.get(at))
-                    .is_some_and(char::is_ascii_digit)
+                at.and_then(|at| line.get(at))
+                    .is_some_and(u8::is_ascii_digit)
             };
             let decimal = |at: usize| digit(at.checked_sub(1)) && digit(at.checked_add(1));
-            let found = chars.iter().enumerate().filter(|(_, c)| **c == mark);
-            found.filter(|(at, _)| mark != ',' || !decimal(*at)).count()
+            let found = memchr::memchr_iter(mark, line);
+            found.filter(|at| mark != b',' || !decimal(*at)).count()
         };
-        text.lines().take(10).map(marks).max().unwrap_or(0)
+        let lines = text.split(|byte| matches!(byte, b'\n' | b'\r'));
+        lines
+            .filter(|line| !line.is_empty())
+            .take(10)
+            .map(marks)
+            .max()
+            .unwrap_or(0)
     };
-    let (comma, semicolon, tab) = (most(','), most(';'), most('\t'));
+    let (comma, semicolon, tab) = (most(b','), most(b';'), most(b'\t'));
     if semicolon > comma && semicolon >= tab {
         b';'
     } else if tab > comma {
@@ -172,9 +212,9 @@ mod tests {
 
     #[test]
     fn the_separator_is_the_one_that_parts_the_headings() {
-        assert_eq!(delimiter("Item,Kind,Fit\nS1,shim,\"F1; old\"\n"), b',');
-        assert_eq!(delimiter("Item;On hand;Thickness (mm)\nS1;4;0,05\n"), b';');
-        assert_eq!(delimiter("a;b\n0,1;0,2\n0,3;0,4\n"), b';');
-        assert_eq!(delimiter("Item\tKind\tOld, worn\n"), b'\t');
+        assert_eq!(delimiter(b"Item,Kind,Fit\nS1,shim,\"F1; old\"\n"), b',');
+        assert_eq!(delimiter(b"Item;On hand;Thickness (mm)\nS1;4;0,05\n"), b';');
+        assert_eq!(delimiter(b"a;b\n0,1;0,2\n0,3;0,4\n"), b';');
+        assert_eq!(delimiter(b"Item\tKind\tOld, worn\n"), b'\t');
     }
 }

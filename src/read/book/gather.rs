@@ -1,25 +1,47 @@
 //! Puts the cells of a sheet in order as they come, within the memory that there is.
 
 use super::memory::Memory;
+use crate::problem::{Place, Problem};
 use crate::sheet::{Cell, Row, Sheet, Span};
+
+/// What a spreadsheet program has of each, whatever the file says.
+pub(super) const MOST_ROWS: u32 = 1_048_576;
+pub(super) const MOST_COLUMNS: u32 = 16_384;
+const MOST_CHARACTERS: usize = 32_767;
+/// Longer than any program allows; the name is said with every problem on the sheet.
+const LONGEST_NAME: usize = 255;
+
+/// Bytes that a cell takes, a text besides its characters and a row besides its cells, with what the
+/// allocator adds.
+const CELL: u64 = 48;
+const TEXT: u64 = 32;
+const ROW: u64 = 96;
 
 /// A sheet in the making.
 pub(super) struct Gatherer {
     sheet: Sheet,
 }
 
-/// There is no room for another cell.
-pub(super) struct Full;
-
 impl Gatherer {
-    pub(super) fn new(file: &str, name: String) -> Gatherer {
-        Gatherer {
+    pub(super) fn new(file: &str, name: String, memory: &mut Memory) -> Result<Gatherer, Problem> {
+        if name.chars().count() > LONGEST_NAME {
+            return Err(Problem::new(
+                Place::file(file),
+                format!("a sheet named `{name}`"),
+                format!("a name of at most {LONGEST_NAME} characters"),
+                "rename the sheet in the spreadsheet program",
+            ));
+        }
+        if !memory.take(1_000) {
+            return Err(memory.too_large(file, "more sheets than there is memory left for"));
+        }
+        Ok(Gatherer {
             sheet: Sheet {
                 file: file.to_string(),
                 name,
                 ..Sheet::default()
             },
-        }
+        })
     }
 
     /// Keeps a cell; row and column from 0.
@@ -28,14 +50,46 @@ impl Gatherer {
         (number, column): (u32, u32),
         cell: Cell,
         memory: &mut Memory,
-    ) -> Result<(), Full> {
+    ) -> Result<(), Problem> {
+        if number >= MOST_ROWS || column >= MOST_COLUMNS {
+            return Err(Problem::new(
+                self.sheet.whole(),
+                format!(
+                    "a cell in row {}, column {}",
+                    u64::from(number) + 1,
+                    u64::from(column) + 1
+                ),
+                format!(
+                    "at most {MOST_ROWS} rows and {MOST_COLUMNS} columns, as spreadsheets have"
+                ),
+                "check the separators of a CSV file; else save the workbook again",
+            ));
+        }
         let text = match &cell {
-            Cell::Text(text) | Cell::Error(text) | Cell::Uncalculated(text) => text.len(),
-            Cell::Date { iso, .. } => iso.len(),
-            Cell::Number(_) | Cell::Bool(_) => 0,
+            Cell::Text(text) | Cell::Error(text) | Cell::Uncalculated(text) => text.as_str(),
+            Cell::Date { iso, .. } => iso,
+            Cell::Number(_) | Cell::Bool(_) => "",
         };
-        if !memory.take_cell(text) {
-            return Err(Full);
+        if text.len() > MOST_CHARACTERS && text.chars().count() > MOST_CHARACTERS {
+            return Err(Problem::new(
+                self.sheet.place(number, column),
+                format!("a text of {} characters", text.chars().count()),
+                format!("at most {MOST_CHARACTERS}, which is what a spreadsheet's cell holds"),
+                "shorten it; if a double quote is missing somewhere, close it",
+            ));
+        }
+        let new_row = self
+            .sheet
+            .rows
+            .last()
+            .is_none_or(|row| row.number != number);
+        let row = if new_row { ROW } else { 0 };
+        let text = match u64::try_from(text.len()).unwrap_or(u64::MAX / 2) {
+            0 => 0,
+            length => TEXT + length,
+        };
+        if !memory.take(CELL + row + text) {
+            return Err(memory.too_large(&self.sheet.file, "too many cells"));
         }
         let rows = &mut self.sheet.rows;
         match rows.last_mut() {

@@ -4,8 +4,8 @@ use crate::problem::{Place, Problem};
 
 /// The memory that reading the inputs of one run may take, 512 MB unless said otherwise.
 ///
-/// Every reader draws on it before it keeps anything. The shares leave room for what is made of
-/// the cells afterwards, which is about as large as they are.
+/// Readers draw on it for what they keep of a file: every cell, and the texts that cells share. The
+/// shares leave room for what is made of the cells afterwards, which is about as large as they are.
 ///
 /// ```
 /// use gapwright::read::Memory;
@@ -31,7 +31,7 @@ impl Memory {
         let limit = u64::from(megabytes) * MEGABYTE;
         Memory {
             limit,
-            cells_left: limit / 4,
+            cells_left: limit / 8 * 3,
         }
     }
 
@@ -61,12 +61,10 @@ impl Memory {
         (self.limit / 128).min(4 * MEGABYTE)
     }
 
-    /// Takes room for a cell with a text of so many bytes; false if there is none left.
+    /// Takes room for so many bytes that are kept; false if there is none left.
     #[must_use]
-    pub(super) fn take_cell(&mut self, text: usize) -> bool {
-        const CELL: u64 = 64;
-        let cost = CELL + u64::try_from(text).unwrap_or(u64::MAX / 2);
-        match self.cells_left.checked_sub(cost) {
+    pub(super) fn take(&mut self, bytes: u64) -> bool {
+        match self.cells_left.checked_sub(bytes) {
             Some(left) => {
                 self.cells_left = left;
                 true

@@ -9,8 +9,9 @@ use std::io::BufRead;
 use quick_xml::events::{BytesStart, Event};
 
 use super::archive::{Archive, AtMost, broken, part, password};
-use super::gather::{Full, Gatherer, hide};
+use super::gather::{Gatherer, MOST_COLUMNS, MOST_ROWS, hide};
 use super::memory::Memory;
+use super::survey::Hidden;
 use super::values::{self, Value};
 use super::xml::{Events, attribute};
 use crate::problem::Problem;
@@ -19,14 +20,13 @@ use crate::sheet::{Cell, Sheet, Span};
 /// The part with all the sheets.
 const CONTENT: &str = "content.xml";
 
-/// Rows and columns that any spreadsheet program has.
-const MOST_ROWS: u32 = 1_048_576;
-const MOST_COLUMNS: u32 = 16_384;
+/// Stretches of hidden rows and columns; a filter on a full sheet leaves half as many.
+const MOST_SPANS: usize = 1_000_000;
 
 /// Why reading ended.
 enum Stop {
     Broken(String),
-    Full,
+    Is(Problem),
 }
 
 impl From<String> for Stop {
@@ -35,9 +35,9 @@ impl From<String> for Stop {
     }
 }
 
-impl From<Full> for Stop {
-    fn from(_: Full) -> Stop {
-        Stop::Full
+impl From<Problem> for Stop {
+    fn from(problem: Problem) -> Stop {
+        Stop::Is(problem)
     }
 }
 
@@ -69,7 +69,7 @@ pub(super) fn sheets(
     };
     match reader.sheets() {
         Ok(sheets) => Ok(sheets),
-        Err(Stop::Full) => Err(memory.too_large(file, "too many cells")),
+        Err(Stop::Is(problem)) => Err(problem),
         Err(Stop::Broken(why)) => Err(broken(file, Some(CONTENT), &why)),
     }
 }
@@ -110,33 +110,36 @@ impl<R: BufRead> Content<'_, R> {
     fn sheets(&mut self) -> Result<Vec<Sheet>, Stop> {
         let mut sheets = Vec::new();
         let mut style = None;
-        let mut depth = 0_u32;
         loop {
             match self.events.next()?.0 {
-                Event::Start(element) => {
-                    let (element, name) = (element.to_owned(), element.local_name());
-                    match name.as_ref() {
-                        "style" => style = attribute(&element, "name"),
-                        "table-properties" => {
-                            let shown = attribute(&element, "display");
-                            if shown.is_some_and(|shown| shown == "false") {
-                                self.out_of_sight.extend(style.clone());
-                            }
+                Event::Start(element) => match element.local_name().as_ref() {
+                    "style" => style = attribute(&element, "name"),
+                    "table-properties" => {
+                        let shown = attribute(&element, "display");
+                        if shown.is_some_and(|shown| shown == "false") {
+                            self.hide_style(style.clone())?;
                         }
-                        "table" => {
-                            sheets.push(self.sheet(&element)?);
-                            continue;
-                        }
-                        _ => {}
                     }
-                    depth += 1;
-                }
-                Event::End(_) => depth = depth.saturating_sub(1),
-                Event::Eof if depth > 0 => return Err(too_early()),
+                    "table" => {
+                        let element = element.to_owned();
+                        sheets.push(self.sheet(&element)?);
+                    }
+                    _ => {}
+                },
                 Event::Eof => return Ok(sheets),
                 _ => {}
             }
         }
+    }
+
+    fn hide_style(&mut self, style: Option<String>) -> Result<(), Stop> {
+        let Some(style) = style else { return Ok(()) };
+        let cost = 100 + u64::try_from(style.len()).unwrap_or(u64::MAX / 2);
+        if !self.memory.take(cost) {
+            return Err(self.memory.too_large(self.file, "too many styles").into());
+        }
+        self.out_of_sight.insert(style);
+        Ok(())
     }
 
     /// A sheet, from behind its start to behind its end.
@@ -144,7 +147,7 @@ impl<R: BufRead> Content<'_, R> {
         let name = attribute(start, "name").unwrap_or_default();
         let style = attribute(start, "style-name");
         let hidden = style.is_some_and(|style| self.out_of_sight.contains(&style));
-        let mut gatherer = Gatherer::new(self.file, name);
+        let mut gatherer = Gatherer::new(self.file, name, self.memory)?;
         let (mut rows, mut columns) = (Vec::new(), Vec::new());
         let (mut row, mut column) = (0, 0);
         // Inside, rows may stand in groups, and shapes and other tables beside them.
@@ -167,8 +170,7 @@ impl<R: BufRead> Content<'_, R> {
                             if out_of_sight(&element) {
                                 hide_many(&mut rows, row, many, MOST_ROWS);
                             }
-                            let cells = self.row()?;
-                            self.keep(&mut gatherer, row, many, &cells)?;
+                            self.row(&mut gatherer, row, many)?;
                             row = (row + many).min(MOST_ROWS);
                             continue;
                         }
@@ -183,37 +185,28 @@ impl<R: BufRead> Content<'_, R> {
                     }
                     depth -= 1;
                 }
-                Event::Eof => return Err(too_early()),
                 _ => {}
             }
-        }
-        Ok(gatherer.finish(hidden, rows, columns))
-    }
-
-    /// Keeps the cells of a row as often as it is repeated.
-    fn keep(
-        &mut self,
-        gatherer: &mut Gatherer,
-        row: u32,
-        repeated: u32,
-        cells: &[(u32, u32, Cell)],
-    ) -> Result<(), Stop> {
-        if cells.is_empty() {
-            return Ok(());
-        }
-        for row in row..row.saturating_add(repeated).min(MOST_ROWS) {
-            for (first, many, cell) in cells {
-                for column in *first..first.saturating_add(*many).min(MOST_COLUMNS) {
-                    gatherer.push((row, column), cell.clone(), self.memory)?;
-                }
+            if rows.len() + columns.len() > MOST_SPANS {
+                return Err(self
+                    .memory
+                    .too_large(self.file, "too many hidden rows")
+                    .into());
             }
         }
-        Ok(())
+        let spans = Hidden { rows, columns };
+        if !self.memory.take(spans.held()) {
+            return Err(self
+                .memory
+                .too_large(self.file, "too many hidden rows")
+                .into());
+        }
+        Ok(gatherer.finish(hidden, spans.rows, spans.columns))
     }
 
-    /// The cells of a row: first column, how many alike, value.
-    fn row(&mut self) -> Result<Vec<(u32, u32, Cell)>, Stop> {
-        let mut cells = Vec::new();
+    /// A row, from behind its start to behind its end, kept as often as it is repeated.
+    fn row(&mut self, gatherer: &mut Gatherer, row: u32, repeated: u32) -> Result<(), Stop> {
+        let mut cells: Vec<(u32, Cell)> = Vec::new();
         let mut column = 0_u32;
         let mut depth = 1_u32;
         while depth > 0 {
@@ -223,21 +216,33 @@ impl<R: BufRead> Content<'_, R> {
                     if matches!(name.as_ref(), "table-cell" | "covered-table-cell") {
                         let head = Head::of(&element);
                         let text = self.text()?;
-                        let many = head.repeated;
+                        let end = column.saturating_add(head.repeated).min(MOST_COLUMNS);
                         if let Some(cell) = head.cell(&text) {
-                            cells.push((column, many, cell));
+                            for column in column..end {
+                                gatherer.push((row, column), cell.clone(), self.memory)?;
+                                if repeated > 1 {
+                                    cells.push((column, cell.clone()));
+                                }
+                            }
                         }
-                        column = column.saturating_add(many).min(MOST_COLUMNS);
+                        column = end;
                         continue;
                     }
                     depth += 1;
                 }
                 Event::End(_) => depth -= 1,
-                Event::Eof => return Err(too_early()),
                 _ => {}
             }
         }
-        Ok(cells)
+        if cells.is_empty() {
+            return Ok(());
+        }
+        for row in row + 1..row.saturating_add(repeated).min(MOST_ROWS) {
+            for (column, cell) in &cells {
+                gatherer.push((row, *column), cell.clone(), self.memory)?;
+            }
+        }
+        Ok(())
     }
 
     /// The text of a cell, from behind its start to behind its end: its own paragraphs, not those
@@ -305,7 +310,6 @@ impl<R: BufRead> Content<'_, R> {
                     };
                     known.map_or(Some(()), |c| add(c.encode_utf8(&mut [0; 4]), 1))
                 }
-                Event::Eof => return Err(too_early()),
                 _ => Some(()),
             };
             added.ok_or_else(|| Stop::Broken("a text that is far too long".into()))?;
@@ -395,8 +399,4 @@ fn hide_many(spans: &mut Vec<Span>, first: u32, many: u32, most: u32) {
     if let Some(last) = end.checked_sub(1).filter(|last| *last >= first) {
         hide(spans, first, last);
     }
-}
-
-fn too_early() -> Stop {
-    Stop::Broken("it ends too early".into())
 }

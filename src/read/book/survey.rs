@@ -2,12 +2,12 @@
 //! read; and what the reader does not tell: which rows and columns are hidden.
 
 use std::collections::HashMap;
-use std::io::BufReader;
+use std::io::{BufReader, Read};
 
 use quick_xml::events::{BytesStart, Event};
 
-use super::archive::{Archive, AtMost, broken, cut_short};
-use super::gather::hide;
+use super::archive::{Archive, Trouble, broken, check_sheets, resolved, survey};
+use super::gather::{MOST_COLUMNS, MOST_ROWS, hide};
 use super::memory::Memory;
 use super::xml::{Events, attribute, says_yes};
 use crate::problem::Problem;
@@ -20,22 +20,32 @@ pub(super) struct Hidden {
     pub(super) columns: Vec<Span>,
 }
 
+impl Hidden {
+    /// The bytes that they take.
+    pub(super) fn held(&self) -> u64 {
+        let spans = self.rows.len() + self.columns.len();
+        16 * u64::try_from(spans).unwrap_or(u64::MAX / 16)
+    }
+}
+
 /// What the parts hold together.
 #[derive(Debug, Default)]
 pub(super) struct Survey {
     /// By part, in small letters.
     hidden: HashMap<String, Hidden>,
-    /// The parts that list sheets, with name and relation of each.
-    sheets: Vec<(String, Vec<(String, String)>)>,
-    /// The relations by part and identifier: where a sheet's cells are.
-    relations: HashMap<(String, String), String>,
+    /// Sheets by name, with the part that lists them and the relation that leads to their cells.
+    sheets: HashMap<String, (String, String)>,
+    /// Where the relations of each part lead, by their identifiers.
+    relations: HashMap<String, HashMap<String, String>>,
+    /// The targets that the reader opens whatever their names are.
+    opened: Vec<String>,
 }
 
 /// Bytes that the reader holds for each of these elements, besides their texts.
 fn held_for(element: &str) -> u64 {
     match element {
         "si" => 48,
-        "numFmt" | "sheet" | "definedName" | "Relationship" => 250,
+        "numFmt" | "sheet" | "definedName" | "Relationship" => 400,
         "font" | "fill" | "border" => 400,
         "xf" => 700,
         _ => 0,
@@ -49,46 +59,39 @@ impl Survey {
         archive: &mut Archive<'_>,
         memory: &Memory,
     ) -> Result<Survey, Problem> {
-        let mut survey = Survey::default();
-        let mut unpacked_left = memory.most_unpacked();
-        let mut held = 0;
-        for index in 0..archive.len() {
-            let part = archive.by_index(index).map_err(|_| cut_short(file))?;
-            let name = part.name().map_err(|_| cut_short(file))?.into_owned();
-            let key = name.replace('\\', "/").to_ascii_lowercase();
-            if !(key.ends_with(".xml") || key.ends_with(".rels")) {
-                // Pictures, macros, printer settings: nothing that is read.
-                continue;
-            }
-            let mut stream = AtMost::new(part, unpacked_left);
-            let found = survey.part(&key, &mut stream, memory);
-            unpacked_left = stream.left();
-            match found {
-                Ok(more) => held += more,
-                Err(_) if unpacked_left == 0 => {
-                    return Err(memory.too_large(file, "a workbook that unpacks without end"));
-                }
-                Err(why) => return Err(broken(file, Some(&name), &why)),
-            }
-            if held > memory.most_held() {
-                let found = format!("too many texts, styles or names (part {name})");
-                return Err(memory.too_large(file, &found));
-            }
+        let mut taken = Survey::default();
+        // Pictures, macros and printer settings have other names, and are not read.
+        let wanted = |key: &str| key.ends_with(".xml") || key.ends_with(".rels");
+        survey(file, archive, memory, wanted, |key, stream, room| {
+            taken.part(key, stream, room, memory)
+        })?;
+        let odd = taken
+            .opened
+            .iter()
+            .find(|target| !wanted(&target.to_ascii_lowercase()));
+        if let Some(odd) = odd {
+            return Err(broken(file, Some(odd), "it is not named as XML is"));
         }
-        Ok(survey)
+        let parts: Vec<String> = taken
+            .sheets
+            .keys()
+            .filter_map(|name| taken.part_of(name))
+            .collect();
+        check_sheets(file, memory, &parts)?;
+        Ok(taken)
     }
 
-    /// One part; what its reader holds of it.
+    /// One part; what its reader holds of it, at most `room`.
     fn part(
         &mut self,
         key: &str,
-        stream: &mut AtMost<impl std::io::Read>,
+        stream: &mut dyn Read,
+        room: u64,
         memory: &Memory,
-    ) -> Result<u64, String> {
+    ) -> Result<u64, Trouble> {
         let mut events = Events::new(BufReader::new(stream), memory.longest_value());
-        let (mut depth, mut texts, mut held, mut longest, mut styles) = (0_u32, 0, 0, 0, 0);
+        let (mut texts, mut held, mut longest, mut styles) = (0_u64, 0_u64, 0_u64, 0_u64);
         let mut hidden = Hidden::default();
-        let mut sheets = Vec::new();
         let mut row = 0;
         loop {
             let (event, took) = events.next()?;
@@ -96,7 +99,6 @@ impl Survey {
             longest = longest.max(took);
             match event {
                 Event::Start(element) => {
-                    depth += 1;
                     let name = element.local_name();
                     let name = name.as_ref();
                     held += held_for(name);
@@ -106,7 +108,7 @@ impl Survey {
                         "c" => {
                             if let Some(at) = attribute(&element, "r").filter(|at| !is_address(at))
                             {
-                                return Err(format!("`{at}` is no address of a cell"));
+                                return Err(format!("`{at}` is no address of a cell").into());
                             }
                         }
                         "col" => hidden.column(&element),
@@ -117,49 +119,64 @@ impl Survey {
                             let promised = promised.and_then(|n| n.parse::<u64>().ok());
                             held += promised.unwrap_or(0).saturating_mul(24);
                         }
-                        "sheet" => sheets.extend(sheet(&element)),
+                        "sheet" => {
+                            if let Some((name, id)) = sheet(&element)
+                                && self.sheets.insert(name, (key.to_string(), id)).is_some()
+                            {
+                                return Err("two sheets of one name".to_string().into());
+                            }
+                        }
                         "Relationship" => self.relation(key, &element),
                         _ => {}
                     }
                 }
-                Event::End(_) => depth = depth.saturating_sub(1),
-                Event::Eof if depth > 0 => return Err("it ends too early".into()),
                 Event::Eof => break,
                 _ => {}
             }
+            // A part without anything to hold is read and forgotten, cell by cell. The texts of a
+            // style, such as the font's name, are held again for each cell style.
+            let texts = if held > 0 { 2 * texts } else { 0 };
+            let all = held + texts + longest.saturating_mul(styles) + hidden.held();
+            if all > room {
+                return Err(Trouble::Full);
+            }
         }
-        if !sheets.is_empty() {
-            self.sheets.push((key.to_string(), sheets));
-        }
-        if !(hidden.rows.is_empty() && hidden.columns.is_empty()) {
+        let all = if held > 0 { held + 2 * texts } else { 0 };
+        let all = all + longest.saturating_mul(styles) + hidden.held();
+        if hidden.held() > 0 {
             self.hidden.insert(key.to_string(), hidden);
         }
-        // A part without anything to hold is read and forgotten, cell by cell. The texts of a
-        // style, such as the font's name, are held again for each cell style.
-        let texts = if held > 0 { 2 * texts } else { 0 };
-        Ok(held + texts + longest.saturating_mul(styles))
+        Ok(all)
     }
 
     fn relation(&mut self, key: &str, element: &BytesStart<'_>) {
-        if let (Some(id), Some(target)) = (attribute(element, "Id"), attribute(element, "Target")) {
-            self.relations.insert((key.to_string(), id), target);
+        let (Some(id), Some(target)) = (attribute(element, "Id"), attribute(element, "Target"))
+        else {
+            return;
+        };
+        let kind = attribute(element, "Type").unwrap_or_default();
+        if ["/officeDocument", "/worksheet"]
+            .iter()
+            .any(|k| kind.ends_with(k))
+        {
+            self.opened.push(target.clone());
         }
+        let of_part = self.relations.entry(key.to_string()).or_default();
+        of_part.insert(id, target);
+    }
+
+    /// The part with the cells of a sheet.
+    fn part_of(&self, sheet: &str) -> Option<String> {
+        let (part, id) = self.sheets.get(sheet)?;
+        let (folder, name) = part.rsplit_once('/').unwrap_or(("", part));
+        let relations = resolved(folder, &format!("_rels/{name}.rels"));
+        let target = self.relations.get(&relations)?.get(id)?;
+        Some(resolved(folder, target))
     }
 
     /// What is hidden on a sheet.
     pub(super) fn hidden(&mut self, sheet: &str) -> Hidden {
-        let mut parts = self.sheets.iter().filter_map(|(part, sheets)| {
-            let (_, id) = sheets.iter().find(|(name, _)| name == sheet)?;
-            let (folder, name) = part.rsplit_once('/').unwrap_or(("", part));
-            let relations = format!("{folder}/_rels/{name}.rels");
-            let relations = relations.trim_start_matches('/').to_string();
-            let target = self.relations.get(&(relations, id.clone()))?;
-            Some(match target.strip_prefix('/') {
-                Some(whole) => whole.to_ascii_lowercase(),
-                None => format!("{folder}/{target}").to_ascii_lowercase(),
-            })
-        });
-        let part = parts.next();
+        let part = self.part_of(sheet);
         part.and_then(|part| self.hidden.remove(&part))
             .unwrap_or_default()
     }
@@ -182,10 +199,10 @@ fn is_address(text: &str) -> bool {
         let digit = u32::from(letter.to_ascii_uppercase().checked_sub(b'A')?) + 1;
         Some(column.checked_mul(26)? + digit).filter(|_| digit <= 26)
     });
-    column.is_some_and(|column| (1..=16_384).contains(&column))
+    column.is_some_and(|column| (1..=MOST_COLUMNS).contains(&column))
         && row
             .parse()
-            .is_ok_and(|row: u32| (1..=1_048_576).contains(&row))
+            .is_ok_and(|row: u32| (1..=MOST_ROWS).contains(&row))
 }
 
 impl Hidden {

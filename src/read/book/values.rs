@@ -48,9 +48,17 @@ pub(super) fn text(text: &str) -> Value {
 /// A date that the file holds as a number of days.
 pub(super) fn serial_date(date: &ExcelDateTime) -> Cell {
     let (year, month, day, ..) = date.to_ymd_hms_milli();
-    Cell::Date {
-        serial: date.as_f64(),
-        iso: format!("{year:04}-{month:02}-{day:02}"),
+    let iso = format!("{year:04}-{month:02}-{day:02}");
+    // The file may count from 1904; days are compared across files, and so count from 1900 here.
+    match iso_date(&iso) {
+        Some(Cell::Date { serial, iso }) => Cell::Date {
+            serial: serial + date.as_f64().fract(),
+            iso,
+        },
+        _ => Cell::Date {
+            serial: date.as_f64(),
+            iso,
+        },
     }
 }
 

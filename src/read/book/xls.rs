@@ -8,9 +8,10 @@ use std::io::{Cursor, Read};
 
 use calamine::{ExcelDateTime, ExcelDateTimeType};
 
-use super::archive::{broken, cut_short, password};
+use super::archive::{broken, check_sheets, cut_short, password};
 use super::gather::{Gatherer, hide};
 use super::memory::Memory;
+use super::survey::Hidden;
 use super::values::{self, Value};
 use crate::problem::{Place, Problem};
 use crate::sheet::{Cell, Sheet};
@@ -45,19 +46,25 @@ enum Stop {
     Full,
     Password,
     TooOld,
+    Is(Problem),
 }
 
 /// Every sheet of a workbook.
 pub(super) fn sheets(file: &str, bytes: &[u8], memory: &mut Memory) -> Result<Vec<Sheet>, Problem> {
     let stream = stream(file, bytes)?;
     let read = Globals::read(&stream, memory).and_then(|globals| {
+        let places: Vec<String> = globals.sheets.iter().map(|l| l.at.to_string()).collect();
+        check_sheets(file, memory, &places).map_err(Stop::Is)?;
+        // Sheets that overlap would be walked through again and again.
+        let mut walk = stream.len();
         let listed = globals.sheets.iter();
-        let sheets = listed.map(|listed| globals.sheet(file, listed, &stream, memory));
+        let sheets = listed.map(|listed| globals.sheet(file, listed, &stream, &mut walk, memory));
         sheets.collect::<Result<Vec<_>, _>>()
     });
     read.map_err(|stop| match stop {
         Stop::Broken(why) => broken(file, Some("Workbook"), why),
-        Stop::Full => memory.too_large(file, "too many cells or texts"),
+        Stop::Full => memory.too_large(file, "too many texts, styles or hidden rows"),
+        Stop::Is(problem) => problem,
         Stop::Password => password(file),
         Stop::TooOld => Problem::new(
             Place::file(file),
@@ -84,7 +91,7 @@ fn stream(file: &str, bytes: &[u8]) -> Result<Vec<u8>, Problem> {
             } else {
                 "a file of another office program"
             },
-            "a workbook (.xlsx, .xlsm, .xlsb, .xls, .ods, .csv or a folder of .csv)",
+            super::EXPECTED,
             "open it in the spreadsheet program and save it as .xlsx",
         ));
     };
@@ -124,7 +131,10 @@ impl<'s> Records<'s> {
     fn continued(&mut self, first: &'s [u8]) -> Result<Vec<&'s [u8]>, Stop> {
         let mut pieces = vec![first];
         while u16_at(self.stream, 0) == Some(record::CONTINUE) {
-            pieces.push(self.next()?.body);
+            let more = self.next()?.body;
+            if !more.is_empty() {
+                pieces.push(more);
+            }
         }
         Ok(pieces)
     }
@@ -165,8 +175,18 @@ impl Globals {
         let mut globals = Globals::default();
         let mut formats = HashMap::new();
         let mut styles = Vec::new();
+        let mut held = 0;
         loop {
             let next = records.next()?;
+            if matches!(
+                next.kind,
+                record::FORMAT | record::CELL_STYLE | record::SHEET
+            ) {
+                held += 200 + 2 * u64::try_from(next.body.len()).unwrap_or(u64::MAX / 4);
+            }
+            if held > memory.most_held() / 2 {
+                return Err(Stop::Full);
+            }
             match next.kind {
                 record::PASSWORD => return Err(Stop::Password),
                 record::EPOCH => globals.from_1904 = u16_at(next.body, 0) == Some(1),
@@ -180,7 +200,7 @@ impl Globals {
                 record::SHEET => globals.sheets.extend(listed(next.body)),
                 record::SHARED_TEXTS => {
                     let pieces = records.continued(next.body)?;
-                    globals.texts = shared_texts(&pieces, memory.most_held())?;
+                    globals.texts = shared_texts(&pieces, memory.most_held() / 2)?;
                 }
                 record::END => break,
                 _ => {}
@@ -204,9 +224,10 @@ impl Globals {
         file: &str,
         listed: &Listed,
         stream: &[u8],
+        walk: &mut usize,
         memory: &mut Memory,
     ) -> Result<Sheet, Stop> {
-        let mut gatherer = Gatherer::new(file, listed.name.clone());
+        let mut gatherer = Gatherer::new(file, listed.name.clone(), memory).map_err(Stop::Is)?;
         let (mut rows, mut columns) = (Vec::new(), Vec::new());
         if !listed.worksheet {
             return Ok(gatherer.finish(listed.hidden, rows, columns));
@@ -215,11 +236,15 @@ impl Globals {
         let mut records = Records {
             stream: stream.ok_or(Stop::Broken("a sheet that is not there"))?,
         };
+        let whole = records.stream.len();
         let mut depth = 0_u32;
         // A formula's text stands in a record of its own behind it.
         let mut awaited = None;
         loop {
             let Record { kind, body } = records.next()?;
+            if whole - records.stream.len() > *walk {
+                return Err(Stop::Broken("sheets that overlap"));
+            }
             match kind {
                 record::BEGIN => depth += 1,
                 record::END if depth <= 1 => break,
@@ -303,7 +328,12 @@ impl Globals {
                 }
             }
         }
-        Ok(gatherer.finish(listed.hidden, rows, columns))
+        *walk -= whole - records.stream.len();
+        let spans = Hidden { rows, columns };
+        if !memory.take(spans.held()) {
+            return Err(Stop::Full);
+        }
+        Ok(gatherer.finish(listed.hidden, spans.rows, spans.columns))
     }
 
     fn keep(
@@ -314,7 +344,7 @@ impl Globals {
         memory: &mut Memory,
     ) -> Result<(), Stop> {
         match value {
-            Value::Cell(cell) => gatherer.push(at, cell, memory).map_err(|_| Stop::Full),
+            Value::Cell(cell) => gatherer.push(at, cell, memory).map_err(Stop::Is),
             Value::None | Value::Blank => Ok(()),
         }
     }

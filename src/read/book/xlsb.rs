@@ -5,7 +5,9 @@ use std::io::{BufReader, Cursor, Read};
 
 use calamine::{Reader, SheetVisible, Xlsb, XlsbError};
 
-use super::archive::{Archive, AtMost, broken, cut_short, part, password};
+use super::archive::{
+    Archive, AtMost, Trouble, broken, check_sheets, cut_short, part, password, resolved, survey,
+};
 use super::gather::{Gatherer, hide};
 use super::memory::Memory;
 use super::survey::Hidden;
@@ -46,22 +48,18 @@ pub(super) fn sheets(
         if listed.typ != calamine::SheetType::WorkSheet {
             continue;
         }
-        let mut gatherer = Gatherer::new(file, listed.name.clone());
-        let mut keep = |at, cell| {
-            let kept = gatherer.push(at, cell, memory);
-            kept.map_err(|_| memory.too_large(file, "too many cells"))
-        };
+        let mut gatherer = Gatherer::new(file, listed.name.clone(), memory)?;
         let mut reader = workbook
             .worksheet_cells_reader(&listed.name)
             .map_err(trouble)?;
         while let Some(found) = reader.next_cell().map_err(trouble)? {
             if let Value::Cell(cell) = values::value(found.get_value().clone()) {
-                keep(found.get_position(), cell)?;
+                gatherer.push(found.get_position(), cell, memory)?;
             }
         }
         let part = survey.sheet(&listed.name);
         for (at, code) in part.errors {
-            keep(at, values::error_of_code(code))?;
+            gatherer.push(at, values::error_of_code(code), memory)?;
         }
         let Hidden { rows, columns } = part.hidden;
         let out_of_sight = listed.visible != SheetVisible::Visible;
@@ -83,57 +81,58 @@ struct OfSheet {
 struct Survey {
     parts: HashMap<String, OfSheet>,
     /// Sheets by name, with the relation that leads to the part.
-    sheets: Vec<(String, String)>,
+    sheets: HashMap<String, String>,
     relations: HashMap<String, String>,
 }
 
 impl Survey {
     fn take(file: &str, archive: &mut Archive<'_>, memory: &Memory) -> Result<Survey, Problem> {
-        let mut survey = Survey::default();
-        let mut unpacked_left = memory.most_unpacked();
-        let mut held = 0;
-        for index in 0..archive.len() {
-            let part = archive.by_index(index).map_err(|_| cut_short(file))?;
-            let name = part.name().map_err(|_| cut_short(file))?.into_owned();
-            let key = name.replace('\\', "/").to_ascii_lowercase();
-            // Other binary parts, macros and printer settings, are no records and are not read.
+        let mut taken = Survey::default();
+        // Other binary parts, macros and printer settings, are no records and are not read.
+        let wanted = |key: &str| {
             let read = ["worksheets/", "sharedstrings", "styles", "workbook"];
-            if !key.ends_with(".bin") || !read.iter().any(|read| key.contains(read)) {
-                continue;
-            }
-            let mut stream = AtMost::new(part, unpacked_left);
-            let found = survey.part(&key, BufReader::new(&mut stream), memory);
-            unpacked_left = stream.left();
-            match found {
-                Ok(more) => held += more,
-                Err(_) if unpacked_left == 0 => {
-                    return Err(memory.too_large(file, "a workbook that unpacks without end"));
-                }
-                Err(why) => return Err(broken(file, Some(&name), &why.to_string())),
-            }
-            if held > memory.most_held() {
-                let found = format!("too many texts, styles or names (part {name})");
-                return Err(memory.too_large(file, &found));
-            }
+            key.ends_with(".bin") && read.iter().any(|read| key.contains(read))
+        };
+        survey(file, archive, memory, wanted, |key, stream, room| {
+            taken.part(key, BufReader::new(stream), room, memory)
+        })?;
+        taken.relate(file, archive, memory)?;
+        let parts: Vec<String> = taken
+            .sheets
+            .keys()
+            .filter_map(|name| taken.part_of(name))
+            .collect();
+        check_sheets(file, memory, &parts)?;
+        match parts.iter().find(|part| !wanted(part)) {
+            Some(odd) => Err(broken(
+                file,
+                Some(odd),
+                "it is not named as a sheet's part is",
+            )),
+            None => Ok(taken),
         }
-        survey.relate(file, archive, memory)?;
-        Ok(survey)
     }
 
-    /// One part; what its reader holds of it.
-    fn part(&mut self, key: &str, mut stream: impl Read, memory: &Memory) -> std::io::Result<u64> {
+    /// One part; what its reader holds of it, at most `room`.
+    fn part(
+        &mut self,
+        key: &str,
+        mut stream: impl Read,
+        room: u64,
+        memory: &Memory,
+    ) -> Result<u64, Trouble> {
         let mut of_sheet = OfSheet::default();
         let (mut row, mut held) = (0, 0);
         let mut body = Vec::new();
         while let Some(kind) = start(&mut stream)? {
             let length = length(&mut stream)?;
             if length > memory.longest_value() {
-                return Err(std::io::Error::other("a record that is far too long"));
+                return Err(Trouble::Broken("a record that is far too long".into()));
             }
             body.clear();
             (&mut stream).take(length).read_to_end(&mut body)?;
             if u64::try_from(body.len()).ok() != Some(length) {
-                return Err(std::io::ErrorKind::UnexpectedEof.into());
+                return Err(Trouble::Broken("it ends too early".into()));
             }
             match kind {
                 record::ROW => {
@@ -160,12 +159,20 @@ impl Survey {
                 record::SHARED_TEXT | record::NAME | record::FORMAT => held += 100 + 2 * length,
                 record::CELL_STYLE => held += 100,
                 record::SHEET => {
-                    held += 300 + 2 * length;
-                    self.sheets.extend(listed(&body));
+                    held += 400 + 2 * length;
+                    if let Some((name, id)) = listed(&body)
+                        && self.sheets.insert(name, id).is_some()
+                    {
+                        return Err(Trouble::Broken("two sheets of one name".into()));
+                    }
                 }
                 _ => {}
             }
+            if held + of_sheet.hidden.held() > room {
+                return Err(Trouble::Full);
+            }
         }
+        held += of_sheet.hidden.held();
         self.parts.insert(key.to_string(), of_sheet);
         Ok(held)
     }
@@ -200,13 +207,14 @@ impl Survey {
         }
     }
 
+    /// The part with the cells of a sheet.
+    fn part_of(&self, sheet: &str) -> Option<String> {
+        let target = self.relations.get(self.sheets.get(sheet)?)?;
+        Some(resolved("xl", target))
+    }
+
     fn sheet(&mut self, name: &str) -> OfSheet {
-        let listed = self.sheets.iter().find(|(sheet, _)| sheet == name);
-        let target = listed.and_then(|(_, id)| self.relations.get(id));
-        let part = target.map(|target| match target.strip_prefix('/') {
-            Some(whole) => whole.to_ascii_lowercase(),
-            None => format!("xl/{target}").to_ascii_lowercase(),
-        });
+        let part = self.part_of(name);
         part.and_then(|part| self.parts.remove(&part))
             .unwrap_or_default()
     }

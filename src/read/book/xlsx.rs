@@ -34,7 +34,7 @@ pub(super) fn sheets(
             Err(XlsxError::NotAWorksheet(_)) => continue,
             Err(error) => return Err(trouble(error)),
         };
-        let mut gatherer = Gatherer::new(file, listed.name.clone());
+        let mut gatherer = Gatherer::new(file, listed.name.clone(), memory)?;
         // Without the text of shared formulas, which would be made anew for each cell.
         while let Some(found) = reader.next_cell_with_formula_metadata().map_err(trouble)? {
             let cell = match values::value(found.value) {
@@ -46,9 +46,7 @@ pub(super) fn sheets(
                     None => continue,
                 },
             };
-            if gatherer.push(found.pos, cell, memory).is_err() {
-                return Err(memory.too_large(file, "too many cells"));
-            }
+            gatherer.push(found.pos, cell, memory)?;
         }
         let hidden = survey.hidden(&listed.name);
         let out_of_sight = listed.visible != SheetVisible::Visible;

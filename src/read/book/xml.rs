@@ -1,4 +1,5 @@
-//! XML read with a limit on each single value, so that none can fill the memory.
+//! XML read with a limit on each single value and on how deep elements lie, so that neither can
+//! fill the memory.
 
 use std::cell::Cell;
 use std::io::{self, BufRead, Read};
@@ -37,11 +38,17 @@ impl<R: BufRead> BufRead for Leash<R> {
     }
 }
 
-/// An XML part, event by event.
+/// Deeper than any workbook's parts; the reader remembers the names of all open elements.
+const DEEPEST: u32 = 256;
+/// Longer than any element's name.
+const LONGEST_NAME: usize = 1_000;
+
+/// An XML part, event by event, up to its end.
 pub(super) struct Events<R: BufRead> {
     reader: Reader<Leash<R>>,
     left: Rc<Cell<u64>>,
     longest: u64,
+    depth: u32,
     buffer: Vec<u8>,
 }
 
@@ -58,6 +65,7 @@ impl<R: BufRead> Events<R> {
             reader,
             left,
             longest,
+            depth: 0,
             buffer: Vec::new(),
         }
     }
@@ -65,15 +73,26 @@ impl<R: BufRead> Events<R> {
     /// The next event, and how many bytes it took.
     ///
     /// # Errors
-    /// What is wrong with the XML, in words.
+    /// What is wrong with the XML, in words; also where it ends inside an element.
     pub(super) fn next(&mut self) -> Result<(Event<'_>, u64), String> {
         self.buffer.clear();
         self.left.set(self.longest);
-        let event = self.reader.read_event_into(&mut self.buffer);
-        let took = self.longest - self.left.get();
-        event
-            .map(|event| (event, took))
-            .map_err(|error| error.to_string())
+        let event = self
+            .reader
+            .read_event_into(&mut self.buffer)
+            .map_err(|error| error.to_string())?;
+        match &event {
+            Event::Start(element) => {
+                self.depth += 1;
+                if self.depth > DEEPEST || element.name().as_ref().len() > LONGEST_NAME {
+                    return Err("elements inside each other without end".into());
+                }
+            }
+            Event::End(_) => self.depth = self.depth.saturating_sub(1),
+            Event::Eof if self.depth > 0 => return Err("it ends too early".into()),
+            _ => {}
+        }
+        Ok((event, self.longest - self.left.get()))
     }
 }
 
