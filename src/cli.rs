@@ -203,7 +203,7 @@ struct Files<'a> {
     date: Option<&'a str>,
 }
 
-impl Files<'_> {
+impl<'a> Files<'a> {
     /// What is wrong with them, before any is read.
     fn check(&self, problems: &mut Problems) {
         let mut wrong = |found: String, expected: &str, mend: &str| {
@@ -238,6 +238,20 @@ impl Files<'_> {
                 wrong(found, "a file for each", "give one of them another name");
             }
         }
+    }
+
+    /// The marked copy, unless there is something wrong with its very name: then nothing may be
+    /// written there, whatever else is wrong.
+    fn fit_mark(&self) -> Option<&'a PathBuf> {
+        let mark = self.mark?;
+        let alone = Files {
+            inputs: self.inputs.clone(),
+            date: None,
+            ..*self
+        };
+        let mut problems = Problems::new();
+        alone.check(&mut problems);
+        problems.none().then_some(mark)
     }
 
     /// The files to be written, each with its option.

@@ -135,6 +135,31 @@ pub struct Code {
     key: String,
 }
 
+/// A name as it is compared: whatever its case, with single blanks, and without what cannot be seen.
+///
+/// ```
+/// use gapwright::stock::folded;
+/// assert_eq!(folded("P\u{a0} 101\u{200b}"), "p 101");
+/// assert_eq!(folded("F\u{2011}6"), "f-6");
+/// ```
+pub fn folded(name: &str) -> String {
+    let seen: String = name
+        .chars()
+        .filter(|c| {
+            !matches!(
+                c,
+                '\u{ad}' | '\u{200b}'..='\u{200f}' | '\u{2060}' | '\u{feff}'
+            )
+        })
+        .map(|c| match c {
+            '\u{2010}'..='\u{2013}' | '\u{2212}' => '-',
+            c => c,
+        })
+        .collect();
+    let words: Vec<&str> = seen.split_whitespace().collect();
+    words.join(" ").to_lowercase()
+}
+
 impl Code {
     /// A code as typed.
     ///
@@ -146,7 +171,7 @@ impl Code {
     pub fn new(text: &str) -> Code {
         let shown = text.trim().to_string();
         Code {
-            key: shown.to_lowercase(),
+            key: folded(&shown),
             shown,
         }
     }

@@ -95,7 +95,6 @@ impl Args {
 
 pub(super) fn run(args: &Args, common: &Common) -> u8 {
     let paths: Vec<&PathBuf> = [&args.stock].into_iter().chain(&args.pumps).collect();
-    let findings = Findings::marked(common, args.mark.as_ref(), paths.clone(), args.force);
     let files = Files {
         inputs: paths.clone(),
         out: None,
@@ -103,6 +102,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         mark: args.mark.as_ref(),
         date: None,
     };
+    let findings = Findings::marked(common, files.fit_mark(), paths.clone(), args.force);
     let mut problems = Problems::new();
     files.check(&mut problems);
     // Those that cannot be read are problems below.

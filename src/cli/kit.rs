@@ -92,7 +92,7 @@ impl Args {
 
 pub(super) fn run(args: &Args, common: &Common) -> u8 {
     let books = vec![&args.stock, &args.pumps];
-    let findings = Findings::marked(common, args.mark.as_ref(), books, args.force);
+    let findings = Findings::marked(common, args.files().fit_mark(), books, args.force);
     let mut problems = Problems::new();
     args.files().check(&mut problems);
     let job = match read::job(&args.sources(common)) {

@@ -162,7 +162,7 @@ struct Chosen {
 
 pub(super) fn run(args: &Args, common: &Common) -> u8 {
     let books = args.stock.iter().chain([&args.pumps]).collect();
-    let findings = Findings::marked(common, args.mark.as_ref(), books, args.force);
+    let findings = Findings::marked(common, args.files().fit_mark(), books, args.force);
     let mut problems = Problems::new();
     args.check(&mut problems);
     let sources = args.sources(common);

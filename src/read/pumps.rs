@@ -13,7 +13,7 @@ use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::{ConsumableFit, Due, Growth, Measured, Pump};
 use crate::sheet::{Book, Cell};
-use crate::stock::Code;
+use crate::stock::{Code, folded};
 
 /// Headings that are known whatever the model.
 const ALSO_KNOWN: [&str; 4] = ["Priority", "Due", "Location", "Note"];
@@ -110,7 +110,7 @@ pub(super) fn read(
         let tag_text = line.needed_text(tag.as_ref(), problems);
         if let (Some(text), Some(heading)) = (&tag_text, &tag) {
             let row = line.row.number;
-            let first = *first_of.entry(text.to_lowercase()).or_insert(row);
+            let first = *first_of.entry(folded(text)).or_insert(row);
             if first != row {
                 problems.add(Problem::new(
                     line.place(heading),

@@ -13,7 +13,7 @@ use crate::model::Model;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems, nearest};
 use crate::sheet::Book;
-use crate::stock::{Code, Item};
+use crate::stock::{Code, Item, folded};
 
 /// The kinds of piece that are stacked and therefore need a thickness.
 pub(super) const STACKED: [&str; 2] = ["shim", "gasket"];
@@ -79,7 +79,7 @@ impl Names {
         problems: &mut Problems,
     ) {
         let here = (sheet.to_string(), row);
-        let first = self.0.entry(item.to_lowercase());
+        let first = self.0.entry(folded(item));
         let first = first.or_insert_with(|| here.clone());
         if *first != here {
             let (sheet, row) = first;

@@ -28,23 +28,43 @@ const MOST_TITLE_ROWS: u32 = 60;
 ///
 /// `Bare clearance 1 (in)` and `bare-clearance 1` are the same.
 pub(crate) fn key(text: &str) -> String {
-    let bare = match (text.find(['(', '[']), text.rfind([')', ']'])) {
-        (Some(open), Some(close)) if open < close => {
-            format!("{}{}", &text[..open], &text[close + 1..])
-        }
-        _ => text.to_string(),
-    };
+    let mut bare = String::new();
+    let mut rest = text;
+    while let Some(open) = rest.find(['(', '[']) {
+        let Some(close) = rest[open..].find([')', ']']) else {
+            break;
+        };
+        bare.push_str(&rest[..open]);
+        rest = &rest[open + close + 1..];
+    }
+    bare.push_str(rest);
     bare.to_lowercase()
         .chars()
         .filter(|c| c.is_alphanumeric())
         .collect()
 }
 
+/// What stands in a heading's brackets, each in turn.
+fn brackets(text: &str) -> impl Iterator<Item = &str> {
+    text.split(['(', '['])
+        .skip(1)
+        .filter_map(|rest| {
+            rest.split([')', ']'])
+                .next()
+                .filter(|inside| inside.len() < rest.len())
+        })
+        .map(str::trim)
+}
+
 /// The unit in a heading's brackets, if it is one.
 fn unit(text: &str) -> Option<Unit> {
-    let open = text.find(['(', '['])?;
-    let close = text.rfind([')', ']']).filter(|close| *close > open)?;
-    Unit::parse(&text[open + 1..close])
+    brackets(text).find_map(Unit::parse)
+}
+
+/// A unit without brackets at a heading's end, such as `Thickness mm`, and what stands before it.
+fn unit_at_end(text: &str) -> Option<(&str, Unit)> {
+    let (name, last) = text.trim_end().rsplit_once(char::is_whitespace)?;
+    Some((name.trim_end(), Unit::parse(last)?))
 }
 
 /// What a number should look like, and how to mend one that does not.
@@ -52,9 +72,7 @@ const NUMBER: [&str; 2] = ["a number with at most six places", "type the plain n
 
 /// What stands in a heading's brackets, if that is no name of degrees Celsius.
 fn other_scale(text: &str) -> Option<&str> {
-    let open = text.find(['(', '['])?;
-    let close = text.rfind([')', ']']).filter(|close| *close > open)?;
-    let scale = text[open + 1..close].trim();
+    let scale = brackets(text).next()?;
     let celsius = [
         "degc",
         "deg c",
@@ -84,6 +102,39 @@ fn share_words(a: &str, b: &str) -> bool {
         _ => false,
     };
     cut || inside(&a, &b) || inside(&b, &a)
+}
+
+/// Other words of the trade for what a column holds; common practice, no source. They are asked
+/// about, not taken: two of them may stand side by side and mean different things.
+const OTHER_WORDS: [(&str, &str); 20] = [
+    ("allocated", "reserved"),
+    ("committed", "reserved"),
+    ("held", "reserved"),
+    ("qty", "onhand"),
+    ("quantity", "onhand"),
+    ("qoh", "onhand"),
+    ("soh", "onhand"),
+    ("instock", "onhand"),
+    ("partno", "item"),
+    ("partnumber", "item"),
+    ("stockno", "item"),
+    ("stocknumber", "item"),
+    ("materialno", "item"),
+    ("size", "thickness"),
+    ("thk", "thickness"),
+    ("location", "bin"),
+    ("price", "unitcost"),
+    ("cost", "unitcost"),
+    ("equipment", "tag"),
+    ("pump", "tag"),
+];
+
+/// Whether a heading is another word for a known one.
+fn means(heading_key: &str, known: &str) -> bool {
+    let known = key(known);
+    OTHER_WORDS
+        .iter()
+        .any(|(word, name)| *word == heading_key && *name == known)
 }
 
 /// A heading.
@@ -236,7 +287,9 @@ impl<'a> Table<'a> {
         let found = self.optional(name);
         if found.is_none() {
             let texts = self.headings.iter().map(|h| h.text.as_str());
-            let near = nearest(name, texts.clone());
+            let meant = self.headings.iter().find(|h| means(&h.key, name));
+            let meant = meant.map(|heading| heading.text.as_str());
+            let near = meant.or_else(|| nearest(name, texts.clone()));
             let column = near.and_then(|n| self.headings.iter().find(|h| h.text == n));
             let place = match column {
                 Some(heading) => self.place(self.heading_row, heading.column),
@@ -291,6 +344,17 @@ impl<'a> Table<'a> {
                 .iter()
                 .filter(|_| heading.key.len() <= LONGEST_MISSPELT)
                 .max_by(|a, b| likeness(a).total_cmp(&likeness(b)));
+            let with_unit = unit_at_end(&heading.text)
+                .filter(|(name, _)| missing.iter().any(|k| key(k) == key(name)));
+            if let Some((name, unit)) = with_unit {
+                problems.add(Problem::new(
+                    place,
+                    format!("a column headed `{}`, which is not known", heading.text),
+                    "a unit in brackets",
+                    format!("rename it to `{name} ({unit})`"),
+                ));
+                continue;
+            }
             if let Some(near) = near.filter(|near| likeness(near) >= 0.8) {
                 problems.add(Problem::new(
                     place,
@@ -300,7 +364,11 @@ impl<'a> Table<'a> {
                 ));
                 continue;
             }
-            if let Some(akin) = missing.iter().find(|k| share_words(k, &heading.text)) {
+            let akin = missing
+                .iter()
+                .find(|k| share_words(k, &heading.text) || means(&heading.key, k))
+                .or(near.filter(|near| likeness(near) >= 0.6));
+            if let Some(akin) = akin {
                 problems.warn(Problem::new(
                     place,
                     format!("a column headed `{}`, which is not used", heading.text),
@@ -342,6 +410,26 @@ impl<'a> Table<'a> {
     /// The rows with anything in them.
     pub(super) fn lines(&self) -> impl Iterator<Item = Line<'_, 'a>> {
         self.rows.iter().map(move |row| Line { table: self, row })
+    }
+}
+
+/// Whether a mark in a number is followed by just three figures.
+fn has_thousands(text: &str) -> bool {
+    let text = text.trim();
+    let part = text.rsplit_once([',', '.']).map(|(_, part)| part);
+    part.is_some_and(|part| part.len() == 3 && part.bytes().all(|b| b.is_ascii_digit()))
+}
+
+/// How to give a column its unit.
+fn mend_unit(heading: &str) -> String {
+    match brackets(heading).find(|inside| Unit::parse(inside).is_none() && !inside.is_empty()) {
+        Some(other) => format!(
+            "`({other})` is no unit that is known here: write `(in)`, `(thou)`, `(mm)` or `(um)` in the \
+             heading, or the unit behind the number"
+        ),
+        None => format!(
+            "put the unit into the heading, `{heading} (in)` or `{heading} (mm)`, or behind the number"
+        ),
     }
 }
 
@@ -409,12 +497,44 @@ impl Line<'_, '_> {
         problems: &mut Problems,
     ) -> Option<String> {
         let heading = heading?;
-        let before = self.row.cell(heading.column).is_some();
-        let text = self.text(Some(heading), problems);
-        if text.is_none() && !before {
+        if self.row.cell(heading.column).is_none() {
             self.missing(heading, problems);
+            return None;
         }
-        text
+        self.name(heading, problems)
+    }
+
+    /// A name or a code, if there is one: no date that a code such as 3/8 was turned into, and none
+    /// that no label could hold.
+    pub(super) fn name(&self, heading: &Heading, problems: &mut Problems) -> Option<String> {
+        const LONGEST: usize = 100;
+        let cell = self.cell(heading, problems)?;
+        let wrong = match cell {
+            Cell::Date { iso, .. } => Some((
+                format!("the date {iso}"),
+                "give the cell the format of text and type it again; 3/8 or 2-1 turns into a date",
+            )),
+            Cell::Bool(_) => Some((
+                format!("the truth value `{}`", cell.show()),
+                "give the cell the format of text and type it again",
+            )),
+            Cell::Text(text) if text.chars().count() > LONGEST => Some((
+                format!("a text of {} characters", text.chars().count()),
+                "shorten it; notes have a column of their own",
+            )),
+            _ => None,
+        };
+        match wrong {
+            None => Some(cell.show()),
+            Some((found, mend)) => {
+                let expected = format!(
+                    "a name of at most {LONGEST} characters for `{}`",
+                    heading.text
+                );
+                problems.add(Problem::new(self.place(heading), found, expected, mend));
+                None
+            }
+        }
     }
 
     pub(super) fn missing(&self, heading: &Heading, problems: &mut Problems) {
@@ -426,23 +546,44 @@ impl Line<'_, '_> {
         ));
     }
 
-    /// A text such as `1,250` is one and a quarter here, and a thousand elsewhere: said, not guessed.
-    fn ask_about_comma(&self, heading: &Heading, cell: &Cell, problems: &mut Problems) {
+    /// Numbers that read otherwise elsewhere are said, not guessed: `1,250` is one and a quarter here
+    /// and a thousand to others, `010` is ten here and to some a hundredth, and `10/20` may be a range.
+    fn ask_about_number(&self, heading: &Heading, cell: &Cell, problems: &mut Problems) {
         let Cell::Text(text) = cell else { return };
+        let mut ask = |found: String, expected: &str, mend: &str| {
+            problems.warn(Problem::new(self.place(heading), found, expected, mend));
+        };
         let number: String = text
             .chars()
-            .take_while(|c| c.is_ascii_digit() || *c == ',')
+            .take_while(|c| c.is_ascii_digit() || ",./".contains(*c))
             .collect();
-        let Some((whole, part)) = number.split_once(',') else {
-            return;
-        };
-        if (1..=3).contains(&whole.len()) && !whole.starts_with('0') && part.len() == 3 {
-            problems.warn(Problem::new(
-                self.place(heading),
+        if let Some((whole, part)) = number.split_once(',')
+            && (1..=3).contains(&whole.len())
+            && !whole.starts_with('0')
+            && part.len() == 3
+        {
+            ask(
                 format!("`{text}`, read as {whole}.{part}"),
                 "a comma as decimal mark, not between thousands",
                 "write a point, or leave the comma out if it parts thousands",
-            ));
+            );
+        }
+        if number.len() > 1 && number.starts_with('0') && number.bytes().all(|b| b.is_ascii_digit())
+        {
+            ask(
+                format!("`{text}`, read as {}", number.trim_start_matches('0')),
+                "a number without a leading 0, or with its decimal mark",
+                "write the mark, as in 0.010, if it is meant",
+            );
+        }
+        if let Some((_, below)) = number.split_once('/')
+            && !["2", "4", "8", "16", "32", "64", "128"].contains(&below)
+        {
+            ask(
+                format!("`{text}`, read as a fraction"),
+                "a fraction in halves, quarters, eighths and so on",
+                "if it is a range or two values, write the one that holds",
+            );
         }
     }
 
@@ -489,6 +630,16 @@ impl Line<'_, '_> {
         let cell = self.cell(heading, problems)?;
         let count = match cell {
             Cell::Number(number) => Millionths::from_number(*number),
+            // A thousand to some and one to others.
+            Cell::Text(text) if has_thousands(text) => {
+                problems.add(Problem::new(
+                    self.place(heading),
+                    format!("`{text}`, in which the mark may part thousands"),
+                    "a whole number from 0 to 1000000000",
+                    "type the number without a mark",
+                ));
+                return None;
+            }
             Cell::Text(text) => Millionths::parse(text),
             _ => None,
         }
@@ -517,14 +668,15 @@ impl Line<'_, '_> {
     ) -> Option<Money> {
         let heading = heading?;
         let cell = self.cell(heading, problems)?;
-        self.ask_about_comma(heading, cell, problems);
         let money = match cell {
             Cell::Number(number) => Money::from_number(*number),
             Cell::Text(text) => Money::parse(text),
             _ => None,
         }
         .filter(|money| *money >= Money::ZERO && money.raw() <= 1_000_000_000_000);
-        if money.is_none() {
+        if money.is_some() {
+            self.ask_about_number(heading, cell, problems);
+        } else {
             self.not_plain(
                 heading,
                 cell,
@@ -576,14 +728,14 @@ impl Line<'_, '_> {
         parse: impl FnOnce(&str) -> Option<Millionths>,
     ) -> Option<Millionths> {
         let cell = self.cell(heading, problems)?;
-        self.ask_about_comma(heading, cell, problems);
         let number = match cell {
             Cell::Number(number) => Millionths::from_number(*number),
             Cell::Text(text) => parse(text),
             _ => None,
         };
-        if number.is_none() {
-            self.not(heading, cell, expected, mend, problems);
+        match number {
+            Some(_) => self.ask_about_number(heading, cell, problems),
+            None => self.not(heading, cell, expected, mend, problems),
         }
         number
     }
@@ -652,15 +804,14 @@ impl Line<'_, '_> {
         read: impl FnOnce(&Cell, Option<Unit>) -> Result<T, LengthError>,
     ) -> Option<T> {
         let cell = self.cell(heading, problems)?;
-        self.ask_about_comma(heading, cell, problems);
         match read(cell, heading.unit) {
-            Ok(value) => Some(value),
+            Ok(value) => {
+                self.ask_about_number(heading, cell, problems);
+                Some(value)
+            }
             Err(error) => {
                 let mend = match error {
-                    LengthError::NoUnit => format!(
-                        "put the unit into the heading, `{} (in)` or `{} (mm)`, or behind the number",
-                        heading.text, heading.text
-                    ),
+                    LengthError::NoUnit => mend_unit(&heading.text),
                     LengthError::NotANumber => match cell {
                         Cell::Date { .. } => {
                             "give the cell a number format and type the length again; a fraction \

@@ -6,7 +6,7 @@ use super::gather::{Gatherer, MOST_COLUMNS};
 use super::memory::Memory;
 use super::values::{self, Value};
 use crate::problem::{Place, Problem, Spot};
-use crate::sheet::Sheet;
+use crate::sheet::{Cell, Sheet};
 
 /// The one sheet of a CSV file.
 pub(super) fn sheet(
@@ -65,13 +65,29 @@ pub(super) fn sheet(
             usize::try_from(start).unwrap_or(usize::MAX),
         );
         for (column, value) in (0..).zip(&record) {
-            if let Value::Cell(cell) = values::text(value) {
+            if let Value::Cell(cell) = typed(value) {
                 gatherer.push((row, column), cell, memory)?;
             }
         }
         row += 1;
     }
     Ok(gatherer.finish(false, Vec::new(), Vec::new()))
+}
+
+/// A value as a spreadsheet writes it into a CSV file: error values by their names, and texts that
+/// look like numbers as `="007"`.
+fn typed(value: &str) -> Value {
+    const ERRORS: [&str; 8] = [
+        "#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!", "#SPILL!",
+    ];
+    let bare = value.trim();
+    if ERRORS.contains(&bare) {
+        return Value::Cell(Cell::Error(bare.to_string()));
+    }
+    let quoted = bare
+        .strip_prefix("=\"")
+        .and_then(|rest| rest.strip_suffix('"'));
+    values::text(quoted.filter(|text| !text.contains('"')).unwrap_or(value))
 }
 
 /// Whether each text in double quotes ends before a separator or the end of its line; a quote that is

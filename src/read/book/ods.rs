@@ -217,7 +217,7 @@ impl<R: BufRead> Content<'_, R> {
                         let head = Head::of(&element);
                         let text = self.text()?;
                         let end = column.saturating_add(head.repeated).min(MOST_COLUMNS);
-                        if let Some(cell) = head.cell(&text) {
+                        if let Some(cell) = head.cell(text) {
                             for column in column..end {
                                 gatherer.push((row, column), cell.clone(), self.memory)?;
                                 if repeated > 1 {
@@ -246,8 +246,8 @@ impl<R: BufRead> Content<'_, R> {
     }
 
     /// The text of a cell, from behind its start to behind its end: its own paragraphs, not those
-    /// of notes and shapes.
-    fn text(&mut self) -> Result<String, Stop> {
+    /// of notes and shapes; `None` if it has none, not even an empty one.
+    fn text(&mut self) -> Result<Option<String>, Stop> {
         self.text_room = usize::try_from(self.memory.longest_value()).unwrap_or(usize::MAX);
         let mut text = String::new();
         let mut depth = 1_u32;
@@ -314,7 +314,7 @@ impl<R: BufRead> Content<'_, R> {
             };
             added.ok_or_else(|| Stop::Broken("a text that is far too long".into()))?;
         }
-        Ok(text)
+        Ok((paragraphs > 0).then_some(text))
     }
 }
 
@@ -361,19 +361,22 @@ impl Head {
     }
 
     /// The cell, now that its text is known.
-    fn cell(self, text: &str) -> Option<Cell> {
+    fn cell(self, text: Option<String>) -> Option<Cell> {
         const MOST_SHOWN: usize = 100;
+        // A formula that shows an empty text has an empty paragraph.
+        let calculated = text.is_some();
+        let text = text.unwrap_or_default();
         if self.error {
             return Some(Cell::Error(text.trim().to_string()));
         }
-        if let Some(formula) = self.formula {
+        if let Some(formula) = self.formula.filter(|_| !calculated) {
             let shown = formula.trim_start_matches("of:").trim_start_matches('=');
             return Some(Cell::Uncalculated(shown.chars().take(MOST_SHOWN).collect()));
         }
         let value = match self.value {
             Some(Cell::Text(own)) => values::text(&own),
             Some(cell) => return Some(cell),
-            None if self.by_text => values::text(text),
+            None if self.by_text => values::text(&text),
             None => return None,
         };
         match value {
