@@ -15,6 +15,8 @@ pub(crate) fn plain(text: &str) -> String {
         .chars()
         .map(|c| match c {
             '\u{2212}' | '\u{2013}' => '-',
+            // The decimal mark of older British lists.
+            '\u{b7}' => '.',
             c if c.is_whitespace() => ' ',
             c => c,
         })
@@ -22,8 +24,37 @@ pub(crate) fn plain(text: &str) -> String {
     spaced
         .split(' ')
         .filter(|word| !word.is_empty())
+        .map(without_exponent)
         .collect::<Vec<_>>()
         .join(" ")
+}
+
+/// A number such as `1E-2`, as spreadsheets write small ones into CSV files, with its digits alone;
+/// any other word as it is.
+fn without_exponent(word: &str) -> String {
+    let plain = || {
+        let at = word.find(['e', 'E'])?;
+        let (mantissa, rest) = (&word[..at], &word[at + 1..]);
+        let digits = rest.strip_prefix(['+', '-']).unwrap_or(rest);
+        let end = digits
+            .find(|c: char| !c.is_ascii_digit())
+            .unwrap_or(digits.len());
+        let end = rest.len() - digits.len() + end;
+        let (exponent, unit) = rest.split_at(end);
+        let is_number = mantissa
+            .bytes()
+            .all(|b| b.is_ascii_digit() || b"+-.,".contains(&b))
+            && mantissa.bytes().any(|b| b.is_ascii_digit());
+        // With its sign, as programs write it: `2e3` may be anything.
+        let signed = exponent.starts_with(['+', '-']);
+        if !is_number || !signed || !(2..=3).contains(&exponent.len()) {
+            return None;
+        }
+        let number = format!("{}e{exponent}", mantissa.replace(',', "."));
+        let number = Decimal::from_scientific(&number).ok()?;
+        Some(format!("{number}{unit}"))
+    };
+    plain().unwrap_or_else(|| word.to_string())
 }
 
 /// Reads a decimal with a point or a comma as its mark; a text with both is refused, since

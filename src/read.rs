@@ -76,6 +76,18 @@ fn check(
     sources: &Sources,
     mut problems: Problems,
 ) -> Result<Job, Problems> {
+    if let (Some(stock), Some(pumps)) = (&stock_book, &pumps_book)
+        && alone::is_rather(stock, &table::NEEDED_OF_PUMPS, &table::NEEDED_OF_STOCK)
+        && alone::is_rather(pumps, &table::NEEDED_OF_STOCK, &table::NEEDED_OF_PUMPS)
+    {
+        problems.add(Problem::new(
+            Place::file(&stock.file),
+            format!("the pumps, and {} holds the stock", pumps.file),
+            "the stock workbook first, then the pump workbook",
+            "give the two the other way round",
+        ));
+        return Err(problems);
+    }
     let library = model::Library::open(sources.models.as_deref(), &mut problems);
     let mut policy = Policy::default();
     if let Some(book) = &pumps_book {
@@ -251,13 +263,42 @@ fn find_sheet<'a>(
     needed: &[&str],
     problems: &mut Problems,
 ) -> Option<&'a Arc<Sheet>> {
-    let found = named_sheet(book, name).or_else(|| {
-        let mut with_headings = book
-            .sheets
-            .iter()
-            .filter(|s| table::has_headings(s, needed));
-        with_headings.next()
-    });
+    let wanted = table::key(name);
+    let (named, others): (Vec<_>, Vec<_>) = book
+        .sheets
+        .iter()
+        .partition(|s| table::key(&s.name) == wanted);
+    let alike: Vec<_> = others
+        .into_iter()
+        .filter(|sheet| table::has_headings(sheet, needed))
+        .collect();
+    // One of several would be read and the others not, and nobody could say which was meant.
+    let several = match (named.as_slice(), alike.as_slice()) {
+        ([], [_, second, ..]) | ([_, second, ..], _) => Some(second),
+        _ => None,
+    };
+    if let Some(second) = several {
+        problems.add(Problem::new(
+            second.whole(),
+            format!("a second sheet that could be the sheet `{name}`"),
+            format!("one sheet named {name}"),
+            format!(
+                "name the one that counts {name} and the others otherwise, or put them together"
+            ),
+        ));
+        return None;
+    }
+    if !named.is_empty() {
+        for other in &alike {
+            problems.warn(Problem::new(
+                other.whole(),
+                format!("a sheet with the headings of the sheet `{name}`, which is not read"),
+                format!("one sheet with these headings, named {name}"),
+                format!("move its rows to the sheet {name} if they should count"),
+            ));
+        }
+    }
+    let found = named.into_iter().chain(alike).next();
     // A CSV file has one sheet, named as the file is.
     let found = found.or_else(|| match book.sheets.as_slice() {
         [only] if only.file == book.file && book.is_text => Some(only),

@@ -79,6 +79,29 @@ impl Span {
     }
 }
 
+/// Cells that are merged into one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Merged {
+    /// Their rows.
+    pub rows: Span,
+    /// Their columns.
+    pub columns: Span,
+}
+
+impl Merged {
+    /// From the first and the last cell, each as row and column from 0.
+    pub fn of(first: [u32; 2], last: [u32; 2]) -> Merged {
+        let span = |at: usize| Span {
+            first: first[at],
+            last: last[at],
+        };
+        Merged {
+            rows: span(0),
+            columns: span(1),
+        }
+    }
+}
+
 /// A worksheet.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Sheet {
@@ -94,6 +117,8 @@ pub struct Sheet {
     pub hidden_rows: Vec<Span>,
     /// The columns that are hidden.
     pub hidden_columns: Vec<Span>,
+    /// Cells that are merged into one, whose value stands in the first of them alone.
+    pub merged: Vec<Merged>,
 }
 
 impl Sheet {

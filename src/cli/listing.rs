@@ -49,6 +49,8 @@ const NARROWEST: usize = 40;
 const EXCERPT: usize = 160;
 /// How many of the same fault down a column are shown.
 const SHOWN: usize = 3;
+/// How many lines of one file are shown.
+const EXCERPTS: usize = 50;
 
 /// Whether the locale's characters are UTF-8: the first of these variables that says anything counts
 /// (POSIX.1-2017, 8.2).
@@ -82,7 +84,10 @@ pub(super) fn list(
     let mut text = String::new();
     for file in files {
         text.push_str(&head(file, look));
-        for group in groups.iter().filter(|group| file_of(group) == file) {
+        // Each takes a walk through the file; whoever has more to mend looks into the marked copy.
+        let of_file = groups.iter().filter(|group| file_of(group) == file);
+        for (at, group) in of_file.enumerate() {
+            let line_of = (at < EXCERPTS).then_some(line_of);
             show(group, look, line_of, &mut text);
             text.push('\n');
         }
@@ -153,7 +158,7 @@ fn grouped(problems: &Problems) -> Vec<Group<'_>> {
             column,
             kind(&fault.found),
             &fault.expected,
-            &fault.mend,
+            kind(&fault.mend),
         );
         let at = *known.entry(alike).or_insert_with(|| {
             groups.push(Group {
@@ -191,7 +196,7 @@ fn spot(fault: &Problem) -> String {
 fn show(
     group: &Group<'_>,
     look: Look,
-    line_of: &dyn Fn(&str, usize) -> Option<String>,
+    line_of: Option<&dyn Fn(&str, usize) -> Option<String>>,
     text: &mut String,
 ) {
     let Some((first, others)) = group.faults.split_first() else {
@@ -210,7 +215,9 @@ fn show(
             look.paint(Style::new().bold(), &spot(first))
         ),
     };
-    excerpt(first, look, line_of, text);
+    if let Some(line_of) = line_of {
+        excerpt(first, look, line_of, text);
+    }
     entry("found", &first.found, look, text);
     let shown = others.len().min(SHOWN - 1);
     for (at, fault) in others[..shown].iter().enumerate() {
@@ -282,7 +289,10 @@ fn excerpt(
     };
     let number = match fault.place.spot {
         Spot::Text { line, .. } => line,
-        Spot::Cell { row, .. } if csv() => usize::try_from(row).unwrap_or(usize::MAX - 1) + 1,
+        Spot::Cell { row, .. } if csv() => match line_of_row(file, row) {
+            Some(line) => line,
+            None => return,
+        },
         _ => return,
     };
     let Some(line) = line_of(file, number) else {
@@ -353,6 +363,34 @@ fn field(line: &str, number: usize) -> usize {
         () => commas,
     };
     starts.get(number).copied().unwrap_or(chars.len())
+}
+
+/// The line, from 1, on which a row of a CSV file begins: texts in double quotes may hold line breaks.
+/// `None` for a file that is no UTF-8, whose lines are not shown.
+fn line_of_row(file: &str, row: u32) -> Option<usize> {
+    let bytes = std::fs::read(file).ok();
+    // What is not there is not shown either; the tests' lines come from elsewhere.
+    let Some(bytes) = bytes else {
+        return Some(usize::try_from(row).ok()? + 1);
+    };
+    if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
+        return None;
+    }
+    let (mut line, mut rows, mut quoted) = (1, 0, false);
+    for byte in bytes {
+        if rows == row {
+            return Some(line);
+        }
+        match byte {
+            b'"' => quoted = !quoted,
+            b'\n' => {
+                line += 1;
+                rows += u32::from(!quoted);
+            }
+            _ => {}
+        }
+    }
+    (rows == row).then_some(line)
 }
 
 /// A line of a text file, from 1. Files that are no plain ones, or very large ones, are left alone.

@@ -51,6 +51,12 @@ pub fn holds(book: &Book) -> Holds {
     }
 }
 
+/// Whether some sheet has the headings of the one kind and none those of the other, whatever its name.
+pub(super) fn is_rather(book: &Book, one: &[&str], other: &[&str]) -> bool {
+    let any = |needed: &[&str]| book.sheets.iter().any(|s| table::has_headings(s, needed));
+    any(one) && !any(other)
+}
+
 /// Reads and checks a stock workbook without pumps. A tolerance, a kind or a material is known if any
 /// model knows it; whether the pumps find what fits them cannot be said.
 ///

@@ -5,6 +5,7 @@
 
 mod archive;
 mod csv;
+mod format;
 mod gather;
 mod guard;
 mod memory;

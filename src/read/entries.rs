@@ -157,8 +157,10 @@ fn repeats_headings(table: &Table<'_>, row: &Row) -> bool {
 /// is. It holds nothing else but numbers.
 fn is_headed_total(row: &Row, names: &[Option<u32>]) -> bool {
     let is_word = |cell: &Cell| match cell {
+        // Also with what is counted behind it: `Total pieces`.
         Cell::Text(text) => {
-            TOTALS.contains(&key(text).trim_end_matches(|c: char| c.is_ascii_digit()))
+            let word = text.split_whitespace().next().unwrap_or_default();
+            TOTALS.contains(&key(text).as_str()) || TOTALS.contains(&key(word).as_str())
         }
         _ => false,
     };
@@ -203,6 +205,54 @@ fn number(cell: &Cell) -> Option<f64> {
         Cell::Number(number) => Some(*number),
         Cell::Text(text) => crate::decimal::parse(text)?.to_f64(),
         _ => None,
+    }
+}
+
+/// Refuses merged cells inside the table: their value stands in the first of them alone, and the
+/// others would be taken as empty, which for some columns means a default.
+pub(super) fn refuse_merged(table: &Table<'_>, problems: &mut Problems) {
+    let rows: Vec<u32> = table.rows.iter().map(|row| row.number).collect();
+    let mut columns: Vec<u32> = table.headings.iter().map(|h| h.column).collect();
+    columns.sort_unstable();
+    let inside = |all: &[u32], span: Span| {
+        let from = all.partition_point(|number| *number < span.first);
+        let to = all.partition_point(|number| *number <= span.last);
+        to.saturating_sub(from)
+    };
+    for merged in &table.sheet.merged {
+        let (first_row, first_column) = (merged.rows.first, merged.columns.first);
+        let place = table.place(first_row, first_column);
+        let address = |row, column| crate::problem::address(row, column);
+        let range = format!(
+            "{} to {}",
+            address(first_row, first_column),
+            address(merged.rows.last, merged.columns.last)
+        );
+        if merged.rows.contains(table.heading_row) {
+            let bare = table.bare.range(first_column..=merged.columns.last).next();
+            let heading = table.headings.iter().find(|h| h.column == first_column);
+            if let (Some(_), Some(heading)) = (bare, heading) {
+                let name = &heading.text;
+                problems.add(Problem::new(
+                    place,
+                    format!("the heading `{name}` over several columns, the cells {range} merged"),
+                    "a heading for each column",
+                    format!(
+                        "unmerge them and head each column, readings as `{name} 1`, `{name} 2`"
+                    ),
+                ));
+            }
+            continue;
+        }
+        let (down, across) = (inside(&rows, merged.rows), inside(&columns, merged.columns));
+        if (down > 1 && across > 0) || (down > 0 && across > 1) {
+            problems.add(Problem::new(
+                place,
+                format!("the cells {range} merged into one"),
+                "a value in each row and column",
+                "unmerge them and fill in each cell",
+            ));
+        }
     }
 }
 

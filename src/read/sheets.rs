@@ -170,7 +170,8 @@ fn read_sheets(table: &Table<'_>, draft: &mut Draft, names: &mut Names, problems
             line.count(table.optional(name), problems);
         }
         let material = line.text(table.optional("Material"), problems);
-        let bin = line.text(table.optional("Bin"), problems);
+        let bin = table.optional("Bin");
+        let bin = bin.and_then(|heading| line.name(heading, problems));
         let (Some(kind), [Some(length), Some(width)], Some(on_hand)) = (kind, sides, count) else {
             continue;
         };

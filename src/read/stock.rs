@@ -238,7 +238,7 @@ fn lot(
             reserved,
             unit_cost,
             min_level,
-            bin: line.text(optional("Bin"), problems),
+            bin: optional("Bin").and_then(|heading| line.name(heading, problems)),
             material: line.text(optional("Material"), problems),
             pack_qty,
             peel_step,

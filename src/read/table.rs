@@ -249,6 +249,7 @@ impl<'a> Table<'a> {
             bare: BTreeSet::new(),
         };
         table.rows = entries::entries(&mut table, &sheet.rows[index + 1..], needed, lone, problems);
+        entries::refuse_merged(&table, problems);
         entries::say_hidden(&table, problems);
         for (at, heading) in table.headings.iter().enumerate() {
             let first = table.by_key.get(&heading.key).filter(|first| **first < at);

@@ -53,6 +53,35 @@ fn style(path: &Path, sheet: usize, address: &str) -> u32 {
 }
 
 #[test]
+fn the_copy_never_goes_over_an_input_or_another_output() {
+    let shop = Shop::new();
+    let stock = shop.path("stock.csv");
+    let bad = fs::read_to_string(&stock)
+        .unwrap()
+        .replacen("shim", "shimm", 1);
+    for name in ["bad.xlsx", "bad.csv"] {
+        let bad_path = shop.path(name);
+        fs::write(&bad_path, &bad).unwrap();
+        let path = bad_path.to_str().unwrap();
+        let pumps = shop.path("pumps.csv");
+        let pumps = pumps.to_str().unwrap();
+        for command in [
+            vec!["check", path, pumps, "--mark", path, "--force"],
+            vec!["kit", path, pumps, "--mark", path, "--force"],
+            vec!["stack", pumps, "--stock", path, "--mark", path, "--force"],
+        ] {
+            let output = gapwright(&command);
+            assert_eq!(output.status.code(), Some(2));
+            assert_eq!(fs::read_to_string(&bad_path).unwrap(), bad, "{command:?}");
+        }
+        let same = shop.path("same.xlsx");
+        let same = same.to_str().unwrap();
+        gapwright(&["kit", path, pumps, "--out", same, "--mark", same]);
+        assert!(!Path::new(same).exists());
+    }
+}
+
+#[test]
 fn the_copy_is_the_one_thing_that_is_written() {
     let shop = Shop::new();
     let stock = fs::read_to_string(shop.path("stock.csv")).unwrap();

@@ -14,7 +14,7 @@ use std::path::Path;
 
 use calamine::{Data, Reader};
 use gapwright::read::{Memory, book, workbook};
-use gapwright::sheet::{Book, Cell, Sheet, Span};
+use gapwright::sheet::{Book, Cell, Merged, Sheet, Span};
 
 fn read(name: &str) -> Book {
     let path = Path::new("tests/formats").join(name);
@@ -128,6 +128,9 @@ fn every_kind_of_workbook_gives_the_same_cells() {
         assert!(old.hidden && !stock.hidden, "{kind}");
         assert_eq!(stock.hidden_rows, [Span { first: 7, last: 8 }], "{kind}");
         assert_eq!(stock.hidden_columns, [Span { first: 7, last: 7 }], "{kind}");
+        let merged = [Merged::of([0, 0], [0, 5]), Merged::of([1, 0], [2, 2])];
+        assert_eq!(stock.merged.len(), merged.len(), "{kind}");
+        assert!(merged.iter().all(|m| stock.merged.contains(m)), "{kind}");
     }
 }
 

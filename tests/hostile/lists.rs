@@ -292,3 +292,240 @@ fn what_is_hidden_is_read_and_said() {
         ],
     );
 }
+
+/// What reading these bytes as a stock workbook gives: the job, or its problems.
+fn read_file(name: &str, bytes: &[u8]) -> Result<Job, Vec<String>> {
+    let shop = Shop::new(STOCK, PUMPS);
+    fs::write(shop.path(name), bytes).unwrap();
+    let read = job(&Sources {
+        stock: shop.path(name),
+        ..shop.sources()
+    });
+    read.map_err(|problems| shown(&problems, shop.folder.path()))
+}
+
+#[test]
+fn merged_cells_are_never_taken_as_empty() {
+    let merged = |rows: [u32; 2], columns: [u16; 2]| {
+        with_thickness(|sheet| {
+            sheet.write_number(4, 3, 0.03).unwrap();
+            let format = Format::new();
+            let ([top, bottom], [left, right]) = (rows, columns);
+            let text = if top == 0 { "Reserved" } else { "1" };
+            sheet
+                .merge_range(top, left, bottom, right, text, &format)
+                .unwrap();
+            if top == 0 {
+                sheet.write_number(2, right, 5).unwrap();
+            }
+        })
+    };
+    // Over rows, over columns, and a heading over two columns of which the second holds something.
+    for (rows, columns, place, words) in [
+        (
+            [2, 3],
+            [6, 6],
+            "cell G3",
+            "the cells G3 to G4 merged into one",
+        ),
+        (
+            [2, 2],
+            [5, 6],
+            "cell F3",
+            "the cells F3 to G3 merged into one",
+        ),
+        (
+            [0, 0],
+            [6, 7],
+            "cell G1",
+            "the heading `Reserved` over several columns",
+        ),
+    ] {
+        let found = read_file("stock.xlsx", &merged(rows, columns)).unwrap_err();
+        assert!(
+            found
+                .iter()
+                .any(|p| p.lines().next().unwrap().ends_with(place) && p.contains(words)),
+            "{found:#?}"
+        );
+    }
+    // Beside the list they mean nothing.
+    let beside = with_thickness(|sheet| {
+        sheet.write_number(4, 3, 0.03).unwrap();
+        sheet
+            .merge_range(2, 9, 3, 10, "note", &Format::new())
+            .unwrap();
+    });
+    assert_eq!(read_file("stock.xlsx", &beside).unwrap().stock.len(), 4);
+}
+
+#[test]
+fn a_number_counts_as_it_is_seen() {
+    let format = |code: &str| Format::new().set_num_format(code);
+    let bytes = with_thickness(|sheet| {
+        sheet
+            .write_number_with_format(4, 3, 0.5, &format("0.00\" mm\""))
+            .unwrap();
+        sheet
+            .write_number_with_format(4, 0, 12, &format("00000"))
+            .unwrap();
+        sheet
+            .write_number_with_format(4, 5, 7, &format("#,##0"))
+            .unwrap();
+    });
+    let read = read_file("stock.xlsx", &bytes).unwrap();
+    let lot = read.stock.last().unwrap();
+    assert_eq!((lot.item.as_str(), lot.on_hand), ("00012", 7));
+    let thickness = lot.size.unwrap().thickness;
+    assert_eq!(thickness, Length::parse("0.5 mm", None).unwrap());
+    let bytes = with_thickness(|sheet| {
+        sheet.write_number(4, 3, 0.03).unwrap();
+        sheet
+            .write_number_with_format(4, 4, 0.05, &format("0%"))
+            .unwrap();
+    });
+    each(
+        &read_file("stock.xlsx", &bytes).unwrap_err(),
+        &[("cell E5", "`5 %`: `%` is not a unit")],
+    );
+}
+
+#[test]
+fn thousands_and_other_numbers_that_read_two_ways() {
+    for count in ["\"1,000\"", "1.000", "\"2,500\""] {
+        let found = problems_of(&STOCK.replacen(",4,0", &format!(",{count},0"), 1), PUMPS);
+        each(&found, &[("cell F2", "the mark may part thousands")]);
+    }
+    let (_, warnings) = read(&STOCK.replacen("0.010", "010 thou", 1));
+    each(&warnings, &[("cell D2", "read as 10")]);
+    let (_, warnings) = read(&STOCK.replacen("0.010", "10/20 thou", 1));
+    each(&warnings, &[("cell D2", "read as a fraction")]);
+    // As spreadsheets write small numbers into CSV files, and older British lists any.
+    let (job, warnings) = read(&STOCK.replacen("0.010", "1E-02", 1).replacen(
+        "0.020",
+        "0\u{b7}020",
+        1,
+    ));
+    assert!(warnings.is_empty(), "{warnings:#?}");
+    let shown = |lot: usize| job.stock[lot].size.unwrap().thickness.show(Unit::Inch);
+    assert_eq!((shown(0).as_str(), shown(1).as_str()), ("0.0100", "0.0200"));
+}
+
+#[test]
+fn headings_with_their_units_in_every_way() {
+    let headed = |heading: &str| STOCK.replacen("Thickness (in)", heading, 1);
+    for heading in [
+        "Thickness (nominal) (in)",
+        "Thickness [in] (each)",
+        "THICKNESS  (In.)",
+    ] {
+        let (job, warnings) = read(&headed(heading));
+        assert_eq!(
+            job.stock[0].size.unwrap().thickness.show(Unit::Inch),
+            "0.0100"
+        );
+        assert!(warnings.is_empty(), "{warnings:#?}");
+    }
+    let found = problems_of(&headed("Thickness in"), PUMPS);
+    assert!(
+        found[0].contains("rename it to `Thickness (in)`"),
+        "{found:#?}"
+    );
+    let found = problems_of(&headed("Thickness (cm)"), PUMPS);
+    assert!(
+        found[0].contains("`(cm)` is no unit that is known here"),
+        "{found:#?}"
+    );
+    // Another word for a column that is not there is asked about.
+    let (_, warnings) = read(&STOCK.replacen("Reserved", "Allocated", 1));
+    each(
+        &warnings,
+        &[("cell G1", "rename it to `Reserved` if it is to count")],
+    );
+    let found = problems_of(&STOCK.replacen("On hand", "QOH", 1), PUMPS);
+    assert!(
+        found
+            .iter()
+            .any(|p| p.contains("rename `QOH` to `On hand`")),
+        "{found:#?}"
+    );
+}
+
+#[test]
+fn codes_that_a_spreadsheet_has_changed() {
+    let date = Format::new().set_num_format("d-mmm");
+    let day = ExcelDateTime::from_ymd(2027, 3, 8).unwrap();
+    let bytes = with_thickness(|sheet| {
+        sheet.write_number(4, 3, 0.03).unwrap();
+        sheet.write_datetime_with_format(4, 2, &day, &date).unwrap();
+        sheet.write_boolean(3, 0, true).unwrap();
+    });
+    each(
+        &read_file("stock.xlsx", &bytes).unwrap_err(),
+        &[
+            ("cell C5", "3/8 or 2-1 turns into a date"),
+            ("cell A4", "the truth value `yes`"),
+        ],
+    );
+    let found = problems_of(&STOCK.replacen("S10", &"x".repeat(300), 1), PUMPS);
+    each(&found, &[("cell A2", "a text of 300 characters")]);
+    // Error values and texts that look like numbers, as they come out as CSV.
+    let found = problems_of(
+        &STOCK
+            .replacen("S10", "#REF!", 1)
+            .replacen("gasket", "#N/A", 1),
+        PUMPS,
+    );
+    assert!(
+        found.iter().any(|p| p.contains("the error value #REF!")),
+        "{found:#?}"
+    );
+    assert!(
+        found.iter().any(|p| p.contains("the error value #N/A")),
+        "{found:#?}"
+    );
+    let (job, _) = read(&STOCK.replacen("S10", "\"=\"\"007\"\"\"", 1));
+    assert_eq!(job.stock[0].item, "007");
+    // What cannot be told apart by the eye is one.
+    let found = problems_of(&STOCK.replacen("S20", "s10\u{200b}", 1), PUMPS);
+    assert!(found[0].contains("a second time"), "{found:#?}");
+    let (_, warnings) = read(&STOCK.replacen("F1", "F\u{2060}1", 1));
+    assert!(warnings.is_empty(), "{warnings:#?}");
+}
+
+#[test]
+fn several_sheets_that_could_be_the_stock() {
+    let found = folder_problems(&[("stock jan", STOCK), ("stock feb", STOCK)]);
+    each(
+        &found,
+        &[(
+            "sheet stock jan",
+            "a second sheet that could be the sheet `Stock`",
+        )],
+    );
+    let warnings = folder_warnings(&[("stock", STOCK), ("stock old", STOCK)], &[]);
+    each(&warnings, &[("sheet stock old", "which is not read")]);
+}
+
+#[test]
+fn workbooks_given_the_wrong_way_round() {
+    let found = problems_of(PUMPS, STOCK);
+    only(&found, &["give the two the other way round"]);
+}
+
+#[test]
+fn quotes_that_are_never_closed_swallow_nothing() {
+    let quoted = |row: &str| STOCK.replacen("S20,", &format!("{row},"), 1);
+    only(
+        &problems_of(&quoted("\"S20"), PUMPS),
+        &["line 3", "never closed"],
+    );
+    let both = quoted("\"6 in\" pipe\"").replacen("G90", "\"G90\"", 1);
+    only(
+        &problems_of(&both, PUMPS),
+        &["line 3", "behind the closing double quote"],
+    );
+    // Inch marks inside a value are no quotes.
+    let (job, _) = read(&quoted("S20 6\" pipe"));
+    assert_eq!(job.stock[1].item, "S20 6\" pipe");
+}

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use super::gather::{Gatherer, MOST_COLUMNS};
+use super::gather::{Gatherer, MOST_COLUMNS, Spans};
 use super::memory::Memory;
 use super::values::{self, Value};
 use crate::problem::{Place, Problem, Spot};
@@ -71,7 +71,7 @@ pub(super) fn sheet(
         }
         row += 1;
     }
-    Ok(gatherer.finish(false, Vec::new(), Vec::new()))
+    Ok(gatherer.finish(false, Spans::default()))
 }
 
 /// A value as a spreadsheet writes it into a CSV file: error values by their names, and texts that

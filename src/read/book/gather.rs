@@ -2,7 +2,7 @@
 
 use super::memory::Memory;
 use crate::problem::{Place, Problem};
-use crate::sheet::{Cell, Row, Sheet, Span};
+use crate::sheet::{Cell, Merged, Row, Sheet, Span};
 
 /// What a spreadsheet program has of each, whatever the file says.
 pub(super) const MOST_ROWS: u32 = 1_048_576;
@@ -108,7 +108,7 @@ impl Gatherer {
     }
 
     /// The sheet; files may hold rows and cells in any order, and one cell twice: the last counts.
-    pub(super) fn finish(self, hidden: bool, rows: Vec<Span>, columns: Vec<Span>) -> Sheet {
+    pub(super) fn finish(self, hidden: bool, spans: Spans) -> Sheet {
         let mut sheet = self.sheet;
         sheet.rows.sort_by_key(|row| row.number);
         sheet.rows.dedup_by(|later, first| {
@@ -127,10 +127,30 @@ impl Gatherer {
         }
         Sheet {
             hidden,
-            hidden_rows: rows,
-            hidden_columns: columns,
+            hidden_rows: spans.rows,
+            hidden_columns: spans.columns,
+            merged: spans.merged,
             ..sheet
         }
+    }
+}
+
+/// What a file tells of a sheet besides its cells.
+#[derive(Debug, Default)]
+pub(super) struct Spans {
+    /// Hidden rows.
+    pub(super) rows: Vec<Span>,
+    /// Hidden columns.
+    pub(super) columns: Vec<Span>,
+    /// Cells that are merged into one.
+    pub(super) merged: Vec<Merged>,
+}
+
+impl Spans {
+    /// The bytes that they take.
+    pub(super) fn held(&self) -> u64 {
+        let spans = self.rows.len() + self.columns.len() + 2 * self.merged.len();
+        16 * u64::try_from(spans).unwrap_or(u64::MAX / 16)
     }
 }
 

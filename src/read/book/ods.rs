@@ -9,19 +9,20 @@ use std::io::BufRead;
 use quick_xml::events::{BytesStart, Event};
 
 use super::archive::{Archive, AtMost, broken, part, password};
-use super::gather::{Gatherer, MOST_COLUMNS, MOST_ROWS, hide};
+use super::format::Shown;
+use super::gather::{Gatherer, MOST_COLUMNS, MOST_ROWS, Spans, hide};
 use super::memory::Memory;
-use super::survey::Hidden;
 use super::values::{self, Value};
 use super::xml::{Events, attribute};
 use crate::problem::Problem;
-use crate::sheet::{Cell, Sheet, Span};
+use crate::sheet::{Cell, Merged, Sheet, Span};
 
 /// The part with all the sheets.
 const CONTENT: &str = "content.xml";
 
-/// Stretches of hidden rows and columns; a filter on a full sheet leaves half as many.
-const MOST_SPANS: usize = 1_000_000;
+/// Bytes that stretches of hidden rows and merged cells may take; a filter on a full sheet leaves half
+/// a million stretches.
+const MOST_OF_SPANS: u64 = 16_000_000;
 
 /// Why reading ended.
 enum Stop {
@@ -103,6 +104,7 @@ struct Head {
     /// The text inside counts.
     by_text: bool,
     error: bool,
+    percent: bool,
     formula: Option<String>,
 }
 
@@ -148,7 +150,7 @@ impl<R: BufRead> Content<'_, R> {
         let style = attribute(start, "style-name");
         let hidden = style.is_some_and(|style| self.out_of_sight.contains(&style));
         let mut gatherer = Gatherer::new(self.file, name, self.memory)?;
-        let (mut rows, mut columns) = (Vec::new(), Vec::new());
+        let mut spans = Spans::default();
         let (mut row, mut column) = (0, 0);
         // Inside, rows may stand in groups, and shapes and other tables beside them.
         let mut depth = 1_u32;
@@ -161,16 +163,16 @@ impl<R: BufRead> Content<'_, R> {
                         "table-column" if inner_tables == 0 => {
                             let many = repeated(&element, "number-columns-repeated");
                             if out_of_sight(&element) {
-                                hide_many(&mut columns, column, many, MOST_COLUMNS);
+                                hide_many(&mut spans.columns, column, many, MOST_COLUMNS);
                             }
                             column = (column + many).min(MOST_COLUMNS);
                         }
                         "table-row" if inner_tables == 0 => {
                             let many = repeated(&element, "number-rows-repeated");
                             if out_of_sight(&element) {
-                                hide_many(&mut rows, row, many, MOST_ROWS);
+                                hide_many(&mut spans.rows, row, many, MOST_ROWS);
                             }
-                            self.row(&mut gatherer, row, many)?;
+                            self.row(&mut gatherer, row, many, &mut spans.merged)?;
                             row = (row + many).min(MOST_ROWS);
                             continue;
                         }
@@ -187,25 +189,30 @@ impl<R: BufRead> Content<'_, R> {
                 }
                 _ => {}
             }
-            if rows.len() + columns.len() > MOST_SPANS {
+            if spans.held() > MOST_OF_SPANS {
                 return Err(self
                     .memory
                     .too_large(self.file, "too many hidden rows")
                     .into());
             }
         }
-        let spans = Hidden { rows, columns };
         if !self.memory.take(spans.held()) {
             return Err(self
                 .memory
                 .too_large(self.file, "too many hidden rows")
                 .into());
         }
-        Ok(gatherer.finish(hidden, spans.rows, spans.columns))
+        Ok(gatherer.finish(hidden, spans))
     }
 
     /// A row, from behind its start to behind its end, kept as often as it is repeated.
-    fn row(&mut self, gatherer: &mut Gatherer, row: u32, repeated: u32) -> Result<(), Stop> {
+    fn row(
+        &mut self,
+        gatherer: &mut Gatherer,
+        row: u32,
+        repeated: u32,
+        merged: &mut Vec<Merged>,
+    ) -> Result<(), Stop> {
         let mut cells: Vec<(u32, Cell)> = Vec::new();
         let mut column = 0_u32;
         let mut depth = 1_u32;
@@ -215,6 +222,11 @@ impl<R: BufRead> Content<'_, R> {
                     let name = element.local_name();
                     if matches!(name.as_ref(), "table-cell" | "covered-table-cell") {
                         let head = Head::of(&element);
+                        let [down, across] = spanned(&element);
+                        if down > 1 || across > 1 {
+                            let last = [row + down - 1, column + across - 1];
+                            merged.push(Merged::of([row, column], last));
+                        }
                         let text = self.text()?;
                         let end = column.saturating_add(head.repeated).min(MOST_COLUMNS);
                         if let Some(cell) = head.cell(text) {
@@ -325,6 +337,7 @@ impl Head {
             value: None,
             by_text: false,
             error: false,
+            percent: false,
             formula: None,
         };
         let office = |name: &str| {
@@ -349,6 +362,7 @@ impl Head {
             },
             _ => None,
         };
+        head.percent = kind.as_deref() == Some("percentage");
         head.by_text = kind.is_some() && head.value.is_none();
         head.error = element
             .attributes()
@@ -375,6 +389,10 @@ impl Head {
         }
         let value = match self.value {
             Some(Cell::Text(own)) => values::text(&own),
+            Some(Cell::Number(number)) if self.percent => {
+                return Some(Shown::Percent.cell(number));
+            }
+            Some(Cell::Number(number)) => return Some(Shown::by_text(&text).cell(number)),
             Some(cell) => return Some(cell),
             None if self.by_text => values::text(&text),
             None => return None,
@@ -390,6 +408,11 @@ impl Head {
 fn repeated(element: &BytesStart<'_>, name: &str) -> u32 {
     let many = attribute(element, name).and_then(|many| many.parse().ok());
     many.unwrap_or(1).min(MOST_ROWS)
+}
+
+/// How many rows and columns a cell is merged over.
+fn spanned(element: &BytesStart<'_>) -> [u32; 2] {
+    ["number-rows-spanned", "number-columns-spanned"].map(|name| repeated(element, name).max(1))
 }
 
 /// Whether a row or column is hidden, by hand or by a filter.

@@ -1,5 +1,6 @@
 //! What an Office Open XML workbook would ask of its reader, found out part by part before it is
-//! read; and what the reader does not tell: which rows and columns are hidden.
+//! read; and what the reader does not tell: which rows and columns are hidden, which cells are
+//! merged, and which numbers show more than their digits.
 
 use std::collections::HashMap;
 use std::io::{BufReader, Read};
@@ -7,38 +8,40 @@ use std::io::{BufReader, Read};
 use quick_xml::events::{BytesStart, Event};
 
 use super::archive::{Archive, Trouble, broken, check_sheets, resolved, survey};
-use super::gather::{MOST_COLUMNS, MOST_ROWS, hide};
+use super::format::Shown;
+use super::gather::{MOST_COLUMNS, MOST_ROWS, Spans, hide};
 use super::memory::Memory;
 use super::xml::{Events, attribute, says_yes};
 use crate::problem::Problem;
-use crate::sheet::Span;
-
-/// Hidden rows and columns of a sheet.
-#[derive(Debug, Default)]
-pub(super) struct Hidden {
-    pub(super) rows: Vec<Span>,
-    pub(super) columns: Vec<Span>,
-}
-
-impl Hidden {
-    /// The bytes that they take.
-    pub(super) fn held(&self) -> u64 {
-        let spans = self.rows.len() + self.columns.len();
-        16 * u64::try_from(spans).unwrap_or(u64::MAX / 16)
-    }
-}
+use crate::sheet::Merged;
 
 /// What the parts hold together.
 #[derive(Debug, Default)]
 pub(super) struct Survey {
     /// By part, in small letters.
-    hidden: HashMap<String, Hidden>,
+    of_sheets: HashMap<String, OfSheet>,
+    /// How numbers are shown, by the number of the cell style.
+    shown: Vec<Shown>,
     /// Sheets by name, with the part that lists them and the relation that leads to their cells.
     sheets: HashMap<String, (String, String)>,
     /// Where the relations of each part lead, by their identifiers.
     relations: HashMap<String, HashMap<String, String>>,
     /// The targets that the reader opens whatever their names are.
     opened: Vec<String>,
+}
+
+/// What the reader does not tell of a sheet.
+#[derive(Debug, Default)]
+pub(super) struct OfSheet {
+    pub(super) spans: Spans,
+    /// Numbers that show more than their digits.
+    pub(super) shown: HashMap<(u32, u32), Shown>,
+}
+
+impl OfSheet {
+    fn held(&self) -> u64 {
+        self.spans.held() + 48 * u64::try_from(self.shown.len()).unwrap_or(u64::MAX / 48)
+    }
 }
 
 /// Bytes that the reader holds for each of these elements, besides their texts.
@@ -62,9 +65,14 @@ impl Survey {
         let mut taken = Survey::default();
         // Pictures, macros and printer settings have other names, and are not read.
         let wanted = |key: &str| key.ends_with(".xml") || key.ends_with(".rels");
-        survey(file, archive, memory, wanted, |key, stream, room| {
-            taken.part(key, stream, room, memory)
-        })?;
+        // What the styles are has to be known where they are used.
+        let styles = |key: &str| key.ends_with("styles.xml");
+        let others = |key: &str| wanted(key) && !styles(key);
+        for first in [&styles as &dyn Fn(&str) -> bool, &others] {
+            survey(file, archive, memory, first, |key, stream, room| {
+                taken.part(key, stream, room, memory)
+            })?;
+        }
         let odd = taken
             .opened
             .iter()
@@ -91,8 +99,9 @@ impl Survey {
     ) -> Result<u64, Trouble> {
         let mut events = Events::new(BufReader::new(stream), memory.longest_value());
         let (mut texts, mut held, mut longest, mut styles) = (0_u64, 0_u64, 0_u64, 0_u64);
-        let mut hidden = Hidden::default();
-        let mut row = 0;
+        let mut of_sheet = OfSheet::default();
+        let mut formats: HashMap<u32, Shown> = HashMap::new();
+        let (mut row, mut of_cells) = (0, false);
         loop {
             let (event, took) = events.next()?;
             texts += took;
@@ -103,16 +112,42 @@ impl Survey {
                     let name = name.as_ref();
                     held += held_for(name);
                     match name {
-                        "row" => hidden.row(&element, &mut row),
+                        "row" => hide_row(&mut of_sheet.spans, &element, &mut row),
                         // The reader takes any letters and figures, and some come out elsewhere.
                         "c" => {
-                            if let Some(at) = attribute(&element, "r").filter(|at| !is_address(at))
-                            {
+                            let at = attribute(&element, "r");
+                            let cell = at.as_deref().map(address);
+                            if let (Some(None), Some(at)) = (cell, &at) {
                                 return Err(format!("`{at}` is no address of a cell").into());
                             }
+                            let style = attribute(&element, "s").and_then(|s| s.parse().ok());
+                            let shown = style.and_then(|style: usize| self.shown.get(style));
+                            let shown = shown.filter(|s| !matches!(s, Shown::Plain | Shown::Date));
+                            if let (Some(shown), Some(Some(cell))) = (shown, cell) {
+                                of_sheet.shown.insert(cell, shown.clone());
+                            }
                         }
-                        "col" => hidden.column(&element),
-                        "xf" => styles += 1,
+                        "col" => hide_column(&mut of_sheet.spans, &element),
+                        "mergeCell" => of_sheet.spans.merged.extend(merged(&element)),
+                        "numFmt" => {
+                            let number =
+                                attribute(&element, "numFmtId").and_then(|n| n.parse().ok());
+                            let code = attribute(&element, "formatCode");
+                            if let (Some(number), Some(code)) = (number, code) {
+                                formats.insert(number, Shown::by_code(&code));
+                            }
+                        }
+                        "cellXfs" => of_cells = true,
+                        "cellStyleXfs" => of_cells = false,
+                        "xf" => {
+                            styles += 1;
+                            if of_cells {
+                                let number = attribute(&element, "numFmtId");
+                                let number = number.and_then(|n| n.parse().ok()).unwrap_or(0);
+                                let known = formats.get(&number).cloned();
+                                self.shown.push(known.unwrap_or(Shown::built_in(number)));
+                            }
+                        }
                         // The reader makes room for what is promised here.
                         "sst" => {
                             let promised = attribute(&element, "uniqueCount");
@@ -136,15 +171,15 @@ impl Survey {
             // A part without anything to hold is read and forgotten, cell by cell. The texts of a
             // style, such as the font's name, are held again for each cell style.
             let texts = if held > 0 { 2 * texts } else { 0 };
-            let all = held + texts + longest.saturating_mul(styles) + hidden.held();
+            let all = held + texts + longest.saturating_mul(styles) + of_sheet.held();
             if all > room {
                 return Err(Trouble::Full);
             }
         }
         let all = if held > 0 { held + 2 * texts } else { 0 };
-        let all = all + longest.saturating_mul(styles) + hidden.held();
-        if hidden.held() > 0 {
-            self.hidden.insert(key.to_string(), hidden);
+        let all = all + longest.saturating_mul(styles) + of_sheet.held();
+        if of_sheet.held() > 0 {
+            self.of_sheets.insert(key.to_string(), of_sheet);
         }
         Ok(all)
     }
@@ -174,10 +209,10 @@ impl Survey {
         Some(resolved(folder, target))
     }
 
-    /// What is hidden on a sheet.
-    pub(super) fn hidden(&mut self, sheet: &str) -> Hidden {
+    /// What the reader does not tell of a sheet.
+    pub(super) fn of_sheet(&mut self, sheet: &str) -> OfSheet {
         let part = self.part_of(sheet);
-        part.and_then(|part| self.hidden.remove(&part))
+        part.and_then(|part| self.of_sheets.remove(&part))
             .unwrap_or_default()
     }
 }
@@ -191,47 +226,54 @@ fn sheet(element: &BytesStart<'_>) -> Option<(String, String)> {
     Some((attribute(element, "name")?, id.value.to_string()))
 }
 
-/// Whether a text is the address of a cell: A1 to XFD1048576.
-fn is_address(text: &str) -> bool {
+/// The row and column, from 0, of an address from A1 to XFD1048576.
+fn address(text: &str) -> Option<(u32, u32)> {
     let split = text.find(|c: char| c.is_ascii_digit()).unwrap_or(0);
     let (letters, row) = text.split_at(split);
     let column = letters.bytes().try_fold(0_u32, |column, letter| {
         let digit = u32::from(letter.to_ascii_uppercase().checked_sub(b'A')?) + 1;
         Some(column.checked_mul(26)? + digit).filter(|_| digit <= 26)
     });
-    column.is_some_and(|column| (1..=MOST_COLUMNS).contains(&column))
-        && row
-            .parse()
-            .is_ok_and(|row: u32| (1..=MOST_ROWS).contains(&row))
+    let column = column.filter(|column| (1..=MOST_COLUMNS).contains(column))?;
+    let row: u32 = row
+        .parse()
+        .ok()
+        .filter(|row| (1..=MOST_ROWS).contains(row))?;
+    Some((row - 1, column - 1))
 }
 
-impl Hidden {
-    fn row(&mut self, element: &BytesStart<'_>, row: &mut u32) {
-        // Row numbers count from 1, and one that is not given follows the last.
-        *row = attribute(element, "r")
-            .and_then(|r| r.parse().ok())
-            .unwrap_or(row.saturating_add(1));
-        let flat = attribute(element, "ht").is_some_and(|height| height == "0");
-        if flat || says_yes(element, "hidden") {
-            let number = row.saturating_sub(1);
-            hide(&mut self.rows, number, number);
-        }
-    }
+fn merged(element: &BytesStart<'_>) -> Option<Merged> {
+    let range = attribute(element, "ref")?;
+    let (first, last) = range.split_once(':')?;
+    let ((top, left), (bottom, right)) = (address(first)?, address(last)?);
+    Some(Merged::of([top, left], [bottom, right]))
+}
 
-    fn column(&mut self, element: &BytesStart<'_>) {
-        let flat = attribute(element, "width").is_some_and(|width| width == "0");
-        let number = |name| {
-            attribute(element, name)?
-                .parse::<u32>()
-                .ok()?
-                .checked_sub(1)
-        };
-        if let (true, Some(first), Some(last)) = (
-            flat || says_yes(element, "hidden"),
-            number("min"),
-            number("max"),
-        ) {
-            hide(&mut self.columns, first, last);
-        }
+fn hide_row(spans: &mut Spans, element: &BytesStart<'_>, row: &mut u32) {
+    // Row numbers count from 1, and one that is not given follows the last.
+    *row = attribute(element, "r")
+        .and_then(|r| r.parse().ok())
+        .unwrap_or(row.saturating_add(1));
+    let flat = attribute(element, "ht").is_some_and(|height| height == "0");
+    if flat || says_yes(element, "hidden") {
+        let number = row.saturating_sub(1);
+        hide(&mut spans.rows, number, number);
+    }
+}
+
+fn hide_column(spans: &mut Spans, element: &BytesStart<'_>) {
+    let flat = attribute(element, "width").is_some_and(|width| width == "0");
+    let number = |name| {
+        attribute(element, name)?
+            .parse::<u32>()
+            .ok()?
+            .checked_sub(1)
+    };
+    if let (true, Some(first), Some(last)) = (
+        flat || says_yes(element, "hidden"),
+        number("min"),
+        number("max"),
+    ) {
+        hide(&mut spans.columns, first, last);
     }
 }

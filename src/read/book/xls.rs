@@ -9,12 +9,12 @@ use std::io::{Cursor, Read};
 use calamine::{ExcelDateTime, ExcelDateTimeType};
 
 use super::archive::{broken, check_sheets, cut_short, password};
-use super::gather::{Gatherer, hide};
+use super::format::Shown;
+use super::gather::{Gatherer, Spans, hide};
 use super::memory::Memory;
-use super::survey::Hidden;
 use super::values::{self, Value};
 use crate::problem::{Place, Problem};
-use crate::sheet::{Cell, Sheet};
+use crate::sheet::{Cell, Merged, Sheet};
 
 /// Records that matter here, by their numbers in [MS-XLS] 2.3.
 mod record {
@@ -28,6 +28,7 @@ mod record {
     pub(super) const NUMBERS: u16 = 0x00bd;
     pub(super) const RICH_TEXT: u16 = 0x00d6;
     pub(super) const CELL_STYLE: u16 = 0x00e0;
+    pub(super) const MERGED: u16 = 0x00e5;
     pub(super) const SHARED_TEXTS: u16 = 0x00fc;
     pub(super) const SHARED_TEXT: u16 = 0x00fd;
     pub(super) const NUMBER: u16 = 0x0203;
@@ -140,13 +141,6 @@ impl<'s> Records<'s> {
     }
 }
 
-/// How a number of some style is shown.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Shown {
-    Number,
-    Date,
-}
-
 /// A sheet in the list of sheets.
 struct Listed {
     at: usize,
@@ -209,11 +203,8 @@ impl Globals {
         globals.shown = styles
             .into_iter()
             .map(|number| match formats.get(&number) {
-                Some(code) if is_date(code) => Shown::Date,
-                Some(_) => Shown::Number,
-                // The built-in formats for dates and times.
-                None if matches!(number, 14..=22 | 27..=36 | 45..=47 | 50..=58) => Shown::Date,
-                None => Shown::Number,
+                Some(code) => Shown::by_code(code),
+                None => Shown::built_in(number.into()),
             })
             .collect();
         Ok(globals)
@@ -228,9 +219,9 @@ impl Globals {
         memory: &mut Memory,
     ) -> Result<Sheet, Stop> {
         let mut gatherer = Gatherer::new(file, listed.name.clone(), memory).map_err(Stop::Is)?;
-        let (mut rows, mut columns) = (Vec::new(), Vec::new());
+        let mut spans = Spans::default();
         if !listed.worksheet {
-            return Ok(gatherer.finish(listed.hidden, rows, columns));
+            return Ok(gatherer.finish(listed.hidden, spans));
         }
         let stream = stream.get(listed.at..);
         let mut records = Records {
@@ -255,7 +246,7 @@ impl Globals {
                     if let (Some(row), Some(flags)) = (u16_at(body, 0), u16_at(body, 12))
                         && flags & 0x20 != 0
                     {
-                        hide(&mut rows, row.into(), row.into());
+                        hide(&mut spans.rows, row.into(), row.into());
                     }
                 }
                 record::COLUMNS => {
@@ -263,7 +254,16 @@ impl Globals {
                     if let (Some(first), Some(last), Some(flags)) = ends
                         && flags & 1 != 0
                     {
-                        hide(&mut columns, first.into(), last.into());
+                        hide(&mut spans.columns, first.into(), last.into());
+                    }
+                }
+                record::MERGED => {
+                    let ranges = body.get(2..).unwrap_or_default().chunks_exact(8);
+                    for range in ranges {
+                        let at = |place| u16_at(range, place).map_or(0, u32::from);
+                        spans
+                            .merged
+                            .push(Merged::of([at(0), at(4)], [at(2), at(6)]));
                     }
                 }
                 record::TEXT_OF_FORMULA => {
@@ -329,11 +329,10 @@ impl Globals {
             }
         }
         *walk -= whole - records.stream.len();
-        let spans = Hidden { rows, columns };
         if !memory.take(spans.held()) {
             return Err(Stop::Full);
         }
-        Ok(gatherer.finish(listed.hidden, spans.rows, spans.columns))
+        Ok(gatherer.finish(listed.hidden, spans))
     }
 
     fn keep(
@@ -357,7 +356,8 @@ impl Globals {
                 ExcelDateTimeType::DateTime,
                 self.from_1904,
             )),
-            _ => Cell::Number(number),
+            Some(shown) => shown.cell(number),
+            None => Cell::Number(number),
         })
     }
 }
@@ -539,36 +539,6 @@ impl<'p, 's> Pieces<'p, 's> {
     }
 }
 
-/// Whether a number format shows a date or a time: one of its letters, outside texts in quotes,
-/// brackets and escapes.
-fn is_date(code: &str) -> bool {
-    let mut marks = code.chars();
-    // Only what holds for numbers above nothing.
-    while let Some(mark) = marks.next() {
-        match mark {
-            ';' => return false,
-            '"' => {
-                marks.find(|c| *c == '"');
-            }
-            '[' => {
-                // Elapsed hours, minutes and seconds stand in brackets, and so do colours.
-                let inside: String = marks.by_ref().take_while(|c| *c != ']').collect();
-                let inside = inside.to_lowercase();
-                let unit = inside.chars().next();
-                if unit.is_some_and(|u| "hms".contains(u) && inside.chars().all(|c| c == u)) {
-                    return true;
-                }
-            }
-            '\\' | '_' | '*' => {
-                marks.next();
-            }
-            'd' | 'D' | 'm' | 'M' | 'y' | 'Y' | 'h' | 'H' | 's' | 'S' => return true,
-            _ => {}
-        }
-    }
-    false
-}
-
 fn u16_at(bytes: &[u8], at: usize) -> Option<u16> {
     Some(u16::from_le_bytes(bytes.get(at..at + 2)?.try_into().ok()?))
 }
@@ -584,30 +554,6 @@ fn f64_at(bytes: &[u8]) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn dates_are_told_from_numbers_by_their_format() {
-        for code in [
-            "yyyy-mm-dd",
-            "d/m/yy;@",
-            "[h]:mm",
-            "hh:mm:ss",
-            "[$-409]d-mmm",
-        ] {
-            assert!(is_date(code), "{code}");
-        }
-        for code in [
-            "0.000",
-            "General",
-            "#,##0 \"mm\"",
-            "0.00\\d",
-            "[Red]0.0",
-            "@",
-            "_-* 0_-",
-        ] {
-            assert!(!is_date(code), "{code}");
-        }
-    }
 
     #[test]
     fn short_numbers() {

@@ -8,13 +8,12 @@ use calamine::{Reader, SheetVisible, Xlsb, XlsbError};
 use super::archive::{
     Archive, AtMost, Trouble, broken, check_sheets, cut_short, part, password, resolved, survey,
 };
-use super::gather::{Gatherer, hide};
+use super::gather::{Gatherer, Spans, hide};
 use super::memory::Memory;
-use super::survey::Hidden;
 use super::values::{self, Value};
 use super::xml::{Events, attribute};
 use crate::problem::Problem;
-use crate::sheet::Sheet;
+use crate::sheet::{Merged, Sheet};
 use quick_xml::events::Event;
 
 /// Records that matter here, by their numbers in [MS-XLSB] 2.3.
@@ -27,6 +26,7 @@ mod record {
     pub(super) const CELL_STYLE: u16 = 47;
     pub(super) const COLUMNS: u16 = 60;
     pub(super) const SHEET: u16 = 156;
+    pub(super) const MERGED: u16 = 176;
 }
 
 /// Every sheet of a workbook.
@@ -61,9 +61,8 @@ pub(super) fn sheets(
         for (at, code) in part.errors {
             gatherer.push(at, values::error_of_code(code), memory)?;
         }
-        let Hidden { rows, columns } = part.hidden;
         let out_of_sight = listed.visible != SheetVisible::Visible;
-        sheets.push(gatherer.finish(out_of_sight, rows, columns));
+        sheets.push(gatherer.finish(out_of_sight, part.spans));
     }
     Ok(sheets)
 }
@@ -71,7 +70,7 @@ pub(super) fn sheets(
 /// What the general reader does not tell of a sheet.
 #[derive(Default)]
 struct OfSheet {
-    hidden: Hidden,
+    spans: Spans,
     /// Formulas that give an error, which it passes over.
     errors: Vec<((u32, u32), u8)>,
 }
@@ -139,7 +138,7 @@ impl Survey {
                     row = u32_at(&body, 0).unwrap_or(row);
                     // Height, style and flags follow; the flag is fDyZero of [MS-XLSB] 2.4.740.
                     if body.get(11).is_some_and(|flags| flags & 0x10 != 0) {
-                        hide(&mut of_sheet.hidden.rows, row, row);
+                        hide(&mut of_sheet.spans.rows, row, row);
                     }
                 }
                 record::COLUMNS => {
@@ -147,7 +146,15 @@ impl Survey {
                     if let ((Some(first), Some(last)), Some(1)) =
                         (ends, body.get(16).map(|flags| flags & 1))
                     {
-                        hide(&mut of_sheet.hidden.columns, first, last);
+                        hide(&mut of_sheet.spans.columns, first, last);
+                    }
+                }
+                record::MERGED => {
+                    let at = |place| u32_at(&body, place);
+                    let ends = (at(0), at(4), at(8), at(12));
+                    if let (Some(top), Some(bottom), Some(left), Some(right)) = ends {
+                        let merged = Merged::of([top, left], [bottom, right]);
+                        of_sheet.spans.merged.push(merged);
                     }
                 }
                 record::FORMULA_ERROR => {
@@ -168,11 +175,11 @@ impl Survey {
                 }
                 _ => {}
             }
-            if held + of_sheet.hidden.held() > room {
+            if held + of_sheet.spans.held() > room {
                 return Err(Trouble::Full);
             }
         }
-        held += of_sheet.hidden.held();
+        held += of_sheet.spans.held();
         self.parts.insert(key.to_string(), of_sheet);
         Ok(held)
     }

@@ -34,6 +34,7 @@ pub(super) fn sheets(
             Err(XlsxError::NotAWorksheet(_)) => continue,
             Err(error) => return Err(trouble(error)),
         };
+        let of_sheet = survey.of_sheet(&listed.name);
         let mut gatherer = Gatherer::new(file, listed.name.clone(), memory)?;
         // Without the text of shared formulas, which would be made anew for each cell.
         while let Some(found) = reader.next_cell_with_formula_metadata().map_err(trouble)? {
@@ -46,11 +47,14 @@ pub(super) fn sheets(
                     None => continue,
                 },
             };
+            let cell = match (cell, of_sheet.shown.get(&found.pos)) {
+                (Cell::Number(number), Some(shown)) => shown.cell(number),
+                (cell, _) => cell,
+            };
             gatherer.push(found.pos, cell, memory)?;
         }
-        let hidden = survey.hidden(&listed.name);
         let out_of_sight = listed.visible != SheetVisible::Visible;
-        sheets.push(gatherer.finish(out_of_sight, hidden.rows, hidden.columns));
+        sheets.push(gatherer.finish(out_of_sight, of_sheet.spans));
     }
     Ok(sheets)
 }

@@ -98,10 +98,20 @@ fn reckoned(text: &str, column: Option<Unit>) -> Option<i64> {
         .chars()
         .map(|c| match c {
             '\u{2212}' | '\u{2013}' => '-',
+            '\u{b7}' => '.',
+            '\u{2044}' => '/',
             c if c.is_whitespace() => ' ',
             c => c,
         })
         .collect();
+    let mut text = text;
+    for (sign, figures) in [
+        "¼ 1/4", "½ 1/2", "¾ 3/4", "⅛ 1/8", "⅜ 3/8", "⅝ 5/8", "⅞ 7/8",
+    ]
+    .map(|both| both.split_once(' ').expect("two"))
+    {
+        text = text.replace(sign, &format!(" {figures}"));
+    }
     let mut end = text.rfind(|c: char| c.is_ascii_digit())? + 1;
     if text[end..].starts_with(['.', ',']) {
         end += 1;
@@ -125,12 +135,19 @@ fn reckoned(text: &str, column: Option<Unit>) -> Option<i64> {
             (above, below)
         }
         None => {
+            let (number, exponent) = number.split_once(['e', 'E']).unwrap_or((number, "0"));
+            let exponent: i32 = exponent.parse().ok()?;
             let (full, part) = number.split_once(['.', ',']).unwrap_or((number, ""));
             // Zeros at the end change nothing but could make the numbers too large.
             let part = part.trim_end_matches('0');
             let digits = format!("0{full}{part}");
             let below = 10_i128.checked_pow(u32::try_from(part.len()).ok()?)?;
-            (digits.parse().ok()?, below)
+            let shift = 10_i128.checked_pow(exponent.unsigned_abs())?;
+            let above: i128 = digits.parse().ok()?;
+            match exponent < 0 {
+                true => (above, below.checked_mul(shift)?),
+                false => (above.checked_mul(shift)?, below),
+            }
         }
     };
     let product = above.checked_mul(ticks)?;
