@@ -135,7 +135,10 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             let read = read::stock_alone(stock, args.models.as_deref(), &mut common.memory.clone());
             match (read, settings.none()) {
                 (Ok(stock), true) => Ok((of_stock(&stock), stock.warnings)),
-                (Ok(_), false) => Err(settings),
+                (Ok(stock), false) => {
+                    settings.absorb(Problems::of_warnings(stock.warnings));
+                    Err(settings)
+                }
                 (Err(mut found), _) => {
                     found.absorb(settings);
                     Err(found)

@@ -5,16 +5,7 @@ use std::borrow::Cow;
 
 use unicode_width::UnicodeWidthChar;
 
-/// Whether a terminal would act on a character instead of showing it.
-fn acts(c: char) -> bool {
-    // Beside the control characters: separators of lines, marks that turn the direction, byte order.
-    c.is_control()
-        || matches!(
-            c,
-            '\u{061c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}'
-        )
-        || matches!(c, '\u{2066}'..='\u{2069}' | '\u{feff}')
-}
+use crate::write::text::acts;
 
 /// A text in one line, with everything that a terminal would act on written out, `\u{1b}` for escape.
 pub(super) fn one_line(text: &str) -> Cow<'_, str> {

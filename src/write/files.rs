@@ -175,7 +175,8 @@ fn target(path: &Path, force: bool) -> Result<PathBuf, WriteError> {
             Err(unfit("a device or a pipe", "give the name of a file"))
         }
         Ok(_) if !force => Err(WriteError::Exists(path.to_path_buf())),
-        Ok(there) if there.permissions().readonly() => Err(unfit(
+        // Renaming over it asks nobody, so whether it may be written is asked here, changing nothing.
+        Ok(there) if there.permissions().readonly() || protected(&real) => Err(unfit(
             "a file that is write-protected",
             "take the protection off, or give another name",
         )),
@@ -195,6 +196,12 @@ fn target(path: &Path, force: bool) -> Result<PathBuf, WriteError> {
             error,
         }),
     }
+}
+
+/// Whether this user may not write to a file.
+fn protected(path: &Path) -> bool {
+    let opened = fs::OpenOptions::new().append(true).open(path);
+    opened.is_err_and(|error| error.kind() == ErrorKind::PermissionDenied)
 }
 
 /// The folder that a file lies in.
@@ -228,6 +235,7 @@ pub fn files(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
             false => temporary.persist_noclobber(&real),
         };
         if let Err(error) = put {
+            sync_folders(folders);
             let (path, error) = (path.to_path_buf(), error.error);
             return Err(match written.is_empty() {
                 true => WriteError::File { path, error },
@@ -242,9 +250,15 @@ pub fn files(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
         folders.push(folder_of(&real).to_path_buf());
     }
     // After the last rename, so that there is as little as can be between the first and the last.
+    sync_folders(folders);
+    Ok(())
+}
+
+/// Makes the renames in these folders last.
+fn sync_folders(mut folders: Vec<PathBuf>) {
+    folders.sort();
     folders.dedup();
     folders.iter().for_each(|folder| sync_folder(folder));
-    Ok(())
 }
 
 /// What the names of temporary files begin with; six letters and digits follow.
@@ -258,9 +272,13 @@ fn temporary(real: &Path, bytes: &[u8]) -> std::io::Result<NamedTempFile> {
     let mut temporary = tempfile::Builder::new()
         .prefix(PREFIX)
         .rand_bytes(LETTERS)
-        .permissions_like(real)
+        .for_everybody()
         .tempfile_in(folder)
         .map_err(without_name)?;
+    // What is replaced keeps its permissions, whatever is usual for new files.
+    if let Ok(there) = fs::metadata(real) {
+        temporary.as_file().set_permissions(there.permissions())?;
+    }
     temporary.as_file_mut().write_all(bytes)?;
     temporary.as_file().sync_all()?;
     Ok(temporary)
@@ -315,21 +333,21 @@ fn sync_folder(folder: &Path) {
 #[cfg(not(unix))]
 fn sync_folder(_: &Path) {}
 
-/// Temporary files are private by default; a plan is for the whole shop.
-trait PermissionsLike {
-    fn permissions_like(&mut self, path: &Path) -> &mut Self;
+/// Temporary files are private by default; a plan is for the whole shop, as far as new files are.
+trait ForEverybody {
+    fn for_everybody(&mut self) -> &mut Self;
 }
 
-impl PermissionsLike for tempfile::Builder<'_, '_> {
+impl ForEverybody for tempfile::Builder<'_, '_> {
     #[cfg(unix)]
-    fn permissions_like(&mut self, path: &Path) -> &mut Self {
+    fn for_everybody(&mut self) -> &mut Self {
         use std::os::unix::fs::PermissionsExt;
-        let mode = fs::metadata(path).map_or(0o644, |m| m.permissions().mode());
-        self.permissions(fs::Permissions::from_mode(mode))
+        // Less what the user's mask takes away.
+        self.permissions(fs::Permissions::from_mode(0o666))
     }
 
     #[cfg(not(unix))]
-    fn permissions_like(&mut self, _: &Path) -> &mut Self {
+    fn for_everybody(&mut self) -> &mut Self {
         self
     }
 }

@@ -3,6 +3,7 @@
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
+use super::text::acts;
 use crate::problem::{Problem, Problems, Severity, Spot, address};
 
 /// The name of the format.
@@ -171,17 +172,14 @@ fn one(problem: &Problem, severity: Severity) -> ProblemJson {
 /// not ask for it.
 pub fn text(list: &ProblemsJson) -> String {
     let json = serde_json::to_string_pretty(list).unwrap_or_default();
-    let acts = |c: &char| {
-        (c.is_control() && *c != '\n')
-            || matches!(c, '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-    };
-    if !json.contains(|c| acts(&c)) {
+    let acts = |c: char| c != '\n' && acts(c);
+    if !json.contains(acts) {
         return json;
     }
     let mut plain = String::with_capacity(json.len() + 64);
     for c in json.chars() {
         // All of them lie below U+10000, so one escape does.
-        match acts(&c) {
+        match acts(c) {
             true => plain.push_str(&format!("\\u{:04x}", u32::from(c))),
             false => plain.push(c),
         }

@@ -186,6 +186,17 @@ impl WriteText for Worksheet {
     }
 }
 
+/// Whether a terminal would act on a character instead of showing it.
+pub(crate) fn acts(c: char) -> bool {
+    // Beside the control characters: separators of lines, marks that turn the direction, byte order.
+    c.is_control()
+        || matches!(
+            c,
+            '\u{061c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}'
+        )
+        || matches!(c, '\u{2066}'..='\u{2069}' | '\u{feff}')
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

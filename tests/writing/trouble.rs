@@ -152,7 +152,7 @@ fn a_full_disk_leaves_the_old_file() {
 /// Root may write into every folder whatever its permissions, so several ways are tried.
 #[test]
 fn a_read_only_folder_leaves_the_old_file() {
-    let reasons = ["ermission denied", "ead-only"];
+    let reasons = ["ermission denied", "ead-only", "write-protected"];
     let mut ways = Vec::new();
     let with_old = |shop: &Shop| {
         let folder = shop.folder("out");
@@ -337,4 +337,28 @@ fn what_was_written_before_is_said() {
     assert!(error.problem().found.contains("cannot be written"));
     assert_eq!(fs::read(&path).unwrap(), b"one");
     assert_eq!(names(folder.path()), ["plan.xlsx"]);
+}
+
+#[cfg(unix)]
+#[test]
+fn what_is_replaced_keeps_its_permissions() {
+    use std::os::unix::fs::PermissionsExt;
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("plan.xlsx");
+    let mode = || fs::metadata(&path).unwrap().permissions().mode() & 0o777;
+    for kept in [0o664, 0o600, 0o640] {
+        fs::write(&path, b"old").unwrap();
+        fs::set_permissions(&path, fs::Permissions::from_mode(kept)).unwrap();
+        gapwright::write::files(&[(&path, b"new")], true).unwrap();
+        assert_eq!(
+            (mode(), fs::read(&path).unwrap().as_slice()),
+            (kept, &b"new"[..])
+        );
+    }
+    // A new one is as readable as any other new file of this user.
+    let (new, other) = (folder.path().join("new.xlsx"), folder.path().join("other"));
+    gapwright::write::files(&[(&new, b"new")], false).unwrap();
+    fs::write(&other, b"other").unwrap();
+    let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode();
+    assert_eq!(mode(&new), mode(&other));
 }
