@@ -52,6 +52,9 @@ const SHOWN: usize = 3;
 /// How many lines of one file are shown.
 const EXCERPTS: usize = 50;
 
+/// Gives a line, from 1, of a text file.
+type LineOf<'a> = &'a dyn Fn(&str, usize) -> Option<String>;
+
 /// Whether the locale's characters are UTF-8: the first of these variables that says anything counts
 /// (POSIX.1-2017, 8.2).
 fn speaks_utf8(variable: impl Fn(&str) -> Option<String>) -> bool {
@@ -72,11 +75,7 @@ struct Group<'a> {
 
 /// The list, without its last line; empty if there is nothing to say. `line_of` gives a line of a
 /// text file.
-pub(super) fn list(
-    problems: &Problems,
-    look: Look,
-    line_of: &dyn Fn(&str, usize) -> Option<String>,
-) -> String {
+pub(super) fn list(problems: &Problems, look: Look, line_of: LineOf<'_>) -> String {
     let groups = grouped(problems);
     let mut files: Vec<&str> = groups.iter().map(|group| file_of(group)).collect();
     files.sort_unstable();
@@ -193,12 +192,7 @@ fn spot(fault: &Problem) -> String {
     }
 }
 
-fn show(
-    group: &Group<'_>,
-    look: Look,
-    line_of: Option<&dyn Fn(&str, usize) -> Option<String>>,
-    text: &mut String,
-) {
+fn show(group: &Group<'_>, look: Look, line_of: Option<LineOf<'_>>, text: &mut String) {
     let Some((first, others)) = group.faults.split_first() else {
         return;
     };
@@ -275,12 +269,7 @@ fn entry(label: &str, words: &str, look: Look, text: &mut String) {
 }
 
 /// The line of a text file with a caret under the place.
-fn excerpt(
-    fault: &Problem,
-    look: Look,
-    line_of: &dyn Fn(&str, usize) -> Option<String>,
-    text: &mut String,
-) {
+fn excerpt(fault: &Problem, look: Look, line_of: LineOf<'_>, text: &mut String) {
     let file = &fault.place.file;
     let csv = || {
         Path::new(file)
