@@ -702,9 +702,22 @@ impl PumpReader<'_> {
                     .into_iter()
                     .find_map(own)
                     .map_or(line.table.sheet.whole(), |h| line.place(h));
+                let unit = self.model.unit;
+                let figures = match &form {
+                    Form::Linear {
+                        target,
+                        lower,
+                        upper,
+                        ..
+                    } => {
+                        let [target, lower, upper] = [target, lower, upper].map(|l| l.show(unit));
+                        format!(": target {target}, min {lower}, max {upper} {unit}")
+                    }
+                    Form::GasketFill { .. } => String::new(),
+                };
                 problems.add(Problem::new(
                     place,
-                    format!("{wrong} for `{}`", requirement.label),
+                    format!("{wrong} for `{}`{figures}", requirement.label),
                     "min below max, and the target between them",
                     match form {
                         Form::Linear { .. } => "correct the pump's own target and limits; what it does not give is the model's",

@@ -124,7 +124,7 @@ fn write_list(
         .set_header(format!("&C&A&Rgapwright {}", env!("CARGO_PKG_VERSION")))
         .set_footer("&RPage &P of &N")
         .set_screen_gridlines(false);
-    let lead = "Mend the workbooks themselves: this copy is never read. The cells are marked on the next sheets, each with a note.";
+    let lead = "Mend the workbooks themselves, not this copy, which holds values alone. The cells are marked on the next sheets, each with a note.";
     title(list, "Problems of the input workbooks", lead, styles)?;
     let counts = [
         (problems.count(), Severity::Problem),
