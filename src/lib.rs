@@ -62,6 +62,7 @@ pub mod cli;
 pub mod crush;
 pub mod cutting;
 pub mod decimal;
+pub mod inventory;
 pub mod job;
 pub mod length;
 pub mod model;
