@@ -71,6 +71,7 @@ pub mod plan;
 pub mod policy;
 pub mod problem;
 pub mod pump;
+pub mod reach;
 pub mod read;
 pub mod sheet;
 pub mod stack;
