@@ -52,8 +52,8 @@ const MOST_EXCHANGES: u32 = 5_000;
 /// taken and barred in turn; what must still join is bounded from below by what single targets lack,
 /// by targets that have no size in common, and by the number of packs that so many sizes make. At most
 /// `effort` parts are looked into: a count, not a time, so that the same question has the same answer.
-/// Where packs are too many to list (three million, once for each target in a window: 60 sizes with 5
-/// pieces) only the first set and the bound by counting are given.
+/// Where packs are too many to list (three million within the range) only the first set and the bound
+/// by counting are given.
 ///
 /// # Errors
 /// As [`Reach::of`]; [`Fault::TooManySizes`].

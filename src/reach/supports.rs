@@ -7,25 +7,25 @@ use super::{Rule, Size, Targets};
 /// A set of sizes of a catalogue, one bit each.
 pub(super) type Set = u128;
 
-/// The most packs that are listed, counted once for each target that one may meet.
-const MOST_PACKS: u128 = 3_000_000;
+/// The most packs that are listed, each counted once for every target that it meets: 48 MB.
+const MOST_PACKS: usize = 3_000_000;
+
+/// The most packs that are looked at for that.
+const MOST_LOOKS: u64 = 30_000_000;
 
 /// The supports of each target, none a part of another; a target that nothing meets has none.
 ///
 /// `None` where there are too many packs to list.
 pub(super) fn list(catalogue: &[Size], targets: &Targets, rule: &Rule) -> Option<Vec<Vec<Set>>> {
-    let kinds = u128::try_from(catalogue.len()).ok()?;
-    let all = packs(kinds, rule.pieces.into());
-    if all.saturating_mul(targets.at_once(rule)) > MOST_PACKS {
-        return None;
-    }
     let mut listing = Listing {
         catalogue,
         targets,
         rule,
         supports: vec![vec![]; targets.len()],
+        listed: 0,
+        looks: 0,
     };
-    listing.extend(0, 0, Length::ZERO, 0, 0);
+    listing.extend(0, 0, Length::ZERO, 0, 0)?;
     let mut supports = listing.supports;
     for sets in &mut supports {
         sets.sort_unstable();
@@ -47,17 +47,35 @@ struct Listing<'a> {
     targets: &'a Targets,
     rule: &'a Rule,
     supports: Vec<Vec<Set>>,
+    listed: usize,
+    looks: u64,
 }
 
 impl Listing<'_> {
     /// Notes what this pack meets, and goes on with every pack that has more pieces of sizes from
-    /// `next` on.
-    fn extend(&mut self, next: usize, pieces: u32, total: Length, parts: u64, set: Set) {
+    /// `next` on; `None` where there are too many.
+    fn extend(
+        &mut self,
+        next: usize,
+        pieces: u32,
+        total: Length,
+        parts: u64,
+        set: Set,
+    ) -> Option<()> {
+        self.looks += 1;
         let room = self.rule.window - self.rule.guard.of(parts);
         if room >= Length::ZERO {
-            for target in self.targets.between(total - room, total + room) {
+            let met = self.targets.between(total - room, total + room);
+            self.listed += met.len();
+            if self.listed > MOST_PACKS {
+                return None;
+            }
+            for target in met {
                 self.supports[target].push(set);
             }
+        }
+        if self.looks > MOST_LOOKS {
+            return None;
         }
         for (index, size) in self.catalogue.iter().enumerate().skip(next) {
             let part = self.rule.guard.part(size.tolerance);
@@ -72,9 +90,10 @@ impl Listing<'_> {
                 if total > self.targets.last() + self.rule.window {
                     break;
                 }
-                self.extend(index + 1, pieces + more, total, parts, set | 1 << index);
+                self.extend(index + 1, pieces + more, total, parts, set | 1 << index)?;
             }
         }
+        Some(())
     }
 }
 
