@@ -38,7 +38,7 @@ pub struct Choice {
     /// Parts of the search that were looked into; none where there are too many packs to list, and
     /// the bounds come from counting packs alone.
     pub nodes: u64,
-    /// What ended the search early, if it was not its effort.
+    /// What ended an unproven search, if it was not its effort.
     pub stop: Option<Stop>,
 }
 
@@ -128,6 +128,7 @@ pub fn select(
         Aim::LeastCost => (counted, bound / (all + 1)),
     };
     let least_cost = least_cost.max(cheapest(catalogue, least_sizes));
+    let proven = bound >= cover.weigh(set);
     let sizes: Vec<usize> = members(set).collect();
     let chosen: Vec<Size> = sizes.iter().map(|&index| catalogue[index]).collect();
     Ok(Choice {
@@ -136,9 +137,9 @@ pub fn select(
         sizes,
         least_sizes,
         least_cost: Money::from_raw(i64::try_from(least_cost).unwrap_or(i64::MAX)),
-        proven: bound >= cover.weigh(set),
+        proven,
         nodes,
-        stop: watch.stop(),
+        stop: watch.stop().filter(|_| !proven),
     })
 }
 

@@ -99,7 +99,8 @@ fn no_reorder_point_and_no_number_of_packs_cost_less() {
         below_zero += u32::from(best.reorder < -1);
         single += u32::from(best.quantity == 1);
         many += u32::from(best.quantity > 5);
-        in_packs += u32::from(least_cost(&review, 1).unwrap().quantity % pack != 0);
+        let single_pieces = least_cost(&review, 1).unwrap().quantity;
+        in_packs += u32::from(!single_pieces.is_multiple_of(pack));
     }
     println!("{below_zero} below zero, {in_packs} in packs, {single} single, {many} many");
     assert!(below_zero > 5 && in_packs > 20 && single > 2 && many > 20);

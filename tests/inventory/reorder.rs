@@ -141,7 +141,7 @@ fn a_history_is_counted() {
 fn several_periods_are_added_up_in_every_way() {
     let history = [0, 0, 1, 3, 0, 2, 7];
     let over = Counts::history(&history).unwrap().over(3).unwrap();
-    let mut ways = vec![0_u32; 22];
+    let mut ways = [0_u32; 22];
     for a in history {
         for b in history {
             for c in history {
