@@ -43,6 +43,9 @@ pub struct Policy {
 /// The largest order quantity that is looked at.
 const MOST_QUANTITY: u32 = 1_000_000;
 
+/// The farthest reorder point from zero.
+const MOST_REORDER: u64 = 1_000_000_000;
+
 /// The policy of least cost, with order quantities of whole packs of `pack` pieces.
 ///
 /// For each Q the best r comes by adding the cheaper neighbour to the positions r+1 to r+Q; the cost
@@ -147,6 +150,9 @@ impl Review {
         let all = above_zero("the order quantity", quantity.into())?;
         if quantity > MOST_QUANTITY {
             return Err(Fault::TooLarge("the order quantity"));
+        }
+        if reorder.unsigned_abs() > MOST_REORDER {
+            return Err(Fault::TooLarge("the reorder point"));
         }
         let positions = reorder + 1..=reorder + i64::from(quantity);
         let (mut on_hand, mut backorders, mut served) = (0.0, 0.0, 0.0);

@@ -214,6 +214,7 @@ fn what_makes_no_sense_is_refused_and_says_why() {
     let fault = least_cost(&good, 0).unwrap_err().to_string();
     assert!(fault.starts_with("the pack quantity"), "{fault}");
     assert!(evaluate(&good, 3, 0).is_err());
+    assert!(evaluate(&good, i64::MAX, 5).is_err() && evaluate(&good, i64::MIN, 5).is_err());
     let vast = review("0.000001", "0.000001", "1000000000", 1000.0, 0.001);
     let fault = least_cost(&vast, 1).unwrap_err().to_string();
     assert_eq!(

@@ -254,5 +254,8 @@ fn what_makes_no_sense_is_refused_and_says_why() {
     let month = Counts::history(&[5; 4]).unwrap();
     assert!(month.over(0).is_err());
     assert!(matches!(month.over(u32::MAX), Err(Fault::TooLarge(_))));
+    let idle = Counts::history(&[0]).unwrap();
+    assert!(matches!(idle.over(u32::MAX), Err(Fault::TooLarge(_))));
+    assert_eq!(idle.over(12).unwrap().mean().to_bits(), 0);
     assert!(Normal::in_lead_time(5.0, 0.0, 3.0, 0.0).is_err());
 }

@@ -7,6 +7,9 @@ use crate::inventory::{Fault, above_zero};
 /// The largest count that a distribution over counts may hold; its tables stay below 64 MB.
 const MOST_COUNT: usize = 2_000_000;
 
+/// The largest sum of periods: adding them up takes some half of its square in steps.
+const MOST_SUM: usize = 40_000;
+
 /// The largest mean of a Poisson demand: its table ends far below [`MOST_COUNT`].
 const MOST_MEAN: f64 = 1_000_000.0;
 
@@ -109,10 +112,9 @@ impl Counts {
     /// ```
     pub fn over(&self, periods: u32) -> Result<Counts, Fault> {
         above_zero("the number of periods", periods.into())?;
-        // Time as well as room: a convolution is as many steps as the product of the lengths.
         let most = (self.chance.len() - 1).checked_mul(periods as usize);
         let most = most
-            .filter(|&most| most <= MOST_COUNT && most.saturating_mul(self.chance.len()) < 1 << 28)
+            .filter(|&most| most <= MOST_SUM && periods as usize <= MOST_SUM)
             .ok_or(Fault::TooLarge("the demand in all periods"))?;
         let mut chance = vec![1.0];
         for _ in 0..periods {
