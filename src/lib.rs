@@ -29,6 +29,8 @@
 //! | [`bag`] | the consumables that go with each kit |
 //! | [`sweep`] | what if: one thing moved, pieces held or chosen anew |
 //! | [`crush`] | how far gaskets are crushed, against what their materials give way |
+//! | [`inventory`] | how much to hold and when to buy: order quantities, reorder points |
+//! | [`reach`] | which thicknesses to stock: what they reach, which suffice |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and mend |
 //! | [`words`], [`mod@write`] | plans in words, workbooks and JSON out |
 //! | [`cli`] | the command line |
@@ -62,6 +64,7 @@ pub mod cli;
 pub mod crush;
 pub mod cutting;
 pub mod decimal;
+pub mod inventory;
 pub mod job;
 pub mod length;
 pub mod model;
@@ -70,6 +73,7 @@ pub mod plan;
 pub mod policy;
 pub mod problem;
 pub mod pump;
+pub mod reach;
 pub mod read;
 pub mod sheet;
 pub mod stack;

@@ -1,0 +1,89 @@
+//! Back to level: how much to order of an item that has fallen below its min level.
+
+use super::{Fault, above_zero};
+
+/// Where an item stands, in pieces.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Standing {
+    /// On hand.
+    pub on_hand: u32,
+    /// Ordered and not come yet.
+    pub on_order: u32,
+    /// Promised and not delivered.
+    pub backorders: u32,
+}
+
+impl Standing {
+    /// The inventory position: what will be there once everything has come and gone.
+    pub fn position(&self) -> i64 {
+        i64::from(self.on_hand) + i64::from(self.on_order) - i64::from(self.backorders)
+    }
+}
+
+/// The levels between which an item is kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Levels {
+    /// It should not fall below this.
+    pub min: u32,
+    /// It is filled up to this; to the min level where none is stated.
+    pub max: Option<u32>,
+    /// Pieces that one pack holds.
+    pub pack: u32,
+}
+
+/// What to order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TopUp {
+    /// Whole packs; none if the item is not below its min level.
+    pub packs: u32,
+    /// The pieces in them.
+    pub pieces: u32,
+    /// The position with them.
+    pub after: i64,
+    /// Pieces above the level filled up to: no number of whole packs fits between min and max.
+    pub above: u32,
+}
+
+/// The order that brings an item back to level: nothing as long as its position is not below the min
+/// level; else as many whole packs as fit below the max level, and at least as many as reach the min
+/// level. Common practice, no source.
+///
+/// # Errors
+/// [`Fault::NotAboveZero`] for a pack of nothing, [`Fault::Levels`], [`Fault::TooLarge`].
+///
+/// ```
+/// use gapwright::inventory::level::{Levels, Standing, back_to_level};
+/// let levels = Levels { min: 6, max: Some(20), pack: 5 };
+/// let standing = Standing { on_hand: 4, on_order: 0, backorders: 1 };
+/// let order = back_to_level(&standing, &levels)?;
+/// assert_eq!((order.packs, order.pieces, order.after), (3, 15, 18));
+/// # Ok::<(), gapwright::inventory::Fault>(())
+/// ```
+pub fn back_to_level(standing: &Standing, levels: &Levels) -> Result<TopUp, Fault> {
+    above_zero("the pack quantity", levels.pack.into())?;
+    let (min, pack) = (i64::from(levels.min), i64::from(levels.pack));
+    let max = i64::from(levels.max.unwrap_or(levels.min));
+    if let Some(max) = levels.max.filter(|&max| max < levels.min) {
+        let min = levels.min;
+        return Err(Fault::Levels { min, max });
+    }
+    let position = standing.position();
+    let packs = if position >= min {
+        0
+    } else {
+        let reach_min = (min - position + pack - 1) / pack;
+        reach_min.max((max - position) / pack)
+    };
+    let after = position + packs * pack;
+    let count = |pieces: i64| u32::try_from(pieces).map_err(|_| Fault::TooLarge("the order"));
+    Ok(TopUp {
+        packs: count(packs)?,
+        pieces: count(packs * pack)?,
+        after,
+        above: if packs > 0 {
+            count((after - max).max(0))?
+        } else {
+            0
+        },
+    })
+}

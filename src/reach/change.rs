@@ -1,0 +1,108 @@
+//! What dropping or adding a size does.
+
+use crate::length::Length;
+
+use super::{Fault, Reach, Rule, Size, Targets};
+
+/// Sums over the targets that are met before and after a change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Tally {
+    /// Pieces.
+    pub pieces: u64,
+    /// What errors take of the windows.
+    pub guard: Length,
+}
+
+/// What a change of the sizes does to the reach.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Change {
+    /// The reach after it.
+    pub after: Reach,
+    /// Targets that are met no more.
+    pub lost: Vec<Length>,
+    /// Targets that are met from now on.
+    pub gained: Vec<Length>,
+    /// How many targets are met both before and after.
+    pub both: usize,
+    /// Over those, before the change.
+    pub before_sums: Tally,
+    /// Over those, after it.
+    pub after_sums: Tally,
+}
+
+impl Change {
+    /// From one reach to another, of the same targets.
+    fn between(before: &Reach, after: Reach) -> Change {
+        let mut change = Change {
+            lost: vec![],
+            gained: vec![],
+            both: 0,
+            before_sums: Tally::default(),
+            after_sums: Tally::default(),
+            after,
+        };
+        let met = before.met.iter().zip(&change.after.met);
+        for (target, met) in before.targets.iter().zip(met) {
+            match met {
+                (Some(before), Some(after)) => {
+                    change.both += 1;
+                    for (sums, met) in [
+                        (&mut change.before_sums, before),
+                        (&mut change.after_sums, after),
+                    ] {
+                        sums.pieces += u64::from(met.pieces);
+                        sums.guard = sums.guard + met.guard;
+                    }
+                }
+                (Some(_), None) => change.lost.push(target),
+                (None, Some(_)) => change.gained.push(target),
+                (None, None) => {}
+            }
+        }
+        change
+    }
+}
+
+/// What dropping a size, by its index, does.
+///
+/// # Errors
+/// As [`Reach::of`]; [`Fault::Size`] for an index that there is not.
+///
+/// ```
+/// use gapwright::length::{Length, Unit};
+/// use gapwright::reach::{Guard, Rule, Size, Targets, without};
+/// let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
+/// let sizes = [1, 2, 5].map(|n| Size::of(thou(n)));
+/// let targets = Targets::new(thou(1), thou(5), thou(1))?;
+/// let rule = Rule { pieces: 2, window: Length::ZERO, guard: Guard::None };
+/// let change = without(&sizes, 1, &targets, &rule)?;
+/// assert_eq!(change.lost, [thou(3), thou(4)]);
+/// // 1, 2 and 5 took one piece each and take 1, 2 and 1 now.
+/// assert_eq!((change.both, change.before_sums.pieces, change.after_sums.pieces), (3, 3, 4));
+/// # Ok::<(), gapwright::reach::Fault>(())
+/// ```
+pub fn without(
+    sizes: &[Size],
+    index: usize,
+    targets: &Targets,
+    rule: &Rule,
+) -> Result<Change, Fault> {
+    if index >= sizes.len() {
+        return Err(Fault::Size(index));
+    }
+    let before = Reach::of(sizes, targets, rule)?;
+    let mut rest = sizes.to_vec();
+    rest.remove(index);
+    Ok(Change::between(&before, Reach::of(&rest, targets, rule)?))
+}
+
+/// What adding a size does.
+///
+/// # Errors
+/// As [`Reach::of`].
+pub fn with(sizes: &[Size], size: Size, targets: &Targets, rule: &Rule) -> Result<Change, Fault> {
+    let before = Reach::of(sizes, targets, rule)?;
+    let mut all = sizes.to_vec();
+    all.push(size);
+    Ok(Change::between(&before, Reach::of(&all, targets, rule)?))
+}

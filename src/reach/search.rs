@@ -1,0 +1,270 @@
+//! The search for the lightest set of sizes that supports every target: best first, so that its bound
+//! rises as it goes and holds whenever it stops.
+
+use std::cmp::Reverse;
+use std::collections::BinaryHeap;
+
+use crate::choose::watch::Watch;
+
+use super::supports::{Set, packs};
+
+/// What is searched.
+pub(super) struct Cover<'a> {
+    /// The supports of each target that must be met, none of them empty.
+    pub(super) supports: &'a [Vec<Set>],
+    /// The weight of each size, above zero.
+    pub(super) weights: &'a [i128],
+    /// The most targets that one total can meet.
+    pub(super) at_once: u128,
+    /// The most pieces in a pack.
+    pub(super) pieces: u32,
+}
+
+/// Where a search ended.
+pub(super) struct Found {
+    pub(super) set: Set,
+    /// No set weighs less than this.
+    pub(super) bound: i128,
+    /// Parts of the search that were looked into.
+    pub(super) nodes: u64,
+}
+
+/// Sets that have all of some sizes and none of others.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct Node {
+    bound: i128,
+    /// Those decided upon come first, to get to whole sets.
+    undecided: Reverse<u32>,
+    /// Which came first, so that the order is always the same.
+    number: u64,
+    taken: Set,
+    barred: Set,
+    /// The size that it is split on.
+    split: u32,
+}
+
+enum Looked {
+    Empty,
+    Whole(Set),
+    Open(Node),
+}
+
+impl Cover<'_> {
+    pub(super) fn weigh(&self, set: Set) -> i128 {
+        members(set).map(|size| self.weights[size]).sum()
+    }
+
+    /// Starts from a set that supports every target; looks into at most `effort` parts.
+    pub(super) fn search(&self, start: Set, effort: u64, watch: &Watch) -> Found {
+        let (mut best, mut weight) = (start, self.weigh(start));
+        let mut open = BinaryHeap::new();
+        let mut nodes = 0;
+        let mut number = 0;
+        let mut look = |taken, barred, floor, best: &mut Set, weight: &mut i128| {
+            number += 1;
+            match self.look(taken, barred, *weight) {
+                Looked::Empty => None,
+                Looked::Whole(set) => {
+                    if self.weigh(set) < *weight {
+                        (*best, *weight) = (set, self.weigh(set));
+                    }
+                    None
+                }
+                Looked::Open(mut node) => {
+                    node.bound = node.bound.max(floor);
+                    node.number = number;
+                    (node.bound < *weight).then_some(Reverse(node))
+                }
+            }
+        };
+        open.extend(look(0, 0, 0, &mut best, &mut weight));
+        while let Some(&Reverse(node)) = open.peek() {
+            if node.bound >= weight {
+                break;
+            }
+            if nodes >= effort || watch.stop().is_some() {
+                return Found {
+                    set: best,
+                    bound: node.bound,
+                    nodes,
+                };
+            }
+            nodes += 1;
+            open.pop();
+            let size: Set = 1 << node.split;
+            let (taken, barred) = (node.taken, node.barred);
+            open.extend(look(
+                taken | size,
+                barred,
+                node.bound,
+                &mut best,
+                &mut weight,
+            ));
+            open.extend(look(
+                taken,
+                barred | size,
+                node.bound,
+                &mut best,
+                &mut weight,
+            ));
+        }
+        Found {
+            set: best,
+            bound: weight,
+            nodes,
+        }
+    }
+
+    /// Takes what must be taken, bounds the rest, and says what to split on.
+    fn look(&self, mut taken: Set, barred: Set, weight: i128) -> Looked {
+        let mut wants: Vec<Want> = vec![];
+        loop {
+            let before = taken;
+            wants.clear();
+            for (target, supports) in self.supports.iter().enumerate() {
+                let Some(want) = self.want(target, supports, taken, barred) else {
+                    continue;
+                };
+                if want.ways == 0 {
+                    return Looked::Empty;
+                }
+                taken |= want.common;
+                wants.push(want);
+            }
+            if taken == before {
+                break;
+            }
+        }
+        if wants.is_empty() {
+            return Looked::Whole(taken);
+        }
+        let so_far = self.weigh(taken);
+        let all: Set = self.all();
+        let undecided = all & !taken & !barred;
+        let sizes = self.more_sizes(&wants, taken);
+        let mut light: Vec<i128> = members(undecided).map(|size| self.weights[size]).collect();
+        light.sort_unstable();
+        if light.len() < sizes {
+            return Looked::Empty;
+        }
+        let by_number: i128 = light[..sizes].iter().sum();
+        let bound = so_far + by_number.max(apart(&mut wants));
+        if bound >= weight {
+            return Looked::Empty;
+        }
+        // The target with the fewest ways; `apart` has put it first.
+        let split = self.split(wants[0].target, taken, barred);
+        Looked::Open(Node {
+            bound,
+            undecided: Reverse(all.count_ones() - undecided.count_ones()),
+            number: 0,
+            taken,
+            barred,
+            split,
+        })
+    }
+
+    fn all(&self) -> Set {
+        match self.weights.len() {
+            128 => Set::MAX,
+            count => (1 << count) - 1,
+        }
+    }
+
+    /// What a target still wants; `None` if it is supported.
+    fn want(&self, target: usize, supports: &[Set], taken: Set, barred: Set) -> Option<Want> {
+        let mut want = Want {
+            target,
+            ways: 0,
+            sizes: u32::MAX,
+            weight: i128::MAX,
+            common: Set::MAX,
+            union: 0,
+        };
+        for &support in supports {
+            if support & barred != 0 {
+                continue;
+            }
+            let rest = support & !taken;
+            if rest == 0 {
+                return None;
+            }
+            want.ways += 1;
+            want.sizes = want.sizes.min(rest.count_ones());
+            want.common &= rest;
+            want.union |= rest;
+            want.weight = want.weight.min(self.weigh(rest));
+        }
+        Some(want)
+    }
+
+    /// The least number of sizes that must join those taken.
+    ///
+    /// Some target wants that many; and i sizes make so many packs only, each total meets so many
+    /// targets only, and what is met from now on is met by packs that the new sizes add.
+    fn more_sizes(&self, wants: &[Want], taken: Set) -> usize {
+        let each = wants.iter().map(|want| want.sizes).max().unwrap_or(0) as usize;
+        let (now, pieces) = (u128::from(taken.count_ones()), u128::from(self.pieces));
+        let wanted = wants.len() as u128;
+        let enough = |more: u128| {
+            let added = packs(now + more, pieces) - packs(now, pieces);
+            added.saturating_mul(self.at_once) >= wanted
+        };
+        let count = (0..=128_u128).find(|&more| enough(more)).unwrap_or(128);
+        each.max(usize::try_from(count).unwrap_or(0))
+    }
+
+    /// The undecided size that is in most of a target's supports, of those alike the one in most
+    /// supports that any target has left.
+    fn split(&self, target: usize, taken: Set, barred: Set) -> u32 {
+        let live = |supports: &[Set]| {
+            let mut counts = [0_u32; 128];
+            for &support in supports.iter().filter(|&support| support & barred == 0) {
+                for size in members(support & !taken) {
+                    counts[size] += 1;
+                }
+            }
+            counts
+        };
+        let counts = live(&self.supports[target]);
+        let size = (0..self.weights.len()).max_by_key(|&size| (counts[size], Reverse(size)));
+        u32::try_from(size.unwrap_or(0)).unwrap_or(0)
+    }
+}
+
+/// What a target that is not supported yet still wants.
+struct Want {
+    target: usize,
+    /// Supports that are left.
+    ways: usize,
+    /// The fewest sizes that one of them lacks.
+    sizes: u32,
+    /// The least weight that one of them lacks.
+    weight: i128,
+    /// What all of them lack.
+    common: Set,
+    /// What any of them lacks.
+    union: Set,
+}
+
+/// The weight that targets without a size in common must each add; puts those with fewest ways first.
+fn apart(wants: &mut [Want]) -> i128 {
+    wants.sort_by_key(|want| (want.ways, want.target));
+    let (mut used, mut sum) = (0, 0);
+    for want in wants.iter() {
+        if want.union & used == 0 {
+            used |= want.union;
+            sum += want.weight;
+        }
+    }
+    sum
+}
+
+/// The sizes in a set.
+pub(super) fn members(mut set: Set) -> impl Iterator<Item = usize> {
+    std::iter::from_fn(move || {
+        let first = (set != 0).then(|| set.trailing_zeros())?;
+        set &= set - 1;
+        Some(first as usize)
+    })
+}

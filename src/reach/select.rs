@@ -1,0 +1,292 @@
+//! Choosing sizes out of a catalogue.
+
+use crate::choose::watch::Watch;
+use crate::decimal::Money;
+use crate::length::Length;
+use crate::plan::Stop;
+
+use super::search::{Cover, members};
+use super::supports::{self, Set, packs};
+use super::table::Table;
+use super::{Fault, Reach, Rule, Size, Targets};
+
+/// What is sought.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Aim {
+    /// The fewest sizes, and of those sets the least cost.
+    Fewest,
+    /// The least cost, and of those sets the fewest sizes.
+    LeastCost,
+}
+
+/// A set of sizes that reaches all that the catalogue can.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Choice {
+    /// The sizes, by their index in the catalogue, in its order.
+    pub sizes: Vec<usize>,
+    /// What they cost.
+    pub cost: Money,
+    /// What they reach: every target that the whole catalogue reaches. Its missed ones are those that
+    /// no set of the catalogue's sizes meets.
+    pub reach: Reach,
+    /// No set that reaches as much has fewer sizes than this.
+    pub least_sizes: usize,
+    /// No set that reaches as much costs less than this.
+    pub least_cost: Money,
+    /// Whether no set that reaches as much is better by the aim, its second part included.
+    pub proven: bool,
+    /// Parts of the search that were looked into; none where there are too many packs to list, and
+    /// the bounds come from counting packs alone.
+    pub nodes: u64,
+    /// What ended an unproven search, if it was not its effort.
+    pub stop: Option<Stop>,
+}
+
+/// The sets that mending by exchange looks at, at most.
+const MOST_EXCHANGES: u32 = 5_000;
+
+/// The best sizes out of a catalogue: they reach, with at most the rule's pieces, every target that the
+/// whole catalogue reaches.
+///
+/// A set that is good is found by adding, dropping and exchanging sizes. Then, best first, sizes are
+/// taken and barred in turn; what must still join is bounded from below by what single targets lack,
+/// by targets that have no size in common, and by the number of packs that so many sizes make. At most
+/// `effort` parts are looked into: a count, not a time, so that the same question has the same answer.
+/// Where packs are too many to list (three million within the range) only the first set and the bound
+/// by counting are given.
+///
+/// # Errors
+/// As [`Reach::of`]; [`Fault::TooManySizes`].
+///
+/// ```
+/// use gapwright::choose::watch::Watch;
+/// use gapwright::length::{Length, Unit};
+/// use gapwright::reach::{Aim, Guard, Rule, Size, Targets, select};
+/// let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
+/// let catalogue: Vec<Size> = (1..=15).map(|n| Size::of(thou(n))).collect();
+/// let targets = Targets::new(thou(1), thou(15), thou(1))?;
+/// let rule = Rule { pieces: 3, window: Length::ZERO, guard: Guard::None };
+/// let choice = select(&catalogue, &targets, &rule, Aim::Fewest, 10_000, &Watch::patient())?;
+/// // Three stamps on a letter, three denominations: 15 is the most (1, 4 and 5).
+/// assert!(choice.proven && choice.reach.missed().is_empty());
+/// assert_eq!(choice.sizes.len(), 3);
+/// # Ok::<(), gapwright::reach::Fault>(())
+/// ```
+pub fn select(
+    catalogue: &[Size],
+    targets: &Targets,
+    rule: &Rule,
+    aim: Aim,
+    effort: u64,
+    watch: &Watch,
+) -> Result<Choice, Fault> {
+    if catalogue.len() > 128 {
+        return Err(Fault::TooManySizes(catalogue.len()));
+    }
+    let whole = Reach::of(catalogue, targets, rule)?;
+    let wanted: Vec<bool> = whole.met.iter().map(Option::is_some).collect();
+    let weights = weights(catalogue, aim);
+    let at_once = targets.at_once(rule);
+    let listed = supports::list(catalogue, targets, rule).map(|mut supports| {
+        // What nothing meets is missed, and what an empty pack meets wants nothing.
+        supports.retain(|sets| !sets.is_empty() && sets[0] != 0);
+        supports
+    });
+    let pieces = rule.pieces;
+    let cover = Cover {
+        supports: listed.as_deref().unwrap_or(&[]),
+        weights: &weights,
+        at_once,
+        pieces,
+    };
+    let mending = Mending {
+        cover: &cover,
+        catalogue,
+        targets,
+        rule,
+        wanted: &wanted,
+        listed: listed.is_some(),
+        watch,
+    };
+    let start = mending.good_set();
+    let (set, bound, nodes) = if listed.is_some() {
+        let found = cover.search(start, effort, watch);
+        (found.set, found.bound, found.nodes)
+    } else {
+        (start, 0, 0)
+    };
+    let counted = by_counting(&whole, pieces, at_once);
+    let mut light = weights.clone();
+    light.sort_unstable();
+    let bound = bound.max(light.iter().take(counted).sum());
+    let all = i128::try_from(catalogue.len()).unwrap_or(0);
+    let (least_sizes, least_cost) = match aim {
+        Aim::Fewest => {
+            let sizes = usize::try_from(bound / heavy(catalogue)).unwrap_or(0);
+            (sizes.max(counted), 0)
+        }
+        Aim::LeastCost => (counted, bound / (all + 1)),
+    };
+    let least_cost = least_cost.max(cheapest(catalogue, least_sizes));
+    let proven = bound >= cover.weigh(set);
+    let sizes: Vec<usize> = members(set).collect();
+    let chosen: Vec<Size> = sizes.iter().map(|&index| catalogue[index]).collect();
+    Ok(Choice {
+        cost: chosen.iter().map(|size| size.cost).sum(),
+        reach: Reach::of(&chosen, targets, rule)?,
+        sizes,
+        least_sizes,
+        least_cost: Money::from_raw(i64::try_from(least_cost).unwrap_or(i64::MAX)),
+        proven,
+        nodes,
+        stop: watch.stop().filter(|_| !proven),
+    })
+}
+
+/// One number a size that stands for both parts of the aim.
+fn weights(catalogue: &[Size], aim: Aim) -> Vec<i128> {
+    let all = i128::try_from(catalogue.len()).unwrap_or(0);
+    let cost = |size: &Size| i128::from(size.cost.raw());
+    let weight = |size: &Size| match aim {
+        Aim::Fewest => heavy(catalogue) + cost(size),
+        Aim::LeastCost => cost(size) * (all + 1) + 1,
+    };
+    catalogue.iter().map(weight).collect()
+}
+
+/// More than all costs together.
+fn heavy(catalogue: &[Size]) -> i128 {
+    let costs = catalogue.iter().map(|size| i128::from(size.cost.raw()));
+    costs.sum::<i128>() + 1
+}
+
+/// The least that so many sizes cost.
+fn cheapest(catalogue: &[Size], count: usize) -> i128 {
+    let mut costs: Vec<i128> = catalogue.iter().map(|s| s.cost.raw().into()).collect();
+    costs.sort_unstable();
+    costs.iter().take(count).sum()
+}
+
+/// The fewest sizes that make as many packs as it takes.
+fn by_counting(whole: &Reach, pieces: u32, at_once: u128) -> usize {
+    // What no pieces meet takes no size.
+    let wanted = whole.met.iter().flatten().filter(|met| met.pieces > 0);
+    let wanted = wanted.count() as u128;
+    let enough = |kinds: u128| (packs(kinds, pieces.into()) - 1).saturating_mul(at_once) >= wanted;
+    let kinds = (0..=128_u128).find(|&kinds| enough(kinds)).unwrap_or(128);
+    usize::try_from(kinds).unwrap_or(0)
+}
+
+/// A good set, without any proof.
+struct Mending<'a, 'w> {
+    cover: &'a Cover<'a>,
+    catalogue: &'a [Size],
+    targets: &'a Targets,
+    rule: &'a Rule,
+    wanted: &'a [bool],
+    listed: bool,
+    watch: &'a Watch<'w>,
+}
+
+impl Mending<'_, '_> {
+    /// How many of the targets that must be met are.
+    fn met(&self, set: Set) -> usize {
+        if self.listed {
+            let supported = |sets: &&Vec<Set>| sets.iter().any(|support| support & !set == 0);
+            return self.cover.supports.iter().filter(supported).count();
+        }
+        let chosen: Vec<Size> = members(set).map(|index| self.catalogue[index]).collect();
+        let end: Length = self.targets.last() + self.rule.window;
+        let Ok(table) = Table::of(&chosen, end, self.rule) else {
+            // A coarser grain only makes the table smaller, but whoever asks must not be misled.
+            return 0;
+        };
+        let wanted = self.targets.iter().zip(self.wanted);
+        wanted
+            .filter(|&(target, &wanted)| wanted && table.meet(target, self.rule).is_some())
+            .count()
+    }
+
+    /// Adds what meets most for its weight, drops what is not needed, exchanges while that helps.
+    fn good_set(&self) -> Set {
+        let count = self.catalogue.len();
+        let full = (0..count).fold(0, |set: Set, size| set | 1 << size);
+        let need = self.met(full);
+        let mut set: Set = 0;
+        let mut met = self.met(set);
+        while met < need {
+            let mut best: Option<(usize, usize)> = None;
+            for size in members(full & !set) {
+                let more = self.met(set | 1 << size) - met;
+                // More targets for the weight, in whole numbers.
+                let better = best.is_none_or(|(most, other)| {
+                    let weigh = |more: usize, of: usize| {
+                        i128::try_from(more)
+                            .unwrap_or(0)
+                            .saturating_mul(self.cover.weights[of])
+                    };
+                    weigh(more, other) > weigh(most, size)
+                });
+                if better {
+                    best = Some((more, size));
+                }
+            }
+            match best {
+                Some((more, size)) if more > 0 && self.watch.stop().is_none() => {
+                    set |= 1 << size;
+                    met += more;
+                }
+                // Nothing helps by itself, or there is no time: all of them do.
+                _ => break,
+            }
+        }
+        if met < need {
+            set = full;
+        }
+        let mut left = MOST_EXCHANGES;
+        loop {
+            set = self.drop(set, need);
+            match self.exchange(set, need, &mut left) {
+                Some(better) => set = better,
+                None => return set,
+            }
+        }
+    }
+
+    /// Without what is not needed, the heaviest first.
+    fn drop(&self, mut set: Set, need: usize) -> Set {
+        let mut order: Vec<usize> = members(set).collect();
+        order.sort_by_key(|&size| std::cmp::Reverse(self.cover.weights[size]));
+        for size in order {
+            let rest = set & !(1 << size);
+            if self.watch.stop().is_none() && self.met(rest) == need {
+                set = rest;
+            }
+        }
+        set
+    }
+
+    /// A lighter set with one size in the place of two, or of one.
+    fn exchange(&self, set: Set, need: usize, left: &mut u32) -> Option<Set> {
+        let inside: Vec<usize> = members(set).collect();
+        for (position, &a) in inside.iter().enumerate() {
+            for &b in &inside[..=position] {
+                let rest = set & !(1 << a) & !(1 << b);
+                for size in (0..self.catalogue.len()).filter(|&size| set & 1 << size == 0) {
+                    let other = rest | 1 << size;
+                    if self.cover.weigh(other) >= self.cover.weigh(set) {
+                        continue;
+                    }
+                    if *left == 0 || self.watch.stop().is_some() {
+                        return None;
+                    }
+                    *left -= 1;
+                    if self.met(other) == need {
+                        return Some(other);
+                    }
+                }
+            }
+        }
+        None
+    }
+}

@@ -1,0 +1,127 @@
+//! The table of totals: what the errors of the best pack of so many pieces and such a total take.
+
+use crate::length::Length;
+
+use super::{Fault, Met, Rule, Size, Targets, check_sizes};
+
+/// The most numbers in a table: 64 MB.
+const MOST_CELLS: i64 = 8_000_000;
+
+/// The most steps to fill it.
+const MOST_STEPS: i64 = 10_000_000_000;
+
+/// No pack has this total.
+const NEVER: u64 = u64::MAX;
+
+pub(super) struct Table {
+    /// One total apart, in ticks.
+    grain: i64,
+    /// By number of pieces from 0, then by total: the least sum of the guard's parts.
+    least: Vec<Vec<u64>>,
+}
+
+impl Table {
+    /// All packs of at most the rule's number of pieces with totals up to `end`.
+    pub(super) fn of(sizes: &[Size], end: Length, rule: &Rule) -> Result<Table, Fault> {
+        check_sizes(sizes)?;
+        let grain = sizes
+            .iter()
+            .fold(0, |g, size| gcd(g, size.thickness.ticks()));
+        let grain = grain.max(1);
+        let pieces = i64::from(rule.pieces);
+        let cells = if sizes.is_empty() {
+            1
+        } else {
+            end.ticks() / grain + 1
+        };
+        let rounds = |size: &Size| match size.count {
+            Some(count) => i64::from(count.min(rule.pieces)),
+            None => 1,
+        };
+        let rounds: i64 = sizes.iter().map(rounds).sum();
+        let numbers = cells.saturating_mul(pieces + 1);
+        if numbers > MOST_CELLS || numbers.saturating_mul(rounds) > MOST_STEPS {
+            return Err(too_fine(grain, cells));
+        }
+        // At most eight million.
+        let width = usize::try_from(cells).unwrap_or(0);
+        let height = rule.pieces as usize;
+        let mut least = vec![vec![NEVER; width]; height + 1];
+        least[0][0] = 0;
+        for size in sizes {
+            let shift = usize::try_from(size.thickness.ticks() / grain).unwrap_or(usize::MAX);
+            if shift >= width {
+                continue;
+            }
+            let part = rule.guard.part(size.tolerance);
+            // Upwards a piece joins packs that hold the size already, downwards only those without:
+            // as many as wanted in one round, one more in each round.
+            match size.count {
+                None => (1..=height).for_each(|k| join(&mut least, k, shift, part)),
+                Some(count) => {
+                    for _ in 0..count.min(rule.pieces) {
+                        (1..=height)
+                            .rev()
+                            .for_each(|k| join(&mut least, k, shift, part));
+                    }
+                }
+            }
+        }
+        Ok(Table { grain, least })
+    }
+
+    /// Refuses windows that hold so many totals that looking through them all would take too long.
+    pub(super) fn check_windows(&self, targets: &Targets, rule: &Rule) -> Result<(), Fault> {
+        let cells = 2 * rule.window.ticks() / self.grain + 1;
+        let looks = cells.saturating_mul(i64::try_from(targets.len()).unwrap_or(i64::MAX));
+        if looks.saturating_mul((rule.pieces + 1).into()) > MOST_STEPS / 10 {
+            return Err(too_fine(self.grain, cells));
+        }
+        Ok(())
+    }
+
+    /// The pack of fewest pieces that meets a target, and of those the one with most room left.
+    pub(super) fn meet(&self, target: Length, rule: &Rule) -> Option<Met> {
+        let low = (target - rule.window).ticks().max(0);
+        let first = (low + self.grain - 1) / self.grain;
+        let last = (target + rule.window).ticks() / self.grain;
+        (0..).zip(&self.least).find_map(|(pieces, row)| {
+            let cells = (first..=last).filter_map(|cell| {
+                let sum = *row.get(usize::try_from(cell).ok()?)?;
+                let error = Length::from_ticks(cell * self.grain) - target;
+                let guard = (sum != NEVER).then(|| rule.guard.of(sum))?;
+                let room = rule.window - error.abs() - guard;
+                (room >= Length::ZERO).then_some((room, error, guard))
+            });
+            // Of those alike the thinner one.
+            let best = cells.max_by_key(|&(room, error, _)| (room, -error));
+            best.map(|(_, error, guard)| Met {
+                pieces,
+                error,
+                guard,
+            })
+        })
+    }
+}
+
+/// Packs of `k` pieces from those of one less and a piece more.
+fn join(least: &mut [Vec<u64>], k: usize, shift: usize, part: u64) {
+    let (fewer, more) = least.split_at_mut(k);
+    let (Some(from), Some(to)) = (fewer.last(), more.first_mut()) else {
+        return;
+    };
+    for (to, &from) in to[shift..].iter_mut().zip(from) {
+        *to = (*to).min(from.saturating_add(part));
+    }
+}
+
+fn too_fine(grain: i64, cells: i64) -> Fault {
+    Fault::TooFine {
+        grain_nm: format!("{}.{}", grain / 10, grain % 10),
+        cells,
+    }
+}
+
+fn gcd(a: i64, b: i64) -> i64 {
+    if b == 0 { a } else { gcd(b, a % b) }
+}
