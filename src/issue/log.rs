@@ -14,6 +14,11 @@ use crate::read::sha256;
 /// What the chain begins with, instead of the chain of a line before.
 pub const BEGINNING: &str = "gapwright issue log 1";
 
+/// The sheet that the log stands on.
+pub const SHEET: &str = "Issues";
+/// The row of its headings, from 0; line 1 stands in the next one.
+pub const HEADING_ROW: u32 = 4;
+
 /// How pieces came to move.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum How {

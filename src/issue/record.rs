@@ -4,9 +4,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::counts::{Counts, Lot};
 use super::key;
-use super::log::{How, Log, Movement, OnHand, Out};
+use super::log::{Entry, HEADING_ROW, How, Log, Movement, OnHand, Out, SHEET};
 use super::planned::{Line, Planned, Step};
-use crate::problem::{Place, Problem, Problems, mend_name};
+use crate::problem::{Place, Problem, Problems, Spot, mend_name};
 
 /// What a person wrote beside a line of the plan.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,6 +78,20 @@ pub struct Standing<'a> {
     pub log: &'a Log,
     /// The log as a whole.
     pub log_place: Place,
+}
+
+impl Standing<'_> {
+    /// The tag of a line of the log.
+    fn line(&self, number: u32) -> Place {
+        Place {
+            file: self.log_place.file.clone(),
+            spot: Spot::Cell {
+                sheet: SHEET.into(),
+                row: HEADING_ROW.saturating_add(number),
+                column: 4,
+            },
+        }
+    }
 }
 
 /// Movements, and what they leave of each item that they touch.
@@ -219,27 +233,28 @@ fn tags(
         .copied()
         .filter(|tag| standing.log.issued(&id, tag).is_none())
         .collect();
-    for tag in known.iter().filter(|tag| tags.contains(&key(tag))) {
-        let Some(line) = standing.log.issued(&id, tag) else {
-            continue;
-        };
+    let twice: Vec<(&str, &Entry)> = known
+        .iter()
+        .filter(|tag| tags.contains(&key(tag)))
+        .filter_map(|tag| Some((*tag, standing.log.issued(&id, tag)?)))
+        .collect();
+    if let Some((_, line)) = twice.first() {
         let mend = match left.as_slice() {
-            [] => {
-                "nothing is left to issue of this plan; `--put-back TAG` reverses a kit".to_string()
-            }
+            [] => "nothing is left to issue of this plan".to_string(),
             left => format!(
-                "issue the others with --pump ({}); `--put-back TAG` reverses a kit",
+                "issue the others with --pump: {}",
                 listed(left.iter().copied())
             ),
         };
         problems.add(Problem::new(
-            standing.log_place.clone(),
+            standing.line(line.number),
             format!(
-                "{tag}, issued from this plan ({id}) on {} already, in line {}",
-                line.date, line.number
+                "{}, issued from this plan ({id}) on {} already",
+                listed(twice.iter().map(|(tag, _)| *tag)),
+                line.date
             ),
             "each kit of a plan issued once",
-            mend,
+            format!("{mend}; `--put-back TAG` reverses a kit"),
         ));
     }
     tags

@@ -14,8 +14,21 @@ use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Cell, Sheet};
 use crate::write::json::{FORMAT, PlanJson};
 
-/// The headings of the Issue sheet.
+/// The headings of the Issue sheet, in their order.
 pub(crate) const HEADINGS: [&str; 10] = [
+    "Tag",
+    "Place",
+    "Bin",
+    "Item",
+    "Step",
+    "Planned",
+    "Picked",
+    "Instead",
+    "Instead pieces",
+    "Note",
+];
+/// The same, those first that no line is without.
+const NEEDED: [&str; 10] = [
     "Step",
     "Planned",
     "Tag",
@@ -249,7 +262,7 @@ fn beside(sheet: &Arc<Sheet>, text: &str, columns: u32) -> Option<String> {
 }
 
 fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) {
-    let Some(table) = Table::find_of(sheet, &HEADINGS, Lone::IsFine, problems) else {
+    let Some(table) = Table::find_of(sheet, &NEEDED, Lone::IsFine, problems) else {
         return;
     };
     for heading in &table.headings {
@@ -265,7 +278,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) {
             ));
         }
     }
-    let found = HEADINGS.map(|name| table.needed(name, problems));
+    let found = NEEDED.map(|name| table.needed(name, problems));
     let [
         Some(step),
         Some(planned),

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::table::{Heading, Line, Table};
 use super::{Memory, book, named_sheet, workbook};
-use crate::issue::log::{Entry, Fault, How, Log, Movement, OnHand};
+use crate::issue::log::{Entry, Fault, How, Log, Movement, OnHand, SHEET};
 use crate::issue::tidy;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Cell, Sheet};
@@ -69,7 +69,7 @@ pub fn issue_log_of(file: &str, bytes: Vec<u8>, memory: &mut Memory) -> Result<L
 }
 
 fn log(book: &Book, problems: &mut Problems) -> Option<Log> {
-    let Some(sheet) = named_sheet(book, "Issues") else {
+    let Some(sheet) = named_sheet(book, SHEET) else {
         problems.add(Problem::new(
             Place::file(&book.file),
             "no sheet Issues",

@@ -25,7 +25,7 @@ pub(super) fn write(
     set_up(sheet, "Issue", date)?;
     widths(
         sheet,
-        &[14.0, 10.0, 13.0, 24.0, 9.0, 20.0, 10.0, 20.0, 10.0, 44.0],
+        &[13.0, 32.0, 9.0, 20.0, 22.0, 10.0, 10.0, 20.0, 10.0, 44.0],
     )?;
     title(
         sheet,
@@ -37,8 +37,8 @@ pub(super) fn write(
     sheet.write_text(2, 1, planned.id(), &styles.plain)?;
     sheet.write_text(
         2,
-        3,
-        "Picked left empty means as planned. Instead: another stock number put in for missing pieces. A kit that is not as planned is not fit to assemble before its stack-up was worked out again.",
+        2,
+        "Picked left empty means as planned. Instead: a stock number put in for missing pieces. The last lines are for what was taken beside the plan. A kit that is not as planned is NOT FIT TO ASSEMBLE before its stack-up was worked out again.",
         &styles.remark,
     )?;
     let right = styles
@@ -75,13 +75,13 @@ pub(super) fn write(
         let tag: &Format = if begins { &styles.strong } else { &styles.text };
         let short = line.step == Step::Short;
         let step = if short { &styles.alarm } else { &styles.text };
-        sheet.write_text(row, 0, line.step.words(), step)?;
-        sheet.write_number_with_format(row, 1, line.planned, &styles.count)?;
-        sheet.write_text(row, 2, &line.tag, tag)?;
-        sheet.write_text(row, 3, &line.place, &styles.wrapped)?;
+        sheet.write_text(row, 0, &line.tag, tag)?;
+        sheet.write_text(row, 1, &line.place, &styles.wrapped)?;
         let bin = bins.get(&key(&line.item)).copied().unwrap_or_default();
-        sheet.write_text(row, 4, bin, &styles.text)?;
-        sheet.write_text(row, 5, &line.item, &styles.strong)?;
+        sheet.write_text(row, 2, bin, &styles.text)?;
+        sheet.write_text(row, 3, &line.item, &styles.strong)?;
+        sheet.write_text(row, 4, line.step.words(), step)?;
+        sheet.write_number_with_format(row, 5, line.planned, &styles.count)?;
         if short {
             for column in 6..9 {
                 sheet.write_blank(row, column, &styles.text)?;
@@ -96,18 +96,18 @@ pub(super) fn write(
             .note
             .len()
             .div_ceil(46)
-            .max(line.place.len().div_ceil(25))
+            .max(line.place.len().div_ceil(33))
             .clamp(1, 20);
         sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
     }
     for _ in 0..SPARE {
         row += 1;
-        sheet.write_text(row, 0, ISSUE_EXTRA, &styles.text)?;
-        sheet.write_blank(row, 1, &styles.text)?;
-        for column in [2, 3, 5] {
+        for column in [0, 1, 3] {
             sheet.write_blank(row, column, &styles.entry)?;
         }
-        sheet.write_blank(row, 4, &styles.text)?;
+        sheet.write_blank(row, 2, &styles.text)?;
+        sheet.write_text(row, 4, ISSUE_EXTRA, &styles.text)?;
+        sheet.write_blank(row, 5, &styles.text)?;
         sheet.write_blank(row, 6, &count_entry)?;
         for column in [7, 8] {
             sheet.write_blank(row, column, &styles.text)?;

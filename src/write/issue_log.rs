@@ -5,11 +5,8 @@ use rust_xlsxwriter::{ConditionalFormatFormula, Format, FormatAlign, Worksheet, 
 use super::WriteError;
 use super::style::{Styles, heads, set_up, title, widths};
 use super::text::WriteText;
-use crate::issue::log::{Entry, Log};
+use crate::issue::log::{Entry, HEADING_ROW, Log, SHEET};
 use crate::read::{LOG_HEADINGS, LOG_SEAL};
-
-/// The row of the headings, from 0.
-const HEADS: u32 = 4;
 
 /// The log as a workbook's bytes; `date` (`YYYY-MM-DD`) is printed on it, so that the same log and date give the
 /// same bytes.
@@ -23,7 +20,7 @@ pub fn workbook(log: &Log, date: &str) -> Result<Vec<u8>, WriteError> {
 }
 
 fn sheet(sheet: &mut Worksheet, log: &Log, date: &str, styles: &Styles) -> Result<(), XlsxError> {
-    set_up(sheet, "Issues", date)?;
+    set_up(sheet, SHEET, date)?;
     widths(
         sheet,
         &[
@@ -46,30 +43,30 @@ fn sheet(sheet: &mut Worksheet, log: &Log, date: &str, styles: &Styles) -> Resul
     )?;
     sheet.write_text(2, 3, LOG_SEAL[1], &styles.strong)?;
     sheet.write_text(2, 4, log.chain(), &styles.remark)?;
-    heads(sheet, HEADS, &LOG_HEADINGS, styles)?;
-    sheet.set_row_height(HEADS, 20.0)?;
-    sheet.set_repeat_rows(HEADS, HEADS)?;
-    sheet.set_freeze_panes(HEADS + 1, 0)?;
+    heads(sheet, HEADING_ROW, &LOG_HEADINGS, styles)?;
+    sheet.set_row_height(HEADING_ROW, 20.0)?;
+    sheet.set_repeat_rows(HEADING_ROW, HEADING_ROW)?;
+    sheet.set_freeze_panes(HEADING_ROW + 1, 0)?;
     let chain = styles
         .text
         .clone()
         .set_font_size(7)
         .set_align(FormatAlign::VerticalCenter);
-    let mut row = HEADS;
+    let mut row = HEADING_ROW;
     for entry in log.entries() {
         row += 1;
         line(sheet, row, entry, styles, &chain)?;
     }
-    let last = row.max(HEADS + 1);
+    let last = row.max(HEADING_ROW + 1);
     // A run is told from the next by a rule, so that what belongs together is seen.
     let rule = Format::new().set_border_top(rust_xlsxwriter::FormatBorder::Thin);
     let begins = ConditionalFormatFormula::new()
         .set_rule("=$C6<>$C5")
         .set_format(rule.set_border_top_color(super::style::INK));
-    sheet.add_conditional_format(HEADS + 1, 0, last, 14, &begins)?;
+    sheet.add_conditional_format(HEADING_ROW + 1, 0, last, 14, &begins)?;
     // The chain is for the program: it is not printed.
     sheet.set_print_area(0, 0, last, 13)?;
-    sheet.autofilter(HEADS, 0, last, 14)?;
+    sheet.autofilter(HEADING_ROW, 0, last, 14)?;
     Ok(())
 }
 

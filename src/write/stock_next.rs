@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use rust_xlsxwriter::{Format, Worksheet, XlsxError};
+use rust_xlsxwriter::{Format, FormatAlign, Worksheet, XlsxError};
 
 use super::WriteError;
 use super::stock_after::copy;
@@ -62,6 +62,15 @@ fn write(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let mut widest: BTreeMap<u16, usize> = BTreeMap::new();
+    // As many places as there are, with the number on its side of the cell.
+    let number_format = styles.text.clone().set_align(FormatAlign::Right);
+    let headed: Vec<u16> = source
+        .rows
+        .iter()
+        .filter(|row| heading == Some(row.number))
+        .flat_map(|row| &row.cells)
+        .filter_map(|(column, _)| u16::try_from(*column).ok())
+        .collect();
     for row in &source.rows {
         let format = |heading: Option<u32>| -> &Format {
             match heading {
@@ -70,6 +79,11 @@ fn write(
                 _ => &styles.plain,
             }
         };
+        if heading.is_some_and(|heading| row.number > heading) {
+            for column in &headed {
+                sheet.write_blank(row.number, *column, &styles.text)?;
+            }
+        }
         for (column, cell) in &row.cells {
             let Ok(at) = u16::try_from(*column) else {
                 continue;
@@ -87,6 +101,9 @@ fn write(
                 None => match cell {
                     Cell::Text(text) => {
                         sheet.write_text(row.number, at, text, format(heading))?;
+                    }
+                    Cell::Number(number) if format(heading) == &styles.text => {
+                        sheet.write_number_with_format(row.number, at, *number, &number_format)?;
                     }
                     cell => copy(sheet, row.number, at, cell, format(heading))?,
                 },
