@@ -73,7 +73,7 @@ pub fn change(path: &Path, sheet: &str, changes: &[(&str, Put)]) {
         let mut file = zip.by_index(at).unwrap();
         let mut bytes = Vec::new();
         file.read_to_end(&mut bytes).unwrap();
-        parts.push((file.name().to_string(), bytes));
+        parts.push((file.name().unwrap().to_string(), bytes));
     }
     let (_, xml) = parts.iter_mut().find(|(name, _)| *name == part).unwrap();
     let mut text = String::from_utf8(xml.clone()).unwrap();
@@ -241,10 +241,11 @@ impl Shop {
         Run {
             status: output.status.code().unwrap(),
             told: String::from_utf8(output.stderr).unwrap(),
-            findings: list["problems"]
-                .as_array()
-                .unwrap_or_else(|| panic!("{list:#}"))
-                .clone(),
+            findings: ["problems", "warnings"]
+                .iter()
+                .flat_map(|part| list[*part].as_array().unwrap_or_else(|| panic!("{list:#}")))
+                .cloned()
+                .collect(),
         }
     }
 
