@@ -9,16 +9,16 @@ pub mod log;
 pub mod planned;
 pub mod record;
 
-/// A text as the log holds it: words parted by single spaces, nothing that a workbook could not give back.
+use crate::write::text::mended;
+
+/// A text as the log holds it: as a workbook can have it, its words parted by single spaces.
 ///
 /// ```
-/// assert_eq!(gapwright::issue::tidy("  SH-010\u{0}\n spare "), "SH-010 spare");
+/// assert_eq!(gapwright::issue::tidy("  SH-010\u{0}\n spare "), "SH-010\u{2400} spare");
 /// ```
 pub fn tidy(text: &str) -> String {
-    let parts =
-        |c: char| c.is_whitespace() || c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}');
-    let words: Vec<&str> = text.split(parts).filter(|word| !word.is_empty()).collect();
-    words.join(" ")
+    let mended = mended(text);
+    mended.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// A stock number or a tag as it is compared: tidy, without regard to case.

@@ -1,5 +1,6 @@
 //! What a plan takes out of the stock, line by line.
 
+use super::tidy;
 use crate::job::Job;
 use crate::plan::{Kit, spoiled};
 use crate::read::sha256;
@@ -103,7 +104,7 @@ impl Planned {
     }
 
     /// Twelve hexadecimal digits that tell plans apart: of SHA-256 over the stock's hash and the lines, each as
-    /// step, tag, item and count, in ascending order. The same for the plan's workbook and its JSON.
+    /// tidy step, tag, item and count, in ascending order. The same for the plan's workbook and its JSON.
     pub fn id(&self) -> String {
         let mut lines: Vec<String> = self
             .lines
@@ -111,6 +112,7 @@ impl Planned {
             .map(|line| {
                 let count = line.planned.to_string();
                 let parts = [&line.step.words(), &line.tag, &line.item, &count];
+                let parts = parts.map(|part| tidy(part));
                 parts.map(|part| format!("{}:{part},", part.len())).concat()
             })
             .collect();
@@ -120,20 +122,16 @@ impl Planned {
     }
 }
 
-fn tidy(text: &str) -> String {
-    super::tidy(text)
-}
-
 fn of_pump(verified: &Verified, index: usize) -> Vec<Line> {
     let (job, pump) = (verified.job(), &verified.job().pumps[index]);
     let model = job.model_of(pump);
     let line = |step, place: &str, item: &str, planned, note: String| Line {
         step,
-        tag: tidy(&pump.tag),
-        place: tidy(place),
-        item: tidy(item),
+        tag: pump.tag.clone(),
+        place: place.to_string(),
+        item: item.to_string(),
         planned,
-        note: tidy(&note),
+        note,
     };
     let mut lines = Vec::new();
     match &verified.plan().kits[index] {
@@ -167,7 +165,7 @@ fn of_pump(verified: &Verified, index: usize) -> Vec<Line> {
 fn step(job: &Job, item: usize) -> Step {
     let cut = job.stock[item].cut;
     cut.map_or(Step::Pick, |cut| {
-        Step::CutFrom(tidy(&job.sheets[cut.sheet].item))
+        Step::CutFrom(job.sheets[cut.sheet].item.clone())
     })
 }
 
@@ -177,7 +175,7 @@ fn of_no_pump(verified: &Verified) -> Vec<Line> {
         step,
         tag: String::new(),
         place: String::new(),
-        item: tidy(item),
+        item: item.to_string(),
         planned,
         note: String::new(),
     };

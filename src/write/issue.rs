@@ -34,11 +34,11 @@ pub(super) fn write(
         styles,
     )?;
     sheet.write_text(2, 0, ISSUE_ID, &styles.strong)?;
-    sheet.write_text(2, 1, planned.id(), &styles.plain)?;
+    sheet.write_text(2, 1, planned.id(), &styles.text)?;
     sheet.write_text(
         2,
         2,
-        "Picked left empty means as planned. Instead: a stock number put in for missing pieces. The last lines are for what was taken beside the plan. A kit that is not as planned is NOT FIT TO ASSEMBLE before its stack-up was worked out again.",
+        "Picked empty: as planned. Instead: a stock number put in for missing pieces. Last lines: taken beside the plan. A kit that is not as planned is NOT FIT TO ASSEMBLE before its stack-up was worked out again.",
         &styles.remark,
     )?;
     let right = styles

@@ -24,7 +24,7 @@ fn sheet(sheet: &mut Worksheet, log: &Log, date: &str, styles: &Styles) -> Resul
     widths(
         sheet,
         &[
-            8.0, 12.0, 7.0, 15.0, 13.0, 24.0, 20.0, 8.0, 8.0, 24.0, 9.0, 9.0, 10.0, 40.0, 24.0,
+            8.0, 12.0, 7.0, 15.0, 13.0, 32.0, 20.0, 8.0, 8.0, 24.0, 9.0, 9.0, 10.0, 40.0, 24.0,
         ],
     )?;
     title(
@@ -81,8 +81,8 @@ fn line(
     let values = entry.values();
     for (column, value) in (0..).zip(&values) {
         match column {
-            3..=6 | 9 => sheet.write_text(row, column, value, &styles.text)?,
-            13 => sheet.write_text(row, column, value, &styles.wrapped)?,
+            3 | 4 | 6 | 9 => sheet.write_text(row, column, value, &styles.text)?,
+            5 | 13 => sheet.write_text(row, column, value, &styles.wrapped)?,
             _ if value.is_empty() => sheet.write_blank(row, column, &styles.text)?,
             1 => sheet.write_text(row, column, value, &styles.text)?,
             8 => {
@@ -105,7 +105,7 @@ fn line(
     }
     sheet.write_text(row, 14, &entry.chain, chain)?;
     let lines = values[13].len().div_ceil(42).max(1);
-    let lines = lines.max(values[5].len().div_ceil(26));
+    let lines = lines.max(values[5].len().div_ceil(34));
     sheet.set_row_height(
         row,
         16.0 * f64::from(u16::try_from(lines.min(20)).unwrap_or(1)),

@@ -320,7 +320,7 @@ fn texts_that_mean_harm_are_recorded_as_they_are() {
     .well();
     assert_eq!(shop.counts("s2.xlsx")[item], 3);
     // All of it is out of the way again, so the plan can be issued once more; what is wrong then is marked.
-    shop.fill(&[(tag, "+S20 _x0041_", "G", "99")]);
+    shop.fill(&[(tag, item, "G", "99")]);
     let run = shop.issue(&[
         "kit-plan.xlsx",
         "stock.csv",
