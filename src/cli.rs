@@ -3,6 +3,7 @@
 mod blank;
 mod check;
 mod findings;
+mod issue;
 mod kit;
 mod listing;
 mod plain;
@@ -81,6 +82,8 @@ To begin:
         only reads both; what is wrong is listed, and marked in a copy of the sheets
   gapwright stack my-shop/pumps.xlsx --stock my-shop/stock.xlsx
         works out the stack-up of each pump and writes stack-up.xlsx
+  gapwright issue kit-plan.xlsx my-shop/stock.xlsx
+        after picking: writes the stock workbook for next time and adds to issue-log.xlsx
 
 Exit status:
   0  all was done as asked (pumps that cannot be kitted are said on the terminal and on Short)
@@ -100,6 +103,8 @@ enum Command {
     Stack(stack::Args),
     /// Read everything that `kit` reads and write nothing: what was read, and what is wrong.
     Check(check::Args),
+    /// Write off what a plan took, put back what came back, and keep the log of both.
+    Issue(issue::Args),
     /// Write empty stock and pump workbooks to start from.
     Blank(blank::Args),
     /// Print the JSON Schema of a format for programs.
@@ -141,6 +146,7 @@ pub fn main() -> ExitCode {
         Command::Kit(args) => kit::run(&args, &common),
         Command::Stack(args) => stack::run(&args, &common),
         Command::Check(args) => check::run(&args, &common),
+        Command::Issue(args) => issue::run(&args, &common),
         Command::Blank(args) => blank::run(&args, &common),
         Command::Schema { format } => {
             let schema = match format {

@@ -26,6 +26,7 @@
 //! | [`stack`] | contributors of a requirement: worst case, uncertainty, draws at random, the report |
 //! | [`choose`] | combinations, patterns, bounds, the search, and why a pump is short |
 //! | [`plan`], [`verify`] | what was chosen, and the checker |
+//! | [`issue`] | what was taken out of the stock and put back, and the log of it |
 //! | [`bag`] | the consumables that go with each kit |
 //! | [`sweep`] | what if: one thing moved, pieces held or chosen anew |
 //! | [`crush`] | how far gaskets are crushed, against what their materials give way |
@@ -65,6 +66,7 @@ pub mod crush;
 pub mod cutting;
 pub mod decimal;
 pub mod inventory;
+pub mod issue;
 pub mod job;
 pub mod length;
 pub mod model;

@@ -2,8 +2,12 @@
 
 mod alone;
 mod book;
+pub(crate) mod bounded;
+mod carried;
+mod counts;
 mod drawing;
 mod entries;
+mod issue_log;
 mod materials;
 mod model;
 mod pieces;
@@ -28,6 +32,11 @@ use crate::sheet::{Book, Sheet};
 
 pub use alone::{Holds, Stock, holds, stock_alone};
 pub use book::{Memory, open as book, workbook};
+pub use carried::carried;
+pub(crate) use carried::{EXTRA as ISSUE_EXTRA, HEADINGS as ISSUE_HEADINGS, ID as ISSUE_ID};
+pub use counts::{Held, held};
+pub(crate) use issue_log::{HEADINGS as LOG_HEADINGS, SEAL as LOG_SEAL};
+pub use issue_log::{issue_log, issue_log_of};
 pub use model::{BUILT_IN, Library, parse as parse_model};
 pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, packs as packs_of_plan};
@@ -244,6 +253,15 @@ fn gather<T>(result: Result<T, Problems>, problems: &mut Problems) -> Option<T> 
 /// SHA-256 in hexadecimal.
 pub(crate) fn sha256(bytes: &[u8]) -> String {
     hex(&Sha256::digest(bytes))
+}
+
+/// The largest file that is hashed.
+const MOST_HASHED: u64 = 256_000_000;
+
+/// SHA-256 of a file's bytes in hexadecimal, if it can be read.
+pub(crate) fn sha256_of(path: &std::path::Path) -> Option<String> {
+    let bytes = bounded::bytes(path, MOST_HASHED).ok()?;
+    Some(sha256(&bytes))
 }
 
 fn hex(bytes: &[u8]) -> String {

@@ -4,6 +4,8 @@ pub mod analysis;
 mod basis;
 pub mod blank;
 mod files;
+mod issue;
+mod issue_log;
 pub mod json;
 mod kits;
 pub mod mark;
@@ -15,6 +17,7 @@ mod reorder;
 mod short;
 mod stack_up;
 mod stock_after;
+mod stock_next;
 mod style;
 mod summary;
 mod sweep;
@@ -26,7 +29,9 @@ use crate::plan::Kit;
 use crate::verify::Verified;
 use style::Styles;
 
-pub use files::{WriteError, files, refuse};
+pub use files::{Placed, WriteError, files, place, refuse};
+pub use issue_log::workbook as issue_log;
+pub use stock_next::workbook as stock_next;
 
 /// Whether a text is a date such as `2027-03-15`.
 ///
@@ -55,6 +60,7 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     stack_up::add(&mut workbook, &subjects, policy, date, &styles)?;
     short::write(workbook.add_worksheet(), verified, date, &styles)?;
     reorder::write(workbook.add_worksheet(), verified, date, &styles)?;
+    issue::write(workbook.add_worksheet(), verified, date, &styles)?;
     stock_after::stock(workbook.add_worksheet(), verified, date, &styles)?;
     if !verified.job().sheets_sheet.sheet.rows.is_empty() {
         stock_after::sheets(workbook.add_worksheet(), verified, date, &styles)?;

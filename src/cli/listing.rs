@@ -49,6 +49,8 @@ const NARROWEST: usize = 40;
 const EXCERPT: usize = 160;
 /// How many of the same fault down a column are shown.
 const SHOWN: usize = 3;
+/// The largest file whose lines are shown.
+const MOST_BYTES: u64 = 64_000_000;
 /// How many lines of one file are shown.
 const EXCERPTS: usize = 50;
 
@@ -357,7 +359,7 @@ fn field(line: &str, number: usize) -> usize {
 /// The line, from 1, on which a row of a CSV file begins: texts in double quotes may hold line breaks.
 /// `None` for a file that is no UTF-8, whose lines are not shown.
 fn line_of_row(file: &str, row: u32) -> Option<usize> {
-    let bytes = std::fs::read(file).ok();
+    let bytes = crate::read::bounded::bytes(Path::new(file), MOST_BYTES).ok();
     // What is not there is not shown either; the tests' lines come from elsewhere.
     let Some(bytes) = bytes else {
         return Some(usize::try_from(row).ok()? + 1);
@@ -384,7 +386,6 @@ fn line_of_row(file: &str, row: u32) -> Option<usize> {
 
 /// A line of a text file, from 1. Files that are no plain ones, or very large ones, are left alone.
 pub(super) fn line_of(file: &str, number: usize) -> Option<String> {
-    const MOST_BYTES: u64 = 64_000_000;
     const LONGEST: u64 = 100_000;
     let path = Path::new(file);
     if !path.metadata().ok()?.is_file() {

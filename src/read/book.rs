@@ -18,13 +18,12 @@ mod xlsx;
 mod xml;
 
 use std::fs;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
 
-use super::{hex, sha256};
+use super::{bounded, hex, sha256};
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet};
 use archive::Kind;
@@ -148,22 +147,12 @@ fn bytes(path: &Path, file: &str, memory: &Memory) -> Result<Vec<u8>, Problem> {
             "save the workbook as a plain file",
         ));
     }
-    // The length that is told is not trusted: some files grow, some are longer than they say.
     let most = memory.largest_file();
-    let mut bytes = Vec::new();
-    if metadata.len() <= most {
-        let opened = fs::File::open(path).map_err(|error| unreadable(file, &error))?;
-        let read = opened.take(most + 1).read_to_end(&mut bytes);
-        read.map_err(|error| unreadable(file, &error))?;
-    }
-    let length = metadata
-        .len()
-        .max(u64::try_from(bytes.len()).unwrap_or(u64::MAX));
-    if length > most {
-        let found = format!("a file of {} MB", length / 1_000_000);
+    if metadata.len() > most {
+        let found = format!("a file of {} MB", metadata.len() / 1_000_000);
         return Err(memory.too_large(file, &found));
     }
-    Ok(bytes)
+    bounded::bytes(path, most).map_err(|error| unreadable(file, &error))
 }
 
 fn unreadable(file: &str, error: &std::io::Error) -> Problem {

@@ -1,8 +1,8 @@
 //! Reads the drawing of a model: a PNG or JPEG picture, whole, and of a size that a sheet can show.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
+use super::bounded;
 use crate::model::Drawing;
 use crate::problem::{Place, Problem, Problems};
 
@@ -50,11 +50,7 @@ impl DrawingAt {
 
 fn from_file(path: &Path) -> Result<Drawing, String> {
     let unreadable = |error: std::io::Error| format!("a file that cannot be read ({error})");
-    let bytes = fs::metadata(path).map_err(unreadable)?.len();
-    if bytes > MOST_BYTES {
-        return Err(format!("a file of {bytes} bytes"));
-    }
-    recognise(&fs::read(path).map_err(unreadable)?)
+    recognise(&bounded::bytes(path, MOST_BYTES).map_err(unreadable)?)
 }
 
 /// What the bytes show, or what is wrong with them. They say what they are, not the file's name.

@@ -22,7 +22,7 @@ pub fn packs(path: &Path, job: &Job) -> Result<Packs, Problems> {
     let wrong = |found: String, expected: &str, mend: &str| {
         Problem::new(Place::file(&file), found, expected, mend)
     };
-    let read = std::fs::read_to_string(path)
+    let read = super::bounded::text(path, super::bounded::OF_PLAN)
         .map_err(|error| error.to_string())
         .and_then(|text| {
             let plan: PlanJson = serde_json::from_str(&text).map_err(|error| error.to_string())?;

@@ -212,25 +212,55 @@ fn folder_of(path: &Path) -> &Path {
     }
 }
 
-/// Writes files together; see the top of this module for what is guaranteed.
+/// A file to be put in its place.
+#[derive(Debug, Clone, Copy)]
+pub struct Placed<'a> {
+    /// Its place.
+    pub path: &'a Path,
+    /// What is to stand in it.
+    pub bytes: &'a [u8],
+    /// Whether it may replace one that is there.
+    pub replace: bool,
+}
+
+/// Writes files together, as [`place`] does, all of them replacing others or none.
+///
+/// # Errors
+/// Those of [`place`].
+pub fn files(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
+    let placed = files.iter().map(|&(path, bytes)| Placed {
+        path,
+        bytes,
+        replace: force,
+    });
+    place(&placed.collect::<Vec<_>>())
+}
+
+/// Writes files together, renamed in the order in which they are given; see the top of this module for what is
+/// guaranteed.
 ///
 /// # Errors
 /// Those of [`refuse`]; [`WriteError::File`] if nothing was changed, [`WriteError::Partly`] if some
 /// files were put in their places before one could not be.
-pub fn files(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
+pub fn place(files: &[Placed<'_>]) -> Result<(), WriteError> {
     let mut ready = Vec::new();
-    for &(path, bytes) in files {
-        let real = target(path, force)?;
+    for &Placed {
+        path,
+        bytes,
+        replace,
+    } in files
+    {
+        let real = target(path, replace)?;
         let temporary = temporary(&real, bytes).map_err(|error| WriteError::File {
             path: path.to_path_buf(),
             error,
         })?;
-        ready.push((path, real, temporary));
+        ready.push((path, real, temporary, replace));
     }
     let mut written: Vec<PathBuf> = Vec::new();
     let mut folders: Vec<PathBuf> = Vec::new();
-    for (path, real, temporary) in ready {
-        let put = match force {
+    for (path, real, temporary, replace) in ready {
+        let put = match replace {
             true => temporary.persist(&real),
             false => temporary.persist_noclobber(&real),
         };

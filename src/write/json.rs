@@ -53,6 +53,20 @@ pub struct PlanJson {
     pub stock: Vec<StockJson>,
     /// The sheets that pieces are cut from, in the order of the stock workbook.
     pub sheets: Vec<SheetJson>,
+    /// The files that the plan was made from.
+    #[serde(default)]
+    pub inputs: Vec<InputJson>,
+}
+
+/// A file that the plan was made from.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct InputJson {
+    /// What it was read as: stock workbook, pump workbook, model, drawing, materials table.
+    pub role: String,
+    /// The file, as it was named.
+    pub file: String,
+    /// SHA-256 of its bytes, in hexadecimal.
+    pub sha256: String,
 }
 
 /// One goal.
@@ -323,6 +337,15 @@ pub fn plan(verified: &Verified) -> PlanJson {
                     after: lot.on_hand - plan.sheets_cut(job)[index],
                     layouts,
                 }
+            })
+            .collect(),
+        inputs: job
+            .inputs
+            .iter()
+            .map(|input| InputJson {
+                role: input.role.clone(),
+                file: input.file.clone(),
+                sha256: input.sha256.clone(),
             })
             .collect(),
     }

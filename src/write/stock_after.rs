@@ -100,7 +100,7 @@ fn table<'a>(
 }
 
 /// A cell as it came: texts stay texts, whatever they begin with.
-fn copy(
+pub(super) fn copy(
     sheet: &mut Worksheet,
     row: u32,
     column: u16,

@@ -585,3 +585,65 @@ fn paths_that_are_no_files() {
     let output = limited(&shop.path("stock.xlsx"), &shop);
     assert!(String::from_utf8_lossy(&output.stderr).contains("without any .csv file"));
 }
+
+#[cfg(unix)]
+#[test]
+fn files_beside_the_workbooks_are_bounded_too() {
+    let shop = Shop::new(STOCK, PUMPS);
+    let models = shop.path("models");
+    fs::create_dir(&models).unwrap();
+    let run = |extra: &[&str]| {
+        let output = Command::new("sh")
+            .arg("-c")
+            .arg(format!(
+                "ulimit -v {KILOBYTES} && ulimit -t {SECONDS} && exec \"$0\" \"$@\""
+            ))
+            .arg(env!("CARGO_BIN_EXE_gapwright"))
+            .args(extra)
+            .args([
+                shop.path("pumps.csv"),
+                "--stock".into(),
+                shop.path("stock.csv"),
+            ])
+            .arg("--models")
+            .arg(&models)
+            .output()
+            .unwrap();
+        assert_eq!(output.status.code(), Some(2));
+        String::from_utf8_lossy(&output.stderr).into_owned()
+    };
+    for (name, text) in [
+        ("large.toml", "a = 1\n".repeat(400_000)),
+        ("deep.toml", format!("a = {}", "[".repeat(400_000))),
+        ("materials.toml", format!("a = {}", "{b=".repeat(200_000))),
+    ] {
+        fs::write(models.join(name), text).unwrap();
+        // A model file is looked at once a pump asks for it.
+        let stem = name.trim_end_matches(".toml");
+        let pumps = PUMPS.replace("screwed-impeller", stem);
+        fs::write(shop.path("pumps.csv"), pumps).unwrap();
+        let said = run(&["stack"]);
+        assert!(said.contains(name), "{said}");
+        fs::remove_file(models.join(name)).unwrap();
+    }
+    fs::write(shop.path("pumps.csv"), PUMPS).unwrap();
+    let pipe = models.join("pipe.toml");
+    assert!(
+        Command::new("mkfifo")
+            .arg(&pipe)
+            .status()
+            .unwrap()
+            .success()
+    );
+    assert!(run(&["stack"]).contains("pipe.toml"));
+    fs::remove_file(&pipe).unwrap();
+    for (name, text) in [
+        ("large.json", " ".repeat(40_000_000)),
+        ("deep.json", "[".repeat(10_000_000)),
+    ] {
+        let path = shop.path(name);
+        fs::write(&path, text).unwrap();
+        assert!(run(&["stack", "--plan", path.to_str().unwrap()]).contains("no plan"));
+    }
+    assert!(run(&["stack", "--plan", "/dev/zero"]).contains("no plan"));
+}

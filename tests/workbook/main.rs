@@ -66,6 +66,7 @@ fn every_sheet_is_there_in_its_order() {
         "Stack-up",
         "Short",
         "Reorder",
+        "Issue",
         "Stock after",
         "Models",
         "Basis",

@@ -8,6 +8,7 @@ use super::material::{gather_materials, join};
 use super::{BUILT_IN, DRAWINGS, parse_with};
 use crate::model::{Material, Model};
 use crate::problem::{Place, Problem, Problems, mend_name};
+use crate::read::bounded;
 use crate::read::drawing;
 use crate::read::drawing::DrawingAt;
 
@@ -74,7 +75,7 @@ impl Library {
                     if path.extension().is_none_or(|e| e != "toml") {
                         continue;
                     }
-                    match fs::read_to_string(&path) {
+                    match bounded::text(&path, bounded::OF_MODEL) {
                         Ok(text) if name.eq_ignore_ascii_case(MATERIALS_NAME) => {
                             let file = path.display().to_string();
                             let own = gather_materials(&file, &text, problems);

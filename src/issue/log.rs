@@ -1,0 +1,456 @@
+//! The issue log: one line a movement, each chained to the one before it.
+//!
+//! The log is only ever added to. Each line carries SHA-256 over the chain of the line before it and its own values,
+//! so that a line that was changed, moved, removed or put in by hand is found on reading. That guards against slips,
+//! not against someone who works the hashes out again.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use super::key;
+use crate::decimal::Money;
+use crate::read::sha256;
+
+/// What the chain begins with, instead of the chain of a line before.
+pub const BEGINNING: &str = "gapwright issue log 1";
+
+/// The sheet that the log stands on.
+pub const SHEET: &str = "Issues";
+/// The row of its headings, from 0; line 1 stands in the next one.
+pub const HEADING_ROW: u32 = 4;
+
+/// How pieces came to move.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum How {
+    /// As many as the plan asks for.
+    AsPlanned,
+    /// Fewer.
+    Partly,
+    /// More.
+    More,
+    /// Instead of pieces of this item that were missing.
+    InsteadOf(String),
+    /// Taken for a tag beside what the plan asks for.
+    Unplanned,
+    /// Cut from sheets of this lot; the sheets are counted, the pieces are not.
+    CutFrom(String),
+    /// Spoiled with the pack that was opened.
+    Spoiled,
+    /// Sheets that were cut up.
+    CutUp,
+    /// Nothing moved: the kit or the consumable was short in the plan.
+    Short,
+    /// Back into the stock.
+    PutBack,
+    /// Nothing known of how: the stock was counted anew, or goods came in.
+    Counted,
+}
+
+impl How {
+    /// Reads the words back.
+    ///
+    /// ```
+    /// use gapwright::issue::log::How;
+    /// let how = How::InsteadOf("SH-010".into());
+    /// assert_eq!(how.to_string(), "instead of SH-010");
+    /// assert_eq!(How::parse("instead of SH-010"), Some(how));
+    /// assert_eq!(How::parse("lost"), None);
+    /// ```
+    pub fn parse(words: &str) -> Option<How> {
+        Some(match words {
+            "as planned" => How::AsPlanned,
+            "partly picked" => How::Partly,
+            "more than planned" => How::More,
+            "not planned" => How::Unplanned,
+            "spoiled with its pack" => How::Spoiled,
+            "cut up" => How::CutUp,
+            "short" => How::Short,
+            "put back" => How::PutBack,
+            "counted" => How::Counted,
+            _ => match words.strip_prefix("instead of ") {
+                Some(item) => How::InsteadOf(item.into()),
+                None => How::CutFrom(words.strip_prefix("cut from ")?.into()),
+            },
+        })
+    }
+}
+
+impl fmt::Display for How {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            How::AsPlanned => "as planned",
+            How::Partly => "partly picked",
+            How::More => "more than planned",
+            How::InsteadOf(item) => return write!(f, "instead of {item}"),
+            How::Unplanned => "not planned",
+            How::CutFrom(sheet) => return write!(f, "cut from {sheet}"),
+            How::Spoiled => "spoiled with its pack",
+            How::CutUp => "cut up",
+            How::Short => "short",
+            How::PutBack => "put back",
+            How::Counted => "counted",
+        })
+    }
+}
+
+/// The count of an item around a movement.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct OnHand {
+    /// Before it.
+    pub before: u32,
+    /// After it.
+    pub after: u32,
+}
+
+/// One movement. All texts are [`super::tidy`].
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Movement {
+    /// The plan's [`super::planned::Planned::id`]; empty for a count.
+    pub plan: String,
+    /// The pump; empty for what is of no single one.
+    pub tag: String,
+    /// Where the pieces went, in words.
+    pub place: String,
+    /// Stock number; empty for what is short.
+    pub item: String,
+    /// Pieces that the plan asks for in this line.
+    pub asked: u32,
+    /// Pieces that went out; below nothing where they came back.
+    pub out: i64,
+    /// How they came to move.
+    pub how: How,
+    /// The counts; `None` for what is not counted in the stock.
+    pub on_hand: Option<OnHand>,
+    /// Cost of one, where it was stated.
+    pub unit_cost: Option<Money>,
+    /// What somebody had to say to it.
+    pub note: String,
+}
+
+/// A line of the log.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Entry {
+    /// Its number, from 1.
+    pub number: u32,
+    /// `YYYY-MM-DD`.
+    pub date: String,
+    /// The run of the program that wrote it, from 1.
+    pub run: u32,
+    /// What moved.
+    pub movement: Movement,
+    /// Its chain, in hexadecimal.
+    pub chain: String,
+}
+
+impl Entry {
+    /// The values that the chain goes over, as texts, in the order of the columns: number, date, run, plan, tag,
+    /// place, item, asked, out, how, on hand before, on hand after, unit cost, note. What is not known is empty.
+    pub fn values(&self) -> [String; 14] {
+        let moved = &self.movement;
+        let count = |pick: fn(OnHand) -> u32| {
+            let on_hand = moved.on_hand.map(pick);
+            on_hand.map_or_else(String::new, |count| count.to_string())
+        };
+        [
+            self.number.to_string(),
+            self.date.clone(),
+            self.run.to_string(),
+            moved.plan.clone(),
+            moved.tag.clone(),
+            moved.place.clone(),
+            moved.item.clone(),
+            moved.asked.to_string(),
+            moved.out.to_string(),
+            moved.how.to_string(),
+            count(|on_hand| on_hand.before),
+            count(|on_hand| on_hand.after),
+            moved
+                .unit_cost
+                .map_or_else(String::new, |cost| cost.to_string()),
+            moved.note.clone(),
+        ]
+    }
+
+    /// SHA-256, in hexadecimal, over the chain before and the values, each as its length in bytes, a colon, itself
+    /// and a comma, so that no two lists of values make the same text.
+    pub fn chained(&self, before: &str) -> String {
+        let values = self.values();
+        let texts = values
+            .iter()
+            .map(|value| format!("{}:{value},", value.len()));
+        let text = format!("{before}\n{}", texts.collect::<String>());
+        sha256(text.as_bytes())
+    }
+}
+
+/// What is wrong with a line beside those before it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Fault {
+    /// Its number is not the next one, which is this.
+    Number(u32),
+    /// Its chain does not follow from the line before and its values.
+    Chain,
+    /// The count before it is not the one that the log last knew, which is this.
+    Before(u32),
+    /// The counts before and after it do not differ by what went out.
+    After,
+    /// Its run is earlier than the one of the line before.
+    Run,
+}
+
+/// What was asked of one item in a time.
+///
+/// Wanted in all: what the plans asked for is `out - stood_in + missed`, before anything was put back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Demand {
+    /// Pieces that went out, spoiled ones too.
+    pub out: u64,
+    /// Pieces that were put back.
+    pub back: u64,
+    /// Pieces that a plan asked for and that were not picked; others may have gone out instead of them.
+    pub missed: u64,
+    /// Of those that went out, the ones that stood in for another item, or that no plan asked for.
+    pub stood_in: u64,
+}
+
+/// What is still out for a tag, of one plan, place and item.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Out {
+    /// The plan's id.
+    pub plan: String,
+    /// The place.
+    pub place: String,
+    /// Stock number.
+    pub item: String,
+    /// Pieces that are out.
+    pub count: u32,
+    /// Whether the stock counts them; pieces cut from sheets it does not.
+    pub counted: bool,
+}
+
+/// The issue log.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Log {
+    entries: Vec<Entry>,
+    known: BTreeMap<String, (String, u32)>,
+}
+
+impl Log {
+    /// A log without lines.
+    pub fn new() -> Log {
+        Log::default()
+    }
+
+    /// The lines.
+    pub fn entries(&self) -> &[Entry] {
+        &self.entries
+    }
+
+    /// The chain of the last line, or what the chain begins with.
+    pub fn chain(&self) -> &str {
+        self.entries
+            .last()
+            .map_or(BEGINNING, |entry| entry.chain.as_str())
+    }
+
+    /// Adds the movements of one run.
+    pub fn append(&mut self, date: &str, movements: Vec<Movement>) {
+        let run = self.entries.last().map_or(0, |entry| entry.run) + 1;
+        for movement in movements {
+            let mut entry = Entry {
+                number: self.entries.last().map_or(0, |entry| entry.number) + 1,
+                date: date.to_string(),
+                run,
+                movement,
+                chain: String::new(),
+            };
+            entry.chain = entry.chained(self.chain());
+            self.follow(entry);
+        }
+    }
+
+    /// Takes a line in as it was read, and says what is wrong with it beside those before it.
+    pub fn follow(&mut self, entry: Entry) -> Vec<Fault> {
+        let mut faults = Vec::new();
+        let (number, run) = self
+            .entries
+            .last()
+            .map_or((0, 0), |last| (last.number, last.run));
+        let next = number.saturating_add(1);
+        if entry.number != next {
+            faults.push(Fault::Number(next));
+        } else if entry.chained(self.chain()) != entry.chain {
+            // Behind a gap the chain cannot fit; the gap says it all.
+            faults.push(Fault::Chain);
+        }
+        if entry.run < run {
+            faults.push(Fault::Run);
+        }
+        let moved = &entry.movement;
+        if let Some(OnHand { before, after }) = moved.on_hand {
+            let known = self.known.get(&key(&moved.item));
+            if let Some(&(_, known)) = known.filter(|(_, known)| *known != before) {
+                faults.push(Fault::Before(known));
+            }
+            if i64::from(before) - moved.out != i64::from(after) {
+                faults.push(Fault::After);
+            }
+            self.known
+                .insert(key(&moved.item), (moved.item.clone(), after));
+        }
+        self.entries.push(entry);
+        faults
+    }
+
+    /// The stock numbers that the log knows, and how many of each were on hand after their last line.
+    pub fn known(&self) -> impl Iterator<Item = (&str, u32)> {
+        self.known
+            .values()
+            .map(|(item, count)| (item.as_str(), *count))
+    }
+
+    /// The lines of the last run.
+    pub fn last_run(&self) -> &[Entry] {
+        let Some(last) = self.entries.last() else {
+            return &[];
+        };
+        let first = self.entries.iter().rposition(|entry| entry.run != last.run);
+        &self.entries[first.map_or(0, |at| at + 1)..]
+    }
+
+    /// The counts of each item before and after the last run.
+    pub fn last_counts(&self) -> BTreeMap<String, (String, OnHand)> {
+        let mut counts: BTreeMap<String, (String, OnHand)> = BTreeMap::new();
+        for moved in self.last_run().iter().map(|entry| &entry.movement) {
+            if let Some(on_hand) = moved.on_hand {
+                let first = counts.entry(key(&moved.item));
+                first.or_insert((moved.item.clone(), on_hand)).1.after = on_hand.after;
+            }
+        }
+        counts
+    }
+
+    /// The line by which a tag was issued from a plan, unless everything was put back since.
+    pub fn issued(&self, plan: &str, tag: &str) -> Option<&Entry> {
+        let tag = key(tag);
+        let mine = |entry: &&Entry| entry.movement.plan == plan && key(&entry.movement.tag) == tag;
+        let mut lines = self.entries.iter().filter(mine);
+        let out: i64 = lines.clone().map(|entry| entry.movement.out).sum();
+        let last = lines.clone().next_back()?;
+        let returned = last.movement.how == How::PutBack && out <= 0;
+        lines.next().filter(|_| !returned)
+    }
+
+    /// Whether pieces of no single pump are recorded already: spoiled ones of an item, or sheets that were cut up.
+    pub fn shared(&self, plan: &str, item: &str) -> bool {
+        let item = key(item);
+        self.entries.iter().any(|entry| {
+            let moved = &entry.movement;
+            moved.plan == plan && moved.tag.is_empty() && key(&moved.item) == item
+        })
+    }
+
+    /// Pieces of each counted item that went out by a plan, less those that came back, by [`key`].
+    pub fn net(&self, plan: &str) -> BTreeMap<String, i64> {
+        let mut net = BTreeMap::new();
+        for moved in self.entries.iter().map(|entry| &entry.movement) {
+            if moved.plan == plan && moved.on_hand.is_some() {
+                *net.entry(key(&moved.item)).or_default() += moved.out;
+            }
+        }
+        net
+    }
+
+    /// What is still out for a tag, in the order in which it went.
+    pub fn out(&self, tag: &str) -> Vec<Out> {
+        let tag = key(tag);
+        let mut outs: Vec<(Out, i64)> = Vec::new();
+        for moved in self.entries.iter().map(|entry| &entry.movement) {
+            if key(&moved.tag) != tag || moved.out == 0 {
+                continue;
+            }
+            let mut known = outs.iter_mut();
+            let same = known.find(|(out, _)| {
+                out.plan == moved.plan
+                    && out.place == moved.place
+                    && key(&out.item) == key(&moved.item)
+                    && out.counted == moved.on_hand.is_some()
+            });
+            match same {
+                Some((_, count)) => *count += moved.out,
+                None => outs.push((
+                    Out {
+                        plan: moved.plan.clone(),
+                        place: moved.place.clone(),
+                        item: moved.item.clone(),
+                        count: 0,
+                        counted: moved.on_hand.is_some(),
+                    },
+                    moved.out,
+                )),
+            }
+        }
+        let left = outs.into_iter().filter_map(|(out, count)| {
+            let count = u32::try_from(count).ok().filter(|&count| count > 0)?;
+            Some(Out { count, ..out })
+        });
+        left.collect()
+    }
+
+    /// What was asked of an item from one date to another, both `YYYY-MM-DD` and both in it.
+    ///
+    /// ```
+    /// use gapwright::issue::log::{Demand, How, Log, Movement, OnHand};
+    /// let mut log = Log::new();
+    /// let movement = Movement {
+    ///     plan: "3f0a".into(),
+    ///     tag: "P-101".into(),
+    ///     place: "Bearing shims".into(),
+    ///     item: "SH-010".into(),
+    ///     asked: 3,
+    ///     out: 2,
+    ///     how: How::Partly,
+    ///     on_hand: Some(OnHand { before: 2, after: 0 }),
+    ///     unit_cost: None,
+    ///     note: String::new(),
+    /// };
+    /// log.append("2027-03-01", vec![movement]);
+    /// let demand = log.demand("sh-010", "2027-01-01", "2027-03-31");
+    /// assert_eq!(demand, Demand { out: 2, missed: 1, ..Demand::default() });
+    /// assert_eq!(log.demand("SH-010", "2027-03-02", "2027-03-31"), Demand::default());
+    /// ```
+    pub fn demand(&self, item: &str, from: &str, to: &str) -> Demand {
+        let item = key(item);
+        let mut demand = Demand::default();
+        for moved in self.within(from, to).map(|entry| &entry.movement) {
+            if key(&moved.item) != item || moved.how == How::Counted {
+                continue;
+            }
+            let asked = i64::from(moved.asked);
+            let count = |pieces: i64| u64::try_from(pieces).unwrap_or(0);
+            demand.out += count(moved.out);
+            demand.back += count(-moved.out);
+            match moved.how {
+                How::InsteadOf(_) | How::Unplanned => demand.stood_in += count(moved.out),
+                How::More => demand.stood_in += count(moved.out - asked),
+                How::Partly | How::CutFrom(_) => {
+                    demand.missed += count(asked - moved.out);
+                }
+                _ => {}
+            }
+        }
+        demand
+    }
+
+    /// Kits and consumables that plans could not serve, from one date to another: demand that was not met, of which
+    /// no item is known. A pump that was short in two plans is here twice.
+    pub fn short<'a>(&'a self, from: &'a str, to: &'a str) -> impl Iterator<Item = &'a Entry> {
+        self.within(from, to)
+            .filter(|entry| entry.movement.how == How::Short)
+    }
+
+    fn within<'a>(&'a self, from: &'a str, to: &'a str) -> impl Iterator<Item = &'a Entry> {
+        let inside = move |entry: &&Entry| (from..=to).contains(&entry.date.as_str());
+        self.entries.iter().filter(inside)
+    }
+}

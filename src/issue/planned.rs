@@ -1,0 +1,191 @@
+//! What a plan takes out of the stock, line by line.
+
+use super::tidy;
+use crate::job::Job;
+use crate::plan::{Kit, spoiled};
+use crate::read::sha256;
+use crate::verify::Verified;
+use crate::words;
+
+/// What is to be done with the pieces of a line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Step {
+    /// Picked from their bin.
+    Pick,
+    /// Cut from a lot of sheets; the sheets are counted, the pieces are not.
+    CutFrom(String),
+    /// Spoiled with the pack that was opened; of no single pump.
+    Spoiled,
+    /// Whole sheets that are cut up; of no single pump.
+    CutUp,
+    /// Nothing: the kit, or the consumable, is short.
+    Short,
+}
+
+impl Step {
+    /// In words, as the Issue sheet has it.
+    pub fn words(&self) -> String {
+        match self {
+            Step::Pick => "pick".into(),
+            Step::CutFrom(sheet) => format!("cut from {sheet}"),
+            Step::Spoiled => "spoiled with its pack".into(),
+            Step::CutUp => "cut up".into(),
+            Step::Short => "short".into(),
+        }
+    }
+
+    /// Reads the words back.
+    ///
+    /// ```
+    /// use gapwright::issue::planned::Step;
+    /// let step = Step::CutFrom("SHEET-1".into());
+    /// assert_eq!(Step::parse(&step.words()), Some(step));
+    /// assert_eq!(Step::parse("picked"), None);
+    /// ```
+    pub fn parse(words: &str) -> Option<Step> {
+        Some(match words {
+            "pick" => Step::Pick,
+            "spoiled with its pack" => Step::Spoiled,
+            "cut up" => Step::CutUp,
+            "short" => Step::Short,
+            _ => Step::CutFrom(words.strip_prefix("cut from ")?.to_string()),
+        })
+    }
+
+    /// Whether the line takes from the counts of the stock.
+    pub fn counts(&self) -> bool {
+        matches!(self, Step::Pick | Step::Spoiled | Step::CutUp)
+    }
+}
+
+/// One tag, place and item.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    /// What is to be done.
+    pub step: Step,
+    /// The pump; empty for what is of no single one.
+    pub tag: String,
+    /// Where the pieces go, in words.
+    pub place: String,
+    /// Stock number; empty for what is short.
+    pub item: String,
+    /// Whole pieces or sheets; of a consumable that is short, those that lack.
+    pub planned: u32,
+    /// Why it is short, or for whom it is cut up.
+    pub note: String,
+}
+
+/// Everything that a plan takes out of the stock.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Planned {
+    /// SHA-256 of the stock workbook that the plan was made from, in hexadecimal.
+    pub stock_sha256: String,
+    /// The lines, in the order of the pumps; then what is of no single pump.
+    pub lines: Vec<Line>,
+}
+
+impl Planned {
+    /// The lines of a plan that has passed the checker.
+    pub fn of(verified: &Verified) -> Planned {
+        let job = verified.job();
+        let stock = job
+            .inputs
+            .iter()
+            .find(|input| input.role == "stock workbook");
+        let mut lines = Vec::new();
+        for index in 0..job.pumps.len() {
+            lines.extend(of_pump(verified, index));
+        }
+        lines.extend(of_no_pump(verified));
+        Planned {
+            stock_sha256: stock.map_or_else(String::new, |input| input.sha256.clone()),
+            lines,
+        }
+    }
+
+    /// Twelve hexadecimal digits that tell plans apart: of SHA-256 over the stock's hash and the lines, each as
+    /// tidy step, tag, item and count, in ascending order. The same for the plan's workbook and its JSON.
+    pub fn id(&self) -> String {
+        let mut lines: Vec<String> = self
+            .lines
+            .iter()
+            .map(|line| {
+                let count = line.planned.to_string();
+                let parts = [&line.step.words(), &line.tag, &line.item, &count];
+                let parts = parts.map(|part| tidy(part));
+                parts.map(|part| format!("{}:{part},", part.len())).concat()
+            })
+            .collect();
+        lines.sort();
+        let text = format!("{}\n{}", self.stock_sha256, lines.join("\n"));
+        sha256(text.as_bytes()).chars().take(12).collect()
+    }
+}
+
+fn of_pump(verified: &Verified, index: usize) -> Vec<Line> {
+    let (job, pump) = (verified.job(), &verified.job().pumps[index]);
+    let model = job.model_of(pump);
+    let line = |step, place: &str, item: &str, planned, note: String| Line {
+        step,
+        tag: pump.tag.clone(),
+        place: place.to_string(),
+        item: item.to_string(),
+        planned,
+        note,
+    };
+    let mut lines = Vec::new();
+    match &verified.plan().kits[index] {
+        Kit::Short(shorts) => lines.extend(shorts.iter().map(|short| {
+            let place = words::place(job, pump, short);
+            line(Step::Short, &place, "", 0, words::reason(job, pump, short))
+        })),
+        Kit::Served(packs) => {
+            for (pack, picked) in model.packs.iter().zip(packs) {
+                for pick in &picked.picks {
+                    let step = step(job, pick.item);
+                    let item = &job.stock[pick.item].item;
+                    lines.push(line(step, &pack.label, item, pick.count, String::new()));
+                }
+            }
+        }
+    }
+    for (need, share) in verified.bags()[index].iter().enumerate() {
+        let place = &model.consumables[need].kind;
+        for pick in &share.picks {
+            let item = &job.stock[pick.item].item;
+            lines.push(line(Step::Pick, place, item, pick.count, String::new()));
+        }
+        if let Some(why) = words::lack(job, pump, need, share) {
+            lines.push(line(Step::Short, place, "", share.lacking, why));
+        }
+    }
+    lines
+}
+
+fn step(job: &Job, item: usize) -> Step {
+    let cut = job.stock[item].cut;
+    cut.map_or(Step::Pick, |cut| {
+        Step::CutFrom(job.sheets[cut.sheet].item.clone())
+    })
+}
+
+fn of_no_pump(verified: &Verified) -> Vec<Line> {
+    let job = verified.job();
+    let line = |step, item: &str, planned| Line {
+        step,
+        tag: String::new(),
+        place: String::new(),
+        item: item.to_string(),
+        planned,
+        note: String::new(),
+    };
+    let issued = verified.issued();
+    let lots = job.stock.iter().enumerate();
+    let spoiled = lots.map(|(index, lot)| {
+        let lost = spoiled(job, index, issued[index]);
+        line(Step::Spoiled, &lot.item, lost)
+    });
+    let cut = job.sheets.iter().zip(verified.plan().sheets_cut(job));
+    let cut = cut.map(|(lot, sheets)| line(Step::CutUp, &lot.item, sheets));
+    spoiled.chain(cut).filter(|line| line.planned > 0).collect()
+}

@@ -1,0 +1,850 @@
+//! Sets what was taken against the stock and the log: movements, or every reason why there can be none.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::counts::{Counts, Lot};
+use super::key;
+use super::log::{Entry, HEADING_ROW, How, Log, Movement, OnHand, Out, SHEET};
+use super::planned::{Line, Planned, Step};
+use crate::problem::{Place, Problem, Problems, Spot, mend_name};
+
+/// What a person wrote beside a line of the plan.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Filled {
+    /// Pieces that were picked; `None` means as planned.
+    pub picked: Option<u32>,
+    /// Another item that was put in for the missing ones, and how many pieces of it.
+    pub instead: Option<(String, u32)>,
+    /// What there is to say to it.
+    pub note: String,
+    /// Where the count stands.
+    pub at: Place,
+    /// Where the other item stands.
+    pub instead_at: Place,
+}
+
+/// Pieces that were taken for a tag beside what the plan asks for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Extra {
+    /// The pump.
+    pub tag: String,
+    /// Where they went, in words.
+    pub place: String,
+    /// Stock number.
+    pub item: String,
+    /// How many.
+    pub count: u32,
+    /// What there is to say to it.
+    pub note: String,
+    /// Where the item stands.
+    pub at: Place,
+}
+
+/// A plan as it was carried out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Carried {
+    /// What it asks for.
+    pub planned: Planned,
+    /// What stands beside each of its lines.
+    pub filled: Vec<Filled>,
+    /// What was taken beside it.
+    pub extras: Vec<Extra>,
+    /// The stock that it was made from.
+    pub before: Counts,
+    /// The plan as a whole.
+    pub place: Place,
+}
+
+impl Carried {
+    /// Its tags, each once, in its order.
+    pub fn tags(&self) -> Vec<&str> {
+        let mut seen = BTreeSet::new();
+        let tags = self.planned.lines.iter().map(|line| line.tag.as_str());
+        tags.filter(|tag| !tag.is_empty() && seen.insert(key(tag)))
+            .collect()
+    }
+}
+
+/// The stock that something is taken from or put back into, with its hash, and the log of it.
+#[derive(Debug)]
+pub struct Standing<'a> {
+    /// The counts.
+    pub counts: &'a Counts,
+    /// SHA-256 of the stock workbook.
+    pub sha256: &'a str,
+    /// The stock workbook as a whole.
+    pub stock: Place,
+    /// The log, checked.
+    pub log: &'a Log,
+    /// The log as a whole.
+    pub log_place: Place,
+}
+
+impl Standing<'_> {
+    /// The tag of a line of the log.
+    fn line(&self, number: u32) -> Place {
+        Place {
+            file: self.log_place.file.clone(),
+            spot: Spot::Cell {
+                sheet: SHEET.into(),
+                row: HEADING_ROW.saturating_add(number),
+                column: 4,
+            },
+        }
+    }
+}
+
+/// Movements, and what they leave of each item that they touch.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Moves {
+    /// The movements.
+    pub movements: Vec<Movement>,
+    /// What is on hand after them, by stock number.
+    pub after: BTreeMap<String, u32>,
+}
+
+/// A place on the command line.
+fn command_line() -> Place {
+    Place::file("command line")
+}
+
+/// Holds the last counts that the log knows against the stock. What differs is a problem, or with `counted` a
+/// movement.
+pub fn fit(standing: &Standing<'_>, counted: bool, problems: &mut Problems) -> Moves {
+    let (counts, log) = (standing.counts, standing.log);
+    let mut moves = Moves::default();
+    let now = |item: &str| counts.get(item).map_or(0, |lot| lot.on_hand);
+    let differs: Vec<(&str, u32)> = log
+        .known()
+        .filter(|(item, last)| now(item) != *last)
+        .collect();
+    if differs.is_empty() {
+        return moves;
+    }
+    if let Some(behind) = behind(standing).filter(|_| !counted) {
+        problems.add(behind);
+        return moves;
+    }
+    for (item, last) in differs {
+        let lot = counts.get(item);
+        if !counted {
+            let (place, found) = match lot {
+                Some(lot) => (
+                    lot.place.clone(),
+                    format!("{} of {item} on hand", lot.on_hand),
+                ),
+                None => (standing.stock.clone(), format!("no row for {item}")),
+            };
+            problems.add(Problem::new(
+                place,
+                found,
+                format!("{last}, as the last line of {item} in the issue log says"),
+                "if goods came in or the pieces were counted anew, give --counted, which records the difference; else correct the count",
+            ));
+            continue;
+        }
+        let after = now(item);
+        moves.movements.push(Movement {
+            plan: String::new(),
+            tag: String::new(),
+            place: String::new(),
+            item: item.to_string(),
+            asked: 0,
+            out: i64::from(last) - i64::from(after),
+            how: How::Counted,
+            on_hand: Some(OnHand {
+                before: last,
+                after,
+            }),
+            unit_cost: lot.and_then(|lot| lot.unit_cost),
+            note: String::new(),
+        });
+    }
+    moves
+}
+
+/// Whether the stock is as it was before the last run of the log: one that was ended between its two files leaves
+/// the log new and the stock old.
+fn behind(standing: &Standing<'_>) -> Option<Problem> {
+    let (counts, log) = (standing.counts, standing.log);
+    let now = |item: &str| counts.get(item).map_or(0, |lot| lot.on_hand);
+    let last = log.last_counts();
+    let mut known = log.known();
+    let all = known.all(|(item, after)| {
+        let run = last.get(&key(item));
+        now(item) == run.map_or(after, |(_, run)| run.before)
+    });
+    let moved = last.values().any(|(_, run)| run.before != run.after);
+    let run = log.last_run().first().filter(|_| all && moved)?;
+    let (date, run) = (&run.date, run.run);
+    Some(Problem::new(
+        standing.stock.clone(),
+        format!(
+            "the counts from before run {run} of the log ({date}), which touched {}",
+            listed(last.values().map(|(item, _)| item.as_str()))
+        ),
+        "the stock workbook that this run wrote for next time",
+        "name that one; if it was never written, `gapwright issue --finish STOCK` writes it from the log",
+    ))
+}
+
+fn listed<'a>(items: impl Iterator<Item = &'a str>) -> String {
+    const MOST: usize = 8;
+    let items: Vec<&str> = items.collect();
+    let shown = items[..items.len().min(MOST)].join(", ");
+    match items.len().checked_sub(MOST) {
+        Some(more @ 1..) => format!("{shown} and {more} more"),
+        _ => shown,
+    }
+}
+
+/// The tags to issue: those that are asked for, or all. One that the plan does not have is a problem, and so is one
+/// that was issued from it already.
+fn tags(
+    carried: &Carried,
+    wanted: &[String],
+    standing: &Standing<'_>,
+    problems: &mut Problems,
+) -> BTreeSet<String> {
+    let known = carried.tags();
+    let mut tags: BTreeSet<String> = BTreeSet::new();
+    for tag in wanted {
+        if known.iter().any(|known| key(known) == key(tag)) {
+            tags.insert(key(tag));
+            continue;
+        }
+        problems.add(Problem::new(
+            command_line(),
+            format!("--pump {tag}"),
+            "a tag of the plan",
+            mend_name(
+                tag,
+                known.iter().copied(),
+                "see the sheet Issue of the plan for its tags",
+            ),
+        ));
+    }
+    if wanted.is_empty() {
+        tags = known.iter().map(|tag| key(tag)).collect();
+    }
+    let id = carried.planned.id();
+    let left: Vec<&str> = known
+        .iter()
+        .copied()
+        .filter(|tag| standing.log.issued(&id, tag).is_none())
+        .collect();
+    let twice: Vec<(&str, &Entry)> = known
+        .iter()
+        .filter(|tag| tags.contains(&key(tag)))
+        .filter_map(|tag| Some((*tag, standing.log.issued(&id, tag)?)))
+        .collect();
+    if let Some((_, line)) = twice.first() {
+        let mend = match left.as_slice() {
+            [] => "nothing is left to issue of this plan".to_string(),
+            left => format!(
+                "issue the others with --pump: {}",
+                listed(left.iter().copied())
+            ),
+        };
+        problems.add(Problem::new(
+            standing.line(line.number),
+            format!(
+                "{}, issued from this plan ({id}) on {} already",
+                listed(twice.iter().map(|(tag, _)| *tag)),
+                line.date
+            ),
+            "each kit of a plan issued once",
+            format!("{mend}; `--put-back TAG` reverses a kit"),
+        ));
+    }
+    tags
+}
+
+/// Holds the stock against the one that the plan was made from, less what the log says went out by this plan since.
+fn unchanged(
+    carried: &Carried,
+    standing: &Standing<'_>,
+    told: &BTreeSet<String>,
+    problems: &mut Problems,
+) {
+    let net = standing.log.net(&carried.planned.id());
+    let same = carried.planned.stock_sha256 == standing.sha256;
+    let mut found = Problems::new();
+    for lot in carried.before.lots() {
+        if told.contains(&key(&lot.item)) {
+            continue;
+        }
+        let out = net.get(&key(&lot.item)).copied().unwrap_or(0);
+        let expected = i64::from(lot.on_hand) - out;
+        changed(lot, expected, out, standing, same, &mut found);
+    }
+    for lot in standing.counts.lots() {
+        if carried.before.get(&lot.item).is_none() {
+            found.add(Problem::new(
+                lot.place.clone(),
+                format!(
+                    "{}, {} on hand, added since the plan was made",
+                    lot.item, lot.on_hand
+                ),
+                "the stock that the plan was made from",
+                STALE,
+            ));
+        }
+    }
+    let counts_alone = carried.before.lots().iter().any(|lot| lot.make.is_none());
+    if found.none() && !same && net.is_empty() {
+        let other = Problem::new(
+            standing.stock.clone(),
+            "another file than the plan was made from, with the same counts",
+            "the stock workbook that the plan was made from",
+            "nothing, if only notes, bins, prices or levels were changed",
+        );
+        match counts_alone {
+            // Without the workbook nobody can say that the pieces are still the same.
+            true => found.add(Problem {
+                mend: "issue the plan's workbook instead: it tells whether only notes, bins or prices were changed"
+                    .into(),
+                ..other
+            }),
+            false => found.warn(other),
+        }
+    }
+    problems.absorb(found);
+}
+
+const STALE: &str =
+    "make the plan again from the stock as it is, or undo the change if it was a slip";
+
+fn changed(
+    lot: &Lot,
+    expected: i64,
+    out: i64,
+    standing: &Standing<'_>,
+    same: bool,
+    found: &mut Problems,
+) {
+    let item = &lot.item;
+    let Some(now) = standing.counts.get(item) else {
+        found.add(Problem::new(
+            standing.stock.clone(),
+            format!("no row for {item} any more"),
+            format!("{item}, {expected} on hand, as when the plan was made"),
+            STALE,
+        ));
+        return;
+    };
+    let mend = match same {
+        true => {
+            "this is the stock that the plan was made from, so the plan was changed since: make it again"
+        }
+        false => STALE,
+    };
+    let so = match out {
+        0 => "as when the plan was made".to_string(),
+        _ => format!(
+            "{} when the plan was made less {out} that the log says went out by it",
+            lot.on_hand
+        ),
+    };
+    let mut differs = |before: String, after: String| {
+        found.add(Problem::new(now.place.clone(), after, before, mend));
+    };
+    if i64::from(now.on_hand) != expected {
+        differs(
+            format!("{expected} of {item} on hand, {so}"),
+            format!("{} of {item} on hand", now.on_hand),
+        );
+    }
+    if lot.make.is_some() && now.reserved != lot.reserved {
+        differs(
+            format!(
+                "{} of {item} reserved, as when the plan was made",
+                lot.reserved
+            ),
+            format!("{} of {item} reserved", now.reserved),
+        );
+    }
+    let (Some(before), Some(after)) = (&lot.make, &now.make) else {
+        return;
+    };
+    for ((heading, before), (_, after)) in before.iter().zip(after) {
+        if before != after {
+            let shown = |text: &str| match text {
+                "" => "nothing".to_string(),
+                text => format!("`{text}`"),
+            };
+            differs(
+                format!(
+                    "{} as {heading} of {item}, as when the plan was made",
+                    shown(before)
+                ),
+                format!("{} as {heading} of {item}", shown(after)),
+            );
+        }
+    }
+}
+
+/// Takes pieces, keeping count.
+struct Taking<'a> {
+    standing: &'a Standing<'a>,
+    plan: String,
+    left: BTreeMap<String, u32>,
+    moves: Moves,
+}
+
+impl Taking<'_> {
+    /// Takes so many of an item; `None` and a problem if there are not so many.
+    fn take(
+        &mut self,
+        item: &str,
+        count: u32,
+        at: &Place,
+        problems: &mut Problems,
+    ) -> Option<(Lot, OnHand)> {
+        let lot = self.standing.counts.get(item)?.clone();
+        let left = self.left.entry(key(item)).or_insert(lot.on_hand);
+        let before = *left;
+        let Some(after) = before.checked_sub(count) else {
+            problems.add(Problem::new(
+                at.clone(),
+                format!("{count} of {item}, of which {before} are left"),
+                "no more than are on hand",
+                "count again: correct what was picked, or the stock",
+            ));
+            return None;
+        };
+        if after < lot.reserved && count > 0 {
+            problems.add(Problem::new(
+                at.clone(),
+                format!("{count} of {item}, which leaves {after} of {} reserved", lot.reserved),
+                "the reserved pieces left in their bin",
+                "release them in the stock workbook and make the plan again, or put the pieces back",
+            ));
+            return None;
+        }
+        *left = after;
+        self.moves.after.insert(lot.item.clone(), after);
+        Some((lot, OnHand { before, after }))
+    }
+
+    #[allow(clippy::too_many_arguments)]
+    fn movement(
+        &mut self,
+        line: &Line,
+        item: &str,
+        asked: u32,
+        out: u32,
+        how: How,
+        taken: Option<(Lot, OnHand)>,
+        note: &str,
+    ) {
+        self.moves.movements.push(Movement {
+            plan: self.plan.clone(),
+            tag: line.tag.clone(),
+            place: line.place.clone(),
+            item: item.to_string(),
+            asked,
+            out: i64::from(out),
+            how,
+            on_hand: taken.as_ref().map(|(_, on_hand)| *on_hand),
+            unit_cost: taken.and_then(|(lot, _)| lot.unit_cost),
+            note: note.to_string(),
+        });
+    }
+}
+
+/// The movements of a plan as it was carried out; `wanted` are the tags to issue, all if there are none.
+pub fn issue(
+    carried: &Carried,
+    wanted: &[String],
+    standing: &Standing<'_>,
+    counted: bool,
+    problems: &mut Problems,
+) -> Moves {
+    let mut found = Problems::new();
+    let tags = tags(carried, wanted, standing, &mut found);
+    if !found.none() {
+        // That the stock is another one by now only follows from it, unless it was never written.
+        if let Some(behind) = behind(standing) {
+            found.add(behind);
+        }
+        problems.absorb(found);
+        return Moves::default();
+    }
+    let moves = fit(standing, counted, &mut found);
+    if found.none() {
+        unchanged(carried, standing, &BTreeSet::new(), &mut found);
+    } else {
+        let last = standing.log.known();
+        let told = last.map(|(item, _)| key(item)).collect();
+        unchanged(carried, standing, &told, &mut found);
+    }
+    let mut taking = Taking {
+        standing,
+        plan: carried.planned.id(),
+        left: BTreeMap::new(),
+        moves,
+    };
+    let asked = |line: &Line| tags.contains(&key(&line.tag));
+    let lines = carried.planned.lines.iter().zip(&carried.filled);
+    for (line, filled) in lines {
+        let now = match line.tag.is_empty() {
+            false => asked(line),
+            true => {
+                shared_now(carried, line, &tags) && !standing.log.shared(&taking.plan, &line.item)
+            }
+        };
+        if now {
+            take_line(&mut taking, line, filled, &mut found);
+        }
+    }
+    for extra in carried
+        .extras
+        .iter()
+        .filter(|e| tags.contains(&key(&e.tag)))
+    {
+        take_extra(&mut taking, extra, &mut found);
+    }
+    problems.absorb(found);
+    taking.moves
+}
+
+/// Whether a line of no single pump goes with these tags: with the first kit that takes from the pack or the sheet.
+fn shared_now(carried: &Carried, shared: &Line, tags: &BTreeSet<String>) -> bool {
+    carried.planned.lines.iter().any(|line| {
+        let of_it = match &line.step {
+            Step::Pick => key(&line.item) == key(&shared.item),
+            Step::CutFrom(sheet) => key(sheet) == key(&shared.item),
+            _ => false,
+        };
+        of_it && tags.contains(&key(&line.tag))
+    })
+}
+
+fn take_line(taking: &mut Taking<'_>, line: &Line, filled: &Filled, problems: &mut Problems) {
+    let note = match filled.note.as_str() {
+        "" => line.note.as_str(),
+        note => note,
+    };
+    let picked = filled.picked.unwrap_or(line.planned);
+    if line.step == Step::Short {
+        if filled.picked.is_some_and(|picked| picked > 0) || filled.instead.is_some() {
+            problems.add(Problem::new(
+                filled.at.clone(),
+                format!("pieces for {} in a line that is short", line.tag),
+                "nothing picked where the plan has nothing",
+                "write the item and its count into one of the spare lines below",
+            ));
+        }
+        taking.movement(line, "", line.planned, 0, How::Short, None, note);
+        return;
+    }
+    let how = match &line.step {
+        Step::CutFrom(sheet) => How::CutFrom(sheet.clone()),
+        Step::Spoiled => How::Spoiled,
+        Step::CutUp => How::CutUp,
+        _ if picked == line.planned => How::AsPlanned,
+        _ if picked < line.planned => How::Partly,
+        _ => How::More,
+    };
+    if picked != line.planned && !line.tag.is_empty() {
+        problems.warn(Problem::new(
+            filled.at.clone(),
+            format!("{}: {picked} of {} picked, not {}", line.tag, line.item, line.planned),
+            "the kit that was worked out",
+            "NOT FIT TO ASSEMBLE as it is: work the stack-up of what is in it out (`gapwright stack`), or put it back and plan it again",
+        ));
+    }
+    let mut taken = None;
+    if line.step.counts() {
+        taken = taking.take(&line.item, picked, &filled.at, problems);
+        if taken.is_none() {
+            return;
+        }
+    }
+    taking.movement(line, &line.item, line.planned, picked, how, taken, note);
+    let Some((item, count)) = &filled.instead else {
+        return;
+    };
+    let mut wrong = |found: String, expected: &str, mend: &str| {
+        problems.add(Problem::new(
+            filled.instead_at.clone(),
+            found,
+            expected,
+            mend,
+        ));
+    };
+    if line.tag.is_empty() {
+        wrong(
+            format!("{item} instead of what is of no single pump"),
+            "another item only in the line of a pump",
+            "write it into one of the spare lines below, with its tag",
+        );
+    } else if picked >= line.planned {
+        wrong(
+            format!("{item} instead of {}, of which none is missing", line.item),
+            "another item only where fewer were picked than planned",
+            "fill in Picked, 0 if there were none; write what was taken beside it into a spare line below",
+        );
+    } else if let Some(taken) = take_named(taking, item, *count, &filled.instead_at, problems) {
+        problems.warn(Problem::new(
+            filled.instead_at.clone(),
+            format!("{}: {count} of {item} instead of {}", line.tag, line.item),
+            "the kit that was worked out",
+            "NOT FIT TO ASSEMBLE before the stack-up of what is in it was worked out (`gapwright stack`) and the finished pack measured",
+        ));
+        let name = taken.0.item.clone();
+        taking.movement(
+            line,
+            &super::tidy(&name),
+            0,
+            *count,
+            How::InsteadOf(line.item.clone()),
+            Some(taken),
+            note,
+        );
+    }
+}
+
+/// Takes pieces of an item that a person wrote.
+fn take_named(
+    taking: &mut Taking<'_>,
+    item: &str,
+    count: u32,
+    at: &Place,
+    problems: &mut Problems,
+) -> Option<(Lot, OnHand)> {
+    if taking.standing.counts.get(item).is_none() {
+        let lots = taking.standing.counts.lots().iter();
+        problems.add(Problem::new(
+            at.clone(),
+            format!("the item `{item}`, which the stock does not have"),
+            "an item of the stock workbook",
+            mend_name(
+                item,
+                lots.map(|lot| lot.item.as_str()),
+                "correct the stock number",
+            ),
+        ));
+        return None;
+    }
+    taking.take(item, count, at, problems)
+}
+
+fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
+    let Some(taken) = take_named(taking, &extra.item, extra.count, &extra.at, problems) else {
+        return;
+    };
+    problems.warn(Problem::new(
+        extra.at.clone(),
+        format!("{}: {} of {} beside the plan", extra.tag, extra.count, extra.item),
+        "the kit that was worked out",
+        "NOT FIT TO ASSEMBLE before the stack-up of what is in it was worked out (`gapwright stack`) and the finished pack measured",
+    ));
+    let line = Line {
+        step: Step::Pick,
+        tag: extra.tag.clone(),
+        place: extra.place.clone(),
+        item: super::tidy(&taken.0.item),
+        planned: 0,
+        note: String::new(),
+    };
+    taking.movement(
+        &line,
+        &line.item,
+        0,
+        extra.count,
+        How::Unplanned,
+        Some(taken),
+        &extra.note,
+    );
+}
+
+/// The movements that put back what is out for these tags: all of it, or so many of some items.
+pub fn put_back(
+    tags: &[String],
+    items: &[(String, u32)],
+    standing: &Standing<'_>,
+    counted: bool,
+    problems: &mut Problems,
+) -> Moves {
+    let mut found = Problems::new();
+    let mut moves = fit(standing, counted, &mut found);
+    let mut left: BTreeMap<String, u32> = BTreeMap::new();
+    let mut wrong = |place: Place, found_: String, expected: &str, mend: String| {
+        found.add(Problem::new(place, found_, expected, mend));
+    };
+    let tagged = standing.log.entries().iter();
+    let known: BTreeMap<String, &str> = tagged
+        .map(|entry| (key(&entry.movement.tag), entry.movement.tag.as_str()))
+        .collect();
+    let mut wanted: BTreeMap<String, u32> = BTreeMap::new();
+    for (item, count) in items {
+        *wanted.entry(key(item)).or_default() += count;
+    }
+    let mut done = BTreeSet::new();
+    for tag in tags.iter().filter(|tag| done.insert(key(tag))) {
+        let out = standing.log.out(tag);
+        if out.is_empty() {
+            let near = known.values().copied();
+            let near = near.filter(|near| !near.is_empty() && key(near) != key(tag));
+            wrong(
+                command_line(),
+                format!("--put-back {tag}, for which nothing is out"),
+                "a tag with pieces out, as the issue log has it",
+                mend_name(tag, near, "see the column Tag of the log"),
+            );
+        }
+        let tag = known.get(&key(tag)).copied().unwrap_or_default();
+        // What went out last comes back first.
+        for out in out.iter().rev() {
+            let count = match items {
+                [] => out.count,
+                _ => wanted
+                    .get(&key(&out.item))
+                    .map_or(0, |left| out.count.min(*left)),
+            };
+            if count == 0 {
+                continue;
+            }
+            if let Some(left) = wanted.get_mut(&key(&out.item)) {
+                *left -= count;
+            }
+            let Some(lot) = standing.counts.get(&out.item).filter(|_| out.counted) else {
+                match out.counted {
+                    true => wrong(
+                        standing.stock.clone(),
+                        format!(
+                            "no row for {}, of which {count} are to be put back",
+                            out.item
+                        ),
+                        "the item in the stock workbook",
+                        format!("add a row for {}, with 0 on hand", out.item),
+                    ),
+                    false => moves.movements.push(back(tag, out, count, None, None)),
+                }
+                continue;
+            };
+            let now = left.entry(key(&out.item)).or_insert(lot.on_hand);
+            let before = *now;
+            let Some(after) = before
+                .checked_add(count)
+                .filter(|after| *after <= 1_000_000_000)
+            else {
+                wrong(
+                    lot.place.clone(),
+                    format!(
+                        "{before} of {} on hand, and {count} to be put back",
+                        out.item
+                    ),
+                    "no more than 1000000000",
+                    "count again".into(),
+                );
+                continue;
+            };
+            *now = after;
+            moves.after.insert(lot.item.clone(), after);
+            let on_hand = OnHand { before, after };
+            moves
+                .movements
+                .push(back(tag, out, count, Some(on_hand), Some(lot)));
+        }
+    }
+    for (item, left) in wanted.iter().filter(|(_, left)| **left > 0) {
+        let asked = items.iter().find(|(name, _)| key(name) == *item);
+        let asked = asked.map_or(item.as_str(), |(name, _)| name.as_str());
+        wrong(
+            command_line(),
+            format!("--items {asked}, {left} more than are out for it"),
+            "no more than went out and was not put back yet",
+            "see the lines of the tag in the issue log".into(),
+        );
+    }
+    for moved in moves
+        .movements
+        .iter()
+        .filter(|m| m.how == How::PutBack && m.on_hand.is_none())
+    {
+        found.warn(Problem::new(
+            command_line(),
+            format!(
+                "{} of {}, which were cut from a sheet and are counted nowhere",
+                -moved.out, moved.item
+            ),
+            "pieces that the stock counts",
+            "give what is kept a row of its own in the stock workbook for next time",
+        ));
+    }
+    problems.absorb(found);
+    moves
+}
+
+fn back(tag: &str, out: &Out, count: u32, on_hand: Option<OnHand>, lot: Option<&Lot>) -> Movement {
+    Movement {
+        plan: out.plan.clone(),
+        tag: super::tidy(tag),
+        place: out.place.clone(),
+        item: out.item.clone(),
+        asked: 0,
+        out: -i64::from(count),
+        how: How::PutBack,
+        on_hand,
+        unit_cost: lot.and_then(|lot| lot.unit_cost),
+        note: String::new(),
+    }
+}
+
+/// What the last run of the log left of each item, for a stock that is as it was before that run.
+pub fn finish(standing: &Standing<'_>, problems: &mut Problems) -> BTreeMap<String, u32> {
+    let last = standing.log.last_counts();
+    let mut after = BTreeMap::new();
+    if last.is_empty() {
+        problems.add(Problem::new(
+            standing.log_place.clone(),
+            "a log whose last run counted nothing",
+            "a run whose stock workbook is missing",
+            "go on with the stock workbook that there is",
+        ));
+    }
+    let mut found = Problems::new();
+    for (item, run) in last.values() {
+        let Some(lot) = standing
+            .counts
+            .get(item)
+            .filter(|lot| lot.on_hand == run.before)
+        else {
+            let lot = standing.counts.get(item);
+            found.add(Problem::new(
+                lot.map_or(standing.stock.clone(), |lot| lot.place.clone()),
+                match lot {
+                    Some(lot) => format!("{} of {item} on hand", lot.on_hand),
+                    None => format!("no row for {item}"),
+                },
+                format!("{}, as before the last run of the log", run.before),
+                match lot.is_some_and(|lot| lot.on_hand == run.after) {
+                    true => "go on with this stock workbook: it is as the last run left it",
+                    false => "give the stock workbook that the last run was given",
+                },
+            ));
+            continue;
+        };
+        after.insert(lot.item.clone(), run.after);
+    }
+    // What the last run did not touch must be as the log knows it, too.
+    for (item, count) in standing.log.known() {
+        if last.contains_key(&key(item)) {
+            continue;
+        }
+        let lot = standing.counts.get(item);
+        if lot.map_or(0, |lot| lot.on_hand) != count {
+            found.add(Problem::new(
+                lot.map_or(standing.stock.clone(), |lot| lot.place.clone()),
+                format!("{} of {item} on hand", lot.map_or(0, |lot| lot.on_hand)),
+                format!("{count}, as the log has it"),
+                "give the stock workbook that the last run was given",
+            ));
+        }
+    }
+    problems.absorb(found);
+    after
+}

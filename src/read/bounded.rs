@@ -1,0 +1,36 @@
+//! Files read up to a limit: one that grows, a device or a pipe could go on for ever.
+
+use std::fs::{self, File};
+use std::io::{Error, ErrorKind, Read, Result};
+use std::path::Path;
+
+/// The largest model file or materials table; the largest of our own has 10 kB.
+pub(super) const OF_MODEL: u64 = 1_000_000;
+/// The largest plan for programs: that of ten thousand pumps has a few megabytes.
+pub(super) const OF_PLAN: u64 = 32_000_000;
+
+/// The bytes of a plain file of at most so many.
+pub(crate) fn bytes(path: &Path, most: u64) -> Result<Vec<u8>> {
+    let too_large = || Error::other(format!("more than {} kB", most / 1_000));
+    let metadata = fs::metadata(path)?;
+    if !metadata.is_file() {
+        return Err(Error::other("neither a file nor a folder of files"));
+    }
+    if metadata.len() > most {
+        return Err(too_large());
+    }
+    // The length that is told is not trusted: some files grow, some are longer than they say.
+    let mut bytes = Vec::new();
+    File::open(path)?.take(most + 1).read_to_end(&mut bytes)?;
+    if u64::try_from(bytes.len()).is_ok_and(|length| length <= most) {
+        Ok(bytes)
+    } else {
+        Err(too_large())
+    }
+}
+
+/// The same as text.
+pub(super) fn text(path: &Path, most: u64) -> Result<String> {
+    String::from_utf8(bytes(path, most)?)
+        .map_err(|_| Error::new(ErrorKind::InvalidData, "bytes that are not UTF-8 text"))
+}

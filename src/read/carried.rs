@@ -1,0 +1,431 @@
+//! Reads a plan as it was carried out: the Issue sheet of its workbook, or its JSON when nothing deviates.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use super::bounded;
+use super::entries::Lone;
+use super::table::{Heading, Line as Row, Table, key as heading_key};
+use super::{Memory, book, counts, named_sheet};
+use crate::issue::counts::{Counts, Lot};
+use crate::issue::planned::{Line, Planned, Step};
+use crate::issue::record::{Carried, Extra, Filled};
+use crate::issue::{key, tidy};
+use crate::problem::{Place, Problem, Problems};
+use crate::sheet::{Book, Cell, Sheet};
+use crate::write::json::{FORMAT, PlanJson};
+
+/// The headings of the Issue sheet, in their order.
+pub(crate) const HEADINGS: [&str; 10] = [
+    "Tag",
+    "Place",
+    "Bin",
+    "Item",
+    "Step",
+    "Planned",
+    "Picked",
+    "Instead",
+    "Instead pieces",
+    "Note",
+];
+/// The same, those first that no line is without.
+const NEEDED: [&str; 10] = [
+    "Step",
+    "Planned",
+    "Tag",
+    "Place",
+    "Bin",
+    "Item",
+    "Picked",
+    "Instead",
+    "Instead pieces",
+    "Note",
+];
+/// What the spare lines of the Issue sheet have as their step.
+pub(crate) const EXTRA: &str = "beside";
+/// What stands before the plan's id on the Issue sheet.
+pub(crate) const ID: &str = "Plan";
+
+/// Reads a plan that `kit` wrote, as a workbook with what people filled in, or as JSON.
+///
+/// # Errors
+/// Every problem: a file that is no plan, a cell of the Issue sheet that says nothing sensible, planned pieces that
+/// were changed.
+pub fn carried(path: &Path, memory: &mut Memory) -> Result<Carried, Problems> {
+    let mut problems = Problems::new();
+    let file = path.display().to_string();
+    let begins = |bytes: &[u8]| bytes.trim_ascii_start().starts_with(b"{");
+    // A plan's JSON is small beside the workbooks; what is larger is none.
+    let json = bounded::bytes(path, bounded::OF_PLAN).ok();
+    let json = json.filter(|bytes| begins(bytes));
+    let carried = match json {
+        Some(bytes) => of_json(&file, &bytes, &mut problems),
+        None => match book(path, memory) {
+            Ok(book) => of_book(&book, &mut problems),
+            Err(problem) => {
+                problems.absorb(problem);
+                None
+            }
+        },
+    };
+    problems.settle(carried).map(|(carried, _)| carried)
+}
+
+fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried> {
+    let place = Place::file(file);
+    let mut wrong = |found: String, expected: &str, mend: &str| {
+        problems.add(Problem::new(place.clone(), found, expected, mend));
+    };
+    let plan: PlanJson = match serde_json::from_slice(bytes) {
+        Ok(plan) => plan,
+        Err(error) => {
+            wrong(
+                format!("what is no plan ({error})"),
+                "a plan as `gapwright kit` writes it",
+                "name the plan's workbook, or the file that `kit --json` wrote",
+            );
+            return None;
+        }
+    };
+    if plan.format != FORMAT {
+        wrong(
+            format!("the format `{}`", plan.format),
+            FORMAT,
+            "name a file that `gapwright kit --json` wrote",
+        );
+        return None;
+    }
+    let stock = plan.inputs.iter().find(|i| i.role == "stock workbook");
+    let Some(stock) = stock else {
+        wrong(
+            "a plan that does not say which stock it was made from".into(),
+            "a plan with its inputs",
+            "make the plan again",
+        );
+        return None;
+    };
+    let planned = Planned {
+        stock_sha256: stock.sha256.clone(),
+        lines: lines(&plan),
+    };
+    let mut before = Counts::default();
+    let pieces = plan.stock.iter().map(|item| (&item.item, item.before));
+    let sheets = plan.sheets.iter().map(|lot| (&lot.item, lot.before));
+    for (item, on_hand) in pieces.chain(sheets) {
+        before.add(Lot {
+            item: tidy(item),
+            on_hand,
+            reserved: 0,
+            unit_cost: None,
+            make: None,
+            place: place.clone(),
+        });
+    }
+    let filled = planned.lines.iter().map(|_| Filled {
+        picked: None,
+        instead: None,
+        note: String::new(),
+        at: place.clone(),
+        instead_at: place.clone(),
+    });
+    Some(Carried {
+        filled: filled.collect(),
+        extras: Vec::new(),
+        planned,
+        before,
+        place: place.clone(),
+    })
+}
+
+/// The lines of a plan for programs; places are named as in the model file there.
+fn lines(plan: &PlanJson) -> Vec<Line> {
+    let mut lines = Vec::new();
+    for pump in &plan.pumps {
+        let line = |step, place: &str, item: &str, planned, note: &str| Line {
+            step,
+            tag: tidy(&pump.tag),
+            place: tidy(&place.replace('_', " ")),
+            item: tidy(item),
+            planned,
+            note: tidy(note),
+        };
+        for short in &pump.short {
+            let place = short.pack.as_deref().unwrap_or_default();
+            lines.push(line(Step::Short, place, "", 0, &short.reason));
+        }
+        for (place, pack) in &pump.packs {
+            for piece in &pack.pieces {
+                let step = piece.cut_from.as_ref();
+                let step = step.map_or(Step::Pick, |sheet| Step::CutFrom(tidy(sheet)));
+                lines.push(line(step, place, &piece.item, piece.count, ""));
+            }
+        }
+        for share in &pump.bag {
+            for piece in &share.pieces {
+                lines.push(line(Step::Pick, &share.kind, &piece.item, piece.count, ""));
+            }
+            if let Some(why) = &share.reason {
+                lines.push(line(Step::Short, &share.kind, "", share.lacking, why));
+            }
+        }
+    }
+    let line = |step, item: &str, planned| Line {
+        step,
+        tag: String::new(),
+        place: String::new(),
+        item: tidy(item),
+        planned,
+        note: String::new(),
+    };
+    let spoiled = plan.stock.iter();
+    lines.extend(
+        spoiled
+            .filter(|item| item.spoiled > 0)
+            .map(|item| line(Step::Spoiled, &item.item, item.spoiled)),
+    );
+    let cut = plan.sheets.iter().filter(|lot| lot.before > lot.after);
+    lines.extend(cut.map(|lot| line(Step::CutUp, &lot.item, lot.before - lot.after)));
+    lines
+}
+
+fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
+    let mut sheet = |name: &str| {
+        let found = named_sheet(book, name);
+        if found.is_none() {
+            problems.add(Problem::new(
+                Place::file(&book.file),
+                format!("no sheet {name}"),
+                "a plan as `gapwright kit` writes it, with the sheets Issue, Stock after and Basis",
+                "name the plan's workbook; if it is older than its sheet Issue, make the plan again",
+            ));
+        }
+        found.cloned()
+    };
+    let (issue, after, basis) = (sheet("Issue"), sheet("Stock after"), sheet("Basis"));
+    let (issue, after, basis) = (issue?, after?, basis?);
+    let stock_sha256 = beside(&basis, "stock workbook", 2);
+    if stock_sha256.is_none() {
+        problems.add(Problem::new(
+            basis.whole(),
+            "no hash of the stock workbook",
+            "the inputs of the plan with their SHA-256",
+            "make the plan again",
+        ));
+    }
+    let held = counts::of(&after, named_sheet(book, "Sheets"), problems);
+    let mut carried = Carried {
+        planned: Planned {
+            stock_sha256: stock_sha256.unwrap_or_default(),
+            lines: Vec::new(),
+        },
+        filled: Vec::new(),
+        extras: Vec::new(),
+        before: held.counts,
+        place: issue.whole(),
+    };
+    read_issue(&issue, &mut carried, problems);
+    let id = beside(&issue, ID, 1).unwrap_or_default();
+    if problems.none() && id != carried.planned.id() {
+        problems.add(Problem::new(
+            issue.whole(),
+            format!(
+                "lines that make the plan {}, below the plan `{id}`",
+                carried.planned.id()
+            ),
+            "tags, items and planned pieces as `gapwright kit` wrote them",
+            "undo the change; what was picked goes into the coloured cells, what was taken beside the plan into the spare lines",
+        ));
+    }
+    add_back(&mut carried);
+    Some(carried)
+}
+
+/// The stock before is the stock after with what is planned to go.
+fn add_back(carried: &mut Carried) {
+    for line in carried.planned.lines.iter().filter(|l| l.step.counts()) {
+        if let Some(lot) = carried.before.get(&line.item) {
+            let before = lot.on_hand.saturating_add(line.planned);
+            carried.before.set(&line.item, before);
+        }
+    }
+}
+
+/// The text so many columns beside a cell with this text.
+fn beside(sheet: &Arc<Sheet>, text: &str, columns: u32) -> Option<String> {
+    sheet.rows.iter().find_map(|row| {
+        let is = |(_, cell): &&(u32, Cell)| matches!(cell, Cell::Text(found) if found == text);
+        let (column, _) = row.cells.iter().find(is)?;
+        Some(row.cell(column + columns)?.show())
+    })
+}
+
+fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) {
+    let Some(table) = Table::find_of(sheet, &NEEDED, Lone::IsFine, problems) else {
+        return;
+    };
+    for heading in &table.headings {
+        if !HEADINGS
+            .iter()
+            .any(|known| heading_key(known) == heading.key)
+        {
+            problems.add(Problem::new(
+                table.place(table.heading_row, heading.column),
+                format!("a column headed `{}`", heading.text),
+                "only the columns that `gapwright kit` wrote",
+                "write it into the column Note",
+            ));
+        }
+    }
+    let found = NEEDED.map(|name| table.needed(name, problems));
+    let [
+        Some(step),
+        Some(planned),
+        Some(tag),
+        Some(place),
+        Some(_),
+        Some(item),
+        Some(picked),
+        Some(instead),
+        Some(pieces),
+        Some(note),
+    ] = found
+    else {
+        return;
+    };
+    for row in table.lines() {
+        let mut text =
+            |heading: &Heading| tidy(&row.text(Some(heading), problems).unwrap_or_default());
+        let (words, tag, place, name) = (text(step), text(tag), text(place), text(item));
+        let (instead_item, note) = (text(instead), text(note));
+        let picked_count = row.count(Some(picked), problems);
+        let pieces_count = row.count(Some(pieces), problems);
+        let filled_in = [picked, instead, pieces].map(|h| row.row.cell(h.column).is_some());
+        if words == EXTRA {
+            if [&tag, &place, &name, &note].iter().any(|t| !t.is_empty())
+                || filled_in.contains(&true)
+            {
+                let entry = Extra {
+                    tag,
+                    place,
+                    item: name,
+                    count: picked_count.unwrap_or(0),
+                    note,
+                    at: row.place(item),
+                };
+                extra(
+                    &row,
+                    entry,
+                    [tag_of(&table), item, picked, instead, pieces],
+                    carried,
+                    problems,
+                );
+            }
+            continue;
+        }
+        let Some(step_read) = Step::parse(&words) else {
+            problems.add(Problem::new(
+                row.place(step),
+                match words.as_str() {
+                    "" => "an empty cell".to_string(),
+                    words => format!("`{words}`"),
+                },
+                "the step as `gapwright kit` wrote it",
+                format!("undo the change; what was taken beside the plan goes into the lines with `{EXTRA}`"),
+            ));
+            continue;
+        };
+        let count = row.count(Some(planned), problems).unwrap_or(0);
+        let both = match (instead_item.as_str(), pieces_count) {
+            ("", None) => None,
+            (name, Some(count @ 1..)) if !name.is_empty() => Some((name.to_string(), count)),
+            (name, _) => {
+                // A count that cannot be read is a problem by itself.
+                if pieces_count.is_some() || !filled_in[2] {
+                    let lacks = if name.is_empty() { instead } else { pieces };
+                    problems.add(Problem::new(
+                        row.place(lacks),
+                        match (name, pieces_count) {
+                            ("", _) => "pieces of no item".to_string(),
+                            (name, Some(_)) => format!("0 pieces of {name}"),
+                            (name, None) => format!("{name} without its number of pieces"),
+                        },
+                        "the other item and how many pieces of it, or neither",
+                        "fill in both, or clear both",
+                    ));
+                }
+                None
+            }
+        };
+        carried.planned.lines.push(Line {
+            step: step_read,
+            tag,
+            place,
+            item: name,
+            planned: count,
+            note: String::new(),
+        });
+        carried.filled.push(Filled {
+            picked: picked_count,
+            instead: both,
+            note,
+            at: row.place(picked),
+            instead_at: row.place(instead),
+        });
+    }
+    let tags: Vec<String> = carried.tags().iter().map(|tag| key(tag)).collect();
+    for extra in &carried.extras {
+        if !tags.contains(&key(&extra.tag)) {
+            let known = carried.planned.lines.iter().map(|line| line.tag.as_str());
+            problems.add(Problem::new(
+                extra.at.clone(),
+                format!(
+                    "{} for `{}`, which is no tag of the plan",
+                    extra.item, extra.tag
+                ),
+                "a tag of the plan",
+                crate::problem::mend_name(&extra.tag, known, "correct the tag"),
+            ));
+        }
+    }
+}
+
+fn tag_of<'t>(table: &'t Table<'_>) -> &'t Heading {
+    table.optional("Tag").unwrap_or(&table.headings[0])
+}
+
+/// A spare line that was filled in.
+fn extra(
+    row: &Row<'_, '_>,
+    extra: Extra,
+    [tag, item, picked, instead, pieces]: [&Heading; 5],
+    carried: &mut Carried,
+    problems: &mut Problems,
+) {
+    let before = problems.count();
+    for (heading, empty) in [(tag, extra.tag.is_empty()), (item, extra.item.is_empty())] {
+        if empty {
+            row.missing(heading, problems);
+        }
+    }
+    for heading in [instead, pieces] {
+        if row.row.cell(heading.column).is_some() {
+            problems.add(Problem::new(
+                row.place(heading),
+                "something in a spare line",
+                "the item and its count under Item and Picked",
+                "move it there; each item has a line of its own",
+            ));
+        }
+    }
+    if extra.count == 0 && problems.count() == before {
+        problems.add(Problem::new(
+            row.place(picked),
+            format!("no pieces of {}", extra.item),
+            "how many were taken",
+            "fill it in, or clear the whole line",
+        ));
+    }
+    if problems.count() == before {
+        carried.extras.push(extra);
+    }
+}

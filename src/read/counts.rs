@@ -1,0 +1,96 @@
+//! Reads the counts of a stock workbook, each with its cell, and what a plan follows from beside them.
+
+use std::sync::Arc;
+
+use super::stock::counts;
+use super::table::{NEEDED_OF_SHEETS, NEEDED_OF_STOCK, Table};
+use super::{find_sheet, named_sheet};
+use crate::issue::counts::{Counts, Lot};
+use crate::problem::{Problem, Problems};
+use crate::sheet::{Book, Sheet};
+
+/// What a plan follows from beside the counts; the rest is notes, bins, prices and levels.
+const MAKE: [&str; 10] = [
+    "Kind",
+    "Fit",
+    "Thickness",
+    "Tolerance",
+    "Uncertainty",
+    "Peel step",
+    "Material",
+    "Pack qty",
+    "Length",
+    "Width",
+];
+
+/// The counts of a stock workbook, and where its tables begin.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Held {
+    /// The counts.
+    pub counts: Counts,
+    /// The sheets that they stand on, each with the row of its headings, from 0.
+    pub headings: Vec<(String, u32)>,
+}
+
+/// Reads the counts of a stock workbook: of its lots of pieces, and of its lots of sheets if it has any.
+pub fn held(book: &Book, problems: &mut Problems) -> Option<Held> {
+    let stock = find_sheet(book, "Stock", &NEEDED_OF_STOCK, problems)?;
+    let sheets = named_sheet(book, "Sheets").filter(|sheet| sheet.name != stock.name);
+    Some(of(stock, sheets, problems))
+}
+
+/// Reads the counts of these two sheets.
+pub(super) fn of(stock: &Arc<Sheet>, sheets: Option<&Arc<Sheet>>, problems: &mut Problems) -> Held {
+    let mut held = Held::default();
+    read(stock, &NEEDED_OF_STOCK, &mut held, problems);
+    if let Some(sheets) = sheets.filter(|sheet| !sheet.rows.is_empty()) {
+        read(sheets, &NEEDED_OF_SHEETS, &mut held, problems);
+    }
+    held
+}
+
+fn read(sheet: &Sheet, needed: &[&str], held: &mut Held, problems: &mut Problems) {
+    let Some(table) = Table::find(sheet, needed, problems) else {
+        return;
+    };
+    held.headings.push((sheet.name.clone(), table.heading_row));
+    let item = table.needed("Item", problems);
+    let on_hand = table.needed("On hand", problems);
+    let (Some(item), Some(on_hand)) = (item, on_hand) else {
+        return;
+    };
+    for line in table.lines() {
+        let Some(name) = line.needed_text(Some(item), problems) else {
+            continue;
+        };
+        let (count, reserved) = counts(&line, Some(on_hand), problems);
+        let unit_cost = line.money(table.optional("Unit cost"), problems);
+        let make = MAKE.map(|heading| {
+            let shown = table.optional(heading).and_then(|found| {
+                let cell = line.row.cell(found.column)?.show();
+                Some(match found.unit {
+                    Some(unit) => format!("{cell} {unit}"),
+                    None => cell,
+                })
+            });
+            (heading, shown.unwrap_or_default())
+        });
+        let Some(on_hand_count) = count else { continue };
+        let lot = Lot {
+            item: name.clone(),
+            on_hand: on_hand_count,
+            reserved,
+            unit_cost,
+            make: Some(make.to_vec()),
+            place: line.place(on_hand),
+        };
+        if let Some(first) = held.counts.add(lot) {
+            problems.add(Problem::new(
+                line.place(item),
+                format!("the item `{name}` a second time"),
+                "each item once, whatever its case and spaces",
+                format!("add the counts and keep one row, or give the lot a number of its own; the first is counted in {}", first.place),
+            ));
+        }
+    }
+}

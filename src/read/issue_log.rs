@@ -1,0 +1,304 @@
+//! Reads the issue log and checks the whole of its chain.
+
+use std::path::Path;
+
+use super::table::{Heading, Line, Table};
+use super::{Memory, book, named_sheet, workbook};
+use crate::issue::log::{Entry, Fault, How, Log, Movement, OnHand, SHEET};
+use crate::issue::tidy;
+use crate::problem::{Place, Problem, Problems};
+use crate::sheet::{Book, Cell, Sheet};
+
+/// The headings of the log, in the order of the values that the chain goes over; then the chain.
+pub(crate) const HEADINGS: [&str; 15] = [
+    "No.",
+    "Date",
+    "Run",
+    "Plan",
+    "Tag",
+    "Place",
+    "Item",
+    "Asked",
+    "Out",
+    "How",
+    "Before",
+    "After",
+    "Unit cost",
+    "Note",
+    "Chain",
+];
+/// What stands before the number of lines and before the last chain above the table.
+pub(crate) const SEAL: [&str; 2] = ["Lines", "Last chain"];
+
+const UNDO: &str =
+    "undo the change, or take the log from a copy of before; it is never to be changed by hand";
+
+/// Reads a log, and the SHA-256 of its bytes; one that is not there yet has no lines and no hash.
+///
+/// # Errors
+/// Every problem: a file that is no log, a line that was changed, moved, removed or put in by hand.
+pub fn issue_log(path: &Path, memory: &mut Memory) -> Result<(Log, Option<String>), Problems> {
+    if !path.exists() {
+        return Ok((Log::new(), None));
+    }
+    let mut problems = Problems::new();
+    let log = match book(path, memory) {
+        Ok(book) => log(&book, &mut problems).map(|log| (log, Some(book.sha256.clone()))),
+        Err(problem) => {
+            problems.absorb(problem);
+            None
+        }
+    };
+    problems.settle(log).map(|(log, _)| log)
+}
+
+/// The same from the bytes of a file.
+///
+/// # Errors
+/// As for [`issue_log`].
+pub fn issue_log_of(file: &str, bytes: Vec<u8>, memory: &mut Memory) -> Result<Log, Problems> {
+    let mut problems = Problems::new();
+    let log = match workbook(file, bytes, memory) {
+        Ok(book) => log(&book, &mut problems),
+        Err(problem) => {
+            problems.add(problem);
+            None
+        }
+    };
+    problems.settle(log).map(|(log, _)| log)
+}
+
+fn log(book: &Book, problems: &mut Problems) -> Option<Log> {
+    let Some(sheet) = named_sheet(book, SHEET) else {
+        problems.add(Problem::new(
+            Place::file(&book.file),
+            "no sheet Issues",
+            "an issue log as `gapwright issue` writes it",
+            "check the path given with --log; a new name begins a new log",
+        ));
+        return None;
+    };
+    // The log is written whole each time, so what it does not know would be lost.
+    for other in book.sheets.iter().filter(|other| other.name != sheet.name) {
+        problems.add(Problem::new(
+            other.whole(),
+            "another sheet in the issue log",
+            "the sheet Issues alone",
+            "move it to a workbook of its own, where it is not lost",
+        ));
+    }
+    let table = Table::find(sheet, &HEADINGS, problems)?;
+    let known = HEADINGS.map(super::heading_key);
+    for heading in table.headings.iter().filter(|h| !known.contains(&h.key)) {
+        problems.add(foreign(&table, heading.column));
+    }
+    for column in &table.bare {
+        problems.add(foreign(&table, *column));
+    }
+    let headings = HEADINGS.map(|name| table.needed(name, problems));
+    if headings.iter().any(Option::is_none) {
+        return None;
+    }
+    let headings: Vec<&Heading> = headings.into_iter().flatten().collect();
+    let mut log = Log::new();
+    // Every row counts here, one that looks like a total or the headings too.
+    let rows = sheet
+        .rows
+        .iter()
+        .filter(|row| row.number > table.heading_row);
+    for row in rows {
+        let line = Line { table: &table, row };
+        let before = problems.count();
+        match entry(&line, &headings, problems) {
+            Some(entry) => follow(&mut log, entry, &line, &headings, problems),
+            None if problems.count() == before => problems.add(Problem::new(
+                line.place(headings[0]),
+                "a line that is not one of the log's",
+                "only what `gapwright issue` wrote",
+                UNDO,
+            )),
+            None => {}
+        }
+    }
+    check_seal(sheet, &table, &log, problems);
+    Some(log)
+}
+
+fn foreign(table: &Table<'_>, column: u32) -> Problem {
+    Problem::new(
+        table.place(table.heading_row, column),
+        "a column that is not the log's",
+        "only the columns that `gapwright issue` wrote",
+        "move it to a workbook of its own, where it is not lost",
+    )
+}
+
+fn entry(line: &Line<'_, '_>, headings: &[&Heading], problems: &mut Problems) -> Option<Entry> {
+    let mut text = |at: usize| line.text(Some(headings[at]), problems).unwrap_or_default();
+    let texts: Vec<String> = (0..HEADINGS.len()).map(&mut text).collect();
+    let mut wrong = |at: usize, expected: &str| {
+        let found = match texts[at].as_str() {
+            "" => "an empty cell".to_string(),
+            text => format!("`{text}`"),
+        };
+        problems.add(Problem::new(
+            line.place(headings[at]),
+            found,
+            expected,
+            UNDO,
+        ));
+    };
+    let mut whole = |at: usize, most: i64| {
+        // As the log writes it; 3.0 or 1e3 would make another chain.
+        let read = texts[at].parse::<i64>();
+        let read = read
+            .ok()
+            .filter(|n| n.to_string() == texts[at] && n.abs() <= most);
+        if read.is_none() {
+            wrong(at, "a whole number");
+        }
+        read
+    };
+    let most = i64::from(u32::MAX);
+    let count = |number: Option<i64>| number.and_then(|n| u32::try_from(n).ok());
+    let number = count(whole(0, most));
+    let run = count(whole(2, most));
+    let asked = count(whole(7, most));
+    let out = whole(8, most);
+    let on_hand = match (texts[10].as_str(), texts[11].as_str()) {
+        ("", "") => Some(None),
+        _ => {
+            let (before, after) = (count(whole(10, most)), count(whole(11, most)));
+            before
+                .zip(after)
+                .map(|(before, after)| Some(OnHand { before, after }))
+        }
+    };
+    let unit_cost = match texts[12].as_str() {
+        "" => Some(None),
+        text => {
+            let cost = crate::decimal::Money::parse(text);
+            let cost = cost.filter(|cost| cost.to_string() == text);
+            if cost.is_none() {
+                wrong(12, "an amount of money");
+            }
+            cost.map(Some)
+        }
+    };
+    let date = crate::write::check_date(&texts[1]).is_ok();
+    if !date {
+        wrong(1, "a date such as 2027-03-15");
+    }
+    let how = How::parse(&texts[9]);
+    if how.is_none() {
+        wrong(9, "how the pieces moved");
+    }
+    for at in [3, 4, 5, 6, 13] {
+        if tidy(&texts[at]) != texts[at] {
+            wrong(at, "words parted by single spaces, as the log has them");
+        }
+    }
+    let chain = texts[14].clone();
+    Some(Entry {
+        number: number?,
+        date: texts[1].clone(),
+        run: run?,
+        movement: Movement {
+            plan: texts[3].clone(),
+            tag: texts[4].clone(),
+            place: texts[5].clone(),
+            item: texts[6].clone(),
+            asked: asked?,
+            out: out?,
+            how: how?,
+            on_hand: on_hand?,
+            unit_cost: unit_cost?,
+            note: texts[13].clone(),
+        },
+        chain,
+    })
+    .filter(|_| date)
+}
+
+fn follow(
+    log: &mut Log,
+    entry: Entry,
+    line: &Line<'_, '_>,
+    headings: &[&Heading],
+    problems: &mut Problems,
+) {
+    let number = entry.number;
+    for fault in log.follow(entry) {
+        let (at, found, expected) = match fault {
+            Fault::Number(next) if number > next => (
+                0,
+                format!("line {number}, where line {next} should be"),
+                "every line of the log: what is between was removed or moved".to_string(),
+            ),
+            Fault::Number(next) => (
+                0,
+                format!("line {number} again, where line {next} should be"),
+                "each line once, in its order".to_string(),
+            ),
+            Fault::Chain => (
+                14,
+                format!("line {number}, which does not fit its chain and the line before"),
+                "every value as the log was written".to_string(),
+            ),
+            Fault::Before(known) => (
+                10,
+                "a count before that is not the count after the item's last line".to_string(),
+                format!("{known}"),
+            ),
+            Fault::After => (
+                11,
+                "a count after that is not the count before less what went out".to_string(),
+                "counts that add up".to_string(),
+            ),
+            Fault::Run => (
+                2,
+                "a run earlier than that of the line before".to_string(),
+                "runs in their order".to_string(),
+            ),
+        };
+        problems.add(Problem::new(
+            line.place(headings[at]),
+            found,
+            expected,
+            UNDO,
+        ));
+    }
+}
+
+/// Holds the number of lines and the last chain above the table against the lines: lines that were removed at the
+/// end leave no gap.
+fn check_seal(sheet: &Sheet, table: &Table<'_>, log: &Log, problems: &mut Problems) {
+    let above = sheet
+        .rows
+        .iter()
+        .take_while(|row| row.number < table.heading_row);
+    let is = [log.entries().len().to_string(), log.chain().to_string()];
+    for (name, is) in SEAL.iter().zip(is) {
+        let place_of = |row: &crate::sheet::Row| {
+            let cell = row
+                .cells
+                .iter()
+                .find(|(_, cell)| matches!(cell, Cell::Text(t) if t == name))?;
+            let said = row.cell(cell.0 + 1).map_or_else(String::new, Cell::show);
+            Some((sheet.place(row.number, cell.0 + 1), said))
+        };
+        let found = above.clone().find_map(place_of);
+        let (place, said) = found.unwrap_or_else(|| (sheet.whole(), String::new()));
+        if said != is {
+            problems.add(Problem::new(
+                place,
+                match said.as_str() {
+                    "" => format!("no `{name}` above the table"),
+                    said => format!("`{said}` for `{name}`, where the lines make it {is}"),
+                },
+                "as many lines as were written, the last one with this chain",
+                UNDO,
+            ));
+        }
+    }
+}

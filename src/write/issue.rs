@@ -1,0 +1,127 @@
+//! The Issue sheet: what the plan takes, line by line, with cells for what was really taken.
+
+use rust_xlsxwriter::{
+    DataValidation, DataValidationErrorStyle, DataValidationRule, Format, Worksheet, XlsxError,
+};
+
+use super::style::{Styles, set_up, title, widths};
+use super::text::WriteText;
+use crate::issue::key;
+use crate::issue::planned::{Planned, Step};
+use crate::read::{ISSUE_EXTRA, ISSUE_HEADINGS, ISSUE_ID};
+use crate::verify::Verified;
+
+/// Lines for what was taken beside the plan.
+const SPARE: u32 = 12;
+
+pub(super) fn write(
+    sheet: &mut Worksheet,
+    verified: &Verified,
+    date: &str,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    let job = verified.job();
+    let planned = Planned::of(verified);
+    set_up(sheet, "Issue", date)?;
+    widths(
+        sheet,
+        &[13.0, 32.0, 9.0, 20.0, 22.0, 10.0, 10.0, 20.0, 10.0, 44.0],
+    )?;
+    title(
+        sheet,
+        "Issue",
+        "After picking: fill in the coloured cells where something went otherwise than planned, save, then run `gapwright issue` with this workbook and the stock workbook.",
+        styles,
+    )?;
+    sheet.write_text(2, 0, ISSUE_ID, &styles.strong)?;
+    sheet.write_text(2, 1, planned.id(), &styles.text)?;
+    sheet.write_text(
+        2,
+        2,
+        "Picked empty: as planned. Instead: a stock number put in for missing pieces. Last lines: taken beside the plan. A kit that is not as planned is NOT FIT TO ASSEMBLE before its stack-up was worked out again.",
+        &styles.remark,
+    )?;
+    let right = styles
+        .head
+        .clone()
+        .set_align(rust_xlsxwriter::FormatAlign::Right);
+    for (column, head) in (0..).zip(ISSUE_HEADINGS) {
+        let is_count = matches!(head, "Planned" | "Picked" | "Instead pieces");
+        let format = if is_count { &right } else { &styles.head };
+        sheet.write_text(4, column, head, format)?;
+    }
+    sheet.set_row_height(4, 32.0)?;
+    sheet.set_repeat_rows(4, 4)?;
+    sheet.set_freeze_panes(5, 0)?;
+    let count_entry = styles
+        .count
+        .clone()
+        .set_background_color(super::style::ENTRY)
+        .set_unlocked();
+    let wrapped_entry = styles.entry.clone().set_text_wrap();
+    let bins: std::collections::BTreeMap<String, &str> = job
+        .stock
+        .iter()
+        .map(|lot| (&lot.item, &lot.bin))
+        .chain(job.sheets.iter().map(|lot| (&lot.item, &lot.bin)))
+        .filter_map(|(item, bin)| Some((key(item), bin.as_deref()?)))
+        .collect();
+    let mut row = 4;
+    let mut before = None;
+    for line in &planned.lines {
+        row += 1;
+        // The tag stands out where a kit begins.
+        let begins = before.replace(&line.tag) != Some(&line.tag);
+        let tag: &Format = if begins { &styles.strong } else { &styles.text };
+        let short = line.step == Step::Short;
+        let step = if short { &styles.alarm } else { &styles.text };
+        sheet.write_text(row, 0, &line.tag, tag)?;
+        sheet.write_text(row, 1, &line.place, &styles.wrapped)?;
+        let bin = bins.get(&key(&line.item)).copied().unwrap_or_default();
+        sheet.write_text(row, 2, bin, &styles.text)?;
+        sheet.write_text(row, 3, &line.item, &styles.strong)?;
+        sheet.write_text(row, 4, line.step.words(), step)?;
+        sheet.write_number_with_format(row, 5, line.planned, &styles.count)?;
+        if short {
+            for column in 6..9 {
+                sheet.write_blank(row, column, &styles.text)?;
+            }
+        } else {
+            sheet.write_blank(row, 6, &count_entry)?;
+            sheet.write_blank(row, 7, &styles.entry)?;
+            sheet.write_blank(row, 8, &count_entry)?;
+        }
+        sheet.write_text(row, 9, &line.note, &wrapped_entry)?;
+        let lines = line
+            .note
+            .len()
+            .div_ceil(46)
+            .max(line.place.len().div_ceil(33))
+            .clamp(1, 20);
+        sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
+    }
+    for _ in 0..SPARE {
+        row += 1;
+        for column in [0, 1, 3] {
+            sheet.write_blank(row, column, &styles.entry)?;
+        }
+        sheet.write_blank(row, 2, &styles.text)?;
+        sheet.write_text(row, 4, ISSUE_EXTRA, &styles.text)?;
+        sheet.write_blank(row, 5, &styles.text)?;
+        sheet.write_blank(row, 6, &count_entry)?;
+        for column in [7, 8] {
+            sheet.write_blank(row, column, &styles.text)?;
+        }
+        sheet.write_blank(row, 9, &wrapped_entry)?;
+        sheet.set_row_height(row, 16.0)?;
+    }
+    for column in [6, 8] {
+        let whole = DataValidation::new()
+            .allow_whole_number(DataValidationRule::Between(0, 1_000_000_000))
+            .set_error_style(DataValidationErrorStyle::Stop)
+            .set_error_title("Pieces")?
+            .set_error_message("A whole number of pieces; empty means as planned.")?;
+        sheet.add_data_validation(5, column, row, column, &whole)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,708 @@
+//! What goes out, what comes back, and the log of it, as people run it.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+
+mod chain;
+mod random;
+mod shop;
+mod trouble;
+
+use std::collections::BTreeMap;
+use std::fs;
+
+use calamine::{Reader, Xlsx, open_workbook};
+use gapwright::issue::log::Demand;
+use gapwright::read::{self, Memory};
+use shop::{Put, Shop, cells, change};
+
+/// Kits the sample outage, issues it, kits again from what is left, and puts everything back.
+#[test]
+fn the_whole_round_on_the_sample_outage_comes_back_to_the_first_counts() {
+    let shop = Shop::new();
+    for name in ["stock.xlsx", "pumps.xlsx"] {
+        fs::copy(format!("samples/outage/{name}"), shop.at(name)).unwrap();
+    }
+    shop.kit("stock.xlsx", "pumps.xlsx");
+    let first = shop.counts("stock.xlsx");
+    shop.issue(&["kit-plan.xlsx", "stock.xlsx"]).well();
+
+    // The counts are those that the plan says are left.
+    let after = shop.counts("stock-next.xlsx");
+    let planned = cells(&shop.at("kit-plan.xlsx"), "Stock after");
+    let column = |text: &str| planned.iter().find(|(_, cell)| *cell == text).unwrap().0.1;
+    let (item, on_hand) = (column("Item"), column("On hand"));
+    let mut seen = 0;
+    for ((row, at), name) in &planned {
+        if *row > 0 && *at == item {
+            assert_eq!(after[name].to_string(), planned[&(*row, on_hand)], "{name}");
+            seen += 1;
+        }
+    }
+    assert_eq!(seen, after.len());
+    assert!(first.iter().any(|(name, count)| after[name] < *count));
+
+    // Every other cell is the one that was there, in its place.
+    let (old, new) = ("stock.xlsx", "stock-next.xlsx");
+    let names = |name: &str| {
+        open_workbook::<Xlsx<_>, _>(shop.at(name))
+            .unwrap()
+            .sheet_names()
+    };
+    assert_eq!(names(old), names(new));
+    for sheet in names(old) {
+        let (old, new) = (cells(&shop.at(old), &sheet), cells(&shop.at(new), &sheet));
+        assert!(old.keys().eq(new.keys()), "{sheet}");
+        let changed: Vec<_> = old.iter().filter(|(at, cell)| new[at] != **cell).collect();
+        assert!(
+            changed
+                .iter()
+                .all(|((_, column), _)| *column == changed[0].0.1)
+        );
+    }
+
+    // The next plan is made from it, and short kits are in the log with no pieces.
+    shop.run(&["kit", new, "pumps.xlsx", "--out", "second.xlsx"])
+        .well();
+    let lines = shop.log();
+    let short: Vec<&str> = lines
+        .iter()
+        .filter(|l| l[9] == "short")
+        .map(|l| l[4].as_str())
+        .collect();
+    assert_eq!(short, ["P-103", "P-110", "P-206", "P-299"]);
+    assert!(
+        lines
+            .iter()
+            .filter(|l| l[9] == "short")
+            .all(|l| l[8] == "0" && l[10].is_empty())
+    );
+
+    let mut tags: Vec<&str> = lines
+        .iter()
+        .map(|line| line[4].as_str())
+        .filter(|tag| *tag != "P-299")
+        .collect();
+    tags.dedup();
+    assert_eq!(tags.len(), 27);
+    let mut arguments = vec![new, "--out", "stock-3.xlsx"];
+    tags.iter()
+        .for_each(|tag| arguments.extend(["--put-back", tag]));
+    shop.issue(&arguments).well();
+    assert_eq!(shop.counts("stock-3.xlsx"), first);
+
+    // What went out and came back is all that the demand knows.
+    let (log, _) = read::issue_log(&shop.at("issue-log.xlsx"), &mut Memory::default()).unwrap();
+    for (name, before) in &first {
+        let demand = log.demand(name, "2027-03-02", "2027-03-02");
+        assert_eq!(demand.out, u64::from(before - after[name]), "{name}");
+        assert_eq!(demand.out, demand.back);
+        assert_eq!(
+            log.demand(name, "2027-03-03", "2027-12-31"),
+            Demand::default()
+        );
+    }
+    assert_eq!(log.short("2027-01-01", "2027-12-31").count(), 4);
+    // A kit that was put back whole may be issued again, the short one may not.
+    let again = shop.issue(&[
+        "kit-plan.xlsx",
+        "stock-3.xlsx",
+        "--pump",
+        "P-101",
+        "--out",
+        "stock-4.xlsx",
+    ]);
+    assert_eq!(again.status, 0, "{:?}", again.all());
+    shop.refuse(
+        &["kit-plan.xlsx", "stock-4.xlsx", "--pump", "P-299", "--out", "stock-5.xlsx"],
+        &["problem issue-log.xlsx!E178 P-299, issued from this plan (90f268b3212e) on 2027-03-02 already"],
+    );
+}
+
+/// The picks of the tiny plan: tag to shim and gasket.
+fn picks(shop: &Shop) -> BTreeMap<String, Vec<String>> {
+    let cells = cells(&shop.at("kit-plan.xlsx"), "Issue");
+    let mut picks: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for ((row, column), text) in &cells {
+        if *column == 4 && text == "pick" {
+            let tag = cells[&(*row, 0)].clone();
+            picks
+                .entry(tag)
+                .or_default()
+                .push(cells[&(*row, 3)].clone());
+        }
+    }
+    picks
+}
+
+#[test]
+fn partly_picked_substituted_and_beside_the_plan_are_recorded_as_such() {
+    let shop = Shop::tiny();
+    let picks = picks(&shop);
+    assert_eq!(picks["A"], ["S20", "G105"]);
+    assert_eq!(picks["B"], ["S30", "G120"]);
+    assert_eq!(picks["C"], ["S10", "G90"]);
+    // The plan takes one of the two S10; the other goes in for the missing S30, and a G105 of A was left.
+    shop.fill(&[
+        ("B", "S30", "G", "0"),
+        ("B", "S30", "H", "s10"),
+        ("B", "S30", "I", "1"),
+        ("B", "S30", "J", "=bin was empty"),
+        ("A", "G105", "G", "0"),
+        ("beside", "", "A", "c"),
+        ("beside", "", "D", "S30"),
+        ("beside", "", "G", "1"),
+    ]);
+    let run = shop.issue(&["kit-plan.xlsx", "stock.csv"]).well();
+    let mut warnings = run.all();
+    warnings.retain(|warning| warning.contains("kit-plan"));
+    assert_eq!(
+        warnings,
+        [
+            "warning kit-plan.xlsx!G6 B: 0 of S30 picked, not 1",
+            "warning kit-plan.xlsx!H6 B: 1 of s10 instead of S30",
+            "warning kit-plan.xlsx!G12 A: 0 of G105 picked, not 1",
+            "warning kit-plan.xlsx!D21 c: 1 of S30 beside the plan",
+        ]
+    );
+    let all_not_fit = run
+        .findings
+        .iter()
+        .filter(|f| f["file"].as_str().unwrap().contains("kit-plan"));
+    assert!(
+        all_not_fit
+            .clone()
+            .all(|f| f["mend"].as_str().unwrap().contains("NOT FIT TO ASSEMBLE"))
+    );
+    let lines: Vec<String> = shop
+        .log()
+        .iter()
+        .filter(|line| line[9] != "short")
+        .map(|line| {
+            [4, 6, 7, 8, 9, 10, 11, 12, 13]
+                .map(|at| line[at].as_str())
+                .join("|")
+        })
+        .collect();
+    assert_eq!(
+        lines,
+        [
+            "B|S30|1|0|partly picked|1|1|6|=bin was empty",
+            "B|S10|0|1|instead of S30|2|1|2|=bin was empty",
+            "B|G120|1|1|as planned|1|0|3|",
+            "A|S20|1|1|as planned|1|0|2|",
+            "A|G105|1|0|partly picked|1|1|3|",
+            "C|S10|1|1|as planned|1|0|2|",
+            "C|G90|1|1|as planned|1|0|3|",
+            "c|S30|0|1|not planned|1|0|6|",
+        ]
+    );
+    let counts = shop.counts("stock-next.xlsx");
+    let expected = [
+        ("G105", 1),
+        ("G120", 0),
+        ("G90", 0),
+        ("S10", 0),
+        ("S20", 0),
+        ("S30", 0),
+    ];
+    assert!(
+        counts
+            .iter()
+            .map(|(item, count)| (item.as_str(), *count))
+            .eq(expected)
+    );
+    let (log, _) = read::issue_log(&shop.at("issue-log.xlsx"), &mut Memory::default()).unwrap();
+    let of = |item: &str| log.demand(item, "2027-01-01", "2027-12-31");
+    assert_eq!(
+        of("s30"),
+        Demand {
+            out: 1,
+            missed: 1,
+            stood_in: 1,
+            back: 0
+        }
+    );
+    assert_eq!(
+        of("S10"),
+        Demand {
+            out: 2,
+            missed: 0,
+            stood_in: 1,
+            back: 0
+        }
+    );
+    assert_eq!(
+        of("G105"),
+        Demand {
+            missed: 1,
+            ..Demand::default()
+        }
+    );
+
+    // Put back by item, then the rest: what stood in comes back as what it is.
+    let back = [
+        "stock-next.xlsx",
+        "--put-back",
+        "b",
+        "--out",
+        "stock-3.xlsx",
+    ];
+    shop.refuse(
+        &[&back[..], &["--items", "S10=2", "--items", "S30=1"]].concat(),
+        &[
+            "problem command line! --items S10, 1 more than are out for it",
+            "problem command line! --items S30, 1 more than are out for it",
+        ],
+    );
+    shop.issue(&[&back[..], &["--items", "S10=1"]].concat())
+        .well();
+    assert_eq!(shop.counts("stock-3.xlsx")["S10"], 1);
+    shop.issue(&["stock-3.xlsx", "--put-back", "B", "--out", "stock-4.xlsx"])
+        .well();
+    assert_eq!(shop.counts("stock-4.xlsx")["G120"], 1);
+    shop.refuse(
+        &["stock-4.xlsx", "--put-back", "B", "--out", "stock-5.xlsx"],
+        &["problem command line! --put-back B, for which nothing is out"],
+    );
+}
+
+#[test]
+fn what_is_filled_in_wrongly_is_said_all_at_once_with_its_cell() {
+    let shop = Shop::tiny();
+    shop.fill(&[
+        ("B", "S30", "G", "1.5"),
+        ("B", "G120", "H", "G91"),
+        ("A", "S20", "I", "2"),
+        ("A", "G105", "G", "some"),
+        ("C", "S10", "H", "S20"),
+        ("C", "S10", "I", "0"),
+        ("beside", "", "D", "S30"),
+    ]);
+    shop.refuse(
+        &["kit-plan.xlsx", "stock.csv"],
+        &[
+            "problem kit-plan.xlsx!G6 `1.5`",
+            "problem kit-plan.xlsx!I7 G91 without its number of pieces",
+            "problem kit-plan.xlsx!H11 pieces of no item",
+            "problem kit-plan.xlsx!G12 `some`",
+            "problem kit-plan.xlsx!I16 0 pieces of S20",
+            "problem kit-plan.xlsx!A21 an empty cell",
+        ],
+    );
+    let shop = Shop::tiny();
+    shop.fill(&[
+        ("B", "S30", "G", "4"),
+        ("B", "G120", "G", "0"),
+        ("B", "G120", "H", "G901"),
+        ("B", "G120", "I", "1"),
+        ("A", "S20", "H", "S10"),
+        ("A", "S20", "I", "1"),
+        ("C", "S10", "G", "0"),
+        ("C", "S10", "H", "S10"),
+        ("C", "S10", "I", "3"),
+        ("beside", "", "A", "A"),
+        ("beside", "", "D", "G105"),
+        ("beside", "", "G", "1"),
+    ]);
+    shop.refuse(
+        &["kit-plan.xlsx", "stock.csv"],
+        &[
+            "problem kit-plan.xlsx!G6 4 of S30, of which 1 are left",
+            "problem kit-plan.xlsx!H7 the item `G901`, which the stock does not have",
+            "problem kit-plan.xlsx!H11 S10 instead of S20, of which none is missing",
+            "problem kit-plan.xlsx!H16 3 of S10, of which 2 are left",
+            "problem kit-plan.xlsx!D21 1 of G105, of which 0 are left",
+        ],
+    );
+    // What the plan asks for is not to be changed.
+    for (column, value) in [
+        ("A", "D"),
+        ("D", "S20"),
+        ("E", "spoiled with its pack"),
+        ("F", "2"),
+    ] {
+        let shop = Shop::tiny();
+        shop.fill(&[("B", "S30", column, value)]);
+        let run = shop.issue(&["kit-plan.xlsx", "stock.csv"]);
+        assert_eq!(run.status, 2);
+        assert!(
+            run.problems()[0].contains("lines that make the plan"),
+            "{column}: {:?}",
+            run.problems()
+        );
+    }
+}
+
+#[test]
+fn kits_are_issued_one_by_one_from_one_plan_and_never_twice() {
+    let shop = Shop::tiny();
+    let out = |n: u32| format!("stock-{n}.xlsx");
+    shop.issue(&[
+        "kit-plan.xlsx",
+        "stock.csv",
+        "--pump",
+        "b",
+        "--out",
+        &out(1),
+    ])
+    .well();
+    // From the plan's JSON as well: it is the same plan.
+    shop.refuse(
+        &["plan.json", &out(1), "--out", &out(2)],
+        &["problem issue-log.xlsx!E6 B, issued from this plan (978cef6fa31e) on 2027-03-02 already"],
+    );
+    shop.issue(&["plan.json", &out(1), "--pump", "A", "--out", &out(2)])
+        .well();
+    // The stock of before is not taken again.
+    shop.refuse(
+        &[
+            "kit-plan.xlsx",
+            "stock.csv",
+            "--pump",
+            "C",
+            "--out",
+            &out(3),
+        ],
+        &[
+            "problem stock.csv!F3 1 of S20 on hand",
+            "problem stock.csv!F4 1 of S30 on hand",
+            "problem stock.csv!F6 1 of G105 on hand",
+            "problem stock.csv!F7 1 of G120 on hand",
+        ],
+    );
+    shop.issue(&["kit-plan.xlsx", &out(2), "--pump", "C", "--out", &out(3)])
+        .well();
+    assert_eq!(shop.counts(&out(3)).values().sum::<u32>(), 1);
+    shop.refuse(
+        &["kit-plan.xlsx", &out(3), "--out", &out(4)],
+        &["problem issue-log.xlsx!E6 B, A, C, issued from this plan (978cef6fa31e) on 2027-03-02 already"],
+    );
+    shop.refuse(
+        &["kit-plan.xlsx", &out(3), "--pump", "D", "--out", &out(4)],
+        &["problem command line! --pump D"],
+    );
+}
+
+#[test]
+fn a_plan_whose_stock_has_changed_is_refused_with_everything_that_changed() {
+    let shop = Shop::tiny();
+    let stock = fs::read_to_string(shop.at("stock.csv")).unwrap();
+    let changed = stock
+        .replace("S10,shim,F1,0.010,0.0002,2", "S10,shim,F1,0.011,0.0002,3")
+        .replace("G90,gasket,F1,0.090,0.0005,1,3.00,B1\n", "")
+        .replace("G120,gasket,F1", "G120,gasket,F2")
+        + "S40,shim,F1,0.040,0.0002,7,2.00,A4\n";
+    shop.write("stock.csv", &changed);
+    let refusal = [
+        "problem stock.csv! no row for G90 any more",
+        "problem stock.csv!F2 3 of S10 on hand",
+        "problem stock.csv!F2 `0.011 in` as Thickness of S10",
+        "problem stock.csv!F6 `F2` as Fit of G120",
+        "problem stock.csv!F7 S40, 7 on hand, added since the plan was made",
+    ];
+    let run = shop.refuse(&["kit-plan.xlsx", "stock.csv"], &refusal);
+    let expected: Vec<&str> = run
+        .findings
+        .iter()
+        .map(|f| f["expected"].as_str().unwrap())
+        .collect();
+    assert_eq!(
+        expected,
+        [
+            "G90, 1 on hand, as when the plan was made",
+            "2 of S10 on hand, as when the plan was made",
+            "`0.010 in` as Thickness of S10, as when the plan was made",
+            "`F1` as Fit of G120, as when the plan was made",
+            "the stock that the plan was made from",
+        ]
+    );
+    // --counted is for the log; it does not make the plan good again.
+    shop.refuse(&["kit-plan.xlsx", "stock.csv", "--counted"], &refusal);
+
+    // A bin that was changed is said and no more; the JSON alone cannot tell.
+    shop.write("stock.csv", &stock.replace("A10", "A11"));
+    shop.refuse(
+        &["plan.json", "stock.csv"],
+        &["problem stock.csv! another file than the plan was made from, with the same counts"],
+    );
+    let run = shop.issue(&["kit-plan.xlsx", "stock.csv"]).well();
+    assert_eq!(
+        run.all(),
+        ["warning stock.csv! another file than the plan was made from, with the same counts"]
+    );
+    // The plan's own counts are held against the stock even when the file is the very same one.
+    let shop = Shop::tiny();
+    let after = cells(&shop.at("kit-plan.xlsx"), "Stock after");
+    assert_eq!(after[&(1, 5)], "1");
+    change(
+        &shop.at("kit-plan.xlsx"),
+        "Stock after",
+        &[("F2", Put::from("0"))],
+    );
+    shop.refuse(
+        &["kit-plan.xlsx", "stock.csv"],
+        &["problem stock.csv!F2 2 of S10 on hand"],
+    );
+}
+
+/// Reserved pieces stay; what is spoiled with its pack and what is cut up goes with the first kit that takes from it.
+#[test]
+fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
+    let shop = Shop::new();
+    fs::create_dir(shop.at("stock")).unwrap();
+    shop.write(
+        "stock/Stock.csv",
+        "Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Reserved,Unit cost,Pack qty\n\
+         S20,shim,F1,0.020,0.0002,14,1,2.00,10\n\
+         S07,shim,F1,0.007,0.0002,3,3,2.00,\n",
+    );
+    shop.write(
+        "stock/Sheets.csv",
+        "Item,Kind,Thickness (in),Tolerance (in),Length (in),Width (in),On hand,Unit cost\n\
+         GS-105,gasket,0.105,0.0005,30,20,2,30\n",
+    );
+    shop.write(
+        "stock/Fit.csv",
+        "Fit,Outside diameter (in),Inside diameter (in)\nF6,6,4\n",
+    );
+    shop.write("stock/Notes.csv", "Anything,Else\n=1+1,@kept\n");
+    let mut pumps =
+        "Tag,Model,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in)\n"
+            .to_string();
+    for tag in ["A", "B", "C", "D"] {
+        pumps.push_str(&format!("{tag},screwed-impeller,F1,F6,0.041,0.050\n"));
+    }
+    fs::create_dir(shop.at("pumps")).unwrap();
+    shop.write("pumps/Pumps.csv", &pumps);
+    shop.write(
+        "pumps/Policy.csv",
+        "Setting,Value\nOpened packs spoiled,yes\n",
+    );
+    shop.kit("stock", "pumps");
+    // 13 may be issued: 3 loose ones and a pack. The fourth kit opens the pack, and 9 are spoiled.
+    let planned = cells(&shop.at("kit-plan.xlsx"), "Issue");
+    let row = |text: &str| planned.iter().find(|(_, cell)| *cell == text).unwrap().0.0;
+    assert_eq!(planned[&(row("spoiled with its pack"), 5)], "9");
+    assert_eq!(planned[&(row("cut up"), 5)], "1");
+    let book = calamine_names(&shop, "kit-plan.xlsx");
+    assert!(book.contains(&"Sheets".to_string()));
+
+    shop.issue(&["kit-plan.xlsx", "stock", "--pump", "C"])
+        .well();
+    let lines = |shop: &Shop| -> Vec<String> {
+        let log = shop.log();
+        let counted = log.iter().filter(|line| line[9] != "short");
+        counted
+            .map(|line| [4, 6, 8, 9, 10, 11].map(|at| line[at].as_str()).join("|"))
+            .collect()
+    };
+    let first = [
+        "C|S20|1|as planned|14|13",
+        "C|GS-105 > F6|1|cut from GS-105||",
+        "|S20|9|spoiled with its pack|13|4",
+        "|GS-105|1|cut up|2|1",
+    ];
+    assert_eq!(lines(&shop), first);
+    shop.issue(&[
+        "kit-plan.xlsx",
+        "stock-next.xlsx",
+        "--pump",
+        "A",
+        "--pump",
+        "B",
+        "--pump",
+        "D",
+        "--out",
+        "s2.xlsx",
+    ])
+    .well();
+    assert_eq!(lines(&shop)[4..].len(), 6);
+    let counts = shop.counts("s2.xlsx");
+    assert_eq!((counts["S20"], counts["S07"], counts["GS-105"]), (1, 3, 1));
+    // Sheets that nothing is read from are carried, text as text.
+    let notes = cells(&shop.at("s2.xlsx"), "Notes");
+    assert_eq!(
+        notes.values().collect::<Vec<_>>(),
+        ["Anything", "Else", "=1+1", "@kept"]
+    );
+
+    // What was cut comes back in no count, and is said to.
+    let run = shop
+        .issue(&["s2.xlsx", "--put-back", "A", "--out", "s3.xlsx"])
+        .well();
+    assert_eq!(
+        run.all(),
+        [
+            "warning command line! 1 of GS-105 > F6, which were cut from a sheet and are counted nowhere"
+        ]
+    );
+    assert_eq!(shop.counts("s3.xlsx")["S20"], 2);
+
+    // The reserved ones are not to be had.
+    shop.kit("stock", "pumps");
+    shop.fill(&[
+        ("A", "S20", "G", "0"),
+        ("A", "S20", "H", "S07"),
+        ("A", "S20", "I", "3"),
+    ]);
+    fs::remove_file(shop.at("issue-log.xlsx")).unwrap();
+    shop.refuse(
+        &["kit-plan.xlsx", "stock", "--out", "s4.xlsx"],
+        &["problem kit-plan.xlsx!H6 3 of S07, which leaves 0 of 3 reserved"],
+    );
+}
+
+fn calamine_names(shop: &Shop, name: &str) -> Vec<String> {
+    open_workbook::<Xlsx<_>, _>(shop.at(name))
+        .unwrap()
+        .sheet_names()
+}
+
+/// Goods come in: the difference is a problem until it is said to be counted.
+#[test]
+fn counts_that_the_log_does_not_know_are_recorded_only_when_that_is_asked_for() {
+    let shop = Shop::tiny();
+    shop.issue(&["kit-plan.xlsx", "stock.csv"]).well();
+    let stock = "Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost,Bin\n\
+                 S10,shim,F1,0.010,0.0002,12,2.00,A1\n\
+                 S20,shim,F1,0.020,0.0002,1,2.00,A2\n\
+                 S30,shim,F1,0.030,0.0002,0,6.00,A10\n\
+                 G90,gasket,F1,0.090,0.0005,0,3.00,B1\n\
+                 G105,gasket,F1,0.105,0.0005,5,3.00,B2\n";
+    shop.write("stock.csv", stock);
+    let pumps = "Tag,Model,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in)\n\
+                 A,screwed-impeller,F1,F1,0.041,0.050\n";
+    shop.write("pumps.csv", pumps);
+    shop.kit("stock.csv", "pumps.csv");
+    shop.refuse(
+        &["kit-plan.xlsx", "stock.csv", "--force"],
+        &[
+            "problem stock.csv!F2 12 of S10 on hand",
+            "problem stock.csv!F3 1 of S20 on hand",
+            "problem stock.csv!F6 5 of G105 on hand",
+        ],
+    );
+    shop.issue(&["kit-plan.xlsx", "stock.csv", "--force", "--counted"])
+        .well();
+    let log = shop.log();
+    let counted: Vec<String> = log
+        .iter()
+        .filter(|line| line[9] == "counted")
+        .map(|line| {
+            [2, 3, 4, 6, 7, 8, 10, 11]
+                .map(|at| line[at].as_str())
+                .join("|")
+        })
+        .collect();
+    assert_eq!(
+        counted,
+        [
+            "2|||G105|0|-5|0|5",
+            "2|||S10|0|-11|1|12",
+            "2|||S20|0|-1|0|1"
+        ]
+    );
+    assert_eq!(shop.counts("stock-next.xlsx")["S20"], 0);
+    // A row that went with its pieces is counted out; G120 had none left, so nothing is said of it.
+    let rest: Vec<&str> = stock
+        .lines()
+        .filter(|line| !line.starts_with("S10"))
+        .collect();
+    let rest = rest
+        .join("\n")
+        .replace("0.0002,1,2.00,A2", "0.0002,0,2.00,A2")
+        .replace("0.0005,5", "0.0005,4");
+    shop.write("less.csv", &rest);
+    let back = ["less.csv", "--put-back", "A", "--force"];
+    shop.refuse(&back, &["problem less.csv! no row for S10"]);
+    shop.issue(&[&back[..], &["--counted"]].concat()).well();
+    let last: Vec<_> = shop
+        .log()
+        .iter()
+        .rev()
+        .take(8)
+        .map(|line| [6, 8, 9].map(|at| line[at].clone()).join("|"))
+        .collect();
+    assert!(last.contains(&"S10|12|counted".to_string()), "{last:?}");
+}
+
+#[test]
+fn the_stock_workbook_itself_is_only_replaced_when_that_is_said() {
+    let shop = Shop::tiny();
+    shop.issue(&[
+        "kit-plan.xlsx",
+        "stock.csv",
+        "--pump",
+        "B",
+        "--out",
+        "stock.xlsx",
+    ])
+    .well();
+    let again = [
+        "kit-plan.xlsx",
+        "stock.xlsx",
+        "--pump",
+        "A",
+        "--out",
+        "stock.xlsx",
+    ];
+    shop.refuse(
+        &again,
+        &["problem command line! stock.xlsx both to be read and to be written"],
+    );
+    shop.issue(&[&again[..], &["--force"]].concat()).well();
+    assert_eq!(shop.counts("stock.xlsx")["S20"], 0);
+    // A stock workbook of another run stays as it is.
+    let before = shop.files();
+    let run = shop.issue(&[
+        "kit-plan.xlsx",
+        "stock.xlsx",
+        "--out",
+        "kept.xlsx",
+        "--pump",
+        "C",
+        "--log",
+        "kept.xlsx",
+    ]);
+    run.refused(&["problem command line! kept.xlsx as the log and as something else"]);
+    shop.write("kept.xlsx", "somebody's");
+    let run = shop.issue(&[
+        "kit-plan.xlsx",
+        "stock.xlsx",
+        "--out",
+        "kept.xlsx",
+        "--pump",
+        "C",
+    ]);
+    assert_eq!(
+        (run.status, run.problems()),
+        (
+            3,
+            vec!["problem kept.xlsx! a file that is there already".to_string()]
+        )
+    );
+    assert_eq!(
+        shop.read("issue-log.xlsx"),
+        before.get("issue-log.xlsx").cloned()
+    );
+    assert_eq!(shop.read("kept.xlsx").unwrap(), b"somebody's");
+    // Arguments that do not go together.
+    for (arguments, found) in [
+        (vec!["stock.xlsx"], "1 workbook"),
+        (
+            vec!["kit-plan.xlsx", "stock.xlsx", "--finish"],
+            "2 workbooks",
+        ),
+        (
+            vec!["stock.xlsx", "--put-back", "A", "--items", "S10"],
+            "--items S10",
+        ),
+        (
+            vec!["stock.xlsx", "--put-back", "A", "--items", "S10=0"],
+            "--items S10=0",
+        ),
+    ] {
+        let found = format!("problem command line! {found}");
+        shop.refuse(&arguments, &[&found]);
+    }
+}
