@@ -47,7 +47,9 @@ fn without_exponent(word: &str) -> String {
             && mantissa.bytes().any(|b| b.is_ascii_digit());
         // With its sign, as programs write it: `2e3` may be anything.
         let signed = exponent.starts_with(['+', '-']);
-        if !is_number || !signed || !(2..=3).contains(&exponent.len()) {
+        // Behind it a unit at most, no further figures.
+        let goes_on = unit.starts_with(|c: char| c.is_numeric() || "+-.,/\u{2044}".contains(c));
+        if !is_number || !signed || goes_on || !(2..=3).contains(&exponent.len()) {
             return None;
         }
         let number = format!("{}e{exponent}", mantissa.replace(',', "."));
