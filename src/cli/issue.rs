@@ -381,11 +381,13 @@ fn account(args: &Args, inputs: &Inputs, moves: &Moves) {
         counts.filter(|count| *count > 0).sum()
     };
     let tags = |lines: &[&crate::issue::log::Movement]| {
-        let mut tags: Vec<&str> = lines
+        let mut tags: Vec<String> = lines
             .iter()
             .map(|m| m.tag.as_str())
             .filter(|t| !t.is_empty())
+            .map(crate::issue::key)
             .collect();
+        tags.sort_unstable();
         tags.dedup();
         tags.len()
     };

@@ -338,7 +338,12 @@ impl Log {
         let out: i64 = lines.clone().map(|entry| entry.movement.out).sum();
         let last = lines.clone().next_back()?;
         let returned = last.movement.how == How::PutBack && out <= 0;
-        lines.next().filter(|_| !returned)
+        // Nothing was picked: nothing could be put back either, and the kit may still go out.
+        let mut picked = lines
+            .clone()
+            .filter(|entry| entry.movement.how != How::Short);
+        let empty = picked.clone().next().is_some() && picked.all(|e| e.movement.out == 0);
+        lines.next().filter(|_| !returned && !empty)
     }
 
     /// Whether pieces of no single pump are recorded already: spoiled ones of an item, or sheets that were cut up.

@@ -121,9 +121,29 @@ pub fn fit(standing: &Standing<'_>, counted: bool, problems: &mut Problems) -> M
     if differs.is_empty() {
         return moves;
     }
-    if let Some(behind) = behind(standing).filter(|_| !counted) {
+    // Also where the pieces are said to be counted anew: an old workbook was named by mistake.
+    if let Some(behind) = behind(standing) {
         problems.add(behind);
         return moves;
+    }
+    let was_once = |item: &str| {
+        let mine = log
+            .entries()
+            .iter()
+            .filter(|e| key(&e.movement.item) == key(item));
+        let mut counts = mine.filter_map(|entry| entry.movement.on_hand);
+        counts.any(|on_hand| on_hand.before == now(item))
+    };
+    if counted && differs.iter().all(|(item, _)| was_once(item)) {
+        problems.warn(Problem::new(
+            standing.stock.clone(),
+            format!(
+                "counts that the log had before for all that differ: {}",
+                listed(differs.iter().map(|(item, _)| *item))
+            ),
+            "the newest stock workbook, with what was counted anew",
+            "if this is an older workbook, name the newest; nothing tells the two apart but you",
+        ));
     }
     for (item, last) in differs {
         let lot = counts.get(item);
@@ -238,6 +258,22 @@ fn tags(
         .filter(|tag| tags.contains(&key(tag)))
         .filter_map(|tag| Some((*tag, standing.log.issued(&id, tag)?)))
         .collect();
+    // A pump may get a second kit, in the next outage or after rework; one that was planned again by
+    // mistake looks the same.
+    for tag in known.iter().filter(|tag| tags.contains(&key(tag))) {
+        let out = standing.log.out(tag);
+        let others: u32 = out.iter().filter(|o| o.plan != id).map(|o| o.count).sum();
+        let line = standing.log.entries().iter();
+        let line = line.filter(|e| key(&e.movement.tag) == key(tag) && e.movement.plan != id);
+        if let (1.., Some(line)) = (others, line.last()) {
+            problems.warn(Problem::new(
+                standing.line(line.number),
+                format!("{tag}, for which {others} pieces are out by another plan since {}", line.date),
+                "one kit out for a pump, unless it is rebuilt again",
+                "if the pump was planned again, put the first kit back with `--put-back` before this one goes out",
+            ));
+        }
+    }
     if let Some((_, line)) = twice.first() {
         let mend = match left.as_slice() {
             [] => "nothing is left to issue of this plan".to_string(),
@@ -498,6 +534,46 @@ pub fn issue(
             take_line(&mut taking, line, filled, &mut found);
         }
     }
+    // What is filled in after a kit went out would be lost without a word.
+    let id = taking.plan.clone();
+    let gone = |tag: &str| !tags.contains(&key(tag)) && standing.log.issued(&id, tag).is_some();
+    let late_lines = carried
+        .planned
+        .lines
+        .iter()
+        .zip(&carried.filled)
+        .filter_map(|(line, filled)| {
+            let recorded = |entry: &&Entry| {
+                let moved = &entry.movement;
+                moved.plan == id
+                    && key(&moved.tag) == key(&line.tag)
+                    && key(&moved.item) == key(&line.item)
+                    && filled
+                        .picked
+                        .is_some_and(|picked| moved.out == i64::from(picked))
+            };
+            let other = filled.picked.is_some_and(|picked| picked != line.planned);
+            let late = other && !standing.log.entries().iter().any(|entry| recorded(&&entry));
+            (late && gone(&line.tag)).then_some((&line.tag, &filled.at))
+        });
+    let late_extras = carried.extras.iter().filter_map(|extra| {
+        let recorded = standing.log.entries().iter().any(|entry| {
+            let moved = &entry.movement;
+            moved.plan == id
+                && key(&moved.tag) == key(&extra.tag)
+                && key(&moved.item) == key(&extra.item)
+                && moved.how == How::Unplanned
+        });
+        (!recorded && gone(&extra.tag)).then_some((&extra.tag, &extra.at))
+    });
+    for (tag, at) in late_lines.chain(late_extras) {
+        found.warn(Problem::new(
+            at.clone(),
+            format!("filled in for {tag}, whose kit went out before; it is not recorded"),
+            "what was taken filled in before the kit is issued",
+            format!("`--put-back {tag}`, then issue the kit again with what is filled in"),
+        ));
+    }
     for extra in carried
         .extras
         .iter()
@@ -686,8 +762,10 @@ pub fn put_back(
     for tag in tags.iter().filter(|tag| done.insert(key(tag))) {
         let out = standing.log.out(tag);
         if out.is_empty() {
-            let near = known.values().copied();
-            let near = near.filter(|near| !near.is_empty() && key(near) != key(tag));
+            // One that the log knows is spelt right: another pump's kit must not be put back for it.
+            let spelt = known.contains_key(&key(tag));
+            let near = known.values().copied().filter(|_| !spelt);
+            let near = near.filter(|near| !near.is_empty() && !standing.log.out(near).is_empty());
             wrong(
                 command_line(),
                 format!("--put-back {tag}, for which nothing is out"),

@@ -8,7 +8,7 @@ use super::size::Stated;
 use super::table::{Heading, Line, NEEDED_OF_STOCK, Table};
 use crate::decimal::Money;
 use crate::job::StockSheet;
-use crate::length::Length;
+use crate::length::{Length, Unit};
 use crate::model::Model;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems, nearest};
@@ -187,6 +187,23 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     })
 }
 
+/// A shim as thick as a plate is mostly one whose thou stand in a column of inches. Common practice, no
+/// source.
+fn ask_about_thick(line: &Line<'_, '_>, thickness: Option<&Heading>, problems: &mut Problems) {
+    const THICK: Length = Length::from_ticks(10 * Unit::Millimetre.ticks());
+    let Some(heading) = thickness else { return };
+    // What is wrong with it otherwise is said where it is read.
+    let length = line.length(heading, &mut Problems::new());
+    if let Some(length) = length.filter(|length| *length > THICK) {
+        problems.warn(Problem::new(
+            line.place(heading),
+            format!("a shim {} mm thick", length.show(Unit::Millimetre)),
+            "a shim of at most 10 mm",
+            "check the number and the unit of its column",
+        ));
+    }
+}
+
 fn lot(
     line: &Line<'_, '_>,
     needed: &[Option<Heading>; 4],
@@ -218,6 +235,9 @@ fn lot(
         .and_then(|heading| line.thickness(heading, &mut unread));
     let peel_step =
         optional("Peel step").and_then(|h| peel_step(line, h, kind.as_deref(), &size, problems));
+    if kind.as_deref() == Some("shim") {
+        ask_about_thick(line, thickness, problems);
+    }
     let unit_cost = line
         .money(optional("Unit cost"), problems)
         .unwrap_or(Money::ZERO);

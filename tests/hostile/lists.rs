@@ -494,6 +494,12 @@ fn codes_that_a_spreadsheet_has_changed() {
 }
 
 #[test]
+fn a_shim_as_thick_as_a_plate_is_asked_about() {
+    let (_, warnings) = read(&STOCK.replacen("0.020", "2", 1));
+    each(&warnings, &[("cell D3", "a shim 50.800 mm thick")]);
+}
+
+#[test]
 fn several_sheets_that_could_be_the_stock() {
     let found = folder_problems(&[("stock jan", STOCK), ("stock feb", STOCK)]);
     each(
