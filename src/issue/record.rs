@@ -264,8 +264,8 @@ fn tags(
         let out = standing.log.out(tag);
         let others: u32 = out.iter().filter(|o| o.plan != id).map(|o| o.count).sum();
         let line = standing.log.entries().iter();
-        let line = line.filter(|e| key(&e.movement.tag) == key(tag) && e.movement.plan != id);
-        if let (1.., Some(line)) = (others, line.last()) {
+        let mut line = line.filter(|e| key(&e.movement.tag) == key(tag) && e.movement.plan != id);
+        if let (1.., Some(line)) = (others, line.next_back()) {
             problems.warn(Problem::new(
                 standing.line(line.number),
                 format!("{tag}, for which {others} pieces are out by another plan since {}", line.date),
@@ -553,7 +553,7 @@ pub fn issue(
                         .is_some_and(|picked| moved.out == i64::from(picked))
             };
             let other = filled.picked.is_some_and(|picked| picked != line.planned);
-            let late = other && !standing.log.entries().iter().any(|entry| recorded(&&entry));
+            let late = other && !standing.log.entries().iter().any(|entry| recorded(&entry));
             (late && gone(&line.tag)).then_some((&line.tag, &filled.at))
         });
     let late_extras = carried.extras.iter().filter_map(|extra| {
