@@ -11,21 +11,25 @@ pub(super) const OF_PLAN: u64 = 32_000_000;
 
 /// The bytes of a plain file of at most so many.
 pub(crate) fn bytes(path: &Path, most: u64) -> Result<Vec<u8>> {
-    let too_large = || Error::other(format!("more than {} kB", most / 1_000));
+    let too_large = |length: u64| {
+        let limit = most / 1_000;
+        Err(Error::other(format!(
+            "{length} bytes, more than {limit} kB"
+        )))
+    };
     let metadata = fs::metadata(path)?;
     if !metadata.is_file() {
         return Err(Error::other("neither a file nor a folder of files"));
     }
     if metadata.len() > most {
-        return Err(too_large());
+        return too_large(metadata.len());
     }
     // The length that is told is not trusted: some files grow, some are longer than they say.
     let mut bytes = Vec::new();
     File::open(path)?.take(most + 1).read_to_end(&mut bytes)?;
-    if u64::try_from(bytes.len()).is_ok_and(|length| length <= most) {
-        Ok(bytes)
-    } else {
-        Err(too_large())
+    match u64::try_from(bytes.len()).unwrap_or(u64::MAX) {
+        length if length > most => too_large(length),
+        _ => Ok(bytes),
     }
 }
 
