@@ -189,12 +189,15 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
 
 /// A shim as thick as a plate is mostly one whose thou stand in a column of inches. Common practice, no
 /// source.
-fn ask_about_thick(line: &Line<'_, '_>, thickness: Option<&Heading>, problems: &mut Problems) {
+fn ask_about_thick(
+    line: &Line<'_, '_>,
+    heading: Option<&Heading>,
+    thickness: Option<Length>,
+    problems: &mut Problems,
+) {
     const THICK: Length = Length::from_ticks(10 * Unit::Millimetre.ticks());
-    let Some(heading) = thickness else { return };
-    // What is wrong with it otherwise is said where it is read.
-    let length = line.length(heading, &mut Problems::new());
-    if let Some(length) = length.filter(|length| *length > THICK) {
+    let length = thickness.filter(|length| *length > THICK);
+    if let (Some(heading), Some(length)) = (heading, length) {
         problems.warn(Problem::new(
             line.place(heading),
             format!("a shim {} mm thick", length.show(Unit::Millimetre)),
@@ -236,7 +239,7 @@ fn lot(
     let peel_step =
         optional("Peel step").and_then(|h| peel_step(line, h, kind.as_deref(), &size, problems));
     if kind.as_deref() == Some("shim") {
-        ask_about_thick(line, thickness, problems);
+        ask_about_thick(line, thickness, size.thickness, problems);
     }
     let unit_cost = line
         .money(optional("Unit cost"), problems)

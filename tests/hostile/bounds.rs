@@ -84,26 +84,7 @@ fn with_part(part: &str, content: Vec<u8>) -> Vec<u8> {
     let good = with_thickness(|sheet| {
         sheet.write_number(4, 3, 0.03).unwrap();
     });
-    let mut archive = zip::ZipArchive::new(Cursor::new(good)).unwrap();
-    let names: Vec<String> = archive
-        .file_names()
-        .map(|n| n.unwrap().to_string())
-        .collect();
-    assert!(names.iter().any(|name| name == part), "{part} in {names:?}");
-    let mut content = Some(content);
-    let parts: Vec<(String, Vec<u8>)> = names
-        .into_iter()
-        .map(|name| {
-            let mut bytes = Vec::new();
-            let mut entry = archive.by_name(&name).unwrap();
-            std::io::Read::read_to_end(&mut entry, &mut bytes).unwrap();
-            if name == part {
-                bytes = content.take().unwrap();
-            }
-            (name, bytes)
-        })
-        .collect();
-    zipped(parts.iter().map(|(n, b)| (n.as_str(), b.clone())))
+    replaced(&good, part, content)
 }
 
 const SHEET: &str = "xl/worksheets/sheet1.xml";
@@ -204,6 +185,7 @@ fn replaced(bytes: &[u8], part: &str, content: Vec<u8>) -> Vec<u8> {
         .file_names()
         .map(|n| n.unwrap().to_string())
         .collect();
+    assert!(names.iter().any(|name| name == part), "{part} in {names:?}");
     let parts: Vec<(String, Vec<u8>)> = names
         .into_iter()
         .map(|name| {

@@ -102,6 +102,7 @@ impl Survey {
         let mut of_sheet = OfSheet::default();
         let mut formats: HashMap<u32, Shown> = HashMap::new();
         let (mut row, mut of_cells) = (0, false);
+        let mut all = 0;
         loop {
             let (event, took) = events.next()?;
             texts += took;
@@ -171,13 +172,11 @@ impl Survey {
             // A part without anything to hold is read and forgotten, cell by cell. The texts of a
             // style, such as the font's name, are held again for each cell style.
             let texts = if held > 0 { 2 * texts } else { 0 };
-            let all = held + texts + longest.saturating_mul(styles) + of_sheet.held();
+            all = held + texts + longest.saturating_mul(styles) + of_sheet.held();
             if all > room {
                 return Err(Trouble::Full);
             }
         }
-        let all = if held > 0 { held + 2 * texts } else { 0 };
-        let all = all + longest.saturating_mul(styles) + of_sheet.held();
         if of_sheet.held() > 0 {
             self.of_sheets.insert(key.to_string(), of_sheet);
         }
