@@ -25,6 +25,7 @@
 //! | [`cutting`] | sheets and what they yield |
 //! | [`stack`] | contributors of a requirement: worst case, uncertainty, draws at random, the report |
 //! | [`choose`] | combinations, patterns, bounds, the search, and why a pump is short |
+//! | [`outlook`] | pumps that are not measured yet |
 //! | [`plan`], [`verify`] | what was chosen, and the checker |
 //! | [`issue`] | what was taken out of the stock and put back, and the log of it |
 //! | [`bag`] | the consumables that go with each kit |
@@ -70,6 +71,7 @@ pub mod issue;
 pub mod job;
 pub mod length;
 pub mod model;
+pub mod outlook;
 pub mod packing;
 pub mod plan;
 pub mod policy;

@@ -30,7 +30,7 @@ impl Look {
         let choice = anstream::AutoStream::choice(&stderr);
         Look {
             width: stderr.is_terminal().then_some(width),
-            colour: choice != anstream::ColorChoice::Never,
+            colour: choice != anstream::ColorChoice::Never && !dumb(),
             drawn: cfg!(windows) || speaks_utf8(|name| std::env::var(name).ok()),
         }
     }
@@ -41,6 +41,13 @@ impl Look {
             false => text.to_string(),
         }
     }
+}
+
+/// Whether the terminal says that it can do nothing but print: then it has no colours, though the run
+/// may be one of a build server, whose logs are mostly shown in colours.
+fn dumb() -> bool {
+    std::env::var_os("TERM").is_some_and(|term| term == "dumb")
+        && std::env::var_os("CLICOLOR_FORCE").is_none_or(|force| force == "0")
 }
 
 /// Narrower than this nothing can be laid out.

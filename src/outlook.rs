@@ -1,0 +1,44 @@
+//! Pumps that are not measured yet: what each of their dimensions is expected to come to.
+
+use crate::job::Job;
+use crate::length::{Length, Uncertainty};
+
+/// An outage before it is measured.
+///
+/// The job is whole: where a dimension is only expected, its pump stands there as if it had been
+/// measured at the middle of the range.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outlook {
+    /// Stock, models and pumps.
+    pub job: Job,
+    /// What is expected, by pump and by dimension of its model; `None` for what is measured.
+    pub expected: Vec<Vec<Option<Expected>>>,
+}
+
+/// What a dimension that is not measured yet is expected to come to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Expected {
+    /// The least that is expected; above zero, and never above `high`.
+    pub low: Length,
+    /// The greatest.
+    pub high: Length,
+    /// How likely what is.
+    pub law: Law,
+}
+
+/// How likely the values of a dimension are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Law {
+    /// Every value of the range alike: nothing more is known than its ends.
+    Even,
+    /// Like past readings: the mean and a multiple of Student's t, so that one more reading is
+    /// predicted and not just their mean. It can lie beyond the range.
+    Readings {
+        /// The mean of the readings.
+        mean: Length,
+        /// What t is multiplied by: the standard deviation times the root of 1 + 1/n.
+        scale: Uncertainty,
+        /// Degrees of freedom: one less than there are readings.
+        freedom: u32,
+    },
+}
