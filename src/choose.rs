@@ -11,6 +11,7 @@ pub mod combination;
 pub mod instance;
 mod mending;
 pub mod pattern;
+pub mod purchase;
 pub mod relaxation;
 pub mod search;
 pub mod stages;
@@ -34,7 +35,7 @@ use crate::plan::{Aim, Goal, PackPick, Pick, Plan, scarcity_points};
 use crate::problem::{Place, Problem};
 use crate::stock::{Code, Item};
 use combination::{Combination, Window};
-use instance::{Column, Instance, Tier, Uses};
+use instance::{Column, Instance, Taken, Tier, Uses};
 use pattern::Pattern;
 use stages::Solved;
 use supply::Supplier;
@@ -125,46 +126,24 @@ const MOST_COLUMNS: usize = 40_000_000;
 pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
     let mut laid = Laid::out(job)?;
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
-    let instances = laid.instances(job);
+    let aims = aims(job);
+    let instances = laid.instances(job, &aims);
     let solved: Vec<Solved> = instances
         .par_iter()
-        .map(|instance| stages::solve(instance, &aims(job), watch))
+        .map(|instance| stages::solve(instance, &aims, watch))
         .collect();
-    let Laid {
-        available,
-        drawers,
-        suppliers,
-        groups,
-        ..
-    } = laid;
     let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
     let mut layouts = Vec::new();
-    for ((group, instance), solved) in groups.iter().zip(&instances).zip(&solved) {
-        for (taker, (&pump, taken)) in group.pumps.iter().zip(&solved.taken).enumerate() {
-            kits[pump] = taken.map(|column| {
-                let mut column = instance.column(taker, column).clone();
-                for (item, _) in &mut column.uses {
-                    *item = group.items[usize::from(*item)];
-                }
-                drawers.picks(job, pump, &column)
-            });
-        }
-        for (&supplier, taken) in group
-            .suppliers
-            .iter()
-            .zip(&solved.taken[group.pumps.len()..])
-        {
-            // The first column supplies nothing.
-            let layout = taken.and_then(|c| (c as usize).checked_sub(1));
-            layouts.extend(layout.and_then(|l| suppliers[supplier].layouts.get(l).cloned()));
-        }
+    for ((group, instance), solved) in laid.groups.iter().zip(&instances).zip(&solved) {
+        group.read(job, &laid, instance, &solved.taken, &mut kits, &mut layouts);
     }
     layouts.extend(cut_alone(job, &kits, &layouts));
     layouts.sort();
-    let kits = why::explain(job, &available, &drawers, &servable, kits, &layouts);
+    let (available, drawers) = (&laid.available, &laid.drawers);
+    let kits = why::explain(job, available, drawers, &servable, kits, &layouts);
     Ok(Plan {
         kits,
-        goals: goals(job, &groups, &solved),
+        goals: goals(job, &aims, &laid.groups, &solved),
         layouts,
         worth: Vec::new(),
         stopped_by: solved.iter().find_map(|s| s.stopped),
@@ -177,7 +156,7 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
 /// # Errors
 /// [`ChooseError`] when a place can be filled in too many ways to list.
 pub fn instances(job: &Job) -> Result<Vec<Instance>, ChooseError> {
-    Ok(Laid::out(job)?.instances(job))
+    Ok(Laid::out(job)?.instances(job, &aims(job)))
 }
 
 /// Everything that a job can be solved from: what there is and all ways to use it.
@@ -200,7 +179,8 @@ impl Laid {
         }
         let drawers = Drawers::list(job, &available)?;
         let columns = list_columns(job, &drawers, &available)?;
-        let (suppliers, ready) = supply::suppliers(job, &available, &wanted(job, &columns));
+        let wanted = wanted(job.stock.len(), &columns);
+        let (suppliers, ready) = supply::suppliers(job, &available, &wanted);
         let groups = groups(job, &columns, &suppliers);
         Ok(Laid {
             available,
@@ -213,13 +193,13 @@ impl Laid {
     }
 
     /// The bare problem of each group; the columns move there, for they are most of the memory.
-    fn instances(&mut self, job: &Job) -> Vec<Instance> {
+    fn instances(&mut self, job: &Job, aims: &[Aim]) -> Vec<Instance> {
         let mut instances = Vec::with_capacity(self.groups.len());
         for group in &self.groups {
             let pumps = group.pumps.iter();
             let columns = pumps.map(|&pump| std::mem::take(&mut self.columns[pump]));
             let columns = columns.collect();
-            instances.push(group.instance(job, &self.ready, columns, &self.suppliers));
+            instances.push(group.instance(job, aims, &self.ready, columns, &self.suppliers));
         }
         instances
     }
@@ -245,9 +225,9 @@ fn cut_alone(job: &Job, kits: &[Option<Vec<PackPick>>], others: &[Layout]) -> Ve
     alone
 }
 
-/// The most pieces of each item that the pumps can use in all.
-fn wanted(job: &Job, columns: &[Vec<Column>]) -> Vec<u64> {
-    let mut wanted = vec![0; job.stock.len()];
+/// The most pieces of each of so many items that the pumps can use in all.
+fn wanted(items: usize, columns: &[Vec<Column>]) -> Vec<u64> {
+    let mut wanted = vec![0; items];
     for columns in columns {
         let mut most: BTreeMap<u16, i16> = BTreeMap::new();
         for &(item, count) in columns.iter().flat_map(|column| &column.uses) {
@@ -474,7 +454,10 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
     let supplied = suppliers.iter().map(|supplier| items(&supplier.columns));
     let drawn = columns.iter().map(|columns| items(columns));
     let tied: Vec<Vec<usize>> = drawn.chain(supplied).collect();
-    let mut root: Vec<usize> = (0..job.stock.len()).collect();
+    // Items may stand behind those of the stock.
+    let beyond = tied.iter().flatten().max().map_or(0, |most| most + 1);
+    let beyond = beyond.max(job.stock.len());
+    let mut root: Vec<usize> = (0..beyond).collect();
     for pair in tied.iter().flat_map(|items| items.windows(2)) {
         let (a, b) = (find(&mut root, pair[0]), find(&mut root, pair[1]));
         root[a.max(b)] = a.min(b);
@@ -488,7 +471,7 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
         // A pump that needs no piece at all is a group of its own, beyond all items.
         let key = items
             .first()
-            .map_or(job.stock.len() + taker, |&item| find(&mut root, item));
+            .map_or(beyond + taker, |&item| find(&mut root, item));
         let group = groups.entry(key).or_insert_with(|| Group {
             pumps: Vec::new(),
             suppliers: Vec::new(),
@@ -523,8 +506,13 @@ fn aims(job: &Job) -> Vec<Aim> {
         .collect()
 }
 
-/// One goal as a tier of a group, whose items are these of the stock.
-fn tier(job: &Job, aim: Aim, group: &[usize], items: &[u16]) -> Tier {
+/// One goal as a tier of a group, whose items are these of the stock and whose suppliers ask these prices.
+fn tier(job: &Job, aim: Aim, group: &[usize], items: &[u16], bought: Vec<Vec<i64>>) -> Tier {
+    // What stands behind the stock is held back of an item that is counted already.
+    let each = |points: &dyn Fn(&Item) -> i64| {
+        let lots = items.iter().map(|&item| job.stock.get(usize::from(item)));
+        Tier::Pieces(lots.map(|lot| lot.map_or(0, points)).collect())
+    };
     let gains = |gain: &dyn Fn(u32) -> i64| {
         Tier::Served(
             group
@@ -536,23 +524,66 @@ fn tier(job: &Job, aim: Aim, group: &[usize], items: &[u16]) -> Tier {
     match aim {
         Aim::ServedOf(level) => gains(&|priority| i64::from(priority == level)),
         Aim::ServedWeight => gains(&|_| 1),
+        Aim::Purchase => Tier::Bought(Arc::new(bought)),
         Aim::Waste => Tier::Waste,
-        Aim::Pieces => Tier::Pieces(vec![1; items.len()]),
-        Aim::Scarcity => {
-            let lots = items.iter().map(|&item| &job.stock[usize::from(item)]);
-            Tier::Pieces(
-                lots.map(|lot| scarcity_points(lot.available(), lot.min_level))
-                    .collect(),
-            )
-        }
+        Aim::Pieces => each(&|_| 1),
+        Aim::Scarcity => each(&|lot| scarcity_points(lot.available(), lot.min_level)),
     }
 }
 
 impl Group {
+    /// All groups as one.
+    fn merged(groups: Vec<Group>) -> Vec<Group> {
+        let merged = groups.into_iter().reduce(|mut all, group| {
+            all.pumps.extend(group.pumps);
+            all.suppliers.extend(group.suppliers);
+            all.items.extend(group.items);
+            all
+        });
+        let sorted = merged.map(|mut all| {
+            all.pumps.sort_unstable();
+            all.suppliers.sort_unstable();
+            all.items.sort_unstable();
+            all
+        });
+        sorted.into_iter().collect()
+    }
+
+    /// Reads a solution: the pieces of each pump, and how sheets are cut.
+    fn read(
+        &self,
+        job: &Job,
+        laid: &Laid,
+        instance: &Instance,
+        taken: &Taken,
+        kits: &mut [Option<Vec<PackPick>>],
+        layouts: &mut Vec<Layout>,
+    ) {
+        for (taker, (&pump, taken)) in self.pumps.iter().zip(taken).enumerate() {
+            kits[pump] = taken.map(|column| {
+                let mut column = instance.column(taker, column).clone();
+                for (item, _) in &mut column.uses {
+                    *item = self.items[usize::from(*item)];
+                }
+                // What is held back is no piece of its own.
+                column
+                    .uses
+                    .retain(|(item, _)| usize::from(*item) < job.stock.len());
+                laid.drawers.picks(job, pump, &column)
+            });
+        }
+        for (&supplier, taken) in self.suppliers.iter().zip(&taken[self.pumps.len()..]) {
+            // The first column supplies nothing.
+            let layout = taken.and_then(|c| (c as usize).checked_sub(1));
+            layouts.extend(layout.and_then(|l| laid.suppliers[supplier].layouts.get(l).cloned()));
+        }
+    }
+
     /// The bare problem: the columns of the group's pumps, in their order, and its suppliers.
     fn instance(
         &self,
         job: &Job,
+        aims: &[Aim],
         ready: &[i64],
         columns: Vec<Vec<Column>>,
         suppliers: &[Supplier],
@@ -572,11 +603,17 @@ impl Group {
         // All the pieces that the group can use, and those of each kind and fit by themselves.
         let mut classes: BTreeMap<(&str, &str), Vec<u32>> = BTreeMap::new();
         for (index, &item) in (0..).zip(&self.items) {
-            let lot = &job.stock[usize::from(item)];
+            let Some(lot) = job.stock.get(usize::from(item)) else {
+                continue;
+            };
             let class = classes.entry((&lot.kind, lot.fit.key())).or_default();
             class.push(index);
         }
-        let whole: Vec<u32> = (0..).take(self.items.len()).collect();
+        let whole: Vec<u32> = classes.values().flatten().copied().sorted().collect();
+        let prices = || -> Vec<Vec<i64>> {
+            let mine = self.suppliers.iter();
+            mine.map(|&index| suppliers[index].prices()).collect()
+        };
         let several = (classes.len() > 1).then_some(whole);
         Instance {
             classes: several.into_iter().chain(classes.into_values()).collect(),
@@ -587,9 +624,9 @@ impl Group {
                 .collect(),
             takers: Arc::new(takers),
             pumps: self.pumps.len(),
-            tiers: aims(job)
-                .into_iter()
-                .map(|aim| tier(job, aim, &self.pumps, &self.items))
+            tiers: aims
+                .iter()
+                .map(|&aim| tier(job, aim, &self.pumps, &self.items, prices()))
                 .collect(),
         }
     }
@@ -597,11 +634,11 @@ impl Group {
 
 /// The groups' values and bounds added up, goal by goal; the served of each priority as one
 /// weight, as far as whole numbers carry it.
-fn goals(job: &Job, groups: &[Group], solved: &[Solved]) -> Vec<Goal> {
-    let mut goals: Vec<Goal> = aims(job)
-        .into_iter()
+fn goals(job: &Job, aims: &[Aim], groups: &[Group], solved: &[Solved]) -> Vec<Goal> {
+    let mut goals: Vec<Goal> = aims
+        .iter()
         .enumerate()
-        .map(|(tier, aim)| {
+        .map(|(tier, &aim)| {
             let value: i64 = solved.iter().map(|s| s.values[tier]).sum();
             let bound: i64 = solved.iter().map(|s| s.bounds[tier]).sum();
             // Inside, serving is minus a gain; outside it is counted upwards.

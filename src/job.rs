@@ -46,6 +46,10 @@ pub struct StockSheet {
     pub heading_row: u32,
     /// The column that holds On hand, from 0.
     pub on_hand_column: u32,
+    /// The column of Unit cost, where there is one.
+    pub price_column: Option<u32>,
+    /// The column of Pack qty, where there is one.
+    pub pack_column: Option<u32>,
 }
 
 /// An input file and the hash of its bytes.

@@ -32,6 +32,7 @@
 //! | [`sweep`] | what if: one thing moved, pieces held or chosen anew |
 //! | [`crush`] | how far gaskets are crushed, against what their materials give way |
 //! | [`inventory`] | how much to hold and when to buy: order quantities, reorder points |
+//! | [`purchase`] | what can be bought for an outage, and what it makes possible |
 //! | [`reach`] | which thicknesses to stock: what they reach, which suffice |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and mend |
 //! | [`words`], [`mod@write`] | plans in words, workbooks and JSON out |
@@ -77,6 +78,7 @@ pub mod plan;
 pub mod policy;
 pub mod problem;
 pub mod pump;
+pub mod purchase;
 pub mod reach;
 pub mod read;
 pub mod sheet;

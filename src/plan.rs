@@ -185,6 +185,8 @@ pub enum Aim {
     ServedWeight,
     /// Pumps served of one priority, where whole numbers cannot carry the weights.
     ServedOf(u32),
+    /// What the packs cost that are bought, in millionths of the currency.
+    Purchase,
     /// Waste, in millionths of the currency.
     Waste,
     /// Pieces issued.
@@ -199,6 +201,7 @@ impl Aim {
         match self {
             Aim::ServedWeight => "served weight".into(),
             Aim::ServedOf(priority) => format!("served of priority {priority}"),
+            Aim::Purchase => "purchase cost".into(),
             Aim::Waste => "waste".into(),
             Aim::Pieces => "pieces".into(),
             Aim::Scarcity => "scarcity points".into(),

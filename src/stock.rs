@@ -32,6 +32,8 @@ pub struct Item {
     pub material: Option<String>,
     /// Pieces in a sealed pack; 1 where they come singly.
     pub pack_qty: u32,
+    /// What the stock says of buying it.
+    pub terms: Terms,
     /// For a laminated shim: the thickness of one layer, of which all but the last can be peeled
     /// off.
     pub peel_step: Option<Length>,
@@ -57,6 +59,7 @@ impl Item {
             bin: None,
             material: None,
             pack_qty: 1,
+            terms: Terms::default(),
             peel_step: None,
             cut: None,
             row: 0,
@@ -90,6 +93,30 @@ impl Item {
     pub fn peeled(&self, layers: u32) -> Option<Length> {
         let step = self.peel_step.unwrap_or(Length::ZERO);
         Some(self.size?.thickness - step * layers)
+    }
+}
+
+/// What the stock says of buying an item, cell by cell; `None` for an empty cell or a column that is
+/// not there.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Terms {
+    /// The price of one piece.
+    pub unit_cost: Option<Money>,
+    /// Pieces in a pack, the least that is sold.
+    pub pack_qty: Option<u32>,
+    /// The level that it is filled up to.
+    pub max_level: Option<u32>,
+    /// Calendar days from the order to the drawer.
+    pub lead_days: Option<u32>,
+    /// Who sells it.
+    pub supplier: Option<String>,
+}
+
+impl Terms {
+    /// Whether the stock means it to be bought: it names a supplier, a pack or a lead time. A cost
+    /// alone may be what a piece once cost.
+    pub fn for_sale(&self) -> bool {
+        self.pack_qty.is_some() || self.lead_days.is_some() || self.supplier.is_some()
     }
 }
 

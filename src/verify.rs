@@ -5,6 +5,9 @@
 //! cannot show is that no better plan exists; that is the bound's business.
 
 mod bags;
+mod purchase;
+
+pub use purchase::{VerifiedPurchase, verify_purchase};
 
 use std::collections::BTreeMap;
 
@@ -94,16 +97,34 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<String>> {
         ));
         return Err(breaches);
     }
+    let sums = check_kits(&job, &plan, &mut breaches);
+    let after = [Aim::Waste, Aim::Pieces, Aim::Scarcity];
+    check_goals(&job, &plan, &after, &mut breaches);
+    check_values(&plan, &sums, &mut breaches);
+    if !breaches.is_empty() {
+        return Err(breaches);
+    }
+    let bags = bag::fill(&job, &plan);
+    let breaches = check_bags(&job, &plan, &bags);
+    if breaches.is_empty() {
+        Ok(Verified { job, plan, bags })
+    } else {
+        Err(breaches)
+    }
+}
+
+/// Works every kit out again, counts the pieces of all of them, and adds up what they come to.
+fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<String>) -> Sums {
     let mut issued: BTreeMap<usize, i64> = BTreeMap::new();
     let mut sums = Sums::default();
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         let Kit::Served(packs) = kit else { continue };
-        check_pieces(&job, pump, packs, &mut breaches);
-        check_limits(&job, pump, packs, &mut breaches);
+        check_pieces(job, pump, packs, breaches);
+        check_limits(job, pump, packs, breaches);
         for pick in packs.iter().flat_map(|pack| &pack.picks) {
             *issued.entry(pick.item).or_default() += i64::from(pick.count);
         }
-        sums.add(&job, pump, packs);
+        sums.add(job, pump, packs);
     }
     for (&item, &count) in &issued {
         let Some(lot) = job.stock.get(item) else {
@@ -117,18 +138,23 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<String>> {
             ));
         }
     }
-    sums.waste += by_the_pack(&job, &issued);
-    check_sheets(&job, &plan, &issued, &mut breaches);
-    check_goals(&job, &plan, &mut breaches);
+    sums.waste += by_the_pack(job, &issued);
+    check_sheets(job, plan, &issued, breaches);
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         if matches!(kit, Kit::Short(shorts) if shorts.is_empty()) {
             breaches.push(format!("pump {} is short for no reason", pump.tag));
         }
     }
+    sums
+}
+
+/// Every goal's value must be what it is counted anew, and not beyond its own bound.
+fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<String>) {
     for goal in &plan.goals {
         let recounted = match goal.aim {
             Aim::ServedWeight => sums.weight,
             Aim::ServedOf(priority) => sums.of_priority.get(&priority).copied().unwrap_or(0),
+            Aim::Purchase => sums.bought,
             Aim::Waste => sums.waste,
             Aim::Pieces => sums.pieces,
             Aim::Scarcity => sums.scarcity,
@@ -148,21 +174,11 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<String>> {
             breaches.push(format!("{} is beyond its own bound", goal.aim.label()));
         }
     }
-    if !breaches.is_empty() {
-        return Err(breaches);
-    }
-    let bags = bag::fill(&job, &plan);
-    let breaches = check_bags(&job, &plan, &bags);
-    if breaches.is_empty() {
-        Ok(Verified { job, plan, bags })
-    } else {
-        Err(breaches)
-    }
 }
 
 /// The goals must be the ones that a plan is made for, in their order, and a plan that is not
 /// proven must say what ended the search.
-fn check_goals(job: &Job, plan: &Plan, breaches: &mut Vec<String>) {
+fn check_goals(job: &Job, plan: &Plan, after_served: &[Aim], breaches: &mut Vec<String>) {
     let mut counts: BTreeMap<u32, i128> = BTreeMap::new();
     for pump in &job.pumps {
         *counts.entry(pump.priority).or_default() += 1;
@@ -179,7 +195,7 @@ fn check_goals(job: &Job, plan: &Plan, breaches: &mut Vec<String>) {
             .map(|&priority| Aim::ServedOf(priority))
             .collect()
     };
-    expected.extend([Aim::Waste, Aim::Pieces, Aim::Scarcity]);
+    expected.extend(after_served);
     if plan.goals.iter().map(|goal| goal.aim).ne(expected) {
         breaches.push("the goals are not those that a plan is made for".into());
     }
@@ -193,6 +209,7 @@ fn check_goals(job: &Job, plan: &Plan, breaches: &mut Vec<String>) {
 struct Sums {
     weight: i128,
     of_priority: BTreeMap<u32, i128>,
+    bought: i128,
     waste: i128,
     pieces: i128,
     scarcity: i128,

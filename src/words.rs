@@ -345,7 +345,7 @@ fn nearest_total(short: &Shortfall, unit: Unit) -> Option<String> {
 /// A goal's value as people read it.
 pub fn goal_value(job: &Job, goal: &Goal, value: i64) -> String {
     match goal.aim {
-        Aim::Waste => money_exactly(value, job),
+        Aim::Waste | Aim::Purchase => money_exactly(value, job),
         _ => value.to_string(),
     }
 }

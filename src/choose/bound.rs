@@ -57,6 +57,8 @@ pub struct Prices {
     taken: Vec<i128>,
     /// Price of one millionth of waste.
     waste: i128,
+    /// Price of one millionth of what suppliers ask, and what they ask by supplier and column.
+    bought: Option<(i128, Arc<Vec<Vec<i64>>>)>,
     /// By pump, what serving it costs at all (less than nothing where it gains).
     serving: Vec<i128>,
     /// The part of the bound that no taker's choice changes.
@@ -166,6 +168,7 @@ impl Stage<'_> {
             taken: items.clone(),
             supplied: items,
             waste: 0,
+            bought: None,
             serving: vec![0; instance.pumps],
             constant,
         };
@@ -180,6 +183,11 @@ impl Stage<'_> {
                         *serving -= goal * i128::from(*gain);
                     }
                 }
+                // A budget and the goal of spending little are about the same purchase.
+                Tier::Bought(asked) => match &mut prices.bought {
+                    Some((price, _)) => *price += goal,
+                    none => *none = Some((goal, Arc::clone(asked))),
+                },
                 Tier::Waste => prices.waste += goal,
                 Tier::Pieces(each) => {
                     for (price, each) in prices.taken.iter_mut().zip(each) {
@@ -193,6 +201,7 @@ impl Stage<'_> {
 
     /// A column's reduced cost, in 1/SCALE.
     pub fn reduced(&self, prices: &Prices, taker: usize, column: u32) -> i128 {
+        let number = column as usize;
         let column = self.instance.column(taker, column);
         let items = if taker < self.instance.pumps {
             &prices.taken
@@ -201,6 +210,11 @@ impl Stage<'_> {
         };
         let mut sum = prices.serving.get(taker).copied().unwrap_or(0);
         sum += prices.waste * i128::from(column.waste);
+        if let (Some((price, asked)), Some(supplier)) =
+            (&prices.bought, taker.checked_sub(self.instance.pumps))
+        {
+            sum += price * i128::from(asked[supplier][number]);
+        }
         for &(item, count) in &column.uses {
             sum += items[usize::from(item)] * i128::from(count);
         }

@@ -27,6 +27,8 @@ pub struct Column {
 pub enum Tier {
     /// The weight not served: minus each pump's gain when it is served.
     Served(Vec<i64>),
+    /// What a supplier's column costs to buy, by supplier and column.
+    Bought(Arc<Vec<Vec<i64>>>),
     /// The columns' waste.
     Waste,
     /// What each piece that a pump takes costs, by item.
@@ -58,6 +60,9 @@ impl Instance {
         let pump = taker < self.pumps;
         match &self.tiers[tier] {
             Tier::Served(gain) => -gain.get(taker).copied().unwrap_or(0),
+            Tier::Bought(prices) => taker
+                .checked_sub(self.pumps)
+                .map_or(0, |supplier| prices[supplier][column as usize]),
             Tier::Waste => self.column(taker, column).waste,
             Tier::Pieces(each) if pump => {
                 let uses = &self.column(taker, column).uses;

@@ -77,7 +77,12 @@ pub(super) fn supply(
             columns.last().copied()
         } else {
             let cheapest = columns.iter().filter(enough).copied();
-            let cost = |column: &u32| stage.instance.column(supplier, *column).waste;
+            let cost = |column: &u32| -> Vec<i64> {
+                let tiers = stage.tier..stage.instance.tiers.len();
+                tiers
+                    .map(|tier| stage.instance.cost(tier, supplier, *column))
+                    .collect()
+            };
             cheapest
                 .min_by_key(|column| (cost(column), *column))
                 .or(most().map(|((_, column), _)| *column))

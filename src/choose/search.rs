@@ -647,6 +647,14 @@ impl<'a> Search<'a> {
                     Tier::Served(gain) => {
                         Tier::Served(free.iter().filter_map(|&p| gain.get(p).copied()).collect())
                     }
+                    Tier::Bought(asked) => {
+                        let suppliers = free.iter().zip(&kept);
+                        let asked = suppliers.filter_map(|(&taker, kept)| {
+                            let asked = &asked[taker.checked_sub(instance.pumps)?];
+                            Some(kept.iter().map(|&column| asked[column as usize]).collect())
+                        });
+                        Tier::Bought(Arc::new(asked.collect()))
+                    }
                     cost => cost.clone(),
                 })
                 .collect(),

@@ -47,14 +47,41 @@ pub struct Solved {
 /// ```
 pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
     let sets = instance.sets();
-    let allowed = Allowed::all(instance);
     let start = first_plan(instance, &sets);
-    let stages = stages(instance, &sets, aims, start, &[], allowed, watch);
+    ordered(instance, &sets, aims, &[], start, watch)
+}
+
+/// Solves a group of which the first goals are not sought but held at what is given, from a plan that
+/// keeps them.
+pub fn solve_held(
+    instance: &Instance,
+    aims: &[Aim],
+    held: &[i64],
+    start: Taken,
+    watch: &Watch<'_>,
+) -> Solved {
+    ordered(instance, &instance.sets(), aims, held, start, watch)
+}
+
+fn ordered(
+    instance: &Instance,
+    sets: &[Vec<u32>],
+    aims: &[Aim],
+    held: &[i64],
+    start: Taken,
+    watch: &Watch<'_>,
+) -> Solved {
+    let allowed = Allowed::all(instance);
+    let known = Known {
+        held,
+        multipliers: &[],
+    };
+    let stages = stages(instance, sets, aims, start, known, allowed, watch);
     let mut solved = stages.solved;
     if solved.stopped.is_none() {
         let limits = &solved.values;
         let allowed = stages.allowed;
-        match first_in_order(instance, &sets, aims, &solved.taken, limits, allowed, watch) {
+        match first_in_order(instance, sets, aims, &solved.taken, limits, allowed, watch) {
             Ok(ordered) => solved.taken = ordered,
             // Everything is proven, but which of the equal plans comes first is not settled.
             Err(stop) => solved.stopped = Some(stop),
@@ -76,7 +103,20 @@ pub fn solve_from(
     let sets = instance.sets();
     let start = start.unwrap_or_else(|| first_plan(instance, &sets));
     let allowed = Allowed::all(instance);
+    let known = Known {
+        held: &[],
+        multipliers: known,
+    };
     stages(instance, &sets, aims, start, known, allowed, watch).solved
+}
+
+/// What is known before the first stage.
+#[derive(Clone, Copy)]
+struct Known<'a> {
+    /// What the first goals are held at, without being sought.
+    held: &'a [i64],
+    /// Multipliers that each tier of much the same group ended with, if any.
+    multipliers: &'a [Multipliers],
 }
 
 /// What the stages come to, and the columns that are still of use.
@@ -90,16 +130,18 @@ fn stages(
     sets: &[Vec<u32>],
     aims: &[Aim],
     start: Taken,
-    known: &[Multipliers],
+    known: Known<'_>,
     mut allowed: Allowed,
     watch: &Watch<'_>,
 ) -> Stages {
     let mut taken = start;
-    let mut limits = Vec::with_capacity(aims.len());
-    let mut bounds = Vec::with_capacity(aims.len());
-    let mut multipliers: Vec<Multipliers> = Vec::with_capacity(aims.len());
+    let mut limits = known.held.to_vec();
+    let mut bounds = known.held.to_vec();
+    let mut multipliers: Vec<Multipliers> = (0..known.held.len())
+        .map(|tier| Multipliers::zero(sets.len(), tier))
+        .collect();
     let mut stopped = None;
-    for (tier, &aim) in aims.iter().enumerate() {
+    for (tier, &aim) in aims.iter().enumerate().skip(known.held.len()) {
         let stage = Stage {
             instance,
             sets,
@@ -109,7 +151,7 @@ fn stages(
         // What was learnt of one cost is worth knowing for the next.
         let counts = matches!(instance.tiers[tier], Tier::Pieces(_));
         let earlier = multipliers.last().filter(|_| counts);
-        let known = known.get(tier).cloned();
+        let known = known.multipliers.get(tier).cloned();
         let known = known.or_else(|| earlier.map(|earlier| carried(stage, earlier)));
         let closed = close(stage, allowed, taken, known, aim, watch);
         taken = closed.taken;
@@ -118,7 +160,7 @@ fn stages(
         // Nothing costs less than nothing, whatever an early end left of the bound.
         let least = match instance.tiers[tier] {
             Tier::Served(_) => i64::MIN,
-            Tier::Waste | Tier::Pieces(_) => 0,
+            Tier::Bought(_) | Tier::Waste | Tier::Pieces(_) => 0,
         };
         bounds.push(closed.bound.max(least));
         multipliers.push(closed.multipliers);
@@ -142,7 +184,7 @@ fn first_plan(instance: &Instance, sets: &[Vec<u32>]) -> Taken {
     let tier = instance
         .tiers
         .iter()
-        .position(|t| *t == Tier::Waste)
+        .position(|t| matches!(t, Tier::Bought(_) | Tier::Waste))
         .unwrap_or(0);
     let limits = vec![0; tier];
     let stage = Stage {

@@ -8,6 +8,7 @@ use crate::cutting::{Layout, layouts};
 use crate::job::Job;
 use crate::length::Length;
 use crate::plan::{by_pack, pack_waste, packs_opened};
+use crate::purchase::Offer;
 
 /// A supplier.
 pub struct Supplier {
@@ -15,6 +16,20 @@ pub struct Supplier {
     pub columns: Vec<Column>,
     /// For a sheet that is cut: what each column means.
     pub layouts: Vec<Layout>,
+    /// The item whose packs it opens.
+    pub by_pack: Option<usize>,
+    /// What each column costs to buy; none where nothing is bought.
+    pub asked: Vec<i64>,
+}
+
+impl Supplier {
+    /// What each column costs to buy, in millionths of the currency.
+    pub fn prices(&self) -> Vec<i64> {
+        match self.asked.is_empty() {
+            true => vec![0; self.columns.len()],
+            false => self.asked.clone(),
+        }
+    }
 }
 
 /// The most pieces of one item that a supplier puts in.
@@ -81,6 +96,49 @@ fn by_the_pack(job: &Job, item: usize, most: u32) -> Option<Supplier> {
     Some(Supplier {
         columns,
         layouts: Vec::new(),
+        by_pack: Some(item),
+        asked: Vec::new(),
+    })
+}
+
+/// One item that can be bought: so many packs more than are on hand, up to what makes `most` pieces
+/// in all. Where opened packs are spoiled, the same ladder as that of [`suppliers`], which
+/// goes on beyond what is on hand.
+pub fn bought(
+    job: &Job,
+    offer: &Offer,
+    on_hand: u32,
+    most: u32,
+    ready: &mut [i64],
+) -> Option<Supplier> {
+    let most = most.min(MOST_SUPPLIED);
+    let packs = |pieces: u32| pieces.saturating_sub(on_hand).div_ceil(offer.pack);
+    let price = |packs: u32| offer.price.raw().saturating_mul(i64::from(packs));
+    if by_pack(job, offer.item) {
+        ready[offer.item] = 0;
+        let mut ladder = by_the_pack(job, offer.item, most)?;
+        let supplied = ladder.columns.iter().map(|column| {
+            let pieces = column.uses.iter().map(|(_, count)| count.unsigned_abs());
+            pieces.map(u32::from).sum::<u32>()
+        });
+        ladder.asked = supplied.map(|pieces| price(packs(pieces))).collect();
+        return Some(ladder);
+    }
+    let index = u16::try_from(offer.item).ok()?;
+    let ladder = (0..=packs(most)).filter_map(|packs| {
+        let pieces = i16::try_from(packs.checked_mul(offer.pack)?).ok()?;
+        let column = Column {
+            waste: 0,
+            uses: std::iter::once((index, -pieces)).collect(),
+        };
+        Some((column, price(packs)))
+    });
+    let (columns, asked) = ladder.unzip();
+    Some(Supplier {
+        columns,
+        layouts: Vec::new(),
+        by_pack: None,
+        asked,
     })
 }
 
@@ -111,5 +169,7 @@ fn cut_up(job: &Job, cut: &[(usize, Length)], layouts: &[Layout]) -> Supplier {
             .map(column)
             .collect(),
         layouts: layouts.to_vec(),
+        by_pack: None,
+        asked: Vec::new(),
     }
 }

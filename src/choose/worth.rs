@@ -38,7 +38,7 @@ pub fn worth(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Vec<Worth>, Ch
         .collect();
     let drawers = Drawers::list(job, &more)?;
     let columns = list_columns(job, &drawers, &more)?;
-    let wanted = wanted(job, &columns);
+    let wanted = wanted(job.stock.len(), &columns);
     let stock = Bare::of(job, &wanted);
     let (suppliers, ready) = stock.supply(None);
     let groups = groups(job, &columns, &suppliers);
@@ -54,7 +54,7 @@ pub fn worth(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Vec<Worth>, Ch
         items
             .iter()
             .for_each(|&item| in_a_group[usize::from(item)] = true);
-        let mut instance = group.instance(job, &ready, mine(), &suppliers);
+        let mut instance = group.instance(job, &aims, &ready, mine(), &suppliers);
         let start = at_hand(plan, group, &columns);
         let before = solve_from(&instance, &aims, start, &[], watch);
         if !proven(&before) {
@@ -68,7 +68,7 @@ pub fn worth(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Vec<Worth>, Ch
             let after = if by_pack(job, item) {
                 // One more piece shifts where the packs end: the supplier is another one.
                 let (suppliers, ready) = stock.supply(Some(item));
-                let other = group.instance(job, &ready, mine(), &suppliers);
+                let other = group.instance(job, &aims, &ready, mine(), &suppliers);
                 solve_from(&other, &aims, None, &before.multipliers, watch)
             } else {
                 instance.capacity[index] += 1;

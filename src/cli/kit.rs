@@ -274,7 +274,9 @@ impl Progress {
         }
         *last = Some(Instant::now());
         let show = |value: i64| match news.aim {
-            Aim::Waste => format!("{} {}", show_money(Money::from_raw(value)), self.currency),
+            Aim::Waste | Aim::Purchase => {
+                format!("{} {}", show_money(Money::from_raw(value)), self.currency)
+            }
             Aim::ServedWeight | Aim::ServedOf(_) => (-value).to_string(),
             _ => value.to_string(),
         };

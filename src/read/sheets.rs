@@ -16,7 +16,7 @@ use crate::model::Model;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
 use crate::sheet::{Book, Sheet};
-use crate::stock::{Code, Item};
+use crate::stock::{Code, Item, Terms};
 
 /// Headings of Sheets that are known beside the needed ones.
 const ALSO_KNOWN: [&str; 11] = [
@@ -393,6 +393,7 @@ fn cut_item(lot: &SheetLot, item: String, fit: Code, cut: Cut) -> Item {
         bin: lot.bin.clone(),
         material: lot.material.clone(),
         pack_qty: 1,
+        terms: Terms::default(),
         peel_step: None,
         section: None,
         cut: Some(cut),

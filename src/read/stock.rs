@@ -13,7 +13,7 @@ use crate::model::Model;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems, nearest};
 use crate::sheet::Book;
-use crate::stock::{Code, Item, folded};
+use crate::stock::{Code, Item, Terms, folded};
 
 /// The kinds of piece that are stacked and therefore need a thickness.
 pub(super) const STACKED: [&str; 2] = ["shim", "gasket"];
@@ -177,6 +177,8 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
         sheet: sheet.clone(),
         heading_row: table.heading_row,
         on_hand_column,
+        price_column: table.optional("Unit cost").map(|heading| heading.column),
+        pack_column: table.optional("Pack qty").map(|heading| heading.column),
     };
     Some(Draft {
         lots,
@@ -241,15 +243,17 @@ fn lot(
     if kind.as_deref() == Some("shim") {
         ask_about_thick(line, thickness, size.thickness, problems);
     }
-    let unit_cost = line
-        .money(optional("Unit cost"), problems)
-        .unwrap_or(Money::ZERO);
+    let unit_cost = line.money(optional("Unit cost"), problems);
     let min_level = line.count(optional("Min level"), problems).unwrap_or(0);
     let pack_qty = pack_qty(line, optional("Pack qty"), problems);
-    for name in ["Max level", "Lead days"] {
-        // Not used in this step, but a wrong number should not lie in wait for a later one.
-        line.count(optional(name), problems);
-    }
+    let terms = Terms {
+        unit_cost,
+        pack_qty,
+        max_level: line.count(optional("Max level"), problems),
+        lead_days: lead_days(line, optional("Lead days"), problems),
+        supplier: optional("Supplier").and_then(|heading| line.name(heading, problems)),
+    };
+    ask_about_levels(line, optional("Max level"), min_level, &terms, problems);
     Some(Lot {
         item: Item {
             item: name,
@@ -259,11 +263,12 @@ fn lot(
             section,
             on_hand: on_hand_count?,
             reserved,
-            unit_cost,
+            unit_cost: unit_cost.unwrap_or(Money::ZERO),
             min_level,
             bin: optional("Bin").and_then(|heading| line.name(heading, problems)),
             material: line.text(optional("Material"), problems),
-            pack_qty,
+            pack_qty: pack_qty.unwrap_or(1),
+            terms,
             peel_step,
             cut: None,
             row: line.row.number,
@@ -316,8 +321,12 @@ fn peel_step(
     Some(step)
 }
 
-/// Pieces in a sealed pack: 1 where nothing is said.
-fn pack_qty(line: &Line<'_, '_>, heading: Option<&Heading>, problems: &mut Problems) -> u32 {
+/// Pieces in a sealed pack.
+fn pack_qty(
+    line: &Line<'_, '_>,
+    heading: Option<&Heading>,
+    problems: &mut Problems,
+) -> Option<u32> {
     let count = line.count(heading, problems);
     if let (Some(heading), Some(0)) = (heading, count) {
         problems.add(Problem::new(
@@ -327,7 +336,47 @@ fn pack_qty(line: &Line<'_, '_>, heading: Option<&Heading>, problems: &mut Probl
             "count the pieces in a pack, or leave the cell empty where they come singly",
         ));
     }
-    count.unwrap_or(1).max(1)
+    count.map(|count| count.max(1))
+}
+
+/// The longest that anybody waits for a shim: ten years.
+const MOST_LEAD_DAYS: u32 = 3_650;
+
+/// Days from the order to the drawer.
+fn lead_days(
+    line: &Line<'_, '_>,
+    heading: Option<&Heading>,
+    problems: &mut Problems,
+) -> Option<u32> {
+    let days = line.count(heading, problems)?;
+    if let Some(heading) = heading.filter(|_| days > MOST_LEAD_DAYS) {
+        problems.add(Problem::new(
+            line.place(heading),
+            format!("{days} days of lead time"),
+            format!("at most {MOST_LEAD_DAYS} days"),
+            "type the days from the order to the drawer",
+        ));
+    }
+    Some(days)
+}
+
+/// Warns of a max level below the min level, of which nobody can say what is meant.
+fn ask_about_levels(
+    line: &Line<'_, '_>,
+    heading: Option<&Heading>,
+    min_level: u32,
+    terms: &Terms,
+    problems: &mut Problems,
+) {
+    let below = terms.max_level.filter(|&max| max < min_level);
+    if let (Some(heading), Some(max)) = (heading, below) {
+        problems.warn(Problem::new(
+            line.place(heading),
+            format!("a max level of {max} below the min level of {min_level}"),
+            "a max level that is at least the min level",
+            "correct one of the two; until then an order fills up to the min level",
+        ));
+    }
 }
 
 /// Warns where the policy's rule on opened packs has nothing to work on.

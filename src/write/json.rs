@@ -353,7 +353,7 @@ pub fn plan(verified: &Verified) -> PlanJson {
 
 fn goal(goal: &Goal) -> GoalJson {
     let shown = |value: i64| match goal.aim {
-        Aim::Waste => show_money(Money::from_raw(value)),
+        Aim::Waste | Aim::Purchase => show_money(Money::from_raw(value)),
         _ => value.to_string(),
     };
     GoalJson {

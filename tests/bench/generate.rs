@@ -155,6 +155,7 @@ pub fn fleet(
             bin: None,
             material: None,
             pack_qty: 1,
+            terms: Default::default(),
             peel_step: None,
             section: None,
             cut: None,

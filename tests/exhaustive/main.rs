@@ -14,6 +14,7 @@
 
 #[path = "../bench/generate.rs"]
 mod generate;
+mod purchase;
 mod student;
 
 use std::collections::BTreeMap;
@@ -1046,6 +1047,7 @@ fn random_job(seed: u64) -> Job {
                         .then_some(step),
                     section: None,
                     cut: None,
+                    terms: Default::default(),
                     row: 0,
                 });
             }
@@ -1290,6 +1292,7 @@ fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<She
             bin: None,
             material: None,
             pack_qty: 1,
+            terms: Default::default(),
             peel_step: None,
             section: None,
             cut: Some(Cut {

@@ -279,6 +279,7 @@ fn outage(seed: u64) -> Job {
             bin: None,
             material: None,
             pack_qty: 1,
+            terms: Default::default(),
             peel_step: None,
             section: None,
             cut: None,

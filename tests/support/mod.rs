@@ -40,6 +40,7 @@ pub fn lot(kind: &str, item: &str, thickness: Length, on_hand: u32) -> Item {
         bin: None,
         material: None,
         pack_qty: 1,
+        terms: Default::default(),
         peel_step: None,
         section: None,
         cut: None,

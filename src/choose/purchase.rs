@@ -1,0 +1,247 @@
+//! What to buy, together with the choice of pieces: packs come in as suppliers of the same problem.
+//!
+//! The goals are those of a plan, with the cost of the purchase behind what is served and before the
+//! waste; under a budget that cost is held below it from the start.
+//!
+//! A pump that is due before an item can come takes that item from what is on hand only. For this a
+//! *held back* item stands beside the real one: it is what is on hand, and such pumps take from both.
+
+use itertools::Itertools;
+use rayon::prelude::*;
+
+use crate::choose::instance::{Column, Taken};
+use crate::choose::stages::{Solved, solve, solve_held};
+use crate::choose::supply::bought;
+use crate::choose::watch::Watch;
+use crate::choose::{
+    ChooseError, Drawers, Group, Laid, MOST_ITEMS, aims, cut_alone, goals, groups, list_columns,
+    supply, wanted, why,
+};
+use crate::job::Job;
+use crate::plan::{Aim, Kit, PackPick, Plan};
+use crate::purchase::{Late, Market, Purchase};
+use crate::stock::Item;
+
+/// The most pieces of one item that are bought.
+const MOST_BOUGHT: u64 = 30_000;
+
+/// The purchase that serves the most and then costs the least, or serves the most within the budget,
+/// with the plan that it makes possible. `today` is a plan from the stock as it is, which the
+/// search under a budget starts from.
+///
+/// # Errors
+/// [`ChooseError`] when, with everything that is for sale, a place can be filled in too many ways to
+/// list.
+pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchase, ChooseError> {
+    let mut laid = lay_out(job, market)?;
+    let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
+    let late = late(job, market, &laid);
+    let held: Vec<i64> = market.budget.iter().map(|budget| budget.raw()).collect();
+    let mut aims: Vec<Aim> = aims(job);
+    aims.retain(|aim| *aim != Aim::Scarcity);
+    let waste = aims.iter().position(|aim| *aim == Aim::Waste);
+    aims.insert(waste.unwrap_or(aims.len()), Aim::Purchase);
+    let mut all_aims: Vec<Aim> = held.iter().map(|_| Aim::Purchase).collect();
+    all_aims.extend(&aims);
+    let instances = laid.instances(job, &all_aims);
+    let solved: Vec<Solved> = instances
+        .par_iter()
+        .map(|instance| {
+            if held.is_empty() {
+                return solve(instance, &aims, watch);
+            }
+            // Nothing bought and nobody served keeps any budget.
+            let idle = (0..instance.takers.len())
+                .map(|taker| (taker >= instance.pumps).then_some(0))
+                .collect::<Taken>();
+            let mut solved = solve_held(instance, &all_aims, &held, idle, watch);
+            solved.values.drain(..held.len());
+            solved.bounds.drain(..held.len());
+            solved
+        })
+        .collect();
+    let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
+    let mut layouts = Vec::new();
+    for ((group, instance), solved) in laid.groups.iter().zip(&instances).zip(&solved) {
+        group.read(job, &laid, instance, &solved.taken, &mut kits, &mut layouts);
+    }
+    layouts.extend(cut_alone(job, &kits, &layouts));
+    layouts.sort();
+    // Packs that are wanted; where they cost nothing the search may have taken more.
+    let mut used = vec![0_u32; job.stock.len()];
+    for pick in kits.iter().flatten().flatten().flat_map(|pack| &pack.picks) {
+        used[pick.item] += pick.count;
+    }
+    let packs: Vec<u32> = (0..job.stock.len())
+        .map(|item| {
+            let lacking = used[item].saturating_sub(job.stock[item].available());
+            market.offers[item].map_or(0, |offer| lacking.div_ceil(offer.pack))
+        })
+        .collect();
+    let mut purchase = Purchase {
+        packs,
+        plan: Plan {
+            kits: Vec::new(),
+            goals: goals(job, &aims, &laid.groups, &solved),
+            layouts,
+            worth: Vec::new(),
+            stopped_by: solved.iter().find_map(|s| s.stopped),
+        },
+        late,
+    };
+    let there: Vec<u32> = job
+        .stock
+        .iter()
+        .zip(purchase.pieces(market))
+        .map(|(lot, bought)| lot.available() + bought)
+        .collect();
+    let layouts = &purchase.plan.layouts;
+    purchase.plan.kits = why::explain(job, &there, &laid.drawers, &servable, kits, layouts);
+    for (kit, late) in purchase.plan.kits.iter().zip(&mut purchase.late) {
+        if matches!(kit, Kit::Served(_)) {
+            *late = None;
+        }
+    }
+    Ok(purchase)
+}
+
+/// The bare problems that [`purchase`] solves, to be counted and measured.
+///
+/// # Errors
+/// As [`purchase`].
+pub fn columns(job: &Job, market: &Market) -> Result<usize, ChooseError> {
+    let laid = lay_out(job, market)?;
+    Ok(laid.columns.iter().map(Vec::len).sum())
+}
+
+/// Everything with what is for sale: as many pieces of each item as the pumps could want.
+fn lay_out(job: &Job, market: &Market) -> Result<Laid, ChooseError> {
+    if job.stock.len() > MOST_ITEMS {
+        return Err(ChooseError::TooManyItems);
+    }
+    let on_hand: Vec<u32> = job.stock.iter().map(Item::available).collect();
+    let offered: Vec<u32> = (0..job.stock.len())
+        .map(|item| on_hand[item] + buyable(job, market, item))
+        .collect();
+    let drawers = Drawers::list(job, &offered)?;
+    let mut columns = list_columns(job, &drawers, &offered)?;
+    let held_back = hold_back(job, market, &on_hand, &mut columns);
+    let wanted = wanted(job.stock.len() + held_back.len(), &columns);
+    let (mut suppliers, mut ready) = supply::suppliers(job, &on_hand, &wanted);
+    for (item, &wanted) in wanted.iter().enumerate().take(job.stock.len()) {
+        let Some(offer) = market.offers[item].filter(|_| offered[item] > on_hand[item]) else {
+            continue;
+        };
+        let most = wanted.min(u64::from(offered[item]));
+        if most <= u64::from(on_hand[item]) {
+            continue;
+        }
+        // One supplier an item: it opens packs and buys them.
+        suppliers.retain(|supplier| supplier.by_pack != Some(item));
+        let most = u32::try_from(most).unwrap_or(u32::MAX);
+        suppliers.extend(bought(job, &offer, on_hand[item], most, &mut ready));
+    }
+    ready.extend(held_back.iter().map(|&item| i64::from(on_hand[item])));
+    let mut groups = groups(job, &columns, &suppliers);
+    if market.budget.is_some() {
+        // One purse for all.
+        groups = Group::merged(groups);
+    }
+    Ok(Laid {
+        available: offered,
+        drawers,
+        columns,
+        suppliers,
+        ready,
+        groups,
+    })
+}
+
+/// The most pieces of an item that are worth buying: what the pumps that it comes in time for could
+/// take, in whole packs, as far as the budget goes.
+fn buyable(job: &Job, market: &Market, item: usize) -> u32 {
+    let Some(offer) = market.offers[item] else {
+        return 0;
+    };
+    let lot = &job.stock[item];
+    let takes = |pump: &crate::pump::Pump| -> u64 {
+        let places = job.model_of(pump).packs.iter().zip(&pump.fits);
+        places
+            .filter(|(pack, fit)| pack.kind == lot.kind && **fit == lot.fit)
+            .map(|(pack, _)| u64::from(pack.most_pieces))
+            .sum()
+    };
+    let pumps = job.pumps.iter();
+    let wanted: u64 = pumps
+        .filter(|pump| !market.too_late(pump, item))
+        .map(takes)
+        .sum();
+    let mut packs = wanted.min(MOST_BOUGHT).div_ceil(u64::from(offer.pack));
+    if let Some(budget) = market.budget
+        && offer.price.raw() > 0
+    {
+        let affordable = budget.raw().max(0) / offer.price.raw();
+        packs = packs.min(u64::try_from(affordable).unwrap_or(0));
+    }
+    u32::try_from(packs * u64::from(offer.pack)).unwrap_or(0)
+}
+
+/// Lets the pumps that an item comes too late for draw on its held back twin as well; gives the items
+/// that have one, in the order of the twins, which stand behind the stock.
+fn hold_back(
+    job: &Job,
+    market: &Market,
+    on_hand: &[u32],
+    columns: &mut [Vec<Column>],
+) -> Vec<usize> {
+    let late = |pump: usize, item: u16| market.too_late(&job.pumps[pump], usize::from(item));
+    let items = |columns: &[Column]| -> Vec<u16> {
+        let uses = columns.iter().flat_map(|column| &column.uses);
+        uses.map(|&(item, _)| item).unique().collect()
+    };
+    let twins: Vec<u16> = columns
+        .iter()
+        .enumerate()
+        .flat_map(|(pump, columns)| {
+            let items = items(columns).into_iter();
+            items.filter(move |&item| late(pump, item))
+        })
+        .unique()
+        .sorted_unstable()
+        .collect();
+    for (pump, columns) in columns.iter_mut().enumerate() {
+        for column in columns {
+            for at in 0..column.uses.len() {
+                let (item, count) = column.uses[at];
+                let twin = twins.binary_search(&item).ok();
+                let twin = twin.and_then(|twin| u16::try_from(job.stock.len() + twin).ok());
+                if let Some(twin) = twin.filter(|_| late(pump, item)) {
+                    column.uses.push((twin, count));
+                }
+            }
+        }
+    }
+    debug_assert!(twins.iter().all(|&item| usize::from(item) < on_hand.len()));
+    twins.into_iter().map(usize::from).collect()
+}
+
+/// What each pump waits for, if there is no way to kit it without an item that comes too late for it:
+/// of its columns the one whose last item comes first.
+fn late(job: &Job, market: &Market, laid: &Laid) -> Vec<Option<Late>> {
+    (0..job.pumps.len())
+        .map(|pump| {
+            let last = |column: &Column| {
+                let items = column.uses.iter().map(|&(item, _)| usize::from(item));
+                items
+                    .filter(|&item| item < job.stock.len())
+                    .filter(|&item| market.too_late(&job.pumps[pump], item))
+                    .filter_map(|item| Some((market.arrives(item)?, item)))
+                    .max()
+            };
+            // One way without anything late, and it is something else that keeps the pump short.
+            let columns: Option<Vec<(i64, usize)>> = laid.columns[pump].iter().map(last).collect();
+            let (arrives, item) = columns?.into_iter().min()?;
+            Some(Late { item, arrives })
+        })
+        .collect()
+}

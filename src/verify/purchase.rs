@@ -1,0 +1,110 @@
+//! The checker of purchases: everything is counted anew, from the job and the market alone.
+
+use crate::job::Job;
+use crate::plan::{Aim, Kit};
+use crate::purchase::{Market, Purchase};
+
+use super::{check_goals, check_kits, check_values};
+
+/// A purchase that was worked out again, with the job that it makes: only what is verified is shown to
+/// a purchaser.
+#[derive(Debug, Clone, PartialEq)]
+pub struct VerifiedPurchase {
+    purchase: Purchase,
+    delivered: Job,
+}
+
+impl VerifiedPurchase {
+    /// The purchase.
+    pub fn purchase(&self) -> &Purchase {
+        &self.purchase
+    }
+
+    /// The job once everything bought is in the drawer.
+    pub fn delivered(&self) -> &Job {
+        &self.delivered
+    }
+}
+
+/// Works a purchase out again: every kit from the stock as it will be, what late pumps take against
+/// what is on hand today, the cost pack by pack, the budget.
+///
+/// # Errors
+/// Everything that does not hold, in words. Such a purchase is a defect of this program and is never
+/// written.
+pub fn verify_purchase(
+    job: &Job,
+    market: &Market,
+    purchase: Purchase,
+) -> Result<VerifiedPurchase, Vec<String>> {
+    let mut breaches = Vec::new();
+    let (pumps, items) = (job.pumps.len(), job.stock.len());
+    if purchase.plan.kits.len() != pumps || purchase.packs.len() != items {
+        return Err(vec!["kits or packs do not match pumps and stock".into()]);
+    }
+    let mut delivered = job.clone();
+    let mut cost: i128 = 0;
+    for (item, &packs) in purchase.packs.iter().enumerate() {
+        if packs == 0 {
+            continue;
+        }
+        let lot = &mut delivered.stock[item];
+        let terms = (lot.terms.unit_cost, lot.terms.pack_qty);
+        let (Some(unit_cost), Some(pack)) = terms else {
+            breaches.push(format!("item {} is bought and not for sale", lot.item));
+            continue;
+        };
+        cost += i128::from(unit_cost.raw()) * i128::from(packs) * i128::from(pack);
+        lot.on_hand += packs * pack;
+    }
+    if let Some(budget) = market.budget
+        && cost > i128::from(budget.raw())
+    {
+        breaches.push(format!("{cost} millionths spent of a budget of {budget}"));
+    }
+    let mut sums = check_kits(&delivered, &purchase.plan, &mut breaches);
+    sums.bought = cost;
+    let after = [Aim::Purchase, Aim::Waste, Aim::Pieces];
+    check_goals(job, &purchase.plan, &after, &mut breaches);
+    check_values(&purchase.plan, &sums, &mut breaches);
+    check_lead_times(job, market, &purchase, &mut breaches);
+    if breaches.is_empty() {
+        Ok(VerifiedPurchase {
+            purchase,
+            delivered,
+        })
+    } else {
+        Err(breaches)
+    }
+}
+
+/// The pumps that an item comes too late for must make do with what is on hand of it.
+fn check_lead_times(job: &Job, market: &Market, purchase: &Purchase, breaches: &mut Vec<String>) {
+    for (item, lot) in job.stock.iter().enumerate() {
+        let arrives = market.today + i64::from(lot.terms.lead_days.unwrap_or(0));
+        let mut taken: u64 = 0;
+        for (pump, kit) in job.pumps.iter().zip(&purchase.plan.kits) {
+            let Kit::Served(packs) = kit else { continue };
+            let Some(due) = pump.due.as_ref().map(|due| due.serial) else {
+                continue;
+            };
+            #[expect(
+                clippy::cast_precision_loss,
+                reason = "days since 1899 are far below 2^53"
+            )]
+            let waits = due.is_infinite() || arrives as f64 <= due;
+            if waits {
+                continue;
+            }
+            let picks = packs.iter().flat_map(|pack| &pack.picks);
+            let of_it = picks.filter(|pick| pick.item == item);
+            taken += of_it.map(|pick| u64::from(pick.count)).sum::<u64>();
+        }
+        if taken > u64::from(lot.on_hand.saturating_sub(lot.reserved)) {
+            breaches.push(format!(
+                "{taken} of item {} for pumps that are due before it comes",
+                lot.item
+            ));
+        }
+    }
+}
