@@ -5,6 +5,9 @@
 //! those kits use and a little more. So all but one can be served, but only if the pieces are
 //! shared out with all of the pumps in view. Beside them lie consumables for the bags: enough of
 //! each but of lantern rings, which run out, so that what lacks is seen.
+//!
+//! The purchase is a drawer that has run low, with sizes that were never held, a pump that cannot wait
+//! for what is bought, and a log of a year's issues.
 
 #![allow(clippy::cast_precision_loss, missing_docs)]
 
@@ -24,6 +27,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let folder = Path::new(&folder);
     outage(&folder.join("outage"))?;
     tiny(&folder.join("tiny"))?;
+    purchase(&folder.join("purchase"))?;
     Ok(())
 }
 
@@ -591,5 +595,259 @@ C,screwed-impeller,1,F1,F1,0.031,0.050
 ";
     fs::write(folder.join("stock.csv"), stock)?;
     fs::write(folder.join("pumps.csv"), pumps)?;
+    Ok(())
+}
+
+/// A drawer that has run low: item, thou, on hand, price, pack, min, max, lead, supplier.
+type Lean = (
+    &'static str,
+    &'static str,
+    u32,
+    u32,
+    &'static str,
+    u32,
+    u32,
+    u32,
+    u32,
+    &'static str,
+);
+
+const LEAN: [Lean; 11] = [
+    (
+        "K4-002",
+        "shim",
+        2,
+        9,
+        "1.10",
+        10,
+        4,
+        20,
+        10,
+        "Harrow & Pell",
+    ),
+    (
+        "K4-003",
+        "shim",
+        3,
+        0,
+        "1.10",
+        10,
+        0,
+        0,
+        10,
+        "Harrow & Pell",
+    ),
+    (
+        "K4-005",
+        "shim",
+        5,
+        3,
+        "1.20",
+        10,
+        4,
+        20,
+        10,
+        "Harrow & Pell",
+    ),
+    (
+        "K4-010",
+        "shim",
+        10,
+        2,
+        "1.60",
+        5,
+        3,
+        15,
+        10,
+        "Harrow & Pell",
+    ),
+    (
+        "K4-020",
+        "shim",
+        20,
+        2,
+        "1.90",
+        5,
+        2,
+        10,
+        21,
+        "Quillfeather Supply",
+    ),
+    (
+        "K4-025",
+        "shim",
+        25,
+        0,
+        "2.10",
+        5,
+        0,
+        0,
+        21,
+        "Quillfeather Supply",
+    ),
+    (
+        "K4-040",
+        "shim",
+        40,
+        1,
+        "2.60",
+        5,
+        0,
+        0,
+        21,
+        "Quillfeather Supply",
+    ),
+    (
+        "K4-G094",
+        "gasket",
+        94,
+        4,
+        "3.40",
+        5,
+        2,
+        10,
+        10,
+        "Harrow & Pell",
+    ),
+    (
+        "K4-G105",
+        "gasket",
+        105,
+        2,
+        "3.60",
+        5,
+        2,
+        10,
+        10,
+        "Harrow & Pell",
+    ),
+    (
+        "K4-G115",
+        "gasket",
+        115,
+        0,
+        "3.80",
+        5,
+        0,
+        0,
+        10,
+        "Harrow & Pell",
+    ),
+    (
+        "K4-G125",
+        "gasket",
+        125,
+        3,
+        "4.10",
+        5,
+        2,
+        10,
+        10,
+        "Harrow & Pell",
+    ),
+];
+
+/// Pumps: tag, priority, due, bare clearance in thou.
+const WAITING: [(&str, u32, &str, u32); 10] = [
+    ("P-401", 1, "2027-04-05", 33),
+    ("P-402", 1, "2027-04-05", 41),
+    ("P-403", 2, "2027-04-05", 46),
+    ("P-404", 2, "2027-04-12", 51),
+    ("P-405", 2, "2027-04-12", 54),
+    ("P-406", 2, "2027-04-12", 56),
+    ("P-407", 3, "2027-03-08", 49),
+    ("P-408", 3, "2027-04-19", 38),
+    ("P-409", 3, "2027-04-19", 52),
+    ("P-410", 3, "", 44),
+];
+
+/// What was issued in the year before, by day, item and count; a third of the last was short.
+const ISSUED: [(&str, &str, u32); 14] = [
+    ("2026-03-02", "K4-010", 4),
+    ("2026-03-02", "K4-005", 3),
+    ("2026-04-20", "K4-020", 2),
+    ("2026-05-11", "K4-010", 3),
+    ("2026-05-11", "K4-002", 5),
+    ("2026-07-06", "K4-005", 4),
+    ("2026-07-06", "K4-G105", 3),
+    ("2026-08-17", "K4-010", 5),
+    ("2026-09-21", "K4-020", 3),
+    ("2026-10-12", "K4-002", 4),
+    ("2026-11-02", "K4-G105", 2),
+    ("2026-11-30", "K4-010", 4),
+    ("2027-01-18", "K4-005", 2),
+    ("2027-02-08", "K4-G105", 4),
+];
+
+fn purchase(folder: &Path) -> Result<(), Box<dyn Error>> {
+    use gapwright::issue::log::{How, Log, Movement, OnHand};
+    fs::create_dir_all(folder)?;
+    let mut stock = String::from(
+        "Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost,Pack qty,Min level,Max level,Lead days,Supplier,Bin\n",
+    );
+    for (at, (item, kind, thick, on_hand, cost, pack, min, max, lead, supplier)) in (1..).zip(LEAN)
+    {
+        let (tolerance, bin) = match kind {
+            "shim" => ("0.0002", format!("K{at}")),
+            _ => ("0.001", format!("L{at}")),
+        };
+        let max = if max > 0 {
+            max.to_string()
+        } else {
+            String::new()
+        };
+        stock += &format!(
+            "{item},{kind},K4,0.{thick:03},{tolerance},{on_hand},{cost},{pack},{min},{max},{lead},{supplier},{bin}\n"
+        );
+    }
+    fs::write(folder.join("stock.csv"), stock)?;
+    let mut pumps = String::from(
+        "Tag,Model,Priority,Due,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in)\n",
+    );
+    for (tag, priority, due, bare) in WAITING {
+        pumps += &format!("{tag},screwed-impeller,{priority},{due},K4,K4,0.{bare:03},0.050\n");
+    }
+    fs::write(folder.join("pumps.csv"), pumps)?;
+    // Counted back from what is on hand now, with one delivery that was never short but once.
+    let mut log = Log::new();
+    let on_hand = |item: &str| {
+        LEAN.iter()
+            .find(|lean| lean.0 == item)
+            .map_or(0, |lean| lean.3)
+    };
+    let mut left: std::collections::BTreeMap<&str, u32> = LEAN
+        .iter()
+        .map(|(item, ..)| {
+            let out = ISSUED.iter().filter(|(_, of, _)| of == item);
+            (
+                *item,
+                on_hand(item) + out.map(|(_, _, count)| count).sum::<u32>(),
+            )
+        })
+        .collect();
+    for (at, (date, item, count)) in (1..).zip(ISSUED) {
+        let before = left.get(item).copied().unwrap_or(0);
+        left.insert(item, before - count);
+        let movement = Movement {
+            plan: format!("invented {at}"),
+            tag: format!("P-3{at:02}"),
+            place: "Shims over the bearing".into(),
+            item: item.into(),
+            asked: count,
+            out: i64::from(count),
+            how: How::AsPlanned,
+            on_hand: Some(OnHand {
+                before,
+                after: before - count,
+            }),
+            unit_cost: None,
+            note: "invented".into(),
+        };
+        log.append(date, vec![movement]);
+    }
+    fs::write(
+        folder.join("issue-log.xlsx"),
+        gapwright::write::issue_log(&log, "2027-02-08")?,
+    )?;
     Ok(())
 }

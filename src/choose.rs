@@ -358,6 +358,12 @@ fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> {
     uses_of(pattern.combinations(lists).flat_map(|c| &c.picks))
 }
 
+/// The totals, in ticks, that each of a pump's packs can have in any kit that meets its requirements, out of
+/// so many pieces of each item; first above last where there is no kit.
+pub fn totals_of(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
+    windows(job, pump, available)
+}
+
 /// The totals that each of a pump's packs can have in any kit that meets its requirements.
 fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
     let packs = job.model_of(pump).packs.iter().zip(&pump.fits);

@@ -7,6 +7,7 @@ mod issue;
 mod kit;
 mod listing;
 mod plain;
+mod reorder;
 mod settings;
 mod stack;
 mod usage;
@@ -84,6 +85,8 @@ To begin:
         works out the stack-up of each pump and writes stack-up.xlsx
   gapwright issue kit-plan.xlsx my-shop/stock.xlsx
         after picking: writes the stock workbook for next time and adds to issue-log.xlsx
+  gapwright reorder my-shop/stock.xlsx my-shop/pumps.xlsx
+        what to buy so that every pump can be kitted, and back to level; writes purchase.xlsx
 
 Exit status:
   0  all was done as asked (pumps that cannot be kitted are said on the terminal and on Short)
@@ -105,11 +108,14 @@ enum Command {
     Check(check::Args),
     /// Write off what a plan took, put back what came back, and keep the log of both.
     Issue(issue::Args),
+    /// What to buy: whole packs for this outage, back to level, and which thicknesses to hold.
+    Reorder(reorder::Args),
     /// Write empty stock and pump workbooks to start from.
     Blank(blank::Args),
     /// Print the JSON Schema of a format for programs.
     Schema {
-        /// Which: the plan of `kit --json`, or the list of `--problems json`.
+        /// Which: the plan of `kit --json`, the list of `--problems json`, or the purchase of
+        /// `reorder --json`.
         #[arg(value_enum, default_value_t = Format::Plan)]
         format: Format,
     },
@@ -120,6 +126,7 @@ enum Command {
 enum Format {
     Plan,
     Problems,
+    Purchase,
 }
 
 /// What holds for every command.
@@ -147,11 +154,13 @@ pub fn main() -> ExitCode {
         Command::Stack(args) => stack::run(&args, &common),
         Command::Check(args) => check::run(&args, &common),
         Command::Issue(args) => issue::run(&args, &common),
+        Command::Reorder(args) => reorder::run(&args, &common),
         Command::Blank(args) => blank::run(&args, &common),
         Command::Schema { format } => {
             let schema = match format {
                 Format::Plan => crate::write::json::schema(),
                 Format::Problems => crate::write::problems::schema(),
+                Format::Purchase => crate::write::purchase::json::schema(),
             };
             line(
                 std::io::stdout(),

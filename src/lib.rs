@@ -31,6 +31,7 @@
 //! | [`bag`] | the consumables that go with each kit |
 //! | [`sweep`] | what if: one thing moved, pieces held or chosen anew |
 //! | [`crush`] | how far gaskets are crushed, against what their materials give way |
+//! | [`reorder`] | what to order: back to level, and which thicknesses to hold |
 //! | [`inventory`] | how much to hold and when to buy: order quantities, reorder points |
 //! | [`purchase`] | what can be bought for an outage, and what it makes possible |
 //! | [`reach`] | which thicknesses to stock: what they reach, which suffice |
@@ -81,6 +82,7 @@ pub mod pump;
 pub mod purchase;
 pub mod reach;
 pub mod read;
+pub mod reorder;
 pub mod sheet;
 pub mod stack;
 pub mod stock;

@@ -18,7 +18,7 @@ use crate::choose::{
     supply, wanted, why,
 };
 use crate::job::Job;
-use crate::plan::{Aim, Kit, PackPick, Plan};
+use crate::plan::{Aim, PackPick, Plan};
 use crate::purchase::{Late, Market, Purchase};
 use crate::stock::Item;
 
@@ -35,7 +35,6 @@ const MOST_BOUGHT: u64 = 30_000;
 pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchase, ChooseError> {
     let mut laid = lay_out(job, market)?;
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
-    let late = late(job, market, &laid);
     let held: Vec<i64> = market.budget.iter().map(|budget| budget.raw()).collect();
     let mut aims: Vec<Aim> = aims(job);
     aims.retain(|aim| *aim != Aim::Scarcity);
@@ -87,8 +86,13 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
             worth: Vec::new(),
             stopped_by: solved.iter().find_map(|s| s.stopped),
         },
-        late,
+        late: vec![None; job.pumps.len()],
     };
+    for (group, instance) in laid.groups.iter().zip(&instances) {
+        for (pump, late) in late(job, market, group, &instance.takers, &used, &kits) {
+            purchase.late[pump] = Some(late);
+        }
+    }
     let there: Vec<u32> = job
         .stock
         .iter()
@@ -97,11 +101,6 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
         .collect();
     let layouts = &purchase.plan.layouts;
     purchase.plan.kits = why::explain(job, &there, &laid.drawers, &servable, kits, layouts);
-    for (kit, late) in purchase.plan.kits.iter().zip(&mut purchase.late) {
-        if matches!(kit, Kit::Served(_)) {
-            *late = None;
-        }
-    }
     Ok(purchase)
 }
 
@@ -225,23 +224,47 @@ fn hold_back(
     twins.into_iter().map(usize::from).collect()
 }
 
-/// What each pump waits for, if there is no way to kit it without an item that comes too late for it:
-/// of its columns the one whose last item comes first.
-fn late(job: &Job, market: &Market, laid: &Laid) -> Vec<Option<Late>> {
-    (0..job.pumps.len())
-        .map(|pump| {
-            let last = |column: &Column| {
-                let items = column.uses.iter().map(|&(item, _)| usize::from(item));
-                items
-                    .filter(|&item| item < job.stock.len())
-                    .filter(|&item| market.too_late(&job.pumps[pump], item))
-                    .filter_map(|item| Some((market.arrives(item)?, item)))
-                    .max()
-            };
-            // One way without anything late, and it is something else that keeps the pump short.
-            let columns: Option<Vec<(i64, usize)>> = laid.columns[pump].iter().map(last).collect();
-            let (arrives, item) = columns?.into_iter().min()?;
-            Some(Late { item, arrives })
-        })
-        .collect()
+/// What the pumps of a group that are short wait for, beside what the others have used of each item.
+///
+/// Of a pump's columns the one counts whose last lacking item comes first. Under a budget a pump with
+/// a column that lacks nothing late is short of money, not of time.
+fn late(
+    job: &Job,
+    market: &Market,
+    group: &Group,
+    columns: &[Vec<Column>],
+    used: &[u32],
+    kits: &[Option<Vec<PackPick>>],
+) -> Vec<(usize, Late)> {
+    let short = group.pumps.iter().zip(columns);
+    let short = short.filter(|(pump, _)| kits[**pump].is_none());
+    let late = short.filter_map(|(&pump, columns)| {
+        // The item that comes last; nothing for a column that time alone does not give.
+        let last = |column: &Column| {
+            let mut last: Option<(i64, usize)> = None;
+            for &(item, count) in &column.uses {
+                let item = usize::from(group.items[usize::from(item)]);
+                let Some(lot) = job.stock.get(item) else {
+                    continue;
+                };
+                let left = lot.available().saturating_sub(used[item]);
+                if u32::from(count.unsigned_abs()) <= left {
+                    continue;
+                }
+                if market.too_late(&job.pumps[pump], item) {
+                    last = last.max(Some((market.arrives(item)?, item)));
+                } else {
+                    market.offers[item]?;
+                }
+            }
+            last
+        };
+        let all: Vec<Option<(i64, usize)>> = columns.iter().map(last).collect();
+        if market.budget.is_some() && all.contains(&None) {
+            return None;
+        }
+        let (arrives, item) = all.into_iter().flatten().min()?;
+        Some((pump, Late { item, arrives }))
+    });
+    late.collect()
 }

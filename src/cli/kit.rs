@@ -243,7 +243,7 @@ fn account(verified: &Verified, args: &Args) {
 }
 
 /// A line of progress on a terminal, once the work has taken a second.
-struct Progress {
+pub(super) struct Progress {
     shown: bool,
     currency: String,
     last: Mutex<Option<Instant>>,
@@ -251,7 +251,7 @@ struct Progress {
 }
 
 impl Progress {
-    fn new(currency: String) -> Progress {
+    pub(super) fn new(currency: String) -> Progress {
         let shown = std::io::stderr().is_terminal();
         Progress {
             shown,
@@ -261,7 +261,7 @@ impl Progress {
         }
     }
 
-    fn tell(&self, news: News) {
+    pub(super) fn tell(&self, news: News) {
         const PACE: Duration = Duration::from_millis(250);
         if !self.shown || self.start.elapsed() < Duration::from_secs(1) {
             return;
@@ -292,7 +292,7 @@ impl Progress {
         );
     }
 
-    fn say(&self, what: &str) {
+    pub(super) fn say(&self, what: &str) {
         if self.shown && self.start.elapsed() >= Duration::from_secs(1) {
             if let Ok(mut last) = self.last.lock() {
                 *last = Some(Instant::now());
@@ -301,7 +301,7 @@ impl Progress {
         }
     }
 
-    fn clear(&self) {
+    pub(super) fn clear(&self) {
         if self.shown && self.last.lock().is_ok_and(|last| last.is_some()) {
             eprint!("\r\u{1b}[K");
         }

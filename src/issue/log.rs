@@ -213,6 +213,13 @@ pub struct Demand {
     pub stood_in: u64,
 }
 
+impl Demand {
+    /// Pieces that plans asked for, met or not, less those that came back.
+    pub fn wanted(&self) -> u64 {
+        (self.out + self.missed).saturating_sub(self.stood_in + self.back)
+    }
+}
+
 /// What is still out for a tag, of one plan, place and item.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Out {

@@ -7,9 +7,11 @@ use super::text::WriteText;
 use itertools::Itertools;
 
 use super::analysis::Analysed;
+use super::purchase::Ordered;
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::choose::relaxation::Backend;
 use crate::job::Job;
+use crate::plan::Plan;
 use crate::stack::Guard;
 use crate::verify::Verified;
 use crate::words;
@@ -31,28 +33,7 @@ pub(super) fn write(
     )?;
     let mut row = inputs_and_policy(sheet, job, styles)?;
     row += 2;
-    heads(
-        sheet,
-        row,
-        &["Goal, in this order", "Value", "Bound"],
-        styles,
-    )?;
-    for goal in &plan.goals {
-        row += 1;
-        sheet.write_text(row, 0, goal.aim.label(), &styles.text)?;
-        sheet.write_text(
-            row,
-            1,
-            words::goal_value(job, goal, goal.value),
-            &styles.text,
-        )?;
-        sheet.write_text(
-            row,
-            2,
-            words::goal_value(job, goal, goal.bound),
-            &styles.text,
-        )?;
-    }
+    row = goals(sheet, job, plan, row, styles)?;
     row += 2;
     let stopped = plan
         .stopped_by
@@ -134,6 +115,90 @@ pub(super) fn of_analysis(
         sheet.set_row_height(at, 32.0)?;
     }
     Ok(())
+}
+
+/// The Basis of a purchase.
+pub(super) fn of_purchase(
+    sheet: &mut Worksheet,
+    ordered: &Ordered<'_>,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    let Ordered {
+        job,
+        question,
+        report,
+    } = ordered;
+    set_up(sheet, "Basis", &question.date)?;
+    widths(sheet, &[28.0, 46.0, 68.0])?;
+    title(
+        sheet,
+        "Basis",
+        "The same inputs, options, policy, program and date give this workbook again, byte for byte.",
+        styles,
+    )?;
+    let mut row = inputs_and_policy(sheet, job, styles)? + 2;
+    let plan = &report.bought.purchase().plan;
+    row = goals(sheet, job, plan, row, styles)? + 2;
+    heads(sheet, row, &["Fact", "", ""], styles)?;
+    let stopped = plan
+        .stopped_by
+        .map_or("nothing: everything was proven or closed", |s| s.words());
+    let budget = report.market.budget;
+    let log = report.history.map_or("none given".into(), |(days, lines)| {
+        format!("{lines} lines over {days} days; its chain was checked on reading")
+    });
+    let levels = &question.levels;
+    let percent = |share: crate::decimal::Millionths| format!("{} %", share.to_f64() * 100.0);
+    let money = |money: Option<crate::decimal::Money>| {
+        money.map_or("not given".into(), |money| words::money(money.raw(), job))
+    };
+    let facts = [
+        ("Program", format!("gapwright {}", env!("CARGO_PKG_VERSION"))),
+        ("Linear programs by", format!("{} through good_lp; bounds recomputed in whole numbers", Backend::default().name())),
+        ("Search ended early by", stopped.to_string()),
+        ("Day of the order", question.date.clone()),
+        ("Budget", money(budget)),
+        ("Service in lead time", percent(levels.service)),
+        ("Cost of an order", money(levels.order)),
+        ("Holding for a year", levels.holding.map_or("not given".into(), percent)),
+        ("Cost of a piece that lacks", money(levels.lacking)),
+        ("Simulated outages", format!("{}, from the seed above", question.outages)),
+        ("Issue log", log),
+        ("Checked", "kits, stock after delivery, lead times, cost and budget recomputed by a second reckoning before this was written".into()),
+        ("Lengths", "held in whole tenths of a nanometre; 1 in = 25.4 mm exactly".into()),
+    ];
+    for (name, text) in facts {
+        row += 1;
+        sheet.write_text(row, 0, name, &styles.text)?;
+        sheet.merge_text(row, 1, row, 2, &text, &styles.wrapped)?;
+        sheet.set_row_height(row, 18.0)?;
+    }
+    Ok(())
+}
+
+/// The goals with value and bound; returns the last row.
+fn goals(
+    sheet: &mut Worksheet,
+    job: &Job,
+    plan: &Plan,
+    mut row: u32,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    heads(
+        sheet,
+        row,
+        &["Goal, in this order", "Value", "Bound"],
+        styles,
+    )?;
+    for goal in &plan.goals {
+        row += 1;
+        sheet.write_text(row, 0, goal.aim.label(), &styles.text)?;
+        for (column, value) in [(1, goal.value), (2, goal.bound)] {
+            let text = words::goal_value(job, goal, value);
+            sheet.write_text(row, column, text, &styles.text)?;
+        }
+    }
+    Ok(row)
 }
 
 /// The inputs with their hashes, then the policy; returns the last row.

@@ -1,0 +1,498 @@
+//! `gapwright reorder`: what to buy, for this outage and back to level.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+
+use super::findings::Findings;
+use super::kit::Progress;
+use super::settings::Settings;
+use super::{Common, DONE, Files, defect, from_command_line, say};
+use crate::choose::watch::{News, Watch};
+use crate::decimal::{Millionths, Money};
+use crate::issue::log::Log;
+use crate::job::{Input, Job};
+use crate::length::Length;
+use crate::problem::{Place, Problem, Problems};
+use crate::purchase::Lacking;
+use crate::read::{self, Sources};
+use crate::reorder::{Question, Refused, level, report};
+use crate::write::purchase::{self, Ordered};
+use crate::{words, write};
+
+/// Arguments of `reorder`.
+#[derive(clap::Args)]
+#[command(after_long_help = AFTER)]
+pub(super) struct Args {
+    /// Stock workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files. What could be
+    /// bought and was never held is a row with 0 on hand.
+    stock: PathBuf,
+    /// Pump workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files.
+    pumps: PathBuf,
+    /// Workbook to write.
+    #[arg(long, default_value = "purchase.xlsx", value_name = "FILE")]
+    out: PathBuf,
+    /// Write the purchase for programs as well (see `gapwright schema purchase`).
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+    /// Spend no more than this on packs so that pumps can be kitted: the most that it serves.
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
+    budget: Option<String>,
+    /// Issue log that `gapwright issue` keeps: what reorder points follow from.
+    #[arg(long, value_name = "FILE")]
+    log: Option<PathBuf>,
+    /// Chance that nothing lacks in a lead time.
+    #[arg(
+        long,
+        default_value = "95 %",
+        value_name = "PERCENT",
+        allow_hyphen_values = true
+    )]
+    service: String,
+    /// What it costs to place an order; with --holding: how many packs to order at a time.
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
+    order_cost: Option<String>,
+    /// What it costs to hold stock for a year, of its price.
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    holding: Option<String>,
+    /// What it costs when a piece lacks in an outage: how many to have ready.
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
+    lacking_cost: Option<String>,
+    /// Outages to simulate for that.
+    #[arg(long, default_value_t = 1000, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    outages: u32,
+    /// Reach of a fit code over this range of pack totals, instead of what these pumps ask for; may be
+    /// given several times.
+    #[arg(long, value_name = "FIT=LOW..HIGH")]
+    range: Vec<String>,
+    /// Step of the range, such as `0.5 thou` or `0.02 mm`.
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    step: Option<String>,
+    /// Most pieces in a pack for the reach, instead of what the models say.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=16))]
+    pieces: Option<u32>,
+    /// Folder of model files (.toml) beside the built-in ones.
+    #[arg(long, value_name = "DIR")]
+    models: Option<PathBuf>,
+    #[command(flatten)]
+    settings: Settings,
+    /// Threads to work with; the answer is the same for any number.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+    /// Day of the order; today if not given.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    date: Option<String>,
+    /// Write a copy of the sheets with what is wrong coloured and noted, if anything is.
+    #[arg(long, value_name = "FILE")]
+    mark: Option<PathBuf>,
+    /// Replace output files that are there already.
+    #[arg(long)]
+    force: bool,
+}
+
+const AFTER: &str = "\
+Examples:
+  gapwright reorder stock.xlsx pumps.xlsx
+        the cheapest whole packs with which every pump can be kitted that can be, in time; writes
+        purchase.xlsx: Order by supplier, Pumps, Levels, Reach
+  gapwright reorder stock.xlsx pumps.xlsx --budget 250
+        the most that 250 serves, by priority; then the cheapest way to that
+  gapwright reorder stock.xlsx pumps.xlsx --log issue-log.xlsx --order-cost 35 --holding \"20 %\"
+        when to order each item again, and how much at a time, from what was issued
+  gapwright reorder stock.xlsx pumps.xlsx --range \"F6=1 thou .. 125 thou\" --pieces 3
+        which thicknesses of fit F6 to hold so that every total of the range takes at most 3 pieces
+
+What it reads of the stock workbook beside what `kit` reads: Unit cost (of one piece), Pack qty, Lead
+days, Supplier, Min level, Max level. An item is for sale if it names a supplier, a pack or lead days;
+then it needs Unit cost and Pack qty if a pump that is short could use it. Lead days are calendar days.
+A pump that is due (column Due) before a pack can be there takes from what is on hand only; if that is
+why it stays short, it is said.
+
+Measure what comes in before it counts, enter it in the stock, and plan anew with `gapwright kit`.";
+
+impl Args {
+    fn files(&self) -> Files<'_> {
+        let mut inputs = vec![&self.stock, &self.pumps];
+        inputs.extend(&self.log);
+        Files {
+            inputs,
+            out: Some(&self.out),
+            json: self.json.as_ref(),
+            mark: self.mark.as_ref(),
+            date: self.date.as_deref(),
+        }
+    }
+
+    fn sources(&self, common: &Common) -> Sources {
+        Sources {
+            stock: self.stock.clone(),
+            pumps: self.pumps.clone(),
+            models: self.models.clone(),
+            settings: self.settings.given(),
+            memory: common.memory.clone(),
+        }
+    }
+
+    /// What is asked, or what is wrong with it.
+    fn question(&self, problems: &mut Problems) -> (Question, Option<Money>) {
+        let mut wrong = |option: &str, text: &str, expected: &str, mend: &str| {
+            problems.add(from_command_line(
+                format!("{option} {text}"),
+                expected,
+                mend,
+            ));
+        };
+        let mut money = |option: &str, text: Option<&String>, least: i64| -> Option<Money> {
+            let text = text?;
+            let read = Money::parse(text);
+            let read = read.filter(|money| (least..=MOST_MONEY).contains(&money.raw()));
+            if read.is_none() {
+                let expected = match least {
+                    0 => "an amount of money from 0 to a million million",
+                    _ => "an amount of money above 0, to a million million",
+                };
+                wrong(
+                    option,
+                    text,
+                    expected,
+                    "type the plain number, without a currency",
+                );
+            }
+            read
+        };
+        let budget = money("--budget", self.budget.as_ref(), 0);
+        let order = money("--order-cost", self.order_cost.as_ref(), 1);
+        let lacking = money("--lacking-cost", self.lacking_cost.as_ref(), 1);
+        let mut percent = |option: &str, text: &str, most: i64| -> Option<Millionths> {
+            let number = text.trim().trim_end_matches('%').trim_end();
+            let read = Millionths::parse(number).map(|percent| percent.raw() / 100);
+            let read = read.filter(|share| *share > 0 && *share < most);
+            if read.is_none() {
+                let expected = match most {
+                    1_000_000 => "a percentage above 0 and below 100",
+                    _ => "a percentage above 0 and below 1000",
+                };
+                wrong(option, text, expected, "write it as in \"95 %\"");
+            }
+            read.map(Millionths::from_raw)
+        };
+        let service = percent("--service", &self.service, 1_000_000);
+        let holding = self.holding.as_ref();
+        let holding = holding.and_then(|text| percent("--holding", text, 10_000_000));
+        let mut length = |option: &str, text: &str| -> Option<Length> {
+            match Length::parse(text.trim(), None) {
+                Ok(length) => Some(length),
+                Err(error) => {
+                    let found = format!("{text}: {error}");
+                    wrong(
+                        option,
+                        &found,
+                        "a length with its unit",
+                        "write it as in \"0.5 thou\"",
+                    );
+                    None
+                }
+            }
+        };
+        let step = self
+            .step
+            .as_ref()
+            .and_then(|text| length("--step", text).filter(|step| *step > Length::ZERO));
+        if self.step.is_some() && step.is_none() && problems.none() {
+            let found = format!("--step {}", self.step.as_deref().unwrap_or(""));
+            let mend = "write it as in \"0.5 thou\"";
+            problems.add(from_command_line(found, "a length above 0", mend));
+        }
+        let ranges = self.range.iter().filter_map(|text| range(text, problems));
+        let question = Question {
+            levels: level::Question {
+                service: service.unwrap_or(Millionths::from_raw(950_000)),
+                order,
+                holding,
+                lacking,
+            },
+            outages: self.outages,
+            step,
+            ranges: ranges.collect(),
+            pieces: self.pieces,
+            date: super::date(self.date.as_ref()),
+        };
+        (question, budget)
+    }
+}
+
+/// A million million, in millionths.
+const MOST_MONEY: i64 = 1_000_000_000_000_000_000;
+
+/// A range of totals of a fit code: `F6=1 thou..125 thou`.
+fn range(text: &str, problems: &mut Problems) -> Option<(String, Length, Length)> {
+    let read = || {
+        let (fit, ends) = text.split_once('=')?;
+        let (low, high) = ends.split_once("..")?;
+        let length = |text: &str| Length::parse(text.trim(), None).ok();
+        Some((fit.trim().to_string(), length(low)?, length(high)?))
+    };
+    let Some((fit, low, high)) = read() else {
+        let expected = "a fit code, an equals sign, and two lengths with their units";
+        let mend = "write it as in --range \"F6=1 thou .. 125 thou\"";
+        problems.add(from_command_line(format!("--range {text}"), expected, mend));
+        return None;
+    };
+    if low > high || low < Length::ZERO {
+        let expected = "a range that begins at nothing or above, and ends where it begins or above";
+        let found = format!("--range {text}, which is upside down");
+        problems.add(from_command_line(
+            found,
+            expected,
+            "exchange the two lengths",
+        ));
+        return None;
+    }
+    Some((fit, low, high))
+}
+
+pub(super) fn run(args: &Args, common: &Common) -> u8 {
+    let books = vec![&args.stock, &args.pumps];
+    let findings = Findings::marked(common, args.files().fit_mark(), books, args.force);
+    let mut problems = Problems::new();
+    args.files().check(&mut problems);
+    let (question, budget) = args.question(&mut problems);
+    let log = args.log.as_ref().and_then(|path| {
+        let read = read::issue_log(path, &mut common.memory.clone());
+        match read {
+            Ok((log, Some(sha256))) => Some((log, sha256)),
+            Ok((_, None)) => {
+                problems.add(Problem::new(
+                    Place::file(&path.display().to_string()),
+                    "no such file",
+                    "the issue log that `gapwright issue` keeps",
+                    "correct the name, or leave --log out",
+                ));
+                None
+            }
+            Err(found) => {
+                problems.absorb(found);
+                None
+            }
+        }
+    });
+    let mut job = match read::job(&args.sources(common)) {
+        Ok(job) if problems.none() => job,
+        Ok(job) => {
+            problems.absorb(Problems::of_warnings(job.warnings));
+            return findings.refuse(problems);
+        }
+        Err(found) => {
+            problems.absorb(found);
+            return findings.refuse(problems);
+        }
+    };
+    let log = log.map(|(log, sha256)| {
+        job.inputs.push(Input {
+            role: "issue log".into(),
+            file: args
+                .log
+                .as_ref()
+                .map_or_else(String::new, |path| path.display().to_string()),
+            sha256,
+        });
+        let differs = counted_otherwise(&job, &log);
+        job.warnings.extend(differs);
+        log
+    });
+    if let Err(error) = args.files().refuse(args.force) {
+        return findings.fail(error.problem(), job.warnings, &[]);
+    }
+    if let Some(threads) = args.threads {
+        // Fails only if a pool was built before, which nothing here does.
+        let threads = usize::from(threads);
+        rayon::ThreadPoolBuilder::new()
+            .num_threads(threads)
+            .build_global()
+            .ok();
+    }
+    let interrupt = Arc::new(AtomicBool::new(false));
+    let flag = Arc::clone(&interrupt);
+    ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed)).ok();
+    let progress = Progress::new(job.policy.currency.clone());
+    let tell = |news: News| progress.tell(news);
+    let watch = |part: &str| {
+        progress.say(part);
+        Watch::patient()
+            .limit(Duration::from_secs(job.policy.time_limit.into()))
+            .interrupted_by(&interrupt)
+            .listener(&tell)
+    };
+    let report = report(&job, &question, budget, log.as_ref(), watch);
+    progress.clear();
+    let report = match report {
+        Ok(report) => report,
+        Err(Refused::Breaches(breaches)) => {
+            return findings.fail(defect(&breaches), job.warnings, &[]);
+        }
+        Err(refused) => {
+            let mut problems = Problems::of_warnings(job.warnings.clone());
+            match refused {
+                Refused::Choose(error) => problems.add(error.problem(
+                    &args.stock.display().to_string(),
+                    &args.pumps.display().to_string(),
+                )),
+                Refused::Lacking(lacking) => {
+                    lacking
+                        .iter()
+                        .for_each(|one| lacks(&job, *one, &mut problems));
+                }
+                Refused::Breaches(_) => {}
+            }
+            return findings.refuse(problems);
+        }
+    };
+    let ordered = Ordered {
+        job: &job,
+        question: &question,
+        report: &report,
+    };
+    let written = purchase::workbook(&ordered).and_then(|workbook| {
+        let json = purchase::json::text(&ordered);
+        let mut files = vec![(args.out.as_path(), workbook.as_slice())];
+        files.extend(args.json.as_deref().map(|path| (path, json.as_bytes())));
+        write::files(&files, args.force)
+    });
+    if let Err(error) = written {
+        let before = error.written_before();
+        let before: Vec<&Path> = before.iter().map(PathBuf::as_path).collect();
+        return findings.fail(error.problem(), job.warnings.clone(), &before);
+    }
+    let mut written = vec![args.out.as_path()];
+    written.extend(args.json.as_deref());
+    let status = findings.settle(job.warnings.clone(), DONE, &written, None);
+    account(&ordered, args);
+    status
+}
+
+/// Counts of the stock that are not those of the log's last line about the item: goods came in, or it is
+/// another stock.
+fn counted_otherwise(job: &Job, log: &Log) -> Vec<Problem> {
+    let known: std::collections::BTreeMap<String, u32> = log
+        .known()
+        .map(|(item, count)| (crate::stock::folded(item), count))
+        .collect();
+    let (sheet, column) = (&job.stock_sheet.sheet, job.stock_sheet.on_hand_column);
+    let lots = job.stock.iter().filter(|lot| lot.cut.is_none());
+    lots.filter_map(|lot| {
+        let counted = *known.get(&crate::stock::folded(&lot.item))?;
+        (counted != lot.on_hand).then(|| {
+            Problem::new(
+                sheet.place(lot.row, column),
+                format!("{} on hand of {}", lot.on_hand, lot.item),
+                format!("{counted}, as the issue log's last line about it says"),
+                "if goods came in or were counted anew, record it with `gapwright issue --counted`; else it is another stock's log",
+            )
+        })
+    })
+    .collect()
+}
+
+/// What an item lacks to be bought, with the cell where it would stand.
+fn lacks(job: &Job, lacking: Lacking, problems: &mut Problems) {
+    let (sheet, item) = (&job.stock_sheet, &job.stock[lacking.item]);
+    let mut add = |column: Option<u32>, name: &str, expected: &str, mend: &str| {
+        let at = match column {
+            Some(column) => sheet.sheet.place(item.row, column),
+            None => sheet.sheet.place(item.row, 0),
+        };
+        let found = match column {
+            Some(_) => format!(
+                "no {name} of {}, which pumps that are short could use",
+                item.item
+            ),
+            None => format!(
+                "no column {name}, and {} is for sale and could serve pumps that are short",
+                item.item
+            ),
+        };
+        problems.add(Problem::new(at, found, expected, mend));
+    };
+    if lacking.price {
+        let mend = "type what one piece costs; clear Supplier, Pack qty and Lead days if it is not to be bought";
+        add(
+            sheet.price_column,
+            "Unit cost",
+            "the price of one piece",
+            mend,
+        );
+    }
+    if lacking.pack {
+        let mend = "type the pieces in a pack, 1 if they are sold singly; clear Supplier and Lead days if it is not to be bought";
+        add(
+            sheet.pack_column,
+            "Pack qty",
+            "how many pieces are sold together",
+            mend,
+        );
+    }
+}
+
+/// A short account of the purchase on the terminal.
+fn account(ordered: &Ordered<'_>, args: &Args) {
+    let Ordered { job, report, .. } = ordered;
+    let bought = report.bought.purchase();
+    let all = job.pumps.len();
+    say!(
+        "{} of {all} pumps can be kitted from today's stock, {} after the buy ({} rule).",
+        report.today.served(),
+        bought.plan.served(),
+        job.policy.acceptance
+    );
+    say!("{}", purchase::proof(job, report));
+    for (item, line) in job.stock.iter().zip(&report.lines) {
+        let packs = line.packs + line.bag_packs;
+        if packs == 0 {
+            continue;
+        }
+        let lead = match item.terms.lead_days {
+            Some(days) => format!(
+                ", there on {}",
+                crate::reorder::date_of(report.market.today + i64::from(days))
+            ),
+            None => String::new(),
+        };
+        let price = item.terms.unit_cost.map_or(String::new(), |cost| {
+            let pieces = i64::from(packs) * i64::from(item.pack_qty);
+            format!(", {}", words::money(cost.raw().saturating_mul(pieces), job))
+        });
+        let from = item.terms.supplier.as_deref();
+        let from = from.map_or(String::new(), |from| format!(" from {from}"));
+        say!(
+            "  {packs} pack{} of {} (of {}){from}{price}{lead}",
+            if packs == 1 { "" } else { "s" },
+            item.item,
+            item.pack_qty
+        );
+    }
+    let level: u32 = report
+        .lines
+        .iter()
+        .map(|line| line.top_up.map_or(0, |t| t.packs))
+        .sum();
+    if level > 0 {
+        say!(
+            "Back to level: {level} more pack{}, on the sheet Order.",
+            if level == 1 { "" } else { "s" }
+        );
+    }
+    for at in 0..all {
+        if let Some(why) = purchase::still_short(ordered, at) {
+            say!("  {} still {}: {why}.", job.pumps[at].tag, words::NOT_FIT);
+        }
+    }
+    for remark in purchase::remarks(ordered) {
+        say!("{remark}");
+    }
+    say!("Wrote {}.", args.out.display());
+    if let Some(json) = &args.json {
+        say!("Wrote {}.", json.display());
+    }
+    say!("Measure what comes in before it counts, and plan anew with `gapwright kit`.");
+}

@@ -1,0 +1,294 @@
+//! What to order: for this outage, back to level, and which thicknesses to hold at all.
+//!
+//! The purchase for the outage is [`crate::purchase`]; here stands what follows from it item by item
+//! ([`level`]) and drawer by drawer ([`shelf`]).
+
+pub mod level;
+pub mod shelf;
+pub mod simulate;
+
+use crate::bag::{self, Bag};
+use crate::choose::purchase::purchase;
+use crate::choose::watch::Watch;
+use crate::choose::worth::worth;
+use crate::choose::{ChooseError, choose};
+use crate::inventory::economic::Quantity;
+use crate::inventory::level::TopUp;
+use crate::inventory::outage::Provision;
+use crate::issue::log::Log;
+use crate::job::Job;
+use crate::length::{Length, Unit};
+use crate::plan::{Kit, Plan, Worth, spoiled};
+use crate::purchase::{Lacking, Market};
+use crate::reach::Fault;
+use crate::verify::{VerifiedPurchase, verify_purchase};
+use level::{NoPoint, Point, Seen};
+use shelf::{Asked, Shelf};
+
+/// What is asked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Question {
+    /// Of the levels.
+    pub levels: level::Question,
+    /// Outages to simulate.
+    pub outages: u32,
+    /// The step of the range of totals; by the thickness of the pumps' models if not given.
+    pub step: Option<Length>,
+    /// Ranges of totals given for a fit code, instead of what the pumps of this outage ask for.
+    pub ranges: Vec<(String, Length, Length)>,
+    /// The most pieces in a pack, instead of what the models say.
+    pub pieces: Option<u32>,
+    /// The date of the order, `YYYY-MM-DD`.
+    pub date: String,
+}
+
+/// An item's line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Line {
+    /// Packs to buy so that pumps can be kitted.
+    pub packs: u32,
+    /// Packs to buy for what their bags lack; of its cost nothing is proven.
+    pub bag_packs: u32,
+    /// Pieces that the plan after the buy takes, bags too.
+    pub issued: u32,
+    /// Pieces of opened packs that are spoiled.
+    pub spoiled: u32,
+    /// On hand once everything is bought and issued.
+    pub after: u32,
+    /// What brings that back to level.
+    pub top_up: Option<TopUp>,
+    /// When to order again.
+    pub point: Result<Point, NoPoint>,
+    /// How much to order at a time.
+    pub quantity: Option<Quantity>,
+    /// How many to have ready for an outage like this one.
+    pub ready: Option<Provision>,
+    /// The mean of what the simulated outages ask for.
+    pub asked: f64,
+}
+
+/// Everything that purchasing is told.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Report {
+    /// What can be bought.
+    pub market: Market,
+    /// What the stock gives without buying anything.
+    pub today: Plan,
+    /// What one more of each item would be worth today.
+    pub worth: Vec<Worth>,
+    /// The purchase for this outage, and the stock that it makes.
+    pub bought: VerifiedPurchase,
+    /// The bags of the pumps that can be kitted then.
+    pub bags: Vec<Bag>,
+    /// By item of the stock.
+    pub lines: Vec<Line>,
+    /// The drawers, or why one cannot be worked out: kind, fit and reason.
+    pub shelves: Vec<Result<Shelf, (String, String, Fault)>>,
+    /// Days and lines of the issue log, if one was given that has any up to the date.
+    pub history: Option<(u32, usize)>,
+}
+
+/// Why there is no report.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Refused {
+    /// A place can be filled in too many ways.
+    Choose(ChooseError),
+    /// Items that could cure a short pump and are meant to be bought lack their price or pack.
+    Lacking(Vec<Lacking>),
+    /// The checker found that something does not hold.
+    Breaches(Vec<String>),
+}
+
+/// Days since 1899-12-30 of a date `YYYY-MM-DD`.
+///
+/// ```
+/// assert_eq!(gapwright::reorder::day("2027-03-01"), Some(46_447));
+/// assert_eq!(gapwright::reorder::day("yesterday"), None);
+/// ```
+pub fn day(date: &str) -> Option<i64> {
+    let date: jiff::civil::Date = date.parse().ok()?;
+    let days = date.since(jiff::civil::date(1899, 12, 30)).ok()?;
+    Some(i64::from(days.get_days()))
+}
+
+/// The date, `YYYY-MM-DD`, of days since 1899-12-30; empty beyond the calendar.
+pub fn date_of(day: i64) -> String {
+    let start = jiff::civil::date(1899, 12, 30);
+    let span = jiff::Span::new().try_days(day);
+    let date = span.ok().and_then(|span| start.checked_add(span).ok());
+    date.map_or_else(String::new, |date| date.to_string())
+}
+
+/// Works everything out.
+///
+/// `watch` is asked for one watch for each part of the work, in turn: the plan without buying, the
+/// purchase, the worth of one more, the drawers.
+///
+/// # Errors
+/// [`Refused`].
+pub fn report<'a>(
+    job: &Job,
+    question: &Question,
+    budget: Option<crate::decimal::Money>,
+    log: Option<&Log>,
+    watch: impl Fn(&str) -> Watch<'a>,
+) -> Result<Report, Refused> {
+    let today = choose(job, &watch("what the stock gives")).map_err(Refused::Choose)?;
+    let day = day(&question.date).unwrap_or(0);
+    let short = short_places(job, &today);
+    let market = Market::of(job, day, budget, |item| {
+        let lot = &job.stock[item];
+        short
+            .iter()
+            .any(|(kind, fit)| *kind == lot.kind && fit == lot.fit.key())
+    })
+    .map_err(Refused::Lacking)?;
+    let found = purchase(job, &market, &watch("what to buy")).map_err(Refused::Choose)?;
+    let bought = verify_purchase(job, &market, found).map_err(Refused::Breaches)?;
+    let worth = match today.proven() {
+        // Beyond what can be listed nothing is said of it.
+        true => worth(job, &today, &watch("the worth of one more")).unwrap_or_default(),
+        false => Vec::new(),
+    };
+    let (delivered, plan) = (bought.delivered(), &bought.purchase().plan);
+    let bags = bag::fill(delivered, plan);
+    let seen = log.and_then(|log| Seen::until(log, &question.date));
+    let history = log.and_then(|log| Some((seen.as_ref()?.days(), log.entries().len())));
+    let lines = lines(job, question, &bought, &bags, seen.as_ref());
+    let shelves = shelves(
+        job,
+        question,
+        delivered,
+        &watch("which thicknesses to hold"),
+    );
+    Ok(Report {
+        market,
+        today,
+        worth,
+        bags,
+        lines,
+        shelves,
+        history,
+        bought,
+    })
+}
+
+/// Kind and fit of the places of the pumps that are short.
+fn short_places(job: &Job, plan: &Plan) -> Vec<(String, String)> {
+    let mut places = Vec::new();
+    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+        if matches!(kit, Kit::Served(_)) {
+            continue;
+        }
+        for (pack, fit) in job.model_of(pump).packs.iter().zip(&pump.fits) {
+            places.push((pack.kind.clone(), fit.key().to_string()));
+        }
+    }
+    places.sort_unstable();
+    places.dedup();
+    places
+}
+
+fn lines(
+    job: &Job,
+    question: &Question,
+    bought: &VerifiedPurchase,
+    bags: &[Bag],
+    seen: Option<&Seen<'_>>,
+) -> Vec<Line> {
+    let (delivered, purchase) = (bought.delivered(), bought.purchase());
+    let mut issued = purchase.plan.issued(delivered);
+    for pick in bags.iter().flatten().flat_map(|share| &share.picks) {
+        issued[pick.item] += pick.count;
+    }
+    let lacking = bag::lacking(delivered, bags);
+    let asked = simulate::outages(job, &purchase.plan, question.outages, job.policy.seed);
+    job.stock
+        .iter()
+        .enumerate()
+        .map(|(index, item)| {
+            let spoiled = spoiled(delivered, index, issued[index]);
+            let on_hand = delivered.stock[index].on_hand;
+            let bag_packs = lacking[index].div_ceil(item.pack_qty.max(1));
+            // What the bags lack goes straight into them; the rest of its packs stays.
+            let kept = bag_packs * item.pack_qty - lacking[index];
+            let after = on_hand.saturating_sub(issued[index] + spoiled) + kept;
+            let asked = &asked[index];
+            let sum: u64 = asked.iter().map(|&count| u64::from(count)).sum();
+            #[expect(clippy::cast_precision_loss, reason = "pieces are far below 2^53")]
+            let mean = sum as f64 / asked.len().max(1) as f64;
+            Line {
+                packs: purchase.packs[index],
+                bag_packs,
+                issued: issued[index],
+                spoiled,
+                after,
+                top_up: (item.cut.is_none())
+                    .then(|| level::top_up(item, after))
+                    .flatten(),
+                point: level::point(item, seen, question.levels.service),
+                quantity: level::quantity(item, seen, &question.levels),
+                ready: level::ready(item, asked, &question.levels),
+                asked: mean,
+            }
+        })
+        .collect()
+}
+
+fn shelves(
+    job: &Job,
+    question: &Question,
+    delivered: &Job,
+    watch: &Watch<'_>,
+) -> Vec<Result<Shelf, (String, String, Fault)>> {
+    let mut shelves = Vec::new();
+    for (kind, fit, items) in shelf::drawers(job) {
+        let step = question.step.unwrap_or_else(|| step_of(job, &kind, &fit));
+        let Some(mut asked) = shelf::asked_by_pumps(job, &kind, &fit, step) else {
+            continue;
+        };
+        let folded = crate::stock::folded(&fit);
+        let given = question.ranges.iter();
+        let given = given
+            .rev()
+            .find(|(code, ..)| crate::stock::folded(code) == folded);
+        if let Some((_, low, high)) = given {
+            match crate::reach::Targets::new(*low, *high, step) {
+                Ok(targets) => asked.targets = targets,
+                Err(fault) => {
+                    shelves.push(Err((kind, fit, fault)));
+                    continue;
+                }
+            }
+        }
+        if let Some(pieces) = question.pieces {
+            asked = Asked {
+                rule: crate::reach::Rule {
+                    pieces,
+                    ..asked.rule
+                },
+                ..asked
+            };
+        }
+        let held = |item: usize| delivered.stock[item].available() > 0;
+        let drawer = (kind.clone(), fit.clone(), items);
+        let shelf = shelf::shelf(job, drawer, asked, held, watch);
+        shelves.push(shelf.map_err(|fault| (kind, fit, fault)));
+    }
+    shelves
+}
+
+/// A thou, or 0.02 mm where the models that use the drawer are metric.
+fn step_of(job: &Job, kind: &str, fit: &str) -> Length {
+    let folded = crate::stock::folded(fit);
+    let metric = job.pumps.iter().any(|pump| {
+        let model = job.model_of(pump);
+        let mut places = model.packs.iter().zip(&pump.fits);
+        let uses = places.any(|(pack, code)| pack.kind == kind && code.key() == folded);
+        uses && matches!(model.unit, Unit::Millimetre | Unit::Micrometre)
+    });
+    match metric {
+        true => Length::from_ticks(20 * Unit::Micrometre.ticks()),
+        false => Length::from_ticks(Unit::Thou.ticks()),
+    }
+}

@@ -1,0 +1,267 @@
+//! The Summary sheet: what to buy, what it makes possible, how far that is proven.
+
+use rust_xlsxwriter::{
+    Chart, ChartFormat, ChartLegendPosition, ChartPatternFill, ChartPatternFillType, ChartRange,
+    ChartSolidFill, ChartType, Worksheet, XlsxError,
+};
+
+use super::order::by_supplier;
+use super::{Ordered, proof, still_short};
+use crate::words;
+use crate::write::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
+use crate::write::text::WriteText;
+
+const NAME: &str = "Summary";
+const COLUMNS: u16 = 7;
+const CHART_COLUMN: u16 = 9;
+
+pub(super) fn write(
+    sheet: &mut Worksheet,
+    ordered: &Ordered<'_>,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    let Ordered {
+        job,
+        report,
+        question,
+    } = ordered;
+    set_up(sheet, NAME, &question.date)?;
+    widths(sheet, &[34.0, 22.0, 22.0, 22.0, 22.0, 22.0, 22.0])?;
+    let plan = &report.bought.purchase().plan;
+    let all = job.pumps.len();
+    let lead = format!(
+        "{} of {all} pumps can be kitted from today's stock, {} after the buy; acceptance rule: {}",
+        report.today.served(),
+        plan.served(),
+        job.policy.acceptance
+    );
+    title(sheet, "Purchase", &lead, styles)?;
+    sheet.merge_text(2, 0, 2, COLUMNS - 1, &proof(job, report), &styles.prose)?;
+    sheet.set_row_height(2, 32.0)?;
+    let mut row = figures(sheet, ordered, 4, styles)?;
+    row = picture(sheet, ordered, row + 1, styles)?;
+    row = remarks(sheet, ordered, row + 1, styles)?;
+    row = cautions(sheet, row + 1, styles)?;
+    sheet.set_print_area(0, 0, row, COLUMNS - 1)?;
+    Ok(())
+}
+
+fn figures(
+    sheet: &mut Worksheet,
+    ordered: &Ordered<'_>,
+    start: u32,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    let Ordered { job, report, .. } = ordered;
+    let purchase = report.bought.purchase();
+    let cost = purchase.cost(&report.market);
+    let packs =
+        |of: &dyn Fn(&crate::reorder::Line) -> u32| -> u32 { report.lines.iter().map(of).sum() };
+    let mut lines = vec![
+        (
+            "Pumps kitted from today's stock",
+            format!("{} of {}", report.today.served(), job.pumps.len()),
+        ),
+        (
+            "Pumps kitted after the buy",
+            format!("{} of {}", purchase.plan.served(), job.pumps.len()),
+        ),
+        (
+            "Packs so that pumps can be kitted",
+            format!(
+                "{}, {}",
+                packs(&|line| line.packs),
+                words::money(cost.raw(), job)
+            ),
+        ),
+    ];
+    if let Some(budget) = report.market.budget {
+        let left = budget.raw() - cost.raw();
+        lines.push((
+            "Budget, and what is left of it",
+            format!(
+                "{}, {}",
+                words::money(budget.raw(), job),
+                words::money(left, job)
+            ),
+        ));
+    }
+    lines.extend([
+        (
+            "Packs for what bags lack",
+            packs(&|line| line.bag_packs).to_string(),
+        ),
+        (
+            "Packs back to level",
+            packs(&|line| line.top_up.map_or(0, |top_up| top_up.packs)).to_string(),
+        ),
+        (
+            "Suppliers to write to",
+            by_supplier(ordered).len().to_string(),
+        ),
+        (
+            "Issue log",
+            report.history.map_or("none given".into(), |(days, lines)| {
+                format!("{lines} lines, {days} days")
+            }),
+        ),
+    ]);
+    let mut row = start;
+    heads(sheet, row, &["", "This purchase"], styles)?;
+    sheet.merge_text(row, 1, row, 2, "This purchase", &styles.head)?;
+    for (label, value) in lines {
+        row += 1;
+        sheet.write_text(row, 0, label, &styles.text)?;
+        sheet.merge_text(row, 1, row, 2, &value, &styles.strong)?;
+    }
+    let short: Vec<String> = (0..job.pumps.len())
+        .filter_map(|pump| {
+            Some(format!(
+                "{}: {}",
+                job.pumps[pump].tag,
+                still_short(ordered, pump)?
+            ))
+        })
+        .collect();
+    if !short.is_empty() {
+        row += 2;
+        let text = format!("{} still {}, see Pumps", short.len(), words::NOT_FIT);
+        sheet.merge_text(row, 0, row, COLUMNS - 1, &text, &styles.alarm)?;
+        for text in short.iter().take(MOST_SHORT) {
+            row += 1;
+            sheet.merge_text(row, 0, row, COLUMNS - 1, text, &styles.prose)?;
+            let lines = u16::try_from(text.chars().count().div_ceil(150)).unwrap_or(4);
+            sheet.set_row_height(row, 16.0 * f64::from(lines.clamp(1, 6)))?;
+        }
+    }
+    Ok(row + 1)
+}
+
+/// How many pumps that stay short are named on this sheet.
+const MOST_SHORT: usize = 12;
+
+/// Pumps kitted by priority, today and after the buy.
+fn picture(
+    sheet: &mut Worksheet,
+    ordered: &Ordered<'_>,
+    row: u32,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    let Ordered { job, report, .. } = ordered;
+    let mut priorities: Vec<u32> = job.pumps.iter().map(|pump| pump.priority).collect();
+    priorities.sort_unstable();
+    priorities.dedup();
+    let at = CHART_COLUMN;
+    for (column, label) in (at..).zip(["Priority", "Today", "After the buy", "Still short"]) {
+        sheet.write_text(row, column, label, &styles.remark)?;
+    }
+    let served = |plan: &crate::plan::Plan, priority: u32| {
+        let kits = job.pumps.iter().zip(&plan.kits);
+        let served = kits.filter(|(pump, kit)| {
+            pump.priority == priority && matches!(kit, crate::plan::Kit::Served(_))
+        });
+        u32::try_from(served.count()).unwrap_or(u32::MAX)
+    };
+    let mut last = row;
+    for &priority in &priorities {
+        last += 1;
+        let label = format!("Priority {priority}");
+        sheet.write_text(last, at, label, &styles.remark)?;
+        let all = job.pumps.iter().filter(|pump| pump.priority == priority);
+        let all = u32::try_from(all.count()).unwrap_or(u32::MAX);
+        let today = served(&report.today, priority);
+        let after = served(&report.bought.purchase().plan, priority);
+        let counts = [today, after, all - after.min(all)];
+        for (column, count) in (at + 1..).zip(counts) {
+            sheet.write_number_with_format(last, column, count, &styles.remark)?;
+        }
+    }
+    let range =
+        |column: u16| ChartRange::new_from_range(NAME, row + 1, at + column, last, at + column);
+    let mut chart = Chart::new(ChartType::Column);
+    // Filled, and hatched: told apart without colour.
+    let today = ChartPatternFill::new()
+        .set_pattern(ChartPatternFillType::DiagonalStripesWideUpwards)
+        .set_foreground_color(LIMITS)
+        .set_background_color(rust_xlsxwriter::Color::White)
+        .clone();
+    chart
+        .add_series()
+        .set_name("From today's stock")
+        .set_categories(&range(0))
+        .set_values(&range(1))
+        .set_format(ChartFormat::new().set_pattern_fill(&today));
+    let after = ChartSolidFill::new().set_color(VALUES).clone();
+    chart
+        .add_series()
+        .set_name("After the buy")
+        .set_categories(&range(0))
+        .set_values(&range(2))
+        .set_format(ChartFormat::new().set_solid_fill(&after));
+    let open = ChartPatternFill::new()
+        .set_pattern(ChartPatternFillType::Dotted20Percent)
+        .set_foreground_color(crate::write::style::INK)
+        .set_background_color(rust_xlsxwriter::Color::White)
+        .clone();
+    chart
+        .add_series()
+        .set_name("Still short")
+        .set_categories(&range(0))
+        .set_values(&range(3))
+        .set_format(ChartFormat::new().set_pattern_fill(&open));
+    chart.title().set_name("Pumps that can be kitted");
+    chart.y_axis().set_min(0).set_num_format("0");
+    chart.legend().set_position(ChartLegendPosition::Bottom);
+    chart.set_width(1100).set_height(260);
+    chart.set_alt_text("Pumps that can be kitted by priority, today and after the buy");
+    sheet.insert_chart(row, 0, &chart)?;
+    Ok(row + 14)
+}
+
+fn remarks(
+    sheet: &mut Worksheet,
+    ordered: &Ordered<'_>,
+    start: u32,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    let job = ordered.job;
+    let mut texts: Vec<String> = job
+        .warnings
+        .iter()
+        .map(|warning| {
+            format!(
+                "{}: {}. Expected {}. {}.",
+                warning.place, warning.found, warning.expected, warning.mend
+            )
+        })
+        .collect();
+    texts.extend(super::remarks(ordered));
+    if texts.is_empty() {
+        return Ok(start - 1);
+    }
+    sheet.write_text(start, 0, "Warnings and remarks", &styles.part)?;
+    let mut row = start;
+    for text in texts {
+        row += 1;
+        sheet.merge_text(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
+        let lines = u16::try_from(text.chars().count().div_ceil(150)).unwrap_or(4);
+        sheet.set_row_height(row, 16.0 * f64::from(lines.clamp(1, 6)))?;
+    }
+    Ok(row + 1)
+}
+
+fn cautions(sheet: &mut Worksheet, start: u32, styles: &Styles) -> Result<u32, XlsxError> {
+    sheet.write_text(start, 0, "Cautions", &styles.part)?;
+    let cautions = [
+        "The purchase follows from readings, prices and lead times as they were entered: check them before you order.",
+        "What comes in is measured before it counts: enter each lot with its thickness and tolerance, and plan anew with `gapwright kit`.",
+        "Take the material that the maker asks for; a cheaper one of the same thickness may not stand the service.",
+        "The maker's instructions, site procedures, local codes and a competent person decide.",
+    ];
+    let mut row = start;
+    for text in cautions {
+        row += 1;
+        sheet.merge_text(row, 0, row, COLUMNS - 1, text, &styles.prose)?;
+    }
+    Ok(row)
+}
