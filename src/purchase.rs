@@ -123,7 +123,7 @@ pub struct Purchase {
     /// Packs to buy, by item of the stock.
     pub packs: Vec<u32>,
     /// What is kitted once they are there, with the goals in their order: the served of each
-    /// priority, the purchase cost, waste, pieces.
+    /// priority, the purchase cost, waste.
     pub plan: Plan,
     /// By pump: what it would be kitted with but for its due date, if that is what keeps it short.
     pub late: Vec<Option<Late>>,

@@ -10,7 +10,7 @@ use itertools::Itertools;
 use rayon::prelude::*;
 
 use crate::choose::instance::{Column, Taken};
-use crate::choose::stages::{Solved, solve, solve_held};
+use crate::choose::stages::{Solved, solve_from, solve_held};
 use crate::choose::supply::bought;
 use crate::choose::watch::Watch;
 use crate::choose::{
@@ -37,7 +37,8 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
     let held: Vec<i64> = market.budget.iter().map(|budget| budget.raw()).collect();
     let mut aims: Vec<Aim> = aims(job);
-    aims.retain(|aim| *aim != Aim::Scarcity);
+    // The pieces are chosen anew once the packs are there: their number and scarcity wait for that.
+    aims.retain(|aim| !matches!(aim, Aim::Pieces | Aim::Scarcity));
     let waste = aims.iter().position(|aim| *aim == Aim::Waste);
     aims.insert(waste.unwrap_or(aims.len()), Aim::Purchase);
     let mut all_aims: Vec<Aim> = held.iter().map(|_| Aim::Purchase).collect();
@@ -47,7 +48,7 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
         .par_iter()
         .map(|instance| {
             if held.is_empty() {
-                return solve(instance, &aims, watch);
+                return solve_from(instance, &aims, None, &[], watch);
             }
             // Nothing bought and nobody served keeps any budget.
             let idle = (0..instance.takers.len())

@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, Stage, round_up};
 use crate::choose::climb::{Climb, FAR, NEAR, Pool, put_in};
-use crate::choose::instance::{Instance, Taken, Tier, fits, take};
+use crate::choose::instance::{Instance, Taken, Tier, fits, put_back, take};
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::relaxation::{Entry, scales};
 use crate::choose::watch::Watch;
@@ -235,7 +235,9 @@ impl<'a> Search<'a> {
         if relaxed.bound < self.to_beat() {
             self.round(&relaxed, &root.allowed);
             self.round_by_part(&relaxed, &root.allowed);
+            self.fewer_packs(&relaxed, &root.allowed);
             self.better_by_parts(&relaxed, &root.allowed);
+            self.fewer_packs(&relaxed, &root.allowed);
         }
         self.tell(relaxed.bound, 1);
         let mut stopped = None;
@@ -594,6 +596,91 @@ impl<'a> Search<'a> {
         }
     }
 
+    /// Betters what is bought pack by pack: a supplier sells less, now and then another one more, and
+    /// the pumps that lose their pieces find others. Only for the goal of buying cheaply.
+    fn fewer_packs(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
+        let instance = self.stage.instance;
+        if self.is_part || !matches!(instance.tiers[self.stage.tier], Tier::Bought(_)) {
+            return;
+        }
+        let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
+        let suppliers = instance.pumps..instance.takers.len();
+        let tier = self.stage.tier;
+        let cost = |supplier: usize, at: usize| {
+            let column = allowed.columns[supplier][at];
+            instance.cost(tier, supplier, column)
+        };
+        loop {
+            let Some(best) = self.best.clone().or_else(|| self.start.clone()) else {
+                return;
+            };
+            let before = self.to_beat();
+            let at = |supplier: usize| {
+                let held = best[supplier]?;
+                allowed.columns[supplier].binary_search(&held).ok()
+            };
+            // What a supplier sells less, by one step and down to nothing, dearest first.
+            let mut less: Vec<(i64, usize, usize)> = Vec::new();
+            for supplier in suppliers.clone() {
+                let Some(held) = at(supplier) else { continue };
+                let saves = |to: usize| cost(supplier, held) - cost(supplier, to);
+                let lower = (0..held).filter(|&to| to == 0 || to + 1 == held);
+                let lower = lower.filter(|&to| saves(to) > 0);
+                less.extend(lower.map(|to| (-saves(to), supplier, to)));
+            }
+            less.sort_unstable();
+            let mut tries = Vec::new();
+            for &(saves, supplier, to) in &less {
+                tries.push((saves, supplier, to, None));
+                for other in suppliers.clone().filter(|&other| other != supplier) {
+                    let Some(held) = at(other) else { continue };
+                    if held + 1 >= allowed.columns[other].len() {
+                        continue;
+                    }
+                    let more = cost(other, held + 1) - cost(other, held);
+                    if saves + more < 0 {
+                        tries.push((saves + more, supplier, to, Some((other, held + 1))));
+                    }
+                }
+            }
+            tries.sort_unstable();
+            for (_, supplier, to, other) in tries {
+                if self.watch.stop().is_some() {
+                    return;
+                }
+                let mut taken = best.clone();
+                taken[supplier] = Some(allowed.columns[supplier][to]);
+                if let Some((other, to)) = other {
+                    taken[other] = Some(allowed.columns[other][to]);
+                }
+                let mut left = instance.left(&taken);
+                for pump in (0..instance.pumps).rev() {
+                    let Some(column) = taken[pump] else { continue };
+                    let uses = &instance.column(pump, column).uses;
+                    let overdrawn = |&(item, _): &(u16, i16)| left[usize::from(item)] < 0;
+                    if uses.iter().any(overdrawn) {
+                        put_back(&mut left, uses);
+                        taken[pump] = None;
+                    }
+                }
+                // Not by selling more again.
+                let mut held = allowed.clone();
+                for supplier in suppliers.clone() {
+                    held.columns[supplier] = Arc::new(taken[supplier].into_iter().collect());
+                }
+                let ranking = Ranking::new(self.stage, &prices, &held);
+                mend(&ranking, &mut taken, &mut left);
+                self.offer(taken);
+                if self.to_beat() < before {
+                    break;
+                }
+            }
+            if self.to_beat() >= before || relaxed.bound >= self.to_beat() {
+                return;
+            }
+        }
+    }
+
     /// Searches one part, the other takers held to what `base` says.
     fn search_part(
         &mut self,
@@ -752,11 +839,79 @@ fn grain(instance: &Instance, tier: usize) -> i64 {
 /// with the most left to choose from is halved. `None` if nothing can be split.
 fn halves(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Option<[Allowed; 2]> {
     let instance = stage.instance;
-    totals(stage, allowed, fractions)
+    packs(stage, allowed, fractions)
+        .or_else(|| totals(stage, allowed, fractions))
         .or_else(|| {
             undecided(instance, fractions).and_then(|(pump, keeps)| halve(allowed, pump, keeps))
         })
         .or_else(|| widest(allowed))
+}
+
+/// Splits on the packs that one supplier sells, where packs are bought: the one whose undecided pack costs
+/// most.
+fn packs(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Option<[Allowed; 2]> {
+    let instance = stage.instance;
+    let tiers = &instance.tiers[..=stage.tier];
+    let prices = tiers.iter().find_map(|tier| match tier {
+        Tier::Bought(prices) => Some(prices),
+        _ => None,
+    })?;
+    let mut best: Option<(f64, usize, f64)> = None;
+    let mut from = fractions.partition_point(|((taker, _), _)| *taker < instance.pumps);
+    while from < fractions.len() {
+        let supplier = fractions[from].0.0;
+        let to = from + fractions[from..].partition_point(|((t, _), _)| *t == supplier);
+        let shares = &fractions[from..to];
+        from = to;
+        let asked = &prices[supplier - instance.pumps];
+        let spent: f64 = shares
+            .iter()
+            .map(|((_, column), share)| to_f64(asked[*column as usize]) * share)
+            .sum();
+        // Columns ascend by price, which only rises when another pack is bought.
+        let columns = &allowed.columns[supplier];
+        let above = columns.partition_point(|&c| to_f64(asked[c as usize]) <= spent + 1e-3);
+        let (Some(&below), Some(&next)) = (
+            above.checked_sub(1).and_then(|at| columns.get(at)),
+            columns.get(above),
+        ) else {
+            continue;
+        };
+        let (low, high) = (to_f64(asked[below as usize]), to_f64(asked[next as usize]));
+        let open = (spent - low).min(high - spent);
+        if open > 1e-3 * (high - low).max(1.0) && best.is_none_or(|(most, ..)| open > most) {
+            best = Some((
+                open,
+                supplier,
+                if spent - low < high - spent {
+                    low
+                } else {
+                    -low
+                },
+            ));
+        }
+    }
+    let (_, supplier, edge) = best?;
+    let asked = &prices[supplier - instance.pumps];
+    let keeps = |column: Option<u32>| {
+        column.is_some_and(|c| to_f64(asked[c as usize]) <= edge.abs() + 1e-3)
+    };
+    let halves = halve(allowed, supplier, Box::new(keeps))?;
+    // Go on with the nearer side.
+    Some(if edge.is_sign_negative() {
+        let [low, high] = halves;
+        [high, low]
+    } else {
+        halves
+    })
+}
+
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "says where to split; nothing is proven by it"
+)]
+fn to_f64(number: i64) -> f64 {
+    number as f64
 }
 
 /// Splits on the total of a class or, if those are whole, of an item.

@@ -48,11 +48,27 @@ pub struct Solved {
 pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
     let sets = instance.sets();
     let start = first_plan(instance, &sets);
-    ordered(instance, &sets, aims, &[], start, watch)
+    let allowed = Allowed::all(instance);
+    let known = Known {
+        held: &[],
+        multipliers: &[],
+    };
+    let stages = stages(instance, &sets, aims, start, known, allowed, watch);
+    let mut solved = stages.solved;
+    if solved.stopped.is_none() {
+        let limits = &solved.values;
+        let allowed = stages.allowed;
+        match first_in_order(instance, &sets, aims, &solved.taken, limits, allowed, watch) {
+            Ok(ordered) => solved.taken = ordered,
+            // Everything is proven, but which of the equal plans comes first is not settled.
+            Err(stop) => solved.stopped = Some(stop),
+        }
+    }
+    solved
 }
 
 /// Solves a group of which the first goals are not sought but held at what is given, from a plan that
-/// keeps them.
+/// keeps them. Ties are left as they come.
 pub fn solve_held(
     instance: &Instance,
     aims: &[Aim],
@@ -60,34 +76,13 @@ pub fn solve_held(
     start: Taken,
     watch: &Watch<'_>,
 ) -> Solved {
-    ordered(instance, &instance.sets(), aims, held, start, watch)
-}
-
-fn ordered(
-    instance: &Instance,
-    sets: &[Vec<u32>],
-    aims: &[Aim],
-    held: &[i64],
-    start: Taken,
-    watch: &Watch<'_>,
-) -> Solved {
-    let allowed = Allowed::all(instance);
     let known = Known {
         held,
         multipliers: &[],
     };
-    let stages = stages(instance, sets, aims, start, known, allowed, watch);
-    let mut solved = stages.solved;
-    if solved.stopped.is_none() {
-        let limits = &solved.values;
-        let allowed = stages.allowed;
-        match first_in_order(instance, sets, aims, &solved.taken, limits, allowed, watch) {
-            Ok(ordered) => solved.taken = ordered,
-            // Everything is proven, but which of the equal plans comes first is not settled.
-            Err(stop) => solved.stopped = Some(stop),
-        }
-    }
-    solved
+    let allowed = Allowed::all(instance);
+    let sets = instance.sets();
+    stages(instance, &sets, aims, start, known, allowed, watch).solved
 }
 
 /// Solves a group of which a plan is known, and the multipliers that an earlier solution of much
@@ -153,6 +148,11 @@ fn stages(
         let earlier = multipliers.last().filter(|_| counts);
         let known = known.multipliers.get(tier).cloned();
         let known = known.or_else(|| earlier.map(|earlier| carried(stage, earlier)));
+        // Packs are lumps, and a large purchase may take any time: the later goals are to have theirs.
+        let watch = match instance.tiers[tier] {
+            Tier::Bought(_) => &watch.tenths(7),
+            _ => watch,
+        };
         let closed = close(stage, allowed, taken, known, aim, watch);
         taken = closed.taken;
         allowed = closed.allowed;

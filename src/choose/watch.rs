@@ -53,6 +53,22 @@ impl<'a> Watch<'a> {
         self
     }
 
+    /// The same watch over a part of the time, in tenths from its start, so that something is left for
+    /// what comes after.
+    pub(crate) fn tenths(&self, tenths: u32) -> Watch<'a> {
+        let part = |deadline: Instant| {
+            let whole = deadline.duration_since(self.start);
+            self.start.checked_add(whole / 10 * tenths)
+        };
+        Watch {
+            start: self.start,
+            deadline: self.deadline.and_then(part),
+            interrupt: self.interrupt,
+            listener: self.listener,
+            backend: self.backend,
+        }
+    }
+
     /// With a flag that an interrupt sets.
     #[must_use]
     pub fn interrupted_by(mut self, flag: &'a AtomicBool) -> Watch<'a> {

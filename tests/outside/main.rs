@@ -13,6 +13,7 @@
     missing_docs
 )]
 
+mod cutting;
 mod reports;
 mod stacks;
 #[path = "../support/mod.rs"]

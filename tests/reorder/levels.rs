@@ -1,0 +1,130 @@
+//! Reorder points from a log, and simulated outages.
+
+use gapwright::choose::{choose, watch::Watch};
+use gapwright::read::{Sources, job};
+use gapwright::reorder::simulate::outages;
+
+use super::*;
+
+fn item(purchase: &PurchaseJson, name: &str) -> gapwright::write::purchase::json::ItemJson {
+    purchase
+        .items
+        .iter()
+        .find(|item| item.item == name)
+        .unwrap()
+        .clone()
+}
+
+/// Worked by hand from the sample's log, which covers 365 days, 2026-03-02 to 2027-03-01.
+///
+/// K4-010, 10 days of lead time: 36 lead times one after the other, of which four hold demand, 4, 3, 5
+/// and 4. At 95 % at least 34.2 of 36 must be covered: 3 covers 33, 4 covers 35.
+///
+/// K4-005: 9 pieces on three dates, 36 lead times, three with demand 3, 4 and 2: 2 covers 34, 3 covers 35.
+#[test]
+fn a_reorder_point_covers_the_lead_times_that_the_log_holds() {
+    let purchase = sample(&["--log", LOG]);
+    assert_eq!(item(&purchase, "K4-010").reorder_point, Some(4));
+    assert_eq!(
+        item(&purchase, "K4-010").reorder_basis,
+        "36 lead times of the issue log"
+    );
+    assert_eq!(item(&purchase, "K4-005").reorder_point, Some(3));
+    // At 90 % it is 32.4 of 36: nothing on hand covers 32, and one more piece no further one.
+    let purchase = sample(&["--log", LOG, "--service", "90 %"]);
+    assert_eq!(item(&purchase, "K4-010").reorder_point, Some(3));
+    assert_eq!(item(&purchase, "K4-005").reorder_point, Some(0));
+}
+
+/// Too few lead times for 99 %: Poisson with the mean of the log. K4-010: 16 x 10 / 365 = 0.43836;
+/// P(X <= 1) = 0.9279, P(X <= 2) = 0.9899, P(X <= 3) = 0.9989 (scipy.stats.poisson.cdf).
+#[test]
+fn a_short_log_counts_as_poisson_and_says_so() {
+    let purchase = sample(&["--log", LOG, "--service", "99 %"]);
+    let item = item(&purchase, "K4-010");
+    assert_eq!(item.reorder_point, Some(3));
+    assert!(
+        item.reorder_basis.contains("36 lead times are too few"),
+        "{}",
+        item.reorder_basis
+    );
+}
+
+#[test]
+fn a_history_with_too_few_rows_says_how_few() {
+    let purchase = sample(&["--log", LOG]);
+    let basis = |name: &str| item(&purchase, name).reorder_basis;
+    assert_eq!(
+        basis("K4-020"),
+        "too few rows: issued on 2 dates only, 3 are wanted"
+    );
+    assert_eq!(basis("K4-G094"), "nothing in the issue log");
+    assert_eq!(item(&sample(&[]), "K4-010").reorder_basis, "no issue log");
+    assert!(item(&purchase, "K4-020").reorder_point.is_none());
+}
+
+/// Economic order quantity in whole packs. K4-010 at 1.60, 16 a year, 12.00 an order, 20 % a year:
+/// sqrt(2 x 12 x 16 / 0.32) = 34.6 pieces; in packs of 5: 6 packs cost 6.40 + 4.80 = 11.20 a year, 7 cost
+/// 5.486 + 5.60 = 11.086, 8 cost 4.80 + 6.40 = 11.20. Seven.
+/// Source of the formula: F. W. Harris (1913), from memory; see tests/inventory.
+#[test]
+fn packs_at_a_time_are_those_of_least_cost() {
+    let purchase = sample(&["--log", LOG, "--order-cost", "12", "--holding", "20 %"]);
+    assert_eq!(item(&purchase, "K4-010").order_packs, Some(7));
+    assert_eq!(item(&purchase, "K4-G094").order_packs, None);
+    assert_eq!(item(&sample(&["--log", LOG]), "K4-010").order_packs, None);
+}
+
+/// Each simulated outage draws its pumps out of the kitted ones: the mean of what is asked must be that
+/// of the plan, and its variance that of so many independent draws (five standard errors allowed).
+#[test]
+fn simulated_outages_ask_for_what_independent_draws_would() {
+    let job = job(&Sources {
+        stock: "samples/outage/stock.xlsx".into(),
+        pumps: "samples/outage/pumps.xlsx".into(),
+        ..Sources::default()
+    })
+    .unwrap();
+    let plan = choose(&job, &Watch::patient()).unwrap();
+    let drawn = outages(&job, &plan, 4_000, 7);
+    assert_eq!(drawn, outages(&job, &plan, 4_000, 7));
+    assert_ne!(drawn, outages(&job, &plan, 4_000, 8));
+    let issued = plan.issued(&job);
+    let (n, served) = (job.pumps.len() as f64, plan.served() as f64);
+    let mut asked = 0;
+    for (item, counts) in drawn.iter().enumerate() {
+        let each: Vec<f64> = plan
+            .kits
+            .iter()
+            .filter_map(|kit| match kit {
+                gapwright::plan::Kit::Served(packs) => {
+                    let picks = packs.iter().flat_map(|pack| &pack.picks);
+                    let mine = picks.filter(|pick| pick.item == item);
+                    Some(mine.map(|pick| f64::from(pick.count)).sum())
+                }
+                gapwright::plan::Kit::Short(_) => None,
+            })
+            .collect();
+        let mean = f64::from(issued[item]) * n / served;
+        let one = each.iter().map(|x| x * x).sum::<f64>() / served - (mean / n).powi(2);
+        let variance = n * one;
+        let runs = counts.len() as f64;
+        let found = counts.iter().map(|&c| f64::from(c)).sum::<f64>() / runs;
+        assert!(
+            (found - mean).abs() <= 5.0 * (variance / runs).sqrt() + 1e-12,
+            "{item}"
+        );
+        let spread = counts
+            .iter()
+            .map(|&c| (f64::from(c) - found).powi(2))
+            .sum::<f64>()
+            / runs;
+        // The standard error of a variance is about its value times sqrt(2/n); more for rare items.
+        assert!(
+            (spread - variance).abs() <= 0.25 * variance + 1e-12,
+            "{item}: {spread} {variance}"
+        );
+        asked += usize::from(issued[item] > 0);
+    }
+    assert!(asked > 20);
+}
