@@ -126,7 +126,9 @@ pub fn bought(
     }
     let index = u16::try_from(offer.item).ok()?;
     let ladder = (0..=packs(most)).filter_map(|packs| {
-        let pieces = i16::try_from(packs.checked_mul(offer.pack)?).ok()?;
+        // More than can be used is not worth counting, however large the pack.
+        let pieces = packs.saturating_mul(offer.pack).min(MOST_SUPPLIED);
+        let pieces = i16::try_from(pieces).ok()?;
         let column = Column {
             waste: 0,
             uses: std::iter::once((index, -pieces)).collect(),

@@ -6,8 +6,10 @@ use super::stock::counts;
 use super::table::{NEEDED_OF_SHEETS, NEEDED_OF_STOCK, Table};
 use super::{find_sheet, named_sheet};
 use crate::issue::counts::{Counts, Lot};
+use crate::length::Length;
 use crate::problem::{Problem, Problems};
 use crate::sheet::{Book, Sheet};
+use crate::words;
 
 /// What a plan follows from beside the counts; the rest is notes, bins, prices and levels.
 const MAKE: [&str; 10] = [
@@ -22,6 +24,9 @@ const MAKE: [&str; 10] = [
     "Length",
     "Width",
 ];
+
+/// Those of them that are one length.
+const LENGTHS: [&str; 5] = ["Thickness", "Uncertainty", "Peel step", "Length", "Width"];
 
 /// The counts of a stock workbook, and where its tables begin.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -68,9 +73,13 @@ fn read(sheet: &Sheet, needed: &[&str], held: &mut Held, problems: &mut Problems
         let make = MAKE.map(|heading| {
             let shown = table.optional(heading).and_then(|found| {
                 let cell = line.row.cell(found.column)?.show();
-                Some(match found.unit {
-                    Some(unit) => format!("{cell} {unit}"),
-                    None => cell,
+                // The same length in another spelling or unit is no change.
+                let length = Length::parse(&cell, found.unit).ok();
+                let length = length.filter(|_| LENGTHS.contains(&heading));
+                Some(match (length, found.unit) {
+                    (Some(length), _) => words::thickness(length, words::natural_unit(length)),
+                    (None, Some(unit)) => format!("{cell} {unit}"),
+                    (None, None) => cell,
                 })
             });
             (heading, shown.unwrap_or_default())

@@ -10,7 +10,7 @@ use crate::reach::{self, Aim, Change, Choice, Fault, Guard, Reach, Rule, Size, T
 use crate::stock::Item;
 
 /// Parts of the search for the best sizes that are looked into.
-const EFFORT: u64 = 200_000;
+const EFFORT: u64 = 20_000;
 
 /// What a drawer is asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

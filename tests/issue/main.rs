@@ -396,7 +396,7 @@ fn a_plan_whose_stock_has_changed_is_refused_with_everything_that_changed() {
     let refusal = [
         "problem stock.csv! no row for G90 any more",
         "problem stock.csv!F2 3 of S10 on hand",
-        "problem stock.csv!F2 `0.011 in` as Thickness of S10",
+        "problem stock.csv!F2 `0.0110 in` as Thickness of S10",
         "problem stock.csv!F6 `F2` as Fit of G120",
         "problem stock.csv!F7 S40, 7 on hand, added since the plan was made",
     ];
@@ -411,13 +411,36 @@ fn a_plan_whose_stock_has_changed_is_refused_with_everything_that_changed() {
         [
             "G90, 1 on hand, as when the plan was made",
             "2 of S10 on hand, as when the plan was made",
-            "`0.010 in` as Thickness of S10, as when the plan was made",
+            "`0.0100 in` as Thickness of S10, as when the plan was made",
             "`F1` as Fit of G120, as when the plan was made",
             "the stock that the plan was made from",
         ]
     );
     // --counted is for the log; it does not make the plan good again.
     shop.refuse(&["kit-plan.xlsx", "stock.csv", "--counted"], &refusal);
+
+    // The same length in another spelling or another unit is no change.
+    let respelt = stock
+        .replace("S10,shim,F1,0.010,", "S10,shim,F1,0.254 mm,")
+        .replace("S20,shim,F1,0.020,", "S20,shim,F1,20 thou,")
+        .replace("S30,shim,F1,0.030,", "S30,shim,F1,0.0300,");
+    assert!(
+        ["0.254 mm", "20 thou", "0.0300"]
+            .iter()
+            .all(|text| respelt.contains(text))
+    );
+    shop.write("stock.csv", &respelt);
+    shop.issue(&[
+        "kit-plan.xlsx",
+        "stock.csv",
+        "--pump",
+        "B",
+        "--out",
+        "respelt.xlsx",
+        "--log",
+        "respelt-log.xlsx",
+    ])
+    .well();
 
     // A bin that was changed is said and no more; the JSON alone cannot tell.
     shop.write("stock.csv", &stock.replace("A10", "A11"));
