@@ -1,5 +1,9 @@
 //! Pumps that are not measured yet: what each of their dimensions is expected to come to.
 
+mod fit;
+
+pub use fit::Fit;
+
 use crate::job::Job;
 use crate::length::{Length, Uncertainty};
 
