@@ -24,12 +24,37 @@ pub struct News {
     pub elapsed: Duration,
 }
 
+/// Work that is done in parts before an outage is measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Part {
+    /// Listing the ways to kit each pump at each of its values.
+    Listing,
+    /// Finding safe kits, pump by pump.
+    SafeKits,
+    /// Choosing the trolley, piece by piece.
+    Trolley,
+    /// Counting its service, scenario by scenario.
+    Checks,
+}
+
+/// How far a part of the work is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Step {
+    /// Which part.
+    pub part: Part,
+    /// How much of it is done.
+    pub done: usize,
+    /// Of how much; nothing where that is not known before.
+    pub of: usize,
+}
+
 /// Watches over a search.
 pub struct Watch<'a> {
     start: Instant,
     deadline: Option<Instant>,
     interrupt: Option<&'a AtomicBool>,
     listener: Option<&'a (dyn Fn(News) + Sync)>,
+    steps: Option<&'a (dyn Fn(Step) + Sync)>,
     /// What solves the linear programs.
     pub(crate) backend: Backend,
 }
@@ -42,6 +67,7 @@ impl<'a> Watch<'a> {
             deadline: None,
             interrupt: None,
             listener: None,
+            steps: None,
             backend: Backend::default(),
         }
     }
@@ -64,6 +90,13 @@ impl<'a> Watch<'a> {
     #[must_use]
     pub fn listener(mut self, listener: &'a (dyn Fn(News) + Sync)) -> Watch<'a> {
         self.listener = Some(listener);
+        self
+    }
+
+    /// With somebody who wants to know how far the work before an outage is.
+    #[must_use]
+    pub fn steps(mut self, steps: &'a (dyn Fn(Step) + Sync)) -> Watch<'a> {
+        self.steps = Some(steps);
         self
     }
 
@@ -99,6 +132,13 @@ impl<'a> Watch<'a> {
                 open,
                 elapsed,
             });
+        }
+    }
+
+    /// Tells how far a part of the work is.
+    pub(crate) fn step(&self, part: Part, done: usize, of: usize) {
+        if let Some(steps) = self.steps {
+            steps(Step { part, done, of });
         }
     }
 }
