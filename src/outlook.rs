@@ -5,7 +5,7 @@ mod fit;
 pub use fit::Fit;
 
 use crate::job::Job;
-use crate::length::{Length, Uncertainty};
+use crate::length::{Length, Uncertainty, Unit};
 
 /// An outage before it is measured.
 ///
@@ -45,4 +45,20 @@ pub enum Law {
         /// Degrees of freedom: one less than there are readings.
         freedom: u32,
     },
+}
+
+/// How far apart values are looked at where nobody says otherwise: half a thou for models in inches,
+/// a hundredth of a millimetre for metric ones. Our own choice, no source.
+///
+/// ```
+/// use gapwright::length::Unit;
+/// use gapwright::outlook::usual_step;
+/// assert_eq!(usual_step(Unit::Inch).show(Unit::Inch), "0.0005");
+/// assert_eq!(usual_step(Unit::Micrometre).show(Unit::Micrometre), "10.0");
+/// ```
+pub fn usual_step(unit: Unit) -> Length {
+    match unit {
+        Unit::Inch | Unit::Thou => Length::from_ticks(Unit::Thou.ticks() / 2),
+        Unit::Millimetre | Unit::Micrometre => Length::from_ticks(10 * Unit::Micrometre.ticks()),
+    }
 }

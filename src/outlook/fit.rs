@@ -30,7 +30,7 @@ impl Fit {
     /// ```
     /// use gapwright::length::{Length, Unit};
     /// use gapwright::outlook::Fit;
-    /// let readings = [20, 22, 24].map(|thou| Length::from_ticks(thou * 254));
+    /// let readings = [20, 22, 24].map(|thou| Length::from_ticks(thou * 254_000));
     /// let fit = Fit::of(&readings).unwrap();
     /// assert_eq!(fit.mean().show(Unit::Inch), "0.0220");
     /// assert_eq!(fit.deviation().to_f64(Unit::Thou), 2.0);
@@ -72,7 +72,7 @@ impl Fit {
     /// use gapwright::length::{Length, Unit};
     /// use gapwright::outlook::{Fit, Law};
     /// // Readings with s = 2 thou: 2 sqrt(1 + 1/3) = 2.309 401...
-    /// let readings = [20, 22, 24].map(|thou| Length::from_ticks(thou * 254));
+    /// let readings = [20, 22, 24].map(|thou| Length::from_ticks(thou * 254_000));
     /// let Law::Readings { scale, freedom, .. } = Fit::of(&readings).unwrap().law() else { panic!() };
     /// assert_eq!(freedom, 2);
     /// assert!((scale.to_f64(Unit::Thou) - 2.309_401).abs() < 1e-6);
@@ -94,10 +94,10 @@ impl Fit {
     /// use gapwright::length::Length;
     /// use gapwright::outlook::Fit;
     /// // t of 2 degrees of freedom for 95 % is 4.302 653, and 22 -+ 4.302 653 x 2.309 401 thou are
-    /// // 12.063 449 and 31.936 551 thou, in ticks 3064.1 and 8111.9.
-    /// let readings = [20, 22, 24].map(|thou| Length::from_ticks(thou * 254));
+    /// // 12.063 449 and 31.936 551 thou, in ticks 3 064 116.1 and 8 111 883.9.
+    /// let readings = [20, 22, 24].map(|thou| Length::from_ticks(thou * 254_000));
     /// let range = Fit::of(&readings).unwrap().range(Millionths::parse("0.95").unwrap());
-    /// assert_eq!(range.map(Length::ticks), [3064, 8112]);
+    /// assert_eq!(range.map(Length::ticks), [3_064_116, 8_111_884]);
     /// ```
     pub fn range(&self, level: Millionths) -> [Length; 2] {
         let half = Coverage::Level(level).exact(Some(self.count - 1)) * self.scale();
