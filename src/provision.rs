@@ -15,6 +15,18 @@
 //! Optimization 12 (2002); with chance constraints Luedtke and Ahmed, SIAM Journal on Optimization
 //! 19 (2008); both from memory.
 
+mod cover;
+mod route;
+mod safe;
+mod scenarios;
+mod service;
+mod shed;
+mod trolley;
+mod views;
+mod ways;
+
+use std::sync::Arc;
+
 use thiserror::Error;
 
 use crate::choose::ChooseError;
@@ -23,6 +35,7 @@ use crate::decimal::{Millionths, Money};
 use crate::length::Length;
 use crate::outlook::Outlook;
 use crate::plan::{PackPick, Stop};
+use scenarios::{Purpose, Scenarios};
 
 /// What is asked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -154,9 +167,9 @@ pub struct SafeKit {
     /// The dimensions that are only expected, with the values that each is looked at.
     pub axes: Vec<Axis>,
     /// By value: an index into what meets them. The last axis moves first.
-    pub(crate) class: Vec<u32>,
+    pub(crate) class: Arc<Vec<u32>>,
     /// By class: what to take out of the kit; `None` where nothing in the drawers will do.
-    pub(crate) met: Vec<Option<Vec<PackPick>>>,
+    pub(crate) met: Arc<Vec<Option<Vec<PackPick>>>>,
 }
 
 /// The values that one dimension is looked at.
@@ -306,6 +319,56 @@ pub fn provision(
     question: &Question,
     watch: &Watch<'_>,
 ) -> Result<Provision, Fault> {
-    let _ = (outlook, question, watch);
-    Err(Fault::Step)
+    question.check()?;
+    let Question { step, seed, .. } = *question;
+    let job = &outlook.job;
+    let (views, mut register) = views::views(outlook, step)?;
+    let grids: Vec<Vec<u32>> = views.iter().map(|view| view.grid(&mut register)).collect();
+    let mut draw = |purpose, number| {
+        let of = (seed, purpose, number);
+        Scenarios::draw(outlook, &views, &mut register, of, step)
+    };
+    let choosing = draw(Purpose::Choosing, question.scenarios);
+    let counting = draw(Purpose::Counting, question.checks);
+    let ways = ways::list(job, &register, watch)?;
+    let safe = safe::kits(job, &ways, &views, &grids, question.effort, watch);
+    let together = safe::together(job, &ways, &safe);
+    let chosen = trolley::choose(job, &ways, &choosing, &safe, question, watch);
+    let service = service::count(&ways, &chosen.pieces, &counting, question, watch);
+    Ok(Provision {
+        stopped: watch.stop(),
+        trolley: chosen,
+        safe,
+        together,
+        service,
+    })
+}
+
+impl Question {
+    fn check(&self) -> Result<(), Fault> {
+        /// The most scenarios to choose a trolley for, and to count its service on.
+        const MOST: [u32; 2] = [100_000, 1_000_000];
+        let share = |share: Millionths| share > Millionths::ZERO && share <= Millionths::ONE;
+        if self.step <= Length::ZERO {
+            return Err(Fault::Step);
+        }
+        if !share(self.probability) {
+            return Err(Fault::Probability);
+        }
+        if !share(self.level) || self.level == Millionths::ONE {
+            return Err(Fault::Level);
+        }
+        for (number, most) in [self.scenarios, self.checks].into_iter().zip(MOST) {
+            if number == 0 || number > most {
+                return Err(Fault::Scenarios(number, most));
+            }
+        }
+        Ok(())
+    }
+
+    /// How many of the scenarios must be served for the probability.
+    fn wanted(&self) -> u32 {
+        let all = u64::from(self.scenarios) * self.probability.raw().unsigned_abs();
+        u32::try_from(all.div_ceil(1_000_000)).unwrap_or(self.scenarios)
+    }
 }

@@ -196,7 +196,7 @@ impl<'a> Search<'a> {
             value,
             any_will_do: false,
             is_part: false,
-            most_nodes: usize::MAX,
+            most_nodes: watch.most_nodes,
             pool: vec![Vec::new(); stage.instance.takers.len()],
             scales: scales(stage),
             nodes: 0,

@@ -55,6 +55,8 @@ pub struct Watch<'a> {
     interrupt: Option<&'a AtomicBool>,
     listener: Option<&'a (dyn Fn(News) + Sync)>,
     steps: Option<&'a (dyn Fn(Step) + Sync)>,
+    /// Parts of a search after which it ends.
+    pub(crate) most_nodes: usize,
     /// What solves the linear programs.
     pub(crate) backend: Backend,
 }
@@ -68,6 +70,7 @@ impl<'a> Watch<'a> {
             interrupt: None,
             listener: None,
             steps: None,
+            most_nodes: usize::MAX,
             backend: Backend::default(),
         }
     }
@@ -118,6 +121,16 @@ impl<'a> Watch<'a> {
         self.deadline
             .is_some_and(|deadline| Instant::now() >= deadline)
             .then_some(Stop::TimeLimit)
+    }
+
+    /// The same over one of many small searches: it ends after so many parts, and nobody listens.
+    pub(crate) fn quick(&self, most_nodes: usize) -> Watch<'a> {
+        Watch {
+            listener: None,
+            steps: None,
+            most_nodes,
+            ..*self
+        }
     }
 
     /// Tells the listener.
