@@ -8,6 +8,8 @@
 
 #![allow(clippy::cast_precision_loss, missing_docs)]
 
+mod ahead;
+
 use std::error::Error;
 use std::fs;
 use std::path::Path;
@@ -24,6 +26,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let folder = Path::new(&folder);
     outage(&folder.join("outage"))?;
     tiny(&folder.join("tiny"))?;
+    ahead::provision(&folder.join("provision"))?;
     Ok(())
 }
 
