@@ -161,9 +161,9 @@ pub fn gaps(job: &Job, pump: usize, kit: &SafeKit) -> Vec<String> {
 /// A pump's standing in a few words.
 pub fn standing(kit: &SafeKit) -> String {
     match (kit.axes.is_empty(), kit.gaps(), kit.values()) {
-        (true, 0, _) => "measured; pieces at hand".into(),
+        (true, 0, _) => "Measured; pieces at hand".into(),
         (true, ..) => format!("{GAP}: measured, and nothing will do"),
-        (false, 0, _) => "every value can be met".into(),
+        (false, 0, _) => "Every value can be met".into(),
         (false, gaps, values) => format!("{GAP}: {gaps} of {values} values"),
     }
 }

@@ -97,7 +97,7 @@ pub(super) fn write(
             sheet.write_text(row, 0, &pump.tag, &styles.text)?;
             sheet.write_text(row, 1, &range, &styles.wrapped)?;
             sheet.write_text(row, 2, said::law(expected, model.unit), &styles.wrapped)?;
-            high_enough(sheet, row, &[(&range, 42)])?;
+            high_enough(sheet, row, &[(&range, 50)])?;
         }
     }
     if !job.warnings.is_empty() {

@@ -19,7 +19,7 @@ const BEFORE: u16 = 6;
 /// Cells of one range at most; of a longer one several values stand in a cell.
 const MOST_CELLS: usize = 60;
 /// Fewest columns of the picture, so that the words below have room.
-const LEAST_CELLS: usize = 24;
+const LEAST_CELLS: usize = 20;
 /// Gaps that are told one by one; the rest is in the JSON.
 const MOST_GAPS: usize = 300;
 /// More pumps than this make no readable chart.
@@ -118,9 +118,9 @@ pub(super) fn write(
         .max()
         .unwrap_or(0);
     let columns = u16::try_from(longest.max(LEAST_CELLS)).unwrap_or(60);
-    widths(sheet, &[13.0, 33.0, 11.0, 11.0, 9.0, 11.0])?;
+    widths(sheet, &[13.0, 26.0, 11.0, 11.0, 10.0, 9.0])?;
     for column in BEFORE..BEFORE + columns {
-        sheet.set_column_width(column, (110.0 / f64::from(columns)).clamp(1.9, 4.0))?;
+        sheet.set_column_width(column, (110.0 / f64::from(columns)).clamp(1.9, 4.2))?;
     }
     let last = BEFORE + columns - 1;
     legend(sheet, 2, last, styles)?;
@@ -156,7 +156,7 @@ pub(super) fn write(
         for (column, met) in (BEFORE..).zip(met) {
             sheet.write_text(row, column, met.mark(), &met.format())?;
         }
-        high_enough(sheet, row, &[(label, 31)])?;
+        high_enough(sheet, row, &[(label, 26)])?;
     }
     if rows.is_empty() {
         row += 1;
@@ -306,7 +306,7 @@ fn chart(
         .set_name("Share of each pump's values that the drawers can meet");
     chart.legend().set_hidden();
     chart.y_axis().set_min(0).set_max(1).set_num_format("0 %");
-    chart.set_width(1040).set_height(280);
+    chart.set_width(1000).set_height(280);
     chart.set_alt_text("Share of each pump's expected values that the drawers can meet");
     sheet.insert_chart(row, 0, &chart)?;
     Ok(row + 15)

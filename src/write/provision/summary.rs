@@ -46,9 +46,10 @@ pub(super) fn write(
     sheet.merge_text(2, 0, 2, LAST, said::CAUTION, &styles.strong)?;
     let mut row = prices(sheet, provided, styles)?;
     row = charts(sheet, provided, row + 1, styles)?;
-    row = pumps(sheet, provided, row + 1, styles)?;
-    row = warnings(sheet, provided, row + 1, styles)?;
     row = cautions(sheet, row + 1, styles)?;
+    row = warnings(sheet, provided, row + 2, styles)?;
+    // Last, so that its headings can stand on every page that it runs on to.
+    row = pumps(sheet, provided, row + 1, styles)?;
     sheet.set_print_area(0, 0, row, LAST)?;
     Ok(())
 }
@@ -135,7 +136,7 @@ fn prices(
         sheet.merge_text(row, 0, row, 1, name, &styles.text)?;
         sheet.merge_text(row, 2, row, 4, safe, format)?;
         sheet.merge_text(row, 5, row, LAST, shared, format)?;
-        high_enough(sheet, row, &[(safe, 62), (shared, 66)])?;
+        high_enough(sheet, row, &[(safe, 70), (shared, 74)])?;
     }
     let lost = format!(
         "Of {} scenarios counted: {} served, {} come to a value in a gap, {} want pieces that ran out, {} not found out (counted as not served).",
@@ -155,7 +156,7 @@ fn prices(
     for (text, format) in [(promise, promise_format), (lost, styles.prose.clone())] {
         row += 1;
         sheet.merge_text(row, 0, row, LAST, &text, &format)?;
-        high_enough(sheet, row, &[(&text, 155)])?;
+        high_enough(sheet, row, &[(&text, 180)])?;
     }
     let gaps = provision.safe.iter().filter(|kit| kit.gaps() > 0).count();
     if gaps > 0 {
@@ -308,6 +309,8 @@ fn pumps(
     ];
     let mut row = start + 1;
     heads(sheet, row, &names, styles)?;
+    sheet.set_row_height(row, 31.0)?;
+    sheet.set_repeat_rows(row, row)?;
     let (money, tag) = (money(styles), styles.strong.clone().set_text_wrap());
     let checks = provision.service.checks;
     for (index, pump) in job.pumps.iter().enumerate() {
@@ -356,8 +359,8 @@ fn pumps(
             &[
                 (&pump.tag, 13),
                 (&model.name, 16),
-                (&expected, 44),
-                (&standing, 26),
+                (&expected, 50),
+                (&standing, 28),
             ],
         )?;
     }
@@ -397,7 +400,7 @@ fn warnings(
     for text in warnings.chain(unused) {
         row += 1;
         sheet.merge_text(row, 0, row, LAST, &text, &styles.prose)?;
-        high_enough(sheet, row, &[(&text, 150)])?;
+        high_enough(sheet, row, &[(&text, 170)])?;
     }
     Ok(row + 1)
 }

@@ -41,11 +41,11 @@ pub(super) fn write(
         "Stays in the drawer",
         "Unit cost",
         "Cost",
-        "Set aside, done",
+        "Done",
         "Initials",
     ];
     heads(sheet, 3, &names, styles)?;
-    sheet.set_row_height(3, 31.0)?;
+    sheet.set_row_height(3, 46.0)?;
     sheet.set_repeat_rows(3, 3)?;
     sheet.set_freeze_panes(4, 0)?;
     let mut order: Vec<&SetAside> = trolley.pieces.iter().collect();
