@@ -23,6 +23,16 @@ pub enum Purpose {
     Counting = 2,
 }
 
+/// The generator of a purpose and a number.
+pub(super) fn generator(seed: u64, purpose: u8, number: u64) -> ChaCha8Rng {
+    let mut key = [0; 32];
+    key[..8].copy_from_slice(&seed.to_le_bytes());
+    key[8] = purpose;
+    let mut rng = ChaCha8Rng::from_seed(key);
+    rng.set_stream(number);
+    rng
+}
+
 /// The class of each pump, scenario by scenario.
 pub(super) struct Scenarios {
     pub(super) pumps: usize,
@@ -76,11 +86,7 @@ pub(super) fn lengths(
     scenario: u32,
     step: Length,
 ) -> Vec<Length> {
-    let mut key = [0; 32];
-    key[..8].copy_from_slice(&seed.to_le_bytes());
-    key[8] = purpose as u8;
-    let mut rng = ChaCha8Rng::from_seed(key);
-    rng.set_stream(u64::from(scenario));
+    let mut rng = generator(seed, purpose as u8, scenario.into());
     let expected = outlook.expected.iter().flatten().flatten();
     expected
         .map(|expected| expected.nearest(draw(expected, &mut rng), step))
