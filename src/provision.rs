@@ -33,9 +33,11 @@ use crate::choose::ChooseError;
 use crate::choose::watch::Watch;
 use crate::decimal::{Millionths, Money};
 use crate::length::Length;
-use crate::outlook::Outlook;
+use crate::outlook::{Expected, Outlook};
 use crate::plan::{PackPick, Stop};
-use scenarios::{Purpose, Scenarios};
+pub use scenarios::Purpose;
+use scenarios::Scenarios;
+pub use service::exact_interval;
 
 /// What is asked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -301,6 +303,19 @@ pub struct Service {
     /// By pump: in how many scenarios it goes without, where as many as were found possible are
     /// served.
     pub missed: Vec<u32>,
+    /// The scenarios that are not served, in order.
+    pub unserved: Vec<Unserved>,
+}
+
+/// A scenario that a trolley does not serve.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unserved {
+    /// Its number, as [`scenario`] counts them.
+    pub scenario: u32,
+    /// The pumps that go without in the best that was found.
+    pub pumps: Vec<usize>,
+    /// Whether it is certain that not all can be served.
+    pub certain: bool,
 }
 
 impl Service {
@@ -308,6 +323,28 @@ impl Service {
     pub fn share(&self) -> f64 {
         f64::from(self.served) / f64::from(self.checks.max(1))
     }
+}
+
+/// What every dimension comes to in a scenario, by pump and dimension of its model; `None` for what
+/// is measured. The number of a scenario counts from 0 for each purpose.
+///
+/// # Errors
+/// [`Fault`], as [`provision`].
+pub fn scenario(
+    outlook: &Outlook,
+    question: &Question,
+    purpose: Purpose,
+    number: u32,
+) -> Result<Vec<Vec<Option<Length>>>, Fault> {
+    question.check()?;
+    views::views(outlook, question.step)?;
+    let drawn = scenarios::lengths(outlook, question.seed, purpose, number, question.step);
+    let mut drawn = drawn.into_iter();
+    let pump = |expected: &Vec<Option<Expected>>| {
+        let one = |expected: &Option<Expected>| expected.and_then(|_| drawn.next());
+        expected.iter().map(one).collect()
+    };
+    Ok(outlook.expected.iter().map(pump).collect())
 }
 
 /// Works out what to set aside.

@@ -13,6 +13,7 @@ use super::scenarios::Scenarios;
 use super::trolley::Kept;
 use super::ways::{Class, Take, Ways, fits};
 
+#[derive(Clone)]
 /// The ways that each class may take, by index; those that a scenario never asks for are empty.
 pub(super) struct Open<'a> {
     pub(super) ways: &'a Ways,

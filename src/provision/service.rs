@@ -14,7 +14,7 @@ use crate::plan::Aim;
 use super::route::Open;
 use super::scenarios::Scenarios;
 use super::ways::Ways;
-use super::{Question, Service, SetAside};
+use super::{Question, Service, SetAside, Unserved};
 
 /// Changes of a way to serve a scenario.
 const MOVES: u32 = 600;
@@ -24,7 +24,7 @@ const NODES: usize = 200;
 
 /// How one scenario comes out.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Verdict {
+enum Verdict {
     /// Every pump has its kit.
     Served,
     /// These pumps go without, whatever is done.
@@ -63,21 +63,28 @@ pub(super) fn count(
         undecided: 0,
         interval: [0.0, 1.0],
         missed: vec![0; scenarios.pumps],
+        unserved: Vec::new(),
     };
-    for (scenario, verdict) in verdicts.iter().enumerate() {
-        let missed = match verdict {
-            Verdict::Served => &[][..],
-            Verdict::Short(missed) | Verdict::Undecided(missed) => missed,
+    for (scenario, verdict) in (0..).zip(verdicts) {
+        let (pumps, certain) = match verdict {
+            Verdict::Served => {
+                service.served += 1;
+                continue;
+            }
+            Verdict::Short(pumps) => (pumps, true),
+            Verdict::Undecided(pumps) => (pumps, false),
         };
-        service.served += u32::from(*verdict == Verdict::Served);
-        service.undecided += u32::from(matches!(verdict, Verdict::Undecided(_)));
-        service.hopeless += u32::from(!ways.possible(scenarios.of(scenario)));
-        for &pump in missed {
-            service.missed[pump] += 1;
-        }
+        service.undecided += u32::from(!certain);
+        service.hopeless += u32::from(!ways.possible(scenarios.of(scenario as usize)));
+        pumps.iter().for_each(|&pump| service.missed[pump] += 1);
+        service.unserved.push(Unserved {
+            scenario,
+            pumps,
+            certain,
+        });
     }
     let level = question.level.to_f64();
-    service.interval = interval(service.served, service.checks, level);
+    service.interval = exact_interval(service.served, service.checks, level);
     service
 }
 
@@ -144,7 +151,15 @@ fn one_after_the_other(instance: &Instance) -> Taken {
 ///
 /// Source: Clopper and Pearson, The use of confidence or fiducial limits illustrated in the case of
 /// the binomial, Biometrika 26 (1934), from memory: quantiles of beta distributions.
-pub(super) fn interval(served: u32, checks: u32, level: f64) -> [f64; 2] {
+///
+/// ```
+/// use gapwright::provision::exact_interval;
+/// // None of 10: the upper end is where ten failures in a row have a chance of 2.5 %.
+/// let [low, high] = exact_interval(0, 10, 0.95);
+/// assert_eq!(low, 0.0);
+/// assert!((high - (1.0 - 0.025_f64.powf(0.1))).abs() < 1e-12);
+/// ```
+pub fn exact_interval(served: u32, checks: u32, level: f64) -> [f64; 2] {
     let (k, n) = (f64::from(served.min(checks)), f64::from(checks));
     let out = (1.0 - level) / 2.0;
     let low = if served == 0 {

@@ -7,6 +7,8 @@
 
 use std::cmp::Reverse;
 
+use chacha20::ChaCha8Rng;
+use chacha20::rand_core::Rng;
 use rayon::prelude::*;
 
 use crate::choose::watch::{Part, Watch};
@@ -24,6 +26,7 @@ const SIDE_BY_SIDE: usize = 16;
 const MOST_EXCHANGES: u32 = 1_000;
 
 /// A trolley that gets smaller.
+#[derive(Clone)]
 pub(super) struct Shed<'a> {
     open: Open<'a>,
     scenarios: &'a Scenarios,
@@ -32,8 +35,10 @@ pub(super) struct Shed<'a> {
     kept: Kept,
     /// How many scenarios must be kept.
     goal: usize,
-    /// The items, the dearest first.
+    /// The items in the order in which pieces are taken off, at first the dearest first.
     order: Vec<usize>,
+    /// The items, the dearest first.
+    dearest: Vec<usize>,
     /// By item: scenarios that could not do with a piece less.
     failed: Vec<Vec<usize>>,
     taken_off: usize,
@@ -54,8 +59,8 @@ impl<'a> Shed<'a> {
             let used = kept.iter().flatten().map(|assigned| assigned.used[item]);
             *there = used.max().unwrap_or(0);
         }
-        let mut order: Vec<usize> = (0..there.len()).collect();
-        order.sort_by_key(|&item| (Reverse(ways.price[item]), item));
+        let mut dearest: Vec<usize> = (0..there.len()).collect();
+        dearest.sort_by_key(|&item| (Reverse(ways.price[item]), item));
         Shed {
             open: Open::within(ways, &there),
             scenarios,
@@ -63,7 +68,8 @@ impl<'a> Shed<'a> {
             there,
             kept,
             goal,
-            order,
+            order: dearest.clone(),
+            dearest,
             taken_off: 0,
             watch,
         }
@@ -91,6 +97,45 @@ impl<'a> Shed<'a> {
                 return;
             }
         }
+    }
+
+    /// The same with a few pieces more, so that others may go, and in another order.
+    pub(super) fn kicked(&self, rng: &mut ChaCha8Rng) -> Shed<'a> {
+        let mut other = self.clone();
+        let ways = self.open.ways;
+        let mut any = |most: usize| (rng.next_u64() % most.max(1) as u64) as usize;
+        let addable: Vec<usize> = (0..self.there.len())
+            .filter(|&item| self.there[item] < ways.available[item])
+            .collect();
+        let mut weight: Vec<i128> = ways
+            .price
+            .iter()
+            .map(|&price| -(i128::from(price) + 1) * (512 + any(1_024) as i128))
+            .collect();
+        for _ in 0..=any(3) {
+            if let Some(&item) = addable.get(any(addable.len())) {
+                let room = ways.available[item] - self.there[item];
+                other.there[item] = self.there[item] + room.min(1 + any(2) as u32);
+                // What has just come goes last.
+                weight[item] = 0;
+            }
+        }
+        other.order.sort_by_key(|&item| (weight[item], item));
+        other.failed.iter_mut().for_each(Vec::clear);
+        other.open = Open::within(ways, &other.there);
+        let lost: Vec<usize> = (0..other.kept.len())
+            .filter(|&scenario| other.kept[scenario].is_none())
+            .collect();
+        let open = &other.open;
+        let found: Vec<(usize, Option<Assigned>)> = lost
+            .into_par_iter()
+            .map(|scenario| {
+                let classes = self.scenarios.of(scenario);
+                (scenario, open.kits(classes, &other.there, MOVES))
+            })
+            .collect();
+        other.keep(found);
+        other
     }
 
     fn stopped(&self) -> bool {
@@ -242,12 +287,12 @@ impl<'a> Shed<'a> {
     fn exchange(&mut self, tries: &mut u32) -> bool {
         let ways = self.open.ways;
         self.open = Open::within(ways, &ways.available);
-        for position in 0..self.order.len() {
-            let out = self.order[position];
+        for position in 0..self.dearest.len() {
+            let out = self.dearest[position];
             if self.there[out] == 0 {
                 continue;
             }
-            for &into in self.order[position..].iter().rev() {
+            for &into in self.dearest[position..].iter().rev() {
                 if ways.price[into] >= ways.price[out] {
                     break;
                 }

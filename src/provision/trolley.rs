@@ -13,13 +13,21 @@ use crate::job::Job;
 
 use super::route::{Assigned, Open};
 use super::safe::{cost, listed, short_sheets};
-use super::scenarios::Scenarios;
+use super::scenarios::{Scenarios, generator};
 use super::shed::Shed;
 use super::ways::Ways;
 use super::{Question, SafeKit, Trolley};
 
 /// Changes of a way to fit a scenario into the drawers.
 const MOVES: u32 = 400;
+
+/// Times that a trolley is tried with a few pieces more, at most.
+const MOST_KICKS: u64 = 40;
+/// So often times pumps and scenarios at most.
+const KICKS: u64 = 300_000;
+
+/// What the generator that says how is for.
+const KICKING: u8 = 3;
 
 /// By scenario, the ways of its pumps; `None` where it is not served.
 pub(super) type Kept = Vec<Option<Assigned>>;
@@ -43,8 +51,11 @@ pub(super) fn choose(
     let served = |kept: &Kept| kept.iter().flatten().count();
     let most = served(&cheapest).max(own.as_ref().map_or(0, |(_, kept)| served(kept)));
     let goal = wanted.min(most);
-    let starts = [(ways.available.clone(), cheapest)].into_iter().chain(own);
+    let fewer = cheapest_of(ways, scenarios, &cheapest, goal);
+    let starts = [cheapest, fewer].map(|kept| (ways.available.clone(), kept));
     let best = starts
+        .into_iter()
+        .chain(own)
         .filter(|(_, kept)| served(kept) >= goal)
         .map(|(there, kept)| {
             let mut shed = Shed::new(ways, scenarios, there, kept, goal, watch);
@@ -52,6 +63,7 @@ pub(super) fn choose(
             shed
         })
         .min_by_key(Shed::key);
+    let best = best.map(|best| bettered(best, scenarios, question.seed, watch));
     let none = || (vec![0; ways.available.len()], vec![None; scenarios.len()]);
     let (there, kept) = best.map_or_else(none, Shed::done);
     let open = Open::within(ways, &there);
@@ -71,6 +83,44 @@ pub(super) fn choose(
         sheets: short_sheets(job, &there),
         pieces: listed(&there),
     }
+}
+
+/// Tries the best one with a few pieces more and fewer others, again and again.
+fn bettered<'a>(mut best: Shed<'a>, scenarios: &Scenarios, seed: u64, watch: &Watch) -> Shed<'a> {
+    let size = scenarios.len() * scenarios.pumps.max(1);
+    for kick in 0..(KICKS / size as u64).clamp(1, MOST_KICKS) {
+        if watch.stop().is_some() {
+            break;
+        }
+        let mut rng = generator(seed, KICKING, kick);
+        let mut other = best.kicked(&mut rng);
+        other.all();
+        if other.key() < best.key() {
+            best = other;
+        }
+    }
+    best
+}
+
+/// Only the served scenarios whose cheapest ways cost least, as many as must be served.
+fn cheapest_of(ways: &Ways, scenarios: &Scenarios, kept: &Kept, goal: usize) -> Kept {
+    let mut order: Vec<(i64, usize)> = (0..kept.len())
+        .filter(|&scenario| kept[scenario].is_some())
+        .map(|scenario| (least(ways, scenarios.of(scenario)).unwrap_or(0), scenario))
+        .collect();
+    order.sort_unstable();
+    let mut fewer = vec![None; kept.len()];
+    for (_, scenario) in order.into_iter().take(goal) {
+        fewer[scenario].clone_from(&kept[scenario]);
+    }
+    fewer
+}
+
+/// What the cheapest ways of all pumps cost; `None` where one has none.
+fn least(ways: &Ways, classes: &[u32]) -> Option<i64> {
+    let costs = classes.iter();
+    let costs = costs.map(|&class| ways.classes[class as usize].cost.first().copied());
+    costs.sum()
 }
 
 /// All safe kits together with what each scenario takes out of them, if the drawers hold them all.
@@ -126,13 +176,8 @@ fn out_of_safe_kits(
 /// the cheapest ways do in the dearest of these; the scenarios where that is least are as many as may
 /// be chosen.
 fn bound(ways: &Ways, scenarios: &Scenarios, goal: usize) -> Money {
-    let least = |scenario: usize| -> Option<i64> {
-        let classes = scenarios.of(scenario).iter();
-        let costs = classes.map(|&class| ways.classes[class as usize].cost.first().copied());
-        costs.sum()
-    };
-    let least = (0..scenarios.len()).into_par_iter().filter_map(least);
-    let mut least: Vec<i64> = least.collect();
+    let all = (0..scenarios.len()).map(|scenario| scenarios.of(scenario));
+    let mut least: Vec<i64> = all.filter_map(|classes| least(ways, classes)).collect();
     least.sort_unstable();
     let last = goal.checked_sub(1).and_then(|last| least.get(last));
     Money::from_raw(last.copied().unwrap_or(0))
