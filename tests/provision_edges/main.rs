@@ -600,3 +600,40 @@ B,screwed-impeller,F1,F1,0.0290,0.0450,0.0500,0.0500
     // With every ring some clearances can be met and some cannot.
     assert!(short[6..27].iter().all(|cell| cell == "/"), "{short:?}");
 }
+
+#[test]
+fn a_blank_outage_that_is_not_measured_yet_can_be_provided_for() {
+    for model in [
+        "screwed-impeller",
+        "front-set-metric",
+        "bearing-cap",
+        "seal-setting",
+        "thrust-collar",
+    ] {
+        let folder = TempDir::new().unwrap();
+        let path = |name: &str| folder.path().join(name).display().to_string();
+        let blank = gapwright(&["blank", &path("shop"), "--model", model, "--ahead"]);
+        assert!(blank.status.success());
+        assert!(text(&blank.stdout).contains("gapwright provision"));
+        let (stock, pumps) = (path("shop/stock.xlsx"), path("shop/pumps.xlsx"));
+        let run = gapwright(&[
+            "provision",
+            &stock,
+            &pumps,
+            "--out",
+            &path("p.xlsx"),
+            "--json",
+            &path("p.json"),
+            "--step",
+            "0.1 mm",
+            "--scenarios",
+            "20",
+            "--checks",
+            "20",
+        ]);
+        assert!(run.status.success(), "{model}: {}", text(&run.stderr));
+        let plain: ProvisionJson =
+            serde_json::from_str(&fs::read_to_string(path("p.json")).unwrap()).unwrap();
+        assert!(!plain.pumps[0].expected.is_empty(), "{model}");
+    }
+}

@@ -134,7 +134,11 @@ fn prices(
             &styles.wrapped
         };
         sheet.merge_text(row, 0, row, 1, name, &styles.text)?;
-        sheet.merge_text(row, 2, row, 4, safe, format)?;
+        let lacking =
+            at == lines.len() - 1 && !(together.lacking.is_empty() && together.sheets.is_empty());
+        let alarm = styles.alarm.clone().set_text_wrap();
+        let safe_format = if lacking { &alarm } else { format };
+        sheet.merge_text(row, 2, row, 4, safe, safe_format)?;
         sheet.merge_text(row, 5, row, LAST, shared, format)?;
         high_enough(sheet, row, &[(safe, 70), (shared, 74)])?;
     }
