@@ -214,7 +214,7 @@ impl<'a> Foresight<'a> {
                 law: Law::Even,
             }
         } else if self.whole {
-            self.from_past(one, past, problems)?
+            self.past_range(one, past, problems)?
         } else {
             return None;
         };
@@ -222,7 +222,7 @@ impl<'a> Foresight<'a> {
         Some((measured, expected))
     }
 
-    fn from_past(
+    fn past_range(
         &self,
         one: &Unmeasured<'_, '_>,
         past: Option<&Past>,

@@ -203,7 +203,8 @@ fn the_gap_is_seen_in_the_picture_and_in_words() {
             pump.tag
         );
         let covered: f64 = row[4].parse().unwrap();
-        let share = 1.0 - gaps as f64 / values as f64;
+        let [gaps, values] = [gaps, values].map(|n| f64::from(u32::try_from(n).unwrap()));
+        let share = 1.0 - gaps / values;
         assert!((covered - share).abs() < 1e-12);
     }
     // In words, with the ends beside them, on the sheet and on the terminal.
@@ -571,7 +572,7 @@ B,screwed-impeller,F1,F1,0.0290,0.0450,0.0500,0.0500
     let of = |tag: &str, label: &str| {
         let found = coverage
             .iter()
-            .find(|row| row[0] == tag && row[1] == label && row[4] != "");
+            .find(|row| row[0] == tag && row[1] == label && !row[4].is_empty());
         found.unwrap().clone()
     };
     let long = of("A", "Impeller clearance with no shims");
