@@ -56,12 +56,17 @@ fn money(styles: &Styles) -> Format {
 
 /// Makes a row high enough for texts that are so long in columns of so many characters.
 fn high_enough(sheet: &mut Worksheet, row: u32, texts: &[(&str, usize)]) -> Result<(), XlsxError> {
+    sheet.set_row_height(row, height(texts))?;
+    Ok(())
+}
+
+/// How high a row must be for texts that are so long in columns of so many characters, in points.
+fn height(texts: &[(&str, usize)]) -> f64 {
     /// The most lines: spreadsheet programs have no taller rows (409 points, from memory).
     const MOST: usize = 26;
     let lines = texts
         .iter()
         .map(|(text, width)| text.chars().count().div_ceil((*width).max(1)));
     let lines = u16::try_from(lines.max().unwrap_or(1).clamp(1, MOST)).unwrap_or(1);
-    sheet.set_row_height(row, 15.5 * f64::from(lines) + 1.0)?;
-    Ok(())
+    15.5 * f64::from(lines) + 1.0
 }

@@ -638,3 +638,44 @@ fn a_blank_outage_that_is_not_measured_yet_can_be_provided_for() {
         assert!(!plain.pumps[0].expected.is_empty(), "{model}");
     }
 }
+
+#[test]
+fn a_table_that_runs_on_has_its_headings_again() {
+    let folder = TempDir::new().unwrap();
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    let pumps = "\
+Tag,Model,Bearing shims fit,Cover gasket fit,Bare clearance low (in),Bare clearance high (in),Snap ring low (in),Snap ring high (in)
+A,screwed-impeller,F6,F6,0.0310,0.0500,0.0490,0.0510
+";
+    fs::write(path("pumps.csv"), pumps).unwrap();
+    let (pumps, out, json) = (path("pumps.csv"), path("p.xlsx"), path("p.json"));
+    let run = gapwright(&[
+        "provision",
+        STOCK,
+        &pumps,
+        "--out",
+        &out,
+        "--json",
+        &json,
+        "--step",
+        "0.0002 in",
+        "--scenarios",
+        "20",
+        "--checks",
+        "20",
+    ]);
+    assert!(run.status.success(), "{}", text(&run.stderr));
+    let kits = rows(&sheets(Path::new(&out))["Safe kits"]);
+    let continued = kits
+        .windows(2)
+        .filter(|rows| rows[0][0] == "Pump A, continued");
+    let continued: Vec<_> = continued.collect();
+    assert!(!continued.is_empty());
+    assert!(continued.iter().all(|rows| rows[1][0] == "If it measures"));
+    // And every line of the JSON is on the sheet.
+    let plain: ProvisionJson = serde_json::from_str(&fs::read_to_string(json).unwrap()).unwrap();
+    let lines = kits
+        .iter()
+        .filter(|row| row[0].starts_with("Impeller clearance with no shims 0.0"));
+    assert_eq!(lines.count(), plain.pumps[0].take.len());
+}

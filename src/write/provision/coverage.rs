@@ -143,7 +143,7 @@ pub(super) fn write(
         let model = job.model_of(of);
         let axis = &kit.axes[*axis];
         let label = &model.dimensions[axis.dimension].label;
-        sheet.write_text(row, 0, &of.tag, &styles.strong)?;
+        sheet.write_text(row, 0, &of.tag, &styles.strong.clone().set_text_wrap())?;
         sheet.write_text(row, 1, label, &styles.wrapped)?;
         let ends = [axis.values.first(), axis.values.last()];
         for (column, end) in (2..).zip(ends) {
@@ -156,7 +156,7 @@ pub(super) fn write(
         for (column, met) in (BEFORE..).zip(met) {
             sheet.write_text(row, column, met.mark(), &met.format())?;
         }
-        high_enough(sheet, row, &[(label, 26)])?;
+        high_enough(sheet, row, &[(label, 24), (&of.tag, 11)])?;
     }
     if rows.is_empty() {
         row += 1;
@@ -226,12 +226,14 @@ fn gaps(
             }
             told += 1;
             row += 1;
-            sheet.write_text(row, 0, &job.pumps[pump].tag, &styles.strong)?;
+            let tag = &job.pumps[pump].tag;
+            sheet.write_text(row, 0, tag, &styles.strong.clone().set_text_wrap())?;
+            let mut label = String::new();
             let axes = kit.axes.iter().zip(&run.ranges);
             match (&kit.axes[..], &run.ranges[..]) {
                 ([axis], [[from, to]]) => {
-                    let label = &model.dimensions[axis.dimension].label;
-                    sheet.write_text(row, 1, label, &styles.wrapped)?;
+                    label.clone_from(&model.dimensions[axis.dimension].label);
+                    sheet.write_text(row, 1, &label, &styles.wrapped)?;
                     for (column, end) in [(2, from), (3, to)] {
                         let shown = words::length(*end, model.unit);
                         sheet.write_text(row, column, shown, &styles.text)?;
@@ -250,7 +252,7 @@ fn gaps(
             }
             let text = format!("{sentence}.");
             sheet.merge_text(row, BEFORE, row, last, &text, &styles.wrapped)?;
-            high_enough(sheet, row, &[(&text, room), (&model.title, 200)])?;
+            high_enough(sheet, row, &[(&text, room), (&label, 24), (tag, 11)])?;
         }
     }
     if more > 0 {
