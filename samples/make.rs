@@ -11,6 +11,8 @@
 
 #![allow(clippy::cast_precision_loss, missing_docs)]
 
+mod ahead;
+
 use std::error::Error;
 use std::fs;
 use std::path::Path;
@@ -28,6 +30,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     outage(&folder.join("outage"))?;
     tiny(&folder.join("tiny"))?;
     purchase(&folder.join("purchase"))?;
+    ahead::provision(&folder.join("provision"))?;
     Ok(())
 }
 

@@ -111,13 +111,13 @@ impl ChooseError {
 }
 
 /// The most items of a stock.
-const MOST_ITEMS: usize = 60_000;
+pub(crate) const MOST_ITEMS: usize = 60_000;
 
 /// The most patterns that are listed for one pump.
-const MOST_PATTERNS: usize = 1_000_000;
+pub(crate) const MOST_PATTERNS: usize = 1_000_000;
 
 /// The most columns of all pumps together: some two gigabytes.
-const MOST_COLUMNS: usize = 40_000_000;
+pub(crate) const MOST_COLUMNS: usize = 40_000_000;
 
 /// Chooses pieces for every pump.
 ///
@@ -247,9 +247,9 @@ pub struct Drawers {
 }
 
 /// Kind, fit code, least and most pieces: what two places share that can be filled alike.
-type DrawerKey = (String, String, u32, u32);
+pub(crate) type DrawerKey = (String, String, u32, u32);
 
-fn drawer_key(pack: &Pack, fit: &Code) -> DrawerKey {
+pub(crate) fn drawer_key(pack: &Pack, fit: &Code) -> DrawerKey {
     (
         pack.kind.clone(),
         fit.key().to_string(),
@@ -264,15 +264,22 @@ impl Drawers {
     /// # Errors
     /// [`ChooseError::TooManyCombinations`].
     pub fn list(job: &Job, available: &[u32]) -> Result<Drawers, ChooseError> {
+        let pumps = job.pumps.iter();
+        let windows = pumps.map(|pump| (pump, windows(job, pump, available)));
+        Drawers::within(job, available, windows)
+    }
+
+    /// Lists the combinations of what is available with totals that the packs of some pump may
+    /// have.
+    pub(crate) fn within<'a>(
+        job: &'a Job,
+        available: &[u32],
+        pumps: impl Iterator<Item = (&'a crate::pump::Pump, Vec<Window>)>,
+    ) -> Result<Drawers, ChooseError> {
         let mut places: BTreeMap<DrawerKey, (&Pack, &Code, Window)> = BTreeMap::new();
-        for pump in &job.pumps {
+        for (pump, windows) in pumps {
             let model = job.model_of(pump);
-            for ((pack, fit), window) in model
-                .packs
-                .iter()
-                .zip(&pump.fits)
-                .zip(windows(job, pump, available))
-            {
+            for ((pack, fit), window) in model.packs.iter().zip(&pump.fits).zip(windows) {
                 if window.0 > window.1 {
                     continue;
                 }
@@ -354,7 +361,7 @@ fn uses_of<'a>(picks: impl Iterator<Item = &'a Pick>) -> Option<Uses> {
 }
 
 /// The pieces that a pattern takes of each item.
-fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> {
+pub(crate) fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> {
     uses_of(pattern.combinations(lists).flat_map(|c| &c.picks))
 }
 
@@ -366,11 +373,18 @@ pub fn totals_of(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<
 
 /// The totals that each of a pump's packs can have in any kit that meets its requirements.
 fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
+    pattern::windows(
+        &pattern::rows(pump, &job.policy),
+        &most_totals(job, pump, available),
+    )
+}
+
+/// The greatest total of each of a pump's packs.
+pub(crate) fn most_totals(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<i64> {
     let packs = job.model_of(pump).packs.iter().zip(&pump.fits);
-    let most: Vec<i64> = packs
+    packs
         .map(|(pack, fit)| combination::most_total(job, pack, fit, available))
-        .collect();
-    pattern::windows(&pattern::rows(pump, &job.policy), &most)
+        .collect()
 }
 
 /// The columns of every pump, all of them under one cap.

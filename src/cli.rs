@@ -7,6 +7,7 @@ mod issue;
 mod kit;
 mod listing;
 mod plain;
+mod provision;
 mod reorder;
 mod settings;
 mod stack;
@@ -83,6 +84,8 @@ To begin:
         only reads both; what is wrong is listed, and marked in a copy of the sheets
   gapwright stack my-shop/pumps.xlsx --stock my-shop/stock.xlsx
         works out the stack-up of each pump and writes stack-up.xlsx
+  gapwright provision my-shop/stock.xlsx my-shop/pumps.xlsx
+        before anything is measured: what to set aside for the ranges that are expected
   gapwright issue kit-plan.xlsx my-shop/stock.xlsx
         after picking: writes the stock workbook for next time and adds to issue-log.xlsx
   gapwright reorder my-shop/stock.xlsx my-shop/pumps.xlsx
@@ -106,6 +109,8 @@ enum Command {
     Stack(stack::Args),
     /// Read everything that `kit` reads and write nothing: what was read, and what is wrong.
     Check(check::Args),
+    /// Before the outage is measured: what to set aside, and what that costs.
+    Provision(provision::Args),
     /// Write off what a plan took, put back what came back, and keep the log of both.
     Issue(issue::Args),
     /// What to buy: whole packs for this outage, back to level, and which thicknesses to hold.
@@ -114,8 +119,8 @@ enum Command {
     Blank(blank::Args),
     /// Print the JSON Schema of a format for programs.
     Schema {
-        /// Which: the plan of `kit --json`, the list of `--problems json`, or the purchase of
-        /// `reorder --json`.
+        /// Which: the plan of `kit --json`, what `provision --json` writes, the purchase of
+        /// `reorder --json`, or the list of `--problems json`.
         #[arg(value_enum, default_value_t = Format::Plan)]
         format: Format,
     },
@@ -125,6 +130,7 @@ enum Command {
 #[derive(Clone, Copy, ValueEnum)]
 enum Format {
     Plan,
+    Provision,
     Problems,
     Purchase,
 }
@@ -153,12 +159,14 @@ pub fn main() -> ExitCode {
         Command::Kit(args) => kit::run(&args, &common),
         Command::Stack(args) => stack::run(&args, &common),
         Command::Check(args) => check::run(&args, &common),
+        Command::Provision(args) => provision::run(&args, &common),
         Command::Issue(args) => issue::run(&args, &common),
         Command::Reorder(args) => reorder::run(&args, &common),
         Command::Blank(args) => blank::run(&args, &common),
         Command::Schema { format } => {
             let schema = match format {
                 Format::Plan => crate::write::json::schema(),
+                Format::Provision => crate::write::provision::json::schema(),
                 Format::Problems => crate::write::problems::schema(),
                 Format::Purchase => crate::write::purchase::json::schema(),
             };

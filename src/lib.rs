@@ -26,6 +26,7 @@
 //! | [`stack`] | contributors of a requirement: worst case, uncertainty, draws at random, the report |
 //! | [`choose`] | combinations, patterns, bounds, the search, and why a pump is short |
 //! | [`outlook`] | pumps that are not measured yet |
+//! | [`provision`] | what to set aside for them: a safe kit a pump, a trolley for all |
 //! | [`plan`], [`verify`] | what was chosen, and the checker |
 //! | [`issue`] | what was taken out of the stock and put back, and the log of it |
 //! | [`bag`] | the consumables that go with each kit |
@@ -78,6 +79,7 @@ pub mod packing;
 pub mod plan;
 pub mod policy;
 pub mod problem;
+pub mod provision;
 pub mod pump;
 pub mod purchase;
 pub mod reach;

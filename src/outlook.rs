@@ -1,7 +1,11 @@
 //! Pumps that are not measured yet: what each of their dimensions is expected to come to.
 
+mod fit;
+
+pub use fit::Fit;
+
 use crate::job::Job;
-use crate::length::{Length, Uncertainty};
+use crate::length::{Length, Uncertainty, Unit};
 
 /// An outage before it is measured.
 ///
@@ -26,6 +30,76 @@ pub struct Expected {
     pub law: Law,
 }
 
+impl Expected {
+    /// How many values the range has in such steps; nothing for a step that is not above zero.
+    pub fn count(&self, step: Length) -> u64 {
+        if step <= Length::ZERO || self.high < self.low {
+            return 0;
+        }
+        let steps = (self.high - self.low).ticks().unsigned_abs();
+        steps.div_ceil(step.ticks().unsigned_abs()) + 1
+    }
+
+    /// The values of the range in such steps: its low end, every step up from there, and its high
+    /// end.
+    ///
+    /// ```
+    /// use gapwright::length::{Length, Unit};
+    /// use gapwright::outlook::{Expected, Law};
+    /// let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
+    /// let expected = Expected { low: thou(20), high: thou(25), law: Law::Even };
+    /// assert_eq!(expected.values(thou(2)), [20, 22, 24, 25].map(thou));
+    /// ```
+    pub fn values(&self, step: Length) -> Vec<Length> {
+        let below = self.count(step).saturating_sub(1);
+        let ticks = (0_i64..).take(usize::try_from(below).unwrap_or(usize::MAX));
+        ticks
+            .map(|n| self.low + Length::from_ticks(n * step.ticks()))
+            .chain((self.count(step) > 0).then_some(self.high))
+            .collect()
+    }
+
+    /// The value nearest to a length: one of the range, or beyond it whole steps from its end. Of
+    /// two as near the lower one; above zero always.
+    ///
+    /// ```
+    /// use gapwright::length::{Length, Unit};
+    /// use gapwright::outlook::{Expected, Law};
+    /// let tenth = |n: i64| Length::from_ticks(n * Unit::Thou.ticks() / 10);
+    /// let expected = Expected { low: tenth(200), high: tenth(250), law: Law::Even };
+    /// let near = [(209, 200), (211, 220), (244, 240), (246, 250), (261, 270), (15, 20), (-9, 20)];
+    /// for (drawn, value) in near {
+    ///     assert_eq!(expected.nearest(tenth(drawn), tenth(20)), tenth(value));
+    /// }
+    /// ```
+    pub fn nearest(&self, length: Length, step: Length) -> Length {
+        let step = step.ticks().max(1);
+        let (low, high) = (self.low.ticks(), self.high.ticks());
+        let at = length.ticks();
+        // A tie goes down: half a step is taken off, and what is left rounded up.
+        let steps = |from: i64| -(step - 2 * (at - from)).div_euclid(2 * step);
+        let value = if at > high {
+            high + step * steps(high)
+        } else {
+            let below = low + step * steps(low);
+            if at < low { below } else { below.min(high) }
+        };
+        // Between the last step and the high end, the nearer of the two.
+        let last = low + step * ((high - low) / step);
+        let value = match at {
+            at if (last..=high).contains(&at) && at - last <= high - at => last,
+            at if (last..=high).contains(&at) => high,
+            _ => value,
+        };
+        // What no measuring gives is taken as the least step that one could.
+        let least = match low % step {
+            0 => step,
+            rest => rest,
+        };
+        Length::from_ticks(value.max(least))
+    }
+}
+
 /// How likely the values of a dimension are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Law {
@@ -41,4 +115,20 @@ pub enum Law {
         /// Degrees of freedom: one less than there are readings.
         freedom: u32,
     },
+}
+
+/// How far apart values are looked at where nobody says otherwise: half a thou for models in inches,
+/// a hundredth of a millimetre for metric ones. Our own choice, no source.
+///
+/// ```
+/// use gapwright::length::Unit;
+/// use gapwright::outlook::usual_step;
+/// assert_eq!(usual_step(Unit::Inch).show(Unit::Inch), "0.0005");
+/// assert_eq!(usual_step(Unit::Micrometre).show(Unit::Micrometre), "10.0");
+/// ```
+pub fn usual_step(unit: Unit) -> Length {
+    match unit {
+        Unit::Inch | Unit::Thou => Length::from_ticks(Unit::Thou.ticks() / 2),
+        Unit::Millimetre | Unit::Micrometre => Length::from_ticks(10 * Unit::Micrometre.ticks()),
+    }
 }

@@ -7,9 +7,12 @@ mod carried;
 mod counts;
 mod drawing;
 mod entries;
+mod expected;
+mod history;
 mod issue_log;
 mod materials;
 mod model;
+mod outlook;
 mod pieces;
 mod plan;
 mod policy;
@@ -26,6 +29,7 @@ use sha2::{Digest, Sha256};
 
 use crate::job::{Input, Job, StockSheet};
 use crate::model::Model;
+use crate::outlook::Outlook;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet};
@@ -38,6 +42,7 @@ pub use counts::{Held, held};
 pub(crate) use issue_log::{HEADINGS as LOG_HEADINGS, SEAL as LOG_SEAL};
 pub use issue_log::{issue_log, issue_log_of};
 pub use model::{BUILT_IN, Library, parse as parse_model};
+pub use outlook::{Ahead, outlook};
 pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, packs as packs_of_plan};
 pub(crate) use pumps::{fit_heading as pump_fit_heading, heading as pump_heading};
@@ -67,7 +72,7 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
     let memory = &mut sources.memory.clone();
     let stock = gather(book(&sources.stock, memory), &mut problems);
     let pumps = gather(book(&sources.pumps, memory), &mut problems);
-    check(stock, pumps, sources, problems)
+    check(stock, pumps, sources, None, problems).map(|outlook| outlook.job)
 }
 
 /// Checks workbooks that are read already; models and settings are those of `sources`.
@@ -75,16 +80,18 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
 /// # Errors
 /// Every problem in all of them, as for [`job`].
 pub fn job_of(stock: Book, pumps: Book, sources: &Sources) -> Result<Job, Problems> {
-    check(Some(stock), Some(pumps), sources, Problems::new())
+    check(Some(stock), Some(pumps), sources, None, Problems::new()).map(|outlook| outlook.job)
 }
 
-/// Checks what could be read, with the problems of what could not.
+/// Checks what could be read, with the problems of what could not; with `ahead`, and its workbook
+/// of past readings, pumps need not be measured yet.
 fn check(
     stock_book: Option<Book>,
     pumps_book: Option<Book>,
     sources: &Sources,
+    ahead: Option<(&Ahead, Option<Book>)>,
     mut problems: Problems,
-) -> Result<Job, Problems> {
+) -> Result<Outlook, Problems> {
     if let (Some(stock), Some(pumps)) = (&stock_book, &pumps_book)
         && alone::is_rather(stock, &table::NEEDED_OF_PUMPS, &table::NEEDED_OF_STOCK)
         && alone::is_rather(pumps, &table::NEEDED_OF_STOCK, &table::NEEDED_OF_PUMPS)
@@ -115,11 +122,12 @@ fn check(
         };
         sheets::read(book, stock, names, &mut problems)
     });
+    let before = ahead.as_ref().map(|(ahead, past)| (*ahead, past.as_ref()));
     let pumps = pumps_book
         .as_ref()
-        .and_then(|book| pumps::read(book, &library, &policy, &mut problems));
+        .and_then(|book| pumps::read(book, &library, &policy, before, &mut problems));
     let (Some(mut stock), Some(pumps), Some(sheets)) = (stock, pumps, sheets) else {
-        return problems.settle(None::<Job>).map(|(job, _)| job);
+        return problems.settle(None).map(|(outlook, _)| outlook);
     };
     let mut items = stock::settle_tolerances(&stock, &pumps.models, &mut problems);
     let lots = sheets.settle(&pumps.models, &mut problems);
@@ -147,6 +155,7 @@ fn check(
     let books = [
         ("stock workbook", stock_book.as_ref()),
         ("pump workbook", pumps_book.as_ref()),
+        ("past readings", before.and_then(|(_, past)| past)),
     ];
     let inputs = inputs(&books, &pumps.models, &library);
     let job = Job {
@@ -162,9 +171,11 @@ fn check(
         unused,
         warnings: Vec::new(),
     };
-    problems
-        .settle(Some(job))
-        .map(|(job, warnings)| Job { warnings, ..job })
+    let expected = pumps.expected;
+    problems.settle(Some(job)).map(|(job, warnings)| Outlook {
+        job: Job { warnings, ..job },
+        expected,
+    })
 }
 
 /// Reads and checks pumps, models and policy without a stock: nothing can be chosen for such a job.
@@ -183,7 +194,7 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
     policy::command_line(&sources.settings, &mut policy, &mut problems);
     let pumps = book
         .as_ref()
-        .and_then(|book| pumps::read(book, &library, &policy, &mut problems));
+        .and_then(|book| pumps::read(book, &library, &policy, None, &mut problems));
     let job = pumps.map(|pumps| Job {
         stock: Vec::new(),
         sheets: Vec::new(),

@@ -1,5 +1,7 @@
 //! Plans in words: the same on the terminal, on every sheet and on the kit slip.
 
+pub mod provision;
+
 use itertools::Itertools;
 
 use crate::bag::{Bag, Share, serving};

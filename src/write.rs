@@ -13,6 +13,7 @@ mod models;
 mod monte_carlo;
 mod picking;
 pub mod problems;
+pub mod provision;
 pub mod purchase;
 mod reorder;
 mod short;

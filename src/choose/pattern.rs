@@ -21,7 +21,7 @@ use crate::stock::{Item, Lot};
 pub type Choice = SmallVec<[u32; 4]>;
 
 /// One side of a requirement as `constant + sum over packs >= 0`, in millionths of a tick.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Row {
     /// The requirement's index.
     pub requirement: usize,
@@ -205,7 +205,7 @@ pub fn windows(rows: &[Row], most: &[i64]) -> Vec<Window> {
 }
 
 /// The distance of a requirement from its target as `constant + sum over packs`.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 struct Aimed {
     constant: i128,
     sensitivity: Vec<i128>,
@@ -250,6 +250,48 @@ impl Pattern {
     }
 }
 
+/// What the kits of a pump are held against: both sides of every requirement, and the targets.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Demands {
+    /// As [`rows`] gives them.
+    pub rows: Vec<Row>,
+    aims: Vec<Aimed>,
+}
+
+impl Demands {
+    /// Those of a pump.
+    pub fn of(pump: &Pump, policy: &Policy) -> Demands {
+        let aim = |(index, r): (usize, &crate::model::Requirement)| {
+            let row = row(pump, index, &r.form.target(), 1, Guard::None);
+            Aimed {
+                constant: row.constant,
+                sensitivity: row.sensitivity,
+            }
+        };
+        Demands {
+            rows: rows(pump, policy),
+            aims: pump.requirements.iter().enumerate().map(aim).collect(),
+        }
+    }
+
+    /// All that depends on what the dimensions come to: the constants, which are sums of them and
+    /// of what does not.
+    pub fn constants(&self) -> impl Iterator<Item = i128> + '_ {
+        let rows = self.rows.iter().map(|row| row.constant);
+        rows.chain(self.aims.iter().map(|aim| aim.constant))
+    }
+
+    /// The same with other constants.
+    #[must_use]
+    pub fn with(&self, constants: &[i128]) -> Demands {
+        let mut other = self.clone();
+        let rows = other.rows.iter_mut().map(|row| &mut row.constant);
+        let all = rows.chain(other.aims.iter_mut().map(|aim| &mut aim.constant));
+        all.zip(constants).for_each(|(old, new)| *old = *new);
+        other
+    }
+}
+
 /// Lists every pattern of a pump, in the order of its packs' combinations; `None` if there are
 /// more than `most`. `stock` is what the combinations were made from.
 pub fn list(
@@ -259,19 +301,23 @@ pub fn list(
     drawers: &[&[Combination]],
     most: usize,
 ) -> Option<Vec<Pattern>> {
-    let rows = rows(pump, policy);
-    let aims: Vec<Aimed> = pump
-        .requirements
-        .iter()
-        .enumerate()
-        .map(|(index, r)| {
-            let row = row(pump, index, &r.form.target(), 1, Guard::None);
-            Aimed {
-                constant: row.constant,
-                sensitivity: row.sensitivity,
-            }
-        })
-        .collect();
+    let doubts = match policy.guard() {
+        Guard::Expanded(_) => doubts(stock),
+        Guard::None | Guard::WorstCase => Vec::new(),
+    };
+    list_for(&Demands::of(pump, policy), policy, &doubts, drawers, most)
+}
+
+/// The same for demands that may be another pump's; `doubts` are asked for under the expanded rule
+/// only.
+pub fn list_for(
+    demands: &Demands,
+    policy: &Policy,
+    doubts: &[Option<Doubt>],
+    drawers: &[&[Combination]],
+    most: usize,
+) -> Option<Vec<Pattern>> {
+    let Demands { rows, aims } = demands;
     // The most that the packs from `k` on can still add to a row.
     let most_after: Vec<Vec<i128>> = rows
         .iter()
@@ -289,14 +335,10 @@ pub fn list(
         .collect();
     let mut found = Vec::new();
     if drawers.iter().all(|drawer| !drawer.is_empty()) {
-        let doubts = match policy.guard() {
-            Guard::Expanded(_) => doubts(stock),
-            Guard::None | Guard::WorstCase => Vec::new(),
-        };
         let reach = Reach {
-            rows: &rows,
-            doubts: &doubts,
-            aims: &aims,
+            rows,
+            doubts,
+            aims,
             most_after: &most_after,
             drawers,
             policy,

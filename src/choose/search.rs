@@ -196,7 +196,7 @@ impl<'a> Search<'a> {
             value,
             any_will_do: false,
             is_part: false,
-            most_nodes: usize::MAX,
+            most_nodes: watch.most_nodes,
             pool: vec![Vec::new(); stage.instance.takers.len()],
             scales: scales(stage),
             nodes: 0,
@@ -390,11 +390,16 @@ impl<'a> Search<'a> {
     }
 
     /// Whether multipliers can be had from a sample of the pumps: where there are many, and all
-    /// pieces lie ready.
+    /// pieces lie ready or are bought.
     fn can_sample(&self) -> bool {
         let instance = self.stage.instance;
         let all_ready = instance.pumps == instance.takers.len();
-        all_ready && instance.pumps >= 4 * SAMPLE && self.known.is_none()
+        // What is bought can be bought for a part of the pumps as well.
+        let bought = instance
+            .tiers
+            .iter()
+            .any(|tier| matches!(tier, Tier::Bought(_)));
+        (all_ready || bought) && instance.pumps >= 4 * SAMPLE && self.known.is_none()
     }
 
     /// Multipliers from every fourth pump with a fourth of the stock, and so on down to about

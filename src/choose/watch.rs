@@ -24,12 +24,39 @@ pub struct News {
     pub elapsed: Duration,
 }
 
+/// Work that is done in parts before an outage is measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Part {
+    /// Listing the ways to kit each pump at each of its values.
+    Listing,
+    /// Finding safe kits, pump by pump.
+    SafeKits,
+    /// Choosing the trolley, piece by piece.
+    Trolley,
+    /// Counting its service, scenario by scenario.
+    Checks,
+}
+
+/// How far a part of the work is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Step {
+    /// Which part.
+    pub part: Part,
+    /// How much of it is done.
+    pub done: usize,
+    /// Of how much; nothing where that is not known before.
+    pub of: usize,
+}
+
 /// Watches over a search.
 pub struct Watch<'a> {
     start: Instant,
     deadline: Option<Instant>,
     interrupt: Option<&'a AtomicBool>,
     listener: Option<&'a (dyn Fn(News) + Sync)>,
+    steps: Option<&'a (dyn Fn(Step) + Sync)>,
+    /// Parts of a search after which it ends.
+    pub(crate) most_nodes: usize,
     /// What solves the linear programs.
     pub(crate) backend: Backend,
 }
@@ -42,6 +69,8 @@ impl<'a> Watch<'a> {
             deadline: None,
             interrupt: None,
             listener: None,
+            steps: None,
+            most_nodes: usize::MAX,
             backend: Backend::default(),
         }
     }
@@ -61,11 +90,8 @@ impl<'a> Watch<'a> {
             self.start.checked_add(whole / 10 * tenths)
         };
         Watch {
-            start: self.start,
             deadline: self.deadline.and_then(part),
-            interrupt: self.interrupt,
-            listener: self.listener,
-            backend: self.backend,
+            ..*self
         }
     }
 
@@ -80,6 +106,13 @@ impl<'a> Watch<'a> {
     #[must_use]
     pub fn listener(mut self, listener: &'a (dyn Fn(News) + Sync)) -> Watch<'a> {
         self.listener = Some(listener);
+        self
+    }
+
+    /// With somebody who wants to know how far the work before an outage is.
+    #[must_use]
+    pub fn steps(mut self, steps: &'a (dyn Fn(Step) + Sync)) -> Watch<'a> {
+        self.steps = Some(steps);
         self
     }
 
@@ -103,6 +136,16 @@ impl<'a> Watch<'a> {
             .then_some(Stop::TimeLimit)
     }
 
+    /// The same over one of many small searches: it ends after so many parts, and nobody listens.
+    pub(crate) fn quick(&self, most_nodes: usize) -> Watch<'a> {
+        Watch {
+            listener: None,
+            steps: None,
+            most_nodes,
+            ..*self
+        }
+    }
+
     /// Tells the listener.
     pub(crate) fn tell(&self, aim: Aim, pumps: usize, value: i64, bound: i64, open: usize) {
         if let Some(listener) = self.listener {
@@ -115,6 +158,13 @@ impl<'a> Watch<'a> {
                 open,
                 elapsed,
             });
+        }
+    }
+
+    /// Tells how far a part of the work is.
+    pub(crate) fn step(&self, part: Part, done: usize, of: usize) {
+        if let Some(steps) = self.steps {
+            steps(Step { part, done, of });
         }
     }
 }

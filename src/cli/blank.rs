@@ -19,6 +19,10 @@ pub(super) struct Args {
     /// Folder of model files (.toml) beside the built-in ones.
     #[arg(long, value_name = "DIR")]
     models: Option<PathBuf>,
+    /// For an outage that is not measured yet: the pump workbook also has columns for the ranges that
+    /// are expected, which `gapwright provision` plans for.
+    #[arg(long)]
+    ahead: bool,
     /// Replace workbooks that are there already.
     #[arg(long)]
     force: bool,
@@ -44,7 +48,10 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             path: args.folder.clone(),
             error,
         })
-        .and_then(|()| Ok(write::blank::workbooks(&model)?))
+        .and_then(|()| match args.ahead {
+            true => Ok(write::blank::workbooks_ahead(&model)?),
+            false => Ok(write::blank::workbooks(&model)?),
+        })
         .and_then(|(stock, pumps)| {
             write::files(&[(&stock_path, &stock), (&pumps_path, &pumps)], args.force)
         });
@@ -68,8 +75,9 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         .as_ref()
         .map(|folder| format!(" --models {}", folder.display()));
     let models = models.unwrap_or_default();
+    let command = if args.ahead { "provision" } else { "kit" };
     say!(
-        "  gapwright kit {} {}{models}",
+        "  gapwright {command} {} {}{models}",
         stock_path.display(),
         pumps_path.display()
     );

@@ -22,13 +22,18 @@ pub(super) enum Listing {
     Json,
 }
 
-/// Whether standard output belongs to the list. Standard output is one for the whole process, and
+/// Whether standard output belongs to the list, or to something else for programs. Standard output is one for the whole process, and
 /// so is this.
 static LIST_HAS_STDOUT: AtomicBool = AtomicBool::new(false);
 
 /// Settles to whom standard output belongs.
 pub(super) fn begin(form: Listing) {
     LIST_HAS_STDOUT.store(form == Listing::Json, Ordering::Relaxed);
+}
+
+/// Leaves standard output to what is written there for programs.
+pub(super) fn leave_stdout() {
+    LIST_HAS_STDOUT.store(true, Ordering::Relaxed);
 }
 
 pub(super) fn list_has_stdout() -> bool {

@@ -2,12 +2,14 @@
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
-use super::find_sheet;
+use super::expected::{Foresight, RangeColumns, Unmeasured, rounded_up};
 use super::model::Library;
 use super::table::{FITS, Heading, Line, NEEDED_OF_PUMPS, Table, key};
+use super::{Ahead, find_sheet, history};
 use crate::decimal::Millionths;
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{ConsumableNeed, Dimension, Form, Model, Requirement, Spread, Thermal};
+use crate::outlook::Expected;
 use crate::packing::RingSpace;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems, mend_name};
@@ -22,6 +24,8 @@ const ALSO_KNOWN: [&str; 4] = ["Priority", "Due", "Location", "Note"];
 pub(super) struct Draft {
     pub(super) models: Vec<Model>,
     pub(super) pumps: Vec<Pump>,
+    /// What each pump's dimensions are expected to come to where they are not measured.
+    pub(super) expected: Vec<Vec<Option<Expected>>>,
     /// The sheet's name.
     pub(super) sheet: String,
     pub(super) unused: Vec<String>,
@@ -44,11 +48,12 @@ pub(crate) fn fit_heading(pack: &str) -> String {
     format!("{} {FITS}", heading(pack))
 }
 
-/// Reads the Pumps sheet of a workbook.
+/// Reads the Pumps sheet of a workbook; with `ahead`, pumps need not be measured yet.
 pub(super) fn read(
     book: &Book,
     library: &Library,
     policy: &Policy,
+    ahead: Option<(&Ahead, Option<&Book>)>,
     problems: &mut Problems,
 ) -> Option<Draft> {
     let sheet = find_sheet(book, "Pumps", &NEEDED_OF_PUMPS, problems)?;
@@ -85,12 +90,20 @@ pub(super) fn read(
             }
         }
     }
+    let foresight = ahead.map(|(ahead, past)| {
+        let before = problems.count();
+        let history = past.and_then(|book| history::read(book, &models, library, problems));
+        // What past readings lack because they could not be read is no second problem of the pumps.
+        let whole = problems.count() == before && history.is_some() == ahead.history.is_some();
+        Foresight::new(ahead, history, whole, policy)
+    });
     let columns: Vec<Columns> = models
         .iter()
-        .map(|m| Columns::find(&table, m, problems))
+        .map(|m| Columns::find(&table, m, foresight.is_some(), problems))
         .collect();
     let known = known_headings(&models);
-    let unused = table.unknown(&known, |key| is_reading(key, &models), problems);
+    let mut unused = table.unknown(&known, |key| is_reading(key, &models), problems);
+    unused.extend(foresight.iter().flat_map(Foresight::unused));
     let carried: Vec<&Heading> = table
         .headings
         .iter()
@@ -99,6 +112,7 @@ pub(super) fn read(
     let mut draft = Draft {
         models: Vec::new(),
         pumps: Vec::new(),
+        expected: Vec::new(),
         sheet: sheet.name.clone(),
         unused,
         fit_places: Vec::new(),
@@ -131,12 +145,18 @@ pub(super) fn read(
             model: &models[index],
             columns: &columns[index],
             policy,
+            foresight: foresight.as_ref(),
+            tag: tag.as_ref(),
         };
         let pump = reader.pump(tag_text, index, &carried, problems);
-        if let Some((pump, places)) = pump {
+        if let Some((pump, expected, places)) = pump {
             draft.pumps.push(pump);
+            draft.expected.push(expected);
             draft.fit_places.push(places);
         }
+    }
+    if let Some(foresight) = &foresight {
+        foresight.finish(&models, problems);
     }
     // Every row is a pump or has a problem of its own; one that is neither must not vanish.
     if draft.pumps.len() < rows && problems.none() {
@@ -161,7 +181,7 @@ pub(super) fn read(
 
 /// What a dimension's, pack's or requirement's column may be headed: its key or its label, with
 /// the same words behind.
-fn names(name: &str, label: &str, behind: &str) -> Vec<String> {
+pub(super) fn names(name: &str, label: &str, behind: &str) -> Vec<String> {
     [heading(name), label.to_string()]
         .map(|front| {
             if behind.is_empty() {
@@ -174,7 +194,7 @@ fn names(name: &str, label: &str, behind: &str) -> Vec<String> {
 }
 
 /// Every heading that some model of the workbook gives a meaning to.
-fn known_headings(models: &[Model]) -> Vec<String> {
+pub(super) fn known_headings(models: &[Model]) -> Vec<String> {
     let fixed = NEEDED_OF_PUMPS
         .iter()
         .chain(&ALSO_KNOWN)
@@ -228,7 +248,7 @@ fn is_reading(heading_key: &str, models: &[Model]) -> bool {
         .any(|d| reading_number(heading_key, d).is_some())
 }
 
-fn reading_number(heading_key: &str, dimension: &Dimension) -> Option<u32> {
+pub(super) fn reading_number(heading_key: &str, dimension: &Dimension) -> Option<u32> {
     [&dimension.name, &dimension.label]
         .into_iter()
         .find_map(|front| heading_key.strip_prefix(key(front).as_str())?.parse().ok())
@@ -239,6 +259,8 @@ struct Columns {
     fits: Vec<Option<Heading>>,
     /// Per dimension: its column, or those of its readings.
     dimensions: Vec<Vec<Heading>>,
+    /// Per dimension: the range that is expected.
+    ranges: Vec<RangeColumns>,
     /// Per thermal term: length, cold and running temperature.
     thermals: Vec<[Option<Heading>; 3]>,
     /// Per requirement: target, min, max.
@@ -271,7 +293,7 @@ impl ConsumableColumns {
 }
 
 impl Columns {
-    fn find(table: &Table<'_>, model: &Model, problems: &mut Problems) -> Columns {
+    fn find(table: &Table<'_>, model: &Model, ahead: bool, problems: &mut Problems) -> Columns {
         let fits = model
             .packs
             .iter()
@@ -284,35 +306,18 @@ impl Columns {
             .dimensions
             .iter()
             .map(|dimension| {
-                let single = table
-                    .either(&names(&dimension.name, &dimension.label, ""))
-                    .cloned();
-                let mut readings: Vec<(u32, Heading)> = table
-                    .headings
-                    .iter()
-                    .filter_map(|h| Some((reading_number(&h.key, dimension)?, h.clone())))
-                    .collect();
-                readings.sort_by_key(|(number, _)| *number);
-                if let (Some(single), Some((_, first))) = (&single, readings.first()) {
-                    problems.add(Problem::new(
-                        table.place(table.heading_row, single.column),
-                        format!("both `{}` and numbered readings of it", single.text),
-                        "one column, or numbered ones",
-                        format!(
-                            "remove or rename one of them; `{}` is a reading",
-                            first.text
-                        ),
-                    ));
-                }
-                let all: Vec<Heading> = single
-                    .into_iter()
-                    .chain(readings.into_iter().map(|(_, h)| h))
-                    .collect();
-                if all.is_empty() {
+                let all = reading_columns(table, dimension, problems);
+                // Before the outage the sheet need not have room for readings.
+                if all.is_empty() && !ahead {
                     table.needed(&heading(&dimension.name), problems);
                 }
                 all
             })
+            .collect();
+        let ranges = model
+            .dimensions
+            .iter()
+            .map(|dimension| RangeColumns::find(table, dimension))
             .collect();
         let thermals = model
             .thermals
@@ -334,6 +339,7 @@ impl Columns {
         Columns {
             fits,
             dimensions,
+            ranges,
             thermals,
             limits,
             consumables,
@@ -341,12 +347,50 @@ impl Columns {
     }
 }
 
+/// The columns that a dimension's readings stand in: one, or numbered ones in their order.
+pub(super) fn reading_columns(
+    table: &Table<'_>,
+    dimension: &Dimension,
+    problems: &mut Problems,
+) -> Vec<Heading> {
+    let single = table
+        .either(&names(&dimension.name, &dimension.label, ""))
+        .cloned();
+    let mut readings: Vec<(u32, Heading)> = table
+        .headings
+        .iter()
+        .filter_map(|h| Some((reading_number(&h.key, dimension)?, h.clone())))
+        .collect();
+    readings.sort_by_key(|(number, _)| *number);
+    if let (Some(single), Some((_, first))) = (&single, readings.first()) {
+        problems.add(Problem::new(
+            table.place(table.heading_row, single.column),
+            format!("both `{}` and numbered readings of it", single.text),
+            "one column, or numbered ones",
+            format!(
+                "remove or rename one of them; `{}` is a reading",
+                first.text
+            ),
+        ));
+    }
+    single
+        .into_iter()
+        .chain(readings.into_iter().map(|(_, h)| h))
+        .collect()
+}
+
 struct PumpReader<'a> {
     line: Line<'a, 'a>,
     model: &'a Model,
     columns: &'a Columns,
     policy: &'a Policy,
+    /// What is known ahead of readings, where pumps need not be measured yet.
+    foresight: Option<&'a Foresight<'a>>,
+    tag: Option<&'a Heading>,
 }
+
+/// A pump, what its dimensions are expected to come to, and where its fit codes stand.
+type Found = (Pump, Vec<Option<Expected>>, Vec<Place>);
 
 impl PumpReader<'_> {
     fn pump(
@@ -355,7 +399,7 @@ impl PumpReader<'_> {
         model: usize,
         carried: &[&Heading],
         problems: &mut Problems,
-    ) -> Option<(Pump, Vec<Place>)> {
+    ) -> Option<Found> {
         let line = &self.line;
         let optional = |name: &str| line.table.optional(name);
         let priority = self.priority(problems);
@@ -368,13 +412,10 @@ impl PumpReader<'_> {
                 Some((Code::new(&code), line.place(column.as_ref()?)))
             })
             .collect();
-        let dimensions: Vec<Option<Measured>> = self
-            .model
-            .dimensions
-            .iter()
-            .zip(&self.columns.dimensions)
-            .map(|(dimension, columns)| self.measured(dimension, columns, problems))
-            .collect();
+        let dimensions: Vec<Option<(Measured, Option<Expected>)>> =
+            (0..self.model.dimensions.len())
+                .map(|index| self.dimension(model, index, problems))
+                .collect();
         let growths: Vec<Option<Growth>> = self
             .model
             .thermals
@@ -418,6 +459,8 @@ impl PumpReader<'_> {
             .collect::<Option<Vec<_>>>()?
             .into_iter()
             .unzip();
+        let dimensions = dimensions.into_iter().collect::<Option<Vec<_>>>()?;
+        let (dimensions, expected) = dimensions.into_iter().unzip();
         let pump = Pump {
             tag: tag?,
             model,
@@ -428,13 +471,13 @@ impl PumpReader<'_> {
             carried,
             consumable_fits: consumable_fits.into_iter().collect::<Option<_>>()?,
             fits,
-            dimensions: dimensions.into_iter().collect::<Option<_>>()?,
+            dimensions,
             growths: growths.into_iter().collect::<Option<_>>()?,
             correlations: self.model.correlations.clone(),
             requirements: requirements.into_iter().collect::<Option<_>>()?,
             row: line.row.number,
         };
-        Some((pump, places))
+        Some((pump, expected, places))
     }
 
     /// What a consumable must fit; a fit code may be left empty, a diameter may not.
@@ -498,21 +541,82 @@ impl PumpReader<'_> {
         Some(priority)
     }
 
-    fn measured(
+    /// A dimension as measured, or what it is expected to come to.
+    fn dimension(
         &self,
-        dimension: &Dimension,
-        columns: &[Heading],
+        model: usize,
+        index: usize,
         problems: &mut Problems,
-    ) -> Option<Measured> {
-        let line = &self.line;
+    ) -> Option<(Measured, Option<Expected>)> {
+        let (line, columns) = (&self.line, &self.columns.dimensions[index]);
+        let (dimension, range) = (&self.model.dimensions[index], &self.columns.ranges[index]);
         let filled: Vec<&Heading> = columns
             .iter()
             .filter(|h| line.row.cell(h.column).is_some())
             .collect();
-        if filled.is_empty() {
-            if let Some(first) = columns.first() {
-                line.missing(first, problems);
+        let Some(foresight) = self.foresight else {
+            if let (Some(first), true) = (columns.first(), filled.is_empty()) {
+                match range.stated(line) {
+                    false => line.missing(first, problems),
+                    true => problems.add(Problem::new(
+                        line.place(first),
+                        "an empty cell, beside the range that is expected",
+                        format!("a value for `{}`", first.text),
+                        "fill it in, or clear the whole row; before the outage `gapwright provision` plans ahead for the range",
+                    )),
+                }
             }
+            return Some((self.measured(dimension, &filled, problems)?, None));
+        };
+        if filled.is_empty() {
+            let place = columns.first().or(self.tag);
+            let unmeasured = Unmeasured {
+                line: self.line,
+                model: self.model,
+                index: (model, index),
+                dimension,
+                readings: columns,
+                range,
+                place: place.map_or(line.table.sheet.whole(), |heading| line.place(heading)),
+            };
+            let (measured, expected) = foresight.expect(&unmeasured, problems)?;
+            return Some((measured, Some(expected)));
+        }
+        // Beside a reading the range counts for nothing, so what is wrong with it stops nobody.
+        let mut beside = Problems::new();
+        let expected = range.range(line, dimension, &mut beside);
+        for (_, problem) in beside.by_place() {
+            problems.warn(problem.clone());
+        }
+        let measured = self.measured(dimension, &filled, problems)?;
+        if let Some([low, high]) = expected
+            && !(low..=high).contains(&measured.value)
+        {
+            let unit = self.model.unit;
+            problems.warn(Problem::new(
+                line.place(filled[0]),
+                format!(
+                    "`{}` of {} {unit}, outside the {} to {} {unit} that were expected",
+                    dimension.label,
+                    measured.value.show(unit),
+                    low.show(unit),
+                    high.show(unit)
+                ),
+                "a reading within its expected range",
+                "measure again and check the range; the reading counts",
+            ));
+        }
+        Some((measured, None))
+    }
+
+    fn measured(
+        &self,
+        dimension: &Dimension,
+        filled: &[&Heading],
+        problems: &mut Problems,
+    ) -> Option<Measured> {
+        let line = &self.line;
+        if filled.is_empty() {
             return None;
         }
         let readings: Vec<Option<Length>> =
@@ -548,10 +652,8 @@ impl PumpReader<'_> {
                 Some((u, few)) => {
                     freedom = few;
                     let factor = few.map_or(coverage.factor(None), |few| coverage.of_readings(few));
-                    let guard = u.times_up(factor).ticks();
                     // Rounded up to a decimal of the readings' own unit.
-                    let step = Length::step(&readings);
-                    let guard = Length::from_ticks((guard + step - 1) / step * step);
+                    let guard = rounded_up(u.times_up(factor), &readings);
                     (Tolerance::even(guard), u)
                 }
                 None => {
@@ -769,12 +871,17 @@ fn uncertainty_of_mean(
         .iter()
         .map(|r| (n * i128::from(r.ticks()) - sum).pow(2))
         .sum();
+    Some(combined(n, squares, resolution))
+}
+
+/// The same from n squared times the sum of squared deviations of `n` readings, in ticks squared.
+pub(super) fn combined(n: i128, squares: i128, resolution: Length) -> (Uncertainty, Option<u32>) {
     // s^2 / n = squares / (n^2 (n - 1) n), in ticks; 100 000 femtometres make one.
     let below = n * n * (n - 1) * n;
     let read = i128::from(resolution.ticks()).pow(2).saturating_mul(below);
     let all = squares.saturating_mul(12).saturating_add(read);
     let u = Uncertainty::root_of(all.saturating_mul(10_000_000_000), 12 * below);
-    Some((u, freedom(n, squares, read)))
+    (u, freedom(n, squares, read))
 }
 
 /// Degrees of freedom of scatter and resolution together, the latter as good as known.

@@ -27,6 +27,7 @@ use smallvec::SmallVec;
 
 pub use joint::Joint;
 pub use law::Law;
+pub(crate) use sampling::student;
 
 use batch::{Batch, Cuts, Desk, Drawer, total};
 use coverage::{Tails, tail, upwards};

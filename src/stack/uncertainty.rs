@@ -107,7 +107,7 @@ pub(crate) fn variance(terms: &[(Term, Millionths)], stack: &Stack) -> Variance 
 
 /// A sum of squared standard uncertainties, in millionths of a femtometre squared; what is too
 /// large to be counted stays at the greatest number there is.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Variance {
     independent: i128,
     /// Lots, each with the sum of its pieces' sensitivities, in millionths, and its standard

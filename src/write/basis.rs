@@ -202,7 +202,11 @@ fn goals(
 }
 
 /// The inputs with their hashes, then the policy; returns the last row.
-fn inputs_and_policy(sheet: &mut Worksheet, job: &Job, styles: &Styles) -> Result<u32, XlsxError> {
+pub(super) fn inputs_and_policy(
+    sheet: &mut Worksheet,
+    job: &Job,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
     let mut row = 3;
     heads(sheet, row, &["Input", "File", "SHA-256"], styles)?;
     for input in &job.inputs {

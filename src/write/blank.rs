@@ -8,7 +8,8 @@ use super::text::{WriteText, mended, mended_to};
 
 use super::style::{Styles, heads};
 use crate::length::{Fine, Length, Unit};
-use crate::model::{ConsumableNeed, Face, Form, Model, Spread, Term};
+use crate::model::{ConsumableNeed, Dimension, Face, Form, Model, Spread, Term};
+use crate::outlook::usual_step;
 use crate::packing::RingSpace;
 use crate::policy::Policy;
 use crate::pump::Growth;
@@ -51,7 +52,16 @@ fn text(text: &str) -> Example {
 /// # Errors
 /// When a workbook cannot be put together.
 pub fn workbooks(model: &Model) -> Result<(Vec<u8>, Vec<u8>), XlsxError> {
-    Ok((stock(model)?, pumps(model)?))
+    Ok((stock(model)?, pumps(model, false)?))
+}
+
+/// The same for an outage that is not measured yet: the pumps have the columns of the ranges that
+/// are expected beside those of the readings.
+///
+/// # Errors
+/// When a workbook cannot be put together.
+pub fn workbooks_ahead(model: &Model) -> Result<(Vec<u8>, Vec<u8>), XlsxError> {
+    Ok((stock(model)?, pumps(model, true)?))
 }
 
 fn new_workbook(title: &str) -> Result<Workbook, XlsxError> {
@@ -426,7 +436,7 @@ fn fit(sheet: &mut Worksheet, model: &Model) -> Result<(), XlsxError> {
     form(sheet, "Fit", lead, &columns, 0)
 }
 
-fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
+fn pumps(model: &Model, ahead: bool) -> Result<Vec<u8>, XlsxError> {
     let mut workbook = new_workbook("Pumps")?;
     let unit = model.unit.symbol();
     let of_model = format!(
@@ -463,6 +473,8 @@ fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
             dimension.label
         );
         let name = pump_heading(&dimension.name);
+        // How readings of the example would scatter nobody can say, so those stay measured.
+        let expected = ahead && !matches!(dimension.spread, Spread::FromReadings { .. });
         // Readings must differ for an uncertainty to follow from them, and the law of fewer than four
         // has no standard deviation.
         let numbered = [(" 1", -1), (" 2", 0), (" 3", 0), (" 4", 1)];
@@ -472,8 +484,14 @@ fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
         };
         for (behind, apart) in readings {
             let apart = Length::from_ticks(apart * Unit::Micrometre.ticks() * 127 / 50);
-            let example = Example::Number((*example + apart).to_f64(model.unit));
+            let example = match expected {
+                true => Example::Nothing,
+                false => Example::Number((*example + apart).to_f64(model.unit)),
+            };
             columns.push(column(format!("{name}{behind} ({unit})"), &note, example));
+        }
+        if ahead {
+            columns.extend(range(&name, dimension, *example, expected, model.unit));
         }
     }
     consumables(model, &mut columns);
@@ -507,6 +525,29 @@ fn pumps(model: &Model) -> Result<Vec<u8>, XlsxError> {
     let policy = workbook.add_worksheet();
     policy_sheet(policy)?;
     workbook.save_to_buffer()
+}
+
+/// The columns of the range that a dimension is expected in, some steps either way of its example.
+fn range(
+    name: &str,
+    dimension: &Dimension,
+    example: Length,
+    expected: bool,
+    unit: Unit,
+) -> [Column; 2] {
+    let step = usual_step(unit);
+    let least = (example - step * 4).max(step);
+    [("low", "Least", least), ("high", "Greatest", example + step * 4)].map(|(end, which, value)| {
+        let note = format!(
+            "{which} value of {} that is expected while it is not measured. `gapwright provision` plans for the range; where there is a reading, the reading counts.",
+            dimension.label
+        );
+        let example = match expected {
+            true => Example::Number(value.to_f64(unit)),
+            false => Example::Nothing,
+        };
+        column(format!("{name} {end} ({unit})"), &note, example)
+    })
 }
 
 /// The columns that say what the consumables must fit, each once however many ask for it.

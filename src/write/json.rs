@@ -457,7 +457,7 @@ fn crush(job: &Job, pump: &Pump, crush: &Crush) -> CrushJson {
     }
 }
 
-fn pack(job: &Job, model: &Model, picked: &PackPick) -> PackJson {
+pub(super) fn pack(job: &Job, model: &Model, picked: &PackPick) -> PackJson {
     let (total, _) = pack_total(job, picked);
     let (unit, [total]) = exact(model.unit, [total.into()]);
     PackJson {
@@ -514,7 +514,7 @@ fn requirement(name: &str, unit: Unit, verdict: &Verdict) -> RequirementJson {
 }
 
 /// The lengths as exact decimals: in `unit` if that can hold them all, else in millimetres.
-fn exact<const N: usize>(unit: Unit, lengths: [Fine; N]) -> (Unit, [String; N]) {
+pub(super) fn exact<const N: usize>(unit: Unit, lengths: [Fine; N]) -> (Unit, [String; N]) {
     let unit = if lengths.iter().all(|l| l.exact(unit).is_some()) {
         unit
     } else {

@@ -136,7 +136,7 @@ pub(super) fn polynomial<const N: usize>(coefficients: &[f64; N], x: f64) -> f64
 ///
 /// Source: R. W. Bailey, "Polar generation of random variates with the t-distribution",
 /// Mathematics of Computation 62 (1994) (from memory, checked against exact distributions).
-fn student(dof: f64, rng: &mut ChaCha8Rng) -> f64 {
+pub(crate) fn student(dof: f64, rng: &mut ChaCha8Rng) -> f64 {
     loop {
         let (u, v) = (signed(rng), signed(rng));
         let w = u * u + v * v;

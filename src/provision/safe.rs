@@ -1,0 +1,170 @@
+//! Safe kits: for each pump the pieces that meet whatever it is expected to come to.
+
+use std::collections::HashMap;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use rayon::prelude::*;
+
+use crate::choose::watch::{Part, Watch};
+use crate::decimal::Money;
+use crate::job::Job;
+use crate::plan::PackPick;
+
+use super::cover::Cover;
+use super::views::View;
+use super::ways::{Class, Ways};
+use super::{SafeKit, SetAside, Together};
+
+/// What alike pumps share.
+struct Answer {
+    pieces: Vec<SetAside>,
+    cost: Money,
+    count: u32,
+    bound: Money,
+    count_bound: u32,
+    class: Arc<Vec<u32>>,
+    met: Arc<Vec<Option<Vec<PackPick>>>>,
+}
+
+/// The safe kit of every pump. `grids` are the classes of each pump's values.
+pub(super) fn kits(
+    job: &Job,
+    ways: &Ways,
+    views: &[View],
+    grids: &[Vec<u32>],
+    effort: u64,
+    watch: &Watch,
+) -> Vec<SafeKit> {
+    let mut known: HashMap<&[u32], usize> = HashMap::new();
+    let mut asked: Vec<usize> = Vec::new();
+    let answer_of: Vec<usize> = grids
+        .iter()
+        .enumerate()
+        .map(|(pump, grid)| {
+            *known.entry(grid).or_insert_with(|| {
+                asked.push(pump);
+                asked.len() - 1
+            })
+        })
+        .collect();
+    let done = AtomicUsize::new(0);
+    watch.step(Part::SafeKits, 0, asked.len());
+    let answers: Vec<Answer> = asked
+        .par_iter()
+        .map(|&pump| {
+            let answer = answer(job, ways, pump, &grids[pump], effort, watch);
+            let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+            watch.step(Part::SafeKits, done, asked.len());
+            answer
+        })
+        .collect();
+    let kit = |(view, &answer): (&View, &usize)| {
+        let answer = &answers[answer];
+        SafeKit {
+            pieces: answer.pieces.clone(),
+            cost: answer.cost,
+            count: answer.count,
+            bound: answer.bound,
+            count_bound: answer.count_bound,
+            proven: (answer.bound, answer.count_bound) == (answer.cost, answer.count),
+            axes: view.axes.clone(),
+            class: Arc::clone(&answer.class),
+            met: Arc::clone(&answer.met),
+        }
+    };
+    views.iter().zip(&answer_of).map(kit).collect()
+}
+
+fn answer(job: &Job, ways: &Ways, pump: usize, grid: &[u32], effort: u64, watch: &Watch) -> Answer {
+    let mut classes: Vec<u32> = grid.to_vec();
+    classes.sort_unstable();
+    classes.dedup();
+    let class_of = |class: u32| &ways.classes[class as usize];
+    let reached: Vec<&Class> = classes
+        .iter()
+        .map(|&class| class_of(class))
+        .filter(|class| !class.is_empty())
+        .collect();
+    let cover = Cover::of(&reached, &ways.price);
+    let covered = cover.search(effort, watch);
+    let (cost, count) = cover.split(covered.weight);
+    let (bound, pieces) = cover.split(covered.bound);
+    let held = cover.items.iter().zip(&covered.kit);
+    let pieces_of = held.clone().filter(|(_, count)| **count > 0);
+    let mut there = vec![0; job.stock.len()];
+    for (&item, &count) in held {
+        there[usize::from(item)] = u32::from(count);
+    }
+    let meet = |&class: &u32| {
+        let class = class_of(class);
+        let way = class.within(&there)?;
+        Some(ways.picks(job, pump, class, way))
+    };
+    let place = |class: &u32| classes.binary_search(class).unwrap_or(0);
+    Answer {
+        pieces: pieces_of
+            .map(|(&item, &count)| SetAside {
+                item: usize::from(item),
+                count: u32::from(count),
+            })
+            .collect(),
+        cost: Money::from_raw(cost),
+        count,
+        bound: Money::from_raw(bound),
+        // Below its cost a kit may have any number of pieces.
+        count_bound: if bound == cost { pieces } else { 0 },
+        class: Arc::new(
+            grid.iter()
+                .map(|class| u32::try_from(place(class)).unwrap_or(0))
+                .collect(),
+        ),
+        met: Arc::new(classes.iter().map(meet).collect()),
+    }
+}
+
+/// All safe kits set aside at once.
+pub(super) fn together(job: &Job, ways: &Ways, safe: &[SafeKit]) -> Together {
+    let mut sum = vec![0_u32; job.stock.len()];
+    for pieces in safe.iter().flat_map(|kit| &kit.pieces) {
+        sum[pieces.item] = sum[pieces.item].saturating_add(pieces.count);
+    }
+    let lacking = sum.iter().zip(&ways.available);
+    let lacking: Vec<u32> = lacking
+        .map(|(&sum, &there)| sum.saturating_sub(there))
+        .collect();
+    Together {
+        cost: cost(ways, &sum),
+        count: sum.iter().sum(),
+        lacking: listed(&lacking),
+        sheets: short_sheets(job, &sum),
+        pieces: listed(&sum),
+    }
+}
+
+/// What so many pieces of each item cost.
+pub(super) fn cost(ways: &Ways, counts: &[u32]) -> Money {
+    let each = counts.iter().zip(&ways.price);
+    let cost = each.map(|(&count, price)| price.saturating_mul(count.into()));
+    Money::from_raw(cost.fold(0, i64::saturating_add))
+}
+
+/// Numbers of pieces by item as a list.
+pub(super) fn listed(counts: &[u32]) -> Vec<SetAside> {
+    let some = counts.iter().enumerate().filter(|(_, count)| **count > 0);
+    some.map(|(item, &count)| SetAside { item, count })
+        .collect()
+}
+
+/// The lots of sheets of which there are too few if each sheet is cut for one shape.
+pub(super) fn short_sheets(job: &Job, counts: &[u32]) -> Vec<usize> {
+    let mut sheets = vec![0_u64; job.sheets.len()];
+    for (item, &count) in job.stock.iter().zip(counts) {
+        if let Some(cut) = item.cut.filter(|_| count > 0) {
+            let each = job.sheets[cut.sheet].yields(cut.outside).max(1);
+            sheets[cut.sheet] += u64::from(count.div_ceil(each));
+        }
+    }
+    let short = |lot: &usize| sheets[*lot] > u64::from(job.sheets[*lot].available());
+    (0..sheets.len()).filter(short).collect()
+}

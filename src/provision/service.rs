@@ -1,0 +1,190 @@
+//! How often a trolley serves, counted on scenarios that it was not chosen for.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use rayon::prelude::*;
+use statrs::function::beta::beta_reg;
+
+use crate::choose::instance::{Column, Instance, Taken, Tier, fits, take};
+use crate::choose::stages::solve_from;
+use crate::choose::watch::{Part, Watch};
+use crate::plan::Aim;
+
+use super::route::Open;
+use super::scenarios::Scenarios;
+use super::ways::Ways;
+use super::{Question, Service, SetAside, Unserved};
+
+/// Changes of a way to serve a scenario.
+const MOVES: u32 = 600;
+
+/// Parts of the search that decide whether a scenario can be served.
+const NODES: usize = 200;
+
+/// How one scenario comes out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Verdict {
+    /// Every pump has its kit.
+    Served,
+    /// These pumps go without, whatever is done.
+    Short(Vec<usize>),
+    /// These pumps go without in the best that was found.
+    Undecided(Vec<usize>),
+}
+
+/// Counts the service of a trolley.
+pub(super) fn count(
+    ways: &Ways,
+    trolley: &[SetAside],
+    scenarios: &Scenarios,
+    question: &Question,
+    watch: &Watch,
+) -> Service {
+    let mut there = vec![0; ways.available.len()];
+    for pieces in trolley {
+        there[pieces.item] = pieces.count;
+    }
+    let open = Open::within(ways, &there);
+    let done = AtomicUsize::new(0);
+    let verdicts: Vec<Verdict> = (0..scenarios.len())
+        .into_par_iter()
+        .map(|scenario| {
+            let verdict = judge(&open, &there, scenarios.of(scenario), watch);
+            let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+            watch.step(Part::Checks, done, scenarios.len());
+            verdict
+        })
+        .collect();
+    let mut service = Service {
+        checks: question.checks,
+        served: 0,
+        hopeless: 0,
+        undecided: 0,
+        interval: [0.0, 1.0],
+        missed: vec![0; scenarios.pumps],
+        unserved: Vec::new(),
+    };
+    for (scenario, verdict) in (0..).zip(verdicts) {
+        let (pumps, certain) = match verdict {
+            Verdict::Served => {
+                service.served += 1;
+                continue;
+            }
+            Verdict::Short(pumps) => (pumps, true),
+            Verdict::Undecided(pumps) => (pumps, false),
+        };
+        service.undecided += u32::from(!certain);
+        service.hopeless += u32::from(!ways.possible(scenarios.of(scenario as usize)));
+        pumps.iter().for_each(|&pump| service.missed[pump] += 1);
+        service.unserved.push(Unserved {
+            scenario,
+            pumps,
+            certain,
+        });
+    }
+    let level = question.level.to_f64();
+    service.interval = exact_interval(service.served, service.checks, level);
+    service
+}
+
+/// Whether a scenario can be served out of so many pieces.
+fn judge(open: &Open, there: &[u32], classes: &[u32], watch: &Watch) -> Verdict {
+    if open.kits(classes, there, MOVES).is_some() {
+        return Verdict::Served;
+    }
+    let columns: Vec<Vec<Column>> = classes
+        .iter()
+        .map(|&class| {
+            let uses = |&way: &u32| {
+                let takes = open.takes(class, way).iter();
+                let uses =
+                    takes.map(|&(item, count)| (item, i16::try_from(count).unwrap_or(i16::MAX)));
+                Column {
+                    waste: 0,
+                    uses: uses.collect(),
+                }
+            };
+            open.of(class).iter().map(uses).collect()
+        })
+        .collect();
+    let instance = Instance {
+        capacity: there.iter().map(|&count| i64::from(count)).collect(),
+        classes: vec![(0..).take(there.len()).collect()],
+        pumps: columns.len(),
+        takers: Arc::new(columns),
+        tiers: vec![Tier::Served(vec![1; classes.len()])],
+    };
+    let start = one_after_the_other(&instance);
+    let quick = watch.quick(NODES);
+    let solved = solve_from(&instance, &[Aim::ServedWeight], Some(start), &[], &quick);
+    let missed: Vec<usize> = (0..classes.len())
+        .filter(|&pump| solved.taken[pump].is_none())
+        .collect();
+    let all = i64::try_from(classes.len()).unwrap_or(i64::MAX);
+    if missed.is_empty() {
+        Verdict::Served
+    } else if -solved.bounds[0] < all {
+        Verdict::Short(missed)
+    } else {
+        Verdict::Undecided(missed)
+    }
+}
+
+/// Each pump takes its first way that is left, those with fewest ways first.
+fn one_after_the_other(instance: &Instance) -> Taken {
+    let mut order: Vec<usize> = (0..instance.pumps).collect();
+    order.sort_by_key(|&pump| (instance.takers[pump].len(), pump));
+    let mut left = instance.capacity.clone();
+    let mut taken = vec![None; instance.pumps];
+    for pump in order {
+        let fitting = |column: &Column| fits(&left, &column.uses);
+        if let Some(first) = instance.takers[pump].iter().position(fitting) {
+            take(&mut left, &instance.takers[pump][first].uses);
+            taken[pump] = u32::try_from(first).ok();
+        }
+    }
+    taken
+}
+
+/// The exact binomial interval about a share: each end leaves out half of what the level leaves.
+///
+/// Source: Clopper and Pearson, The use of confidence or fiducial limits illustrated in the case of
+/// the binomial, Biometrika 26 (1934), from memory: quantiles of beta distributions.
+///
+/// ```
+/// use gapwright::provision::exact_interval;
+/// // None of 10: the upper end is where ten failures in a row have a chance of 2.5 %.
+/// let [low, high] = exact_interval(0, 10, 0.95);
+/// assert_eq!(low, 0.0);
+/// assert!((high - (1.0 - 0.025_f64.powf(0.1))).abs() < 1e-12);
+/// ```
+pub fn exact_interval(served: u32, checks: u32, level: f64) -> [f64; 2] {
+    let (k, n) = (f64::from(served.min(checks)), f64::from(checks));
+    let out = (1.0 - level) / 2.0;
+    let low = if served == 0 {
+        0.0
+    } else {
+        quantile(k, n - k + 1.0, out)
+    };
+    let high = if served >= checks {
+        1.0
+    } else {
+        quantile(k + 1.0, n - k, 1.0 - out)
+    };
+    [low, high]
+}
+
+/// Where the beta distribution comes to a probability, to the last place but one or two.
+fn quantile(a: f64, b: f64, probability: f64) -> f64 {
+    let (mut low, mut high) = (0.0, 1.0);
+    for _ in 0..60 {
+        let middle = f64::midpoint(low, high);
+        if beta_reg(a, b, middle) < probability {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    f64::midpoint(low, high)
+}

@@ -1,0 +1,184 @@
+//! The trolley: few and cheap pieces that serve the whole batch in enough of the scenarios.
+//!
+//! Every scenario that counts as served has kits at hand for all its pumps. No proof comes with it
+//! that nothing cheaper serves as well: a bound stands beside it.
+
+use std::collections::HashMap;
+
+use rayon::prelude::*;
+
+use crate::choose::watch::Watch;
+use crate::decimal::Money;
+use crate::job::Job;
+
+use super::route::{Assigned, Open};
+use super::safe::{cost, listed, short_sheets};
+use super::scenarios::{Scenarios, generator};
+use super::shed::Shed;
+use super::ways::Ways;
+use super::{Question, SafeKit, Trolley};
+
+/// Changes of a way to fit a scenario into the drawers.
+const MOVES: u32 = 400;
+
+/// Times that a trolley is tried with a few pieces more, at most.
+const MOST_KICKS: u64 = 40;
+/// So often times pumps and scenarios at most.
+const KICKS: u64 = 300_000;
+
+/// What the generator that says how is for.
+const KICKING: u8 = 3;
+
+/// By scenario, the ways of its pumps; `None` where it is not served.
+pub(super) type Kept = Vec<Option<Assigned>>;
+
+/// Chooses a trolley.
+pub(super) fn choose(
+    job: &Job,
+    ways: &Ways,
+    scenarios: &Scenarios,
+    safe: &[SafeKit],
+    question: &Question,
+    watch: &Watch,
+) -> Trolley {
+    let hopeful: Vec<bool> = (0..scenarios.len())
+        .map(|scenario| ways.possible(scenarios.of(scenario)))
+        .collect();
+    let wanted = question.wanted() as usize;
+    let drawers = Open::within(ways, &ways.available);
+    let cheapest = drawers.serve(scenarios, &ways.available, MOVES);
+    let own = out_of_safe_kits(ways, &drawers, scenarios, safe);
+    let served = |kept: &Kept| kept.iter().flatten().count();
+    let most = served(&cheapest).max(own.as_ref().map_or(0, |(_, kept)| served(kept)));
+    let goal = wanted.min(most);
+    let fewer = cheapest_of(ways, scenarios, &cheapest, goal);
+    let starts = [cheapest, fewer].map(|kept| (ways.available.clone(), kept));
+    let best = starts
+        .into_iter()
+        .chain(own)
+        .filter(|(_, kept)| served(kept) >= goal)
+        .map(|(there, kept)| {
+            let mut shed = Shed::new(ways, scenarios, there, kept, goal, watch);
+            shed.all();
+            shed
+        })
+        .min_by_key(Shed::key);
+    let best = best.map(|best| bettered(best, scenarios, question.seed, watch));
+    let none = || (vec![0; ways.available.len()], vec![None; scenarios.len()]);
+    let (there, kept) = best.map_or_else(none, Shed::done);
+    let open = Open::within(ways, &there);
+    // Of those that were given up some may be served after all.
+    let again = (0..scenarios.len()).into_par_iter().filter(|&scenario| {
+        kept[scenario].is_some() || open.kits(scenarios.of(scenario), &there, MOVES).is_some()
+    });
+    let whole = |count: usize| u32::try_from(count).unwrap_or(u32::MAX);
+    Trolley {
+        cost: cost(ways, &there),
+        count: there.iter().sum(),
+        scenarios: whole(scenarios.len()),
+        hopeless: whole(hopeful.iter().filter(|hopeful| !**hopeful).count()),
+        wanted: whole(wanted),
+        served: whole(again.count()),
+        bound: bound(ways, scenarios, goal),
+        sheets: short_sheets(job, &there),
+        pieces: listed(&there),
+    }
+}
+
+/// Tries the best one with a few pieces more and fewer others, again and again.
+fn bettered<'a>(mut best: Shed<'a>, scenarios: &Scenarios, seed: u64, watch: &Watch) -> Shed<'a> {
+    let size = scenarios.len() * scenarios.pumps.max(1);
+    for kick in 0..(KICKS / size as u64).clamp(1, MOST_KICKS) {
+        if watch.stop().is_some() {
+            break;
+        }
+        let mut rng = generator(seed, KICKING, kick);
+        let mut other = best.kicked(&mut rng);
+        other.all();
+        if other.key() < best.key() {
+            best = other;
+        }
+    }
+    best
+}
+
+/// Only the served scenarios whose cheapest ways cost least, as many as must be served.
+fn cheapest_of(ways: &Ways, scenarios: &Scenarios, kept: &Kept, goal: usize) -> Kept {
+    let mut order: Vec<(i64, usize)> = (0..kept.len())
+        .filter(|&scenario| kept[scenario].is_some())
+        .map(|scenario| (least(ways, scenarios.of(scenario)).unwrap_or(0), scenario))
+        .collect();
+    order.sort_unstable();
+    let mut fewer = vec![None; kept.len()];
+    for (_, scenario) in order.into_iter().take(goal) {
+        fewer[scenario].clone_from(&kept[scenario]);
+    }
+    fewer
+}
+
+/// What the cheapest ways of all pumps cost; `None` where one has none.
+fn least(ways: &Ways, classes: &[u32]) -> Option<i64> {
+    let costs = classes.iter();
+    let costs = costs.map(|&class| ways.classes[class as usize].cost.first().copied());
+    costs.sum()
+}
+
+/// All safe kits together with what each scenario takes out of them, if the drawers hold them all.
+fn out_of_safe_kits(
+    ways: &Ways,
+    drawers: &Open,
+    scenarios: &Scenarios,
+    safe: &[SafeKit],
+) -> Option<(Vec<u32>, Kept)> {
+    let mut there = vec![0_u32; ways.available.len()];
+    for pieces in safe.iter().flat_map(|kit| &kit.pieces) {
+        there[pieces.item] = there[pieces.item].saturating_add(pieces.count);
+    }
+    if there
+        .iter()
+        .zip(&ways.available)
+        .any(|(all, most)| all > most)
+    {
+        return None;
+    }
+    // By safe kit and class: the way within it.
+    let mut known: HashMap<(&[super::SetAside], u32), Option<u32>> = HashMap::new();
+    for scenario in 0..scenarios.len() {
+        for (kit, &class) in safe.iter().zip(scenarios.of(scenario)) {
+            known.entry((&kit.pieces, class)).or_insert_with(|| {
+                let mut own = vec![0; there.len()];
+                for pieces in &kit.pieces {
+                    own[pieces.item] = pieces.count;
+                }
+                let way = ways.classes[class as usize].within(&own)?;
+                u32::try_from(way).ok()
+            });
+        }
+    }
+    let open = Open::within(ways, &there);
+    let serve = |scenario: usize| {
+        let classes = scenarios.of(scenario);
+        let own = safe.iter().zip(classes);
+        let own = own.map(|(kit, &class)| *known.get(&(kit.pieces.as_slice(), class))?);
+        match own.collect::<Option<Vec<u32>>>() {
+            Some(own) => Some(drawers.assigned(classes, own)),
+            // A value beyond the range, which another pump's pieces may meet.
+            None => open.kits(classes, &there, MOVES),
+        }
+    };
+    let kept = (0..scenarios.len()).into_par_iter().map(serve).collect();
+    Some((there, kept))
+}
+
+/// What no trolley that serves so many of the scenarios can cost less than.
+///
+/// Whatever it holds, it holds a way for each pump of each scenario that it serves, and so costs what
+/// the cheapest ways do in the dearest of these; the scenarios where that is least are as many as may
+/// be chosen.
+fn bound(ways: &Ways, scenarios: &Scenarios, goal: usize) -> Money {
+    let all = (0..scenarios.len()).map(|scenario| scenarios.of(scenario));
+    let mut least: Vec<i64> = all.filter_map(|classes| least(ways, classes)).collect();
+    least.sort_unstable();
+    let last = goal.checked_sub(1).and_then(|last| least.get(last));
+    Money::from_raw(last.copied().unwrap_or(0))
+}

@@ -1,0 +1,213 @@
+//! What each pump may come to: its values, and what its requirements then come down to.
+//!
+//! Two values, of one pump or of two, are of the same *class* if the same patterns meet them: their
+//! packs are filled alike and every row and target has the same numbers. Each class is listed once.
+
+use std::collections::HashMap;
+
+use crate::choose::pattern::Demands;
+use crate::choose::{DrawerKey, drawer_key};
+use crate::length::Length;
+use crate::outlook::{Expected, Outlook};
+use crate::pump::Pump;
+
+use super::{Axis, Fault, MOST_VALUES};
+
+/// Constants of all rows and targets.
+pub(super) type Constants = Box<[i128]>;
+
+/// A pump as it is looked at.
+pub(super) struct View {
+    /// What is only expected, and at which values it is looked at.
+    pub(super) axes: Vec<Axis>,
+    kind: u32,
+    /// The constants at the lengths that stand in the job.
+    base: Constants,
+    /// Those lengths, by axis.
+    middle: Vec<i64>,
+    /// By axis: what a tick more adds to each constant.
+    slopes: Vec<Constants>,
+}
+
+/// Pumps that differ in their constants only.
+pub(super) struct Kind {
+    /// One of them.
+    pub(super) pump: usize,
+    /// What it is held against.
+    pub(super) demands: Demands,
+    places: Vec<DrawerKey>,
+}
+
+/// All classes that anything has asked for.
+pub(super) struct Register {
+    /// Pumps that differ in their constants only.
+    pub(super) kinds: Vec<Kind>,
+    /// Kind and constants of each class.
+    pub(super) classes: Vec<(u32, Constants)>,
+    known: HashMap<(u32, Constants), u32>,
+}
+
+/// The pumps of an outlook as they are looked at.
+///
+/// # Errors
+/// [`Fault::Expected`], [`Fault::TooManyValues`].
+pub(super) fn views(outlook: &Outlook, step: Length) -> Result<(Vec<View>, Register), Fault> {
+    let job = &outlook.job;
+    let mut register = Register {
+        kinds: Vec::new(),
+        classes: Vec::new(),
+        known: HashMap::new(),
+    };
+    let mut views = Vec::with_capacity(job.pumps.len());
+    for (index, pump) in job.pumps.iter().enumerate() {
+        let wrong = || Fault::Expected {
+            tag: pump.tag.clone(),
+        };
+        let expected = outlook.expected.get(index).ok_or_else(wrong)?;
+        let sound = |e: &Expected| e.low > Length::ZERO && e.low <= e.high;
+        if expected.len() != pump.dimensions.len() || !expected.iter().flatten().all(sound) {
+            return Err(wrong());
+        }
+        check_number(pump, expected, step)?;
+        let axes: Vec<Axis> = expected
+            .iter()
+            .enumerate()
+            .filter_map(|(dimension, expected)| {
+                let values = (*expected)?.values(step);
+                Some(Axis { dimension, values })
+            })
+            .collect();
+        let demands = Demands::of(pump, &job.policy);
+        let base: Constants = demands.constants().collect();
+        // Every constant is a sum of lengths times coefficients, so one tick tells.
+        let slope = |axis: &Axis| -> Constants {
+            let value = pump.dimensions[axis.dimension].value + Length::from_ticks(1);
+            let moved = Demands::of(&measured(pump, axis.dimension, value), &job.policy);
+            moved.constants().zip(&base).map(|(m, b)| m - b).collect()
+        };
+        let places = job.model_of(pump).packs.iter().zip(&pump.fits);
+        let places: Vec<DrawerKey> = places.map(|(pack, fit)| drawer_key(pack, fit)).collect();
+        views.push(View {
+            slopes: axes.iter().map(slope).collect(),
+            middle: axes
+                .iter()
+                .map(|axis| pump.dimensions[axis.dimension].value.ticks())
+                .collect(),
+            kind: register.kind(index, demands, places),
+            base,
+            axes,
+        });
+    }
+    if outlook.expected.len() > views.len() {
+        let tag = format!("{} of {}", outlook.expected.len(), views.len());
+        return Err(Fault::Expected { tag });
+    }
+    Ok((views, register))
+}
+
+/// The pump as if a dimension had been measured so.
+fn measured(pump: &Pump, dimension: usize, value: Length) -> Pump {
+    let mut pump = pump.clone();
+    pump.dimensions[dimension].readings = vec![value];
+    pump.dimensions[dimension].value = value;
+    pump
+}
+
+/// Refuses a pump with too many values, with a step that makes few enough.
+fn check_number(pump: &Pump, expected: &[Option<Expected>], step: Length) -> Result<(), Fault> {
+    let number = |times: i64| -> u128 {
+        let step = Length::from_ticks(step.ticks().saturating_mul(times));
+        let counts = expected.iter().flatten().map(|e| u128::from(e.count(step)));
+        counts.fold(1, u128::saturating_mul)
+    };
+    if number(1) <= MOST_VALUES {
+        return Ok(());
+    }
+    let widest = expected.iter().flatten().map(|e| (e.high - e.low).ticks());
+    let (mut few, mut many) = (widest.max().unwrap_or(0) / step.ticks() + 1, 1);
+    while few - many > 1 {
+        let middle = i64::midpoint(few, many);
+        if number(middle) <= MOST_VALUES {
+            few = middle;
+        } else {
+            many = middle;
+        }
+    }
+    Err(Fault::TooManyValues {
+        tag: pump.tag.clone(),
+        values: number(1),
+        step: Length::from_ticks(step.ticks().saturating_mul(few)),
+    })
+}
+
+impl View {
+    /// The constants with each axis at a length.
+    fn constants(&self, lengths: impl Iterator<Item = Length>) -> Constants {
+        let mut constants = self.base.clone();
+        for ((length, middle), slopes) in lengths.zip(&self.middle).zip(&self.slopes) {
+            let off = i128::from(length.ticks() - middle);
+            for (constant, slope) in constants.iter_mut().zip(slopes) {
+                *constant += off * slope;
+            }
+        }
+        constants
+    }
+
+    /// The class of each of its values; the last axis moves first.
+    pub(super) fn grid(&self, register: &mut Register) -> Vec<u32> {
+        let number = self.axes.iter().map(|axis| axis.values.len()).product();
+        let mut at = vec![0; self.axes.len()];
+        let mut classes = Vec::with_capacity(number);
+        for _ in 0..number {
+            let lengths = self.axes.iter().zip(&at).map(|(axis, &at)| axis.values[at]);
+            let constants = self.constants(lengths);
+            classes.push(register.class(self.kind, constants));
+            for (axis, at) in self.axes.iter().zip(&mut at).rev() {
+                *at += 1;
+                if *at < axis.values.len() {
+                    break;
+                }
+                *at = 0;
+            }
+        }
+        classes
+    }
+
+    /// The class that it is of with each axis at a length.
+    pub(super) fn class(
+        &self,
+        register: &mut Register,
+        lengths: impl Iterator<Item = Length>,
+    ) -> u32 {
+        let constants = self.constants(lengths);
+        register.class(self.kind, constants)
+    }
+}
+
+impl Register {
+    fn kind(&mut self, pump: usize, demands: Demands, places: Vec<DrawerKey>) -> u32 {
+        let none: Vec<i128> = demands.constants().map(|_| 0).collect();
+        let demands = demands.with(&none);
+        let same = |kind: &Kind| kind.demands == demands && kind.places == places;
+        let known = self.kinds.iter().position(same);
+        let index = known.unwrap_or_else(|| {
+            self.kinds.push(Kind {
+                pump,
+                demands,
+                places,
+            });
+            self.kinds.len() - 1
+        });
+        u32::try_from(index).unwrap_or(u32::MAX)
+    }
+
+    fn class(&mut self, kind: u32, constants: Constants) -> u32 {
+        if let Some(&class) = self.known.get(&(kind, constants.clone())) {
+            return class;
+        }
+        let class = u32::try_from(self.classes.len()).unwrap_or(u32::MAX);
+        self.classes.push((kind, constants.clone()));
+        self.known.insert((kind, constants), class);
+        class
+    }
+}

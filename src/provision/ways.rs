@@ -1,0 +1,300 @@
+//! The ways to kit each class: every pattern that meets its requirements, by the pieces it takes.
+
+use std::collections::HashMap;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use rayon::prelude::*;
+use smallvec::SmallVec;
+
+use crate::choose::combination::Combination;
+use crate::choose::instance::Uses;
+use crate::choose::pattern::{Demands, Doubt, doubts, list_for, windows};
+use crate::choose::watch::{Part, Watch};
+use crate::choose::{
+    ChooseError, Drawers, MOST_COLUMNS, MOST_ITEMS, MOST_PATTERNS, most_totals, uses,
+};
+use crate::job::Job;
+use crate::plan::PackPick;
+use crate::stack::Guard;
+use crate::stock::Item;
+
+use super::views::Register;
+
+/// Pieces of an item: its index in the stock, and how many.
+pub(super) type Take = (u16, u16);
+
+/// The ways to kit one class, cheapest first, then of fewest pieces; none takes what another takes
+/// and more beside.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(super) struct Class {
+    takes: Vec<Take>,
+    ends: Vec<u32>,
+    /// What its pieces cost, by way.
+    pub(super) cost: Vec<i64>,
+    /// What it wastes, as the policy has it.
+    waste: Vec<i64>,
+    /// A combination for each pack, way after way.
+    choice: Vec<u32>,
+}
+
+impl Class {
+    /// How many ways there are.
+    pub(super) fn len(&self) -> usize {
+        self.ends.len()
+    }
+
+    /// Whether nothing in the drawers will do.
+    pub(super) fn is_empty(&self) -> bool {
+        self.ends.is_empty()
+    }
+
+    /// What a way takes, ascending by item.
+    pub(super) fn takes(&self, way: usize) -> &[Take] {
+        let from = way.checked_sub(1).map_or(0, |before| self.ends[before]);
+        &self.takes[from as usize..self.ends[way] as usize]
+    }
+
+    /// All of them.
+    pub(super) fn iter(&self) -> impl Iterator<Item = &[Take]> {
+        (0..self.len()).map(|way| self.takes(way))
+    }
+
+    /// The least wasteful way that takes no more than there is of each item.
+    pub(super) fn within(&self, there: &[u32]) -> Option<usize> {
+        (0..self.len())
+            .filter(|&way| fits(self.takes(way), there))
+            .min_by_key(|&way| (self.waste[way], way))
+    }
+}
+
+/// Whether there is enough of everything.
+pub(super) fn fits(takes: &[Take], there: &[u32]) -> bool {
+    takes
+        .iter()
+        .all(|&(item, count)| u32::from(count) <= there[usize::from(item)])
+}
+
+/// The ways to kit all classes.
+pub(super) struct Ways {
+    /// By class.
+    pub(super) classes: Vec<Class>,
+    /// Pieces available, by item.
+    pub(super) available: Vec<u32>,
+    /// What one piece costs, by item.
+    pub(super) price: Vec<i64>,
+    drawers: Drawers,
+}
+
+/// Lists the ways to kit every class out of all that is available.
+///
+/// # Errors
+/// [`ChooseError`] where there are too many.
+pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways, ChooseError> {
+    if job.stock.len() > MOST_ITEMS {
+        return Err(ChooseError::TooManyItems);
+    }
+    let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
+    let price: Vec<i64> = job.stock.iter().map(|item| item.unit_cost.raw()).collect();
+    let pump = |kind: u32| &job.pumps[register.kinds[kind as usize].pump];
+    let most: Vec<Vec<i64>> = register
+        .kinds
+        .iter()
+        .map(|kind| most_totals(job, &job.pumps[kind.pump], &available))
+        .collect();
+    let demands = |class: usize| -> Demands {
+        let (kind, constants) = &register.classes[class];
+        register.kinds[*kind as usize].demands.with(constants)
+    };
+    let spans = (0..register.classes.len())
+        .into_par_iter()
+        .map(|class| {
+            let kind = register.classes[class].0;
+            windows(&demands(class).rows, &most[kind as usize])
+        })
+        .collect::<Vec<_>>();
+    let spanned = spans.iter().zip(&register.classes);
+    let drawers = Drawers::within(
+        job,
+        &available,
+        spanned.map(|(span, (kind, _))| (pump(*kind), span.clone())),
+    )?;
+    let doubts = match job.policy.guard() {
+        Guard::Expanded(_) => doubts(&job.stock),
+        Guard::None | Guard::WorstCase => Vec::new(),
+    };
+    let listed = AtomicUsize::new(0);
+    let done = AtomicUsize::new(0);
+    let of = register.classes.len();
+    watch.step(Part::Listing, 0, of);
+    let classes = (0..of)
+        .into_par_iter()
+        .map(|class| {
+            let pump = pump(register.classes[class].0);
+            let listing = Listing {
+                job,
+                doubts: &doubts,
+                available: &available,
+                price: &price,
+                drawers: &drawers.of(job, pump),
+            };
+            let class =
+                listing
+                    .class(&demands(class))
+                    .ok_or_else(|| ChooseError::TooManyPatterns {
+                        tag: pump.tag.clone(),
+                        most: MOST_PATTERNS,
+                    })?;
+            if listed.fetch_add(class.len(), Ordering::Relaxed) > MOST_COLUMNS {
+                return Err(ChooseError::TooManyColumns);
+            }
+            watch.step(Part::Listing, done.fetch_add(1, Ordering::Relaxed) + 1, of);
+            Ok(class)
+        })
+        .collect::<Result<Vec<Class>, ChooseError>>()?;
+    Ok(Ways {
+        classes,
+        available,
+        price,
+        drawers,
+    })
+}
+
+impl Ways {
+    /// Whether each pump of a scenario can be kitted by itself out of all that is available.
+    pub(super) fn possible(&self, classes: &[u32]) -> bool {
+        let some = |class: &u32| !self.classes[*class as usize].is_empty();
+        classes.iter().all(some)
+    }
+
+    /// The pieces of a way, pack by pack. `pump` is one that can be of the class.
+    pub(super) fn picks(&self, job: &Job, pump: usize, class: &Class, way: usize) -> Vec<PackPick> {
+        let lists = self.drawers.of(job, &job.pumps[pump]);
+        let choice = &class.choice[way * lists.len()..];
+        let pack = |(list, &c): (&&[Combination], &u32)| PackPick {
+            picks: list[c as usize].picks.to_vec(),
+        };
+        lists.iter().zip(choice).map(pack).collect()
+    }
+}
+
+struct Listing<'a> {
+    job: &'a Job,
+    doubts: &'a [Option<Doubt>],
+    available: &'a [u32],
+    price: &'a [i64],
+    drawers: &'a [&'a [Combination]],
+}
+
+/// A way before it is put in its place.
+struct Way {
+    uses: Uses,
+    total: i64,
+    cost: i64,
+    pieces: i64,
+    waste: i64,
+    choice: SmallVec<[u32; 4]>,
+}
+
+impl Listing<'_> {
+    fn class(&self, demands: &Demands) -> Option<Class> {
+        let policy = &self.job.policy;
+        let patterns = list_for(demands, policy, self.doubts, self.drawers, MOST_PATTERNS)?;
+        let mut ways: Vec<Way> = Vec::new();
+        let mut known: HashMap<Uses, usize> = HashMap::with_capacity(patterns.len());
+        for pattern in patterns {
+            let Some(uses) = uses(&pattern, self.drawers) else {
+                continue;
+            };
+            let there = |&(item, count): &(u16, i16)| {
+                u32::from(count.unsigned_abs()) <= self.available[usize::from(item)]
+            };
+            if !uses.iter().all(there) {
+                continue;
+            }
+            let waste = pattern.waste(self.drawers);
+            if let Some(&same) = known.get(&uses) {
+                let same = &mut ways[same];
+                if waste < same.waste {
+                    (same.waste, same.choice) = (waste, pattern.choice);
+                }
+                continue;
+            }
+            let cost = |&(item, count): &(u16, i16)| {
+                self.price[usize::from(item)].saturating_mul(count.into())
+            };
+            known.insert(uses.clone(), ways.len());
+            ways.push(Way {
+                total: pattern.combinations(self.drawers).map(|c| c.total).sum(),
+                cost: uses.iter().map(cost).fold(0, i64::saturating_add),
+                pieces: uses.iter().map(|&(_, count)| i64::from(count)).sum(),
+                waste,
+                uses,
+                choice: pattern.choice,
+            });
+        }
+        let least = ways.iter().map(|way| way.total).min().unwrap_or(0);
+        let mut order: Vec<usize> = (0..ways.len())
+            .filter(|&way| !self.has_part(&ways[way], least, &known))
+            .collect();
+        order.sort_by_key(|&way| (ways[way].cost, ways[way].pieces, way));
+        let mut class = Class::default();
+        for way in order.into_iter().map(|way| &ways[way]) {
+            let take = |&(item, count): &(u16, i16)| (item, count.unsigned_abs());
+            class.takes.extend(way.uses.iter().map(take));
+            class.ends.push(u32::try_from(class.takes.len()).ok()?);
+            class.cost.push(way.cost);
+            class.waste.push(way.waste);
+            class.choice.extend(&way.choice);
+        }
+        Some(class)
+    }
+
+    /// Whether a part of a way's pieces will do as well.
+    fn has_part(&self, way: &Way, least: i64, known: &HashMap<Uses, usize>) -> bool {
+        // Without pieces the total falls by what they are thick, unless others are peeled less.
+        let peeled = |&(item, _): &(u16, i16)| {
+            let item = &self.job.stock[usize::from(item)];
+            item.most_peeled() > 0
+        };
+        let room = if way.uses.iter().any(peeled) {
+            i64::MAX
+        } else {
+            way.total - least
+        };
+        let mut part = way.uses.clone();
+        self.parts(&mut part, 0, room, false, known)
+    }
+
+    /// Whether `part`, or what is left of it without some pieces of the items from `from` on, is
+    /// known; with fewer pieces than it had at first.
+    fn parts(
+        &self,
+        part: &mut Uses,
+        from: usize,
+        room: i64,
+        fewer: bool,
+        known: &HashMap<Uses, usize>,
+    ) -> bool {
+        if from == part.len() {
+            let kept: Uses = part.iter().copied().filter(|&(_, c)| c > 0).collect();
+            return fewer && known.contains_key(&kept);
+        }
+        let (item, count) = part[from];
+        let size = self.job.stock[usize::from(item)].size;
+        let thickness = size.map_or(1, |size| size.thickness.ticks().max(1));
+        let most = (room / thickness).min(count.into());
+        for taken in 0..=i16::try_from(most).unwrap_or(count) {
+            part[from].1 = count - taken;
+            let room = match room {
+                i64::MAX => room,
+                room => room - i64::from(taken) * thickness,
+            };
+            if self.parts(part, from + 1, room, fewer || taken > 0, known) {
+                part[from].1 = count;
+                return true;
+            }
+        }
+        part[from].1 = count;
+        false
+    }
+}

@@ -1,0 +1,430 @@
+//! What a dimension that is not measured yet is expected to come to: from the pump's own range
+//! columns, or else from the past readings of its model.
+
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+
+use super::history::{History, Past, Scatter};
+use super::pumps::{combined, heading};
+use super::table::{Heading, Line, Table};
+use super::{Ahead, pumps};
+use crate::length::{Length, Tolerance, Uncertainty};
+use crate::model::{Dimension, Model, Spread};
+use crate::outlook::{Expected, Fit, Law};
+use crate::policy::Policy;
+use crate::problem::{Place, Problem, Problems};
+use crate::pump::Measured;
+
+/// Fewer past readings than these say too little of the next one: with 7 the prediction interval at
+/// 99 % is four standard deviations wide either way. The number itself is our own choice, no source.
+pub(super) const FEWEST: usize = 8;
+
+/// Where the ends of a dimension's expected range stand.
+pub(super) struct RangeColumns {
+    low: Option<Heading>,
+    high: Option<Heading>,
+}
+
+impl RangeColumns {
+    pub(super) fn find(table: &Table<'_>, dimension: &Dimension) -> RangeColumns {
+        let [low, high] = ["low", "high"].map(|behind| {
+            table
+                .either(&pumps::names(&dimension.name, &dimension.label, behind))
+                .cloned()
+        });
+        RangeColumns { low, high }
+    }
+
+    /// Those of the two whose cell is filled in a row.
+    fn filled(&self, line: &Line<'_, '_>) -> [Option<&Heading>; 2] {
+        [&self.low, &self.high].map(|end| {
+            let end = end.as_ref();
+            end.filter(|heading| line.row.cell(heading.column).is_some())
+        })
+    }
+
+    /// Whether a row states an end.
+    pub(super) fn stated(&self, line: &Line<'_, '_>) -> bool {
+        self.filled(line).iter().any(Option::is_some)
+    }
+
+    /// The range of a row, where it states one that holds.
+    pub(super) fn range(
+        &self,
+        line: &Line<'_, '_>,
+        dimension: &Dimension,
+        problems: &mut Problems,
+    ) -> Option<[Length; 2]> {
+        let name = |behind: &str| format!("{} {behind}", heading(&dimension.name));
+        let mut one_end = |filled: &Heading, other: &Option<Heading>, behind: &str| {
+            end(line, filled, problems);
+            let (place, found) = match other {
+                Some(other) => (
+                    line.place(other),
+                    format!("an empty cell beside `{}`", filled.text),
+                ),
+                None => (
+                    line.place(filled),
+                    format!(
+                        "a value for `{}`, and no column `{}`",
+                        filled.text,
+                        name(behind)
+                    ),
+                ),
+            };
+            problems.add(Problem::new(
+                place,
+                found,
+                "both ends of the range that is expected",
+                format!("fill in `{}` as well, or clear both", name(behind)),
+            ));
+        };
+        match self.filled(line) {
+            [None, None] => None,
+            [Some(low), None] => {
+                one_end(low, &self.high, "high");
+                None
+            }
+            [None, Some(high)] => {
+                one_end(high, &self.low, "low");
+                None
+            }
+            [Some(low), Some(high)] => {
+                let [from, to] = [low, high].map(|heading| end(line, heading, problems));
+                let (from, to) = (from?, to?);
+                if from > to {
+                    let shown = |heading: &Heading| {
+                        line.row.cell(heading.column).map(crate::sheet::Cell::show)
+                    };
+                    problems.add(Problem::new(
+                        line.place(low),
+                        format!(
+                            "`{}`, which is more than the `{}` of `{}`",
+                            shown(low).unwrap_or_default(),
+                            shown(high).unwrap_or_default(),
+                            high.text
+                        ),
+                        "the least value here, the greatest there",
+                        "swap the two, or correct one; check the unit of both",
+                    ));
+                    return None;
+                }
+                Some([from, to])
+            }
+        }
+    }
+}
+
+/// One end of a range.
+fn end(line: &Line<'_, '_>, heading: &Heading, problems: &mut Problems) -> Option<Length> {
+    let length = line.length(heading, problems)?;
+    if length > Length::ZERO {
+        return Some(length);
+    }
+    problems.add(Problem::new(
+        line.place(heading),
+        format!("`{}`", line.row.cell(heading.column)?.show()),
+        format!("a length above 0 for `{}`", heading.text),
+        "type the value that is expected; check the sign and the unit",
+    ));
+    None
+}
+
+/// What is known ahead of readings.
+pub(super) struct Foresight<'a> {
+    ahead: &'a Ahead,
+    history: Option<History>,
+    /// Whether all of the past readings could be read; else that is a problem already.
+    whole: bool,
+    policy: &'a Policy,
+    /// What was said already, once a model and dimension, and how many pumps it holds for.
+    said: RefCell<BTreeMap<(usize, usize), Said>>,
+}
+
+/// What holds for all pumps of a model alike and is said once.
+#[derive(Default)]
+struct Said {
+    /// Pumps whose own range outranks past readings, and the first such cell.
+    outranked: Option<(u32, Place)>,
+    /// A law that would reach below nothing, and the first pump that it is for.
+    cut: Option<Place>,
+    /// A scatter that nothing is known of, likewise.
+    scatter: Option<Place>,
+}
+
+/// A dimension of a pump that has no reading.
+pub(super) struct Unmeasured<'a, 'b> {
+    pub(super) line: Line<'a, 'b>,
+    pub(super) model: &'a Model,
+    /// The model's index among those of the outage, and the dimension's within it.
+    pub(super) index: (usize, usize),
+    pub(super) dimension: &'a Dimension,
+    /// The columns of its readings, if the sheet has any.
+    pub(super) readings: &'a [Heading],
+    pub(super) range: &'a RangeColumns,
+    /// Where what is missing is said.
+    pub(super) place: Place,
+}
+
+impl<'a> Foresight<'a> {
+    pub(super) fn new(
+        ahead: &'a Ahead,
+        history: Option<History>,
+        whole: bool,
+        policy: &'a Policy,
+    ) -> Foresight<'a> {
+        Foresight {
+            ahead,
+            history,
+            whole,
+            policy,
+            said: RefCell::default(),
+        }
+    }
+
+    /// Columns and rows of the past readings that are not used.
+    pub(super) fn unused(&self) -> Vec<String> {
+        let history = self.history.iter();
+        history.flat_map(|history| history.unused.clone()).collect()
+    }
+
+    /// What the dimension is expected to come to, and the pump as if it were at the middle of that.
+    pub(super) fn expect(
+        &self,
+        one: &Unmeasured<'_, '_>,
+        problems: &mut Problems,
+    ) -> Option<(Measured, Expected)> {
+        let past = self
+            .history
+            .as_ref()
+            .and_then(|history| history.of(one.index.0, one.index.1));
+        let expected = if one.range.stated(&one.line) {
+            let [low, high] = one.range.range(&one.line, one.dimension, problems)?;
+            if past.is_some() {
+                let [filled, _] = one.range.filled(&one.line);
+                let place = filled.map_or(one.place.clone(), |heading| one.line.place(heading));
+                self.say(one, |said| {
+                    let (count, _) = said.outranked.get_or_insert((0, place));
+                    *count += 1;
+                });
+            }
+            Expected {
+                low,
+                high,
+                law: Law::Even,
+            }
+        } else if self.whole {
+            self.past_range(one, past, problems)?
+        } else {
+            return None;
+        };
+        let measured = self.measured(one, past, &expected, problems)?;
+        Some((measured, expected))
+    }
+
+    fn past_range(
+        &self,
+        one: &Unmeasured<'_, '_>,
+        past: Option<&Past>,
+        problems: &mut Problems,
+    ) -> Option<Expected> {
+        let label = &one.dimension.label;
+        let column = heading(&one.dimension.name);
+        let mut lacks = |found: String, expected: String, mend: String| {
+            problems.add(Problem::new(one.place.clone(), found, expected, mend));
+        };
+        let file = self.history.as_ref().map(|history| &history.file);
+        let (past, file) = match (past, file) {
+            (Some(past), Some(file)) => (past, file),
+            (_, Some(file)) => {
+                lacks(
+                    format!("an empty cell, and no past readings of `{label}` in {file}"),
+                    format!(
+                        "a reading of `{column}`, the range that is expected, or past readings of its model"
+                    ),
+                    format!("fill in `{column} low` and `{column} high`, or add past readings"),
+                );
+                return None;
+            }
+            (_, None) => {
+                lacks(
+                    "an empty cell, and no range that is expected".into(),
+                    format!("a reading of `{column}`, or `{column} low` and `{column} high`"),
+                    "fill in the range that is expected, or give a workbook of past readings with --history".into(),
+                );
+                return None;
+            }
+        };
+        let count = past.values.len();
+        if count < FEWEST {
+            lacks(
+                format!("an empty cell, and {count} past readings of `{label}` in {file}"),
+                format!("at least {FEWEST} past readings of its model"),
+                format!(
+                    "add {} more, or fill in `{column} low` and `{column} high`",
+                    FEWEST - count
+                ),
+            );
+            return None;
+        }
+        let fit = past.fit?;
+        // Copies, a nominal value or a coarse gauge: nothing follows of how the next one differs.
+        if past.values.iter().all(|value| *value == past.values[0]) {
+            lacks(
+                format!(
+                    "an empty cell, and {count} past readings of `{label}` in {file} that are all alike"
+                ),
+                "past readings fine enough to differ".into(),
+                format!(
+                    "put in what was measured; if every pump really comes out the same, fill in `{column} low` and `{column} high`"
+                ),
+            );
+            return None;
+        }
+        Some(self.predicted(one, &fit))
+    }
+
+    /// The range in which one more reading is expected, in whole steps, and its law.
+    fn predicted(&self, one: &Unmeasured<'_, '_>, fit: &Fit) -> Expected {
+        let step = self.ahead.step_of(one.model.unit).ticks().max(1);
+        let [low, high] = fit.range(self.ahead.level).map(Length::ticks);
+        let low = low.div_euclid(step).saturating_mul(step);
+        let high = (high.saturating_add(step - 1))
+            .div_euclid(step)
+            .saturating_mul(step);
+        if low <= 0 {
+            self.say(one, |said| {
+                said.cut.get_or_insert(one.place.clone());
+            });
+        }
+        // Nothing measured is below a tick.
+        let low = low.max(1);
+        Expected {
+            low: Length::from_ticks(low),
+            high: Length::from_ticks(high.max(low)),
+            law: fit.law(),
+        }
+    }
+
+    /// The pump as if it had been measured at the middle of the range.
+    fn measured(
+        &self,
+        one: &Unmeasured<'_, '_>,
+        past: Option<&Past>,
+        expected: &Expected,
+        problems: &mut Problems,
+    ) -> Option<Measured> {
+        let (dimension, coverage) = (one.dimension, self.policy.coverage);
+        let ends = [expected.low, expected.high];
+        let middle = Length::mean(&ends)?;
+        let mut freedom = dimension.freedom;
+        let (tolerance, standard) = match dimension.spread {
+            Spread::Within(tolerance) => (tolerance, dimension.shape.standard(tolerance)),
+            Spread::StandardUncertainty(u) => {
+                (Tolerance::even(u.times_up(coverage.factor(None))), u)
+            }
+            Spread::FromReadings { resolution } => {
+                let scatter = past.and_then(|past| past.scatter);
+                if scatter.is_none() {
+                    self.say(one, |said| {
+                        said.scatter.get_or_insert(one.place.clone());
+                    });
+                }
+                let scatter = scatter.map_or(0.0, Scatter::variance);
+                // As many as the sheet has columns for, and no fewer than will have to be taken.
+                let readings = one.readings.len().max(2);
+                let (u, few) = uncertainty_ahead(readings, scatter, resolution)?;
+                if u == Uncertainty::ZERO {
+                    problems.add(Problem::new(
+                        one.place.clone(),
+                        format!("nothing that says how readings of `{}` scatter", dimension.label),
+                        "past readings with several of one pump, or the resolution of the gauge",
+                        "give a workbook of past readings with the columns 1, 2, 3, or give the model the gauge's resolution or a plus_minus",
+                    ));
+                    return None;
+                }
+                freedom = few;
+                let factor = few.map_or(coverage.factor(None), |few| coverage.of_readings(few));
+                (Tolerance::even(rounded_up(u.times_up(factor), &ends)), u)
+            }
+        };
+        Some(Measured {
+            readings: vec![middle],
+            value: middle,
+            tolerance,
+            standard,
+            freedom,
+        })
+    }
+
+    fn say(&self, one: &Unmeasured<'_, '_>, note: impl FnOnce(&mut Said)) {
+        note(self.said.borrow_mut().entry(one.index).or_default());
+    }
+
+    /// Says what holds for all pumps of a model, once.
+    pub(super) fn finish(&self, models: &[Model], problems: &mut Problems) {
+        let file = self.history.as_ref().map_or("", |history| &history.file);
+        for (&(model, dimension), said) in self.said.borrow().iter() {
+            let label = &models[model].dimensions[dimension].label;
+            let column = heading(&models[model].dimensions[dimension].name);
+            let model_name = &models[model].name;
+            if let Some((pumps, place)) = &said.outranked {
+                let past = self.history.as_ref().and_then(|h| h.of(model, dimension));
+                let readings = past.map_or(0, |past| past.values.len());
+                let pumps = match pumps {
+                    1 => "1 pump".to_string(),
+                    pumps => format!("{pumps} pumps"),
+                };
+                problems.warn(Problem::new(
+                    place.clone(),
+                    format!(
+                        "a range for {pumps} of {model_name}, where {file} has {readings} past readings of `{label}` as well"
+                    ),
+                    "one or the other",
+                    format!("the range counts; clear `{column} low` and `{column} high` if the past readings should"),
+                ));
+            }
+            if let Some(place) = &said.cut {
+                problems.warn(Problem::new(
+                    place.clone(),
+                    format!(
+                        "past readings of `{label}` of {model_name} in {file} that scatter so far that the next one could lie below nothing"
+                    ),
+                    "readings of one kind, in the right unit",
+                    "check them; the range was cut off at the smallest length that there is",
+                ));
+            }
+            if let Some(place) = &said.scatter {
+                problems.warn(Problem::new(
+                    place.clone(),
+                    format!(
+                        "nothing that says how readings of `{label}` of {model_name} will scatter: only what the gauge can resolve is allowed for"
+                    ),
+                    "past readings with several of one pump",
+                    "give a workbook of past readings with the columns 1, 2, 3; measured pumps will need more room than is planned for here",
+                ));
+            }
+        }
+    }
+}
+
+/// A guard rounded up to a decimal of the unit that these lengths are in.
+pub(super) fn rounded_up(guard: Length, of: &[Length]) -> Length {
+    let step = Length::step(of);
+    Length::from_ticks((guard.ticks() + step - 1) / step * step)
+}
+
+/// The standard uncertainty of the mean of so many readings that are not taken yet, if they scatter
+/// with this variance (in ticks squared), and its degrees of freedom: what their own spread would
+/// then come to.
+#[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss)]
+fn uncertainty_ahead(
+    readings: usize,
+    variance: f64,
+    resolution: Length,
+) -> Option<(Uncertainty, Option<u32>)> {
+    let n = i128::try_from(readings).ok()?;
+    // n^2 times the sum of squared deviations, which is (n - 1) times the variance.
+    let squares = ((n * n * (n - 1)) as f64 * variance).ceil() as i128;
+    Some(combined(n, squares, resolution))
+}

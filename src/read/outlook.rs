@@ -1,0 +1,61 @@
+//! Reads an outage before it is measured: stock and pumps as ever, but a dimension without a reading
+//! has a range that is expected, or past readings of its model.
+
+use std::path::PathBuf;
+
+use super::{Sources, book, check, gather};
+use crate::decimal::Millionths;
+use crate::length::{Length, Unit};
+use crate::outlook::{Outlook, usual_step};
+use crate::problem::Problems;
+
+/// What is known ahead of readings beside the pump workbook.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Ahead {
+    /// A workbook of past readings, if there is one.
+    pub history: Option<PathBuf>,
+    /// How likely one more reading lies in the range that past readings give; below 1.
+    pub level: Millionths,
+    /// Ends of such a range are rounded outward to whole steps; [`usual_step`] of the model's unit
+    /// where none is given.
+    pub step: Option<Length>,
+}
+
+impl Default for Ahead {
+    /// No past readings, a level of 99 %, the usual steps.
+    fn default() -> Ahead {
+        Ahead {
+            history: None,
+            level: Millionths::from_raw(990_000),
+            step: None,
+        }
+    }
+}
+
+impl Ahead {
+    /// The step in force for a model in this unit.
+    pub(super) fn step_of(&self, unit: Unit) -> Length {
+        self.step.unwrap_or_else(|| usual_step(unit))
+    }
+}
+
+/// Reads and checks everything for an outage that is not measured yet.
+///
+/// A dimension with a reading is measured. One without has the range of its columns `<dimension>
+/// low` and `<dimension> high`, every value of it alike; where they are empty, the range and the law
+/// of one more reading that the past readings of its model give ([`Fit`](crate::outlook::Fit)), of
+/// which there must be eight at least. Where the model takes a dimension's uncertainty from its
+/// readings, they are presumed to scatter as past readings of one pump did, pooled over pumps; where
+/// no past pump has several readings, only the gauge's resolution counts, and that is warned of.
+///
+/// # Errors
+/// Every problem in all the files, each with its place and mend.
+pub fn outlook(sources: &Sources, ahead: &Ahead) -> Result<Outlook, Problems> {
+    let mut problems = Problems::new();
+    let memory = &mut sources.memory.clone();
+    let stock = gather(book(&sources.stock, memory), &mut problems);
+    let pumps = gather(book(&sources.pumps, memory), &mut problems);
+    let history = ahead.history.as_ref();
+    let history = history.and_then(|path| gather(book(path, memory), &mut problems));
+    check(stock, pumps, sources, Some((ahead, history)), problems)
+}

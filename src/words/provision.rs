@@ -1,0 +1,291 @@
+//! What is set aside before an outage, in words: runs of values that are met alike, gaps, prices.
+
+use itertools::Itertools;
+
+use super::{length, money};
+use crate::job::Job;
+use crate::length::{Length, Unit};
+use crate::outlook::{Expected, Law};
+use crate::plan::{PackPick, pack_total};
+use crate::provision::{Provision, SafeKit, Service, SetAside, Together, Trolley};
+
+/// What nothing in the drawers will do for.
+pub const GAP: &str = "GAP";
+
+/// Values next to each other that are met alike, or that nothing in the drawers will do for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Run<'a> {
+    /// The first and the last value of each axis, in the order of the kit's axes.
+    pub ranges: Vec<[Length; 2]>,
+    /// How many values they are.
+    pub values: usize,
+    /// What to take out of the safe kit, pack by pack; `None` is a gap.
+    pub take: Option<&'a [PackPick]>,
+}
+
+/// The values of a pump as few runs: along the last axis first, and values of an earlier axis are
+/// put together where everything behind them is alike.
+pub fn runs(kit: &SafeKit) -> Vec<Run<'_>> {
+    let values: Vec<Option<&[PackPick]>> = kit.iter().map(|value| value.take).collect();
+    along(kit, 0, &values)
+}
+
+fn along<'a>(kit: &SafeKit, axis: usize, values: &[Option<&'a [PackPick]>]) -> Vec<Run<'a>> {
+    let Some(here) = kit.axes.get(axis) else {
+        let run = |&take: &Option<&'a [PackPick]>| Run {
+            ranges: Vec::new(),
+            values: 1,
+            take,
+        };
+        return values.iter().take(1).map(run).collect();
+    };
+    let behind = values.len() / here.values.len().max(1);
+    let blocks = values.chunks(behind.max(1));
+    let blocks = blocks.zip(&here.values);
+    let blocks = blocks.map(|(block, &value)| (along(kit, axis + 1, block), [value; 2], 1));
+    let merged = blocks.coalesce(|(runs, [low, high], count), next| match runs == next.0 {
+        true => Ok((runs, [low, next.1[1]], count + next.2)),
+        false => Err(((runs, [low, high], count), next)),
+    });
+    let spread = merged.flat_map(|(runs, range, count)| {
+        runs.into_iter().map(move |mut run| {
+            run.ranges.insert(0, range);
+            run.values *= count;
+            run
+        })
+    });
+    spread.collect()
+}
+
+/// `0.0380 to 0.0395 in`, or one length where both are alike.
+pub fn range([low, high]: [Length; 2], unit: Unit) -> String {
+    match low == high {
+        true => length(low, unit),
+        false => format!("{} to {}", low.show(unit), length(high, unit)),
+    }
+}
+
+/// The values of a run: of one axis the bare range, of several each with its label.
+pub fn values(job: &Job, pump: usize, kit: &SafeKit, run: &Run<'_>) -> String {
+    let model = job.model_of(&job.pumps[pump]);
+    if let [one] = run.ranges[..] {
+        return range(one, model.unit);
+    }
+    let axes = kit.axes.iter().zip(&run.ranges);
+    axes.map(|(axis, &ends)| {
+        let label = &model.dimensions[axis.dimension].label;
+        format!("{label} {}", range(ends, model.unit))
+    })
+    .join("; ")
+}
+
+/// Pieces to take, place by place: `Shims over the bearing: SH-020, 2 x SH-003 (0.0260 in)`.
+pub fn take(job: &Job, pump: usize, packs: &[PackPick]) -> String {
+    let model = job.model_of(&job.pumps[pump]);
+    let places = model.packs.iter().zip(packs);
+    places
+        .map(|(place, pack)| format!("{}: {}", place.label, pieces(job, model.unit, pack)))
+        .join("; ")
+}
+
+/// The pieces of one place with their total: `SH-020, 2 x SH-003 (0.0260 in)`.
+pub fn pieces(job: &Job, unit: Unit, pack: &PackPick) -> String {
+    if pack.picks.is_empty() {
+        return "none".into();
+    }
+    let picks = pack.picks.iter().map(|pick| {
+        let item = &job.stock[pick.item];
+        let count = match pick.count {
+            1 => String::new(),
+            count => format!("{count} x "),
+        };
+        let peeled = item.peeled(pick.peeled).filter(|_| pick.peeled > 0);
+        let peeled = peeled.map(|to| format!(" peeled to {}", length(to, unit)));
+        format!("{count}{}{}", item.item, peeled.unwrap_or_default())
+    });
+    let (total, _) = pack_total(job, pack);
+    format!("{} ({})", { picks }.join(", "), length(total, unit))
+}
+
+/// How likely what is, in words.
+pub fn law(expected: &Expected, unit: Unit) -> String {
+    match expected.law {
+        Law::Even if expected.low == expected.high => "one value".into(),
+        Law::Even => "every value alike".into(),
+        Law::Readings {
+            mean,
+            scale,
+            freedom,
+        } => {
+            let n = f64::from(freedom) + 1.0;
+            let deviation = scale.to_f64(unit) / (1.0 + 1.0 / n).sqrt();
+            format!(
+                "as {n} past readings: mean {:.5}, standard deviation {deviation:.5} {unit}",
+                mean.to_f64(unit)
+            )
+        }
+    }
+}
+
+/// The gaps of a pump, each in a sentence without its full stop; none where every value can be met.
+pub fn gaps(job: &Job, pump: usize, kit: &SafeKit) -> Vec<String> {
+    let tag = &job.pumps[pump].tag;
+    if kit.axes.is_empty() {
+        let gap = (kit.gaps() > 0).then(|| {
+            format!(
+                "{tag} is measured, and nothing in the drawers will do; `gapwright kit` says why"
+            )
+        });
+        return gap.into_iter().collect();
+    }
+    let model = job.model_of(&job.pumps[pump]);
+    let gaps = runs(kit).into_iter().filter(|run| run.take.is_none());
+    gaps.map(|run| {
+        let values = values(job, pump, kit, &run);
+        let what = match &kit.axes[..] {
+            [axis] => format!(
+                "{} comes to {values}",
+                model.dimensions[axis.dimension].label
+            ),
+            _ => format!("it comes to {values}"),
+        };
+        format!(
+            "{tag}: nothing in the drawers will do if {what} ({} of {} values)",
+            run.values,
+            kit.values()
+        )
+    })
+    .collect()
+}
+
+/// A pump's standing in a few words.
+pub fn standing(kit: &SafeKit) -> String {
+    match (kit.axes.is_empty(), kit.gaps(), kit.values()) {
+        (true, 0, _) => "Measured; pieces at hand".into(),
+        (true, ..) => format!("{GAP}: measured, and nothing will do"),
+        (false, 0, _) => "Every value can be met".into(),
+        (false, gaps, values) => format!("{GAP}: {gaps} of {values} values"),
+    }
+}
+
+/// How far the price of all safe kits is proven.
+pub fn safe_proof(provision: &Provision, job: &Job) -> String {
+    let open = provision.safe.iter().filter(|kit| !kit.proven).count();
+    let bound: i64 = provision.safe.iter().map(|kit| kit.bound.raw()).sum();
+    match open {
+        0 => "proven least for every pump".into(),
+        1 => format!(
+            "1 kit is not proven least; none costs less than {} in all",
+            money(bound, job)
+        ),
+        open => format!(
+            "{open} kits are not proven least; they cost no less than {} in all",
+            money(bound, job)
+        ),
+    }
+}
+
+/// How far the price of the trolley is proven.
+pub fn trolley_proof(trolley: &Trolley, job: &Job) -> String {
+    if trolley.proven() {
+        return "proven least for the scenarios it was chosen for".into();
+    }
+    format!(
+        "not proven least: nothing that serves as many of its scenarios costs less than {}",
+        money(trolley.bound.raw(), job)
+    )
+}
+
+/// A share as percent with one place.
+pub fn percent(share: f64) -> String {
+    format!("{:.1} %", share * 100.0)
+}
+
+/// How often the trolley serves: `953 of 1000 scenarios of their own, 95.3 % (93.8 to 96.5 %)`.
+pub fn service(service: &Service) -> String {
+    let [low, high] = service.interval;
+    format!(
+        "{} of {} scenarios of their own, {} ({:.1} to {})",
+        service.served,
+        service.checks,
+        percent(service.share()),
+        low * 100.0,
+        percent(high)
+    )
+}
+
+/// Whether the service that was counted holds what was asked for, in a sentence.
+pub fn promise(provision: &Provision, asked: f64) -> String {
+    let (trolley, service) = (&provision.trolley, &provision.service);
+    let [low, high] = service.interval;
+    let asked_for = percent(asked);
+    if trolley.out_of_reach() {
+        return format!(
+            "NOT MET: {asked_for} is out of reach whatever is set aside, since {} of {} scenarios come to values in a gap.",
+            trolley.hopeless, trolley.scenarios
+        );
+    }
+    if trolley.served < trolley.wanted {
+        return format!(
+            "NOT MET: it serves {} of the {} scenarios that it was chosen for, and {} were wanted for {asked_for}.",
+            trolley.served, trolley.scenarios, trolley.wanted
+        );
+    }
+    if high < asked {
+        return format!(
+            "NOT MET: the service that was counted lies below the {asked_for} asked for."
+        );
+    }
+    if low < asked {
+        return format!(
+            "The count does not settle whether it is {asked_for} or more: more scenarios to choose it for (--scenarios) make it safer, more to count on (--checks) narrow the interval."
+        );
+    }
+    format!("The {asked_for} asked for is met, interval and all.")
+}
+
+/// Whether all safe kits can be set aside at once, in a sentence.
+pub fn fits(job: &Job, together: &Together) -> String {
+    let mut parts = Vec::new();
+    if !together.lacking.is_empty() {
+        parts.push(format!(
+            "the drawers lack {}",
+            listed(job, &together.lacking)
+        ));
+    }
+    if !together.sheets.is_empty() {
+        parts.push(format!(
+            "too few sheets of {}",
+            sheets(job, &together.sheets)
+        ));
+    }
+    match parts.is_empty() {
+        true => "All safe kits can be set aside at once.".into(),
+        false => format!(
+            "The safe kits cannot all be set aside at once: {}.",
+            parts.join("; ")
+        ),
+    }
+}
+
+/// Pieces by item: `2 SH-020, 1 GK-120`.
+pub fn listed(job: &Job, pieces: &[SetAside]) -> String {
+    const MOST: usize = 12;
+    let named = pieces.iter().take(MOST);
+    let named = { named }.map(|one| format!("{} {}", one.count, job.stock[one.item].item));
+    let more = match pieces.len().saturating_sub(MOST) {
+        0 => String::new(),
+        more => format!(" and {more} more items"),
+    };
+    format!("{}{more}", { named }.join(", "))
+}
+
+/// Lots of sheets by name.
+pub fn sheets(job: &Job, lots: &[usize]) -> String {
+    lots.iter()
+        .map(|&lot| job.sheets[lot].item.as_str())
+        .join(", ")
+}
+
+/// That set aside is not set.
+pub const CAUTION: &str = "Set aside is not set: measure each pump, then run `gapwright kit`; it chooses the pieces, and the recheck after fitting decides.";

@@ -1,0 +1,220 @@
+//! Provisions for a fleet that is not measured yet, timed by parts:
+//! `cargo run --release --example provision -- 50 200`.
+//!
+//! The fleet is invented, from a seed: families of pumps that share model and expected range, half of
+//! the ranges even, half from readings. Beside it, in the same run, the obvious way to know whether a
+//! trolley serves a scenario: every scenario as an outage of its own for the general choice, on a few
+//! of them, scaled up.
+//!
+//! | variable | what it sets | default |
+//! |---|---|---|
+//! | `SCENARIOS`, `CHECKS` | scenarios to choose by, and to count on | `500`, `1000` |
+//! | `FAMILIES` | families of pumps | `20` |
+//! | `SHIMS`, `MOST` | shim sizes; most shims in a pack | `22`; `4` |
+//! | `PROBABILITY` | in percent | `95` |
+//! | `SEED` | of fleet and scenarios | `1` |
+//! | `OBVIOUS` | scenarios for the obvious way, 0 for none | `5` |
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
+    missing_docs
+)]
+
+mod generate;
+
+use std::collections::BTreeMap;
+use std::sync::Mutex;
+use std::time::Instant;
+
+use gapwright::choose::choose;
+use gapwright::choose::watch::{Part, Step, Watch};
+use gapwright::decimal::Millionths;
+use gapwright::job::Job;
+use gapwright::length::{Length, Uncertainty};
+use gapwright::outlook::{Expected, Law, Outlook};
+use gapwright::provision::{Provision, Purpose, Question, provision, scenario};
+
+fn main() {
+    let pumps: Vec<usize> = std::env::args()
+        .skip(1)
+        .map(|a| {
+            a.parse()
+                .unwrap_or_else(|_| panic!("`{a}` is no number of pumps"))
+        })
+        .collect();
+    for pumps in pumps {
+        case(pumps);
+    }
+}
+
+fn setting(name: &str, default: u64) -> u64 {
+    std::env::var(name).map_or(default, |text| text.parse().expect("a whole number"))
+}
+
+/// A tenth of a thou.
+fn tenths(n: i64) -> Length {
+    Length::from_ticks(n * 25_400)
+}
+
+fn case(pumps: usize) {
+    let outlook = fleet(pumps);
+    let question = Question {
+        scenarios: setting("SCENARIOS", 500) as u32,
+        checks: setting("CHECKS", 1_000) as u32,
+        probability: Millionths::from_raw(setting("PROBABILITY", 95) as i64 * 10_000),
+        seed: setting("SEED", 1),
+        ..Question::new(tenths(5))
+    };
+    let start = Instant::now();
+    let began: Mutex<Vec<(Part, f64)>> = Mutex::default();
+    let note = |step: Step| {
+        let mut began = began.lock().unwrap();
+        if began.last().is_none_or(|(part, _)| *part != step.part) {
+            began.push((step.part, start.elapsed().as_secs_f64()));
+        }
+    };
+    let found = provision(&outlook, &question, &Watch::patient().steps(&note)).unwrap();
+    let seconds = start.elapsed().as_secs_f64();
+    println!(
+        "{pumps} pumps, {} scenarios, {} checks: {seconds:.1} s",
+        question.scenarios, question.checks
+    );
+    let began = began.into_inner().unwrap();
+    let mut parts: BTreeMap<String, f64> = BTreeMap::new();
+    let ends = began.iter().skip(1).map(|(_, at)| *at).chain([seconds]);
+    for ((part, at), end) in began.iter().zip(ends) {
+        *parts.entry(format!("{part:?}")).or_default() += end - at;
+    }
+    let drawing = began.first().map_or(seconds, |(_, at)| *at);
+    println!("  Drawing and windows {drawing:.2} s");
+    for (part, seconds) in parts {
+        println!("  {part} {seconds:.2} s");
+    }
+    tell(&found);
+    obvious(&outlook, &question, &found, seconds);
+}
+
+fn tell(found: &Provision) {
+    let safe = &found.safe;
+    let proven = safe.iter().filter(|kit| kit.proven).count();
+    let bound: i64 = safe.iter().map(|kit| kit.bound.raw()).sum();
+    let gaps: usize = safe.iter().map(|kit| kit.gaps()).sum();
+    println!(
+        "  safe kits {} for {} pieces, {proven} of {} proven (bound {}), {gaps} gaps, {} items short",
+        found.together.cost,
+        found.together.count,
+        safe.len(),
+        Millionths::from_raw(bound),
+        found.together.lacking.len(),
+    );
+    let trolley = &found.trolley;
+    println!(
+        "  trolley {} for {} pieces, bound {}; serves {} of {} it was chosen for ({} wanted, {} hopeless)",
+        trolley.cost,
+        trolley.count,
+        trolley.bound,
+        trolley.served,
+        trolley.scenarios,
+        trolley.wanted,
+        trolley.hopeless,
+    );
+    let service = &found.service;
+    println!(
+        "  service {:.1} % of {} others, {:.1} to {:.1} %; {} undecided, {} hopeless",
+        100.0 * service.share(),
+        service.checks,
+        100.0 * service.interval[0],
+        100.0 * service.interval[1],
+        service.undecided,
+        service.hopeless,
+    );
+    println!(
+        "  the trolley costs {:.2} of the safe kits",
+        trolley.cost.to_f64() / found.together.cost.to_f64()
+    );
+}
+
+/// Whether the trolley serves scenarios, each as an outage of its own.
+fn obvious(outlook: &Outlook, question: &Question, found: &Provision, all: f64) {
+    let some = setting("OBVIOUS", 5) as u32;
+    if some == 0 {
+        return;
+    }
+    let mut job = outlook.job.clone();
+    for item in &mut job.stock {
+        item.on_hand = 0;
+    }
+    for pieces in &found.trolley.pieces {
+        job.stock[pieces.item].on_hand = pieces.count;
+    }
+    let start = Instant::now();
+    let mut served = 0;
+    for number in 0..some {
+        let drawn = scenario(outlook, question, Purpose::Counting, number).unwrap();
+        for (pump, lengths) in job.pumps.iter_mut().zip(drawn) {
+            for (dimension, length) in pump.dimensions.iter_mut().zip(lengths) {
+                if let Some(length) = length {
+                    dimension.readings = vec![length];
+                    dimension.value = length;
+                }
+            }
+        }
+        let limit = std::time::Duration::from_secs(60);
+        let plan = choose(&job, &Watch::patient().limit(limit)).unwrap();
+        served += u32::from(plan.served() == job.pumps.len());
+    }
+    let each = start.elapsed().as_secs_f64() / f64::from(some);
+    let unserved = found.service.unserved.iter();
+    let ours = some - unserved.filter(|u| u.scenario < some).count() as u32;
+    println!(
+        "  obvious way, {some} checks solved afresh: {served} served (here {ours}), {each:.2} s each, so \
+         {:.0} s for all checks: {:.1} times all of the above",
+        each * f64::from(question.checks),
+        each * f64::from(question.checks) / all
+    );
+}
+
+/// Pumps in families of one expected range each, out of a stock that is large.
+fn fleet(pumps: usize) -> Outlook {
+    let families = setting("FAMILIES", 20) as usize;
+    let shims = setting("SHIMS", 22) as usize;
+    let most = setting("MOST", 4) as u32;
+    let mut job: Job = generate::fleet(setting("SEED", 1), pumps, shims, 8, 100, most);
+    let mut expected = Vec::new();
+    for index in 0..pumps {
+        let middles: Vec<Length> = job.pumps[index % families]
+            .dimensions
+            .iter()
+            .map(|measured| measured.value)
+            .collect();
+        let family = index % families;
+        let one = |(dimension, middle): (usize, &Length)| {
+            // From four thou below to four above, of the ring three.
+            let half = tenths(if dimension == 0 { 40 } else { 30 });
+            let law = if family.is_multiple_of(2) {
+                Law::Even
+            } else {
+                Law::Readings {
+                    mean: *middle,
+                    // A scale of one thou.
+                    scale: Uncertainty::from_raw(254_000 * 100_000),
+                    freedom: 9,
+                }
+            };
+            Some(Expected {
+                low: *middle - half,
+                high: *middle + half,
+                law,
+            })
+        };
+        expected.push(middles.iter().enumerate().map(one).collect());
+        for (measured, middle) in job.pumps[index].dimensions.iter_mut().zip(middles) {
+            measured.readings = vec![middle];
+            measured.value = middle;
+        }
+    }
+    Outlook { job, expected }
+}

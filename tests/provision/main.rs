@@ -1,0 +1,338 @@
+//! What to set aside before an outage is measured, against every multiset of pieces, every kit and
+//! every scenario of small outages.
+//!
+//! The reference here shares nothing with the library but the input types and `plan::verdicts`, the
+//! reckoning that `verify` uses and that has no code in common with the search: it fills places
+//! piece by piece and walks everything there is.
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
+    clippy::cast_sign_loss,
+    missing_docs
+)]
+
+mod reference;
+mod safe;
+mod service;
+mod trolley;
+
+use gapwright::decimal::Millionths;
+use gapwright::job::Job;
+use gapwright::length::{Length, Tolerance, Uncertainty};
+use gapwright::model::{
+    Correlation, Dimension, Form, Model, Pack, Requirement, Shape, Spread, Term,
+};
+use gapwright::outlook::{Expected, Law, Outlook};
+use gapwright::policy::{Acceptance, Policy};
+use gapwright::provision::Question;
+use gapwright::pump::{Measured, Pump};
+use gapwright::stock::{Code, Item, Size};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+pub fn half_thou(n: i64) -> Length {
+    Length::from_ticks(n * 127_000)
+}
+
+/// Values a thou apart; few scenarios.
+pub fn question(seed: u64) -> Question {
+    Question {
+        scenarios: 40,
+        checks: 60,
+        seed,
+        ..Question::new(half_thou(2))
+    }
+}
+
+/// A small outage of up to `pumps` pumps, most of them not measured.
+pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let with_gasket = rng.random_bool(0.4);
+    let second = if with_gasket { "gasket" } else { "shim" };
+    let kinds: Vec<&str> = if rng.random_bool(0.6) {
+        vec!["shim", second]
+    } else {
+        vec!["shim"]
+    };
+    let with_gasket = kinds.contains(&"gasket");
+    let packs = kinds
+        .iter()
+        .map(|kind| Pack {
+            name: (*kind).into(),
+            label: (*kind).into(),
+            kind: (*kind).into(),
+            least_pieces: u32::from(rng.random_bool(0.3)),
+            most_pieces: rng.random_range(1..=if kinds.len() > 1 { 2 } else { 3 }),
+        })
+        .collect();
+    let whole = |n: i64| Millionths::from_raw(n * 1_000_000);
+    let part = |n: i64| Millionths::from_raw(n);
+    let mut terms = vec![(Term::Dimension(0), whole(1)), (Term::Pack(0), whole(-1))];
+    if kinds.len() > 1 && !with_gasket {
+        terms.push((Term::Pack(1), part(rng.random_range(1..=2) * 500_000)));
+    }
+    if rng.random_bool(0.3) {
+        terms.push((Term::Dimension(1), part(-500_000)));
+    }
+    let half = rng.random_range(3..=8);
+    let mut requirements = vec![Requirement {
+        name: "clearance".into(),
+        label: "Clearance".into(),
+        form: Form::Linear {
+            terms,
+            target: half_thou(40),
+            lower: half_thou(40 - half),
+            upper: half_thou(40 + half),
+        },
+    }];
+    if with_gasket {
+        requirements.push(Requirement {
+            name: "fill".into(),
+            label: "Fill".into(),
+            form: Form::GasketFill {
+                gasket: 1,
+                gap: vec![(Term::Pack(0), whole(1)), (Term::Dimension(1), whole(1))],
+                target: part(500_000),
+                lower: part(rng.random_range(200..=400) * 1_000),
+                upper: part(rng.random_range(600..=800) * 1_000),
+            },
+        });
+    }
+    let dimension = |name: &str| Dimension {
+        name: name.into(),
+        label: name.into(),
+        spread: Spread::Within(Tolerance::default()),
+        shape: Shape::Rectangular,
+        freedom: None,
+    };
+    let correlations = vec![Correlation {
+        between: [Term::Dimension(0), Term::Dimension(1)],
+        coefficient: part(rng.random_range(-5..=5) * 100_000),
+    }];
+    let fits = if rng.random_bool(0.3) {
+        vec!["A", "B"]
+    } else {
+        vec!["A"]
+    };
+    let model = Model {
+        name: "m".into(),
+        title: "m".into(),
+        unit: gapwright::length::Unit::Inch,
+        dimensions: vec![dimension("bare"), dimension("ring")],
+        packs,
+        requirements: requirements.clone(),
+        thermals: vec![],
+        correlations: correlations.clone(),
+        consumables: vec![],
+        materials: vec![],
+        cautions: vec![],
+        examples: Default::default(),
+        drawing: None,
+        sha256: String::new(),
+    };
+    let mut stock: Vec<Item> = Vec::new();
+    let laminated = rng.random_bool(0.25);
+    for fit in &fits {
+        for (kind, thinnest, thickest, sizes) in [("shim", 4, 24, 4), ("gasket", 20, 60, 3)] {
+            if kind == "gasket" && !with_gasket {
+                continue;
+            }
+            for _ in 0..rng.random_range(1..=sizes / fits.len() as i64 + 1) {
+                let thickness = half_thou(rng.random_range(thinnest..=thickest));
+                let slack = Length::from_ticks(rng.random_range(0..=4) * 12_000);
+                let mut item = Item::of(
+                    &format!("{kind}-{}", stock.len()),
+                    kind.into(),
+                    Code::new(fit),
+                    Size {
+                        thickness,
+                        tolerance: Tolerance {
+                            minus: slack,
+                            plus: if rng.random_bool(0.8) {
+                                slack
+                            } else {
+                                Length::ZERO
+                            },
+                        },
+                        uncertainty: rng
+                            .random_bool(0.3)
+                            .then_some(Uncertainty::from_raw(2_000_000_000)),
+                    },
+                    rng.random_range(0..=3),
+                );
+                item.reserved = u32::from(item.on_hand > 2 && rng.random_bool(0.3));
+                item.unit_cost = Millionths::from_raw(rng.random_range(0..=5) * 700_000);
+                if laminated && kind == "shim" && rng.random_bool(0.4) {
+                    item.peel_step = Some(Length::from_ticks(
+                        thickness.ticks() / rng.random_range(2..=4),
+                    ));
+                }
+                stock.push(item);
+            }
+        }
+    }
+    let acceptance = [
+        Acceptance::WorstCase,
+        Acceptance::WorstCase,
+        Acceptance::Nominal,
+        Acceptance::Expanded,
+    ][rng.random_range(0..4)];
+    let mut made: Vec<Pump> = Vec::new();
+    let mut expected: Vec<Vec<Option<Expected>>> = Vec::new();
+    for index in 0..rng.random_range(1..=pumps) {
+        if index > 0 && rng.random_bool(0.4) {
+            // Just like the one before.
+            let mut pump = made[index - 1].clone();
+            pump.tag = format!("P-{index}");
+            made.push(pump);
+            expected.push(expected[index - 1].clone());
+            continue;
+        }
+        let mut expect = |middle: i64, likely: f64| {
+            rng.random_bool(likely).then(|| {
+                let low = half_thou(middle - rng.random_range(0..=4));
+                let high = half_thou(middle + rng.random_range(0..=4));
+                let law = if rng.random_bool(0.7) {
+                    Law::Even
+                } else {
+                    Law::Readings {
+                        mean: half_thou(middle),
+                        scale: Uncertainty::from_raw(rng.random_range(1..=3) * 12_700_000_000),
+                        freedom: rng.random_range(2..=9),
+                    }
+                };
+                Expected { low, high, law }
+            })
+        };
+        let middle = [50 + 3 * (seed % 7) as i64, 30 + (seed % 5) as i64];
+        let both = [expect(middle[0], 0.9), expect(middle[1], 0.5)];
+        let slack = Tolerance::even(Length::from_ticks(rng.random_range(0..=3) * 20_000));
+        let measured = |value: Length| Measured {
+            readings: vec![value],
+            value,
+            tolerance: slack,
+            standard: Shape::Rectangular.standard(slack),
+            freedom: None,
+        };
+        let at = |index: usize| match both[index] {
+            Some(e) => Length::from_ticks((e.low.ticks() + e.high.ticks()) / 2),
+            None => half_thou(middle[index]),
+        };
+        let fit = Code::new(fits[rng.random_range(0..fits.len())]);
+        made.push(Pump {
+            tag: format!("P-{index}"),
+            model: 0,
+            priority: 1,
+            due: None,
+            location: None,
+            note: None,
+            carried: vec![],
+            consumable_fits: vec![],
+            growths: vec![],
+            correlations: correlations.clone(),
+            fits: kinds.iter().map(|_| fit.clone()).collect(),
+            dimensions: vec![measured(at(0)), measured(at(1))],
+            requirements: requirements.clone(),
+            row: 0,
+        });
+        expected.push(both.to_vec());
+    }
+    Outlook {
+        job: Job {
+            stock,
+            sheets: vec![],
+            models: vec![model],
+            pumps: made,
+            policy: Policy {
+                acceptance,
+                ..Policy::default()
+            },
+            stock_sheet: Default::default(),
+            sheets_sheet: Default::default(),
+            fit_sheet: Default::default(),
+            inputs: vec![],
+            unused: vec![],
+            warnings: vec![],
+        },
+        expected,
+    }
+}
+
+/// One pump with a wide range, narrow limits and several sizes: many values that need many pieces.
+pub fn wide_outlook(seed: u64) -> Outlook {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed + (1 << 40));
+    let mut outlook = random_outlook(seed, 1);
+    let job = &mut outlook.job;
+    job.policy.acceptance = Acceptance::Nominal;
+    job.models[0].packs.truncate(1);
+    job.models[0].packs[0].most_pieces = rng.random_range(2..=3);
+    let pump = &mut job.pumps[0];
+    pump.fits.truncate(1);
+    pump.requirements.truncate(1);
+    let half = rng.random_range(1..=3);
+    pump.requirements[0].form = Form::Linear {
+        terms: vec![
+            (Term::Dimension(0), Millionths::from_raw(1_000_000)),
+            (Term::Pack(0), Millionths::from_raw(-1_000_000)),
+        ],
+        target: half_thou(40),
+        lower: half_thou(40 - half),
+        upper: half_thou(40 + half),
+    };
+    let mut lot = |index: usize| {
+        let size = Size {
+            thickness: half_thou(rng.random_range(2..=14)),
+            tolerance: Tolerance::default(),
+            uncertainty: None,
+        };
+        let count = rng.random_range(1..=2);
+        let fit = pump.fits[0].clone();
+        let mut item = Item::of(&format!("S-{index}"), "shim".into(), fit, size, count);
+        item.unit_cost = Millionths::from_raw(rng.random_range(3..=9) * 500_000);
+        item
+    };
+    job.stock = (0..7).map(&mut lot).collect();
+    let (low, high) = (half_thou(44), half_thou(58 + rng.random_range(0..=8)));
+    pump.dimensions[0].value = low;
+    outlook.expected[0] = vec![
+        Some(Expected {
+            low,
+            high,
+            law: Law::Even,
+        }),
+        None,
+    ];
+    outlook
+}
+
+/// Two or three pumps of one model with narrow limits that want the same few sizes.
+pub fn shared_outlook(seed: u64) -> Outlook {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed + (1 << 41));
+    let mut outlook = wide_outlook(seed);
+    let job = &mut outlook.job;
+    job.models[0].packs[0].most_pieces = 2;
+    job.models[0].packs[0].least_pieces = 0;
+    job.stock.truncate(5);
+    for item in &mut job.stock {
+        item.on_hand = rng.random_range(1..=3);
+    }
+    for index in 1..rng.random_range(2..=3) {
+        let mut pump = job.pumps[0].clone();
+        pump.tag = format!("P-{index}");
+        job.pumps.push(pump);
+        outlook.expected.push(outlook.expected[0].clone());
+    }
+    for (pump, expected) in job.pumps.iter_mut().zip(&mut outlook.expected) {
+        let low = half_thou(rng.random_range(40..=52));
+        pump.dimensions[0].value = low;
+        expected[0] = Some(Expected {
+            low,
+            high: low + half_thou(rng.random_range(2..=8)),
+            law: Law::Even,
+        });
+    }
+    outlook
+}

@@ -1,0 +1,300 @@
+//! Service against every kit of every scenario, and against exact probabilities.
+
+use std::collections::HashMap;
+
+use gapwright::choose::watch::Watch;
+use gapwright::decimal::Millionths;
+use gapwright::length::Length;
+use gapwright::outlook::{Expected, Law};
+use gapwright::provision::{Purpose, Question, exact_interval, provision};
+
+use crate::reference::Known;
+use crate::trolley::{counted, scenarios};
+use crate::{half_thou, question, random_outlook, shared_outlook};
+
+#[test]
+fn every_scenario_is_judged_as_every_kit_says() {
+    let (mut judged, mut short, mut hopeless) = (0, 0, 0);
+    for seed in 0..600 {
+        let outlook = if seed % 2 == 0 {
+            random_outlook(seed, 3)
+        } else {
+            shared_outlook(seed)
+        };
+        let question = Question {
+            probability: Millionths::from_raw([500_000, 700_000, 900_000][seed as usize / 2 % 3]),
+            ..question(seed)
+        };
+        let found = provision(&outlook, &question, &Watch::patient()).unwrap();
+        let there = counted(&found.trolley.pieces, outlook.job.stock.len());
+        let mut known = Known::of(&outlook);
+        let pumps = outlook.job.pumps.len();
+        let mut unserved = found
+            .service
+            .unserved
+            .iter()
+            .map(|u| (u.scenario, u))
+            .collect::<HashMap<_, _>>();
+        let mut missed = vec![0; pumps];
+        let mut none = 0;
+        for (scenario, numbers) in scenarios(&outlook, &question, Purpose::Counting) {
+            let most = known.most_served(&scenario, &there);
+            let impossible = (0..pumps).any(|pump| known.kits(pump, &scenario[pump]).is_empty());
+            for number in numbers {
+                judged += 1;
+                none += u32::from(impossible);
+                let Some(verdict) = unserved.remove(&number) else {
+                    assert_eq!(most, pumps, "case {seed}, scenario {number}");
+                    continue;
+                };
+                assert!(verdict.certain, "case {seed}, scenario {number}");
+                assert_eq!(
+                    verdict.pumps.len(),
+                    pumps - most,
+                    "case {seed}, scenario {number}"
+                );
+                assert!(most < pumps);
+                verdict.pumps.iter().for_each(|&pump| missed[pump] += 1);
+                short += 1;
+            }
+        }
+        assert!(unserved.is_empty());
+        let service = &found.service;
+        assert_eq!(service.missed, missed);
+        assert_eq!(
+            service.served + service.unserved.len() as u32,
+            service.checks
+        );
+        assert_eq!((service.undecided, service.hopeless), (0, none));
+        assert_eq!(
+            service.interval,
+            exact_interval(service.served, service.checks, 0.95)
+        );
+        hopeless += none;
+    }
+    println!("{judged} judged, {short} short, {hopeless} hopeless");
+    assert!(judged > 20_000 && short > 3_000 && short > hopeless + 1_000);
+}
+
+/// The exact probability of service, by all that the pumps can come to, lies in the interval: at
+/// 99.9 %, and with these seeds, always.
+#[test]
+fn intervals_hold_the_exact_probability() {
+    let (mut asked, mut inside) = (0, 0);
+    for seed in 0..300 {
+        let mut outlook = random_outlook(seed, 2);
+        for expected in outlook.expected.iter_mut().flatten().flatten() {
+            expected.law = Law::Even;
+        }
+        let question = Question {
+            checks: 400,
+            level: Millionths::from_raw(999_000),
+            probability: Millionths::from_raw(700_000),
+            ..question(seed)
+        };
+        let found = provision(&outlook, &question, &Watch::patient()).unwrap();
+        let there = counted(&found.trolley.pieces, outlook.job.stock.len());
+        let mut known = Known::of(&outlook);
+        let pumps = outlook.job.pumps.len();
+        // Every scenario there is with its chance.
+        let mut all: Vec<(Vec<Vec<Option<Length>>>, f64)> = vec![(vec![], 1.0)];
+        for expected in &outlook.expected {
+            let mut lengths: Vec<(Vec<Option<Length>>, f64)> = vec![(vec![], 1.0)];
+            for expected in expected {
+                let values = chances(expected.as_ref());
+                lengths = lengths
+                    .iter()
+                    .flat_map(|(lengths, p)| {
+                        values.iter().map(move |(value, q)| {
+                            let mut lengths = lengths.clone();
+                            lengths.push(*value);
+                            (lengths, p * q)
+                        })
+                    })
+                    .collect();
+            }
+            all = all
+                .iter()
+                .flat_map(|(scenario, p)| {
+                    lengths.iter().map(move |(lengths, q)| {
+                        let mut scenario = scenario.clone();
+                        scenario.push(lengths.clone());
+                        (scenario, p * q)
+                    })
+                })
+                .collect();
+        }
+        let total: f64 = all.iter().map(|(_, p)| p).sum();
+        assert!((total - 1.0).abs() < 1e-9);
+        let served = all
+            .iter()
+            .filter(|(s, _)| known.most_served(s, &there) == pumps);
+        let exact: f64 = served.map(|(_, p)| p).sum();
+        let [low, high] = found.service.interval;
+        assert!(
+            low - 1e-9 <= exact && exact <= high + 1e-9,
+            "case {seed}: {exact} not in {low} to {high}"
+        );
+        asked += 1;
+        inside += usize::from(exact > 0.01 && exact < 0.99);
+    }
+    println!("{asked} asked, {inside} neither sure nor impossible");
+    assert!(inside > 60);
+}
+
+/// The values of a range and how likely each is: the share of its ticks that are nearest to it, one
+/// by one.
+fn chances(expected: Option<&Expected>) -> Vec<(Option<Length>, f64)> {
+    let Some(expected) = expected else {
+        return vec![(None, 1.0)];
+    };
+    let step = half_thou(2).ticks();
+    let (low, high) = (expected.low.ticks(), expected.high.ticks());
+    let mut values: Vec<i64> = (0..)
+        .map(|n| low + n * step)
+        .take_while(|v| *v < high)
+        .collect();
+    values.push(high);
+    let mut ticks = vec![0_u32; values.len()];
+    // A tick in a thousand, which the range is a whole number of, but for its very ends.
+    let thin = 127;
+    for at in (low..=high).step_by(thin) {
+        let nearest = (0..values.len())
+            .min_by_key(|&v| (values[v] - at).abs())
+            .unwrap();
+        ticks[nearest] += 1;
+    }
+    let all: u32 = ticks.iter().sum();
+    let share = |count: u32| f64::from(count) / f64::from(all);
+    values
+        .iter()
+        .zip(ticks)
+        .map(|(&v, count)| (Some(Length::from_ticks(v)), share(count)))
+        .collect()
+}
+
+/// Scenarios to count on are others than those to choose by, and each is the same however many are
+/// drawn.
+#[test]
+fn the_scenarios_that_are_counted_on_were_not_chosen_by() {
+    let mut differ = 0;
+    for seed in 0..40 {
+        let outlook = random_outlook(seed, 3);
+        let question = question(seed);
+        let draw =
+            |purpose, n| gapwright::provision::scenario(&outlook, &question, purpose, n).unwrap();
+        for n in 0..question.scenarios {
+            differ += u32::from(draw(Purpose::Choosing, n) != draw(Purpose::Counting, n));
+            assert_eq!(draw(Purpose::Choosing, n), draw(Purpose::Choosing, n));
+        }
+        // More scenarios to choose by: those to count on stay as they are.
+        let more = Question {
+            scenarios: 80,
+            ..question
+        };
+        let all = |q: &Question| scenarios(&outlook, q, Purpose::Counting);
+        assert_eq!(all(&question), all(&more));
+        let other = Question {
+            seed: seed + 1_000,
+            ..question
+        };
+        if outlook
+            .expected
+            .iter()
+            .flatten()
+            .flatten()
+            .any(|e| e.low < e.high)
+        {
+            assert_ne!(all(&question), all(&other), "case {seed}");
+        }
+    }
+    println!("{differ} of 1600 differ");
+    assert!(differ > 1_000);
+}
+
+/// Sources: the peas of Mendel, 682 of 925 (R documentation of binom.test, printed there, from
+/// memory and computed again by SciPy's scipy.stats.beta.ppf); the others by SciPy alone.
+#[test]
+fn exact_intervals_are_those_that_are_published() {
+    for (served, checks, level, low, high) in INTERVALS {
+        let [l, h] = exact_interval(served, checks, level);
+        assert!(
+            (l - low).abs() < 1e-9 && (h - high).abs() < 1e-9,
+            "{served} of {checks}: {l} {h}"
+        );
+    }
+}
+
+/// By its definition: at each end the chance of as many or as few is half of what is left out.
+#[test]
+fn exact_intervals_leave_out_what_they_say() {
+    for (served, checks) in [
+        (0, 1),
+        (1, 1),
+        (1, 2),
+        (3, 17),
+        (50, 60),
+        (59, 60),
+        (60, 60),
+    ] {
+        let [low, high] = exact_interval(served, checks, 0.9);
+        let n = f64::from(checks);
+        let chance = |p: f64, k: u32| {
+            let ways: f64 = (0..k)
+                .map(|i| (n - f64::from(i)) / f64::from(i + 1))
+                .product();
+            ways * p.powi(k as i32) * (1.0 - p).powi((checks - k) as i32)
+        };
+        if served > 0 {
+            let above: f64 = (served..=checks).map(|k| chance(low, k)).sum();
+            assert!((above - 0.05).abs() < 1e-9, "{served} of {checks}: {above}");
+        } else {
+            assert!(low == 0.0);
+        }
+        if served < checks {
+            let below: f64 = (0..=served).map(|k| chance(high, k)).sum();
+            assert!((below - 0.05).abs() < 1e-9, "{served} of {checks}: {below}");
+        } else {
+            assert!(high == 1.0);
+        }
+    }
+}
+
+/// Served, of how many, level, and both ends: SciPy 1.17.1.
+const INTERVALS: [(u32, u32, f64, f64, f64); 5] = [
+    (
+        682,
+        925,
+        0.95,
+        0.707_668_264_079_039,
+        0.765_406_558_241_525_3,
+    ),
+    (
+        950,
+        1000,
+        0.95,
+        0.934_609_512_084_506_4,
+        0.962_664_602_395_338_2,
+    ),
+    (
+        962,
+        1000,
+        0.99,
+        0.943_585_958_559_925_4,
+        0.975_843_485_382_211_8,
+    ),
+    (
+        1,
+        10,
+        0.95,
+        0.002_528_578_544_461_786_5,
+        0.445_016_117_028_195_4,
+    ),
+    (
+        998,
+        1000,
+        0.9,
+        0.993_717_715_453_276_6,
+        0.999_644_523_866_522_4,
+    ),
+];
