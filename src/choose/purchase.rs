@@ -67,7 +67,7 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
     }
     layouts.extend(cut_alone(job, &kits, &layouts));
     layouts.sort();
-    // Packs that are wanted; where they cost nothing the search may have taken more.
+    // Packs that are wanted: where they cost nothing, or the time ran out, the search may have taken more.
     let mut used = vec![0_u32; job.stock.len()];
     for pick in kits.iter().flatten().flatten().flat_map(|pack| &pack.picks) {
         used[pick.item] += pick.count;
@@ -89,6 +89,12 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
         },
         late: vec![None; job.pumps.len()],
     };
+    let cost = purchase.cost(market).raw();
+    for goal in &mut purchase.plan.goals {
+        if goal.aim == Aim::Purchase {
+            goal.value = cost;
+        }
+    }
     for (group, instance) in laid.groups.iter().zip(&instances) {
         for (pump, late) in late(job, market, group, &instance.takers, &used, &kits) {
             purchase.late[pump] = Some(late);
