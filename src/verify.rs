@@ -5,8 +5,10 @@
 //! cannot show is that no better plan exists; that is the bound's business.
 
 mod bags;
+mod provision;
 mod purchase;
 
+pub use provision::verify_provision;
 pub use purchase::{VerifiedPurchase, verify_purchase};
 
 use std::collections::BTreeMap;

@@ -17,6 +17,7 @@ use crate::outlook::{Outlook, usual_step};
 use crate::problem::{Place, Problem, Problems};
 use crate::provision::{Fault, Question, provision};
 use crate::read::{self, Ahead, Sources};
+use crate::verify::verify_provision;
 use crate::words::provision as words;
 use crate::write;
 use crate::write::provision::Provided;
@@ -300,6 +301,9 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             return findings.refuse(problems);
         }
     };
+    if let Err(breaches) = verify_provision(&outlook, &provision) {
+        return findings.fail(super::defect(&breaches), warnings, &[]);
+    }
     let provided = Provided {
         outlook: &outlook,
         question: &question,

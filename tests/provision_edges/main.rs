@@ -679,3 +679,63 @@ A,screwed-impeller,F6,F6,0.0310,0.0500,0.0490,0.0510
         .filter(|row| row[0].starts_with("Impeller clearance with no shims 0.0"));
     assert_eq!(lines.count(), plain.pumps[0].take.len());
 }
+
+/// The second reckoning passes what was found, and nothing that was tampered with.
+#[test]
+fn a_provision_that_does_not_hold_is_noticed() {
+    use gapwright::decimal::Money;
+    use gapwright::verify::verify_provision;
+    let ahead = Ahead {
+        history: Some(PAST.into()),
+        ..Ahead::default()
+    };
+    let sources = Sources {
+        stock: STOCK.into(),
+        pumps: PUMPS.into(),
+        ..Sources::default()
+    };
+    let outlook = outlook(&sources, &ahead).unwrap();
+    let step = Length::parse("1 thou", None).unwrap();
+    let question = Question {
+        scenarios: 20,
+        checks: 20,
+        ..Question::new(step)
+    };
+    let found = provision(&outlook, &question, &Watch::patient()).unwrap();
+    verify_provision(&outlook, &found).unwrap();
+    let pump = found.safe.iter().position(|kit| kit.count > 2).unwrap();
+    let wrong = |change: &dyn Fn(&mut gapwright::provision::Provision)| {
+        let mut other = found.clone();
+        change(&mut other);
+        assert_ne!(other, found);
+        verify_provision(&outlook, &other).unwrap_err()
+    };
+    // A piece less, at its cost; a cost that is another; more than there is; a trolley likewise.
+    let said = wrong(&|other| {
+        let kit = &mut other.safe[pump];
+        let item = kit.pieces[0].item;
+        kit.cost = Money::from_raw(kit.cost.raw() - outlook.job.stock[item].unit_cost.raw());
+        kit.pieces[0].count -= 1;
+        kit.pieces.retain(|piece| piece.count > 0);
+    });
+    assert!(
+        said[0].contains("does not hold what it says to take"),
+        "{said:?}"
+    );
+    let dearer = |money: &mut Money| *money = Money::from_raw(money.raw() + 1);
+    let said = wrong(&|other| dearer(&mut other.safe[pump].cost));
+    assert!(said[0].contains("millionths"), "{said:?}");
+    wrong(&|other| dearer(&mut other.trolley.cost));
+    wrong(&|other| other.trolley.pieces[0].count += 1_000);
+    // A pump that measures otherwise than was reckoned with.
+    let mut narrow = outlook.clone();
+    let hot = narrow.expected[pump]
+        .iter()
+        .position(Option::is_some)
+        .unwrap();
+    let tolerance = &mut narrow.job.pumps[pump].dimensions[hot].tolerance;
+    tolerance.minus = step * 50;
+    tolerance.plus = step * 50;
+    let said = verify_provision(&narrow, &found).unwrap_err();
+    assert!(said[0].contains("is not met"), "{said:?}");
+}

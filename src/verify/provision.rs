@@ -1,0 +1,92 @@
+//! The checker of what is set aside: every safe kit at every value of its pump, and all costs.
+
+use std::collections::BTreeMap;
+
+use crate::job::Job;
+use crate::outlook::Outlook;
+use crate::provision::{Provision, SetAside};
+
+use super::{check_limits, check_pieces};
+
+/// Works a provision out again: whether each safe kit holds what it says to take at each value, whether
+/// that meets the requirements of the pump as if it had been measured there, whether the pieces
+/// are there, and what they cost.
+///
+/// That nothing in the drawers will do for a gap, and how often the trolley serves, is not worked out here.
+///
+/// # Errors
+/// Everything that does not hold, in words. Such a provision is a defect of this program and is never
+/// written.
+pub fn verify_provision(outlook: &Outlook, provision: &Provision) -> Result<(), Vec<String>> {
+    let job = &outlook.job;
+    let mut breaches = Vec::new();
+    if provision.safe.len() != job.pumps.len() {
+        return Err(vec!["not one safe kit a pump".into()]);
+    }
+    for (pump, kit) in job.pumps.iter().zip(&provision.safe) {
+        let what = format!("the safe kit of {}", pump.tag);
+        check_drawers(job, &kit.pieces, kit.cost.raw(), &what, &mut breaches);
+        for value in kit.iter() {
+            let Some(packs) = value.take else { continue };
+            let mut measured = pump.clone();
+            for (axis, &length) in kit.axes.iter().zip(&value.lengths) {
+                let dimension = &mut measured.dimensions[axis.dimension];
+                dimension.value = length;
+                dimension.readings = vec![length];
+            }
+            check_pieces(job, &measured, packs, &mut breaches);
+            check_limits(job, &measured, packs, &mut breaches);
+            let mut taken: BTreeMap<usize, u32> = BTreeMap::new();
+            for pick in packs.iter().flat_map(|pack| &pack.picks) {
+                *taken.entry(pick.item).or_default() += pick.count;
+            }
+            let held = |item: usize| {
+                let of_it = kit.pieces.iter().find(|piece| piece.item == item);
+                of_it.map_or(0, |piece| piece.count)
+            };
+            if taken.iter().any(|(&item, &count)| count > held(item)) {
+                breaches.push(format!("{what} does not hold what it says to take"));
+            }
+            if breaches.len() > MOST_BREACHES {
+                return Err(breaches);
+            }
+        }
+    }
+    let trolley = &provision.trolley;
+    let cost = trolley.cost.raw();
+    check_drawers(job, &trolley.pieces, cost, "the trolley", &mut breaches);
+    match breaches.is_empty() {
+        true => Ok(()),
+        false => Err(breaches),
+    }
+}
+
+/// Nobody reads more of them.
+const MOST_BREACHES: usize = 20;
+
+/// Pieces must lie in the drawers, each item once, and cost what is said.
+fn check_drawers(
+    job: &Job,
+    pieces: &[SetAside],
+    cost: i64,
+    what: &str,
+    breaches: &mut Vec<String>,
+) {
+    let mut sum: i128 = 0;
+    for piece in pieces {
+        let Some(lot) = job.stock.get(piece.item) else {
+            breaches.push(format!("{what} holds what is not in the stock"));
+            continue;
+        };
+        sum += i128::from(lot.unit_cost.raw()) * i128::from(piece.count);
+        if piece.count == 0 || piece.count > lot.on_hand.saturating_sub(lot.reserved) {
+            breaches.push(format!("{what} holds {} of {}", piece.count, lot.item));
+        }
+    }
+    if pieces.windows(2).any(|pair| pair[0].item >= pair[1].item) {
+        breaches.push(format!("{what} names an item twice"));
+    }
+    if sum != i128::from(cost) {
+        breaches.push(format!("{what} costs {sum} millionths, not {cost}"));
+    }
+}
