@@ -54,7 +54,8 @@ pub struct Question {
     pub seed: u64,
     /// The level of confidence of the interval about the service, between 0 and 1.
     pub level: Millionths,
-    /// Parts of the search that are looked into at most for one safe kit.
+    /// Ways to kit a pump that the search for one safe kit looks at, about; it ends there with what it
+    /// has.
     pub effort: u64,
 }
 
@@ -69,7 +70,7 @@ impl Question {
             checks: 1_000,
             seed: 1,
             level: Millionths::from_raw(950_000),
-            effort: 20_000,
+            effort: 50_000_000,
         }
     }
 }

@@ -134,10 +134,11 @@ impl Cover {
             .sum()
     }
 
-    /// The lightest kit that covers every class, looking into at most `effort` parts of the search.
+    /// The lightest kit that covers every class, looking at about `effort` ways at most.
     pub(super) fn search(&self, effort: u64, watch: &Watch) -> Covered {
         let mut hints = vec![0; self.classes.len()];
-        let mut best = self.completed(vec![0; self.items.len()], &mut hints);
+        let first = self.completed(vec![0; self.items.len()], &mut hints);
+        let mut best = self.exchanged(first, &mut hints);
         let mut weight = self.weigh(&best);
         let mut bound = 0;
         let mut known: Vec<usize> = self.hardest(&vec![0; self.items.len()], &mut hints);
@@ -222,8 +223,7 @@ impl Cover {
         }
     }
 
-    /// A kit with more pieces until it covers every class, then without what is not needed, then
-    /// with lighter pieces in the place of others.
+    /// A kit with more pieces until it covers every class, then without what is not needed.
     fn completed(&self, mut kit: Kit, hints: &mut [usize]) -> Kit {
         loop {
             let lacking = self.uncovered(&kit, hints);
@@ -239,21 +239,38 @@ impl Cover {
                 *held = count.max(*held);
             }
         }
-        let covers = |kit: &[u16], hints: &mut [usize]| {
-            (0..self.classes.len()).all(|class| self.covers(kit, class, &mut hints[class]))
-        };
-        let mut order: Vec<usize> = (0..kit.len()).collect();
+        self.dropped(kit, hints)
+    }
+
+    fn covers_all(&self, kit: &[u16], hints: &mut [usize]) -> bool {
+        (0..self.classes.len()).all(|class| self.covers(kit, class, &mut hints[class]))
+    }
+
+    /// The items, the heaviest first.
+    fn heaviest(&self) -> Vec<usize> {
+        let mut order: Vec<usize> = (0..self.items.len()).collect();
         order.sort_by_key(|&item| (Reverse(self.weight[item]), item));
-        'better: loop {
-            for &item in &order {
-                while kit[item] > 0 {
-                    kit[item] -= 1;
-                    if !covers(&kit, hints) {
-                        kit[item] += 1;
-                        break;
-                    }
+        order
+    }
+
+    /// A kit without what is not needed.
+    fn dropped(&self, mut kit: Kit, hints: &mut [usize]) -> Kit {
+        for item in self.heaviest() {
+            while kit[item] > 0 {
+                kit[item] -= 1;
+                if !self.covers_all(&kit, hints) {
+                    kit[item] += 1;
+                    break;
                 }
             }
+        }
+        kit
+    }
+
+    /// A kit with lighter pieces in the place of others.
+    fn exchanged(&self, mut kit: Kit, hints: &mut [usize]) -> Kit {
+        let order = self.heaviest();
+        'better: loop {
             for &out in &order {
                 for &into in order.iter().rev() {
                     if kit[out] == 0 || self.weight[into] >= self.weight[out] {
@@ -262,7 +279,8 @@ impl Cover {
                     if kit[into] < self.most[into] {
                         kit[out] -= 1;
                         kit[into] += 1;
-                        if covers(&kit, hints) {
+                        if self.covers_all(&kit, hints) {
+                            kit = self.dropped(kit, hints);
                             continue 'better;
                         }
                         kit[out] += 1;
@@ -286,6 +304,7 @@ impl Cover {
             residual: vec![0; levels],
             often: vec![0; levels],
             charge: vec![0; levels],
+            looks: 0,
         };
         let mut open = BinaryHeap::new();
         let none = vec![0; self.items.len()].into_boxed_slice();
@@ -301,7 +320,7 @@ impl Cover {
                     bound: node.bound,
                 };
             }
-            *left -= 1;
+            *left = left.saturating_sub(std::mem::take(&mut search.looks));
             let (mut without, mut with) = (node.most.clone(), node.least.clone());
             without[node.split] = node.least[node.split];
             with[node.split] += 1;
@@ -346,6 +365,8 @@ struct Search<'a> {
     /// By level: how many of the ways at hand want it.
     often: Vec<u32>,
     charge: Vec<i128>,
+    /// Ways that were looked at.
+    looks: u64,
 }
 
 /// What a class that is not covered yet still wants.
@@ -368,6 +389,7 @@ impl<'a> Search<'a> {
             wants = Vec::new();
             let mut more = false;
             for &class in self.known {
+                self.looks += cover.classes[class].len() as u64;
                 let Some(want) = self.want(class, &least, &most, held)? else {
                     continue;
                 };
@@ -477,33 +499,42 @@ impl<'a> Search<'a> {
             let levels = first..first + usize::from(cover.most[item]);
             self.residual[levels].fill(cover.weight[item]);
         }
-        let levels = |wanted: &'_ Wanted| -> Vec<usize> {
-            let levels = |&(item, count): &Take| {
-                let (item, count) = (usize::from(item), usize::from(count));
-                let held = usize::from(least[item]).min(count);
-                cover.first[item] + held..cover.first[item] + count
-            };
-            wanted.takes.iter().flat_map(levels).collect()
-        };
         let mut sum = 0;
+        // The levels that each way lacks, way after way.
+        let (mut flat, mut ends): (Vec<usize>, Vec<usize>) = (Vec::new(), Vec::new());
         for want in wants {
-            let ways: Vec<Vec<usize>> = want.ways.iter().map(|wanted| levels(wanted)).collect();
-            let all = |way: &Vec<usize>| way.iter().map(|&level| self.residual[level]).sum();
-            let most: i128 = ways.iter().map(all).min().unwrap_or(0);
+            flat.clear();
+            ends.clear();
+            let mut most = i128::MAX;
+            for wanted in &want.ways {
+                let from = flat.len();
+                for &(item, count) in &wanted.takes {
+                    let (item, count) = (usize::from(item), usize::from(count));
+                    let held = usize::from(least[item]).min(count);
+                    flat.extend(cover.first[item] + held..cover.first[item] + count);
+                }
+                let levels = flat[from..].iter();
+                most = most.min(levels.map(|&level| self.residual[level]).sum());
+                ends.push(flat.len());
+            }
+            self.looks += want.ways.len() as u64;
             if most == 0 {
                 continue;
             }
             sum += most;
-            for &level in ways.iter().flatten() {
-                self.often[level] += 1;
-            }
+            flat.iter().for_each(|&level| self.often[level] += 1);
             // Charged where most ways want it, so that little is taken from the other classes.
-            for way in &ways {
+            let mut from = 0;
+            for &to in &ends {
+                let way = &mut flat[from..to];
+                from = to;
                 let charged: i128 = way.iter().map(|&level| self.charge[level]).sum();
                 let mut lacks = most - charged;
-                let mut order: Vec<usize> = way.clone();
-                order.sort_by_key(|&level| (Reverse(self.often[level]), level));
-                for level in order {
+                if lacks <= 0 {
+                    continue;
+                }
+                way.sort_unstable_by_key(|&level| (Reverse(self.often[level]), level));
+                for &mut level in way {
                     let more = lacks.min(self.residual[level] - self.charge[level]);
                     if more > 0 {
                         self.charge[level] += more;
@@ -511,7 +542,7 @@ impl<'a> Search<'a> {
                     }
                 }
             }
-            for &level in ways.iter().flatten() {
+            for &level in &flat {
                 self.residual[level] -= self.charge[level];
                 self.charge[level] = 0;
                 self.often[level] = 0;

@@ -7,17 +7,24 @@
 //! escaping from local minima, AAAI-93, from memory). Whoever comes out served has kits at hand;
 //! who does not may still be servable.
 
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
 use rayon::prelude::*;
 
 use super::scenarios::Scenarios;
 use super::trolley::Kept;
-use super::ways::{Class, Take, Ways, fits};
+use super::ways::{Take, Ways, fits};
 
-#[derive(Clone)]
 /// The ways that each class may take, by index; those that a scenario never asks for are empty.
+#[derive(Clone)]
 pub(super) struct Open<'a> {
     pub(super) ways: &'a Ways,
+    /// The classes that some scenario asks for.
+    asked: Arc<Vec<u32>>,
     by_class: Vec<Vec<u32>>,
+    /// Ways that have been looked at: the same for a seed on every machine, as no clock is.
+    work: Arc<AtomicU64>,
 }
 
 /// The way that each pump takes, and what they take together.
@@ -28,16 +35,49 @@ pub(super) struct Assigned {
 }
 
 impl<'a> Open<'a> {
-    /// The ways that take no more than there is of anything.
-    pub(super) fn within(ways: &'a Ways, there: &[u32]) -> Open<'a> {
-        let usable = |class: &Class| {
+    /// The ways that take no more than there is of anything, of what the scenarios ask for.
+    pub(super) fn within(ways: &'a Ways, scenarios: &Scenarios, there: &[u32]) -> Open<'a> {
+        let none = Open {
+            ways,
+            asked: Arc::new(scenarios.asked()),
+            by_class: Vec::new(),
+            work: Arc::default(),
+        };
+        none.other(there)
+    }
+
+    /// The same for another number of pieces.
+    pub(super) fn other(&self, there: &[u32]) -> Open<'a> {
+        let usable = |&class: &u32| -> Vec<u32> {
+            let class = &self.ways.classes[class as usize];
             let fitting = (0..class.len()).filter(|&way| fits(class.takes(way), there));
             fitting.filter_map(|way| u32::try_from(way).ok()).collect()
         };
-        Open {
-            ways,
-            by_class: ways.classes.par_iter().map(usable).collect(),
+        let all = self.asked.iter();
+        self.worked(
+            all.map(|&class| self.ways.classes[class as usize].len())
+                .sum(),
+        );
+        let usable: Vec<Vec<u32>> = self.asked.par_iter().map(usable).collect();
+        let mut by_class = vec![Vec::new(); self.ways.classes.len()];
+        for (&class, usable) in self.asked.iter().zip(usable) {
+            by_class[class as usize] = usable;
         }
+        Open {
+            by_class,
+            asked: Arc::clone(&self.asked),
+            ways: self.ways,
+            work: Arc::clone(&self.work),
+        }
+    }
+
+    /// How many ways have been looked at so far.
+    pub(super) fn work(&self) -> u64 {
+        self.work.load(Ordering::Relaxed)
+    }
+
+    fn worked(&self, ways: usize) {
+        self.work.fetch_add(ways as u64, Ordering::Relaxed);
     }
 
     pub(super) fn takes(&self, class: u32, way: u32) -> &'a [Take] {
@@ -107,6 +147,8 @@ impl<'a> Open<'a> {
         }
         let mut weight = vec![1_u64; there.len()];
         let mut stays = vec![0; classes.len()];
+        let mut looked = 0;
+        let mut mended = false;
         for now in 1..=moves {
             let mut best: Option<(i64, usize, u32)> = None;
             'pumps: for (pump, &class) in classes.iter().enumerate() {
@@ -131,6 +173,7 @@ impl<'a> Open<'a> {
                 let least = best.map_or(i64::MAX, |(change, _, _)| change);
                 let mut found: Option<(i64, u32)> = None;
                 for &way in self.of(class) {
+                    looked += 1;
                     let most = found.map_or(least, |(change, _)| change);
                     let mut change = -gained;
                     for &(item, count) in self.takes(class, way) {
@@ -181,10 +224,12 @@ impl<'a> Open<'a> {
             over.clear();
             over.extend((0..there.len()).filter(|&item| assigned.used[item] > there[item]));
             if over.is_empty() {
-                return true;
+                mended = true;
+                break;
             }
         }
-        false
+        self.worked(looked);
+        mended
     }
 
     /// Lets a pump take another way.

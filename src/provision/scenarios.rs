@@ -66,6 +66,14 @@ impl Scenarios {
         }
     }
 
+    /// The classes that some pump is of, ascending.
+    pub(super) fn asked(&self) -> Vec<u32> {
+        let mut asked = self.classes.clone();
+        asked.sort_unstable();
+        asked.dedup();
+        asked
+    }
+
     /// How many there are.
     pub(super) fn len(&self) -> usize {
         self.classes.len() / self.pumps.max(1)

@@ -45,7 +45,7 @@ pub(super) fn count(
     for pieces in trolley {
         there[pieces.item] = pieces.count;
     }
-    let open = Open::within(ways, &there);
+    let open = Open::within(ways, scenarios, &there);
     let done = AtomicUsize::new(0);
     let verdicts: Vec<Verdict> = (0..scenarios.len())
         .into_par_iter()

@@ -20,10 +20,11 @@ use super::ways::Ways;
 
 /// Changes of a way to do without a piece.
 const MOVES: u32 = 60;
-/// Scenarios that are mended side by side before it is seen whether too many fail.
-const SIDE_BY_SIDE: usize = 16;
-/// Exchanges that are tried at most.
-const MOST_EXCHANGES: u32 = 1_000;
+/// Scenarios that are mended side by side before it is seen whether too many fail: at first, since
+/// those that fail are likely to come first, and later.
+const SIDE_BY_SIDE: [usize; 2] = [2, 32];
+/// Ways that are looked at for exchanges, about: some seconds on two cores.
+const EXCHANGING: u64 = 200_000_000;
 
 /// A trolley that gets smaller.
 #[derive(Clone)]
@@ -42,6 +43,10 @@ pub(super) struct Shed<'a> {
     /// By item: scenarios that could not do with a piece less.
     failed: Vec<Vec<usize>>,
     taken_off: usize,
+    /// Ways looked at after which nothing cheaper is tried any more.
+    until: u64,
+    /// Whether that is the end of everything.
+    ends: bool,
     watch: &'a Watch<'a>,
 }
 
@@ -62,7 +67,7 @@ impl<'a> Shed<'a> {
         let mut dearest: Vec<usize> = (0..there.len()).collect();
         dearest.sort_by_key(|&item| (Reverse(ways.price[item]), item));
         Shed {
-            open: Open::within(ways, &there),
+            open: Open::within(ways, scenarios, &there),
             scenarios,
             failed: vec![Vec::new(); there.len()],
             there,
@@ -71,6 +76,8 @@ impl<'a> Shed<'a> {
             order: dearest.clone(),
             dearest,
             taken_off: 0,
+            until: 0,
+            ends: false,
             watch,
         }
     }
@@ -89,19 +96,23 @@ impl<'a> Shed<'a> {
 
     /// Everything.
     pub(super) fn all(&mut self) {
-        let mut tries = MOST_EXCHANGES;
+        if !self.ends {
+            self.until = self.open.work() + EXCHANGING;
+        }
         loop {
             self.take_off();
-            self.open = Open::within(self.open.ways, &self.there);
-            if !self.exchange(&mut tries) {
+            self.open = self.open.other(&self.there);
+            if self.worked() || !self.exchange() {
                 return;
             }
         }
     }
 
     /// The same with a few pieces more, so that others may go, and in another order.
-    pub(super) fn kicked(&self, rng: &mut ChaCha8Rng) -> Shed<'a> {
+    /// It ends once so many ways have been looked at.
+    pub(super) fn kicked(&self, rng: &mut ChaCha8Rng, until: u64) -> Shed<'a> {
         let mut other = self.clone();
+        (other.until, other.ends) = (until, true);
         let ways = self.open.ways;
         let mut any = |most: usize| (rng.next_u64() % most.max(1) as u64) as usize;
         let addable: Vec<usize> = (0..self.there.len())
@@ -122,7 +133,7 @@ impl<'a> Shed<'a> {
         }
         other.order.sort_by_key(|&item| (weight[item], item));
         other.failed.iter_mut().for_each(Vec::clear);
-        other.open = Open::within(ways, &other.there);
+        other.open = self.open.other(&other.there);
         let lost: Vec<usize> = (0..other.kept.len())
             .filter(|&scenario| other.kept[scenario].is_none())
             .collect();
@@ -139,7 +150,16 @@ impl<'a> Shed<'a> {
     }
 
     fn stopped(&self) -> bool {
-        self.watch.stop().is_some()
+        self.ends && self.worked() || self.watch.stop().is_some()
+    }
+
+    fn worked(&self) -> bool {
+        self.open.work() >= self.until
+    }
+
+    /// How many ways have been looked at.
+    pub(super) fn work(&self) -> u64 {
+        self.open.work()
     }
 
     /// How many scenarios may still be given up.
@@ -260,7 +280,10 @@ impl<'a> Shed<'a> {
         let lacking: Vec<usize> = before.chain(others).filter(lacks).collect();
         let mut changed = Vec::new();
         let mut failing = Vec::new();
-        for some in lacking.chunks(SIDE_BY_SIDE) {
+        let (mut rest, mut beside) = (lacking.as_slice(), SIDE_BY_SIDE[0]);
+        while !rest.is_empty() && failing.len() <= spare {
+            let some = rest.split_off(..beside.min(rest.len())).unwrap_or_default();
+            beside = SIDE_BY_SIDE[1].min(2 * beside);
             let mended: Vec<Option<Assigned>> = some
                 .par_iter()
                 .map(|&scenario| {
@@ -276,36 +299,31 @@ impl<'a> Shed<'a> {
                 }
                 changed.push((scenario, mended));
             }
-            if failing.len() > spare {
-                break;
-            }
         }
         (changed, failing)
     }
 
     /// Puts a cheaper piece in the place of a dearer one; whether it did.
-    fn exchange(&mut self, tries: &mut u32) -> bool {
+    fn exchange(&mut self) -> bool {
         let ways = self.open.ways;
-        self.open = Open::within(ways, &ways.available);
-        for position in 0..self.dearest.len() {
-            let out = self.dearest[position];
-            if self.there[out] == 0 {
+        for position in (0..self.dearest.len()).rev() {
+            let into = self.dearest[position];
+            if self.there[into] >= ways.available[into] {
                 continue;
             }
-            for &into in self.dearest[position..].iter().rev() {
-                if ways.price[into] >= ways.price[out] {
+            let dearer = |&&out: &&usize| self.there[out] > 0 && ways.price[out] > ways.price[into];
+            let outs: Vec<usize> = self.dearest.iter().filter(dearer).copied().collect();
+            if outs.is_empty() {
+                continue;
+            }
+            self.there[into] += 1;
+            self.open = self.open.other(&self.there);
+            for out in outs {
+                if self.worked() || self.stopped() {
                     break;
                 }
-                if self.there[into] >= ways.available[into] {
-                    continue;
-                }
-                if *tries == 0 || self.stopped() {
-                    return false;
-                }
-                *tries -= 1;
                 let mut there = self.there.clone();
                 there[out] -= 1;
-                there[into] += 1;
                 let (changed, failing) = self.fitted(&there, out, 0);
                 if failing.is_empty() {
                     self.there = there;
@@ -314,7 +332,12 @@ impl<'a> Shed<'a> {
                     return true;
                 }
             }
+            self.there[into] -= 1;
+            if self.worked() || self.stopped() {
+                break;
+            }
         }
+        self.open = self.open.other(&self.there);
         false
     }
 }

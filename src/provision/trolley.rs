@@ -23,8 +23,8 @@ const MOVES: u32 = 400;
 
 /// Times that a trolley is tried with a few pieces more, at most.
 const MOST_KICKS: u64 = 40;
-/// So often times pumps and scenarios at most.
-const KICKS: u64 = 300_000;
+/// Ways that are looked at for that, about: some seconds on two cores.
+const KICKS: u64 = 400_000_000;
 
 /// What the generator that says how is for.
 const KICKING: u8 = 3;
@@ -45,7 +45,7 @@ pub(super) fn choose(
         .map(|scenario| ways.possible(scenarios.of(scenario)))
         .collect();
     let wanted = question.wanted() as usize;
-    let drawers = Open::within(ways, &ways.available);
+    let drawers = Open::within(ways, scenarios, &ways.available);
     let cheapest = drawers.serve(scenarios, &ways.available, MOVES);
     let own = out_of_safe_kits(ways, &drawers, scenarios, safe);
     let served = |kept: &Kept| kept.iter().flatten().count();
@@ -63,10 +63,10 @@ pub(super) fn choose(
             shed
         })
         .min_by_key(Shed::key);
-    let best = best.map(|best| bettered(best, scenarios, question.seed, watch));
+    let best = best.map(|best| bettered(best, question.seed, watch));
     let none = || (vec![0; ways.available.len()], vec![None; scenarios.len()]);
     let (there, kept) = best.map_or_else(none, Shed::done);
-    let open = Open::within(ways, &there);
+    let open = Open::within(ways, scenarios, &there);
     // Of those that were given up some may be served after all.
     let again = (0..scenarios.len()).into_par_iter().filter(|&scenario| {
         kept[scenario].is_some() || open.kits(scenarios.of(scenario), &there, MOVES).is_some()
@@ -86,14 +86,14 @@ pub(super) fn choose(
 }
 
 /// Tries the best one with a few pieces more and fewer others, again and again.
-fn bettered<'a>(mut best: Shed<'a>, scenarios: &Scenarios, seed: u64, watch: &Watch) -> Shed<'a> {
-    let size = scenarios.len() * scenarios.pumps.max(1);
-    for kick in 0..(KICKS / size as u64).clamp(1, MOST_KICKS) {
-        if watch.stop().is_some() {
+fn bettered<'a>(mut best: Shed<'a>, seed: u64, watch: &Watch) -> Shed<'a> {
+    let until = best.work() + KICKS;
+    for kick in 0..MOST_KICKS {
+        if best.work() >= until || watch.stop().is_some() {
             break;
         }
         let mut rng = generator(seed, KICKING, kick);
-        let mut other = best.kicked(&mut rng);
+        let mut other = best.kicked(&mut rng, until);
         other.all();
         if other.key() < best.key() {
             best = other;
@@ -155,7 +155,7 @@ fn out_of_safe_kits(
             });
         }
     }
-    let open = Open::within(ways, &there);
+    let open = Open::within(ways, scenarios, &there);
     let serve = |scenario: usize| {
         let classes = scenarios.of(scenario);
         let own = safe.iter().zip(classes);
