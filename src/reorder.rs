@@ -194,7 +194,7 @@ fn lines(
     question: &Question,
     bought: &VerifiedPurchase,
     bags: &[Bag],
-    seen: Option<&Seen<'_>>,
+    seen: Option<&Seen>,
 ) -> Vec<Line> {
     let (delivered, purchase) = (bought.delivered(), bought.purchase());
     let mut issued = purchase.plan.issued(delivered);

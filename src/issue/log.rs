@@ -214,6 +214,23 @@ pub struct Demand {
 }
 
 impl Demand {
+    /// Counts a movement of the item in.
+    fn add(&mut self, moved: &Movement) {
+        if moved.how == How::Counted {
+            return;
+        }
+        let asked = i64::from(moved.asked);
+        let count = |pieces: i64| u64::try_from(pieces).unwrap_or(0);
+        self.out += count(moved.out);
+        self.back += count(-moved.out);
+        match moved.how {
+            How::InsteadOf(_) | How::Unplanned => self.stood_in += count(moved.out),
+            How::More => self.stood_in += count(moved.out - asked),
+            How::Partly | How::CutFrom(_) => self.missed += count(asked - moved.out),
+            _ => {}
+        }
+    }
+
     /// Pieces that plans asked for, met or not, less those that came back.
     pub fn wanted(&self) -> u64 {
         (self.out + self.missed).saturating_sub(self.stood_in + self.back)
@@ -435,23 +452,23 @@ impl Log {
         let item = key(item);
         let mut demand = Demand::default();
         for moved in self.within(from, to).map(|entry| &entry.movement) {
-            if key(&moved.item) != item || moved.how == How::Counted {
-                continue;
-            }
-            let asked = i64::from(moved.asked);
-            let count = |pieces: i64| u64::try_from(pieces).unwrap_or(0);
-            demand.out += count(moved.out);
-            demand.back += count(-moved.out);
-            match moved.how {
-                How::InsteadOf(_) | How::Unplanned => demand.stood_in += count(moved.out),
-                How::More => demand.stood_in += count(moved.out - asked),
-                How::Partly | How::CutFrom(_) => {
-                    demand.missed += count(asked - moved.out);
-                }
-                _ => {}
+            if key(&moved.item) == item {
+                demand.add(moved);
             }
         }
         demand
+    }
+
+    /// The same of every item by date, in one go: by stock number as it is compared, and date.
+    pub fn demands(&self, to: &str) -> BTreeMap<String, BTreeMap<&str, Demand>> {
+        let mut demands: BTreeMap<String, BTreeMap<&str, Demand>> = BTreeMap::new();
+        let entries = self.entries.iter();
+        for entry in entries.filter(|entry| entry.date.as_str() <= to) {
+            let dates = demands.entry(key(&entry.movement.item)).or_default();
+            let demand = dates.entry(entry.date.as_str()).or_default();
+            demand.add(&entry.movement);
+        }
+        demands
     }
 
     /// Kits and consumables that plans could not serve, from one date to another: demand that was not met, of which

@@ -1,13 +1,15 @@
 //! Each item's levels: what is left of it, what brings it back, when to order again and how much.
 
+use std::collections::BTreeMap;
+
 use crate::decimal::{Millionths, Money};
 use crate::inventory::demand::Counts;
 use crate::inventory::economic::{Break, Discount, Purchase as Repeated, Quantity, least_cost};
 use crate::inventory::level::{Levels, Standing, TopUp, back_to_level};
 use crate::inventory::outage::{Costs, Provision, provision};
-use crate::inventory::reorder::{ReorderPoint, for_cycle_service};
+use crate::inventory::reorder::for_cycle_service;
 use crate::inventory::{Demand, Fault};
-use crate::issue::log::Log;
+use crate::issue::log::{Demand as Asked, Log};
 use crate::stock::Item;
 
 /// What is asked of the levels.
@@ -39,10 +41,13 @@ pub struct Past {
 pub enum Law {
     /// As often as in the lead times that the log holds one after the other, so many.
     Seen(usize),
-    /// Poisson with the mean of the log, which holds too few lead times for the service asked for.
-    Poisson {
+    /// Every day like any day of the log, since it holds too few lead times for the service asked for;
+    /// and never less than the largest of them.
+    Days {
         /// Lead times that the log holds.
         rows: usize,
+        /// Pieces wanted in the largest of them.
+        largest: u32,
     },
 }
 
@@ -50,7 +55,9 @@ pub enum Law {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Point {
     /// When no more than these are left.
-    pub point: ReorderPoint,
+    pub pieces: u32,
+    /// Of these, what lies above the mean demand of a lead time; below nothing where less suffices.
+    pub safety: f64,
     /// Of what demand.
     pub law: Law,
 }
@@ -84,16 +91,23 @@ pub enum NoPoint {
 /// Common practice, no source.
 pub const FEWEST_DATES: usize = 3;
 
+/// The fewest days that a log must cover before a year's demand is said from it. Common practice, no
+/// source.
+pub const FEWEST_DAYS: u32 = 90;
+
 /// When to order again, from what the log has of an item up to a date.
 ///
-/// The log's days are cut into lead times, one after the other from its first day. If one of them at
-/// least is expected beyond the service, demand in lead time is as it was in them; else it is taken
-/// as Poisson with the log's mean a day (common practice for slow movers, no source).
+/// The log's days are cut into lead times, one after the other back from its last day. If one of them at
+/// least is expected beyond the service, demand in lead time is as it was in them. Else each day of a
+/// lead time is as likely as any day of the log, one like another, so that pieces that are wanted
+/// together stay together; and the point is at least the largest lead time that was seen, so that it
+/// never falls as the service rises. The point itself: any textbook; Stevenson, Operations Management,
+/// 14th ed., p. 528.
 ///
 /// # Errors
 /// [`NoPoint`].
-pub fn point(item: &Item, past: Option<&Seen>, service: Millionths) -> Result<Point, NoPoint> {
-    let seen = past.ok_or(NoPoint::NoLog)?;
+pub fn point(item: &Item, seen: Option<&Seen>, service: Millionths) -> Result<Point, NoPoint> {
+    let seen = seen.ok_or(NoPoint::NoLog)?;
     let lead = item.terms.lead_days.ok_or(NoPoint::NoLeadTime)?.max(1);
     let Past {
         days,
@@ -109,109 +123,124 @@ pub fn point(item: &Item, past: Option<&Seen>, service: Millionths) -> Result<Po
     if dates < FEWEST_DATES {
         return Err(NoPoint::TooFew { dates });
     }
-    let rows = seen.lead_times(&item.item, lead);
-    let service = service.to_f64();
-    let of = |demand: &Demand| for_cycle_service(demand, service);
+    let rows = seen.periods(&item.item, lead);
     let large = |_| NoPoint::TooLarge;
-    let history = Counts::history(&rows).map_err(large)?;
-    match of(&Demand::Counts(history)) {
+    let of = |counts: Counts| for_cycle_service(&Demand::Counts(counts), service.to_f64());
+    match of(Counts::history(&rows).map_err(large)?) {
         Ok(point) => Ok(Point {
-            point,
+            pieces: point.pieces,
+            safety: point.safety,
             law: Law::Seen(rows.len()),
         }),
         Err(Fault::TooFew { .. }) => {
-            #[expect(clippy::cast_precision_loss, reason = "pieces are far below 2^53")]
-            let mean = wanted as f64 * f64::from(lead) / f64::from(days);
-            let point = Demand::poisson(mean).and_then(|demand| of(&demand));
+            let daily = Counts::history(&seen.periods(&item.item, 1)).map_err(large)?;
+            let demand = daily.over(lead).map_err(large)?;
+            let mean = demand.mean();
+            let pieces = of(demand).map_err(large)?.pieces;
+            let largest = rows.iter().copied().max().unwrap_or(0);
+            let pieces = pieces.max(largest);
             Ok(Point {
-                point: point.map_err(large)?,
-                law: Law::Poisson { rows: rows.len() },
+                pieces,
+                safety: f64::from(pieces) - mean,
+                law: Law::Days {
+                    rows: rows.len(),
+                    largest,
+                },
             })
         }
         Err(_) => Err(NoPoint::TooLarge),
     }
 }
 
-/// A log, and the days of it that count.
-pub struct Seen<'a> {
-    log: &'a Log,
-    first: jiff::civil::Date,
-    last: jiff::civil::Date,
+/// What a log has of each item by day, up to a date.
+pub struct Seen {
+    /// Days that count, first and last included.
+    days: u32,
+    /// By stock number as it is compared: the day, 0 the first, and what was asked on it.
+    items: BTreeMap<String, Vec<(u32, Asked)>>,
 }
 
-impl Seen<'_> {
+impl Seen {
     /// What the log has up to a date; `None` if it has no line up to then, or a date is none.
-    pub fn until<'a>(log: &'a Log, date: &str) -> Option<Seen<'a>> {
-        let first = log
-            .entries()
-            .iter()
-            .map(|entry| entry.date.as_str())
-            .min()?;
-        let (first, last) = (first.parse().ok()?, date.parse().ok()?);
-        (first <= last).then_some(Seen { log, first, last })
+    pub fn until(log: &Log, date: &str) -> Option<Seen> {
+        let demands = log.demands(date);
+        let dates = demands.values().flat_map(BTreeMap::keys);
+        let first: jiff::civil::Date = dates.min()?.parse().ok()?;
+        let day = |date: &str| -> Option<u32> {
+            let date: jiff::civil::Date = date.parse().ok()?;
+            u32::try_from(date.since(first).ok()?.get_days()).ok()
+        };
+        let items = demands.iter().map(|(item, dates)| {
+            let days = dates.iter();
+            let days = days.filter_map(|(date, asked)| Some((day(date)?, *asked)));
+            (item.clone(), days.collect())
+        });
+        Some(Seen {
+            days: day(date)? + 1,
+            items: items.collect(),
+        })
     }
 
     /// Days that count, first and last included.
     pub fn days(&self) -> u32 {
-        let days = self
-            .last
-            .since(self.first)
-            .map_or(0, |span| span.get_days());
-        u32::try_from(days + 1).unwrap_or(0)
+        self.days
+    }
+
+    fn of(&self, item: &str) -> &[(u32, Asked)] {
+        let item = crate::stock::folded(item);
+        self.items.get(&item).map_or(&[], Vec::as_slice)
     }
 
     /// What the log has of an item.
     pub fn past(&self, item: &str) -> Past {
-        let wanted = |from: jiff::civil::Date, to: jiff::civil::Date| {
-            self.log
-                .demand(item, &from.to_string(), &to.to_string())
-                .wanted()
-        };
-        let mut dates: Vec<&str> = self.log.entries().iter().map(|e| e.date.as_str()).collect();
-        dates.sort_unstable();
-        dates.dedup();
-        let moved = dates.into_iter().filter_map(|date| date.parse().ok());
-        let moved = moved.filter(|date| *date <= self.last && wanted(*date, *date) > 0);
+        let days = self.of(item);
         Past {
-            wanted: wanted(self.first, self.last),
-            days: self.days(),
-            dates: moved.count(),
+            wanted: sum(days),
+            days: self.days,
+            dates: days.iter().filter(|(_, asked)| asked.wanted() > 0).count(),
         }
     }
 
-    /// Pieces wanted in each lead time that fits whole, from the first day on.
-    fn lead_times(&self, item: &str, lead: u32) -> Vec<u32> {
-        let mut rows = Vec::new();
-        let mut from = self.first;
-        loop {
-            let to = from.checked_add(jiff::Span::new().days(i64::from(lead) - 1));
-            let Ok(to) = to.as_ref().copied() else { break };
-            if to > self.last {
-                break;
-            }
-            let wanted = self
-                .log
-                .demand(item, &from.to_string(), &to.to_string())
-                .wanted();
-            rows.push(u32::try_from(wanted).unwrap_or(u32::MAX));
-            let Ok(next) = to.tomorrow() else { break };
-            from = next;
-        }
-        rows
+    /// Pieces wanted in each of the periods of so many days that fit, the last one ending with the last
+    /// day, earliest first.
+    fn periods(&self, item: &str, length: u32) -> Vec<u32> {
+        let days = self.of(item);
+        let count = self.days / length;
+        let first = self.days - count * length;
+        (0..count)
+            .map(|period| {
+                let from = first + period * length;
+                let start = days.partition_point(|(day, _)| *day < from);
+                let end = days.partition_point(|(day, _)| *day < from + length);
+                u32::try_from(sum(&days[start..end])).unwrap_or(u32::MAX)
+            })
+            .collect()
     }
 }
 
+/// Pieces wanted on some days in all: what came back on one of them counts against the others.
+fn sum(days: &[(u32, Asked)]) -> u64 {
+    let mut all = Asked::default();
+    for (_, asked) in days {
+        all.out += asked.out;
+        all.back += asked.back;
+        all.missed += asked.missed;
+        all.stood_in += asked.stood_in;
+    }
+    all.wanted()
+}
+
 /// How much to order at a time, in whole packs: the least cost of ordering and holding a year's
-/// demand. `None` where a rate, the price or the past is not known.
-pub fn quantity(item: &Item, past: Option<&Seen>, question: &Question) -> Option<Quantity> {
+/// demand. `None` where a rate, the price or the past is not known, or the log is shorter than
+/// [`FEWEST_DAYS`].
+pub fn quantity(item: &Item, seen: Option<&Seen>, question: &Question) -> Option<Quantity> {
     let (order, holding) = (question.order?, question.holding?);
-    let seen = past?;
     let Past {
         days,
         wanted,
         dates,
-    } = seen.past(&item.item);
-    if dates < FEWEST_DATES || days == 0 {
+    } = seen?.past(&item.item);
+    if dates < FEWEST_DATES || days < FEWEST_DAYS {
         return None;
     }
     let year = i128::from(wanted) * 365 * 1_000_000 / i128::from(days);
@@ -232,11 +261,12 @@ pub fn quantity(item: &Item, past: Option<&Seen>, question: &Question) -> Option
     .ok()
 }
 
-/// What brings an item back to level, if it is below its min level with what is on hand; in the packs
-/// that it is sold in.
+/// What brings an item back to level, if what is on hand and not reserved is below its min level; in the
+/// packs that it is sold in.
 pub fn top_up(item: &Item, on_hand: u32) -> Option<TopUp> {
     let standing = Standing {
         on_hand,
+        backorders: item.reserved,
         ..Standing::default()
     };
     let levels = Levels {

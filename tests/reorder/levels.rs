@@ -17,8 +17,8 @@ fn item(purchase: &PurchaseJson, name: &str) -> gapwright::write::purchase::json
 
 /// Worked by hand from the sample's log, which covers 365 days, 2026-03-02 to 2027-03-01.
 ///
-/// K4-010, 10 days of lead time: 36 lead times one after the other, of which four hold demand, 4, 3, 5
-/// and 4. At 95 % at least 34.2 of 36 must be covered: 3 covers 33, 4 covers 35.
+/// K4-010, 10 days of lead time: 36 lead times one after the other, back from the last day, of which four
+/// hold demand, 4, 3, 5 and 4. At 95 % at least 34.2 of 36 must be covered: 3 covers 33, 4 covers 35.
 ///
 /// K4-005: 9 pieces on three dates, 36 lead times, three with demand 3, 4 and 2: 2 covers 34, 3 covers 35.
 #[test]
@@ -30,24 +30,48 @@ fn a_reorder_point_covers_the_lead_times_that_the_log_holds() {
         "36 lead times of the issue log"
     );
     assert_eq!(item(&purchase, "K4-005").reorder_point, Some(3));
-    // At 90 % it is 32.4 of 36: nothing on hand covers 32, and one more piece no further one.
+    // At 90 % it is 32.4 of 36: nothing on hand covers 32, and three pieces 33.
     let purchase = sample(&["--log", LOG, "--service", "90 %"]);
     assert_eq!(item(&purchase, "K4-010").reorder_point, Some(3));
     assert_eq!(item(&purchase, "K4-005").reorder_point, Some(0));
 }
 
-/// Too few lead times for 99 %: Poisson with the mean of the log. K4-010: 16 x 10 / 365 = 0.43836;
-/// P(X <= 1) = 0.9279, P(X <= 2) = 0.9899, P(X <= 3) = 0.9989 (scipy.stats.poisson.cdf).
+/// Too few lead times for 99 %: ten days that are each like any of 365, of which 361 ask for nothing, one
+/// for 3, two for 4 and one for 5. By numpy (ten-fold np.convolve of that law, then the sums):
+/// P(X <= 4) = 0.97009, 5: 0.99490, 6: 0.99521, 7: 0.99645, 8: 0.99830, 9: 0.99954.
 #[test]
-fn a_short_log_counts_as_poisson_and_says_so() {
-    let purchase = sample(&["--log", LOG, "--service", "99 %"]);
-    let item = item(&purchase, "K4-010");
-    assert_eq!(item.reorder_point, Some(3));
-    assert!(
-        item.reorder_basis.contains("36 lead times are too few"),
-        "{}",
-        item.reorder_basis
-    );
+fn a_short_log_counts_day_by_day_and_keeps_lumps_together() {
+    for (service, expected) in [("99 %", 5), ("99.6 %", 7), ("99.8 %", 8), ("99.9 %", 9)] {
+        let purchase = sample(&["--log", LOG, "--service", service]);
+        let item = item(&purchase, "K4-010");
+        assert_eq!(item.reorder_point, Some(expected), "{service}");
+        let basis = item.reorder_basis;
+        assert!(basis.contains("36 lead times are too few"), "{basis}");
+        assert!(basis.contains("largest lead time wanted 5"), "{basis}");
+    }
+}
+
+/// More service never asks for less stock, whichever law it comes to.
+#[test]
+fn a_reorder_point_never_falls_as_the_service_rises() {
+    let mut before: Vec<(String, u32)> = Vec::new();
+    let mut rises = 0;
+    for service in [
+        "50", "80", "90", "95", "96", "97", "98", "99", "99.9", "99.99",
+    ] {
+        let purchase = sample(&["--log", LOG, "--service", service]);
+        let points = purchase.items.iter();
+        let points: Vec<(String, u32)> = points
+            .filter_map(|item| Some((item.item.clone(), item.reorder_point?)))
+            .collect();
+        assert!(points.len() > 2);
+        for ((name, less), (_, more)) in before.iter().zip(&points) {
+            assert!(less <= more, "{name} at {service} %");
+            rises += usize::from(less < more);
+        }
+        before = points;
+    }
+    assert!(rises > 5);
 }
 
 #[test]

@@ -229,7 +229,7 @@ fn item(ordered: &Ordered<'_>, index: usize) -> ItemJson {
         spoiled: line.spoiled,
         after: line.after,
         level_packs: line.top_up.map_or(0, |top_up| top_up.packs),
-        reorder_point: line.point.as_ref().ok().map(|point| point.point.pieces),
+        reorder_point: line.point.as_ref().ok().map(|point| point.pieces),
         reorder_basis: super::levels::basis(&line.point),
         order_packs: line.quantity.as_ref().map(|quantity| quantity.packs),
         ready: line.ready.as_ref().map(|ready| ready.pieces),

@@ -89,10 +89,10 @@ pub(super) fn write(
         }
         match &line.point {
             Ok(point) => {
-                let pieces = point.point.pieces;
+                let pieces = point.pieces;
                 sheet.write_number_with_format(row, 10, pieces, &styles.count)?;
                 let safety = styles.number.clone().set_num_format("0.0");
-                sheet.write_number_with_format(row, 11, point.point.safety, &safety)?;
+                sheet.write_number_with_format(row, 11, point.safety, &safety)?;
             }
             Err(_) => {
                 sheet.write_blank(row, 10, &styles.text)?;
@@ -139,9 +139,11 @@ pub(super) fn basis(point: &Result<Point, NoPoint>) -> String {
             ..
         }) => format!("{rows} lead times of the issue log"),
         Ok(Point {
-            law: Law::Poisson { rows },
+            law: Law::Days { rows, largest },
             ..
-        }) => format!("Poisson, mean of the issue log ({rows} lead times are too few)"),
+        }) => format!(
+            "days of the issue log ({rows} lead times are too few); the largest lead time wanted {largest}"
+        ),
         Err(NoPoint::NoLog) => "no issue log".into(),
         Err(NoPoint::NeverIssued) => "nothing in the issue log".into(),
         Err(NoPoint::NoLeadTime) => "no lead days in the stock".into(),
@@ -163,7 +165,7 @@ fn notes(ordered: &Ordered<'_>) -> Vec<String> {
     let levels = &question.levels;
     let percent = levels.service.to_f64() * 100.0;
     let mut notes = vec![
-        "Back to level: whole packs, nothing as long as what is left is not below the min level; up to the max level where one is stated, at least to the min level (common practice).".to_string(),
+        "Back to level: whole packs, nothing as long as what is left and not reserved is not below the min level; up to the max level where one is stated, at least to the min level (common practice).".to_string(),
         format!("Order again at: the smallest number of pieces that covers the demand of a lead time with a chance of {percent} %; safety stock is what lies above the mean demand (Stevenson, Operations Management). Demand is what plans asked for, met or not, less what came back."),
         match (levels.order, levels.holding) {
             (Some(order), Some(holding)) => format!(
@@ -172,6 +174,14 @@ fn notes(ordered: &Ordered<'_>) -> Vec<String> {
                 holding.to_f64() * 100.0
             ),
             _ => "Packs at a time: not worked out; it needs --order-cost and --holding, and an issue log.".into(),
+        },
+        match ordered.report.history {
+            Some((days, _)) if days < crate::reorder::level::FEWEST_DAYS => format!(
+                "The issue log covers {days} days, too few to say what a year asks for ({} are wanted): no packs at a time.",
+                crate::reorder::level::FEWEST_DAYS
+            ),
+            Some((days, _)) => format!("Both follow from the {days} days of the issue log, from its first line to the day of the order; nothing is known of before."),
+            None => "Without an issue log (--log) nothing is known of demand.".into(),
         },
         match levels.lacking {
             Some(lacking) => format!(
