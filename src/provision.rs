@@ -14,6 +14,37 @@
 //! The sample average approximation method for stochastic discrete optimization, SIAM Journal on
 //! Optimization 12 (2002); with chance constraints Luedtke and Ahmed, SIAM Journal on Optimization
 //! 19 (2008); both from memory.
+//!
+//! ```
+//! use gapwright::choose::watch::Watch;
+//! use gapwright::length::{Length, Unit};
+//! use gapwright::outlook::{Expected, Law, Outlook};
+//! use gapwright::provision::{Question, provision};
+//! use gapwright::read::{self, Sources};
+//!
+//! # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR")).unwrap();
+//! let job = read::job(&Sources {
+//!     stock: "samples/tiny/stock.csv".into(),
+//!     pumps: "samples/tiny/pumps.csv".into(),
+//!     ..Sources::default()
+//! })
+//! .expect("the sample has no problems");
+//! // As if the first dimension of each pump were known within two thou only.
+//! let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
+//! let mut expected: Vec<Vec<Option<Expected>>> = Vec::new();
+//! for pump in &job.pumps {
+//!     let mut of_pump = vec![None; pump.dimensions.len()];
+//!     let middle = pump.dimensions[0].value;
+//!     of_pump[0] = Some(Expected { low: middle - thou(2), high: middle + thou(2), law: Law::Even });
+//!     expected.push(of_pump);
+//! }
+//! let outlook = Outlook { job, expected };
+//! let found = provision(&outlook, &Question::new(thou(1)), &Watch::patient())?;
+//! assert!(found.safe.iter().all(|kit| kit.proven && kit.values() == 5));
+//! assert!(found.trolley.bound <= found.trolley.cost);
+//! assert!(found.service.interval[0] <= found.service.share());
+//! # Ok::<(), gapwright::provision::Fault>(())
+//! ```
 
 mod cover;
 mod route;

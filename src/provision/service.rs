@@ -47,6 +47,7 @@ pub(super) fn count(
     }
     let open = Open::within(ways, scenarios, &there);
     let done = AtomicUsize::new(0);
+    watch.step(Part::Checks, 0, scenarios.len());
     let verdicts: Vec<Verdict> = (0..scenarios.len())
         .into_par_iter()
         .map(|scenario| {

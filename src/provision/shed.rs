@@ -20,11 +20,16 @@ use super::ways::Ways;
 
 /// Changes of a way to do without a piece.
 const MOVES: u32 = 60;
+/// Changes of a way to serve a scenario that was given up after all.
+const LONGER: u32 = 400;
 /// Scenarios that are mended side by side before it is seen whether too many fail: at first, since
 /// those that fail are likely to come first, and later.
 const SIDE_BY_SIDE: [usize; 2] = [2, 32];
 /// Ways that are looked at for exchanges, about: some seconds on two cores.
 const EXCHANGING: u64 = 200_000_000;
+
+/// Scenarios with other ways than before, or none.
+type Changed = Vec<(usize, Option<Assigned>)>;
 
 /// A trolley that gets smaller.
 #[derive(Clone)]
@@ -42,7 +47,11 @@ pub(super) struct Shed<'a> {
     dearest: Vec<usize>,
     /// By item: scenarios that could not do with a piece less.
     failed: Vec<Vec<usize>>,
+    /// By item: how many they were when last counted.
+    fails: Vec<usize>,
     taken_off: usize,
+    /// How many had come off when those given up were last looked at.
+    off_before: usize,
     /// Ways looked at after which nothing cheaper is tried any more.
     until: u64,
     /// Whether that is the end of everything.
@@ -51,31 +60,36 @@ pub(super) struct Shed<'a> {
 }
 
 impl<'a> Shed<'a> {
-    /// From kits out of no more than `there`.
+    /// From kits for some scenarios.
     pub(super) fn new(
         ways: &'a Ways,
         scenarios: &'a Scenarios,
-        mut there: Vec<u32>,
         kept: Kept,
         goal: usize,
         watch: &'a Watch<'a>,
     ) -> Shed<'a> {
-        for (item, there) in there.iter_mut().enumerate() {
-            let used = kept.iter().flatten().map(|assigned| assigned.used[item]);
-            *there = used.max().unwrap_or(0);
-        }
+        let used = |item: usize| {
+            kept.iter()
+                .flatten()
+                .map(move |assigned| assigned.used[item])
+        };
+        let there: Vec<u32> = (0..ways.available.len())
+            .map(|item| used(item).max().unwrap_or(0))
+            .collect();
         let mut dearest: Vec<usize> = (0..there.len()).collect();
         dearest.sort_by_key(|&item| (Reverse(ways.price[item]), item));
         Shed {
             open: Open::within(ways, scenarios, &there),
             scenarios,
             failed: vec![Vec::new(); there.len()],
+            fails: vec![0; there.len()],
             there,
             kept,
             goal,
             order: dearest.clone(),
             dearest,
             taken_off: 0,
+            off_before: usize::MAX,
             until: 0,
             ends: false,
             watch,
@@ -102,7 +116,8 @@ impl<'a> Shed<'a> {
         loop {
             self.take_off();
             self.open = self.open.other(&self.there);
-            if self.worked() || !self.exchange() {
+            let exchanged = !self.worked() && self.exchange();
+            if !exchanged && !self.recovered() {
                 return;
             }
         }
@@ -114,7 +129,9 @@ impl<'a> Shed<'a> {
         let mut other = self.clone();
         (other.until, other.ends) = (until, true);
         let ways = self.open.ways;
-        let mut any = |most: usize| (rng.next_u64() % most.max(1) as u64) as usize;
+        // At most a few thousand.
+        let mut any =
+            |most: usize| usize::try_from(rng.next_u64() % most.max(1) as u64).unwrap_or(0);
         let addable: Vec<usize> = (0..self.there.len())
             .filter(|&item| self.there[item] < ways.available[item])
             .collect();
@@ -126,19 +143,20 @@ impl<'a> Shed<'a> {
         for _ in 0..=any(3) {
             if let Some(&item) = addable.get(any(addable.len())) {
                 let room = ways.available[item] - self.there[item];
-                other.there[item] = self.there[item] + room.min(1 + any(2) as u32);
+                other.there[item] = self.there[item] + room.min(if any(2) == 0 { 1 } else { 2 });
                 // What has just come goes last.
                 weight[item] = 0;
             }
         }
         other.order.sort_by_key(|&item| (weight[item], item));
         other.failed.iter_mut().for_each(Vec::clear);
+        other.fails.fill(0);
         other.open = self.open.other(&other.there);
         let lost: Vec<usize> = (0..other.kept.len())
             .filter(|&scenario| other.kept[scenario].is_none())
             .collect();
         let open = &other.open;
-        let found: Vec<(usize, Option<Assigned>)> = lost
+        let found: Changed = lost
             .into_par_iter()
             .map(|scenario| {
                 let classes = self.scenarios.of(scenario);
@@ -167,6 +185,25 @@ impl<'a> Shed<'a> {
         self.kept.iter().flatten().count().saturating_sub(self.goal)
     }
 
+    /// Looks longer for kits of those that were given up; whether more can be given up now, and pieces
+    /// have come off since that was last asked.
+    fn recovered(&mut self) -> bool {
+        let off = std::mem::replace(&mut self.off_before, self.taken_off);
+        if self.stopped() || self.spare() > 0 || off == self.taken_off {
+            return false;
+        }
+        let lost: Vec<usize> = (0..self.kept.len())
+            .filter(|&scenario| self.kept[scenario].is_none())
+            .collect();
+        let longer = |scenario: usize| {
+            let classes = self.scenarios.of(scenario);
+            (scenario, self.open.kits(classes, &self.there, LONGER))
+        };
+        let found: Changed = lost.into_par_iter().map(longer).collect();
+        self.keep(found);
+        self.spare() > 0
+    }
+
     /// Takes pieces off as long as that is possible.
     fn take_off(&mut self) {
         loop {
@@ -184,37 +221,38 @@ impl<'a> Shed<'a> {
     }
 
     /// Takes the piece off that saves most for each scenario given up; whether there is one.
+    ///
+    /// How many an item costs is counted anew only when it comes first by what is known of it: that
+    /// hardly ever becomes fewer while the trolley gets smaller.
     fn give_up(&mut self) -> bool {
-        let spare = self.spare();
-        if spare == 0 {
-            return false;
-        }
-        // The scenarios that are known to fail are all that do only once they have been counted.
-        let mut best: Option<(i64, usize, usize)> = None;
-        for position in 0..self.order.len() {
-            let item = self.order[position];
-            let price = self.open.ways.price[item];
-            let beaten = |fails: usize| {
-                best.is_some_and(|(most, failed, _)| {
-                    let (price, most) = (i128::from(price), i128::from(most));
-                    price * failed as i128 <= most * fails as i128
-                })
+        let mut counted: Vec<Option<Changed>> = vec![None; self.order.len()];
+        loop {
+            let spare = self.spare();
+            let better = |a: &(i64, usize, usize), b: &(i64, usize, usize)| {
+                let ratio = |price: i64, fails: usize| i128::from(price) * fails as i128;
+                ratio(a.0, b.1).cmp(&ratio(b.0, a.1)).then(b.2.cmp(&a.2))
             };
-            if self.there[item] == 0 || self.stopped() {
-                continue;
+            let price = &self.open.ways.price;
+            let candidates = (0..self.order.len()).filter_map(|position| {
+                let item = self.order[position];
+                let fails = self.known_to_fail(item).max(self.fails[item]).max(1);
+                let open = self.there[item] > 0 && fails <= spare;
+                open.then_some((price[item], fails, position))
+            });
+            let Some((_, _, position)) = candidates.max_by(better) else {
+                return false;
+            };
+            if self.stopped() {
+                return false;
             }
-            let known = self.known_to_fail(item);
-            if known > spare || beaten(known.max(1)) {
-                continue;
+            let item = self.order[position];
+            if let Some(changed) = counted[position].take() {
+                self.less(item, changed);
+                return true;
             }
-            let fails = self.without(item, spare).1;
-            if fails <= spare && !beaten(fails.max(1)) {
-                best = Some((price, fails.max(1), item));
-            }
-        }
-        match best {
-            Some((_, _, item)) if !self.stopped() => self.one_less(item, spare),
-            _ => false,
+            let (changed, fails) = self.without(item, spare);
+            self.fails[item] = fails;
+            counted[position] = Some(changed);
         }
     }
 
@@ -234,14 +272,19 @@ impl<'a> Shed<'a> {
         if fails > spare {
             return false;
         }
+        self.less(item, changed);
+        true
+    }
+
+    /// Takes a piece off, with what scenarios take then.
+    fn less(&mut self, item: usize, changed: Changed) {
         self.there[item] -= 1;
         self.keep(changed);
         self.taken_off += 1;
         self.watch.step(Part::Trolley, self.taken_off, 0);
-        true
     }
 
-    fn keep(&mut self, changed: Vec<(usize, Option<Assigned>)>) {
+    fn keep(&mut self, changed: Changed) {
         for (scenario, assigned) in changed {
             self.kept[scenario] = assigned;
         }
@@ -249,7 +292,7 @@ impl<'a> Shed<'a> {
 
     /// Every scenario that lacks a piece of an item if there is one less, kitted otherwise; and how
     /// many cannot be, counted up to one more than may.
-    fn without(&mut self, item: usize, spare: usize) -> (Vec<(usize, Option<Assigned>)>, usize) {
+    fn without(&mut self, item: usize, spare: usize) -> (Changed, usize) {
         let mut there = self.there.clone();
         there[item] -= 1;
         let (changed, failing) = self.fitted(&there, item, spare);
@@ -263,12 +306,7 @@ impl<'a> Shed<'a> {
     }
 
     /// The same for any trolley in which an item is scarcer.
-    fn fitted(
-        &self,
-        there: &[u32],
-        item: usize,
-        spare: usize,
-    ) -> (Vec<(usize, Option<Assigned>)>, Vec<usize>) {
+    fn fitted(&self, there: &[u32], item: usize, spare: usize) -> (Changed, Vec<usize>) {
         let lacks = |scenario: &usize| {
             let kept = self.kept[*scenario].as_ref();
             kept.is_some_and(|assigned| assigned.used[item] > there[item])
@@ -329,6 +367,7 @@ impl<'a> Shed<'a> {
                     self.there = there;
                     self.keep(changed);
                     self.failed.iter_mut().for_each(Vec::clear);
+                    self.fails.fill(0);
                     return true;
                 }
             }

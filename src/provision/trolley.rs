@@ -7,7 +7,7 @@ use std::collections::HashMap;
 
 use rayon::prelude::*;
 
-use crate::choose::watch::Watch;
+use crate::choose::watch::{Part, Watch};
 use crate::decimal::Money;
 use crate::job::Job;
 
@@ -41,6 +41,7 @@ pub(super) fn choose(
     question: &Question,
     watch: &Watch,
 ) -> Trolley {
+    watch.step(Part::Trolley, 0, 0);
     let hopeful: Vec<bool> = (0..scenarios.len())
         .map(|scenario| ways.possible(scenarios.of(scenario)))
         .collect();
@@ -51,19 +52,36 @@ pub(super) fn choose(
     let served = |kept: &Kept| kept.iter().flatten().count();
     let most = served(&cheapest).max(own.as_ref().map_or(0, |(_, kept)| served(kept)));
     let goal = wanted.min(most);
+    let bound = bound(ways, scenarios, goal);
+    let shed = |kept: Kept| {
+        let mut shed = Shed::new(ways, scenarios, kept, goal, watch);
+        shed.all();
+        shed
+    };
     let fewer = cheapest_of(ways, scenarios, &cheapest, goal);
-    let starts = [cheapest, fewer].map(|kept| (ways.available.clone(), kept));
-    let best = starts
-        .into_iter()
-        .chain(own)
-        .filter(|(_, kept)| served(kept) >= goal)
-        .map(|(there, kept)| {
-            let mut shed = Shed::new(ways, scenarios, there, kept, goal, watch);
-            shed.all();
-            shed
-        })
-        .min_by_key(Shed::key);
-    let best = best.map(|best| bettered(best, question.seed, watch));
+    let mut best: Option<Shed> = None;
+    for kept in [cheapest, fewer] {
+        // Fewer scenarios to choose from are worth a try where that is soon done.
+        let again = best.as_ref().is_none_or(|best| best.work() < KICKS);
+        if again && served(&kept) >= goal {
+            let other = shed(kept);
+            if best.as_ref().is_none_or(|best| other.key() < best.key()) {
+                best = Some(other);
+            }
+        }
+    }
+    // Never dearer than all safe kits.
+    if let Some((there, kept)) = own.filter(|(_, kept)| served(kept) >= goal) {
+        let all = i128::from(cost(ways, &there).raw());
+        let dearer = |best: &Shed| best.key().0 > all || best.work() < KICKS;
+        if best.as_ref().is_none_or(dearer) {
+            let other = shed(kept);
+            if best.as_ref().is_none_or(|best| other.key() < best.key()) {
+                best = Some(other);
+            }
+        }
+    }
+    let best = best.map(|best| bettered(best, bound, question.seed, watch));
     let none = || (vec![0; ways.available.len()], vec![None; scenarios.len()]);
     let (there, kept) = best.map_or_else(none, Shed::done);
     let open = Open::within(ways, scenarios, &there);
@@ -79,17 +97,18 @@ pub(super) fn choose(
         hopeless: whole(hopeful.iter().filter(|hopeful| !**hopeful).count()),
         wanted: whole(wanted),
         served: whole(again.count()),
-        bound: bound(ways, scenarios, goal),
+        bound,
         sheets: short_sheets(job, &there),
         pieces: listed(&there),
     }
 }
 
 /// Tries the best one with a few pieces more and fewer others, again and again.
-fn bettered<'a>(mut best: Shed<'a>, seed: u64, watch: &Watch) -> Shed<'a> {
+fn bettered<'a>(mut best: Shed<'a>, bound: Money, seed: u64, watch: &Watch) -> Shed<'a> {
     let until = best.work() + KICKS;
     for kick in 0..MOST_KICKS {
-        if best.work() >= until || watch.stop().is_some() {
+        let least = best.key().0 == i128::from(bound.raw());
+        if least || best.work() >= until || watch.stop().is_some() {
             break;
         }
         let mut rng = generator(seed, KICKING, kick);

@@ -39,6 +39,7 @@ use gapwright::length::{Length, Tolerance, Uncertainty};
 use gapwright::outlook::{Expected, Law, Outlook};
 use gapwright::plan::Aim;
 use gapwright::provision::{Provision, Purpose, Question, provision, scenario};
+use gapwright::pump::Pump;
 
 fn main() {
     let pumps: Vec<usize> = std::env::args()
@@ -217,13 +218,42 @@ fn fleet(pumps: usize) -> Outlook {
             job.stock.push(item);
         }
     }
+    let centres: Vec<Vec<Length>> = job.pumps.iter().map(values).collect();
+    // Families that the drawers have no gap for: where there are some, hardly any scenario can be
+    // served whatever is set aside.
+    let some = 2 * families;
+    let mut first = job.clone();
+    first.pumps.truncate(some);
+    let tried = ranges(first, &centres, some);
+    let quick = Question {
+        scenarios: 1,
+        checks: 1,
+        effort: 0,
+        ..Question::new(tenths(5))
+    };
+    let tried = provision(&tried, &quick, &Watch::patient()).unwrap();
+    let whole = tried.safe.iter().zip(&centres);
+    let whole: Vec<Vec<Length>> = whole
+        .filter(|(kit, _)| kit.gaps() == 0)
+        .map(|(_, centre)| centre.clone())
+        .take(families)
+        .collect();
+    println!("{} families without gaps of {some}", whole.len());
+    let families = whole.len();
+    ranges(job, &whole, families)
+}
+
+fn values(pump: &Pump) -> Vec<Length> {
+    pump.dimensions
+        .iter()
+        .map(|measured| measured.value)
+        .collect()
+}
+
+/// The pumps with the ranges of families about these values, one after the other.
+fn ranges(mut job: Job, centres: &[Vec<Length>], families: usize) -> Outlook {
     let mut expected = Vec::new();
-    for index in 0..pumps {
-        let middles: Vec<Length> = job.pumps[index % families]
-            .dimensions
-            .iter()
-            .map(|measured| measured.value)
-            .collect();
+    for (index, pump) in job.pumps.iter_mut().enumerate() {
         let family = index % families;
         let one = |(dimension, middle): (usize, &Length)| {
             // From three thou below to three above, of the ring two.
@@ -244,10 +274,10 @@ fn fleet(pumps: usize) -> Outlook {
                 law,
             })
         };
-        expected.push(middles.iter().enumerate().map(one).collect());
-        for (measured, middle) in job.pumps[index].dimensions.iter_mut().zip(middles) {
-            measured.readings = vec![middle];
-            measured.value = middle;
+        expected.push(centres[family].iter().enumerate().map(one).collect());
+        for (measured, middle) in pump.dimensions.iter_mut().zip(&centres[family]) {
+            measured.readings = vec![*middle];
+            measured.value = *middle;
         }
     }
     Outlook { job, expected }

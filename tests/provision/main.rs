@@ -11,6 +11,7 @@
     clippy::cast_possible_truncation,
     clippy::cast_precision_loss,
     clippy::cast_sign_loss,
+    clippy::float_cmp,
     missing_docs
 )]
 

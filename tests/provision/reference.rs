@@ -163,7 +163,7 @@ impl<'a> Known<'a> {
             .enumerate()
             .map(|(pump, lengths)| {
                 let fitting = self
-                    .kits(pump, lengths)
+                    .smallest(pump, lengths)
                     .iter()
                     .filter(|kit| fits(kit, there));
                 fitting.cloned().collect()
