@@ -34,9 +34,9 @@ pub struct Question {
     pub outages: u32,
     /// The step of the range of totals; by the thickness of the pumps' models if not given.
     pub step: Option<Length>,
-    /// Ranges of totals given for a fit code, instead of what the pumps of this outage ask for.
-    pub ranges: Vec<(String, Length, Length)>,
-    /// The most pieces in a pack, instead of what the models say.
+    /// Ranges of totals given for a kind and fit code, instead of what the pumps of this outage ask for.
+    pub ranges: Vec<(String, String, Length, Length)>,
+    /// The most shims in a pack, instead of what the models say.
     pub pieces: Option<u32>,
     /// The date of the order, `YYYY-MM-DD`.
     pub date: String,
@@ -49,13 +49,17 @@ pub struct Line {
     pub packs: u32,
     /// Packs to buy for what their bags lack; of its cost nothing is proven.
     pub bag_packs: u32,
+    /// Pieces that their bags lack.
+    pub bag_lacks: u32,
     /// Pieces that the plan after the buy takes, bags too.
     pub issued: u32,
     /// Pieces of opened packs that are spoiled.
     pub spoiled: u32,
     /// On hand once everything is bought and issued.
     pub after: u32,
-    /// What brings that back to level.
+    /// Whether that is below its min level, or no more than it is ordered again at.
+    pub below: bool,
+    /// What brings that back to level, if it is for sale.
     pub top_up: Option<TopUp>,
     /// When to order again.
     pub point: Result<Point, NoPoint>,
@@ -84,6 +88,9 @@ pub struct Report {
     pub lines: Vec<Line>,
     /// The drawers, or why one cannot be worked out: kind, fit and reason.
     pub shelves: Vec<Result<Shelf, (String, String, Fault)>>,
+    /// Pumps that could be kitted if the packs back to level were there as well, whenever they come;
+    /// worked out where pumps stay short.
+    pub with_levels: Option<usize>,
     /// Days and lines of the issue log, if one was given that has any up to the date.
     pub history: Option<(u32, usize)>,
 }
@@ -95,6 +102,8 @@ pub enum Refused {
     Choose(ChooseError),
     /// Items that could cure a short pump and are meant to be bought lack their price or pack.
     Lacking(Vec<Lacking>),
+    /// The question's date is none.
+    Date,
     /// The checker found that something does not hold.
     Breaches(Vec<String>),
 }
@@ -122,7 +131,7 @@ pub fn date_of(day: i64) -> String {
 /// Works everything out.
 ///
 /// `watch` is asked for one watch for each part of the work, in turn: the plan without buying, the
-/// purchase, the worth of one more, the drawers.
+/// purchase, the worth of one more, what the packs back to level would do, the drawers.
 ///
 /// # Errors
 /// [`Refused`].
@@ -134,7 +143,7 @@ pub fn report<'a>(
     watch: impl Fn(&str) -> Watch<'a>,
 ) -> Result<Report, Refused> {
     let today = choose(job, &watch("what the stock gives")).map_err(Refused::Choose)?;
-    let day = day(&question.date).unwrap_or(0);
+    let day = day(&question.date).ok_or(Refused::Date)?;
     let short = short_places(job, &today);
     let market = Market::of(job, day, budget, |item| {
         let lot = &job.stock[item];
@@ -155,6 +164,7 @@ pub fn report<'a>(
     let seen = log.and_then(|log| Seen::until(log, &question.date));
     let history = log.and_then(|log| Some((seen.as_ref()?.days(), log.entries().len())));
     let lines = lines(job, question, &bought, &bags, seen.as_ref());
+    let with_levels = with_levels(&bought, &lines, &watch("what the packs back to level do"));
     let shelves = shelves(
         job,
         question,
@@ -169,8 +179,24 @@ pub fn report<'a>(
         lines,
         shelves,
         history,
+        with_levels,
         bought,
     })
+}
+
+/// Pumps that the stock serves with the packs back to level in it too.
+fn with_levels(bought: &VerifiedPurchase, lines: &[Line], watch: &Watch<'_>) -> Option<usize> {
+    let delivered = bought.delivered();
+    let more = lines.iter().any(|line| line.top_up.is_some());
+    if !more || bought.purchase().plan.served() == delivered.pumps.len() {
+        return None;
+    }
+    let mut full = delivered.clone();
+    for (lot, line) in full.stock.iter_mut().zip(lines) {
+        let pieces = line.top_up.map_or(0, |top_up| top_up.pieces);
+        lot.on_hand = lot.on_hand.saturating_add(pieces);
+    }
+    Some(choose(&full, watch).ok()?.served())
 }
 
 /// Kind and fit of the places of the pumps that are short.
@@ -209,24 +235,32 @@ fn lines(
         .map(|(index, item)| {
             let spoiled = spoiled(delivered, index, issued[index]);
             let on_hand = delivered.stock[index].on_hand;
-            let bag_packs = lacking[index].div_ceil(item.pack_qty.max(1));
+            // What is not for sale is not ordered, but said.
+            let sold = item.terms.for_sale();
+            let bag_lacks = lacking[index];
+            let bag_packs = match sold {
+                true => bag_lacks.div_ceil(item.pack_qty.max(1)),
+                false => 0,
+            };
             // What the bags lack goes straight into them; the rest of its packs stays.
-            let kept = bag_packs * item.pack_qty - lacking[index];
+            let kept = (bag_packs * item.pack_qty).saturating_sub(bag_lacks);
             let after = on_hand.saturating_sub(issued[index] + spoiled) + kept;
             let asked = &asked[index];
             let sum: u64 = asked.iter().map(|&count| u64::from(count)).sum();
             #[expect(clippy::cast_precision_loss, reason = "pieces are far below 2^53")]
             let mean = sum as f64 / asked.len().max(1) as f64;
+            let point = level::point(item, seen, question.levels.service);
+            let again = point.as_ref().ok().map(|point| point.pieces);
             Line {
                 packs: purchase.packs[index],
                 bag_packs,
+                bag_lacks,
                 issued: issued[index],
                 spoiled,
                 after,
-                top_up: (item.cut.is_none())
-                    .then(|| level::top_up(item, after))
-                    .flatten(),
-                point: level::point(item, seen, question.levels.service),
+                below: item.cut.is_none() && level::below(item, after, again),
+                top_up: sold.then(|| level::top_up(item, after, again)).flatten(),
+                point,
                 quantity: level::quantity(item, seen, &question.levels),
                 ready: level::ready(item, asked, &question.levels),
                 asked: mean,
@@ -249,10 +283,11 @@ fn shelves(
         };
         let folded = crate::stock::folded(&fit);
         let given = question.ranges.iter();
+        let same = |text: &str, key: &str| crate::stock::folded(text) == key;
         let given = given
             .rev()
-            .find(|(code, ..)| crate::stock::folded(code) == folded);
-        if let Some((_, low, high)) = given {
+            .find(|(of, code, ..)| same(code, &folded) && same(of, &kind));
+        if let Some((_, _, low, high)) = given {
             match crate::reach::Targets::new(*low, *high, step) {
                 Ok(targets) => asked.targets = targets,
                 Err(fault) => {
@@ -261,7 +296,7 @@ fn shelves(
                 }
             }
         }
-        if let Some(pieces) = question.pieces {
+        if let Some(pieces) = question.pieces.filter(|_| kind == "shim") {
             asked = Asked {
                 rule: crate::reach::Rule {
                     pieces,

@@ -26,8 +26,8 @@ use crate::stock::Item;
 const MOST_BOUGHT: u64 = 30_000;
 
 /// The purchase that serves the most and then costs the least, or serves the most within the budget,
-/// with the plan that it makes possible. `today` is a plan from the stock as it is, which the
-/// search under a budget starts from.
+/// with the plan that it makes possible. Lots on the sheet Stock are bought; sheets that pieces are cut
+/// from are not.
 ///
 /// # Errors
 /// [`ChooseError`] when, with everything that is for sale, a place can be filled in too many ways to
@@ -111,7 +111,7 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
     Ok(purchase)
 }
 
-/// The bare problems that [`purchase`] solves, to be counted and measured.
+/// How many ways to kit the pumps [`purchase`] has to choose from: the size of its problem.
 ///
 /// # Errors
 /// As [`purchase`].

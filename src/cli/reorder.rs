@@ -1,5 +1,6 @@
 //! `gapwright reorder`: what to buy, for this outage and back to level.
 
+use std::collections::{BTreeMap, HashSet};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -17,7 +18,7 @@ use crate::length::Length;
 use crate::problem::{Place, Problem, Problems};
 use crate::purchase::Lacking;
 use crate::read::{self, Sources};
-use crate::reorder::{Question, Refused, level, report};
+use crate::reorder::{Question, Refused, level, report, shelf};
 use crate::write::purchase::{self, Ordered};
 use crate::{words, write};
 
@@ -62,14 +63,14 @@ pub(super) struct Args {
     /// Outages to simulate for that.
     #[arg(long, default_value_t = 1000, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     outages: u32,
-    /// Reach of a fit code over this range of pack totals, instead of what these pumps ask for; may be
-    /// given several times.
+    /// Reach of the shims of a fit code (or `gasket FIT`) over this range of totals, instead of what
+    /// these pumps ask for; may be given several times.
     #[arg(long, value_name = "FIT=LOW..HIGH")]
     range: Vec<String>,
     /// Step of the range, such as `0.5 thou` or `0.02 mm`.
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     step: Option<String>,
-    /// Most pieces in a pack for the reach, instead of what the models say.
+    /// Most shims in one pump for the reach, instead of what the models say.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=16))]
     pieces: Option<u32>,
     /// Folder of model files (.toml) beside the built-in ones.
@@ -101,7 +102,7 @@ Examples:
   gapwright reorder stock.xlsx pumps.xlsx --log issue-log.xlsx --order-cost 35 --holding \"20 %\"
         when to order each item again, and how much at a time, from what was issued
   gapwright reorder stock.xlsx pumps.xlsx --range \"F6=1 thou .. 125 thou\" --pieces 3
-        which thicknesses of fit F6 to hold so that every total of the range takes at most 3 pieces
+        which shims of fit F6 to hold so that every total of the range takes at most 3 pieces
 
 What it reads of the stock workbook beside what `kit` reads: Unit cost (of one piece), Pack qty, Lead
 days, Supplier, Min level, Max level. An item is for sale if it names a supplier, a pack or lead days;
@@ -195,13 +196,14 @@ impl Args {
                 }
             }
         };
-        let step = self
+        let step = self.step.as_ref().and_then(|text| length("--step", text));
+        if let Some(text) = self
             .step
             .as_ref()
-            .and_then(|text| length("--step", text).filter(|step| *step > Length::ZERO));
-        if self.step.is_some() && step.is_none() && problems.none() {
-            let found = format!("--step {}", self.step.as_deref().unwrap_or(""));
+            .filter(|_| step.is_some_and(|step| step <= Length::ZERO))
+        {
             let mend = "write it as in \"0.5 thou\"";
+            let found = format!("--step {text}");
             problems.add(from_command_line(found, "a length above 0", mend));
         }
         let ranges = self.range.iter().filter_map(|text| range(text, problems));
@@ -225,31 +227,69 @@ impl Args {
 /// A million million, in millionths.
 const MOST_MONEY: i64 = 1_000_000_000_000_000_000;
 
-/// A range of totals of a fit code: `F6=1 thou..125 thou`.
-fn range(text: &str, problems: &mut Problems) -> Option<(String, Length, Length)> {
+/// A range of totals of a kind and fit code: `F6=1 thou..125 thou`, `gasket F6=0.060 in..0.125 in`.
+fn range(text: &str, problems: &mut Problems) -> Option<(String, String, Length, Length)> {
     let read = || {
-        let (fit, ends) = text.split_once('=')?;
+        let (drawer, ends) = text.split_once('=')?;
         let (low, high) = ends.split_once("..")?;
         let length = |text: &str| Length::parse(text.trim(), None).ok();
-        Some((fit.trim().to_string(), length(low)?, length(high)?))
+        let drawer = drawer.trim();
+        let named = drawer
+            .split_once(' ')
+            .map(|(kind, fit)| (kind.to_lowercase(), fit.trim()));
+        let (kind, fit) = match named {
+            Some((kind, fit)) if ["shim", "gasket"].contains(&kind.as_str()) => (kind, fit),
+            _ => ("shim".into(), drawer),
+        };
+        Some((kind, fit.to_string(), length(low)?, length(high)?))
     };
-    let Some((fit, low, high)) = read() else {
+    let Some((kind, fit, low, high)) = read() else {
         let expected = "a fit code, an equals sign, and two lengths with their units";
-        let mend = "write it as in --range \"F6=1 thou .. 125 thou\"";
+        let mend = "write it as in --range \"F6=1 thou .. 125 thou\", or \"gasket F6=...\"";
         problems.add(from_command_line(format!("--range {text}"), expected, mend));
         return None;
     };
-    if low > high || low < Length::ZERO {
-        let expected = "a range that begins at nothing or above, and ends where it begins or above";
-        let found = format!("--range {text}, which is upside down");
-        problems.add(from_command_line(
-            found,
-            expected,
-            "exchange the two lengths",
-        ));
-        return None;
+    let mut wrong = |found: &str, expected: &str, mend: &str| {
+        let found = format!("--range {text}, which {found}");
+        problems.add(from_command_line(found, expected, mend));
+    };
+    if low < Length::ZERO {
+        wrong(
+            "begins below nothing",
+            "a range from 0 or above",
+            "correct its first length",
+        );
+    } else if low > high {
+        let expected = "a range that ends where it begins or above";
+        wrong("is upside down", expected, "exchange the two lengths");
+    } else {
+        return Some((kind, fit, low, high));
     }
-    Some((fit, low, high))
+    None
+}
+
+/// Ranges of drawers that there are not.
+fn unknown_ranges(job: &Job, question: &Question, problems: &mut Problems) {
+    let drawers = shelf::drawers(job);
+    for (kind, fit, ..) in &question.ranges {
+        let key = crate::stock::folded(fit);
+        let same = |drawer: &(String, String, Vec<usize>)| {
+            drawer.0 == *kind && crate::stock::folded(&drawer.1) == key
+        };
+        if drawers.iter().any(same) {
+            continue;
+        }
+        let there: Vec<String> = drawers
+            .iter()
+            .take(12)
+            .map(|(kind, fit, _)| format!("{kind} {fit}"))
+            .collect();
+        problems.add(from_command_line(
+            format!("--range for {kind} {fit}, which no pump of this outage uses"),
+            "a drawer that some pump uses",
+            &format!("name one of them: {}", there.join(", ")),
+        ));
+    }
 }
 
 pub(super) fn run(args: &Args, common: &Common) -> u8 {
@@ -277,7 +317,9 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             }
         }
     });
-    let mut job = match read::job(&args.sources(common)) {
+    let mut job = match read::job(&args.sources(common)).inspect(|job| {
+        unknown_ranges(job, &question, &mut problems);
+    }) {
         Ok(job) if problems.none() => job,
         Ok(job) => {
             problems.absorb(Problems::of_warnings(job.warnings));
@@ -297,7 +339,11 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
                 .map_or_else(String::new, |path| path.display().to_string()),
             sha256,
         });
-        let differs = counted_otherwise(&job, &log);
+        let file = args
+            .log
+            .as_ref()
+            .map_or_else(String::new, |path| path.display().to_string());
+        let differs = counted_otherwise(&job, &log, &file, &question.date);
         job.warnings.extend(differs);
         log
     });
@@ -343,6 +389,11 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
                         .iter()
                         .for_each(|one| lacks(&job, *one, &mut problems));
                 }
+                Refused::Date => problems.add(from_command_line(
+                    format!("--date {}", question.date),
+                    "a date such as 2027-03-15",
+                    "correct the date",
+                )),
                 Refused::Breaches(_) => {}
             }
             return findings.refuse(problems);
@@ -371,27 +422,59 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     status
 }
 
-/// Counts of the stock that are not those of the log's last line about the item: goods came in, or it is
-/// another stock.
-fn counted_otherwise(job: &Job, log: &Log) -> Vec<Problem> {
-    let known: std::collections::BTreeMap<String, u32> = log
+/// Where the log and the stock, or the day of the order, do not go together: counts that differ, items
+/// that are gone, lines from later days.
+fn counted_otherwise(job: &Job, log: &Log, file: &str, date: &str) -> Vec<Problem> {
+    let known: BTreeMap<String, (&str, u32)> = log
         .known()
-        .map(|(item, count)| (crate::stock::folded(item), count))
+        .map(|(item, count)| (crate::stock::folded(item), (item, count)))
         .collect();
     let (sheet, column) = (&job.stock_sheet.sheet, job.stock_sheet.on_hand_column);
-    let lots = job.stock.iter().filter(|lot| lot.cut.is_none());
-    lots.filter_map(|lot| {
-        let counted = *known.get(&crate::stock::folded(&lot.item))?;
-        (counted != lot.on_hand).then(|| {
-            Problem::new(
-                sheet.place(lot.row, column),
-                format!("{} on hand of {}", lot.on_hand, lot.item),
-                format!("{counted}, as the issue log's last line about it says"),
-                "if goods came in or were counted anew, record it with `gapwright issue --counted`; else it is another stock's log",
-            )
+    let lots: Vec<_> = job.stock.iter().filter(|lot| lot.cut.is_none()).collect();
+    let mut warnings: Vec<Problem> = lots
+        .iter()
+        .filter_map(|lot| {
+            let (_, counted) = *known.get(&crate::stock::folded(&lot.item))?;
+            (counted != lot.on_hand).then(|| {
+                Problem::new(
+                    sheet.place(lot.row, column),
+                    format!("{} on hand of {}", lot.on_hand, lot.item),
+                    format!("{counted}, as the issue log's last line about it says"),
+                    "if goods came in or were counted anew, record it with `gapwright issue --counted`; else it is another stock's log",
+                )
+            })
         })
-    })
-    .collect()
+        .collect();
+    let names = lots.iter().map(|lot| &lot.item);
+    let names = names.chain(job.sheets.iter().map(|lot| &lot.item));
+    let there: HashSet<String> = names.map(|name| crate::stock::folded(name)).collect();
+    let gone = known.iter().filter(|(key, _)| !there.contains(*key));
+    let gone: Vec<&str> = gone.map(|(_, (item, _))| *item).collect();
+    if !gone.is_empty() {
+        warnings.push(Problem::new(
+            Place::file(file),
+            format!(
+                "lines about items that the stock does not have: {}",
+                gone.join(", ")
+            ),
+            "the log of this stock",
+            "if an item was given another number, its past is not counted under the new one",
+        ));
+    }
+    let later = log
+        .entries()
+        .iter()
+        .filter(|entry| entry.date.as_str() > date)
+        .count();
+    if later > 0 {
+        warnings.push(Problem::new(
+            Place::file(file),
+            format!("{later} lines from after {date}, the day of the order"),
+            "a log up to that day",
+            "nothing, if you look back on purpose: they are not counted; else correct --date",
+        ));
+    }
+    warnings
 }
 
 /// What an item lacks to be bought, with the cell where it would stand.
@@ -477,9 +560,16 @@ fn account(ordered: &Ordered<'_>, args: &Args) {
         .map(|line| line.top_up.map_or(0, |t| t.packs))
         .sum();
     if level > 0 {
+        let cost = job.stock.iter().zip(&report.lines).map(|(item, line)| {
+            let pieces = i64::from(line.top_up.map_or(0, |top_up| top_up.pieces));
+            item.terms
+                .unit_cost
+                .map_or(0, |cost| cost.raw().saturating_mul(pieces))
+        });
         say!(
-            "Back to level: {level} more pack{}, on the sheet Order.",
-            if level == 1 { "" } else { "s" }
+            "Back to level: {level} more pack{}, {}; see the sheet Order.",
+            if level == 1 { "" } else { "s" },
+            words::money(cost.fold(0, i64::saturating_add), job)
         );
     }
     for at in 0..all {

@@ -261,17 +261,30 @@ pub fn quantity(item: &Item, seen: Option<&Seen>, question: &Question) -> Option
     .ok()
 }
 
-/// What brings an item back to level, if what is on hand and not reserved is below its min level; in the
-/// packs that it is sold in.
-pub fn top_up(item: &Item, on_hand: u32) -> Option<TopUp> {
+/// The least that should be left of an item: its min level, and one more than it is ordered again at.
+fn least(item: &Item, again: Option<u32>) -> u32 {
+    item.min_level.max(again.map_or(0, |pieces| pieces + 1))
+}
+
+/// Whether what is on hand and not reserved is less than it should be.
+pub fn below(item: &Item, on_hand: u32, again: Option<u32>) -> bool {
+    i64::from(on_hand) - i64::from(item.reserved) < i64::from(least(item, again))
+}
+
+/// What brings an item back to level, if what is on hand and not reserved is below its min level, or no
+/// more than it is ordered again at; in the packs that it is sold in, up to the max level.
+pub fn top_up(item: &Item, on_hand: u32, again: Option<u32>) -> Option<TopUp> {
     let standing = Standing {
         on_hand,
         backorders: item.reserved,
         ..Standing::default()
     };
     let levels = Levels {
-        min: item.min_level,
-        max: item.terms.max_level.filter(|&max| max >= item.min_level),
+        min: least(item, again),
+        max: item
+            .terms
+            .max_level
+            .filter(|&max| max >= least(item, again)),
         pack: item.pack_qty,
     };
     let order = back_to_level(&standing, &levels).ok()?;

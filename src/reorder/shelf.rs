@@ -123,6 +123,7 @@ pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<
 fn size(item: &Item) -> Option<Size> {
     let size = item.size?;
     let pack = i64::from(item.pack_qty);
+    // Without a price it counts as free, which is said where the cost is shown.
     Some(Size {
         thickness: size.thickness,
         tolerance: size.tolerance.plus.max(size.tolerance.minus),

@@ -68,15 +68,15 @@ pub fn proof(job: &Job, report: &Report) -> String {
     let cost = words::money(cost, job);
     match report.market.budget {
         None if plan.goal(Aim::Purchase).is_some_and(|goal| goal.value == 0) => {
-            "Proven: nothing that can be bought serves more by priority in time.".into()
+            "Proven: no packs that can be bought serve more by priority in time (packs back to level not counted).".into()
         }
         None => format!(
-            "Proven: nothing that can be bought serves more by priority in time, and no purchase that \
-             serves as much costs less than {cost}."
+            "Proven: no packs that can be bought serve more by priority in time, and none that serve as \
+             much cost less than {cost} (packs back to level not counted)."
         ),
         Some(budget) => format!(
-            "Proven: no purchase within the budget of {} serves more by priority, and none that serves \
-             as much costs less than {cost}.",
+            "Proven: no packs within the budget of {} serve more by priority, and none that serve as \
+             much cost less than {cost} (packs back to level not counted).",
             words::money(budget.raw(), job)
         ),
     }
@@ -110,7 +110,7 @@ pub fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<String> {
         })
         .collect();
     let budget = match report.market.budget {
-        Some(_) => " (once the budget is spent)",
+        Some(_) => " (the budget does not cover more)",
         None => "",
     };
     Some(format!("{}{budget}", why.join("; ")))
@@ -120,63 +120,74 @@ pub fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<String> {
 pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
     let Ordered { job, report, .. } = ordered;
     let mut remarks = Vec::new();
-    let bare: Vec<&str> = job
-        .stock
-        .iter()
-        .filter(|item| item.size.is_some() && item.cut.is_none() && !item.terms.for_sale())
-        .map(|item| item.item.as_str())
-        .collect();
-    if !bare.is_empty() {
-        remarks.push(format!(
-            "Not for sale, since the stock workbook names neither supplier, pack nor lead days of them: {}.",
-            listed(&bare)
-        ));
+    if let Some(served) = report.with_levels {
+        let after = report.bought.purchase().plan.served();
+        remarks.push(match served > after {
+            true => format!(
+                "With the packs back to level in the drawer as well, {served} pumps could be kitted, if these come in time."
+            ),
+            false => "The packs back to level would serve no further pump.".into(),
+        });
     }
-    let unhurried: Vec<&str> = job
-        .stock
-        .iter()
-        .filter(|item| item.terms.for_sale() && item.terms.lead_days.is_none())
-        .map(|item| item.item.as_str())
-        .collect();
-    if !unhurried.is_empty() {
-        remarks.push(format!(
-            "Taken to be there on the day of the order, since no Lead days are stated: {}.",
-            listed(&unhurried)
-        ));
-    }
-    let unread: Vec<&str> = job
-        .pumps
-        .iter()
-        .filter(|pump| {
-            pump.due
-                .as_ref()
-                .is_some_and(|due| due.serial.is_infinite())
-        })
-        .map(|pump| pump.tag.as_str())
-        .collect();
-    if !unread.is_empty() {
-        remarks.push(format!(
-            "Due is no date, so these pumps are taken to wait: {}.",
-            listed(&unread)
-        ));
-    }
+    let items = |wanted: &dyn Fn(usize) -> bool| -> Vec<&str> {
+        let indices = (0..job.stock.len()).filter(|&index| job.stock[index].cut.is_none());
+        indices
+            .filter(|&index| wanted(index))
+            .map(|index| job.stock[index].item.as_str())
+            .collect()
+    };
+    let mut tell = |names: Vec<&str>, what: &str| {
+        if !names.is_empty() {
+            remarks.push(format!("{what}: {}.", listed(&names)));
+        }
+    };
+    tell(
+        items(&|i| job.stock[i].size.is_some() && !job.stock[i].terms.for_sale()),
+        "Not for sale, since the stock workbook names neither supplier, pack nor lead days of them",
+    );
+    tell(
+        items(&|i| {
+            let line = &report.lines[i];
+            !job.stock[i].terms.for_sale() && (line.below || line.bag_lacks > 0)
+        }),
+        "Not ordered though they are below level or lack in bags, since they are not for sale",
+    );
+    tell(
+        items(&|i| {
+            let terms = &job.stock[i].terms;
+            let free = terms.unit_cost.is_none_or(|cost| cost.raw() == 0);
+            terms.for_sale() && free
+        }),
+        "Without a price, or with one of 0, and so counted as free",
+    );
+    tell(
+        items(&|i| {
+            let terms = &job.stock[i].terms;
+            terms.for_sale() && terms.lead_days.is_none()
+        }),
+        "Taken to be there on the day of the order, since no Lead days are stated",
+    );
+    tell(
+        job.sheets.iter().map(|lot| lot.item.as_str()).collect(),
+        "Sheets that pieces are cut from are not bought here; buy these by hand if they run low",
+    );
+    let pumps = |wanted: &dyn Fn(&crate::pump::Pump) -> bool| -> Vec<&str> {
+        let pumps = job.pumps.iter().filter(|pump| wanted(pump));
+        pumps.map(|pump| pump.tag.as_str()).collect()
+    };
+    tell(
+        pumps(&|pump| pump.due.as_ref().is_none_or(|due| due.serial.is_infinite())),
+        "Without a date in Due, and so taken to wait for whatever is bought",
+    );
     #[expect(
         clippy::cast_precision_loss,
         reason = "days since 1899 are far below 2^53"
     )]
     let past = |serial: f64| serial.is_finite() && serial.floor() < report.market.today as f64;
-    let overdue: Vec<&str> = job
-        .pumps
-        .iter()
-        .filter(|pump| pump.due.as_ref().is_some_and(|due| past(due.serial)))
-        .map(|pump| pump.tag.as_str())
-        .collect();
-    if !overdue.is_empty() {
-        remarks.push(format!(
-            "Due before the day of the order, so nothing that is bought comes in time: {}.",
-            listed(&overdue)
-        ));
-    }
+    tell(
+        pumps(&|pump| pump.due.as_ref().is_some_and(|due| past(due.serial))),
+        "Due before the day of the order, so nothing that is bought comes in time",
+    );
     remarks
 }
 

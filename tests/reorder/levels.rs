@@ -17,10 +17,12 @@ fn item(purchase: &PurchaseJson, name: &str) -> gapwright::write::purchase::json
 
 /// Worked by hand from the sample's log, which covers 365 days, 2026-03-02 to 2027-03-01.
 ///
-/// K4-010, 10 days of lead time: 36 lead times one after the other, back from the last day, of which four
-/// hold demand, 4, 3, 5 and 4. At 95 % at least 34.2 of 36 must be covered: 3 covers 33, 4 covers 35.
+/// K4-010, 10 days of lead time: 36 lead times one after the other, back from the last day, so that the
+/// first five days are left over; three of them hold demand, 3, 5 and 4. At 95 % at least 34.2 of 36 must be
+/// covered: 3 covers 34, 4 covers 35.
 ///
-/// K4-005: 9 pieces on three dates, 36 lead times, three with demand 3, 4 and 2: 2 covers 34, 3 covers 35.
+/// K4-005: of 9 pieces on three dates the first three are left over, and two lead times hold 4 and 2: none
+/// on hand covers 34, 2 covers 35.
 #[test]
 fn a_reorder_point_covers_the_lead_times_that_the_log_holds() {
     let purchase = sample(&["--log", LOG]);
@@ -29,9 +31,9 @@ fn a_reorder_point_covers_the_lead_times_that_the_log_holds() {
         item(&purchase, "K4-010").reorder_basis,
         "36 lead times of the issue log"
     );
-    assert_eq!(item(&purchase, "K4-005").reorder_point, Some(3));
-    // At 90 % it is 32.4 of 36: nothing on hand covers 32, and three pieces 33.
-    let purchase = sample(&["--log", LOG, "--service", "90 %"]);
+    assert_eq!(item(&purchase, "K4-005").reorder_point, Some(2));
+    // At 92 % it is 33.12 of 36: nothing on hand covers 33, and 3 covers 34.
+    let purchase = sample(&["--log", LOG, "--service", "92 %"]);
     assert_eq!(item(&purchase, "K4-010").reorder_point, Some(3));
     assert_eq!(item(&purchase, "K4-005").reorder_point, Some(0));
 }

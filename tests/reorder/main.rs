@@ -156,7 +156,7 @@ fn the_workbook_says_what_the_json_says_in_live_formulas() {
     let (mut total, mut suppliers) = (0.0, 0);
     for row in 0..order.height() {
         let name = cell(row, 0).to_string();
-        if name.starts_with("Total of ") {
+        if name.starts_with("Total: ") {
             suppliers += 1;
             total += number(row, 10);
             assert!(formula(row, 10).starts_with("SUM("));
@@ -361,6 +361,8 @@ fn options_that_make_no_sense_are_all_refused_at_once() {
         "--range",
         "K4=0.1 in..0.05 in",
         "--range",
+        "K4=-5 thou..1 thou",
+        "--range",
         "K4",
         "--step",
         "0 mm",
@@ -382,6 +384,21 @@ fn options_that_make_no_sense_are_all_refused_at_once() {
         assert!(said.contains(wrong), "{wrong}: {said}");
     }
     assert!(fs::read_dir(folder.path()).unwrap().next().is_none());
+    for wrong in ["a length above 0", "begins below nothing"] {
+        assert!(said.contains(wrong), "{wrong}: {said}");
+    }
+    // A drawer that nobody uses.
+    let run = reorder(
+        folder.path(),
+        STOCK,
+        PUMPS,
+        &["--range", "K7=1 thou..2 thou"],
+    );
+    let said = text(&run.stderr);
+    assert!(
+        run.status.code() == Some(2) && said.contains("shim K4, gasket K4"),
+        "{said}"
+    );
     let run = reorder(folder.path(), STOCK, PUMPS, &["--step", "0 mm"]);
     assert!(run.status.code() == Some(2) && text(&run.stderr).contains("a length above 0"));
 }
@@ -409,4 +426,82 @@ fn a_log_that_does_not_fit_is_said() {
         said.contains("2, as the issue log's last line about it says"),
         "{said}"
     );
+}
+
+/// What is not for sale is not ordered, but said; what has no price counts as free, and that is said; the
+/// packs back to level are told apart from those of the proof.
+#[test]
+fn what_is_not_ordered_or_not_paid_for_is_said() {
+    let folder = TempDir::new().unwrap();
+    let stock = folder.path().join("stock.csv");
+    let rows = fs::read_to_string(STOCK).unwrap();
+    // K4-005 is below its min level and has no seller, pack or lead days any more; K4-G094 has no price.
+    let changed = rows
+        .replace(
+            "0.005,0.0002,3,1.20,10,4,20,10,Harrow & Pell",
+            "0.005,0.0002,3,1.20,,4,20,,",
+        )
+        .replace("0.094,0.001,4,3.40,", "0.094,0.001,4,0,");
+    assert_ne!(changed, rows);
+    fs::write(&stock, changed).unwrap();
+    let run = reorder(
+        folder.path(),
+        stock.to_str().unwrap(),
+        PUMPS,
+        &["--budget", "0"],
+    );
+    let said = text(&run.stdout);
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    assert!(said.contains("Not ordered though they are below level or lack in bags, since they are not for sale: K4-005."), "{said}");
+    assert!(said.contains("counted as free: K4-G094."), "{said}");
+    assert!(
+        said.contains("taken to wait for whatever is bought: P-410."),
+        "{said}"
+    );
+    let purchase = read(folder.path());
+    let item = purchase
+        .items
+        .iter()
+        .find(|item| item.item == "K4-005")
+        .unwrap();
+    assert_eq!((item.packs, item.level_packs), (0, 0));
+    // With no money the pumps are short, but what comes back to level would serve some.
+    let after = of(&purchase, |pump| pump.after).len();
+    let with_levels = purchase.served_with_level_packs.unwrap() as usize;
+    assert!(with_levels > after, "{with_levels} {after}");
+    assert!(
+        said.contains(&format!("{with_levels} pumps could be kitted")),
+        "{said}"
+    );
+}
+
+/// Reserved pieces are promised: they do not keep an item above its level.
+#[test]
+fn what_is_reserved_counts_as_gone() {
+    let folder = TempDir::new().unwrap();
+    let stock = folder.path().join("stock.csv");
+    let level = |reserved: u32| {
+        let mut rows = String::new();
+        for (at, line) in fs::read_to_string(STOCK).unwrap().lines().enumerate() {
+            let more = match (at, line.starts_with("K4-G094")) {
+                (0, _) => "Reserved".to_string(),
+                (_, true) => reserved.to_string(),
+                _ => String::new(),
+            };
+            rows += &format!("{line},{more}\n");
+        }
+        // Plenty on hand, so that the outage does not matter.
+        fs::write(&stock, rows.replace("0.094,0.001,4,", "0.094,0.001,40,")).unwrap();
+        let run = reorder(folder.path(), stock.to_str().unwrap(), PUMPS, &[]);
+        assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+        let purchase = read(folder.path());
+        purchase
+            .items
+            .iter()
+            .find(|item| item.item == "K4-G094")
+            .unwrap()
+            .level_packs
+    };
+    assert_eq!(level(0), 0);
+    assert!(level(38) > 0);
 }

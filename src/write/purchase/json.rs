@@ -34,6 +34,9 @@ pub struct PurchaseJson {
     pub cost: String,
     /// No purchase that serves as much costs less.
     pub cost_bound: String,
+    /// Pumps that could be kitted if the packs back to level were there as well, whenever they come;
+    /// null where no pump stays short or nothing is ordered back to level.
+    pub served_with_level_packs: Option<u32>,
     /// Pumps, in the order of the pump sheet.
     pub pumps: Vec<PumpJson>,
     /// Items, in the order of the stock sheet; pieces that are cut from sheets left out.
@@ -177,6 +180,9 @@ pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
         budget: report.market.budget.map(show_money),
         cost: show_money(purchase.cost(&report.market)),
         cost_bound: show_money(Money::from_raw(bound.map_or(0, |goal| goal.bound))),
+        served_with_level_packs: report
+            .with_levels
+            .map(|served| u32::try_from(served).unwrap_or(u32::MAX)),
         pumps: (0..job.pumps.len())
             .map(|at| PumpJson {
                 tag: job.pumps[at].tag.clone(),

@@ -21,7 +21,7 @@ const NAMES: [&str; 16] = [
     "Packs back to level",
     "Order again at",
     "Safety stock",
-    "From",
+    "Worked out from",
     "Packs at a time",
     "Ready for an outage",
     "Worth of one more today",
@@ -79,6 +79,14 @@ pub(super) fn write(
             None => sheet.write_blank(row, 8, &styles.text)?,
         };
         match line.top_up {
+            None if line.below => {
+                sheet.write_text(
+                    row,
+                    9,
+                    "below, not for sale",
+                    &styles.alarm.clone().set_text_wrap(),
+                )?;
+            }
             Some(top_up) => {
                 let format = styles.count.clone().set_bold();
                 sheet.write_number_with_format(row, 9, top_up.packs, &format)?;
@@ -165,7 +173,7 @@ fn notes(ordered: &Ordered<'_>) -> Vec<String> {
     let levels = &question.levels;
     let percent = levels.service.to_f64() * 100.0;
     let mut notes = vec![
-        "Back to level: whole packs, nothing as long as what is left and not reserved is not below the min level; up to the max level where one is stated, at least to the min level (common practice).".to_string(),
+        "Back to level: whole packs, once what is left and not reserved is below the min level, or no more than it is ordered again at; up to the max level where one is stated (common practice, no source).".to_string(),
         format!("Order again at: the smallest number of pieces that covers the demand of a lead time with a chance of {percent} %; safety stock is what lies above the mean demand (Stevenson, Operations Management). Demand is what plans asked for, met or not, less what came back."),
         match (levels.order, levels.holding) {
             (Some(order), Some(holding)) => format!(

@@ -15,7 +15,7 @@ const NAMES: [&str; 14] = [
     "Kind",
     "Fit",
     "Thickness",
-    "Pieces in a pack",
+    "Pieces in a sealed pack",
     "Packs for this outage",
     "Packs back to level",
     "Packs to order",
@@ -95,7 +95,7 @@ pub(super) fn write(
     let mut subtotals = Vec::new();
     for (name, wants) in &suppliers {
         let shown = match name.as_str() {
-            "" => "No supplier named in the stock workbook",
+            "" => "Suppliers that the stock workbook does not name",
             name => name,
         };
         sheet.write_text(row, 0, shown, &styles.part)?;
@@ -154,7 +154,7 @@ pub(super) fn write(
             sheet.write_blank(row, 13, &styles.entry)?;
         }
         row += 1;
-        let label = format!("Total of {shown}");
+        let label = format!("Total: {shown}");
         sheet.merge_text(row, 0, row, 9, &label, &styles.strong)?;
         let sum: i128 = wants.iter().map(|want| cost(ordered, want)).sum();
         sheet.write_formula_with_format(
@@ -237,7 +237,7 @@ fn totals(
     let formula = Formula::new(formula).set_result(amount(sum));
     sheet.write_formula_with_format(3, 10, formula, &money)?;
     let outage = report.bought.purchase().cost(&report.market);
-    let text = "Of that, packs so that pumps can be kitted, as worked out";
+    let text = "Packs so that pumps can be kitted, as worked out and proven; consumables and levels not counted";
     sheet.merge_text(4, 0, 4, 9, text, &styles.text)?;
     sheet.write_number_with_format(4, 10, outage.to_f64(), &money_format(styles))?;
     if let Some(budget) = report.market.budget {

@@ -94,7 +94,7 @@ fn drawer(
     let first = shelf.asked.targets.at(0);
     let last = shelf.asked.targets.at(shelf.asked.targets.len() - 1);
     let text = format!(
-        "Totals from {} to {}, {} in all; one is met by a pack of at most {} pieces within {} of it, {guard}.",
+        "Totals from {} to {}, {} in all; one is met by at most {} pieces on each other within {} of it, {guard}.",
         first.show(unit),
         words::length(last, unit),
         shelf.asked.targets.len(),
@@ -108,7 +108,7 @@ fn drawer(
         sheet,
         row,
         &[
-            "Pieces at most",
+            "Pieces in one pump, at most",
             "Met today",
             "After the buy",
             "All thicknesses",
@@ -145,7 +145,7 @@ fn drawer(
             "Fewest thicknesses that reach as much as all",
             &shelf.fewest,
         ),
-        ("Least cost, a pack of each", &shelf.cheapest),
+        ("Least cost, a sealed pack of each", &shelf.cheapest),
     ];
     for (label, choice) in choices {
         row = line(sheet, row, label, &chosen(job, shelf, choice, unit), styles)?;
@@ -219,6 +219,19 @@ fn chosen(job: &Job, shelf: &Shelf, choice: &Choice, unit: Unit) -> String {
             words::money(choice.least_cost.raw(), job)
         ),
     };
+    let free: Vec<&str> = shelf
+        .items
+        .iter()
+        .filter(|&&item| job.stock[item].terms.unit_cost.is_none())
+        .map(|&item| job.stock[item].item.as_str())
+        .collect();
+    let proof = match free.is_empty() {
+        true => proof,
+        false => format!(
+            "{proof} with {} counted as free for want of a price",
+            free.join(", ")
+        ),
+    };
     format!(
         "{} thickness{}, {}, {proof}: {}",
         choice.sizes.len(),
@@ -244,9 +257,9 @@ fn changes(
         "If it were",
         "Totals lost",
         "Totals gained",
-        "Pieces a pack",
-        "then",
-        "Tolerance a pack, mean: now, then",
+        "Pieces in one pump",
+        "Pieces in one pump, then",
+        "Tolerance of all of them: now, then",
     ];
     heads(sheet, start, &names, styles)?;
     sheet.set_row_height(start, 46.0)?;
@@ -348,7 +361,7 @@ fn picture(
     }
     let title = chart_name(&format!("{name}: share of the range that can be met"));
     chart.title().set_name(&title);
-    chart.x_axis().set_name("Pieces in a pack, at most");
+    chart.x_axis().set_name("Pieces in one pump, at most");
     chart.y_axis().set_min(0).set_max(1).set_num_format("0 %");
     chart.legend().set_position(ChartLegendPosition::Bottom);
     chart.set_width(740).set_height(280);

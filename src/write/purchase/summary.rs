@@ -88,7 +88,7 @@ fn figures(
     }
     lines.extend([
         (
-            "Packs for what bags lack",
+            "Packs for consumables that are short",
             packs(&|line| line.bag_packs).to_string(),
         ),
         (
