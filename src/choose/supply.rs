@@ -126,8 +126,9 @@ pub fn bought(
     }
     let index = u16::try_from(offer.item).ok()?;
     let ladder = (0..=packs(most)).filter_map(|packs| {
-        // More than can be used is not worth counting, however large the pack.
-        let pieces = packs.saturating_mul(offer.pack).min(MOST_SUPPLIED);
+        // More than can be used is not worth counting, and would only blunt the bound.
+        let pieces = packs.saturating_mul(offer.pack);
+        let pieces = pieces.min(most.saturating_sub(on_hand));
         let pieces = i16::try_from(pieces).ok()?;
         let column = Column {
             waste: 0,

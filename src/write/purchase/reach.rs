@@ -364,7 +364,7 @@ fn picture(
     chart.x_axis().set_name("Pieces in one pump, at most");
     chart.y_axis().set_min(0).set_max(1).set_num_format("0 %");
     chart.legend().set_position(ChartLegendPosition::Bottom);
-    chart.set_width(740).set_height(280);
+    chart.set_width(630).set_height(280);
     chart.set_alt_text(&title);
     sheet.insert_chart(row, 4, &chart)?;
     Ok(())
