@@ -387,18 +387,11 @@ fn account(provided: &Provided<'_>, args: &Args) {
         "Shared trolley      {:>14}  {:>10}  {}",
         price(trolley.cost),
         pieces(trolley.count),
-        words::trolley_proof(trolley, job)
+        words::trolley_proof(provision, question, job)
     );
-    let asked = question.probability.to_f64();
-    say!(
-        "The trolley is for {} of outages: it serves {} of the {} that it was chosen for ({} wanted).",
-        words::percent(asked),
-        trolley.served,
-        trolley.scenarios,
-        trolley.wanted
-    );
+    say!("{}", words::chosen_for(provision, question));
     say!("Counted: it serves {}.", words::service(&provision.service));
-    say!("{}", words::promise(provision, asked));
+    say!("{}", words::promise(provision, question));
     say!("{}", words::fits(job, together));
     if !trolley.sheets.is_empty() {
         say!(

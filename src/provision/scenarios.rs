@@ -66,6 +66,19 @@ impl Scenarios {
         }
     }
 
+    /// Only those for which something holds.
+    pub(super) fn only(&self, holds: impl Fn(&[u32]) -> bool) -> Scenarios {
+        let some = (0..self.len()).map(|scenario| self.of(scenario));
+        Scenarios {
+            pumps: self.pumps,
+            classes: some
+                .filter(|classes| holds(classes))
+                .flatten()
+                .copied()
+                .collect(),
+        }
+    }
+
     /// The classes that some pump is of, ascending.
     pub(super) fn asked(&self) -> Vec<u32> {
         let mut asked = self.classes.clone();

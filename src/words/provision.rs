@@ -3,11 +3,12 @@
 use itertools::Itertools;
 
 use super::{length, money};
+use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Length, Unit};
 use crate::outlook::{Expected, Law};
 use crate::plan::{PackPick, pack_total};
-use crate::provision::{Provision, SafeKit, Service, SetAside, Together, Trolley};
+use crate::provision::{Provision, Question, SafeKit, Service, SetAside, Together};
 
 /// What nothing in the drawers will do for.
 pub const GAP: &str = "GAP";
@@ -186,62 +187,144 @@ pub fn safe_proof(provision: &Provision, job: &Job) -> String {
 }
 
 /// How far the price of the trolley is proven.
-pub fn trolley_proof(trolley: &Trolley, job: &Job) -> String {
+pub fn trolley_proof(provision: &Provision, question: &Question, job: &Job) -> String {
+    let trolley = &provision.trolley;
+    let bound = money(trolley.bound.raw(), job);
+    if provision.falls_short(question) {
+        return format!(
+            "not what was asked for, see NOT MET; nothing that does as much for its scenarios costs less than {bound}"
+        );
+    }
     if trolley.proven() {
         return "proven least for the scenarios it was chosen for".into();
     }
+    let stops = match provision.stopped {
+        Some(_) => "",
+        None => "; the method stops here and cannot prove this one",
+    };
     format!(
-        "not proven least: nothing that serves as many of its scenarios costs less than {}",
-        money(trolley.bound.raw(), job)
+        "not proven least: nothing that serves as many of its scenarios costs less than {bound}{stops}"
     )
 }
 
-/// A share as percent with one place.
+/// What was asked for as percent, with all its digits.
+pub fn asked(share: Millionths) -> String {
+    format!("{} %", Millionths::from_raw(share.raw() * 100))
+}
+
+/// A share as percent with one place, rounded to the nearest.
 pub fn percent(share: f64) -> String {
-    format!("{:.1} %", share * 100.0)
+    rounded(share, f64::round)
+}
+
+/// A share as percent with one place, rounded so; with more places where it is less than everything
+/// and would not look it.
+fn rounded(share: f64, round: fn(f64) -> f64) -> String {
+    let shown = (1..=9).map(|places: i32| {
+        let fine = 10_f64.powi(places);
+        (places, round(share * 100.0 * fine) / fine)
+    });
+    let mut honest = shown.filter(|(_, shown)| *shown < 100.0 || share >= 1.0);
+    match honest.next() {
+        Some((places, shown)) => {
+            let places = usize::try_from(places).unwrap_or(1);
+            format!("{shown:.places$} %")
+        }
+        None => "less than 100 %".into(),
+    }
+}
+
+/// The two ends of an interval, outward: `93.8 to 96.5 %`.
+fn interval([low, high]: [f64; 2]) -> String {
+    let low = rounded(low, f64::floor);
+    format!(
+        "{} to {}",
+        low.trim_end_matches(" %"),
+        rounded(high, f64::ceil)
+    )
 }
 
 /// How often the trolley serves: `953 of 1000 scenarios of their own, 95.3 % (93.8 to 96.5 %)`.
 pub fn service(service: &Service) -> String {
-    let [low, high] = service.interval;
     format!(
-        "{} of {} scenarios of their own, {} ({:.1} to {})",
+        "{} of {} scenarios of their own, {} ({})",
         service.served,
         service.checks,
         percent(service.share()),
-        low * 100.0,
-        percent(high)
+        interval(service.interval)
+    )
+}
+
+/// What the trolley is for, and whether it does that for the scenarios that it was chosen for.
+pub fn chosen_for(provision: &Provision, question: &Question) -> String {
+    let trolley = &provision.trolley;
+    let but_for_gaps = match trolley.hopeless {
+        0 => String::new(),
+        _ => format!(", and everything but the gaps in {}", trolley.but_for_gaps),
+    };
+    format!(
+        "The trolley {} {} of outages: it serves {} of the {} that it was chosen for ({} wanted){but_for_gaps}.",
+        match provision.falls_short(question) {
+            true => "was to serve",
+            false => "is for",
+        },
+        asked(question.probability),
+        trolley.served,
+        trolley.scenarios,
+        trolley.wanted
     )
 }
 
 /// Whether the service that was counted holds what was asked for, in a sentence.
-pub fn promise(provision: &Provision, asked: f64) -> String {
+pub fn promise(provision: &Provision, question: &Question) -> String {
     let (trolley, service) = (&provision.trolley, &provision.service);
     let [low, high] = service.interval;
-    let asked_for = percent(asked);
-    if trolley.out_of_reach() {
+    let wanted = question.probability.to_f64();
+    let asked_for = asked(question.probability);
+    let level = asked(question.level);
+    let but_for_gaps = match service.hopeless {
+        0 => String::new(),
+        _ => format!(
+            " Everything but the gaps is served in {} of {} scenarios counted.",
+            service.but_for_gaps, service.checks
+        ),
+    };
+    if service.out_of_reach(wanted) {
         return format!(
-            "NOT MET: {asked_for} is out of reach whatever is set aside, since {} of {} scenarios come to values in a gap.",
-            trolley.hopeless, trolley.scenarios
+            "NOT MET: {asked_for} is out of reach whatever is set aside: {} of {} scenarios counted come to a value in a gap, which leaves {} of outages at most (at {level}).{but_for_gaps}",
+            service.hopeless,
+            service.checks,
+            rounded(service.reachable[1], f64::ceil)
         );
     }
-    if trolley.served < trolley.wanted {
+    if !trolley.enough() {
+        let gaps = match trolley.hopeless {
+            0 => String::new(),
+            gaps => format!("; {gaps} of them come to a value in a gap"),
+        };
         return format!(
-            "NOT MET: it serves {} of the {} scenarios that it was chosen for, and {} were wanted for {asked_for}.",
-            trolley.served, trolley.scenarios, trolley.wanted
+            "NOT MET: of the {} scenarios it was chosen for it serves {}, and {} were wanted for {asked_for}{gaps}.{but_for_gaps}",
+            trolley.scenarios, trolley.served, trolley.wanted
         );
     }
-    if high < asked {
+    if high < wanted {
         return format!(
-            "NOT MET: the service that was counted lies below the {asked_for} asked for."
+            "NOT MET: the service that was counted lies below the {asked_for} asked for.{but_for_gaps}"
         );
     }
-    if low < asked {
+    if question.probability == Millionths::ONE {
         return format!(
-            "The count does not settle whether it is {asked_for} or more: more scenarios to choose it for (--scenarios) make it safer, more to count on (--checks) narrow the interval."
+            "No count can prove 100 %: the {} scenarios counted say {} or more (at {level}).",
+            service.checks,
+            rounded(low, f64::floor)
         );
     }
-    format!("The {asked_for} asked for is met, interval and all.")
+    if low < wanted {
+        return format!(
+            "The count does not settle whether it is {asked_for} or more: more scenarios to choose it for (--scenarios) make it safer, more to count on (--checks) narrow the interval.{but_for_gaps}"
+        );
+    }
+    format!("The {asked_for} asked for is met, interval and all.{but_for_gaps}")
 }
 
 /// Whether all safe kits can be set aside at once, in a sentence.

@@ -36,13 +36,16 @@ fn every_scenario_is_judged_as_every_kit_says() {
             .map(|u| (u.scenario, u))
             .collect::<HashMap<_, _>>();
         let mut missed = vec![0; pumps];
-        let mut none = 0;
+        let (mut none, mut but_for_gaps) = (0, 0);
         for (scenario, numbers) in scenarios(&outlook, &question, Purpose::Counting) {
             let most = known.most_served(&scenario, &there);
-            let impossible = (0..pumps).any(|pump| known.kits(pump, &scenario[pump]).is_empty());
+            let gap = |pump: &usize| known.kits(*pump, &scenario[*pump]).is_empty();
+            let gaps = (0..pumps).filter(gap).count();
+            let impossible = gaps > 0;
             for number in numbers {
                 judged += 1;
                 none += u32::from(impossible);
+                but_for_gaps += u32::from(most + gaps == pumps);
                 let Some(verdict) = unserved.remove(&number) else {
                     assert_eq!(most, pumps, "case {seed}, scenario {number}");
                     continue;
@@ -69,6 +72,11 @@ fn every_scenario_is_judged_as_every_kit_says() {
         assert_eq!(
             service.interval,
             exact_interval(service.served, service.checks, 0.95)
+        );
+        assert_eq!(service.but_for_gaps, but_for_gaps, "case {seed}");
+        assert_eq!(
+            service.reachable,
+            exact_interval(service.checks - none, service.checks, 0.95)
         );
         hopeless += none;
     }
