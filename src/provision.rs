@@ -47,6 +47,8 @@
 //! ```
 
 mod cover;
+mod draws;
+mod remarks;
 mod route;
 mod safe;
 mod scenarios;
@@ -170,8 +172,22 @@ pub struct Provision {
     pub trolley: Trolley,
     /// How often the trolley serves, on scenarios of its own.
     pub service: Service,
+    /// The pumps whose values lie too far apart to say much of what lies between them.
+    pub coarse: Vec<Coarse>,
+    /// The items, ascending, that could be set aside and that the stock has no unit cost for, or 0:
+    /// they count as free.
+    pub free: Vec<usize>,
     /// Why the work ended early, if it did.
     pub stopped: Option<Stop>,
+}
+
+/// A pump whose values lie more than a fifth of a requirement's width apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Coarse {
+    /// Its index in the job.
+    pub pump: usize,
+    /// How far its dimension may move between the limits of the narrowest such requirement.
+    pub width: Length,
 }
 
 impl Provision {
@@ -434,6 +450,7 @@ pub fn provision(
     let ways = ways::list(job, &register, watch)?;
     let safe = safe::kits(job, &ways, &views, &grids, question.effort, watch);
     let together = safe::together(job, &ways, &safe);
+    let free = remarks::free(&ways);
     // From here on a pump in a gap asks for nothing.
     let ways = ways.but_for_gaps();
     let chosen = trolley::choose(job, &ways, &choosing, &safe, question, watch);
@@ -444,6 +461,8 @@ pub fn provision(
         safe,
         together,
         service,
+        coarse: remarks::coarse(outlook, step),
+        free,
     })
 }
 

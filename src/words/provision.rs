@@ -2,7 +2,7 @@
 
 use itertools::Itertools;
 
-use super::{length, money};
+use super::{about, length, money, natural_unit};
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Length, Unit};
@@ -112,7 +112,7 @@ pub fn pieces(job: &Job, unit: Unit, pack: &PackPick) -> String {
 pub fn law(expected: &Expected, unit: Unit) -> String {
     match expected.law {
         Law::Even if expected.low == expected.high => "one value".into(),
-        Law::Even => "every value alike".into(),
+        Law::Even => "every value looked at alike".into(),
         Law::Readings {
             mean,
             scale,
@@ -159,12 +159,29 @@ pub fn gaps(job: &Job, pump: usize, kit: &SafeKit) -> Vec<String> {
     .collect()
 }
 
+/// The gaps of a pump in one sentence without its full stop, if there are any.
+pub fn gap_line(job: &Job, pump: usize, kit: &SafeKit) -> Option<String> {
+    let gaps = gaps(job, pump, kit);
+    let first = gaps.first()?;
+    let more = gaps.len() - 1;
+    if more == 0 {
+        return Some(first.clone());
+    }
+    #[allow(clippy::cast_precision_loss)]
+    let share = percent(kit.gaps() as f64 / kit.values().max(1) as f64);
+    Some(format!(
+        "{first}, and {more} ranges more: {} of {} values in all, {share}; they stand on Coverage",
+        kit.gaps(),
+        kit.values()
+    ))
+}
+
 /// A pump's standing in a few words.
 pub fn standing(kit: &SafeKit) -> String {
     match (kit.axes.is_empty(), kit.gaps(), kit.values()) {
         (true, 0, _) => "Measured; pieces at hand".into(),
         (true, ..) => format!("{GAP}: measured, and nothing will do"),
-        (false, 0, _) => "Every value can be met".into(),
+        (false, 0, _) => "Every value looked at can be met".into(),
         (false, gaps, values) => format!("{GAP}: {gaps} of {values} values"),
     }
 }
@@ -324,7 +341,56 @@ pub fn promise(provision: &Provision, question: &Question) -> String {
             "The count does not settle whether it is {asked_for} or more: more scenarios to choose it for (--scenarios) make it safer, more to count on (--checks) narrow the interval.{but_for_gaps}"
         );
     }
-    format!("The {asked_for} asked for is met, interval and all.{but_for_gaps}")
+    let coarse = match provision.coarse.is_empty() {
+        true => "",
+        false => " But these lie far apart for the limits: see the warning.",
+    };
+    format!(
+        "The {asked_for} asked for is met, interval and all, for {}.{coarse}{but_for_gaps}",
+        looked_at(question)
+    )
+}
+
+/// What to mind about the answer, each in a sentence.
+pub fn warnings(job: &Job, provision: &Provision, question: &Question) -> Vec<String> {
+    const MOST: usize = 8;
+    let narrowest = provision.coarse.iter().map(|coarse| coarse.width).min();
+    let coarse = narrowest.map(|width| {
+        let unit = natural_unit(question.step);
+        let pumps = provision.coarse.iter().take(MOST);
+        let pumps = { pumps }.map(|coarse| job.pumps[coarse.pump].tag.as_str()).join(", ");
+        let more = match provision.coarse.len().saturating_sub(MOST) {
+            0 => String::new(),
+            more => format!(" and {more} more"),
+        };
+        format!(
+            "Values are looked at {} apart, more than a fifth of a requirement's width ({} at the narrowest) of {pumps}{more}: what lies between two values may well be a gap or want other pieces; take smaller steps (--step).",
+            length(question.step, unit),
+            about(width.into(), unit)
+        )
+    });
+    let free = (!provision.free.is_empty()).then(|| {
+        let items = provision.free.iter().map(|&item| job.stock[item].item.as_str());
+        format!(
+            "Counted as free, since the stock has no unit cost for them, or 0: {}; the prices here leave them out, and least is least without them.",
+            { items }.join(", ")
+        )
+    });
+    coarse.into_iter().chain(free).collect()
+}
+
+/// How far apart values are looked at, in words.
+fn looked_at(question: &Question) -> String {
+    let step = length(question.step, natural_unit(question.step));
+    format!("every value looked at, {step} apart")
+}
+
+/// What a safe kit holds for.
+pub fn safe_holds(question: &Question) -> String {
+    format!(
+        "every pump at {}, that the drawers can meet, whatever the others come to",
+        looked_at(question)
+    )
 }
 
 /// Whether all safe kits can be set aside at once, in a sentence.

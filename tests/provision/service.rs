@@ -150,8 +150,7 @@ fn intervals_hold_the_exact_probability() {
     assert!(inside > 60);
 }
 
-/// The values of a range and how likely each is: the share of its ticks that are nearest to it, one
-/// by one.
+/// The values of a range, each as likely as the others.
 fn chances(expected: Option<&Expected>) -> Vec<(Option<Length>, f64)> {
     let Some(expected) = expected else {
         return vec![(None, 1.0)];
@@ -163,21 +162,10 @@ fn chances(expected: Option<&Expected>) -> Vec<(Option<Length>, f64)> {
         .take_while(|v| *v < high)
         .collect();
     values.push(high);
-    let mut ticks = vec![0_u32; values.len()];
-    // A tick in a thousand, which the range is a whole number of, but for its very ends.
-    let thin = 127;
-    for at in (low..=high).step_by(thin) {
-        let nearest = (0..values.len())
-            .min_by_key(|&v| (values[v] - at).abs())
-            .unwrap();
-        ticks[nearest] += 1;
-    }
-    let all: u32 = ticks.iter().sum();
-    let share = |count: u32| f64::from(count) / f64::from(all);
+    let share = 1.0 / values.len() as f64;
+    let values = values.into_iter();
     values
-        .iter()
-        .zip(ticks)
-        .map(|(&v, count)| (Some(Length::from_ticks(v)), share(count)))
+        .map(|v| (Some(Length::from_ticks(v)), share))
         .collect()
 }
 

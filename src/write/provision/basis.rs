@@ -68,8 +68,12 @@ pub(super) fn write(
             ),
         ),
         (
+            "Draws",
+            "a range: every value looked at alike, pump by pump; past readings: their unknown mean and standard deviation drawn once an outage for all pumps of the model (normal, scaled inverse chi-square), each pump normal about that mean: each comes out by Student's t, two of them correlated by 1/(n + 1) (Gelman et al., Bayesian Data Analysis, from memory)".into(),
+        ),
+        (
             "Trolley",
-            "least cost over the scenarios of which as many as the probability asks for are served (sample average approximation; Luedtke and Ahmed 2008, from memory)".into(),
+            "least cost over the scenarios of which as many as the probability asks for are served; where gaps forbid that, a pump in a gap asks for nothing there (sample average approximation; Luedtke and Ahmed 2008, from memory)".into(),
         ),
         ("Money", "the unit cost of what is set aside; most of it goes back".into()),
         ("Ended early by", ended.to_string()),

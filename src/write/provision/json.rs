@@ -42,6 +42,12 @@ pub struct ProvisionJson {
     pub trolley: TrolleyJson,
     /// How often the trolley serves every pump.
     pub service: ServiceJson,
+    /// What to mind about the answer, in sentences: steps that are long for the limits, pieces that
+    /// count as free.
+    pub warnings: Vec<String>,
+    /// The items that could be set aside and count as free, as the stock has no unit cost for them, or
+    /// 0.
+    pub free: Vec<String>,
     /// The pumps, in the order of the pump workbook.
     pub pumps: Vec<PumpJson>,
     /// The files that it was made from.
@@ -175,6 +181,8 @@ pub struct PumpJson {
     pub expected: Vec<ExpectedJson>,
     /// How many values it was looked at; 1 where everything is measured.
     pub values: u64,
+    /// Whether these lie more than a fifth of a requirement's width apart.
+    pub coarse: bool,
     /// For how many of them nothing in the drawers will do.
     pub gaps: u64,
     /// In how many of the scenarios counted the trolley has no kit for it.
@@ -196,7 +204,7 @@ pub struct ExpectedJson {
     pub low: String,
     /// The greatest.
     pub high: String,
-    /// `even`, every value alike, or `readings`, as past readings say.
+    /// `even`, every value looked at alike, or `readings`, as past readings say.
     pub law: String,
     /// The mean of the past readings; null for `even`.
     pub mean: Option<String>,
@@ -285,6 +293,10 @@ pub fn plain(provided: &Provided<'_>) -> ProvisionJson {
         safe_kits: together(job, &provision.together),
         trolley: trolley(job, provision, question),
         service: service(provision, question.probability.to_f64()),
+        warnings: words::provision::warnings(job, provision, question),
+        free: { provision.free.iter() }
+            .map(|&item| job.stock[item].item.clone())
+            .collect(),
         pumps: (0..job.pumps.len())
             .map(|index| pump(provided, index))
             .collect(),
@@ -392,6 +404,7 @@ fn pump(provided: &Provided<'_>, index: usize) -> PumpJson {
             .filter_map(|(dimension, one)| Some(expected(&dimension.name, model.unit, &(*one)?)))
             .collect(),
         values: count(kit.values()),
+        coarse: { provided.provision.coarse.iter() }.any(|coarse| coarse.pump == index),
         gaps: count(kit.gaps()),
         missed: missed.copied().unwrap_or(0),
         safe_kit: SafeKitJson {

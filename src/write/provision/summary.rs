@@ -112,8 +112,7 @@ fn prices(
         ),
         (
             "What it holds for",
-            "every pump at every value that the drawers can meet, whatever the others come to"
-                .into(),
+            said::safe_holds(question),
             match short {
                 true => format!(
                     "NOT the {} of outages asked for: every pump in {} of the {} scenarios chosen for, every pump but those in a gap in {}",
@@ -128,7 +127,11 @@ fn prices(
                 ),
             },
         ),
-        ("Chosen for", "every value in its range".into(), served),
+        (
+            "Chosen for",
+            "every value looked at in its range".into(),
+            served,
+        ),
         (
             "Service counted",
             "not counted: it is no matter of chance".into(),
@@ -394,7 +397,8 @@ fn warnings(
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
     let job = &provided.outlook.job;
-    if job.warnings.is_empty() && job.unused.is_empty() {
+    let own = said::warnings(job, provided.provision, provided.question);
+    if own.is_empty() && job.warnings.is_empty() && job.unused.is_empty() {
         return Ok(start - 1);
     }
     sheet.write_text(start, 0, "Warnings and remarks", &styles.part)?;
@@ -411,9 +415,12 @@ fn warnings(
         )
     });
     let mut row = start;
-    for text in warnings.chain(unused) {
+    let alarm = styles.alarm.clone().set_text_wrap();
+    let own = own.into_iter().map(|text| (text, &alarm));
+    let others = warnings.chain(unused).map(|text| (text, &styles.prose));
+    for (text, format) in own.chain(others) {
         row += 1;
-        sheet.merge_text(row, 0, row, LAST, &text, &styles.prose)?;
+        sheet.merge_text(row, 0, row, LAST, &text, format)?;
         high_enough(sheet, row, &[(&text, 170)])?;
     }
     Ok(row + 1)
