@@ -765,7 +765,7 @@ fn provided(stock: &str, pumps: &str, more: &[&str]) -> (String, ProvisionJson, 
 #[test]
 fn a_hopeless_pump_does_not_empty_the_trolley() {
     let pumps = SMALL_PUMPS.replace("0.0305,0.0415", "0.0305,0.0315")
-        + "A2,screwed-impeller,F1,F1,0.0905,0.0915,0.050\n";
+        + "A2,screwed-impeller,F1,F1,0.0955,0.0965,0.050\n";
     let (said, plain, cells) = provided(SMALL_STOCK, &pumps, &[]);
     assert_eq!(plain.service.hopeless, plain.service.checks);
     assert_eq!((plain.service.served, plain.trolley.served), (0, 0));
