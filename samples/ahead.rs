@@ -322,10 +322,10 @@ const PAST: [(u32, &str, &str, [f64; 2]); 11] = [
     (2021, "P-504", "screwed-impeller", [0.0420, 0.0422]),
     (2021, "P-505", "screwed-impeller", [0.0409, 0.0409]),
     (2021, "P-506", "screwed-impeller", [0.0411, 0.0411]),
-    (2023, "P-501", "screwed-impeller", [0.0394, 0.0396]),
-    (2023, "P-502", "screwed-impeller", [0.0417, 0.0417]),
-    (2023, "P-503", "screwed-impeller", [0.0406, 0.0406]),
-    (2025, "P-505", "screwed-impeller", [0.0433, 0.0433]),
+    (2023, "P-507", "screwed-impeller", [0.0394, 0.0396]),
+    (2023, "P-601", "screwed-impeller", [0.0417, 0.0417]),
+    (2023, "P-602", "screwed-impeller", [0.0406, 0.0406]),
+    (2025, "P-603", "screwed-impeller", [0.0433, 0.0433]),
     (2025, "P-701", "seal-setting", [0.0310, 0.0312]),
 ];
 

@@ -51,12 +51,18 @@ impl Expected {
     /// assert_eq!(expected.values(thou(2)), [20, 22, 24, 25].map(thou));
     /// ```
     pub fn values(&self, step: Length) -> Vec<Length> {
-        let below = self.count(step).saturating_sub(1);
-        let ticks = (0_i64..).take(usize::try_from(below).unwrap_or(usize::MAX));
-        ticks
-            .map(|n| self.low + Length::from_ticks(n * step.ticks()))
-            .chain((self.count(step) > 0).then_some(self.high))
-            .collect()
+        let numbers = 0..self.count(step);
+        numbers.filter_map(|n| self.value(n, step)).collect()
+    }
+
+    /// A value of the range by its number, counted from 0; `None` beyond the last.
+    pub fn value(&self, number: u64, step: Length) -> Option<Length> {
+        let last = self.count(step).checked_sub(1)?;
+        if number >= last {
+            return (number == last).then_some(self.high);
+        }
+        let number = i64::try_from(number).ok()?;
+        Some(self.low + Length::from_ticks(number * step.ticks()))
     }
 
     /// The value nearest to a length: one of the range, or beyond it whole steps from its end. Of
@@ -103,10 +109,12 @@ impl Expected {
 /// How likely the values of a dimension are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Law {
-    /// Every value of the range alike: nothing more is known than its ends.
+    /// Every value of the range alike, of those that are looked at: nothing more is known than its
+    /// ends.
     Even,
     /// Like past readings: the mean and a multiple of Student's t, so that one more reading is
-    /// predicted and not just their mean. It can lie beyond the range.
+    /// predicted and not just their mean. It can lie beyond the range. Pumps of a model with the same
+    /// readings have an unknown mean and scatter in common and so come out alike to a degree.
     Readings {
         /// The mean of the readings.
         mean: Length,

@@ -47,6 +47,8 @@
 //! ```
 
 mod cover;
+mod draws;
+mod remarks;
 mod route;
 mod safe;
 mod scenarios;
@@ -170,8 +172,31 @@ pub struct Provision {
     pub trolley: Trolley,
     /// How often the trolley serves, on scenarios of its own.
     pub service: Service,
+    /// The pumps whose values lie too far apart to say much of what lies between them.
+    pub coarse: Vec<Coarse>,
+    /// The items, ascending, that could be set aside and that the stock has no unit cost for, or 0:
+    /// they count as free.
+    pub free: Vec<usize>,
     /// Why the work ended early, if it did.
     pub stopped: Option<Stop>,
+}
+
+/// A pump whose values lie more than a fifth of a requirement's width apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Coarse {
+    /// Its index in the job.
+    pub pump: usize,
+    /// How far its dimension may move between the limits of the narrowest such requirement.
+    pub width: Length,
+}
+
+impl Provision {
+    /// Whether the trolley does not do what was asked of it: for too few of the scenarios that it
+    /// was chosen for, or because that is out of reach whatever is set aside.
+    pub fn falls_short(&self, question: &Question) -> bool {
+        let probability = question.probability.to_f64();
+        !self.trolley.enough() || self.service.out_of_reach(probability)
+    }
 }
 
 /// Pieces of one item.
@@ -297,10 +322,14 @@ pub struct Trolley {
     /// How many must be served for the probability that was asked for.
     pub wanted: u32,
     /// How many it serves of the scenarios that it was chosen for, each with kits at hand. That is
-    /// no estimate of its service: it was made for these. Where it is fewer than wanted, no trolley
-    /// was found that serves more.
+    /// no estimate of its service: it was made for these.
     pub served: u32,
-    /// No trolley that serves so many of these very scenarios costs less.
+    /// In how many of them every pump but those in a gap has a kit at hand; those served are among
+    /// them. Where fewer than wanted can be served, the trolley is chosen so that as many as wanted
+    /// are at least served but for their gaps; where these are fewer as well, none was found that
+    /// does so in more.
+    pub but_for_gaps: u32,
+    /// No trolley that does so much in so many of these very scenarios costs less.
     pub bound: Money,
     /// The lots of sheets, by index, of which there are too few unless several shapes are cut from
     /// one sheet, which is not looked into here.
@@ -308,14 +337,21 @@ pub struct Trolley {
 }
 
 impl Trolley {
-    /// Whether nothing cheaper serves so many of its scenarios.
-    pub fn proven(&self) -> bool {
-        self.cost == self.bound
+    /// Whether it serves as many of its scenarios as are wanted.
+    pub fn enough(&self) -> bool {
+        self.served >= self.wanted
     }
 
-    /// Whether the probability that was asked for is out of reach whatever is set aside.
-    pub fn out_of_reach(&self) -> bool {
-        self.hopeless > self.scenarios - self.wanted
+    /// Whether it serves as many of its scenarios as are wanted, and nothing cheaper does.
+    pub fn proven(&self) -> bool {
+        self.enough() && self.cost == self.bound
+    }
+
+    /// Whether too many of the scenarios that it was chosen for come to a value in a gap: none of
+    /// those can serve as many as are wanted. It says little of other scenarios; see
+    /// [`Service::out_of_reach`].
+    pub fn too_many_gaps(&self) -> bool {
+        self.hopeless > self.scenarios.saturating_sub(self.wanted)
     }
 }
 
@@ -330,8 +366,14 @@ pub struct Service {
     pub hopeless: u32,
     /// Those of which it was not found out; they count as not served.
     pub undecided: u32,
-    /// The exact binomial interval about the service, 0 to 1.
+    /// Those in which every pump but those in a gap has a kit at hand; those served are among them.
+    pub but_for_gaps: u32,
+    /// The exact binomial interval about the service, 0 to 1: its low end as if none of those that
+    /// were not found out were served, its high end as if all of them were.
     pub interval: [f64; 2],
+    /// The exact binomial interval about the share of scenarios without a gap: no trolley serves
+    /// more.
+    pub reachable: [f64; 2],
     /// By pump: in how many scenarios it goes without, where as many as were found possible are
     /// served.
     pub missed: Vec<u32>,
@@ -354,6 +396,12 @@ impl Service {
     /// The share of the scenarios that are served, 0 to 1.
     pub fn share(&self) -> f64 {
         f64::from(self.served) / f64::from(self.checks.max(1))
+    }
+
+    /// Whether a probability is out of reach whatever is set aside: so many of the scenarios counted
+    /// come to a value in a gap that the whole interval about those without one lies below it.
+    pub fn out_of_reach(&self, probability: f64) -> bool {
+        self.reachable[1] < probability
     }
 }
 
@@ -402,6 +450,9 @@ pub fn provision(
     let ways = ways::list(job, &register, watch)?;
     let safe = safe::kits(job, &ways, &views, &grids, question.effort, watch);
     let together = safe::together(job, &ways, &safe);
+    let free = remarks::free(&ways);
+    // From here on a pump in a gap asks for nothing.
+    let ways = ways.but_for_gaps();
     let chosen = trolley::choose(job, &ways, &choosing, &safe, question, watch);
     let service = service::count(&ways, &chosen.pieces, &counting, question, watch);
     Ok(Provision {
@@ -410,6 +461,8 @@ pub fn provision(
         safe,
         together,
         service,
+        coarse: remarks::coarse(outlook, step),
+        free,
     })
 }
 

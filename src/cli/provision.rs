@@ -94,7 +94,7 @@ const AFTER: &str = "\
 Before the outage nothing is measured, but much is known: the range that a clearance is expected
 in, or what pumps of the same model came to before. Two answers, each with its price:
 
-  safe kits   for each pump the least costly pieces that meet every value it may come to, whatever
+  safe kits   for each pump the least costly pieces that meet every value looked at, whatever
               the others come to
   trolley     the least costly pieces for all pumps together, shared, that serve the whole batch
               with the probability asked for; counted on outages that it was not chosen for
@@ -343,7 +343,7 @@ fn step_of(outlook: &Outlook) -> Length {
     units.min().unwrap_or_else(|| usual_step(Unit::Inch))
 }
 
-/// The most gaps that are told on the terminal one by one.
+/// The most pumps with gaps that are told on the terminal one by one.
 const MOST_GAPS: usize = 20;
 
 /// A short account on the terminal.
@@ -387,18 +387,11 @@ fn account(provided: &Provided<'_>, args: &Args) {
         "Shared trolley      {:>14}  {:>10}  {}",
         price(trolley.cost),
         pieces(trolley.count),
-        words::trolley_proof(trolley, job)
+        words::trolley_proof(provision, question, job)
     );
-    let asked = question.probability.to_f64();
-    say!(
-        "The trolley is for {} of outages: it serves {} of the {} that it was chosen for ({} wanted).",
-        words::percent(asked),
-        trolley.served,
-        trolley.scenarios,
-        trolley.wanted
-    );
+    say!("{}", words::chosen_for(provision, question));
     say!("Counted: it serves {}.", words::service(&provision.service));
-    say!("{}", words::promise(provision, asked));
+    say!("{}", words::promise(provision, question));
     say!("{}", words::fits(job, together));
     if !trolley.sheets.is_empty() {
         say!(
@@ -406,12 +399,20 @@ fn account(provided: &Provided<'_>, args: &Args) {
             words::sheets(job, &trolley.sheets)
         );
     }
-    let gaps: Vec<String> = gaps(provided);
+    for warning in words::warnings(job, provision, question) {
+        complain!("WARNING {warning}");
+    }
+    let kits = provision.safe.iter().enumerate();
+    let gaps = kits.filter_map(|(pump, kit)| words::gap_line(job, pump, kit));
+    let gaps: Vec<String> = gaps.collect();
     for gap in gaps.iter().take(MOST_GAPS) {
         complain!("{} {gap}.", words::GAP);
     }
     if let Some(more @ 1..) = gaps.len().checked_sub(MOST_GAPS) {
-        complain!("{} for {more} more; all stand on Coverage.", words::GAP);
+        complain!(
+            "{} for {more} pumps more; all stand on Coverage.",
+            words::GAP
+        );
     }
     if let Some(stop) = provision.stopped {
         say!(
@@ -424,13 +425,6 @@ fn account(provided: &Provided<'_>, args: &Args) {
         say!("Wrote {}.", json.display());
     }
     say!("{}", words::CAUTION);
-}
-
-/// The gaps of all pumps.
-fn gaps(provided: &Provided<'_>) -> Vec<String> {
-    let kits = provided.provision.safe.iter().enumerate();
-    kits.flat_map(|(pump, kit)| words::gaps(&provided.outlook.job, pump, kit))
-        .collect()
 }
 
 /// A line of progress on a terminal, once the work has taken a second.

@@ -62,21 +62,32 @@ pub(super) fn count(
         served: 0,
         hopeless: 0,
         undecided: 0,
+        but_for_gaps: 0,
         interval: [0.0, 1.0],
+        reachable: [0.0, 1.0],
         missed: vec![0; scenarios.pumps],
         unserved: Vec::new(),
     };
     for (scenario, verdict) in (0..).zip(verdicts) {
-        let (pumps, certain) = match verdict {
+        let classes = scenarios.of(scenario as usize);
+        let hopeless = !ways.possible(classes);
+        service.hopeless += u32::from(hopeless);
+        // No verdict counts a pump in a gap, as it asks for nothing.
+        let (mut pumps, certain) = match verdict {
             Verdict::Served => {
-                service.served += 1;
-                continue;
+                service.but_for_gaps += 1;
+                service.served += u32::from(!hopeless);
+                (Vec::new(), true)
             }
             Verdict::Short(pumps) => (pumps, true),
-            Verdict::Undecided(pumps) => (pumps, false),
+            Verdict::Undecided(pumps) => (pumps, hopeless),
         };
+        pumps.extend((0..classes.len()).filter(|&pump| ways.gap(classes[pump])));
+        if pumps.is_empty() {
+            continue;
+        }
+        pumps.sort_unstable();
         service.undecided += u32::from(!certain);
-        service.hopeless += u32::from(!ways.possible(scenarios.of(scenario as usize)));
         pumps.iter().for_each(|&pump| service.missed[pump] += 1);
         service.unserved.push(Unserved {
             scenario,
@@ -85,7 +96,10 @@ pub(super) fn count(
         });
     }
     let level = question.level.to_f64();
-    service.interval = exact_interval(service.served, service.checks, level);
+    let about = |count| exact_interval(count, service.checks, level);
+    let [low, high] = [service.served, service.served + service.undecided].map(about);
+    service.interval = [low[0], high[1]];
+    service.reachable = about(service.checks - service.hopeless);
     service
 }
 

@@ -32,7 +32,11 @@ const KICKING: u8 = 3;
 /// By scenario, the ways of its pumps; `None` where it is not served.
 pub(super) type Kept = Vec<Option<Assigned>>;
 
-/// Chooses a trolley.
+/// Chooses a trolley. `ways` are those but for gaps.
+///
+/// As long as enough scenarios can be served whole, those with a gap count for nothing. Else they
+/// count as served where all pumps but those in a gap are: else nothing would be set aside for the
+/// others.
 pub(super) fn choose(
     job: &Job,
     ways: &Ways,
@@ -42,15 +46,20 @@ pub(super) fn choose(
     watch: &Watch,
 ) -> Trolley {
     watch.step(Part::Trolley, 0, 0);
-    let hopeful: Vec<bool> = (0..scenarios.len())
-        .map(|scenario| ways.possible(scenarios.of(scenario)))
-        .collect();
     let wanted = question.wanted() as usize;
-    let drawers = Open::within(ways, scenarios, &ways.available);
-    let cheapest = drawers.serve(scenarios, &ways.available, MOVES);
-    let own = out_of_safe_kits(ways, &drawers, scenarios, safe);
-    let served = |kept: &Kept| kept.iter().flatten().count();
-    let most = served(&cheapest).max(own.as_ref().map_or(0, |(_, kept)| served(kept)));
+    let all = scenarios;
+    let hopeful = all.only(|classes| ways.possible(classes));
+    let whole = Start::of(ways, &hopeful, safe);
+    let start = match whole.most >= wanted {
+        true => whole,
+        false => Start::of(ways, all, safe),
+    };
+    let Start {
+        scenarios,
+        cheapest,
+        own,
+        most,
+    } = start;
     let goal = wanted.min(most);
     let bound = bound(ways, scenarios, goal);
     let shed = |kept: Kept| {
@@ -84,23 +93,64 @@ pub(super) fn choose(
     let best = best.map(|best| bettered(best, bound, question.seed, watch));
     let none = || (vec![0; ways.available.len()], vec![None; scenarios.len()]);
     let (there, kept) = best.map_or_else(none, Shed::done);
-    let open = Open::within(ways, scenarios, &there);
     // Of those that were given up some may be served after all.
-    let again = (0..scenarios.len()).into_par_iter().filter(|&scenario| {
-        kept[scenario].is_some() || open.kits(scenarios.of(scenario), &there, MOVES).is_some()
-    });
+    let open = Open::within(ways, all, &there);
+    let mut known = kept.iter().map(Option::is_some);
+    let known: Vec<bool> = (0..all.len())
+        .map(|scenario| {
+            let chosen_for = scenarios.len() == all.len() || ways.possible(all.of(scenario));
+            chosen_for && known.next().unwrap_or(false)
+        })
+        .collect();
+    let again: Vec<bool> = (0..all.len())
+        .into_par_iter()
+        .map(|scenario| known[scenario] || open.kits(all.of(scenario), &there, MOVES).is_some())
+        .collect();
+    let served = |scenario: &usize| again[*scenario] && ways.possible(all.of(*scenario));
     let whole = |count: usize| u32::try_from(count).unwrap_or(u32::MAX);
     Trolley {
         cost: cost(ways, &there),
         count: there.iter().sum(),
-        scenarios: whole(scenarios.len()),
-        hopeless: whole(hopeful.iter().filter(|hopeful| !**hopeful).count()),
+        scenarios: whole(all.len()),
+        hopeless: whole(all.len() - hopeful.len()),
         wanted: whole(wanted),
-        served: whole(again.count()),
+        served: whole((0..all.len()).filter(served).count()),
+        but_for_gaps: whole(again.iter().filter(|again| **again).count()),
         bound,
         sheets: short_sheets(job, &there),
         pieces: listed(&there),
     }
+}
+
+/// Where the choice for some scenarios starts.
+struct Start<'a> {
+    scenarios: &'a Scenarios,
+    /// Kits out of all that the drawers hold.
+    cheapest: Kept,
+    /// All safe kits together, with the kits out of those.
+    own: Option<(Vec<u32>, Kept)>,
+    /// How many of the scenarios one of the two serves at least.
+    most: usize,
+}
+
+impl<'a> Start<'a> {
+    fn of(ways: &Ways, scenarios: &'a Scenarios, safe: &[SafeKit]) -> Start<'a> {
+        let drawers = Open::within(ways, scenarios, &ways.available);
+        let cheapest = drawers.serve(scenarios, &ways.available, MOVES);
+        let own = out_of_safe_kits(ways, &drawers, scenarios, safe);
+        let most = served(&cheapest).max(own.as_ref().map_or(0, |(_, kept)| served(kept)));
+        Start {
+            scenarios,
+            cheapest,
+            own,
+            most,
+        }
+    }
+}
+
+/// How many scenarios have kits.
+fn served(kept: &Kept) -> usize {
+    kept.iter().flatten().count()
 }
 
 /// Tries the best one with a few pieces more and fewer others, again and again.

@@ -82,6 +82,8 @@ pub(super) struct Ways {
     pub(super) available: Vec<u32>,
     /// What one piece costs, by item.
     pub(super) price: Vec<i64>,
+    /// Classes that nothing in the drawers will do for.
+    gap: Vec<bool>,
     drawers: Drawers,
 }
 
@@ -144,7 +146,8 @@ pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways
                         tag: pump.tag.clone(),
                         most: MOST_PATTERNS,
                     })?;
-            if listed.fetch_add(class.len(), Ordering::Relaxed) > MOST_COLUMNS {
+            let before = listed.fetch_add(class.len(), Ordering::Relaxed);
+            if before + class.len() > MOST_COLUMNS {
                 return Err(ChooseError::TooManyColumns);
             }
             watch.step(Part::Listing, done.fetch_add(1, Ordering::Relaxed) + 1, of);
@@ -152,6 +155,7 @@ pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways
         })
         .collect::<Result<Vec<Class>, ChooseError>>()?;
     Ok(Ways {
+        gap: classes.iter().map(Class::is_empty).collect(),
         classes,
         available,
         price,
@@ -160,10 +164,33 @@ pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways
 }
 
 impl Ways {
+    /// Whether nothing in the drawers will do for a class.
+    pub(super) fn gap(&self, class: u32) -> bool {
+        self.gap[class as usize]
+    }
+
     /// Whether each pump of a scenario can be kitted by itself out of all that is available.
     pub(super) fn possible(&self, classes: &[u32]) -> bool {
-        let some = |class: &u32| !self.classes[*class as usize].is_empty();
-        classes.iter().all(some)
+        !classes.iter().any(|&class| self.gap(class))
+    }
+
+    /// The same, but that a class in a gap asks for nothing: there is no kit for it, whatever is set
+    /// aside, and the others need theirs all the same.
+    pub(super) fn but_for_gaps(mut self) -> Ways {
+        for (class, _) in self
+            .classes
+            .iter_mut()
+            .zip(&self.gap)
+            .filter(|(_, gap)| **gap)
+        {
+            *class = Class {
+                ends: vec![0],
+                cost: vec![0],
+                waste: vec![0],
+                ..Class::default()
+            };
+        }
+        self
     }
 
     /// The pieces of a way, pack by pack. `pump` is one that can be of the class.

@@ -257,9 +257,13 @@ impl<'a> Foresight<'a> {
         };
         let count = past.values.len();
         if count < FEWEST {
+            let rows = match past.rows {
+                rows if rows > count => format!(", the {rows} rows of one tag each put together"),
+                _ => String::new(),
+            };
             lacks(
-                format!("an empty cell, and {count} past readings of `{label}` in {file}"),
-                format!("at least {FEWEST} past readings of its model"),
+                format!("an empty cell, and {count} past readings of `{label}` in {file}{rows}"),
+                format!("at least {FEWEST} past readings of its model, each of another pump"),
                 format!(
                     "add {} more, or fill in `{column} low` and `{column} high`",
                     FEWEST - count

@@ -33,8 +33,13 @@ pub(super) struct History {
 /// The past readings of one dimension of one model.
 #[derive(Default)]
 pub(super) struct Past {
-    /// One a row: the mean of the row's readings.
+    /// One a pump: the mean of what its rows came to, each of them the mean of its readings. Where
+    /// the sheet has no tags, each row is taken for another pump.
     pub(super) values: Vec<Length>,
+    /// How many rows these come from.
+    pub(super) rows: usize,
+    /// What the rows of each pump came to.
+    by_pump: BTreeMap<String, Vec<Length>>,
     /// Their law, where there are two or more.
     pub(super) fit: Option<Fit>,
     /// How readings of one and the same pump scatter, where some row has several.
@@ -104,6 +109,7 @@ pub(super) fn read(
         .map(|model| model.dimensions.iter().map(|_| Past::default()).collect())
         .collect();
     let mut others: BTreeMap<String, u32> = BTreeMap::new();
+    let mut pumps = Pumps::of(&table);
     for line in table.lines() {
         let Some(name) = line.needed_text(Some(model_column), problems) else {
             continue;
@@ -114,6 +120,9 @@ pub(super) fn read(
             *others.entry(name).or_default() += 1;
             continue;
         };
+        let Some(pump) = pumps.named(model, line, problems) else {
+            continue;
+        };
         let dimensions = models[model].dimensions.iter().zip(&columns[model]);
         for ((dimension, columns), past) in dimensions.zip(&mut past[model]) {
             let readings = columns
@@ -122,11 +131,13 @@ pub(super) fn read(
                 .map(|heading| reading(&line, heading, &dimension.label, problems));
             let readings: Vec<Option<Length>> = readings.collect();
             if let Some(readings) = readings.into_iter().collect::<Option<Vec<Length>>>() {
-                past.take(&readings);
+                past.take(&pump, &readings);
             }
         }
     }
     for past in past.iter_mut().flatten() {
+        let pumps = past.by_pump.values();
+        past.values = pumps.filter_map(|rows| Length::mean(rows)).collect();
         past.fit = Fit::of(&past.values);
     }
     let sheets = book.sheets.iter().filter(|other| other.name != sheet.name);
@@ -156,14 +167,67 @@ pub(super) fn read(
     })
 }
 
+/// Which pump each row is of.
+struct Pumps<'a> {
+    tag: Option<&'a Heading>,
+    date: Option<&'a Heading>,
+    /// By model, tag and date as they are typed: the first row that has them.
+    known: BTreeMap<(usize, String, String), String>,
+    rows: usize,
+}
+
+impl<'a> Pumps<'a> {
+    fn of(table: &'a Table<'_>) -> Pumps<'a> {
+        Pumps {
+            tag: table.optional("Tag"),
+            date: table.optional("Date"),
+            known: BTreeMap::new(),
+            rows: 0,
+        }
+    }
+
+    /// A key of the pump that a row is of: its tag, or the row itself where the sheet has no tags.
+    /// A row that was there already is a problem, one without a tag among others as well.
+    fn named(
+        &mut self,
+        model: usize,
+        line: Line<'_, '_>,
+        problems: &mut Problems,
+    ) -> Option<String> {
+        self.rows += 1;
+        let Some(heading) = self.tag else {
+            return Some(format!("{:09}", self.rows));
+        };
+        let tag = line.needed_text(Some(heading), problems)?;
+        let date = self.date.and_then(|date| line.row.cell(date.column));
+        let Some(date) = date.map(crate::sheet::Cell::show) else {
+            return Some(key(&tag));
+        };
+        let here = line.place(heading);
+        let same = (model, key(&tag), date.clone());
+        if let Some(first) = self.known.get(&same) {
+            problems.add(Problem::new(
+                here,
+                format!("`{tag}` of `{date}`, which stands in {first} already"),
+                "one row a pump and outage",
+                "take out the row that is a copy; readings of one pump that were taken again go into one row, in columns numbered 1, 2, 3",
+            ));
+            return None;
+        }
+        self.known.insert(same, here.to_string());
+        Some(key(&tag))
+    }
+}
+
 impl Past {
-    /// Takes the readings of one row.
+    /// Takes the readings of one row of a pump.
     #[allow(clippy::cast_precision_loss)]
-    fn take(&mut self, readings: &[Length]) {
+    fn take(&mut self, pump: &str, readings: &[Length]) {
         let Some(mean) = Length::mean(readings) else {
             return;
         };
-        self.values.push(mean);
+        self.rows += 1;
+        self.by_pump.entry(pump.into()).or_default().push(mean);
         let Ok(n @ 2..) = u32::try_from(readings.len()) else {
             return;
         };

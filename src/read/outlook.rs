@@ -44,7 +44,8 @@ impl Ahead {
 /// A dimension with a reading is measured. One without has the range of its columns `<dimension>
 /// low` and `<dimension> high`, every value of it alike; where they are empty, the range and the law
 /// of one more reading that the past readings of its model give ([`Fit`](crate::outlook::Fit)), of
-/// which there must be eight at least. Where the model takes a dimension's uncertainty from its
+/// which there must be eight at least, each of another pump: rows of one tag are put together to their
+/// mean, and without a column Tag each row is taken for another pump. Where the model takes a dimension's uncertainty from its
 /// readings, they are presumed to scatter as past readings of one pump did, pooled over pumps; where
 /// no past pump has several readings, only the gauge's resolution counts, and that is warned of.
 ///

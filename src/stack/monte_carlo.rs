@@ -27,7 +27,7 @@ use smallvec::SmallVec;
 
 pub use joint::Joint;
 pub use law::Law;
-pub(crate) use sampling::student;
+pub(crate) use sampling::signed;
 
 use batch::{Batch, Cuts, Desk, Drawer, total};
 use coverage::{Tails, tail, upwards};

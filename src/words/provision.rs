@@ -2,12 +2,13 @@
 
 use itertools::Itertools;
 
-use super::{length, money};
+use super::{about, length, money, natural_unit};
+use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Length, Unit};
 use crate::outlook::{Expected, Law};
 use crate::plan::{PackPick, pack_total};
-use crate::provision::{Provision, SafeKit, Service, SetAside, Together, Trolley};
+use crate::provision::{Provision, Question, SafeKit, Service, SetAside, Together};
 
 /// What nothing in the drawers will do for.
 pub const GAP: &str = "GAP";
@@ -111,7 +112,7 @@ pub fn pieces(job: &Job, unit: Unit, pack: &PackPick) -> String {
 pub fn law(expected: &Expected, unit: Unit) -> String {
     match expected.law {
         Law::Even if expected.low == expected.high => "one value".into(),
-        Law::Even => "every value alike".into(),
+        Law::Even => "every value looked at alike".into(),
         Law::Readings {
             mean,
             scale,
@@ -158,12 +159,29 @@ pub fn gaps(job: &Job, pump: usize, kit: &SafeKit) -> Vec<String> {
     .collect()
 }
 
+/// The gaps of a pump in one sentence without its full stop, if there are any.
+pub fn gap_line(job: &Job, pump: usize, kit: &SafeKit) -> Option<String> {
+    let gaps = gaps(job, pump, kit);
+    let first = gaps.first()?;
+    let more = gaps.len() - 1;
+    if more == 0 {
+        return Some(first.clone());
+    }
+    #[allow(clippy::cast_precision_loss)]
+    let share = percent(kit.gaps() as f64 / kit.values().max(1) as f64);
+    Some(format!(
+        "{first}, and {more} ranges more: {} of {} values in all, {share}; they stand on Coverage",
+        kit.gaps(),
+        kit.values()
+    ))
+}
+
 /// A pump's standing in a few words.
 pub fn standing(kit: &SafeKit) -> String {
     match (kit.axes.is_empty(), kit.gaps(), kit.values()) {
         (true, 0, _) => "Measured; pieces at hand".into(),
         (true, ..) => format!("{GAP}: measured, and nothing will do"),
-        (false, 0, _) => "Every value can be met".into(),
+        (false, 0, _) => "Every value looked at can be met".into(),
         (false, gaps, values) => format!("{GAP}: {gaps} of {values} values"),
     }
 }
@@ -186,62 +204,193 @@ pub fn safe_proof(provision: &Provision, job: &Job) -> String {
 }
 
 /// How far the price of the trolley is proven.
-pub fn trolley_proof(trolley: &Trolley, job: &Job) -> String {
+pub fn trolley_proof(provision: &Provision, question: &Question, job: &Job) -> String {
+    let trolley = &provision.trolley;
+    let bound = money(trolley.bound.raw(), job);
+    if provision.falls_short(question) {
+        return format!(
+            "not what was asked for, see NOT MET; nothing that does as much for its scenarios costs less than {bound}"
+        );
+    }
     if trolley.proven() {
         return "proven least for the scenarios it was chosen for".into();
     }
+    let stops = match provision.stopped {
+        Some(_) => "",
+        None => "; the method stops here and cannot prove this one",
+    };
     format!(
-        "not proven least: nothing that serves as many of its scenarios costs less than {}",
-        money(trolley.bound.raw(), job)
+        "not proven least: nothing that serves as many of its scenarios costs less than {bound}{stops}"
     )
 }
 
-/// A share as percent with one place.
+/// What was asked for as percent, with all its digits.
+pub fn asked(share: Millionths) -> String {
+    format!("{} %", Millionths::from_raw(share.raw() * 100))
+}
+
+/// A share as percent with one place, rounded to the nearest.
 pub fn percent(share: f64) -> String {
-    format!("{:.1} %", share * 100.0)
+    rounded(share, f64::round)
+}
+
+/// A share as percent with one place, rounded so; with more places where it is less than everything
+/// and would not look it.
+fn rounded(share: f64, round: fn(f64) -> f64) -> String {
+    let shown = (1..=9).map(|places: i32| {
+        let fine = 10_f64.powi(places);
+        (places, round(share * 100.0 * fine) / fine)
+    });
+    let mut honest = shown.filter(|(_, shown)| *shown < 100.0 || share >= 1.0);
+    match honest.next() {
+        Some((places, shown)) => {
+            let places = usize::try_from(places).unwrap_or(1);
+            format!("{shown:.places$} %")
+        }
+        None => "less than 100 %".into(),
+    }
+}
+
+/// The two ends of an interval, outward: `93.8 to 96.5 %`.
+fn interval([low, high]: [f64; 2]) -> String {
+    let low = rounded(low, f64::floor);
+    format!(
+        "{} to {}",
+        low.trim_end_matches(" %"),
+        rounded(high, f64::ceil)
+    )
 }
 
 /// How often the trolley serves: `953 of 1000 scenarios of their own, 95.3 % (93.8 to 96.5 %)`.
 pub fn service(service: &Service) -> String {
-    let [low, high] = service.interval;
     format!(
-        "{} of {} scenarios of their own, {} ({:.1} to {})",
+        "{} of {} scenarios of their own, {} ({})",
         service.served,
         service.checks,
         percent(service.share()),
-        low * 100.0,
-        percent(high)
+        interval(service.interval)
+    )
+}
+
+/// What the trolley is for, and whether it does that for the scenarios that it was chosen for.
+pub fn chosen_for(provision: &Provision, question: &Question) -> String {
+    let trolley = &provision.trolley;
+    let but_for_gaps = match trolley.hopeless {
+        0 => String::new(),
+        _ => format!(", and everything but the gaps in {}", trolley.but_for_gaps),
+    };
+    format!(
+        "The trolley {} {} of outages: it serves {} of the {} that it was chosen for ({} wanted){but_for_gaps}.",
+        match provision.falls_short(question) {
+            true => "was to serve",
+            false => "is for",
+        },
+        asked(question.probability),
+        trolley.served,
+        trolley.scenarios,
+        trolley.wanted
     )
 }
 
 /// Whether the service that was counted holds what was asked for, in a sentence.
-pub fn promise(provision: &Provision, asked: f64) -> String {
+pub fn promise(provision: &Provision, question: &Question) -> String {
     let (trolley, service) = (&provision.trolley, &provision.service);
     let [low, high] = service.interval;
-    let asked_for = percent(asked);
-    if trolley.out_of_reach() {
+    let wanted = question.probability.to_f64();
+    let asked_for = asked(question.probability);
+    let level = asked(question.level);
+    let but_for_gaps = match service.hopeless {
+        0 => String::new(),
+        _ => format!(
+            " Everything but the gaps is served in {} of {} scenarios counted.",
+            service.but_for_gaps, service.checks
+        ),
+    };
+    if service.out_of_reach(wanted) {
         return format!(
-            "NOT MET: {asked_for} is out of reach whatever is set aside, since {} of {} scenarios come to values in a gap.",
-            trolley.hopeless, trolley.scenarios
+            "NOT MET: {asked_for} is out of reach whatever is set aside: {} of {} scenarios counted come to a value in a gap, which leaves {} of outages at most (at {level}).{but_for_gaps}",
+            service.hopeless,
+            service.checks,
+            rounded(service.reachable[1], f64::ceil)
         );
     }
-    if trolley.served < trolley.wanted {
+    if !trolley.enough() {
+        let gaps = match trolley.hopeless {
+            0 => String::new(),
+            gaps => format!("; {gaps} of them come to a value in a gap"),
+        };
         return format!(
-            "NOT MET: it serves {} of the {} scenarios that it was chosen for, and {} were wanted for {asked_for}.",
-            trolley.served, trolley.scenarios, trolley.wanted
+            "NOT MET: of the {} scenarios it was chosen for it serves {}, and {} were wanted for {asked_for}{gaps}.{but_for_gaps}",
+            trolley.scenarios, trolley.served, trolley.wanted
         );
     }
-    if high < asked {
+    if high < wanted {
         return format!(
-            "NOT MET: the service that was counted lies below the {asked_for} asked for."
+            "NOT MET: the service that was counted lies below the {asked_for} asked for.{but_for_gaps}"
         );
     }
-    if low < asked {
+    if question.probability == Millionths::ONE {
         return format!(
-            "The count does not settle whether it is {asked_for} or more: more scenarios to choose it for (--scenarios) make it safer, more to count on (--checks) narrow the interval."
+            "No count can prove 100 %: the {} scenarios counted say {} or more (at {level}).",
+            service.checks,
+            rounded(low, f64::floor)
         );
     }
-    format!("The {asked_for} asked for is met, interval and all.")
+    if low < wanted {
+        return format!(
+            "The count does not settle whether it is {asked_for} or more: more scenarios to choose it for (--scenarios) make it safer, more to count on (--checks) narrow the interval.{but_for_gaps}"
+        );
+    }
+    let coarse = match provision.coarse.is_empty() {
+        true => "",
+        false => " But these lie far apart for the limits: see the warning.",
+    };
+    format!(
+        "The {asked_for} asked for is met, interval and all, for {}.{coarse}{but_for_gaps}",
+        looked_at(question)
+    )
+}
+
+/// What to mind about the answer, each in a sentence.
+pub fn warnings(job: &Job, provision: &Provision, question: &Question) -> Vec<String> {
+    const MOST: usize = 8;
+    let narrowest = provision.coarse.iter().map(|coarse| coarse.width).min();
+    let coarse = narrowest.map(|width| {
+        let unit = natural_unit(question.step);
+        let pumps = provision.coarse.iter().take(MOST);
+        let pumps = { pumps }.map(|coarse| job.pumps[coarse.pump].tag.as_str()).join(", ");
+        let more = match provision.coarse.len().saturating_sub(MOST) {
+            0 => String::new(),
+            more => format!(" and {more} more"),
+        };
+        format!(
+            "Values are looked at {} apart, more than a fifth of a requirement's width ({} at the narrowest) of {pumps}{more}: what lies between two values may well be a gap or want other pieces; take smaller steps (--step).",
+            length(question.step, unit),
+            about(width.into(), unit)
+        )
+    });
+    let free = (!provision.free.is_empty()).then(|| {
+        let items = provision.free.iter().map(|&item| job.stock[item].item.as_str());
+        format!(
+            "Counted as free, since the stock has no unit cost for them, or 0: {}; the prices here leave them out, and least is least without them.",
+            { items }.join(", ")
+        )
+    });
+    coarse.into_iter().chain(free).collect()
+}
+
+/// How far apart values are looked at, in words.
+fn looked_at(question: &Question) -> String {
+    let step = length(question.step, natural_unit(question.step));
+    format!("every value looked at, {step} apart")
+}
+
+/// What a safe kit holds for.
+pub fn safe_holds(question: &Question) -> String {
+    format!(
+        "every pump at {}, that the drawers can meet, whatever the others come to",
+        looked_at(question)
+    )
 }
 
 /// Whether all safe kits can be set aside at once, in a sentence.

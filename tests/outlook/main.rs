@@ -435,6 +435,69 @@ fn too_few_past_readings_are_counted() {
     );
 }
 
+/// Ten rows of five pumps are five readings and not ten: the rows of a pump share its own lean.
+#[test]
+fn rows_of_one_tag_are_one_reading() {
+    let mut past = String::from("Tag,Model,Bare clearance (in),Date\n");
+    for year in [2023, 2025] {
+        for (pump, reading) in ["0.0402", "0.0415", "0.0398", "0.0421", "0.0409"]
+            .iter()
+            .enumerate()
+        {
+            past.push_str(&format!("P{pump},screwed-impeller,{reading},{year}\n"));
+        }
+    }
+    only(
+        &Shop::new(STOCK, &bare(), Some(&past)).problems(),
+        &["5 past readings of", "10 rows of one tag", "add 3 more"],
+    );
+    // Three more rows of P10, typed otherwise: its mean counts, and there are ten readings still.
+    let again = "\
+p10,screwed-impeller,0.0417,2027-03-01
+P10 ,screwed-impeller,0.0425,2028-03-01
+P10,screwed-impeller,0.0397,2029-03-01
+";
+    let law = |past: &str| {
+        let outlook = Shop::new(STOCK, &bare(), Some(past)).good();
+        outlook.expected[0][0].unwrap().law
+    };
+    let (once, more) = (law(PAST), law(&format!("{PAST}{again}")));
+    // The mean of 0.0413, 0.0417, 0.0425 and 0.0397 is 0.0413 again.
+    assert_eq!(once, more);
+    let Law::Readings { freedom, .. } = more else {
+        panic!("readings")
+    };
+    assert_eq!(freedom, 9);
+    // Without tags nobody can tell them apart.
+    let bare_rows = |text: &str| {
+        let lines = text.lines().map(|line| line.split_once(',').unwrap().1);
+        lines.collect::<Vec<_>>().join("\n")
+    };
+    let Law::Readings { freedom, .. } = law(&bare_rows(&format!("{PAST}{again}"))) else {
+        panic!("readings")
+    };
+    assert_eq!(freedom, 12);
+}
+
+#[test]
+fn a_row_that_is_there_twice_is_asked_about_and_so_is_one_without_a_tag() {
+    let twice = format!("{PAST}P3,screwed-impeller,0.0398,2024-03-02\n");
+    only(
+        &Shop::new(STOCK, &bare(), Some(&twice)).problems(),
+        &[
+            "past.csv, sheet past, cell A13",
+            "`P3` of `2024-03-02`",
+            "cell A4",
+            "a copy",
+        ],
+    );
+    let nameless = PAST.replace("P3,", ",");
+    only(
+        &Shop::new(STOCK, &bare(), Some(&nameless)).problems(),
+        &["past.csv, sheet past, cell A4"],
+    );
+}
+
 #[test]
 fn past_readings_that_are_all_alike_say_nothing_of_the_next() {
     let mut past = String::from("Model,Bare clearance (in)\n");

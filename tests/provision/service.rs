@@ -36,13 +36,16 @@ fn every_scenario_is_judged_as_every_kit_says() {
             .map(|u| (u.scenario, u))
             .collect::<HashMap<_, _>>();
         let mut missed = vec![0; pumps];
-        let mut none = 0;
+        let (mut none, mut but_for_gaps) = (0, 0);
         for (scenario, numbers) in scenarios(&outlook, &question, Purpose::Counting) {
             let most = known.most_served(&scenario, &there);
-            let impossible = (0..pumps).any(|pump| known.kits(pump, &scenario[pump]).is_empty());
+            let gap = |pump: &usize| known.kits(*pump, &scenario[*pump]).is_empty();
+            let gaps = (0..pumps).filter(gap).count();
+            let impossible = gaps > 0;
             for number in numbers {
                 judged += 1;
                 none += u32::from(impossible);
+                but_for_gaps += u32::from(most + gaps == pumps);
                 let Some(verdict) = unserved.remove(&number) else {
                     assert_eq!(most, pumps, "case {seed}, scenario {number}");
                     continue;
@@ -69,6 +72,11 @@ fn every_scenario_is_judged_as_every_kit_says() {
         assert_eq!(
             service.interval,
             exact_interval(service.served, service.checks, 0.95)
+        );
+        assert_eq!(service.but_for_gaps, but_for_gaps, "case {seed}");
+        assert_eq!(
+            service.reachable,
+            exact_interval(service.checks - none, service.checks, 0.95)
         );
         hopeless += none;
     }
@@ -142,8 +150,7 @@ fn intervals_hold_the_exact_probability() {
     assert!(inside > 60);
 }
 
-/// The values of a range and how likely each is: the share of its ticks that are nearest to it, one
-/// by one.
+/// The values of a range, each as likely as the others.
 fn chances(expected: Option<&Expected>) -> Vec<(Option<Length>, f64)> {
     let Some(expected) = expected else {
         return vec![(None, 1.0)];
@@ -155,21 +162,10 @@ fn chances(expected: Option<&Expected>) -> Vec<(Option<Length>, f64)> {
         .take_while(|v| *v < high)
         .collect();
     values.push(high);
-    let mut ticks = vec![0_u32; values.len()];
-    // A tick in a thousand, which the range is a whole number of, but for its very ends.
-    let thin = 127;
-    for at in (low..=high).step_by(thin) {
-        let nearest = (0..values.len())
-            .min_by_key(|&v| (values[v] - at).abs())
-            .unwrap();
-        ticks[nearest] += 1;
-    }
-    let all: u32 = ticks.iter().sum();
-    let share = |count: u32| f64::from(count) / f64::from(all);
+    let share = 1.0 / values.len() as f64;
+    let values = values.into_iter();
     values
-        .iter()
-        .zip(ticks)
-        .map(|(&v, count)| (Some(Length::from_ticks(v)), share(count)))
+        .map(|v| (Some(Length::from_ticks(v)), share))
         .collect()
 }
 

@@ -739,3 +739,87 @@ fn a_provision_that_does_not_hold_is_noticed() {
     let said = verify_provision(&narrow, &found).unwrap_err();
     assert!(said[0].contains("is not met"), "{said:?}");
 }
+
+/// Runs it on these files; what it says, its JSON, and all text of the workbook.
+#[track_caller]
+fn provided(stock: &str, pumps: &str, more: &[&str]) -> (String, ProvisionJson, String) {
+    let folder = TempDir::new().unwrap();
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    fs::write(path("stock.csv"), stock).unwrap();
+    fs::write(path("pumps.csv"), pumps).unwrap();
+    let (out, json) = (path("p.xlsx"), path("p.json"));
+    let (stock, pumps) = (path("stock.csv"), path("pumps.csv"));
+    let mut arguments = vec!["provision", &stock, &pumps, "--out", &out, "--json", &json];
+    arguments.extend(more);
+    let run = gapwright(&arguments);
+    let said = text(&run.stdout) + &text(&run.stderr);
+    assert!(run.status.success(), "{said}");
+    let plain = serde_json::from_str(&fs::read_to_string(&json).unwrap()).unwrap();
+    let cells = sheets(Path::new(&out));
+    let cells = cells.values().flat_map(rows).flatten();
+    (said, plain, cells.collect::<Vec<_>>().join("\n"))
+}
+
+/// One pump lies in a gap whatever it comes to: the other has its pieces all the same, and nothing
+/// says that what was asked for is met or that so little is the least.
+#[test]
+fn a_hopeless_pump_does_not_empty_the_trolley() {
+    let pumps = SMALL_PUMPS.replace("0.0305,0.0415", "0.0305,0.0315")
+        + "A2,screwed-impeller,F1,F1,0.0955,0.0965,0.050\n";
+    let (said, plain, cells) = provided(SMALL_STOCK, &pumps, &[]);
+    assert_eq!(plain.service.hopeless, plain.service.checks);
+    assert_eq!((plain.service.served, plain.trolley.served), (0, 0));
+    assert_eq!(plain.service.but_for_gaps, plain.service.checks);
+    assert_eq!(plain.trolley.but_for_gaps, 500);
+    assert!(plain.trolley.count >= 2 && money(&plain.trolley.cost) > 0);
+    assert!(plain.trolley.falls_short && !plain.trolley.proven);
+    assert!(plain.service.out_of_reach && plain.service.standing == "not met");
+    let missed = plain.pumps.iter().map(|pump| pump.missed);
+    assert!(missed.eq([0, plain.service.checks]));
+    for words in [
+        "NOT MET: 95 % is out of reach whatever is set aside",
+        "Everything but the gaps is served in 1000 of 1000",
+    ] {
+        assert!(said.contains(words), "`{words}` is not in\n{said}");
+        assert!(cells.contains(words), "`{words}` is not in\n{cells}");
+    }
+    for text in [&said, &cells] {
+        assert!(!text.contains("proven least for the scenarios"), "{text}");
+        assert!(!text.contains("all pumps together in 95"), "{text}");
+    }
+    assert_eq!(said.matches("GAP A2").count(), 1, "{said}");
+}
+
+#[test]
+fn no_count_proves_all_and_nothing_looks_like_it() {
+    let pumps = SMALL_PUMPS.replace("0.0305,0.0415", "0.0305,0.0315");
+    let (said, plain, _) = provided(SMALL_STOCK, &pumps, &["--probability", "100"]);
+    assert_eq!(plain.service.served, plain.service.checks);
+    assert_eq!(plain.service.standing, "open");
+    // The low end is 0.025^(1/1000) = 0.996 318, rounded down.
+    assert!(said.contains("(99.6 to 100.0 %)"), "{said}");
+    assert!(said.contains("No count can prove 100 %"), "{said}");
+    let (said, _, _) = provided(SMALL_STOCK, &pumps, &["--probability", "99.97"]);
+    assert!(said.contains("is for 99.97 % of outages"), "{said}");
+}
+
+#[test]
+fn long_steps_and_pieces_without_a_cost_are_warned_of() {
+    let pumps = SMALL_PUMPS.replace("0.0305,0.0415", "0.0305,0.0315");
+    let (said, plain, _) = provided(SMALL_STOCK, &pumps, &[]);
+    assert!(plain.warnings.is_empty() && plain.free.is_empty());
+    assert!(!plain.pumps[0].coarse && !said.contains("WARNING"));
+    assert!(said.contains("every value looked at, 0.0005 in apart"));
+    // The range is a thou wide, a quarter of the width of the running clearance's limits.
+    let stock = SMALL_STOCK.replace("0.0002,4,2\nS20", "0.0002,4,\nS20");
+    let (said, plain, cells) = provided(&stock, &pumps, &["--step", "0.001 in"]);
+    assert!(plain.pumps[0].coarse);
+    assert_eq!(plain.free, ["=S10"]);
+    assert_eq!(plain.warnings.len(), 2);
+    for warning in &plain.warnings {
+        assert!(said.contains(warning.as_str()), "{warning}\n{said}");
+        assert!(cells.contains(warning.as_str()), "{warning}\n{cells}");
+    }
+    assert!(plain.warnings[0].contains("A1") && plain.warnings[0].contains("0.001"));
+    assert!(said.contains("interval and all") && said.contains("see the warning"));
+}

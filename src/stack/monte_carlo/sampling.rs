@@ -136,7 +136,7 @@ pub(super) fn polynomial<const N: usize>(coefficients: &[f64; N], x: f64) -> f64
 ///
 /// Source: R. W. Bailey, "Polar generation of random variates with the t-distribution",
 /// Mathematics of Computation 62 (1994) (from memory, checked against exact distributions).
-pub(crate) fn student(dof: f64, rng: &mut ChaCha8Rng) -> f64 {
+pub(super) fn student(dof: f64, rng: &mut ChaCha8Rng) -> f64 {
     loop {
         let (u, v) = (signed(rng), signed(rng));
         let w = u * u + v * v;
@@ -149,7 +149,7 @@ pub(crate) fn student(dof: f64, rng: &mut ChaCha8Rng) -> f64 {
 
 /// A draw between minus and plus one: the middles of 2^53 equal cells, never nought.
 #[allow(clippy::cast_possible_wrap, clippy::cast_precision_loss)]
-fn signed(rng: &mut ChaCha8Rng) -> f64 {
+pub(crate) fn signed(rng: &mut ChaCha8Rng) -> f64 {
     let odd = (rng.next_u64() as i64 >> 10) | 1;
     odd as f64 / 9_007_199_254_740_992.0
 }

@@ -33,11 +33,11 @@ pub(super) fn write(
     )?;
     let mut row = inputs_and_policy(sheet, job, styles)? + 2;
     heads(sheet, row, &["Fact", "", ""], styles)?;
-    let percent = |share: f64| said::percent(share);
-    let ended = provision.stopped.map_or(
-        "nothing: everything was looked into as far as it goes",
-        |stop| stop.words(),
-    );
+    let ended = match provision.stopped {
+        Some(stop) => stop.words(),
+        None if provision.trolley.proven() => "nothing: the work was done to its end",
+        None => "nothing: the method stops here and cannot prove this trolley least",
+    };
     let facts = [
         ("Program", format!("gapwright {}", env!("CARGO_PKG_VERSION"))),
         ("Date", date.to_string()),
@@ -48,7 +48,7 @@ pub(super) fn write(
                 words::length(question.step, words::natural_unit(question.step))
             ),
         ),
-        ("Probability asked for", percent(question.probability.to_f64())),
+        ("Probability asked for", said::asked(question.probability)),
         (
             "Scenarios",
             format!(
@@ -58,18 +58,22 @@ pub(super) fn write(
         ),
         (
             "Interval about the service",
-            format!("exact binomial, {}", percent(question.level.to_f64())),
+            format!("exact binomial, {}", said::asked(question.level)),
         ),
         (
             "Range from past readings",
             format!(
                 "where one more reading lies at {}: mean -+ t s sqrt(1 + 1/n), ISO 16269-8:2004 (from memory), outward to whole steps",
-                percent(level.to_f64())
+                said::asked(*level)
             ),
         ),
         (
+            "Draws",
+            "a range: every value looked at alike, pump by pump; past readings: their unknown mean and standard deviation drawn once an outage for all pumps of the model (normal, scaled inverse chi-square), each pump normal about that mean: each comes out by Student's t, two of them correlated by 1/(n + 1) (Gelman et al., Bayesian Data Analysis, from memory)".into(),
+        ),
+        (
             "Trolley",
-            "least cost over the scenarios of which as many as the probability asks for are served (sample average approximation; Luedtke and Ahmed 2008, from memory)".into(),
+            "least cost over the scenarios of which as many as the probability asks for are served; where gaps forbid that, a pump in a gap asks for nothing there (sample average approximation; Luedtke and Ahmed 2008, from memory)".into(),
         ),
         ("Money", "the unit cost of what is set aside; most of it goes back".into()),
         ("Ended early by", ended.to_string()),

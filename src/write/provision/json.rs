@@ -16,7 +16,7 @@ use crate::length::{Length, Unit};
 use crate::model::Model;
 use crate::outlook::{Expected, Law};
 use crate::plan::PackPick;
-use crate::provision::{SafeKit, Service, SetAside, Together, Trolley};
+use crate::provision::{Provision, Question, SafeKit, SetAside, Together};
 use crate::words;
 use crate::words::provision::runs;
 
@@ -42,6 +42,12 @@ pub struct ProvisionJson {
     pub trolley: TrolleyJson,
     /// How often the trolley serves every pump.
     pub service: ServiceJson,
+    /// What to mind about the answer, in sentences: steps that are long for the limits, pieces that
+    /// count as free.
+    pub warnings: Vec<String>,
+    /// The items that could be set aside and count as free, as the stock has no unit cost for them, or
+    /// 0.
+    pub free: Vec<String>,
     /// The pumps, in the order of the pump workbook.
     pub pumps: Vec<PumpJson>,
     /// The files that it was made from.
@@ -102,8 +108,11 @@ pub struct TrolleyJson {
     pub cost: String,
     /// Nothing that serves as many of its scenarios costs less.
     pub bound: String,
-    /// Whether cost and bound meet.
+    /// Whether cost and bound meet, and what was asked for is not missed.
     pub proven: bool,
+    /// Whether it falls short of what was asked for: too few of the scenarios that it was chosen for
+    /// are served, or that is out of reach whatever is set aside.
+    pub falls_short: bool,
     /// How many pieces they are.
     pub count: u32,
     /// The pieces.
@@ -112,10 +121,10 @@ pub struct TrolleyJson {
     pub wanted: u32,
     /// How many of those that it was chosen for are served; no measure of its service.
     pub served: u32,
+    /// In how many of them every pump but those in a gap is served; those served are among them.
+    pub but_for_gaps: u32,
     /// Those in which some pump comes to a value in a gap.
     pub hopeless: u32,
-    /// Whether the probability is out of reach whatever is set aside.
-    pub out_of_reach: bool,
     /// The sheets of which there are too few, unless several shapes are cut from one.
     pub lacking_sheets: Vec<String>,
 }
@@ -144,8 +153,15 @@ pub struct ServiceJson {
     pub served: u32,
     /// Their share, 0 to 1.
     pub share: f64,
-    /// The exact binomial interval about the share.
+    /// The exact binomial interval about the share: the low end as if none of those that were not
+    /// found out were served, the high end as if all of them were.
     pub interval: [f64; 2],
+    /// Those in which every pump but those in a gap is served; those served are among them.
+    pub but_for_gaps: u32,
+    /// The exact binomial interval about the share of scenarios without a gap: none serves more.
+    pub reachable: [f64; 2],
+    /// Whether the probability is out of reach whatever is set aside: the whole of that lies below it.
+    pub out_of_reach: bool,
     /// Those in which some pump comes to a value in a gap.
     pub hopeless: u32,
     /// Those of which it was not found out; they count as not served.
@@ -165,6 +181,8 @@ pub struct PumpJson {
     pub expected: Vec<ExpectedJson>,
     /// How many values it was looked at; 1 where everything is measured.
     pub values: u64,
+    /// Whether these lie more than a fifth of a requirement's width apart.
+    pub coarse: bool,
     /// For how many of them nothing in the drawers will do.
     pub gaps: u64,
     /// In how many of the scenarios counted the trolley has no kit for it.
@@ -186,7 +204,7 @@ pub struct ExpectedJson {
     pub low: String,
     /// The greatest.
     pub high: String,
-    /// `even`, every value alike, or `readings`, as past readings say.
+    /// `even`, every value looked at alike, or `readings`, as past readings say.
     pub law: String,
     /// The mean of the past readings; null for `even`.
     pub mean: Option<String>,
@@ -273,12 +291,12 @@ pub fn plain(provided: &Provided<'_>) -> ProvisionJson {
             range_level: level.to_string(),
         },
         safe_kits: together(job, &provision.together),
-        trolley: trolley(job, &provision.trolley),
-        service: service(
-            &provision.service,
-            question.probability.to_f64(),
-            &provision.trolley,
-        ),
+        trolley: trolley(job, provision, question),
+        service: service(provision, question.probability.to_f64()),
+        warnings: words::provision::warnings(job, provision, question),
+        free: { provision.free.iter() }
+            .map(|&item| job.stock[item].item.clone())
+            .collect(),
         pumps: (0..job.pumps.len())
             .map(|index| pump(provided, index))
             .collect(),
@@ -319,7 +337,9 @@ fn together(job: &Job, together: &Together) -> TogetherJson {
     }
 }
 
-fn trolley(job: &Job, trolley: &Trolley) -> TrolleyJson {
+fn trolley(job: &Job, provision: &Provision, question: &Question) -> TrolleyJson {
+    let trolley = &provision.trolley;
+    let falls_short = provision.falls_short(question);
     let piece = |one: &SetAside| {
         let item = &job.stock[one.item];
         TrolleyPieceJson {
@@ -333,21 +353,23 @@ fn trolley(job: &Job, trolley: &Trolley) -> TrolleyJson {
     TrolleyJson {
         cost: show_money(trolley.cost),
         bound: show_money(trolley.bound),
-        proven: trolley.proven(),
+        proven: trolley.proven() && !falls_short,
+        falls_short,
         count: trolley.count,
         pieces: trolley.pieces.iter().map(piece).collect(),
         wanted: trolley.wanted,
         served: trolley.served,
+        but_for_gaps: trolley.but_for_gaps,
         hopeless: trolley.hopeless,
-        out_of_reach: trolley.out_of_reach(),
         lacking_sheets: sheets(job, &trolley.sheets),
     }
 }
 
-fn service(service: &Service, asked: f64, trolley: &Trolley) -> ServiceJson {
+fn service(provision: &Provision, asked: f64) -> ServiceJson {
+    let (trolley, service) = (&provision.trolley, &provision.service);
     let [low, high] = service.interval;
     let standing = match () {
-        () if trolley.served < trolley.wanted || high < asked => "not met",
+        () if !trolley.enough() || high < asked || service.out_of_reach(asked) => "not met",
         () if low < asked => "open",
         () => "met",
     };
@@ -356,6 +378,9 @@ fn service(service: &Service, asked: f64, trolley: &Trolley) -> ServiceJson {
         served: service.served,
         share: service.share(),
         interval: service.interval,
+        but_for_gaps: service.but_for_gaps,
+        reachable: service.reachable,
+        out_of_reach: service.out_of_reach(asked),
         hopeless: service.hopeless,
         undecided: service.undecided,
         standing: standing.into(),
@@ -379,6 +404,7 @@ fn pump(provided: &Provided<'_>, index: usize) -> PumpJson {
             .filter_map(|(dimension, one)| Some(expected(&dimension.name, model.unit, &(*one)?)))
             .collect(),
         values: count(kit.values()),
+        coarse: { provided.provision.coarse.iter() }.any(|coarse| coarse.pump == index),
         gaps: count(kit.gaps()),
         missed: missed.copied().unwrap_or(0),
         safe_kit: SafeKitJson {

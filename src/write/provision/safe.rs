@@ -29,7 +29,7 @@ pub(super) fn write(
     widths(sheet, &WIDTHS)?;
     title(
         sheet,
-        "Safe kits: for each pump what meets every value it may come to",
+        "Safe kits: for each pump what meets every value looked at",
         "The tables say what would do; nothing is fitted by them. Measure the pump, run `gapwright kit`, measure the finished pack, recheck.",
         styles,
     )?;

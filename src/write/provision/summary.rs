@@ -63,7 +63,8 @@ fn prices(
     let (job, provision) = (&provided.outlook.job, provided.provision);
     let (together, trolley, service) =
         (&provision.together, &provision.trolley, &provision.service);
-    let asked = provided.question.probability.to_f64();
+    let question = provided.question;
+    let short = provision.falls_short(question);
     let mut row = 4;
     sheet.merge_text(row, 0, row, 1, "", &styles.head)?;
     sheet.merge_text(
@@ -107,18 +108,30 @@ fn prices(
         (
             "Is it the least?",
             said::safe_proof(provision, job),
-            said::trolley_proof(trolley, job),
+            said::trolley_proof(provision, question, job),
         ),
         (
             "What it holds for",
-            "every pump at every value that the drawers can meet, whatever the others come to"
-                .into(),
-            format!(
-                "all pumps together in {} of outages, as far as the drawers go",
-                said::percent(asked)
-            ),
+            said::safe_holds(question),
+            match short {
+                true => format!(
+                    "NOT the {} of outages asked for: every pump in {} of the {} scenarios chosen for, every pump but those in a gap in {}",
+                    said::asked(question.probability),
+                    trolley.served,
+                    trolley.scenarios,
+                    trolley.but_for_gaps
+                ),
+                false => format!(
+                    "all pumps together in {} of outages, as far as the count below bears it out",
+                    said::asked(question.probability)
+                ),
+            },
         ),
-        ("Chosen for", "every value in its range".into(), served),
+        (
+            "Chosen for",
+            "every value looked at in its range".into(),
+            served,
+        ),
         (
             "Service counted",
             "not counted: it is no matter of chance".into(),
@@ -139,20 +152,20 @@ fn prices(
         let alarm = styles.alarm.clone().set_text_wrap();
         let safe_format = if lacking { &alarm } else { format };
         sheet.merge_text(row, 2, row, 4, safe, safe_format)?;
-        sheet.merge_text(row, 5, row, LAST, shared, format)?;
+        let short = short && shared.starts_with("NOT ");
+        let shared_format = if short { &alarm } else { format };
+        sheet.merge_text(row, 5, row, LAST, shared, shared_format)?;
         high_enough(sheet, row, &[(safe, 70), (shared, 74)])?;
     }
+    let [gaps, unknown] = [service.hopeless, service.undecided];
+    let ran_out = service
+        .checks
+        .saturating_sub(service.served + gaps + unknown);
     let lost = format!(
-        "Of {} scenarios counted: {} served, {} come to a value in a gap, {} want pieces that ran out, {} not found out (counted as not served).",
-        service.checks,
-        service.served,
-        service.hopeless,
-        service
-            .checks
-            .saturating_sub(service.served + service.hopeless + service.undecided),
-        service.undecided
+        "Of {} scenarios counted: {} served, {gaps} come to a value in a gap, {ran_out} want pieces that ran out, {unknown} not found out (the interval's low end takes them as not served, its high end as served).",
+        service.checks, service.served
     );
-    let promise = said::promise(provision, asked);
+    let promise = said::promise(provision, question);
     let promise_format = match promise.starts_with("NOT MET") {
         true => styles.alarm.clone().set_text_wrap(),
         false => styles.prose.clone(),
@@ -384,7 +397,8 @@ fn warnings(
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
     let job = &provided.outlook.job;
-    if job.warnings.is_empty() && job.unused.is_empty() {
+    let own = said::warnings(job, provided.provision, provided.question);
+    if own.is_empty() && job.warnings.is_empty() && job.unused.is_empty() {
         return Ok(start - 1);
     }
     sheet.write_text(start, 0, "Warnings and remarks", &styles.part)?;
@@ -401,9 +415,12 @@ fn warnings(
         )
     });
     let mut row = start;
-    for text in warnings.chain(unused) {
+    let alarm = styles.alarm.clone().set_text_wrap();
+    let own = own.into_iter().map(|text| (text, &alarm));
+    let others = warnings.chain(unused).map(|text| (text, &styles.prose));
+    for (text, format) in own.chain(others) {
         row += 1;
-        sheet.merge_text(row, 0, row, LAST, &text, &styles.prose)?;
+        sheet.merge_text(row, 0, row, LAST, &text, format)?;
         high_enough(sheet, row, &[(&text, 170)])?;
     }
     Ok(row + 1)

@@ -29,6 +29,12 @@ pub(super) fn write(
         "Tick what is set aside. Set aside is not set: no piece goes into a pump before it is measured and `gapwright kit` has chosen.",
         styles,
     )?;
+    if provided.provision.falls_short(provided.question) {
+        let text = words::provision::promise(provided.provision, provided.question);
+        let alarm = styles.alarm.clone().set_text_wrap();
+        sheet.merge_text(2, 0, 2, 12, &text, &alarm)?;
+        high_enough(sheet, 2, &[(&text, 140)])?;
+    }
     let names = [
         "Bin",
         "Item",
