@@ -17,6 +17,8 @@ use std::fmt::Arguments;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::{Parser, Subcommand, ValueEnum};
 
@@ -295,6 +297,24 @@ impl<'a> Files<'a> {
         let mut paths = self.outputs().into_iter().map(|(_, path)| path);
         paths.try_for_each(|path| write::refuse(path, force))
     }
+}
+
+/// Works with so many threads, if a number is given.
+fn use_threads(threads: Option<u16>) {
+    if let Some(threads) = threads {
+        // Fails only if a pool was built before, which nothing here does.
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads));
+        pool.build_global().ok();
+    }
+}
+
+/// A flag that Ctrl-C sets.
+fn interrupt() -> Arc<AtomicBool> {
+    let interrupt = Arc::new(AtomicBool::new(false));
+    let flag = Arc::clone(&interrupt);
+    // Without a handler an interrupt ends the program, which loses nothing that was there.
+    ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed)).ok();
+    interrupt
 }
 
 /// The date that is given, or today's.

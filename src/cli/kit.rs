@@ -2,8 +2,7 @@
 
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex};
+use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 use super::findings::Findings;
@@ -110,18 +109,8 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     if let Err(error) = args.files().refuse(args.force) {
         return findings.fail(error.problem(), job.warnings, &[]);
     }
-    if let Some(threads) = args.threads {
-        // Fails only if a pool was built before, which nothing here does.
-        let threads = usize::from(threads);
-        rayon::ThreadPoolBuilder::new()
-            .num_threads(threads)
-            .build_global()
-            .ok();
-    }
-    let interrupt = Arc::new(AtomicBool::new(false));
-    let flag = Arc::clone(&interrupt);
-    // Without a handler an interrupt ends the program, which loses nothing that was there.
-    ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed)).ok();
+    super::use_threads(args.threads);
+    let interrupt = super::interrupt();
     let progress = Progress::new(job.policy.currency.clone());
     let tell = |news: News| progress.tell(news);
     let watch = Watch::patient()

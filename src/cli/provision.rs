@@ -2,9 +2,7 @@
 
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use super::findings::{self, Findings};
@@ -265,14 +263,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     if let Err(error) = args.files().refuse(args.force) {
         return findings.fail(error.problem(), outlook.job.warnings, &[]);
     }
-    if let Some(threads) = args.threads {
-        // Fails only if a pool was built before, which nothing here does.
-        let threads = usize::from(threads);
-        rayon::ThreadPoolBuilder::new()
-            .num_threads(threads)
-            .build_global()
-            .ok();
-    }
+    super::use_threads(args.threads);
     let question = Question {
         probability: asked.probability,
         scenarios: args.scenarios,
@@ -280,10 +271,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         seed: outlook.job.policy.seed,
         ..Question::new(asked.step.unwrap_or_else(|| step_of(&outlook)))
     };
-    let interrupt = Arc::new(AtomicBool::new(false));
-    let flag = Arc::clone(&interrupt);
-    // Without a handler an interrupt ends the program, which loses nothing that was there.
-    ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed)).ok();
+    let interrupt = super::interrupt();
     let progress = Progress::new();
     let tell = |step: Step| progress.tell(step);
     let watch = Watch::patient()

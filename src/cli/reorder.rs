@@ -2,8 +2,6 @@
 
 use std::collections::{BTreeMap, HashSet};
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use super::findings::Findings;
@@ -350,17 +348,8 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     if let Err(error) = args.files().refuse(args.force) {
         return findings.fail(error.problem(), job.warnings, &[]);
     }
-    if let Some(threads) = args.threads {
-        // Fails only if a pool was built before, which nothing here does.
-        let threads = usize::from(threads);
-        rayon::ThreadPoolBuilder::new()
-            .num_threads(threads)
-            .build_global()
-            .ok();
-    }
-    let interrupt = Arc::new(AtomicBool::new(false));
-    let flag = Arc::clone(&interrupt);
-    ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed)).ok();
+    super::use_threads(args.threads);
+    let interrupt = super::interrupt();
     let progress = Progress::new(job.policy.currency.clone());
     let tell = |news: News| progress.tell(news);
     let watch = |part: &str| {
