@@ -21,10 +21,15 @@ pub(crate) fn plain(text: &str) -> String {
             c => c,
         })
         .collect();
-    spaced
-        .split(' ')
-        .filter(|word| !word.is_empty())
-        .map(without_exponent)
+    // A fraction is typed by a person, an exponent written by a program: both in one text is neither.
+    let fraction = spaced.contains(|c: char| c == '/' || (c.is_numeric() && !c.is_ascii_digit()))
+        || spaced.contains('\u{2044}');
+    let words = spaced.split(' ').filter(|word| !word.is_empty());
+    words
+        .map(|word| match fraction {
+            true => word.to_string(),
+            false => without_exponent(word),
+        })
         .collect::<Vec<_>>()
         .join(" ")
 }

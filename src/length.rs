@@ -682,6 +682,16 @@ mod tests {
         ] {
             assert_eq!(Length::parse(text, None), Err(error), "{text}");
         }
+        // An exponent is a program's, a fraction a person's: together they are neither.
+        for both in [
+            "1e+0 1/2",
+            "0e+1 1/64 in",
+            ".0e+3\u{b}1/64",
+            "1e-2 \u{bd} mm",
+        ] {
+            assert!(Length::parse(both, Some(Unit::Inch)).is_err(), "{both}");
+        }
+        assert!(Length::parse("1e-2", Some(Unit::Inch)).is_ok());
         assert_eq!(Length::from_number(f64::NAN, Unit::Inch), Err(NotANumber));
     }
 
