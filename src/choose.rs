@@ -367,12 +367,7 @@ pub(crate) fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> 
 
 /// The totals, in ticks, that each of a pump's packs can have in any kit that meets its requirements, out of
 /// so many pieces of each item; first above last where there is no kit.
-pub fn totals_of(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
-    windows(job, pump, available)
-}
-
-/// The totals that each of a pump's packs can have in any kit that meets its requirements.
-fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
+pub fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
     pattern::windows(
         &pattern::rows(pump, &job.policy),
         &most_totals(job, pump, available),

@@ -157,14 +157,4 @@ impl Purchase {
         });
         Money::from_raw(cost.fold(0, i64::saturating_add))
     }
-
-    /// The job once everything bought is in the drawer.
-    #[must_use]
-    pub fn delivered(&self, job: &Job, market: &Market) -> Job {
-        let mut after = job.clone();
-        for (lot, pieces) in after.stock.iter_mut().zip(self.pieces(market)) {
-            lot.on_hand += pieces;
-        }
-        after
-    }
 }

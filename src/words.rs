@@ -13,6 +13,7 @@ use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::model::{Model, Term};
 use crate::packing::RingSpace;
 use crate::plan::{Aim, Cause, Goal, Kit, Pick, Plan, Shortfall, Worth};
+use crate::problem::Problem;
 use crate::pump::Pump;
 use crate::read::pump_heading;
 use crate::stock::Item;
@@ -170,6 +171,18 @@ pub fn money_exactly(amount: i64, job: &Job) -> String {
         show_price(Money::from_raw(amount)),
         job.policy.currency
     )
+}
+
+/// A warning on one line.
+pub fn warning(warning: &Problem) -> String {
+    let Problem {
+        place,
+        found,
+        expected,
+        mend,
+        ..
+    } = warning;
+    format!("{place}: {found}. Expected {expected}. {mend}.")
 }
 
 /// A pump's standing in a few words.

@@ -131,7 +131,7 @@ fn lay_out(job: &Job, market: &Market) -> Result<Laid, ChooseError> {
         .collect();
     let drawers = Drawers::list(job, &offered)?;
     let mut columns = list_columns(job, &drawers, &offered)?;
-    let held_back = hold_back(job, market, &on_hand, &mut columns);
+    let held_back = hold_back(job, market, &mut columns);
     let wanted = wanted(job.stock.len() + held_back.len(), &columns);
     let (mut suppliers, mut ready) = supply::suppliers(job, &on_hand, &wanted);
     for (item, &wanted) in wanted.iter().enumerate().take(job.stock.len()) {
@@ -194,12 +194,7 @@ fn buyable(job: &Job, market: &Market, item: usize) -> u32 {
 
 /// Lets the pumps that an item comes too late for draw on its held back twin as well; gives the items
 /// that have one, in the order of the twins, which stand behind the stock.
-fn hold_back(
-    job: &Job,
-    market: &Market,
-    on_hand: &[u32],
-    columns: &mut [Vec<Column>],
-) -> Vec<usize> {
+fn hold_back(job: &Job, market: &Market, columns: &mut [Vec<Column>]) -> Vec<usize> {
     let late = |pump: usize, item: u16| market.too_late(&job.pumps[pump], usize::from(item));
     let items = |columns: &[Column]| -> Vec<u16> {
         let uses = columns.iter().flat_map(|column| &column.uses);
@@ -227,7 +222,6 @@ fn hold_back(
             }
         }
     }
-    debug_assert!(twins.iter().all(|&item| usize::from(item) < on_hand.len()));
     twins.into_iter().map(usize::from).collect()
 }
 

@@ -1,7 +1,7 @@
 //! Drawers: the thicknesses of one kind and fit, what they reach, and which would suffice.
 
-use crate::choose::totals_of;
 use crate::choose::watch::Watch;
+use crate::choose::windows;
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::length::Length;
@@ -83,7 +83,7 @@ pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<
     let (mut window, mut pieces) = (i64::MAX, u32::MAX);
     for pump in &job.pumps {
         let places = job.model_of(pump).packs.iter().zip(&pump.fits);
-        for ((pack, code), (low, high)) in places.zip(totals_of(job, pump, &plenty)) {
+        for ((pack, code), (low, high)) in places.zip(windows(job, pump, &plenty)) {
             if pack.kind != kind || code.key() != fit || low > high {
                 continue;
             }

@@ -332,10 +332,7 @@ fn warnings(
     let mut row = start;
     for warning in &job.warnings {
         row += 1;
-        let text = format!(
-            "{}: {}. Expected {}. {}.",
-            warning.place, warning.found, warning.expected, warning.mend
-        );
+        let text = words::warning(warning);
         sheet.merge_text(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
         sheet.set_row_height(row, 32.0)?;
     }

@@ -402,12 +402,7 @@ fn warnings(
         return Ok(start - 1);
     }
     sheet.write_text(start, 0, "Warnings and remarks", &styles.part)?;
-    let warnings = job.warnings.iter().map(|warning| {
-        format!(
-            "{}: {}. Expected {}. {}.",
-            warning.place, warning.found, warning.expected, warning.mend
-        )
-    });
+    let warnings = job.warnings.iter().map(words::warning);
     let unused = (!job.unused.is_empty()).then(|| {
         format!(
             "Carried through or left alone, not used: {}.",

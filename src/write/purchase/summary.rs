@@ -225,16 +225,7 @@ fn remarks(
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
     let job = ordered.job;
-    let mut texts: Vec<String> = job
-        .warnings
-        .iter()
-        .map(|warning| {
-            format!(
-                "{}: {}. Expected {}. {}.",
-                warning.place, warning.found, warning.expected, warning.mend
-            )
-        })
-        .collect();
+    let mut texts: Vec<String> = job.warnings.iter().map(words::warning).collect();
     texts.extend(super::remarks(ordered));
     if texts.is_empty() {
         return Ok(start - 1);
