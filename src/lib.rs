@@ -28,6 +28,7 @@
 //! | [`outlook`] | pumps that are not measured yet |
 //! | [`provision`] | what to set aside for them: a safe kit a pump, a trolley for all |
 //! | [`plan`], [`verify`] | what was chosen, and the checker |
+//! | [`recheck`] | readings back from the bench, against what was predicted |
 //! | [`issue`] | what was taken out of the stock and put back, and the log of it |
 //! | [`bag`] | the consumables that go with each kit |
 //! | [`sweep`] | what if: one thing moved, pieces held or chosen anew |
@@ -84,6 +85,7 @@ pub mod pump;
 pub mod purchase;
 pub mod reach;
 pub mod read;
+pub mod recheck;
 pub mod reorder;
 pub mod sheet;
 pub mod stack;

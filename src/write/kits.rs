@@ -11,8 +11,9 @@ use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Fine, Length, Unit};
 use crate::model::{Form, Model, Requirement, Term, Terms, USUAL_CAUTIONS};
-use crate::plan::{Kit, PackPick, Shortfall, pack_total, stack, verdicts};
+use crate::plan::{Kit, PackPick, Pick, Shortfall, pack_total, stack, verdicts};
 use crate::pump::Pump;
+use crate::recheck::slip::{self, Row};
 use crate::stack::{Contributor, extent};
 use crate::verify::Verified;
 use crate::words;
@@ -65,6 +66,10 @@ pub(super) fn write(
         row = slip.row + 1;
     }
     sheet.set_page_breaks(&breaks)?;
+    sheet.set_print_area(0, 0, row, LAST)?;
+    for column in slip::KEYS.into_iter().chain(slip::PIECE) {
+        sheet.set_column_hidden(column)?;
+    }
     sheet.set_print_scale(scale(tallest));
     Ok(())
 }
@@ -308,6 +313,7 @@ impl Slip<'_> {
                 )?;
                 self.sheet.write_text(self.row, 6, "☐", &styles.entry)?;
                 self.sheet.write_text(self.row, 7, "☐", &styles.entry)?;
+                self.piece(place, pick)?;
                 self.row += 1;
                 if let Some(work) = words::handwork(self.job, pick) {
                     self.sheet
@@ -327,13 +333,12 @@ impl Slip<'_> {
                     words::length(total + tolerance.plus, unit),
                 );
                 self.sheet
-                    .merge_text(self.row, 0, self.row, 5, &text, &styles.wrapped)?;
-                if text.chars().count() > 130 {
+                    .merge_text(self.row, 0, self.row, 4, &text, &styles.wrapped)?;
+                if text.chars().count() > 110 {
                     self.tall(32.0)?;
                 }
-                self.sheet.write_text(self.row, 6, "Read:", &styles.text)?;
-                self.sheet.write_blank(self.row, 7, &styles.entry)?;
-                self.row += 1;
+                let name = self.model().packs[place].name.clone();
+                self.readings(Row::Pack, &name)?;
             }
         }
         self.consumables()?;
@@ -397,6 +402,7 @@ impl Slip<'_> {
             )?;
         }
         self.tall(24.0)?;
+        self.key(Row::Signed, "")?;
         self.row += 1;
         Ok(())
     }
@@ -419,7 +425,7 @@ impl Slip<'_> {
             let Form::Linear { lower, upper, .. } = requirement.form else {
                 return Ok(());
             };
-            return self.found(&format!(
+            return self.found(&requirement.name, &format!(
                 "Recheck after fitting: must lie within {}; the reading's own error is not allowed for",
                 between(lower, upper)
             ));
@@ -432,7 +438,7 @@ impl Slip<'_> {
             return Ok(());
         };
         match (window, cold_twin(self.pump, &requirement.form)) {
-            (Window::Between(low, high), None) => self.found(&format!(
+            (Window::Between(low, high), None) => self.found(&requirement.name, &format!(
                 "Recheck after fitting, cold, so that it runs within its hot limits: must lie within {}; growth is \
                  allowed for at its worst, the reading's own error is not",
                 between(low, high)
@@ -456,14 +462,53 @@ impl Slip<'_> {
     }
 
     /// A line that asks for a reading.
-    fn found(&mut self, text: &str) -> Result<(), XlsxError> {
+    fn found(&mut self, name: &str, text: &str) -> Result<(), XlsxError> {
         let styles = self.styles;
         self.sheet
-            .merge_text(self.row, 0, self.row, 5, text, &styles.wrapped)?;
-        self.sheet.write_text(self.row, 6, "Found:", &styles.text)?;
-        self.sheet.write_blank(self.row, 7, &styles.entry)?;
-        self.tall(16.0 * lines(text, 138))?;
+            .merge_text(self.row, 0, self.row, 4, text, &styles.wrapped)?;
+        self.tall(16.0 * lines(text, 118))?;
+        self.readings(Row::Requirement, name)
+    }
+
+    /// The cells for a reading and for a second one, and what they are of.
+    fn readings(&mut self, row: Row, name: &str) -> Result<(), XlsxError> {
+        let styles = self.styles;
+        let label = match row {
+            Row::Pack => "Read, again:",
+            _ => "Found, again:",
+        };
+        self.sheet.write_text(self.row, 5, label, &styles.text)?;
+        for column in [slip::READING, slip::AGAIN] {
+            self.sheet.write_blank(self.row, column, &styles.entry)?;
+        }
+        self.key(row, name)?;
         self.row += 1;
+        Ok(())
+    }
+
+    /// Says in the hidden columns what the present row holds.
+    fn key(&mut self, row: Row, name: &str) -> Result<(), XlsxError> {
+        let words = [row.word(), &self.pump.tag, name];
+        for (column, word) in slip::KEYS.into_iter().zip(words) {
+            self.sheet
+                .write_text(self.row, column, word, &self.styles.plain)?;
+        }
+        Ok(())
+    }
+
+    /// Says which pieces stand on the present row.
+    fn piece(&mut self, place: usize, pick: &Pick) -> Result<(), XlsxError> {
+        let name = self.model().packs[place].name.clone();
+        self.key(Row::Piece, &name)?;
+        let item = &self.job.stock[pick.item];
+        let [number, count, thickness] = slip::PIECE;
+        let (sheet, row, plain) = (&mut *self.sheet, self.row, &self.styles.plain);
+        sheet.write_text(row, number, &item.item, plain)?;
+        sheet.write_number(row, count, pick.count)?;
+        if let Some(fitted) = item.peeled(pick.peeled) {
+            let unit = words::natural_unit(fitted);
+            sheet.write_text(row, thickness, words::length(fitted, unit), plain)?;
+        }
         Ok(())
     }
 
