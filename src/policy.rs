@@ -4,6 +4,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use crate::decimal::{Millionths, Money};
+use crate::length::{Length, Unit};
 use crate::stack::{Coverage, Guard};
 
 /// When a requirement counts as met.
@@ -66,6 +67,12 @@ pub struct Policy {
     pub seed: u64,
     /// Seconds after which the best plan found is written. Default: 60.
     pub time_limit: u32,
+    /// How far a micrometer's reading of a finished pack may be off, either way. Default: 0.0002 in;
+    /// common practice, no source.
+    pub pack_within: Length,
+    /// How far a reading of a clearance may be off, either way. Default: 0.0005 in; common practice, no
+    /// source.
+    pub clearance_within: Length,
 }
 
 impl Default for Policy {
@@ -79,6 +86,8 @@ impl Default for Policy {
             currency: "USD".into(),
             seed: 1,
             time_limit: 60,
+            pack_within: Length::from_ticks(2 * Unit::Thou.ticks() / 10),
+            clearance_within: Length::from_ticks(5 * Unit::Thou.ticks() / 10),
         }
     }
 }
@@ -109,6 +118,8 @@ impl Policy {
             ("Currency", self.currency.clone()),
             ("Seed", self.seed.to_string()),
             ("Time limit", format!("{} s", self.time_limit)),
+            ("Pack reading within", shown(self.pack_within)),
+            ("Clearance reading within", shown(self.clearance_within)),
         ]
     }
 
@@ -139,6 +150,15 @@ impl Policy {
                 .filter(|money| *money >= Money::ZERO && money.raw() <= 1_000_000_000_000)
                 .ok_or(wrong(
                     "an amount of money, 0 to 1000000, of at most six places",
+                ))
+        };
+        let within = || {
+            let length = Length::parse(value, None).ok();
+            let most = Length::from_ticks(100 * Unit::Thou.ticks());
+            length
+                .filter(|length| *length >= Length::ZERO && *length <= most)
+                .ok_or(wrong(
+                    "a length with its unit, 0 to 0.1 in, such as 0.0002 in or 0.005 mm",
                 ))
         };
         match key.as_str() {
@@ -178,10 +198,18 @@ impl Policy {
                     .filter(|&s| s > 0)
                     .ok_or(wrong("whole seconds, 1 or more"))?;
             }
+            "packreadingwithin" => self.pack_within = within()?,
+            "clearancereadingwithin" => self.clearance_within = within()?,
             _ => return Err(SettingError::Unknown),
         }
         Ok(())
     }
+}
+
+/// A length with its unit, in the system in which it is a short number.
+fn shown(length: Length) -> String {
+    let unit = crate::words::natural_unit(length);
+    format!("{} {unit}", length.show(unit))
 }
 
 /// Why a setting was not taken.

@@ -8,6 +8,7 @@ mod counts;
 mod drawing;
 mod entries;
 mod expected;
+mod fitted;
 mod history;
 mod issue_log;
 mod materials;
@@ -17,6 +18,7 @@ mod pieces;
 mod plan;
 mod policy;
 mod pumps;
+mod readings;
 mod sheets;
 mod size;
 mod stock;
@@ -46,6 +48,7 @@ pub use outlook::{Ahead, outlook};
 pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, packs as packs_of_plan};
 pub(crate) use pumps::{fit_heading as pump_fit_heading, heading as pump_heading};
+pub use readings::{Back, Sources as BenchSources, bench};
 pub(crate) use table::key as heading_key;
 
 /// What to read a job from.

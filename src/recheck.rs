@@ -1,3 +1,237 @@
 //! Back from the bench: readings of finished packs and rechecked clearances against what was predicted.
+//!
+//! For each pump, in this order: what was read is held against what was predicted for the pieces that were
+//! fitted ([`compare`]). Where the two differ by more than their uncertainty, something is wrong, and what it
+//! may be is said ([`suspect`]) before any piece is moved. Where they agree, or the reading came out the same
+//! a second time, the reading counts: it is accepted if every requirement is met on it ([`found`]), else the
+//! smallest swap is looked for among the pieces that are left ([`swap`]).
 
+pub mod compare;
+mod found;
+pub mod left;
+mod reading;
 pub mod slip;
+pub mod suspect;
+pub mod swap;
+
+use crate::job::Job;
+use crate::model::{Form, Requirement, Term};
+use crate::plan::PackPick;
+use crate::pump::Pump;
+use crate::stack::Verdict;
+
+pub use compare::Compared;
+pub use found::AsFound;
+pub use left::Left;
+pub use reading::{Reading, Readings};
+pub use suspect::Suspect;
+pub use swap::{Searched, Swap};
+
+/// What came back from the bench for one pump.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Bench {
+    /// The pieces in each place, as they were fitted; `None` where the plan had no kit for the pump.
+    pub fitted: Option<Vec<PackPick>>,
+    /// The readings of each finished pack.
+    pub packs: Vec<Option<Readings>>,
+    /// The readings of each requirement, all of them with the pump cold.
+    pub requirements: Vec<Option<Readings>>,
+    /// Who fitted it and when, as it was written.
+    pub fitter: Option<String>,
+    /// Who checked it and when.
+    pub checker: Option<String>,
+}
+
+impl Bench {
+    /// Nothing read yet, of a pump with these pieces.
+    pub fn unread(job: &Job, pump: &Pump, fitted: Option<Vec<PackPick>>) -> Bench {
+        Bench {
+            fitted,
+            packs: vec![None; job.model_of(pump).packs.len()],
+            requirements: vec![None; pump.requirements.len()],
+            ..Bench::default()
+        }
+    }
+
+    fn is_unread(&self) -> bool {
+        let mut all = self.packs.iter().chain(&self.requirements);
+        all.all(Option::is_none)
+    }
+}
+
+/// What came of one pump.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Record {
+    /// What came back from the bench.
+    pub bench: Bench,
+    /// Each pack that was read, against what was predicted.
+    pub packs: Vec<Option<Compared>>,
+    /// Each requirement.
+    pub requirements: Vec<Checked>,
+    /// What to do.
+    pub decision: Decision,
+}
+
+/// One requirement, as found.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Checked {
+    /// The reading against what was predicted, if it was read.
+    pub compared: Option<Compared>,
+    /// Where it comes out: on its reading, or else as predicted with the packs that were read.
+    pub verdict: Verdict,
+    /// Whether the verdict rests on a reading of it, or of what it asks cold.
+    pub on_reading: bool,
+}
+
+/// What to do with a pump.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Decision {
+    /// The plan had no kit for it.
+    NotKitted,
+    /// Nothing came back yet.
+    NotRead,
+    /// Something differs by more than its uncertainty: look for the cause before any piece is moved.
+    Look(Vec<Look>),
+    /// What was read is well, but a clearance that the slip asks for was not: the requirements, by index.
+    Incomplete(Vec<usize>),
+    /// Every requirement is met as found.
+    Accept {
+        /// Readings beyond what was predicted that came out the same a second time.
+        unexplained: Vec<Of>,
+    },
+    /// A requirement is not met as found, and this puts it right.
+    Swap(Box<Swap>),
+    /// A requirement is not met as found, and nothing that is left puts it right.
+    NoSwap(Searched),
+}
+
+/// What a reading is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Of {
+    /// A finished pack, by its index in the model.
+    Pack(usize),
+    /// A requirement, by its index.
+    Requirement(usize),
+}
+
+/// A reading that differs from what was predicted, and what may be behind it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Look {
+    /// What was read.
+    pub of: Of,
+    /// Whether a second reading differs from the first by more than both can be off.
+    pub restless: bool,
+    /// Pieces that would explain the difference, the likeliest first.
+    pub suspects: Vec<Suspect>,
+}
+
+/// Whether the slip asks for a reading of this requirement: a clearance that can be measured with the
+/// pump cold and that no other requirement of the pump asks in the same way.
+pub fn is_asked(pump: &Pump, requirement: &Requirement) -> bool {
+    let Form::Linear { terms, .. } = &requirement.form else {
+        return false;
+    };
+    let measurable = terms.iter().any(|(t, _)| !matches!(t, Term::Thermal(_)));
+    measurable
+        && (!requirement.form.is_hot() || found::cold_twin(pump, &requirement.form).is_none())
+}
+
+/// Works out what came of each pump, in the order of the job.
+///
+/// Swaps are looked for pump by pump, in the order of priority, then due date, then row, each from what the
+/// ones before it left; `left` is what remains after the last.
+pub fn recheck(job: &Job, benches: &[Bench], left: &mut Left) -> Vec<Record> {
+    let mut order: Vec<usize> = (0..job.pumps.len()).collect();
+    order.sort_by(|&a, &b| {
+        let (p, q) = (&job.pumps[a], &job.pumps[b]);
+        let due = p.due_serial().total_cmp(&q.due_serial());
+        p.priority.cmp(&q.priority).then(due).then(a.cmp(&b))
+    });
+    let mut records: Vec<Option<Record>> = vec![None; job.pumps.len()];
+    for index in order {
+        let Some(bench) = benches.get(index) else {
+            continue;
+        };
+        let record = of_pump(job, &job.pumps[index], bench, left);
+        if let Decision::Swap(swap) = &record.decision {
+            left.take(job, swap);
+        }
+        records[index] = Some(record);
+    }
+    records.into_iter().flatten().collect()
+}
+
+fn of_pump(job: &Job, pump: &Pump, bench: &Bench, left: &Left) -> Record {
+    let Some(fitted) = &bench.fitted else {
+        return Record {
+            bench: bench.clone(),
+            packs: vec![None; bench.packs.len()],
+            requirements: Vec::new(),
+            decision: Decision::NotKitted,
+        };
+    };
+    let as_found = AsFound::new(job, pump, fitted, bench);
+    let packs = as_found.packs_compared();
+    let requirements = as_found.checked();
+    let decision = if bench.is_unread() {
+        Decision::NotRead
+    } else {
+        decide(&as_found, &packs, &requirements, left)
+    };
+    Record {
+        bench: bench.clone(),
+        packs,
+        requirements,
+        decision,
+    }
+}
+
+fn decide(
+    as_found: &AsFound<'_>,
+    packs: &[Option<Compared>],
+    requirements: &[Checked],
+    left: &Left,
+) -> Decision {
+    let pump = as_found.pump;
+    let packs = packs.iter().enumerate();
+    let packs = packs.filter_map(|(at, compared)| Some((Of::Pack(at), (*compared)?)));
+    let of_requirements = requirements.iter().enumerate();
+    let of_requirements =
+        of_requirements.filter_map(|(at, checked)| Some((Of::Requirement(at), checked.compared?)));
+    let beyond: Vec<(Of, Compared)> = packs
+        .chain(of_requirements)
+        .filter(|(_, compared)| !compared.agrees())
+        .collect();
+    let looks: Vec<Look> = beyond
+        .iter()
+        .filter(|(_, compared)| compared.repeats() != Some(true))
+        .map(|(of, compared)| Look {
+            of: *of,
+            restless: compared.repeats() == Some(false),
+            suspects: suspect::suspects(as_found, *of, compared),
+        })
+        .collect();
+    if !looks.is_empty() {
+        return Decision::Look(looks);
+    }
+    let met = requirements
+        .iter()
+        .all(|checked| checked.verdict.conforms());
+    if !met || as_found.is_miscounted() {
+        return match swap::search(as_found, left) {
+            Ok(swap) => Decision::Swap(Box::new(swap)),
+            Err(searched) => Decision::NoSwap(searched),
+        };
+    }
+    let asked = pump.requirements.iter().zip(requirements).enumerate();
+    let lacking: Vec<usize> = asked
+        .filter(|(_, (requirement, checked))| is_asked(pump, requirement) && !checked.on_reading)
+        .map(|(at, _)| at)
+        .collect();
+    if !lacking.is_empty() {
+        return Decision::Incomplete(lacking);
+    }
+    Decision::Accept {
+        unexplained: beyond.into_iter().map(|(of, _)| of).collect(),
+    }
+}

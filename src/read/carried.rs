@@ -53,22 +53,31 @@ pub(crate) const ID: &str = "Plan";
 /// were changed.
 pub fn carried(path: &Path, memory: &mut Memory) -> Result<Carried, Problems> {
     let mut problems = Problems::new();
+    let carried = with_book(path, memory, &mut problems).map(|(carried, _)| carried);
+    problems.settle(carried).map(|(carried, _)| carried)
+}
+
+/// The same, with the workbook itself, if it is one.
+pub(super) fn with_book(
+    path: &Path,
+    memory: &mut Memory,
+    problems: &mut Problems,
+) -> Option<(Carried, Option<Book>)> {
     let file = path.display().to_string();
     let begins = |bytes: &[u8]| bytes.trim_ascii_start().starts_with(b"{");
     // A plan's JSON is small beside the workbooks; what is larger is none.
     let json = bounded::bytes(path, bounded::OF_PLAN).ok();
     let json = json.filter(|bytes| begins(bytes));
-    let carried = match json {
-        Some(bytes) => of_json(&file, &bytes, &mut problems),
+    match json {
+        Some(bytes) => Some((of_json(&file, &bytes, problems)?, None)),
         None => match book(path, memory) {
-            Ok(book) => of_book(&book, &mut problems),
+            Ok(book) => Some((of_book(&book, problems)?, Some(book))),
             Err(problem) => {
                 problems.absorb(problem);
                 None
             }
         },
-    };
-    problems.settle(carried).map(|(carried, _)| carried)
+    }
 }
 
 fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried> {

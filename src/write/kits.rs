@@ -473,9 +473,11 @@ impl Slip<'_> {
     /// The cells for a reading and for a second one, and what they are of.
     fn readings(&mut self, row: Row, name: &str) -> Result<(), XlsxError> {
         let styles = self.styles;
+        // A bare number is in the unit that stands here.
+        let unit = self.model().unit;
         let label = match row {
-            Row::Pack => "Read, again:",
-            _ => "Found, again:",
+            Row::Pack => format!("Read, again ({unit}):"),
+            _ => format!("Found, again ({unit}):"),
         };
         self.sheet.write_text(self.row, 5, label, &styles.text)?;
         for column in [slip::READING, slip::AGAIN] {

@@ -464,7 +464,9 @@ const SERVICE: &str = "Predicted for service; cannot be measured at the bench.";
 
 /// The text in the first column of each row in which a reading is asked for.
 fn asked_readings(slip: &[(u32, u32, String)]) -> Vec<&str> {
-    let found = slip.iter().filter(|(_, _, text)| text == "Found, again:");
+    let found = slip
+        .iter()
+        .filter(|(_, _, text)| text.starts_with("Found, again ("));
     let beside = found.map(|(row, _, _)| {
         let first = slip.iter().find(|(r, c, _)| (r, *c) == (row, 0));
         first.unwrap().2.as_str()

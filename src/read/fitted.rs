@@ -1,0 +1,265 @@
+//! The pieces of each pump as they were fitted: what the saved plan says of them, with what its sheet Issue
+//! says went otherwise.
+
+use std::collections::BTreeMap;
+
+use crate::issue::key;
+use crate::issue::planned::Step;
+use crate::issue::record::Carried;
+use crate::job::Job;
+use crate::length::Length;
+use crate::plan::{PackPick, Pick, pack_total};
+use crate::problem::{Problem, Problems, mend_name};
+use crate::pump::Pump;
+use crate::recheck::slip::{KEYS, PIECE, Row as Holds};
+use crate::sheet::{Row, Sheet};
+
+/// What a row of the Kits sheet holds: the word, the tag and the name in its hidden columns.
+pub(super) fn holds(row: &Row) -> Option<(Holds, String, String)> {
+    let [word, tag, name] = KEYS.map(|column| {
+        let cell = row.cell(column.into());
+        cell.map(|cell| cell.show()).unwrap_or_default()
+    });
+    Some((Holds::parse(&word)?, tag, name))
+}
+
+/// The index of the pump with this tag.
+pub(super) fn pump_of(job: &Job, tag: &str) -> Option<usize> {
+    job.pumps.iter().position(|pump| key(&pump.tag) == key(tag))
+}
+
+/// The pieces of each pump that the Kits sheet has a kit for, by its index in the job.
+pub(super) fn of_slips(
+    sheet: &Sheet,
+    job: &Job,
+    problems: &mut Problems,
+) -> BTreeMap<usize, Vec<PackPick>> {
+    let mut kits: BTreeMap<usize, Vec<PackPick>> = BTreeMap::new();
+    for row in &sheet.rows {
+        let Some((what, tag, name)) = holds(row) else {
+            continue;
+        };
+        let at = |column: u16| sheet.place(row.number, column.into());
+        let Some(index) = pump_of(job, &tag) else {
+            problems.add(Problem::new(
+                at(KEYS[1]),
+                format!("a kit for `{tag}`"),
+                "a pump of the pump workbook",
+                "give the pump workbook that the plan was made from",
+            ));
+            continue;
+        };
+        let pump = &job.pumps[index];
+        let places = &job.model_of(pump).packs;
+        let kit = kits
+            .entry(index)
+            .or_insert_with(|| vec![PackPick::default(); places.len()]);
+        if what != Holds::Piece {
+            continue;
+        }
+        let Some(place) = places.iter().position(|place| place.name == name) else {
+            problems.add(Problem::new(
+                at(KEYS[2]),
+                format!("pieces for `{name}`"),
+                "a place of the pump's model",
+                "give the models that the plan was made with",
+            ));
+            continue;
+        };
+        match piece(row, job, pump, place) {
+            Ok(pick) => kit[place].picks.push(pick),
+            Err((column, found, expected)) => problems.add(Problem::new(
+                at(column),
+                found,
+                expected,
+                "give the stock workbook that the plan was made from, or the one that `issue` wrote from it; if \
+                 the lots have changed since, make the plan again",
+            )),
+        }
+    }
+    kits
+}
+
+/// Reads the hidden columns of a piece; else the column that does not fit, what it holds and what it should.
+fn piece(row: &Row, job: &Job, pump: &Pump, place: usize) -> Result<Pick, (u16, String, String)> {
+    let [item_at, count_at, thickness_at] = PIECE;
+    let shown = |column: u16| {
+        let cell = row.cell(column.into());
+        cell.map(|cell| cell.show()).unwrap_or_default()
+    };
+    let (name, count, thickness) = (shown(item_at), shown(count_at), shown(thickness_at));
+    let pack = &job.model_of(pump).packs[place];
+    let mut offered = job.offered(pack, &pump.fits[place]);
+    let Some(item) = offered.find(|&item| key(&job.stock[item].item) == key(&name)) else {
+        let expected = format!("a {} of fit {}", pack.kind, pump.fits[place].as_str());
+        return Err((item_at, format!("the item `{name}`"), expected));
+    };
+    let Some(count) = count.parse().ok().filter(|&count: &u32| count > 0) else {
+        let expected = "the count that `gapwright kit` wrote".to_string();
+        return Err((count_at, format!("`{count}` pieces"), expected));
+    };
+    let lot = &job.stock[item];
+    let wanted = Length::parse(&thickness, None).ok();
+    let peeled = (0..=lot.most_peeled()).find(|&layers| lot.peeled(layers) == wanted);
+    let Some(peeled) = peeled.filter(|_| wanted.is_some()) else {
+        let expected = match lot.size {
+            Some(size) => {
+                let unit = crate::words::natural_unit(size.thickness);
+                format!("{}, as the stock workbook says", size.thickness.show(unit))
+            }
+            None => "the thickness of the lot".to_string(),
+        };
+        let found = format!("{name} at `{thickness}`");
+        return Err((thickness_at, found, expected));
+    };
+    Ok(Pick {
+        item,
+        count,
+        peeled,
+    })
+}
+
+/// Takes over what the sheet Issue says went otherwise than planned.
+pub(super) fn as_issued(
+    kits: &mut BTreeMap<usize, Vec<PackPick>>,
+    carried: &Carried,
+    job: &Job,
+    problems: &mut Problems,
+) {
+    for (line, filled) in carried.planned.lines.iter().zip(&carried.filled) {
+        let otherwise = filled.picked.is_some_and(|picked| picked != line.planned);
+        let stacked = matches!(line.step, Step::Pick | Step::CutFrom(_));
+        if !stacked || (!otherwise && filled.instead.is_none()) {
+            continue;
+        }
+        let Some((kit, index, place)) = place_of(kits, job, &line.tag, &line.place) else {
+            continue;
+        };
+        if let Some(picked) = filled.picked.filter(|_| otherwise) {
+            set(job, &mut kit[place], &line.item, picked);
+        }
+        if let Some((name, count)) = &filled.instead {
+            put_in(
+                job,
+                index,
+                place,
+                kit,
+                (name, *count),
+                &filled.instead_at,
+                problems,
+            );
+        }
+    }
+    for extra in &carried.extras {
+        // What is taken for no place of the model is a consumable, or lies in the bag.
+        if let Some((kit, index, place)) = place_of(kits, job, &extra.tag, &extra.place) {
+            let piece = (extra.item.as_str(), extra.count);
+            put_in(job, index, place, kit, piece, &extra.at, problems);
+        }
+    }
+    for kit in kits.values_mut() {
+        for pack in kit {
+            let thickness = |pick: &Pick| job.stock[pick.item].peeled(pick.peeled);
+            pack.picks.retain(|pick| pick.count > 0);
+            pack.picks
+                .sort_by(|a, b| thickness(b).cmp(&thickness(a)).then(a.cmp(b)));
+        }
+    }
+}
+
+/// The kit of a tag and the place that goes by these words: its label, or its name.
+fn place_of<'k>(
+    kits: &'k mut BTreeMap<usize, Vec<PackPick>>,
+    job: &Job,
+    tag: &str,
+    words: &str,
+) -> Option<(&'k mut Vec<PackPick>, usize, usize)> {
+    let index = pump_of(job, tag)?;
+    let places = &job.model_of(&job.pumps[index]).packs;
+    let place = places.iter().position(|place| {
+        let names = [place.label.clone(), place.name.replace('_', " ")];
+        names.iter().any(|name| key(name) == key(words))
+    })?;
+    Some((kits.get_mut(&index)?, index, place))
+}
+
+/// Sets how many pieces of an item a pack holds.
+fn set(job: &Job, pack: &mut PackPick, item: &str, count: u32) {
+    let mut left = count;
+    for pick in &mut pack.picks {
+        if key(&job.stock[pick.item].item) == key(item) {
+            pick.count = pick.count.min(left);
+            left -= pick.count;
+        }
+    }
+    // More than planned go in as they come.
+    let same = |pick: &&mut Pick| key(&job.stock[pick.item].item) == key(item);
+    if let Some(pick) = pack.picks.iter_mut().rev().find(same) {
+        pick.count += left;
+    }
+}
+
+fn put_in(
+    job: &Job,
+    index: usize,
+    place: usize,
+    kit: &mut [PackPick],
+    (name, count): (&str, u32),
+    at: &crate::problem::Place,
+    problems: &mut Problems,
+) {
+    let pump = &job.pumps[index];
+    let pack = &job.model_of(pump).packs[place];
+    let offered: Vec<usize> = job.offered(pack, &pump.fits[place]).collect();
+    let found = offered
+        .iter()
+        .find(|&&i| key(&job.stock[i].item) == key(name));
+    let Some(&item) = found else {
+        let known = offered.iter().map(|&item| job.stock[item].item.as_str());
+        problems.add(Problem::new(
+            at.clone(),
+            format!("{name} in `{}` of {}", pack.label, pump.tag),
+            format!("a {} of fit {}", pack.kind, pump.fits[place].as_str()),
+            mend_name(
+                name,
+                known,
+                "correct the item, or take the piece out of the pump",
+            ),
+        ));
+        return;
+    };
+    let picks = &mut kit[place].picks;
+    match picks.iter_mut().find(|p| p.item == item && p.peeled == 0) {
+        Some(pick) => pick.count += count,
+        None => picks.push(Pick {
+            item,
+            count,
+            peeled: 0,
+        }),
+    }
+}
+
+/// Warns of packs that are not what the model allows: more pieces than it says, or fewer.
+pub(super) fn warn_of_counts(
+    kits: &BTreeMap<usize, Vec<PackPick>>,
+    job: &Job,
+    carried: &Carried,
+    problems: &mut Problems,
+) {
+    for (&index, kit) in kits {
+        let pump = &job.pumps[index];
+        for (pack, place) in kit.iter().zip(&job.model_of(pump).packs) {
+            let count: u32 = pack.picks.iter().map(|pick| pick.count).sum();
+            if count < place.least_pieces || count > place.most_pieces {
+                let unit = job.model_of(pump).unit;
+                let total = crate::words::length(pack_total(job, pack).0, unit);
+                problems.warn(Problem::new(
+                    carried.place.clone(),
+                    format!("{count} pieces, {total}, in `{}` of {}", place.label, pump.tag),
+                    format!("{} to {}, as the model says", place.least_pieces, place.most_pieces),
+                    "correct what was picked; if it is so, the pump is NOT FIT TO ASSEMBLE like this",
+                ));
+            }
+        }
+    }
+}

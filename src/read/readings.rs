@@ -1,0 +1,550 @@
+//! Readings from the bench: out of the cells of a saved plan's kit slips, a small workbook, or the command line.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use super::fitted::{as_issued, holds, of_slips, pump_of, warn_of_counts};
+use super::table::{Table, key as heading_key};
+use super::{Memory, book, carried, find_sheet, named_sheet, packs_of_plan};
+use crate::issue::key;
+use crate::issue::planned::Step;
+use crate::issue::record::Carried;
+use crate::job::{Input, Job};
+use crate::length::{Length, LengthError, Unit};
+use crate::model::{Form, Pack};
+use crate::plan::PackPick;
+use crate::problem::{Place, Problem, Problems, mend_name};
+use crate::pump::Pump;
+use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked, slip};
+use crate::sheet::{Book, Cell, Sheet};
+
+/// The headings of a sheet of readings without which it is none.
+pub(crate) const NEEDED: [&str; 3] = ["Tag", "What", "Reading"];
+
+/// Where readings come from.
+#[derive(Debug, Clone)]
+pub struct Sources<'a> {
+    /// The plan, as the workbook that `kit` wrote or as its JSON.
+    pub plan: &'a Path,
+    /// A workbook with a sheet Readings, if there is one.
+    pub readings: Option<&'a Path>,
+    /// Readings as texts, `TAG:WHAT=READING`; the second of the same is the second reading.
+    pub found: &'a [String],
+    /// Whether the stock workbook is as it stands now that every kit of the plan is out.
+    pub issued: bool,
+}
+
+/// Everything that came back.
+#[derive(Debug, Clone)]
+pub struct Back {
+    /// One entry a pump, in the order of the job.
+    pub benches: Vec<Bench>,
+    /// What is left for a swap.
+    pub left: Left,
+    /// The plan's id.
+    pub plan_id: String,
+    /// The plan, and the workbook of readings.
+    pub inputs: Vec<Input>,
+}
+
+/// Reads what came back for the pumps of a job.
+///
+/// # Errors
+/// Every problem, each with its cell: a file that is no plan, pieces that the stock does not have, a reading
+/// without a unit, of nothing that can be read, or there twice.
+pub fn bench(
+    sources: &Sources<'_>,
+    job: &Job,
+    memory: &mut Memory,
+) -> Result<(Back, Vec<Problem>), Problems> {
+    let mut problems = Problems::new();
+    let read = gather(sources, job, memory, &mut problems);
+    problems.settle(read)
+}
+
+fn gather(
+    sources: &Sources<'_>,
+    job: &Job,
+    memory: &mut Memory,
+    problems: &mut Problems,
+) -> Option<Back> {
+    let readings_book = sources.readings.and_then(|path| match book(path, memory) {
+        Ok(book) => Some(book),
+        Err(found) => {
+            problems.absorb(found);
+            None
+        }
+    });
+    let (carried, plan_book) = carried::with_book(sources.plan, memory, problems)?;
+    let mut notes = Notes::default();
+    let mut inputs = Vec::new();
+    let mut kits = BTreeMap::new();
+    match &plan_book {
+        Some(book) => {
+            inputs.push(input("plan", book));
+            let slips = named_sheet(book, "Kits");
+            match slips {
+                Some(sheet) => {
+                    kits = of_slips(sheet, job, problems);
+                    let picks = carried.planned.lines.iter();
+                    let mut picks = picks.filter(|line| line.step == Step::Pick);
+                    if kits.is_empty() && problems.none() && picks.any(|line| !line.tag.is_empty())
+                    {
+                        problems.add(Problem::new(
+                            sheet.whole(),
+                            "no row that says what it holds in the hidden columns I to N",
+                            "the sheet Kits as `gapwright kit` wrote it",
+                            "undo the change, or make the plan again if it is older than those columns",
+                        ));
+                    }
+                    of_kits_sheet(sheet, job, &mut notes, problems);
+                }
+                None => problems.add(Problem::new(
+                    Place::file(&book.file),
+                    "no sheet Kits",
+                    "the workbook that `gapwright kit` wrote, with its kit slips",
+                    "name that workbook",
+                )),
+            }
+        }
+        None => match packs_of_plan(sources.plan, job) {
+            Ok((packs, input)) => {
+                inputs.push(input);
+                let packs = packs.into_iter();
+                kits.extend(packs.filter_map(|(tag, packs)| Some((pump_of(job, &tag)?, packs))));
+            }
+            Err(found) => problems.absorb(found),
+        },
+    }
+    as_issued(&mut kits, &carried, job, problems);
+    warn_of_counts(&kits, job, &carried, problems);
+    if let Some(book) = &readings_book {
+        inputs.push(input("readings", book));
+        of_workbook(book, job, &mut notes, problems);
+    }
+    for text in sources.found {
+        of_command_line(text, job, &mut notes, problems);
+    }
+    let left = match sources.issued {
+        true => Left::all(job),
+        false => left(job, &carried),
+    };
+    let benches = benches(job, kits, notes, problems);
+    Some(Back {
+        benches,
+        left,
+        plan_id: carried.planned.id(),
+        inputs,
+    })
+}
+
+fn input(role: &str, book: &Book) -> Input {
+    Input {
+        role: role.into(),
+        file: book.file.clone(),
+        sha256: book.sha256.clone(),
+    }
+}
+
+/// What no kit has claimed, whether the kits were issued already or not: the stock of the plan less all that
+/// it takes, and never more than lies there now.
+fn left(job: &Job, carried: &Carried) -> Left {
+    let mut taken: BTreeMap<String, u32> = BTreeMap::new();
+    let mut take = |item: &str, count: u32| {
+        let sum = taken.entry(key(item)).or_default();
+        *sum = sum.saturating_add(count);
+    };
+    for (line, filled) in carried.planned.lines.iter().zip(&carried.filled) {
+        if line.step.counts() {
+            // A kit may still be to be picked: at least what is planned stays for it.
+            take(&line.item, filled.picked.unwrap_or(0).max(line.planned));
+        }
+        if let Some((item, count)) = &filled.instead {
+            take(item, *count);
+        }
+    }
+    for extra in &carried.extras {
+        take(&extra.item, extra.count);
+    }
+    let unclaimed = |item: &str, reserved: u32, available: u32| {
+        let Some(before) = carried.before.get(item) else {
+            return available;
+        };
+        let claimed = taken.get(&key(item)).copied().unwrap_or(0);
+        let rest = before.on_hand.saturating_sub(reserved);
+        available.min(rest.saturating_sub(claimed))
+    };
+    let mut left = Left::all(job);
+    for (count, item) in left.pieces.iter_mut().zip(&job.stock) {
+        *count = unclaimed(&item.item, item.reserved, *count);
+    }
+    for (count, lot) in left.sheets.iter_mut().zip(&job.sheets) {
+        *count = unclaimed(&lot.item, lot.reserved, *count);
+    }
+    left
+}
+
+/// A reading, where it stands, and how far it may be off if that is said.
+struct Note {
+    text: String,
+    unit: Option<Unit>,
+    within: Option<Length>,
+    at: Place,
+}
+
+/// Readings as they stand in the inputs, by pump and what they are of.
+#[derive(Default)]
+struct Notes {
+    first: BTreeMap<(usize, Of), Note>,
+    again: BTreeMap<(usize, Of), Note>,
+    signed: BTreeMap<usize, [Option<String>; 2]>,
+}
+
+impl Notes {
+    fn add(&mut self, of: (usize, Of), again: bool, note: Note, problems: &mut Problems) {
+        let there = if again {
+            &mut self.again
+        } else {
+            &mut self.first
+        };
+        if let Some(before) = there.get(&of) {
+            problems.add(Problem::new(
+                note.at,
+                format!(
+                    "`{}`, and {} has a reading of the same",
+                    note.text, before.at
+                ),
+                "each reading once",
+                "keep the one that counts; a second reading goes into the second cell",
+            ));
+            return;
+        }
+        there.insert(of, note);
+    }
+}
+
+/// The entry cells of the kit slips.
+fn of_kits_sheet(sheet: &Sheet, job: &Job, notes: &mut Notes, problems: &mut Problems) {
+    for row in &sheet.rows {
+        let Some((what, tag, name)) = holds(row) else {
+            continue;
+        };
+        let Some(index) = pump_of(job, &tag) else {
+            continue;
+        };
+        let pump = &job.pumps[index];
+        let of = match what {
+            slip::Row::Piece => continue,
+            slip::Row::Signed => {
+                let text = |column: u16| {
+                    let cell = row.cell(column.into())?;
+                    Some(cell.show()).filter(|text| !text.trim().is_empty())
+                };
+                let who = [text(slip::FITTER), text(slip::CHECKER)];
+                notes.signed.insert(index, who);
+                continue;
+            }
+            slip::Row::Pack => {
+                let mut places = job.model_of(pump).packs.iter();
+                places.position(|p| p.name == name).map(Of::Pack)
+            }
+            slip::Row::Requirement => {
+                let mut all = pump.requirements.iter();
+                all.position(|r| r.name == name).map(Of::Requirement)
+            }
+        };
+        let Some(of) = of else {
+            problems.add(Problem::new(
+                sheet.place(row.number, slip::KEYS[2].into()),
+                format!("a reading of `{name}`"),
+                "a place or a requirement of the pump's model",
+                "give the models that the plan was made with",
+            ));
+            continue;
+        };
+        // The unit stands in the label beside the cells.
+        let label = row.cell(u32::from(slip::READING) - 1).map(Cell::show);
+        let unit = label.as_deref().and_then(in_brackets).and_then(Unit::parse);
+        for (column, again) in [(slip::READING, false), (slip::AGAIN, true)] {
+            let at = sheet.place(row.number, column.into());
+            let Some(text) = row
+                .cell(column.into())
+                .and_then(|cell| typed(cell, &at, problems))
+            else {
+                continue;
+            };
+            let note = Note {
+                text,
+                unit,
+                within: None,
+                at,
+            };
+            notes.add((index, of), again, note, problems);
+        }
+    }
+}
+
+fn in_brackets(text: &str) -> Option<&str> {
+    let (_, rest) = text.split_once('(')?;
+    rest.split_once(')').map(|(inside, _)| inside)
+}
+
+/// A reading's cell as text; `None` if it is empty or not one that holds a reading.
+fn typed(cell: &Cell, at: &Place, problems: &mut Problems) -> Option<String> {
+    let found = match cell {
+        Cell::Text(text) if text.trim().is_empty() => return None,
+        Cell::Text(_) | Cell::Number(_) => return Some(cell.show().trim().to_string()),
+        Cell::Date { iso, .. } => format!("the date {iso}"),
+        other => format!("`{}`", other.show()),
+    };
+    problems.add(Problem::new(
+        at.clone(),
+        found,
+        "a reading such as 0.0212, 0.54 mm, or 0.021 to 0.022 between two blades",
+        "give the cell a number format and type the reading again",
+    ));
+    None
+}
+
+/// A sheet Readings: a row a reading.
+fn of_workbook(book: &Book, job: &Job, notes: &mut Notes, problems: &mut Problems) {
+    let Some(sheet) = find_sheet(book, "Readings", &NEEDED, problems) else {
+        return;
+    };
+    let Some(table) = Table::find(sheet, &NEEDED, problems) else {
+        return;
+    };
+    let headings = NEEDED.map(|name| table.needed(name, problems));
+    let [Some(tag_at), Some(what_at), Some(reading_at)] = headings else {
+        return;
+    };
+    let again_at = table.optional("Again");
+    let within_at = table.optional("Within");
+    let who_at = [table.optional("By"), table.optional("When")];
+    for line in table.lines() {
+        let tag = line.needed_text(Some(tag_at), problems);
+        let what = line.needed_text(Some(what_at), problems);
+        let (Some(tag), Some(what)) = (tag, what) else {
+            continue;
+        };
+        let Some(of) = resolve(
+            job,
+            &tag,
+            &what,
+            &line.place(tag_at),
+            &line.place(what_at),
+            problems,
+        ) else {
+            continue;
+        };
+        let within = within_at.and_then(|heading| {
+            line.row.cell(heading.column)?;
+            line.tolerance(heading, problems)
+        });
+        let within = within.map(|t| t.minus.max(t.plus));
+        for (heading, again) in [(Some(reading_at), false), (again_at, true)] {
+            let Some(heading) = heading else { continue };
+            let at = line.place(heading);
+            let cell = line.cell(heading, problems);
+            let Some(text) = cell.and_then(|cell| typed(cell, &at, problems)) else {
+                continue;
+            };
+            // A cell without a reading of its own takes the unit of the first one's heading.
+            let unit = heading.unit.or(reading_at.unit);
+            let note = Note {
+                text,
+                unit,
+                within,
+                at,
+            };
+            notes.add(of, again, note, problems);
+        }
+        let who = who_at.map(|heading| line.text(heading, problems));
+        let words: Vec<String> = who
+            .into_iter()
+            .flatten()
+            .filter(|w| !w.is_empty())
+            .collect();
+        if !words.is_empty() {
+            let signed = notes.signed.entry(of.0).or_default();
+            signed[0].get_or_insert_with(|| words.join(", "));
+        }
+    }
+}
+
+/// A reading on the command line: `P-208:running clearance=0.0212 in`.
+fn of_command_line(text: &str, job: &Job, notes: &mut Notes, problems: &mut Problems) {
+    let place = Place::file("command line");
+    let parts = text.split_once('=').and_then(|(of, reading)| {
+        let (tag, what) = of.rsplit_once(':')?;
+        Some((tag.trim(), what.trim(), reading.trim()))
+    });
+    let Some((tag, what, reading)) =
+        parts.filter(|(t, w, r)| !t.is_empty() && !w.is_empty() && !r.is_empty())
+    else {
+        problems.add(Problem::new(
+            place,
+            format!("--found {text}"),
+            "a tag, a colon, what was read, an equals sign and the reading with its unit",
+            "write it as in --found \"P-208:running clearance=0.0212 in\"",
+        ));
+        return;
+    };
+    let Some(of) = resolve(job, tag, what, &place, &place, problems) else {
+        return;
+    };
+    // The second one of the same is the second reading.
+    let again = notes.first.get(&of).is_some_and(|first| first.at == place);
+    let note = Note {
+        text: reading.to_string(),
+        unit: None,
+        within: None,
+        at: place,
+    };
+    notes.add(of, again, note, problems);
+}
+
+/// What a tag and some words are of: a place or a requirement, by its name or its label.
+fn resolve(
+    job: &Job,
+    tag: &str,
+    what: &str,
+    tag_place: &Place,
+    what_place: &Place,
+    problems: &mut Problems,
+) -> Option<(usize, Of)> {
+    let Some(index) = pump_of(job, tag) else {
+        let tags = job.pumps.iter().map(|pump| pump.tag.as_str());
+        problems.add(Problem::new(
+            tag_place.clone(),
+            format!("a reading of the pump `{tag}`"),
+            "a pump of the pump workbook",
+            mend_name(tag, tags, "correct the tag"),
+        ));
+        return None;
+    };
+    let pump = &job.pumps[index];
+    let packs = &job.model_of(pump).packs;
+    let is = |name: &str, label: &str| {
+        [name, label]
+            .iter()
+            .any(|known| heading_key(known) == heading_key(what))
+    };
+    if let Some(place) = packs.iter().position(|pack| is(&pack.name, &pack.label)) {
+        return Some((index, Of::Pack(place)));
+    }
+    let found = pump.requirements.iter().position(|r| is(&r.name, &r.label));
+    match found {
+        Some(at) if is_asked(pump, &pump.requirements[at]) => Some((index, Of::Requirement(at))),
+        other => {
+            let (expected, mend) = match other {
+                Some(at) => not_readable(pump, at, packs),
+                None => {
+                    let names = readable(pump, packs);
+                    let mend = mend_name(what, names.iter().copied(), "correct it");
+                    (format!("one of {}", names.join(", ")), mend)
+                }
+            };
+            problems.add(Problem::new(
+                what_place.clone(),
+                format!("a reading of `{what}` for {}", pump.tag),
+                expected,
+                mend,
+            ));
+            None
+        }
+    }
+}
+
+/// Everything of a pump that can be read at the bench.
+fn readable<'a>(pump: &'a Pump, packs: &'a [Pack]) -> Vec<&'a str> {
+    let asked = pump.requirements.iter().filter(|r| is_asked(pump, r));
+    let packs = packs.iter().map(|pack| pack.label.as_str());
+    packs.chain(asked.map(|r| r.label.as_str())).collect()
+}
+
+fn not_readable(pump: &Pump, requirement: usize, packs: &[Pack]) -> (String, String) {
+    match &pump.requirements[requirement].form {
+        Form::GasketFill { gasket, .. } => (
+            "a reading of the pack".to_string(),
+            format!("name the gasket's place, {}", packs[*gasket].label),
+        ),
+        Form::Linear { .. } => (
+            "a reading with the pump cold".to_string(),
+            format!("name one of {}", readable(pump, packs).join(", ")),
+        ),
+    }
+}
+
+/// Parses every note, and sorts them to their pumps.
+fn benches(
+    job: &Job,
+    mut kits: BTreeMap<usize, Vec<PackPick>>,
+    mut notes: Notes,
+    problems: &mut Problems,
+) -> Vec<Bench> {
+    let mut benches: Vec<Bench> = job
+        .pumps
+        .iter()
+        .enumerate()
+        .map(|(index, pump)| Bench::unread(job, pump, kits.remove(&index)))
+        .collect();
+    for (&(index, of), note) in &notes.again {
+        if !notes.first.contains_key(&(index, of)) {
+            problems.add(Problem::new(
+                note.at.clone(),
+                format!("a second reading, `{}`, without a first", note.text),
+                "the first reading as well",
+                "move it to the first cell, if it is the only one",
+            ));
+        }
+    }
+    for ((index, of), note) in std::mem::take(&mut notes.first) {
+        let pump = &job.pumps[index];
+        let first = parsed(job, of, &note, problems);
+        let again = notes.again.get(&(index, of));
+        let again = again.map(|note| parsed(job, of, note, problems));
+        if benches[index].fitted.is_none() {
+            problems.add(Problem::new(
+                note.at.clone(),
+                format!("a reading, `{}`, of {}", note.text, pump.tag),
+                "readings of pumps that the plan has a kit for",
+                "take it out: the plan says NOT FIT TO ASSEMBLE of this pump, and nothing was issued for it",
+            ));
+            continue;
+        }
+        let (Some(first), Some(again)) = (first, again.map_or(Some(None), |a| a.map(Some))) else {
+            continue;
+        };
+        let readings = Some(Readings { first, again });
+        match of {
+            Of::Pack(place) => benches[index].packs[place] = readings,
+            Of::Requirement(at) => benches[index].requirements[at] = readings,
+        }
+    }
+    for (index, [fitter, checker]) in notes.signed {
+        benches[index].fitter = fitter;
+        benches[index].checker = checker;
+    }
+    benches
+}
+
+fn parsed(job: &Job, of: Of, note: &Note, problems: &mut Problems) -> Option<Reading> {
+    let within = note.within.unwrap_or(match of {
+        Of::Pack(_) => job.policy.pack_within,
+        Of::Requirement(_) => job.policy.clearance_within,
+    });
+    let error = match Reading::parse(&note.text, note.unit, within) {
+        Ok(reading) if reading.value >= Length::ZERO => return Some(reading),
+        Ok(_) => "less than nothing".to_string(),
+        Err(LengthError::NoUnit) => "no unit".to_string(),
+        Err(error) => error.to_string(),
+    };
+    problems.add(Problem::new(
+        note.at.clone(),
+        format!("`{}`: {error}", note.text),
+        "a reading such as 0.0212 in, 0.54 mm, or 0.021 to 0.022 in between two blades",
+        "type the reading again, with its unit where none is said beside it",
+    ));
+    None
+}

@@ -1,0 +1,102 @@
+//! What is left in the drawers for a swap.
+
+use super::found::moved;
+use super::swap::Swap;
+use crate::job::Job;
+use crate::plan::{PackPick, Pick};
+
+/// Pieces and sheets that no kit of the plan has claimed.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Left {
+    /// Pieces of each item, by the job's stock; nothing of what is cut from sheets.
+    pub pieces: Vec<u32>,
+    /// Whole sheets of each lot, by the job's sheets.
+    pub sheets: Vec<u32>,
+}
+
+impl Left {
+    /// Everything that the stock offers.
+    pub fn all(job: &Job) -> Left {
+        let pieces = job.stock.iter();
+        Left {
+            pieces: pieces
+                .map(|item| match item.cut {
+                    Some(_) => 0,
+                    None => item.available(),
+                })
+                .collect(),
+            sheets: job.sheets.iter().map(|lot| lot.available()).collect(),
+        }
+    }
+
+    /// Pieces of an item that could be had by itself.
+    pub(super) fn of(&self, job: &Job, item: usize) -> u32 {
+        match job.stock[item].cut {
+            None => self.pieces[item],
+            Some(cut) => {
+                let each = job.sheets[cut.sheet].yields(cut.outside);
+                each.saturating_mul(self.sheets[cut.sheet])
+            }
+        }
+    }
+
+    /// Whole sheets of each lot that pieces take: each shape from sheets of its own, which can always be cut.
+    fn sheets_for(job: &Job, drawn: &[Pick]) -> Vec<u32> {
+        let mut sheets = vec![0_u32; job.sheets.len()];
+        for pick in drawn {
+            if let Some(cut) = job.stock[pick.item].cut {
+                let each = job.sheets[cut.sheet].yields(cut.outside).max(1);
+                sheets[cut.sheet] += pick.count.div_ceil(each);
+            }
+        }
+        sheets
+    }
+
+    /// Whether the drawers have all these pieces at once.
+    pub(super) fn holds(&self, job: &Job, drawn: &[Pick]) -> bool {
+        let mut pieces = vec![0_u32; job.stock.len()];
+        for pick in drawn
+            .iter()
+            .filter(|pick| job.stock[pick.item].cut.is_none())
+        {
+            pieces[pick.item] += pick.count;
+        }
+        let sheets = Left::sheets_for(job, drawn);
+        let enough = |wanted: &[u32], left: &[u32]| wanted.iter().zip(left).all(|(w, l)| w <= l);
+        enough(&pieces, &self.pieces) && enough(&sheets, &self.sheets)
+    }
+
+    /// Takes out what a swap draws.
+    pub(super) fn take(&mut self, job: &Job, swap: &Swap) {
+        let drawn = swap.drawn();
+        for pick in drawn
+            .iter()
+            .filter(|pick| job.stock[pick.item].cut.is_none())
+        {
+            self.pieces[pick.item] = self.pieces[pick.item].saturating_sub(pick.count);
+        }
+        for (left, taken) in self.sheets.iter_mut().zip(Left::sheets_for(job, &drawn)) {
+            *left = left.saturating_sub(taken);
+        }
+    }
+}
+
+/// What has to come out of the drawers for a change: a laminated piece that is taken out can go back in with
+/// more of its layers peeled off.
+pub(super) fn drawn(before: &PackPick, after: &PackPick) -> Vec<Pick> {
+    let [mut out, into] = moved(before, after);
+    // The thickest piece that is taken out serves the thinnest that is wanted last.
+    out.sort_by_key(|pick| std::cmp::Reverse(pick.peeled));
+    let mut wanted = into;
+    wanted.sort_by_key(|pick| std::cmp::Reverse(pick.peeled));
+    for want in &mut wanted {
+        let serves = |pick: &&mut Pick| pick.item == want.item && pick.peeled < want.peeled;
+        for spare in out.iter_mut().filter(serves) {
+            let used = spare.count.min(want.count);
+            spare.count -= used;
+            want.count -= used;
+        }
+    }
+    wanted.retain(|pick| pick.count > 0);
+    wanted
+}

@@ -1,0 +1,107 @@
+//! Pieces that would explain why a reading differs from what was predicted.
+
+use super::Of;
+use super::compare::Compared;
+use super::found::AsFound;
+use crate::length::{Fine, Length};
+use crate::model::{Form, Term, sensitivity};
+use crate::plan::Pick;
+
+/// What may be wrong with a pack.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Suspect {
+    /// The place.
+    pub pack: usize,
+    /// What may have happened there.
+    pub slip: Slip,
+    /// By how much the pack would come out otherwise.
+    pub by: Length,
+}
+
+/// A slip of the hand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Slip {
+    /// A piece of this item is missing.
+    Missing(Pick),
+    /// A piece of this item is in it and should not be.
+    TooMany(Pick),
+    /// The second one is in it in the place of the first.
+    Mistaken(Pick, Pick),
+}
+
+/// The most that are named.
+const MOST: usize = 3;
+
+/// The slips that would bring a prediction to within its uncertainty of the reading, the nearest first.
+///
+/// A pack that was read stands for itself; a requirement may be off by a slip in any place that enters into
+/// it and was not read.
+pub fn suspects(as_found: &AsFound<'_>, of: Of, compared: &Compared) -> Vec<Suspect> {
+    let places: Vec<(usize, i64)> = match of {
+        Of::Pack(place) => vec![(place, 1_000_000)],
+        Of::Requirement(index) => {
+            let Form::Linear { terms, .. } = &as_found.pump.requirements[index].form else {
+                return Vec::new();
+            };
+            let places = 0..as_found.fitted.len();
+            places
+                .filter(|&place| !as_found.is_read(place))
+                .map(|place| (place, sensitivity(terms, Term::Pack(place)).raw()))
+                .filter(|(_, c)| *c != 0)
+                .collect()
+        }
+    };
+    let mut found: Vec<(i128, Suspect)> = Vec::new();
+    for (pack, c) in places {
+        for (slip, by) in slips(as_found, pack) {
+            let moved = Fine::from_raw(i128::from(by.ticks()) * i128::from(c));
+            let predicted = compared.predicted + moved;
+            let shifted = Compared {
+                predicted,
+                ..*compared
+            };
+            if shifted.agrees() {
+                let off = shifted.difference().abs().raw();
+                found.push((off, Suspect { pack, slip, by }));
+            }
+        }
+    }
+    found.sort_by_key(|(off, _)| *off);
+    found.truncate(MOST);
+    found.into_iter().map(|(_, suspect)| suspect).collect()
+}
+
+/// Every slip of one piece in a place, and by how much the pack comes out otherwise.
+fn slips(as_found: &AsFound<'_>, place: usize) -> Vec<(Slip, Length)> {
+    let job = as_found.job;
+    let pump = as_found.pump;
+    let pack = &job.model_of(pump).packs[place];
+    let one = |item: usize, peeled: u32| Pick {
+        item,
+        count: 1,
+        peeled,
+    };
+    let thick = |pick: Pick| {
+        job.stock[pick.item]
+            .peeled(pick.peeled)
+            .unwrap_or(Length::ZERO)
+    };
+    let fitted = as_found.fitted[place].picks.iter();
+    let fitted: Vec<Pick> = fitted.map(|pick| one(pick.item, pick.peeled)).collect();
+    let offered: Vec<Pick> = job
+        .offered(pack, &pump.fits[place])
+        .flat_map(|item| (0..=job.stock[item].most_peeled()).map(move |peeled| one(item, peeled)))
+        .collect();
+    let mut slips = Vec::new();
+    for &piece in &fitted {
+        slips.push((Slip::Missing(piece), Length::ZERO - thick(piece)));
+        for &other in offered.iter().filter(|&&other| other != piece) {
+            slips.push((Slip::Mistaken(piece, other), thick(other) - thick(piece)));
+        }
+    }
+    // Whole pieces only: nobody peels one for a place that it does not belong to.
+    for &other in offered.iter().filter(|other| other.peeled == 0) {
+        slips.push((Slip::TooMany(other), thick(other)));
+    }
+    slips
+}
