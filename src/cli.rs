@@ -8,6 +8,7 @@ mod kit;
 mod listing;
 mod plain;
 mod provision;
+mod recheck;
 mod reorder;
 mod settings;
 mod stack;
@@ -88,6 +89,8 @@ To begin:
         works out the stack-up of each pump and writes stack-up.xlsx
   gapwright provision my-shop/stock.xlsx my-shop/pumps.xlsx
         before anything is measured: what to set aside for the ranges that are expected
+  gapwright recheck kit-plan.xlsx my-shop/stock.xlsx my-shop/pumps.xlsx
+        readings typed into the sheet Kits come back: accept, look into, or swap; writes as-built.xlsx
   gapwright issue kit-plan.xlsx my-shop/stock.xlsx
         after picking: writes the stock workbook for next time and adds to issue-log.xlsx
   gapwright reorder my-shop/stock.xlsx my-shop/pumps.xlsx
@@ -113,6 +116,8 @@ enum Command {
     Check(check::Args),
     /// Before the outage is measured: what to set aside, and what that costs.
     Provision(provision::Args),
+    /// Readings come back from the bench: accept, what to look into, the smallest swap; as-built record.
+    Recheck(recheck::Args),
     /// Write off what a plan took, put back what came back, and keep the log of both.
     Issue(issue::Args),
     /// What to buy: whole packs for this outage, back to level, and which thicknesses to hold.
@@ -122,7 +127,7 @@ enum Command {
     /// Print the JSON Schema of a format for programs.
     Schema {
         /// Which: the plan of `kit --json`, what `provision --json` writes, the purchase of
-        /// `reorder --json`, or the list of `--problems json`.
+        /// `reorder --json`, the record of `recheck --json`, or the list of `--problems json`.
         #[arg(value_enum, default_value_t = Format::Plan)]
         format: Format,
     },
@@ -135,6 +140,7 @@ enum Format {
     Provision,
     Problems,
     Purchase,
+    Recheck,
 }
 
 /// What holds for every command.
@@ -162,6 +168,7 @@ pub fn main() -> ExitCode {
         Command::Stack(args) => stack::run(&args, &common),
         Command::Check(args) => check::run(&args, &common),
         Command::Provision(args) => provision::run(&args, &common),
+        Command::Recheck(args) => recheck::run(&args, &common),
         Command::Issue(args) => issue::run(&args, &common),
         Command::Reorder(args) => reorder::run(&args, &common),
         Command::Blank(args) => blank::run(&args, &common),
@@ -171,6 +178,7 @@ pub fn main() -> ExitCode {
                 Format::Provision => crate::write::provision::json::schema(),
                 Format::Problems => crate::write::problems::schema(),
                 Format::Purchase => crate::write::purchase::json::schema(),
+                Format::Recheck => crate::write::as_built::json::schema(),
             };
             line(
                 std::io::stdout(),

@@ -72,6 +72,38 @@ pub struct Record {
     pub decision: Decision,
 }
 
+impl Record {
+    /// Everything that was read, against what was predicted.
+    pub fn compared(&self) -> impl Iterator<Item = &Compared> {
+        let requirements = self.requirements.iter();
+        let requirements = requirements.filter_map(|checked| checked.compared.as_ref());
+        self.packs.iter().flatten().chain(requirements)
+    }
+
+    /// A reading against its prediction.
+    pub fn against(&self, of: Of) -> Option<&Compared> {
+        match of {
+            Of::Pack(place) => self.packs.get(place)?.as_ref(),
+            Of::Requirement(index) => self.requirements.get(index)?.compared.as_ref(),
+        }
+    }
+
+    /// Everything that can be read of the pump: its packs, then its requirements.
+    pub fn readable(&self) -> impl Iterator<Item = Of> + use<> {
+        let packs = (0..self.packs.len()).map(Of::Pack);
+        packs.chain((0..self.requirements.len()).map(Of::Requirement))
+    }
+
+    /// Readings beyond what was predicted that came out the same a second time.
+    pub fn unexplained(&self) -> Vec<Of> {
+        let beyond = |of: &Of| {
+            let against = self.against(*of);
+            against.is_some_and(|c| !c.agrees() && c.repeats() == Some(true))
+        };
+        self.readable().filter(beyond).collect()
+    }
+}
+
 /// One requirement, as found.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Checked {
@@ -95,10 +127,7 @@ pub enum Decision {
     /// What was read is well, but a clearance that the slip asks for was not: the requirements, by index.
     Incomplete(Vec<usize>),
     /// Every requirement is met as found.
-    Accept {
-        /// Readings beyond what was predicted that came out the same a second time.
-        unexplained: Vec<Of>,
-    },
+    Accept,
     /// A requirement is not met as found, and this puts it right.
     Swap(Box<Swap>),
     /// A requirement is not met as found, and nothing that is left puts it right.
@@ -121,6 +150,8 @@ pub struct Look {
     pub of: Of,
     /// Whether a second reading differs from the first by more than both can be off.
     pub restless: bool,
+    /// Whether a clearance differs only from what the packs read, and agrees with what their pieces say.
+    pub fits_pieces: bool,
     /// Pieces that would explain the difference, the likeliest first.
     pub suspects: Vec<Suspect>,
 }
@@ -198,17 +229,14 @@ fn decide(
     let of_requirements = requirements.iter().enumerate();
     let of_requirements =
         of_requirements.filter_map(|(at, checked)| Some((Of::Requirement(at), checked.compared?)));
-    let beyond: Vec<(Of, Compared)> = packs
+    let looks: Vec<Look> = packs
         .chain(of_requirements)
-        .filter(|(_, compared)| !compared.agrees())
-        .collect();
-    let looks: Vec<Look> = beyond
-        .iter()
-        .filter(|(_, compared)| compared.repeats() != Some(true))
+        .filter(|(_, compared)| !compared.agrees() && compared.repeats() != Some(true))
         .map(|(of, compared)| Look {
-            of: *of,
+            of,
             restless: compared.repeats() == Some(false),
-            suspects: suspect::suspects(as_found, *of, compared),
+            fits_pieces: as_found.fits_pieces(of),
+            suspects: suspect::suspects(as_found, of, &compared),
         })
         .collect();
     if !looks.is_empty() {
@@ -231,7 +259,5 @@ fn decide(
     if !lacking.is_empty() {
         return Decision::Incomplete(lacking);
     }
-    Decision::Accept {
-        unexplained: beyond.into_iter().map(|(of, _)| of).collect(),
-    }
+    Decision::Accept
 }

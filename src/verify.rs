@@ -7,9 +7,11 @@
 mod bags;
 mod provision;
 mod purchase;
+mod recheck;
 
 pub use provision::verify_provision;
 pub use purchase::{VerifiedPurchase, verify_purchase};
+pub use recheck::{VerifiedRecheck, verify_recheck};
 
 use std::collections::BTreeMap;
 

@@ -1,6 +1,7 @@
 //! Plans in words: the same on the terminal, on every sheet and on the kit slip.
 
 pub mod provision;
+pub mod recheck;
 
 use itertools::Itertools;
 

@@ -1,6 +1,7 @@
 //! Writers: a verified plan out, as a workbook or as JSON; whole or not at all.
 
 pub mod analysis;
+pub mod as_built;
 mod basis;
 pub mod blank;
 mod files;

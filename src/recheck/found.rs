@@ -116,6 +116,18 @@ impl<'a> AsFound<'a> {
             .collect()
     }
 
+    /// Whether a clearance that was read agrees with what its pieces say, whatever the packs read.
+    pub(super) fn fits_pieces(&self, of: super::Of) -> bool {
+        let super::Of::Requirement(index) = of else {
+            return false;
+        };
+        let found = self.read_requirement(index);
+        let terms = cold_terms(&self.pump.requirements[index].form);
+        let stack = stack(self.job, self.pump, self.fitted);
+        let both = found.zip(terms);
+        both.is_some_and(|(found, terms)| Compared::of(&terms, &stack, found).agrees())
+    }
+
     /// Each requirement as found.
     pub(super) fn checked(&self) -> Vec<Checked> {
         // What was read of the packs is known better than what their pieces say.

@@ -7,6 +7,7 @@ use super::text::WriteText;
 use itertools::Itertools;
 
 use super::analysis::Analysed;
+use super::as_built::AsBuilt;
 use super::purchase::Ordered;
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::choose::relaxation::Backend;
@@ -242,4 +243,48 @@ pub(super) fn inputs_and_policy(
         sheet.write_text(row, 2, meaning, &styles.text)?;
     }
     Ok(row)
+}
+
+/// The Basis of an as-built record.
+pub(super) fn of_as_built(
+    sheet: &mut Worksheet,
+    built: &AsBuilt<'_>,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    let job = built.recheck.job();
+    set_up(sheet, "Basis", built.date)?;
+    widths(sheet, &[28.0, 46.0, 68.0])?;
+    title(
+        sheet,
+        "Basis",
+        "The same inputs, readings, policy, program and date give this workbook again, byte for byte.",
+        styles,
+    )?;
+    let mut row = inputs_and_policy(sheet, job, styles)? + 2;
+    heads(sheet, row, &["What came back", "File", "SHA-256"], styles)?;
+    for input in built.inputs {
+        row += 1;
+        sheet.write_text(row, 0, &input.role, &styles.text)?;
+        sheet.write_text(row, 1, &input.file, &styles.wrapped)?;
+        sheet.write_text(row, 2, &input.sha256, &styles.text)?;
+    }
+    row += 2;
+    heads(sheet, row, &["Fact", "", ""], styles)?;
+    let facts = [
+        ("Program", format!("gapwright {}", env!("CARGO_PKG_VERSION"))),
+        ("Plan", built.plan_id.to_string()),
+        ("Date", built.date.to_string()),
+        ("Normalised error", "(found - predicted) / root of the sum of squares of both expanded uncertainties, k = 2 for both; ISO 13528, from memory".into()),
+        ("Predicted", "from the pieces as they were issued; a clearance from the packs as they were measured, where they were".into()),
+        ("Smallest swap", "fewest pieces moved, out and in, in all places together; then nearest to the targets; then least cost".into()),
+        ("Checked", "decisions, limits after each swap and the pieces left recomputed by a second reckoning before this was written".into()),
+        ("Lengths", "held in whole tenths of a nanometre; 1 in = 25.4 mm exactly".into()),
+    ];
+    for (name, text) in facts {
+        row += 1;
+        sheet.write_text(row, 0, name, &styles.text)?;
+        sheet.merge_text(row, 1, row, 2, &text, &styles.wrapped)?;
+        sheet.set_row_height(row, 18.0)?;
+    }
+    Ok(())
 }

@@ -1,0 +1,228 @@
+//! `gapwright recheck`: readings of finished packs and rechecked clearances come back.
+
+use std::path::{Path, PathBuf};
+
+use super::findings::Findings;
+use super::settings::Settings;
+use super::{Common, DONE, Files, defect, same, say};
+use crate::problem::Problems;
+use crate::read::{self, BenchSources, Sources};
+use crate::recheck::{Decision, recheck};
+use crate::verify::{VerifiedRecheck, verify_recheck};
+use crate::words::NOT_FIT;
+use crate::words::recheck::{decision, to_do};
+use crate::write;
+use crate::write::as_built::{self, AsBuilt};
+
+/// Arguments of `recheck`.
+#[derive(clap::Args)]
+#[command(after_long_help = AFTER)]
+pub(super) struct Args {
+    /// The plan: the workbook that `kit` wrote, saved with the readings on its sheet Kits, or its JSON.
+    plan: PathBuf,
+    /// Stock workbook: the one that the plan was made from, or the one that `issue` wrote since.
+    stock: PathBuf,
+    /// Pump workbook that the plan was made from.
+    pumps: PathBuf,
+    /// Workbook with a sheet Readings: the columns Tag, What, Reading, and at will Again, Within, By, When.
+    #[arg(long, value_name = "FILE")]
+    readings: Option<PathBuf>,
+    /// A reading by itself; may be given several times, and twice of the same for the second reading.
+    #[arg(long, value_name = "TAG:WHAT=READING")]
+    found: Vec<String>,
+    /// The stock workbook is as it stands with every kit of the plan out: all that is in it may be swapped in.
+    #[arg(long)]
+    issued: bool,
+    /// As-built record to write.
+    #[arg(long, default_value = "as-built.xlsx", value_name = "FILE")]
+    out: PathBuf,
+    /// Write the record for programs as well (see `gapwright schema recheck`).
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+    /// Folder of model files (.toml) beside the built-in ones.
+    #[arg(long, value_name = "DIR")]
+    models: Option<PathBuf>,
+    #[command(flatten)]
+    settings: Settings,
+    /// How far a reading of a pack may be off either way, such as `0.0002 in`.
+    #[arg(long, value_name = "LENGTH")]
+    pack_within: Option<String>,
+    /// How far a reading of a clearance may be off either way, such as `0.0005 in`.
+    #[arg(long, value_name = "LENGTH")]
+    clearance_within: Option<String>,
+    /// Date to print; today if not given.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    date: Option<String>,
+    /// Write a copy of the sheets with what is wrong coloured and noted, if anything is.
+    #[arg(long, value_name = "FILE")]
+    mark: Option<PathBuf>,
+    /// Replace output files that are there already.
+    #[arg(long)]
+    force: bool,
+}
+
+const AFTER: &str = "\
+At the bench:
+  (type the readings into the coloured cells of the sheet Kits of kit-plan.xlsx: of each finished pack,
+   and of each clearance after fitting. Save.)
+  gapwright recheck kit-plan.xlsx stock.xlsx pumps.xlsx
+        writes as-built.xlsx: who is accepted, what to look into, which pieces to swap
+  gapwright recheck kit-plan.xlsx stock.xlsx pumps.xlsx --found \"P-208:running clearance=0.0262 in\"
+        one reading by itself
+  gapwright recheck plan.json stock.xlsx pumps.xlsx --readings bench.csv
+        readings from a list: the columns Tag, What, Reading
+
+A reading is held against what was predicted. If they differ by more than both can be off, something is
+wrong, and it says what to look for; no swap is offered before a second reading (the cell beside the
+first) says the same. A gap between two blades is written as 0.021 to 0.022.
+If a requirement is not met as found, the smallest swap out of what is left puts it right; the gasket
+follows. Pieces that are swapped also go onto the sheet Issue of the plan, then recheck again.
+
+The record is for people to sign: the maker's instructions, site procedures, local codes and a
+competent person decide.";
+
+impl Args {
+    fn files(&self) -> Files<'_> {
+        let inputs = [&self.plan, &self.stock, &self.pumps].into_iter();
+        Files {
+            inputs: inputs.chain(&self.readings).collect(),
+            out: Some(&self.out),
+            json: self.json.as_ref(),
+            mark: self.mark.as_ref(),
+            date: self.date.as_deref(),
+        }
+    }
+
+    fn sources(&self, common: &Common) -> Sources {
+        let mut settings = self.settings.given();
+        let more = [
+            ("Pack reading within", &self.pack_within),
+            ("Clearance reading within", &self.clearance_within),
+        ];
+        let more = more.into_iter();
+        settings.extend(more.filter_map(|(name, value)| Some((name.to_string(), value.clone()?))));
+        Sources {
+            stock: self.stock.clone(),
+            pumps: self.pumps.clone(),
+            models: self.models.clone(),
+            settings,
+            memory: common.memory.clone(),
+        }
+    }
+}
+
+pub(super) fn run(args: &Args, common: &Common) -> u8 {
+    let mut books = vec![&args.plan, &args.stock, &args.pumps];
+    books.extend(&args.readings);
+    let findings = Findings::marked(common, args.files().fit_mark(), books, args.force);
+    let mut problems = Problems::new();
+    args.files().check(&mut problems);
+    if args
+        .readings
+        .as_ref()
+        .is_some_and(|readings| same(readings, &args.plan))
+    {
+        problems.add(super::from_command_line(
+            format!("--readings {}", args.plan.display()),
+            "a workbook beside the plan",
+            "leave it out: the plan's own sheet Kits is read anyway",
+        ));
+    }
+    let job = match read::job(&args.sources(common)) {
+        Ok(job) => job,
+        Err(found) => {
+            problems.absorb(found);
+            return findings.refuse(problems);
+        }
+    };
+    let sources = BenchSources {
+        plan: &args.plan,
+        readings: args.readings.as_deref(),
+        found: &args.found,
+        issued: args.issued,
+    };
+    let back = match read::bench(&sources, &job, &mut common.memory.clone()) {
+        Ok((back, warnings)) if problems.none() => {
+            let mut all = job.warnings.clone();
+            all.extend(warnings);
+            (back, all)
+        }
+        Ok((_, warnings)) => {
+            problems.absorb(Problems::of_warnings(job.warnings));
+            problems.absorb(Problems::of_warnings(warnings));
+            return findings.refuse(problems);
+        }
+        Err(found) => {
+            problems.absorb(Problems::of_warnings(job.warnings));
+            problems.absorb(found);
+            return findings.refuse(problems);
+        }
+    };
+    let (back, warnings) = back;
+    if let Err(error) = args.files().refuse(args.force) {
+        return findings.fail(error.problem(), warnings, &[]);
+    }
+    let mut left = back.left.clone();
+    let records = recheck(&job, &back.benches, &mut left);
+    let verified = match verify_recheck(job, records, &back.left) {
+        Ok(verified) => verified,
+        Err(breaches) => return findings.fail(defect(&breaches), warnings, &[]),
+    };
+    let date = super::date(args.date.as_ref());
+    let built = AsBuilt {
+        recheck: &verified,
+        plan_id: &back.plan_id,
+        inputs: &back.inputs,
+        date: &date,
+    };
+    let written = as_built::workbook(&built).and_then(|workbook| {
+        let json = as_built::json::text(&built);
+        let mut files = vec![(args.out.as_path(), workbook.as_slice())];
+        files.extend(args.json.as_deref().map(|path| (path, json.as_bytes())));
+        write::files(&files, args.force)
+    });
+    if let Err(error) = written {
+        let before = error.written_before();
+        let before: Vec<&Path> = before.iter().map(PathBuf::as_path).collect();
+        return findings.fail(error.problem(), warnings, &before);
+    }
+    let mut written = vec![args.out.as_path()];
+    written.extend(args.json.as_deref());
+    let status = findings.settle(warnings, DONE, &written, None);
+    account(&verified, args);
+    status
+}
+
+/// What came out, on the terminal: every pump that is kept open with what to do.
+fn account(verified: &VerifiedRecheck, args: &Args) {
+    let (job, records) = (verified.job(), verified.records());
+    let count = |is: fn(&Decision) -> bool| records.iter().filter(|r| is(&r.decision)).count();
+    say!(
+        "{} of {} pumps accepted as found; {} to look into, {} to swap, {} {NOT_FIT}; {} not fully read.",
+        count(|d| matches!(d, Decision::Accept)),
+        records.len(),
+        count(|d| matches!(d, Decision::Look(_))),
+        count(|d| matches!(d, Decision::Swap(_))),
+        count(|d| matches!(d, Decision::NoSwap(_) | Decision::NotKitted)),
+        count(|d| matches!(d, Decision::Incomplete(_) | Decision::NotRead)),
+    );
+    for (pump, record) in job.pumps.iter().zip(records) {
+        let quiet = match &record.decision {
+            Decision::NotRead | Decision::Incomplete(_) => true,
+            Decision::Accept => record.unexplained().is_empty(),
+            _ => false,
+        };
+        if quiet {
+            continue;
+        }
+        say!("  {} {}:", pump.tag, decision(&record.decision));
+        for step in to_do(job, pump, record) {
+            say!("    {step}");
+        }
+    }
+    say!("Wrote {}.", args.out.display());
+    if let Some(json) = &args.json {
+        say!("Wrote {}.", json.display());
+    }
+    say!("Recheck after every swap: the record predicts what it puts right, it does not prove it.");
+}

@@ -1,0 +1,46 @@
+//! The as-built record: what was predicted, what was found, what was decided, with room to sign.
+
+pub mod json;
+mod readings;
+mod summary;
+mod to_do;
+
+use super::style::Styles;
+use super::{WriteError, basis, start};
+use crate::job::Input;
+use crate::verify::VerifiedRecheck;
+
+/// What came of the readings, with what it was made from.
+pub struct AsBuilt<'a> {
+    /// What came of each pump, checked.
+    pub recheck: &'a VerifiedRecheck,
+    /// The id of the plan.
+    pub plan_id: &'a str,
+    /// The plan and the workbook of readings.
+    pub inputs: &'a [Input],
+    /// The date that is printed, `YYYY-MM-DD`.
+    pub date: &'a str,
+}
+
+/// The workbook's bytes.
+///
+/// # Errors
+/// [`WriteError::Workbook`] and [`WriteError::Date`].
+pub fn workbook(built: &AsBuilt<'_>) -> Result<Vec<u8>, WriteError> {
+    let mut workbook = start("As-built record", built.date)?;
+    let styles = Styles::new();
+    summary::write(workbook.add_worksheet(), built, &styles)?;
+    to_do::write(workbook.add_worksheet(), built, &styles)?;
+    readings::write(workbook.add_worksheet(), built, &styles)?;
+    basis::of_as_built(workbook.add_worksheet(), built, &styles)?;
+    Ok(workbook.save_to_buffer()?)
+}
+
+/// How many lines a text takes in a column so many characters wide, as a row's height in points.
+fn tall(text: &str, width: usize) -> f64 {
+    let lines: usize = text
+        .lines()
+        .map(|line| line.chars().count().div_ceil(width).max(1))
+        .sum();
+    16.0 * f64::from(u16::try_from(lines.clamp(1, 25)).unwrap_or(25))
+}

@@ -1,0 +1,146 @@
+//! The Readings sheet: a row a reading, predicted against found.
+
+use rust_xlsxwriter::{Worksheet, XlsxError};
+
+use super::AsBuilt;
+use crate::model::Form;
+use crate::recheck::{Compared, Of};
+use crate::words::recheck::what;
+use crate::write::style::{Styles, heads, set_up, title, widths};
+use crate::write::text::WriteText;
+
+pub(super) fn write(
+    sheet: &mut Worksheet,
+    built: &AsBuilt<'_>,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    let (job, records) = (built.recheck.job(), built.recheck.records());
+    set_up(sheet, "Readings", built.date)?;
+    widths(
+        sheet,
+        &[
+            14.0, 31.0, 6.0, 11.0, 10.0, 11.0, 11.0, 10.0, 11.0, 8.0, 11.0, 11.0, 26.0,
+        ],
+    )?;
+    title(
+        sheet,
+        "Readings",
+        "Normalised error = (found - predicted) / root of the sum of squares of both expanded uncertainties, k = 2; they agree from -1 to 1.",
+        styles,
+    )?;
+    let names = [
+        "Tag",
+        "What",
+        "Unit",
+        "Predicted",
+        "Uncer-tainty",
+        "Found",
+        "Found again",
+        "Uncer-tainty",
+        "Differ-ence",
+        "Norm. error",
+        "Lower limit",
+        "Upper limit",
+        "Standing",
+    ];
+    heads(sheet, 3, &names, styles)?;
+    sheet.set_row_height(3, 32.0)?;
+    sheet.set_repeat_rows(3, 3)?;
+    sheet.set_freeze_panes(4, 0)?;
+    let mut row = 3;
+    for (pump, record) in job.pumps.iter().zip(records) {
+        let unit = job.model_of(pump).unit;
+        for of in record.readable() {
+            let compared = record.against(of);
+            let checked = match of {
+                Of::Requirement(index) => Some(&record.requirements[index]),
+                Of::Pack(_) => None,
+            };
+            if compared.is_none() && checked.is_none() {
+                continue;
+            }
+            row += 1;
+            sheet.write_text(row, 0, &pump.tag, &styles.strong)?;
+            sheet.write_text(row, 1, what(job, pump, of), &styles.wrapped)?;
+            sheet.set_row_height(row, super::tall(what(job, pump, of), 30))?;
+            sheet.write_text(row, 2, unit.symbol(), &styles.text)?;
+            let number = styles.length(unit);
+            for column in 3..12 {
+                sheet.write_blank(row, column, &styles.text)?;
+            }
+            if let Some(compared) = compared {
+                let predicted = [compared.predicted, compared.predicted_within];
+                for (column, value) in (3..).zip(predicted) {
+                    sheet.write_number_with_format(
+                        row,
+                        column,
+                        rounded(value.to_f64(unit)),
+                        &number,
+                    )?;
+                }
+                let first = compared.found.first.value.to_f64(unit);
+                sheet.write_number_with_format(row, 5, first, &number)?;
+                if let Some(again) = compared.found.again {
+                    sheet.write_number_with_format(row, 6, again.value.to_f64(unit), &number)?;
+                }
+                let rest = [compared.found_within, compared.difference()];
+                for (column, value) in (7..).zip(rest) {
+                    sheet.write_number_with_format(
+                        row,
+                        column,
+                        rounded(value.to_f64(unit)),
+                        &number,
+                    )?;
+                }
+                if let Some(e) = compared.normalised() {
+                    // Two places are enough to read; agreement itself is judged on the whole number.
+                    let shown = (e * 100.0).round() / 100.0;
+                    sheet.write_number_with_format(row, 9, shown, &styles.number)?;
+                }
+            }
+            if let Some(checked) = checked {
+                let limits = [checked.verdict.lower, checked.verdict.upper];
+                for (column, value) in (10..).zip(limits) {
+                    sheet.write_number_with_format(
+                        row,
+                        column,
+                        rounded(value.to_f64(unit)),
+                        &number,
+                    )?;
+                }
+            }
+            let met = checked.map(|checked| checked.verdict.conforms());
+            let linear = match of {
+                Of::Requirement(index) => {
+                    matches!(pump.requirements[index].form, Form::Linear { .. })
+                }
+                Of::Pack(_) => true,
+            };
+            let (text, bad) = standing(compared, met, linear);
+            let format = if bad { &styles.alarm } else { &styles.text };
+            sheet.write_text(row, 12, text, format)?;
+        }
+    }
+    if row == 3 {
+        sheet.write_text(4, 0, "No reading came back.", &styles.alarm)?;
+    }
+    Ok(())
+}
+
+/// To a hundredth of a micrometre or of a micro-inch and finer: the exact figures are in the JSON.
+fn rounded(value: f64) -> f64 {
+    (value * 1e7).round() / 1e7
+}
+
+fn standing(compared: Option<&Compared>, met: Option<bool>, linear: bool) -> (&'static str, bool) {
+    let agrees = compared.map(Compared::agrees);
+    match (agrees, met) {
+        (Some(false), Some(false)) => ("beyond, and NOT MET", true),
+        (Some(false), _) => ("beyond what was predicted", true),
+        (_, Some(false)) => ("NOT MET", true),
+        (Some(true), Some(true)) => ("agrees, met", false),
+        (Some(true), None) => ("agrees", false),
+        (None, _) if linear => ("not read; met as predicted", false),
+        (None, _) => ("met as the packs are", false),
+    }
+}

@@ -1,0 +1,260 @@
+//! The As built sheet: a line a pump with its decision and room to sign, and a picture of what was found.
+
+use rust_xlsxwriter::{
+    Chart, ChartFormat, ChartLine, ChartLineDashType, ChartMarker, ChartMarkerType, ChartRange,
+    ChartSolidFill, ChartType, Worksheet, XlsxError,
+};
+
+use super::AsBuilt;
+use crate::length::{Fine, Unit};
+use crate::model::{Form, USUAL_CAUTIONS};
+use crate::recheck::{Decision, Record};
+use crate::words::recheck::{decision, keeps_open, to_do};
+use crate::write::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
+use crate::write::text::WriteText;
+
+const NAME: &str = "As built";
+const LAST: u16 = 8;
+/// Where the chart's figures stand, right of what is printed.
+const CHART_COLUMN: u16 = 10;
+/// Pumps that one picture holds: more could not be told apart in print.
+const MOST_IN_PICTURE: usize = 40;
+
+pub(super) fn write(
+    sheet: &mut Worksheet,
+    built: &AsBuilt<'_>,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    let (job, records) = (built.recheck.job(), built.recheck.records());
+    set_up(sheet, NAME, built.date)?;
+    widths(
+        sheet,
+        &[14.0, 21.0, 12.0, 24.0, 58.0, 17.0, 17.0, 12.0, 16.0],
+    )?;
+    let accepted = records.iter().filter(|r| !keeps_open(&r.decision)).count();
+    let lead = format!(
+        "{accepted} of {} pumps accepted as found; plan {}, acceptance rule: {}",
+        records.len(),
+        built.plan_id,
+        job.policy.acceptance
+    );
+    title(sheet, "As-built record", &lead, styles)?;
+    let mut row = counts(sheet, records, styles)?;
+    row = pictures(sheet, built, row + 1, styles)?;
+    row += 1;
+    let names = [
+        "Tag",
+        "Model",
+        "Due",
+        "Decision",
+        "What there is to say",
+        "Fitter, date",
+        "Checked, date",
+        "Accepted on",
+        "Signed",
+    ];
+    heads(sheet, row, &names, styles)?;
+    for (pump, record) in job.pumps.iter().zip(records) {
+        row += 1;
+        let due = pump.due.as_ref().map_or("", |due| due.shown.as_str());
+        let open = keeps_open(&record.decision);
+        let format = if open { &styles.alarm } else { &styles.strong };
+        sheet.write_text(row, 0, &pump.tag, &styles.strong)?;
+        sheet.write_text(row, 1, &job.model_of(pump).name, &styles.text)?;
+        sheet.write_text(row, 2, due, &styles.text)?;
+        sheet.write_text(row, 3, decision(&record.decision), format)?;
+        let said = match &record.decision {
+            Decision::Look(_) | Decision::Swap(_) => "See To do.".to_string(),
+            _ => to_do(job, pump, record).join(" "),
+        };
+        sheet.write_text(row, 4, &said, &styles.wrapped)?;
+        sheet.set_row_height(row, super::tall(&said, 58).max(20.0))?;
+        for (column, who) in [(5, &record.bench.fitter), (6, &record.bench.checker)] {
+            sheet.write_text(row, column, who.as_deref().unwrap_or(""), &styles.wrapped)?;
+        }
+        for column in [7, 8] {
+            match open {
+                true => sheet.write_text(row, column, "not yet", &styles.text)?,
+                false => sheet.write_blank(row, column, &styles.entry)?,
+            };
+        }
+    }
+    row = cautions(sheet, row + 2, styles)?;
+    sheet.set_print_area(0, 0, row, LAST)?;
+    Ok(())
+}
+
+fn counts(sheet: &mut Worksheet, records: &[Record], styles: &Styles) -> Result<u32, XlsxError> {
+    let groups: [(&str, fn(&Decision) -> bool); 6] = [
+        ("accepted as found", |d| matches!(d, Decision::Accept)),
+        ("to be looked into before any piece is moved", |d| {
+            matches!(d, Decision::Look(_))
+        }),
+        ("put right by a swap, then rechecked", |d| {
+            matches!(d, Decision::Swap(_))
+        }),
+        ("NOT FIT TO ASSEMBLE: no swap puts it right", |d| {
+            matches!(d, Decision::NoSwap(_))
+        }),
+        ("recheck lacking, or not read yet", |d| {
+            matches!(d, Decision::Incomplete(_) | Decision::NotRead)
+        }),
+        ("NOT FIT TO ASSEMBLE: without a kit in the plan", |d| {
+            matches!(d, Decision::NotKitted)
+        }),
+    ];
+    let mut row = 3;
+    for (label, is) in groups {
+        let count = records.iter().filter(|record| is(&record.decision)).count();
+        let count = u32::try_from(count).unwrap_or(u32::MAX);
+        sheet.write_number_with_format(row, 0, count, &styles.count)?;
+        sheet.merge_text(row, 1, row, 4, label, &styles.text)?;
+        row += 1;
+    }
+    Ok(row)
+}
+
+/// Where a value lies between two limits, in percent; the middle where they are one.
+fn share(value: Fine, lower: Fine, upper: Fine) -> f64 {
+    let unit = Unit::Micrometre;
+    let width = (upper - lower).to_f64(unit);
+    match width > 0.0 {
+        true => 100.0 * (value - lower).to_f64(unit) / width,
+        false => 50.0,
+    }
+}
+
+/// Every clearance that was read, between its limits: found and predicted.
+fn pictures(
+    sheet: &mut Worksheet,
+    built: &AsBuilt<'_>,
+    start: u32,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    let (job, records) = (built.recheck.job(), built.recheck.records());
+    let labels = [
+        "Reading",
+        "Found, %",
+        "Predicted, %",
+        "Lower limit",
+        "Upper limit",
+    ];
+    for (column, label) in (CHART_COLUMN..).zip(labels) {
+        sheet.write_text(start, column, label, &styles.remark)?;
+    }
+    let mut count = 0_u32;
+    for (pump, record) in job.pumps.iter().zip(records) {
+        let asked = pump.requirements.iter().zip(&record.requirements);
+        let mut several = 0;
+        for (requirement, checked) in asked {
+            let (Some(compared), Form::Linear { .. }) = (checked.compared, &requirement.form)
+            else {
+                continue;
+            };
+            several += 1;
+            count += 1;
+            let row = start + count;
+            let name = match several {
+                1 => pump.tag.clone(),
+                more => format!("{} ({more})", pump.tag),
+            };
+            sheet.write_text(row, CHART_COLUMN, name, &styles.remark)?;
+            let v = &checked.verdict;
+            // A reading of one that is asked running is cold: the verdict has it moved to running.
+            let moved = v.value - Fine::from(compared.found.last().value);
+            let values = [
+                share(v.value, v.lower, v.upper),
+                share(compared.predicted + moved, v.lower, v.upper),
+                0.0,
+                100.0,
+            ];
+            for (column, value) in (CHART_COLUMN + 1..).zip(values) {
+                sheet.write_number_with_format(row, column, value, &styles.remark)?;
+            }
+        }
+    }
+    let mut row = start;
+    let step = u32::try_from(MOST_IN_PICTURE).unwrap_or(u32::MAX);
+    let mut from = 1;
+    while from <= count {
+        let to = count.min(from + step - 1);
+        let chart = picture(start + from, start + to, from > 1);
+        sheet.insert_chart(row, 0, &chart)?;
+        row += 16;
+        from = to + 1;
+    }
+    Ok(row)
+}
+
+fn picture(first: u32, last: u32, goes_on: bool) -> Chart {
+    let range = |column: u16| {
+        ChartRange::new_from_range(
+            NAME,
+            first,
+            CHART_COLUMN + column,
+            last,
+            CHART_COLUMN + column,
+        )
+    };
+    let mut chart = Chart::new(ChartType::Line);
+    let marks = [
+        (2, "Predicted", ChartMarkerType::Circle, LIMITS),
+        (1, "Found", ChartMarkerType::Diamond, VALUES),
+    ];
+    for (column, name, kind, colour) in marks {
+        let mut fill = ChartFormat::new();
+        fill.set_solid_fill(ChartSolidFill::new().set_color(colour));
+        let mut marker = ChartMarker::new();
+        marker.set_type(kind).set_size(8).set_format(&mut fill);
+        chart
+            .add_series()
+            .set_name(name)
+            .set_categories(&range(0))
+            .set_values(&range(column))
+            .set_format(ChartFormat::new().set_no_line())
+            .set_marker(&mut marker);
+    }
+    let lines = [
+        (3, "Lower limit", ChartLineDashType::Dash),
+        (4, "Upper limit", ChartLineDashType::Solid),
+    ];
+    for (column, name, dash) in lines {
+        let line = ChartLine::new()
+            .set_color(LIMITS)
+            .set_width(1.5)
+            .set_dash_type(dash)
+            .clone();
+        chart
+            .add_series()
+            .set_name(name)
+            .set_categories(&range(0))
+            .set_values(&range(column))
+            .set_format(ChartFormat::new().set_line(&line))
+            .set_marker(ChartMarker::new().set_none());
+    }
+    let more = if goes_on { ", continued" } else { "" };
+    let name = format!("Clearances found, between their limits (0 % lower, 100 % upper){more}");
+    chart.title().set_name(&name);
+    chart
+        .x_axis()
+        .set_label_position(rust_xlsxwriter::ChartAxisLabelPosition::Low);
+    chart.y_axis().set_num_format("0");
+    chart
+        .legend()
+        .set_position(rust_xlsxwriter::ChartLegendPosition::Bottom);
+    chart.set_width(1180).set_height(300);
+    chart.set_alt_text("Each clearance that was read, found and predicted, between its limits");
+    chart
+}
+
+fn cautions(sheet: &mut Worksheet, start: u32, styles: &Styles) -> Result<u32, XlsxError> {
+    sheet.write_text(start, 0, "Cautions", &styles.part)?;
+    let mut row = start;
+    for (when, text) in USUAL_CAUTIONS {
+        row += 1;
+        sheet.write_text(row, 0, when, &styles.prose)?;
+        sheet.merge_text(row, 1, row, LAST, text, &styles.prose)?;
+        sheet.set_row_height(row, 18.0)?;
+    }
+    Ok(row)
+}
