@@ -235,6 +235,8 @@ pub(super) fn inputs_and_policy(
         "what the money is called",
         "seed of everything random; the choice of pieces uses nothing random",
         "after which the best plan found is written",
+        "how far a micrometer's reading of a finished pack may be off, for recheck",
+        "how far a reading of a clearance may be off, for recheck",
     ];
     for ((setting, value), meaning) in job.policy.settings().iter().zip(meanings) {
         row += 1;

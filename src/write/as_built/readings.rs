@@ -50,6 +50,10 @@ pub(super) fn write(
     let mut row = 3;
     for (pump, record) in job.pumps.iter().zip(records) {
         let unit = job.model_of(pump).unit;
+        // A pump of which nothing was read has a line on the first sheet, and no figures.
+        if record.compared().next().is_none() {
+            continue;
+        }
         for of in record.readable() {
             let compared = record.against(of);
             let checked = match of {

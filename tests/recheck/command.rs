@@ -1,0 +1,365 @@
+//! `gapwright recheck` on the tiny sample, with readings typed into the saved plan as people do.
+
+use gapwright::recheck::slip;
+use serde_json::Value;
+
+use crate::shop::{Put, Run, Shop, cells, change};
+
+/// The tiny sample with a second gasket of 0.120 in, planned.
+fn shop() -> Shop {
+    let shop = Shop::tiny();
+    let stock = String::from_utf8(shop.read("stock.csv").unwrap()).unwrap();
+    shop.write(
+        "stock.csv",
+        &stock.replace("0.120,0.0005,1", "0.120,0.0005,2"),
+    );
+    shop.kit("stock.csv", "pumps.csv");
+    shop
+}
+
+fn recheck(shop: &Shop, more: &[&str]) -> Run {
+    let arguments = [
+        "recheck",
+        "kit-plan.xlsx",
+        "stock.csv",
+        "pumps.csv",
+        "--json",
+        "as-built.json",
+        "--date",
+        "2027-03-03",
+        "--force",
+    ];
+    shop.run(&[&arguments, more].concat())
+}
+
+fn record(shop: &Shop) -> Value {
+    serde_json::from_slice(&shop.read("as-built.json").unwrap()).unwrap()
+}
+
+fn decision(record: &Value, tag: &str) -> String {
+    let pumps = record["pumps"].as_array().unwrap();
+    let pump = pumps.iter().find(|pump| pump["tag"] == tag).unwrap();
+    pump["decision"].as_str().unwrap().to_string()
+}
+
+/// The cell of the Kits sheet for a reading: its row is the one that says so in its hidden columns.
+fn cell(shop: &Shop, word: &str, tag: &str, name: &str, column: u16) -> String {
+    let cells = cells(&shop.at("kit-plan.xlsx"), "Kits");
+    let has = |row: u32, at: usize, text: &str| {
+        let key = (row, u32::from(slip::KEYS[at]));
+        cells
+            .get(&key)
+            .map_or(text.is_empty(), |found| found == text)
+    };
+    let rows: std::collections::BTreeSet<u32> = cells.keys().map(|(row, _)| *row).collect();
+    let row = rows
+        .into_iter()
+        .find(|&row| has(row, 0, word) && has(row, 1, tag) && has(row, 2, name));
+    let letter = char::from(b'A' + u8::try_from(column).unwrap());
+    format!("{letter}{}", row.expect("a row with that key") + 1)
+}
+
+/// Types readings into the saved plan: word, tag, name, first, again.
+fn fill(shop: &Shop, readings: &[(&str, &str, &str, &str, &str)]) {
+    let mut changes = Vec::new();
+    for (word, tag, name, first, again) in readings {
+        changes.push((
+            cell(shop, word, tag, name, slip::READING),
+            Put::from(*first),
+        ));
+        changes.push((cell(shop, word, tag, name, slip::AGAIN), Put::from(*again)));
+    }
+    let changes: Vec<(&str, Put)> = changes
+        .iter()
+        .map(|(c, p)| (c.as_str(), p.clone()))
+        .collect();
+    change(&shop.at("kit-plan.xlsx"), "Kits", &changes);
+}
+
+#[test]
+fn readings_typed_into_the_slips_come_back() {
+    let shop = shop();
+    fill(
+        &shop,
+        &[
+            ("pack", "B", "bearing_shims", "0.0301", ""),
+            ("requirement", "B", "running_clearance", "0.0211", ""),
+            // In another unit, and between two blades.
+            ("pack", "A", "bearing_shims", "0.508 mm", ""),
+            (
+                "requirement",
+                "A",
+                "running_clearance",
+                "0.031",
+                "0.0305 to 0.0315",
+            ),
+            ("pack", "C", "bearing_shims", "0.0200", ""),
+        ],
+    );
+    let signed = [
+        (
+            cell(&shop, "signed", "B", "", slip::FITTER),
+            Put::from("A. Fitter, 2 March"),
+        ),
+        (
+            cell(&shop, "signed", "B", "", slip::CHECKER),
+            Put::from("B. Checker"),
+        ),
+    ];
+    let signed: Vec<(&str, Put)> = signed
+        .iter()
+        .map(|(c, p)| (c.as_str(), p.clone()))
+        .collect();
+    change(&shop.at("kit-plan.xlsx"), "Kits", &signed);
+    recheck(&shop, &[]).well();
+    let record = record(&shop);
+    assert_eq!(record["format"], "gapwright.recheck.v1");
+    assert_eq!(decision(&record, "B"), "accept");
+    assert_eq!(decision(&record, "A"), "SWAP");
+    assert_eq!(decision(&record, "C"), "LOOK FIRST");
+    assert_eq!(record["pumps"][0]["fitter"], "A. Fitter, 2 March");
+    assert_eq!(record["pumps"][0]["checker"], "B. Checker");
+    // By hand: 0.031 - 0.010 = 0.021; the gap grows to 0.080, and 1.5 times that is 0.120: the gasket follows.
+    let moves: Vec<(String, i64)> = record["pumps"][1]["swap"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|m| {
+            (
+                m["item"].as_str().unwrap().to_string(),
+                m["count"].as_i64().unwrap(),
+            )
+        })
+        .collect();
+    let by_hand = [("S10", 1), ("G105", -1), ("G120", 1)];
+    assert_eq!(
+        moves,
+        by_hand.map(|(item, count)| (item.to_string(), count))
+    );
+    // C's pack is a piece of 0.010 too thick: there is one of those, twice.
+    let said = record["pumps"][2]["to_do"].to_string();
+    assert!(said.contains("S10 too many"), "{said}");
+    // The workbook says the same as the JSON.
+    let sheet = cells(&shop.at("as-built.xlsx"), "As built");
+    for (tag, word) in [("A", "SWAP"), ("B", "accept"), ("C", "LOOK FIRST")] {
+        let row = sheet
+            .iter()
+            .find(|((_, column), text)| *column == 0 && *text == tag);
+        let ((row, _), _) = row.unwrap();
+        assert_eq!(sheet[&(*row, 3)], word);
+        // Only who is accepted has cells to sign.
+        let open = sheet.get(&(*row, 8)).is_some_and(|text| text == "not yet");
+        assert_eq!(open, word != "accept");
+    }
+    let to_do = cells(&shop.at("as-built.xlsx"), "To do");
+    let steps: Vec<&String> = to_do.values().collect();
+    assert!(steps.iter().any(|s| s.contains("take out 1 x G105")));
+    assert!(
+        steps
+            .iter()
+            .any(|s| s.contains("put in 1 x S10 (0.0100 in), bin A1"))
+    );
+    let readings = cells(&shop.at("as-built.xlsx"), "Readings");
+    assert!(readings.values().any(|text| text == "0.0301"));
+}
+
+/// The same readings from a list, on the command line and with the plan's JSON come to the same record.
+#[test]
+fn a_list_the_command_line_and_the_json_of_a_plan_come_to_the_same() {
+    let shop = shop();
+    let list = "Tag,What,Reading (in),Again\n\
+                B,Shims over the bearing,0.0301,\n\
+                B,Impeller running clearance,0.0211,\n\
+                A,running_clearance,0.031,0.0315\n";
+    shop.write("bench.csv", list);
+    recheck(&shop, &["--readings", "bench.csv"]).well();
+    let of_list = record(&shop);
+    let found = [
+        "--found",
+        "B:bearing shims=0.0301 in",
+        "--found",
+        "B:running clearance=21.1 thou",
+        "--found",
+        "A:running clearance=0.031 in",
+        "--found",
+        "A:running clearance=0.0315 in",
+    ];
+    recheck(&shop, &found).well();
+    let of_command = record(&shop);
+    assert_eq!(of_list["pumps"], of_command["pumps"]);
+    assert_eq!(decision(&of_list, "A"), "SWAP");
+    let of_json = shop.run(
+        &[
+            &[
+                "recheck",
+                "plan.json",
+                "stock.csv",
+                "pumps.csv",
+                "--json",
+                "as-built.json",
+                "--force",
+            ],
+            &found[..],
+        ]
+        .concat(),
+    );
+    of_json.well();
+    assert_eq!(record(&shop)["pumps"], of_list["pumps"]);
+    assert_eq!(record(&shop)["plan"], of_list["plan"]);
+}
+
+#[test]
+fn everything_wrong_is_told_with_its_cell_and_nothing_is_written() {
+    let shop = shop();
+    fill(
+        &shop,
+        &[
+            ("pack", "B", "bearing_shims", "thick", ""),
+            ("requirement", "B", "running_clearance", "", "0.021"),
+            ("pack", "A", "bearing_shims", "12 furlongs", ""),
+            ("requirement", "A", "running_clearance", "0.021", ""),
+        ],
+    );
+    let at = |word, tag, name, column| cell(&shop, word, tag, name, column);
+    let expected = [
+        format!(
+            "problem kit-plan.xlsx!{} `thick`: not a length",
+            at("pack", "B", "bearing_shims", slip::READING)
+        ),
+        format!(
+            "problem kit-plan.xlsx!{} a second reading, `0.021`, without a first",
+            at("requirement", "B", "running_clearance", slip::AGAIN)
+        ),
+        format!(
+            "problem kit-plan.xlsx!{} `12 furlongs`: `furlongs` is not a unit that is known here",
+            at("pack", "A", "bearing_shims", slip::READING)
+        ),
+    ];
+    let before = shop.files();
+    let run = recheck(
+        &shop,
+        &[
+            "--found",
+            "A:running clearance=0.022 in",
+            "--found",
+            "Q:running clearance=0.022 in",
+            "--found",
+            "B:bare clearance=0.022 in",
+            "--found",
+            "C:running clearance=0.022",
+            "--found",
+            "nonsense",
+        ],
+    );
+    assert_eq!(run.status, 2);
+    assert_eq!(shop.files(), before);
+    let told = run.problems();
+    for problem in &expected {
+        assert!(told.contains(problem), "{problem} in {told:#?}");
+    }
+    for found in [
+        "a reading of the pump `Q`",
+        "a reading of `bare clearance` for B",
+        "`0.022`: no unit",
+        "--found nonsense",
+    ] {
+        assert!(
+            told.iter().any(|p| p.ends_with(found)),
+            "{found} in {told:#?}"
+        );
+    }
+    let twice = told
+        .iter()
+        .filter(|p| p.contains("has a reading of the same"));
+    assert_eq!(twice.count(), 1, "{told:#?}");
+}
+
+/// What was put in instead counts, and pieces of other kits are never offered; once the kits are out, all that is
+/// in the drawers may be swapped in.
+#[test]
+fn pieces_as_issued_count_and_those_of_other_kits_are_not_offered() {
+    let shop = shop();
+    // A got both pieces of 0.010 for the one of 0.020.
+    shop.fill(&[
+        ("A", "S20", "G", "0"),
+        ("A", "S20", "H", "S10"),
+        ("A", "S20", "I", "2"),
+    ]);
+    let found = ["--found", "A:bearing shims=0.0201 in"];
+    recheck(&shop, &found).well();
+    let pump = &record(&shop)["pumps"][1];
+    assert_eq!(pump["readings"][0]["predicted"], "0.0200");
+    // U of two pieces of 0.0002: 2 x sqrt(2) x 0.0002/sqrt(3); of one it would be 0.00023094.
+    let within: f64 = pump["readings"][0]["predicted_within"]
+        .as_str()
+        .unwrap()
+        .parse()
+        .unwrap();
+    assert!((within - 0.000_326_599).abs() < 1e-6, "{within}");
+    // Ten thou too wide, read twice: S10 would do, but all of them are claimed.
+    let wide = [
+        "--found",
+        "A:running clearance=0.031 in",
+        "--found",
+        "A:running clearance=0.031 in",
+    ];
+    recheck(&shop, &wide).well();
+    assert_eq!(decision(&record(&shop), "A"), "NOT FIT TO ASSEMBLE");
+    recheck(&shop, &[&wide[..], &["--issued"]].concat()).well();
+    assert_eq!(decision(&record(&shop), "A"), "SWAP");
+}
+
+/// Whether the kits were issued already or not, the same is left.
+#[test]
+fn the_stock_before_and_after_issuing_leaves_the_same_for_a_swap() {
+    let shop = shop();
+    let wide = [
+        "--found",
+        "A:running clearance=0.031 in",
+        "--found",
+        "A:running clearance=0.031 in",
+    ];
+    recheck(&shop, &wide).well();
+    let before = record(&shop)["pumps"].clone();
+    assert_eq!(before[1]["decision"], "SWAP");
+    shop.issue(&["kit-plan.xlsx", "stock.csv"]).well();
+    let after = [
+        "recheck",
+        "kit-plan.xlsx",
+        "stock-next.xlsx",
+        "pumps.csv",
+        "--json",
+        "as-built.json",
+        "--force",
+    ];
+    shop.run(&[&after[..], &wide].concat()).well();
+    assert_eq!(record(&shop)["pumps"], before);
+}
+
+#[test]
+fn a_plan_of_other_pumps_or_other_lots_is_refused() {
+    let shop = shop();
+    let pumps = String::from_utf8(shop.read("pumps.csv").unwrap()).unwrap();
+    shop.write("other.csv", &pumps.replace("\nA,", "\nZ,"));
+    let stock = String::from_utf8(shop.read("stock.csv").unwrap()).unwrap();
+    shop.write("thicker.csv", &stock.replace("F1,0.020", "F1,0.021"));
+    let run = |stock: &str, pumps: &str| shop.run(&["recheck", "kit-plan.xlsx", stock, pumps]);
+    let other = run("stock.csv", "other.csv");
+    assert_eq!(other.status, 2);
+    assert!(
+        other
+            .problems()
+            .iter()
+            .any(|p| p.ends_with("a kit for `A`")),
+        "{:?}",
+        other.problems()
+    );
+    let thicker = run("thicker.csv", "pumps.csv");
+    assert_eq!(thicker.status, 2);
+    let told = thicker.problems();
+    assert!(
+        told.iter().any(|p| p.ends_with("S20 at `0.0200 in`")),
+        "{told:?}"
+    );
+    assert!(!shop.at("as-built.xlsx").exists());
+}
