@@ -61,7 +61,8 @@ pub fn verify_recheck(
         };
         let mut failed = |what: &str| breaches.push(format!("pump {}: {what}", pump.tag));
         let beyond = record.compared().any(|compared| {
-            !agrees(compared) && !(compared.found.again.is_some() && repeats(compared))
+            let repeated = compared.found.again.is_some() && repeats(compared);
+            !agrees(compared) && !repeated
         });
         let met = |packs: &[PackPick]| {
             (0..pump.requirements.len())

@@ -85,7 +85,8 @@ pub(super) fn write(
 }
 
 fn counts(sheet: &mut Worksheet, records: &[Record], styles: &Styles) -> Result<u32, XlsxError> {
-    let groups: [(&str, fn(&Decision) -> bool); 6] = [
+    type Is = fn(&Decision) -> bool;
+    let groups: [(&str, Is); 6] = [
         ("accepted as found", |d| matches!(d, Decision::Accept)),
         ("to be looked into before any piece is moved", |d| {
             matches!(d, Decision::Look(_))
@@ -212,7 +213,7 @@ fn picture(first: u32, last: u32, goes_on: bool) -> Chart {
             .set_categories(&range(0))
             .set_values(&range(column))
             .set_format(ChartFormat::new().set_no_line())
-            .set_marker(&mut marker);
+            .set_marker(&marker);
     }
     let lines = [
         (3, "Lower limit", ChartLineDashType::Dash),
