@@ -292,6 +292,7 @@ fn outage(folder: &Path) -> Result<(), Box<dyn Error>> {
     fs::create_dir_all(folder)?;
     let mut stock = workbook("Invented stock for the sample outage")?;
     stock_sheet(stock.add_worksheet(), &mut rng, &lots)?;
+    feeler_sheet(stock.add_worksheet())?;
     stock.save(folder.join("stock.xlsx"))?;
     let mut outage = workbook("Invented pumps for the sample outage")?;
     pump_sheet(outage.add_worksheet(), &mut rng, &pumps)?;
@@ -558,6 +559,25 @@ fn pump_sheet(
             sheet.write_number(row, 12, inches(pump.second))?;
             sheet.write_string(row, 13, "3/8 sq")?;
         }
+    }
+    Ok(())
+}
+
+/// An invented set of blades, in inches.
+fn feeler_sheet(sheet: &mut Worksheet) -> Result<(), Box<dyn Error>> {
+    sheet.set_name("Feelers")?;
+    let heads = ["Thickness (in)", "Tolerance (in)", "Set"];
+    head(sheet, "Feeler set", &heads)?;
+    // Ten-thousandths of an inch.
+    let fine = [
+        15, 20, 25, 30, 40, 50, 60, 70, 80, 90, 100, 110, 120, 130, 140, 150,
+    ];
+    let coarse = [160, 180, 190, 200, 210, 220, 230, 250, 280, 300, 320, 350];
+    for (row, tenths) in (4..).zip(fine.into_iter().chain(coarse)) {
+        sheet.write_number(row, 0, f64::from(tenths) / 10_000.0)?;
+        let within = if tenths <= 100 { 0.0002 } else { 0.0003 };
+        sheet.write_number(row, 1, within)?;
+        sheet.write_string(row, 2, "Bench set A")?;
     }
     Ok(())
 }

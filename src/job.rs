@@ -1,6 +1,7 @@
 //! The job: the checked inputs of one outage. A job that exists is whole and consistent.
 
 use crate::cutting::SheetLot;
+use crate::feeler::Blade;
 use crate::model::{Model, Pack};
 use crate::policy::Policy;
 use crate::problem::Problem;
@@ -28,6 +29,8 @@ pub struct Job {
     pub sheets_sheet: StockSheet,
     /// The Fit sheet from its headings on, as it was read; empty if there is none.
     pub fit_sheet: Arc<Sheet>,
+    /// The blades of the shop's feeler set, as far as the stock workbook says them.
+    pub feelers: Vec<Blade>,
     /// The input files with the hash of their bytes.
     pub inputs: Vec<Input>,
     /// Columns and sheets that are carried through or left alone, for people to see that they are

@@ -28,6 +28,7 @@
 //! | [`outlook`] | pumps that are not measured yet |
 //! | [`provision`] | what to set aside for them: a safe kit a pump, a trolley for all |
 //! | [`plan`], [`verify`] | what was chosen, and the checker |
+//! | [`feeler`] | feeler blades that show a clearance within its limits |
 //! | [`recheck`] | readings back from the bench, against what was predicted |
 //! | [`issue`] | what was taken out of the stock and put back, and the log of it |
 //! | [`bag`] | the consumables that go with each kit |
@@ -70,6 +71,7 @@ pub mod cli;
 pub mod crush;
 pub mod cutting;
 pub mod decimal;
+pub mod feeler;
 pub mod inventory;
 pub mod issue;
 pub mod job;

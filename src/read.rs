@@ -8,6 +8,7 @@ mod counts;
 mod drawing;
 mod entries;
 mod expected;
+mod feelers;
 mod fitted;
 mod history;
 mod issue_log;
@@ -125,6 +126,11 @@ fn check(
         };
         sheets::read(book, stock, names, &mut problems)
     });
+    let feelers = stock_book.as_ref().map(|book| {
+        let stock = stock.as_ref().map_or("", |stock| &stock.sheet.sheet.name);
+        feelers::read(book, stock, &mut problems)
+    });
+    let feelers = feelers.unwrap_or_default();
     let before = ahead.as_ref().map(|(ahead, past)| (*ahead, past.as_ref()));
     let pumps = pumps_book
         .as_ref()
@@ -149,11 +155,14 @@ fn check(
     let mut unused = [
         stock.unused.clone(),
         sheets.unused.clone(),
+        feelers.unused,
         pumps.unused.clone(),
     ]
     .concat();
     let used = [&stock.sheet.sheet, &sheets.sheets.sheet, &sheets.fit];
-    unused.extend(unused_sheets(&stock_book, &used.map(|s| s.name.as_str())));
+    let used = used.into_iter().chain(&feelers.sheet);
+    let used: Vec<&str> = used.map(|sheet| sheet.name.as_str()).collect();
+    unused.extend(unused_sheets(&stock_book, &used));
     unused.extend(unused_sheets(&pumps_book, &[&pumps.sheet]));
     let books = [
         ("stock workbook", stock_book.as_ref()),
@@ -170,6 +179,7 @@ fn check(
         stock_sheet: stock.sheet,
         sheets_sheet: sheets.sheets,
         fit_sheet: sheets.fit,
+        feelers: feelers.blades,
         inputs,
         unused,
         warnings: Vec::new(),
@@ -208,6 +218,7 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
         stock_sheet: StockSheet::default(),
         sheets_sheet: StockSheet::default(),
         fit_sheet: Arc::default(),
+        feelers: Vec::new(),
         unused: pumps.unused,
         warnings: Vec::new(),
     });

@@ -335,6 +335,7 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &count)?;
     }
     sheets(workbook.add_worksheet(), model, &count)?;
+    feelers(workbook.add_worksheet(), model, &count)?;
     fit(workbook.add_worksheet(), model)?;
     workbook.save_to_buffer()
 }
@@ -434,6 +435,36 @@ fn fit(sheet: &mut Worksheet, model: &Model) -> Result<(), XlsxError> {
     ];
     let lead = "Fit: one row a shape that is cut from the sheets of Sheets. Leave it empty if nothing is cut.";
     form(sheet, "Fit", lead, &columns, 0)
+}
+
+fn feelers(sheet: &mut Worksheet, model: &Model, count: &DataValidation) -> Result<(), XlsxError> {
+    let unit = model.unit.symbol();
+    let columns = [
+        column(
+            format!("Thickness ({unit})"),
+            "What is stamped on the blade; one row a blade.",
+            Example::Nothing,
+        ),
+        column(
+            format!("Tolerance ({unit})"),
+            "Plus/minus on it, as the set's maker says or as measured. Never guessed.",
+            Example::Nothing,
+        ),
+        column(
+            "On hand",
+            "How many of this blade; empty means one.",
+            Example::Nothing,
+        ),
+        column(
+            "Set",
+            "Which set it belongs to, for people.",
+            Example::Nothing,
+        ),
+    ];
+    let lead = "Feelers: one row a blade of the feeler set. The kit slips then say which blades must go in and which must not.";
+    form(sheet, "Feelers", lead, &columns, 0)?;
+    sheet.add_data_validation(FIRST_ROW, 2, FIRST_ROW + ROWS, 2, count)?;
+    Ok(())
 }
 
 fn pumps(model: &Model, ahead: bool) -> Result<Vec<u8>, XlsxError> {

@@ -160,6 +160,7 @@ pub fn job(
         stock_sheet: Default::default(),
         sheets_sheet: Default::default(),
         fit_sheet: Default::default(),
+        feelers: Default::default(),
         inputs: vec![],
         unused: vec![],
         warnings: vec![],

@@ -1,0 +1,95 @@
+//! Reads the sheet Feelers of the stock workbook: the blades of the shop's feeler set.
+
+use std::sync::Arc;
+
+use super::named_sheet;
+use super::table::Table;
+use crate::feeler::Blade;
+use crate::length::{Length, Tolerance};
+use crate::problem::{Problem, Problems};
+use crate::sheet::{Book, Sheet};
+
+/// The headings without which a sheet of blades is none.
+const NEEDED: [&str; 2] = ["Thickness", "Tolerance"];
+/// The most blades that a set may have.
+const MOST: usize = 60;
+
+/// The blades, the sheet that they stand on, and its columns that are not used.
+#[derive(Default)]
+pub(super) struct Feelers {
+    pub(super) blades: Vec<Blade>,
+    pub(super) sheet: Option<Arc<Sheet>>,
+    pub(super) unused: Vec<String>,
+}
+
+/// Reads the blades, if the workbook has the sheet; `stock` is the name of the sheet that holds the stock.
+pub(super) fn read(book: &Book, stock: &str, problems: &mut Problems) -> Feelers {
+    let mut feelers = Feelers::default();
+    let sheet = named_sheet(book, "Feelers").filter(|sheet| sheet.name != stock);
+    let Some(sheet) = sheet else {
+        return feelers;
+    };
+    feelers.sheet = Some(sheet.clone());
+    if sheet.rows.is_empty() {
+        return feelers;
+    }
+    let Some(table) = Table::find(sheet, &NEEDED, problems) else {
+        return feelers;
+    };
+    let known = ["Thickness", "Tolerance", "On hand", "Set"].map(String::from);
+    feelers.unused = table.unknown(&known, |_| false, problems);
+    let [thickness, tolerance] = NEEDED.map(|name| table.needed(name, problems));
+    let (Some(thickness), Some(tolerance)) = (thickness, tolerance) else {
+        return feelers;
+    };
+    let on_hand = table.optional("On hand");
+    for line in table.lines() {
+        let thick = line.needed_thickness(thickness, problems);
+        // How far a blade may be off is never guessed: a go blade that is thin lets a small clearance pass.
+        if line.row.cell(tolerance.column).is_none() {
+            line.missing(tolerance, problems);
+        }
+        let within: Option<Tolerance> = line.tolerance(tolerance, problems);
+        let filled = on_hand.filter(|heading| line.row.cell(heading.column).is_some());
+        let count = match filled {
+            Some(heading) => line.count(Some(heading), problems),
+            None => Some(1),
+        };
+        let (Some(thick), Some(within), Some(count)) = (thick, within, count) else {
+            continue;
+        };
+        if within.minus >= thick {
+            problems.add(Problem::new(
+                line.place(tolerance),
+                "a tolerance that leaves nothing of the blade",
+                "a plus/minus far below its thickness",
+                "look it up with the set's maker, or measure the blade",
+            ));
+            continue;
+        }
+        feelers.blades.push(Blade {
+            thickness: thick,
+            tolerance: within,
+            count,
+        });
+    }
+    if feelers.blades.len() > MOST {
+        problems.add(Problem::new(
+            sheet.whole(),
+            format!("{} blades", feelers.blades.len()),
+            format!("at most {MOST}, as many as people look through"),
+            "keep the blades of one set",
+        ));
+    }
+    let longest = Length::parse("10 mm", None).unwrap_or(Length::ZERO);
+    for blade in feelers.blades.iter().filter(|b| b.thickness > longest) {
+        let unit = crate::words::natural_unit(blade.thickness);
+        problems.warn(Problem::new(
+            sheet.whole(),
+            format!("a blade of {}", crate::words::length(blade.thickness, unit)),
+            "blades of a feeler set, thinner than 10 mm",
+            "check its unit",
+        ));
+    }
+    feelers
+}
