@@ -35,6 +35,8 @@ pub struct Model {
     pub examples: Examples,
     /// Its drawing, if it has one.
     pub drawing: Option<Drawing>,
+    /// Where each pump's own figures stand on it.
+    pub figures: Vec<Figure>,
     /// SHA-256 of the file's bytes, in hexadecimal.
     pub sha256: String,
 }
@@ -56,6 +58,15 @@ pub struct Examples {
     pub dimensions: Vec<Option<Length>>,
     /// The total of each of the model's packs.
     pub packs: Vec<Option<Length>>,
+}
+
+/// Where on the drawing the figure of a dimension, a thermal term, a pack or a requirement stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Figure {
+    /// Its name in the model file.
+    pub name: String,
+    /// Its middle, as millionths of the drawing's width from the left and of its height from the top.
+    pub at: [u32; 2],
 }
 
 /// The drawing of a model: a PNG or JPEG picture.

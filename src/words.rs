@@ -9,6 +9,7 @@ use crate::bag::{Bag, Share, serving};
 use crate::crush::{Crush, Standing, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Millionths, Money, show, show_price};
+use crate::feeler::{Chosen, Gauge, Stacked};
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::model::{Model, Term};
@@ -577,4 +578,52 @@ pub fn natural_unit(length: Length) -> Unit {
     } else {
         Unit::Inch
     }
+}
+
+/// The feeler blades for a clearance, in a sentence or two.
+pub fn blades(gauge: &Gauge, unit: Unit) -> String {
+    let list = |stack: &Stacked| {
+        let each = stack.blades.iter().map(|(blade, count)| {
+            let own = natural_unit(blade.thickness);
+            let shown = length(blade.thickness, own);
+            match count {
+                1 => shown,
+                _ => format!("{count} of {shown}"),
+            }
+        });
+        let each: Vec<String> = each.collect();
+        let together = match stack.count() {
+            1 => String::new(),
+            _ => format!(" together {}", about(stack.nominal.into(), unit)),
+        };
+        format!("{}{together}", each.join(" + "))
+    };
+    let side = |chosen: &Chosen, must: &str, shows: &str| match chosen {
+        Chosen::None => format!("no blades of the set show {shows}: measure it another way"),
+        Chosen::Stack(stack, passes) => {
+            let doubt = if *passes {
+                ""
+            } else {
+                " (a pump that is well may fail this one: then measure it)"
+            };
+            format!("{} {must}{doubt}", list(stack))
+        }
+    };
+    let mut text = format!(
+        "Feeler blades: {}; {}.",
+        side(&gauge.go, "must go in", "the lower limit"),
+        side(&gauge.no_go, "must not go in", "the upper limit")
+    );
+    for chosen in [&gauge.go, &gauge.no_go] {
+        if let Chosen::Stack(stack, _) = chosen
+            && stack.count() >= crate::feeler::MANY
+        {
+            text.push_str(&format!(
+                " {} blades together read thick, by up to {} beside their own tolerance: wipe them dry and press them together.",
+                stack.count(),
+                about(stack.growth().into(), unit)
+            ));
+        }
+    }
+    text
 }

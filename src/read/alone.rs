@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::model::Library;
-use super::{Memory, book, gather, named_sheet, sheets, stock, table, unused_sheets};
+use super::{Memory, book, feelers, gather, named_sheet, sheets, stock, table, unused_sheets};
 use crate::cutting::SheetLot;
 use crate::problem::{Problem, Problems};
 use crate::sheet::Book;
@@ -84,9 +84,12 @@ pub fn stock_alone(
         let lots = stock::settle_tolerances(&draft, &models, &mut problems);
         let sheet_lots = sheets.settle(&models, &mut problems);
         stock::check_kinds(&draft, &models, &mut problems);
+        let feelers = feelers::read(book, &name, &mut problems);
         let used = [&draft.sheet.sheet, &sheets.sheets.sheet, &sheets.fit];
-        let used = used.map(|sheet| sheet.name.as_str());
-        let mut unused = [draft.unused.clone(), sheets.unused.clone()].concat();
+        let used = used.into_iter().chain(&feelers.sheet);
+        let used: Vec<&str> = used.map(|sheet| sheet.name.as_str()).collect();
+        let of_stock = draft.unused.clone();
+        let mut unused = [of_stock, sheets.unused.clone(), feelers.unused].concat();
         unused.extend(unused_sheets(&Some(book.clone()), &used));
         Stock {
             lots,

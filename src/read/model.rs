@@ -17,8 +17,8 @@ use toml::de::{DeTable, DeValue};
 use crate::decimal::Millionths;
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::{
-    Caution, ConsumableNeed, Dimension, Examples, Material, Model, Pack, Requirement, Shape,
-    Spread, Term, Thermal,
+    Caution, ConsumableNeed, Dimension, Examples, Figure, Material, Model, Pack, Requirement,
+    Shape, Spread, Term, Thermal,
 };
 use crate::problem::{Place, Problem, Problems, Spot, mend_name, nearest};
 use file::{DimensionFile, KEYS, ModelFile, NEEDED, PackFile, Quantity};
@@ -296,6 +296,7 @@ impl Reader<'_> {
             packs: named(&packs),
         };
         self.each_once(&names);
+        let figures = self.figures(&raw.figures, &names, raw.requirement.keys());
         let dimensions: Vec<Option<Dimension>> = dimensions
             .into_iter()
             .map(|(name, span, raw)| self.dimension(name, &span, raw, unit))
@@ -409,6 +410,7 @@ impl Reader<'_> {
                 .collect(),
             examples: examples?,
             drawing: None,
+            figures: figures?,
             sha256: super::sha256(self.text.as_bytes()),
         })
     }
@@ -427,6 +429,52 @@ impl Reader<'_> {
                 );
             }
         }
+    }
+
+    /// Where figures stand on the drawing, each a share of its width and of its height.
+    fn figures<'n>(
+        &mut self,
+        raw: &BTreeMap<String, Spanned<Vec<Spanned<Quantity>>>>,
+        names: &'n Names,
+        requirements: impl Iterator<Item = &'n String>,
+    ) -> Option<Vec<Figure>> {
+        let known = names.all().map(|(name, _)| name).chain(requirements);
+        let known: Vec<&str> = known.map(String::as_str).collect();
+        let mut figures = Vec::new();
+        let mut whole = true;
+        for (name, at) in raw {
+            if !known.contains(&name.as_str()) {
+                whole = false;
+                self.add(
+                    &at.span(),
+                    format!("a figure for `{name}`, which this model does not have"),
+                    format!("one of {}", known.join(", ")),
+                    mend_name(name, known.iter().copied(), "remove it"),
+                );
+                continue;
+            }
+            let share = |quantity: &Spanned<Quantity>| {
+                let raw = quantity.get_ref().number()?.raw();
+                u32::try_from(raw).ok().filter(|raw| *raw <= 1_000_000)
+            };
+            let shares: Vec<Option<u32>> = at.get_ref().iter().map(share).collect();
+            match shares.as_slice() {
+                [Some(x), Some(y)] => figures.push(Figure {
+                    name: name.clone(),
+                    at: [*x, *y],
+                }),
+                _ => {
+                    whole = false;
+                    self.add(
+                        &at.span(),
+                        format!("a place for the figure of `{name}` that is not on the drawing"),
+                        "two numbers from 0 to 1: shares of the drawing's width and height, such as [0.42, 0.31]",
+                        "measure on the drawing where the middle of the figure should stand",
+                    );
+                }
+            }
+        }
+        whole.then_some(figures)
     }
 
     /// The examples of all dimensions and packs, in the order of the file.

@@ -1,20 +1,24 @@
 //! The Kits sheet: a slip per pump, one printed page each, in the order in which they are due.
 
+mod diagram;
+mod window;
+
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::text::WriteText;
+use window::{Window, cold_twin, cold_window};
 
 use super::style::{Styles, heads, set_up, widths};
 use crate::bag::Bag;
 use crate::crush::{Crush, crushes};
-use crate::decimal::Millionths;
+use crate::feeler::{self, Wanted};
 use crate::job::Job;
-use crate::length::{Fine, Length, Unit};
-use crate::model::{Form, Model, Requirement, Term, Terms, USUAL_CAUTIONS};
+use crate::length::{Fine, Length};
+use crate::model::{Form, Model, Requirement, USUAL_CAUTIONS};
 use crate::plan::{Kit, PackPick, Pick, Shortfall, pack_total, stack, verdicts};
 use crate::pump::Pump;
 use crate::recheck::slip::{self, Row};
-use crate::stack::{Contributor, extent};
+use crate::stack::{Guard, Verdict, judge};
 use crate::verify::Verified;
 use crate::words;
 
@@ -61,7 +65,6 @@ pub(super) fn write(
             Kit::Served(packs) => slip.complete(packs)?,
             Kit::Short(shorts) => slip.short(shorts)?,
         }
-        slip.cautions()?;
         tallest = tallest.max(f64::from(slip.row - row) * PLAIN + slip.extra);
         row = slip.row + 1;
     }
@@ -95,67 +98,6 @@ fn scale(tallest: f64) -> u16 {
 fn lines(text: &str, width: usize) -> f64 {
     let lines = text.chars().count().div_ceil(width).max(1);
     f64::from(u16::try_from(lines).unwrap_or(1))
-}
-
-/// The cold readings with which a requirement that is asked hot lies within its limits.
-#[derive(Debug, PartialEq, Eq)]
-enum Window {
-    Between(Length, Length),
-    /// The growth is known less well than the limits are wide.
-    Empty,
-}
-
-/// The hot limits of a linear form less the nominal growth, narrowed on either side by what the growth
-/// takes at worst, whatever the rule: cut inwards to a tenth of the places that the trade writes.
-/// `None` of a gasket, and where nothing but growth enters.
-fn cold_window(form: &Form, parts: &[Contributor], unit: Unit) -> Option<Window> {
-    let Form::Linear {
-        terms,
-        lower,
-        upper,
-        ..
-    } = form
-    else {
-        return None;
-    };
-    let is_growth = |(term, _): &(Term, Millionths)| matches!(term, Term::Thermal(_));
-    let (growth, cold): (Terms, Terms) = terms.iter().copied().partition(is_growth);
-    if cold.is_empty() {
-        return None;
-    }
-    let growth = extent(&growth, parts);
-    let low = Fine::from(*lower) - growth.nominal + growth.below;
-    let high = Fine::from(*upper) - growth.nominal - growth.above;
-    let step = unit.ticks() / 10_i64.pow(unit.places() + 1);
-    let whole = 1_000_000 * i128::from(step);
-    let length = |steps: i128| Some(Length::from_ticks(i64::try_from(steps).ok()? * step));
-    let low = length(-(-low.raw()).div_euclid(whole))?;
-    let high = length(high.raw().div_euclid(whole))?;
-    Some(match low <= high {
-        true => Window::Between(low, high),
-        false => Window::Empty,
-    })
-}
-
-/// The limits of the requirement that asks cold what this form asks hot.
-fn cold_twin(pump: &Pump, hot: &Form) -> Option<[Length; 2]> {
-    let sum = |form: &Form| match form {
-        Form::Linear { terms, .. } => {
-            let mut terms = terms.clone();
-            terms.sort_unstable();
-            Some(terms)
-        }
-        Form::GasketFill { .. } => None,
-    };
-    let asked = sum(&hot.clone().cold())?;
-    pump.requirements
-        .iter()
-        .find_map(|other| match &other.form {
-            Form::Linear { lower, upper, .. } if sum(&other.form)? == asked => {
-                Some([*lower, *upper])
-            }
-            _ => None,
-        })
 }
 
 struct Slip<'a> {
@@ -246,12 +188,20 @@ impl Slip<'_> {
                 self.across(&text, &styles.prose, 18.0 * lines(&text, 130))?;
             }
         }
-        self.across("No pieces are issued for this pump. Do not assemble it with pieces picked by eye: a requirement would not be met.", &styles.strong, 20.0)
+        self.across("No pieces are issued for this pump. Do not assemble it with pieces picked by eye: a requirement would not be met.", &styles.strong, 20.0)?;
+        self.row += 1;
+        self.cautions(
+            "Before it is opened, and while it stays open",
+            &["before", "always"],
+        )
     }
 
     fn complete(&mut self, packs: &[PackPick]) -> Result<(), XlsxError> {
         let styles = self.styles;
         let unit = self.model().unit;
+        self.step(
+            "1  Pick and measure: places in the order in which they are filled, thick pieces first",
+        )?;
         heads(
             self.sheet,
             self.row,
@@ -326,23 +276,28 @@ impl Slip<'_> {
             let crushed = self.crushed(place, packs)?;
             let (total, tolerance) = pack_total(self.job, pack);
             if !pack.picks.is_empty() {
+                let (low, high) = (total - tolerance.minus, total + tolerance.plus);
+                let twin = unit.twin();
                 let text = format!(
-                    "Expected micrometer reading of the pack: {}, between {} and {}{crushed}",
-                    words::both(total, unit),
-                    (total - tolerance.minus).show(unit),
-                    words::length(total + tolerance.plus, unit),
+                    "Expected micrometer reading: {}, between {} and {} ({}, {} to {}){crushed}",
+                    words::length(total, unit),
+                    low.show(unit),
+                    words::length(high, unit),
+                    words::about(total.into(), twin),
+                    words::about(low.into(), twin),
+                    words::about(high.into(), twin),
                 );
                 self.sheet
                     .merge_text(self.row, 0, self.row, 4, &text, &styles.wrapped)?;
-                if text.chars().count() > 110 {
-                    self.tall(32.0)?;
-                }
+                self.tall(16.0 * lines(&text, 112))?;
                 let name = self.model().packs[place].name.clone();
                 self.readings(Row::Pack, &name)?;
             }
         }
         self.consumables()?;
-        self.row += 1;
+        self.assemble(packs)?;
+        self.step("3  Recheck, before it is closed for good")?;
+        self.caution_rows(&["recheck"])?;
         heads(
             self.sheet,
             self.row,
@@ -385,26 +340,15 @@ impl Slip<'_> {
             self.row += 1;
             self.recheck(requirement, packs)?;
         }
+        if self.job.feelers.is_empty() {
+            let text = "Feeler blades: the stock workbook has no sheet Feelers; with the blades of the shop's set there, those that must go in and must not would stand here.";
+            self.across(text, &styles.remark, 14.0)?;
+        }
         if let Some(growths) = words::growths(self.model(), self.pump) {
             self.across(&growths, &styles.wrapped, 16.0 * lines(&growths, 150))?;
         }
-        self.row += 1;
-        for (column, label) in [(0, "Fitter, date:"), (3, "Checked, date:")] {
-            self.sheet
-                .write_text(self.row, column, label, &styles.text)?;
-            self.sheet.merge_text(
-                self.row,
-                column + 1,
-                self.row,
-                column + 2,
-                "",
-                &styles.entry,
-            )?;
-        }
-        self.tall(24.0)?;
-        self.key(Row::Signed, "")?;
-        self.row += 1;
-        Ok(())
+        self.sign()?;
+        self.cautions("4  Before it runs, and always", &["start", "", "always"])
     }
 
     /// What a reading at the bench, where the pump is cold, must come to; nothing is asked of one
@@ -417,7 +361,7 @@ impl Slip<'_> {
                 "{} to {} (about {} to {})",
                 lower.show(unit),
                 words::length(upper, unit),
-                words::about(low, twin),
+                words::about(low, twin).trim_end_matches(|c: char| !c.is_ascii_digit()),
                 words::about(high, twin),
             )
         };
@@ -425,10 +369,14 @@ impl Slip<'_> {
             let Form::Linear { lower, upper, .. } = requirement.form else {
                 return Ok(());
             };
-            return self.found(&requirement.name, &format!(
-                "Recheck after fitting: must lie within {}; the reading's own error is not allowed for",
-                between(lower, upper)
-            ));
+            self.found(
+                &requirement.name,
+                &format!(
+                    "Recheck after fitting: {}; the reading's own error is not allowed for",
+                    between(lower, upper)
+                ),
+            )?;
+            return self.blades(requirement, packs, [lower, upper]);
         }
         let styles = self.styles;
         let text = "Predicted for service; cannot be measured at the bench.";
@@ -438,11 +386,17 @@ impl Slip<'_> {
             return Ok(());
         };
         match (window, cold_twin(self.pump, &requirement.form)) {
-            (Window::Between(low, high), None) => self.found(&requirement.name, &format!(
-                "Recheck after fitting, cold, so that it runs within its hot limits: must lie within {}; growth is \
-                 allowed for at its worst, the reading's own error is not",
-                between(low, high)
-            )),
+            (Window::Between(low, high), None) => {
+                self.found(
+                    &requirement.name,
+                    &format!(
+                        "Recheck after fitting, cold, so that it runs within its hot limits: {}; growth is \
+                         allowed for at its worst, the reading's own error is not",
+                        between(low, high)
+                    ),
+                )?;
+                self.blades(requirement, packs, [low, high])
+            }
             // A reading that the cold limits let pass may still be too little or too much hot.
             (Window::Between(low, high), Some([least, most])) if low > least || high < most => {
                 let text = format!(
@@ -466,7 +420,7 @@ impl Slip<'_> {
         let styles = self.styles;
         self.sheet
             .merge_text(self.row, 0, self.row, 4, text, &styles.wrapped)?;
-        self.tall(16.0 * lines(text, 118))?;
+        self.tall(16.0 * lines(text, 112))?;
         self.readings(Row::Requirement, name)
     }
 
@@ -519,7 +473,6 @@ impl Slip<'_> {
         if self.bag.is_empty() {
             return Ok(());
         }
-        self.row += 1;
         let (job, pump, bag, styles) = (self.job, self.pump, self.bag, self.styles);
         let names = [
             "Also for the bag",
@@ -586,39 +539,154 @@ impl Slip<'_> {
         Ok(within.map_or_else(String::new, |within| format!("; {within}")))
     }
 
-    fn cautions(&mut self) -> Result<(), XlsxError> {
-        self.row += 1;
+    /// The heading of a step.
+    fn step(&mut self, text: &str) -> Result<(), XlsxError> {
         let styles = self.styles;
-        self.sheet
-            .write_text(self.row, 0, "Cautions", &styles.part)?;
-        self.row += 1;
-        let own: Vec<(String, String)> = self
-            .model()
-            .cautions
-            .iter()
-            .map(|c| (c.when.clone(), c.text.clone()))
-            .collect();
-        let usual = USUAL_CAUTIONS
-            .iter()
-            .map(|(when, text)| (when.to_string(), text.to_string()));
-        let mut all: Vec<(String, String)> = usual.chain(own).collect();
-        // In the order of the work; a shop's own steps come before what holds always.
-        let step = |when: &str| {
-            let steps = ["before", "assembly", "recheck", "start"];
-            steps
-                .iter()
-                .position(|s| *s == when)
-                .unwrap_or(if when == "always" { 9 } else { 8 })
-        };
-        all.sort_by_key(|(when, _)| step(when));
-        for (when, text) in all {
-            self.sheet.write_text(self.row, 0, when, &styles.prose)?;
-            self.sheet
-                .merge_text(self.row, 1, self.row, LAST, &text, &styles.prose)?;
-            let lines = text.chars().count().div_ceil(120);
-            self.tall(16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
-            self.row += 1;
+        self.across(text, &styles.part, 19.0)
+    }
+
+    /// A step that is all cautions, with those of these moments.
+    fn cautions(&mut self, step: &str, moments: &[&str]) -> Result<(), XlsxError> {
+        self.step(step)?;
+        self.caution_rows(moments)
+    }
+
+    /// The cautions of these moments, two beside each other where they are short; an empty moment stands for a
+    /// shop's own words.
+    fn caution_rows(&mut self, moments: &[&str]) -> Result<(), XlsxError> {
+        const HALF: usize = 74;
+        let styles = self.styles;
+        let mut rest = self.cautions_of(moments).into_iter().peekable();
+        while let Some(text) = rest.next() {
+            let text = format!("\u{26a0} {text}");
+            let short = |text: &String| text.chars().count() + 2 <= HALF;
+            let beside = rest.next_if(|next| short(next) && short(&text));
+            match beside {
+                None => self.across(&text, &styles.prose, 15.0 * lines(&text, 150))?,
+                Some(beside) => {
+                    let (row, half) = (self.row, 3);
+                    self.sheet
+                        .merge_text(row, 0, row, half - 1, &text, &styles.prose)?;
+                    let beside = format!("\u{26a0} {beside}");
+                    self.sheet
+                        .merge_text(row, half, row, LAST, &beside, &styles.prose)?;
+                    self.row += 1;
+                }
+            }
         }
         Ok(())
+    }
+
+    fn cautions_of(&self, moments: &[&str]) -> Vec<String> {
+        let usual = USUAL_CAUTIONS.iter();
+        let usual = usual.map(|(when, text)| (*when, (*text).to_string()));
+        let own = self.model().cautions.iter();
+        let own = own.map(|caution| (caution.when.as_str(), caution.text.clone()));
+        let all: Vec<(&str, String)> = usual.chain(own).collect();
+        let known = ["before", "assembly", "recheck", "start", "always"];
+        let mut found = Vec::new();
+        for moment in moments {
+            let here = all.iter().filter(|(when, _)| match *moment {
+                "" => !known.contains(when),
+                moment => *when == moment,
+            });
+            found.extend(here.map(|(when, text)| match *moment {
+                "" => format!("{when}: {text}"),
+                _ => text.clone(),
+            }));
+        }
+        found
+    }
+
+    /// Cautions and what was measured on the left, the drawing on the right.
+    fn assemble(&mut self, packs: &[PackPick]) -> Result<(), XlsxError> {
+        self.step("2  Assemble")?;
+        let drawn = diagram::draw(self.sheet, self.job, self.pump, packs, self.row)?;
+        let styles = self.styles;
+        let beside = drawn > 0.0;
+        let last = if beside { diagram::COLUMN - 1 } else { LAST };
+        let mut height = 0.0;
+        for text in self.cautions_of(&["before", "assembly"]) {
+            let text = format!("\u{26a0} {text}");
+            let tall = 14.0 * lines(&text, if beside { 70 } else { 150 });
+            self.sheet
+                .merge_text(self.row, 0, self.row, last, &text, &styles.prose)?;
+            self.tall(tall)?;
+            height += tall;
+            self.row += 1;
+        }
+        heads(self.sheet, self.row, &["As measured", "", ""], styles)?;
+        self.tall(PLAIN)?;
+        self.row += 1;
+        height += PLAIN;
+        let (unit, model) = (self.model().unit, self.model());
+        let measured = model.dimensions.iter().zip(&self.pump.dimensions);
+        let measured: Vec<[String; 2]> = measured
+            .map(|(dimension, measured)| {
+                let label = match measured.readings.len() {
+                    0 | 1 => dimension.label.clone(),
+                    count => format!("{} (mean of {count})", dimension.label),
+                };
+                [label, words::both(measured.value, unit)]
+            })
+            .collect();
+        for [label, value] in measured {
+            self.sheet
+                .write_text(self.row, 0, &label, &styles.wrapped)?;
+            self.sheet
+                .merge_text(self.row, 1, self.row, 2, &value, &styles.text)?;
+            let tall = PLAIN * lines(&label, 32);
+            self.tall(tall)?;
+            height += tall;
+            self.row += 1;
+        }
+        // The drawing may be taller than what stands beside it; a row without a height of its own would be
+        // as tall as the program that shows it likes, and the drawing with it.
+        while height < drawn {
+            self.tall(PLAIN)?;
+            self.row += 1;
+            height += PLAIN;
+        }
+        Ok(())
+    }
+
+    /// Where fitter and checker sign.
+    fn sign(&mut self) -> Result<(), XlsxError> {
+        let styles = self.styles;
+        for (column, label) in [(0, "Fitter, date:"), (3, "Checked, date:")] {
+            self.sheet
+                .write_text(self.row, column, label, &styles.text)?;
+            let last = column + 2;
+            self.sheet
+                .merge_text(self.row, column + 1, self.row, last, "", &styles.entry)?;
+        }
+        self.tall(22.0)?;
+        self.key(Row::Signed, "")?;
+        self.row += 1;
+        Ok(())
+    }
+
+    /// The feeler blades for a reading within these limits.
+    fn blades(
+        &mut self,
+        requirement: &Requirement,
+        packs: &[PackPick],
+        limits: [Length; 2],
+    ) -> Result<(), XlsxError> {
+        if self.job.feelers.is_empty() {
+            return Ok(());
+        }
+        let cold = requirement.form.clone().cold();
+        let parts = stack(self.job, self.pump, packs);
+        let v: Verdict = judge(&cold, &parts, Guard::WorstCase);
+        let wanted = Wanted {
+            limits,
+            predicted: [v.value - v.guard_lower, v.value + v.guard_upper],
+        };
+        let gauge = feeler::gauge(&self.job.feelers, &wanted);
+        let unit = self.model().unit;
+        let text = words::blades(&gauge, unit);
+        let styles = self.styles;
+        self.across(&text, &styles.wrapped.clone(), 16.0 * lines(&text, 150))
     }
 }

@@ -76,6 +76,7 @@ pub fn fleet(
         materials: vec![],
         cautions: vec![],
         examples: Default::default(),
+        figures: vec![],
         drawing: None,
         sha256: String::new(),
     };

@@ -71,6 +71,60 @@ fn every_label_stands_on_the_drawing() {
     }
 }
 
+/// A pump's own figure stands beside the label of what it is of, nearer to it than to any other label.
+#[test]
+fn every_figure_stands_at_its_label() {
+    let mut figures = 0;
+    for (name, model, drawing) in models() {
+        let size = drawing.split("viewBox=\"0 0 ").nth(1).unwrap();
+        let size: Vec<f64> = size
+            .split('"')
+            .next()
+            .unwrap()
+            .split(' ')
+            .map(|n| n.parse().unwrap())
+            .collect();
+        let wanted = labels(&model, &["dimension", "thermal", "pack", "requirement"]);
+        let placed = model["figures"].as_table().unwrap();
+        let keys: Vec<&str> = placed.keys().map(String::as_str).collect();
+        let all: Vec<&str> = wanted.keys().copied().collect();
+        assert_eq!(keys.len(), all.len(), "{name}");
+        // The last line of each label, which may be parted into several.
+        let texts: Vec<(f64, f64, &str)> = drawing
+            .split("<text x=\"")
+            .skip(1)
+            .map(|text| {
+                let number = |text: &str| text.split('"').next().unwrap().parse::<f64>().unwrap();
+                let y = text.split("y=\"").nth(1).unwrap();
+                let words = text.split_once('>').unwrap().1.split('<').next().unwrap();
+                (number(text), number(y), words)
+            })
+            .collect();
+        let last_line = |label: &str| {
+            texts
+                .iter()
+                .find(|(_, _, words)| label == *words || label.ends_with(&format!(" {words}")))
+        };
+        for (key, label) in &wanted {
+            let at: Vec<f64> = placed[*key]
+                .as_array()
+                .unwrap()
+                .iter()
+                .map(number)
+                .collect();
+            let (x, y) = (at[0] * size[0], at[1] * size[1]);
+            let (label_x, label_y, _) =
+                last_line(label).unwrap_or_else(|| panic!("{name}: {label}"));
+            assert!(
+                (x - label_x).abs() < 2.0 && (y - label_y - 14.5).abs() < 2.0,
+                "{name}: {key}"
+            );
+            figures += 1;
+        }
+    }
+    assert!(figures > 30, "{figures}");
+}
+
 /// Each linear requirement is the sum of its terms, each gasket's gap that of the gap's, as drawn.
 /// The drawings show the pump cold: thermal terms count nothing there.
 #[test]

@@ -1009,6 +1009,7 @@ fn random_job(seed: u64) -> Job {
         materials: vec![],
         cautions: vec![],
         examples: Default::default(),
+        figures: vec![],
         drawing: None,
         sha256: String::new(),
     };

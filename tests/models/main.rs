@@ -486,10 +486,10 @@ fn no_slip_holds_a_cold_reading_against_hot_limits() {
     assert_eq!(text(SERVICE), 1);
     let asked = asked_readings(&slip);
     assert_eq!(asked.len(), 2, "{asked:?}");
-    assert!(asked[0].starts_with("Recheck after fitting: must lie within 0.0150 to 0.0250 in "));
-    assert!(asked[1].starts_with("Recheck after fitting: must lie within 1.8350 to 1.8650 in "));
+    assert!(asked[0].starts_with("Recheck after fitting: 0.0150 to 0.0250 in "));
+    assert!(asked[1].starts_with("Recheck after fitting: 1.8350 to 1.8650 in "));
     // The cold limits are the wider ones.
-    let beside = "A cold reading outside 0.01632 to 0.02425 in (about 0.415 mm to 0.616 mm) may leave the \
+    let beside = "A cold reading outside 0.01632 to 0.02425 in (about 0.415 to 0.616 mm) may leave the \
                   hot limits, even within the cold ones: growth counts at its worst";
     assert_eq!(text(beside), 1);
     let counted = "Counted for running hot: Growth of the shaft 0.0118 in (20 to 80 degC), Growth of the \
@@ -577,8 +577,8 @@ fn a_clearance_asked_hot_only_is_rechecked_cold() {
     let model = own(&folder, "hot-only").unwrap();
     let slip = slips(&model, Some(folder.path()), &|_| ());
     let asked = asked_readings(&slip);
-    let window = "Recheck after fitting, cold, so that it runs within its hot limits: must lie within \
-                  0.01632 to 0.02425 in (about 0.415 mm to 0.616 mm); growth is allowed for at its worst, the \
+    let window = "Recheck after fitting, cold, so that it runs within its hot limits: \
+                  0.01632 to 0.02425 in (about 0.415 to 0.616 mm); growth is allowed for at its worst, the \
                   reading's own error is not";
     assert_eq!(asked[0], window);
     assert_eq!(asked.len(), 2, "{asked:?}");

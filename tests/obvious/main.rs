@@ -385,6 +385,7 @@ fn outage(seed: u64) -> Job {
             materials: vec![],
             cautions: vec![],
             examples: Default::default(),
+            figures: vec![],
             drawing: None,
             sha256: String::new(),
         }],

@@ -131,6 +131,7 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
         materials: vec![],
         cautions: vec![],
         examples: Default::default(),
+        figures: vec![],
         drawing: None,
         sha256: String::new(),
     };

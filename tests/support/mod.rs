@@ -120,6 +120,7 @@ pub fn job(
         materials: vec![],
         cautions: vec![],
         examples: Default::default(),
+        figures: vec![],
         drawing: None,
         sha256: String::new(),
     };

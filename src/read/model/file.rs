@@ -9,7 +9,7 @@ use crate::decimal::Millionths;
 use crate::length::{Length, LengthError, Tolerance, Unit};
 
 /// The keys of a model file, and those of the tables below them.
-pub(super) const KEYS: [(&str, &[&str]); 10] = [
+pub(super) const KEYS: [(&str, &[&str]); 11] = [
     ("title", &[]),
     ("unit", &[]),
     (
@@ -64,6 +64,8 @@ pub(super) const KEYS: [(&str, &[&str]); 10] = [
         ],
     ),
     ("correlation", &["between", "coefficient"]),
+    // Its keys are the names of what stands on the drawing.
+    ("figures", &[]),
 ];
 
 /// The keys that a table cannot do without.
@@ -106,6 +108,8 @@ pub(super) struct ModelFile {
     pub(super) thermal: BTreeMap<String, Spanned<ThermalFile>>,
     #[serde(default)]
     pub(super) correlation: Vec<Spanned<CorrelationFile>>,
+    #[serde(default)]
+    pub(super) figures: BTreeMap<String, Spanned<Vec<Spanned<Quantity>>>>,
 }
 
 #[derive(Deserialize)]

@@ -1,0 +1,68 @@
+//! What a reading at the bench must come to, where a requirement is asked hot.
+
+use crate::decimal::Millionths;
+use crate::length::{Fine, Length, Unit};
+use crate::model::{Form, Term, Terms};
+use crate::pump::Pump;
+use crate::stack::{Contributor, extent};
+
+/// The cold readings with which a requirement that is asked hot lies within its limits.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) enum Window {
+    Between(Length, Length),
+    /// The growth is known less well than the limits are wide.
+    Empty,
+}
+
+/// The hot limits of a linear form less the nominal growth, narrowed on either side by what the growth
+/// takes at worst, whatever the rule: cut inwards to a tenth of the places that the trade writes.
+/// `None` of a gasket, and where nothing but growth enters.
+pub(super) fn cold_window(form: &Form, parts: &[Contributor], unit: Unit) -> Option<Window> {
+    let Form::Linear {
+        terms,
+        lower,
+        upper,
+        ..
+    } = form
+    else {
+        return None;
+    };
+    let is_growth = |(term, _): &(Term, Millionths)| matches!(term, Term::Thermal(_));
+    let (growth, cold): (Terms, Terms) = terms.iter().copied().partition(is_growth);
+    if cold.is_empty() {
+        return None;
+    }
+    let growth = extent(&growth, parts);
+    let low = Fine::from(*lower) - growth.nominal + growth.below;
+    let high = Fine::from(*upper) - growth.nominal - growth.above;
+    let step = unit.ticks() / 10_i64.pow(unit.places() + 1);
+    let whole = 1_000_000 * i128::from(step);
+    let length = |steps: i128| Some(Length::from_ticks(i64::try_from(steps).ok()? * step));
+    let low = length(-(-low.raw()).div_euclid(whole))?;
+    let high = length(high.raw().div_euclid(whole))?;
+    Some(match low <= high {
+        true => Window::Between(low, high),
+        false => Window::Empty,
+    })
+}
+
+/// The limits of the requirement that asks cold what this form asks hot.
+pub(super) fn cold_twin(pump: &Pump, hot: &Form) -> Option<[Length; 2]> {
+    let sum = |form: &Form| match form {
+        Form::Linear { terms, .. } => {
+            let mut terms = terms.clone();
+            terms.sort_unstable();
+            Some(terms)
+        }
+        Form::GasketFill { .. } => None,
+    };
+    let asked = sum(&hot.clone().cold())?;
+    pump.requirements
+        .iter()
+        .find_map(|other| match &other.form {
+            Form::Linear { lower, upper, .. } if sum(&other.form)? == asked => {
+                Some([*lower, *upper])
+            }
+            _ => None,
+        })
+}
