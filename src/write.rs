@@ -9,9 +9,11 @@ mod issue;
 mod issue_log;
 pub mod json;
 mod kits;
+mod labels;
 pub mod mark;
 mod models;
 mod monte_carlo;
+mod order;
 mod picking;
 pub mod problems;
 pub mod provision;
@@ -34,6 +36,7 @@ use style::Styles;
 
 pub use files::{Placed, WriteError, files, place, refuse};
 pub use issue_log::workbook as issue_log;
+pub use labels::code;
 pub use stock_next::workbook as stock_next;
 
 /// Whether a text is a date such as `2027-03-15`.
@@ -58,6 +61,7 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     summary::write(workbook.add_worksheet(), verified, date, &styles)?;
     picking::write(workbook.add_worksheet(), verified, date, &styles)?;
     kits::write(workbook.add_worksheet(), verified, date, &styles)?;
+    labels::write(workbook.add_worksheet(), verified, date, &styles)?;
     let subjects = subjects(verified);
     let policy = &verified.job().policy;
     stack_up::add(&mut workbook, &subjects, policy, date, &styles)?;

@@ -36,14 +36,7 @@ pub(super) fn write(
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, "Kits", date)?;
     widths(sheet, &WIDTHS)?;
-    let mut order: Vec<usize> = (0..job.pumps.len()).collect();
-    order.sort_by(|&a, &b| {
-        let (p, q) = (&job.pumps[a], &job.pumps[b]);
-        p.due_serial()
-            .total_cmp(&q.due_serial())
-            .then(p.priority.cmp(&q.priority))
-            .then(a.cmp(&b))
-    });
+    let order = super::order::of_kits(job);
     let mut breaks = Vec::new();
     let mut row = 0;
     let mut tallest = 0.0_f64;

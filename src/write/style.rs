@@ -14,7 +14,8 @@ pub(super) const INK: Color = Color::RGB(0x1D_2B_3A);
 const PALE: Color = Color::RGB(0xE4_EC_F4);
 /// The colour of a cell for a person to fill in.
 pub(super) const ENTRY: Color = Color::RGB(0xFF_F6_D6);
-const WARN: Color = Color::RGB(0xB3_4A_00);
+/// The colour of what warns.
+pub(super) const WARN: Color = Color::RGB(0xB3_4A_00);
 const RULE: Color = Color::RGB(0xA9_B8_C6);
 /// The colour of a series that shows values.
 pub(super) const VALUES: Color = Color::RGB(0x1F_5F_A8);

@@ -10,6 +10,7 @@
 mod demanding;
 mod engine;
 mod expanded;
+mod labels;
 
 use std::fs;
 use std::path::Path;
@@ -63,6 +64,7 @@ fn every_sheet_is_there_in_its_order() {
         "Summary",
         "Picking list",
         "Kits",
+        "Labels",
         "Stack-up",
         "Short",
         "Reorder",
