@@ -1,10 +1,13 @@
 //! The Reorder sheet: what the plan leaves of each item, and what one more would have been worth.
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use rust_xlsxwriter::{
+    Chart, ChartFormat, ChartLegendPosition, ChartMarker, ChartMarkerType, ChartPatternFill,
+    ChartPatternFillType, ChartRange, ChartSolidFill, ChartType, Worksheet, XlsxError,
+};
 
 use super::text::WriteText;
 
-use super::style::{Styles, heads, set_up, title, widths};
+use super::style::{INK, LIMITS, Styles, VALUES, heads, set_up, title, widths};
 use crate::bag;
 use crate::verify::Verified;
 use crate::words;
@@ -85,7 +88,106 @@ pub(super) fn write(
     if plan.worth.is_empty() {
         let why =
             "The worth of one more was not worked out: it needs a proven plan and time to spare.";
-        sheet.write_text(row + 2, 0, why, &styles.text)?;
+        row += 2;
+        sheet.write_text(row, 0, why, &styles.text)?;
     }
+    row = picture(sheet, verified, row + 2, styles)?;
+    sheet.set_print_area(0, 0, row, 9)?;
     Ok(())
+}
+
+/// Items that the picture shows: more could not be told apart.
+const MOST_SHOWN: usize = 30;
+/// Where its figures stand, right of what is printed.
+const FIGURES: u16 = 11;
+
+/// The items of which most is taken, before and after, with their min levels; the last row that it takes.
+fn picture(
+    sheet: &mut Worksheet,
+    verified: &Verified,
+    start: u32,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    let (job, left) = (verified.job(), verified.left());
+    let taken = |index: usize| job.stock[index].on_hand.saturating_sub(left[index]);
+    let mut shown: Vec<usize> = (0..job.stock.len())
+        .filter(|&index| job.stock[index].cut.is_none() && taken(index) > 0)
+        .collect();
+    shown.sort_by_key(|&index| std::cmp::Reverse(taken(index)));
+    let others = shown.len().saturating_sub(MOST_SHOWN);
+    shown.truncate(MOST_SHOWN);
+    if shown.is_empty() {
+        return Ok(start);
+    }
+    // In the order of the stock, as on the table above.
+    shown.sort_unstable();
+    sheet.write_text(start, 0, "Stock before and after", &styles.part)?;
+    let more = match others {
+        0 => "Every item that is taken from.".to_string(),
+        _ => {
+            format!("The {MOST_SHOWN} items of which most is taken; {others} more are taken from.")
+        }
+    };
+    sheet.write_text(start + 1, 0, more, &styles.remark)?;
+    for (column, name) in (FIGURES..).zip(["Item", "Before", "After", "Min level"]) {
+        sheet.write_text(start, column, name, &styles.remark)?;
+    }
+    let mut last = start;
+    for &index in &shown {
+        last += 1;
+        let item = &job.stock[index];
+        sheet.write_text(last, FIGURES, &item.item, &styles.remark)?;
+        let counts = [item.on_hand, left[index], item.min_level];
+        for (column, count) in (FIGURES + 1..).zip(counts) {
+            sheet.write_number_with_format(last, column, count, &styles.remark)?;
+        }
+    }
+    let range = |column: u16| {
+        let column = FIGURES + column;
+        ChartRange::new_from_range("Reorder", start + 1, column, last, column)
+    };
+    let mut chart = Chart::new(ChartType::Column);
+    let striped = ChartPatternFill::new()
+        .set_pattern(ChartPatternFillType::DiagonalStripesWideUpwards)
+        .set_foreground_color(LIMITS)
+        .set_background_color(rust_xlsxwriter::Color::White)
+        .clone();
+    chart
+        .add_series()
+        .set_name("Before")
+        .set_categories(&range(0))
+        .set_values(&range(1))
+        .set_format(ChartFormat::new().set_pattern_fill(&striped));
+    chart
+        .add_series()
+        .set_name("After")
+        .set_categories(&range(0))
+        .set_values(&range(2))
+        .set_format(ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)));
+    // The min level as a mark across the columns: told apart by its shape.
+    let mut levels = Chart::new(ChartType::Line);
+    let mut ink = ChartFormat::new();
+    ink.set_solid_fill(ChartSolidFill::new().set_color(INK));
+    let mut mark = ChartMarker::new();
+    mark.set_type(ChartMarkerType::LongDash)
+        .set_size(9)
+        .set_format(&mut ink);
+    levels
+        .add_series()
+        .set_name("Min level")
+        .set_categories(&range(0))
+        .set_values(&range(3))
+        .set_format(ChartFormat::new().set_no_line())
+        .set_marker(&mark);
+    chart.combine(&levels);
+    chart
+        .title()
+        .set_name("Pieces on hand before and after the plan");
+    chart.y_axis().set_min(0).set_num_format("0");
+    chart.legend().set_position(ChartLegendPosition::Bottom);
+    chart.set_width(1080).set_height(320);
+    chart.set_alt_text("Pieces on hand of each item before and after the plan, with its min level");
+    sheet.insert_chart(start + 2, 0, &chart)?;
+    // A chart of 320 pixels covers sixteen rows.
+    Ok(start + 18)
 }

@@ -206,3 +206,93 @@ pub(super) fn widths(sheet: &mut Worksheet, widths: &[f64]) -> Result<(), XlsxEr
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// How the colour-blind see a colour: matrices on linear red, green and blue for a whole lack of one kind of
+    /// cone. Source: Machado, Oliveira and Fernandes, "A Physiologically-based Model for Simulation of Color Vision
+    /// Deficiency", 2009, severity 1.0 (from memory); the last one is no colour at all (luminance, IEC 61966-2-1).
+    const SIGHTS: [(&str, [[f64; 3]; 3]); 5] = [
+        ("all", [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]),
+        (
+            "no red",
+            [
+                [0.152_286, 1.052_583, -0.204_868],
+                [0.114_503, 0.786_281, 0.099_216],
+                [-0.003_882, -0.048_116, 1.051_998],
+            ],
+        ),
+        (
+            "no green",
+            [
+                [0.367_322, 0.860_646, -0.227_968],
+                [0.280_085, 0.672_501, 0.047_413],
+                [-0.011_820, 0.042_940, 0.968_881],
+            ],
+        ),
+        (
+            "no blue",
+            [
+                [1.255_528, -0.076_749, -0.178_779],
+                [-0.078_411, 0.930_809, 0.147_602],
+                [0.004_733, 0.691_367, 0.303_900],
+            ],
+        ),
+        (
+            "grey",
+            [
+                [0.212_6, 0.715_2, 0.072_2],
+                [0.212_6, 0.715_2, 0.072_2],
+                [0.212_6, 0.715_2, 0.072_2],
+            ],
+        ),
+    ];
+
+    /// A colour as it is seen, in CIE L*a*b* (D65; CIE 15).
+    fn seen(colour: Color, sight: &[[f64; 3]; 3]) -> [f64; 3] {
+        let Color::RGB(rgb) = colour else {
+            panic!("a colour of our own");
+        };
+        let linear = [16, 8, 0].map(|shift| {
+            let value = f64::from((rgb >> shift) & 0xFF) / 255.0;
+            match value <= 0.040_45 {
+                true => value / 12.92,
+                false => ((value + 0.055) / 1.055).powf(2.4),
+            }
+        });
+        let sum = |row: &[f64; 3]| -> f64 { row.iter().zip(linear).map(|(m, c)| m * c).sum() };
+        let [r, g, b] = [&sight[0], &sight[1], &sight[2]].map(|row| sum(row).clamp(0.0, 1.0));
+        let x = (0.4124 * r + 0.3576 * g + 0.1805 * b) / 0.9505;
+        let y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
+        let z = (0.0193 * r + 0.1192 * g + 0.9505 * b) / 1.0890;
+        let f = |t: f64| match t > 0.008_856 {
+            true => t.cbrt(),
+            false => 7.787 * t + 16.0 / 116.0,
+        };
+        let (fx, fy, fz) = (f(x), f(y), f(z));
+        [116.0 * fy - 16.0, 500.0 * (fx - fy), 200.0 * (fy - fz)]
+    }
+
+    /// The colours of series stay apart for everybody, by twelve at least where one is just noticed, and no series
+    /// is told apart by them alone all the same: see the marks, dashes and hatching of each picture.
+    #[test]
+    fn the_colours_of_series_stay_apart_for_everybody() {
+        let series = [VALUES, LIMITS, INK];
+        for (name, sight) in &SIGHTS {
+            for (at, one) in series.iter().enumerate() {
+                for other in &series[at + 1..] {
+                    let (a, b) = (seen(*one, sight), seen(*other, sight));
+                    let squares = a.iter().zip(b).map(|(a, b)| (a - b).powi(2));
+                    let apart = squares.sum::<f64>().sqrt();
+                    assert!(apart > 12.0, "{name}: {apart}");
+                }
+            }
+        }
+        // The measure itself: black and white are a hundred apart.
+        let grey = &SIGHTS[4].1;
+        let white = seen(Color::RGB(0xFF_FF_FF), grey)[0] - seen(Color::RGB(0), grey)[0];
+        assert!((white - 100.0).abs() < 0.1, "{white}");
+    }
+}

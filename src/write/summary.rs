@@ -2,7 +2,8 @@
 
 use rust_xlsxwriter::{
     Chart, ChartErrorBars, ChartErrorBarsDirection, ChartErrorBarsType, ChartFormat, ChartLine,
-    ChartMarker, ChartMarkerType, ChartRange, ChartSolidFill, ChartType, Worksheet, XlsxError,
+    ChartLineDashType, ChartMarker, ChartMarkerType, ChartRange, ChartSolidFill, ChartType,
+    Worksheet, XlsxError,
 };
 
 use super::text::WriteText;
@@ -137,7 +138,11 @@ fn share(value: Fine, lower: Fine, upper: Fine) -> f64 {
     }
 }
 
-/// The first requirement of every kitted pump between its limits, with its guard as a bar.
+/// Pumps that one picture holds: more could not be told apart in print.
+const MOST_IN_PICTURE: u32 = 40;
+
+/// The first requirement of every pump between its limits, with its guard as a bar; a pump that is short has
+/// its place and no mark.
 fn chart(
     sheet: &mut Worksheet,
     verified: &Verified,
@@ -159,28 +164,51 @@ fn chart(
     }
     let mut last = row;
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
-        let Kit::Served(packs) = kit else { continue };
-        let verdicts = verdicts(job, pump, packs);
-        let Some(v) = verdicts.first() else { continue };
         last += 1;
-        sheet.write_text(last, at, &pump.tag, &styles.remark)?;
-        let guard = |guard: Fine| share(v.lower + guard, v.lower, v.upper);
-        let values = [
-            share(v.value, v.lower, v.upper),
-            guard(v.guard_lower),
-            guard(v.guard_upper),
-            0.0,
-            100.0,
-        ];
-        for (column, value) in (at + 1..).zip(values) {
-            sheet.write_number_with_format(last, column, value, &styles.remark)?;
+        let first = match kit {
+            Kit::Served(packs) => verdicts(job, pump, packs).into_iter().next(),
+            Kit::Short(_) => None,
+        };
+        let name = match first {
+            Some(_) => pump.tag.clone(),
+            None => format!("{} (not fit)", pump.tag),
+        };
+        sheet.write_text(last, at, name, &styles.remark)?;
+        if let Some(v) = first {
+            let guard = |guard: Fine| share(v.lower + guard, v.lower, v.upper);
+            let values = [
+                share(v.value, v.lower, v.upper),
+                guard(v.guard_lower),
+                guard(v.guard_upper),
+            ];
+            for (column, value) in (at + 1..).zip(values) {
+                sheet.write_number_with_format(last, column, value, &styles.remark)?;
+            }
+        }
+        for (column, limit) in [(at + 4, 0.0), (at + 5, 100.0)] {
+            sheet.write_number_with_format(last, column, limit, &styles.remark)?;
         }
     }
-    if last == row {
+    if plan.served() == 0 {
         return Ok(row);
     }
-    let range =
-        |column: u16| ChartRange::new_from_range(NAME, row + 1, at + column, last, at + column);
+    let mut from = row + 1;
+    let mut below = row;
+    while from <= last {
+        let to = last.min(from + MOST_IN_PICTURE - 1);
+        sheet.insert_chart(below, 0, &picture(from, to, from > row + 1))?;
+        below += 16;
+        from = to + 1;
+    }
+    Ok(below)
+}
+
+/// The picture of some of the pumps.
+fn picture(first: u32, last: u32, goes_on: bool) -> Chart {
+    let range = |column: u16| {
+        let column = CHART_COLUMN + column;
+        ChartRange::new_from_range(NAME, first, column, last, column)
+    };
     let bars = ChartErrorBarsType::Custom(range(3), range(2));
     let mut chart = Chart::new(ChartType::Line);
     chart
@@ -202,20 +230,29 @@ fn chart(
                 .set_type(bars)
                 .set_direction(ChartErrorBarsDirection::Both),
         );
-    for (column, name) in [(4, "Lower limit"), (5, "Upper limit")] {
+    let limits = [
+        (4, "Lower limit", ChartLineDashType::Dash),
+        (5, "Upper limit", ChartLineDashType::Solid),
+    ];
+    for (column, name, dash) in limits {
         chart
             .add_series()
             .set_name(name)
             .set_categories(&range(0))
             .set_values(&range(column))
             .set_format(
-                ChartFormat::new().set_line(ChartLine::new().set_color(LIMITS).set_width(1.5)),
+                ChartFormat::new().set_line(
+                    ChartLine::new()
+                        .set_color(LIMITS)
+                        .set_width(1.5)
+                        .set_dash_type(dash),
+                ),
             )
             .set_marker(ChartMarker::new().set_none());
     }
-    chart
-        .title()
-        .set_name("Running clearance between its limits (100 % is the upper one)");
+    let more = if goes_on { ", continued" } else { "" };
+    let name = format!("Clearances between their limits (100 % is the upper one){more}");
+    chart.title().set_name(&name);
     chart
         .x_axis()
         .set_label_position(rust_xlsxwriter::ChartAxisLabelPosition::Low);
@@ -223,12 +260,12 @@ fn chart(
     chart
         .legend()
         .set_position(rust_xlsxwriter::ChartLegendPosition::Bottom);
+    chart.show_empty_cells_as(rust_xlsxwriter::ChartEmptyCells::Gaps);
     chart.set_width(1130).set_height(300);
     chart.set_alt_text(
         "Predicted value of each pump's first requirement between its limits, with its guard",
     );
-    sheet.insert_chart(row, 0, &chart)?;
-    Ok(row + 16)
+    chart
 }
 
 fn pumps(
