@@ -91,7 +91,11 @@ pub(super) fn write(
         row += 2;
         sheet.write_text(row, 0, why, &styles.text)?;
     }
-    row = picture(sheet, verified, row + 2, styles)?;
+    row += 2;
+    // Rings by the dozen would hide what happens to shims.
+    for (name, stacked) in [("Shims and gaskets", true), ("Consumables", false)] {
+        row = picture(sheet, verified, row, (name, stacked), styles)?;
+    }
     sheet.set_print_area(0, 0, row, 9)?;
     Ok(())
 }
@@ -106,12 +110,14 @@ fn picture(
     sheet: &mut Worksheet,
     verified: &Verified,
     start: u32,
+    (name, stacked): (&str, bool),
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
     let (job, left) = (verified.job(), verified.left());
     let taken = |index: usize| job.stock[index].on_hand.saturating_sub(left[index]);
     let mut shown: Vec<usize> = (0..job.stock.len())
         .filter(|&index| job.stock[index].cut.is_none() && taken(index) > 0)
+        .filter(|&index| job.stock[index].size.is_some() == stacked)
         .collect();
     shown.sort_by_key(|&index| std::cmp::Reverse(taken(index)));
     let others = shown.len().saturating_sub(MOST_SHOWN);
@@ -121,7 +127,8 @@ fn picture(
     }
     // In the order of the stock, as on the table above.
     shown.sort_unstable();
-    sheet.write_text(start, 0, "Stock before and after", &styles.part)?;
+    let heading = format!("{name} before and after");
+    sheet.write_text(start, 0, heading, &styles.part)?;
     let more = match others {
         0 => "Every item that is taken from.".to_string(),
         _ => {
@@ -129,8 +136,8 @@ fn picture(
         }
     };
     sheet.write_text(start + 1, 0, more, &styles.remark)?;
-    for (column, name) in (FIGURES..).zip(["Item", "Before", "After", "Min level"]) {
-        sheet.write_text(start, column, name, &styles.remark)?;
+    for (column, head) in (FIGURES..).zip(["Item", "Before", "After", "Min level"]) {
+        sheet.write_text(start, column, head, &styles.remark)?;
     }
     let mut last = start;
     for &index in &shown {
@@ -180,14 +187,13 @@ fn picture(
         .set_format(ChartFormat::new().set_no_line())
         .set_marker(&mark);
     chart.combine(&levels);
-    chart
-        .title()
-        .set_name("Pieces on hand before and after the plan");
+    let title = format!("{name} on hand before and after the plan");
+    chart.title().set_name(&title);
     chart.y_axis().set_min(0).set_num_format("0");
     chart.legend().set_position(ChartLegendPosition::Bottom);
     chart.set_width(1080).set_height(320);
     chart.set_alt_text("Pieces on hand of each item before and after the plan, with its min level");
     sheet.insert_chart(start + 2, 0, &chart)?;
-    // A chart of 320 pixels covers sixteen rows.
-    Ok(start + 18)
+    // A chart of 320 pixels covers sixteen rows; the figures of the next one must stand below these.
+    Ok((start + 19).max(last + 2))
 }

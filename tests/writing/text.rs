@@ -256,7 +256,8 @@ fn without_hashes(texts: &BTreeMap<String, usize>) -> BTreeMap<String, usize> {
     let mut rest = BTreeMap::new();
     for (text, count) in texts {
         // Twelve digits of one tell plans apart.
-        let of_plan = text.strip_prefix("Plan ").unwrap_or(text);
+        let lower = text.to_lowercase();
+        let of_plan = lower.strip_prefix("plan ").unwrap_or(&lower);
         if ![12, 64].contains(&of_plan.len()) || !of_plan.chars().all(|c| c.is_ascii_hexdigit()) {
             *rest
                 .entry(text.to_lowercase().replace('\t', ""))
