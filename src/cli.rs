@@ -6,13 +6,17 @@ mod findings;
 mod issue;
 mod kit;
 mod listing;
+mod manual;
 mod plain;
 mod provision;
 mod recheck;
 mod reorder;
 mod settings;
 mod stack;
+mod table;
 mod usage;
+mod usual;
+mod working;
 
 use std::fmt::Arguments;
 use std::io::Write;
@@ -40,7 +44,12 @@ macro_rules! complain {
     ($($words:tt)*) => { $crate::cli::line(std::io::stderr(), format_args!($($words)*)) };
 }
 
-use {complain, say};
+/// The same as `say!` of what must never be missed: with `--quiet` it goes to standard error.
+macro_rules! insist {
+    ($($words:tt)*) => { $crate::cli::insisted(format_args!($($words)*)) };
+}
+
+use {complain, insist, say};
 
 /// Everything went as asked.
 const DONE: u8 = 0;
@@ -72,6 +81,10 @@ struct Args {
         value_parser = clap::value_parser!(u32).range(16..=65_536)
     )]
     memory: u32,
+    /// Say nothing on standard output but what is asked for there; problems, warnings and what keeps a
+    /// pump open go to standard error.
+    #[arg(long, short, global = true)]
+    quiet: bool,
     #[command(subcommand)]
     command: Command,
 }
@@ -124,6 +137,21 @@ enum Command {
     Reorder(reorder::Args),
     /// Write empty stock and pump workbooks to start from.
     Blank(blank::Args),
+    /// Print what a shell needs to complete commands and options.
+    Completions {
+        /// The shell.
+        #[arg(value_enum)]
+        shell: clap_complete::Shell,
+    },
+    /// Print the manual page, or write a page for every command.
+    Man {
+        /// Folder to write the pages into, gapwright.1, gapwright-kit.1 and so on.
+        #[arg(long, value_name = "DIR")]
+        out: Option<PathBuf>,
+        /// Replace pages that are there already.
+        #[arg(long)]
+        force: bool,
+    },
     /// Print the JSON Schema of a format for programs.
     Schema {
         /// Which: the plan of `kit --json`, what `provision --json` writes, the purchase of
@@ -159,6 +187,7 @@ pub fn main() -> ExitCode {
         Err(error) => return ExitCode::from(usage::refuse(&error)),
     };
     findings::begin(args.problems);
+    QUIET.store(args.quiet, Ordering::Relaxed);
     let common = Common {
         form: args.problems,
         memory: Memory::of_megabytes(args.memory),
@@ -172,6 +201,8 @@ pub fn main() -> ExitCode {
         Command::Issue(args) => issue::run(&args, &common),
         Command::Reorder(args) => reorder::run(&args, &common),
         Command::Blank(args) => blank::run(&args, &common),
+        Command::Completions { shell } => manual::completions(shell),
+        Command::Man { out, force } => manual::pages(out.as_deref(), force, &common),
         Command::Schema { format } => {
             let schema = match format {
                 Format::Plan => crate::write::json::schema(),
@@ -198,9 +229,25 @@ fn line(mut to: impl Write, words: Arguments<'_>) {
     writeln!(to, "{}", plain::lines(&words.to_string())).ok();
 }
 
+/// Whether `--quiet` was given. Standard output is one for the whole process, and so is this.
+static QUIET: AtomicBool = AtomicBool::new(false);
+
+fn is_quiet() -> bool {
+    QUIET.load(Ordering::Relaxed)
+}
+
+/// Writes lines of a command's account that must be seen.
+fn insisted(words: Arguments<'_>) {
+    match is_quiet() {
+        true => line(std::io::stderr(), words),
+        false => self::words(words),
+    }
+}
+
 /// Writes lines of a command's account.
 fn words(words: Arguments<'_>) {
     match findings::list_has_stdout() {
+        _ if is_quiet() => {}
         true => line(std::io::stderr(), words),
         false => line(std::io::stdout(), words),
     }

@@ -105,6 +105,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     let findings = Findings::marked(common, files.fit_mark(), paths.clone(), args.force);
     let mut problems = Problems::new();
     files.check(&mut problems);
+    let reading = super::working::working("reading and checking the workbooks");
     // Those that cannot be read are problems below.
     let memory = &mut common.memory.clone();
     let books = paths
@@ -146,6 +147,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             }
         }
     };
+    drop(reading);
     match read {
         Ok((read, warnings)) => {
             let status = if warnings.is_empty() { DONE } else { WARNED };

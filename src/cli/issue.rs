@@ -244,6 +244,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     if !problems.none() {
         return findings.refuse(problems);
     }
+    let reading = super::working::working("reading the plan, the stock and the log");
     let memory = &mut common.memory.clone();
     let carried = plan.and_then(|plan| match read::carried(plan, memory) {
         Ok(carried) => Some(carried),
@@ -253,6 +254,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         }
     });
     let inputs = read_inputs(args, stock, memory, &mut problems);
+    drop(reading);
     let (Some(inputs), true) = (inputs, problems.none()) else {
         return findings.refuse(problems);
     };

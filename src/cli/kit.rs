@@ -7,15 +7,19 @@ use std::time::{Duration, Instant};
 
 use super::findings::Findings;
 use super::settings::Settings;
-use super::{Common, DONE, Files, complain, defect, say};
+use super::table::{self, Row};
+use super::usual::{Json, Usual};
+use super::working::working;
+use super::{Common, DONE, Files, complain, defect, insist, say};
 use crate::choose::choose;
 use crate::choose::watch::{News, Watch};
 use crate::choose::worth::worth;
 use crate::decimal::Money;
 use crate::decimal::show_money;
-use crate::plan::{Aim, Kit, Plan};
+use crate::plan::{Aim, Kit, Plan, verdicts};
 use crate::problem::Problems;
 use crate::read::{self, Sources};
+use crate::stack::Verdict;
 use crate::verify::{Verified, verify};
 use crate::{words, write};
 
@@ -30,26 +34,15 @@ pub(super) struct Args {
     /// Workbook to write.
     #[arg(long, default_value = "kit-plan.xlsx", value_name = "FILE")]
     out: PathBuf,
-    /// Write the plan for programs as well (see `gapwright schema`).
-    #[arg(long, value_name = "FILE")]
-    json: Option<PathBuf>,
-    /// Folder of model files (.toml) beside the built-in ones.
-    #[arg(long, value_name = "DIR")]
-    models: Option<PathBuf>,
+    #[command(flatten)]
+    json: Json,
     #[command(flatten)]
     settings: Settings,
     /// Threads to work with; the answer is the same for any number.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
-    /// Date to print on the plan; today if not given.
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    date: Option<String>,
-    /// Write a copy of the sheets with what is wrong coloured and noted, if anything is.
-    #[arg(long, value_name = "FILE")]
-    mark: Option<PathBuf>,
-    /// Replace output files that are there already.
-    #[arg(long)]
-    force: bool,
+    #[command(flatten)]
+    usual: Usual,
 }
 
 const AFTER: &str = "\
@@ -72,9 +65,9 @@ impl Args {
         Files {
             inputs: vec![&self.stock, &self.pumps],
             out: Some(&self.out),
-            json: self.json.as_ref(),
-            mark: self.mark.as_ref(),
-            date: self.date.as_deref(),
+            json: self.json.file(),
+            mark: self.usual.mark.as_ref(),
+            date: self.usual.date.as_deref(),
         }
     }
 
@@ -82,7 +75,7 @@ impl Args {
         Sources {
             stock: self.stock.clone(),
             pumps: self.pumps.clone(),
-            models: self.models.clone(),
+            models: self.usual.models.clone(),
             settings: self.settings.given(),
             memory: common.memory.clone(),
         }
@@ -91,10 +84,14 @@ impl Args {
 
 pub(super) fn run(args: &Args, common: &Common) -> u8 {
     let books = vec![&args.stock, &args.pumps];
-    let findings = Findings::marked(common, args.files().fit_mark(), books, args.force);
+    let findings = Findings::marked(common, args.files().fit_mark(), books, args.usual.force);
     let mut problems = Problems::new();
+    args.json.begin(common, &mut problems);
     args.files().check(&mut problems);
-    let job = match read::job(&args.sources(common)) {
+    let reading = working("reading and checking the workbooks");
+    let job = read::job(&args.sources(common));
+    drop(reading);
+    let job = match job {
         Ok(job) if problems.none() => job,
         Ok(job) => {
             problems.absorb(Problems::of_warnings(job.warnings));
@@ -106,7 +103,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         }
     };
     // Ask before the work, not after it.
-    if let Err(error) = args.files().refuse(args.force) {
+    if let Err(error) = args.files().refuse(args.usual.force) {
         return findings.fail(error.problem(), job.warnings, &[]);
     }
     super::use_threads(args.threads);
@@ -147,21 +144,25 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         Ok(verified) => verified,
         Err(breaches) => return findings.fail(defect(&breaches), warnings, &[]),
     };
-    let date = super::date(args.date.as_ref());
+    let date = super::date(args.usual.date.as_ref());
+    let writing = working("writing the plan");
+    let json = write::json::text(&verified);
     let written = write::workbook(&verified, &date).and_then(|workbook| {
-        let json = write::json::text(&verified);
         let mut files = vec![(args.out.as_path(), workbook.as_slice())];
-        files.extend(args.json.as_deref().map(|path| (path, json.as_bytes())));
-        write::files(&files, args.force)
+        let path = args.json.file().map(PathBuf::as_path);
+        files.extend(path.map(|path| (path, json.as_bytes())));
+        write::files(&files, args.usual.force)
     });
+    drop(writing);
     if let Err(error) = written {
         let before = error.written_before();
         let before: Vec<&Path> = before.iter().map(PathBuf::as_path).collect();
         return findings.fail(error.problem(), warnings, &before);
     }
     let mut written = vec![args.out.as_path()];
-    written.extend(args.json.as_deref());
+    written.extend(args.json.file().map(PathBuf::as_path));
     let status = findings.settle(warnings, DONE, &written, None);
+    args.json.finish(&json);
     account(&verified, args);
     status
 }
@@ -200,35 +201,73 @@ fn account(verified: &Verified, args: &Args) {
         if pieces == 1 { "" } else { "s" }
     );
     say!("{}", words::proof(job, plan));
+    for line in table(verified) {
+        say!("{line}");
+    }
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         let Kit::Short(shorts) = kit else { continue };
-        say!("  {} {}:", pump.tag, words::NOT_FIT);
+        insist!("  {} {}:", pump.tag, words::NOT_FIT);
         for short in shorts {
             let place = words::place(job, pump, short);
-            say!("    {place}: {}.", words::reason(job, pump, short));
+            insist!("    {place}: {}.", words::reason(job, pump, short));
             if let Some(presumed) = words::presumed(job, pump, short) {
-                say!("    The window is for {presumed}.");
+                insist!("    The window is for {presumed}.");
             }
             if let Some(nearest) = words::nearest(job, pump, short) {
-                say!("    Nearest total that can be made: {nearest}.");
+                insist!("    Nearest total that can be made: {nearest}.");
             }
         }
     }
     let lacking = verified.bags().iter().filter(|bag| words::lacking(bag));
     let lacking = lacking.count();
     if lacking > 0 {
-        say!("Short of consumables: {lacking} of {} bags", plan.served());
+        insist!("Short of consumables: {lacking} of {} bags", plan.served());
         for lack in words::lacks(verified) {
-            say!("  {lack}.");
+            insist!("  {lack}.");
         }
     }
     say!("Wrote {}.", args.out.display());
-    if let Some(json) = &args.json {
+    if let Some(json) = args.json.file() {
         say!("Wrote {}.", json.display());
     }
     say!(
         "Measure each finished pack and recheck each clearance: the plan predicts, it does not prove."
     );
+}
+
+/// The most pumps with a whole kit that the table on the terminal shows.
+const MOST_WELL: usize = 40;
+
+/// Every pump with its standing, and of its tightest requirement what it comes to.
+fn table(verified: &Verified) -> Vec<String> {
+    let (job, plan) = (verified.job(), verified.plan());
+    let kits = job.pumps.iter().zip(&plan.kits).zip(verified.bags());
+    let rows: Vec<Row> = kits
+        .map(|((pump, kit), bag)| {
+            let unit = job.model_of(pump).unit;
+            let tightest = match kit {
+                Kit::Served(packs) => {
+                    let verdicts = verdicts(job, pump, packs);
+                    verdicts.into_iter().min_by_key(Verdict::margin)
+                }
+                Kit::Short(_) => None,
+            };
+            let [value, limits] = tightest.map_or_else(Default::default, |v| {
+                let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
+                [words::about(v.value, unit), limits]
+            });
+            let standing = words::standing(kit, bag);
+            Row {
+                cells: vec![pump.tag.clone(), standing.to_string(), value, limits],
+                loud: matches!(kit, Kit::Short(_)) || words::lacking(bag),
+            }
+        })
+        .collect();
+    table::lines(
+        &["Pump", "Standing", "Tightest", "Limits"],
+        &rows,
+        MOST_WELL,
+    )
 }
 
 /// A line of progress on a terminal, once the work has taken a second.
@@ -241,7 +280,7 @@ pub(super) struct Progress {
 
 impl Progress {
     pub(super) fn new(currency: String) -> Progress {
-        let shown = std::io::stderr().is_terminal();
+        let shown = std::io::stderr().is_terminal() && !super::is_quiet();
         Progress {
             shown,
             currency: super::plain::one_line(&currency).into_owned(),

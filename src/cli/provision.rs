@@ -1,13 +1,14 @@
 //! `gapwright provision`: what to set aside before an outage is measured.
 
-use std::io::{IsTerminal, Write};
+use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
-use super::findings::{self, Findings};
+use super::findings::Findings;
 use super::settings::Settings;
-use super::{Common, DONE, Files, Listing, complain, from_command_line, say};
+use super::usual::{Json, Usual};
+use super::{Common, DONE, Files, complain, from_command_line, say};
 use crate::choose::watch::{Part, Step, Watch};
 use crate::decimal::Millionths;
 use crate::length::{Length, Unit};
@@ -66,26 +67,15 @@ pub(super) struct Args {
     /// Workbook to write.
     #[arg(long, default_value = "provision.xlsx", value_name = "FILE")]
     out: PathBuf,
-    /// Write it for programs as well (see `gapwright schema provision`); `-` is standard output.
-    #[arg(long, value_name = "FILE")]
-    json: Option<PathBuf>,
-    /// Folder of model files (.toml) beside the built-in ones.
-    #[arg(long, value_name = "DIR")]
-    models: Option<PathBuf>,
+    #[command(flatten)]
+    json: Json,
     #[command(flatten)]
     settings: Settings,
     /// Threads to work with; the answer is the same for any number.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
-    /// Date to print; today if not given.
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    date: Option<String>,
-    /// Write a copy of the sheets with what is wrong coloured and noted, if anything is.
-    #[arg(long, value_name = "FILE")]
-    mark: Option<PathBuf>,
-    /// Replace output files that are there already.
-    #[arg(long)]
-    force: bool,
+    #[command(flatten)]
+    usual: Usual,
 }
 
 const AFTER: &str = "\
@@ -122,24 +112,14 @@ struct Asked {
 }
 
 impl Args {
-    /// Whether the JSON goes to standard output.
-    fn json_to_stdout(&self) -> bool {
-        self.json.as_deref() == Some(Path::new("-"))
-    }
-
-    /// The file that the JSON goes to, if it goes to one.
-    fn json_file(&self) -> Option<&PathBuf> {
-        self.json.as_ref().filter(|_| !self.json_to_stdout())
-    }
-
     fn files(&self) -> Files<'_> {
         let inputs = [Some(&self.stock), Some(&self.pumps), self.history.as_ref()];
         Files {
             inputs: inputs.into_iter().flatten().collect(),
             out: Some(&self.out),
-            json: self.json_file(),
-            mark: self.mark.as_ref(),
-            date: self.date.as_deref(),
+            json: self.json.file(),
+            mark: self.usual.mark.as_ref(),
+            date: self.usual.date.as_deref(),
         }
     }
 
@@ -149,7 +129,7 @@ impl Args {
         Sources {
             stock: self.stock.clone(),
             pumps: self.pumps.clone(),
-            models: self.models.clone(),
+            models: self.usual.models.clone(),
             settings: self.settings.given().into_iter().chain(seed).collect(),
             memory: common.memory.clone(),
         }
@@ -158,13 +138,7 @@ impl Args {
     /// What is asked for, or what is wrong with the command line.
     fn asked(&self, common: &Common, problems: &mut Problems) -> Asked {
         self.files().check(problems);
-        if self.json_to_stdout() && common.form == Listing::Json {
-            problems.add(from_command_line(
-                "--json - and --problems json".into(),
-                "one of them on standard output",
-                "give --json a file",
-            ));
-        }
+        self.json.begin(common, problems);
         let step = self.step.as_ref().and_then(|text| {
             let step = Length::parse(text, None)
                 .ok()
@@ -236,12 +210,9 @@ impl Args {
 }
 
 pub(super) fn run(args: &Args, common: &Common) -> u8 {
-    if args.json_to_stdout() {
-        findings::leave_stdout();
-    }
     let books = [Some(&args.stock), Some(&args.pumps), args.history.as_ref()];
     let books = books.into_iter().flatten().collect();
-    let findings = Findings::marked(common, args.files().fit_mark(), books, args.force);
+    let findings = Findings::marked(common, args.files().fit_mark(), books, args.usual.force);
     let mut problems = Problems::new();
     let asked = args.asked(common, &mut problems);
     let ahead = Ahead {
@@ -260,7 +231,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             return findings.refuse(problems);
         }
     };
-    if let Err(error) = args.files().refuse(args.force) {
+    if let Err(error) = args.files().refuse(args.usual.force) {
         return findings.fail(error.problem(), outlook.job.warnings, &[]);
     }
     super::use_threads(args.threads);
@@ -298,13 +269,13 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         level: asked.level,
         provision: &provision,
     };
-    let date = super::date(args.date.as_ref());
+    let date = super::date(args.usual.date.as_ref());
     let json = write::provision::json::text(&provided);
     let written = write::provision::workbook(&provided, &date).and_then(|workbook| {
         let mut files = vec![(args.out.as_path(), workbook.as_slice())];
-        let file = args.json_file().map(PathBuf::as_path);
+        let file = args.json.file().map(PathBuf::as_path);
         files.extend(file.map(|path| (path, json.as_bytes())));
-        write::files(&files, args.force)
+        write::files(&files, args.usual.force)
     });
     if let Err(error) = written {
         let before = error.written_before();
@@ -312,11 +283,9 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         return findings.fail(error.problem(), warnings, &before);
     }
     let mut written = vec![args.out.as_path()];
-    written.extend(args.json_file().map(PathBuf::as_path));
+    written.extend(args.json.file().map(PathBuf::as_path));
     let status = findings.settle(warnings, DONE, &written, None);
-    if args.json_to_stdout() {
-        std::io::stdout().write_all(json.as_bytes()).ok();
-    }
+    args.json.finish(&json);
     account(&provided, args);
     status
 }
@@ -409,7 +378,7 @@ fn account(provided: &Provided<'_>, args: &Args) {
         );
     }
     say!("Wrote {}.", args.out.display());
-    if let Some(json) = args.json_file() {
+    if let Some(json) = args.json.file() {
         say!("Wrote {}.", json.display());
     }
     say!("{}", words::CAUTION);
@@ -425,7 +394,7 @@ struct Progress {
 impl Progress {
     fn new() -> Progress {
         Progress {
-            shown: std::io::stderr().is_terminal(),
+            shown: std::io::stderr().is_terminal() && !super::is_quiet(),
             start: Instant::now(),
             last: Mutex::new(None),
         }

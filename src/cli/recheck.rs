@@ -4,7 +4,9 @@ use std::path::{Path, PathBuf};
 
 use super::findings::Findings;
 use super::settings::Settings;
-use super::{Common, DONE, Files, defect, same, say};
+use super::usual::{Json, Usual};
+use super::working::working;
+use super::{Common, DONE, Files, defect, insist, same, say};
 use crate::problem::Problems;
 use crate::read::{self, BenchSources, Sources};
 use crate::recheck::{Decision, recheck};
@@ -36,12 +38,8 @@ pub(super) struct Args {
     /// As-built record to write.
     #[arg(long, default_value = "as-built.xlsx", value_name = "FILE")]
     out: PathBuf,
-    /// Write the record for programs as well (see `gapwright schema recheck`).
-    #[arg(long, value_name = "FILE")]
-    json: Option<PathBuf>,
-    /// Folder of model files (.toml) beside the built-in ones.
-    #[arg(long, value_name = "DIR")]
-    models: Option<PathBuf>,
+    #[command(flatten)]
+    json: Json,
     #[command(flatten)]
     settings: Settings,
     /// How far a reading of a pack may be off either way, such as `0.0002 in`.
@@ -50,15 +48,8 @@ pub(super) struct Args {
     /// How far a reading of a clearance may be off either way, such as `0.0005 in`.
     #[arg(long, value_name = "LENGTH")]
     clearance_within: Option<String>,
-    /// Date to print; today if not given.
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    date: Option<String>,
-    /// Write a copy of the sheets with what is wrong coloured and noted, if anything is.
-    #[arg(long, value_name = "FILE")]
-    mark: Option<PathBuf>,
-    /// Replace output files that are there already.
-    #[arg(long)]
-    force: bool,
+    #[command(flatten)]
+    usual: Usual,
 }
 
 const AFTER: &str = "\
@@ -87,9 +78,9 @@ impl Args {
         Files {
             inputs: inputs.chain(&self.readings).collect(),
             out: Some(&self.out),
-            json: self.json.as_ref(),
-            mark: self.mark.as_ref(),
-            date: self.date.as_deref(),
+            json: self.json.file(),
+            mark: self.usual.mark.as_ref(),
+            date: self.usual.date.as_deref(),
         }
     }
 
@@ -104,7 +95,7 @@ impl Args {
         Sources {
             stock: self.stock.clone(),
             pumps: self.pumps.clone(),
-            models: self.models.clone(),
+            models: self.usual.models.clone(),
             settings,
             memory: common.memory.clone(),
         }
@@ -114,8 +105,9 @@ impl Args {
 pub(super) fn run(args: &Args, common: &Common) -> u8 {
     let mut books = vec![&args.plan, &args.stock, &args.pumps];
     books.extend(&args.readings);
-    let findings = Findings::marked(common, args.files().fit_mark(), books, args.force);
+    let findings = Findings::marked(common, args.files().fit_mark(), books, args.usual.force);
     let mut problems = Problems::new();
+    args.json.begin(common, &mut problems);
     args.files().check(&mut problems);
     if args
         .readings
@@ -128,6 +120,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             "leave it out: the plan's own sheet Kits is read anyway",
         ));
     }
+    let reading = working("reading the workbooks and the readings");
     let job = match read::job(&args.sources(common)) {
         Ok(job) => job,
         Err(found) => {
@@ -158,28 +151,32 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             return findings.refuse(problems);
         }
     };
+    drop(reading);
     let (back, warnings) = back;
-    if let Err(error) = args.files().refuse(args.force) {
+    if let Err(error) = args.files().refuse(args.usual.force) {
         return findings.fail(error.problem(), warnings, &[]);
     }
+    let searching = working("looking for the smallest swaps");
     let mut left = back.left.clone();
     let records = recheck(&job, &back.benches, &mut left);
     let verified = match verify_recheck(job, records, &back.left) {
         Ok(verified) => verified,
         Err(breaches) => return findings.fail(defect(&breaches), warnings, &[]),
     };
-    let date = super::date(args.date.as_ref());
+    drop(searching);
+    let date = super::date(args.usual.date.as_ref());
     let built = AsBuilt {
         recheck: &verified,
         plan_id: &back.plan_id,
         inputs: &back.inputs,
         date: &date,
     };
+    let json = as_built::json::text(&built);
     let written = as_built::workbook(&built).and_then(|workbook| {
-        let json = as_built::json::text(&built);
         let mut files = vec![(args.out.as_path(), workbook.as_slice())];
-        files.extend(args.json.as_deref().map(|path| (path, json.as_bytes())));
-        write::files(&files, args.force)
+        let path = args.json.file().map(PathBuf::as_path);
+        files.extend(path.map(|path| (path, json.as_bytes())));
+        write::files(&files, args.usual.force)
     });
     if let Err(error) = written {
         let before = error.written_before();
@@ -187,8 +184,9 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         return findings.fail(error.problem(), warnings, &before);
     }
     let mut written = vec![args.out.as_path()];
-    written.extend(args.json.as_deref());
+    written.extend(args.json.file().map(PathBuf::as_path));
     let status = findings.settle(warnings, DONE, &written, None);
+    args.json.finish(&json);
     account(&verified, args);
     status
 }
@@ -215,13 +213,13 @@ fn account(verified: &VerifiedRecheck, args: &Args) {
         if quiet {
             continue;
         }
-        say!("  {} {}:", pump.tag, decision(&record.decision));
+        insist!("  {} {}:", pump.tag, decision(&record.decision));
         for step in to_do(job, pump, record) {
-            say!("    {step}");
+            insist!("    {step}");
         }
     }
     say!("Wrote {}.", args.out.display());
-    if let Some(json) = &args.json {
+    if let Some(json) = args.json.file() {
         say!("Wrote {}.", json.display());
     }
     say!("Recheck after every swap: the record predicts what it puts right, it does not prove it.");

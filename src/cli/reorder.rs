@@ -7,7 +7,8 @@ use std::time::Duration;
 use super::findings::Findings;
 use super::kit::Progress;
 use super::settings::Settings;
-use super::{Common, DONE, Files, defect, from_command_line, say};
+use super::usual::{Json, Usual};
+use super::{Common, DONE, Files, defect, from_command_line, insist, say};
 use crate::choose::watch::{News, Watch};
 use crate::decimal::{Millionths, Money};
 use crate::issue::log::Log;
@@ -32,9 +33,8 @@ pub(super) struct Args {
     /// Workbook to write.
     #[arg(long, default_value = "purchase.xlsx", value_name = "FILE")]
     out: PathBuf,
-    /// Write the purchase for programs as well (see `gapwright schema purchase`).
-    #[arg(long, value_name = "FILE")]
-    json: Option<PathBuf>,
+    #[command(flatten)]
+    json: Json,
     /// Spend no more than this on packs so that pumps can be kitted: the most that it serves.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     budget: Option<String>,
@@ -71,23 +71,13 @@ pub(super) struct Args {
     /// Most shims in one pump for the reach, instead of what the models say.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=16))]
     pieces: Option<u32>,
-    /// Folder of model files (.toml) beside the built-in ones.
-    #[arg(long, value_name = "DIR")]
-    models: Option<PathBuf>,
     #[command(flatten)]
     settings: Settings,
     /// Threads to work with; the answer is the same for any number.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
-    /// Day of the order; today if not given.
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    date: Option<String>,
-    /// Write a copy of the sheets with what is wrong coloured and noted, if anything is.
-    #[arg(long, value_name = "FILE")]
-    mark: Option<PathBuf>,
-    /// Replace output files that are there already.
-    #[arg(long)]
-    force: bool,
+    #[command(flatten)]
+    usual: Usual,
 }
 
 const AFTER: &str = "\
@@ -117,9 +107,9 @@ impl Args {
         Files {
             inputs,
             out: Some(&self.out),
-            json: self.json.as_ref(),
-            mark: self.mark.as_ref(),
-            date: self.date.as_deref(),
+            json: self.json.file(),
+            mark: self.usual.mark.as_ref(),
+            date: self.usual.date.as_deref(),
         }
     }
 
@@ -127,7 +117,7 @@ impl Args {
         Sources {
             stock: self.stock.clone(),
             pumps: self.pumps.clone(),
-            models: self.models.clone(),
+            models: self.usual.models.clone(),
             settings: self.settings.given(),
             memory: common.memory.clone(),
         }
@@ -216,7 +206,7 @@ impl Args {
             step,
             ranges: ranges.collect(),
             pieces: self.pieces,
-            date: super::date(self.date.as_ref()),
+            date: super::date(self.usual.date.as_ref()),
         };
         (question, budget)
     }
@@ -292,8 +282,9 @@ fn unknown_ranges(job: &Job, question: &Question, problems: &mut Problems) {
 
 pub(super) fn run(args: &Args, common: &Common) -> u8 {
     let books = vec![&args.stock, &args.pumps];
-    let findings = Findings::marked(common, args.files().fit_mark(), books, args.force);
+    let findings = Findings::marked(common, args.files().fit_mark(), books, args.usual.force);
     let mut problems = Problems::new();
+    args.json.begin(common, &mut problems);
     args.files().check(&mut problems);
     let (question, budget) = args.question(&mut problems);
     let log = args.log.as_ref().and_then(|path| {
@@ -345,7 +336,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         job.warnings.extend(differs);
         log
     });
-    if let Err(error) = args.files().refuse(args.force) {
+    if let Err(error) = args.files().refuse(args.usual.force) {
         return findings.fail(error.problem(), job.warnings, &[]);
     }
     super::use_threads(args.threads);
@@ -393,11 +384,12 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         question: &question,
         report: &report,
     };
+    let json = purchase::json::text(&ordered);
     let written = purchase::workbook(&ordered).and_then(|workbook| {
-        let json = purchase::json::text(&ordered);
         let mut files = vec![(args.out.as_path(), workbook.as_slice())];
-        files.extend(args.json.as_deref().map(|path| (path, json.as_bytes())));
-        write::files(&files, args.force)
+        let path = args.json.file().map(PathBuf::as_path);
+        files.extend(path.map(|path| (path, json.as_bytes())));
+        write::files(&files, args.usual.force)
     });
     if let Err(error) = written {
         let before = error.written_before();
@@ -405,8 +397,9 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         return findings.fail(error.problem(), job.warnings.clone(), &before);
     }
     let mut written = vec![args.out.as_path()];
-    written.extend(args.json.as_deref());
+    written.extend(args.json.file().map(PathBuf::as_path));
     let status = findings.settle(job.warnings.clone(), DONE, &written, None);
+    args.json.finish(&json);
     account(&ordered, args);
     status
 }
@@ -563,14 +556,14 @@ fn account(ordered: &Ordered<'_>, args: &Args) {
     }
     for at in 0..all {
         if let Some(why) = purchase::still_short(ordered, at) {
-            say!("  {} still {}: {why}.", job.pumps[at].tag, words::NOT_FIT);
+            insist!("  {} still {}: {why}.", job.pumps[at].tag, words::NOT_FIT);
         }
     }
     for remark in purchase::remarks(ordered) {
         say!("{remark}");
     }
     say!("Wrote {}.", args.out.display());
-    if let Some(json) = &args.json {
+    if let Some(json) = args.json.file() {
         say!("Wrote {}.", json.display());
     }
     say!("Measure what comes in before it counts, and plan anew with `gapwright kit`.");

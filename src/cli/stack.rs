@@ -4,7 +4,8 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 use super::findings::Findings;
-use super::{Common, DONE, Files, complain, defect, from_command_line, say};
+use super::working::working;
+use super::{Common, DONE, Files, complain, defect, from_command_line, insist, say};
 use crate::choose::watch::Watch;
 use crate::choose::{ChooseError, choose};
 use crate::crush::crushes;
@@ -204,6 +205,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     if let Err(error) = args.files().refuse(args.force) {
         return findings.fail(error.problem(), job.warnings, &[]);
     }
+    let drawing = working("working out the stack-ups");
     let mut analysed = Vec::new();
     for one in chosen {
         match analyse(&job, one, args) {
@@ -215,6 +217,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             }
         }
     }
+    drop(drawing);
     let date = super::date(args.date.as_ref());
     let written = write::analysis::workbook(&job, &analysed, &date)
         .and_then(|workbook| write::files(&[(&args.out, &workbook)], args.force));
@@ -434,7 +437,7 @@ fn total(job: &Job, analysed: &[Analysed], left_out: &[&str]) {
     let missed = all.iter().filter(|met| !**met).count();
     let (count, rule) = (all.len(), job.policy.acceptance);
     if missed > 0 {
-        say!("{missed} of {count} requirements NOT MET by the {rule} rule.");
+        insist!("{missed} of {count} requirements NOT MET by the {rule} rule.");
     } else {
         say!("{count} of {count} requirements met by the {rule} rule.");
     }
