@@ -60,6 +60,26 @@ const PROBLEMS: u8 = 2;
 /// A file could not be written, or the program found a defect of its own; nothing was written.
 const FAILED: u8 = 3;
 
+/// What each exit status means, as the manual pages say it.
+const EXIT_STATUSES: [(u8, &str); 4] = [
+    (
+        DONE,
+        "All was done as asked. Pumps that cannot be kitted, or stay open, are said in words.",
+    ),
+    (
+        WARNED,
+        "Of check alone: there are warnings, and no problems.",
+    ),
+    (
+        PROBLEMS,
+        "The inputs have problems: all are listed with cell and mend, and nothing was written but the marked copy.",
+    ),
+    (
+        FAILED,
+        "A file could not be written; nothing was changed, unless it is said what was.",
+    ),
+];
+
 /// Kits an outage of rebuilt pumps from one drawer of shims and gaskets.
 ///
 /// Reads a stock workbook and a pump workbook, finds the least-waste pieces that bring every

@@ -61,6 +61,10 @@ fn page(command: &clap::Command) -> Vec<u8> {
     clap_mangen::Man::new(command.clone())
         .render(&mut bytes)
         .ok();
+    bytes.extend_from_slice(b".SH \"EXIT STATUS\"\n");
+    for (status, meaning) in super::EXIT_STATUSES {
+        bytes.extend_from_slice(format!(".TP\n\\fB{status}\\fR\n{meaning}\n").as_bytes());
+    }
     bytes
 }
 

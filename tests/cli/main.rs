@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
 mod stack;
+mod terminal;
 
 use std::fs;
 use std::path::Path;
