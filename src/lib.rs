@@ -44,10 +44,16 @@
 //!
 //! # Example
 //!
+//! From two files to a workbook, and the stack-up of one pump on the way:
+//!
 //! ```
 //! use gapwright::choose::{choose, watch::Watch};
+//! use gapwright::length::Unit;
+//! use gapwright::plan::{Kit, stack};
 //! use gapwright::read::{self, Sources};
+//! use gapwright::stack::report;
 //! use gapwright::verify::verify;
+//! use gapwright::write;
 //!
 //! # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR")).unwrap();
 //! let job = read::job(&Sources {
@@ -59,11 +65,30 @@
 //! let plan = choose(&job, &Watch::patient()).expect("three pumps can be listed");
 //! assert!(plan.proven());
 //! let verified = verify(job, plan).expect("the plan holds when worked out again");
-//! assert_eq!(gapwright::write::json::plan(&verified).waste, "22.000000");
+//! assert_eq!(write::json::plan(&verified).waste, "22.000000");
+//!
+//! // The running clearance of the first pump: 0.051 - 0.030 = 0.021 in, good to 0.0003 and 0.0002 at worst.
+//! let (job, plan) = (verified.job(), verified.plan());
+//! let pump = &job.pumps[0];
+//! let Kit::Served(packs) = &plan.kits[0] else { panic!("the first pump is kitted") };
+//! let clearance = &pump.requirements[0];
+//! let report = report(&clearance.form, &stack(job, pump, packs), job.policy.coverage, Unit::Inch);
+//! assert!((report.value - 0.021).abs() < 1e-12);
+//! assert!((report.sides[1].worst - 0.0005).abs() < 1e-12);
+//!
+//! let folder = tempfile::tempdir().expect("a temporary folder");
+//! let path = folder.path().join("plan.xlsx");
+//! let bytes = write::workbook(&verified, "2027-03-01").expect("a workbook");
+//! write::files(&[(&path, &bytes)], false).expect("a file that was not there");
+//! assert!(path.exists());
 //! ```
 //!
 //! The plan predicts, it does not prove a fit: the finished pack is measured and the clearance
 //! rechecked, and the maker's instructions, local codes and a competent person decide.
+
+/// What has changed, and what a version promises.
+#[doc = include_str!("changelog.md")]
+pub mod changelog {}
 
 pub mod bag;
 pub mod choose;

@@ -69,7 +69,9 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     say!(
         "Fill them in (point at a heading for its note) and replace the example rows; leave the sheets"
     );
-    say!("Sheets and Fit empty if no piece is cut from sheet. Then run");
+    say!(
+        "Sheets and Fit empty if no piece is cut from sheet, and Feelers if no blades are used. Then run"
+    );
     let models = args
         .models
         .as_ref()

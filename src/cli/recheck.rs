@@ -196,9 +196,10 @@ fn account(verified: &VerifiedRecheck, args: &Args) {
     let (job, records) = (verified.job(), verified.records());
     let count = |is: fn(&Decision) -> bool| records.iter().filter(|r| is(&r.decision)).count();
     say!(
-        "{} of {} pumps accepted as found; {} to look into, {} to swap, {} {NOT_FIT}; {} not fully read.",
+        "{} of {} pump{} accepted as found; {} to look into, {} to swap, {} {NOT_FIT}; {} not fully read.",
         count(|d| matches!(d, Decision::Accept)),
         records.len(),
+        if records.len() == 1 { "" } else { "s" },
         count(|d| matches!(d, Decision::Look(_))),
         count(|d| matches!(d, Decision::Swap(_))),
         count(|d| matches!(d, Decision::NoSwap(_) | Decision::NotKitted)),

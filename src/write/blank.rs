@@ -335,8 +335,8 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &count)?;
     }
     sheets(workbook.add_worksheet(), model, &count)?;
-    feelers(workbook.add_worksheet(), model, &count)?;
     fit(workbook.add_worksheet(), model)?;
+    feelers(workbook.add_worksheet(), model, &count)?;
     workbook.save_to_buffer()
 }
 

@@ -78,6 +78,7 @@ pub fn change(path: &Path, sheet: &str, changes: &[(&str, Put)]) {
     let (_, xml) = parts.iter_mut().find(|(name, _)| *name == part).unwrap();
     let mut text = String::from_utf8(xml.clone()).unwrap();
     for (cell, put) in changes {
+        make_room(&mut text, cell);
         let start = text
             .find(&format!("<c r=\"{cell}\""))
             .unwrap_or_else(|| panic!("{cell} is there"));
@@ -109,6 +110,38 @@ pub fn change(path: &Path, sheet: &str, changes: &[(&str, Put)]) {
         zip.write_all(&bytes).unwrap();
     }
     zip.finish().unwrap();
+}
+
+/// Puts an empty cell into a sheet that has none there yet, in the order of rows and of columns A to Z.
+fn make_room(text: &mut String, cell: &str) {
+    if text.contains(&format!("<c r=\"{cell}\"")) {
+        return;
+    }
+    let (column, row) = cell.split_at(1);
+    let row: u32 = row.parse().unwrap();
+    let row_of = |at: usize, text: &str| -> u32 {
+        let number = &text[at + "<row r=\"".len()..];
+        number.split('"').next().unwrap().parse().unwrap()
+    };
+    let rows: Vec<usize> = text.match_indices("<row r=\"").map(|(at, _)| at).collect();
+    let here = rows.iter().copied().find(|at| row_of(*at, text) == row);
+    let Some(at) = here else {
+        let after = rows.iter().copied().find(|at| row_of(*at, text) > row);
+        let at = after.unwrap_or_else(|| text.find("</sheetData>").expect("the end of the rows"));
+        text.insert_str(at, &format!("<row r=\"{row}\"><c r=\"{cell}\"/></row>"));
+        return;
+    };
+    let open = at + text[at..].find('>').unwrap();
+    if text[..open].ends_with('/') {
+        let new = format!("><c r=\"{cell}\"/></row>");
+        text.replace_range(open - 1..=open, &new);
+        return;
+    }
+    let end = open + text[open..].find("</row>").unwrap();
+    let cells = text[open..end].match_indices("<c r=\"");
+    let mut cells = cells.map(|(found, _)| open + found);
+    let later = cells.find(|found| &text[found + 6..found + 7] > column);
+    text.insert_str(later.unwrap_or(end), &format!("<c r=\"{cell}\"/>"));
 }
 
 /// A shop with its files.
