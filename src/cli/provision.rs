@@ -451,7 +451,7 @@ mod tests {
         let line = ["provision", "s.xlsx", "p.xlsx"].iter().chain(more);
         let args = Line::try_parse_from(line).map(|line| line.args).ok();
         let common = Common {
-            form: Listing::Text,
+            form: crate::cli::findings::Listing::Text,
             memory: read::Memory::of_megabytes(16),
         };
         let mut problems = Problems::new();

@@ -84,7 +84,7 @@ fn the_walkthrough_comes_out_as_the_readme_shows_it() {
         commands += 1;
     }
     assert!(
-        commands >= 6 && typed >= 10,
+        commands >= 5 && typed >= 14,
         "{commands} commands, {typed} cells"
     );
     for name in [
