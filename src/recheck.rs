@@ -3,7 +3,7 @@
 //! For each pump, in this order: what was read is held against what was predicted for the pieces that were
 //! fitted ([`compare`]). Where the two differ by more than their uncertainty, something is wrong, and what it
 //! may be is said ([`suspect`]) before any piece is moved. Where they agree, or the reading came out the same
-//! a second time, the reading counts: it is accepted if every requirement is met on it ([`found`]), else the
+//! a second time, the reading counts: it is accepted if every requirement is met on it (`found`), else the
 //! smallest swap is looked for among the pieces that are left ([`swap`]).
 
 pub mod compare;

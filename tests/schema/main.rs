@@ -1,0 +1,111 @@
+//! What the commands write for programs against the schemas that `gapwright schema` prints, by an independent
+//! validator (crate `jsonschema`, JSON Schema 2020-12).
+
+#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+
+use std::path::Path;
+
+use assert_cmd::Command;
+use serde_json::Value;
+use tempfile::TempDir;
+
+fn json(folder: &Path, arguments: &[&str]) -> Value {
+    let mut command = Command::cargo_bin("gapwright").unwrap();
+    let output = command
+        .current_dir(folder)
+        .args(arguments)
+        .output()
+        .unwrap();
+    serde_json::from_slice(&output.stdout).unwrap_or_else(|_| panic!("{arguments:?}: {output:?}"))
+}
+
+fn schema(name: &str) -> jsonschema::Validator {
+    let schema = json(Path::new("."), &["schema", name]);
+    jsonschema::validator_for(&schema).expect("a schema that can be used")
+}
+
+/// Every way to spoil a document by taking one field of the whole, or of the first entry of a list in it, away.
+fn spoiled(document: &Value) -> Vec<Value> {
+    let mut all = Vec::new();
+    for key in document.as_object().unwrap().keys() {
+        let mut less = document.clone();
+        less.as_object_mut().unwrap().remove(key);
+        all.push(less);
+        let mut other = document.clone();
+        other[key] = serde_json::json!({ "no such": ["thing"] });
+        all.push(other);
+    }
+    all
+}
+
+#[test]
+fn what_is_written_for_programs_is_as_its_schema_says() {
+    let samples = std::env::current_dir().unwrap().join("samples");
+    let at = |name: &str| samples.join(name).display().to_string();
+    let folder = TempDir::new().unwrap();
+    let (stock, pumps) = (at("tiny/stock.csv"), at("tiny/pumps.csv"));
+    let plan = ["kit", &stock, &pumps, "--json", "-", "--date", "2027-03-01"];
+    let found = "A:running clearance=0.031 in";
+    let recheck = [
+        "recheck",
+        "kit-plan.xlsx",
+        &stock,
+        &pumps,
+        "--json",
+        "-",
+        "--found",
+        found,
+        "--found",
+        found,
+    ];
+    let (buy_stock, buy_pumps) = (at("purchase/stock.csv"), at("purchase/pumps.csv"));
+    let purchase = [
+        "reorder",
+        &buy_stock,
+        &buy_pumps,
+        "--json",
+        "-",
+        "--date",
+        "2027-03-01",
+    ];
+    let (set_stock, set_pumps) = (at("provision/stock.xlsx"), at("provision/pumps.xlsx"));
+    let past = at("provision/past.xlsx");
+    let provision = [
+        "provision",
+        &set_stock,
+        &set_pumps,
+        "--history",
+        &past,
+        "--json",
+        "-",
+        "--scenarios",
+        "50",
+        "--checks",
+        "50",
+    ];
+    let problems = ["check", &stock, &buy_pumps, "--problems", "json"];
+    let outputs: [(&str, &[&str]); 5] = [
+        ("plan", &plan),
+        ("recheck", &recheck),
+        ("purchase", &purchase),
+        ("provision", &provision),
+        ("problems", &problems),
+    ];
+    for (name, arguments) in outputs {
+        let document = json(folder.path(), arguments);
+        let schema = schema(name);
+        let wrong: Vec<String> = schema
+            .iter_errors(&document)
+            .map(|e| e.to_string())
+            .collect();
+        assert!(wrong.is_empty(), "{name}: {wrong:#?}");
+        assert_eq!(document["format"], format!("gapwright.{name}.v1"), "{name}");
+        // The schema bites: most fields cannot be left out, and none can be just anything.
+        let refused = spoiled(&document)
+            .iter()
+            .filter(|other| !schema.is_valid(other))
+            .count();
+        let fields = document.as_object().unwrap().len();
+        assert!(refused > fields, "{name}: {refused} of {}", 2 * fields);
+    }
+}
