@@ -359,6 +359,14 @@ fn nearest_total(short: &Shortfall, unit: Unit) -> Option<String> {
     Some(format!("{}{empty}", length(nearest, unit)))
 }
 
+/// What a goal is called where people read it.
+pub fn aim(aim: Aim) -> String {
+    match aim {
+        Aim::ServedWeight => "weight of the pumps served".into(),
+        other => other.label(),
+    }
+}
+
 /// A goal's value as people read it.
 pub fn goal_value(job: &Job, goal: &Goal, value: i64) -> String {
     match goal.aim {
@@ -382,7 +390,7 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
         .map(|goal| {
             format!(
                 "{} {} found, bound {} (gap {})",
-                goal.aim.label(),
+                aim(goal.aim),
                 goal_value(job, goal, goal.value),
                 goal_value(job, goal, goal.bound),
                 goal_value(job, goal, (goal.value - goal.bound).abs()),
@@ -500,7 +508,7 @@ pub fn worth(job: &Job, worth: &Worth) -> String {
     match (worth.served_weight, change) {
         (0, 0) => "nothing".into(),
         (0, _) => waste,
-        (weight, _) => format!("serves more (weight +{weight}), {waste}"),
+        (_, _) => format!("serves more by priority, {waste}"),
     }
 }
 

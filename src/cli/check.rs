@@ -129,7 +129,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             for (name, value) in args.settings.given() {
                 settings.add(from_command_line(
                     format!("the setting {name}, `{value}`, without a pump workbook"),
-                    "settings beside the pumps that they are for",
+                    "settings together with the pumps that they are for",
                     "give the pump workbook as well, or leave the setting out",
                 ));
             }

@@ -312,7 +312,7 @@ impl Progress {
             "\r\u{1b}[K{:.0} s  {} pumps  {}: {}, bound {}, gap {}, open {}  (Ctrl-C writes the best so far)",
             news.elapsed.as_secs_f64(),
             news.pumps,
-            news.aim.label(),
+            words::aim(news.aim),
             show(news.value),
             show(news.bound),
             show((news.value - news.bound).abs()),

@@ -116,7 +116,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     {
         problems.add(super::from_command_line(
             format!("--readings {}", args.plan.display()),
-            "a workbook beside the plan",
+            "a workbook other than the plan",
             "leave it out: the plan's own sheet Kits is read anyway",
         ));
     }

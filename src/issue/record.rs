@@ -660,7 +660,7 @@ fn take_line(taking: &mut Taking<'_>, line: &Line, filled: &Filled, problems: &m
         wrong(
             format!("{item} instead of {}, of which none is missing", line.item),
             "another item only where fewer were picked than planned",
-            "fill in Picked, 0 if there were none; write what was taken beside it into a spare line below",
+            "fill in Picked, 0 if there were none; write what was taken on top into a line with `extra` below",
         );
     } else if let Some(taken) = take_named(taking, item, *count, &filled.instead_at, problems) {
         problems.warn(Problem::new(
@@ -713,7 +713,7 @@ fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
     };
     problems.warn(Problem::new(
         extra.at.clone(),
-        format!("{}: {} of {} beside the plan", extra.tag, extra.count, extra.item),
+        format!("{}: {} of {} that the plan does not have", extra.tag, extra.count, extra.item),
         "the kit that was worked out",
         "NOT FIT TO ASSEMBLE before the stack-up of what is in it was worked out (`gapwright stack`) and the finished pack measured",
     ));

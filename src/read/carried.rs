@@ -42,7 +42,7 @@ const NEEDED: [&str; 10] = [
     "Note",
 ];
 /// What the spare lines of the Issue sheet have as their step.
-pub(crate) const EXTRA: &str = "beside";
+pub(crate) const EXTRA: &str = "extra";
 /// What stands before the plan's id on the Issue sheet.
 pub(crate) const ID: &str = "Plan";
 
@@ -242,7 +242,7 @@ fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
                 carried.planned.id()
             ),
             "tags, items and planned pieces as `gapwright kit` wrote them",
-            "undo the change; what was picked goes into the coloured cells, what was taken beside the plan into the spare lines",
+            "undo the change; what was picked goes into the coloured cells, what was taken and is not in the plan into the lines with `extra`",
         ));
     }
     add_back(&mut carried);
@@ -339,7 +339,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) {
                     words => format!("`{words}`"),
                 },
                 "the step as `gapwright kit` wrote it",
-                format!("undo the change; what was taken beside the plan goes into the lines with `{EXTRA}`"),
+                format!("undo the change; what was taken and is not in the plan goes into the lines with `{EXTRA}`"),
             ));
             continue;
         };

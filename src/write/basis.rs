@@ -146,7 +146,7 @@ pub(super) fn of_purchase(
         .map_or("nothing: everything was proven or closed", |s| s.words());
     let budget = report.market.budget;
     let log = report.history.map_or("none given".into(), |(days, lines)| {
-        format!("{lines} lines over {days} days; its chain was checked on reading")
+        format!("{lines} lines over {days} days; every line was checked on reading")
     });
     let levels = &question.levels;
     let percent = |share: crate::decimal::Millionths| format!("{} %", share.to_f64() * 100.0);
@@ -193,7 +193,7 @@ fn goals(
     )?;
     for goal in &plan.goals {
         row += 1;
-        sheet.write_text(row, 0, goal.aim.label(), &styles.text)?;
+        sheet.write_text(row, 0, words::aim(goal.aim), &styles.text)?;
         for (column, value) in [(1, goal.value), (2, goal.bound)] {
             let text = words::goal_value(job, goal, value);
             sheet.write_text(row, column, text, &styles.text)?;

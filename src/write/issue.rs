@@ -38,7 +38,7 @@ pub(super) fn write(
     sheet.write_text(
         2,
         2,
-        "Picked empty: as planned. Instead: a stock number put in for missing pieces. Last lines: taken beside the plan. A kit that is not as planned is NOT FIT TO ASSEMBLE before its stack-up was worked out again.",
+        "Picked empty: as planned. Instead: a stock number put in for missing pieces. Lines with extra: taken and not in the plan. A kit that is not as planned is NOT FIT TO ASSEMBLE before its stack-up was worked out again.",
         &styles.remark,
     )?;
     let right = styles

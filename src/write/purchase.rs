@@ -51,7 +51,7 @@ pub fn proof(job: &Job, report: &Report) -> String {
         .map(|goal| {
             format!(
                 "{} {} found, bound {}",
-                goal.aim.label(),
+                words::aim(goal.aim),
                 words::goal_value(job, goal, goal.value),
                 words::goal_value(job, goal, goal.bound),
             )

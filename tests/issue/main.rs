@@ -148,9 +148,9 @@ fn partly_picked_substituted_and_beside_the_plan_are_recorded_as_such() {
         ("B", "S30", "I", "1"),
         ("B", "S30", "J", "=bin was empty"),
         ("A", "G105", "G", "0"),
-        ("beside", "", "A", "c"),
-        ("beside", "", "D", "S30"),
-        ("beside", "", "G", "1"),
+        ("extra", "", "A", "c"),
+        ("extra", "", "D", "S30"),
+        ("extra", "", "G", "1"),
     ]);
     let run = shop.issue(&["kit-plan.xlsx", "stock.csv"]).well();
     let mut warnings = run.all();
@@ -161,7 +161,7 @@ fn partly_picked_substituted_and_beside_the_plan_are_recorded_as_such() {
             "warning kit-plan.xlsx!G6 B: 0 of S30 picked, not 1",
             "warning kit-plan.xlsx!H6 B: 1 of s10 instead of S30",
             "warning kit-plan.xlsx!G12 A: 0 of G105 picked, not 1",
-            "warning kit-plan.xlsx!D21 c: 1 of S30 beside the plan",
+            "warning kit-plan.xlsx!D21 c: 1 of S30 that the plan does not have",
         ]
     );
     let all_not_fit = run
@@ -276,7 +276,7 @@ fn what_is_filled_in_wrongly_is_said_all_at_once_with_its_cell() {
         ("A", "G105", "G", "some"),
         ("C", "S10", "H", "S20"),
         ("C", "S10", "I", "0"),
-        ("beside", "", "D", "S30"),
+        ("extra", "", "D", "S30"),
     ]);
     shop.refuse(
         &["kit-plan.xlsx", "stock.csv"],
@@ -300,9 +300,9 @@ fn what_is_filled_in_wrongly_is_said_all_at_once_with_its_cell() {
         ("C", "S10", "G", "0"),
         ("C", "S10", "H", "S10"),
         ("C", "S10", "I", "3"),
-        ("beside", "", "A", "A"),
-        ("beside", "", "D", "G105"),
-        ("beside", "", "G", "1"),
+        ("extra", "", "A", "A"),
+        ("extra", "", "D", "G105"),
+        ("extra", "", "G", "1"),
     ]);
     shop.refuse(
         &["kit-plan.xlsx", "stock.csv"],
@@ -788,9 +788,9 @@ fn what_is_filled_in_too_late_is_said() {
         .well();
     shop.fill(&[
         ("B", "S30", "G", "0"),
-        ("beside", "", "A", "b"),
-        ("beside", "", "D", "S10"),
-        ("beside", "", "G", "1"),
+        ("extra", "", "A", "b"),
+        ("extra", "", "D", "S10"),
+        ("extra", "", "G", "1"),
     ]);
     let run = shop
         .issue(&[

@@ -327,7 +327,7 @@ impl Shop {
         lines(&self.at("issue-log.xlsx"))
     }
 
-    /// The row, from 1, of a line of the Issue sheet, by tag and item; of the n-th spare line for `beside`.
+    /// The row, from 1, of a line of the Issue sheet, by tag and item; of the n-th spare line for `extra`.
     pub fn issue_row(&self, tag: &str, item: &str) -> u32 {
         let cells = cells(&self.at("kit-plan.xlsx"), "Issue");
         let cell = |row, column| cells.get(&(row, column)).map_or("", String::as_str);
@@ -338,7 +338,7 @@ impl Shop {
             .collect();
         rows.dedup();
         let row = rows.into_iter().find(|row| match tag {
-            "beside" => cell(*row, 4) == tag,
+            "extra" => cell(*row, 4) == tag,
             tag => cell(*row, 0) == tag && cell(*row, 3) == item,
         });
         row.unwrap_or_else(|| panic!("a line of {tag} and {item}")) + 1

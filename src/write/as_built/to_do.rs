@@ -58,7 +58,7 @@ pub(super) fn write(
             &styles.plain,
         )?;
     } else {
-        let text = "Pieces that are swapped also go onto the sheet Issue of the plan: under Instead, or as taken beside it.";
+        let text = "Pieces that are swapped also go onto the sheet Issue of the plan: under Instead, or into a line with extra.";
         sheet.write_text(row + 2, 0, text, &styles.remark)?;
     }
     Ok(())
