@@ -90,7 +90,14 @@ const EXIT_STATUSES: [(u8, &str); 4] = [
 struct Args {
     /// How problems and warnings are listed: `text` on standard error, or `json` on standard output
     /// (see `gapwright schema problems`).
-    #[arg(long, global = true, value_enum, default_value_t = Listing::Text, value_name = "FORM")]
+    #[arg(
+        long,
+        global = true,
+        value_enum,
+        default_value_t = Listing::Text,
+        value_name = "FORM",
+        help_heading = EVERYWHERE
+    )]
     problems: Listing,
     /// Memory that reading the workbooks may take, in megabytes; a file that asks for more is refused.
     #[arg(
@@ -98,16 +105,20 @@ struct Args {
         global = true,
         default_value_t = 512,
         value_name = "MB",
+        help_heading = EVERYWHERE,
         value_parser = clap::value_parser!(u32).range(16..=65_536)
     )]
     memory: u32,
     /// Say nothing on standard output but what is asked for there; problems, warnings and what keeps a
     /// pump open go to standard error.
-    #[arg(long, short, global = true)]
+    #[arg(long, short, global = true, help_heading = EVERYWHERE)]
     quiet: bool,
     #[command(subcommand)]
     command: Command,
 }
+
+/// What heads the options that every command has.
+const EVERYWHERE: &str = "For every command";
 
 const AFTER: &str = "\
 To begin:

@@ -220,7 +220,10 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         level: asked.level,
         step: asked.step,
     };
-    let outlook = match read::outlook(&args.sources(common), &ahead) {
+    let reading = super::working::working("reading and checking the workbooks");
+    let outlook = read::outlook(&args.sources(common), &ahead);
+    drop(reading);
+    let outlook = match outlook {
         Ok(outlook) if problems.none() => outlook,
         Ok(outlook) => {
             problems.absorb(Problems::of_warnings(outlook.job.warnings));

@@ -306,9 +306,10 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             }
         }
     });
-    let mut job = match read::job(&args.sources(common)).inspect(|job| {
-        unknown_ranges(job, &question, &mut problems);
-    }) {
+    let reading = super::working::working("reading and checking the workbooks");
+    let read = read::job(&args.sources(common));
+    drop(reading);
+    let mut job = match read.inspect(|job| unknown_ranges(job, &question, &mut problems)) {
         Ok(job) if problems.none() => job,
         Ok(job) => {
             problems.absorb(Problems::of_warnings(job.warnings));

@@ -46,7 +46,12 @@ pub(super) fn write(
     let issued = verified.issued();
     let mut order: Vec<usize> = (0..job.stock.len()).filter(|&i| issued[i] > 0).collect();
     let bin = |i: &usize| job.stock[*i].bin.clone().unwrap_or_default();
-    order.sort_by(|a, b| natord::compare_ignore_case(&bin(a), &bin(b)).then(a.cmp(b)));
+    // What has no bin is looked for once the walk is done.
+    let homeless = |i: &usize| job.stock[*i].bin.is_none();
+    order.sort_by(|a, b| {
+        let bins = natord::compare_ignore_case(&bin(a), &bin(b));
+        homeless(a).cmp(&homeless(b)).then(bins).then(a.cmp(b))
+    });
     let mut row = 3;
     for &index in &order {
         let item = &job.stock[index];
@@ -63,7 +68,10 @@ pub(super) fn write(
                 (count > 0).then(|| format!("{} ({count}{peel})", pump.tag))
             })
             .collect();
-        sheet.write_text(row, 0, bin(&index), &styles.text)?;
+        match &item.bin {
+            Some(bin) => sheet.write_text(row, 0, bin, &styles.text)?,
+            None => sheet.write_text(row, 0, "no bin", &styles.alarm)?,
+        };
         sheet.write_text(row, 1, &item.item, &styles.strong)?;
         sheet.write_text(row, 2, &item.kind, &styles.text)?;
         sheet.write_text(row, 3, item.fit.as_str(), &styles.text)?;

@@ -43,7 +43,7 @@ pub(super) fn draw(
     let (width, height) = (drawing.width.max(1), drawing.height.max(1));
     let scale = (f64::from(BOX[0]) / f64::from(width)).min(f64::from(BOX[1]) / f64::from(height));
     let [across, down] = [width, height].map(|side| f64::from(side) * scale);
-    let font = ShapeFont::new().set_size(8).set_bold().set_color(VALUES);
+    let font = ShapeFont::new().set_size(7).set_bold().set_color(VALUES);
     let clear = ShapeFormat::new().set_no_fill().set_no_line();
     let middle = ShapeText::new()
         .set_horizontal_alignment(ShapeTextHorizontalAlignment::Center)
