@@ -8,6 +8,7 @@ use gapwright::length::{Fine, Length, LengthError, Tolerance, Unit};
 use gapwright::plan::{pack_total, verdicts};
 use gapwright::policy::Policy;
 use gapwright::read;
+use gapwright::recheck::Reading;
 use gapwright::sweep::{self, Sweep};
 
 use super::{json, told};
@@ -45,6 +46,13 @@ fn typed(text: &str, column: Option<Unit>) {
             }
         }
         Err(error) => assert!(column.is_none() || error != LengthError::NoUnit, "`{text}`"),
+    }
+    let within = Length::from_ticks(1_000);
+    if let Ok(reading) = Reading::parse(text, column, within) {
+        assert!(reading.within >= within, "`{text}`");
+        if !text.contains(" to ") {
+            assert_eq!(Ok(reading.value), Length::parse(text, column));
+        }
     }
     if let Ok(tolerance) = Tolerance::parse(text, column) {
         assert!(tolerance.minus >= Length::ZERO && tolerance.plus >= Length::ZERO);
