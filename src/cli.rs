@@ -385,15 +385,6 @@ impl<'a> Files<'a> {
     }
 }
 
-/// Works with so many threads, if a number is given.
-fn use_threads(threads: Option<u16>) {
-    if let Some(threads) = threads {
-        // Fails only if a pool was built before, which nothing here does.
-        let pool = rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads));
-        pool.build_global().ok();
-    }
-}
-
 /// A flag that Ctrl-C sets.
 fn interrupt() -> Arc<AtomicBool> {
     let interrupt = Arc::new(AtomicBool::new(false));

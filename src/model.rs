@@ -461,6 +461,17 @@ impl Form {
         self
     }
 
+    /// The terms of a linear form without what grows, in a fixed order; `None` of a gasket.
+    pub(crate) fn cold_terms(&self) -> Option<Terms> {
+        match self.clone().cold() {
+            Form::Linear { mut terms, .. } => {
+                terms.sort_unstable();
+                Some(terms)
+            }
+            Form::GasketFill { .. } => None,
+        }
+    }
+
     /// Whether it holds where the pump runs hot: what grows enters into it.
     pub fn is_hot(&self) -> bool {
         self.terms().any(|term| matches!(term, Term::Thermal(_)))

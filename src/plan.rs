@@ -333,6 +333,12 @@ pub fn verdicts(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Verdict> {
         .collect()
 }
 
+/// The requirement of a pump with least room, by its index, and where it comes out: it speaks for the pump.
+pub fn tightest(job: &Job, pump: &Pump, packs: &[PackPick]) -> Option<(usize, Verdict)> {
+    let verdicts = verdicts(job, pump, packs).into_iter().enumerate();
+    verdicts.min_by_key(|(_, verdict)| verdict.margin())
+}
+
 /// The pack's total and how far it may lie off.
 pub fn pack_total(job: &Job, pack: &PackPick) -> (Length, Tolerance) {
     let mut total = Length::ZERO;

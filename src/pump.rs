@@ -1,7 +1,7 @@
 //! A pump of the outage, with its readings, fit codes and limits.
 
 use crate::length::{Length, Tolerance, Uncertainty};
-use crate::model::{Correlation, Requirement, Term, Thermal};
+use crate::model::{Correlation, Form, Requirement, Term, Thermal};
 use crate::packing::RingSpace;
 use crate::stock::Code;
 
@@ -73,6 +73,15 @@ impl Pump {
 }
 
 impl Pump {
+    /// The requirement that asks cold what this form asks hot, by its index.
+    pub(crate) fn cold_twin(&self, hot: &Form) -> Option<usize> {
+        let asked = hot.cold_terms()?;
+        let mut others = self.requirements.iter();
+        others.position(|other| {
+            !other.form.is_hot() && other.form.cold_terms().as_ref() == Some(&asked)
+        })
+    }
+
     /// When it is due, for ordering; a pump without a due date comes last.
     pub fn due_serial(&self) -> f64 {
         self.due.as_ref().map_or(f64::INFINITY, |due| due.serial)

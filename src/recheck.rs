@@ -163,8 +163,7 @@ pub fn is_asked(pump: &Pump, requirement: &Requirement) -> bool {
         return false;
     };
     let measurable = terms.iter().any(|(t, _)| !matches!(t, Term::Thermal(_)));
-    measurable
-        && (!requirement.form.is_hot() || found::cold_twin(pump, &requirement.form).is_none())
+    measurable && (!requirement.form.is_hot() || pump.cold_twin(&requirement.form).is_none())
 }
 
 /// Works out what came of each pump, in the order of the job.

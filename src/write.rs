@@ -3,6 +3,7 @@
 pub mod analysis;
 pub mod as_built;
 mod basis;
+mod between;
 pub mod blank;
 mod files;
 mod issue;

@@ -1,25 +1,24 @@
 //! `gapwright kit`: the main job, workbook to workbook.
 
 use std::io::IsTerminal;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 use super::findings::Findings;
 use super::settings::Settings;
 use super::table::{self, Row};
-use super::usual::{Json, Usual};
+use super::usual::{Json, Threads, Usual};
 use super::working::working;
-use super::{Common, DONE, Files, complain, defect, insist, say};
+use super::{Common, Files, complain, defect, insist, say};
 use crate::choose::choose;
 use crate::choose::watch::{News, Watch};
 use crate::choose::worth::worth;
 use crate::decimal::Money;
 use crate::decimal::show_money;
-use crate::plan::{Aim, Kit, Plan, verdicts};
+use crate::plan::{Aim, Kit, Plan, tightest};
 use crate::problem::Problems;
 use crate::read::{self, Sources};
-use crate::stack::Verdict;
 use crate::verify::{Verified, verify};
 use crate::{words, write};
 
@@ -38,9 +37,8 @@ pub(super) struct Args {
     json: Json,
     #[command(flatten)]
     settings: Settings,
-    /// Threads to work with; the answer is the same for any number.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
-    threads: Option<u16>,
+    #[command(flatten)]
+    threads: Threads,
     #[command(flatten)]
     usual: Usual,
 }
@@ -106,7 +104,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     if let Err(error) = args.files().refuse(args.usual.force) {
         return findings.fail(error.problem(), job.warnings, &[]);
     }
-    super::use_threads(args.threads);
+    args.threads.begin();
     let interrupt = super::interrupt();
     let progress = Progress::new(job.policy.currency.clone());
     let tell = |news: News| progress.tell(news);
@@ -147,24 +145,22 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     let date = super::date(args.usual.date.as_ref());
     let writing = working("writing the plan");
     let json = write::json::text(&verified);
-    let written = write::workbook(&verified, &date).and_then(|workbook| {
-        let mut files = vec![(args.out.as_path(), workbook.as_slice())];
-        let path = args.json.file().map(PathBuf::as_path);
-        files.extend(path.map(|path| (path, json.as_bytes())));
-        write::files(&files, args.usual.force)
-    });
+    let workbook = write::workbook(&verified, &date);
     drop(writing);
-    if let Err(error) = written {
-        let before = error.written_before();
-        let before: Vec<&Path> = before.iter().map(PathBuf::as_path).collect();
-        return findings.fail(error.problem(), warnings, &before);
+    let delivered = args.json.deliver(
+        &findings,
+        warnings,
+        (&args.out, workbook),
+        &json,
+        args.usual.force,
+    );
+    match delivered {
+        Ok(status) => {
+            account(&verified, args);
+            status
+        }
+        Err(status) => status,
     }
-    let mut written = vec![args.out.as_path()];
-    written.extend(args.json.file().map(PathBuf::as_path));
-    let status = findings.settle(warnings, DONE, &written, None);
-    args.json.finish(&json);
-    account(&verified, args);
-    status
 }
 
 /// The most gaskets that are warned of on the terminal one by one.
@@ -246,13 +242,10 @@ fn table(verified: &Verified) -> Vec<String> {
         .map(|((pump, kit), bag)| {
             let unit = job.model_of(pump).unit;
             let tightest = match kit {
-                Kit::Served(packs) => {
-                    let verdicts = verdicts(job, pump, packs);
-                    verdicts.into_iter().min_by_key(Verdict::margin)
-                }
+                Kit::Served(packs) => tightest(job, pump, packs),
                 Kit::Short(_) => None,
             };
-            let [value, limits] = tightest.map_or_else(Default::default, |v| {
+            let [value, limits] = tightest.map_or_else(Default::default, |(_, v)| {
                 let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
                 [words::about(v.value, unit), limits]
             });

@@ -1,14 +1,14 @@
 //! `gapwright provision`: what to set aside before an outage is measured.
 
 use std::io::IsTerminal;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 use super::findings::Findings;
 use super::settings::Settings;
-use super::usual::{Json, Usual};
-use super::{Common, DONE, Files, complain, from_command_line, say};
+use super::usual::{Json, Threads, Usual};
+use super::{Common, Files, complain, from_command_line, say};
 use crate::choose::watch::{Part, Step, Watch};
 use crate::decimal::Millionths;
 use crate::length::{Length, Unit};
@@ -71,9 +71,8 @@ pub(super) struct Args {
     json: Json,
     #[command(flatten)]
     settings: Settings,
-    /// Threads to work with; the answer is the same for any number.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
-    threads: Option<u16>,
+    #[command(flatten)]
+    threads: Threads,
     #[command(flatten)]
     usual: Usual,
 }
@@ -237,7 +236,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     if let Err(error) = args.files().refuse(args.usual.force) {
         return findings.fail(error.problem(), outlook.job.warnings, &[]);
     }
-    super::use_threads(args.threads);
+    args.threads.begin();
     let question = Question {
         probability: asked.probability,
         scenarios: args.scenarios,
@@ -274,23 +273,21 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     };
     let date = super::date(args.usual.date.as_ref());
     let json = write::provision::json::text(&provided);
-    let written = write::provision::workbook(&provided, &date).and_then(|workbook| {
-        let mut files = vec![(args.out.as_path(), workbook.as_slice())];
-        let file = args.json.file().map(PathBuf::as_path);
-        files.extend(file.map(|path| (path, json.as_bytes())));
-        write::files(&files, args.usual.force)
-    });
-    if let Err(error) = written {
-        let before = error.written_before();
-        let before: Vec<&Path> = before.iter().map(PathBuf::as_path).collect();
-        return findings.fail(error.problem(), warnings, &before);
+    let workbook = write::provision::workbook(&provided, &date);
+    let delivered = args.json.deliver(
+        &findings,
+        warnings,
+        (&args.out, workbook),
+        &json,
+        args.usual.force,
+    );
+    match delivered {
+        Ok(status) => {
+            account(&provided, args);
+            status
+        }
+        Err(status) => status,
     }
-    let mut written = vec![args.out.as_path()];
-    written.extend(args.json.file().map(PathBuf::as_path));
-    let status = findings.settle(warnings, DONE, &written, None);
-    args.json.finish(&json);
-    account(&provided, args);
-    status
 }
 
 /// The step where none is given: the finest that is usual for a model of the outage.

@@ -1,19 +1,18 @@
 //! `gapwright recheck`: readings of finished packs and rechecked clearances come back.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use super::findings::Findings;
 use super::settings::Settings;
 use super::usual::{Json, Usual};
 use super::working::working;
-use super::{Common, DONE, Files, defect, insist, same, say};
+use super::{Common, Files, defect, insist, same, say};
 use crate::problem::Problems;
 use crate::read::{self, BenchSources, Sources};
 use crate::recheck::{Decision, recheck};
 use crate::verify::{VerifiedRecheck, verify_recheck};
 use crate::words::NOT_FIT;
 use crate::words::recheck::{decision, to_do};
-use crate::write;
 use crate::write::as_built::{self, AsBuilt};
 
 /// Arguments of `recheck`.
@@ -134,25 +133,23 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         found: &args.found,
         issued: args.issued,
     };
-    let back = match read::bench(&sources, &job, &mut common.memory.clone()) {
-        Ok((back, warnings)) if problems.none() => {
-            let mut all = job.warnings.clone();
-            all.extend(warnings);
-            (back, all)
-        }
-        Ok((_, warnings)) => {
-            problems.absorb(Problems::of_warnings(job.warnings));
+    let back = read::bench(&sources, &job, &mut common.memory.clone());
+    drop(reading);
+    problems.absorb(Problems::of_warnings(job.warnings.clone()));
+    let back = match back {
+        Ok((back, warnings)) => {
             problems.absorb(Problems::of_warnings(warnings));
-            return findings.refuse(problems);
+            Some(back)
         }
         Err(found) => {
-            problems.absorb(Problems::of_warnings(job.warnings));
             problems.absorb(found);
-            return findings.refuse(problems);
+            None
         }
     };
-    drop(reading);
-    let (back, warnings) = back;
+    let Some(back) = back.filter(|_| problems.none()) else {
+        return findings.refuse(problems);
+    };
+    let warnings = problems.into_warnings();
     if let Err(error) = args.files().refuse(args.usual.force) {
         return findings.fail(error.problem(), warnings, &[]);
     }
@@ -172,23 +169,21 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         date: &date,
     };
     let json = as_built::json::text(&built);
-    let written = as_built::workbook(&built).and_then(|workbook| {
-        let mut files = vec![(args.out.as_path(), workbook.as_slice())];
-        let path = args.json.file().map(PathBuf::as_path);
-        files.extend(path.map(|path| (path, json.as_bytes())));
-        write::files(&files, args.usual.force)
-    });
-    if let Err(error) = written {
-        let before = error.written_before();
-        let before: Vec<&Path> = before.iter().map(PathBuf::as_path).collect();
-        return findings.fail(error.problem(), warnings, &before);
+    let workbook = as_built::workbook(&built);
+    let delivered = args.json.deliver(
+        &findings,
+        warnings,
+        (&args.out, workbook),
+        &json,
+        args.usual.force,
+    );
+    match delivered {
+        Ok(status) => {
+            account(&verified, args);
+            status
+        }
+        Err(status) => status,
     }
-    let mut written = vec![args.out.as_path()];
-    written.extend(args.json.file().map(PathBuf::as_path));
-    let status = findings.settle(warnings, DONE, &written, None);
-    args.json.finish(&json);
-    account(&verified, args);
-    status
 }
 
 /// What came out, on the terminal: every pump that is kept open with what to do.

@@ -1,14 +1,14 @@
 //! `gapwright reorder`: what to buy, for this outage and back to level.
 
 use std::collections::{BTreeMap, HashSet};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::time::Duration;
 
 use super::findings::Findings;
 use super::kit::Progress;
 use super::settings::Settings;
-use super::usual::{Json, Usual};
-use super::{Common, DONE, Files, defect, from_command_line, insist, say};
+use super::usual::{Json, Threads, Usual};
+use super::{Common, Files, defect, from_command_line, insist, say};
 use crate::choose::watch::{News, Watch};
 use crate::decimal::{Millionths, Money};
 use crate::issue::log::Log;
@@ -18,8 +18,8 @@ use crate::problem::{Place, Problem, Problems};
 use crate::purchase::Lacking;
 use crate::read::{self, Sources};
 use crate::reorder::{Question, Refused, level, report, shelf};
+use crate::words;
 use crate::write::purchase::{self, Ordered};
-use crate::{words, write};
 
 /// Arguments of `reorder`.
 #[derive(clap::Args)]
@@ -73,9 +73,8 @@ pub(super) struct Args {
     pieces: Option<u32>,
     #[command(flatten)]
     settings: Settings,
-    /// Threads to work with; the answer is the same for any number.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
-    threads: Option<u16>,
+    #[command(flatten)]
+    threads: Threads,
     #[command(flatten)]
     usual: Usual,
 }
@@ -340,7 +339,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     if let Err(error) = args.files().refuse(args.usual.force) {
         return findings.fail(error.problem(), job.warnings, &[]);
     }
-    super::use_threads(args.threads);
+    args.threads.begin();
     let interrupt = super::interrupt();
     let progress = Progress::new(job.policy.currency.clone());
     let tell = |news: News| progress.tell(news);
@@ -386,23 +385,21 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         report: &report,
     };
     let json = purchase::json::text(&ordered);
-    let written = purchase::workbook(&ordered).and_then(|workbook| {
-        let mut files = vec![(args.out.as_path(), workbook.as_slice())];
-        let path = args.json.file().map(PathBuf::as_path);
-        files.extend(path.map(|path| (path, json.as_bytes())));
-        write::files(&files, args.usual.force)
-    });
-    if let Err(error) = written {
-        let before = error.written_before();
-        let before: Vec<&Path> = before.iter().map(PathBuf::as_path).collect();
-        return findings.fail(error.problem(), job.warnings.clone(), &before);
+    let workbook = purchase::workbook(&ordered);
+    let delivered = args.json.deliver(
+        &findings,
+        job.warnings.clone(),
+        (&args.out, workbook),
+        &json,
+        args.usual.force,
+    );
+    match delivered {
+        Ok(status) => {
+            account(&ordered, args);
+            status
+        }
+        Err(status) => status,
     }
-    let mut written = vec![args.out.as_path()];
-    written.extend(args.json.file().map(PathBuf::as_path));
-    let status = findings.settle(job.warnings.clone(), DONE, &written, None);
-    args.json.finish(&json);
-    account(&ordered, args);
-    status
 }
 
 /// Where the log and the stock, or the day of the order, do not go together: counts that differ, items

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 use super::findings::Findings;
+use super::usual::Usual;
 use super::working::working;
 use super::{Common, DONE, Files, complain, defect, from_command_line, insist, say};
 use crate::choose::watch::Watch;
@@ -54,9 +55,6 @@ pub(super) struct Args {
     /// Workbook to write.
     #[arg(long, default_value = "stack-up.xlsx", value_name = "FILE")]
     out: PathBuf,
-    /// Folder of model files (.toml) beside the built-in ones.
-    #[arg(long, value_name = "DIR")]
-    models: Option<PathBuf>,
     /// When a requirement counts as met: `worst case`, `nominal` or `expanded` (uncertainty).
     #[arg(long, value_name = "RULE", allow_hyphen_values = true)]
     acceptance: Option<String>,
@@ -69,15 +67,8 @@ pub(super) struct Args {
     /// Most draws for one requirement.
     #[arg(long, default_value_t = 4_000_000, value_name = "N", value_parser = clap::value_parser!(u64).range(100_000..=1_000_000_000))]
     draws: u64,
-    /// Date to print; today if not given.
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    date: Option<String>,
-    /// Write a copy of the sheets with what is wrong coloured and noted, if anything is.
-    #[arg(long, value_name = "FILE")]
-    mark: Option<PathBuf>,
-    /// Replace output files that are there already.
-    #[arg(long)]
-    force: bool,
+    #[command(flatten)]
+    usual: Usual,
 }
 
 const AFTER: &str = "\
@@ -115,7 +106,7 @@ impl Args {
         Sources {
             stock: self.stock.clone().unwrap_or_default(),
             pumps: self.pumps.clone(),
-            models: self.models.clone(),
+            models: self.usual.models.clone(),
             settings: given.collect(),
             memory: common.memory.clone(),
         }
@@ -127,8 +118,8 @@ impl Args {
             inputs: inputs.into_iter().flatten().collect(),
             out: Some(&self.out),
             json: None,
-            mark: self.mark.as_ref(),
-            date: self.date.as_deref(),
+            mark: self.usual.mark.as_ref(),
+            date: self.usual.date.as_deref(),
         }
     }
 
@@ -163,7 +154,7 @@ struct Chosen {
 
 pub(super) fn run(args: &Args, common: &Common) -> u8 {
     let books = args.stock.iter().chain([&args.pumps]).collect();
-    let findings = Findings::marked(common, args.files().fit_mark(), books, args.force);
+    let findings = Findings::marked(common, args.files().fit_mark(), books, args.usual.force);
     let mut problems = Problems::new();
     args.check(&mut problems);
     let sources = args.sources(common);
@@ -202,7 +193,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         problems.absorb(Problems::of_warnings(job.warnings));
         return findings.refuse(problems);
     }
-    if let Err(error) = args.files().refuse(args.force) {
+    if let Err(error) = args.files().refuse(args.usual.force) {
         return findings.fail(error.problem(), job.warnings, &[]);
     }
     let drawing = working("working out the stack-ups");
@@ -218,9 +209,9 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
         }
     }
     drop(drawing);
-    let date = super::date(args.date.as_ref());
+    let date = super::date(args.usual.date.as_ref());
     let written = write::analysis::workbook(&job, &analysed, &date)
-        .and_then(|workbook| write::files(&[(&args.out, &workbook)], args.force));
+        .and_then(|workbook| write::files(&[(&args.out, &workbook)], args.usual.force));
     if let Err(error) = written {
         return findings.fail(error.problem(), job.warnings, &[]);
     }

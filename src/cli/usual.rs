@@ -3,9 +3,10 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use super::findings::{self, Listing};
-use super::{Common, from_command_line};
-use crate::problem::Problems;
+use super::findings::{self, Findings, Listing};
+use super::{Common, DONE, from_command_line};
+use crate::problem::{Problem, Problems};
+use crate::write::{self, WriteError};
 
 /// Where models lie, what date is printed, and what may be written.
 #[derive(clap::Args)]
@@ -22,6 +23,25 @@ pub(super) struct Usual {
     /// Replace output files that are there already.
     #[arg(long)]
     pub(super) force: bool,
+}
+
+/// How many threads work.
+#[derive(clap::Args)]
+pub(super) struct Threads {
+    /// Threads to work with; the answer is the same for any number.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+}
+
+impl Threads {
+    /// Works with so many, if a number is given.
+    pub(super) fn begin(&self) {
+        if let Some(threads) = self.threads {
+            // Fails only if a pool was built before, which nothing here does.
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads));
+            pool.build_global().ok();
+        }
+    }
 }
 
 /// The result for programs.
@@ -59,11 +79,35 @@ impl Json {
         findings::leave_stdout();
     }
 
-    /// Writes it to standard output, if it goes there; what cannot be written is lost, since there is nobody to
-    /// read it.
-    pub(super) fn finish(&self, text: &str) {
+    /// Writes the workbook and the result for programs, whole or not at all, and lists the warnings.
+    ///
+    /// # Errors
+    /// The exit status of a run that could not write them; it is said why.
+    pub(super) fn deliver(
+        &self,
+        findings: &Findings<'_>,
+        warnings: Vec<Problem>,
+        (out, workbook): (&Path, Result<Vec<u8>, WriteError>),
+        text: &str,
+        force: bool,
+    ) -> Result<u8, u8> {
+        let file = self.file().map(PathBuf::as_path);
+        let written = workbook.and_then(|workbook| {
+            let mut files = vec![(out, workbook.as_slice())];
+            files.extend(file.map(|path| (path, text.as_bytes())));
+            write::files(&files, force)
+        });
+        if let Err(error) = written {
+            let before = error.written_before();
+            let before: Vec<&Path> = before.iter().map(PathBuf::as_path).collect();
+            return Err(findings.fail(error.problem(), warnings, &before));
+        }
+        let written: Vec<&Path> = [out].into_iter().chain(file).collect();
+        let status = findings.settle(warnings, DONE, &written, None);
         if self.to_stdout() {
+            // What cannot be written there is lost: there is nobody to read it.
             std::io::stdout().write_all(text.as_bytes()).ok();
         }
+        Ok(status)
     }
 }

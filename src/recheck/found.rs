@@ -39,25 +39,6 @@ pub(super) fn moved(before: &PackPick, after: &PackPick) -> [Vec<Pick>; 2] {
     [less(before, after), less(after, before)]
 }
 
-/// The requirement of the pump that asks cold what this form asks hot, by its index.
-pub(super) fn cold_twin(pump: &Pump, hot: &Form) -> Option<usize> {
-    let asked = cold_terms(hot)?;
-    let mut others = pump.requirements.iter();
-    others
-        .position(|other| !other.form.is_hot() && cold_terms(&other.form).as_ref() == Some(&asked))
-}
-
-/// The terms of a linear form without what grows, in order; `None` of a gasket.
-fn cold_terms(form: &Form) -> Option<Terms> {
-    match form.clone().cold() {
-        Form::Linear { mut terms, .. } => {
-            terms.sort_unstable();
-            Some(terms)
-        }
-        Form::GasketFill { .. } => None,
-    }
-}
-
 impl<'a> AsFound<'a> {
     /// A pump with these pieces and readings.
     pub fn new(job: &'a Job, pump: &'a Pump, fitted: &'a [PackPick], bench: &'a Bench) -> Self {
@@ -96,10 +77,10 @@ impl<'a> AsFound<'a> {
         if self.read_requirement(index).is_some() {
             return Some(index);
         }
-        let asked = cold_terms(&self.pump.requirements[index].form)?;
+        let asked = self.pump.requirements[index].form.cold_terms()?;
         (0..self.pump.requirements.len()).find(|&other| {
             self.read_requirement(other).is_some()
-                && cold_terms(&self.pump.requirements[other].form).as_ref() == Some(&asked)
+                && self.pump.requirements[other].form.cold_terms().as_ref() == Some(&asked)
         })
     }
 
@@ -122,7 +103,7 @@ impl<'a> AsFound<'a> {
             return false;
         };
         let found = self.read_requirement(index);
-        let terms = cold_terms(&self.pump.requirements[index].form);
+        let terms = self.pump.requirements[index].form.cold_terms();
         let stack = stack(self.job, self.pump, self.fitted);
         let both = found.zip(terms);
         both.is_some_and(|(found, terms)| Compared::of(&terms, &stack, found).agrees())
@@ -136,7 +117,7 @@ impl<'a> AsFound<'a> {
         let requirements = self.pump.requirements.iter().zip(verdicts).enumerate();
         requirements
             .map(|(index, (requirement, verdict))| {
-                let terms = cold_terms(&requirement.form);
+                let terms = requirement.form.cold_terms();
                 let found = self.read_requirement(index).zip(terms);
                 Checked {
                     compared: found.map(|(found, terms)| Compared::of(&terms, &predicted, found)),

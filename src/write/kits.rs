@@ -6,7 +6,7 @@ mod window;
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::text::WriteText;
-use window::{Window, cold_twin, cold_window};
+use window::{Window, cold_window};
 
 use super::style::{Styles, heads, set_up, widths};
 use crate::bag::Bag;
@@ -378,7 +378,12 @@ impl Slip<'_> {
         let Some(window) = cold_window(&requirement.form, &parts, unit) else {
             return Ok(());
         };
-        match (window, cold_twin(self.pump, &requirement.form)) {
+        let twin = self.pump.cold_twin(&requirement.form);
+        let twin = twin.and_then(|twin| match self.pump.requirements[twin].form {
+            Form::Linear { lower, upper, .. } => Some([lower, upper]),
+            Form::GasketFill { .. } => None,
+        });
+        match (window, twin) {
             (Window::Between(low, high), None) => {
                 self.found(
                     &requirement.name,

@@ -1,13 +1,13 @@
 //! The Reorder sheet: what the plan leaves of each item, and what one more would have been worth.
 
 use rust_xlsxwriter::{
-    Chart, ChartFormat, ChartLegendPosition, ChartMarker, ChartMarkerType, ChartPatternFill,
-    ChartPatternFillType, ChartRange, ChartSolidFill, ChartType, Worksheet, XlsxError,
+    Chart, ChartFormat, ChartLegendPosition, ChartMarker, ChartMarkerType, ChartRange,
+    ChartSolidFill, ChartType, Worksheet, XlsxError,
 };
 
 use super::text::WriteText;
 
-use super::style::{INK, LIMITS, Styles, VALUES, heads, set_up, title, widths};
+use super::style::{INK, Styles, VALUES, heads, set_up, striped, title, widths};
 use crate::bag;
 use crate::verify::Verified;
 use crate::words;
@@ -154,17 +154,12 @@ fn picture(
         ChartRange::new_from_range("Reorder", start + 1, column, last, column)
     };
     let mut chart = Chart::new(ChartType::Column);
-    let striped = ChartPatternFill::new()
-        .set_pattern(ChartPatternFillType::DiagonalStripesWideUpwards)
-        .set_foreground_color(LIMITS)
-        .set_background_color(rust_xlsxwriter::Color::White)
-        .clone();
     chart
         .add_series()
         .set_name("Before")
         .set_categories(&range(0))
         .set_values(&range(1))
-        .set_format(ChartFormat::new().set_pattern_fill(&striped));
+        .set_format(ChartFormat::new().set_pattern_fill(&striped()));
     chart
         .add_series()
         .set_name("After")

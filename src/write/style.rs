@@ -3,7 +3,10 @@
 //! The colours are our own choice out of hues that stay apart for the colour-blind (blue and
 //! orange), and nothing is said by colour alone.
 
-use rust_xlsxwriter::{Color, Format, FormatAlign, FormatBorder, Worksheet, XlsxError};
+use rust_xlsxwriter::{
+    ChartPatternFill, ChartPatternFillType, Color, Format, FormatAlign, FormatBorder, Worksheet,
+    XlsxError,
+};
 
 use super::text::WriteText;
 
@@ -21,6 +24,15 @@ const RULE: Color = Color::RGB(0xA9_B8_C6);
 pub(super) const VALUES: Color = Color::RGB(0x1F_5F_A8);
 /// The colour of a series that shows limits.
 pub(super) const LIMITS: Color = Color::RGB(0xC8_65_0A);
+
+/// Columns with stripes, beside filled ones: told apart without colour.
+pub(super) fn striped() -> ChartPatternFill {
+    ChartPatternFill::new()
+        .set_pattern(ChartPatternFillType::DiagonalStripesWideUpwards)
+        .set_foreground_color(LIMITS)
+        .set_background_color(Color::White)
+        .clone()
+}
 
 /// The formats of the workbook.
 pub(super) struct Styles {

@@ -1,19 +1,19 @@
 //! The Summary sheet: what came out, how far it is proven, and a picture of it.
 
 use rust_xlsxwriter::{
-    Chart, ChartErrorBars, ChartErrorBarsDirection, ChartErrorBarsType, ChartFormat, ChartLine,
-    ChartLineDashType, ChartMarker, ChartMarkerType, ChartRange, ChartSolidFill, ChartType,
-    Worksheet, XlsxError,
+    Chart, ChartErrorBars, ChartErrorBarsDirection, ChartErrorBarsType, ChartFormat, ChartMarker,
+    ChartMarkerType, ChartRange, ChartSolidFill, ChartType, Worksheet, XlsxError,
 };
 
+use super::between::{self, share};
 use super::text::WriteText;
 
-use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
+use super::style::{Styles, VALUES, heads, set_up, title, widths};
 use crate::crush;
 use crate::job::Job;
 use crate::length::Fine;
 use crate::model::USUAL_CAUTIONS;
-use crate::plan::{Aim, Kit, Plan, verdicts};
+use crate::plan::{Aim, Kit, Plan, tightest, verdicts};
 use crate::verify::Verified;
 use crate::words;
 
@@ -127,20 +127,6 @@ fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result
     Ok(row + 2)
 }
 
-/// Where a value lies between its limits: 0 at the lower, 100 at the upper one.
-fn share(value: Fine, lower: Fine, upper: Fine) -> f64 {
-    let unit = crate::length::Unit::Micrometre;
-    let width = (upper - lower).to_f64(unit);
-    if width == 0.0 {
-        50.0
-    } else {
-        100.0 * (value - lower).to_f64(unit) / width
-    }
-}
-
-/// Pumps that one picture holds: more could not be told apart in print.
-const MOST_IN_PICTURE: u32 = 40;
-
 /// The first requirement of every pump between its limits, with its guard as a bar; a pump that is short has
 /// its place and no mark.
 fn chart(
@@ -192,13 +178,10 @@ fn chart(
     if plan.served() == 0 {
         return Ok(row);
     }
-    let mut from = row + 1;
     let mut below = row;
-    while from <= last {
-        let to = last.min(from + MOST_IN_PICTURE - 1);
+    for [from, to] in between::parts(row + 1, last) {
         sheet.insert_chart(below, 0, &picture(from, to, from > row + 1))?;
-        below += 16;
-        from = to + 1;
+        below += between::ROWS;
     }
     Ok(below)
 }
@@ -230,38 +213,15 @@ fn picture(first: u32, last: u32, goes_on: bool) -> Chart {
                 .set_type(bars)
                 .set_direction(ChartErrorBarsDirection::Both),
         );
-    let limits = [
-        (4, "Lower limit", ChartLineDashType::Dash),
-        (5, "Upper limit", ChartLineDashType::Solid),
-    ];
-    for (column, name, dash) in limits {
-        chart
-            .add_series()
-            .set_name(name)
-            .set_categories(&range(0))
-            .set_values(&range(column))
-            .set_format(
-                ChartFormat::new().set_line(
-                    ChartLine::new()
-                        .set_color(LIMITS)
-                        .set_width(1.5)
-                        .set_dash_type(dash),
-                ),
-            )
-            .set_marker(ChartMarker::new().set_none());
-    }
-    let more = if goes_on { ", continued" } else { "" };
-    let name = format!("Clearances between their limits (100 % is the upper one){more}");
-    chart.title().set_name(&name);
-    chart
-        .x_axis()
-        .set_label_position(rust_xlsxwriter::ChartAxisLabelPosition::Low);
+    between::limits(&mut chart, &range(0), [&range(4), &range(5)]);
+    between::frame(
+        &mut chart,
+        "Clearances between their limits (100 % is the upper one)",
+        goes_on,
+    );
     chart.y_axis().set_min(-10).set_max(110).set_num_format("0");
-    chart
-        .legend()
-        .set_position(rust_xlsxwriter::ChartLegendPosition::Bottom);
     chart.show_empty_cells_as(rust_xlsxwriter::ChartEmptyCells::Gaps);
-    chart.set_width(1130).set_height(300);
+    chart.set_width(1130);
     chart.set_alt_text(
         "Predicted value of each pump's first requirement between its limits, with its guard",
     );
@@ -307,18 +267,12 @@ fn pumps(
         sheet.write_text(row, 4, words::standing(kit, bag), &format)?;
         match kit {
             Kit::Served(packs) => {
-                let verdicts = verdicts(job, pump, packs);
-                // The requirement with least room speaks for the pump.
-                let tight = pump
-                    .requirements
-                    .iter()
-                    .zip(&verdicts)
-                    .min_by_key(|(_, verdict)| verdict.margin());
                 let pieces: u32 = packs.iter().flat_map(|p| &p.picks).map(|p| p.count).sum();
-                if let Some((requirement, v)) = tight {
+                if let Some((at, v)) = tightest(job, pump, packs) {
                     let unit = model.unit;
                     let limits =
                         format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
+                    let requirement = &pump.requirements[at];
                     sheet.write_text(row, 5, &requirement.label, &styles.wrapped)?;
                     sheet.write_text(row, 6, words::fine(v.value, unit), &styles.text)?;
                     sheet.write_text(row, 7, limits, &styles.wrapped)?;

@@ -3,6 +3,7 @@
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::AsBuilt;
+use crate::length::Fine;
 use crate::model::Form;
 use crate::recheck::{Compared, Of};
 use crate::words::recheck::what;
@@ -72,45 +73,29 @@ pub(super) fn write(
             for column in 3..12 {
                 sheet.write_blank(row, column, &styles.text)?;
             }
+            let mut put = |column: u16, value: Fine| {
+                let value = rounded(value.to_f64(unit));
+                sheet
+                    .write_number_with_format(row, column, value, &number)
+                    .map(drop)
+            };
+            if let Some(checked) = checked {
+                put(10, checked.verdict.lower)?;
+                put(11, checked.verdict.upper)?;
+            }
             if let Some(compared) = compared {
-                let predicted = [compared.predicted, compared.predicted_within];
-                for (column, value) in (3..).zip(predicted) {
-                    sheet.write_number_with_format(
-                        row,
-                        column,
-                        rounded(value.to_f64(unit)),
-                        &number,
-                    )?;
-                }
-                let first = compared.found.first.value.to_f64(unit);
-                sheet.write_number_with_format(row, 5, first, &number)?;
+                put(3, compared.predicted)?;
+                put(4, compared.predicted_within)?;
+                put(5, compared.found.first.value.into())?;
                 if let Some(again) = compared.found.again {
-                    sheet.write_number_with_format(row, 6, again.value.to_f64(unit), &number)?;
+                    put(6, again.value.into())?;
                 }
-                let rest = [compared.found_within, compared.difference()];
-                for (column, value) in (7..).zip(rest) {
-                    sheet.write_number_with_format(
-                        row,
-                        column,
-                        rounded(value.to_f64(unit)),
-                        &number,
-                    )?;
-                }
+                put(7, compared.found_within)?;
+                put(8, compared.difference())?;
                 if let Some(e) = compared.normalised() {
                     // Two places are enough to read; agreement itself is judged on the whole number.
                     let shown = (e * 100.0).round() / 100.0;
                     sheet.write_number_with_format(row, 9, shown, &styles.number)?;
-                }
-            }
-            if let Some(checked) = checked {
-                let limits = [checked.verdict.lower, checked.verdict.upper];
-                for (column, value) in (10..).zip(limits) {
-                    sheet.write_number_with_format(
-                        row,
-                        column,
-                        rounded(value.to_f64(unit)),
-                        &number,
-                    )?;
                 }
             }
             let met = checked.map(|checked| checked.verdict.conforms());

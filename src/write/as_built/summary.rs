@@ -1,15 +1,16 @@
 //! The As built sheet: a line a pump with its decision and room to sign, and a picture of what was found.
 
 use rust_xlsxwriter::{
-    Chart, ChartFormat, ChartLine, ChartLineDashType, ChartMarker, ChartMarkerType, ChartRange,
-    ChartSolidFill, ChartType, Worksheet, XlsxError,
+    Chart, ChartFormat, ChartMarker, ChartMarkerType, ChartRange, ChartSolidFill, ChartType,
+    Worksheet, XlsxError,
 };
 
 use super::AsBuilt;
-use crate::length::{Fine, Unit};
+use crate::length::Fine;
 use crate::model::{Form, USUAL_CAUTIONS};
 use crate::recheck::{Decision, Record};
 use crate::words::recheck::{decision, keeps_open, to_do};
+use crate::write::between::{self, share};
 use crate::write::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
 use crate::write::text::WriteText;
 
@@ -17,8 +18,6 @@ const NAME: &str = "As built";
 const LAST: u16 = 8;
 /// Where the chart's figures stand, right of what is printed.
 const CHART_COLUMN: u16 = 10;
-/// Pumps that one picture holds: more could not be told apart in print.
-const MOST_IN_PICTURE: usize = 40;
 
 pub(super) fn write(
     sheet: &mut Worksheet,
@@ -115,16 +114,6 @@ fn counts(sheet: &mut Worksheet, records: &[Record], styles: &Styles) -> Result<
     Ok(row)
 }
 
-/// Where a value lies between two limits, in percent; the middle where they are one.
-fn share(value: Fine, lower: Fine, upper: Fine) -> f64 {
-    let unit = Unit::Micrometre;
-    let width = (upper - lower).to_f64(unit);
-    match width > 0.0 {
-        true => 100.0 * (value - lower).to_f64(unit) / width,
-        false => 50.0,
-    }
-}
-
 /// Every clearance that was read, between its limits: found and predicted.
 fn pictures(
     sheet: &mut Worksheet,
@@ -175,14 +164,9 @@ fn pictures(
         }
     }
     let mut row = start;
-    let step = u32::try_from(MOST_IN_PICTURE).unwrap_or(u32::MAX);
-    let mut from = 1;
-    while from <= count {
-        let to = count.min(from + step - 1);
-        let chart = picture(start + from, start + to, from > 1);
-        sheet.insert_chart(row, 0, &chart)?;
-        row += 16;
-        from = to + 1;
+    for [from, to] in between::parts(start + 1, start + count) {
+        sheet.insert_chart(row, 0, &picture(from, to, from > start + 1))?;
+        row += between::ROWS;
     }
     Ok(row)
 }
@@ -215,35 +199,14 @@ fn picture(first: u32, last: u32, goes_on: bool) -> Chart {
             .set_format(ChartFormat::new().set_no_line())
             .set_marker(&marker);
     }
-    let lines = [
-        (3, "Lower limit", ChartLineDashType::Dash),
-        (4, "Upper limit", ChartLineDashType::Solid),
-    ];
-    for (column, name, dash) in lines {
-        let line = ChartLine::new()
-            .set_color(LIMITS)
-            .set_width(1.5)
-            .set_dash_type(dash)
-            .clone();
-        chart
-            .add_series()
-            .set_name(name)
-            .set_categories(&range(0))
-            .set_values(&range(column))
-            .set_format(ChartFormat::new().set_line(&line))
-            .set_marker(ChartMarker::new().set_none());
-    }
-    let more = if goes_on { ", continued" } else { "" };
-    let name = format!("Clearances found, between their limits (0 % lower, 100 % upper){more}");
-    chart.title().set_name(&name);
-    chart
-        .x_axis()
-        .set_label_position(rust_xlsxwriter::ChartAxisLabelPosition::Low);
+    between::limits(&mut chart, &range(0), [&range(3), &range(4)]);
+    between::frame(
+        &mut chart,
+        "Clearances found, between their limits (0 % lower, 100 % upper)",
+        goes_on,
+    );
     chart.y_axis().set_num_format("0");
-    chart
-        .legend()
-        .set_position(rust_xlsxwriter::ChartLegendPosition::Bottom);
-    chart.set_width(1180).set_height(300);
+    chart.set_width(1180);
     chart.set_alt_text("Each clearance that was read, found and predicted, between its limits");
     chart
 }

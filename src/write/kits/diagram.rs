@@ -8,10 +8,9 @@ use rust_xlsxwriter::{
 use super::super::style::VALUES;
 use super::super::text::chart_name;
 use crate::job::Job;
-use crate::length::Unit;
-use crate::model::Model;
 use crate::plan::{PackPick, pack_total, verdicts};
 use crate::pump::Pump;
+use crate::stack::Verdict;
 use crate::words;
 
 /// The first column that it covers.
@@ -48,8 +47,9 @@ pub(super) fn draw(
     let middle = ShapeText::new()
         .set_horizontal_alignment(ShapeTextHorizontalAlignment::Center)
         .set_vertical_alignment(ShapeTextVerticalAlignment::Middle);
+    let verdicts = verdicts(job, pump, packs);
     for figure in &model.figures {
-        let Some(text) = value_of(job, model, pump, packs, &figure.name) else {
+        let Some(text) = value_of(job, pump, packs, &verdicts, &figure.name) else {
             continue;
         };
         let at = |share: u32, side: f64, own: u32| {
@@ -80,12 +80,13 @@ pub(super) fn draw(
 /// The figure of a pump: what was measured, what a pack comes to, what is predicted of a requirement.
 fn value_of(
     job: &Job,
-    model: &Model,
     pump: &Pump,
     packs: &[PackPick],
+    verdicts: &[Verdict],
     name: &str,
 ) -> Option<String> {
-    let unit: Unit = model.unit;
+    let model = job.model_of(pump);
+    let unit = model.unit;
     let measured = model.dimensions.iter().position(|d| d.name == name);
     if let Some(at) = measured {
         return Some(words::length(pump.dimensions[at].value, unit));
@@ -98,6 +99,5 @@ fn value_of(
         return Some(words::length(total, unit));
     }
     let at = pump.requirements.iter().position(|r| r.name == name)?;
-    let verdict = verdicts(job, pump, packs).into_iter().nth(at)?;
-    Some(words::fine(verdict.value, unit))
+    Some(words::fine(verdicts.get(at)?.value, unit))
 }

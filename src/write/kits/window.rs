@@ -3,7 +3,6 @@
 use crate::decimal::Millionths;
 use crate::length::{Fine, Length, Unit};
 use crate::model::{Form, Term, Terms};
-use crate::pump::Pump;
 use crate::stack::{Contributor, extent};
 
 /// The cold readings with which a requirement that is asked hot lies within its limits.
@@ -44,25 +43,4 @@ pub(super) fn cold_window(form: &Form, parts: &[Contributor], unit: Unit) -> Opt
         true => Window::Between(low, high),
         false => Window::Empty,
     })
-}
-
-/// The limits of the requirement that asks cold what this form asks hot.
-pub(super) fn cold_twin(pump: &Pump, hot: &Form) -> Option<[Length; 2]> {
-    let sum = |form: &Form| match form {
-        Form::Linear { terms, .. } => {
-            let mut terms = terms.clone();
-            terms.sort_unstable();
-            Some(terms)
-        }
-        Form::GasketFill { .. } => None,
-    };
-    let asked = sum(&hot.clone().cold())?;
-    pump.requirements
-        .iter()
-        .find_map(|other| match &other.form {
-            Form::Linear { lower, upper, .. } if sum(&other.form)? == asked => {
-                Some([*lower, *upper])
-            }
-            _ => None,
-        })
 }

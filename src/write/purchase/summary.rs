@@ -8,7 +8,7 @@ use rust_xlsxwriter::{
 use super::order::by_supplier;
 use super::{Ordered, proof, still_short};
 use crate::words;
-use crate::write::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
+use crate::write::style::{Styles, VALUES, heads, set_up, striped, title, widths};
 use crate::write::text::WriteText;
 
 const NAME: &str = "Summary";
@@ -179,18 +179,12 @@ fn picture(
     let range =
         |column: u16| ChartRange::new_from_range(NAME, row + 1, at + column, last, at + column);
     let mut chart = Chart::new(ChartType::Column);
-    // Filled, and hatched: told apart without colour.
-    let today = ChartPatternFill::new()
-        .set_pattern(ChartPatternFillType::DiagonalStripesWideUpwards)
-        .set_foreground_color(LIMITS)
-        .set_background_color(rust_xlsxwriter::Color::White)
-        .clone();
     chart
         .add_series()
         .set_name("From today's stock")
         .set_categories(&range(0))
         .set_values(&range(1))
-        .set_format(ChartFormat::new().set_pattern_fill(&today));
+        .set_format(ChartFormat::new().set_pattern_fill(&striped()));
     let after = ChartSolidFill::new().set_color(VALUES).clone();
     chart
         .add_series()
