@@ -184,6 +184,10 @@ pub fn warning(warning: &Problem) -> String {
         mend,
         ..
     } = warning;
+    let mut mend = mend.split_whitespace().join(" ");
+    if let Some(first) = mend.get_mut(..1) {
+        first.make_ascii_uppercase();
+    }
     format!("{place}: {found}. Expected {expected}. {mend}.")
 }
 

@@ -111,7 +111,7 @@ pub(super) fn of_analysis(
     }
     for warning in &job.warnings {
         at += 1;
-        let text = warning.to_string().split_whitespace().join(" ");
+        let text = words::warning(warning);
         sheet.merge_text(at, 0, at, 2, &text, &styles.wrapped)?;
         sheet.set_row_height(at, 32.0)?;
     }

@@ -1,6 +1,5 @@
 //! The Basis of what is set aside: inputs, what was asked, what was expected, how it was drawn.
 
-use itertools::Itertools;
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::super::basis::inputs_and_policy;
@@ -110,7 +109,7 @@ pub(super) fn write(
     }
     for warning in &job.warnings {
         row += 1;
-        let text = warning.to_string().split_whitespace().join(" ");
+        let text = words::warning(warning);
         sheet.merge_text(row, 0, row, 2, &text, &styles.wrapped)?;
         high_enough(sheet, row, &[(&text, 135)])?;
     }

@@ -177,7 +177,7 @@ fn covered(kit: &SafeKit) -> f64 {
 
 fn legend(sheet: &mut Worksheet, row: u32, last: u16, styles: &Styles) -> Result<(), XlsxError> {
     let marks = [
-        (Met::All, "every value there can be met"),
+        (Met::All, "every value of the cell can be met"),
         (
             Met::Some,
             "some can, depending on the value or on another dimension",

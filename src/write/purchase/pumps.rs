@@ -23,7 +23,7 @@ pub(super) fn write(
     title(
         sheet,
         "Pumps today and after the buy",
-        "What is bought waits for nobody: a pump that is due before it comes takes from what is on hand only.",
+        "A pump that is due before what is bought can be there takes from what is on hand only.",
         styles,
     )?;
     let names = [
