@@ -201,13 +201,17 @@ impl Drawing {
         self.thermal |= matches!(kind, Thermal);
         let wide = widest + if bare { 6 } else { 14 };
         let below = 17 * i32::try_from(rows.len() - 1).unwrap_or(0);
-        let high = below + if bare { 19 } else { 24 };
+        let named = below + if bare { 19 } else { 24 };
+        // A length has room for a pump's own figure under its name.
+        let room = self.length.map_or(0, |_| ROOM);
+        let wide = if room > 0 { wide.max(FIGURE) } else { wide };
+        let high = named + room;
         let left = match side {
             Side::Left => x - wide,
             Side::Right => x,
             Side::Middle => x - wide / 2,
         };
-        let top = y - high / 2;
+        let top = y - named / 2;
         let (fill, stroke, dash, ink) = match kind {
             Measured => ("#FFFFFF", "none", "", INK),
             Pieces => ("#FDF0D5", INK, "", INK),
@@ -223,6 +227,13 @@ impl Drawing {
             self.words,
             r#"<g{length}><title>{whole}</title><rect x="{left}" y="{top}" width="{wide}" height="{high}" rx="{round}" fill="{fill}" stroke="{stroke}"{dash}/>"#
         );
+        if room > 0 && heavy {
+            let (left, top, wide, high) = (left + 2, y + named / 2 - 1, wide - 4, room - 1);
+            let _ = writeln!(
+                self.words,
+                r##"<rect x="{left}" y="{top}" width="{wide}" height="{high}" fill="#FFFFFF"/>"##
+            );
+        }
         let weight = if heavy { r#" font-weight="bold""# } else { "" };
         for (row, line) in rows.iter().zip(0..) {
             let (middle, base, length) = (
@@ -251,7 +262,10 @@ impl Drawing {
         match end {
             Some(end) if end < from => self.label(kind, (end, at), Side::Left, text),
             Some(end) => self.label(kind, (end, at), Side::Right, text),
-            None => self.label(kind, ((from + to) / 2, at - 15), Side::Middle, text),
+            None => {
+                let above = at - 15 - ROOM;
+                self.label(kind, ((from + to) / 2, above), Side::Middle, text);
+            }
         }
     }
 
@@ -272,7 +286,7 @@ impl Drawing {
     }
 
     fn finish(mut self) -> String {
-        let height = self.height;
+        let (height, whole) = (self.height, self.height + HEAD);
         let y = height - 22;
         let mut kinds = vec![(Pieces, "pieces"), (Required, "required")];
         if self.thermal {
@@ -298,15 +312,15 @@ impl Drawing {
             ..
         } = self;
         format!(
-            r##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 900 {height}" width="900" height="{height}" font-family="Arial, Helvetica, 'Liberation Sans', sans-serif" font-size="14" fill="{INK}">
+            r##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 -{HEAD} 900 {whole}" width="900" height="{whole}" font-family="Arial, Helvetica, 'Liberation Sans', sans-serif" font-size="14" fill="{INK}">
 <title>{title}</title>
 <defs>
 <pattern id="fixed" width="10" height="10" patternUnits="userSpaceOnUse"><rect width="10" height="10" fill="#E4ECF4"/><path d="M-2,2 l4,-4 M0,10 l10,-10 M8,12 l4,-4" stroke="#7C90A4" stroke-width="1"/></pattern>
 <pattern id="impeller" width="10" height="10" patternUnits="userSpaceOnUse"><rect width="10" height="10" fill="#A9CBE4"/><path d="M-2,8 l4,4 M0,0 l10,10 M8,-2 l4,4" stroke="#2F6C9B" stroke-width="1"/></pattern>
 <pattern id="gasket" width="6" height="6" patternUnits="userSpaceOnUse"><rect width="6" height="6" fill="#F8D99A"/><path d="M0,6 l6,-6 M0,0 l6,6" stroke="#9A6A00" stroke-width="0.8"/></pattern>
 </defs>
-<rect width="900" height="{height}" fill="#FFFFFF"/>
-<text x="450" y="26" text-anchor="middle" font-size="17" font-weight="bold">{title}</text>
+<rect y="-{HEAD}" width="900" height="{whole}" fill="#FFFFFF"/>
+<text x="450" y="6" text-anchor="middle" font-size="17" font-weight="bold">{title}</text>
 {parts}{lines}{words}</svg>
 "##
         )
@@ -330,6 +344,13 @@ fn width(text: &str, heavy: bool) -> i32 {
         .sum();
     thousandths * if heavy { 15 } else { 14 } / 1000
 }
+
+/// How tall the room for a figure is under the name of a length, and how wide at least.
+const ROOM: i32 = 19;
+const FIGURE: i32 = 84;
+
+/// Room for the title, above where heights are counted from.
+const HEAD: i32 = 20;
 
 /// The axis of the horizontal pumps, of which the upper half is drawn.
 const AXIS: i32 = 442;
@@ -421,9 +442,9 @@ fn screwed_impeller() -> Drawing {
         "Bearing cover gasket",
     );
     let tag = (Measured, "Impeller clearance with no shims");
-    d.across(tag, (bare, suction), 72, (216, 184), Some(bare - 24));
+    d.across(tag, (bare, suction), 56, (216, 184), Some(bare - 24));
     let tag = (Required, "Impeller running clearance");
-    d.across(tag, (front, suction), 112, (222, 184), Some(front - 28));
+    d.across(tag, (front, suction), 98, (222, 184), Some(front - 28));
     d.name((140, 231), "housing");
     d.name((244, 337), "bearing");
     d.name((cover + 27, 236), "cover");
@@ -466,11 +487,11 @@ fn front_set_metric() -> Drawing {
         Measured,
         "Flange gap with the impeller touching the front cover",
     );
-    d.across(tag, (face, contact), 62, (192, 192), left);
+    d.across(tag, (face, contact), 46, (192, 192), left);
     let tag = (Pieces, "Shims under the housing flange");
     d.across(tag, (face, land), 96, (192, 250), left);
     let tag = (Measured, "Spigot step of the housing");
-    d.across(tag, (land, rim), 118, (246, 192), Some(rim + 22));
+    d.across(tag, (land, rim), 112, (246, 192), Some(rim + 22));
     d.across(
         (Pieces, "Flange gasket"),
         (face, rim),
@@ -521,7 +542,7 @@ fn bearing_cap() -> Drawing {
     suction_cover(&mut d, suction, 1, "suction|cover");
     d.ghost(Down, front + inner, 216, 352);
 
-    let end = left - 8;
+    let end = left - 12;
     d.across(
         (Pieces, "Outer shims"),
         (land, face),
@@ -530,13 +551,13 @@ fn bearing_cap() -> Drawing {
         Some(end),
     );
     let tag = (Measured, "Recess of|the cap flange");
-    d.across(tag, (rim, land), 92, (202, 244), Some(end));
+    d.across(tag, (rim, land), 103, (202, 244), Some(end));
     // Two labels on one line.
-    d.dimension(Across, (rim, face), 156, (202, 202), Some(end + 4));
-    d.line(Down, end + 4, 134, 179, "", 1.0);
+    d.dimension(Across, (rim, face), 182, (202, 202), Some(end + 4));
+    d.line(Down, end + 4, 164, 228, "", 1.0);
     for (at, kind, text) in [
-        (134, Pieces, "Bearing cap|gasket"),
-        (179, Required, "Cap gasket|free thickness"),
+        (164, Pieces, "Bearing cap|gasket"),
+        (228, Required, "Cap gasket|free thickness"),
     ] {
         d.line(Across, at, end, end + 4, "", 1.0);
         d.label(kind, (end, at), Side::Left, text);
@@ -544,20 +565,20 @@ fn bearing_cap() -> Drawing {
     let tag = (Measured, "Housing bore depth to shoulder");
     d.across(tag, (face, shoulder), 82, (202, 280), None);
     let tag = (Measured, "Cap spigot length");
-    d.across(tag, (land, nose), 112, (244, 282), Some(nose + 14));
+    d.across(tag, (land, nose), 98, (244, 282), Some(nose + 14));
     let tag = (Required, "Shaft end float");
     d.across(tag, (nose, bearing), 144, (282, 282), Some(bearing + 24));
     d.across(
         (Measured, "Bearing width"),
         (bearing, held),
-        212,
+        230,
         (282, 282),
         None,
     );
     let tag = (Pieces, "Inner shims");
-    d.across(tag, (held, shoulder), 176, (282, 280), Some(shoulder + 24));
+    d.across(tag, (held, shoulder), 182, (282, 280), Some(shoulder + 32));
     let tag = (Required, "Impeller running clearance");
-    d.across(tag, (front, suction), 148, (222, 184), Some(front - 26));
+    d.across(tag, (front, suction), 148, (222, 184), Some(front - 20));
     let tag = (Measured, "Impeller clearance with no inner shims");
     d.across(
         tag,
@@ -613,23 +634,23 @@ fn thrust_collar() -> Drawing {
     d.line(Down, middle, 240, 402, "18 4 3 4", 1.4);
 
     let tag = (Measured, "Thrust chamber length");
-    d.across(tag, (end, shoulder), 74, (212, 250), None);
+    d.across(tag, (end, shoulder), 62, (212, 250), None);
     let tag = (Measured, "Collar with both sets of pads");
     d.across(tag, (pushed, held), 112, (272, 272), None);
     let left = Some(end - 26);
     d.across(
         (Pieces, "Outboard shims"),
         (end, shimmed),
-        124,
+        112,
         (212, 284),
         left,
     );
     let tag = (Required, "Total float|of the collar");
-    d.across(tag, (shimmed, pushed), 174, (284, 272), left);
+    d.across(tag, (shimmed, pushed), 168, (284, 272), left);
     let tag = (Pieces, "Inboard shims");
-    d.across(tag, (held, shoulder), 150, (272, 250), Some(shoulder + 26));
+    d.across(tag, (held, shoulder), 166, (272, 250), Some(shoulder + 26));
     let tag = (Measured, "Rotor travel, thrust bearing out");
-    d.across(tag, (wall, far), 74, (236, 322), None);
+    d.across(tag, (wall, far), 62, (236, 322), None);
     let tag = (Measured, "Rotor travel to the|bare inboard pads");
     d.across(tag, (wall, bare), 112, (236, 322), Some(wall - 22));
     let tag = (Required, "Rotor off|centre");
@@ -651,7 +672,7 @@ fn seal_setting() -> Drawing {
     let mut d = Drawing::new(
         "Vertical in-line pump, shims in the rigid coupling: running clearance and seal setting",
         "with no shims",
-        600,
+        620,
     );
     /// The axis; corners are given by their distance from it, and drawn on both sides.
     const AT: i32 = 470;

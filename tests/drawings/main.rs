@@ -42,6 +42,52 @@ fn lengths(drawing: &str) -> BTreeMap<&str, f64> {
         .collect()
 }
 
+/// What a drawing shows: left, top, width and height.
+fn view(drawing: &str) -> [f64; 4] {
+    let view = drawing.split("viewBox=\"").nth(1).unwrap();
+    let numbers = view.split('"').next().unwrap().split(' ');
+    let numbers: Vec<f64> = numbers.map(|n| n.parse().unwrap()).collect();
+    numbers.try_into().unwrap()
+}
+
+/// The box of each labelled length, its room for a figure and all: left, top, right, bottom.
+fn boxes(drawing: &str) -> BTreeMap<&str, [f64; 4]> {
+    let groups = drawing.split("<g data-length=\"").skip(1);
+    groups
+        .map(|group| {
+            let (_, rest) = group.split_once("<title>").unwrap();
+            let (label, rest) = rest.split_once("</title>").unwrap();
+            let [x, y, width, height] = ["x", "y", "width", "height"].map(|name| {
+                let text = rest.split(&format!(" {name}=\"")).nth(1).unwrap();
+                text.split('"').next().unwrap().parse::<f64>().unwrap()
+            });
+            (label, [x, y, x + width, y + height])
+        })
+        .collect()
+}
+
+/// A figure that lies over another label could be read as that label's.
+#[test]
+fn no_label_lies_over_another_or_leaves_the_drawing() {
+    let mut pairs = 0;
+    for (name, _, drawing) in models() {
+        let [left, top, width, height] = view(&drawing);
+        let boxes: Vec<_> = boxes(&drawing).into_iter().collect();
+        for (at, (label, a)) in boxes.iter().enumerate() {
+            let inside = a[0] >= left && a[1] >= top && a[2] <= left + width && a[3] <= top + height;
+            assert!(inside, "{name}: {label} at {a:?}");
+            // Two lines of words, the name's and the figure's, have room.
+            assert!(a[3] - a[1] >= 36.0, "{name}: {label} at {a:?}");
+            for (other, b) in &boxes[at + 1..] {
+                let apart = a[2] <= b[0] || b[2] <= a[0] || a[3] <= b[1] || b[3] <= a[1];
+                assert!(apart, "{name}: {label} at {a:?}, {other} at {b:?}");
+                pairs += 1;
+            }
+        }
+    }
+    assert!(pairs > 90, "{pairs}");
+}
+
 /// Key and label of everything in the sections given, those that the model has.
 fn labels<'a>(model: &'a Table, sections: &[&str]) -> BTreeMap<&'a str, &'a str> {
     let sections = sections.iter().filter_map(|name| model.get(*name));
@@ -76,14 +122,7 @@ fn every_label_stands_on_the_drawing() {
 fn every_figure_stands_at_its_label() {
     let mut figures = 0;
     for (name, model, drawing) in models() {
-        let size = drawing.split("viewBox=\"0 0 ").nth(1).unwrap();
-        let size: Vec<f64> = size
-            .split('"')
-            .next()
-            .unwrap()
-            .split(' ')
-            .map(|n| n.parse().unwrap())
-            .collect();
+        let view = view(&drawing);
         let wanted = labels(&model, &["dimension", "thermal", "pack", "requirement"]);
         let placed = model["figures"].as_table().unwrap();
         let keys: Vec<&str> = placed.keys().map(String::as_str).collect();
@@ -107,7 +146,7 @@ fn every_figure_stands_at_its_label() {
                 .iter()
                 .map(number)
                 .collect();
-            let (x, y) = (at[0] * size[0], at[1] * size[1]);
+            let (x, y) = (view[0] + at[0] * view[2], view[1] + at[1] * view[3]);
             let beside = texts.iter().any(|(label_x, label_y, words)| {
                 let is = label == words || label.ends_with(&format!(" {words}"));
                 is && (x - label_x).abs() < 2.0 && (y - label_y - 14.5).abs() < 2.0
