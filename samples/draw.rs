@@ -346,7 +346,7 @@ fn width(text: &str, heavy: bool) -> i32 {
 }
 
 /// How tall the room for a figure is under the name of a length, and how wide at least.
-const ROOM: i32 = 19;
+const ROOM: i32 = 22;
 const FIGURE: i32 = 84;
 
 /// Room for the title, above where heights are counted from.
@@ -442,7 +442,7 @@ fn screwed_impeller() -> Drawing {
         "Bearing cover gasket",
     );
     let tag = (Measured, "Impeller clearance with no shims");
-    d.across(tag, (bare, suction), 56, (216, 184), Some(bare - 24));
+    d.across(tag, (bare, suction), 52, (216, 184), Some(bare - 24));
     let tag = (Required, "Impeller running clearance");
     d.across(tag, (front, suction), 98, (222, 184), Some(front - 28));
     d.name((140, 231), "housing");
@@ -491,7 +491,7 @@ fn front_set_metric() -> Drawing {
     let tag = (Pieces, "Shims under the housing flange");
     d.across(tag, (face, land), 96, (192, 250), left);
     let tag = (Measured, "Spigot step of the housing");
-    d.across(tag, (land, rim), 112, (246, 192), Some(rim + 22));
+    d.across(tag, (land, rim), 108, (246, 192), Some(rim + 22));
     d.across(
         (Pieces, "Flange gasket"),
         (face, rim),
@@ -546,18 +546,18 @@ fn bearing_cap() -> Drawing {
     d.across(
         (Pieces, "Outer shims"),
         (land, face),
-        52,
+        48,
         (248, 202),
         Some(end),
     );
     let tag = (Measured, "Recess of|the cap flange");
-    d.across(tag, (rim, land), 103, (202, 244), Some(end));
+    d.across(tag, (rim, land), 105, (202, 244), Some(end));
     // Two labels on one line.
     d.dimension(Across, (rim, face), 182, (202, 202), Some(end + 4));
-    d.line(Down, end + 4, 164, 228, "", 1.0);
+    d.line(Down, end + 4, 167, 232, "", 1.0);
     for (at, kind, text) in [
-        (164, Pieces, "Bearing cap|gasket"),
-        (228, Required, "Cap gasket|free thickness"),
+        (167, Pieces, "Bearing cap|gasket"),
+        (232, Required, "Cap gasket|free thickness"),
     ] {
         d.line(Across, at, end, end + 4, "", 1.0);
         d.label(kind, (end, at), Side::Left, text);
@@ -583,7 +583,7 @@ fn bearing_cap() -> Drawing {
     d.across(
         tag,
         (front + inner, suction),
-        104,
+        100,
         (216, 184),
         Some(front - 4),
     );

@@ -23,7 +23,10 @@ use crate::verify::Verified;
 use crate::words;
 
 const LAST: u16 = 7;
-const WIDTHS: [f64; 8] = [33.0, 19.0, 9.0, 18.0, 14.0, 16.0, 15.0, 15.0];
+const WIDTHS: [f64; 8] = [24.0, 19.0, 7.0, 15.0, 11.5, 13.0, 11.0, 11.0];
+/// Characters of prose on a line across the slip, and across the columns before the readings.
+const ACROSS: usize = 124;
+const BEFORE_READINGS: usize = 84;
 /// Characters of notes and carried columns that a slip has room for.
 const MOST_FACTS: usize = 900;
 
@@ -35,6 +38,11 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     set_up(sheet, "Kits", date)?;
+    // A slip is long and narrow.
+    sheet
+        .set_portrait()
+        .set_margins(0.4, 0.4, 0.6, 0.6, 0.25, 0.25)
+        .set_print_center_horizontally(true);
     widths(sheet, &WIDTHS)?;
     let order = super::order::of_kits(job);
     let mut breaks = Vec::new();
@@ -73,7 +81,7 @@ pub(super) fn write(
 /// The height of a plain row, in points.
 const PLAIN: f64 = 15.0;
 /// What A4 and Letter both have room for between the margins, in points.
-const PAGE: [f64; 2] = [720.0, 480.0];
+const PAGE: [f64; 2] = [536.0, 700.0];
 
 /// The scale, in per cent, at which the columns fit across a page and the tallest slip down it: a
 /// slip that is cut in two gets lost at the bench.
@@ -86,6 +94,9 @@ fn scale(tallest: f64) -> u16 {
     let percent = (fits * 100.0).floor().clamp(40.0, 100.0) as u16;
     percent
 }
+
+/// A row that keeps a drawing clear of what stands above it, in points.
+const GAP: f64 = 4.0;
 
 /// How many lines a text takes, so many characters on each.
 fn lines(text: &str, width: usize) -> f64 {
@@ -133,7 +144,7 @@ impl Slip<'_> {
     fn head(&mut self, number: usize, of: usize) -> Result<(), XlsxError> {
         let title = format!("Kit {number} of {of}: pump {}", self.pump.tag);
         let styles = self.styles;
-        self.across(&title, &styles.title, 26.0)?;
+        self.across(&title, &styles.title.clone().set_shrink(), 26.0)?;
         let title = self.model().title.clone();
         self.across(&title, &styles.lead, 16.0)?;
         let mut facts = vec![format!("Priority {}", self.pump.priority)];
@@ -153,7 +164,7 @@ impl Slip<'_> {
             facts = facts.chars().take(MOST_FACTS).collect();
             facts.push_str(" ... (the rest stands in the pump workbook)");
         }
-        let lines = u16::try_from(facts.chars().count().div_ceil(140)).unwrap_or(1);
+        let lines = u16::try_from(facts.chars().count().div_ceil(ACROSS)).unwrap_or(1);
         self.across(&facts, &styles.prose, 16.0 * f64::from(lines))
     }
 
@@ -170,18 +181,21 @@ impl Slip<'_> {
         for short in shorts {
             let place = words::place(self.job, self.pump, short);
             let reason = words::reason(self.job, self.pump, short);
-            self.across(&format!("{place}: {reason}."), &styles.prose, 34.0)?;
+            let text = format!("{place}: {reason}.");
+            self.across(&text, &styles.prose, 17.0 * lines(&text, ACROSS))?;
             if let Some(window) = words::window(self.job, self.pump, short) {
                 let presumed = words::presumed(self.job, self.pump, short).unwrap_or_default();
                 let text = format!("Totals that would do: {window}, for {presumed}.");
-                self.across(&text, &styles.prose, 34.0)?;
+                self.across(&text, &styles.prose, 17.0 * lines(&text, ACROSS))?;
             }
             if let Some(nearest) = words::nearest(self.job, self.pump, short) {
                 let text = format!("Nearest total that can be made: {nearest}.");
-                self.across(&text, &styles.prose, 18.0 * lines(&text, 130))?;
+                self.across(&text, &styles.prose, 17.0 * lines(&text, ACROSS))?;
             }
         }
-        self.across("No pieces are issued for this pump. Do not assemble it with pieces picked by eye: a requirement would not be met.", &styles.strong, 20.0)?;
+        let text = "No pieces are issued for this pump. Do not assemble it with pieces picked by eye: a requirement would not be met.";
+        let wrapped = styles.strong.clone().set_text_wrap();
+        self.across(text, &wrapped, 17.0 * lines(text, 100))?;
         self.row += 1;
         self.cautions(
             "Before it is opened, and while it stays open",
@@ -191,6 +205,9 @@ impl Slip<'_> {
 
     fn complete(&mut self, packs: &[PackPick]) -> Result<(), XlsxError> {
         let styles = self.styles;
+        // What may be longer than its column is printed smaller, never cut.
+        let shrunk = styles.text.clone().set_shrink();
+        let strong = styles.strong.clone().set_shrink();
         let unit = self.model().unit;
         self.step(
             "1  Pick and measure: places in the order in which they are filled, thick pieces first",
@@ -214,7 +231,7 @@ impl Slip<'_> {
         let labels: Vec<String> = self.model().packs.iter().map(|p| p.label.clone()).collect();
         for (place, (label, pack)) in labels.iter().zip(packs).enumerate() {
             if pack.picks.is_empty() {
-                self.sheet.write_text(self.row, 0, label, &styles.strong)?;
+                self.sheet.write_text(self.row, 0, label, &strong)?;
                 self.sheet.merge_text(
                     self.row,
                     1,
@@ -227,9 +244,8 @@ impl Slip<'_> {
             }
             for pick in &pack.picks {
                 let item = &self.job.stock[pick.item];
-                self.sheet.write_text(self.row, 0, label, &styles.strong)?;
-                self.sheet
-                    .write_text(self.row, 1, &item.item, &styles.text)?;
+                self.sheet.write_text(self.row, 0, label, &strong)?;
+                self.sheet.write_text(self.row, 1, &item.item, &shrunk)?;
                 self.sheet
                     .write_number_with_format(self.row, 2, pick.count, &styles.count)?;
                 // What the pack counts with: the thickness once layers are peeled off.
@@ -248,19 +264,17 @@ impl Slip<'_> {
                         &styles.text,
                     )?;
                 }
-                self.sheet.write_text(
-                    self.row,
-                    5,
-                    item.bin.as_deref().unwrap_or(""),
-                    &styles.text,
-                )?;
+                self.sheet
+                    .write_text(self.row, 5, item.bin.as_deref().unwrap_or(""), &shrunk)?;
                 self.sheet.write_text(self.row, 6, "☐", &styles.entry)?;
                 self.sheet.write_text(self.row, 7, "☐", &styles.entry)?;
                 self.piece(place, pick)?;
                 self.row += 1;
                 if let Some(work) = words::handwork(self.job, pick) {
+                    let wrapped = styles.strong.clone().set_text_wrap();
                     self.sheet
-                        .merge_text(self.row, 1, self.row, 5, &work, &styles.strong)?;
+                        .merge_text(self.row, 1, self.row, 5, &work, &wrapped)?;
+                    self.tall(PLAIN * lines(&work, 64))?;
                     self.sheet.write_text(self.row, 6, "Done:", &styles.text)?;
                     self.sheet.write_text(self.row, 7, "☐", &styles.entry)?;
                     self.row += 1;
@@ -282,7 +296,7 @@ impl Slip<'_> {
                 );
                 self.sheet
                     .merge_text(self.row, 0, self.row, 4, &text, &styles.wrapped)?;
-                self.tall(16.0 * lines(&text, 112))?;
+                self.tall(16.0 * lines(&text, BEFORE_READINGS).max(2.0))?;
                 let name = self.model().packs[place].name.clone();
                 self.readings(Row::Pack, &name)?;
             }
@@ -313,7 +327,7 @@ impl Slip<'_> {
             let label = styles.strong.clone().set_text_wrap();
             self.sheet
                 .write_text(self.row, 0, &requirement.label, &label)?;
-            self.tall(PLAIN * lines(&requirement.label, 28))?;
+            self.tall(PLAIN * lines(&requirement.label, 26))?;
             self.sheet.merge_text(
                 self.row,
                 1,
@@ -325,20 +339,20 @@ impl Slip<'_> {
             self.sheet
                 .merge_text(self.row, 3, self.row, 4, &limits, &styles.text)?;
             self.sheet
-                .write_text(self.row, 5, words::fine(v.value, unit), &styles.text)?;
+                .write_text(self.row, 5, words::fine(v.value, unit), &shrunk)?;
             self.sheet
-                .write_text(self.row, 6, words::fine(v.guard(), unit), &styles.text)?;
+                .write_text(self.row, 6, words::fine(v.guard(), unit), &shrunk)?;
             self.sheet
-                .write_text(self.row, 7, words::fine(v.margin(), unit), &styles.text)?;
+                .write_text(self.row, 7, words::fine(v.margin(), unit), &shrunk)?;
             self.row += 1;
             self.recheck(requirement, packs)?;
         }
         if self.job.feelers.is_empty() {
             let text = "Feeler blades: the stock workbook has no sheet Feelers; with the blades of the shop's set there, those that must go in and must not would stand here.";
-            self.across(text, &styles.remark, 14.0)?;
+            self.across(text, &styles.remark, 14.0 * lines(text, ACROSS))?;
         }
         if let Some(growths) = words::growths(self.model(), self.pump) {
-            self.across(&growths, &styles.wrapped, 16.0 * lines(&growths, 150))?;
+            self.across(&growths, &styles.wrapped, 16.0 * lines(&growths, ACROSS))?;
         }
         self.sign()?;
         self.cautions("4  Before it runs, and always", &["start", "", "always"])
@@ -401,7 +415,7 @@ impl Slip<'_> {
                     "A cold reading outside {} may leave the hot limits, even within the cold ones: growth counts at its worst",
                     between(low, high)
                 );
-                let height = 16.0 * lines(&text, 150);
+                let height = 16.0 * lines(&text, ACROSS);
                 self.across(&text, &styles.wrapped, height)
             }
             (Window::Between(..), Some(_)) => Ok(()),
@@ -418,7 +432,7 @@ impl Slip<'_> {
         let styles = self.styles;
         self.sheet
             .merge_text(self.row, 0, self.row, 4, text, &styles.wrapped)?;
-        self.tall(16.0 * lines(text, 112))?;
+        self.tall(16.0 * lines(text, BEFORE_READINGS).max(2.0))?;
         self.readings(Row::Requirement, name)
     }
 
@@ -431,7 +445,7 @@ impl Slip<'_> {
             Row::Pack => format!("Read, again ({unit}):"),
             _ => format!("Found, again ({unit}):"),
         };
-        self.sheet.write_text(self.row, 5, label, &styles.text)?;
+        self.sheet.write_text(self.row, 5, label, &styles.wrapped)?;
         for column in [slip::READING, slip::AGAIN] {
             self.sheet.write_blank(self.row, column, &styles.entry)?;
         }
@@ -484,6 +498,7 @@ impl Slip<'_> {
         ];
         heads(self.sheet, self.row, &names, styles)?;
         self.row += 1;
+        let shrunk = styles.text.clone().set_shrink();
         for (need, share) in bag.iter().enumerate() {
             let kind = &job.model_of(pump).consumables[need].kind;
             let space = pump.consumable_fits[need].space;
@@ -497,11 +512,11 @@ impl Slip<'_> {
                 let bin = item.bin.as_deref().unwrap_or("");
                 let (sheet, row) = (&mut *self.sheet, self.row);
                 sheet.write_text(row, 0, kind, &styles.strong)?;
-                sheet.write_text(row, 1, &item.item, &styles.text)?;
+                sheet.write_text(row, 1, &item.item, &shrunk)?;
                 sheet.write_number_with_format(row, 2, pick.count, &styles.count)?;
-                sheet.write_text(row, 3, fit, &styles.text)?;
-                sheet.write_text(row, 4, long, &styles.text)?;
-                sheet.write_text(row, 5, bin, &styles.text)?;
+                sheet.write_text(row, 3, fit, &shrunk)?;
+                sheet.write_text(row, 4, long, &shrunk)?;
+                sheet.write_text(row, 5, bin, &shrunk)?;
                 for column in [6, 7] {
                     sheet.write_text(row, column, "☐", &styles.entry)?;
                 }
@@ -511,7 +526,7 @@ impl Slip<'_> {
                 let what = words::consumable(job, pump, need);
                 let asked = job.model_of(pump).consumables[need].count;
                 let text = format!("LACKING {} of {asked}: {what}. Why: {why}.", share.lacking);
-                let height = 16.0 * lines(&text, 118);
+                let height = 16.0 * lines(&text, 100);
                 let wrapped = styles.alarm.clone().set_text_wrap();
                 self.across(&text, &wrapped, height)?;
             }
@@ -528,7 +543,7 @@ impl Slip<'_> {
         let format = self.styles.alarm.clone().set_text_wrap();
         for crush in &crushes {
             if let Some(text) = words::crush_warning(self.job, self.pump, crush) {
-                let lines = text.chars().count().div_ceil(130);
+                let lines = text.chars().count().div_ceil(108);
                 let height = 16.0 * f64::from(u16::try_from(lines).unwrap_or(1));
                 self.across(&text, &format, height)?;
             }
@@ -552,7 +567,7 @@ impl Slip<'_> {
     /// The cautions of these moments, two beside each other where they are short; an empty moment stands for a
     /// shop's own words.
     fn caution_rows(&mut self, moments: &[&str]) -> Result<(), XlsxError> {
-        const HALF: usize = 74;
+        const HALF: usize = 58;
         let styles = self.styles;
         let mut rest = self.cautions_of(moments).into_iter().peekable();
         while let Some(text) = rest.next() {
@@ -560,7 +575,7 @@ impl Slip<'_> {
             let short = |text: &String| text.chars().count() + 2 <= HALF;
             let beside = rest.next_if(|next| short(next) && short(&text));
             match beside {
-                None => self.across(&text, &styles.prose, 15.0 * lines(&text, 150))?,
+                None => self.across(&text, &styles.prose, 15.0 * lines(&text, ACROSS))?,
                 Some(beside) => {
                     let (row, half) = (self.row, 3);
                     self.sheet
@@ -596,27 +611,27 @@ impl Slip<'_> {
         found
     }
 
-    /// Cautions and what was measured on the left, the drawing on the right.
+    /// Cautions, what was measured, the drawing with both on it.
     fn assemble(&mut self, packs: &[PackPick]) -> Result<(), XlsxError> {
-        self.step("2  Assemble")?;
+        self.cautions("2  Assemble", &["before", "assembly"])?;
+        self.measured()?;
         let drawn = diagram::draw(self.sheet, self.job, self.pump, packs, self.row)?;
-        let styles = self.styles;
-        let beside = drawn > 0.0;
-        let last = if beside { diagram::COLUMN - 1 } else { LAST };
+        // A row without a height of its own would be as tall as the program that shows it likes, and the
+        // room for the drawing with it.
         let mut height = 0.0;
-        for text in self.cautions_of(&["before", "assembly"]) {
-            let text = format!("\u{26a0} {text}");
-            let tall = 14.0 * lines(&text, if beside { 70 } else { 150 });
-            self.sheet
-                .merge_text(self.row, 0, self.row, last, &text, &styles.prose)?;
-            self.tall(tall)?;
-            height += tall;
+        while height < drawn {
+            self.tall(PLAIN)?;
             self.row += 1;
+            height += PLAIN;
         }
-        heads(self.sheet, self.row, &["As measured", "", ""], styles)?;
-        self.tall(PLAIN)?;
-        self.row += 1;
-        height += PLAIN;
+        Ok(())
+    }
+
+    /// What was measured of the pump, two to a row.
+    fn measured(&mut self) -> Result<(), XlsxError> {
+        /// First and last column of a name, then of its value.
+        const PLACES: [[u16; 4]; 2] = [[0, 0, 1, 2], [3, 4, 5, LAST]];
+        let styles = self.styles;
         let (unit, model) = (self.model().unit, self.model());
         let measured = model.dimensions.iter().zip(&self.pump.dimensions);
         let measured: Vec<[String; 2]> = measured
@@ -628,23 +643,29 @@ impl Slip<'_> {
                 [label, words::both(measured.value, unit)]
             })
             .collect();
-        for [label, value] in measured {
-            self.sheet
-                .write_text(self.row, 0, &label, &styles.wrapped)?;
-            self.sheet
-                .merge_text(self.row, 1, self.row, 2, &value, &styles.text)?;
-            let tall = PLAIN * lines(&label, 32);
-            self.tall(tall)?;
-            height += tall;
+        heads(self.sheet, self.row, &["As measured"], styles)?;
+        self.row += 1;
+        for pair in measured.chunks(PLACES.len()) {
+            let row = self.row;
+            for ([label, value], [from, to, first, last]) in pair.iter().zip(PLACES) {
+                match from == to {
+                    true => {
+                        self.sheet.write_text(row, from, label, &styles.wrapped)?;
+                    }
+                    false => {
+                        self.sheet
+                            .merge_text(row, from, row, to, label, &styles.wrapped)?;
+                    }
+                }
+                self.sheet
+                    .merge_text(row, first, row, last, value, &styles.text)?;
+            }
+            let tallest = pair.iter().map(|[label, _]| lines(label, 27));
+            self.tall(PLAIN * tallest.fold(1.0, f64::max))?;
             self.row += 1;
         }
-        // The drawing may be taller than what stands beside it; a row without a height of its own would be
-        // as tall as the program that shows it likes, and the drawing with it.
-        while height < drawn {
-            self.tall(PLAIN)?;
-            self.row += 1;
-            height += PLAIN;
-        }
+        self.tall(GAP)?;
+        self.row += 1;
         Ok(())
     }
 
@@ -654,7 +675,7 @@ impl Slip<'_> {
         for (column, label) in [(0, "Fitter, date:"), (3, "Checked, date:")] {
             self.sheet
                 .write_text(self.row, column, label, &styles.text)?;
-            let last = column + 2;
+            let last = if column == 0 { column + 2 } else { LAST };
             self.sheet
                 .merge_text(self.row, column + 1, self.row, last, "", &styles.entry)?;
         }
@@ -685,6 +706,6 @@ impl Slip<'_> {
         let unit = self.model().unit;
         let text = words::blades(&gauge, unit);
         let styles = self.styles;
-        self.across(&text, &styles.wrapped.clone(), 16.0 * lines(&text, 150))
+        self.across(&text, &styles.wrapped.clone(), 16.0 * lines(&text, ACROSS))
     }
 }

@@ -14,12 +14,13 @@ use crate::stack::Verdict;
 use crate::words;
 
 /// The first column that it covers.
-pub(super) const COLUMN: u16 = 3;
-/// The box that it fills, in pixels, and how far it is in from the column's edge.
-const BOX: [u32; 2] = [500, 290];
+const COLUMN: u16 = 0;
+/// The box that it fills, in pixels, and how far it is in from the edges of the slip.
+const BOX: [u32; 2] = [790, 420];
 const INSET: u32 = 8;
-/// A figure, in pixels.
-const FIGURE: [u32; 2] = [92, 15];
+/// A figure, in pixels, and the size of its letters, in points.
+const FIGURE: [u32; 2] = [110, 19];
+const LETTERS: f64 = 9.0;
 
 /// Draws it with its upper edge at a row; how tall it is, in points, nothing if the model has no drawing.
 pub(super) fn draw(
@@ -37,12 +38,16 @@ pub(super) fn draw(
         .set_scale_to_size(BOX[0], BOX[1], true)
         .set_object_movement(ObjectMovement::MoveButDontSizeWithCells)
         .set_alt_text(chart_name(&format!("Drawing: {}", model.title)));
-    sheet.insert_image_with_offset(row, COLUMN, &image, INSET, 0)?;
     // As large as it is once it has been brought into the box.
     let (width, height) = (drawing.width.max(1), drawing.height.max(1));
     let scale = (f64::from(BOX[0]) / f64::from(width)).min(f64::from(BOX[1]) / f64::from(height));
     let [across, down] = [width, height].map(|side| f64::from(side) * scale);
-    let font = ShapeFont::new().set_size(7).set_bold().set_color(VALUES);
+    let left = f64::from(INSET) + (f64::from(BOX[0]) - across) / 2.0;
+    sheet.insert_image_with_offset(row, COLUMN, &image, pixels(left), 0)?;
+    let font = ShapeFont::new()
+        .set_size(LETTERS)
+        .set_bold()
+        .set_color(VALUES);
     let clear = ShapeFormat::new().set_no_fill().set_no_line();
     let middle = ShapeText::new()
         .set_horizontal_alignment(ShapeTextHorizontalAlignment::Center)
@@ -52,17 +57,12 @@ pub(super) fn draw(
         let Some(text) = value_of(job, pump, packs, &verdicts, &figure.name) else {
             continue;
         };
-        let at = |share: u32, side: f64, own: u32| {
-            let middle = f64::from(share) / 1e6 * side;
-            let from = (middle - f64::from(own) / 2.0).clamp(0.0, (side - f64::from(own)).max(0.0));
-            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-            let whole = from.round() as u32;
-            whole
-        };
-        let (x, y) = (
-            at(figure.at[0], across, FIGURE[0]),
-            at(figure.at[1], down, FIGURE[1]),
-        );
+        // Where its middle is, and from there its upper left corner.
+        let [x, y] = figure.at.map(|share| f64::from(share) / 1e6);
+        let (x, y) = (left + x * across, y * down);
+        let [x, y] = [(x, FIGURE[0]), (y, FIGURE[1])].map(|(at, own)| at - f64::from(own) / 2.0);
+        let most = BOX[0] + 2 * INSET - FIGURE[0];
+        let x = pixels(x).min(most);
         let shape = Shape::textbox()
             .set_text(text)
             .set_width(FIGURE[0])
@@ -71,10 +71,17 @@ pub(super) fn draw(
             .set_format(&clear)
             .set_text_options(&middle)
             .set_object_movement(ObjectMovement::MoveButDontSizeWithCells);
-        sheet.insert_shape_with_offset(row, COLUMN, &shape, INSET + x, y)?;
+        sheet.insert_shape_with_offset(row, COLUMN, &shape, x, pixels(y))?;
     }
     // A pixel is three quarters of a point.
     Ok(down * 0.75)
+}
+
+/// The nearest whole pixel that there is.
+fn pixels(at: f64) -> u32 {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    let whole = at.round().max(0.0) as u32;
+    whole
 }
 
 /// The figure of a pump: what was measured, what a pack comes to, what is predicted of a requirement.
