@@ -15,7 +15,9 @@ pub const COVERAGE: Coverage = Coverage::Factor(Millionths::from_raw(2_000_000))
 /// the two agree where `|E_n| <= 1`. Source: ISO 13528 and ISO/IEC 17043, from memory.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Compared {
-    /// The middle of what was predicted.
+    /// What the nominal sizes come to: the figure on the slip.
+    pub nominal: Fine,
+    /// The middle of what was predicted; not the nominal value where tolerances are uneven.
     pub predicted: Fine,
     /// Its expanded uncertainty.
     pub predicted_within: Fine,
@@ -30,6 +32,7 @@ impl Compared {
     pub fn of(terms: &Terms, stack: &Stack, found: Readings) -> Compared {
         let sum = extent(terms, &stack.contributors);
         Compared {
+            nominal: sum.nominal,
             // Uneven tolerances: their middle is what is to be expected.
             predicted: Fine::from_raw(sum.nominal.raw() + sum.uneven.raw().div_euclid(2)),
             predicted_within: expanded(terms, stack, COVERAGE),

@@ -35,7 +35,7 @@ pub fn what<'a>(job: &'a Job, pump: &'a Pump, of: Of) -> &'a str {
     }
 }
 
-/// Found beside predicted: `found 0.0262 in, predicted 0.0212 in; off by 0.0050 in, 4.6 times what both can be off`.
+/// Found beside predicted: `found 0.0262 in, predicted 0.0212 in; off by 0.0050 in, 4.6 times what both can be off together`.
 pub fn compared(compared: &Compared, unit: Unit) -> String {
     let found = compared.found.last().value;
     let difference = compared.difference().abs();
@@ -43,8 +43,16 @@ pub fn compared(compared: &Compared, unit: Unit) -> String {
         || "and neither can be off".to_string(),
         |e| format!("{:.1} times what both can be off together", e.abs()),
     );
+    // The slip has the nominal value: it is said where the other one comes from.
+    let middle = match compared.predicted == compared.nominal {
+        true => String::new(),
+        false => format!(
+            " (the middle of tolerances that are wider on one side; {} on the slip)",
+            fine(compared.nominal, unit)
+        ),
+    };
     format!(
-        "found {}, predicted {}; off by {}, {times}",
+        "found {}, predicted {}{middle}; off by {}, {times}",
         length(found, unit),
         about(compared.predicted, unit),
         about(difference, unit),

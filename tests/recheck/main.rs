@@ -127,6 +127,7 @@ fn the_edge_of_agreement_is_exact() {
             within: Length::ZERO,
         };
         gapwright::recheck::Compared {
+            nominal: gapwright::length::Fine::ZERO,
             predicted: gapwright::length::Fine::ZERO,
             predicted_within: Length::from_ticks(3).into(),
             found: Readings {

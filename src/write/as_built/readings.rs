@@ -29,6 +29,12 @@ pub(super) fn write(
         "Normalised error = (found - predicted) / root of the sum of squares of both expanded uncertainties, k = 2; they agree from -1 to 1.",
         styles,
     )?;
+    sheet.write_text(
+        2,
+        0,
+        "Predicted is the middle of the tolerances: where they are wider on one side, not the nominal figure on the slip.",
+        &styles.lead,
+    )?;
     let names = [
         "Tag",
         "What",
