@@ -414,11 +414,24 @@ impl<'a> Table<'a> {
     }
 }
 
-/// Whether a mark in a number is followed by just three figures.
+/// Whether a mark or a space in a number is followed by just three figures.
 fn has_thousands(text: &str) -> bool {
     let text = text.trim();
-    let part = text.rsplit_once([',', '.']).map(|(_, part)| part);
+    let parts = |c: char| ",.'\u{2019}".contains(c) || c.is_whitespace();
+    let begins = text.starts_with(|c: char| c.is_ascii_digit());
+    let part = text
+        .rsplit_once(parts)
+        .filter(|_| begins)
+        .map(|(_, part)| part);
     part.is_some_and(|part| part.len() == 3 && part.bytes().all(|b| b.is_ascii_digit()))
+}
+
+/// A truth value as the cell shows it.
+fn truth(yes: bool) -> &'static str {
+    match yes {
+        true => "the truth value TRUE",
+        false => "the truth value FALSE",
+    }
 }
 
 /// How to give a column its unit.
@@ -515,8 +528,8 @@ impl Line<'_, '_> {
                 format!("the date {iso}"),
                 "give the cell the format of text and type it again; 3/8 or 2-1 turns into a date",
             )),
-            Cell::Bool(_) => Some((
-                format!("the truth value `{}`", cell.show()),
+            Cell::Bool(yes) => Some((
+                truth(*yes).to_string(),
                 "give the cell the format of text and type it again",
             )),
             Cell::Text(text) if text.chars().count() > LONGEST => Some((
@@ -601,6 +614,7 @@ impl Line<'_, '_> {
                 format!("the date {iso}"),
                 "give the cell a number format and type the number again",
             ),
+            Cell::Bool(yes) => (truth(*yes).to_string(), mend),
             cell => (format!("`{}`", cell.show()), mend),
         };
         problems.add(Problem::new(self.place(heading), found, expected, mend));
@@ -635,9 +649,9 @@ impl Line<'_, '_> {
             Cell::Text(text) if has_thousands(text) => {
                 problems.add(Problem::new(
                     self.place(heading),
-                    format!("`{text}`, in which the mark may part thousands"),
+                    format!("`{text}`, in which the mark or space may part thousands"),
                     "a whole number from 0 to 1000000000",
-                    "type the number without a mark",
+                    "type the number without it",
                 ));
                 return None;
             }
@@ -653,7 +667,7 @@ impl Line<'_, '_> {
                 cell,
                 [
                     "a whole number from 0 to 1000000000",
-                    "count again and type the number",
+                    "count again and type the number, 0 if there is none",
                 ],
                 problems,
             );
