@@ -444,49 +444,53 @@ fn sum_ends(job: &Job, pump: &Pump, packs: &[PackPick], terms: &[(Term, Milliont
 const MILLION: i128 = 1_000_000;
 
 fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<String>) {
-    let pick = |[low, nominal, high]: [i128; 3]| match job.policy.acceptance {
-        // The expanded uncertainty is counted below, beside the nominal value.
-        Acceptance::Nominal | Acceptance::Expanded => (nominal, nominal),
-        Acceptance::WorstCase => (low, high),
-    };
     let reported = stack(job, pump, packs);
     for requirement in &pump.requirements {
-        let met = match &requirement.form {
-            Form::Linear {
-                terms,
-                lower,
-                upper,
-                ..
-            } => {
-                let (low, high) = pick(sum_ends(job, pump, packs, terms));
-                low >= i128::from(lower.ticks()) * MILLION
-                    && high <= i128::from(upper.ticks()) * MILLION
-            }
-            Form::GasketFill {
-                gasket,
-                gap,
-                lower,
-                upper,
-                ..
-            } => {
-                let (thin, thick) =
-                    pick(ends(job, pump, packs, Term::Pack(*gasket)).map(|end| end * MILLION));
-                let (narrow, wide) = pick(sum_ends(job, pump, packs, gap));
-                thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
-                    && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
-            }
-        };
-        let clear = job.policy.acceptance != Acceptance::Expanded
-            || clear_of_uncertainty(job, pump, packs, &requirement.form);
         // The report's own verdict must not say otherwise.
         let shown = judge(&requirement.form, &reported, job.policy.guard()).conforms();
-        if !(met && clear && shown) {
+        if !(holds(job, pump, packs, &requirement.form) && shown) {
             breaches.push(format!(
                 "pump {}: {} is not met",
                 pump.tag, requirement.label
             ));
         }
     }
+}
+
+/// Whether a form is met under the rule of the policy.
+fn holds(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
+    let pick = |[low, nominal, high]: [i128; 3]| match job.policy.acceptance {
+        // The expanded uncertainty is counted below, beside the nominal value.
+        Acceptance::Nominal | Acceptance::Expanded => (nominal, nominal),
+        Acceptance::WorstCase => (low, high),
+    };
+    let met = match form {
+        Form::Linear {
+            terms,
+            lower,
+            upper,
+            ..
+        } => {
+            let (low, high) = pick(sum_ends(job, pump, packs, terms));
+            low >= i128::from(lower.ticks()) * MILLION
+                && high <= i128::from(upper.ticks()) * MILLION
+        }
+        Form::GasketFill {
+            gasket,
+            gap,
+            lower,
+            upper,
+            ..
+        } => {
+            let (thin, thick) =
+                pick(ends(job, pump, packs, Term::Pack(*gasket)).map(|end| end * MILLION));
+            let (narrow, wide) = pick(sum_ends(job, pump, packs, gap));
+            thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
+                && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
+        }
+    };
+    met && (job.policy.acceptance != Acceptance::Expanded
+        || clear_of_uncertainty(job, pump, packs, form))
 }
 
 /// Whether nominal value and middle are further inside both limits than the expanded uncertainty

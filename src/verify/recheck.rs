@@ -1,18 +1,19 @@
 //! The checker of what came of readings: decisions and swaps are worked out again from the readings alone.
 //!
-//! It shares no code with the search for a swap: a requirement is judged at the extreme values of its reading
-//! and of every piece that is moved, from its own definition; pieces are counted afresh.
+//! It shares no code with the search for a swap: a requirement is written anew over its reading and every piece
+//! that is moved, and judged by the checker of plans, under any rule; pieces are counted afresh.
 
 use std::collections::BTreeMap;
 
-use super::{MILLION, check_pieces, ends, sum_ends};
+use super::{check_pieces, holds};
 use crate::decimal::Millionths;
 use crate::job::Job;
-use crate::model::{Form, Term};
+use crate::length::Tolerance;
+use crate::model::{Form, Term, Terms};
 use crate::plan::{PackPick, Pick};
-use crate::policy::Acceptance;
 use crate::pump::Pump;
-use crate::recheck::{Bench, Compared, Decision, Left, Record, is_asked};
+use crate::recheck::{Bench, Compared, Decision, Left, Reading, Readings, Record, is_asked};
+use crate::stock::{Code, Item, Size};
 
 /// What came of readings, checked; only [`verify_recheck`] makes one, and only these are written.
 #[derive(Debug, Clone)]
@@ -52,6 +53,8 @@ pub fn verify_recheck(
         return Err(breaches);
     }
     let mut drawn: BTreeMap<usize, i64> = BTreeMap::new();
+    // Readings stand in its stock while a requirement is judged.
+    let mut scratch = job.clone();
     for (pump, record) in job.pumps.iter().zip(&records) {
         let Some(fitted) = &record.bench.fitted else {
             if record.decision != Decision::NotKitted {
@@ -64,9 +67,9 @@ pub fn verify_recheck(
             let repeated = compared.found.again.is_some() && repeats(compared);
             !agrees(compared) && !repeated
         });
-        let met = |packs: &[PackPick]| {
+        let mut met = |packs: &[PackPick]| {
             (0..pump.requirements.len())
-                .all(|index| is_met(&job, pump, &record.bench, fitted, packs, index))
+                .all(|index| is_met(&mut scratch, pump, &record.bench, fitted, packs, index))
         };
         match &record.decision {
             Decision::NotKitted => failed("a kit, and no decision on it"),
@@ -169,128 +172,107 @@ fn changes(before: &PackPick, after: &PackPick) -> [PackPick; 2] {
     })
 }
 
-/// Least, nominal and greatest of a place, in ticks: by itself, and by how much it changes.
-fn place_ends(
-    job: &Job,
-    pump: &Pump,
-    bench: &Bench,
-    before: &PackPick,
-    after: &PackPick,
-    place: usize,
-) -> [[i128; 3]; 2] {
-    let pieces = |pack: &PackPick| ends(job, pump, std::slice::from_ref(pack), Term::Pack(0));
-    let [put_in, taken_out] = changes(before, after).map(|pack| pieces(&pack));
-    let moved = [
-        put_in[0] - taken_out[2],
-        put_in[1] - taken_out[1],
-        put_in[2] - taken_out[0],
-    ];
-    let read = bench.packs[place].map(|readings| {
-        let reading = readings.last();
-        let (value, within) = (
-            i128::from(reading.value.ticks()),
-            i128::from(reading.within.ticks()),
-        );
-        [value - within, value, value + within]
-    });
-    let now = match read {
-        Some(read) => [0, 1, 2].map(|at| read[at] + moved[at]),
-        None => pieces(after),
-    };
-    [now, moved]
-}
-
-/// Whether a requirement is met with these pieces in the places: nominally, and at worst where the rule asks.
-/// The expanded uncertainty is not worked out again here; nominally it must hold at least.
+/// Whether a requirement is met with these pieces in the places, under the rule of the policy.
+///
+/// Readings are put where pieces stand, as one piece each of a lot of its own, and the requirement is written
+/// anew over them; from there on it is judged as any other.
 fn is_met(
-    job: &Job,
+    job: &mut Job,
     pump: &Pump,
     bench: &Bench,
     before: &[PackPick],
     after: &[PackPick],
     index: usize,
 ) -> bool {
-    let places: Vec<[[i128; 3]; 2]> = before
-        .iter()
-        .zip(after)
-        .enumerate()
-        .map(|(place, (before, after))| place_ends(job, pump, bench, before, after, place))
-        .collect();
-    let scaled = |[low, nominal, high]: [i128; 3], c: Millionths| {
-        let c = i128::from(c.raw());
-        let (a, b) = (low * c, high * c);
-        [a.min(b), nominal * c, a.max(b)]
-    };
-    let add = |sum: &mut [i128; 3], ends: [i128; 3]| {
-        for (sum, end) in sum.iter_mut().zip(ends) {
-            *sum += end;
+    let own = job.stock.len();
+    let places = before.len();
+    let mut read = |reading: Option<Readings>| {
+        let picks = reading.map(|readings| {
+            let Reading { value, within } = readings.last();
+            let size = Size {
+                thickness: value,
+                tolerance: Tolerance::even(within),
+                uncertainty: None,
+            };
+            let (kind, fit) = (String::new(), Code::new(""));
+            job.stock.push(Item::of("reading", kind, fit, size, 1));
+            Pick {
+                item: job.stock.len() - 1,
+                peeled: 0,
+                count: 1,
+            }
+        });
+        PackPick {
+            picks: picks.into_iter().collect(),
         }
     };
-    let pick = |[low, nominal, high]: [i128; 3]| match job.policy.acceptance {
-        Acceptance::WorstCase => (low, high),
-        Acceptance::Nominal | Acceptance::Expanded => (nominal, nominal),
+    // In this order: the places as they are, what was taken out of each and what was put in, what each read,
+    // what each requirement read.
+    let was: Vec<PackPick> = bench.packs.iter().map(|pack| read(*pack)).collect();
+    let found: Vec<PackPick> = bench
+        .requirements
+        .iter()
+        .map(|found| read(*found))
+        .collect();
+    let changed = |place: usize| before[place] != after[place];
+    let is_read = |place: usize| !was[place].picks.is_empty();
+    let now = (0..places).map(|place| match is_read(place) && !changed(place) {
+        true => was[place].clone(),
+        false => after[place].clone(),
+    });
+    let moved: Vec<[PackPick; 2]> = (0..places)
+        .map(|place| changes(&before[place], &after[place]))
+        .collect();
+    let mut packs: Vec<PackPick> = now.collect();
+    packs.extend(moved.iter().map(|[_, out]| out.clone()));
+    packs.extend(moved.iter().map(|[into, _]| into.clone()));
+    packs.extend(was.iter().cloned());
+    packs.extend(found);
+    let minus = |c: Millionths| Millionths::from_raw(-c.raw());
+    let moved = |place: usize, c: Millionths| {
+        [
+            (Term::Pack(places + place), minus(c)),
+            (Term::Pack(2 * places + place), c),
+        ]
     };
-    // Sums of millionths of a tick, over the places as they are.
-    let predicted = |terms: &[(Term, Millionths)]| {
-        let mut sum = [0; 3];
+    // A place that was read and changed since comes to its reading and what was moved.
+    let predicted = |terms: &Terms| -> Terms {
+        let mut all = Terms::new();
         for &(term, c) in terms {
             match term {
-                Term::Pack(place) => add(&mut sum, scaled(places[place][0], c)),
-                other => add(&mut sum, sum_ends(job, pump, &[], &[(other, c)])),
+                Term::Pack(place) if is_read(place) && changed(place) => {
+                    all.push((Term::Pack(3 * places + place), c));
+                    all.extend(moved(place, c));
+                }
+                other => all.push((other, c)),
             }
         }
-        sum
+        all
     };
-    match &pump.requirements[index].form {
-        Form::Linear {
-            terms,
-            lower,
-            upper,
-            ..
-        } => {
-            let basis = basis(pump, bench, index).and_then(|basis| bench.requirements[basis]);
-            let sum = match basis {
+    let mut form = pump.requirements[index].form.clone();
+    match &mut form {
+        Form::Linear { terms, .. } => {
+            *terms = match basis(pump, bench, index) {
                 None => predicted(terms),
-                Some(readings) => {
-                    let reading = readings.last();
-                    let (value, within) = (reading.value.ticks(), reading.within.ticks());
-                    let read = [value - within, value, value + within].map(i128::from);
-                    let mut sum = scaled(read, Millionths::ONE);
-                    for &(term, c) in terms {
+                Some(basis) => {
+                    let mut all = vec![(Term::Pack(4 * places + basis), Millionths::ONE)];
+                    for &(term, c) in terms.iter() {
                         match term {
-                            Term::Pack(place) => add(&mut sum, scaled(places[place][1], c)),
-                            Term::Thermal(_) => {
-                                add(&mut sum, sum_ends(job, pump, &[], &[(term, c)]));
-                            }
+                            Term::Pack(place) => all.extend(moved(place, c)),
+                            Term::Thermal(_) => all.push((term, c)),
                             Term::Dimension(_) => {}
                         }
                     }
-                    sum
+                    all
                 }
             };
-            let (low, high) = pick(sum);
-            low >= i128::from(lower.ticks()) * MILLION
-                && high <= i128::from(upper.ticks()) * MILLION
         }
-        Form::GasketFill {
-            gasket,
-            gap,
-            lower,
-            upper,
-            ..
-        } => {
-            let [now, moved] = places[*gasket];
-            // A gasket that was changed counts with its pieces: what the old one read says nothing of it.
-            let free = match moved == [0; 3] && before[*gasket] == after[*gasket] {
-                true => now,
-                false => ends(job, pump, &after[*gasket..=*gasket], Term::Pack(0)),
-            };
-            let (thin, thick) = pick(free.map(|end| end * MILLION));
-            let (narrow, wide) = pick(predicted(gap));
-            thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
-                && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
-        }
+        // A gasket that was changed counts with its pieces: what the old one read says nothing of it.
+        Form::GasketFill { gap, .. } => *gap = predicted(gap),
     }
+    let met = holds(job, pump, &packs, &form);
+    job.stock.truncate(own);
+    met
 }
 
 /// Pieces of each item that have to come out of the drawers. A piece can only be peeled further: what is to have

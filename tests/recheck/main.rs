@@ -325,3 +325,26 @@ fn a_record_that_does_not_hold_is_refused() {
     };
     assert!(refused(&|_| {}, &none));
 }
+
+/// Under the expanded rule the checker asks for the uncertainty, not for the nominal value alone.
+#[test]
+fn a_reading_within_the_limits_and_not_clear_of_them_is_refused() {
+    let mut job = shimmed(&[("0.010 in", 9), ("0.005 in", 9)]);
+    let fitted = Some(vec![PackPick {
+        picks: vec![pick(0, 2)],
+    }]);
+    let left = Left::all(&job);
+    let mut accepted_under = |rule, found: &str| {
+        job.policy.acceptance = rule;
+        let mut bench = Bench::unread(&job, &job.pumps[0], fitted.clone());
+        bench.requirements[0] = twice(found, found, "0.0005 in");
+        let mut records = recheck(&job, &[bench], &mut left.clone());
+        records[0].decision = Decision::Accept;
+        verify_recheck(job.clone(), records, &left).is_ok()
+    };
+    // Within 0.019 to 0.023 in; the root of three of 0.0005 in, twice, is 0.00058 in.
+    assert!(accepted_under(Acceptance::Nominal, "0.0225 in"));
+    assert!(accepted_under(Acceptance::WorstCase, "0.0225 in"));
+    assert!(!accepted_under(Acceptance::Expanded, "0.0225 in"));
+    assert!(accepted_under(Acceptance::Expanded, "0.0224 in"));
+}
