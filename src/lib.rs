@@ -95,6 +95,7 @@ pub mod choose;
 pub mod cli;
 pub mod crush;
 pub mod cutting;
+pub mod day;
 pub mod decimal;
 pub mod feeler;
 pub mod inventory;

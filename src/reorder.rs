@@ -12,6 +12,7 @@ use crate::choose::purchase::purchase;
 use crate::choose::watch::Watch;
 use crate::choose::worth::worth;
 use crate::choose::{ChooseError, choose};
+use crate::day;
 use crate::inventory::economic::Quantity;
 use crate::inventory::level::TopUp;
 use crate::inventory::outage::Provision;
@@ -108,26 +109,6 @@ pub enum Refused {
     Breaches(Vec<String>),
 }
 
-/// Days since 1899-12-30 of a date `YYYY-MM-DD`.
-///
-/// ```
-/// assert_eq!(gapwright::reorder::day("2027-03-01"), Some(46_447));
-/// assert_eq!(gapwright::reorder::day("yesterday"), None);
-/// ```
-pub fn day(date: &str) -> Option<i64> {
-    let date: jiff::civil::Date = date.parse().ok()?;
-    let days = date.since(jiff::civil::date(1899, 12, 30)).ok()?;
-    Some(i64::from(days.get_days()))
-}
-
-/// The date, `YYYY-MM-DD`, of days since 1899-12-30; empty beyond the calendar.
-pub fn date_of(day: i64) -> String {
-    let start = jiff::civil::date(1899, 12, 30);
-    let span = jiff::Span::new().try_days(day);
-    let date = span.ok().and_then(|span| start.checked_add(span).ok());
-    date.map_or_else(String::new, |date| date.to_string())
-}
-
 /// Works everything out.
 ///
 /// `watch` is asked for one watch for each part of the work, in turn: the plan without buying, the
@@ -143,9 +124,9 @@ pub fn report<'a>(
     watch: impl Fn(&str) -> Watch<'a>,
 ) -> Result<Report, Refused> {
     let today = choose(job, &watch("what the stock gives")).map_err(Refused::Choose)?;
-    let day = day(&question.date).ok_or(Refused::Date)?;
+    let day = day::number(&question.date).ok_or(Refused::Date)?;
     let short = short_places(job, &today);
-    let market = Market::of(job, day, budget, |item| {
+    let market = Market::of(job, i64::from(day), budget, |item| {
         let lot = &job.stock[item];
         short
             .iter()

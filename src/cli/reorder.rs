@@ -517,7 +517,7 @@ fn account(ordered: &Ordered<'_>, args: &Args) {
         let lead = match item.terms.lead_days {
             Some(days) => format!(
                 ", there on {}",
-                crate::reorder::date_of(report.market.today + i64::from(days))
+                crate::day::written(report.market.today + i64::from(days))
             ),
             None => String::new(),
         };

@@ -6,6 +6,7 @@ use super::expected::{Foresight, RangeColumns, Unmeasured, rounded_up};
 use super::model::Library;
 use super::table::{FITS, Heading, Line, NEEDED_OF_PUMPS, Table, key};
 use super::{Ahead, find_sheet, history};
+use crate::day;
 use crate::decimal::Millionths;
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{ConsumableNeed, Dimension, Form, Model, Requirement, Spread, Thermal};
@@ -839,13 +840,7 @@ impl PumpReader<'_> {
 fn due(cell: &Cell) -> Due {
     let serial = match cell {
         Cell::Date { serial, .. } => *serial,
-        Cell::Text(text) => text
-            .parse::<jiff::civil::Date>()
-            .map(|date| {
-                let start = jiff::civil::date(1899, 12, 30);
-                f64::from(date.since(start).map(|span| span.get_days()).unwrap_or(0))
-            })
-            .unwrap_or(f64::INFINITY),
+        Cell::Text(text) => day::number(text).map_or(f64::INFINITY, f64::from),
         _ => f64::INFINITY,
     };
     Due {

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::day;
 use crate::decimal::{Millionths, Money};
 use crate::inventory::demand::Counts;
 use crate::inventory::economic::{Break, Discount, Purchase as Repeated, Quantity, least_cost};
@@ -165,18 +166,15 @@ impl Seen {
     pub fn until(log: &Log, date: &str) -> Option<Seen> {
         let demands = log.demands(date);
         let dates = demands.values().flat_map(BTreeMap::keys);
-        let first: jiff::civil::Date = dates.min()?.parse().ok()?;
-        let day = |date: &str| -> Option<u32> {
-            let date: jiff::civil::Date = date.parse().ok()?;
-            u32::try_from(date.since(first).ok()?.get_days()).ok()
-        };
+        let first = day::number(dates.min()?)?;
+        let since = |date: &str| u32::try_from(day::number(date)? - first).ok();
         let items = demands.iter().map(|(item, dates)| {
             let days = dates.iter();
-            let days = days.filter_map(|(date, asked)| Some((day(date)?, *asked)));
+            let days = days.filter_map(|(date, asked)| Some((since(date)?, *asked)));
             (item.clone(), days.collect())
         });
         Some(Seen {
-            days: day(date)? + 1,
+            days: since(date)? + 1,
             items: items.collect(),
         })
     }

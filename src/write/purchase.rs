@@ -95,7 +95,7 @@ pub fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<String> {
         let due = of.due.as_ref().map_or("", |due| due.shown.as_str());
         return Some(format!(
             "due {due}, before what it needs can come: {item} ordered today is there on {}",
-            crate::reorder::date_of(late.arrives)
+            crate::day::written(late.arrives)
         ));
     }
     let delivered = report.bought.delivered();

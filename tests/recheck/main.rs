@@ -5,6 +5,7 @@
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
     clippy::cast_sign_loss,
     missing_docs
 )]

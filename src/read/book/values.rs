@@ -1,7 +1,7 @@
 //! The values of cells, the same from every kind of workbook.
 
+use crate::day;
 use calamine::{CellErrorType, DataRef, ExcelDateTime};
-use jiff::civil::{Date, date};
 
 use crate::sheet::Cell;
 
@@ -65,11 +65,8 @@ pub(super) fn serial_date(date: &ExcelDateTime) -> Cell {
 /// A date that the file holds as `YYYY-MM-DD`, whatever stands behind it.
 pub(super) fn iso_date(text: &str) -> Option<Cell> {
     let iso = text.get(..10)?;
-    let day: Date = iso.parse().ok()?;
-    // Day 1 is the first of January 1900, and there is one too many in that February.
-    let days = day.since(date(1899, 12, 30)).ok()?.get_days();
     Some(Cell::Date {
-        serial: f64::from(days),
+        serial: f64::from(day::number(iso)?),
         iso: iso.to_string(),
     })
 }

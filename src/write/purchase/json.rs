@@ -5,11 +5,11 @@ use serde::{Deserialize, Serialize};
 
 use super::Ordered;
 use super::reach::unit_of;
+use crate::day;
 use crate::decimal::{Money, show_money};
 use crate::length::{Length, Unit};
 use crate::plan::Kit;
 use crate::reach::Choice;
-use crate::reorder::date_of;
 use crate::reorder::shelf::Shelf;
 
 /// The name of the format.
@@ -189,7 +189,9 @@ pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
                 today: served(&report.today.kits[at]),
                 after: served(&plan.kits[at]),
                 still_short: super::still_short(ordered, at),
-                waits_for: purchase.late[at].as_ref().map(|late| date_of(late.arrives)),
+                waits_for: purchase.late[at]
+                    .as_ref()
+                    .map(|late| day::written(late.arrives)),
             })
             .collect(),
         items: (0..job.stock.len())
@@ -227,7 +229,7 @@ fn item(ordered: &Ordered<'_>, index: usize) -> ItemJson {
         supplier: item.terms.supplier.clone(),
         pack_qty: item.pack_qty,
         unit_cost: item.terms.unit_cost.map(show_money),
-        there_on: lead.map(|days| date_of(report.market.today + i64::from(days))),
+        there_on: lead.map(|days| day::written(report.market.today + i64::from(days))),
         before: item.on_hand,
         packs: line.packs,
         bag_packs: line.bag_packs,

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use rust_xlsxwriter::{Format, FormatAlign, Formula, Worksheet, XlsxError};
 
 use super::Ordered;
-use crate::reorder::date_of;
+use crate::day;
 use crate::words;
 use crate::write::style::{ENTRY, Styles, heads, set_up, title, widths};
 use crate::write::text::WriteText;
@@ -143,7 +143,7 @@ pub(super) fn write(
             match item.terms.lead_days {
                 Some(days) => {
                     sheet.write_number_with_format(row, 11, days, &styles.count)?;
-                    let there = date_of(report.market.today + i64::from(days));
+                    let there = day::written(report.market.today + i64::from(days));
                     sheet.write_text(row, 12, there, &styles.text)?;
                 }
                 None => {

@@ -1,0 +1,31 @@
+//! Days as spreadsheets count them: from 1899-12-30 on.
+//!
+//! Day 1 is the first of January 1900, and there is one too many in that February; so from March 1900 on the
+//! days are those since 1899-12-30.
+
+use jiff::civil::{Date, date};
+
+const START: Date = date(1899, 12, 30);
+
+/// The number of a date `YYYY-MM-DD`.
+///
+/// ```
+/// assert_eq!(gapwright::day::number("2027-03-01"), Some(46_447));
+/// assert_eq!(gapwright::day::number("yesterday"), None);
+/// ```
+pub fn number(text: &str) -> Option<i32> {
+    let day: Date = text.parse().ok()?;
+    Some(day.since(START).ok()?.get_days())
+}
+
+/// The date, `YYYY-MM-DD`, of a number; empty beyond the calendar.
+///
+/// ```
+/// assert_eq!(gapwright::day::written(46_447), "2027-03-01");
+/// assert_eq!(gapwright::day::written(i64::MAX), "");
+/// ```
+pub fn written(number: i64) -> String {
+    let span = jiff::Span::new().try_days(number);
+    let day = span.ok().and_then(|span| START.checked_add(span).ok());
+    day.map_or_else(String::new, |day| day.to_string())
+}
