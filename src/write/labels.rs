@@ -7,7 +7,7 @@ use qrcode::{Color as Module, EcLevel, QrCode};
 use rust_xlsxwriter::{Format, FormatBorder, Image, ObjectMovement, Worksheet, XlsxError};
 
 use super::style::{Styles, set_up, widths};
-use super::text::{WriteText, chart_name};
+use super::text::{WriteText, chart_name, in_rows};
 use crate::issue::planned::Planned;
 use crate::plan::Kit;
 use crate::verify::Verified;
@@ -87,17 +87,21 @@ pub(super) fn write(
     }
     let mut row = u32::try_from(count.div_ceil(ACROSS)).unwrap_or(u32::MAX) * rows;
     if !open.is_empty() {
-        let text = format!(
-            "{}, and so without a bag: {}.",
-            words::NOT_FIT,
-            open.join(", ")
-        );
         let last = u16::try_from(3 * ACROSS - 2).unwrap_or(u16::MAX);
         let format = styles.alarm.clone().set_text_wrap();
-        sheet.merge_text(row, 0, row, last, &text, &format)?;
-        let lines = text.chars().count().div_ceil(120).clamp(1, 25);
-        sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(25)))?;
-        row += 1;
+        let mut texts = in_rows(&open, 20 * 120);
+        if let Some(first) = texts.first_mut() {
+            *first = format!("{}, and so without a bag: {first}", words::NOT_FIT);
+        }
+        if let Some(end) = texts.last_mut() {
+            end.push('.');
+        }
+        for text in texts {
+            sheet.merge_text(row, 0, row, last, &text, &format)?;
+            let lines = text.chars().count().div_ceil(120).clamp(1, 25);
+            sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(25)))?;
+            row += 1;
+        }
     }
     if row == 0 {
         sheet.write_text(0, 0, "No kit, no label.", &styles.plain)?;

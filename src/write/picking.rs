@@ -2,13 +2,16 @@
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
-use super::text::WriteText;
-
 use super::style::{Styles, heads, set_up, title, widths};
+use super::text::{WriteText, in_rows};
 use crate::job::Job;
 use crate::plan::{self, by_pack, spoiled};
 use crate::verify::Verified;
 use crate::words;
+
+/// About so many characters go on a line of the tags' column, and so many lines in a row.
+const ON_A_LINE: usize = 58;
+const MOST_LINES: usize = 24;
 
 pub(super) fn write(
     sheet: &mut Worksheet,
@@ -91,16 +94,28 @@ pub(super) fn write(
             }
         }
         sheet.write_number_with_format(row, 6, issued[index], &styles.count)?;
-        let mut text = tags.join(", ");
-        if let Some(packs) = packs_opened(job, index, issued[index]) {
-            text = format!("{text}. {packs}");
-        }
-        // About 60 characters go on a line of the tags' column.
-        let lines = text.len().div_ceil(58).max(1);
-        sheet.write_text(row, 7, text, &styles.wrapped)?;
-        sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
         sheet.write_text(row, 8, "☐", &styles.entry)?;
         sheet.write_blank(row, 9, &styles.entry)?;
+        let mut texts = in_rows(&tags, MOST_LINES * ON_A_LINE);
+        if let (Some(last), Some(packs)) =
+            (texts.last_mut(), packs_opened(job, index, issued[index]))
+        {
+            last.push_str(&format!(". {packs}"));
+        }
+        // Of an item that very many pumps want, the tags run on below; it is picked and ticked once.
+        for (at, text) in texts.iter().enumerate() {
+            if at > 0 {
+                row += 1;
+                sheet.write_text(row, 0, item.bin.as_deref().unwrap_or(""), &styles.text)?;
+                sheet.write_text(row, 1, format!("{}, more tags", item.item), &styles.wrapped)?;
+                for column in (2..7).chain(8..10) {
+                    sheet.write_blank(row, column, &styles.text)?;
+                }
+            }
+            let lines = text.chars().count().div_ceil(ON_A_LINE).max(1);
+            sheet.write_text(row, 7, text, &styles.wrapped)?;
+            sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
+        }
     }
     if order.is_empty() {
         sheet.write_text(
@@ -167,7 +182,11 @@ fn sheets_to_cut(
         }
         sheet.write_number_with_format(row, 6, count, &styles.count)?;
         sheet.write_text(row, 7, &text, &styles.wrapped)?;
-        let lines = text.len().div_ceil(58).max(1);
+        let lines = text
+            .chars()
+            .count()
+            .div_ceil(ON_A_LINE)
+            .clamp(1, MOST_LINES);
         sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
         sheet.write_text(row, 8, "☐", &styles.entry)?;
         sheet.write_blank(row, 9, &styles.entry)?;

@@ -325,7 +325,8 @@ fn warnings(
         row += 1;
         let text = words::warning(warning);
         sheet.merge_text(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
-        sheet.set_row_height(row, 32.0)?;
+        let lines = text.chars().count().div_ceil(140).clamp(1, 25);
+        sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(2)))?;
     }
     for text in &crushed {
         row += 1;

@@ -41,6 +41,39 @@ pub(super) fn mended_to(text: &str, most: usize) -> Cow<'_, str> {
     Cow::Owned(mended)
 }
 
+/// A list in as many texts as it takes, none longer than so many characters unless a single entry is: a row
+/// of a sheet can only be so high (409 points, from memory), and what does not fit is not printed.
+///
+/// ```
+/// use gapwright::write::text::in_rows;
+/// let tags = ["P-1", "P-2", "P-3"].map(String::from);
+/// assert_eq!(in_rows(&tags, 10), ["P-1, P-2,", "P-3"]);
+/// assert_eq!(in_rows(&tags, 100), ["P-1, P-2, P-3"]);
+/// assert!(in_rows(&[""; 0], 100).is_empty());
+/// ```
+pub fn in_rows(entries: &[impl AsRef<str>], most: usize) -> Vec<String> {
+    let mut rows: Vec<String> = Vec::new();
+    let mut long = 0;
+    for entry in entries {
+        let entry = entry.as_ref();
+        let more = entry.chars().count() + 2;
+        match rows.last_mut() {
+            // One for the comma that may follow.
+            Some(row) if long + more < most => {
+                row.push_str(", ");
+                row.push_str(entry);
+                long += more;
+            }
+            last => {
+                last.into_iter().for_each(|row| row.push(','));
+                rows.push(entry.to_string());
+                long = more - 2;
+            }
+        }
+    }
+    rows
+}
+
 fn forbidden(c: char) -> bool {
     matches!(c, '\0'..='\u{8}' | '\u{b}' | '\u{c}' | '\u{e}'..='\u{1f}' | '\u{fffe}' | '\u{ffff}')
 }
