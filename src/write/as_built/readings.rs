@@ -20,7 +20,7 @@ pub(super) fn write(
     widths(
         sheet,
         &[
-            14.0, 31.0, 6.0, 11.0, 10.0, 11.0, 11.0, 10.0, 11.0, 8.0, 11.0, 11.0, 26.0,
+            14.0, 31.0, 6.0, 11.0, 12.5, 11.0, 11.0, 12.5, 11.5, 8.0, 11.5, 11.5, 26.0,
         ],
     )?;
     title(
@@ -40,11 +40,11 @@ pub(super) fn write(
         "What",
         "Unit",
         "Predicted",
-        "Uncer-tainty",
+        "Uncertainty",
         "Found",
         "Found again",
-        "Uncer-tainty",
-        "Differ-ence",
+        "Uncertainty",
+        "Difference",
         "Norm. error",
         "Lower limit",
         "Upper limit",
