@@ -418,12 +418,9 @@ impl<'a> Table<'a> {
 fn has_thousands(text: &str) -> bool {
     let text = text.trim();
     let parts = |c: char| ",.'\u{2019}".contains(c) || c.is_whitespace();
-    let begins = text.starts_with(|c: char| c.is_ascii_digit());
-    let part = text
-        .rsplit_once(parts)
-        .filter(|_| begins)
-        .map(|(_, part)| part);
-    part.is_some_and(|part| part.len() == 3 && part.bytes().all(|b| b.is_ascii_digit()))
+    let part = text.rsplit_once(parts).map(|(_, part)| part);
+    text.starts_with(|c: char| c.is_ascii_digit())
+        && part.is_some_and(|part| part.len() == 3 && part.bytes().all(|b| b.is_ascii_digit()))
 }
 
 /// A truth value as the cell shows it.

@@ -67,10 +67,8 @@ pub fn verify_recheck(
             let repeated = compared.found.again.is_some() && repeats(compared);
             !agrees(compared) && !repeated
         });
-        let mut met = |packs: &[PackPick]| {
-            (0..pump.requirements.len())
-                .all(|index| is_met(&mut scratch, pump, &record.bench, fitted, packs, index))
-        };
+        let mut met =
+            |packs: &[PackPick]| all_met(&mut scratch, pump, &record.bench, fitted, packs);
         match &record.decision {
             Decision::NotKitted => failed("a kit, and no decision on it"),
             Decision::NotRead => {}
@@ -172,17 +170,16 @@ fn changes(before: &PackPick, after: &PackPick) -> [PackPick; 2] {
     })
 }
 
-/// Whether a requirement is met with these pieces in the places, under the rule of the policy.
+/// Whether all requirements are met with these pieces in the places, under the rule of the policy.
 ///
-/// Readings are put where pieces stand, as one piece each of a lot of its own, and the requirement is written
-/// anew over them; from there on it is judged as any other.
-fn is_met(
+/// Readings are put where pieces stand, as one piece each of a lot of its own, and each requirement is written
+/// anew over them; from there on it is judged as any other. The stock is given back as it was.
+fn all_met(
     job: &mut Job,
     pump: &Pump,
     bench: &Bench,
     before: &[PackPick],
     after: &[PackPick],
-    index: usize,
 ) -> bool {
     let own = job.stock.len();
     let places = before.len();
@@ -220,14 +217,14 @@ fn is_met(
         true => was[place].clone(),
         false => after[place].clone(),
     });
-    let moved: Vec<[PackPick; 2]> = (0..places)
-        .map(|place| changes(&before[place], &after[place]))
+    let moved = (0..places).map(|place| changes(&before[place], &after[place]));
+    let (into, out): (Vec<_>, Vec<_>) = moved.map(|[into, out]| (into, out)).unzip();
+    let packs: Vec<PackPick> = now
+        .chain(out)
+        .chain(into)
+        .chain(was.iter().cloned())
+        .chain(found)
         .collect();
-    let mut packs: Vec<PackPick> = now.collect();
-    packs.extend(moved.iter().map(|[_, out]| out.clone()));
-    packs.extend(moved.iter().map(|[into, _]| into.clone()));
-    packs.extend(was.iter().cloned());
-    packs.extend(found);
     let minus = |c: Millionths| Millionths::from_raw(-c.raw());
     let moved = |place: usize, c: Millionths| {
         [
@@ -249,28 +246,32 @@ fn is_met(
         }
         all
     };
-    let mut form = pump.requirements[index].form.clone();
-    match &mut form {
-        Form::Linear { terms, .. } => {
-            *terms = match basis(pump, bench, index) {
-                None => predicted(terms),
-                Some(basis) => {
-                    let mut all = vec![(Term::Pack(4 * places + basis), Millionths::ONE)];
-                    for &(term, c) in terms.iter() {
-                        match term {
-                            Term::Pack(place) => all.extend(moved(place, c)),
-                            Term::Thermal(_) => all.push((term, c)),
-                            Term::Dimension(_) => {}
-                        }
-                    }
-                    all
-                }
-            };
+    // What was read of a requirement, or of one with the same cold terms, and what has changed since.
+    let read = |basis: usize, terms: &Terms| -> Terms {
+        let mut all = vec![(Term::Pack(4 * places + basis), Millionths::ONE)];
+        for &(term, c) in terms {
+            match term {
+                Term::Pack(place) => all.extend(moved(place, c)),
+                Term::Thermal(_) => all.push((term, c)),
+                Term::Dimension(_) => {}
+            }
         }
-        // A gasket that was changed counts with its pieces: what the old one read says nothing of it.
-        Form::GasketFill { gap, .. } => *gap = predicted(gap),
-    }
-    let met = holds(job, pump, &packs, &form);
+        all
+    };
+    let met = (0..pump.requirements.len()).all(|index| {
+        let mut form = pump.requirements[index].form.clone();
+        match &mut form {
+            Form::Linear { terms, .. } => {
+                *terms = match basis(pump, bench, index) {
+                    None => predicted(terms),
+                    Some(basis) => read(basis, terms),
+                };
+            }
+            // A gasket that was changed counts with its pieces: what the old one read says nothing of it.
+            Form::GasketFill { gap, .. } => *gap = predicted(gap),
+        }
+        holds(job, pump, &packs, &form)
+    });
     job.stock.truncate(own);
     met
 }

@@ -35,12 +35,3 @@ pub fn workbook(built: &AsBuilt<'_>) -> Result<Vec<u8>, WriteError> {
     basis::of_as_built(workbook.add_worksheet(), built, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }
-
-/// How many lines a text takes in a column so many characters wide, as a row's height in points.
-fn tall(text: &str, width: usize) -> f64 {
-    let lines: usize = text
-        .lines()
-        .map(|line| line.chars().count().div_ceil(width).max(1))
-        .sum();
-    16.0 * f64::from(u16::try_from(lines.clamp(1, 25)).unwrap_or(25))
-}

@@ -164,8 +164,7 @@ impl Slip<'_> {
             facts = facts.chars().take(MOST_FACTS).collect();
             facts.push_str(" ... (the rest stands in the pump workbook)");
         }
-        let lines = u16::try_from(facts.chars().count().div_ceil(ACROSS)).unwrap_or(1);
-        self.across(&facts, &styles.prose, 16.0 * f64::from(lines))
+        self.across(&facts, &styles.prose, 16.0 * lines(&facts, ACROSS))
     }
 
     fn short(&mut self, shorts: &[Shortfall]) -> Result<(), XlsxError> {
@@ -205,8 +204,6 @@ impl Slip<'_> {
 
     fn complete(&mut self, packs: &[PackPick]) -> Result<(), XlsxError> {
         let styles = self.styles;
-        // What may be longer than its column is printed smaller, never cut.
-        let shrunk = styles.text.clone().set_shrink();
         let strong = styles.strong.clone().set_shrink();
         let unit = self.model().unit;
         self.step(
@@ -245,7 +242,8 @@ impl Slip<'_> {
             for pick in &pack.picks {
                 let item = &self.job.stock[pick.item];
                 self.sheet.write_text(self.row, 0, label, &strong)?;
-                self.sheet.write_text(self.row, 1, &item.item, &shrunk)?;
+                self.sheet
+                    .write_text(self.row, 1, &item.item, &styles.shrunk)?;
                 self.sheet
                     .write_number_with_format(self.row, 2, pick.count, &styles.count)?;
                 // What the pack counts with: the thickness once layers are peeled off.
@@ -264,8 +262,12 @@ impl Slip<'_> {
                         &styles.text,
                     )?;
                 }
-                self.sheet
-                    .write_text(self.row, 5, item.bin.as_deref().unwrap_or(""), &shrunk)?;
+                self.sheet.write_text(
+                    self.row,
+                    5,
+                    item.bin.as_deref().unwrap_or(""),
+                    &styles.shrunk,
+                )?;
                 self.sheet.write_text(self.row, 6, "☐", &styles.entry)?;
                 self.sheet.write_text(self.row, 7, "☐", &styles.entry)?;
                 self.piece(place, pick)?;
@@ -339,11 +341,11 @@ impl Slip<'_> {
             self.sheet
                 .merge_text(self.row, 3, self.row, 4, &limits, &styles.text)?;
             self.sheet
-                .write_text(self.row, 5, words::fine(v.value, unit), &shrunk)?;
+                .write_text(self.row, 5, words::fine(v.value, unit), &styles.shrunk)?;
             self.sheet
-                .write_text(self.row, 6, words::fine(v.guard(), unit), &shrunk)?;
+                .write_text(self.row, 6, words::fine(v.guard(), unit), &styles.shrunk)?;
             self.sheet
-                .write_text(self.row, 7, words::fine(v.margin(), unit), &shrunk)?;
+                .write_text(self.row, 7, words::fine(v.margin(), unit), &styles.shrunk)?;
             self.row += 1;
             self.recheck(requirement, packs)?;
         }
@@ -498,7 +500,6 @@ impl Slip<'_> {
         ];
         heads(self.sheet, self.row, &names, styles)?;
         self.row += 1;
-        let shrunk = styles.text.clone().set_shrink();
         for (need, share) in bag.iter().enumerate() {
             let kind = &job.model_of(pump).consumables[need].kind;
             let space = pump.consumable_fits[need].space;
@@ -512,11 +513,11 @@ impl Slip<'_> {
                 let bin = item.bin.as_deref().unwrap_or("");
                 let (sheet, row) = (&mut *self.sheet, self.row);
                 sheet.write_text(row, 0, kind, &styles.strong)?;
-                sheet.write_text(row, 1, &item.item, &shrunk)?;
+                sheet.write_text(row, 1, &item.item, &styles.shrunk)?;
                 sheet.write_number_with_format(row, 2, pick.count, &styles.count)?;
-                sheet.write_text(row, 3, fit, &shrunk)?;
-                sheet.write_text(row, 4, long, &shrunk)?;
-                sheet.write_text(row, 5, bin, &shrunk)?;
+                sheet.write_text(row, 3, fit, &styles.shrunk)?;
+                sheet.write_text(row, 4, long, &styles.shrunk)?;
+                sheet.write_text(row, 5, bin, &styles.shrunk)?;
                 for column in [6, 7] {
                     sheet.write_text(row, column, "☐", &styles.entry)?;
                 }
@@ -543,9 +544,7 @@ impl Slip<'_> {
         let format = self.styles.alarm.clone().set_text_wrap();
         for crush in &crushes {
             if let Some(text) = words::crush_warning(self.job, self.pump, crush) {
-                let lines = text.chars().count().div_ceil(108);
-                let height = 16.0 * f64::from(u16::try_from(lines).unwrap_or(1));
-                self.across(&text, &format, height)?;
+                self.across(&text, &format, 16.0 * lines(&text, 108))?;
             }
         }
         let within = words::crush_within(&crushes);
@@ -672,10 +671,9 @@ impl Slip<'_> {
     /// Where fitter and checker sign.
     fn sign(&mut self) -> Result<(), XlsxError> {
         let styles = self.styles;
-        for (column, label) in [(0, "Fitter, date:"), (3, "Checked, date:")] {
+        for (column, last, label) in [(0, 2, "Fitter, date:"), (3, LAST, "Checked, date:")] {
             self.sheet
                 .write_text(self.row, column, label, &styles.text)?;
-            let last = if column == 0 { column + 2 } else { LAST };
             self.sheet
                 .merge_text(self.row, column + 1, self.row, last, "", &styles.entry)?;
         }

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use qrcode::{Color as Module, EcLevel, QrCode};
 use rust_xlsxwriter::{Format, FormatBorder, Image, ObjectMovement, Worksheet, XlsxError};
 
-use super::style::{Styles, set_up, widths};
+use super::style::{Styles, set_up, tall, widths};
 use super::text::{WriteText, chart_name, in_rows};
 use crate::issue::planned::Planned;
 use crate::plan::Kit;
@@ -98,8 +98,7 @@ pub(super) fn write(
         }
         for text in texts {
             sheet.merge_text(row, 0, row, last, &text, &format)?;
-            let lines = text.chars().count().div_ceil(120).clamp(1, 25);
-            sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(25)))?;
+            sheet.set_row_height(row, tall(&text, 120))?;
             row += 1;
         }
     }

@@ -2,16 +2,17 @@
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
-use super::style::{Styles, heads, set_up, title, widths};
+use super::style::{Styles, heads, set_up, tall, title, widths};
 use super::text::{WriteText, in_rows};
 use crate::job::Job;
 use crate::plan::{self, by_pack, spoiled};
 use crate::verify::Verified;
 use crate::words;
 
-/// About so many characters go on a line of the tags' column, and so many lines in a row.
+/// About so many characters go on a line of the tags' column, and so many lines of tags in a row, which leaves
+/// room for what is said of packs.
 const ON_A_LINE: usize = 58;
-const MOST_LINES: usize = 24;
+const MOST_LINES: usize = 22;
 
 pub(super) fn write(
     sheet: &mut Worksheet,
@@ -112,9 +113,8 @@ pub(super) fn write(
                     sheet.write_blank(row, column, &styles.text)?;
                 }
             }
-            let lines = text.chars().count().div_ceil(ON_A_LINE).max(1);
             sheet.write_text(row, 7, text, &styles.wrapped)?;
-            sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
+            sheet.set_row_height(row, tall(text, ON_A_LINE))?;
         }
     }
     if order.is_empty() {
@@ -182,12 +182,7 @@ fn sheets_to_cut(
         }
         sheet.write_number_with_format(row, 6, count, &styles.count)?;
         sheet.write_text(row, 7, &text, &styles.wrapped)?;
-        let lines = text
-            .chars()
-            .count()
-            .div_ceil(ON_A_LINE)
-            .clamp(1, MOST_LINES);
-        sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
+        sheet.set_row_height(row, tall(&text, ON_A_LINE))?;
         sheet.write_text(row, 8, "☐", &styles.entry)?;
         sheet.write_blank(row, 9, &styles.entry)?;
     }

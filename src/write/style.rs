@@ -48,6 +48,8 @@ pub(super) struct Styles {
     pub(super) text: Format,
     /// Text in a ruled cell that may take several lines.
     pub(super) wrapped: Format,
+    /// Text in a ruled cell that is printed smaller where it is longer than its column, never cut.
+    pub(super) shrunk: Format,
     /// A whole number.
     pub(super) count: Format,
     /// A plain number.
@@ -94,6 +96,7 @@ impl Styles {
                 .set_text_wrap(),
             text: ruled().set_indent(1),
             wrapped: ruled().set_text_wrap().set_indent(1),
+            shrunk: ruled().set_indent(1).set_shrink(),
             count: ruled()
                 .set_num_format("0")
                 .set_align(FormatAlign::Right)
@@ -196,6 +199,16 @@ pub(super) fn title(
     sheet.write_text(0, 0, title, &styles.title)?;
     sheet.write_text(1, 0, lead, &styles.lead)?;
     Ok(())
+}
+
+/// How many lines a text takes in a column so many characters wide, as a row's height in points; a row has
+/// room for 25 of them (409 points, from memory).
+pub(super) fn tall(text: &str, width: usize) -> f64 {
+    let lines: usize = text
+        .lines()
+        .map(|line| line.chars().count().div_ceil(width).max(1))
+        .sum();
+    16.0 * f64::from(u16::try_from(lines.clamp(1, 25)).unwrap_or(25))
 }
 
 /// Writes a row of column headings.

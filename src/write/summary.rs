@@ -8,7 +8,7 @@ use rust_xlsxwriter::{
 use super::between::{self, share};
 use super::text::WriteText;
 
-use super::style::{Styles, VALUES, heads, set_up, title, widths};
+use super::style::{Styles, VALUES, heads, set_up, tall, title, widths};
 use crate::crush;
 use crate::job::Job;
 use crate::length::Fine;
@@ -325,8 +325,7 @@ fn warnings(
         row += 1;
         let text = words::warning(warning);
         sheet.merge_text(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
-        let lines = text.chars().count().div_ceil(140).clamp(1, 25);
-        sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(2)))?;
+        sheet.set_row_height(row, tall(&text, 140))?;
     }
     for text in &crushed {
         row += 1;

@@ -265,9 +265,10 @@ fn comes_out(case: &Case, after: &[PackPick; 2]) -> (bool, i64, i64) {
         for (kind, count) in &mut rest {
             *count = count.saturating_sub(b.get(kind).copied().unwrap_or(0));
         }
-        thick(job, &as_pack(&rest))
+        as_pack(&rest)
     };
-    let (into, out) = (only(&now, &before), only(&before, &now));
+    let (put_in, taken_out) = (only(&now, &before), only(&before, &now));
+    let (into, out) = (thick(job, &put_in), thick(job, &taken_out));
     let moved = [into[0] - out[2], into[1] - out[1], into[2] - out[0]];
     let shims = match case.shims {
         Some(value) => [0, 1, 2].map(|i| read(value)[i] + moved[i]),
@@ -299,14 +300,7 @@ fn comes_out(case: &Case, after: &[PackPick; 2]) -> (bool, i64, i64) {
     let off = (clearance[1] - 100).abs();
     let mut met = clear && filled;
     if met && job.policy.acceptance == Acceptance::Expanded {
-        let rest = |a: &Counts, b: &Counts| {
-            let mut rest = a.clone();
-            for (kind, count) in &mut rest {
-                *count = count.saturating_sub(b.get(kind).copied().unwrap_or(0));
-            }
-            doubt(job, &as_pack(&rest))
-        };
-        let (into, out) = (rest(&now, &before), rest(&before, &now));
+        let (into, out) = (doubt(job, &put_in), doubt(job, &taken_out));
         let from_reading = [
             (case.within as f64).powi(2) / 3.0 + into[0] + out[0],
             into[1] - out[1],

@@ -1,8 +1,8 @@
 //! The values of cells, the same from every kind of workbook.
 
-use crate::day;
 use calamine::{CellErrorType, DataRef, ExcelDateTime};
 
+use crate::day;
 use crate::sheet::Cell;
 
 /// What a file holds in a cell.

@@ -7,7 +7,7 @@ use crate::length::Fine;
 use crate::model::Form;
 use crate::recheck::{Compared, Of};
 use crate::words::recheck::what;
-use crate::write::style::{Styles, heads, set_up, title, widths};
+use crate::write::style::{Styles, heads, set_up, tall, title, widths};
 use crate::write::text::WriteText;
 
 pub(super) fn write(
@@ -73,7 +73,7 @@ pub(super) fn write(
             row += 1;
             sheet.write_text(row, 0, &pump.tag, &styles.strong)?;
             sheet.write_text(row, 1, what(job, pump, of), &styles.wrapped)?;
-            sheet.set_row_height(row, super::tall(what(job, pump, of), 30))?;
+            sheet.set_row_height(row, tall(what(job, pump, of), 30))?;
             sheet.write_text(row, 2, unit.symbol(), &styles.text)?;
             let number = styles.length(unit);
             for column in 3..12 {

@@ -11,7 +11,7 @@ use crate::model::{Form, USUAL_CAUTIONS};
 use crate::recheck::{Decision, Record};
 use crate::words::recheck::{decision, keeps_open, to_do};
 use crate::write::between::{self, share};
-use crate::write::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
+use crate::write::style::{LIMITS, Styles, VALUES, heads, set_up, tall, title, widths};
 use crate::write::text::WriteText;
 
 const NAME: &str = "As built";
@@ -67,7 +67,7 @@ pub(super) fn write(
             _ => to_do(job, pump, record).join(" "),
         };
         sheet.write_text(row, 4, &said, &styles.wrapped)?;
-        sheet.set_row_height(row, super::tall(&said, 58).max(20.0))?;
+        sheet.set_row_height(row, tall(&said, 58).max(20.0))?;
         for (column, who) in [(5, &record.bench.fitter), (6, &record.bench.checker)] {
             sheet.write_text(row, column, who.as_deref().unwrap_or(""), &styles.wrapped)?;
         }

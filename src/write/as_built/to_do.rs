@@ -5,7 +5,7 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 use super::AsBuilt;
 use crate::recheck::Decision;
 use crate::words::recheck::{decision, keeps_open, to_do};
-use crate::write::style::{Styles, heads, set_up, title, widths};
+use crate::write::style::{Styles, heads, set_up, tall, title, widths};
 use crate::write::text::WriteText;
 
 pub(super) fn write(
@@ -45,7 +45,7 @@ pub(super) fn write(
             sheet.write_text(row, 0, tag, &styles.strong)?;
             sheet.write_text(row, 1, word, &styles.alarm)?;
             sheet.write_text(row, 2, step, &styles.wrapped)?;
-            sheet.set_row_height(row, super::tall(step, 104))?;
+            sheet.set_row_height(row, tall(step, 104))?;
             sheet.write_text(row, 3, "☐", &styles.entry)?;
             sheet.write_blank(row, 4, &styles.entry)?;
         }
