@@ -123,22 +123,27 @@ const EVERYWHERE: &str = "For every command";
 const AFTER: &str = "\
 To begin:
   gapwright blank my-shop --model screwed-impeller
-        writes my-shop/stock.xlsx and my-shop/pumps.xlsx with headings, units, notes and an
-        invented example row; fill them in
+        writes my-shop/stock.xlsx and my-shop/pumps.xlsx with headings,
+        units, notes and an invented example row; fill them in
   gapwright kit my-shop/stock.xlsx my-shop/pumps.xlsx
         chooses the pieces and writes kit-plan.xlsx
   gapwright check my-shop/stock.xlsx my-shop/pumps.xlsx --mark marked.xlsx
-        only reads both; what is wrong is listed, and marked in a copy of the sheets
+        only reads both; what is wrong is listed, and marked in a copy of
+        the sheets
   gapwright stack my-shop/pumps.xlsx --stock my-shop/stock.xlsx
         works out the stack-up of each pump and writes stack-up.xlsx
   gapwright provision my-shop/stock.xlsx my-shop/pumps.xlsx
-        before anything is measured: what to set aside for the ranges that are expected
+        before anything is measured: what to set aside for the ranges that
+        are expected
   gapwright recheck kit-plan.xlsx my-shop/stock.xlsx my-shop/pumps.xlsx
-        readings typed into the sheet Kits come back: accept, look into, or swap; writes as-built.xlsx
+        readings typed into the sheet Kits come back: accept, look into, or
+        swap; writes as-built.xlsx
   gapwright issue kit-plan.xlsx my-shop/stock.xlsx
-        after picking: writes the stock workbook for next time and adds to issue-log.xlsx
+        after picking: writes the stock workbook for next time and adds to
+        issue-log.xlsx
   gapwright reorder my-shop/stock.xlsx my-shop/pumps.xlsx
-        what to buy so that every pump can be kitted, and back to level; writes purchase.xlsx
+        what to buy so that every pump can be kitted, and back to level;
+        writes purchase.xlsx
 
 Exit status:
   0  all was done as asked (pumps that cannot be kitted are said on the terminal and on Short)
@@ -147,8 +152,9 @@ Exit status:
      marked copy that --mark asks for
   3  a file could not be written; nothing was changed, unless it is said what was
 
-This program predicts, it does not prove a fit: measure the finished pack and recheck the
-clearance. The maker's instructions, site procedures, local codes and a competent person decide.";
+This program predicts, it does not prove a fit: measure the finished pack
+and recheck the clearance. The maker's instructions, site procedures, local
+codes and a competent person decide.";
 
 #[derive(Subcommand)]
 enum Command {

@@ -29,6 +29,8 @@ pub struct Job {
     pub sheets_sheet: StockSheet,
     /// The Fit sheet from its headings on, as it was read; empty if there is none.
     pub fit_sheet: Arc<Sheet>,
+    /// The Feelers sheet as it was read; empty if there is none.
+    pub feelers_sheet: Arc<Sheet>,
     /// The blades of the shop's feeler set, as far as the stock workbook says them.
     pub feelers: Vec<Blade>,
     /// The input files with the hash of their bytes.

@@ -284,6 +284,25 @@ impl Problems {
         self.warnings.push(warning);
     }
 
+    /// Whether something stops the run at just this place.
+    pub(crate) fn stops_at(&self, place: &Place) -> bool {
+        self.problems
+            .list
+            .iter()
+            .any(|problem| problem.place == *place)
+    }
+
+    /// Whether a problem or a warning stands at just this place.
+    pub(crate) fn asks_at(&self, place: &Place) -> bool {
+        let mut warnings = self.warnings.list.iter();
+        self.stops_at(place) || warnings.any(|warning| warning.place == *place)
+    }
+
+    /// Takes the warnings at just this place back.
+    pub(crate) fn withdraw_warnings(&mut self, place: &Place) {
+        self.warnings.list.retain(|warning| warning.place != *place);
+    }
+
     /// Takes another stage's findings in.
     pub fn absorb(&mut self, other: Problems) {
         self.problems.absorb(other.problems);

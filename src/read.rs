@@ -24,6 +24,7 @@ mod sheets;
 mod size;
 mod stock;
 mod table;
+mod unasked;
 
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -39,8 +40,10 @@ use crate::sheet::{Book, Sheet};
 
 pub use alone::{Holds, Stock, holds, stock_alone};
 pub use book::{Memory, open as book, workbook};
-pub use carried::carried;
-pub(crate) use carried::{EXTRA as ISSUE_EXTRA, HEADINGS as ISSUE_HEADINGS, ID as ISSUE_ID};
+pub(crate) use carried::{
+    EXTRA as ISSUE_EXTRA, HEADINGS as ISSUE_HEADINGS, ID as ISSUE_ID, OWN as ISSUE_OWN,
+};
+pub use carried::{carried, carried_so_far};
 pub use counts::{Held, held};
 pub(crate) use issue_log::{HEADINGS as LOG_HEADINGS, SEAL as LOG_SEAL};
 pub use issue_log::{issue_log, issue_log_of};
@@ -152,6 +155,7 @@ fn check(
         let names = &mut stock.names;
         items.extend(sheets.cut_items(&lots, models, pumps, names, &mut problems));
     }
+    let unasked = unasked::check(&stock, &pumps, &mut problems);
     let mut unused = [
         stock.unused.clone(),
         sheets.unused.clone(),
@@ -162,8 +166,16 @@ fn check(
     let used = [&stock.sheet.sheet, &sheets.sheets.sheet, &sheets.fit];
     let used = used.into_iter().chain(&feelers.sheet);
     let used: Vec<&str> = used.map(|sheet| sheet.name.as_str()).collect();
-    unused.extend(unused_sheets(&stock_book, &used));
-    unused.extend(unused_sheets(&pumps_book, &[&pumps.sheet]));
+    unused.extend(unasked);
+    // One folder may hold both.
+    let both: Vec<&str> = used.iter().copied().chain([pumps.sheet.as_str()]).collect();
+    let file = |book: &Option<Book>| book.as_ref().map(|book| book.file.clone());
+    if file(&stock_book) == file(&pumps_book) {
+        unused.extend(unused_sheets(&stock_book, &both, &mut problems));
+    } else {
+        unused.extend(unused_sheets(&stock_book, &used, &mut problems));
+        unused.extend(unused_sheets(&pumps_book, &[&pumps.sheet], &mut problems));
+    }
     let books = [
         ("stock workbook", stock_book.as_ref()),
         ("pump workbook", pumps_book.as_ref()),
@@ -179,6 +191,7 @@ fn check(
         stock_sheet: stock.sheet,
         sheets_sheet: sheets.sheets,
         fit_sheet: sheets.fit,
+        feelers_sheet: feelers.sheet.unwrap_or_default(),
         feelers: feelers.blades,
         inputs,
         unused,
@@ -218,6 +231,7 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
         stock_sheet: StockSheet::default(),
         sheets_sheet: StockSheet::default(),
         fit_sheet: Arc::default(),
+        feelers_sheet: Arc::default(),
         feelers: Vec::new(),
         unused: pumps.unused,
         warnings: Vec::new(),
@@ -261,14 +275,37 @@ fn inputs(books: &[(&str, Option<&Book>)], models: &[Model], library: &Library) 
         .collect()
 }
 
-/// Sheets of a workbook that nothing is read from.
-fn unused_sheets(book: &Option<Book>, used: &[&str]) -> Vec<String> {
+/// Sheets that are found by their names alone, with the headings by which they are known all the same.
+const BY_NAME: [(&str, &[&str]); 4] = [
+    ("Policy", &["Setting", "Value"]),
+    ("Sheets", &table::NEEDED_OF_SHEETS),
+    ("Fit", &table::NEEDED_OF_FIT),
+    ("Feelers", &feelers::NEEDED),
+];
+
+/// Sheets of a workbook that nothing is read from; one that looks like a sheet that would be read under
+/// another name is asked about.
+fn unused_sheets(book: &Option<Book>, used: &[&str], problems: &mut Problems) -> Vec<String> {
     let sheets = book.iter().flat_map(|book| &book.sheets);
     let others =
         sheets.filter(|s| !used.contains(&s.name.as_str()) && table::key(&s.name) != "policy");
-    others
-        .map(|sheet| format!("sheet {} of {}", sheet.name, sheet.file))
-        .collect()
+    let said = others.map(|sheet| {
+        let named = |name: &str| table::key(&sheet.name).contains(&table::key(name)[..3]);
+        let meant = BY_NAME.iter().find(|(name, needed)| {
+            let blades = *name == "Feelers";
+            table::has_headings(sheet, needed) && (!blades || named("Feelers") || named("Blades"))
+        });
+        if let Some((name, _)) = meant {
+            problems.warn(Problem::new(
+                sheet.whole(),
+                format!("a sheet with the headings of the sheet `{name}`, which is not read"),
+                format!("the name {name}, if that is what it is"),
+                format!("name the sheet {name} if it should count"),
+            ));
+        }
+        format!("sheet {} of {}", sheet.name, sheet.file)
+    });
+    said.collect()
 }
 
 fn gather<T>(result: Result<T, Problems>, problems: &mut Problems) -> Option<T> {

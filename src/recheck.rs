@@ -6,6 +6,7 @@
 //! a second time, the reading counts: it is accepted if every requirement is met on it (`found`), else the
 //! smallest swap is looked for among the pieces that are left ([`swap`]).
 
+mod accepted;
 pub mod compare;
 mod found;
 pub mod left;
@@ -20,6 +21,7 @@ use crate::plan::PackPick;
 use crate::pump::Pump;
 use crate::stack::Verdict;
 
+pub use accepted::accepted;
 pub use compare::Compared;
 pub use found::AsFound;
 pub use left::Left;

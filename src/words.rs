@@ -18,6 +18,7 @@ use crate::plan::{Aim, Cause, Goal, Kit, Pick, Plan, Shortfall, Worth};
 use crate::problem::Problem;
 use crate::pump::Pump;
 use crate::read::pump_heading;
+use crate::stack::Verdict;
 use crate::stock::Item;
 use crate::verify::Verified;
 
@@ -51,10 +52,46 @@ pub fn both(length: Length, unit: Unit) -> String {
     )
 }
 
-/// A length rounded to the usual places of a unit, for print beside the exact one.
+/// What is kept clear of the limits: `0.0010 in`, or for each side `-0.070 +0.010 mm` where they differ.
+pub fn guards(verdict: &Verdict, unit: Unit) -> String {
+    let (below, above) = (verdict.guard_lower, verdict.guard_upper);
+    match below == above {
+        true => finely(below, unit),
+        false => format!("-{} +{}", bare(below, unit), finely(above, unit)),
+    }
+}
+
+/// A length rounded to the usual places of a unit, halves away from nothing, for print beside the exact one.
 pub fn about(length: Fine, unit: Unit) -> String {
-    let places = usize::try_from(unit.places()).unwrap_or(4);
-    format!("{:.places$} {unit}", length.to_f64(unit))
+    format!("{} {unit}", rounded(length, unit.ticks(), unit.places()))
+}
+
+/// A length in print: exact where that takes at most one place more than usual, else rounded to two more, so
+/// that nothing worked out comes in more places than anybody reads.
+pub fn finely(length: Fine, unit: Unit) -> String {
+    format!("{} {unit}", bare(length, unit))
+}
+
+fn bare(length: Fine, unit: Unit) -> String {
+    let usual = unit.places();
+    match length.exact(unit) {
+        Some(exact) if exact.scale() <= usual + 1 => show(exact, usual),
+        _ => rounded(length, unit.ticks(), usual + 2),
+    }
+}
+
+/// In whole numbers: a half of the last place is a half.
+fn rounded(length: Fine, ticks: i64, places: u32) -> String {
+    let unit = 1_000_000 * i128::from(ticks);
+    let ten = 10_i128.pow(places);
+    let steps = (length.raw().abs() * ten * 2 + unit) / (2 * unit);
+    let sign = if length.raw() < 0 && steps > 0 {
+        "-"
+    } else {
+        ""
+    };
+    let width = usize::try_from(places).unwrap_or(4);
+    format!("{sign}{}.{:0width$}", steps / ten, steps % ten)
 }
 
 /// What may come of a gasket that is crushed too little: common practice, no source.
@@ -175,6 +212,14 @@ pub fn money_exactly(amount: i64, job: &Job) -> String {
     )
 }
 
+/// The same with two places, unless these would make nothing of it.
+fn money_or_exactly(amount: i64, job: &Job) -> String {
+    match Money::from_raw(amount).decimal().round_dp(2).is_zero() {
+        true => money_exactly(amount, job),
+        false => money(amount, job),
+    }
+}
+
 /// A warning on one line.
 pub fn warning(warning: &Problem) -> String {
     let Problem {
@@ -286,7 +331,8 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
     }
 }
 
-fn plural(word: &str, count: u32) -> String {
+/// A kind of piece, of one or of several.
+pub(crate) fn plural(word: &str, count: u32) -> String {
     if count == 1 {
         word.to_string()
     } else {
@@ -506,8 +552,8 @@ pub fn worth(job: &Job, worth: &Worth) -> String {
     let change = worth.waste.raw();
     let waste = match change {
         0 => "waste unchanged".to_string(),
-        _ if change < 0 => format!("waste {} less", money_exactly(-change, job)),
-        _ => format!("waste {} more", money_exactly(change, job)),
+        _ if change < 0 => format!("waste {} less", money_or_exactly(-change, job)),
+        _ => format!("waste {} more", money_or_exactly(change, job)),
     };
     match (worth.served_weight, change) {
         (0, 0) => "nothing".into(),
@@ -616,7 +662,7 @@ pub fn blades(gauge: &Gauge, unit: Unit) -> String {
             let doubt = if *passes {
                 ""
             } else {
-                " (a pump that is well may fail this one: then measure it)"
+                " (a good pump may fail this one: then measure it)"
             };
             format!("{} {must}{doubt}", list(stack))
         }

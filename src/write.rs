@@ -76,6 +76,9 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     if !verified.job().fit_sheet.rows.is_empty() {
         stock_after::fit(workbook.add_worksheet(), verified, date, &styles)?;
     }
+    if !verified.job().feelers_sheet.rows.is_empty() {
+        stock_after::feelers(workbook.add_worksheet(), verified, date, &styles)?;
+    }
     models::write(workbook.add_worksheet(), verified.job(), date, &styles)?;
     basis::write(workbook.add_worksheet(), verified, date, &styles)?;
     Ok(workbook.save_to_buffer()?)

@@ -40,9 +40,11 @@ Examples:
         everything that `kit` would read, and how much of it there is
   gapwright check stock.xlsx
   gapwright check pumps.xlsx
-        one workbook alone, as far as that can be checked; which one it is, its sheets say
+        one workbook alone, as far as that can be checked; which one it is,
+        its sheets say
   gapwright check stock.xlsx pumps.xlsx --mark marked.xlsx
-        a copy of the sheets in which what is wrong is coloured, with a note on each cell
+        a copy of the sheets in which what is wrong is coloured, with a note
+        on each cell
   gapwright check stock.xlsx pumps.xlsx --problems json
         the same for programs, on standard output
 

@@ -61,8 +61,9 @@ const AFTER: &str = "\
 On the day:
   gapwright kit stock.xlsx pumps.xlsx
         writes kit-plan.xlsx; print its Picking list and Kits, and pick
-  (in kit-plan.xlsx, on the sheet Issue, fill in what went otherwise: how many were picked, what was
-   put in instead, a note. An empty cell means as planned. Save.)
+  (in kit-plan.xlsx, on the sheet Issue, fill in what went otherwise: how
+  many were picked, what was put in instead, a note. An empty cell means as
+  planned. Save.)
   gapwright issue kit-plan.xlsx stock.xlsx
         writes stock-next.xlsx, and adds a line a movement to issue-log.xlsx
   gapwright kit stock-next.xlsx next-pumps.xlsx
@@ -70,29 +71,35 @@ On the day:
 
 More:
   gapwright issue kit-plan.xlsx stock.xlsx --pump P-101 --pump P-102
-        these kits only; the others later, from stock-next.xlsx and the same plan. Packs that are
-        opened and sheets that are cut up go with the first kit that takes from them
+        these kits only; the others later, from stock-next.xlsx and the same
+        plan. Packs that are opened and sheets that are cut up go with the
+        first kit that takes from them
   gapwright issue stock-next.xlsx --put-back P-101 --out stock-3.xlsx
         everything that is out for P-101 comes back
   gapwright issue stock-next.xlsx --put-back P-101 --items SH-010=2 --out stock-3.xlsx
         two pieces of SH-010 come back
   gapwright issue kit-plan.xlsx stock.xlsx --counted
-        goods came in since the log's last line: each difference is recorded as counted
+        goods came in since the log's last line: each difference is recorded
+        as counted
   gapwright issue stock.xlsx --finish
-        the log was written and the stock workbook was not (the power went): writes it
+        the log was written and the stock workbook was not (the power went):
+        writes it
 
-A plan is refused when its stock has changed since: each count, reserved count, kind, fit, thickness,
-tolerance, material or pack that differs is listed, and each row that came or went. If only bins,
-prices, levels or notes differ, that is a warning. Kits that were issued already are refused; a kit
-that was put back whole can be issued again.
+A plan is refused when its stock has changed since: each count, reserved
+count, kind, fit, thickness, tolerance, material or pack that differs is
+listed, and each row that came or went. If only bins, prices, levels or
+notes differ, that is a warning. Kits that were issued already are refused;
+a kit that was put back whole can be issued again.
 
-The stock workbook for next time has every sheet and every value of the one that was read, in the
-same cells; formats are not carried, and a formula's cell holds its value. A kit that is short in the
-plan is recorded with no pieces, so that demand that was not met is seen later.
+The stock workbook for next time has every sheet and every value of the one
+that was read, in the same cells; formats are not carried, and a formula's
+cell holds its value. A kit that is short in the plan is recorded with no
+pieces, so that demand that was not met is seen later.
 
-The log is written before the stock workbook, and is only ever added to. Its lines are chained by
-SHA-256; a line that was changed, moved, removed or put in by hand is refused with its cell. This
-finds slips; it does not stop someone who works the hashes out again. One run at a time, please.";
+The log is written before the stock workbook, and is only ever added to. Its
+lines are chained by SHA-256; a line that was changed, moved, removed or put
+in by hand is refused with its cell. This finds slips; it does not stop
+someone who works the hashes out again. One run at a time, please.";
 
 impl Args {
     /// The plan, if one is asked for, and the stock.
@@ -246,16 +253,14 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     }
     let reading = super::working::working("reading the plan, the stock and the log");
     let memory = &mut common.memory.clone();
-    let carried = plan.and_then(|plan| match read::carried(plan, memory) {
-        Ok(carried) => Some(carried),
-        Err(found) => {
-            problems.absorb(found);
-            None
-        }
-    });
+    let carried = plan.and_then(|plan| read::carried_so_far(plan, memory, &mut problems));
+    let before = problems.count();
     let inputs = read_inputs(args, stock, memory, &mut problems);
     drop(reading);
-    let (Some(inputs), true) = (inputs, problems.none()) else {
+    // With a stock and a log that can be read, and lines that are the plan's, whatever else is wrong is said in
+    // the same run.
+    let sound = problems.count() == before && (plan.is_none() || carried.is_some());
+    let Some(inputs) = inputs.filter(|_| sound) else {
         return findings.refuse(problems);
     };
     let standing = Standing {

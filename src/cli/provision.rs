@@ -78,28 +78,34 @@ pub(super) struct Args {
 }
 
 const AFTER: &str = "\
-Before the outage nothing is measured, but much is known: the range that a clearance is expected
-in, or what pumps of the same model came to before. Two answers, each with its price:
+Before the outage nothing is measured, but much is known: the range that a
+clearance is expected in, or what pumps of the same model came to before.
+Two answers, each with its price:
 
   safe kits   for each pump the least costly pieces that meet every value looked at, whatever
               the others come to
   trolley     the least costly pieces for all pumps together, shared, that serve the whole batch
-              with the probability asked for; counted on outages that it was not chosen for
+              with the probability asked for; counted on outages that it was
+              not chosen for
 
-Both lean on what the drawers hold: a value that nothing in them will do for is a gap, and said.
+Both lean on what the drawers hold: a value that nothing in them will do for
+is a gap, and said.
 
 Examples:
   gapwright provision stock.xlsx pumps.xlsx
-        ranges from the columns `Bare clearance low (in)` and `Bare clearance high (in)`
+        ranges from the columns `Bare clearance low (in)` and `Bare
+        clearance high (in)`
   gapwright provision stock.xlsx pumps.xlsx --history past.xlsx --level 99
-        pumps without a range: as at least 8 past readings of their model say
+        pumps without a range: as at least 8 past readings of their model
+        say
   gapwright provision stock.xlsx pumps.xlsx --probability 99 --scenarios 2000 --checks 5000
-        a safer trolley, and a narrower interval about its service; takes longer
+        a safer trolley, and a narrower interval about its service; takes
+        longer
   gapwright provision stock.xlsx pumps.xlsx --step \"0.0002 in\" --out spring.xlsx --json spring.json
         finer steps; the whole of it for programs
 
-Pumps that are measured already count as they are. At the time limit, or at Ctrl-C, what was
-found is written with its bounds.
+Pumps that are measured already count as they are. At the time limit, or at
+Ctrl-C, what was found is written with its bounds.
 
 Set aside is not set: measure each pump, then run `gapwright kit`.";
 

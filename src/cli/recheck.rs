@@ -12,7 +12,7 @@ use crate::read::{self, BenchSources, Sources};
 use crate::recheck::{Decision, recheck};
 use crate::verify::{VerifiedRecheck, verify_recheck};
 use crate::words::NOT_FIT;
-use crate::words::recheck::{decision, to_do};
+use crate::words::recheck::{decision, to_do, unmeasured};
 use crate::write::as_built::{self, AsBuilt};
 
 /// Arguments of `recheck`.
@@ -53,23 +53,27 @@ pub(super) struct Args {
 
 const AFTER: &str = "\
 At the bench:
-  (type the readings into the coloured cells of the sheet Kits of kit-plan.xlsx: of each finished pack,
-   and of each clearance after fitting. Save.)
+  (type the readings into the coloured cells of the sheet Kits of
+  kit-plan.xlsx: of each finished pack, and of each clearance after fitting.
+  Save.)
   gapwright recheck kit-plan.xlsx stock.xlsx pumps.xlsx
-        writes as-built.xlsx: who is accepted, what to look into, which pieces to swap
+        writes as-built.xlsx: who is accepted, what to look into, which
+        pieces to swap
   gapwright recheck kit-plan.xlsx stock.xlsx pumps.xlsx --found \"P-208:running clearance=0.0262 in\"
         one reading by itself
   gapwright recheck plan.json stock.xlsx pumps.xlsx --readings bench.csv
         readings from a list: the columns Tag, What, Reading
 
-A reading is held against what was predicted. If they differ by more than both can be off, something is
-wrong, and it says what to look for; no swap is offered before a second reading (the cell beside the
-first) says the same. A gap between two blades is written as 0.021 to 0.022.
-If a requirement is not met as found, the smallest swap out of what is left puts it right; the gasket
-follows. Pieces that are swapped also go onto the sheet Issue of the plan, then recheck again.
+A reading is held against what was predicted. If they differ by more than
+both can be off, something is wrong, and it says what to look for; no swap
+is offered before a second reading (the cell beside the first) says the
+same. A gap between two blades is written as 0.021 to 0.022. If a
+requirement is not met as found, the smallest swap out of what is left puts
+it right; the gasket follows. Pieces that are swapped also go onto the sheet
+Issue of the plan, then recheck again.
 
-The record is for people to sign: the maker's instructions, site procedures, local codes and a
-competent person decide.";
+The record is for people to sign: the maker's instructions, site procedures,
+local codes and a competent person decide.";
 
 impl Args {
     fn files(&self) -> Files<'_> {
@@ -200,6 +204,20 @@ fn account(verified: &VerifiedRecheck, args: &Args) {
         count(|d| matches!(d, Decision::NoSwap(_) | Decision::NotKitted)),
         count(|d| matches!(d, Decision::Incomplete(_) | Decision::NotRead)),
     );
+    let unread: Vec<&str> = job
+        .pumps
+        .iter()
+        .zip(records)
+        .filter(|(_, record)| matches!(record.decision, Decision::Accept))
+        .filter(|(pump, record)| !unmeasured(job, pump, record).is_empty())
+        .map(|(pump, _)| pump.tag.as_str())
+        .collect();
+    if !unread.is_empty() {
+        insist!(
+            "  Accepted with a finished pack not measured, which counts as its pieces say: {}.",
+            unread.join(", ")
+        );
+    }
     for (pump, record) in job.pumps.iter().zip(records) {
         let quiet = match &record.decision {
             Decision::NotRead | Decision::Incomplete(_) => true,

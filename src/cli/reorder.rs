@@ -82,22 +82,27 @@ pub(super) struct Args {
 const AFTER: &str = "\
 Examples:
   gapwright reorder stock.xlsx pumps.xlsx
-        the cheapest whole packs with which every pump can be kitted that can be, in time; writes
-        purchase.xlsx: Order by supplier, Pumps, Levels, Reach
+        the cheapest whole packs with which every pump can be kitted that
+        can be, in time; writes purchase.xlsx: Order by supplier, Pumps,
+        Levels, Reach
   gapwright reorder stock.xlsx pumps.xlsx --budget 250
         the most that 250 serves, by priority; then the cheapest way to that
   gapwright reorder stock.xlsx pumps.xlsx --log issue-log.xlsx --order-cost 35 --holding \"20 %\"
-        when to order each item again, and how much at a time, from what was issued
+        when to order each item again, and how much at a time, from what was
+        issued
   gapwright reorder stock.xlsx pumps.xlsx --range \"F6=1 thou .. 125 thou\" --pieces 3
-        which shims of fit F6 to hold so that every total of the range takes at most 3 pieces
+        which shims of fit F6 to hold so that every total of the range takes
+        at most 3 pieces
 
-What it reads of the stock workbook beside what `kit` reads: Unit cost (of one piece), Pack qty, Lead
-days, Supplier, Min level, Max level. An item is for sale if it names a supplier, a pack or lead days;
-then it needs Unit cost and Pack qty if a pump that is short could use it. Lead days are calendar days.
-A pump that is due (column Due) before a pack can be there takes from what is on hand only; if that is
-why it stays short, it is said.
+What it reads of the stock workbook beside what `kit` reads: Unit cost (of
+one piece), Pack qty, Lead days, Supplier, Min level, Max level. An item is
+for sale if it names a supplier, a pack or lead days; then it needs Unit
+cost and Pack qty if a pump that is short could use it. Lead days are
+calendar days. A pump that is due (column Due) before a pack can be there
+takes from what is on hand only; if that is why it stays short, it is said.
 
-Measure what comes in before it counts, enter it in the stock, and plan anew with `gapwright kit`.";
+Measure what comes in before it counts, enter it in the stock, and plan anew
+with `gapwright kit`.";
 
 impl Args {
     fn files(&self) -> Files<'_> {

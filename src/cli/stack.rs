@@ -90,8 +90,9 @@ Examples:
         a thermal term          NAME running, NAME cold, NAME length, NAME expansion
         a requirement           NAME target, NAME lower, NAME upper
 
-The workbook has the stack-up with live formulas and pictures, the draws at random, the
-sweeps and what it all follows from. It predicts: the recheck after fitting decides.";
+The workbook has the stack-up with live formulas and pictures, the draws at
+random, the sweeps and what it all follows from. It predicts: the recheck
+after fitting decides.";
 
 impl Args {
     fn sources(&self, common: &Common) -> Sources {

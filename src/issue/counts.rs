@@ -17,11 +17,21 @@ pub struct Lot {
     pub reserved: u32,
     /// Cost of one, where it is stated.
     pub unit_cost: Option<Money>,
-    /// What a plan follows from beside the counts: heading and value, as they are shown. `None` where only the
-    /// counts are known.
-    pub make: Option<Vec<(&'static str, String)>>,
+    /// What a plan follows from beside the counts. `None` where only the counts are known.
+    pub make: Option<Vec<Stated>>,
     /// The cell of its count.
     pub place: Place,
+}
+
+/// One thing that a stock workbook states of a lot.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stated {
+    /// The heading.
+    pub heading: &'static str,
+    /// The value, as it is shown; empty where there is none.
+    pub value: String,
+    /// The value's cell, where the workbook has the column.
+    pub place: Option<Place>,
 }
 
 /// The lots of a stock by [`key`] of their stock number.

@@ -122,6 +122,20 @@ impl Planned {
     }
 }
 
+impl Line {
+    /// What of a line is the plan's own and is kept beside it, so that a change is found with its cell: tag,
+    /// item, step and planned count.
+    pub(crate) fn own(&self) -> [String; 4] {
+        let count = self.planned.to_string();
+        [
+            tidy(&self.tag),
+            tidy(&self.item),
+            tidy(&self.step.words()),
+            count,
+        ]
+    }
+}
+
 fn of_pump(verified: &Verified, index: usize) -> Vec<Line> {
     let (job, pump) = (verified.job(), &verified.job().pumps[index]);
     let model = job.model_of(pump);

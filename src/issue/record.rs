@@ -382,17 +382,20 @@ fn changed(
             lot.on_hand
         ),
     };
-    let mut differs = |before: String, after: String| {
-        found.add(Problem::new(now.place.clone(), after, before, mend));
+    let at_count = now.place.clone();
+    let mut differs = |place: &Place, before: String, after: String| {
+        found.add(Problem::new(place.clone(), after, before, mend));
     };
     if i64::from(now.on_hand) != expected {
         differs(
+            &at_count,
             format!("{expected} of {item} on hand, {so}"),
             format!("{} of {item} on hand", now.on_hand),
         );
     }
     if lot.make.is_some() && now.reserved != lot.reserved {
         differs(
+            &at_count,
             format!(
                 "{} of {item} reserved, as when the plan was made",
                 lot.reserved
@@ -403,13 +406,16 @@ fn changed(
     let (Some(before), Some(after)) = (&lot.make, &now.make) else {
         return;
     };
-    for ((heading, before), (_, after)) in before.iter().zip(after) {
+    for (before, after) in before.iter().zip(after) {
+        let place = after.place.as_ref().unwrap_or(&at_count);
+        let (heading, before, after) = (before.heading, &before.value, &after.value);
         if before != after {
             let shown = |text: &str| match text {
                 "" => "nothing".to_string(),
                 text => format!("`{text}`"),
             };
             differs(
+                place,
                 format!(
                     "{} as {heading} of {item}, as when the plan was made",
                     shown(before)
@@ -642,6 +648,9 @@ fn take_line(taking: &mut Taking<'_>, line: &Line, filled: &Filled, problems: &m
     let Some((item, count)) = &filled.instead else {
         return;
     };
+    if !is_known(taking, item, &filled.instead_at, problems) {
+        return;
+    }
     let mut wrong = |found: String, expected: &str, mend: &str| {
         problems.add(Problem::new(
             filled.instead_at.clone(),
@@ -690,7 +699,16 @@ fn take_named(
     at: &Place,
     problems: &mut Problems,
 ) -> Option<(Lot, OnHand)> {
-    if taking.standing.counts.get(item).is_none() {
+    if !is_known(taking, item, at, problems) {
+        return None;
+    }
+    taking.take(item, count, at, problems)
+}
+
+/// Whether the stock has an item that a person wrote; a problem if not.
+fn is_known(taking: &Taking<'_>, item: &str, at: &Place, problems: &mut Problems) -> bool {
+    let known = taking.standing.counts.get(item).is_some();
+    if !known {
         let lots = taking.standing.counts.lots().iter();
         problems.add(Problem::new(
             at.clone(),
@@ -702,9 +720,8 @@ fn take_named(
                 "correct the stock number",
             ),
         ));
-        return None;
     }
-    taking.take(item, count, at, problems)
+    known
 }
 
 fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {

@@ -90,7 +90,7 @@ pub fn stock_alone(
         let used: Vec<&str> = used.map(|sheet| sheet.name.as_str()).collect();
         let of_stock = draft.unused.clone();
         let mut unused = [of_stock, sheets.unused.clone(), feelers.unused].concat();
-        unused.extend(unused_sheets(&Some(book.clone()), &used));
+        unused.extend(unused_sheets(&Some(book.clone()), &used, &mut problems));
         Stock {
             lots,
             sheets: sheet_lots,

@@ -46,6 +46,10 @@ pub(crate) const EXTRA: &str = "extra";
 /// What stands before the plan's id on the Issue sheet.
 pub(crate) const ID: &str = "Plan";
 
+/// The hidden columns of the Issue sheet with what of each line is the plan's own; above the headings the first
+/// has the number of lines.
+pub(crate) const OWN: [u16; 4] = [11, 12, 13, 14];
+
 /// Reads a plan that `kit` wrote, as a workbook with what people filled in, or as JSON.
 ///
 /// # Errors
@@ -55,6 +59,16 @@ pub fn carried(path: &Path, memory: &mut Memory) -> Result<Carried, Problems> {
     let mut problems = Problems::new();
     let carried = with_book(path, memory, &mut problems).map(|(carried, _)| carried);
     problems.settle(carried).map(|(carried, _)| carried)
+}
+
+/// The same, with the problems put with the others: a plan of which only cells that people fill in are wrong is
+/// given all the same, so that whatever else is wrong can be said at once.
+pub fn carried_so_far(
+    path: &Path,
+    memory: &mut Memory,
+    problems: &mut Problems,
+) -> Option<Carried> {
+    with_book(path, memory, problems).map(|(carried, _)| carried)
 }
 
 /// The same, with the workbook itself, if it is one.
@@ -232,18 +246,31 @@ fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
         before: held.counts,
         place: issue.whole(),
     };
-    read_issue(&issue, &mut carried, problems);
+    let whole = read_issue(&issue, &mut carried, problems);
     let id = beside(&issue, ID, 1).unwrap_or_default();
-    if problems.none() && id != carried.planned.id() {
+    if whole && id != carried.planned.id() {
+        let written = beside(&issue, ID, OWN[0].into());
+        let written: Option<usize> = written.and_then(|count| count.parse().ok());
+        let there = carried.planned.lines.len();
+        let lines = match written {
+            Some(written) if written != there => {
+                format!("{there} lines, of the {written} that `gapwright kit` wrote; they make")
+            }
+            _ => "lines that make".to_string(),
+        };
         problems.add(Problem::new(
             issue.whole(),
             format!(
-                "lines that make the plan {}, below the plan `{id}`",
+                "{lines} the plan {}, below the plan `{id}`",
                 carried.planned.id()
             ),
             "tags, items and planned pieces as `gapwright kit` wrote them",
             "undo the change; what was picked goes into the coloured cells, what was taken and is not in the plan into the lines with `extra`",
         ));
+        return None;
+    }
+    if !whole {
+        return None;
     }
     add_back(&mut carried);
     Some(carried)
@@ -268,10 +295,12 @@ fn beside(sheet: &Arc<Sheet>, text: &str, columns: u32) -> Option<String> {
     })
 }
 
-fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) {
+/// Whether all that is the plan's own could be read, and is as it was written.
+fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> bool {
     let Some(table) = Table::find_of(sheet, &NEEDED, Lone::IsFine, problems) else {
-        return;
+        return false;
     };
+    let mut whole = true;
     for heading in &table.headings {
         if !HEADINGS
             .iter()
@@ -299,7 +328,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) {
         Some(note),
     ] = found
     else {
-        return;
+        return false;
     };
     for row in table.lines() {
         let mut text =
@@ -331,7 +360,37 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) {
             }
             continue;
         }
+        let count = row.count(Some(planned), problems);
+        let own = OWN.map(|column| row.row.cell(column.into()).map(Cell::show));
+        let shown = count.map_or_else(String::new, |count| count.to_string());
+        let now = [
+            (tag_of(&table), &tag),
+            (item, &name),
+            (step, &words),
+            (planned, &shown),
+        ];
+        let mut changed = false;
+        for ((heading, now), own) in now.into_iter().zip(own) {
+            let Some(own) = own.filter(|own| own != now) else {
+                continue;
+            };
+            changed = true;
+            problems.add(Problem::new(
+                row.place(heading),
+                match row.row.cell(heading.column) {
+                    None => "an empty cell".to_string(),
+                    Some(cell) => format!("`{}`", cell.show()),
+                },
+                format!("`{own}`, as `gapwright kit` wrote it"),
+                "undo the change; what was picked goes into the coloured cells, what was taken and is not in the plan into the lines with `extra`",
+            ));
+        }
+        if changed || count.is_none() {
+            whole = false;
+            continue;
+        }
         let Some(step_read) = Step::parse(&words) else {
+            whole = false;
             problems.add(Problem::new(
                 row.place(step),
                 match words.as_str() {
@@ -343,7 +402,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) {
             ));
             continue;
         };
-        let count = row.count(Some(planned), problems).unwrap_or(0);
+        let count = count.unwrap_or(0);
         let both = match (instead_item.as_str(), pieces_count) {
             ("", None) => None,
             (name, Some(count @ 1..)) if !name.is_empty() => Some((name.to_string(), count)),
@@ -396,6 +455,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) {
             ));
         }
     }
+    whole
 }
 
 fn tag_of<'t>(table: &'t Table<'_>) -> &'t Heading {

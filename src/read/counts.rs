@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::stock::counts;
 use super::table::{NEEDED_OF_SHEETS, NEEDED_OF_STOCK, Table};
 use super::{find_sheet, named_sheet};
-use crate::issue::counts::{Counts, Lot};
+use crate::issue::counts::{Counts, Lot, Stated};
 use crate::length::Length;
 use crate::problem::{Problem, Problems};
 use crate::sheet::{Book, Sheet};
@@ -71,18 +71,23 @@ fn read(sheet: &Sheet, needed: &[&str], held: &mut Held, problems: &mut Problems
         let (count, reserved) = counts(&line, Some(on_hand), problems);
         let unit_cost = line.money(table.optional("Unit cost"), problems);
         let make = MAKE.map(|heading| {
-            let shown = table.optional(heading).and_then(|found| {
+            let found = table.optional(heading);
+            let shown = found.and_then(|found| {
                 let cell = line.row.cell(found.column)?.show();
                 // The same length in another spelling or unit is no change.
                 let length = Length::parse(&cell, found.unit).ok();
                 let length = length.filter(|_| LENGTHS.contains(&heading));
                 Some(match (length, found.unit) {
                     (Some(length), _) => words::thickness(length, words::natural_unit(length)),
-                    (None, Some(unit)) => format!("{cell} {unit}"),
-                    (None, None) => cell,
+                    (None, Some(unit)) if cell.parse::<f64>().is_ok() => format!("{cell} {unit}"),
+                    (None, _) => cell,
                 })
             });
-            (heading, shown.unwrap_or_default())
+            Stated {
+                heading,
+                value: shown.unwrap_or_default(),
+                place: found.map(|found| line.place(found)),
+            }
         });
         let Some(on_hand_count) = count else { continue };
         let lot = Lot {

@@ -10,7 +10,7 @@ use crate::problem::{Problem, Problems};
 use crate::sheet::{Book, Sheet};
 
 /// The headings without which a sheet of blades is none.
-const NEEDED: [&str; 2] = ["Thickness", "Tolerance"];
+pub(super) const NEEDED: [&str; 2] = ["Thickness", "Tolerance"];
 /// The most blades that a set may have.
 const MOST: usize = 60;
 
@@ -36,6 +36,11 @@ pub(super) fn read(book: &Book, stock: &str, problems: &mut Problems) -> Feelers
     let Some(table) = Table::find(sheet, &NEEDED, problems) else {
         return feelers;
     };
+    if let Some(own) = &mut feelers.sheet {
+        Arc::make_mut(own)
+            .rows
+            .retain(|row| row.number >= table.heading_row);
+    }
     let known = ["Thickness", "Tolerance", "On hand", "Set"].map(String::from);
     feelers.unused = table.unknown(&known, |_| false, problems);
     let [thickness, tolerance] = NEEDED.map(|name| table.needed(name, problems));

@@ -8,8 +8,8 @@ use super::table::{FITS, Heading, Line, NEEDED_OF_PUMPS, Table, key};
 use super::{Ahead, find_sheet, history};
 use crate::day;
 use crate::decimal::Millionths;
-use crate::length::{Length, Tolerance, Uncertainty};
-use crate::model::{ConsumableNeed, Dimension, Form, Model, Requirement, Spread, Thermal};
+use crate::length::{Fine, Length, Tolerance, Uncertainty, Unit};
+use crate::model::{ConsumableNeed, Dimension, Form, Model, Requirement, Spread, Term, Thermal};
 use crate::outlook::Expected;
 use crate::packing::RingSpace;
 use crate::policy::Policy;
@@ -461,7 +461,7 @@ impl PumpReader<'_> {
             .into_iter()
             .unzip();
         let dimensions = dimensions.into_iter().collect::<Option<Vec<_>>>()?;
-        let (dimensions, expected) = dimensions.into_iter().unzip();
+        let (dimensions, expected): (_, Vec<Option<Expected>>) = dimensions.into_iter().unzip();
         let pump = Pump {
             tag: tag?,
             model,
@@ -478,7 +478,60 @@ impl PumpReader<'_> {
             requirements: requirements.into_iter().collect::<Option<_>>()?,
             row: line.row.number,
         };
+        self.ask_about_reach(&pump, &expected, problems);
         Some((pump, expected, places))
+    }
+
+    /// Readings that ask for more than pieces of ten millimetres in every place can make up are mostly thou in
+    /// a column of inches. Common practice, no source.
+    fn ask_about_reach(&self, pump: &Pump, expected: &[Option<Expected>], problems: &mut Problems) {
+        const THICK: i128 = 10 * 1_000_000 * Unit::Millimetre.ticks() as i128;
+        for requirement in &pump.requirements {
+            let Form::Linear { terms, target, .. } = &requirement.form else {
+                continue;
+            };
+            let (mut value, mut reach, mut largest) = (-Fine::from(*target), 0, None);
+            for (term, sensitivity) in terms {
+                match term {
+                    Term::Dimension(at) => {
+                        let Some(measured) = pump.dimensions.get(*at) else {
+                            continue;
+                        };
+                        let part = *sensitivity * measured.value;
+                        value = value + part;
+                        let own = expected.get(*at).is_none_or(Option::is_none);
+                        if own && largest.is_none_or(|(most, _)| part.abs() > most) {
+                            largest = Some((part.abs(), *at));
+                        }
+                    }
+                    Term::Pack(place) => {
+                        let most = i128::from(self.model.packs[*place].most_pieces);
+                        let weight = i128::from(sensitivity.raw().abs()) * most;
+                        reach += weight * THICK / 1_000_000;
+                    }
+                    Term::Thermal(_) => {}
+                }
+            }
+            let Some((_, at)) = largest.filter(|_| reach > 0 && value.abs().raw() > reach) else {
+                continue;
+            };
+            let Some(heading) = self.columns.dimensions[at].first() else {
+                continue;
+            };
+            let unit = self.model.unit;
+            problems.warn(Problem::new(
+                self.line.place(heading),
+                format!(
+                    "{} of {} {unit}, with which the pieces would have to make up {} {unit} for {}",
+                    self.model.dimensions[at].label,
+                    pump.dimensions[at].value.show(unit),
+                    value.abs().show(unit),
+                    requirement.label,
+                ),
+                "no more than pieces of 10 mm each can make up",
+                "check the number and the unit of its column",
+            ));
+        }
     }
 
     /// What a consumable must fit; a fit code may be left empty, a diameter may not.

@@ -38,16 +38,19 @@ const ALSO_KNOWN: [&str; 14] = [
 
 /// The stock as read, tolerances not settled yet: they may come from a model's materials.
 pub(super) struct Draft {
-    lots: Vec<Lot>,
+    pub(super) lots: Vec<Lot>,
     /// Kind and fit of every row, whole or not, with the place of its kind.
     pub(super) codes: Vec<(String, Code, Place)>,
+    /// Where kinds and fit codes stand.
+    pub(super) kind_column: u32,
+    pub(super) fit_column: u32,
     pub(super) names: Names,
     pub(super) unused: Vec<String>,
     pub(super) sheet: StockSheet,
 }
 
-struct Lot {
-    item: Item,
+pub(super) struct Lot {
+    pub(super) item: Item,
     size: Stated,
     /// What stands in the way of a consumable's thickness, which only counts where a model asks
     /// for it by section.
@@ -172,7 +175,8 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
             "fill in the stock; `gapwright blank` writes an example row",
         ));
     }
-    let on_hand_column = needed[3].as_ref()?.column;
+    let column = |at: usize| needed[at].as_ref().map(|heading| heading.column);
+    let [kind_column, fit_column, on_hand_column] = [column(1)?, column(2)?, column(3)?];
     let sheet = StockSheet {
         sheet: sheet.clone(),
         heading_row: table.heading_row,
@@ -183,6 +187,8 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     Some(Draft {
         lots,
         codes,
+        kind_column,
+        fit_column,
         names,
         unused,
         sheet,

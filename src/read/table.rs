@@ -38,6 +38,10 @@ pub(crate) fn key(text: &str) -> String {
         rest = &rest[open + close + 1..];
     }
     bare.push_str(rest);
+    // Signs that stand for words.
+    let bare = bare
+        .replace('\u{b1}', " plus minus ")
+        .replace("+/-", " plus minus ");
     bare.to_lowercase()
         .chars()
         .filter(|c| c.is_alphanumeric())
@@ -64,7 +68,21 @@ fn unit(text: &str) -> Option<Unit> {
 /// A unit without brackets at a heading's end, such as `Thickness mm`, and what stands before it.
 fn unit_at_end(text: &str) -> Option<(&str, Unit)> {
     let (name, last) = text.trim_end().rsplit_once(char::is_whitespace)?;
-    Some((name.trim_end(), Unit::parse(last)?))
+    let unit = Unit::parse(last)?;
+    // `Thickness in mm`, `Thickness - mm`.
+    let name = name.trim_end_matches(|c: char| c.is_whitespace() || "-,:;/.".contains(c));
+    let name = name.strip_suffix(" in").unwrap_or(name);
+    Some((name.trim_end(), unit))
+}
+
+/// A known name with the unit that a heading states.
+fn renamed(name: &str, heading: &str) -> String {
+    let in_brackets = brackets(heading).find(|inside| Unit::parse(inside).is_some());
+    let at_end = || unit_at_end(heading).map(|(_, unit)| unit.symbol());
+    match in_brackets.or_else(at_end) {
+        Some(unit) => format!("{name} ({unit})"),
+        None => name.to_string(),
+    }
 }
 
 /// What a number should look like, and how to mend one that does not.
@@ -106,7 +124,7 @@ fn share_words(a: &str, b: &str) -> bool {
 
 /// Other words of the trade for what a column holds; common practice, no source. They are asked
 /// about, not taken: two of them may stand side by side and mean different things.
-const OTHER_WORDS: [(&str, &str); 20] = [
+const OTHER_WORDS: [(&str, &str); 44] = [
     ("allocated", "reserved"),
     ("committed", "reserved"),
     ("held", "reserved"),
@@ -120,6 +138,30 @@ const OTHER_WORDS: [(&str, &str); 20] = [
     ("stockno", "item"),
     ("stocknumber", "item"),
     ("materialno", "item"),
+    ("tol", TOLERANCE),
+    ("tols", TOLERANCE),
+    ("toler", TOLERANCE),
+    ("thicknesstol", TOLERANCE),
+    ("tolthickness", TOLERANCE),
+    ("plusminus", TOLERANCE),
+    ("tolplusminus", TOLERANCE),
+    ("plusminustol", TOLERANCE),
+    ("res", "reserved"),
+    ("resd", "reserved"),
+    ("rsvd", "reserved"),
+    ("resvd", "reserved"),
+    ("onhold", "reserved"),
+    ("hold", "reserved"),
+    ("blocked", "reserved"),
+    ("packsize", "packqty"),
+    ("packof", "packqty"),
+    ("perpack", "packqty"),
+    ("unitprice", "unitcost"),
+    ("priceeach", "unitcost"),
+    ("costeach", "unitcost"),
+    ("leadtime", "leaddays"),
+    ("vendor", "supplier"),
+    ("shelf", "bin"),
     ("size", "thickness"),
     ("thk", "thickness"),
     ("location", "bin"),
@@ -128,6 +170,10 @@ const OTHER_WORDS: [(&str, &str); 20] = [
     ("equipment", "tag"),
     ("pump", "tag"),
 ];
+
+/// A tolerance that is passed over would be replaced by one that may be smaller: its other names are no
+/// matter of a warning.
+const TOLERANCE: &str = "tolerance";
 
 /// Whether a heading is another word for a known one.
 fn means(heading_key: &str, known: &str) -> bool {
@@ -288,14 +334,25 @@ impl<'a> Table<'a> {
         let found = self.optional(name);
         if found.is_none() {
             let texts = self.headings.iter().map(|h| h.text.as_str());
+            // Those that are asked about are used for nothing else.
+            let asked = |h: &&Heading| problems.asks_at(&self.place(self.heading_row, h.column));
+            let asked: Vec<&Heading> = self.headings.iter().filter(asked).collect();
+            let free = nearest(name, asked.iter().map(|h| h.text.as_str()));
+            let akin = asked.iter().find(|h| share_words(name, &h.text));
+            let free = free.or(akin.map(|h| h.text.as_str()));
             let meant = self.headings.iter().find(|h| means(&h.key, name));
             let meant = meant.map(|heading| heading.text.as_str());
-            let near = meant.or_else(|| nearest(name, texts.clone()));
+            let near = meant.or(free).or_else(|| nearest(name, texts.clone()));
             let column = near.and_then(|n| self.headings.iter().find(|h| h.text == n));
             let place = match column {
                 Some(heading) => self.place(self.heading_row, heading.column),
                 None => self.place(self.heading_row, 0),
             };
+            // One word about a cell is enough: the sterner one.
+            if column.is_some() && problems.stops_at(&place) {
+                return None;
+            }
+            problems.withdraw_warnings(&place);
             problems.add(Problem::new(
                 place,
                 match near {
@@ -304,7 +361,10 @@ impl<'a> Table<'a> {
                 },
                 format!("a column headed `{name}`"),
                 match near {
-                    Some(near) => format!("rename `{near}` to `{name}`, if that is what it is"),
+                    Some(near) => format!(
+                        "rename `{near}` to `{}`, if that is what it is",
+                        renamed(name, near)
+                    ),
                     None => format!(
                         "add it; the headings here are {}",
                         texts.collect::<Vec<_>>().join(", ")
@@ -356,12 +416,18 @@ impl<'a> Table<'a> {
                 ));
                 continue;
             }
-            if let Some(near) = near.filter(|near| likeness(near) >= 0.8) {
+            let tolerance = missing
+                .iter()
+                .find(|k| key(k) == TOLERANCE && means(&heading.key, k));
+            if let Some(near) = tolerance.or(near.filter(|near| likeness(near) >= 0.8)) {
                 problems.add(Problem::new(
                     place,
                     format!("a column headed `{}`, which is not known", heading.text),
                     format!("`{near}`, or a heading that is not so like it"),
-                    format!("rename it to `{near}` if that is what it is, else to something else"),
+                    format!(
+                        "rename it to `{}` if that is what it is, else to something else",
+                        renamed(near, &heading.text)
+                    ),
                 ));
                 continue;
             }
@@ -374,7 +440,10 @@ impl<'a> Table<'a> {
                     place,
                     format!("a column headed `{}`, which is not used", heading.text),
                     format!("`{akin}`, if that is what it is"),
-                    format!("rename it to `{akin}` if it is to count"),
+                    format!(
+                        "rename it to `{}` if it is to count",
+                        renamed(akin, &heading.text)
+                    ),
                 ));
             }
             if unused.len() < MOST_NAMED {

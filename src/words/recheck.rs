@@ -3,11 +3,11 @@
 use super::{NOT_FIT, about, both, fine, length, natural_unit, thickness};
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
-use crate::model::Form;
 use crate::plan::Pick;
+use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::recheck::suspect::Slip;
-use crate::recheck::{Compared, Decision, Look, Of, Record, Searched, Suspect, Swap};
+use crate::recheck::{Checked, Compared, Decision, Look, Of, Record, Searched, Suspect, Swap};
 
 /// The decision in a word or two.
 pub fn decision(decision: &Decision) -> &'static str {
@@ -20,6 +20,17 @@ pub fn decision(decision: &Decision) -> &'static str {
         Decision::Swap(_) => "SWAP",
         Decision::NoSwap(_) => NOT_FIT,
     }
+}
+
+/// Places that hold pieces and whose finished pack was not measured.
+pub fn unmeasured<'a>(job: &'a Job, pump: &Pump, record: &Record) -> Vec<&'a str> {
+    let fitted = record.bench.fitted.iter().flatten();
+    let places = job.model_of(pump).packs.iter().zip(fitted);
+    let places = places.zip(&record.packs);
+    places
+        .filter(|((_, pack), read)| read.is_none() && !pack.picks.is_empty())
+        .map(|((place, _), _)| place.label.as_str())
+        .collect()
 }
 
 /// Whether a decision is one that keeps the pump open.
@@ -134,12 +145,12 @@ pub fn not_met(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
         if v.conforms() {
             continue;
         }
-        let inside = v.lower <= v.value && v.value <= v.upper;
-        let how = if checked.on_reading {
-            "found"
-        } else {
-            "predicted from the packs as read"
+        let how = match (checked.on_reading, requirement.form.is_hot()) {
+            (true, false) => "found",
+            (true, true) => "running, worked out from the reading",
+            (false, _) => "predicted from the packs as read",
         };
+        let inside = is_near(checked);
         let rest = match inside {
             true => format!(
                 "within its limits but not clear of them by {}, what it may be off; a finer reading may show that it is met",
@@ -147,13 +158,8 @@ pub fn not_met(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
             ),
             false => "NOT MET".to_string(),
         };
-        let hot = if requirement.form.is_hot() {
-            ", running"
-        } else {
-            ""
-        };
         said.push(format!(
-            "{}{hot}: {} {how}, limits {} to {}: {rest}.",
+            "{}: {} {how}, limits {} to {}: {rest}.",
             requirement.label,
             about(v.value, unit),
             v.lower.show(unit),
@@ -173,6 +179,26 @@ pub fn not_met(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
     }
     said
 }
+
+/// Whether a requirement that is not met lies within its limits all the same: only the doubt passes them.
+fn is_near(checked: &Checked) -> bool {
+    let v = &checked.verdict;
+    !v.conforms() && v.lower <= v.value && v.value <= v.upper
+}
+
+/// Whether a finer reading may still show that everything is met: whatever is not met lies within its limits,
+/// and rests on a reading.
+fn may_be_met(record: &Record) -> bool {
+    let mut lacking = record
+        .requirements
+        .iter()
+        .filter(|c| !c.verdict.conforms())
+        .peekable();
+    lacking.peek().is_some() && lacking.all(|checked| is_near(checked) && checked.on_reading)
+}
+
+/// What to do before pieces are moved, or a pump is given up, for the doubt of a reading alone.
+const FINER: &str = "First read it with a finer instrument, and say how good that is (--clearance-within, or the column Within of a list): it may be met as it stands.";
 
 /// A piece or some of them, with its thickness as fitted and its bin.
 fn pieces(job: &Job, pick: &Pick) -> String {
@@ -241,13 +267,8 @@ pub fn steps(job: &Job, pump: &Pump, swap: &Swap) -> Vec<String> {
         }
     }
     for (requirement, verdict) in pump.requirements.iter().zip(&swap.verdicts) {
-        let kind = match requirement.form {
-            Form::Linear { .. } if requirement.form.is_hot() => "running",
-            Form::Linear { .. } => "then expected",
-            Form::GasketFill { .. } => "free thickness then",
-        };
         said.push(format!(
-            "{}: {kind} {} ({}), limits {} to {}.",
+            "{}: then expected {} ({}), limits {} to {}.",
             requirement.label,
             about(verdict.value, unit),
             about(verdict.value, unit.twin()),
@@ -256,6 +277,26 @@ pub fn steps(job: &Job, pump: &Pump, swap: &Swap) -> Vec<String> {
         ));
     }
     said
+}
+
+/// What lies between a clearance's limits and the readings of it that are accepted.
+pub fn allowed(rule: Acceptance, within: Length, hot: bool) -> String {
+    let within = length(within, natural_unit(within));
+    let growth = |text: &str| if hot { text.to_string() } else { String::new() };
+    match rule {
+        Acceptance::WorstCase => format!(
+            "within its limits by what a reading may be off, {within} either way{}",
+            growth(", and running too, with the growth at its worst")
+        ),
+        Acceptance::Expanded => format!(
+            "within its limits by the expanded uncertainty of a reading good to {within} either way{}",
+            growth(", and running too, by that of the growth as well")
+        ),
+        Acceptance::Nominal => format!(
+            "the rule is nominal: what a reading may be off, {within} either way, is not allowed for{}",
+            growth(", nor the growth at its worst")
+        ),
+    }
 }
 
 /// What the micrometer should read of a pack after a swap.
@@ -272,7 +313,7 @@ pub fn expected((total, tolerance): (Length, Tolerance), unit: Unit) -> String {
 pub fn no_swap(searched: Searched) -> String {
     match searched {
         Searched { all: true, .. } => {
-            "No swap of the pieces that are left puts it right: every one was looked at. New pieces, or a new bare reading and a new kit, are needed.".into()
+            "No swap of the pieces that are left puts it right: every one was looked at. As read, new pieces, or a new bare reading and a new kit, are needed.".into()
         }
         Searched { pieces, .. } => format!(
             "No swap of up to {pieces} pieces puts it right, and there are too many larger ones to look at. Measure anew and kit it again."
@@ -280,63 +321,103 @@ pub fn no_swap(searched: Searched) -> String {
     }
 }
 
+/// What a line of the work is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// What was found: nothing to tick off.
+    Finding,
+    /// Something to do.
+    Step,
+    /// A caution that goes with the steps around it.
+    Caution,
+}
+
 /// Everything there is to do with a pump, in sentences.
 pub fn to_do(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
+    let text = |(kind, text)| match kind {
+        Kind::Caution => format!("Caution: {text}"),
+        _ => text,
+    };
+    work(job, pump, record).into_iter().map(text).collect()
+}
+
+/// The model's own cautions of a moment of the work.
+fn cautions<'a>(
+    job: &'a Job,
+    pump: &Pump,
+    moment: &'a str,
+) -> impl Iterator<Item = (Kind, String)> + use<'a> {
+    let all = job.model_of(pump).cautions.iter();
+    let here = all.filter(move |caution| caution.when == moment);
+    here.map(|caution| (Kind::Caution, caution.text.clone()))
+}
+
+/// The same, line by line with what each is, in the order of the work.
+pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
+    let findings = |texts: Vec<String>| texts.into_iter().map(|text| (Kind::Finding, text));
+    let step = |text: &str| (Kind::Step, text.to_string());
+    let lines = |texts: Vec<String>| findings(texts).collect();
     match &record.decision {
-        Decision::NotKitted => vec!["The plan has no kit for it.".into()],
-        Decision::NotRead => vec!["No reading came back.".into()],
+        Decision::NotKitted => lines(vec!["The plan has no kit for it.".into()]),
+        Decision::NotRead => lines(vec!["No reading came back.".into()]),
         Decision::Look(looks) => {
-            let looks = looks.iter();
-            let mut said: Vec<String> = looks
-                .filter_map(|one| Some(look(job, pump, one, record.against(one.of)?)))
-                .flatten()
-                .collect();
-            said.push(
+            let mut said = Vec::new();
+            for one in looks {
+                let texts = record
+                    .against(one.of)
+                    .map(|against| look(job, pump, one, against));
+                // The first sentence is what was found.
+                let kinds = [Kind::Finding]
+                    .into_iter()
+                    .chain(std::iter::repeat(Kind::Step));
+                said.extend(kinds.zip(texts.unwrap_or_default()));
+            }
+            said.push(step(
                 "Clean and mend what is found and read again; move no piece before. If the second reading says the \
-                 same, it counts."
-                    .into(),
-            );
+                 same, it counts.",
+            ));
             said
         }
-        Decision::Incomplete(lacking) => lacking
-            .iter()
-            .map(|&index| {
-                format!(
-                    "{}: not rechecked yet; what was read is well.",
-                    pump.requirements[index].label
-                )
-            })
-            .collect(),
+        Decision::Incomplete(lacking) => {
+            let lacking = lacking.iter().map(|&index| {
+                let label = &pump.requirements[index].label;
+                let text = format!("{label}: not rechecked yet; what was read agrees.");
+                (Kind::Step, text)
+            });
+            lacking.collect()
+        }
         Decision::Accept => {
             let mut said = unexplained(job, pump, record);
-            let fitted = record.bench.fitted.iter().flatten();
-            let places = job
-                .model_of(pump)
-                .packs
-                .iter()
-                .zip(fitted)
-                .zip(&record.packs);
-            for ((place, pack), read) in places {
-                if read.is_none() && !pack.picks.is_empty() {
-                    said.push(format!(
-                        "{}: the finished pack was not measured.",
-                        place.label
-                    ));
-                }
-            }
-            said
+            let places = unmeasured(job, pump, record).into_iter();
+            said.extend(places.map(|place| {
+                format!("{place}: the finished pack was not measured; it counts as its pieces say.")
+            }));
+            lines(said)
         }
         Decision::Swap(swap) => {
-            let mut said = unexplained(job, pump, record);
-            said.extend(not_met(job, pump, record));
-            said.extend(steps(job, pump, swap));
-            said.push("Measure the pack, fit it, recheck the clearance, and bring both readings back: a swap predicts, it does not prove.".into());
+            let mut said: Vec<(Kind, String)> = findings(unexplained(job, pump, record)).collect();
+            said.extend(findings(not_met(job, pump, record)));
+            if may_be_met(record) {
+                said.push(step(FINER));
+            }
+            said.extend(cautions(job, pump, "before"));
+            said.extend(cautions(job, pump, "assembly"));
+            said.extend(
+                steps(job, pump, swap)
+                    .into_iter()
+                    .map(|text| (Kind::Step, text)),
+            );
+            said.extend(cautions(job, pump, "recheck"));
+            said.push(step("Measure the pack, fit it, recheck the clearance, and bring both readings back: a swap predicts, it does not prove."));
             said
         }
         Decision::NoSwap(searched) => {
-            let mut said = unexplained(job, pump, record);
-            said.extend(not_met(job, pump, record));
-            said.push(no_swap(*searched));
+            let mut said: Vec<(Kind, String)> = findings(unexplained(job, pump, record)).collect();
+            said.extend(findings(not_met(job, pump, record)));
+            if may_be_met(record) {
+                said.push(step(FINER));
+            }
+            said.push((Kind::Step, no_swap(*searched)));
             said
         }
     }

@@ -2,7 +2,7 @@
 
 use rust_xlsxwriter::{
     Chart, ChartAxisLabelPosition, ChartFormat, ChartLegendPosition, ChartLine, ChartLineDashType,
-    ChartMarker, ChartRange,
+    ChartMarker, ChartMarkerType, ChartRange, ChartSolidFill,
 };
 
 use super::style::LIMITS;
@@ -30,8 +30,8 @@ pub(super) fn parts(first: u32, last: u32) -> impl Iterator<Item = [u32; 2]> {
     starts.map(move |from| [from, last.min(from + MOST - 1)])
 }
 
-/// Draws the lower and the upper limit, told apart by their dashes.
-pub(super) fn limits(chart: &mut Chart, names: &ChartRange, limits: [&ChartRange; 2]) {
+/// Draws the lower and the upper limit, told apart by their dashes; `alone` of a picture with one value.
+pub(super) fn limits(chart: &mut Chart, names: &ChartRange, limits: [&ChartRange; 2], alone: bool) {
     let looks = [
         ("Lower limit", ChartLineDashType::Dash),
         ("Upper limit", ChartLineDashType::Solid),
@@ -39,13 +39,24 @@ pub(super) fn limits(chart: &mut Chart, names: &ChartRange, limits: [&ChartRange
     for (values, (name, dash)) in limits.into_iter().zip(looks) {
         let mut line = ChartLine::new();
         line.set_color(LIMITS).set_width(1.5).set_dash_type(dash);
+        // A line through one point alone is not drawn: a dash marks it.
+        let mut fill = ChartFormat::new();
+        fill.set_solid_fill(ChartSolidFill::new().set_color(LIMITS));
+        let mut marker = ChartMarker::new();
+        match alone {
+            true => marker
+                .set_type(ChartMarkerType::LongDash)
+                .set_size(12)
+                .set_format(&mut fill),
+            false => marker.set_none(),
+        };
         chart
             .add_series()
             .set_name(name)
             .set_categories(names)
             .set_values(values)
             .set_format(ChartFormat::new().set_line(&line))
-            .set_marker(ChartMarker::new().set_none());
+            .set_marker(&marker);
     }
 }
 

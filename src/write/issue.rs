@@ -8,7 +8,7 @@ use super::style::{Styles, set_up, title, widths};
 use super::text::WriteText;
 use crate::issue::key;
 use crate::issue::planned::{Planned, Step};
-use crate::read::{ISSUE_EXTRA, ISSUE_HEADINGS, ISSUE_ID};
+use crate::read::{ISSUE_EXTRA, ISSUE_HEADINGS, ISSUE_ID, ISSUE_OWN};
 use crate::verify::Verified;
 
 /// Lines for what was taken beside the plan.
@@ -35,6 +35,12 @@ pub(super) fn write(
     )?;
     sheet.write_text(2, 0, ISSUE_ID, &styles.strong)?;
     sheet.write_text(2, 1, planned.id(), &styles.text)?;
+    // What is the plan's own stands a second time in hidden columns: a change is found with its cell.
+    let count = planned.lines.len().to_string();
+    sheet.write_text(2, ISSUE_OWN[0], count, &styles.plain)?;
+    for column in ISSUE_OWN {
+        sheet.set_column_hidden(column)?;
+    }
     sheet.write_text(
         2,
         2,
@@ -92,6 +98,9 @@ pub(super) fn write(
             sheet.write_blank(row, 8, &count_entry)?;
         }
         sheet.write_text(row, 9, &line.note, &wrapped_entry)?;
+        for (column, own) in ISSUE_OWN.into_iter().zip(line.own()) {
+            sheet.write_text(row, column, own, &styles.plain)?;
+        }
         let lines = line
             .note
             .len()

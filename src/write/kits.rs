@@ -6,18 +6,19 @@ mod window;
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::text::WriteText;
-use window::{Window, cold_window};
+use window::{Window, cold_window, inwards};
 
 use super::style::{Styles, heads, set_up, widths};
 use crate::bag::Bag;
 use crate::crush::{Crush, crushes};
 use crate::feeler::{self, Wanted};
 use crate::job::Job;
-use crate::length::{Fine, Length};
+use crate::length::{Fine, Length, Unit};
 use crate::model::{Form, Model, Requirement, USUAL_CAUTIONS};
 use crate::plan::{Kit, PackPick, Pick, Shortfall, pack_total, stack, verdicts};
 use crate::pump::Pump;
 use crate::recheck::slip::{self, Row};
+use crate::recheck::{accepted, is_asked};
 use crate::stack::{Guard, Verdict, judge};
 use crate::verify::Verified;
 use crate::words;
@@ -102,6 +103,18 @@ const GAP: f64 = 4.0;
 fn lines(text: &str, width: usize) -> f64 {
     let lines = text.chars().count().div_ceil(width).max(1);
     f64::from(u16::try_from(lines).unwrap_or(1))
+}
+
+/// `0.0195 to 0.0225 in (about 0.495 to 0.572 mm)`.
+fn between(lower: Length, upper: Length, unit: Unit) -> String {
+    let (twin, low, high) = (unit.twin(), Fine::from(lower), Fine::from(upper));
+    format!(
+        "{} to {} (about {} to {})",
+        lower.show(unit),
+        words::length(upper, unit),
+        words::about(low, twin).trim_end_matches(|c: char| !c.is_ascii_digit()),
+        words::about(high, twin),
+    )
 }
 
 struct Slip<'a> {
@@ -324,7 +337,7 @@ impl Slip<'_> {
         )?;
         self.row += 1;
         let verdicts = verdicts(self.job, self.pump, packs);
-        for (requirement, v) in self.pump.requirements.iter().zip(&verdicts) {
+        for (index, (requirement, v)) in self.pump.requirements.iter().zip(&verdicts).enumerate() {
             let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
             let label = styles.strong.clone().set_text_wrap();
             self.sheet
@@ -341,16 +354,16 @@ impl Slip<'_> {
             self.sheet
                 .merge_text(self.row, 3, self.row, 4, &limits, &styles.text)?;
             self.sheet
-                .write_text(self.row, 5, words::fine(v.value, unit), &styles.shrunk)?;
+                .write_text(self.row, 5, words::finely(v.value, unit), &styles.shrunk)?;
             self.sheet
-                .write_text(self.row, 6, words::fine(v.guard(), unit), &styles.shrunk)?;
+                .write_text(self.row, 6, words::guards(v, unit), &styles.shrunk)?;
             self.sheet
-                .write_text(self.row, 7, words::fine(v.margin(), unit), &styles.shrunk)?;
+                .write_text(self.row, 7, words::finely(v.margin(), unit), &styles.shrunk)?;
             self.row += 1;
-            self.recheck(requirement, packs)?;
+            self.recheck(index, packs)?;
         }
         if self.job.feelers.is_empty() {
-            let text = "Feeler blades: the stock workbook has no sheet Feelers; with the blades of the shop's set there, those that must go in and must not would stand here.";
+            let text = "Feeler blades: none are entered on the sheet Feelers of the stock workbook; with the shop's set there, those that must go in and must not would stand here.";
             self.across(text, &styles.remark, 14.0 * lines(text, ACROSS))?;
         }
         if let Some(growths) = words::growths(self.model(), self.pump) {
@@ -360,73 +373,78 @@ impl Slip<'_> {
         self.cautions("4  Before it runs, and always", &["start", "", "always"])
     }
 
-    /// What a reading at the bench, where the pump is cold, must come to; nothing is asked of one
-    /// against limits that hold in service.
-    fn recheck(&mut self, requirement: &Requirement, packs: &[PackPick]) -> Result<(), XlsxError> {
-        let unit = self.model().unit;
-        let between = |lower: Length, upper: Length| {
-            let (twin, low, high) = (unit.twin(), Fine::from(lower), Fine::from(upper));
-            format!(
-                "{} to {} (about {} to {})",
-                lower.show(unit),
-                words::length(upper, unit),
-                words::about(low, twin).trim_end_matches(|c: char| !c.is_ascii_digit()),
-                words::about(high, twin),
-            )
-        };
-        if !requirement.form.is_hot() {
-            let Form::Linear { lower, upper, .. } = requirement.form else {
-                return Ok(());
-            };
-            self.found(
-                &requirement.name,
-                &format!(
-                    "Recheck after fitting: {}; the reading's own error is not allowed for",
-                    between(lower, upper)
-                ),
-            )?;
-            return self.blades(requirement, packs, [lower, upper]);
+    /// What a reading at the bench, where the pump is cold, must come to: what `recheck` will accept. Nothing
+    /// is asked of one against limits that hold in service and that another one asks cold.
+    fn recheck(&mut self, index: usize, packs: &[PackPick]) -> Result<(), XlsxError> {
+        let (styles, unit) = (self.styles, self.model().unit);
+        let requirement = &self.pump.requirements[index];
+        if requirement.form.is_hot() {
+            let text = "Predicted for service; cannot be measured at the bench.";
+            self.across(text, &styles.wrapped, 16.0)?;
         }
-        let styles = self.styles;
-        let text = "Predicted for service; cannot be measured at the bench.";
-        self.across(text, &styles.wrapped, 16.0)?;
-        let parts = stack(self.job, self.pump, packs).contributors;
-        let Some(window) = cold_window(&requirement.form, &parts, unit) else {
+        if !is_asked(self.pump, requirement) {
+            return Ok(());
+        }
+        let within = self.job.policy.clearance_within;
+        let accepted = accepted(self.job, self.pump, packs, index, within);
+        let Some([least, most]) = accepted.and_then(|ends| inwards(ends, unit)) else {
             return Ok(());
         };
-        let twin = self.pump.cold_twin(&requirement.form);
-        let twin = twin.and_then(|twin| match self.pump.requirements[twin].form {
-            Form::Linear { lower, upper, .. } => Some([lower, upper]),
-            Form::GasketFill { .. } => None,
-        });
-        match (window, twin) {
-            (Window::Between(low, high), None) => {
-                self.found(
-                    &requirement.name,
-                    &format!(
-                        "Recheck after fitting, cold, so that it runs within its hot limits: {}; growth is \
-                         allowed for at its worst, the reading's own error is not",
-                        between(low, high)
-                    ),
-                )?;
-                self.blades(requirement, packs, [low, high])
-            }
-            // A reading that the cold limits let pass may still be too little or too much hot.
-            (Window::Between(low, high), Some([least, most])) if low > least || high < most => {
-                let text = format!(
-                    "A cold reading outside {} may leave the hot limits, even within the cold ones: growth counts at its worst",
-                    between(low, high)
-                );
-                let height = 16.0 * lines(&text, ACROSS);
-                self.across(&text, &styles.wrapped, height)
-            }
-            (Window::Between(..), Some(_)) => Ok(()),
-            (Window::Empty, _) => self.across(
-                "No cold reading shows that it runs within its hot limits: the growth is not known well enough.",
-                &styles.alarm.clone().set_text_wrap(),
-                16.0,
+        let hot = self.hot_window(requirement, packs);
+        let text = match least <= most {
+            true => format!(
+                "Recheck after fitting{}: {}; {}",
+                if hot.is_some() { ", cold" } else { "" },
+                between(least, most, unit),
+                words::recheck::allowed(self.job.policy.acceptance, within, hot.is_some()),
             ),
+            false => format!(
+                "Recheck after fitting: no reading that may be off by {} either way shows that it is met; take a \
+                 finer instrument and say how good it is",
+                words::length(within, words::natural_unit(within))
+            ),
+        };
+        self.found(&requirement.name, &text)?;
+        let mut limits = match requirement.form {
+            Form::Linear { lower, upper, .. } if !requirement.form.is_hot() => Some([lower, upper]),
+            _ => None,
+        };
+        match hot {
+            Some(Window::Empty) => {
+                limits = None;
+                self.across(
+                    "No cold reading shows for certain that it runs within its hot limits: the growth is not known well enough.",
+                    &styles.alarm.clone().set_text_wrap(),
+                    16.0,
+                )?;
+            }
+            // Only where the rule does not count the growth at its worst.
+            Some(Window::Between(low, high)) => {
+                if least <= most && (low > least || high < most) {
+                    let text = format!(
+                        "A cold reading outside {} may leave the hot limits if the growth comes at its worst",
+                        between(low, high, unit)
+                    );
+                    self.across(&text, &styles.wrapped, 16.0 * lines(&text, ACROSS))?;
+                }
+                let [lower, upper] = limits.unwrap_or([low, high]);
+                limits = Some([lower.max(low), upper.min(high)]);
+            }
+            None => {}
         }
+        match limits.filter(|[lower, upper]| lower < upper) {
+            Some(limits) => self.blades(requirement, packs, limits),
+            None => Ok(()),
+        }
+    }
+
+    /// The cold readings that keep within hot limits, of whatever asks running what this asks cold.
+    fn hot_window(&self, requirement: &Requirement, packs: &[PackPick]) -> Option<Window> {
+        let asked = requirement.form.cold_terms();
+        let parts = stack(self.job, self.pump, packs).contributors;
+        let all = self.pump.requirements.iter().map(|other| &other.form);
+        let mut hot = all.filter(|form| form.is_hot() && form.cold_terms() == asked);
+        cold_window(hot.next()?, &parts, self.model().unit)
     }
 
     /// A line that asks for a reading.

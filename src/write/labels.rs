@@ -139,7 +139,7 @@ fn lines(
     let mut each = String::new();
     for (kind, count) in sorted {
         let comma = if each.is_empty() { "" } else { ", " };
-        write!(each, "{comma}{count} {kind}").ok();
+        write!(each, "{comma}{count} {}", words::plural(kind, count)).ok();
     }
     let due = pump
         .due

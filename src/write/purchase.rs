@@ -124,7 +124,7 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
         let after = report.bought.purchase().plan.served();
         remarks.push(match served > after {
             true => format!(
-                "With the packs back to level in the drawer as well, {served} pumps could be kitted, if these come in time."
+                "With the packs back to level in the drawer as well, {served} pumps could be kitted; by the lead days of these packs they may come too late for a Due date, which is not looked at here."
             ),
             false => "The packs back to level would serve no further pump.".into(),
         });

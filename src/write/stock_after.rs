@@ -1,4 +1,4 @@
-//! The sheets that can be read as next time's stock: Stock after, Sheets and Fit, with the stock
+//! The sheets that can be read as next time's stock: Stock after, Sheets, Fit and Feelers, with the stock
 //! workbook's own columns and On hand reduced.
 
 use rust_xlsxwriter::{ExcelDateTime, Format, Worksheet, XlsxError};
@@ -60,6 +60,18 @@ pub(super) fn fit(
 ) -> Result<(), XlsxError> {
     set_up(sheet, "Fit", date)?;
     let rows = verified.job().fit_sheet.rows.iter();
+    table(sheet, rows, 0, |_| None, styles)
+}
+
+/// The blades of the feeler set, likewise.
+pub(super) fn feelers(
+    sheet: &mut Worksheet,
+    verified: &Verified,
+    date: &str,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    set_up(sheet, "Feelers", date)?;
+    let rows = verified.job().feelers_sheet.rows.iter();
     table(sheet, rows, 0, |_| None, styles)
 }
 

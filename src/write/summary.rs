@@ -81,14 +81,18 @@ fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result
         (
             "Pumps kitted",
             format!("{} of {}", plan.served(), job.pumps.len()),
-            standing(served_proven, "serve more", "not proven: see Basis".into()),
+            standing(
+                served_proven,
+                "serve more by priority",
+                "not proven: see Basis".into(),
+            ),
         ),
         (
             "Waste",
             words::money(waste, job),
             standing(
                 proven(Aim::Waste),
-                "waste less",
+                "waste less and serve as many",
                 format!("go below {}", words::money(least, job)),
             ),
         ),
@@ -97,7 +101,7 @@ fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result
             pieces.to_string(),
             standing(
                 proven(Aim::Pieces),
-                "take fewer",
+                "take fewer at this waste",
                 format!("go below {fewest}"),
             ),
         ),
@@ -213,7 +217,7 @@ fn picture(first: u32, last: u32, goes_on: bool) -> Chart {
                 .set_type(bars)
                 .set_direction(ChartErrorBarsDirection::Both),
         );
-    between::limits(&mut chart, &range(0), [&range(4), &range(5)]);
+    between::limits(&mut chart, &range(0), [&range(4), &range(5)], first == last);
     between::frame(
         &mut chart,
         "Clearances between their limits (100 % is the upper one)",

@@ -26,7 +26,7 @@ const COLUMNS: [&str; 6] = [
 ];
 
 /// Rows that a picture takes.
-const PICTURE: u32 = 17;
+const PICTURE: u32 = 22;
 
 pub(super) fn write(
     sheet: &mut Worksheet,
@@ -156,7 +156,7 @@ impl Block<'_> {
         for (index, requirement) in pump.requirements.iter().enumerate() {
             let column = u16::try_from(2 + packs + COLUMNS.len() * index).unwrap_or(u16::MAX);
             let colour = if index % 2 == 0 { VALUES } else { LIMITS };
-            // Two colours that stay apart for everybody; beyond that the dashes tell.
+            // Told apart by dashes; the two colours stay apart for everybody.
             let dashes = [
                 ChartLineDashType::Solid,
                 ChartLineDashType::Dash,
@@ -166,7 +166,7 @@ impl Block<'_> {
             let line = ChartLine::new()
                 .set_color(colour)
                 .set_width(2.25)
-                .set_dash_type(dashes[index / 2 % dashes.len()])
+                .set_dash_type(dashes[index % dashes.len()])
                 .clone();
             chart
                 .add_series()

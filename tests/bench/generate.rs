@@ -178,6 +178,7 @@ pub fn fleet(
         stock_sheet: Default::default(),
         sheets_sheet: Default::default(),
         fit_sheet: Default::default(),
+        feelers_sheet: Default::default(),
         feelers: Default::default(),
         inputs: vec![],
         unused: vec![],

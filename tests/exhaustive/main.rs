@@ -1166,6 +1166,7 @@ fn random_job(seed: u64) -> Job {
         stock_sheet: Default::default(),
         sheets_sheet: Default::default(),
         fit_sheet: Default::default(),
+        feelers_sheet: Default::default(),
         feelers: Default::default(),
         inputs: vec![],
         unused: vec![],

@@ -397,6 +397,7 @@ fn outage(seed: u64) -> Job {
         stock_sheet: Default::default(),
         sheets_sheet: Default::default(),
         fit_sheet: Default::default(),
+        feelers_sheet: Default::default(),
         feelers: Default::default(),
         inputs: vec![],
         unused: vec![],

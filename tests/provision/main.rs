@@ -255,6 +255,7 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
             stock_sheet: Default::default(),
             sheets_sheet: Default::default(),
             fit_sheet: Default::default(),
+            feelers_sheet: Default::default(),
             feelers: Default::default(),
             inputs: vec![],
             unused: vec![],

@@ -111,7 +111,16 @@ pub(super) fn write(
                 }
                 Of::Pack(_) => true,
             };
-            let (text, bad) = standing(compared, met, linear);
+            let read = |at: usize| record.packs.get(at).is_some_and(Option::is_some);
+            let gasket = match of {
+                Of::Requirement(index) => match pump.requirements[index].form {
+                    Form::GasketFill { gasket, .. } => Some(gasket),
+                    Form::Linear { .. } => None,
+                },
+                Of::Pack(_) => None,
+            };
+            let as_read = gasket.is_some_and(read);
+            let (text, bad) = standing(compared, met, linear, as_read);
             let format = if bad { &styles.alarm } else { &styles.text };
             sheet.write_text(row, 12, text, format)?;
         }
@@ -127,7 +136,12 @@ fn rounded(value: f64) -> f64 {
     (value * 1e7).round() / 1e7
 }
 
-fn standing(compared: Option<&Compared>, met: Option<bool>, linear: bool) -> (&'static str, bool) {
+fn standing(
+    compared: Option<&Compared>,
+    met: Option<bool>,
+    linear: bool,
+    as_read: bool,
+) -> (&'static str, bool) {
     let agrees = compared.map(Compared::agrees);
     match (agrees, met) {
         (Some(false), Some(false)) => ("beyond, and NOT MET", true),
@@ -136,6 +150,7 @@ fn standing(compared: Option<&Compared>, met: Option<bool>, linear: bool) -> (&'
         (Some(true), Some(true)) => ("agrees, met", false),
         (Some(true), None) => ("agrees", false),
         (None, _) if linear => ("not read; met as predicted", false),
-        (None, _) => ("met as the packs are", false),
+        (None, _) if as_read => ("met as the pack was read", false),
+        (None, _) => ("met as picked, pack not measured", false),
     }
 }

@@ -9,7 +9,7 @@ use super::AsBuilt;
 use crate::length::Fine;
 use crate::model::{Form, USUAL_CAUTIONS};
 use crate::recheck::{Decision, Record};
-use crate::words::recheck::{decision, keeps_open, to_do};
+use crate::words::recheck::{decision, keeps_open, to_do, unmeasured};
 use crate::write::between::{self, share};
 use crate::write::style::{LIMITS, Styles, VALUES, heads, set_up, tall, title, widths};
 use crate::write::text::WriteText;
@@ -61,13 +61,22 @@ pub(super) fn write(
         sheet.write_text(row, 0, &pump.tag, &styles.strong)?;
         sheet.write_text(row, 1, &job.model_of(pump).name, &styles.text)?;
         sheet.write_text(row, 2, due, &styles.text)?;
-        sheet.write_text(row, 3, decision(&record.decision), format)?;
+        let unmeasured = !open && !unmeasured(job, pump, record).is_empty();
+        let decided = match (open, unmeasured) {
+            (false, true) => "accept; packs not all measured",
+            _ => decision(&record.decision),
+        };
+        let wrapped = format.clone().set_text_wrap();
+        sheet.write_text(row, 3, decided, &wrapped)?;
         let said = match &record.decision {
             Decision::Look(_) | Decision::Swap(_) => "See To do.".to_string(),
             _ => to_do(job, pump, record).join(" "),
         };
         sheet.write_text(row, 4, &said, &styles.wrapped)?;
-        sheet.set_row_height(row, tall(&said, 58).max(20.0))?;
+        sheet.set_row_height(
+            row,
+            tall(&said, 58).max(if unmeasured { 32.0 } else { 20.0 }),
+        )?;
         for (column, who) in [(5, &record.bench.fitter), (6, &record.bench.checker)] {
             sheet.write_text(row, column, who.as_deref().unwrap_or(""), &styles.wrapped)?;
         }
@@ -199,7 +208,7 @@ fn picture(first: u32, last: u32, goes_on: bool) -> Chart {
             .set_format(ChartFormat::new().set_no_line())
             .set_marker(&marker);
     }
-    between::limits(&mut chart, &range(0), [&range(3), &range(4)]);
+    between::limits(&mut chart, &range(0), [&range(3), &range(4)], first == last);
     between::frame(
         &mut chart,
         "Clearances found, between their limits (0 % lower, 100 % upper)",

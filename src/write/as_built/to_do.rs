@@ -4,7 +4,7 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::AsBuilt;
 use crate::recheck::Decision;
-use crate::words::recheck::{decision, keeps_open, to_do};
+use crate::words::recheck::{Kind, decision, keeps_open, work};
 use crate::write::style::{Styles, heads, set_up, tall, title, widths};
 use crate::write::text::WriteText;
 
@@ -15,7 +15,7 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let (job, records) = (built.recheck.job(), built.recheck.records());
     set_up(sheet, "To do", built.date)?;
-    widths(sheet, &[16.0, 24.0, 104.0, 8.0, 12.0])?;
+    widths(sheet, &[16.0, 24.0, 98.0, 8.0, 12.0, 14.0])?;
     title(
         sheet,
         "To do",
@@ -25,7 +25,14 @@ pub(super) fn write(
     heads(
         sheet,
         3,
-        &["Tag", "Decision", "Step", "Done", "Initials"],
+        &[
+            "Tag",
+            "Decision",
+            "Found, and to do",
+            "Done",
+            "Initials",
+            "Read then",
+        ],
         styles,
     )?;
     sheet.set_repeat_rows(3, 3)?;
@@ -36,7 +43,7 @@ pub(super) fn write(
         if silent || !keeps_open(&record.decision) {
             continue;
         }
-        for (at, step) in to_do(job, pump, record).iter().enumerate() {
+        for (at, (kind, step)) in work(job, pump, record).iter().enumerate() {
             row += 1;
             let (tag, word) = match at {
                 0 => (pump.tag.as_str(), decision(&record.decision)),
@@ -44,10 +51,18 @@ pub(super) fn write(
             };
             sheet.write_text(row, 0, tag, &styles.strong)?;
             sheet.write_text(row, 1, word, &styles.alarm)?;
-            sheet.write_text(row, 2, step, &styles.wrapped)?;
-            sheet.set_row_height(row, tall(step, 104))?;
-            sheet.write_text(row, 3, "☐", &styles.entry)?;
-            sheet.write_blank(row, 4, &styles.entry)?;
+            let step = match kind {
+                Kind::Caution => format!("\u{26a0} {step}"),
+                _ => step.clone(),
+            };
+            sheet.write_text(row, 2, &step, &styles.wrapped)?;
+            sheet.set_row_height(row, tall(&step, 98))?;
+            // What was found and what to mind is nothing to tick off.
+            if *kind == Kind::Step {
+                sheet.write_text(row, 3, "☐", &styles.entry)?;
+                sheet.write_blank(row, 4, &styles.entry)?;
+                sheet.write_blank(row, 5, &styles.entry)?;
+            }
         }
     }
     if row == 3 {

@@ -34,13 +34,19 @@ pub(super) fn cold_window(form: &Form, parts: &[Contributor], unit: Unit) -> Opt
     let growth = extent(&growth, parts);
     let low = Fine::from(*lower) - growth.nominal + growth.below;
     let high = Fine::from(*upper) - growth.nominal - growth.above;
+    let [low, high] = inwards([low, high], unit)?;
+    Some(match low <= high {
+        true => Window::Between(low, high),
+        false => Window::Empty,
+    })
+}
+
+/// Cut inwards to a tenth of the places that the trade writes.
+pub(super) fn inwards([low, high]: [Fine; 2], unit: Unit) -> Option<[Length; 2]> {
     let step = unit.ticks() / 10_i64.pow(unit.places() + 1);
     let whole = 1_000_000 * i128::from(step);
     let length = |steps: i128| Some(Length::from_ticks(i64::try_from(steps).ok()? * step));
     let low = length(-(-low.raw()).div_euclid(whole))?;
     let high = length(high.raw().div_euclid(whole))?;
-    Some(match low <= high {
-        true => Window::Between(low, high),
-        false => Window::Empty,
-    })
+    Some([low, high])
 }

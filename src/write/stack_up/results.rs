@@ -626,14 +626,14 @@ impl<'a> Block<'a> {
         let conforming = at(Row::Conforming, 0);
         sheet.one(
             Row::RiskAccepting,
-            "Risk of accepting what does not conform",
+            "If accepted: risk that it does not conform",
             &format!("1-{conforming}"),
             1.0 - report.conforming,
             percent,
         )?;
         sheet.one(
             Row::RiskRejecting,
-            "Risk of rejecting what conforms",
+            "If rejected: risk that it does conform",
             &conforming,
             report.conforming,
             percent,

@@ -1,0 +1,171 @@
+//! Stock that no pump of the workbook can use: a drawer holds more than one outage needs, but a code or a kind
+//! that is written otherwise than the pumps write it takes its pieces out of play, and nobody would see it.
+
+use std::collections::{HashMap, HashSet};
+
+use super::{pumps, stock};
+use crate::problem::{Problem, Problems};
+
+/// Items named of those that no pump asks for.
+const MOST_NAMED: usize = 6;
+
+/// Asks about codes and kinds that are nearly those of the pumps, and returns what else is not asked for.
+pub(super) fn check(
+    stock: &stock::Draft,
+    pumps: &pumps::Draft,
+    problems: &mut Problems,
+) -> Option<String> {
+    let asked = Asked::of(pumps);
+    let sheet = &stock.sheet.sheet;
+    let mut unasked = Vec::new();
+    for lot in &stock.lots {
+        let (item, kind) = (&lot.item, lot.item.kind.as_str());
+        if asked.anything.contains(kind) || asked.codes.contains(&(kind, item.fit.key())) {
+            continue;
+        }
+        unasked.push(item.item.as_str());
+        let place = |column| sheet.place(item.row, column);
+        if asked.kinds.contains(kind) {
+            let alike = asked.alike.get(&(kind, squashed(item.fit.key())));
+            if let Some(alike) = alike {
+                problems.warn(Problem::new(
+                    place(stock.fit_column),
+                    format!(
+                        "the fit code `{}`, which no pump asks for",
+                        item.fit.as_str()
+                    ),
+                    format!("`{alike}`, as the pumps have it, if that is what it is"),
+                    "write it as the pumps do; until then these pieces go into no pump",
+                ));
+            }
+        } else if let Some(known) = asked.kinds.iter().find(|known| resembles(kind, known)) {
+            problems.warn(Problem::new(
+                place(stock.kind_column),
+                format!("the kind `{kind}`, which no pump asks for"),
+                format!("`{known}`, if that is what it is"),
+                format!("say `{known}` if the piece may be issued as one; until then it goes into no pump"),
+            ));
+        }
+    }
+    let more = unasked.len().saturating_sub(MOST_NAMED);
+    let named = unasked.get(..unasked.len().min(MOST_NAMED))?.join(", ");
+    let more = if more > 0 {
+        format!(" and {more} more")
+    } else {
+        String::new()
+    };
+    let count = unasked.len();
+    let items = if count == 1 { "item" } else { "items" };
+    (count > 0).then(|| {
+        format!(
+            "{count} {items} of sheet {} that no pump here asks for ({named}{more})",
+            sheet.name
+        )
+    })
+}
+
+/// What the pumps ask for, packs and consumables.
+struct Asked<'a> {
+    kinds: HashSet<&'a str>,
+    /// Kind and code, as compared.
+    codes: HashSet<(&'a str, &'a str)>,
+    /// Kinds of which some pump asks whatever fits, or goes by size.
+    anything: HashSet<&'a str>,
+    /// Codes as the pumps write them, by what is left of them without marks.
+    alike: HashMap<(&'a str, String), &'a str>,
+}
+
+impl<'a> Asked<'a> {
+    fn of(pumps: &'a pumps::Draft) -> Asked<'a> {
+        let mut asked = Asked {
+            kinds: HashSet::new(),
+            codes: HashSet::new(),
+            anything: HashSet::new(),
+            alike: HashMap::new(),
+        };
+        for pump in &pumps.pumps {
+            let model = &pumps.models[pump.model];
+            let packs = model.packs.iter().zip(&pump.fits);
+            let packs = packs.map(|(pack, code)| (pack.kind.as_str(), Some(code)));
+            let needs = model.consumables.iter().zip(&pump.consumable_fits);
+            let needs = needs.map(|(need, fit)| (need.kind.as_str(), fit.code.as_ref()));
+            for (kind, code) in packs.chain(needs) {
+                asked.kinds.insert(kind);
+                match code {
+                    None => {
+                        asked.anything.insert(kind);
+                    }
+                    Some(code) => {
+                        if asked.codes.insert((kind, code.key())) {
+                            asked
+                                .alike
+                                .insert((kind, squashed(code.key())), code.as_str());
+                        }
+                    }
+                }
+            }
+        }
+        asked
+    }
+}
+
+/// A code without marks, spaces and leading zeros, with letters and figures that look the same made one.
+fn squashed(code: &str) -> String {
+    let mut squashed = String::new();
+    for c in code.chars().filter(|c| c.is_alphanumeric()) {
+        let c = match c {
+            '\u{430}' => 'a',
+            '\u{432}' => 'b',
+            '\u{435}' => 'e',
+            '\u{43a}' => 'k',
+            '\u{43c}' => 'm',
+            '\u{43d}' => 'h',
+            '\u{43e}' | 'o' => '0',
+            '\u{440}' => 'p',
+            '\u{441}' => 'c',
+            '\u{442}' => 't',
+            '\u{445}' => 'x',
+            'i' | 'l' => '1',
+            c => c,
+        };
+        let leads = !squashed.ends_with(|c: char| c.is_ascii_digit());
+        if c != '0' || !leads {
+            squashed.push(c);
+        }
+    }
+    squashed
+}
+
+/// Whether one kind is the other with something put before or behind it.
+fn resembles(kind: &str, known: &str) -> bool {
+    const SHORTEST: usize = 4;
+    let (short, long) = if kind.len() < known.len() {
+        (kind, known)
+    } else {
+        (known, kind)
+    };
+    short.len() >= SHORTEST && (long.starts_with(short) || long.ends_with(short))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn codes_that_look_the_same_are_the_same_without_their_marks() {
+        for code in ["f6", "f 6", "f-6", "f06", "f.6"] {
+            assert_eq!(squashed(code), "f6");
+        }
+        // A letter of another alphabet, and a letter for a figure.
+        assert_eq!(squashed("\u{43c}40"), squashed("m4o"));
+        for other in ["f8", "f60", "f16"] {
+            assert_ne!(squashed(other), "f6");
+        }
+    }
+
+    #[test]
+    fn kinds_with_a_word_more_resemble_each_other() {
+        assert!(resembles("shim stock", "shim") && resembles("packing", "packing ring"));
+        assert!(!resembles("spacer", "shim") && !resembles("cap screw", "packing ring"));
+    }
+}
