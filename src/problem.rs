@@ -402,6 +402,9 @@ impl Problems {
 /// use gapwright::problem::nearest;
 /// assert_eq!(nearest("Thicknes", ["Item", "Thickness"]), Some("Thickness"));
 /// assert_eq!(nearest("Colour", ["Item", "Thickness"]), None);
+/// // Two figures off is another pump.
+/// assert_eq!(nearest("P-10l", ["P-101", "P-407"]), Some("P-101"));
+/// assert_eq!(nearest("P-777", ["P-101", "P-407"]), None);
 /// ```
 pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     /// No name that people type is longer; the work grows with both lengths.
@@ -418,9 +421,17 @@ pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
             let likeness = strsim::normalized_damerau_levenshtein(&name, &known.to_lowercase());
             (likeness, known)
         })
-        .filter(|(likeness, _)| *likeness >= 0.6)
+        .filter(|(likeness, known)| *likeness >= 0.6 && !another_number(&name, known))
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, known)| known)
+}
+
+/// Whether a tag or a stock number is another one rather than a misspelt one: more than one slip of the pen in a
+/// name with figures.
+fn another_number(name: &str, known: &str) -> bool {
+    let has_figure = |text: &str| text.bytes().any(|b| b.is_ascii_digit());
+    let slips = strsim::damerau_levenshtein(name, &known.to_lowercase());
+    has_figure(name) && has_figure(known) && slips > 1
 }
 
 /// How to mend a name that is not known: the nearest known one, or else `otherwise`.

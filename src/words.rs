@@ -61,6 +61,15 @@ pub fn guards(verdict: &Verdict, unit: Unit) -> String {
     }
 }
 
+/// How far a value may lie off, without its unit: `±0.0005`, or `+0.1 -0` where the sides differ.
+pub fn tolerance(tolerance: Tolerance, unit: Unit) -> String {
+    let Tolerance { minus, plus } = tolerance;
+    match minus == plus {
+        true => format!("\u{b1}{}", bare(plus.into(), unit)),
+        false => format!("+{} -{}", bare(plus.into(), unit), bare(minus.into(), unit)),
+    }
+}
+
 /// A length rounded to the usual places of a unit, halves away from nothing, for print beside the exact one.
 pub fn about(length: Fine, unit: Unit) -> String {
     format!("{} {unit}", rounded(length, unit.ticks(), unit.places()))

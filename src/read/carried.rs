@@ -330,6 +330,8 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
     else {
         return false;
     };
+    // What each line says, and what it said when it was written: a sheet that was only sorted says the same.
+    let (mut there, mut written, mut changed) = (Vec::new(), Vec::new(), Vec::new());
     for row in table.lines() {
         let mut text =
             |heading: &Heading| tidy(&row.text(Some(heading), problems).unwrap_or_default());
@@ -361,36 +363,27 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
             continue;
         }
         let count = row.count(Some(planned), problems);
-        let own = OWN.map(|column| row.row.cell(column.into()).map(Cell::show));
         let shown = count.map_or_else(String::new, |count| count.to_string());
-        let now = [
-            (tag_of(&table), &tag),
-            (item, &name),
-            (step, &words),
-            (planned, &shown),
-        ];
-        let mut changed = false;
-        for ((heading, now), own) in now.into_iter().zip(own) {
-            let Some(own) = own.filter(|own| own != now) else {
-                continue;
-            };
-            changed = true;
-            problems.add(Problem::new(
-                row.place(heading),
-                match row.row.cell(heading.column) {
-                    None => "an empty cell".to_string(),
-                    Some(cell) => format!("`{}`", cell.show()),
-                },
-                format!("`{own}`, as `gapwright kit` wrote it"),
-                "undo the change; what was picked goes into the coloured cells, what was taken and is not in the plan into the lines with `extra`",
-            ));
+        let now = [&tag, &name, &words, &shown].map(String::clone);
+        let own = OWN.map(|column| row.row.cell(column.into()).map(Cell::show));
+        let kept = own.iter().any(Option::is_some);
+        if kept {
+            let own = own.map(Option::unwrap_or_default);
+            let headings = [tag_of(&table), item, step, planned];
+            for ((heading, now), own) in headings.into_iter().zip(&now).zip(&own) {
+                if own != now {
+                    changed.push(change(&row, heading, own));
+                }
+            }
+            written.push(own);
+            there.push(now);
         }
-        if changed || count.is_none() {
-            whole = false;
-            continue;
-        }
+        whole &= count.is_some();
         let Some(step_read) = Step::parse(&words) else {
             whole = false;
+            if kept {
+                continue;
+            }
             problems.add(Problem::new(
                 row.place(step),
                 match words.as_str() {
@@ -440,6 +433,14 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
             instead_at: row.place(instead),
         });
     }
+    there.sort();
+    written.sort();
+    if there != written {
+        whole = false;
+        changed
+            .into_iter()
+            .for_each(|problem| problems.add(problem));
+    }
     let tags: Vec<String> = carried.tags().iter().map(|tag| key(tag)).collect();
     for extra in &carried.extras {
         if !tags.contains(&key(&extra.tag)) {
@@ -456,6 +457,22 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
         }
     }
     whole
+}
+
+/// That a cell of the plan's own is not as it was written.
+fn change(row: &Row<'_, '_>, heading: &Heading, own: &str) -> Problem {
+    Problem::new(
+        row.place(heading),
+        match row.row.cell(heading.column) {
+            None => "an empty cell".to_string(),
+            Some(cell) => format!("`{}`", cell.show()),
+        },
+        match own {
+            "" => "an empty cell, as `gapwright kit` wrote it".to_string(),
+            own => format!("`{own}`, as `gapwright kit` wrote it"),
+        },
+        "undo the change; what was picked goes into the coloured cells, what was taken and is not in the plan into the lines with `extra`",
+    )
 }
 
 fn tag_of<'t>(table: &'t Table<'_>) -> &'t Heading {

@@ -16,7 +16,7 @@ use crate::plan::PackPick;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
 use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked, slip};
-use crate::sheet::{Book, Cell, Sheet};
+use crate::sheet::{Book, Cell, Row, Sheet};
 
 /// The headings of a sheet of readings without which it is none.
 pub(crate) const NEEDED: [&str; 3] = ["Tag", "What", "Reading"];
@@ -226,7 +226,14 @@ impl Notes {
 /// The entry cells of the kit slips.
 fn of_kits_sheet(sheet: &Sheet, job: &Job, notes: &mut Notes, problems: &mut Problems) {
     for row in &sheet.rows {
-        let Some((what, tag, name)) = holds(row) else {
+        let held = holds(row);
+        let asks = |(what, ..): &(slip::Row, String, String)| {
+            matches!(what, slip::Row::Pack | slip::Row::Requirement)
+        };
+        if !held.as_ref().is_some_and(asks) {
+            ask_about_strays(sheet, row, problems);
+        }
+        let Some((what, tag, name)) = held else {
             continue;
         };
         let Some(index) = pump_of(job, &tag) else {
@@ -280,6 +287,23 @@ fn of_kits_sheet(sheet: &Sheet, job: &Job, notes: &mut Notes, problems: &mut Pro
                 at,
             };
             notes.add((index, of), again, note, problems);
+        }
+    }
+}
+
+/// A number with a fraction where a tick belongs is mostly a reading that was typed one row off.
+fn ask_about_strays(sheet: &Sheet, row: &Row, problems: &mut Problems) {
+    for column in [slip::READING, slip::AGAIN] {
+        let cell = row.cell(column.into());
+        if let Some(Cell::Number(number)) = cell
+            && number.fract() != 0.0
+        {
+            problems.warn(Problem::new(
+                sheet.place(row.number, column.into()),
+                format!("`{number}`, where a tick belongs or nothing"),
+                "readings in the coloured cells beside `Read, again` and `Found, again`",
+                "move it there if it is a reading; here it counts for nothing",
+            ));
         }
     }
 }

@@ -38,14 +38,17 @@ pub(crate) fn key(text: &str) -> String {
         rest = &rest[open + close + 1..];
     }
     bare.push_str(rest);
-    // Signs that stand for words.
-    let bare = bare
-        .replace('\u{b1}', " plus minus ")
-        .replace("+/-", " plus minus ");
-    bare.to_lowercase()
+    let key: String = bare
+        .to_lowercase()
         .chars()
         .filter(|c| c.is_alphanumeric())
-        .collect()
+        .collect();
+    // A sign alone stands for its words.
+    let is_sign = |text: &str| matches!(text.trim(), "\u{b1}" | "+/-" | "+-");
+    match key.is_empty() && is_sign(&bare) {
+        true => "plusminus".into(),
+        false => key,
+    }
 }
 
 /// What stands in a heading's brackets, each in turn.
@@ -236,6 +239,33 @@ fn matches(headings: &[Heading], wanted: &[&str]) -> usize {
     wanted.filter(|key| keys.contains(key.as_str())).count()
 }
 
+/// A row of a text file with more fields than there are headings, where most have not, is mostly one in which a
+/// comma was taken for the end of a field: every value behind it stands in the wrong column.
+fn ask_about_fields(table: &Table<'_>, problems: &mut Problems) {
+    if !table.sheet.file.to_lowercase().ends_with(".csv") {
+        return;
+    }
+    let last = table.headings.iter().map(|heading| heading.column).max();
+    // A note stands further off.
+    let beyond = |row: &&&Row| last.is_some_and(|last| row.cell(last + 1).is_some());
+    let long: Vec<&&Row> = table.rows.iter().filter(beyond).collect();
+    if long.len() * 2 > table.rows.len() {
+        return;
+    }
+    for row in long {
+        let fields = row.cells.iter().map(|(at, _)| at + 1).max().unwrap_or(0);
+        problems.warn(Problem::new(
+            table.place(row.number, fields - 1),
+            format!(
+                "{fields} fields in a row, under headings that end with the {}th",
+                last.map_or(0, |last| last + 1)
+            ),
+            "no more fields than headings",
+            "if a number or a text in this row has a comma, put it between quotation marks, or save the file with semicolons",
+        ));
+    }
+}
+
 /// Whether some row holds all the needed headings.
 pub(super) fn has_headings(sheet: &Sheet, needed: &[&str]) -> bool {
     let top = sheet
@@ -297,6 +327,7 @@ impl<'a> Table<'a> {
         table.rows = entries::entries(&mut table, &sheet.rows[index + 1..], needed, lone, problems);
         entries::refuse_merged(&table, problems);
         entries::say_hidden(&table, problems);
+        ask_about_fields(&table, problems);
         for (at, heading) in table.headings.iter().enumerate() {
             let first = table.by_key.get(&heading.key).filter(|first| **first < at);
             if let Some(first) = first.map(|first| &table.headings[*first]) {
@@ -733,7 +764,13 @@ impl Line<'_, '_> {
                 cell,
                 [
                     "a whole number from 0 to 1000000000",
-                    "count again and type the number, 0 if there is none",
+                    // None at once is another thing than none.
+                    match heading.key.as_str() {
+                        "leaddays" => {
+                            "type whole days, rounded up; leave it empty where nobody knows"
+                        }
+                        _ => "count again and type the number, 0 if there is none",
+                    },
                 ],
                 problems,
             );
@@ -763,7 +800,7 @@ impl Line<'_, '_> {
                 cell,
                 [
                     "an amount of money, 0 to 1000000, with at most six places",
-                    "type the plain number, without a currency sign",
+                    "type the plain number, such as 1234.50: no minus, no currency sign, no mark between thousands",
                 ],
                 problems,
             );

@@ -657,7 +657,11 @@ impl Slip<'_> {
                     0 | 1 => dimension.label.clone(),
                     count => format!("{} (mean of {count})", dimension.label),
                 };
-                [label, words::both(measured.value, unit)]
+                let within = words::tolerance(measured.tolerance, unit);
+                [
+                    label,
+                    format!("{} {within}", words::both(measured.value, unit)),
+                ]
             })
             .collect();
         heads(self.sheet, self.row, &["As measured"], styles)?;
@@ -675,7 +679,7 @@ impl Slip<'_> {
                     }
                 }
                 self.sheet
-                    .merge_text(row, first, row, last, value, &styles.text)?;
+                    .merge_text(row, first, row, last, value, &styles.shrunk)?;
             }
             let tallest = pair.iter().map(|[label, _]| lines(label, 27));
             self.tall(PLAIN * tallest.fold(1.0, f64::max))?;

@@ -10,6 +10,7 @@ use gapwright::read::{Sources, job};
 use rust_xlsxwriter::{ExcelDateTime, Format, Formula, Workbook};
 use tempfile::TempDir;
 
+mod alike;
 mod bounds;
 mod lists;
 mod models;
@@ -100,7 +101,7 @@ fn a_misspelt_column_is_named_with_the_nearest() {
         found
             .iter()
             .any(|p| p.contains("stock.csv, sheet stock, cell D1")
-                && p.contains("rename `Thicknes (in)` to `Thickness`")),
+                && p.contains("rename it to `Thickness (in)`")),
         "{found:#?}"
     );
     let stock = STOCK.replace("Reserved", "Reservd");
@@ -938,11 +939,7 @@ fn a_sheet_needs_a_tolerance_and_its_headings() {
     let sheets = SHEETS.replace("On hand", "Onn hand");
     let fit = FIT.replace("Inside diameter", "Hole");
     let found = folder_problems(&[("stock", STOCK), ("sheets", &sheets), ("fit", &fit)]);
-    assert!(
-        found
-            .iter()
-            .any(|p| p.contains("rename `Onn hand` to `On hand`"))
-    );
+    assert!(found.iter().any(|p| p.contains("rename it to `On hand`")));
     assert!(
         found
             .iter()

@@ -325,11 +325,8 @@ fn what_is_filled_in_wrongly_is_said_all_at_once_with_its_cell() {
         shop.fill(&[("B", "S30", column, value)]);
         let run = shop.issue(&["kit-plan.xlsx", "stock.csv"]);
         assert_eq!(run.status, 2);
-        assert!(
-            run.problems()[0].contains("lines that make the plan"),
-            "{column}: {:?}",
-            run.problems()
-        );
+        let at = format!("problem kit-plan.xlsx!{column}6 `{value}`");
+        assert_eq!(run.problems(), [at]);
     }
 }
 
@@ -395,9 +392,9 @@ fn a_plan_whose_stock_has_changed_is_refused_with_everything_that_changed() {
     shop.write("stock.csv", &changed);
     let refusal = [
         "problem stock.csv! no row for G90 any more",
+        "problem stock.csv!D2 `0.0110 in` as Thickness of S10",
         "problem stock.csv!F2 3 of S10 on hand",
-        "problem stock.csv!F2 `0.0110 in` as Thickness of S10",
-        "problem stock.csv!F6 `F2` as Fit of G120",
+        "problem stock.csv!C6 `F2` as Fit of G120",
         "problem stock.csv!F7 S40, 7 on hand, added since the plan was made",
     ];
     let run = shop.refuse(&["kit-plan.xlsx", "stock.csv"], &refusal);
@@ -410,8 +407,8 @@ fn a_plan_whose_stock_has_changed_is_refused_with_everything_that_changed() {
         expected,
         [
             "G90, 1 on hand, as when the plan was made",
-            "2 of S10 on hand, as when the plan was made",
             "`0.0100 in` as Thickness of S10, as when the plan was made",
+            "2 of S10 on hand, as when the plan was made",
             "`F1` as Fit of G120, as when the plan was made",
             "the stock that the plan was made from",
         ]
@@ -469,6 +466,101 @@ fn a_plan_whose_stock_has_changed_is_refused_with_everything_that_changed() {
 }
 
 /// Reserved pieces stay; what is spoiled with its pack and what is cut up goes with the first kit that takes from it.
+/// What the plan wrote is not for people to change: each change is found with its cell, and a line that is gone is
+/// counted.
+#[test]
+fn a_changed_line_of_the_plan_is_named() {
+    let shop = Shop::tiny();
+    let sheet = cells(&shop.at("kit-plan.xlsx"), "Issue");
+    let row = shop.issue_row("B", "S30");
+    assert_eq!(sheet[&(row - 1, 5)], "1");
+    let at = |column: char| format!("{column}{row}");
+    let put = |column: char, text: &str| (at(column), Put::from(text));
+    let changes = [
+        put('A', "8"),
+        put('D', "S3O"),
+        put('E', "picked"),
+        put('F', "2"),
+    ];
+    let changes: Vec<(&str, Put)> = changes
+        .iter()
+        .map(|(cell, put)| (cell.as_str(), put.clone()))
+        .collect();
+    change(&shop.at("kit-plan.xlsx"), "Issue", &changes);
+    let found = ["A", "D", "E", "F"]
+        .into_iter()
+        .zip(["8", "S3O", "picked", "2"]);
+    let found: Vec<String> = found
+        .map(|(column, text)| format!("problem kit-plan.xlsx!{column}{row} `{text}`"))
+        .collect();
+    let found: Vec<&str> = found.iter().map(String::as_str).collect();
+    let run = shop.refuse(&["kit-plan.xlsx", "stock.csv"], &found);
+    let expected: Vec<&str> = run
+        .findings
+        .iter()
+        .map(|f| f["expected"].as_str().unwrap())
+        .collect();
+    let own = ["B", "S30", "pick", "1"].map(|own| format!("`{own}`, as `gapwright kit` wrote it"));
+    assert_eq!(expected, own);
+    // A line that was deleted leaves nothing to be named by.
+    let shop = Shop::tiny();
+    let row = shop.issue_row("B", "S30");
+    let columns = ["A", "B", "C", "D", "E", "F", "L", "M", "N", "O"];
+    let gone: Vec<String> = columns
+        .iter()
+        .map(|column| format!("{column}{row}"))
+        .collect();
+    let gone: Vec<(&str, Put)> = gone
+        .iter()
+        .map(|cell| (cell.as_str(), Put::Nothing))
+        .collect();
+    change(&shop.at("kit-plan.xlsx"), "Issue", &gone);
+    let run = shop.issue(&["kit-plan.xlsx", "stock.csv"]);
+    assert_eq!(run.status, 2);
+    let all = run.problems();
+    assert_eq!(all.len(), 1, "{all:?}");
+    let count = sheet.keys().filter(|(_, column)| *column == 11).count() - 1;
+    let words = format!(
+        "{} lines, of the {count} that `gapwright kit` wrote",
+        count - 1
+    );
+    assert!(all[0].contains(&words), "{all:?}");
+}
+
+/// A cell that nobody can read keeps back nothing of what else is wrong.
+#[test]
+fn what_is_filled_in_is_held_against_the_stock_beside_cells_that_cannot_be_read() {
+    let shop = Shop::tiny();
+    let [first, second, third] =
+        [("B", "S30"), ("A", "S20"), ("C", "S10")].map(|(tag, item)| shop.issue_row(tag, item));
+    let cells = [
+        (format!("G{first}"), "1 ea"),
+        (format!("G{second}"), "99"),
+        (format!("H{third}"), "NOPE"),
+        (format!("I{third}"), "1"),
+    ];
+    let changes: Vec<(&str, Put)> = cells
+        .iter()
+        .map(|(cell, text)| (cell.as_str(), Put::from(*text)))
+        .collect();
+    change(&shop.at("kit-plan.xlsx"), "Issue", &changes);
+    let run = shop.issue(&["kit-plan.xlsx", "stock.csv"]);
+    assert_eq!(run.status, 2);
+    let all = run.problems();
+    for (cell, words) in [
+        (&cells[0].0, "1 ea"),
+        (&cells[1].0, "99 of S20"),
+        (&cells[2].0, "`NOPE`, which the stock does not have"),
+    ] {
+        let at = format!("!{cell} ");
+        assert!(
+            all.iter().any(|p| p.contains(&at) && p.contains(words)),
+            "{cell} {words}: {all:#?}"
+        );
+    }
+    assert_eq!(all.len(), 3, "{all:#?}");
+}
+
 #[test]
 fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
     let shop = Shop::new();

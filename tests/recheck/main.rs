@@ -25,7 +25,7 @@ use gapwright::model::Term;
 use gapwright::plan::{PackPick, Pick};
 use gapwright::policy::Acceptance;
 use gapwright::recheck::suspect::Slip;
-use gapwright::recheck::{Bench, Decision, Left, Of, Reading, Readings, Record, recheck};
+use gapwright::recheck::{Bench, Decision, Left, Of, Reading, Readings, Record, accepted, recheck};
 use gapwright::verify::verify_recheck;
 use support::{job, length, linear, lot, pack};
 
@@ -348,4 +348,60 @@ fn a_reading_within_the_limits_and_not_clear_of_them_is_refused() {
     assert!(accepted_under(Acceptance::WorstCase, "0.0225 in"));
     assert!(!accepted_under(Acceptance::Expanded, "0.0225 in"));
     assert!(accepted_under(Acceptance::Expanded, "0.0224 in"));
+}
+
+/// What the slip asks for and what is accepted afterwards are one: the ends of the range pass, and a tick beyond
+/// either does not, under each rule.
+#[test]
+fn the_range_on_the_slip_is_the_range_that_is_accepted() {
+    // By hand, worst case: 0.019 + 0.0005 and 0.023 - 0.0005.
+    let by_hand = ["0.0195 in", "0.0225 in"].map(length);
+    for rule in [
+        Acceptance::WorstCase,
+        Acceptance::Expanded,
+        Acceptance::Nominal,
+    ] {
+        let mut job = shimmed(&[("0.010 in", 9)]);
+        job.policy.acceptance = rule;
+        let fitted = [pick(0, 2)];
+        let packs = [PackPick {
+            picks: fitted.to_vec(),
+        }];
+        let within = length("0.0005 in");
+        let [low, high] = accepted(&job, &job.pumps[0], &packs, 0, within).unwrap();
+        match rule {
+            Acceptance::WorstCase => {
+                assert_eq!([low, high].map(|end| end.whole().unwrap()), by_hand)
+            }
+            Acceptance::Nominal => assert_eq!(low.whole(), Some(length("0.019 in"))),
+            // U = 2 x 0.0005 / sqrt(3) = 0.00057735 in, rounded up.
+            Acceptance::Expanded => assert!((low.to_f64(Unit::Inch) - 0.019_577_35).abs() < 1e-8),
+        }
+        let tick = Length::from_ticks(1);
+        let up = Length::from_ticks(i64::try_from(-(-low.raw()).div_euclid(1_000_000)).unwrap());
+        let down = Length::from_ticks(i64::try_from(high.raw().div_euclid(1_000_000)).unwrap());
+        let decision = |value: Length| {
+            let reading = Reading { value, within };
+            let readings = Readings {
+                first: reading,
+                again: Some(reading),
+            };
+            came_back(&job, &fitted, None, Some(readings)).decision
+        };
+        for (inside, outside) in [(up, up - tick), (down, down + tick)] {
+            assert_eq!(decision(inside), Decision::Accept, "{rule}");
+            assert_ne!(decision(outside), Decision::Accept, "{rule}");
+        }
+    }
+}
+
+/// Limits that are nearer to each other than a reading may be off leave no reading that shows anything.
+#[test]
+fn a_reading_too_coarse_for_its_limits_has_no_range() {
+    let job = shimmed(&[("0.010 in", 9)]);
+    let packs = [PackPick {
+        picks: vec![pick(0, 2)],
+    }];
+    let [low, high] = accepted(&job, &job.pumps[0], &packs, 0, length("0.0021 in")).unwrap();
+    assert!(low > high);
 }

@@ -70,6 +70,7 @@ fn every_sheet_is_there_in_its_order() {
         "Reorder",
         "Issue",
         "Stock after",
+        "Feelers",
         "Models",
         "Basis",
     ];
