@@ -98,12 +98,13 @@ pub(super) fn read(
         let whole = problems.count() == before && history.is_some() == ahead.history.is_some();
         Foresight::new(ahead, history, whole, policy)
     });
+    // First what is not known: a column that is missing may be among that.
+    let known = known_headings(&models);
+    let mut unused = table.unknown(&known, |key| is_reading(key, &models), problems);
     let columns: Vec<Columns> = models
         .iter()
         .map(|m| Columns::find(&table, m, foresight.is_some(), problems))
         .collect();
-    let known = known_headings(&models);
-    let mut unused = table.unknown(&known, |key| is_reading(key, &models), problems);
     unused.extend(foresight.iter().flat_map(Foresight::unused));
     let carried: Vec<&Heading> = table
         .headings

@@ -147,7 +147,7 @@ pub fn not_met(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
         }
         let how = match (checked.on_reading, requirement.form.is_hot()) {
             (true, false) => "found",
-            (true, true) => "running, worked out from the reading",
+            (true, true) => "worked out from the reading",
             (false, _) => "predicted from the packs as read",
         };
         let inside = is_near(checked);

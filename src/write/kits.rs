@@ -342,7 +342,13 @@ impl Slip<'_> {
             let label = styles.strong.clone().set_text_wrap();
             self.sheet
                 .write_text(self.row, 0, &requirement.label, &label)?;
-            self.tall(PLAIN * lines(&requirement.label, 26))?;
+            // Two sides that differ stand below each other.
+            let sides = if v.guard_lower == v.guard_upper {
+                1.0
+            } else {
+                2.0
+            };
+            self.tall(PLAIN * lines(&requirement.label, 24).max(sides))?;
             self.sheet.merge_text(
                 self.row,
                 1,
@@ -356,7 +362,7 @@ impl Slip<'_> {
             self.sheet
                 .write_text(self.row, 5, words::finely(v.value, unit), &styles.shrunk)?;
             self.sheet
-                .write_text(self.row, 6, words::guards(v, unit), &styles.shrunk)?;
+                .write_text(self.row, 6, words::guards(v, unit), &styles.wrapped)?;
             self.sheet
                 .write_text(self.row, 7, words::finely(v.margin(), unit), &styles.shrunk)?;
             self.row += 1;

@@ -76,6 +76,17 @@ fn the_mend_of_a_needed_heading_keeps_its_unit_and_is_said_once() {
     );
 }
 
+/// Of two headings that are like the one that is missing, the one that is used for nothing else is meant.
+#[test]
+fn a_missing_heading_is_looked_for_among_those_that_are_not_used() {
+    let pumps = PUMPS.replace("Bearing shims fit", "Shims fit");
+    let found = problems_of(STOCK, &pumps);
+    only(
+        &found,
+        &["cell D1", "rename `Shims fit` to `Bearing shims fit`"],
+    );
+}
+
 #[test]
 fn a_code_that_is_nearly_that_of_the_pumps_is_asked_about_in_the_stock() {
     for code in ["F 1", "F-1", "F01", "Fl"] {

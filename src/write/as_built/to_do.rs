@@ -31,7 +31,7 @@ pub(super) fn write(
             "Found, and to do",
             "Done",
             "Initials",
-            "Read then",
+            "New reading",
         ],
         styles,
     )?;
