@@ -52,13 +52,39 @@ pub fn both(length: Length, unit: Unit) -> String {
     )
 }
 
-/// What is kept clear of the limits: `0.0010 in`, or for each side `-0.070 +0.010 mm` where they differ.
+/// What is kept clear of the limits: `0.0010 in`, or for each side `-0.070 +0.010 mm` where they differ; exact,
+/// or rounded up to a place more than usual.
 pub fn guards(verdict: &Verdict, unit: Unit) -> String {
+    let up = |guard: Fine| exactly(guard, unit).unwrap_or_else(|| stepped(guard, unit, true));
     let (below, above) = (verdict.guard_lower, verdict.guard_upper);
     match below == above {
-        true => finely(below, unit),
-        false => format!("-{} +{}", bare(below, unit), finely(above, unit)),
+        true => format!("{} {unit}", up(below)),
+        false => format!("-{} +{} {unit}", up(below), up(above)),
     }
+}
+
+/// What is left between a guard and its limit: exact, or rounded down to a place more than usual.
+pub fn margin(margin: Fine, unit: Unit) -> String {
+    let down = || stepped(margin, unit, false);
+    format!("{} {unit}", exactly(margin, unit).unwrap_or_else(down))
+}
+
+/// The exact number, where it takes at most a place more than usual.
+fn exactly(length: Fine, unit: Unit) -> Option<String> {
+    let usual = unit.places();
+    let exact = length.exact(unit)?;
+    (exact.scale() <= usual + 1).then(|| show(exact, usual))
+}
+
+/// A length cut to a place more than usual, towards more or towards less.
+fn stepped(length: Fine, unit: Unit, up: bool) -> String {
+    let places = unit.places() + 1;
+    let step = 1_000_000 * i128::from(unit.ticks()) / 10_i128.pow(places);
+    let steps = match up {
+        true => -(-length.raw()).div_euclid(step),
+        false => length.raw().div_euclid(step),
+    };
+    rounded(Fine::from_raw(steps * step), unit.ticks(), places)
 }
 
 /// How far a value may lie off, without its unit: `±0.0005`, or `+0.1 -0` where the sides differ.
@@ -82,11 +108,7 @@ pub fn finely(length: Fine, unit: Unit) -> String {
 }
 
 fn bare(length: Fine, unit: Unit) -> String {
-    let usual = unit.places();
-    match length.exact(unit) {
-        Some(exact) if exact.scale() <= usual + 1 => show(exact, usual),
-        _ => rounded(length, unit.ticks(), usual + 2),
-    }
+    exactly(length, unit).unwrap_or_else(|| rounded(length, unit.ticks(), unit.places() + 2))
 }
 
 /// In whole numbers: a half of the last place is a half.
@@ -693,4 +715,45 @@ pub fn blades(gauge: &Gauge, unit: Unit) -> String {
         }
     }
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(text: &str) -> Fine {
+        Length::parse(text, None).unwrap().into()
+    }
+
+    /// By hand: 1/16 in is 1.5875 mm, a half of the third place; in floating point it lies below that.
+    #[test]
+    fn a_half_of_the_last_place_is_rounded_away_from_nothing() {
+        assert_eq!(about(of("1/16 in"), Unit::Millimetre), "1.588 mm");
+        assert_eq!(about(of("-1/16 in"), Unit::Millimetre), "-1.588 mm");
+        assert_eq!(about(of("-0.0001 mm"), Unit::Millimetre), "0.000 mm");
+        assert_eq!(about(of("0.0035 in"), Unit::Thou), "3.5 thou");
+    }
+
+    /// What is kept clear is never shown smaller than it is, and what is left never larger.
+    #[test]
+    fn guards_are_rounded_up_and_margins_down() {
+        let third = |n: i128| Fine::from_raw(of("0.001 mm").raw() * n / 3);
+        let verdict = |guard_lower, guard_upper| Verdict {
+            target: Fine::ZERO,
+            lower: Fine::ZERO,
+            upper: Fine::ZERO,
+            value: Fine::ZERO,
+            guard_lower,
+            guard_upper,
+        };
+        let mm = Unit::Millimetre;
+        assert_eq!(guards(&verdict(third(1), third(1)), mm), "0.0004 mm");
+        assert_eq!(
+            guards(&verdict(third(1), third(3)), mm),
+            "-0.0004 +0.001 mm"
+        );
+        assert_eq!(margin(third(2), mm), "0.0006 mm");
+        assert_eq!(margin(third(-2), mm), "-0.0007 mm");
+        assert_eq!(margin(of("0.00055 in"), Unit::Inch), "0.00055 in");
+    }
 }

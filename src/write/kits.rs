@@ -364,7 +364,7 @@ impl Slip<'_> {
             self.sheet
                 .write_text(self.row, 6, words::guards(v, unit), &styles.wrapped)?;
             self.sheet
-                .write_text(self.row, 7, words::finely(v.margin(), unit), &styles.shrunk)?;
+                .write_text(self.row, 7, words::margin(v.margin(), unit), &styles.shrunk)?;
             self.row += 1;
             self.recheck(index, packs)?;
         }
