@@ -1173,8 +1173,8 @@ fn bad_ring_spaces_are_all_named() {
         &ringed_problems(RINGS, &missing),
         &[
             "no column `Box bore`",
-            "cell A1",
-            "a column headed `Box bore`",
+            "cell G1",
+            "rename `Bore` to `Box bore`",
         ],
     );
     let misspelt = RING_PUMPS.replace("Sleeve diameter", "Sleeve diametre");
@@ -1182,7 +1182,7 @@ fn bad_ring_spaces_are_all_named() {
     assert!(
         found
             .iter()
-            .any(|p| p.contains("cell H1") && p.contains("rename `Sleeve diametre (mm)`")),
+            .any(|p| p.contains("cell H1") && p.contains("rename it to `Sleeve diameter (mm)`")),
         "{found:#?}"
     );
 }
