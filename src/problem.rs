@@ -284,18 +284,16 @@ impl Problems {
         self.warnings.push(warning);
     }
 
-    /// Whether something stops the run at just this place.
-    pub(crate) fn stops_at(&self, place: &Place) -> bool {
-        self.problems
-            .list
-            .iter()
-            .any(|problem| problem.place == *place)
+    /// What stops the run at just this place.
+    pub(crate) fn stops_at(&self, place: &Place) -> Option<&Problem> {
+        let mut problems = self.problems.list.iter();
+        problems.find(|problem| problem.place == *place)
     }
 
     /// Whether a problem or a warning stands at just this place.
     pub(crate) fn asks_at(&self, place: &Place) -> bool {
         let mut warnings = self.warnings.list.iter();
-        self.stops_at(place) || warnings.any(|warning| warning.place == *place)
+        self.stops_at(place).is_some() || warnings.any(|warning| warning.place == *place)
     }
 
     /// Takes the warnings at just this place back.

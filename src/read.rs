@@ -296,11 +296,21 @@ fn unused_sheets(book: &Option<Book>, used: &[&str], problems: &mut Problems) ->
             table::has_headings(sheet, needed) && (!blades || named("Feelers") || named("Blades"))
         });
         if let Some((name, _)) = meant {
+            let (expected, mend) = match table::key(&sheet.name) == table::key(name) {
+                true => (
+                    format!("the sheet {name} in the stock workbook"),
+                    "move it to the stock workbook if it should count".to_string(),
+                ),
+                false => (
+                    format!("the name {name}, if that is what it is"),
+                    format!("name the sheet {name} if it should count"),
+                ),
+            };
             problems.warn(Problem::new(
                 sheet.whole(),
                 format!("a sheet with the headings of the sheet `{name}`, which is not read"),
-                format!("the name {name}, if that is what it is"),
-                format!("name the sheet {name} if it should count"),
+                expected,
+                mend,
             ));
         }
         format!("sheet {} of {}", sheet.name, sheet.file)

@@ -21,7 +21,7 @@ use crate::plan::PackPick;
 use crate::pump::Pump;
 use crate::stack::Verdict;
 
-pub use accepted::accepted;
+pub use accepted::{accepted, finer_may_show};
 pub use compare::Compared;
 pub use found::AsFound;
 pub use left::Left;

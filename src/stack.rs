@@ -359,6 +359,37 @@ mod tests {
         assert!(judge(&form, &stack(&thinner), Guard::None).conforms());
     }
 
+    /// By hand: a gasket to 500 on a gap of two parts to 200 each; at the lower limit the gap weighs 1.4, at the
+    /// upper one 1.6: the roots of 500^2 + 2 x 280^2 = 406 800 and of 500^2 + 2 x 320^2 = 454 800.
+    #[test]
+    fn the_root_sum_square_of_a_gasket_is_that_of_each_limit() {
+        let form = Form::GasketFill {
+            gasket: 0,
+            gap: vec![
+                (Term::Dimension(0), Millionths::ONE),
+                (Term::Dimension(1), Millionths::ONE),
+            ],
+            target: Millionths::from_raw(500_000),
+            lower: Millionths::from_raw(400_000),
+            upper: Millionths::from_raw(600_000),
+        };
+        let to = |term, nominal, half| Contributor {
+            tolerance: Tolerance::even(Length::from_ticks(half)),
+            ..part(term, 1, nominal, 0)
+        };
+        let parts = [
+            to(Term::Dimension(0), 1_000, 200),
+            to(Term::Dimension(1), 1_000, 200),
+            to(Term::Pack(0), 3_000, 500),
+        ];
+        let unit = crate::length::Unit::Micrometre;
+        let tick = Length::from_ticks(1).to_f64(unit);
+        let report = report(&form, &stack(&parts), TWO, unit);
+        let ticks = report.sides.map(|side| side.root_sum_square / tick);
+        assert!((ticks[0] - 406_800_f64.sqrt()).abs() < 1e-6, "{ticks:?}");
+        assert!((ticks[1] - 454_800_f64.sqrt()).abs() < 1e-6, "{ticks:?}");
+    }
+
     #[test]
     fn what_cannot_be_counted_is_never_clear() {
         let vast = [part(Term::Dimension(0), 1, 0, i64::MAX)];

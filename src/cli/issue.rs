@@ -284,11 +284,12 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             &mut problems,
         ),
     };
+    let date = super::date(args.date.as_ref());
+    warn_of_date(&date, &inputs.log, &standing.log_place, &mut problems);
     if !problems.none() {
         return findings.refuse(problems);
     }
     let warnings = problems.into_warnings();
-    let date = super::date(args.date.as_ref());
     match write_files(args, &inputs, &moves, &date) {
         Ok(written) => {
             let written: Vec<&Path> = written.iter().map(PathBuf::as_path).collect();
@@ -301,6 +302,32 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             findings.fail(problem, warnings, &before)
         }
     }
+}
+
+/// A line of the log cannot be taken back, and its date is what demand is counted by.
+fn warn_of_date(date: &str, log: &Log, place: &Place, problems: &mut Problems) {
+    const YEAR: i32 = 366;
+    let Some(last) = log.entries().last().map(|entry| entry.date.as_str()) else {
+        return;
+    };
+    let [now, before] = [date, last].map(crate::day::number);
+    let (found, mend) = match (now, before) {
+        (Some(now), Some(before)) if now < before => (
+            format!("the date {date}, earlier than that of the log's last line, {last}"),
+            "give the day on which the pieces went out with --date, if it is another one",
+        ),
+        (Some(now), Some(before)) if now - before > YEAR => (
+            format!("the date {date}, more than a year after that of the log's last line, {last}"),
+            "give the day on which the pieces went out with --date, if it is another one",
+        ),
+        _ => return,
+    };
+    problems.warn(Problem::new(
+        place.clone(),
+        found,
+        "lines in the order of their days",
+        mend,
+    ));
 }
 
 /// Writes the log, then the stock workbook: should the run be ended between the two, the log knows what the stock

@@ -394,13 +394,21 @@ fn account(job: &Job, one: &Analysed) {
             high.limit,
             low.worst,
             high.worst,
-            figures.root_sum_square,
+            low.root_sum_square.max(high.root_sum_square),
             low.expanded.max(high.expanded),
             low.factor.max(high.factor),
         );
         if let Some((gap, reached)) = figures.gap {
             let crush = 100.0 * (1.0 - gap / figures.value);
-            say!("    gap {gap:.5}, allowance reached {reached:.3}, crushed by {crush:.1} %");
+            match crush >= 0.0 {
+                true => say!(
+                    "    gap {gap:.5}, allowance reached {reached:.3}, crushed by {crush:.1} %"
+                ),
+                false => say!(
+                    "    gap {gap:.5}, which the gasket does not fill: {:.5} short of it",
+                    gap - figures.value
+                ),
+            }
         }
         match drawn {
             Ok(outcome) => say!("    {}", drawn_words(outcome, &requirement.form)),

@@ -53,7 +53,12 @@ pub struct Carried {
     pub before: Counts,
     /// The plan as a whole.
     pub place: Place,
+    /// The settings of its policy by which readings are judged, as far as it says them, as they are shown.
+    pub rules: BTreeMap<String, String>,
 }
+
+/// The settings by which readings are judged, and the ranges on the slips with them.
+pub(crate) const RULES: [&str; 2] = ["Acceptance", "Coverage factor"];
 
 impl Carried {
     /// Its tags, each once, in its order.

@@ -1,5 +1,6 @@
 //! Reads a plan as it was carried out: the Issue sheet of its workbook, or its JSON when nothing deviates.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -9,7 +10,7 @@ use super::table::{Heading, Line as Row, Table, key as heading_key};
 use super::{Memory, book, counts, named_sheet};
 use crate::issue::counts::{Counts, Lot};
 use crate::issue::planned::{Line, Planned, Step};
-use crate::issue::record::{Carried, Extra, Filled};
+use crate::issue::record::{Carried, Extra, Filled, RULES};
 use crate::issue::{key, tidy};
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Cell, Sheet};
@@ -157,6 +158,7 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
         planned,
         before,
         place: place.clone(),
+        rules: BTreeMap::from([("Acceptance".to_string(), plan.acceptance.clone())]),
     })
 }
 
@@ -245,6 +247,10 @@ fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
         extras: Vec::new(),
         before: held.counts,
         place: issue.whole(),
+        rules: RULES
+            .into_iter()
+            .filter_map(|name| Some((name.to_string(), beside(&basis, name, 1)?)))
+            .collect(),
     };
     let whole = read_issue(&issue, &mut carried, problems);
     let id = beside(&issue, ID, 1).unwrap_or_default();
@@ -331,8 +337,14 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
         return false;
     };
     // What each line says, and what it said when it was written: a sheet that was only sorted says the same.
-    let (mut there, mut written, mut changed) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut there, mut written) = (Vec::new(), Vec::new());
     for row in table.lines() {
+        let own = OWN.map(|column| row.row.cell(column.into()).map(Cell::show));
+        let kept = own.iter().any(Option::is_some);
+        let own = own.map(Option::unwrap_or_default);
+        if kept {
+            written.push(own.clone());
+        }
         let mut text =
             |heading: &Heading| tidy(&row.text(Some(heading), problems).unwrap_or_default());
         let (words, tag, place, name) = (text(step), text(tag), text(place), text(item));
@@ -365,19 +377,13 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
         let count = row.count(Some(planned), problems);
         let shown = count.map_or_else(String::new, |count| count.to_string());
         let now = [&tag, &name, &words, &shown].map(String::clone);
-        let own = OWN.map(|column| row.row.cell(column.into()).map(Cell::show));
-        let kept = own.iter().any(Option::is_some);
-        if kept {
-            let own = own.map(Option::unwrap_or_default);
-            let headings = [tag_of(&table), item, step, planned];
-            for ((heading, now), own) in headings.into_iter().zip(&now).zip(&own) {
-                if own != now {
-                    changed.push(change(&row, heading, own));
-                }
-            }
-            written.push(own);
-            there.push(now);
-        }
+        let headings = [tag_of(&table), item, step, planned];
+        there.push(Kept {
+            now,
+            own,
+            places: headings.map(|heading| row.place(heading)),
+            shown: headings.map(|heading| row.row.cell(heading.column).map(Cell::show)),
+        });
         whole &= count.is_some();
         let Some(step_read) = Step::parse(&words) else {
             whole = false;
@@ -433,13 +439,9 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
             instead_at: row.place(instead),
         });
     }
-    there.sort();
-    written.sort();
-    if there != written {
-        whole = false;
-        changed
-            .into_iter()
-            .for_each(|problem| problems.add(problem));
+    // A plan of an earlier version has no columns to compare with.
+    if !written.is_empty() {
+        whole &= compare(sheet, there, written, problems);
     }
     let tags: Vec<String> = carried.tags().iter().map(|tag| key(tag)).collect();
     for extra in &carried.extras {
@@ -459,20 +461,93 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
     whole
 }
 
-/// That a cell of the plan's own is not as it was written.
-fn change(row: &Row<'_, '_>, heading: &Heading, own: &str) -> Problem {
-    Problem::new(
-        row.place(heading),
-        match row.row.cell(heading.column) {
-            None => "an empty cell".to_string(),
-            Some(cell) => format!("`{}`", cell.show()),
-        },
-        match own {
-            "" => "an empty cell, as `gapwright kit` wrote it".to_string(),
-            own => format!("`{own}`, as `gapwright kit` wrote it"),
-        },
-        "undo the change; what was picked goes into the coloured cells, what was taken and is not in the plan into the lines with `extra`",
-    )
+/// What is the plan's own in a line: tag, item, step and planned count.
+type Own = [String; 4];
+
+/// A line as it is.
+struct Kept {
+    now: Own,
+    /// What the hidden columns of its row hold.
+    own: Own,
+    /// Where each stands, and the cell as it shows.
+    places: [Place; 4],
+    shown: [Option<String>; 4],
+}
+
+const UNDO: &str = "undo the change; what was picked goes into the coloured cells, what was taken and is not in the plan into the lines with `extra`";
+
+/// Whether the lines are those that were written, in whatever order; each that is not is a problem.
+fn compare(
+    sheet: &Sheet,
+    mut there: Vec<Kept>,
+    mut written: Vec<Own>,
+    problems: &mut Problems,
+) -> bool {
+    // Both in one order: what is in one and not in the other shows in one pass.
+    written.sort();
+    there.sort_by(|a, b| a.now.cmp(&b.now));
+    let (mut strange, mut missing) = (Vec::new(), Vec::new());
+    let mut rest = written.into_iter().peekable();
+    for line in there {
+        while let Some(own) = rest.next_if(|own| *own < line.now) {
+            missing.push(own);
+        }
+        if rest.next_if(|own| *own == line.now).is_none() {
+            strange.push(line);
+        }
+    }
+    missing.extend(rest);
+    let whole = strange.is_empty() && missing.is_empty();
+    let mut left: BTreeMap<Own, u32> = BTreeMap::new();
+    for own in missing {
+        *left.entry(own).or_default() += 1;
+    }
+    for line in strange {
+        // Where the row's own line is among the missing, that is what it was.
+        let Some(count @ 1..) = left.get_mut(&line.own) else {
+            problems.add(Problem::new(
+                line.places[1].clone(),
+                format!("a line that the plan does not have: {}", said(&line.now)),
+                "tags, items and planned pieces as `gapwright kit` wrote them",
+                UNDO,
+            ));
+            continue;
+        };
+        *count -= 1;
+        let cells = line.places.into_iter().zip(line.shown);
+        for ((place, shown), (now, own)) in cells.zip(line.now.iter().zip(&line.own)) {
+            if now != own {
+                problems.add(Problem::new(
+                    place,
+                    shown.map_or("an empty cell".into(), |shown| format!("`{shown}`")),
+                    match own.as_str() {
+                        "" => "an empty cell, as `gapwright kit` wrote it".to_string(),
+                        own => format!("`{own}`, as `gapwright kit` wrote it"),
+                    },
+                    UNDO,
+                ));
+            }
+        }
+    }
+    for (own, _) in left.into_iter().filter(|(_, count)| *count > 0) {
+        problems.add(Problem::new(
+            sheet.whole(),
+            format!("no line any more for {}", said(&own)),
+            "every line that `gapwright kit` wrote",
+            UNDO,
+        ));
+    }
+    whole
+}
+
+/// A line of the plan in words.
+fn said(own: &Own) -> String {
+    let words: Vec<&str> = own
+        .iter()
+        .map(String::as_str)
+        .filter(|word| !word.is_empty())
+        .collect();
+    words.join(", ")
 }
 
 fn tag_of<'t>(table: &'t Table<'_>) -> &'t Heading {

@@ -532,6 +532,8 @@ impl PumpReader<'_> {
                 "no more than pieces of 10 mm each can make up",
                 "check the number and the unit of its column",
             ));
+            // A requirement that is asked hot as well asks the same of the same reading.
+            return;
         }
     }
 

@@ -13,6 +13,7 @@ use crate::job::{Input, Job};
 use crate::length::{Length, LengthError, Unit};
 use crate::model::{Form, Pack};
 use crate::plan::PackPick;
+use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
 use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked, slip};
@@ -76,6 +77,7 @@ fn gather(
         }
     });
     let (carried, plan_book) = carried::with_book(sources.plan, memory, problems)?;
+    warn_of_rules(job, &carried, problems);
     let mut notes = Notes::default();
     let mut inputs = Vec::new();
     let mut kits = BTreeMap::new();
@@ -136,6 +138,26 @@ fn gather(
         plan_id: carried.planned.id(),
         inputs,
     })
+}
+
+/// Readings that are judged otherwise than the slips say would be accepted or refused against what stands there.
+fn warn_of_rules(job: &Job, carried: &Carried, problems: &mut Problems) {
+    for (setting, now) in job.policy.settings() {
+        // A finer instrument is no other rule.
+        let of_expanded = setting == "Coverage factor";
+        if of_expanded && job.policy.acceptance != Acceptance::Expanded {
+            continue;
+        }
+        let Some(before) = carried.rules.get(setting).filter(|before| **before != now) else {
+            continue;
+        };
+        problems.warn(Problem::new(
+            carried.place.clone(),
+            format!("a plan made with {setting} {before}; its readings are judged with {now}"),
+            "the setting with which the slips were printed",
+            format!("give {before} again, on the command line or on the sheet Policy; else the ranges on the slips do not hold"),
+        ));
+    }
 }
 
 fn input(role: &str, book: &Book) -> Input {
@@ -525,9 +547,9 @@ fn benches(
     }
     for ((index, of), note) in std::mem::take(&mut notes.first) {
         let pump = &job.pumps[index];
-        let first = parsed(job, of, &note, problems);
+        let first = parsed(job, &job.pumps[index], of, &note, problems);
         let again = notes.again.get(&(index, of));
-        let again = again.map(|note| parsed(job, of, note, problems));
+        let again = again.map(|note| parsed(job, &job.pumps[index], of, note, problems));
         if benches[index].fitted.is_none() {
             problems.add(Problem::new(
                 note.at.clone(),
@@ -553,13 +575,21 @@ fn benches(
     benches
 }
 
-fn parsed(job: &Job, of: Of, note: &Note, problems: &mut Problems) -> Option<Reading> {
+fn parsed(job: &Job, pump: &Pump, of: Of, note: &Note, problems: &mut Problems) -> Option<Reading> {
     let within = note.within.unwrap_or(match of {
         Of::Pack(_) => job.policy.pack_within,
         Of::Requirement(_) => job.policy.clearance_within,
     });
+    // Off one side or the other of something, such as a centre, is less than nothing by its limits.
+    let signed = match of {
+        Of::Pack(_) => false,
+        Of::Requirement(at) => match pump.requirements[at].form {
+            Form::Linear { lower, .. } => lower < Length::ZERO,
+            Form::GasketFill { .. } => false,
+        },
+    };
     let error = match Reading::parse(&note.text, note.unit, within) {
-        Ok(reading) if reading.value >= Length::ZERO => return Some(reading),
+        Ok(reading) if signed || reading.value >= Length::ZERO => return Some(reading),
         Ok(_) => "less than nothing".to_string(),
         Err(LengthError::NoUnit) => "no unit".to_string(),
         Err(error) => error.to_string(),

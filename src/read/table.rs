@@ -257,7 +257,7 @@ fn ask_about_fields(table: &Table<'_>, problems: &mut Problems) {
         problems.warn(Problem::new(
             table.place(row.number, fields - 1),
             format!(
-                "{fields} fields in a row, under headings that end with the {}th",
+                "{fields} fields in a row, under headings that end with field {}",
                 last.map_or(0, |last| last + 1)
             ),
             "no more fields than headings",
@@ -371,7 +371,11 @@ impl<'a> Table<'a> {
             let free = nearest(name, asked.iter().map(|h| h.text.as_str()));
             let akin = asked.iter().find(|h| share_words(name, &h.text));
             let free = free.or(akin.map(|h| h.text.as_str()));
-            let meant = self.headings.iter().find(|h| means(&h.key, name));
+            let bare = |h: &Heading| unit_at_end(&h.text).map(|(name, _)| key(name));
+            let is_meant = |h: &&Heading| {
+                means(&h.key, name) || bare(h).is_some_and(|bare| means(&bare, name))
+            };
+            let meant = self.headings.iter().find(is_meant);
             let meant = meant.map(|heading| heading.text.as_str());
             let near = meant.or(free).or_else(|| nearest(name, texts.clone()));
             let column = near.and_then(|n| self.headings.iter().find(|h| h.text == n));
@@ -379,10 +383,14 @@ impl<'a> Table<'a> {
                 Some(heading) => self.place(self.heading_row, heading.column),
                 None => self.place(self.heading_row, 0),
             };
-            // One word about a cell is enough: the sterner one.
-            if column.is_some() && problems.stops_at(&place) {
-                return None;
-            }
+            // One word about a cell is enough: the sterner one. What it says of another column leaves this one
+            // missing all the same.
+            let before = column.and_then(|_| problems.stops_at(&place));
+            let (near, place) = match before {
+                Some(problem) if problem.mend.contains(&format!("`{name}")) => return None,
+                Some(_) => (None, self.place(self.heading_row, 0)),
+                None => (near, place),
+            };
             problems.withdraw_warnings(&place);
             problems.add(Problem::new(
                 place,
@@ -447,9 +455,12 @@ impl<'a> Table<'a> {
                 ));
                 continue;
             }
-            let tolerance = missing
-                .iter()
-                .find(|k| key(k) == TOLERANCE && means(&heading.key, k));
+            // `Tol mm` is `Tol`.
+            let bare = unit_at_end(&heading.text).map(|(name, _)| key(name));
+            let meant = |k: &str| {
+                means(&heading.key, k) || bare.as_ref().is_some_and(|bare| means(bare, k))
+            };
+            let tolerance = missing.iter().find(|k| key(k) == TOLERANCE && meant(k));
             if let Some(near) = tolerance.or(near.filter(|near| likeness(near) >= 0.8)) {
                 problems.add(Problem::new(
                     place,
@@ -464,7 +475,7 @@ impl<'a> Table<'a> {
             }
             let akin = missing
                 .iter()
-                .find(|k| share_words(k, &heading.text) || means(&heading.key, k))
+                .find(|k| share_words(k, &heading.text) || meant(k))
                 .or(near.filter(|near| likeness(near) >= 0.6));
             if let Some(akin) = akin {
                 problems.warn(Problem::new(

@@ -1,7 +1,7 @@
 //! Stock that no pump of the workbook can use: a drawer holds more than one outage needs, but a code or a kind
 //! that is written otherwise than the pumps write it takes its pieces out of play, and nobody would see it.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use super::{pumps, stock};
 use crate::problem::{Problem, Problems};
@@ -38,7 +38,7 @@ pub(super) fn check(
                     "write it as the pumps do; until then these pieces go into no pump",
                 ));
             }
-        } else if let Some(known) = asked.kinds.iter().find(|known| resembles(kind, known)) {
+        } else if let Some(known) = asked.meant(kind, item.fit.key()) {
             problems.warn(Problem::new(
                 place(stock.kind_column),
                 format!("the kind `{kind}`, which no pump asks for"),
@@ -66,7 +66,7 @@ pub(super) fn check(
 
 /// What the pumps ask for, packs and consumables.
 struct Asked<'a> {
-    kinds: HashSet<&'a str>,
+    kinds: BTreeSet<&'a str>,
     /// Kind and code, as compared.
     codes: HashSet<(&'a str, &'a str)>,
     /// Kinds of which some pump asks whatever fits, or goes by size.
@@ -76,9 +76,19 @@ struct Asked<'a> {
 }
 
 impl<'a> Asked<'a> {
+    /// The kind that is meant by one that is not asked for: one that it resembles and of which some pump asks
+    /// for this code. What merely has a like name, for pumps of another fit or for none, is left alone.
+    fn meant(&self, kind: &str, code: &str) -> Option<&'a str> {
+        let mut kinds = self.kinds.iter().copied();
+        kinds.find(|known| {
+            let fits = self.codes.contains(&(*known, code)) || self.anything.contains(known);
+            fits && resembles(kind, known)
+        })
+    }
+
     fn of(pumps: &'a pumps::Draft) -> Asked<'a> {
         let mut asked = Asked {
-            kinds: HashSet::new(),
+            kinds: BTreeSet::new(),
             codes: HashSet::new(),
             anything: HashSet::new(),
             alike: HashMap::new(),
@@ -109,10 +119,23 @@ impl<'a> Asked<'a> {
     }
 }
 
-/// A code without marks, spaces and leading zeros, with letters and figures that look the same made one.
+/// A code without spaces, leading zeros and marks, but for those between two figures (1.5 is not 15), with letters
+/// that look the same made one, and beside figures those that look like figures.
 fn squashed(code: &str) -> String {
     let mut squashed = String::new();
-    for c in code.chars().filter(|c| c.is_alphanumeric()) {
+    let all: Vec<char> = code.chars().filter(|c| !c.is_whitespace()).collect();
+    let figures = all.iter().any(char::is_ascii_digit);
+    let is_figure = |at: Option<usize>| {
+        at.and_then(|at| all.get(at))
+            .is_some_and(char::is_ascii_digit)
+    };
+    for (at, &c) in all.iter().enumerate() {
+        if !c.is_alphanumeric() {
+            if is_figure(at.checked_sub(1)) && is_figure(Some(at + 1)) {
+                squashed.push(c);
+            }
+            continue;
+        }
         let c = match c {
             '\u{430}' => 'a',
             '\u{432}' => 'b',
@@ -120,15 +143,16 @@ fn squashed(code: &str) -> String {
             '\u{43a}' => 'k',
             '\u{43c}' => 'm',
             '\u{43d}' => 'h',
-            '\u{43e}' | 'o' => '0',
+            '\u{43e}' | 'o' if figures => '0',
+            '\u{43e}' => 'o',
             '\u{440}' => 'p',
             '\u{441}' => 'c',
             '\u{442}' => 't',
             '\u{445}' => 'x',
-            'i' | 'l' => '1',
+            'i' | 'l' if figures => '1',
             c => c,
         };
-        let leads = !squashed.ends_with(|c: char| c.is_ascii_digit());
+        let leads = !squashed.ends_with(|c: char| c.is_ascii_digit() || !c.is_alphanumeric());
         if c != '0' || !leads {
             squashed.push(c);
         }
@@ -161,6 +185,10 @@ mod tests {
         for other in ["f8", "f60", "f16"] {
             assert_ne!(squashed(other), "f6");
         }
+        // A mark between figures is part of the code, and letters alone are letters.
+        let apart = ["15", "1.5", "1-5", "1/5", "1.05", "fl", "f1", "fi"].map(squashed);
+        let different: HashSet<&String> = apart.iter().collect();
+        assert_eq!(different.len(), apart.len(), "{apart:?}");
     }
 
     #[test]

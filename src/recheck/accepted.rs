@@ -1,4 +1,5 @@
-//! Which readings of a clearance will be accepted: what a slip asks for and what `recheck` decides are one.
+//! With which readings of a clearance its limits count as met: what a slip asks for and what `recheck` judges by
+//! are one.
 
 use super::found::AsFound;
 use super::{Bench, Reading, Readings};
@@ -31,4 +32,20 @@ pub fn accepted(
     let resting = resting.filter(|(other, _)| as_found.basis(*other) == Some(index));
     let ends = resting.map(|(_, verdict)| [-verdict.margin_lower(), verdict.margin_upper()]);
     ends.reduce(|[low, high], [least, most]| [low.max(least), high.min(most)])
+}
+
+/// Whether a finer reading may show that a requirement is met, which is not met on the reading of `basis`: what the
+/// reading may stand for reaches into what a reading without any error would have to be.
+pub fn finer_may_show(
+    job: &Job,
+    pump: &Pump,
+    packs: &[PackPick],
+    basis: usize,
+    reading: Reading,
+) -> bool {
+    let ends = accepted(job, pump, packs, basis, Length::ZERO);
+    let (value, within) = (Fine::from(reading.value), Fine::from(reading.within));
+    ends.is_some_and(|[low, high]| {
+        low <= high && value + within >= low && value - within <= high && within > Fine::ZERO
+    })
 }

@@ -19,8 +19,6 @@ pub struct Report {
     pub value: f64,
     /// The target, in the terms of the value.
     pub target: f64,
-    /// The root of the sum of the squared half-widths, about the target.
-    pub root_sum_square: f64,
     /// What is so at the lower limit and at the upper one.
     pub sides: [Side; 2],
     /// The probability that both limits hold, if the value is normally distributed about its
@@ -38,6 +36,9 @@ pub struct Side {
     pub limit: f64,
     /// How far the value can lie towards it in the worst case.
     pub worst: f64,
+    /// The root of the sum of the squared half-widths, by the sensitivities at the limit: those of a gasket's gap
+    /// are others at either.
+    pub root_sum_square: f64,
     /// How far the middle of the tolerances lies towards it from the nominal value.
     pub middle: f64,
     /// Combined standard uncertainty.
@@ -135,7 +136,7 @@ pub struct Line {
 /// let two = Coverage::Factor(Millionths::from_raw(2_000_000));
 /// let report = report(&form, &stack, two, Unit::Millimetre);
 /// assert!((report.sides[0].margin_worst() - 0.03).abs() < 1e-12);
-/// assert!((report.root_sum_square - 0.05).abs() < 1e-12);
+/// assert!((report.sides[0].root_sum_square - 0.05).abs() < 1e-12);
 /// // The pack is the larger contributor: 16 of 25 parts of the variance.
 /// assert!((report.lines[0].share_of_variance - 0.64).abs() < 1e-9);
 /// // It could have 0.04 + 0.03 either way.
@@ -167,14 +168,9 @@ pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Rep
     lines.sort_by(|a, b| b.share_of_worst.total_cmp(&a.share_of_worst));
     let target = form.target();
     let off_target = extent(&target.terms, parts).nominal.to_f64(unit) - target.bound.to_f64(unit);
-    let halves = parts.iter().map(|part| {
-        let width = (part.tolerance.minus + part.tolerance.plus).to_f64(unit);
-        f64::from(part.count) * (weight(&target.terms, part.term) * width / 2.0).powi(2)
-    });
     Report {
         value,
         target: value - off_target,
-        root_sum_square: halves.sum::<f64>().sqrt(),
         conforming: (1.0 - sides[0].beyond - sides[1].beyond).max(0.0),
         gap: gap.map(|gap| (gap, if gap == 0.0 { 0.0 } else { value / gap - 1.0 })),
         lines,
@@ -202,12 +198,17 @@ fn side(
         0 => (above, sum.below, -uneven),
         _ => (-above, sum.above, uneven),
     };
+    let halves = stack.contributors.iter().map(|part| {
+        let width = (part.tolerance.minus + part.tolerance.plus).to_f64(unit);
+        f64::from(part.count) * (weight(&face.terms, part.term) * width / 2.0).powi(2)
+    });
     let combined = variance.root() / unit_ticks(unit);
     let freedom = variance.freedom();
     let factor = coverage.exact(freedom);
     Side {
         limit: value - above,
         worst: worst.to_f64(unit),
+        root_sum_square: halves.sum::<f64>().sqrt(),
         middle,
         combined,
         freedom: variance.exact_freedom(),

@@ -170,7 +170,8 @@ pub fn gap_line(job: &Job, pump: usize, kit: &SafeKit) -> Option<String> {
     #[allow(clippy::cast_precision_loss)]
     let share = percent(kit.gaps() as f64 / kit.values().max(1) as f64);
     Some(format!(
-        "{first}, and {more} ranges more: {} of {} values in all, {share}; they stand on Coverage",
+        "{first}, and {more} more {}: {} of {} values in all, {share}; they stand on Coverage",
+        if more == 1 { "range" } else { "ranges" },
         kit.gaps(),
         kit.values()
     ))

@@ -1,13 +1,15 @@
 //! What came back from the bench, in words: decisions, what to look for, swaps.
 
-use super::{NOT_FIT, about, both, fine, length, natural_unit, thickness};
+use super::{NOT_FIT, about, both, fine, guards, length, natural_unit, thickness};
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::plan::Pick;
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::recheck::suspect::Slip;
-use crate::recheck::{Checked, Compared, Decision, Look, Of, Record, Searched, Suspect, Swap};
+use crate::recheck::{
+    Checked, Compared, Decision, Look, Of, Record, Searched, Suspect, Swap, finer_may_show,
+};
 
 /// The decision in a word or two.
 pub fn decision(decision: &Decision) -> &'static str {
@@ -150,11 +152,17 @@ pub fn not_met(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
             (true, true) => "worked out from the reading",
             (false, _) => "predicted from the packs as read",
         };
-        let inside = is_near(checked);
+        let finer = may_be_met(job, pump, record);
+        let inside = v.lower <= v.value && v.value <= v.upper;
         let rest = match inside {
             true => format!(
-                "within its limits but not clear of them by {}, what it may be off; a finer reading may show that it is met",
-                about(v.guard(), unit)
+                "within its limits but not clear of them by {}, what it may be off{}",
+                guards(v, unit),
+                if finer {
+                    "; a finer reading may show that it is met"
+                } else {
+                    ""
+                }
             ),
             false => "NOT MET".to_string(),
         };
@@ -180,21 +188,17 @@ pub fn not_met(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
     said
 }
 
-/// Whether a requirement that is not met lies within its limits all the same: only the doubt passes them.
-fn is_near(checked: &Checked) -> bool {
-    let v = &checked.verdict;
-    !v.conforms() && v.lower <= v.value && v.value <= v.upper
-}
-
-/// Whether a finer reading may still show that everything is met: whatever is not met lies within its limits,
-/// and rests on a reading.
-fn may_be_met(record: &Record) -> bool {
-    let mut lacking = record
-        .requirements
-        .iter()
-        .filter(|c| !c.verdict.conforms())
-        .peekable();
-    lacking.peek().is_some() && lacking.all(|checked| is_near(checked) && checked.on_reading)
+/// Whether finer readings may still show that everything is met: whatever is not met rests on a reading, and what
+/// that may stand for reaches into what would do.
+fn may_be_met(job: &Job, pump: &Pump, record: &Record) -> bool {
+    let Some(fitted) = &record.bench.fitted else {
+        return false;
+    };
+    let readings = record.bench.requirements.iter().enumerate();
+    let mut readings = readings.filter_map(|(at, readings)| Some((at, (*readings)?.last())));
+    let unread = |checked: &Checked| !checked.verdict.conforms() && !checked.on_reading;
+    !record.requirements.iter().any(unread)
+        && readings.all(|(at, reading)| finer_may_show(job, pump, fitted, at, reading))
 }
 
 /// What to do before pieces are moved, or a pump is given up, for the doubt of a reading alone.
@@ -397,7 +401,7 @@ pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
         Decision::Swap(swap) => {
             let mut said: Vec<(Kind, String)> = findings(unexplained(job, pump, record)).collect();
             said.extend(findings(not_met(job, pump, record)));
-            if may_be_met(record) {
+            if may_be_met(job, pump, record) {
                 said.push(step(FINER));
             }
             said.extend(cautions(job, pump, "before"));
@@ -414,7 +418,7 @@ pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
         Decision::NoSwap(searched) => {
             let mut said: Vec<(Kind, String)> = findings(unexplained(job, pump, record)).collect();
             said.extend(findings(not_met(job, pump, record)));
-            if may_be_met(record) {
+            if may_be_met(job, pump, record) {
                 said.push(step(FINER));
             }
             said.push((Kind::Step, no_swap(*searched)));

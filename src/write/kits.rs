@@ -449,8 +449,10 @@ impl Slip<'_> {
         let asked = requirement.form.cold_terms();
         let parts = stack(self.job, self.pump, packs).contributors;
         let all = self.pump.requirements.iter().map(|other| &other.form);
-        let mut hot = all.filter(|form| form.is_hot() && form.cold_terms() == asked);
-        cold_window(hot.next()?, &parts, self.model().unit)
+        let hot = all.filter(|form| form.is_hot() && form.cold_terms() == asked);
+        let unit = self.model().unit;
+        let windows = hot.filter_map(|form| cold_window(form, &parts, unit));
+        windows.reduce(Window::both)
     }
 
     /// A line that asks for a reading.

@@ -110,7 +110,7 @@ pub fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<String> {
         })
         .collect();
     let budget = match report.market.budget {
-        Some(_) => " (the budget does not cover more)",
+        Some(_) => " (with what the budget buys)",
         None => "",
     };
     Some(format!("{}{budget}", why.join("; ")))

@@ -20,6 +20,7 @@ fn a_tolerance_under_another_heading_stops_the_run() {
         "TOL \u{b1} (in)",
         "Plus/minus (in)",
         "+/- (in)",
+        "Tol in",
         "\u{b1} (in)",
     ];
     for heading in headings {
@@ -87,9 +88,32 @@ fn a_missing_heading_is_looked_for_among_those_that_are_not_used() {
     );
 }
 
+/// Two headings that are missing are two problems, whatever one column might have been meant for.
+#[test]
+fn every_missing_heading_is_said() {
+    let pumps = PUMPS.replace("Bearing shims fit,Cover gasket fit", "Fit,Fits");
+    let found = problems_of(STOCK, &pumps);
+    for name in ["Bearing shims fit", "Cover gasket fit"] {
+        assert!(
+            found.iter().any(|p| p.contains(&format!("`{name}`"))),
+            "{name}: {found:#?}"
+        );
+    }
+    let pumps = PUMPS.replace("Bearing shims fit,Cover gasket fit", "Fit,Colour");
+    let found = problems_of(STOCK, &pumps);
+    for name in ["Bearing shims fit", "Cover gasket fit"] {
+        assert!(
+            found
+                .iter()
+                .any(|p| p.contains(&format!("no column `{name}`"))),
+            "{name}: {found:#?}"
+        );
+    }
+}
+
 #[test]
 fn a_code_that_is_nearly_that_of_the_pumps_is_asked_about_in_the_stock() {
-    for code in ["F 1", "F-1", "F01", "Fl"] {
+    for code in ["F 1", "F-1", "F01"] {
         let stock = STOCK.replace("S10,shim,F1", &format!("S10,shim,{code}"));
         let (warnings, unused) = read(&stock, PUMPS);
         only(&warnings, &["cell C2", code, "`F1`", "as the pumps do"]);
@@ -117,6 +141,9 @@ fn a_kind_that_is_nearly_one_is_asked_about() {
         &read(&stock, PUMPS).0,
         &["cell B2", "`shim stock`", "say `shim`"],
     );
+    // What has a like name and another fit is another thing.
+    let stock = STOCK.replace("S10,shim,F1", "S10,gasket sealant,");
+    assert!(read(&stock, PUMPS).0.is_empty());
     let stock = STOCK.replace("S10,shim", "S10,spacer");
     let (warnings, unused) = read(&stock, PUMPS);
     assert!(warnings.is_empty(), "{warnings:?}");

@@ -527,6 +527,64 @@ fn a_changed_line_of_the_plan_is_named() {
     assert!(all[0].contains(&words), "{all:?}");
 }
 
+/// A sheet that was sorted without its hidden columns, spare lines and all, says the same as before; one count that was
+/// changed on top is the one line that is named.
+#[test]
+fn a_sorted_sheet_is_the_same_plan() {
+    let shop = Shop::tiny();
+    let path = shop.at("kit-plan.xlsx");
+    let sheet = cells(&path, "Issue");
+    let rows: Vec<u32> = (5..)
+        .take_while(|row| sheet.contains_key(&(*row, 4)))
+        .collect();
+    let texts = |row: &u32| -> Vec<String> {
+        let columns = 0..10;
+        columns
+            .map(|column| sheet.get(&(*row, column)).cloned().unwrap_or_default())
+            .collect()
+    };
+    let mut sorted: Vec<Vec<String>> = rows.iter().map(texts).collect();
+    sorted.sort_by(|a, b| a[4].cmp(&b[4]).then(b[3].cmp(&a[3])));
+    assert_ne!(sorted, rows.iter().map(texts).collect::<Vec<_>>());
+    let put = |lines: &[Vec<String>]| -> Vec<(String, Put)> {
+        let each = rows.iter().zip(lines).flat_map(|(row, line)| {
+            let columns = line.iter().zip('A'..='J');
+            columns
+                .map(|(text, column)| (format!("{column}{}", row + 1), Put::from(text.as_str())))
+                .collect::<Vec<_>>()
+        });
+        each.collect()
+    };
+    let write = |lines: &[Vec<String>]| {
+        let changes = put(lines);
+        let changes: Vec<(&str, Put)> = changes
+            .iter()
+            .map(|(cell, put)| (cell.as_str(), put.clone()))
+            .collect();
+        change(&path, "Issue", &changes);
+    };
+    let mut wrong = sorted.clone();
+    let at = wrong.iter().position(|line| line[3] == "S30").unwrap();
+    wrong[at][5] = "2".into();
+    write(&wrong);
+    let run = shop.issue(&["kit-plan.xlsx", "stock.csv"]);
+    let all = run.problems();
+    assert_eq!(run.status, 2);
+    assert!(
+        all.iter()
+            .any(|p| p.contains("no line any more for B, S30, pick, 1")),
+        "{all:#?}"
+    );
+    assert!(
+        all.iter()
+            .any(|p| p.contains("a line that the plan does not have: B, S30, pick, 2")),
+        "{all:#?}"
+    );
+    assert_eq!(all.len(), 2, "{all:#?}");
+    write(&sorted);
+    shop.issue(&["kit-plan.xlsx", "stock.csv"]).well();
+}
+
 /// A cell that nobody can read keeps back nothing of what else is wrong.
 #[test]
 fn what_is_filled_in_is_held_against_the_stock_beside_cells_that_cannot_be_read() {
@@ -928,4 +986,30 @@ fn a_second_kit_for_a_pump_is_asked_about() {
     let plan = shop.issue(&["kit-plan.xlsx", "stock-next.xlsx", "--out", "two.xlsx"]);
     let words = ["B, for which 2 pieces are out by another plan"];
     assert!(says(&plan, &words), "{:#?}", plan.all());
+}
+
+/// A line of the log cannot be taken back: a date that is out of its order is asked about.
+#[test]
+fn a_date_before_the_logs_last_line_is_asked_about() {
+    let shop = Shop::tiny();
+    let out = |n: u32| format!("stock-{n}.xlsx");
+    let issue = |stock: &str, tag: &str, n: u32, date: &str| {
+        shop.run(&[
+            "issue",
+            "kit-plan.xlsx",
+            stock,
+            "--pump",
+            tag,
+            "--out",
+            &out(n),
+            "--date",
+            date,
+        ])
+        .well()
+    };
+    assert!(issue("stock.csv", "B", 1, "2027-03-05").all().is_empty());
+    assert!(issue(&out(1), "A", 2, "2027-03-05").all().is_empty());
+    let all = issue(&out(2), "C", 3, "2027-03-04").all();
+    let said = "the date 2027-03-04, earlier than that of the log's last line, 2027-03-05";
+    assert!(all.len() == 1 && all[0].ends_with(said), "{all:?}");
 }

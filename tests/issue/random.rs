@@ -161,6 +161,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
                         extras: Vec::new(),
                         before: stock.clone(),
                         place: Place::file("plan"),
+                        rules: Default::default(),
                     };
                     let moves = record::issue(&carried, &[], &standing, false, &mut problems);
                     let mut after = store.clone();

@@ -410,3 +410,59 @@ fn a_swap_has_the_models_cautions_and_ticks_for_steps_alone() {
     let steps = rows_with("put in 1 x");
     assert!(!steps.is_empty() && steps.iter().all(|row| ticked(*row) && *row > caution));
 }
+
+/// The rule by which the slips were printed is the one by which readings are judged, or it is said.
+#[test]
+fn another_rule_than_that_of_the_plan_is_asked_about() {
+    let shop = shop();
+    let warning = "warning kit-plan.xlsx! a plan made with Acceptance worst case; its readings are judged with nominal";
+    assert!(!recheck(&shop, &[]).all().iter().any(|w| w == warning));
+    let run = recheck(&shop, &["--acceptance", "nominal"]);
+    assert!(run.all().iter().any(|w| w == warning), "{:?}", run.all());
+}
+
+/// A rotor stands off its centre to one side or the other: a reading below nothing is one, where the limits have two
+/// sides; nowhere else.
+#[test]
+fn a_reading_of_two_sides_may_be_below_nothing() {
+    let shop = Shop::new();
+    shop.run(&["blank", "t", "--model", "thrust-collar"]).well();
+    shop.kit("t/stock.xlsx", "t/pumps.xlsx");
+    let tag = "EXAMPLE-P1 (invented)";
+    let found = |what: &str, value: &str| format!("{tag}:{what}={value}");
+    let run = |what: &str, value: &str| {
+        let found = found(what, value);
+        shop.run(&[
+            "recheck",
+            "kit-plan.xlsx",
+            "t/stock.xlsx",
+            "t/pumps.xlsx",
+            "--json",
+            "as-built.json",
+            "--force",
+            "--found",
+            &found,
+            "--found",
+            &found,
+        ])
+    };
+    // By hand: 0.150 less the 0.0005 in (0.0127 mm) that a reading may be off.
+    for value in ["-0.02 mm", "-0.1373 mm"] {
+        run("rotor off centre", value).well();
+        let record = record(&shop);
+        let of = &record["pumps"][0]["requirements"][0];
+        assert_eq!(of["conforms"], true, "{value}: {of}");
+    }
+    run("rotor off centre", "-0.1374 mm").well();
+    assert_eq!(
+        record(&shop)["pumps"][0]["requirements"][0]["conforms"],
+        false
+    );
+    let refused = run("total float of the collar", "-0.02 mm");
+    assert_eq!(refused.status, 2);
+    assert!(
+        refused.problems()[0].contains("less than nothing"),
+        "{:?}",
+        refused.problems()
+    );
+}

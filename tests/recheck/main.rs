@@ -24,6 +24,7 @@ use gapwright::length::{Length, Tolerance, Unit};
 use gapwright::model::Term;
 use gapwright::plan::{PackPick, Pick};
 use gapwright::policy::Acceptance;
+use gapwright::recheck::finer_may_show;
 use gapwright::recheck::suspect::Slip;
 use gapwright::recheck::{Bench, Decision, Left, Of, Reading, Readings, Record, accepted, recheck};
 use gapwright::verify::verify_recheck;
@@ -404,4 +405,21 @@ fn a_reading_too_coarse_for_its_limits_has_no_range() {
     }];
     let [low, high] = accepted(&job, &job.pumps[0], &packs, 0, length("0.0021 in")).unwrap();
     assert!(low > high);
+}
+
+/// By hand, worst case: without any error the reading must lie in 0.019 to 0.023. 0.0226 known to 0.0005 may be
+/// 0.0221; 0.0236 known to 0.0005 is 0.0231 at least, and a finer reading cannot change that.
+#[test]
+fn a_finer_reading_is_asked_for_only_where_it_may_help() {
+    let job = shimmed(&[("0.010 in", 9)]);
+    let packs = [PackPick {
+        picks: vec![pick(0, 2)],
+    }];
+    let may = |value: &str, within: &str| {
+        finer_may_show(&job, &job.pumps[0], &packs, 0, read(value, within))
+    };
+    assert!(may("0.0226 in", "0.0005 in") && may("0.0235 in", "0.0005 in"));
+    assert!(!may("0.0236 in", "0.0005 in"));
+    // One that is known without any error cannot be read finer.
+    assert!(!may("0.0226 in", "0 in"));
 }

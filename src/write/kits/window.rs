@@ -13,6 +13,18 @@ pub(super) enum Window {
     Empty,
 }
 
+impl Window {
+    /// What lies in both.
+    pub(super) fn both(self, other: Window) -> Window {
+        match (self, other) {
+            (Window::Between(a, b), Window::Between(c, d)) if a.max(c) <= b.min(d) => {
+                Window::Between(a.max(c), b.min(d))
+            }
+            _ => Window::Empty,
+        }
+    }
+}
+
 /// The hot limits of a linear form less the nominal growth, narrowed on either side by what the growth
 /// takes at worst, whatever the rule: cut inwards to a tenth of the places that the trade writes.
 /// `None` of a gasket, and where nothing but growth enters.

@@ -167,6 +167,23 @@ pub(super) fn basis(point: &Result<Point, NoPoint>) -> String {
     }
 }
 
+/// Items of which the least cost orders more at a time than their max level lets lie there.
+fn beyond_max(ordered: &Ordered<'_>) -> Option<String> {
+    let lines = ordered.job.stock.iter().zip(&ordered.report.lines);
+    let beyond = lines.filter(|(item, line)| {
+        let pieces = line.quantity.as_ref().map(|quantity| quantity.pieces);
+        let most = item.terms.max_level.map(u64::from);
+        pieces.zip(most).is_some_and(|(pieces, most)| pieces > most)
+    });
+    let items: Vec<&str> = beyond.map(|(item, _)| item.item.as_str()).collect();
+    (!items.is_empty()).then(|| {
+        format!(
+            "Packs at a time come to more than the max level for {}: the max level is the shop's own rule and knows what cost does not (room, shelf life); order up to it, or look at it again.",
+            items.join(", ")
+        )
+    })
+}
+
 /// How the columns are to be read.
 fn notes(ordered: &Ordered<'_>) -> Vec<String> {
     let Ordered { question, job, .. } = ordered;
@@ -174,7 +191,7 @@ fn notes(ordered: &Ordered<'_>) -> Vec<String> {
     let percent = levels.service.to_f64() * 100.0;
     let mut notes = vec![
         "Back to level: whole packs, once what is left and not reserved is below the min level, or no more than it is ordered again at; up to the max level where one is stated (common practice, no source).".to_string(),
-        format!("Order again at: the smallest number of pieces that covers the demand of a lead time with a chance of {percent} %; safety stock is what lies above the mean demand (Stevenson, Operations Management). Demand is what plans asked for, met or not, less what came back."),
+        format!("Order again at: the smallest number of pieces that covers the demand of a lead time with a chance of {percent} %; safety stock is what lies above the mean demand (Stevenson, Operations Management). Demand is what plans asked of an item, picked or not, less what came back; what a plan was short of has no item in the log and is not in it."),
         match (levels.order, levels.holding) {
             (Some(order), Some(holding)) => format!(
                 "Packs at a time: least cost of ordering ({} an order) and holding ({} % of the price a year), economic order quantity in whole packs (Snyder and Shen, Fundamentals of Supply Chain Theory).",
@@ -188,12 +205,12 @@ fn notes(ordered: &Ordered<'_>) -> Vec<String> {
                 "The issue log covers {days} days, too few to say what a year asks for ({} are wanted): no packs at a time.",
                 crate::reorder::level::FEWEST_DAYS
             ),
-            Some((days, _)) => format!("Both follow from the {days} days of the issue log, from its first line to the day of the order; nothing is known of before."),
+            Some((days, _)) => format!("Packs at a time follow from the {days} days of the issue log, from its first line to the day of the order; order again at from as many whole lead times of these as there are, counted back from the last day. Nothing is known of before."),
             None => "Without an issue log (--log) nothing is known of demand.".into(),
         },
         match levels.lacking {
             Some(lacking) => format!(
-                "Ready for an outage: enough in as many of {} simulated outages as the newsvendor's critical ratio says, a piece left over costing its price and one that lacks {}. Each simulated outage draws as many pumps as this one from those kitted after the buy.",
+                "Ready for an outage, of shims and gaskets: enough in as many of {} simulated outages as the newsvendor's critical ratio says, a piece left over costing its price and one that lacks {}. Each simulated outage draws as many pumps as this one from those kitted after the buy.",
                 question.outages,
                 words::money(lacking.raw(), job)
             ),
@@ -201,6 +218,7 @@ fn notes(ordered: &Ordered<'_>) -> Vec<String> {
         },
         "Worth of one more today: found by solving again with one more piece on hand and nothing bought. Worths do not add up.".into(),
     ];
+    notes.extend(beyond_max(ordered));
     if ordered.report.worth.is_empty() {
         notes.push(
             "The worth of one more was not worked out: it needs a plan that is proven in time."

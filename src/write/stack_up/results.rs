@@ -431,19 +431,6 @@ impl<'a> Block<'a> {
                 stated.to_string()
             }
         };
-        let at_target = |index: usize| {
-            if self.allowances() {
-                let (c, g) = (self.line(index, SENSITIVITY), self.line(index, IN_GAP));
-                format!("({c}-(1+{target})*{g})")
-            } else {
-                self.line(index, SENSITIVITY)
-            }
-        };
-        let squares = self.sum(|index, line| {
-            let (minus, plus) = (self.input(line, MINUS), self.input(line, PLUS));
-            let count = self.input(line, COUNT);
-            format!("{count}*({}*({minus}+{plus})/2)^2", at_target(index))
-        });
         let sheet = &mut Rows {
             sheet,
             block: self,
@@ -485,11 +472,19 @@ impl<'a> Block<'a> {
             |s| s.worst,
             &length,
         )?;
-        sheet.one(
+        sheet.both(
             Row::RootSumSquare,
             "Root sum square (if independent, centred, alike)",
-            &format!("SQRT({squares})"),
-            report.root_sum_square,
+            |side| {
+                let squares = self.sum(|index, line| {
+                    let (minus, plus) = (self.input(line, MINUS), self.input(line, PLUS));
+                    let count = self.input(line, COUNT);
+                    let sensitivity = self.line(index, AT[side]);
+                    format!("{count}*({sensitivity}*({minus}+{plus})/2)^2")
+                });
+                format!("SQRT({squares})")
+            },
+            |s| s.root_sum_square,
             &length,
         )?;
         sheet.both(
@@ -578,9 +573,9 @@ impl<'a> Block<'a> {
             "Margin by the root sum square",
             |side| {
                 let (room, middle) = (at(Row::Room, side), at(Row::Middle, side));
-                format!("{room}-{middle}-{}", at(Row::RootSumSquare, 0))
+                format!("{room}-{middle}-{}", at(Row::RootSumSquare, side))
             },
-            |s| s.margin_of(report.root_sum_square),
+            |s| s.margin_of(s.root_sum_square),
             &length,
         )?;
         sheet.both(
@@ -682,8 +677,8 @@ impl<'a> Block<'a> {
         sheet.reach(
             Row::ReachRootSumSquare,
             "Reaches by root sum square: from, to",
-            |side| reach(&|side| about_middle(Row::RootSumSquare, 0, side), side),
-            |s| report.root_sum_square + s.middle,
+            |side| reach(&|side| about_middle(Row::RootSumSquare, side, side), side),
+            |s| s.root_sum_square + s.middle,
             &length,
         )?;
         if let Some((wide, reached)) = report.gap {
