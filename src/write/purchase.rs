@@ -9,6 +9,7 @@ mod summary;
 
 use super::style::Styles;
 use super::{WriteError, basis, start};
+use crate::bag::serving;
 use crate::job::Job;
 use crate::plan::{Aim, Goal};
 use crate::reorder::{Question, Report};
@@ -188,7 +189,54 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
         pumps(&|pump| pump.due.as_ref().is_some_and(|due| past(due.serial))),
         "Due before the day of the order, so nothing that is bought comes in time",
     );
+    remarks.extend(late_bags(ordered));
     remarks
+}
+
+/// Pumps that can be kitted while their bags lack something on the day on which they are due: what is ordered for
+/// them comes later.
+fn late_bags(ordered: &Ordered<'_>) -> Option<String> {
+    let Ordered { job, report, .. } = ordered;
+    let delivered = report.bought.delivered();
+    let mut late = Vec::new();
+    for (pump, bag) in job.pumps.iter().zip(&report.bags) {
+        let Some(due) = pump.due.as_ref().filter(|due| due.serial.is_finite()) else {
+            continue;
+        };
+        for (need, share) in bag
+            .iter()
+            .enumerate()
+            .filter(|(_, share)| share.lacking > 0)
+        {
+            let rows = serving(delivered, pump, need);
+            let Some(item) = rows.first().map(|&first| &job.stock[first]) else {
+                continue;
+            };
+            let there = report.market.today + i64::from(item.terms.lead_days.unwrap_or(0));
+            #[expect(
+                clippy::cast_precision_loss,
+                reason = "days since 1899 are far below 2^53"
+            )]
+            let comes_late = there as f64 > due.serial.floor();
+            if item.terms.for_sale() && comes_late {
+                late.push(format!(
+                    "{} lacks {} of {} (due {}, there on {})",
+                    pump.tag,
+                    share.lacking,
+                    item.item,
+                    due.shown,
+                    crate::day::written(there),
+                ));
+            }
+        }
+    }
+    let late: Vec<&str> = late.iter().map(String::as_str).collect();
+    (!late.is_empty()).then(|| {
+        format!(
+            "Consumables that come after their pumps are due: {}.",
+            listed(&late)
+        )
+    })
 }
 
 /// Some names of a long list.

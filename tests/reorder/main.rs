@@ -477,6 +477,38 @@ fn what_is_not_ordered_or_not_paid_for_is_said() {
     );
 }
 
+/// A bag that lacks a ring on the day on which its pump is due is no bag that is complete: what comes later is said
+/// with its day; what comes on the day itself is in time.
+#[test]
+fn consumables_that_come_after_the_due_date_are_said() {
+    let folder = TempDir::new().unwrap();
+    let put = |name: &str, text: &str| {
+        let path = folder.path().join(name);
+        fs::write(&path, text).unwrap();
+        path.to_str().unwrap().to_string()
+    };
+    let stock = |days: u32| {
+        format!(
+            "Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost,Pack qty,Supplier,Lead days\n\
+             S10,shim,F1,0.010,0.0002,2,1,,,\n\
+             G90,gasket,F1,0.090,0.0005,2,1,,,\n\
+             PR,packing ring,3/8,,,1,1,5,Harrow & Pell,{days}\n"
+        )
+    };
+    let pumps = "Tag,Model,Bearing shims fit,Cover gasket fit,Packing fit,Bare clearance (in),Snap ring (in),Due\n\
+                 P2,screwed-impeller,F1,F1,3/8,0.031,0.050,2027-03-11\n";
+    let pumps = put("pumps.csv", pumps);
+    for (days, late) in [(10, false), (11, true)] {
+        let stock = put("stock.csv", &stock(days));
+        let run = reorder(folder.path(), &stock, &pumps, &[]);
+        assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+        let said = text(&run.stdout);
+        let remark = "Consumables that come after their pumps are due: P2 lacks 4 of PR (due 2027-03-11, there on 2027-03-12).";
+        assert_eq!(said.contains(remark), late, "{said}");
+        assert_eq!(said.contains("come after their pumps"), late, "{said}");
+    }
+}
+
 /// Reserved pieces are promised: they do not keep an item above its level.
 #[test]
 fn what_is_reserved_counts_as_gone() {
