@@ -343,11 +343,13 @@ impl Slip<'_> {
             self.sheet
                 .write_text(self.row, 0, &requirement.label, &label)?;
             // Two sides that differ stand below each other.
-            let sides = if v.guard_lower == v.guard_upper {
-                1.0
-            } else {
-                2.0
-            };
+            let even = v.guard_lower == v.guard_upper;
+            let sides = if even { 1.0 } else { 2.0 };
+            let mut guard = words::guards(v, unit);
+            // With the unit, which stands beside it, they would take a third line.
+            if !even {
+                guard.truncate(guard.rfind(' ').unwrap_or(guard.len()));
+            }
             self.tall(PLAIN * lines(&requirement.label, 24).max(sides))?;
             self.sheet.merge_text(
                 self.row,
@@ -362,7 +364,7 @@ impl Slip<'_> {
             self.sheet
                 .write_text(self.row, 5, words::finely(v.value, unit), &styles.shrunk)?;
             self.sheet
-                .write_text(self.row, 6, words::guards(v, unit), &styles.wrapped)?;
+                .write_text(self.row, 6, &guard, &styles.wrapped)?;
             self.sheet
                 .write_text(self.row, 7, words::margin(v.margin(), unit), &styles.shrunk)?;
             self.row += 1;

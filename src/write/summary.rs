@@ -62,7 +62,12 @@ pub(super) fn write(
 fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result<u32, XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     let mut row = 4;
-    heads(sheet, row, &["", "", "This plan", "No plan can"], styles)?;
+    heads(
+        sheet,
+        row,
+        &["", "", "This plan", "No plan can", ""],
+        styles,
+    )?;
     let proven = |aim| plan.goal(aim).is_some_and(crate::plan::Goal::proven);
     let served = plan
         .goals
@@ -110,7 +115,7 @@ fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result
         row += 1;
         sheet.merge_text(row, 0, row, 1, label, &styles.text)?;
         sheet.write_text(row, 2, value, &styles.strong)?;
-        sheet.write_text(row, 3, bound, &styles.text)?;
+        sheet.merge_text(row, 3, row, 4, &bound, &styles.text)?;
     }
     let short = plan.kits.len() - plan.served();
     if short > 0 {
