@@ -86,6 +86,16 @@ impl Pump {
     pub fn due_serial(&self) -> f64 {
         self.due.as_ref().map_or(f64::INFINITY, |due| due.serial)
     }
+
+    /// Whether it is due before this day; a pump without a due date never is.
+    pub fn is_due_before(&self, day: i64) -> bool {
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "days since 1899 are far below 2^53"
+        )]
+        let day = day as f64;
+        self.due_serial().floor() < day
+    }
 }
 
 /// What a consumable must fit in a pump.

@@ -88,13 +88,8 @@ impl Market {
     /// Whether a bought piece comes too late for a pump: after its due date. What comes on the day
     /// itself is in time, and a pump without a due date waits.
     pub fn too_late(&self, pump: &Pump, item: usize) -> bool {
-        let due = pump.due_serial();
-        #[expect(
-            clippy::cast_precision_loss,
-            reason = "days since 1899 are far below 2^53"
-        )]
-        let later = |day: i64| day as f64 > due.floor();
-        due.is_finite() && self.arrives(item).is_some_and(later)
+        self.arrives(item)
+            .is_some_and(|day| pump.is_due_before(day))
     }
 }
 

@@ -290,13 +290,14 @@ fn unused_sheets(book: &Option<Book>, used: &[&str], problems: &mut Problems) ->
     let others =
         sheets.filter(|s| !used.contains(&s.name.as_str()) && table::key(&s.name) != "policy");
     let said = others.map(|sheet| {
-        let named = |name: &str| table::key(&sheet.name).contains(&table::key(name)[..3]);
+        let key = table::key(&sheet.name);
+        // A thickness and a tolerance are had by much else.
+        let of_blades = ["fee", "bla"].iter().any(|part| key.contains(part));
         let meant = BY_NAME.iter().find(|(name, needed)| {
-            let blades = *name == "Feelers";
-            table::has_headings(sheet, needed) && (!blades || named("Feelers") || named("Blades"))
+            (*name != "Feelers" || of_blades) && table::has_headings(sheet, needed)
         });
         if let Some((name, _)) = meant {
-            let (expected, mend) = match table::key(&sheet.name) == table::key(name) {
+            let (expected, mend) = match key == table::key(name) {
                 true => (
                     format!("the sheet {name} in the stock workbook"),
                     "move it to the stock workbook if it should count".to_string(),

@@ -243,12 +243,7 @@ fn lines(
                 top_up: sold.then(|| level::top_up(item, after, again)).flatten(),
                 point,
                 quantity: level::quantity(item, seen, &question.levels),
-                // What goes into a bag beside the packs is not simulated.
-                ready: item
-                    .size
-                    .is_some()
-                    .then(|| level::ready(item, asked, &question.levels))
-                    .flatten(),
+                ready: level::ready(item, asked, &question.levels),
                 asked: mean,
             }
         })

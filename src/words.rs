@@ -55,73 +55,77 @@ pub fn both(length: Length, unit: Unit) -> String {
 /// What is kept clear of the limits: `0.0010 in`, or for each side `-0.070 +0.010 mm` where they differ; exact,
 /// or rounded up to a place more than usual.
 pub fn guards(verdict: &Verdict, unit: Unit) -> String {
-    let up = |guard: Fine| exactly(guard, unit).unwrap_or_else(|| stepped(guard, unit, true));
+    format!("{} {unit}", bare_guards(verdict, unit))
+}
+
+/// The same without its unit.
+pub fn bare_guards(verdict: &Verdict, unit: Unit) -> String {
+    let up = |guard| exactly(guard, unit, (1, Round::Up));
     let (below, above) = (verdict.guard_lower, verdict.guard_upper);
     match below == above {
-        true => format!("{} {unit}", up(below)),
-        false => format!("-{} +{} {unit}", up(below), up(above)),
+        true => up(below),
+        false => format!("-{} +{}", up(below), up(above)),
     }
 }
 
 /// What is left between a guard and its limit: exact, or rounded down to a place more than usual.
 pub fn margin(margin: Fine, unit: Unit) -> String {
-    let down = || stepped(margin, unit, false);
-    format!("{} {unit}", exactly(margin, unit).unwrap_or_else(down))
-}
-
-/// The exact number, where it takes at most a place more than usual.
-fn exactly(length: Fine, unit: Unit) -> Option<String> {
-    let usual = unit.places();
-    let exact = length.exact(unit)?;
-    (exact.scale() <= usual + 1).then(|| show(exact, usual))
-}
-
-/// A length cut to a place more than usual, towards more or towards less.
-fn stepped(length: Fine, unit: Unit, up: bool) -> String {
-    let places = unit.places() + 1;
-    let step = 1_000_000 * i128::from(unit.ticks()) / 10_i128.pow(places);
-    let steps = match up {
-        true => -(-length.raw()).div_euclid(step),
-        false => length.raw().div_euclid(step),
-    };
-    rounded(Fine::from_raw(steps * step), unit.ticks(), places)
+    format!("{} {unit}", exactly(margin, unit, (1, Round::Down)))
 }
 
 /// How far a value may lie off, without its unit: `±0.0005`, or `+0.1 -0` where the sides differ.
 pub fn tolerance(tolerance: Tolerance, unit: Unit) -> String {
     let Tolerance { minus, plus } = tolerance;
+    let near = |side: Length| exactly(side.into(), unit, (2, Round::Nearest));
     match minus == plus {
-        true => format!("\u{b1}{}", bare(plus.into(), unit)),
-        false => format!("+{} -{}", bare(plus.into(), unit), bare(minus.into(), unit)),
+        true => format!("\u{b1}{}", near(plus)),
+        false => format!("+{} -{}", near(plus), near(minus)),
     }
 }
 
 /// A length rounded to the usual places of a unit, halves away from nothing, for print beside the exact one.
 pub fn about(length: Fine, unit: Unit) -> String {
-    format!("{} {unit}", rounded(length, unit.ticks(), unit.places()))
+    let shown = rounded(length, unit, unit.places(), Round::Nearest);
+    format!("{shown} {unit}")
 }
 
 /// A length in print: exact where that takes at most one place more than usual, else rounded to two more, so
 /// that nothing worked out comes in more places than anybody reads.
 pub fn finely(length: Fine, unit: Unit) -> String {
-    format!("{} {unit}", bare(length, unit))
+    format!("{} {unit}", exactly(length, unit, (2, Round::Nearest)))
 }
 
-fn bare(length: Fine, unit: Unit) -> String {
-    exactly(length, unit).unwrap_or_else(|| rounded(length, unit.ticks(), unit.places() + 2))
+/// Which way a number goes that has more places than are printed.
+#[derive(Clone, Copy)]
+enum Round {
+    Up,
+    Down,
+    /// A half away from nothing.
+    Nearest,
+}
+
+/// The exact number where it takes at most a place more than usual, else rounded to so many more.
+fn exactly(length: Fine, unit: Unit, (more, round): (u32, Round)) -> String {
+    let usual = unit.places();
+    match length.exact(unit) {
+        Some(exact) if exact.scale() <= usual + 1 => show(exact, usual),
+        _ => rounded(length, unit, usual + more, round),
+    }
 }
 
 /// In whole numbers: a half of the last place is a half.
-fn rounded(length: Fine, ticks: i64, places: u32) -> String {
-    let unit = 1_000_000 * i128::from(ticks);
+fn rounded(length: Fine, unit: Unit, places: u32, round: Round) -> String {
+    let whole = 1_000_000 * i128::from(unit.ticks());
     let ten = 10_i128.pow(places);
-    let steps = (length.raw().abs() * ten * 2 + unit) / (2 * unit);
-    let sign = if length.raw() < 0 && steps > 0 {
-        "-"
-    } else {
-        ""
+    let scaled = length.raw() * ten;
+    let steps = match round {
+        Round::Up => -(-scaled).div_euclid(whole),
+        Round::Down => scaled.div_euclid(whole),
+        Round::Nearest => (2 * scaled.abs() + whole) / (2 * whole) * scaled.signum(),
     };
+    let sign = if steps < 0 { "-" } else { "" };
     let width = usize::try_from(places).unwrap_or(4);
+    let steps = steps.abs();
     format!("{sign}{}.{:0width$}", steps / ten, steps % ten)
 }
 
@@ -570,8 +574,8 @@ pub fn lacks(verified: &Verified) -> Vec<String> {
 }
 
 /// The first six of a list, and how many more there are.
-fn first_of(all: &[String]) -> String {
-    let shown = all[..all.len().min(6)].join(", ");
+pub(crate) fn first_of<T: AsRef<str>>(all: &[T]) -> String {
+    let shown = all.iter().take(6).map(AsRef::as_ref).join(", ");
     match all.len().saturating_sub(6) {
         0 => shown,
         n => format!("{shown} and {n} more"),

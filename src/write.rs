@@ -73,11 +73,11 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     if !verified.job().sheets_sheet.sheet.rows.is_empty() {
         stock_after::sheets(workbook.add_worksheet(), verified, date, &styles)?;
     }
-    if !verified.job().fit_sheet.rows.is_empty() {
-        stock_after::fit(workbook.add_worksheet(), verified, date, &styles)?;
-    }
-    if !verified.job().feelers_sheet.rows.is_empty() {
-        stock_after::feelers(workbook.add_worksheet(), verified, date, &styles)?;
+    let job = verified.job();
+    for (name, source) in [("Fit", &job.fit_sheet), ("Feelers", &job.feelers_sheet)] {
+        if !source.rows.is_empty() {
+            stock_after::unchanged(workbook.add_worksheet(), name, source, date, &styles)?;
+        }
     }
     models::write(workbook.add_worksheet(), verified.job(), date, &styles)?;
     basis::write(workbook.add_worksheet(), verified, date, &styles)?;

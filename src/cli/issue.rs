@@ -311,22 +311,19 @@ fn warn_of_date(date: &str, log: &Log, place: &Place, problems: &mut Problems) {
         return;
     };
     let [now, before] = [date, last].map(crate::day::number);
-    let (found, mend) = match (now, before) {
-        (Some(now), Some(before)) if now < before => (
-            format!("the date {date}, earlier than that of the log's last line, {last}"),
-            "give the day on which the pieces went out with --date, if it is another one",
-        ),
-        (Some(now), Some(before)) if now - before > YEAR => (
-            format!("the date {date}, more than a year after that of the log's last line, {last}"),
-            "give the day on which the pieces went out with --date, if it is another one",
-        ),
-        _ => return,
+    let Some(days) = now.zip(before).map(|(now, before)| now - before) else {
+        return;
+    };
+    let how = match days {
+        ..0 => "earlier than",
+        0..=YEAR => return,
+        _ => "more than a year after",
     };
     problems.warn(Problem::new(
         place.clone(),
-        found,
+        format!("the date {date}, {how} that of the log's last line, {last}"),
         "lines in the order of their days",
-        mend,
+        "give the day on which the pieces went out with --date, if it is another one",
     ));
 }
 

@@ -12,7 +12,7 @@ use crate::read::{self, BenchSources, Sources};
 use crate::recheck::{Decision, recheck};
 use crate::verify::{VerifiedRecheck, verify_recheck};
 use crate::words::NOT_FIT;
-use crate::words::recheck::{decision, to_do, unmeasured};
+use crate::words::recheck::{decision, is_accepted_unmeasured, to_do};
 use crate::write::as_built::{self, AsBuilt};
 
 /// Arguments of `recheck`.
@@ -208,8 +208,7 @@ fn account(verified: &VerifiedRecheck, args: &Args) {
         .pumps
         .iter()
         .zip(records)
-        .filter(|(_, record)| matches!(record.decision, Decision::Accept))
-        .filter(|(pump, record)| !unmeasured(job, pump, record).is_empty())
+        .filter(|(pump, record)| is_accepted_unmeasured(job, pump, record))
         .map(|(pump, _)| pump.tag.as_str())
         .collect();
     if !unread.is_empty() {

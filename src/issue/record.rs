@@ -387,20 +387,19 @@ fn changed(
             lot.on_hand
         ),
     };
-    let at_count = now.place.clone();
     let mut differs = |place: &Place, before: String, after: String| {
         found.add(Problem::new(place.clone(), after, before, mend));
     };
     if i64::from(now.on_hand) != expected {
         differs(
-            &at_count,
+            &now.place,
             format!("{expected} of {item} on hand, {so}"),
             format!("{} of {item} on hand", now.on_hand),
         );
     }
     if lot.make.is_some() && now.reserved != lot.reserved {
         differs(
-            &at_count,
+            &now.place,
             format!(
                 "{} of {item} reserved, as when the plan was made",
                 lot.reserved
@@ -412,7 +411,7 @@ fn changed(
         return;
     };
     for (before, after) in before.iter().zip(after) {
-        let place = after.place.as_ref().unwrap_or(&at_count);
+        let place = after.place.as_ref().unwrap_or(&now.place);
         let (heading, before, after) = (before.heading, &before.value, &after.value);
         if before != after {
             let shown = |text: &str| match text {

@@ -58,7 +58,7 @@ pub(crate) const OWN: [u16; 4] = [11, 12, 13, 14];
 /// were changed.
 pub fn carried(path: &Path, memory: &mut Memory) -> Result<Carried, Problems> {
     let mut problems = Problems::new();
-    let carried = with_book(path, memory, &mut problems).map(|(carried, _)| carried);
+    let carried = carried_so_far(path, memory, &mut problems);
     problems.settle(carried).map(|(carried, _)| carried)
 }
 
@@ -271,7 +271,7 @@ fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
                 carried.planned.id()
             ),
             "tags, items and planned pieces as `gapwright kit` wrote them",
-            "undo the change; what was picked goes into the coloured cells, what was taken and is not in the plan into the lines with `extra`",
+            UNDO,
         ));
         return None;
     }

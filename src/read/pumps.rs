@@ -4,11 +4,12 @@ use std::collections::{BTreeSet, HashMap, HashSet};
 
 use super::expected::{Foresight, RangeColumns, Unmeasured, rounded_up};
 use super::model::Library;
+use super::stock::THICK;
 use super::table::{FITS, Heading, Line, NEEDED_OF_PUMPS, Table, key};
 use super::{Ahead, find_sheet, history};
 use crate::day;
 use crate::decimal::Millionths;
-use crate::length::{Fine, Length, Tolerance, Uncertainty, Unit};
+use crate::length::{Fine, Length, Tolerance, Uncertainty};
 use crate::model::{ConsumableNeed, Dimension, Form, Model, Requirement, Spread, Term, Thermal};
 use crate::outlook::Expected;
 use crate::packing::RingSpace;
@@ -486,12 +487,11 @@ impl PumpReader<'_> {
     /// Readings that ask for more than pieces of ten millimetres in every place can make up are mostly thou in
     /// a column of inches. Common practice, no source.
     fn ask_about_reach(&self, pump: &Pump, expected: &[Option<Expected>], problems: &mut Problems) {
-        const THICK: i128 = 10 * 1_000_000 * Unit::Millimetre.ticks() as i128;
         for requirement in &pump.requirements {
             let Form::Linear { terms, target, .. } = &requirement.form else {
                 continue;
             };
-            let (mut value, mut reach, mut largest) = (-Fine::from(*target), 0, None);
+            let (mut value, mut reach, mut largest) = (-Fine::from(*target), Fine::ZERO, None);
             for (term, sensitivity) in terms {
                 match term {
                     Term::Dimension(at) => {
@@ -506,14 +506,14 @@ impl PumpReader<'_> {
                         }
                     }
                     Term::Pack(place) => {
-                        let most = i128::from(self.model.packs[*place].most_pieces);
-                        let weight = i128::from(sensitivity.raw().abs()) * most;
-                        reach += weight * THICK / 1_000_000;
+                        let most = self.model.packs[*place].most_pieces;
+                        reach = reach + (*sensitivity * (THICK * most)).abs();
                     }
                     Term::Thermal(_) => {}
                 }
             }
-            let Some((_, at)) = largest.filter(|_| reach > 0 && value.abs().raw() > reach) else {
+            let Some((_, at)) = largest.filter(|_| reach > Fine::ZERO && value.abs() > reach)
+            else {
                 continue;
             };
             let Some(heading) = self.columns.dimensions[at].first() else {

@@ -547,9 +547,9 @@ fn benches(
     }
     for ((index, of), note) in std::mem::take(&mut notes.first) {
         let pump = &job.pumps[index];
-        let first = parsed(job, &job.pumps[index], of, &note, problems);
+        let first = parsed(job, pump, of, &note, problems);
         let again = notes.again.get(&(index, of));
-        let again = again.map(|note| parsed(job, &job.pumps[index], of, note, problems));
+        let again = again.map(|note| parsed(job, pump, of, note, problems));
         if benches[index].fitted.is_none() {
             problems.add(Problem::new(
                 note.at.clone(),

@@ -195,6 +195,9 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     })
 }
 
+/// The thickest shim that is one without a question. Common practice, no source.
+pub(super) const THICK: Length = Length::from_ticks(10 * Unit::Millimetre.ticks());
+
 /// A shim as thick as a plate is mostly one whose thou stand in a column of inches. Common practice, no
 /// source.
 fn ask_about_thick(
@@ -203,7 +206,6 @@ fn ask_about_thick(
     thickness: Option<Length>,
     problems: &mut Problems,
 ) {
-    const THICK: Length = Length::from_ticks(10 * Unit::Millimetre.ticks());
     let length = thickness.filter(|length| *length > THICK);
     if let (Some(heading), Some(length)) = (heading, length) {
         problems.warn(Problem::new(

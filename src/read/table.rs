@@ -178,12 +178,14 @@ const OTHER_WORDS: [(&str, &str); 44] = [
 /// matter of a warning.
 const TOLERANCE: &str = "tolerance";
 
-/// Whether a heading is another word for a known one.
-fn means(heading_key: &str, known: &str) -> bool {
+/// Whether a heading is another word for a known one: `Tol`, `Tol (mm)` or `Tol mm` for `Tolerance`.
+fn means(heading: &Heading, known: &str) -> bool {
     let known = key(known);
+    let bare = unit_at_end(&heading.text).map(|(name, _)| key(name));
+    let is = |word: &str| word == heading.key || bare.as_deref() == Some(word);
     OTHER_WORDS
         .iter()
-        .any(|(word, name)| *word == heading_key && *name == known)
+        .any(|(word, name)| is(word) && *name == known)
 }
 
 /// A heading.
@@ -242,23 +244,24 @@ fn matches(headings: &[Heading], wanted: &[&str]) -> usize {
 /// A row of a text file with more fields than there are headings, where most have not, is mostly one in which a
 /// comma was taken for the end of a field: every value behind it stands in the wrong column.
 fn ask_about_fields(table: &Table<'_>, problems: &mut Problems) {
-    if !table.sheet.file.to_lowercase().ends_with(".csv") {
-        return;
-    }
     let last = table.headings.iter().map(|heading| heading.column).max();
+    let Some(last) = last.filter(|_| table.sheet.file.to_lowercase().ends_with(".csv")) else {
+        return;
+    };
     // A note stands further off.
-    let beyond = |row: &&&Row| last.is_some_and(|last| row.cell(last + 1).is_some());
-    let long: Vec<&&Row> = table.rows.iter().filter(beyond).collect();
+    let rows = table.rows.iter();
+    let long: Vec<_> = rows.filter(|row| row.cell(last + 1).is_some()).collect();
     if long.len() * 2 > table.rows.len() {
         return;
     }
     for row in long {
-        let fields = row.cells.iter().map(|(at, _)| at + 1).max().unwrap_or(0);
+        let end = row.cells.iter().map(|(at, _)| *at).max().unwrap_or(last);
         problems.warn(Problem::new(
-            table.place(row.number, fields - 1),
+            table.place(row.number, end),
             format!(
-                "{fields} fields in a row, under headings that end with field {}",
-                last.map_or(0, |last| last + 1)
+                "{} fields in a row, under headings that end with field {}",
+                end + 1,
+                last + 1
             ),
             "no more fields than headings",
             "if a number or a text in this row has a comma, put it between quotation marks, or save the file with semicolons",
@@ -364,54 +367,67 @@ impl<'a> Table<'a> {
     pub(super) fn needed(&self, name: &str, problems: &mut Problems) -> Option<&Heading> {
         let found = self.optional(name);
         if found.is_none() {
-            let texts = self.headings.iter().map(|h| h.text.as_str());
-            // Those that are asked about are used for nothing else.
-            let asked = |h: &&Heading| problems.asks_at(&self.place(self.heading_row, h.column));
-            let asked: Vec<&Heading> = self.headings.iter().filter(asked).collect();
-            let free = nearest(name, asked.iter().map(|h| h.text.as_str()));
-            let akin = asked.iter().find(|h| share_words(name, &h.text));
-            let free = free.or(akin.map(|h| h.text.as_str()));
-            let bare = |h: &Heading| unit_at_end(&h.text).map(|(name, _)| key(name));
-            let is_meant = |h: &&Heading| {
-                means(&h.key, name) || bare(h).is_some_and(|bare| means(&bare, name))
-            };
-            let meant = self.headings.iter().find(is_meant);
-            let meant = meant.map(|heading| heading.text.as_str());
-            let near = meant.or(free).or_else(|| nearest(name, texts.clone()));
-            let column = near.and_then(|n| self.headings.iter().find(|h| h.text == n));
-            let place = match column {
-                Some(heading) => self.place(self.heading_row, heading.column),
-                None => self.place(self.heading_row, 0),
-            };
-            // One word about a cell is enough: the sterner one. What it says of another column leaves this one
-            // missing all the same.
-            let before = column.and_then(|_| problems.stops_at(&place));
-            let (near, place) = match before {
-                Some(problem) if problem.mend.contains(&format!("`{name}")) => return None,
-                Some(_) => (None, self.place(self.heading_row, 0)),
-                None => (near, place),
-            };
-            problems.withdraw_warnings(&place);
-            problems.add(Problem::new(
-                place,
-                match near {
-                    Some(near) => format!("no column `{name}`, but one headed `{near}`"),
-                    None => format!("no column `{name}`"),
-                },
-                format!("a column headed `{name}`"),
-                match near {
-                    Some(near) => format!(
-                        "rename `{near}` to `{}`, if that is what it is",
-                        renamed(name, near)
-                    ),
-                    None => format!(
-                        "add it; the headings here are {}",
-                        texts.collect::<Vec<_>>().join(", ")
-                    ),
-                },
-            ));
+            self.say_missing(name, problems);
         }
         found
+    }
+
+    fn say_missing(&self, name: &str, problems: &mut Problems) {
+        let place = |heading: &Heading| self.place(self.heading_row, heading.column);
+        let mut near = self.likeliest(name, problems);
+        // One word about a cell is enough: the sterner one. What it says of another column leaves this one
+        // missing all the same.
+        if let Some(problem) = near.and_then(|near| problems.stops_at(&place(near))) {
+            if problem.mend.contains(&format!("`{name}")) {
+                return;
+            }
+            near = None;
+        }
+        let (at, found, mend) = match near {
+            Some(near) => {
+                problems.withdraw_warnings(&place(near));
+                (
+                    place(near),
+                    format!("no column `{name}`, but one headed `{}`", near.text),
+                    format!(
+                        "rename `{}` to `{}`, if that is what it is",
+                        near.text,
+                        renamed(name, &near.text)
+                    ),
+                )
+            }
+            None => {
+                let texts: Vec<&str> = self.headings.iter().map(|h| h.text.as_str()).collect();
+                (
+                    self.place(self.heading_row, 0),
+                    format!("no column `{name}`"),
+                    format!("add it; the headings here are {}", texts.join(", ")),
+                )
+            }
+        };
+        problems.add(Problem::new(
+            at,
+            found,
+            format!("a column headed `{name}`"),
+            mend,
+        ));
+    }
+
+    /// The heading that is likeliest meant by one that is missing: another word for it, else the most like it
+    /// among those that are asked about, which are used for nothing else, else among all.
+    fn likeliest(&self, name: &str, problems: &Problems) -> Option<&Heading> {
+        let all = || self.headings.iter();
+        let most_like = |headings: Vec<&'_ Heading>| {
+            let near = nearest(name, headings.iter().map(|h| h.text.as_str()))?;
+            all().find(|heading| heading.text == near)
+        };
+        let asked = |h: &&Heading| problems.asks_at(&self.place(self.heading_row, h.column));
+        let asked = || all().filter(asked);
+        let meant = all().find(|heading| means(heading, name));
+        meant
+            .or_else(|| most_like(asked().collect()))
+            .or_else(|| asked().find(|heading| share_words(name, &heading.text)))
+            .or_else(|| most_like(all().collect()))
     }
 
     /// Asks about unknown headings that look like a known one which is missing: a column that is
@@ -455,12 +471,9 @@ impl<'a> Table<'a> {
                 ));
                 continue;
             }
-            // `Tol mm` is `Tol`.
-            let bare = unit_at_end(&heading.text).map(|(name, _)| key(name));
-            let meant = |k: &str| {
-                means(&heading.key, k) || bare.as_ref().is_some_and(|bare| means(bare, k))
-            };
-            let tolerance = missing.iter().find(|k| key(k) == TOLERANCE && meant(k));
+            let tolerance = missing
+                .iter()
+                .find(|k| key(k) == TOLERANCE && means(heading, k));
             if let Some(near) = tolerance.or(near.filter(|near| likeness(near) >= 0.8)) {
                 problems.add(Problem::new(
                     place,
@@ -475,7 +488,7 @@ impl<'a> Table<'a> {
             }
             let akin = missing
                 .iter()
-                .find(|k| share_words(k, &heading.text) || meant(k))
+                .find(|k| share_words(k, &heading.text) || means(heading, k))
                 .or(near.filter(|near| likeness(near) >= 0.6));
             if let Some(akin) = akin {
                 problems.warn(Problem::new(

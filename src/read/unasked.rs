@@ -5,9 +5,7 @@ use std::collections::{BTreeSet, HashMap, HashSet};
 
 use super::{pumps, stock};
 use crate::problem::{Problem, Problems};
-
-/// Items named of those that no pump asks for.
-const MOST_NAMED: usize = 6;
+use crate::words;
 
 /// Asks about codes and kinds that are nearly those of the pumps, and returns what else is not asked for.
 pub(super) fn check(
@@ -47,19 +45,13 @@ pub(super) fn check(
             ));
         }
     }
-    let more = unasked.len().saturating_sub(MOST_NAMED);
-    let named = unasked.get(..unasked.len().min(MOST_NAMED))?.join(", ");
-    let more = if more > 0 {
-        format!(" and {more} more")
-    } else {
-        String::new()
-    };
     let count = unasked.len();
     let items = if count == 1 { "item" } else { "items" };
     (count > 0).then(|| {
         format!(
-            "{count} {items} of sheet {} that no pump here asks for ({named}{more})",
-            sheet.name
+            "{count} {items} of sheet {} that no pump here asks for ({})",
+            sheet.name,
+            words::first_of(&unasked)
         )
     })
 }

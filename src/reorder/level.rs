@@ -290,8 +290,10 @@ pub fn top_up(item: &Item, on_hand: u32, again: Option<u32>) -> Option<TopUp> {
 }
 
 /// How many pieces of an item to have ready for an outage like those simulated: enough as often as the
-/// critical ratio of its price against what it costs when one lacks. `None` where that is not known.
+/// critical ratio of its price against what it costs when one lacks. `None` where that is not known, and
+/// of what goes into a bag beside the packs, which is not simulated.
 pub fn ready(item: &Item, asked: &[u32], question: &Question) -> Option<Provision> {
+    item.size.as_ref()?;
     let costs = Costs::new(item.terms.unit_cost?, question.lacking?).ok()?;
     provision(&Demand::history(asked).ok()?, &costs).ok()
 }

@@ -25,7 +25,7 @@ pub fn decision(decision: &Decision) -> &'static str {
 }
 
 /// Places that hold pieces and whose finished pack was not measured.
-pub fn unmeasured<'a>(job: &'a Job, pump: &Pump, record: &Record) -> Vec<&'a str> {
+fn unmeasured<'a>(job: &'a Job, pump: &Pump, record: &Record) -> Vec<&'a str> {
     let fitted = record.bench.fitted.iter().flatten();
     let places = job.model_of(pump).packs.iter().zip(fitted);
     let places = places.zip(&record.packs);
@@ -33,6 +33,11 @@ pub fn unmeasured<'a>(job: &'a Job, pump: &Pump, record: &Record) -> Vec<&'a str
         .filter(|((_, pack), read)| read.is_none() && !pack.picks.is_empty())
         .map(|((place, _), _)| place.label.as_str())
         .collect()
+}
+
+/// Whether a pump is accepted with a pack that was not measured.
+pub fn is_accepted_unmeasured(job: &Job, pump: &Pump, record: &Record) -> bool {
+    matches!(record.decision, Decision::Accept) && !unmeasured(job, pump, record).is_empty()
 }
 
 /// Whether a decision is one that keeps the pump open.
@@ -138,8 +143,9 @@ fn suspect(job: &Job, pump: &Pump, suspect: &Suspect) -> String {
     }
 }
 
-/// Why a pump cannot be accepted as found: the requirements that are not met, a sentence each.
-pub fn not_met(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
+/// Why a pump cannot be accepted as found: the requirements that are not met, a sentence each; `finer` where a
+/// finer reading may show that they are.
+fn not_met(job: &Job, pump: &Pump, record: &Record, finer: bool) -> Vec<String> {
     let unit = job.model_of(pump).unit;
     let mut said = Vec::new();
     for (requirement, checked) in pump.requirements.iter().zip(&record.requirements) {
@@ -152,7 +158,6 @@ pub fn not_met(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
             (true, true) => "worked out from the reading",
             (false, _) => "predicted from the packs as read",
         };
-        let finer = may_be_met(job, pump, record);
         let inside = v.lower <= v.value && v.value <= v.upper;
         let rest = match inside {
             true => format!(
@@ -358,7 +363,6 @@ fn cautions<'a>(
 
 /// The same, line by line with what each is, in the order of the work.
 pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
-    let findings = |texts: Vec<String>| texts.into_iter().map(|text| (Kind::Finding, text));
     let step = |text: &str| (Kind::Step, text.to_string());
     let lines = |texts: Vec<String>| findings(texts).collect();
     match &record.decision {
@@ -399,32 +403,37 @@ pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
             lines(said)
         }
         Decision::Swap(swap) => {
-            let mut said: Vec<(Kind, String)> = findings(unexplained(job, pump, record)).collect();
-            said.extend(findings(not_met(job, pump, record)));
-            if may_be_met(job, pump, record) {
-                said.push(step(FINER));
-            }
+            let mut said = wrong(job, pump, record);
             said.extend(cautions(job, pump, "before"));
             said.extend(cautions(job, pump, "assembly"));
-            said.extend(
-                steps(job, pump, swap)
-                    .into_iter()
-                    .map(|text| (Kind::Step, text)),
-            );
+            let steps = steps(job, pump, swap).into_iter();
+            said.extend(steps.map(|text| (Kind::Step, text)));
             said.extend(cautions(job, pump, "recheck"));
             said.push(step("Measure the pack, fit it, recheck the clearance, and bring both readings back: a swap predicts, it does not prove."));
             said
         }
         Decision::NoSwap(searched) => {
-            let mut said: Vec<(Kind, String)> = findings(unexplained(job, pump, record)).collect();
-            said.extend(findings(not_met(job, pump, record)));
-            if may_be_met(job, pump, record) {
-                said.push(step(FINER));
-            }
+            let mut said = wrong(job, pump, record);
             said.push((Kind::Step, no_swap(*searched)));
             said
         }
     }
+}
+
+/// What keeps a pump from being accepted as found, and whether a finer reading should come first.
+fn wrong(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
+    let finer = may_be_met(job, pump, record);
+    let mut texts = unexplained(job, pump, record);
+    texts.extend(not_met(job, pump, record, finer));
+    let mut said: Vec<(Kind, String)> = findings(texts).collect();
+    if finer {
+        said.push((Kind::Step, FINER.into()));
+    }
+    said
+}
+
+fn findings(texts: Vec<String>) -> impl Iterator<Item = (Kind, String)> {
+    texts.into_iter().map(|text| (Kind::Finding, text))
 }
 
 /// Readings beyond what was predicted that count all the same, a sentence each.

@@ -343,13 +343,11 @@ impl Slip<'_> {
             self.sheet
                 .write_text(self.row, 0, &requirement.label, &label)?;
             // Two sides that differ stand below each other.
-            let even = v.guard_lower == v.guard_upper;
-            let sides = if even { 1.0 } else { 2.0 };
-            let mut guard = words::guards(v, unit);
             // With the unit, which stands beside it, they would take a third line.
-            if !even {
-                guard.truncate(guard.rfind(' ').unwrap_or(guard.len()));
-            }
+            let (guard, sides) = match v.guard_lower == v.guard_upper {
+                true => (words::guards(v, unit), 1.0),
+                false => (words::bare_guards(v, unit), 2.0),
+            };
             self.tall(PLAIN * lines(&requirement.label, 24).max(sides))?;
             self.sheet.merge_text(
                 self.row,
@@ -381,7 +379,7 @@ impl Slip<'_> {
         self.cautions("4  Before it runs, and always", &["start", "", "always"])
     }
 
-    /// What a reading at the bench, where the pump is cold, must come to: what `recheck` will accept. Nothing
+    /// What a reading at the bench, where the pump is cold, must come to, as `recheck` will judge it. Nothing
     /// is asked of one against limits that hold in service and that another one asks cold.
     fn recheck(&mut self, index: usize, packs: &[PackPick]) -> Result<(), XlsxError> {
         let (styles, unit) = (self.styles, self.model().unit);
@@ -449,9 +447,12 @@ impl Slip<'_> {
     /// The cold readings that keep within hot limits, of whatever asks running what this asks cold.
     fn hot_window(&self, requirement: &Requirement, packs: &[PackPick]) -> Option<Window> {
         let asked = requirement.form.cold_terms();
-        let parts = stack(self.job, self.pump, packs).contributors;
         let all = self.pump.requirements.iter().map(|other| &other.form);
-        let hot = all.filter(|form| form.is_hot() && form.cold_terms() == asked);
+        let mut hot = all
+            .filter(|form| form.is_hot() && form.cold_terms() == asked)
+            .peekable();
+        hot.peek()?;
+        let parts = stack(self.job, self.pump, packs).contributors;
         let unit = self.model().unit;
         let windows = hot.filter_map(|form| cold_window(form, &parts, unit));
         windows.reduce(Window::both)

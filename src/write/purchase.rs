@@ -180,13 +180,8 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
         pumps(&|pump| pump.due.as_ref().is_none_or(|due| due.serial.is_infinite())),
         "Without a date in Due, and so taken to wait for whatever is bought",
     );
-    #[expect(
-        clippy::cast_precision_loss,
-        reason = "days since 1899 are far below 2^53"
-    )]
-    let past = |serial: f64| serial.is_finite() && serial.floor() < report.market.today as f64;
     tell(
-        pumps(&|pump| pump.due.as_ref().is_some_and(|due| past(due.serial))),
+        pumps(&|pump| pump.is_due_before(report.market.today)),
         "Due before the day of the order, so nothing that is bought comes in time",
     );
     remarks.extend(late_bags(ordered));
@@ -200,25 +195,17 @@ fn late_bags(ordered: &Ordered<'_>) -> Option<String> {
     let delivered = report.bought.delivered();
     let mut late = Vec::new();
     for (pump, bag) in job.pumps.iter().zip(&report.bags) {
-        let Some(due) = pump.due.as_ref().filter(|due| due.serial.is_finite()) else {
-            continue;
-        };
-        for (need, share) in bag
-            .iter()
-            .enumerate()
-            .filter(|(_, share)| share.lacking > 0)
-        {
+        let shares = bag.iter().enumerate();
+        for (need, share) in shares.filter(|(_, share)| share.lacking > 0) {
             let rows = serving(delivered, pump, need);
             let Some(item) = rows.first().map(|&first| &job.stock[first]) else {
                 continue;
             };
             let there = report.market.today + i64::from(item.terms.lead_days.unwrap_or(0));
-            #[expect(
-                clippy::cast_precision_loss,
-                reason = "days since 1899 are far below 2^53"
-            )]
-            let comes_late = there as f64 > due.serial.floor();
-            if item.terms.for_sale() && comes_late {
+            let Some(due) = pump.due.as_ref().filter(|_| pump.is_due_before(there)) else {
+                continue;
+            };
+            if item.terms.for_sale() {
                 late.push(format!(
                     "{} lacks {} of {} (due {}, there on {})",
                     pump.tag,

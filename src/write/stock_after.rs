@@ -6,7 +6,7 @@ use rust_xlsxwriter::{ExcelDateTime, Format, Worksheet, XlsxError};
 use super::text::WriteText;
 
 use super::style::{Styles, set_up};
-use crate::sheet::{Cell, Row};
+use crate::sheet::{Cell, Row, Sheet};
 use crate::verify::Verified;
 
 /// The stock without the pieces that are issued, or spoiled with their pack.
@@ -51,28 +51,16 @@ pub(super) fn sheets(
     table(sheet, rows, source.on_hand_column, left, styles)
 }
 
-/// The shapes, which no plan changes.
-pub(super) fn fit(
+/// A sheet that no plan changes: the shapes, the blades of the feeler set.
+pub(super) fn unchanged(
     sheet: &mut Worksheet,
-    verified: &Verified,
+    name: &str,
+    source: &Sheet,
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    set_up(sheet, "Fit", date)?;
-    let rows = verified.job().fit_sheet.rows.iter();
-    table(sheet, rows, 0, |_| None, styles)
-}
-
-/// The blades of the feeler set, likewise.
-pub(super) fn feelers(
-    sheet: &mut Worksheet,
-    verified: &Verified,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    set_up(sheet, "Feelers", date)?;
-    let rows = verified.job().feelers_sheet.rows.iter();
-    table(sheet, rows, 0, |_| None, styles)
+    set_up(sheet, name, date)?;
+    table(sheet, source.rows.iter(), 0, |_| None, styles)
 }
 
 /// Rows as they came, headings first, with what is left on hand where that is known.

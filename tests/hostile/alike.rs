@@ -221,3 +221,26 @@ fn a_mend_fits_what_is_wrong() {
         &["cell G4", "whole days, rounded up", "leave it empty"],
     );
 }
+
+/// A missing column of which nothing is like takes back no warning of another one.
+#[test]
+fn a_missing_heading_leaves_the_warnings_of_others() {
+    let stock = STOCK
+        .replace("Item,Kind", "Vendor,Item,Sort")
+        .replace("\nS", "\nWarrick,S")
+        .replace("\nG", "\nWarrick,G");
+    let problems = Shop::new(&stock, PUMPS).problems();
+    let missing = problems.sorted();
+    assert!(
+        missing
+            .iter()
+            .any(|p| p.to_string().contains("no column `Kind`")),
+        "{missing:#?}"
+    );
+    let warnings: Vec<String> = problems
+        .warnings()
+        .iter()
+        .map(ToString::to_string)
+        .collect();
+    only(&warnings, &["cell A1", "rename it to `Supplier`"]);
+}

@@ -398,13 +398,8 @@ fn a_plan_whose_stock_has_changed_is_refused_with_everything_that_changed() {
         "problem stock.csv!F7 S40, 7 on hand, added since the plan was made",
     ];
     let run = shop.refuse(&["kit-plan.xlsx", "stock.csv"], &refusal);
-    let expected: Vec<&str> = run
-        .findings
-        .iter()
-        .map(|f| f["expected"].as_str().unwrap())
-        .collect();
     assert_eq!(
-        expected,
+        run.expected(),
         [
             "G90, 1 on hand, as when the plan was made",
             "`0.0100 in` as Thickness of S10, as when the plan was made",
@@ -482,10 +477,6 @@ fn a_changed_line_of_the_plan_is_named() {
         put('E', "picked"),
         put('F', "2"),
     ];
-    let changes: Vec<(&str, Put)> = changes
-        .iter()
-        .map(|(cell, put)| (cell.as_str(), put.clone()))
-        .collect();
     change(&shop.at("kit-plan.xlsx"), "Issue", &changes);
     let found = ["A", "D", "E", "F"]
         .into_iter()
@@ -495,25 +486,13 @@ fn a_changed_line_of_the_plan_is_named() {
         .collect();
     let found: Vec<&str> = found.iter().map(String::as_str).collect();
     let run = shop.refuse(&["kit-plan.xlsx", "stock.csv"], &found);
-    let expected: Vec<&str> = run
-        .findings
-        .iter()
-        .map(|f| f["expected"].as_str().unwrap())
-        .collect();
     let own = ["B", "S30", "pick", "1"].map(|own| format!("`{own}`, as `gapwright kit` wrote it"));
-    assert_eq!(expected, own);
+    assert_eq!(run.expected(), own);
     // A line that was deleted leaves nothing to be named by.
     let shop = Shop::tiny();
     let row = shop.issue_row("B", "S30");
     let columns = ["A", "B", "C", "D", "E", "F", "L", "M", "N", "O"];
-    let gone: Vec<String> = columns
-        .iter()
-        .map(|column| format!("{column}{row}"))
-        .collect();
-    let gone: Vec<(&str, Put)> = gone
-        .iter()
-        .map(|cell| (cell.as_str(), Put::Nothing))
-        .collect();
+    let gone = columns.map(|column| (format!("{column}{row}"), Put::Nothing));
     change(&shop.at("kit-plan.xlsx"), "Issue", &gone);
     let run = shop.issue(&["kit-plan.xlsx", "stock.csv"]);
     assert_eq!(run.status, 2);
@@ -557,10 +536,6 @@ fn a_sorted_sheet_is_the_same_plan() {
     };
     let write = |lines: &[Vec<String>]| {
         let changes = put(lines);
-        let changes: Vec<(&str, Put)> = changes
-            .iter()
-            .map(|(cell, put)| (cell.as_str(), put.clone()))
-            .collect();
         change(&path, "Issue", &changes);
     };
     let mut wrong = sorted.clone();
@@ -597,10 +572,7 @@ fn what_is_filled_in_is_held_against_the_stock_beside_cells_that_cannot_be_read(
         (format!("H{third}"), "NOPE"),
         (format!("I{third}"), "1"),
     ];
-    let changes: Vec<(&str, Put)> = cells
-        .iter()
-        .map(|(cell, text)| (cell.as_str(), Put::from(*text)))
-        .collect();
+    let changes = cells.clone().map(|(cell, text)| (cell, Put::from(text)));
     change(&shop.at("kit-plan.xlsx"), "Issue", &changes);
     let run = shop.issue(&["kit-plan.xlsx", "stock.csv"]);
     assert_eq!(run.status, 2);

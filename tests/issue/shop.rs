@@ -59,7 +59,7 @@ impl From<&str> for Put {
 }
 
 /// Changes cells of a sheet in the file itself, as a person does: everything else stays as it is.
-pub fn change(path: &Path, sheet: &str, changes: &[(&str, Put)]) {
+pub fn change<T: AsRef<str>>(path: &Path, sheet: &str, changes: &[(T, Put)]) {
     let book: Xlsx<_> = open_workbook(path).unwrap();
     let index = book
         .sheet_names()
@@ -78,6 +78,7 @@ pub fn change(path: &Path, sheet: &str, changes: &[(&str, Put)]) {
     let (_, xml) = parts.iter_mut().find(|(name, _)| *name == part).unwrap();
     let mut text = String::from_utf8(xml.clone()).unwrap();
     for (cell, put) in changes {
+        let cell = cell.as_ref();
         make_room(&mut text, cell);
         let start = text
             .find(&format!("<c r=\"{cell}\""))
@@ -174,6 +175,12 @@ impl Run {
                 )
             })
             .collect()
+    }
+
+    /// What was expected, finding by finding.
+    pub fn expected(&self) -> Vec<&str> {
+        let findings = self.findings.iter();
+        findings.map(|f| f["expected"].as_str().unwrap()).collect()
     }
 
     /// The problems only.
@@ -354,10 +361,6 @@ impl Shop {
                     Put::from(*value),
                 )
             })
-            .collect();
-        let changes: Vec<(&str, Put)> = changes
-            .iter()
-            .map(|(cell, put)| (cell.as_str(), put.clone()))
             .collect();
         change(&self.at("kit-plan.xlsx"), "Issue", &changes);
     }

@@ -69,10 +69,6 @@ fn fill(shop: &Shop, readings: &[(&str, &str, &str, &str, &str)]) {
         ));
         changes.push((cell(shop, word, tag, name, slip::AGAIN), Put::from(*again)));
     }
-    let changes: Vec<(&str, Put)> = changes
-        .iter()
-        .map(|(c, p)| (c.as_str(), p.clone()))
-        .collect();
     change(&shop.at("kit-plan.xlsx"), "Kits", &changes);
 }
 
@@ -106,10 +102,6 @@ fn readings_typed_into_the_slips_come_back() {
             Put::from("B. Checker"),
         ),
     ];
-    let signed: Vec<(&str, Put)> = signed
-        .iter()
-        .map(|(c, p)| (c.as_str(), p.clone()))
-        .collect();
     change(&shop.at("kit-plan.xlsx"), "Kits", &signed);
     let run = recheck(&shop, &[]).well();
     let told = "Accepted with a finished pack not measured, which counts as its pieces say: B.";

@@ -105,13 +105,6 @@ pub(super) fn write(
                 }
             }
             let met = checked.map(|checked| checked.verdict.conforms());
-            let linear = match of {
-                Of::Requirement(index) => {
-                    matches!(pump.requirements[index].form, Form::Linear { .. })
-                }
-                Of::Pack(_) => true,
-            };
-            let read = |at: usize| record.packs.get(at).is_some_and(Option::is_some);
             let gasket = match of {
                 Of::Requirement(index) => match pump.requirements[index].form {
                     Form::GasketFill { gasket, .. } => Some(gasket),
@@ -119,8 +112,8 @@ pub(super) fn write(
                 },
                 Of::Pack(_) => None,
             };
-            let as_read = gasket.is_some_and(read);
-            let (text, bad) = standing(compared, met, linear, as_read);
+            let read = gasket.map(|pack| record.packs.get(pack).is_some_and(Option::is_some));
+            let (text, bad) = standing(compared, met, read);
             let format = if bad { &styles.alarm } else { &styles.text };
             sheet.write_text(row, 12, text, format)?;
         }
@@ -136,11 +129,11 @@ fn rounded(value: f64) -> f64 {
     (value * 1e7).round() / 1e7
 }
 
+/// How a reading stands; `read` of a gasket's free thickness, which is read as its pack or not at all.
 fn standing(
     compared: Option<&Compared>,
     met: Option<bool>,
-    linear: bool,
-    as_read: bool,
+    read: Option<bool>,
 ) -> (&'static str, bool) {
     let agrees = compared.map(Compared::agrees);
     match (agrees, met) {
@@ -149,8 +142,10 @@ fn standing(
         (_, Some(false)) => ("NOT MET", true),
         (Some(true), Some(true)) => ("agrees, met", false),
         (Some(true), None) => ("agrees", false),
-        (None, _) if linear => ("not read; met as predicted", false),
-        (None, _) if as_read => ("met as the pack was read", false),
-        (None, _) => ("met as picked, pack not measured", false),
+        (None, _) => match read {
+            None => ("not read; met as predicted", false),
+            Some(true) => ("met as the pack was read", false),
+            Some(false) => ("met as picked, pack not measured", false),
+        },
     }
 }

@@ -9,7 +9,7 @@ use super::AsBuilt;
 use crate::length::Fine;
 use crate::model::{Form, USUAL_CAUTIONS};
 use crate::recheck::{Decision, Record};
-use crate::words::recheck::{decision, keeps_open, to_do, unmeasured};
+use crate::words::recheck::{decision, is_accepted_unmeasured, keeps_open, to_do};
 use crate::write::between::{self, share};
 use crate::write::style::{LIMITS, Styles, VALUES, heads, set_up, tall, title, widths};
 use crate::write::text::WriteText;
@@ -61,10 +61,9 @@ pub(super) fn write(
         sheet.write_text(row, 0, &pump.tag, &styles.strong)?;
         sheet.write_text(row, 1, &job.model_of(pump).name, &styles.text)?;
         sheet.write_text(row, 2, due, &styles.text)?;
-        let unmeasured = !open && !unmeasured(job, pump, record).is_empty();
-        let decided = match (open, unmeasured) {
-            (false, true) => "accept; packs not all measured",
-            _ => decision(&record.decision),
+        let (decided, least) = match is_accepted_unmeasured(job, pump, record) {
+            true => ("accept; packs not all measured", 32.0),
+            false => (decision(&record.decision), 20.0),
         };
         let wrapped = format.clone().set_text_wrap();
         sheet.write_text(row, 3, decided, &wrapped)?;
@@ -73,10 +72,7 @@ pub(super) fn write(
             _ => to_do(job, pump, record).join(" "),
         };
         sheet.write_text(row, 4, &said, &styles.wrapped)?;
-        sheet.set_row_height(
-            row,
-            tall(&said, 58).max(if unmeasured { 32.0 } else { 20.0 }),
-        )?;
+        sheet.set_row_height(row, tall(&said, 58).max(least))?;
         for (column, who) in [(5, &record.bench.fitter), (6, &record.bench.checker)] {
             sheet.write_text(row, column, who.as_deref().unwrap_or(""), &styles.wrapped)?;
         }

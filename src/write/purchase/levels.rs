@@ -179,7 +179,7 @@ fn beyond_max(ordered: &Ordered<'_>) -> Option<String> {
     (!items.is_empty()).then(|| {
         format!(
             "Packs at a time come to more than the max level for {}: the max level is the shop's own rule and knows what cost does not (room, shelf life); order up to it, or look at it again.",
-            items.join(", ")
+            super::listed(&items)
         )
     })
 }
