@@ -33,6 +33,10 @@ pub struct PlanJson {
     pub proven: bool,
     /// `time limit` or `interrupt` when the search ended early.
     pub stopped_by: Option<String>,
+    /// What the time did not suffice for after the goals: `order` (which of equal plans comes first),
+    /// `worth_of_one_more` (of some items); absent where that is nothing.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub left_out: Vec<String>,
     /// The acceptance rule.
     pub acceptance: String,
     /// Sum of the weights of the served pumps; absent when whole numbers cannot carry the weights.
@@ -290,6 +294,13 @@ pub fn plan(verified: &Verified) -> PlanJson {
         format: FORMAT.into(),
         proven: plan.proven(),
         stopped_by: plan.stopped_by.map(|stop| stop.words().into()),
+        left_out: [
+            plan.left_out.order.map(|_| "order".to_string()),
+            plan.left_out.worth.map(|_| "worth_of_one_more".to_string()),
+        ]
+        .into_iter()
+        .flatten()
+        .collect(),
         acceptance: job.policy.acceptance.to_string(),
         served_weight: weight.map(|goal| goal.value),
         served_weight_bound: weight.map(|goal| goal.bound),
