@@ -242,9 +242,9 @@ pub fn main() -> ExitCode {
         Command::Man { out, force } => manual::pages(out.as_deref(), force, &common),
         Command::Schema { format } => {
             let schema = match format {
-                Format::Plan => crate::write::json::schema(),
+                Format::Plan => crate::formats::plan::schema(),
                 Format::Provision => crate::write::provision::json::schema(),
-                Format::Problems => crate::write::problems::schema(),
+                Format::Problems => crate::formats::problems::schema(),
                 Format::Purchase => crate::write::purchase::json::schema(),
                 Format::Recheck => crate::write::as_built::json::schema(),
             };

@@ -100,6 +100,7 @@ pub mod day;
 pub mod decimal;
 pub mod digest;
 pub mod feeler;
+pub mod formats;
 pub mod inventory;
 pub mod issue;
 pub mod job;

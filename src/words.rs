@@ -5,7 +5,7 @@ pub mod recheck;
 
 use itertools::Itertools;
 
-use crate::bag::{Bag, Share, serving};
+use crate::bag::{self, Bag, Lack, Share};
 use crate::columns::pump_heading;
 use crate::crush::{Crush, Standing, crushes};
 use crate::cutting::Layout;
@@ -20,7 +20,6 @@ use crate::problem::Problem;
 use crate::pump::Pump;
 use crate::show::{Round, exactly};
 use crate::stack::Verdict;
-use crate::stock::Item;
 use crate::verify::Verified;
 
 pub use crate::show::{about, both, fine, finely, length, natural_unit, thickness, tolerance};
@@ -439,28 +438,23 @@ fn ring_unit(space: RingSpace) -> Unit {
         .map_or(Unit::Millimetre, natural_unit)
 }
 
-/// Why a pump lacks some of a consumable, without its full stop; `None` if it lacks none.
+/// Why a pump does not get all of a consumable, without its full stop; `None` if it does.
 pub fn lack(job: &Job, pump: &Pump, need: usize, share: &Share) -> Option<String> {
-    if share.lacking == 0 {
-        return None;
+    let why = bag::lack(job, pump, need, share)?;
+    Some(lack_of(&why, &job.model_of(pump).consumables[need].kind))
+}
+
+/// Why some of a kind of consumable are missing, without its full stop.
+pub fn lack_of(why: &Lack, kind: &str) -> String {
+    match why {
+        Lack::NoFitCode { column } => format!("the pump sheet gives no `{column}`"),
+        Lack::NotStocked => format!("no such {kind} is in the stock"),
+        Lack::NoneOnHand => "none is on hand".into(),
+        Lack::AllReserved => "all that are on hand are reserved".into(),
+        Lack::AllGivenOut { available } => {
+            format!("all {available} that may be issued are given out")
+        }
     }
-    let asked = &job.model_of(pump).consumables[need];
-    let fit = &pump.consumable_fits[need];
-    if let Some(column) = asked.fit_column.as_ref().filter(|_| fit.code.is_none()) {
-        return Some(format!("the pump sheet gives no `{column}`"));
-    }
-    let rows = serving(job, pump, need);
-    let sum = |of: fn(&Item) -> u32| -> u64 {
-        let rows = rows.iter().map(|&row| u64::from(of(&job.stock[row])));
-        rows.sum()
-    };
-    let (on_hand, available) = (sum(|item| item.on_hand), sum(Item::available));
-    Some(match (rows.is_empty(), on_hand, available) {
-        (true, _, _) => format!("no such {} is in the stock", asked.kind),
-        (_, 0, _) => "none is on hand".into(),
-        (_, _, 0) => "all that are on hand are reserved".into(),
-        _ => format!("all {available} that may be issued are given out"),
-    })
 }
 
 /// What the bags are short of, alike things together: `packing ring, fit F6: no such packing ring is in

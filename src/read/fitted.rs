@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::formats::slip::{KEYS, PIECE, Row as Holds};
 use crate::issue::key;
 use crate::issue::planned::Step;
 use crate::issue::record::Carried;
@@ -11,7 +12,6 @@ use crate::length::Length;
 use crate::plan::{PackPick, Pick, pack_total};
 use crate::problem::{Problem, Problems, mend_name};
 use crate::pump::Pump;
-use crate::recheck::slip::{KEYS, PIECE, Row as Holds};
 use crate::sheet::{Row, Sheet};
 
 /// What a row of the Kits sheet holds: the word, the tag and the name in its hidden columns.
