@@ -65,19 +65,8 @@ impl SheetLot {
     }
 }
 
-/// The shape of a cut piece and the sheets that it comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Cut {
-    /// The index of the lot of sheets in the job.
-    pub sheet: usize,
-    /// Outside diameter.
-    pub outside: Length,
-    /// Inside diameter.
-    pub inside: Length,
-}
-
 /// How many blanks lie side by side along a length.
-fn along(length: Length, blank: Length) -> u32 {
+pub(crate) fn along(length: Length, blank: Length) -> u32 {
     if blank <= Length::ZERO {
         return 0;
     }

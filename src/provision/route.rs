@@ -16,7 +16,6 @@ use crate::choose::watch::{Pace, UNITS, Watch};
 
 use super::GRACE;
 use super::scenarios::Scenarios;
-use super::trolley::Kept;
 use super::ways::{Take, Ways, fits};
 
 /// The ways that each class may take, by index; those that a scenario never asks for are empty.
@@ -39,6 +38,9 @@ pub(super) struct Assigned {
     pub(super) way: Vec<u32>,
     pub(super) used: Vec<u32>,
 }
+
+/// By scenario, the ways of its pumps; `None` where it is not served.
+pub(super) type Kept = Vec<Option<Assigned>>;
 
 impl<'a> Open<'a> {
     /// The ways that take no more than there is of anything, of what the scenarios ask for.

@@ -13,9 +13,8 @@ use rayon::prelude::*;
 
 use crate::choose::watch::{Part, Watch};
 
-use super::route::{Assigned, Open};
+use super::route::{Assigned, Kept, Open};
 use super::scenarios::Scenarios;
-use super::trolley::Kept;
 use super::ways::Ways;
 
 /// Changes of a way to do without a piece.

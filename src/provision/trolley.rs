@@ -11,7 +11,7 @@ use crate::choose::watch::{Part, Watch};
 use crate::decimal::Money;
 use crate::job::Job;
 
-use super::route::{Assigned, Open};
+use super::route::{Kept, Open};
 use super::safe::{cost, listed, short_sheets};
 use super::scenarios::{Scenarios, generator};
 use super::shed::Shed;
@@ -28,9 +28,6 @@ const KICKS: u64 = 400_000_000;
 
 /// What the generator that says how is for.
 const KICKING: u8 = 3;
-
-/// By scenario, the ways of its pumps; `None` where it is not served.
-pub(super) type Kept = Vec<Option<Assigned>>;
 
 /// Chooses a trolley. `ways` are those but for gaps.
 ///

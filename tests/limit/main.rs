@@ -15,6 +15,7 @@ use std::time::{Duration, Instant};
 use gapwright::choose::choose;
 use gapwright::choose::watch::{Looks, News, Part, Step, Watch};
 use gapwright::choose::worth::valued;
+use gapwright::formats::plan::LeftOutJson;
 use gapwright::job::Job;
 use gapwright::plan::{Aim, Cause, Kit, LeftOut, Plan, Stop};
 use gapwright::read::{self, Sources};
@@ -214,11 +215,13 @@ fn what_is_left_out_is_said_in_the_plan_its_words_and_its_json() {
         let json = gapwright::write::json::plan(&verified);
         assert_eq!(
             plan.left_out.order.is_some(),
-            json.left_out.iter().any(|left| left == "order")
+            json.left_out.iter().any(|left| *left == LeftOutJson::Order)
         );
         assert_eq!(
             plan.left_out.worth.is_some(),
-            json.left_out.iter().any(|left| left == "worth_of_one_more")
+            json.left_out
+                .iter()
+                .any(|left| *left == LeftOutJson::WorthOfOneMore)
         );
         assert!(json.proven);
         if plan.left_out.order.is_some() {

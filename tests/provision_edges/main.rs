@@ -12,12 +12,12 @@ use calamine::{Data, Range, Reader, Xlsx, open_workbook};
 use gapwright::choose::choose;
 use gapwright::choose::watch::Watch;
 use gapwright::decimal::Millionths;
+use gapwright::formats::plan::PackJson;
 use gapwright::length::{Length, Unit};
 use gapwright::plan::Kit;
 use gapwright::provision::{Question, provision};
 use gapwright::read::{Ahead, Sources, outlook};
 use gapwright::words::provision::runs;
-use gapwright::write::json::PackJson;
 use gapwright::write::provision::json::ProvisionJson;
 use tempfile::TempDir;
 
