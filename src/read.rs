@@ -41,7 +41,7 @@ use crate::sheet::{Book, Sheet};
 pub use alone::{Holds, Stock, holds, stock_alone};
 pub use book::{Memory, open as book, workbook};
 pub use carried::{carried, carried_so_far};
-pub use counts::{Held, held};
+pub use counts::held;
 pub use issue_log::{issue_log, issue_log_of};
 pub use model::{BUILT_IN, Library, parse as parse_model};
 pub use outlook::{Ahead, outlook};

@@ -9,7 +9,7 @@ mod provision;
 mod purchase;
 mod recheck;
 
-pub use provision::verify_provision;
+pub use provision::{VerifiedProvision, verify_provision};
 pub use purchase::{VerifiedPurchase, verify_purchase};
 pub use recheck::{VerifiedRecheck, verify_recheck};
 

@@ -16,7 +16,7 @@ use crate::outlook::{Outlook, usual_step};
 use crate::problem::{Place, Problem, Problems};
 use crate::provision::{Fault, Question, provision};
 use crate::read::{self, Ahead, Sources};
-use crate::verify::verify_provision;
+use crate::verify::{VerifiedProvision, verify_provision};
 use crate::words::provision as words;
 use crate::write;
 use crate::write::provision::Provided;
@@ -268,15 +268,11 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             return findings.refuse(problems);
         }
     };
-    if let Err(breaches) = verify_provision(&outlook, &provision) {
-        return findings.fail(super::defect(&breaches), warnings, &[]);
-    }
-    let provided = Provided {
-        outlook: &outlook,
-        question: &question,
-        level: asked.level,
-        provision: &provision,
+    let verified = match verify_provision(outlook, provision) {
+        Ok(verified) => verified,
+        Err(breaches) => return findings.fail(super::defect(&breaches), warnings, &[]),
     };
+    let provided = Provided::of(&verified, &question, asked.level);
     let date = super::date(args.usual.date.as_ref());
     let json = write::provision::json::text(&provided);
     let workbook = write::provision::workbook(&provided, &date);
@@ -289,7 +285,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     );
     match delivered {
         Ok(status) => {
-            account(&provided, args);
+            account(&verified, &question, args);
             status
         }
         Err(status) => status,
@@ -310,13 +306,8 @@ fn step_of(outlook: &Outlook) -> Length {
 const MOST_GAPS: usize = 20;
 
 /// A short account on the terminal.
-fn account(provided: &Provided<'_>, args: &Args) {
-    let Provided {
-        outlook,
-        question,
-        provision,
-        ..
-    } = provided;
+fn account(verified: &VerifiedProvision, question: &Question, args: &Args) {
+    let (outlook, provision) = (verified.outlook(), verified.provision());
     let job = &outlook.job;
     if !job.unused.is_empty() {
         say!(

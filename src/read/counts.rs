@@ -6,7 +6,7 @@ use super::stock::counts;
 use super::table::Table;
 use super::{find_sheet, named_sheet};
 use crate::columns::{NEEDED_OF_SHEETS, NEEDED_OF_STOCK};
-use crate::issue::counts::{Counts, Lot, Stated};
+use crate::issue::counts::{Held, Lot, Stated};
 use crate::length::Length;
 use crate::problem::{Problem, Problems};
 use crate::sheet::{Book, Sheet};
@@ -28,15 +28,6 @@ const MAKE: [&str; 10] = [
 
 /// Those of them that are one length.
 const LENGTHS: [&str; 5] = ["Thickness", "Uncertainty", "Peel step", "Length", "Width"];
-
-/// The counts of a stock workbook, and where its tables begin.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Held {
-    /// The counts.
-    pub counts: Counts,
-    /// The sheets that they stand on, each with the row of its headings, from 0.
-    pub headings: Vec<(String, u32)>,
-}
 
 /// Reads the counts of a stock workbook: of its lots of pieces, and of its lots of sheets if it has any.
 pub fn held(book: &Book, problems: &mut Problems) -> Option<Held> {
