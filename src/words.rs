@@ -6,6 +6,7 @@ pub mod recheck;
 use itertools::Itertools;
 
 use crate::bag::{self, Bag, Lack, Share};
+use crate::choose::watch::Part;
 use crate::columns::pump_heading;
 use crate::crush::{Crush, Standing, crushes};
 use crate::cutting::Layout;
@@ -255,6 +256,9 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
         Cause::SearchEnded => "the pieces for it are left, but the search was ended before it \
                                came to them; run again with a longer time limit"
             .into(),
+        Cause::NotFoundOut => {
+            "the time ended before it was found out why; run again with a longer time limit".into()
+        }
         Cause::BetweenTotals => {
             let count = if least > 1 {
                 format!("{least} to {most}")
@@ -371,19 +375,45 @@ pub fn goal_value(job: &Job, goal: &Goal, value: i64) -> String {
     }
 }
 
-/// What is proven about the plan and what is not.
+/// What is proven about the plan and what is not, goal by goal.
 pub fn proof(job: &Job, plan: &Plan) -> String {
-    let open: Vec<&Goal> = plan.goals.iter().filter(|goal| !goal.proven()).collect();
-    if open.is_empty() {
-        let waste = plan.goal(Aim::Waste).map_or(0, |goal| goal.value);
-        return format!(
-            "Proven least: no plan serves more by priority, and none that does wastes less than {}.",
-            money(waste, job)
-        );
+    let (proven, open): (Vec<&Goal>, Vec<&Goal>) =
+        plan.goals.iter().partition(|goal| goal.proven());
+    let all = |of: &dyn Fn(Aim) -> bool| !open.iter().any(|goal| of(goal.aim));
+    let served = all(&|aim| matches!(aim, Aim::ServedWeight | Aim::ServedOf(_)));
+    let waste = plan.goal(Aim::Waste).map_or(0, |goal| goal.value);
+    let least = format!(
+        "no plan serves more by priority, and none that does wastes less than {}.",
+        money(waste, job)
+    );
+    let mut said = Vec::new();
+    if served && plan.waste_proven() {
+        let word = if open.is_empty() {
+            "Proven least"
+        } else {
+            "Proven"
+        };
+        said.push(format!("{word}: {least}"));
+    } else if served {
+        said.push("Proven: no plan serves more by priority.".into());
     }
-    let gaps: Vec<String> = open
-        .iter()
-        .map(|goal| {
+    // What is proven of a goal holds among plans that are as good on the goals before it.
+    let later = proven.iter().filter(|goal| {
+        let told = match goal.aim {
+            Aim::ServedWeight | Aim::ServedOf(_) => served,
+            Aim::Waste => plan.waste_proven(),
+            _ => open.is_empty(),
+        };
+        !told
+    });
+    let later: Vec<String> = later
+        .map(|goal| format!("{} {}", aim(goal.aim), goal_value(job, goal, goal.value)))
+        .collect();
+    if !later.is_empty() {
+        said.push(format!("Proven too: {}.", later.join("; ")));
+    }
+    if !open.is_empty() {
+        let gap = |goal: &&Goal| {
             format!(
                 "{} {} found, bound {} (gap {})",
                 aim(goal.aim),
@@ -391,13 +421,47 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
                 goal_value(job, goal, goal.bound),
                 goal_value(job, goal, (goal.value - goal.bound).abs()),
             )
-        })
-        .collect();
-    let why = plan.stopped_by.map_or("search ended", |stop| stop.words());
-    format!(
-        "Best found, not proven least: {}. Reason: {why}.",
-        gaps.join("; ")
-    )
+        };
+        let gaps: Vec<String> = open.iter().map(gap).collect();
+        let why = plan.stopped_by.map_or("search ended", |stop| stop.words());
+        let gaps = gaps.join("; ");
+        said.push(format!(
+            "Best found, not proven least: {gaps}. Reason: {why}."
+        ));
+    }
+    said.extend(left_out(plan));
+    said.join(" ")
+}
+
+/// What the time did not suffice for after the goals, each in a sentence: the order among equal plans,
+/// then the worth of one more.
+fn left_out(plan: &Plan) -> Vec<String> {
+    let order = plan.left_out.order.map(|stop| {
+        format!(
+            "Of plans that are equal on every goal this is one; which comes first was not settled: {}.",
+            stop.words()
+        )
+    });
+    let worth = plan.left_out.worth.map(|stop| {
+        format!(
+            "The worth of one more was not worked out for every item: {}.",
+            stop.words()
+        )
+    });
+    order.into_iter().chain(worth).collect()
+}
+
+/// A part of the work under way.
+pub fn part(part: Part) -> &'static str {
+    match part {
+        Part::Listing => "listing the ways to kit each pump",
+        Part::Order => "settling which of equal plans comes first",
+        Part::Reasons => "finding out why pumps are short",
+        Part::Worth => "working out the worth of one more of each item",
+        Part::SafeKits => "finding safe kits",
+        Part::Trolley => "choosing the trolley",
+        Part::Checks => "counting its service",
+    }
 }
 
 /// A consumable as a pump asks for it: `packing ring, fit F6`; `packing ring, section 0.3750 in

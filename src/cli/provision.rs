@@ -9,7 +9,7 @@ use super::findings::Findings;
 use super::settings::Settings;
 use super::usual::{Json, Threads, Usual};
 use super::{Common, Files, complain, from_command_line, say};
-use crate::choose::watch::{Part, Step, Watch};
+use crate::choose::watch::{Step, Watch};
 use crate::decimal::Millionths;
 use crate::length::{Length, Unit};
 use crate::outlook::{Outlook, usual_step};
@@ -215,6 +215,7 @@ impl Args {
 }
 
 pub(super) fn run(args: &Args, common: &Common) -> u8 {
+    let start = Instant::now();
     let books = [Some(&args.stock), Some(&args.pumps), args.history.as_ref()];
     let books = books.into_iter().flatten().collect();
     let findings = Findings::marked(common, args.files().fit_mark(), books, args.usual.force);
@@ -253,7 +254,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     let interrupt = super::interrupt();
     let progress = Progress::new();
     let tell = |step: Step| progress.tell(step);
-    let watch = Watch::patient()
+    let watch = Watch::since(start)
         .limit(Duration::from_secs(outlook.job.policy.time_limit.into()))
         .interrupted_by(&interrupt)
         .steps(&tell);
@@ -409,12 +410,7 @@ impl Progress {
             return;
         }
         *last = Some(Instant::now());
-        let what = match step.part {
-            Part::Listing => "listing the ways to kit each pump",
-            Part::SafeKits => "finding safe kits",
-            Part::Trolley => "choosing the trolley",
-            Part::Checks => "counting its service",
-        };
+        let what = crate::words::part(step.part);
         let of = match step.of {
             0 => String::new(),
             of => format!(" of {of}"),

@@ -26,6 +26,9 @@ pub struct PlanJson {
     pub proven: bool,
     /// Why the search ended early, if it did.
     pub stopped_by: Option<StoppedBy>,
+    /// What the time did not suffice for after the goals; absent where that is nothing.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub left_out: Vec<LeftOutJson>,
     /// The acceptance rule.
     pub acceptance: String,
     /// Sum of the weights of the served pumps; absent when whole numbers cannot carry the weights.
@@ -269,6 +272,8 @@ pub enum CauseJson {
     TooManyWays,
     /// The search ended before it came to this pump.
     SearchEnded,
+    /// The time ended before it was found out why.
+    NotFoundOut,
     /// The pieces went to other pumps.
     StockGone {
         /// The pieces that the nearest kit is short of.
@@ -291,6 +296,7 @@ impl std::fmt::Display for CauseJson {
             CauseJson::TogetherTooMany => "its places together ask for more pieces than there are",
             CauseJson::TooManyWays => "no kit meets every requirement",
             CauseJson::SearchEnded => "the search was ended before it came to this pump",
+            CauseJson::NotFoundOut => "the time ended before it was found out why",
             CauseJson::StockGone { .. } => "the pieces for it went to other pumps",
         })
     }
@@ -331,6 +337,16 @@ impl std::fmt::Display for LackJson {
             }
         }
     }
+}
+
+/// What a plan goes without; none of it makes the plan worse.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum LeftOutJson {
+    /// Which of several equal plans comes first was not settled.
+    Order,
+    /// The worth of one more was not worked out for every item.
+    WorthOfOneMore,
 }
 
 /// What ended a search early.

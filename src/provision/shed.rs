@@ -78,7 +78,7 @@ impl<'a> Shed<'a> {
         let mut dearest: Vec<usize> = (0..there.len()).collect();
         dearest.sort_by_key(|&item| (Reverse(ways.price[item]), item));
         Shed {
-            open: Open::within(ways, scenarios, &there),
+            open: Open::within(ways, scenarios, &there, watch),
             scenarios,
             failed: vec![Vec::new(); there.len()],
             fails: vec![0; there.len()],

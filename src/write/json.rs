@@ -8,8 +8,9 @@ use crate::cutting::Layout;
 use crate::decimal::{Money, show, show_money};
 use crate::formats::plan::{
     BagPieceJson, CauseJson, ConsumableJson, CrushJson, FORMAT, GoalJson, GoalName, InputJson,
-    LackJson, LayoutJson, LengthJson, PackJson, PieceJson, PlanJson, PumpJson, RangeJson,
-    RequirementJson, RingJson, SheetJson, ShortJson, StockJson, StripsJson, WindowJson, WorthJson,
+    LackJson, LayoutJson, LeftOutJson, LengthJson, PackJson, PieceJson, PlanJson, PumpJson,
+    RangeJson, RequirementJson, RingJson, SheetJson, ShortJson, StockJson, StripsJson, WindowJson,
+    WorthJson,
 };
 use crate::job::Job;
 use crate::length::{Fine, Length, Unit};
@@ -39,6 +40,13 @@ pub fn plan(verified: &Verified) -> PlanJson {
         format: FORMAT.into(),
         proven: plan.proven(),
         stopped_by: plan.stopped_by.map(Into::into),
+        left_out: [
+            plan.left_out.order.map(|_| LeftOutJson::Order),
+            plan.left_out.worth.map(|_| LeftOutJson::WorthOfOneMore),
+        ]
+        .into_iter()
+        .flatten()
+        .collect(),
         acceptance: job.policy.acceptance.to_string(),
         served_weight: weight.map(|goal| goal.value),
         served_weight_bound: weight.map(|goal| goal.bound),
@@ -235,6 +243,7 @@ fn cause(job: &Job, cause: &Cause) -> CauseJson {
         Cause::TogetherTooMany => CauseJson::TogetherTooMany,
         Cause::TooManyWays => CauseJson::TooManyWays,
         Cause::SearchEnded => CauseJson::SearchEnded,
+        Cause::NotFoundOut => CauseJson::NotFoundOut,
         Cause::StockGone { lacking, held_by } => CauseJson::StockGone {
             lacking: pieces(lacking),
             held_by: held_by.clone(),

@@ -222,7 +222,7 @@ pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
 fn item(ordered: &Ordered<'_>, index: usize) -> ItemJson {
     let (item, line) = (&ordered.job.stock[index], &ordered.report.lines[index]);
     let report = ordered.report;
-    let worth = report.worth.iter().find(|worth| worth.item == index);
+    let worth = report.today.worth.iter().find(|worth| worth.item == index);
     let lead = item.terms.lead_days;
     ItemJson {
         item: item.item.clone(),
