@@ -22,7 +22,9 @@ pub struct Crush {
 pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
     let mut all = Vec::new();
     for requirement in &pump.requirements {
-        let Form::GasketFill { gasket, gap, .. } = &requirement.form else { continue };
+        let Form::GasketFill { gasket, gap, .. } = &requirement.form else {
+            continue;
+        };
         let gap = anew::sum(job, pump, packs, gap).value;
         let free = anew::pack(job, &packs[*gasket]).value;
         let mut items: Vec<usize> = Vec::new();
@@ -37,7 +39,12 @@ pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
             let known = material.and_then(|name| job.model_of(pump).material(name));
             let range = known.and_then(|known| known.compressibility);
             let ends = range.map(|range| [range.least.raw(), range.most.raw()]);
-            let mut crush = Crush { place: *gasket, item: index, warning: None, within: None };
+            let mut crush = Crush {
+                place: *gasket,
+                item: index,
+                warning: None,
+                within: None,
+            };
             match ends {
                 Some(ends) if is_within(gap, free, ends) => {
                     crush.within = Some((tenth(percent(gap, free)), ends));
@@ -47,7 +54,8 @@ pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
                     let [least, most] = ends.map(millionths);
                     let gives = [material.unwrap(), &least, &most];
                     let label = &requirement.label;
-                    crush.warning = Some(words::crush_warning(label, &item.item, &shown, gives, less));
+                    crush.warning =
+                        Some(words::crush_warning(label, &item.item, &shown, gives, less));
                 }
                 None => {}
             }

@@ -1,6 +1,6 @@
 //! Figures as the paper has them, worked out anew in whole numbers.
 
-use gapwright::length::{Fine, Length, Unit};
+use gapwright::length::{Length, Unit};
 
 /// Tenths of a nanometre in a unit.
 pub fn ticks(unit: Unit) -> i128 {
@@ -203,10 +203,6 @@ pub fn float(raw: i128, unit: Unit) -> f64 {
     raw as f64 / (1e6 * ticks(unit) as f64)
 }
 
-pub fn of(fine: Fine) -> i128 {
-    fine.raw()
-}
-
 #[test]
 fn figures_by_hand() {
     let length = |text: &str| Length::parse(text, None).unwrap();
@@ -235,6 +231,9 @@ fn figures_by_hand() {
     assert_eq!(money_exactly(2_000_000, "USD"), "2.00 USD");
     assert_eq!(millionths(20_500_000), "20.5");
     assert_eq!(tenth(33_333_333), "33.3");
-    let cut = inwards([raw(length("0.019501 in")), raw(length("0.022509 in"))], inch);
+    let cut = inwards(
+        [raw(length("0.019501 in")), raw(length("0.022509 in"))],
+        inch,
+    );
     assert_eq!(cut.map(|end| bare(end, inch)), ["0.01951", "0.0225"]);
 }

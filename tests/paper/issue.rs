@@ -21,10 +21,15 @@ fn every_line_of_issue_is_what_the_plan_takes() {
         let page = outage.book.page("Issue");
         let rows = page.block(0..COLUMNS);
         let id = Planned::of(verified).id();
-        let has_id = |row: &Row| row.get(&0).is_some_and(|text| text == words::ID) && row.get(&1) == Some(&id);
+        let has_id = |row: &Row| {
+            row.get(&0).is_some_and(|text| text == words::ID) && row.get(&1) == Some(&id)
+        };
         wrong.unless(rows.iter().any(has_id), "the plan's id stands on it");
         let heads = texts(&words::COLUMNS);
-        let Some(top) = rows.iter().position(|row| heads.iter().all(|(at, text)| row.get(at) == Some(text))) else {
+        let Some(top) = rows
+            .iter()
+            .position(|row| heads.iter().all(|(at, text)| row.get(at) == Some(text)))
+        else {
             wrong.say("no row of headings");
             return;
         };
@@ -53,21 +58,33 @@ fn lines(verified: &Verified) -> Vec<Row> {
         match &plan.kits[index] {
             Kit::Short(shorts) => {
                 for short in shorts {
-                    let (place, why) = (said::place(job, pump, short), said::reason(job, pump, short));
+                    let (place, why) = (
+                        said::place(job, pump, short),
+                        said::reason(job, pump, short),
+                    );
                     add([&pump.tag, &place, "", "", words::SHORT, &why], 0);
                 }
             }
             Kit::Served(packs) => {
                 let places = model.packs.iter().zip(packs);
-                for (place, pick) in places.flat_map(|(place, pack)| pack.picks.iter().map(move |pick| (place, pick))) {
+                for (place, pick) in places
+                    .flat_map(|(place, pack)| pack.picks.iter().map(move |pick| (place, pick)))
+                {
                     let item = &job.stock[pick.item];
                     let step = match item.cut {
                         Some(cut) => words::cut_from(&job.sheets[cut.sheet].item),
                         None => words::PICK.to_string(),
                     };
                     // A piece that is cut has no bin of its own.
-                    let bin = if item.cut.is_some() { "" } else { anew::bin(item) };
-                    add([&pump.tag, &place.label, bin, &item.item, &step, ""], pick.count);
+                    let bin = if item.cut.is_some() {
+                        ""
+                    } else {
+                        anew::bin(item)
+                    };
+                    add(
+                        [&pump.tag, &place.label, bin, &item.item, &step, ""],
+                        pick.count,
+                    );
                 }
             }
         }
@@ -75,7 +92,17 @@ fn lines(verified: &Verified) -> Vec<Row> {
             let kind = &model.consumables[need].kind;
             for pick in &share.picks {
                 let item = &job.stock[pick.item];
-                add([&pump.tag, kind, anew::bin(item), &item.item, words::PICK, ""], pick.count);
+                add(
+                    [
+                        &pump.tag,
+                        kind,
+                        anew::bin(item),
+                        &item.item,
+                        words::PICK,
+                        "",
+                    ],
+                    pick.count,
+                );
             }
             if share.lacking > 0 {
                 let why = said::lack(job, pump, need);
@@ -86,11 +113,18 @@ fn lines(verified: &Verified) -> Vec<Row> {
     for (at, item) in job.stock.iter().enumerate() {
         let spoiled = anew::spoiled(verified, at);
         if spoiled > 0 {
-            add(["", "", anew::bin(item), &item.item, words::SPOILED, ""], spoiled);
+            add(
+                ["", "", anew::bin(item), &item.item, words::SPOILED, ""],
+                spoiled,
+            );
         }
     }
     for (at, lot) in job.sheets.iter().enumerate() {
-        let cut = plan.layouts.iter().filter(|layout| layout.sheet == at).count();
+        let cut = plan
+            .layouts
+            .iter()
+            .filter(|layout| layout.sheet == at)
+            .count();
         if cut > 0 {
             let bin = lot.bin.as_deref().unwrap_or("");
             add(["", "", bin, &lot.item, words::CUT_UP, ""], cut as u32);

@@ -12,8 +12,8 @@ use gapwright::recheck::{accepted, slip};
 use crate::anew::{self, Out};
 use crate::crush;
 use crate::figures::{
-    Round, about, about_bare, bare, inwards, is_about, millionths, other, raw, rounded, shortly, symbol,
-    thickness, with_unit, within,
+    Round, about, about_bare, bare, inwards, is_about, millionths, other, raw, rounded, shortly,
+    symbol, thickness, with_unit, within,
 };
 use crate::outages::{Outage, held};
 use crate::page::{Row, Wrong, count, entry, line, texts};
@@ -28,14 +28,34 @@ fn every_slip_says_what_the_library_has() {
     let mut seen = Vec::new();
     let look = std::sync::Mutex::new(&mut seen);
     held("Kits", |outage, wrong| {
-        let mut sheet = Slips { outage, wrong, seen: Vec::new() };
+        let mut sheet = Slips {
+            outage,
+            wrong,
+            seen: Vec::new(),
+        };
         sheet.hold();
         look.lock().unwrap().append(&mut sheet.seen);
     });
     // The outages must go on bringing out all of this.
     for kind in [
-        "peeled", "peeled, each", "cut", "empty", "warned", "crushed", "lacking", "section", "two blades", "no blade",
-        "doubtful", "no feelers", "running", "running alone", "cold window", "uneven guard", "short", "whole limits",
+        "peeled",
+        "peeled, each",
+        "cut",
+        "empty",
+        "warned",
+        "crushed",
+        "lacking",
+        "section",
+        "two blades",
+        "no blade",
+        "doubtful",
+        "no feelers",
+        "running",
+        "running alone",
+        "cold window",
+        "uneven guard",
+        "short",
+        "whole limits",
     ] {
         assert!(seen.contains(&kind), "no outage brings out: {kind}");
     }
@@ -72,7 +92,14 @@ impl Slips<'_> {
             slip.extend(head(job, pump));
             match &verified.plan().kits[index] {
                 Kit::Served(packs) => {
-                    let mut one = Slip { job, pump, packs, rows: slip, seen: &mut self.seen, wrong: self.wrong };
+                    let mut one = Slip {
+                        job,
+                        pump,
+                        packs,
+                        rows: slip,
+                        seen: &mut self.seen,
+                        wrong: self.wrong,
+                    };
                     one.served(&verified.bags()[index]);
                     slip = one.rows;
                     drawn.extend(figures(job, pump, packs));
@@ -86,7 +113,11 @@ impl Slips<'_> {
             self.wrong.rows(slips.get(at).unwrap_or(&none), &slip);
         }
         self.wrong.place = place;
-        self.wrong.same("figures on the drawings", self.outage.book.floating("Kits"), drawn);
+        self.wrong.same(
+            "figures on the drawings",
+            self.outage.book.floating("Kits"),
+            drawn,
+        );
     }
 }
 
@@ -102,7 +133,10 @@ fn head(job: &Job, pump: &Pump) -> [Row; 2] {
 fn short(job: &Job, pump: &Pump, shorts: &[Shortfall]) -> Vec<Row> {
     let mut rows = vec![line(wording::NOT_FIT)];
     for short in shorts {
-        let (place, reason) = (said::place(job, pump, short), said::reason(job, pump, short));
+        let (place, reason) = (
+            said::place(job, pump, short),
+            said::reason(job, pump, short),
+        );
         rows.push(line(format!("{place}: {reason}.")));
         if let Some(window) = said::window(job, pump, short) {
             let presumed = said::presumed(job, pump, short).unwrap();
@@ -124,7 +158,10 @@ fn cautions(job: &Job, pump: &Pump, moments: &[&str]) -> Vec<Row> {
     let known = ["before", "assembly", "recheck", "start", "always"];
     let usual = USUAL_CAUTIONS.iter().map(|(when, text)| (*when, *text));
     let own = &job.model_of(pump).cautions;
-    let all = usual.chain(own.iter().map(|caution| (caution.when.as_str(), caution.text.as_str())));
+    let all = usual.chain(
+        own.iter()
+            .map(|caution| (caution.when.as_str(), caution.text.as_str())),
+    );
     let all: Vec<(&str, &str)> = all.collect();
     let mut said = Vec::new();
     for moment in moments {
@@ -174,7 +211,11 @@ fn figures(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<String> {
             .or(pack.map(|at| with_unit(anew::pack(job, &packs[at]).value, unit)))
             .or(requirement.map(|at| with_unit(outs[at].value, unit)))
     };
-    model.figures.iter().filter_map(|figure| of(&figure.name)).collect()
+    model
+        .figures
+        .iter()
+        .filter_map(|figure| of(&figure.name))
+        .collect()
 }
 
 /// The slip of a pump that is kitted.
@@ -196,7 +237,8 @@ impl Slip<'_> {
         }
         self.bag(bag);
         self.rows.push(line(words::ASSEMBLE));
-        self.rows.extend(cautions(job, pump, &["before", "assembly"]));
+        self.rows
+            .extend(cautions(job, pump, &["before", "assembly"]));
         self.measured();
         self.rows.push(line(words::RECHECK));
         self.rows.extend(cautions(job, pump, &["recheck"]));
@@ -211,11 +253,14 @@ impl Slip<'_> {
         self.growths();
         self.sign();
         self.rows.push(line(words::RUN));
-        self.rows.extend(cautions(job, pump, &["start", "", "always"]));
+        self.rows
+            .extend(cautions(job, pump, &["start", "", "always"]));
     }
 
     fn hidden(&self, row: &mut Row, word: slip::Row, name: &str) {
-        let keys = slip::KEYS.into_iter().zip([word.word(), &self.pump.tag, name]);
+        let keys = slip::KEYS
+            .into_iter()
+            .zip([word.word(), &self.pump.tag, name]);
         let keys = keys.filter(|(_, text)| !text.is_empty());
         row.extend(keys.map(|(at, text)| (u32::from(at), text.to_string())));
     }
@@ -232,9 +277,19 @@ impl Slip<'_> {
         for pick in &pack.picks {
             let item = &job.stock[pick.item];
             let thick = anew::fitted(item, pick.peeled);
-            self.wrong.unless(before.is_none_or(|before| thick <= before), "thick pieces come first");
+            self.wrong.unless(
+                before.is_none_or(|before| thick <= before),
+                "thick pieces come first",
+            );
             before = Some(thick);
-            let mut row = texts(&[&named.label, &item.item, "", &thickness(thick), &is_about(thick), anew::bin(item)]);
+            let mut row = texts(&[
+                &named.label,
+                &item.item,
+                "",
+                &thickness(thick),
+                &is_about(thick),
+                anew::bin(item),
+            ]);
             row.insert(2, count(pick.count));
             row.extend([6, 7].map(|at| (at, entry(BOX))));
             self.hidden(&mut row, slip::Row::Piece, &named.name);
@@ -260,8 +315,15 @@ impl Slip<'_> {
         }
         let (unit, reach) = (model.unit, anew::pack(job, pack));
         let (low, high) = (reach.value - reach.below, reach.value + reach.above);
-        self.wrong.unless(low < high && (low..=high).contains(&reach.value), "micrometer limits");
-        let read = [with_unit(reach.value, unit), bare(low, unit), with_unit(high, unit)];
+        self.wrong.unless(
+            low < high && (low..=high).contains(&reach.value),
+            "micrometer limits",
+        );
+        let read = [
+            with_unit(reach.value, unit),
+            bare(low, unit),
+            with_unit(high, unit),
+        ];
         let twins = [reach.value, low, high].map(|end| about(end, other(unit)));
         let text = words::micrometer(
             [&read[0], &read[1], &read[2]],
@@ -278,7 +340,10 @@ impl Slip<'_> {
     /// Warns of gaskets that their material does not suit, and says how far the others are crushed.
     fn crushed(&mut self, place: usize) -> String {
         let crushes = crush::crushes(self.job, self.pump, self.packs);
-        let crushes: Vec<_> = crushes.into_iter().filter(|crush| crush.place == place).collect();
+        let crushes: Vec<_> = crushes
+            .into_iter()
+            .filter(|crush| crush.place == place)
+            .collect();
         for text in crushes.iter().filter_map(|crush| crush.warning.clone()) {
             self.seen.push("warned");
             self.rows.push(line(text));
@@ -296,13 +361,18 @@ impl Slip<'_> {
             return String::new();
         };
         self.seen.push("crushed");
-        words::crushed(&percents.join(" and "), &millionths(least), &millionths(most))
+        words::crushed(
+            &percents.join(" and "),
+            &millionths(least),
+            &millionths(most),
+        )
     }
 
     fn bag(&mut self, bag: &[gapwright::bag::Share]) {
         let (job, pump) = (self.job, self.pump);
         let needs = &job.model_of(pump).consumables;
-        self.wrong.same("consumables in the bag", bag.len(), needs.len());
+        self.wrong
+            .same("consumables in the bag", bag.len(), needs.len());
         if needs.is_empty() {
             return;
         }
@@ -310,7 +380,8 @@ impl Slip<'_> {
         for (at, (need, share)) in needs.iter().zip(bag).enumerate() {
             let space = pump.consumable_fits[at].space;
             let had: u32 = share.picks.iter().map(|pick| pick.count).sum();
-            self.wrong.same("pieces asked for", had + share.lacking, need.count);
+            self.wrong
+                .same("pieces asked for", had + share.lacking, need.count);
             for pick in &share.picks {
                 let item = &job.stock[pick.item];
                 let fit = space.map_or(item.fit.as_str().to_string(), said::section);
@@ -326,7 +397,8 @@ impl Slip<'_> {
             if share.lacking > 0 {
                 self.seen.push("lacking");
                 let (what, why) = (said::consumable(job, pump, at), said::lack(job, pump, at));
-                self.rows.push(line(words::lacking(share.lacking, need.count, &what, &why)));
+                self.rows
+                    .push(line(words::lacking(share.lacking, need.count, &what, &why)));
             }
         }
     }
@@ -341,7 +413,11 @@ impl Slip<'_> {
             let off = within(measured.tolerance.minus, measured.tolerance.plus, unit);
             cells.push([
                 label,
-                format!("{} ({}) {off}", with_unit(value, unit), about(value, other(unit))),
+                format!(
+                    "{} ({}) {off}",
+                    with_unit(value, unit),
+                    about(value, other(unit))
+                ),
             ]);
         }
         self.rows.push(line(words::MEASURED));
@@ -365,13 +441,18 @@ impl Slip<'_> {
                 format!("-{down} +{up}")
             }
         };
-        self.wrong.unless(out.margin() >= 0, format!("{} is met", requirement.label));
+        self.wrong
+            .unless(out.margin() >= 0, format!("{} is met", requirement.label));
         let own = symbol(unit);
         self.rows.push(texts(&[
             &requirement.label,
             &with_unit(out.target, unit),
             "",
-            &format!("{} to {}", bare(out.lower, unit), with_unit(out.upper, unit)),
+            &format!(
+                "{} to {}",
+                bare(out.lower, unit),
+                with_unit(out.upper, unit)
+            ),
             "",
             &format!("{} {own}", shortly(out.value, unit, 2, Round::Nearest)),
             &guard,
@@ -384,7 +465,11 @@ impl Slip<'_> {
     fn between(&self, [low, high]: [i128; 2]) -> String {
         let unit = self.job.model_of(self.pump).unit;
         let twin = other(unit);
-        words::between(&bare(low, unit), &with_unit(high, unit), [&about_bare(low, twin), &about(high, twin)])
+        words::between(
+            &bare(low, unit),
+            &with_unit(high, unit),
+            [&about_bare(low, twin), &about(high, twin)],
+        )
     }
 
     /// What a reading must come to, and the blades that show it.
@@ -411,7 +496,11 @@ impl Slip<'_> {
         let text = match least <= most {
             true => {
                 let between = self.between([least, most]);
-                words::after_fitting(!hot.is_empty(), &between, &words::allowed(&rule, &within, !hot.is_empty()))
+                words::after_fitting(
+                    !hot.is_empty(),
+                    &between,
+                    &words::allowed(&rule, &within, !hot.is_empty()),
+                )
             }
             false => words::too_coarse(&within),
         };
@@ -421,7 +510,9 @@ impl Slip<'_> {
         self.hidden(&mut row, slip::Row::Requirement, &requirement.name);
         self.rows.push(row);
         let own = match form {
-            Form::Linear { lower, upper, .. } if !anew::is_hot(form) => Some([raw(*lower), raw(*upper)]),
+            Form::Linear { lower, upper, .. } if !anew::is_hot(form) => {
+                Some([raw(*lower), raw(*upper)])
+            }
             _ => None,
         };
         self.seen.push(match (hot.is_empty(), own) {
@@ -429,7 +520,9 @@ impl Slip<'_> {
             (false, Some(_)) => "running",
             (false, None) => "running alone",
         });
-        let all = hot.into_iter().reduce(|[a, b], [c, d]| [a.max(c), b.min(d)]);
+        let all = hot
+            .into_iter()
+            .reduce(|[a, b], [c, d]| [a.max(c), b.min(d)]);
         let limits = match all {
             None => own,
             Some([low, high]) if low > high => {
@@ -453,7 +546,9 @@ impl Slip<'_> {
     /// What a reading may come to, where that is plain arithmetic.
     fn is_accepted(&mut self, form: &Form, ends: [i128; 2], hot: &[[i128; 2]]) {
         use gapwright::policy::Acceptance;
-        let Form::Linear { lower, upper, .. } = form else { return };
+        let Form::Linear { lower, upper, .. } = form else {
+            return;
+        };
         let off = match self.job.policy.acceptance {
             Acceptance::WorstCase => raw(self.job.policy.clearance_within),
             Acceptance::Nominal => 0,
@@ -461,7 +556,8 @@ impl Slip<'_> {
         };
         if hot.is_empty() {
             let expected = [raw(*lower) + off, raw(*upper) - off];
-            self.wrong.same("readings that are accepted", ends, expected);
+            self.wrong
+                .same("readings that are accepted", ends, expected);
         }
     }
 
@@ -479,7 +575,10 @@ impl Slip<'_> {
             Chosen::None => None,
         };
         if let Some((small, large)) = nominal(&go).zip(nominal(&no_go)) {
-            self.wrong.unless(small < large, "what must go in is thinner than what must not");
+            self.wrong.unless(
+                small < large,
+                "what must go in is thinner than what must not",
+            );
         }
         for (chosen, is_go) in [(&go, true), (&no_go, false)] {
             let Chosen::Stack(stack, passes) = chosen else {
@@ -498,7 +597,10 @@ impl Slip<'_> {
             };
             self.wrong.unless(inside, "blades lie inside their limit");
         }
-        let mut text = words::blades(&side(&go, words::GO, unit), &side(&no_go, words::NO_GO, unit));
+        let mut text = words::blades(
+            &side(&go, words::GO, unit),
+            &side(&no_go, words::NO_GO, unit),
+        );
         for chosen in [&go, &no_go] {
             if let Chosen::Stack(stack, _) = chosen {
                 let blades: u32 = stack.blades.iter().map(|(_, count)| count).sum();
@@ -515,13 +617,22 @@ impl Slip<'_> {
     fn growths(&mut self) {
         let (pump, unit) = (self.pump, self.job.model_of(self.pump).unit);
         let enters = |at: usize| {
-            let mut forms = pump.requirements.iter().map(|requirement| &requirement.form);
+            let mut forms = pump
+                .requirements
+                .iter()
+                .map(|requirement| &requirement.form);
             forms.any(|form| {
                 let (Form::Linear { terms, .. } | Form::GasketFill { gap: terms, .. }) = form;
-                terms.iter().any(|(term, _)| *term == gapwright::model::Term::Thermal(at))
+                terms
+                    .iter()
+                    .any(|(term, _)| *term == gapwright::model::Term::Thermal(at))
             })
         };
-        let growths = pump.growths.iter().enumerate().filter(|(at, _)| enters(*at));
+        let growths = pump
+            .growths
+            .iter()
+            .enumerate()
+            .filter(|(at, _)| enters(*at));
         let growths: Vec<_> = growths.map(|(_, growth)| growth).collect();
         if growths.is_empty() {
             return;
@@ -529,13 +640,21 @@ impl Slip<'_> {
         let counted = growths.iter().map(|growth| {
             let thermal = &growth.thermal;
             let [cold, running] = [thermal.cold, thermal.running].map(|t| millionths(t.raw()));
-            format!("{} {} ({cold} to {running} degC)", thermal.label, about(raw(growth.value), unit))
+            format!(
+                "{} {} ({cold} to {running} degC)",
+                thermal.label,
+                about(raw(growth.value), unit)
+            )
         });
         let counted: Vec<String> = counted.collect();
         let columns = growths.iter();
-        let columns = columns.map(|growth| format!("`{} running`", said::heading(&growth.thermal.name)));
+        let columns =
+            columns.map(|growth| format!("`{} running`", said::heading(&growth.thermal.name)));
         let columns: Vec<String> = columns.collect();
-        self.rows.push(line(words::growths(&counted.join(", "), &columns.join(", "))));
+        self.rows.push(line(words::growths(
+            &counted.join(", "),
+            &columns.join(", "),
+        )));
     }
 
     fn sign(&mut self) {
@@ -548,7 +667,8 @@ impl Slip<'_> {
 
 fn thin(stack: &Stacked) -> gapwright::length::Length {
     let each = stack.blades.iter();
-    each.map(|(blade, count)| (blade.thickness - blade.tolerance.minus) * *count).sum()
+    each.map(|(blade, count)| (blade.thickness - blade.tolerance.minus) * *count)
+        .sum()
 }
 
 /// With what the joints may add: 0.0003 in each.
@@ -573,10 +693,18 @@ fn side(chosen: &Chosen, [must, limit]: [&str; 2], unit: gapwright::length::Unit
     });
     let each: Vec<String> = each.collect();
     let blades: u32 = stack.blades.iter().map(|(_, count)| count).sum();
-    let sum: i128 = stack.blades.iter().map(|(blade, count)| raw(blade.thickness) * i128::from(*count)).sum();
+    let sum: i128 = stack
+        .blades
+        .iter()
+        .map(|(blade, count)| raw(blade.thickness) * i128::from(*count))
+        .sum();
     let together = match blades {
         1 => String::new(),
-        _ => format!(" together {} {}", rounded(sum, unit, crate::figures::places(unit), Round::Nearest), symbol(unit)),
+        _ => format!(
+            " together {} {}",
+            rounded(sum, unit, crate::figures::places(unit), Round::Nearest),
+            symbol(unit)
+        ),
     };
     let doubt = if *passes { "" } else { words::DOUBT };
     format!("{}{together} {must}{doubt}", each.join(" + "))

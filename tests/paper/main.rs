@@ -14,6 +14,7 @@
 )]
 
 mod anew;
+mod as_built;
 mod crush;
 mod figures;
 mod issue;

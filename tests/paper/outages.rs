@@ -43,7 +43,11 @@ pub fn planned(sources: &Sources) -> Verified {
 fn outage(name: &'static str, verified: Verified) -> Outage {
     let bytes = write::workbook(&verified, DATE).unwrap();
     let book = Book::read(bytes);
-    Outage { name, verified, book }
+    Outage {
+        name,
+        verified,
+        book,
+    }
 }
 
 /// A folder with the files of [`BENCH`], some texts in them replaced.
@@ -70,7 +74,9 @@ pub fn sources_of(folder: &Path, settings: &[(&str, &str)]) -> Sources {
         stock: folder.join("stock"),
         pumps: folder.join("pumps"),
         models: Some(folder.join("models")),
-        settings: settings.map(|(name, value)| (name.to_string(), value.to_string())).collect(),
+        settings: settings
+            .map(|(name, value)| (name.to_string(), value.to_string()))
+            .collect(),
         ..Sources::default()
     }
 }
@@ -93,7 +99,9 @@ pub fn sample(stock: &str, pumps: &str) -> Sources {
 fn empty_drawer() -> Verified {
     let folder = TempDir::new().unwrap();
     let stock = fs::read_to_string("samples/tiny/stock.csv").unwrap();
-    let mut rows = stock.lines().map(|row| row.split(',').map(String::from).collect::<Vec<_>>());
+    let mut rows = stock
+        .lines()
+        .map(|row| row.split(',').map(String::from).collect::<Vec<_>>());
     let heads = rows.next().unwrap();
     let at = heads.iter().position(|head| head == "On hand").unwrap();
     let mut text = heads.join(",");
@@ -111,12 +119,19 @@ fn empty_drawer() -> Verified {
 
 pub static ALL: LazyLock<Vec<Outage>> = LazyLock::new(|| {
     vec![
-        outage("sample", planned(&sample("outage/stock.xlsx", "outage/pumps.xlsx"))),
+        outage(
+            "sample",
+            planned(&sample("outage/stock.xlsx", "outage/pumps.xlsx")),
+        ),
         outage("tiny", planned(&sample("tiny/stock.csv", "tiny/pumps.csv"))),
         of_bench("bench", &[], &[]),
         of_bench("bench, nominal", &[], &[("Acceptance", "nominal")]),
         of_bench("bench, expanded", &[], &[("Acceptance", "expanded")]),
-        of_bench("bench, packs spoiled", &[], &[("Opened packs spoiled", "yes")]),
+        of_bench(
+            "bench, packs spoiled",
+            &[],
+            &[("Opened packs spoiled", "yes")],
+        ),
         outage("nothing on hand", empty_drawer()),
     ]
 });

@@ -58,7 +58,8 @@ impl Page {
     /// The place of the only cell with this text.
     pub fn find(&self, text: &str) -> Option<(u32, u32)> {
         let cells = self.rows.iter();
-        let mut cells = cells.flat_map(|(row, cells)| cells.iter().map(move |(at, t)| (*row, *at, t)));
+        let mut cells =
+            cells.flat_map(|(row, cells)| cells.iter().map(move |(at, t)| (*row, *at, t)));
         let found = cells.find(|(_, _, own)| *own == text);
         found.map(|(row, at, _)| (row, at))
     }
@@ -101,7 +102,11 @@ impl Book {
             }
             pages.insert(name.clone(), page);
         }
-        Book { names, pages, parts }
+        Book {
+            names,
+            pages,
+            parts,
+        }
     }
 
     pub fn page(&self, name: &str) -> &Page {
@@ -112,7 +117,9 @@ impl Book {
     /// The texts that float over a sheet, in their order.
     pub fn floating(&self, name: &str) -> Vec<String> {
         let at = self.names.iter().position(|own| own == name).unwrap() + 1;
-        let links = self.parts.get(&format!("xl/worksheets/_rels/sheet{at}.xml.rels"));
+        let links = self
+            .parts
+            .get(&format!("xl/worksheets/_rels/sheet{at}.xml.rels"));
         let drawing = links.and_then(|links| {
             let (_, rest) = links.split_once("drawings/")?;
             rest.split('"').next()
@@ -176,7 +183,9 @@ fn cells_of(sheet: &str, formats: &BTreeSet<u32>) -> Vec<(u32, u32)> {
 fn place(address: &str) -> (u32, u32) {
     let split = address.find(|c: char| c.is_ascii_digit()).unwrap();
     let (letters, digits) = address.split_at(split);
-    let column = letters.bytes().fold(0, |sum, c| sum * 26 + u32::from(c - b'A') + 1);
+    let column = letters
+        .bytes()
+        .fold(0, |sum, c| sum * 26 + u32::from(c - b'A') + 1);
     (digits.parse::<u32>().unwrap() - 1, column - 1)
 }
 
@@ -219,7 +228,11 @@ impl Wrong {
                     e += 1;
                 }
                 (Some(one), Some(other)) => {
-                    self.say(format!("found    {}\n      expected {}", shown(one), shown(other)));
+                    self.say(format!(
+                        "found    {}\n      expected {}",
+                        shown(one),
+                        shown(other)
+                    ));
                     (f, e) = (f + 1, e + 1);
                 }
                 (None, None) | (Some(_), None) | (None, Some(_)) => unreachable!("told above"),

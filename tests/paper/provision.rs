@@ -54,7 +54,13 @@ impl Case {
             provision: &provision,
         };
         let book = Book::read(workbook(&provided, DATE).unwrap());
-        Case { name, outlook, question, provision, book }
+        Case {
+            name,
+            outlook,
+            question,
+            provision,
+            book,
+        }
     }
 }
 
@@ -63,14 +69,36 @@ fn what_is_set_aside_stands_on_its_sheets() {
     let folder = TempDir::new().unwrap();
     let pumps = folder.path().join("pumps.csv");
     fs::write(&pumps, AHEAD).unwrap();
-    let narrow = Sources { pumps, ..sample("tiny/stock.csv", "tiny/pumps.csv") };
-    let past = Ahead { history: Some("samples/provision/past.xlsx".into()), ..Ahead::default() };
+    let narrow = Sources {
+        pumps,
+        ..sample("tiny/stock.csv", "tiny/pumps.csv")
+    };
+    let past = Ahead {
+        history: Some("samples/provision/past.xlsx".into()),
+        ..Ahead::default()
+    };
     let cases = [
         Case::of("gaps", &narrow, &Ahead::default(), "0.0005 in"),
-        Case::of("sample", &sample("provision/stock.xlsx", "provision/pumps.xlsx"), &past, "0.0005 in"),
+        Case::of(
+            "sample",
+            &sample("provision/stock.xlsx", "provision/pumps.xlsx"),
+            &past,
+            "0.0005 in",
+        ),
     ];
-    assert!(cases[0].provision.safe.iter().filter(|kit| gaps(kit) > 0).count() == 2);
-    assert!(cases[1].provision.safe.iter().all(|kit| gaps(kit) == 0) || cases[1].provision.safe.len() > 5);
+    assert!(
+        cases[0]
+            .provision
+            .safe
+            .iter()
+            .filter(|kit| gaps(kit) > 0)
+            .count()
+            == 2
+    );
+    assert!(
+        cases[1].provision.safe.iter().all(|kit| gaps(kit) == 0)
+            || cases[1].provision.safe.len() > 5
+    );
     let mut wrong = Wrong::default();
     for case in &cases {
         wrong.place = format!("{}, Summary", case.name);
@@ -105,7 +133,10 @@ fn runs(kit: &SafeKit) -> Vec<([Length; 2], usize, Option<&[PackPick]>)> {
 impl Case {
     fn cost(&self, pieces: &[SetAside]) -> i64 {
         let stock = &self.outlook.job.stock;
-        pieces.iter().map(|one| stock[one.item].unit_cost.raw() * i64::from(one.count)).sum()
+        pieces
+            .iter()
+            .map(|one| stock[one.item].unit_cost.raw() * i64::from(one.count))
+            .sum()
     }
 
     fn money(&self, amount: i64) -> String {
@@ -124,21 +155,52 @@ impl Case {
     fn summary(&self, wrong: &mut Wrong) {
         let (job, provision) = (&self.outlook.job, &self.provision);
         let rows = self.book.page("Summary").block(0..12);
-        let open = provision.safe.iter().filter(|kit| !kit.axes.is_empty()).count();
-        let step = said::length(self.question.step, crate::figures::natural(self.question.step));
-        let lead = words::lead(open, job.pumps.len(), &job.policy.acceptance.to_string(), &step);
+        let open = provision
+            .safe
+            .iter()
+            .filter(|kit| !kit.axes.is_empty())
+            .count();
+        let step = said::length(
+            self.question.step,
+            crate::figures::natural(self.question.step),
+        );
+        let lead = words::lead(
+            open,
+            job.pumps.len(),
+            &job.policy.acceptance.to_string(),
+            &step,
+        );
         let (trolley, service) = (&provision.trolley, &provision.service);
-        let together: Vec<SetAside> = provision.safe.iter().flat_map(|kit| kit.pieces.clone()).collect();
-        let count_of = |pieces: &[SetAside]| pieces.iter().map(|one| one.count).sum::<u32>().to_string();
+        let together: Vec<SetAside> = provision
+            .safe
+            .iter()
+            .flat_map(|kit| kit.pieces.clone())
+            .collect();
+        let count_of =
+            |pieces: &[SetAside]| pieces.iter().map(|one| one.count).sum::<u32>().to_string();
         let two = |label: &str, safe: &str, shared: &str| texts(&[label, "", safe, "", "", shared]);
         let served = words::chosen_for(trolley.served, trolley.scenarios, trolley.wanted);
         let ran_out = service.checks - service.served - service.hopeless - service.undecided;
-        let lost = words::lost([service.checks, service.served, service.hopeless, ran_out, service.undecided]);
+        let lost = words::lost([
+            service.checks,
+            service.served,
+            service.hopeless,
+            ran_out,
+            service.undecided,
+        ]);
         let mut expected = vec![
             line(lead),
             two("", words::PRICES[0], words::PRICES[1]),
-            two(words::PRICE, &self.money(self.cost(&together)), &self.money(self.cost(&trolley.pieces))),
-            two(words::PIECES, &count_of(&together), &count_of(&trolley.pieces)),
+            two(
+                words::PRICE,
+                &self.money(self.cost(&together)),
+                &self.money(self.cost(&trolley.pieces)),
+            ),
+            two(
+                words::PIECES,
+                &count_of(&together),
+                &count_of(&trolley.pieces),
+            ),
             two(words::CHOSEN[0], words::CHOSEN[1], &served),
             line(lost),
         ];
@@ -147,13 +209,27 @@ impl Case {
             expected.push(line(words::gap_line(with_gaps, provision.safe.len())));
         }
         wrong.in_order(&rows, &expected);
-        let told = rows.iter().any(|row| row.get(&0).is_some_and(|text| text.starts_with("GAP: ") && text.contains(" pumps ")));
+        let told = rows.iter().any(|row| {
+            row.get(&0)
+                .is_some_and(|text| text.starts_with("GAP: ") && text.contains(" pumps "))
+        });
         wrong.same("a line of gaps", told, with_gaps > 0);
-        let counted = rows.iter().find(|row| row.get(&0).is_some_and(|text| text == words::COUNTED[0]));
-        let counted = counted.and_then(|row| row.get(&5)).cloned().unwrap_or_default();
-        wrong.unless(counted.starts_with(&words::counted(service.served, service.checks)), counted);
+        let counted = rows
+            .iter()
+            .find(|row| row.get(&0).is_some_and(|text| text == words::COUNTED[0]));
+        let counted = counted
+            .and_then(|row| row.get(&5))
+            .cloned()
+            .unwrap_or_default();
+        wrong.unless(
+            counted.starts_with(&words::counted(service.served, service.checks)),
+            counted,
+        );
         let expected: Vec<Row> = (0..job.pumps.len()).map(|pump| self.pump(pump)).collect();
-        let top = rows.iter().position(|row| *row == texts(&words::PUMPS)).expect("the table of pumps");
+        let top = rows
+            .iter()
+            .position(|row| *row == texts(&words::PUMPS))
+            .expect("the table of pumps");
         wrong.rows(&rows[top + 1..top + 1 + expected.len()], &expected);
     }
 
@@ -168,7 +244,11 @@ impl Case {
                 Law::Even => "",
                 Law::Readings { .. } => words::OF_READINGS,
             };
-            Some(format!("{} {}{law}", dimension.label, self.range(index, [expected.low, expected.high])))
+            Some(format!(
+                "{} {}{law}",
+                dimension.label,
+                self.range(index, [expected.low, expected.high])
+            ))
         });
         let expected: Vec<String> = expected.collect();
         let expected = match expected.is_empty() {
@@ -182,7 +262,10 @@ impl Case {
             (false, 0) => words::STANDING[1].to_string(),
             (false, open) => words::gap(open, values),
         };
-        let missed = format!("{} of {}", self.provision.service.missed[index], self.question.checks);
+        let missed = format!(
+            "{} of {}",
+            self.provision.service.missed[index], self.question.checks
+        );
         let mut row = texts(&[
             &pump.tag,
             &model.name,
@@ -195,7 +278,11 @@ impl Case {
             &missed,
             &standing,
         ]);
-        row.extend([(2, count(pump.priority)), (5, count(values as f64)), (6, count(open as f64))]);
+        row.extend([
+            (2, count(pump.priority)),
+            (5, count(values as f64)),
+            (6, count(open as f64)),
+        ]);
         row.insert(7, number(self.cost(&kit.pieces) as f64 / 1e6));
         row
     }
@@ -228,8 +315,15 @@ impl Case {
             row
         }));
         let pieces = order.iter().map(|one| one.count).sum();
-        expected.push(line(words::total(order.len(), pieces, &self.money(self.cost(&order)))));
-        let top = rows.iter().position(|row| *row == expected[0]).expect("the headings");
+        expected.push(line(words::total(
+            order.len(),
+            pieces,
+            &self.money(self.cost(&order)),
+        )));
+        let top = rows
+            .iter()
+            .position(|row| *row == expected[0])
+            .expect("the headings");
         wrong.rows(&rows[top..top + expected.len()], &expected);
     }
 
@@ -260,7 +354,10 @@ impl Case {
                     "",
                     anew::bin(item),
                 ]);
-                row.extend([(5, count(one.count)), (6, number(self.cost(&[*one]) as f64 / 1e6))]);
+                row.extend([
+                    (5, count(one.count)),
+                    (6, number(self.cost(&[*one]) as f64 / 1e6)),
+                ]);
                 row
             }));
             if let [axis] = &kit.axes[..] {
@@ -268,7 +365,8 @@ impl Case {
                 let [measures, values, take, _] = words::MEASURES;
                 expected.push(texts(&[&format!("{measures}{label}"), "", values, take]));
                 for (ends, values, take) in runs(kit) {
-                    let take = take.map_or(words::NOTHING.to_string(), |packs| self.take(index, packs));
+                    let take =
+                        take.map_or(words::NOTHING.to_string(), |packs| self.take(index, packs));
                     let mut row = texts(&[&self.range(index, ends), "", "", &take]);
                     row.insert(2, count(values as f64));
                     expected.push(row);
@@ -314,7 +412,8 @@ impl Case {
             let unit = job.model_of(pump).unit;
             for (ends, values, _) in runs(kit).into_iter().filter(|(_, _, take)| take.is_none()) {
                 let all = kit.iter().count();
-                let text = words::in_words(&pump.tag, label, &self.range(index, ends), [values, all]);
+                let text =
+                    words::in_words(&pump.tag, label, &self.range(index, ends), [values, all]);
                 let [low, high] = ends.map(|end| said::length(end, unit));
                 let mut row = texts(&[&pump.tag, label, &low, &high, "", "", &text]);
                 row.extend([(4, count(values as f64)), (5, count(all as f64))]);
@@ -323,7 +422,10 @@ impl Case {
         }
         if !expected.is_empty() {
             expected.insert(0, texts(&words::GAPS));
-            let top = rows.iter().position(|row| *row == expected[0]).expect("the headings of the gaps");
+            let top = rows
+                .iter()
+                .position(|row| *row == expected[0])
+                .expect("the headings of the gaps");
             let end = rows.len().min(top + expected.len());
             // A gap of a measured pump may stand between them.
             wrong.in_order(&rows[top..], &expected);

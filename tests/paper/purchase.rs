@@ -8,17 +8,20 @@ use gapwright::read::job;
 use gapwright::reorder::{Question, Report, level, report};
 use gapwright::write::purchase::{Ordered, workbook};
 
+use crate::anew;
 use crate::figures::{money, thickness};
 use crate::outages::{DATE, sample};
 use crate::page::{Book, Row, Wrong, count, entry, line, number, texts};
 use crate::wording::{NOT_FIT, purchase as words};
-use crate::anew;
 
 #[test]
 fn a_purchase_says_what_to_buy() {
     let mut wrong = Wrong::default();
     let job = job(&sample("purchase/stock.csv", "purchase/pumps.csv")).unwrap();
-    for (name, budget) in [("no budget", None), ("budget", Some(Millionths::from_raw(60_000_000)))] {
+    for (name, budget) in [
+        ("no budget", None),
+        ("budget", Some(Millionths::from_raw(60_000_000))),
+    ] {
         let question = Question {
             levels: level::Question {
                 service: Millionths::from_raw(950_000),
@@ -33,9 +36,19 @@ fn a_purchase_says_what_to_buy() {
             date: DATE.into(),
         };
         let report = report(&job, &question, budget, None, |_| Watch::patient()).unwrap();
-        let ordered = Ordered { job: &job, question: &question, report: &report };
+        let ordered = Ordered {
+            job: &job,
+            question: &question,
+            report: &report,
+        };
         let book = Book::read(workbook(&ordered).unwrap());
-        let mut case = Case { job: &job, report: &report, budget, book: &book, wrong: &mut wrong };
+        let mut case = Case {
+            job: &job,
+            report: &report,
+            budget,
+            book: &book,
+            wrong: &mut wrong,
+        };
         case.wrong.place = format!("{name}, Order");
         case.order();
         case.wrong.place = format!("{name}, Pumps");
@@ -76,7 +89,11 @@ impl Case<'_> {
             .map(|(item, line)| {
                 let name = self.job.stock[item].terms.supplier.clone();
                 let level = line.top_up.map_or(0, |top_up| top_up.packs);
-                (name.unwrap_or_default(), item, [line.packs + line.bag_packs, level])
+                (
+                    name.unwrap_or_default(),
+                    item,
+                    [line.packs + line.bag_packs, level],
+                )
             })
             .filter(|(_, _, [outage, level])| outage + level > 0)
             .collect();
@@ -115,7 +132,8 @@ impl Case<'_> {
         // Title and the line below it, the totals, then the orders.
         let rest = &rows[2.min(rows.len())..];
         self.wrong.rows(&rest[..top.len().min(rest.len())], &top);
-        self.wrong.rows(&rest[top.len().min(rest.len())..], &expected);
+        self.wrong
+            .rows(&rest[top.len().min(rest.len())..], &expected);
     }
 
     fn line(&self, item: usize, [outage, level]: [u32; 2]) -> (Row, i64) {
@@ -132,7 +150,10 @@ impl Case<'_> {
         row.extend((4..).zip([item.pack_qty, outage, level].map(count)));
         row.extend([(7, entry(&count(packs))), (8, count(pieces))]);
         let price = item.terms.unit_cost.map_or(0, |price| price.raw());
-        let shown = item.terms.unit_cost.map_or(String::new(), |price| number(price.raw() as f64 / 1e6));
+        let shown = item
+            .terms
+            .unit_cost
+            .map_or(String::new(), |price| number(price.raw() as f64 / 1e6));
         let total = price * i64::from(pieces);
         row.extend([(9, entry(&shown)), (10, number(total as f64 / 1e6))]);
         match item.terms.lead_days {
@@ -159,22 +180,38 @@ impl Case<'_> {
         let mut expected = vec![texts(&words::PUMPS[..6])];
         let after = &self.report.bought.purchase().plan;
         let kits = self.report.today.kits.iter().zip(&after.kits);
-        expected.extend(self.job.pumps.iter().zip(kits).map(|(pump, (today, after))| {
-            let stands = |kit: &Kit| match kit {
-                Kit::Served(_) => words::CAN,
-                Kit::Short(_) => NOT_FIT,
-            };
-            let model = &self.job.model_of(pump).name;
-            let mut row = texts(&[&pump.tag, model, "", anew::due(pump), stands(today), stands(after)]);
-            row.insert(2, count(pump.priority));
-            row
-        }));
+        expected.extend(
+            self.job
+                .pumps
+                .iter()
+                .zip(kits)
+                .map(|(pump, (today, after))| {
+                    let stands = |kit: &Kit| match kit {
+                        Kit::Served(_) => words::CAN,
+                        Kit::Short(_) => NOT_FIT,
+                    };
+                    let model = &self.job.model_of(pump).name;
+                    let mut row = texts(&[
+                        &pump.tag,
+                        model,
+                        "",
+                        anew::due(pump),
+                        stands(today),
+                        stands(after),
+                    ]);
+                    row.insert(2, count(pump.priority));
+                    row
+                }),
+        );
         self.wrong.rows(&rows[2..], &expected);
     }
 
     fn levels(&mut self) {
         let rows = self.book.page("Levels").block(0..10);
-        let top = rows.iter().position(|row| *row == texts(&words::LEVELS)).expect("the headings");
+        let top = rows
+            .iter()
+            .position(|row| *row == texts(&words::LEVELS))
+            .expect("the headings");
         let plan = &self.report.bought.purchase().plan;
         let mut expected = Vec::new();
         for (at, (item, own)) in self.job.stock.iter().zip(&self.report.lines).enumerate() {
@@ -191,13 +228,23 @@ impl Case<'_> {
                 .map(|pick| pick.count)
                 .sum();
             let bags = self.report.bags.iter().flatten();
-            let in_bags: u32 =
-                bags.flat_map(|share| &share.picks).filter(|pick| pick.item == at).map(|pick| pick.count).sum();
+            let in_bags: u32 = bags
+                .flat_map(|share| &share.picks)
+                .filter(|pick| pick.item == at)
+                .map(|pick| pick.count)
+                .sum();
             let bought = (own.packs + own.bag_packs) * item.pack_qty;
             // What was bought for the bags goes into them.
-            let gone = in_packs + in_bags + own.spoiled + own.bag_lacks.min(own.bag_packs * item.pack_qty);
+            let gone =
+                in_packs + in_bags + own.spoiled + own.bag_lacks.min(own.bag_packs * item.pack_qty);
             let mut row = texts(&[&item.item, &item.kind, item.fit.as_str()]);
-            let counts = [item.on_hand, bought, gone, item.on_hand + bought - gone, item.min_level];
+            let counts = [
+                item.on_hand,
+                bought,
+                gone,
+                item.on_hand + bought - gone,
+                item.min_level,
+            ];
             row.extend((3..).zip(counts.map(count)));
             row.extend(item.terms.max_level.map(|most| (8, count(most))));
             match own.top_up {
@@ -214,14 +261,20 @@ impl Case<'_> {
     fn summary(&mut self) {
         let rows = self.book.page("Summary").block(0..7);
         let served = |kits: &[Kit]| {
-            let served = kits.iter().filter(|kit| matches!(kit, Kit::Served(_))).count();
+            let served = kits
+                .iter()
+                .filter(|kit| matches!(kit, Kit::Served(_)))
+                .count();
             format!("{served} of {}", self.job.pumps.len())
         };
         let packs: u32 = self.report.lines.iter().map(|line| line.packs).sum();
         let cost = money(self.cost(), &self.job.policy.currency);
         let expected = [
             texts(&[words::SUMMARY[0], &served(&self.report.today.kits)]),
-            texts(&[words::SUMMARY[1], &served(&self.report.bought.purchase().plan.kits)]),
+            texts(&[
+                words::SUMMARY[1],
+                &served(&self.report.bought.purchase().plan.kits),
+            ]),
             texts(&[words::SUMMARY[2], &format!("{packs}, {cost}")]),
         ];
         self.wrong.in_order(&rows, &expected);

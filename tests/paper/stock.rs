@@ -7,10 +7,10 @@ use gapwright::plan::Worth;
 use gapwright::sheet::{Cell, Sheet};
 use gapwright::verify::Verified;
 
+use crate::anew;
 use crate::figures::{money, money_exactly};
 use crate::outages::held;
 use crate::page::{Row, count, line, number, texts};
-use crate::anew;
 use crate::wording::reorder as words;
 
 const FIGURES: u32 = 11;
@@ -21,7 +21,11 @@ fn what_is_left_stands_on_reorder() {
     held("Reorder", |outage, wrong| {
         let verified = &outage.verified;
         let page = outage.book.page("Reorder");
-        let mut rows = vec![line(words::TITLE[0]), line(words::TITLE[1]), texts(&words::COLUMNS)];
+        let mut rows = vec![
+            line(words::TITLE[0]),
+            line(words::TITLE[1]),
+            texts(&words::COLUMNS),
+        ];
         rows.extend(lines(verified, &mut seen.lock().unwrap()));
         if verified.plan().worth.is_empty() {
             rows.push(line(words::NO_WORTH));
@@ -34,7 +38,15 @@ fn what_is_left_stands_on_reorder() {
         wrong.rows(&page.block(FIGURES..u32::MAX), &figures);
     });
     let seen = seen.into_inner().unwrap();
-    for kind in ["below", "just at it", "just above", "reserved", "spoiled", "worth", "lacking"] {
+    for kind in [
+        "below",
+        "just at it",
+        "just above",
+        "reserved",
+        "spoiled",
+        "worth",
+        "lacking",
+    ] {
         assert!(seen.contains(&kind), "no outage brings out: {kind}");
     }
 }
@@ -50,7 +62,11 @@ fn lines(verified: &Verified, seen: &mut Vec<&str>) -> Vec<Row> {
             }
         }
     }
-    let items = job.stock.iter().enumerate().filter(|(_, item)| item.cut.is_none());
+    let items = job
+        .stock
+        .iter()
+        .enumerate()
+        .filter(|(_, item)| item.cut.is_none());
     let rows = items.map(|(at, item)| {
         let (left, least) = (anew::left(verified, at), item.min_level);
         let marks = [
@@ -76,8 +92,25 @@ fn lines(verified: &Verified, seen: &mut Vec<&str>) -> Vec<Row> {
             }
             None => String::new(),
         };
-        let mut row = texts(&[&item.item, &item.kind, item.fit.as_str(), "", "", "", "", "", below, &said]);
-        let counts = [item.on_hand, anew::taken(verified, at), anew::spoiled(verified, at), left, least];
+        let mut row = texts(&[
+            &item.item,
+            &item.kind,
+            item.fit.as_str(),
+            "",
+            "",
+            "",
+            "",
+            "",
+            below,
+            &said,
+        ]);
+        let counts = [
+            item.on_hand,
+            anew::taken(verified, at),
+            anew::spoiled(verified, at),
+            left,
+            least,
+        ];
         row.extend((3..).zip(counts.map(count)));
         row
     });
@@ -105,12 +138,20 @@ fn worth_of(verified: &Verified, worth: &Worth) -> String {
 }
 
 /// The items of which most is taken, thirty at most, in the order of the stock.
-fn picture(verified: &Verified, heading: &str, stacked: bool, rows: &mut Vec<Row>, figures: &mut Vec<Row>) {
+fn picture(
+    verified: &Verified,
+    heading: &str,
+    stacked: bool,
+    rows: &mut Vec<Row>,
+    figures: &mut Vec<Row>,
+) {
     const MOST: usize = 30;
     let job = verified.job();
     let gone = |at: usize| job.stock[at].on_hand - anew::left(verified, at);
     let mut shown: Vec<usize> = (0..job.stock.len()).collect();
-    shown.retain(|&at| job.stock[at].cut.is_none() && gone(at) > 0 && job.stock[at].size.is_some() == stacked);
+    shown.retain(|&at| {
+        job.stock[at].cut.is_none() && gone(at) > 0 && job.stock[at].size.is_some() == stacked
+    });
     if shown.is_empty() {
         return;
     }
@@ -123,7 +164,11 @@ fn picture(verified: &Verified, heading: &str, stacked: bool, rows: &mut Vec<Row
         0 => words::ALL_SHOWN.into(),
         more => words::some_shown(MOST, more),
     }));
-    let at = |row: Row| -> Row { row.into_iter().map(|(column, text)| (column + FIGURES, text)).collect() };
+    let at = |row: Row| -> Row {
+        row.into_iter()
+            .map(|(column, text)| (column + FIGURES, text))
+            .collect()
+    };
     figures.push(at(texts(&words::FIGURES)));
     for index in shown {
         let item = &job.stock[index];
@@ -135,7 +180,12 @@ fn picture(verified: &Verified, heading: &str, stacked: bool, rows: &mut Vec<Row
 }
 
 /// The rows of a sheet as they came, but for what is left on hand.
-fn as_it_came(sheet: &Sheet, from: u32, column: u32, left: impl Fn(u32) -> Option<u32>) -> Vec<Row> {
+fn as_it_came(
+    sheet: &Sheet,
+    from: u32,
+    column: u32,
+    left: impl Fn(u32) -> Option<u32>,
+) -> Vec<Row> {
     let rows = sheet.rows.iter().filter(|row| row.number >= from);
     let rows = rows.map(|row| {
         let cells = row.cells.iter().map(|(at, cell)| {
@@ -153,7 +203,12 @@ fn as_it_came(sheet: &Sheet, from: u32, column: u32, left: impl Fn(u32) -> Optio
 }
 
 fn table(source: &StockSheet, left: impl Fn(u32) -> Option<u32>) -> Vec<Row> {
-    as_it_came(&source.sheet, source.heading_row, source.on_hand_column, left)
+    as_it_came(
+        &source.sheet,
+        source.heading_row,
+        source.on_hand_column,
+        left,
+    )
 }
 
 #[test]
@@ -166,9 +221,16 @@ fn the_stock_after_is_the_stock_less_what_is_taken() {
             at.map(|at| anew::left(verified, at))
         });
         wrong.unless(expected.len() > 1, "there is a stock");
-        wrong.rows(&outage.book.page("Stock after").block(0..u32::MAX), &expected);
+        wrong.rows(
+            &outage.book.page("Stock after").block(0..u32::MAX),
+            &expected,
+        );
         let sheets = !job.sheets_sheet.sheet.rows.is_empty();
-        wrong.same("a sheet of sheets", outage.book.names.iter().any(|name| name == "Sheets"), sheets);
+        wrong.same(
+            "a sheet of sheets",
+            outage.book.names.iter().any(|name| name == "Sheets"),
+            sheets,
+        );
         if sheets {
             let expected = table(&job.sheets_sheet, |row| {
                 let at = job.sheets.iter().position(|lot| lot.row == row)?;

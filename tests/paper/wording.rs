@@ -11,8 +11,11 @@ pub mod summary {
     pub const KITTED: &str = "Pumps kitted";
     pub const WASTE: &str = "Waste";
     pub const PIECES: &str = "Pieces";
-    pub const BEST: [&str; 3] =
-        ["serve more by priority", "waste less and serve as many", "take fewer at this waste"];
+    pub const BEST: [&str; 3] = [
+        "serve more by priority",
+        "waste less and serve as many",
+        "take fewer at this waste",
+    ];
     pub const FIGURES: [&str; 6] = [
         "Tag",
         "Value, % of the way from lower to upper limit",
@@ -24,7 +27,15 @@ pub mod summary {
     pub const NOT_KITTED: &str = " (not fit)";
     pub const PUMPS: &str = "Pumps";
     pub const COLUMNS: [&str; 10] = [
-        "Tag", "Model", "Priority", "Due", "Standing", "Requirement", "Predicted", "Limits", "Margin",
+        "Tag",
+        "Model",
+        "Priority",
+        "Due",
+        "Standing",
+        "Requirement",
+        "Predicted",
+        "Limits",
+        "Margin",
         "Pieces",
     ];
     pub const REMARK: &str = "Requirement, predicted and margin are those of the pump's tightest requirement; all stand on Kits and Stack-up.";
@@ -35,7 +46,9 @@ pub mod summary {
         format!("{served} of {all} pumps can be kitted from the stock; acceptance rule: {rule}")
     }
     pub fn proven(waste: &str) -> String {
-        format!("Proven least: no plan serves more by priority, and none that does wastes less than {waste}.")
+        format!(
+            "Proven least: no plan serves more by priority, and none that does wastes less than {waste}."
+        )
     }
     pub fn short(count: usize) -> String {
         format!("{count} {}: see Short", super::NOT_FIT)
@@ -48,7 +61,9 @@ pub mod summary {
     }
     pub fn unchecked(count: usize, items: &str) -> String {
         let plural = if count == 1 { "" } else { "s" };
-        format!("Crush not checked for {count} gasket item{plural}, whose material is not known to give way: {items}.")
+        format!(
+            "Crush not checked for {count} gasket item{plural}, whose material is not known to give way: {items}."
+        )
     }
     pub const NO_MATERIAL: &str = "no material stated";
 }
@@ -64,11 +79,20 @@ pub mod picking {
         "In bin order. Measure a piece of each lot of shims and gaskets before it leaves the bin; tick what is picked.",
     ];
     pub const COLUMNS: [&str; 10] = [
-        "Bin", "Item", "Kind", "Fit", "Thickness", "is about", "Quantity", "For tags (pieces each)", "Picked",
+        "Bin",
+        "Item",
+        "Kind",
+        "Fit",
+        "Thickness",
+        "is about",
+        "Quantity",
+        "For tags (pieces each)",
+        "Picked",
         "Initials",
     ];
-    pub const SHEETS: [&str; 10] =
-        ["Bin", "Sheet", "Kind", "", "", "", "Sheets", "Cut into", "Picked", "Initials"];
+    pub const SHEETS: [&str; 10] = [
+        "Bin", "Sheet", "Kind", "", "", "", "Sheets", "Cut into", "Picked", "Initials",
+    ];
     pub const NO_BIN: &str = "no bin";
     pub const NOTHING: &str = "Nothing to pick: no pump can be kitted.";
     pub const TO_PEEL: &str = ", to be peeled";
@@ -93,18 +117,43 @@ pub mod picking {
 }
 
 pub mod kits {
-    pub const PICK: &str = "1  Pick and measure: places in the order in which they are filled, thick pieces first";
-    pub const PLACES: [&str; 8] =
-        ["Place", "Item", "Pieces", "Thickness of one", "is about", "Bin", "In the bag", "Fitted"];
+    pub const PICK: &str =
+        "1  Pick and measure: places in the order in which they are filled, thick pieces first";
+    pub const PLACES: [&str; 8] = [
+        "Place",
+        "Item",
+        "Pieces",
+        "Thickness of one",
+        "is about",
+        "Bin",
+        "In the bag",
+        "Fitted",
+    ];
     pub const EMPTY: &str = "no piece: the place stays empty";
     pub const DONE: &str = "Done:";
-    pub const BAG: [&str; 8] =
-        ["Also for the bag", "Item", "Pieces", "Fit or section", "Ring length", "Bin", "In the bag", "Fitted"];
+    pub const BAG: [&str; 8] = [
+        "Also for the bag",
+        "Item",
+        "Pieces",
+        "Fit or section",
+        "Ring length",
+        "Bin",
+        "In the bag",
+        "Fitted",
+    ];
     pub const ASSEMBLE: &str = "2  Assemble";
     pub const MEASURED: &str = "As measured";
     pub const RECHECK: &str = "3  Recheck, before it is closed for good";
-    pub const REQUIREMENTS: [&str; 8] =
-        ["Requirement", "Target", "", "Limits", "", "Predicted", "Guard", "Margin"];
+    pub const REQUIREMENTS: [&str; 8] = [
+        "Requirement",
+        "Target",
+        "",
+        "Limits",
+        "",
+        "Predicted",
+        "Guard",
+        "Margin",
+    ];
     pub const FOR_SERVICE: &str = "Predicted for service; cannot be measured at the bench.";
     pub const NEVER_HOT: &str = "No cold reading shows for certain that it runs within its hot limits: the growth is not known well enough.";
     pub const NO_FEELERS: &str = "Feeler blades: none are entered on the sheet Feelers of the stock workbook; with the shop's set there, those that must go in and must not would stand here.";
@@ -135,7 +184,13 @@ pub mod kits {
     pub fn crushed(percents: &str, least: &str, most: &str) -> String {
         format!("; crushed by {percents} % (material: {least} to {most} %)")
     }
-    pub fn crush_warning(label: &str, item: &str, percent: &str, [material, least, most]: [&str; 3], less: bool) -> String {
+    pub fn crush_warning(
+        label: &str,
+        item: &str,
+        percent: &str,
+        [material, least, most]: [&str; 3],
+        less: bool,
+    ) -> String {
         let so = match less {
             true => "it may leak",
             false => "it may tear, or keep the parts from closing",
@@ -172,7 +227,9 @@ pub mod kits {
         format!("{low} to {high} (about {} to {})", about[0], about[1])
     }
     pub fn outside(between: &str) -> String {
-        format!("A cold reading outside {between} may leave the hot limits if the growth comes at its worst")
+        format!(
+            "A cold reading outside {between} may leave the hot limits if the growth comes at its worst"
+        )
     }
     /// What the readings allow for, of a clearance that counts running as well or does not.
     pub fn allowed(rule: &str, within: &str, hot: bool) -> String {
@@ -182,11 +239,15 @@ pub mod kits {
                 ", and running too, with the growth at its worst",
             ),
             "expanded" => (
-                format!("within its limits by the expanded uncertainty of a reading good to {within} either way"),
+                format!(
+                    "within its limits by the expanded uncertainty of a reading good to {within} either way"
+                ),
                 ", and running too, by that of the growth as well",
             ),
             _ => (
-                format!("the rule is nominal: what a reading may be off, {within} either way, is not allowed for"),
+                format!(
+                    "the rule is nominal: what a reading may be off, {within} either way, is not allowed for"
+                ),
                 ", nor the growth at its worst",
             ),
         };
@@ -258,15 +319,32 @@ pub mod short {
         "Each of these is NOT FIT TO ASSEMBLE until its place is filled. A pack with a total in the window would do only if it is as good as the window presumes.",
     ];
     pub const COLUMNS: [&str; 10] = [
-        "Tag", "Priority", "Due", "Place", "Fit", "Why", "Window for the total", "The window presumes",
-        "Nearest that can be made", "Standing",
+        "Tag",
+        "Priority",
+        "Due",
+        "Place",
+        "Fit",
+        "Why",
+        "Window for the total",
+        "The window presumes",
+        "Nearest that can be made",
+        "Standing",
     ];
     pub const NONE: &str = "None: every pump can be kitted.";
     pub const NOTHING: &str = "none";
     pub const BAGS: &str = "Consumables that the bags of kitted pumps are short of";
     pub const NO_BAGS: &str = "None: every bag has all of its consumables.";
     pub const LACKING: [&str; 10] = [
-        "Tag", "Priority", "Due", "Consumable", "Fit", "Why", "Lacking", "Asked for", "Bin", "Standing",
+        "Tag",
+        "Priority",
+        "Due",
+        "Consumable",
+        "Fit",
+        "Why",
+        "Lacking",
+        "Asked for",
+        "Bin",
+        "Standing",
     ];
     pub const WHOLE: &str = "the pump as a whole";
     pub const NO_PIECE: &str = " (no piece)";
@@ -280,8 +358,10 @@ pub mod short {
     }
     pub const TOO_NARROW: &str = "the limits are narrower than the tolerances of the measurements and of the thinnest pack that could be made";
     pub const TOO_WIDE: &str = "each place could be filled, but no kit leaves the limits clear of its expanded uncertainty";
-    pub const MEASURED_OUT: &str = "the measured dimensions alone are outside the limits, and no piece can change that";
-    pub const MEASURE_AGAIN: &str = "as measured, even with nothing in this place a limit is passed; measure again";
+    pub const MEASURED_OUT: &str =
+        "the measured dimensions alone are outside the limits, and no piece can change that";
+    pub const MEASURE_AGAIN: &str =
+        "as measured, even with nothing in this place a limit is passed; measure again";
     pub const TOGETHER: &str = "each place could be filled by itself, but together they ask for more pieces of one item than there are";
     pub fn no_total(pieces: &str, window: Option<&str>) -> String {
         match window {
@@ -323,14 +403,25 @@ pub mod reorder {
         "Each worth is found by solving again with one more piece on hand, everything else as it is. Worths do not add up.",
     ];
     pub const COLUMNS: [&str; 10] = [
-        "Item", "Kind", "Fit", "Before", "Issued", "Spoiled", "After", "Min level", "Standing",
+        "Item",
+        "Kind",
+        "Fit",
+        "Before",
+        "Issued",
+        "Spoiled",
+        "After",
+        "Min level",
+        "Standing",
         "Worth of one more",
     ];
     pub const BELOW: &str = "below min level";
     pub const NOT_WORKED_OUT: &str = "not worked out";
     pub const NO_WORTH: &str =
         "The worth of one more was not worked out: it needs a proven plan and time to spare.";
-    pub const PICTURES: [&str; 2] = ["Shims and gaskets before and after", "Consumables before and after"];
+    pub const PICTURES: [&str; 2] = [
+        "Shims and gaskets before and after",
+        "Consumables before and after",
+    ];
     pub const ALL_SHOWN: &str = "Every item that is taken from.";
     pub const FIGURES: [&str; 4] = ["Item", "Before", "After", "Min level"];
     pub fn some_shown(shown: usize, more: usize) -> String {
@@ -348,10 +439,6 @@ pub mod reorder {
 }
 
 pub mod issue {
-    pub const TITLE: [&str; 2] = [
-        "Issue",
-        "After picking: fill in the coloured cells where something went otherwise than planned, save, then run `gapwright issue` with this workbook and the stock workbook.",
-    ];
     pub const ID: &str = "Plan";
     pub const COLUMNS: [&str; 6] = ["Tag", "Place", "Bin", "Item", "Step", "Planned"];
     pub const PICK: &str = "pick";
@@ -365,13 +452,24 @@ pub mod issue {
 
 pub mod stack_up {
     pub const RULE: &str = "Acceptance rule";
-    pub const FACTOR: &str = "Coverage factor";
     pub const CONTRIBUTORS: [&str; 10] = [
-        "Contributor", "Count", "Nominal of one", "Minus", "Plus", "Known by", "Standard uncertainty of one",
-        "Degrees of freedom", "Standard uncertainty of its lot", "Lot (a number for each)",
+        "Contributor",
+        "Count",
+        "Nominal of one",
+        "Minus",
+        "Plus",
+        "Known by",
+        "Standard uncertainty of one",
+        "Degrees of freedom",
+        "Standard uncertainty of its lot",
+        "Lot (a number for each)",
     ];
     pub const LENGTHS: [&str; 3] = ["Target", "Lower limit", "Upper limit"];
-    pub const ALLOWANCES: [&str; 3] = ["Allowance aimed at", "Least allowance", "Greatest allowance"];
+    pub const ALLOWANCES: [&str; 3] = [
+        "Allowance aimed at",
+        "Least allowance",
+        "Greatest allowance",
+    ];
     pub const RESULT: [&str; 3] = ["Result", "Lower side", "Upper side"];
     pub const NOMINAL: &str = "Nominal value";
     pub const TARGET: &str = "Target";
@@ -415,7 +513,12 @@ pub mod basis {
 
 pub mod models {
     pub const USED: [&str; 2] = ["used by 1 pump", "used by"];
-    pub const MEASURED: [&str; 4] = ["Measured", "Column of the pump workbook", "How well it is known", "Shape"];
+    pub const MEASURED: [&str; 4] = [
+        "Measured",
+        "Column of the pump workbook",
+        "How well it is known",
+        "Shape",
+    ];
     pub const GROWS: [&str; 6] = [
         "Grows when running",
         "Columns of the pump workbook, where a pump differs",
@@ -439,32 +542,76 @@ pub mod models {
 }
 
 pub mod provision {
-    pub const PRICES: [&str; 2] = ["Safe kits, all of them together", "Trolley, shared by all pumps"];
+    pub const PRICES: [&str; 2] = [
+        "Safe kits, all of them together",
+        "Trolley, shared by all pumps",
+    ];
     pub const PRICE: &str = "Price";
     pub const PIECES: &str = "Pieces";
     pub const CHOSEN: [&str; 2] = ["Chosen for", "every value looked at in its range"];
     pub const COUNTED: [&str; 2] = ["Service counted", "not counted: it is no matter of chance"];
     pub const PUMPS: [&str; 10] = [
-        "Tag", "Model", "Priority", "Due", "Expected", "Values", "In a gap", "Safe kit", "Goes without", "Standing",
+        "Tag",
+        "Model",
+        "Priority",
+        "Due",
+        "Expected",
+        "Values",
+        "In a gap",
+        "Safe kit",
+        "Goes without",
+        "Standing",
     ];
     pub const MEASURED: &str = "measured";
     pub const OF_READINGS: &str = ", as past readings say";
-    pub const STANDING: [&str; 2] = ["Measured; pieces at hand", "Every value looked at can be met"];
+    pub const STANDING: [&str; 2] = [
+        "Measured; pieces at hand",
+        "Every value looked at can be met",
+    ];
     pub const MEASURED_GAP: &str = "GAP: measured, and nothing will do";
     pub const TROLLEY: [&str; 13] = [
-        "Bin", "Item", "Kind", "Fit", "Thickness", "is about", "Set aside", "May be issued", "Stays in the drawer",
-        "Unit cost", "Cost", "Done", "Initials",
+        "Bin",
+        "Item",
+        "Kind",
+        "Fit",
+        "Thickness",
+        "is about",
+        "Set aside",
+        "May be issued",
+        "Stays in the drawer",
+        "Unit cost",
+        "Cost",
+        "Done",
+        "Initials",
     ];
-    pub const KIT: [&str; 8] = ["Item", "Kind", "Fit", "Thickness", "is about", "Pieces", "Cost", "Bin"];
-    pub const MEASURES: [&str; 4] = ["If it measures: ", "Values", "Take, place by place (with its total)", ""];
+    pub const KIT: [&str; 8] = [
+        "Item",
+        "Kind",
+        "Fit",
+        "Thickness",
+        "is about",
+        "Pieces",
+        "Cost",
+        "Bin",
+    ];
+    pub const MEASURES: [&str; 4] = [
+        "If it measures: ",
+        "Values",
+        "Take, place by place (with its total)",
+        "",
+    ];
     pub const NONE: &str = "none";
     pub const NOTHING: &str = "GAP: nothing in the drawers will do";
     pub const GAPS: [&str; 7] = ["Tag", "Dimension", "From", "To", "Values", "of", "In words"];
     pub fn lead(unmeasured: usize, all: usize, rule: &str, step: &str) -> String {
-        format!("{unmeasured} of {all} pumps are not measured yet; acceptance rule: {rule}; values in steps of {step}")
+        format!(
+            "{unmeasured} of {all} pumps are not measured yet; acceptance rule: {rule}; values in steps of {step}"
+        )
     }
     pub fn chosen_for(served: u32, of: u32, wanted: u32) -> String {
-        format!("{served} of {of} scenarios, {wanted} wanted; no measure of its service, since it was made for them")
+        format!(
+            "{served} of {of} scenarios, {wanted} wanted; no measure of its service, since it was made for them"
+        )
     }
     pub fn counted(served: u32, of: u32) -> String {
         format!("{served} of {of} scenarios of their own, ")
@@ -475,7 +622,9 @@ pub mod provision {
         )
     }
     pub fn gap_line(gaps: usize, all: usize) -> String {
-        format!("GAP: {gaps} of {all} pumps may come to a value that nothing in the drawers will do for; see Coverage.")
+        format!(
+            "GAP: {gaps} of {all} pumps may come to a value that nothing in the drawers will do for; see Coverage."
+        )
     }
     pub fn gap(gaps: usize, values: usize) -> String {
         format!("GAP: {gaps} of {values} values")
@@ -487,7 +636,9 @@ pub mod provision {
         format!("Pump {tag}: {cost}, {pieces} pieces, ")
     }
     pub fn in_words(tag: &str, label: &str, values: &str, [gaps, all]: [usize; 2]) -> String {
-        format!("{tag}: nothing in the drawers will do if {label} comes to {values} ({gaps} of {all} values).")
+        format!(
+            "{tag}: nothing in the drawers will do if {label} comes to {values} ({gaps} of {all} values)."
+        )
     }
 }
 
@@ -510,15 +661,28 @@ pub mod purchase {
     ];
     pub const UNNAMED: &str = "Suppliers that the stock workbook does not name";
     pub const ALL: &str = "All orders";
-    pub const OUTAGE: &str =
-        "Packs so that pumps can be kitted, as worked out and proven; consumables and levels not counted";
+    pub const OUTAGE: &str = "Packs so that pumps can be kitted, as worked out and proven; consumables and levels not counted";
     pub const NOT_SAID: &str = "not said";
     pub const PUMPS: [&str; 7] = [
-        "Tag", "Model", "Priority", "Due", "From today's stock", "After the buy", "Why it is still short",
+        "Tag",
+        "Model",
+        "Priority",
+        "Due",
+        "From today's stock",
+        "After the buy",
+        "Why it is still short",
     ];
     pub const CAN: &str = "can be kitted";
     pub const LEVELS: [&str; 10] = [
-        "Item", "Kind", "Fit", "On hand today", "Bought", "Issued or spoiled", "Left", "Min level", "Max level",
+        "Item",
+        "Kind",
+        "Fit",
+        "On hand today",
+        "Bought",
+        "Issued or spoiled",
+        "Left",
+        "Min level",
+        "Max level",
         "Packs back to level",
     ];
     pub const NOT_FOR_SALE: &str = "below, not for sale";
@@ -528,8 +692,11 @@ pub mod purchase {
     pub fn total(supplier: &str) -> String {
         format!("Total: {supplier}")
     }
-    pub const SUMMARY: [&str; 3] =
-        ["Pumps kitted from today's stock", "Pumps kitted after the buy", "Packs so that pumps can be kitted"];
+    pub const SUMMARY: [&str; 3] = [
+        "Pumps kitted from today's stock",
+        "Pumps kitted after the buy",
+        "Packs so that pumps can be kitted",
+    ];
 }
 
 pub mod as_built {
@@ -559,7 +726,14 @@ pub mod as_built {
         "Upper limit",
         "Standing",
     ];
-    pub const TO_DO: [&str; 6] = ["Tag", "Decision", "Found, and to do", "Done", "Initials", "New reading"];
+    pub const TO_DO: [&str; 6] = [
+        "Tag",
+        "Decision",
+        "Found, and to do",
+        "Done",
+        "Initials",
+        "New reading",
+    ];
     pub const ACCEPT: &str = "accept";
     pub const SWAP: &str = "SWAP";
     pub const LOOK: &str = "LOOK FIRST";
@@ -585,6 +759,9 @@ pub mod as_built {
         format!("{place}: the micrometer should read {total}, between {low} and {high}.")
     }
     pub fn then(label: &str, value: [&str; 2], low: &str, high: &str) -> String {
-        format!("{label}: then expected {} ({}), limits {low} to {high}.", value[0], value[1])
+        format!(
+            "{label}: then expected {} ({}), limits {low} to {high}.",
+            value[0], value[1]
+        )
     }
 }
