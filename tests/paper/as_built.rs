@@ -73,7 +73,7 @@ fn case() -> (VerifiedRecheck, Book) {
     .unwrap();
     let pumps = fs::read_to_string("samples/tiny/pumps.csv").unwrap();
     let pumps = pumps.trim_end();
-    let more = "\nD,screwed-impeller,2,F1,F1,0.021,0.065\nE,screwed-impeller,2,F1,F1,0.521,0.050\n";
+    let more = "\nD,screwed-impeller,2,F1,F1,0.021,0.080\nE,screwed-impeller,2,F1,F1,0.521,0.050\n";
     fs::write(path("pumps.csv"), format!("{pumps}{more}")).unwrap();
     let sources = Sources {
         stock: path("stock.csv"),

@@ -75,11 +75,10 @@ fn lines(verified: &Verified) -> Vec<Row> {
                         Some(cut) => words::cut_from(&job.sheets[cut.sheet].item),
                         None => words::PICK.to_string(),
                     };
-                    // A piece that is cut has no bin of its own.
-                    let bin = if item.cut.is_some() {
-                        ""
-                    } else {
-                        anew::bin(item)
+                    // A piece that is cut lies where its sheet lies.
+                    let bin = match item.cut {
+                        Some(cut) => job.sheets[cut.sheet].bin.as_deref().unwrap_or(""),
+                        None => anew::bin(item),
                     };
                     add(
                         [&pump.tag, &place.label, bin, &item.item, &step, ""],

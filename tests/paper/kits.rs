@@ -37,7 +37,7 @@ fn every_slip_says_what_the_library_has() {
         look.lock().unwrap().append(&mut sheet.seen);
     });
     // The outages must go on bringing out all of this.
-    for kind in [
+    let wanted = [
         "peeled",
         "peeled, each",
         "cut",
@@ -52,13 +52,16 @@ fn every_slip_says_what_the_library_has() {
         "no feelers",
         "running",
         "running alone",
+        "never running",
         "cold window",
+        "too coarse",
         "uneven guard",
         "short",
         "whole limits",
-    ] {
-        assert!(seen.contains(&kind), "no outage brings out: {kind}");
-    }
+    ];
+    let lacking = wanted.iter().filter(|kind| !seen.contains(kind));
+    let lacking: Vec<&&str> = lacking.collect();
+    assert!(lacking.is_empty(), "no outage brings out: {lacking:?}");
 }
 
 struct Slips<'a> {
@@ -102,7 +105,7 @@ impl Slips<'_> {
                     };
                     one.served(&verified.bags()[index]);
                     slip = one.rows;
-                    drawn.extend(figures(job, pump, packs));
+                    drawn.push(figures(job, pump, packs));
                 }
                 Kit::Short(shorts) => {
                     self.seen.push("short");
@@ -113,11 +116,24 @@ impl Slips<'_> {
             self.wrong.rows(slips.get(at).unwrap_or(&none), &slip);
         }
         self.wrong.place = place;
-        self.wrong.same(
-            "figures on the drawings",
-            self.outage.book.floating("Kits"),
-            drawn,
-        );
+        self.drawings(drawn);
+    }
+}
+
+impl Slips<'_> {
+    /// The figures on the drawings, slip by slip and row by row.
+    fn drawings(&mut self, expected: Vec<Vec<(i64, String)>>) {
+        let mut found = self.outage.book.floating("Kits").into_iter();
+        for drawing in expected {
+            for beside in drawing.chunk_by(|a, b| a.0 == b.0) {
+                let mut own: Vec<String> = found.by_ref().take(beside.len()).collect();
+                own.sort();
+                let beside: Vec<&String> = beside.iter().map(|(_, text)| text).collect();
+                let own: Vec<&String> = own.iter().collect();
+                self.wrong.same("figures on a drawing", own, beside);
+            }
+        }
+        self.wrong.same("figures beyond these", found.next(), None);
     }
 }
 
@@ -192,12 +208,15 @@ fn cautions(job: &Job, pump: &Pump, moments: &[&str]) -> Vec<Row> {
     rows
 }
 
-/// The figures that stand on the drawing of the model.
-fn figures(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<String> {
+/// The figures that stand on the drawing of the model, each with the row in which it begins: a box of 790 by 420
+/// pixels, rows of 20, letters whose middle is 9.5 below their edge.
+fn figures(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<(i64, String)> {
     let model = job.model_of(pump);
-    if model.drawing.is_none() {
+    let Some(drawing) = &model.drawing else {
         return Vec::new();
-    }
+    };
+    let [wide, high] = [drawing.width, drawing.height].map(f64::from);
+    let high = high * (790.0 / wide).min(420.0 / high);
     let outs = anew::outs(job, pump, packs);
     let unit = model.unit;
     let of = |name: &String| {
@@ -211,11 +230,14 @@ fn figures(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<String> {
             .or(pack.map(|at| with_unit(anew::pack(job, &packs[at]).value, unit)))
             .or(requirement.map(|at| with_unit(outs[at].value, unit)))
     };
-    model
-        .figures
-        .iter()
-        .filter_map(|figure| of(&figure.name))
-        .collect()
+    let figures = model.figures.iter().filter_map(|figure| {
+        let [_, y] = figure.at;
+        let above = (f64::from(y) / 1e6 * high - 9.5).round() as i64;
+        Some((above / 20, of(&figure.name)?))
+    });
+    let mut figures: Vec<(i64, String)> = figures.collect();
+    figures.sort();
+    figures
 }
 
 /// The slip of a pump that is kitted.
@@ -502,7 +524,10 @@ impl Slip<'_> {
                     &words::allowed(&rule, &within, !hot.is_empty()),
                 )
             }
-            false => words::too_coarse(&within),
+            false => {
+                self.seen.push("too coarse");
+                words::too_coarse(&within)
+            }
         };
         let mut row = line(text);
         row.insert(5, words::found(symbol(unit)));
@@ -526,6 +551,7 @@ impl Slip<'_> {
         let limits = match all {
             None => own,
             Some([low, high]) if low > high => {
+                self.seen.push("never running");
                 self.rows.push(line(words::NEVER_HOT));
                 None
             }

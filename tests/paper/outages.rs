@@ -136,8 +136,9 @@ pub static ALL: LazyLock<Vec<Outage>> = LazyLock::new(|| {
     ]
 });
 
-/// The files of an outage of every model, one of the shop's own among them. All figures are invented.
+/// The files of an outage of every model, two of the shop's own among them. All figures are invented.
 const BENCH: [(&str, &str); 8] = [
+    ("models/own-pair.toml", include_str!("bench/own-pair.toml")),
     (
         "models/own-spacer.toml",
         include_str!("bench/own-spacer.toml"),
@@ -148,5 +149,4 @@ const BENCH: [(&str, &str); 8] = [
     ("stock/Feelers.csv", include_str!("bench/Feelers.csv")),
     ("pumps/Pumps.csv", include_str!("bench/Pumps.csv")),
     ("pumps/Policy.csv", include_str!("bench/Policy.csv")),
-    ("models/README.txt", "The shop's own model, invented.\n"),
 ];
