@@ -596,13 +596,10 @@ impl Slip<'_> {
             predicted: predicted.map(Fine::from_raw),
         };
         let Gauge { go, no_go } = gauge(&job.feelers, &wanted);
-        let nominal = |chosen: &Chosen| match chosen {
-            Chosen::Stack(stack, _) => Some(stack.nominal),
-            Chosen::None => None,
-        };
-        if let Some((small, large)) = nominal(&go).zip(nominal(&no_go)) {
+        // Where a good pump passes with both, what must go in is the thinner of them.
+        if let (Chosen::Stack(small, true), Chosen::Stack(large, true)) = (&go, &no_go) {
             self.wrong.unless(
-                small < large,
+                small.nominal < large.nominal,
                 "what must go in is thinner than what must not",
             );
         }
