@@ -17,11 +17,25 @@ use crate::wording::{NOT_FIT, purchase as words};
 #[test]
 fn a_purchase_says_what_to_buy() {
     let mut wrong = Wrong::default();
-    let job = job(&sample("purchase/stock.csv", "purchase/pumps.csv")).unwrap();
-    for (name, budget) in [
-        ("no budget", None),
-        ("budget", Some(Millionths::from_raw(60_000_000))),
-    ] {
+    let mut bags = 0;
+    let budget = Some(Millionths::from_raw(60_000_000));
+    let cases = [
+        (
+            "no budget",
+            "purchase/stock.csv",
+            "purchase/pumps.csv",
+            None,
+        ),
+        ("budget", "purchase/stock.csv", "purchase/pumps.csv", budget),
+        (
+            "bags that are short",
+            "outage/stock.xlsx",
+            "outage/pumps.xlsx",
+            None,
+        ),
+    ];
+    for (name, stock, pumps, budget) in cases {
+        let job = job(&sample(stock, pumps)).unwrap();
         let question = Question {
             levels: level::Question {
                 service: Millionths::from_raw(950_000),
@@ -36,6 +50,7 @@ fn a_purchase_says_what_to_buy() {
             date: DATE.into(),
         };
         let report = report(&job, &question, budget, None, |_| Watch::patient()).unwrap();
+        bags += report.lines.iter().map(|line| line.bag_packs).sum::<u32>();
         let ordered = Ordered {
             job: &job,
             question: &question,
@@ -58,6 +73,7 @@ fn a_purchase_says_what_to_buy() {
         case.wrong.place = format!("{name}, Summary");
         case.summary();
     }
+    assert!(bags > 0, "no case buys for bags");
     wrong.tell();
 }
 
