@@ -213,30 +213,43 @@ impl Wrong {
         }
     }
 
-    /// Rows one after the other; a row too many and one too few are told as such.
+    /// Rows one after the other; some rows too many and some too few are told as such.
     pub fn rows(&mut self, found: &[Row], expected: &[Row]) {
-        let (mut f, mut e) = (0, 0);
-        while f < found.len() || e < expected.len() {
-            match (found.get(f), expected.get(e)) {
-                (Some(one), Some(other)) if one == other => (f, e) = (f + 1, e + 1),
-                (Some(one), other) if other.is_none() || found.get(f + 1) == other => {
-                    self.say(format!("not expected: {}", shown(one)));
-                    f += 1;
-                }
-                (one, Some(other)) if one.is_none() || expected.get(e + 1) == one => {
-                    self.say(format!("left off: {}", shown(other)));
-                    e += 1;
-                }
-                (Some(one), Some(other)) => {
-                    self.say(format!(
-                        "found    {}\n      expected {}",
-                        shown(one),
-                        shown(other)
-                    ));
-                    (f, e) = (f + 1, e + 1);
-                }
-                (None, None) | (Some(_), None) | (None, Some(_)) => unreachable!("told above"),
+        /// So many rows that are left off, or added, one after the other are known as such.
+        const AHEAD: usize = 20;
+        let (mut f, mut e) = (found, expected);
+        while let ([one, others @ ..], [other, rest @ ..]) = (f, e) {
+            let is_alone = others.first() == rest.first();
+            let added = f.iter().take(AHEAD).position(|row| row == other);
+            let left_off = e.iter().take(AHEAD).position(|row| row == one);
+            let (more, less) = match (added, left_off) {
+                (Some(0), _) => (1, 1),
+                _ if is_alone => (1, 1),
+                (Some(more), less) if less.is_none_or(|less| more <= less) => (more, 0),
+                (_, Some(less)) => (0, less),
+                _ => (1, 1),
+            };
+            match (more, less) {
+                (1, 1) if one == other => {}
+                (1, 1) => self.say(format!(
+                    "found    {}\n      expected {}",
+                    shown(one),
+                    shown(other)
+                )),
+                _ => self.apart(&f[..more], &e[..less]),
             }
+            (f, e) = (&f[more..], &e[less..]);
+        }
+        self.apart(f, e);
+    }
+
+    /// Rows that have nothing beside them.
+    fn apart(&mut self, found: &[Row], expected: &[Row]) {
+        for row in found {
+            self.say(format!("not expected: {}", shown(row)));
+        }
+        for row in expected {
+            self.say(format!("left off: {}", shown(row)));
         }
     }
 
