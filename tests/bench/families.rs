@@ -26,7 +26,8 @@ pub struct Family {
     pub limit: u64,
     /// Whether every charge is a whole number, which the obvious model needs.
     pub whole_charges: bool,
-    change: fn(&mut Job),
+    /// What sets it apart from the usual fleet.
+    pub change: fn(&mut Job),
 }
 
 const TIGHT: Family = Family {
@@ -155,7 +156,7 @@ fn convert(job: &mut Job) {
             ..
         } = form
         {
-            [target, lower, upper].map(metric);
+            [target, lower, upper].into_iter().for_each(metric);
         }
     }
     for size in job.stock.iter_mut().filter_map(|item| item.size.as_mut()) {

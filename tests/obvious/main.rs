@@ -170,6 +170,9 @@ fn ways(job: &Job, plan: &Plan) -> [bool; 3] {
     ]
 }
 
+/// One figure of an answer.
+type Figure = fn(&mut Obvious) -> &mut Reached;
+
 /// A wrong limit must be noticed: with one piece more of everything the solver's answer is another
 /// one often enough. And so must one wrong figure of its answer, whichever.
 #[test]
@@ -201,7 +204,7 @@ fn the_comparison_bites() {
         .find(|(_, obvious)| obvious.proven())
         .expect("one of ten is proven");
     assert_eq!(differences(plan, &right), [""; 0]);
-    let wrong: [(&str, fn(&mut Obvious) -> &mut Reached); 3] = [
+    let wrong: [(&str, Figure); 3] = [
         ("weight", |answer| &mut answer.weight),
         ("waste", |answer| &mut answer.waste),
         ("pieces", |answer| &mut answer.pieces),

@@ -6,9 +6,10 @@
 //! fetch`, those of every platform and of the fuzz targets too.
 //!
 //! Not covered: published advisories. The tools that look for them ask a database that is fetched from a
-//! network and is no package; a list kept here would be out of date from its first day. Neither are
-//! language features newer than `rust-version`: clippy's `incompatible_msrv` knows the standard library
-//! only, and nothing but a build with that very toolchain shows the rest.
+//! network and is no package; a list kept here would be out of date from its first day. Nor versions that
+//! their registry has withdrawn since, of which only the registry tells. Nor language features newer than
+//! `rust-version`: clippy's `incompatible_msrv` knows the standard library only, and nothing but a build
+//! with that very toolchain shows the rest.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
@@ -43,7 +44,7 @@ const NEWER: [(&str, &str); 1] = [(
 )];
 
 /// Packages that are there in several versions, because others ask for different ones.
-const SEVERAL: [&str; 12] = [
+const SEVERAL: [&str; 13] = [
     "cpufeatures",
     "getrandom",
     "hashbrown",
@@ -54,6 +55,7 @@ const SEVERAL: [&str; 12] = [
     "rand",
     "rand_chacha",
     "rand_core",
+    "shlex",
     "statrs",
     "syn",
 ];
