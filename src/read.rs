@@ -39,7 +39,7 @@ use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet};
 
 pub use alone::{Holds, Stock, holds, stock_alone};
-pub use book::{Memory, open as book, workbook};
+pub use book::{Memory, is_reading, open as book, workbook};
 pub(crate) use carried::{
     EXTRA as ISSUE_EXTRA, HEADINGS as ISSUE_HEADINGS, ID as ISSUE_ID, OWN as ISSUE_OWN,
 };
