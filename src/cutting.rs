@@ -11,6 +11,9 @@ use crate::decimal::Money;
 use crate::length::Length;
 use crate::stock::Size;
 
+/// The most blanks along one side of a sheet: more is a slip of the unit, and would take long.
+pub(crate) const MOST_ALONG: i64 = 1_000;
+
 /// A lot of sheets that pieces can be cut from.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SheetLot {

@@ -149,12 +149,12 @@ pub struct Length(i64);
 /// One micro-inch in ticks.
 const MICRO_INCH: i64 = 254;
 
-/// Ten metres: longer than any dimension of this trade, and small enough that no sum overflows.
-const MOST_TICKS: i64 = 100_000_000_000;
-
 impl Length {
     /// No length at all.
     pub const ZERO: Length = Length(0);
+
+    /// Ten metres: longer than any dimension of this trade, and small enough that no sum overflows.
+    pub const MOST: Length = Length(100_000_000_000);
 
     /// A length of whole ticks (tenths of a nanometre).
     pub const fn from_ticks(ticks: i64) -> Length {
@@ -322,8 +322,8 @@ fn fractions_spelt_out(text: &str) -> String {
 fn within_range(ticks: i128) -> Result<Length, LengthError> {
     i64::try_from(ticks)
         .ok()
-        .filter(|ticks| ticks.abs() <= MOST_TICKS)
         .map(Length)
+        .filter(|length| length.abs() <= Length::MOST)
         .ok_or(LengthError::TooLong)
 }
 

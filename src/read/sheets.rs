@@ -8,7 +8,7 @@ use super::named_sheet;
 use super::size::Stated;
 use super::stock::{Names, STACKED, counts};
 use super::table::{Heading, Line, NEEDED_OF_FIT, NEEDED_OF_SHEETS, Table};
-use crate::cutting::{Cut, SheetLot};
+use crate::cutting::{Cut, MOST_ALONG, SheetLot};
 use crate::decimal::Money;
 use crate::job::StockSheet;
 use crate::length::Length;
@@ -32,9 +32,6 @@ const ALSO_KNOWN: [&str; 11] = [
     "Material",
     "Description",
 ];
-
-/// The most blanks along one side of a sheet: more is a slip of the unit, and would take long.
-const MOST_ALONG: i64 = 1_000;
 
 /// Both sheets as read, tolerances not settled yet.
 #[derive(Default)]
