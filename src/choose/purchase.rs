@@ -115,6 +115,7 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
 ///
 /// # Errors
 /// As [`purchase`].
+#[doc(hidden)]
 pub fn columns(job: &Job, market: &Market) -> Result<usize, ChooseError> {
     let laid = lay_out(job, market)?;
     Ok(laid.columns.iter().map(Vec::len).sum())

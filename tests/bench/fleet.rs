@@ -30,8 +30,9 @@ use std::process::Command;
 use std::str::FromStr;
 use std::time::{Duration, Instant};
 
+use gapwright::choose::choose;
+use gapwright::choose::parts::instances;
 use gapwright::choose::watch::Watch;
-use gapwright::choose::{choose, instances};
 use gapwright::plan::Aim;
 
 /// Gasket sizes of every case.
