@@ -328,7 +328,7 @@ impl<'a> Files<'a> {
         let mut wrong = |found: String, expected: &str, mend: &str| {
             problems.add(from_command_line(found, expected, mend));
         };
-        if let Some(date) = self.date.filter(|date| write::check_date(date).is_err()) {
+        if let Some(date) = self.date.filter(|date| !crate::day::is_date(date)) {
             let expected = "a date such as 2027-03-15";
             wrong(format!("--date {date}"), expected, "correct the date");
         }

@@ -208,7 +208,7 @@ impl Policy {
 
 /// A length with its unit, in the system in which it is a short number.
 fn shown(length: Length) -> String {
-    let unit = crate::words::natural_unit(length);
+    let unit = crate::show::natural_unit(length);
     format!("{} {unit}", length.show(unit))
 }
 

@@ -1,9 +1,9 @@
 //! What a plan takes out of the stock, line by line.
 
 use super::tidy;
+use crate::digest::sha256;
 use crate::job::Job;
 use crate::plan::{Kit, spoiled};
-use crate::read::sha256;
 use crate::verify::Verified;
 use crate::words;
 

@@ -6,8 +6,9 @@ use std::sync::Arc;
 
 use super::bounded;
 use super::entries::Lone;
-use super::table::{Heading, Line as Row, Table, key as heading_key};
+use super::table::{Heading, Line as Row, Table};
 use super::{Memory, book, counts, named_sheet};
+use crate::columns::key as heading_key;
 use crate::issue::counts::{Counts, Lot};
 use crate::issue::planned::{Line, Planned, Step};
 use crate::issue::record::{Carried, Extra, Filled, RULES};

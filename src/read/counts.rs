@@ -3,13 +3,14 @@
 use std::sync::Arc;
 
 use super::stock::counts;
-use super::table::{NEEDED_OF_SHEETS, NEEDED_OF_STOCK, Table};
+use super::table::Table;
 use super::{find_sheet, named_sheet};
+use crate::columns::{NEEDED_OF_SHEETS, NEEDED_OF_STOCK};
 use crate::issue::counts::{Counts, Lot, Stated};
 use crate::length::Length;
 use crate::problem::{Problem, Problems};
 use crate::sheet::{Book, Sheet};
-use crate::words;
+use crate::show;
 
 /// What a plan follows from beside the counts; the rest is notes, bins, prices and levels.
 const MAKE: [&str; 10] = [
@@ -78,7 +79,7 @@ fn read(sheet: &Sheet, needed: &[&str], held: &mut Held, problems: &mut Problems
                 let length = Length::parse(&cell, found.unit).ok();
                 let length = length.filter(|_| LENGTHS.contains(&heading));
                 Some(match (length, found.unit) {
-                    (Some(length), _) => words::thickness(length, words::natural_unit(length)),
+                    (Some(length), _) => show::thickness(length, show::natural_unit(length)),
                     (None, Some(unit)) if cell.parse::<f64>().is_ok() => format!("{cell} {unit}"),
                     (None, _) => cell,
                 })

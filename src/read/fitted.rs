@@ -104,7 +104,7 @@ fn piece(row: &Row, job: &Job, pump: &Pump, place: usize) -> Result<Pick, (u16, 
     let Some(peeled) = peeled.filter(|_| wanted.is_some()) else {
         let expected = match lot.size {
             Some(size) => {
-                let unit = crate::words::natural_unit(size.thickness);
+                let unit = crate::show::natural_unit(size.thickness);
                 format!("{}, as the stock workbook says", size.thickness.show(unit))
             }
             None => "the thickness of the lot".to_string(),
@@ -252,7 +252,7 @@ pub(super) fn warn_of_counts(
             let count: u32 = pack.picks.iter().map(|pick| pick.count).sum();
             if count < place.least_pieces || count > place.most_pieces {
                 let unit = job.model_of(pump).unit;
-                let total = crate::words::length(pack_total(job, pack).0, unit);
+                let total = crate::show::length(pack_total(job, pack).0, unit);
                 problems.warn(Problem::new(
                     carried.place.clone(),
                     format!("{count} pieces, {total}, in `{}` of {}", place.label, pump.tag),

@@ -88,7 +88,7 @@ fn log(book: &Book, problems: &mut Problems) -> Option<Log> {
         ));
     }
     let table = Table::find(sheet, &HEADINGS, problems)?;
-    let known = HEADINGS.map(super::heading_key);
+    let known = HEADINGS.map(crate::columns::key);
     for heading in table.headings.iter().filter(|h| !known.contains(&h.key)) {
         problems.add(foreign(&table, heading.column));
     }
@@ -185,7 +185,7 @@ fn entry(line: &Line<'_, '_>, headings: &[&Heading], problems: &mut Problems) ->
             cost.map(Some)
         }
     };
-    let date = crate::write::check_date(&texts[1]).is_ok();
+    let date = crate::day::is_date(&texts[1]);
     if !date {
         wrong(1, "a date such as 2027-03-15");
     }

@@ -595,7 +595,9 @@ impl Reader<'_> {
                 sound.then_some(Some(*given.get_ref()))
             }
         };
-        let label = raw.label.unwrap_or_else(|| super::pumps::heading(&name));
+        let label = raw
+            .label
+            .unwrap_or_else(|| crate::columns::pump_heading(&name));
         Some(Dimension {
             name,
             label,
@@ -637,7 +639,9 @@ impl Reader<'_> {
                 "correct the numbers",
             );
         }
-        let label = raw.label.unwrap_or_else(|| super::pumps::heading(&name));
+        let label = raw
+            .label
+            .unwrap_or_else(|| crate::columns::pump_heading(&name));
         Some(Pack {
             name,
             label,

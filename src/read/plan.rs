@@ -26,7 +26,7 @@ pub fn packs(path: &Path, job: &Job) -> Result<Packs, Problems> {
         .map_err(|error| error.to_string())
         .and_then(|text| {
             let plan: PlanJson = serde_json::from_str(&text).map_err(|error| error.to_string())?;
-            Ok((plan, super::sha256(text.as_bytes())))
+            Ok((plan, crate::digest::sha256(text.as_bytes())))
         });
     let (plan, sha256) = match read {
         Ok((plan, sha256)) if plan.format == FORMAT => (plan, sha256),

@@ -5,8 +5,9 @@ use std::collections::{BTreeSet, HashMap, HashSet};
 use super::expected::{Foresight, RangeColumns, Unmeasured, rounded_up};
 use super::model::Library;
 use super::stock::THICK;
-use super::table::{FITS, Heading, Line, NEEDED_OF_PUMPS, Table, key};
+use super::table::{Heading, Line, Table};
 use super::{Ahead, find_sheet, history};
+use crate::columns::{FITS, NEEDED_OF_PUMPS, fit_heading, key, pump_heading as heading};
 use crate::day;
 use crate::decimal::Millionths;
 use crate::length::{Fine, Length, Tolerance, Uncertainty};
@@ -33,21 +34,6 @@ pub(super) struct Draft {
     pub(super) unused: Vec<String>,
     /// Where each pump's fit codes stand, pack by pack.
     fit_places: Vec<Vec<Place>>,
-}
-
-/// A key of a model file as a heading: `bare_clearance` is headed `Bare clearance`.
-pub(crate) fn heading(name: &str) -> String {
-    let spaced = name.replace('_', " ");
-    let mut letters = spaced.chars();
-    match letters.next() {
-        Some(first) => first.to_uppercase().chain(letters).collect(),
-        None => spaced,
-    }
-}
-
-/// The heading of a pack's fit code.
-pub(crate) fn fit_heading(pack: &str) -> String {
-    format!("{} {FITS}", heading(pack))
 }
 
 /// Reads the Pumps sheet of a workbook; with `ahead`, pumps need not be measured yet.

@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::fitted::{as_issued, holds, of_slips, pump_of, warn_of_counts};
-use super::table::{Table, key as heading_key};
+use super::table::Table;
 use super::{Memory, book, carried, find_sheet, named_sheet, packs_of_plan};
+use crate::columns::key as heading_key;
 use crate::issue::key;
 use crate::issue::planned::Step;
 use crate::issue::record::Carried;

@@ -3,7 +3,7 @@
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
-use super::text::acts;
+use crate::plain_text::acts;
 use crate::problem::{Problem, Problems, Severity, Spot, address};
 
 /// The name of the format.

@@ -7,10 +7,10 @@ use toml::Spanned;
 
 use super::file::{Quantity, RequirementFile};
 use super::{Names, Reader};
+use crate::columns::pump_heading as heading;
 use crate::decimal::Millionths;
 use crate::length::Unit;
 use crate::model::{Form, Requirement, Term, Terms};
-use crate::read::pumps::heading;
 
 impl Reader<'_> {
     pub(super) fn requirement(
