@@ -111,6 +111,7 @@ pub mod issue;
 pub mod job;
 pub mod length;
 pub mod model;
+mod narrow;
 pub mod outlook;
 pub mod packing;
 pub mod plain_text;

@@ -8,6 +8,7 @@ use thiserror::Error;
 
 use crate::decimal::Millionths;
 use crate::length::{Length, Tolerance, Uncertainty, Unit};
+use crate::narrow::narrow;
 
 /// One arrangement of pump, as its model file describes it.
 #[derive(Debug, Clone, PartialEq)]
@@ -569,10 +570,7 @@ fn fill_face(gasket: usize, gap: &Terms, allowance: Millionths) -> Face {
     terms.extend(gap.iter().map(|(term, c)| {
         // Both are whole millionths; the product is kept whole by the model reader's check.
         let product = i128::from(free) * i128::from(c.raw()) / 1_000_000;
-        (
-            *term,
-            Millionths::from_raw(-i64::try_from(product).unwrap_or(i64::MAX)),
-        )
+        (*term, Millionths::from_raw(-narrow::<i64>(product)))
     }));
     Face {
         terms,

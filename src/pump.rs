@@ -2,6 +2,7 @@
 
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{Correlation, Form, Model, Requirement, Shape, Term, Thermal};
+use crate::narrow::narrow;
 use crate::packing::RingSpace;
 use crate::stock::Code;
 
@@ -240,7 +241,7 @@ impl Growth {
             half.saturating_mul(half)
         });
         let square = squares.into_iter().fold(0_i128, i128::saturating_add);
-        let ticks = |raw: i128| Length::from_ticks(i64::try_from(raw).unwrap_or(i64::MAX));
+        let ticks = |raw: i128| Length::from_ticks(narrow::<i64>(raw));
         Growth {
             thermal,
             value: ticks(value),

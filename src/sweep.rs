@@ -7,6 +7,7 @@ use crate::decimal::Millionths;
 use crate::job::{Job, Parts};
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::{Form, FormError, Model, Shape, Spread, Term, Thermal};
+use crate::narrow::narrow;
 use crate::plan::{Kit, PackPick, pack_total, stack};
 use crate::pump::Growth;
 use crate::stack::{Contributor, Report, Stack, Verdict, judge, report};
@@ -308,7 +309,7 @@ fn between(from: Setting, to: Setting, steps: u32) -> Vec<Setting> {
     let at = |from: i64, to: i64, step: u32| {
         let (from, way) = (i128::from(from), i128::from(to) - i128::from(from));
         let moved = way * i128::from(step) / i128::from(steps - 1);
-        i64::try_from(from + moved).unwrap_or(i64::MAX)
+        narrow::<i64>(from + moved)
     };
     let all = 0..steps;
     match (from, to) {

@@ -3,6 +3,7 @@
 use statrs::distribution::{Discrete, Poisson};
 
 use crate::inventory::{Fault, above_zero};
+use crate::narrow::narrow;
 
 /// The largest count that a distribution over counts may hold; its tables stay below 64 MB.
 const MOST_COUNT: usize = 2_000_000;
@@ -78,7 +79,7 @@ impl Demand {
     /// ```
     pub fn history(rows: &[u32]) -> Result<Demand, Fault> {
         let most = rows.iter().max().ok_or(Fault::NoHistory)?;
-        let most = usize::try_from(*most).unwrap_or(usize::MAX);
+        let most = narrow::<usize>(*most);
         if most > MOST_COUNT {
             return Err(Fault::TooLarge("a demand in the history"));
         }

@@ -15,6 +15,7 @@ use rayon::prelude::*;
 use super::scenarios::Scenarios;
 use super::trolley::Kept;
 use super::ways::{Take, Ways, fits};
+use crate::narrow::narrow;
 
 /// The ways that each class may take, by index; those that a scenario never asks for are empty.
 #[derive(Clone)]
@@ -249,5 +250,5 @@ fn over_by(used: u32, there: u32) -> u32 {
 }
 
 fn heavy(weight: &[u64], item: usize, over: u32) -> i64 {
-    i64::try_from(weight[item] * u64::from(over)).unwrap_or(i64::MAX)
+    narrow::<i64>(weight[item] * u64::from(over))
 }

@@ -1,6 +1,7 @@
 //! The table of totals: what the errors of the best pack of so many pieces and such a total take.
 
 use crate::length::Length;
+use crate::narrow::narrow;
 
 use super::{Fault, Met, Rule, Size, Targets, check_sizes};
 
@@ -49,7 +50,7 @@ impl Table {
         let mut least = vec![vec![NEVER; width]; height + 1];
         least[0][0] = 0;
         for size in sizes {
-            let shift = usize::try_from(size.thickness.ticks() / grain).unwrap_or(usize::MAX);
+            let shift = narrow::<usize>(size.thickness.ticks() / grain);
             if shift >= width {
                 continue;
             }
@@ -73,7 +74,7 @@ impl Table {
     /// Refuses windows that hold so many totals that looking through them all would take too long.
     pub(super) fn check_windows(&self, targets: &Targets, rule: &Rule) -> Result<(), Fault> {
         let cells = 2 * rule.window.ticks() / self.grain + 1;
-        let looks = cells.saturating_mul(i64::try_from(targets.len()).unwrap_or(i64::MAX));
+        let looks = cells.saturating_mul(narrow::<i64>(targets.len()));
         if looks.saturating_mul((rule.pieces + 1).into()) > MOST_STEPS / 10 {
             return Err(too_fine(self.grain, cells));
         }

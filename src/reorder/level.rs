@@ -10,6 +10,7 @@ use crate::inventory::outage::{Costs, Provision, provision};
 use crate::inventory::reorder::for_cycle_service;
 use crate::inventory::{Demand, Fault};
 use crate::issue::log::{Demand as Asked, Log};
+use crate::narrow::narrow;
 use crate::stock::Item;
 
 /// What is asked of the levels.
@@ -209,7 +210,7 @@ impl Seen {
                 let from = first + period * length;
                 let start = days.partition_point(|(day, _)| *day < from);
                 let end = days.partition_point(|(day, _)| *day < from + length);
-                u32::try_from(sum(&days[start..end])).unwrap_or(u32::MAX)
+                narrow::<u32>(sum(&days[start..end]))
             })
             .collect()
     }

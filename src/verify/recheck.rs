@@ -10,6 +10,7 @@ use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::Tolerance;
 use crate::model::{Form, Term, Terms};
+use crate::narrow::narrow;
 use crate::plan::{PackPick, Pick};
 use crate::pump::Pump;
 use crate::recheck::{Bench, Compared, Decision, Left, Reading, Readings, Record, is_asked};
@@ -168,7 +169,7 @@ fn changes(before: &PackPick, after: &PackPick) -> [PackPick; 2] {
             .map(|(&(item, peeled), count)| Pick {
                 item,
                 peeled,
-                count: u32::try_from(count.abs()).unwrap_or(u32::MAX),
+                count: narrow::<u32>(count.abs()),
             })
             .collect(),
     })
