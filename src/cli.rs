@@ -29,6 +29,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::problem::{Place, Problem, Problems};
 use crate::read::Memory;
+use crate::verify::Breach;
 use crate::write;
 use findings::Listing;
 
@@ -296,7 +297,8 @@ fn from_command_line(found: String, expected: &str, mend: &str) -> Problem {
 }
 
 /// A plan that the checker does not let pass, as a problem.
-fn defect(breaches: &[String]) -> Problem {
+fn defect(breaches: &[Breach]) -> Problem {
+    let breaches: Vec<String> = breaches.iter().map(Breach::to_string).collect();
     Problem::new(
         Place::file("gapwright"),
         format!(

@@ -2,7 +2,7 @@
 
 use std::fmt;
 use std::iter::Sum;
-use std::ops::{Add, Mul, Sub};
+use std::ops::{Add, Mul, Neg, Sub};
 use std::str::FromStr;
 
 use rust_decimal::Decimal;
@@ -182,6 +182,13 @@ impl Add for Millionths {
     type Output = Millionths;
     fn add(self, other: Millionths) -> Millionths {
         Millionths(self.0 + other.0)
+    }
+}
+
+impl Neg for Millionths {
+    type Output = Millionths;
+    fn neg(self) -> Millionths {
+        Millionths(-self.0)
     }
 }
 

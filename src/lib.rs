@@ -86,6 +86,12 @@
 //! The plan predicts, it does not prove a fit: the finished pack is measured and the clearance
 //! rechecked, and the maker's instructions, local codes and a competent person decide.
 
+#[cfg(not(any(feature = "microlp", feature = "highs")))]
+compile_error!(
+    "gapwright needs a solver of linear programs: choose the feature `microlp` (the default; pure Rust) \
+     or `highs` (needs cmake, libclang and a C++ compiler)"
+);
+
 /// What has changed, and what a version promises.
 #[doc = include_str!("changelog.md")]
 pub mod changelog {}
@@ -106,6 +112,7 @@ pub mod issue;
 pub mod job;
 pub mod length;
 pub mod model;
+mod narrow;
 pub mod outlook;
 pub mod packing;
 pub mod plain_text;

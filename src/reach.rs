@@ -29,6 +29,7 @@ use thiserror::Error;
 use crate::choose::watch::{Pace, Watch};
 use crate::decimal::Money;
 use crate::length::{Length, root_up};
+use crate::narrow::narrow;
 
 pub use change::{Change, Tally, with, without};
 pub(crate) use change::{with_until, without_until};
@@ -147,7 +148,7 @@ impl Targets {
     /// The target of an index.
     pub fn at(&self, index: usize) -> Length {
         // At most a million.
-        self.first + self.step * u32::try_from(index).unwrap_or(u32::MAX)
+        self.first + self.step * narrow::<u32>(index)
     }
 
     /// All of them, from the first.
@@ -201,8 +202,8 @@ impl Guard {
     fn of(self, sum: u64) -> Length {
         let ticks = match self {
             Guard::None => 0,
-            Guard::WorstCase => i64::try_from(sum).unwrap_or(i64::MAX),
-            Guard::RootSumSquare => i64::try_from(root_up(sum.into())).unwrap_or(i64::MAX),
+            Guard::WorstCase => narrow::<i64>(sum),
+            Guard::RootSumSquare => narrow::<i64>(root_up(sum.into())),
         };
         Length::from_ticks(ticks)
     }

@@ -532,10 +532,7 @@ fn swept(job: &Job, one: &Analysed, sweep: &Sweep, points: &[Point], anew: bool)
     for point in points {
         let at = point.setting.show(unit);
         match &point.kit {
-            None => say!(
-                "    {at:>12}  {}",
-                point.fault.unwrap_or("cannot be kitted")
-            ),
+            None => say!("    {at:>12}  {}", point.why()),
             Some(kit) => {
                 let cells = kit.requirements.iter().map(|(_, verdict)| {
                     let mark = if verdict.conforms() { "" } else { MARK };

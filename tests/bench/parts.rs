@@ -10,12 +10,12 @@ mod generate;
 use std::sync::LazyLock;
 
 use divan::{Bencher, black_box};
-use gapwright::choose::bound::{Allowed, Multipliers, Prices, SCALE, Stage};
-use gapwright::choose::climb::{Climb, FAR, Pool};
-use gapwright::choose::instance::{Instance, Tier};
-use gapwright::choose::relaxation::{Backend, scales};
+use gapwright::choose::parts::{
+    Allowed, Climb, Drawers, FAR, Instance, Multipliers, Pool, Prices, SCALE, Stage, Tier,
+    instances, patterns, scales,
+};
 use gapwright::choose::watch::Watch;
-use gapwright::choose::{Drawers, choose, instances, pattern};
+use gapwright::choose::{Backend, choose};
 use gapwright::job::Job;
 use gapwright::stock::Item;
 
@@ -48,8 +48,7 @@ fn patterns_listed_for_all_pumps(bencher: Bencher) {
         pumps
             .map(|pump| {
                 let lists = drawers.of(&JOB, pump);
-                pattern::list(pump, &JOB.policy, &JOB.stock, &lists, usize::MAX)
-                    .map(|found| found.len())
+                patterns(pump, &JOB.policy, &JOB.stock, &lists, usize::MAX).map(|found| found.len())
             })
             .collect::<Vec<_>>()
     });
