@@ -3,7 +3,6 @@
 use std::fmt;
 use std::iter::Sum;
 use std::ops::{Add, Mul, Neg, Sub};
-use std::str::FromStr;
 
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
@@ -167,14 +166,6 @@ impl Millionths {
 impl fmt::Display for Millionths {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&show(self.decimal(), 0))
-    }
-}
-
-impl FromStr for Millionths {
-    type Err = String;
-    fn from_str(text: &str) -> Result<Millionths, String> {
-        Millionths::parse(text)
-            .ok_or_else(|| format!("`{text}` is not a number of at most six places"))
     }
 }
 

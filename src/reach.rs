@@ -316,20 +316,6 @@ impl Reach {
     pub fn share(&self, pieces: u32) -> f64 {
         self.met_with(pieces) as f64 / self.met.len() as f64
     }
-
-    /// The mean number of pieces over the targets that are met; `None` if none is.
-    #[allow(clippy::cast_precision_loss)]
-    pub fn mean_pieces(&self) -> Option<f64> {
-        let met = self.met.iter().flatten();
-        let sum: u64 = met.map(|met| u64::from(met.pieces)).sum();
-        let count = self.met.iter().flatten().count();
-        (count > 0).then(|| sum as f64 / count as f64)
-    }
-
-    /// The most that errors take of the window at any target that is met.
-    pub fn widest_guard(&self) -> Option<Length> {
-        self.met.iter().flatten().map(|met| met.guard).max()
-    }
 }
 
 /// Units of work that are done whatever the watch says: what is soon worked out is worked out.

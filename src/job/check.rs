@@ -28,6 +28,7 @@ pub(super) fn check(parts: &Parts) -> Result<(), JobError> {
         let result = check_size(lot.size).and_then(|()| single(&mut numbers, &lot.item));
         result
             .and_then(|()| price(lot.sheet_cost))
+            .and_then(|()| kept("the reserved sheets", lot.reserved, lot.on_hand))
             .and_then(|()| length("the side of a sheet", lot.sides[0], Length::ZERO))
             .and_then(|()| length("the side of a sheet", lot.sides[1], Length::ZERO))
             .map_err(failed(Part::Sheets(lot.item.clone())))?;
@@ -88,6 +89,11 @@ fn length(what: &'static str, length: Length, least: Length) -> Result<(), PartE
     within(holds, what, "a length of a pump part, 10 m at most")
 }
 
+/// Refuses more reserved than there is.
+fn kept(what: &'static str, reserved: u32, on_hand: u32) -> Result<(), PartError> {
+    within(reserved <= on_hand, what, "no more than are on hand")
+}
+
 fn tolerance(of: Tolerance) -> Result<(), PartError> {
     let side = |side: Length| length("a plus/minus", side, Length::ZERO);
     side(of.minus).and_then(|()| side(of.plus))
@@ -113,6 +119,7 @@ fn check_item(item: &Item, parts: &Parts) -> Result<(), PartError> {
         "the pieces on hand",
         "0 to 1000000000",
     )?;
+    kept("the reserved pieces", item.reserved, item.on_hand)?;
     if let Some(step) = item.peel_step {
         length("the peel step", step, Length::from_ticks(1))?;
     }
@@ -233,6 +240,10 @@ fn check_pump(pump: &Pump, parts: &Parts) -> Result<(), PartError> {
         let mut lengths = measured.readings.iter().chain([&measured.value]);
         lengths.try_for_each(|value| length("a reading", *value, -Length::MOST))?;
         tolerance(measured.tolerance)?;
+    }
+    for growth in &pump.growths {
+        length("a growth", growth.value, -Length::MOST)?;
+        tolerance(growth.tolerance)?;
     }
     counts.correlations(&pump.correlations)?;
     counts.requirements(&pump.requirements)

@@ -21,7 +21,7 @@ fn reading_a_workbook_leaves_the_panic_hook_of_the_program_alone() {
             before(info);
         }
     }));
-    for name in ["shop.xls", "shop.xlsb", "shop.ods", "shop.xlsx"] {
+    for name in ["shop.xls", "shop.ods", "shop.xlsx"] {
         let whole = fs::read(format!("tests/formats/{name}")).unwrap();
         workbook(name, whole.clone(), &mut Memory::default()).unwrap();
         let cut = whole[..whole.len() / 2].to_vec();

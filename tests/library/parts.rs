@@ -305,7 +305,7 @@ fn spoilers() -> Vec<Spoiler> {
             }
         }),
         (Part::Pump("P-1".into()), "the name", |p, _| {
-            p.pumps[1].tag = " p-1".into()
+            p.pumps[1].tag = "p-1".into()
         }),
         (model(), "dimension|thermal term|place", |p, n| {
             put(&mut p.models[0].requirements[n % 2].form, term(n, n / 2));
@@ -335,6 +335,9 @@ fn spoilers() -> Vec<Spoiler> {
         (Part::Item("S-50".into()), "the thickness", |p, n| {
             let thick = [Length::ZERO, mm("-0.5"), Length::from_ticks(i64::MAX)][n % 3];
             p.stock[1].size.as_mut().unwrap().thickness = thick;
+        }),
+        (Part::Item("S-50".into()), "the reserved pieces", |p, n| {
+            p.stock[1].reserved = 4 + n as u32 % 9;
         }),
         (Part::Item("S-50".into()), "the pieces in a pack", |p, _| {
             p.stock[1].pack_qty = 0
@@ -481,7 +484,7 @@ fn shake(parts: &mut Parts, dice: &mut ChaCha8Rng) {
             }
         }
         10 => parts.stock[item].on_hand = dice.random_range(0..4),
-        11 => parts.stock[item].reserved = dice.random(),
+        11 => parts.stock[item].reserved = dice.random_range(0..4),
         12 => parts.stock[item].peel_step = Some(length),
         13 => {
             if let Some(cut) = &mut parts.stock[4].cut {
