@@ -242,9 +242,9 @@ pub fn main() -> ExitCode {
         Command::Man { out, force } => manual::pages(out.as_deref(), force, &common),
         Command::Schema { format } => {
             let schema = match format {
-                Format::Plan => crate::write::json::schema(),
+                Format::Plan => crate::formats::plan::schema(),
                 Format::Provision => crate::write::provision::json::schema(),
-                Format::Problems => crate::write::problems::schema(),
+                Format::Problems => crate::formats::problems::schema(),
                 Format::Purchase => crate::write::purchase::json::schema(),
                 Format::Recheck => crate::write::as_built::json::schema(),
             };
@@ -326,7 +326,7 @@ impl<'a> Files<'a> {
         let mut wrong = |found: String, expected: &str, mend: &str| {
             problems.add(from_command_line(found, expected, mend));
         };
-        if let Some(date) = self.date.filter(|date| write::check_date(date).is_err()) {
+        if let Some(date) = self.date.filter(|date| !crate::day::is_date(date)) {
             let expected = "a date such as 2027-03-15";
             wrong(format!("--date {date}"), expected, "correct the date");
         }

@@ -5,12 +5,12 @@ use std::path::{Path, PathBuf};
 use super::findings::Findings;
 use super::settings::Settings;
 use super::{Common, DONE, Files, WARNED, from_command_line, say};
+use crate::formats::problems::{ModelReadJson, ReadJson, SheetReadJson};
 use crate::job::Job;
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Holds, Sources};
 use crate::sheet::Book;
 use crate::stock::Item;
-use crate::write::problems::{ModelReadJson, ReadJson, SheetReadJson};
 
 /// Arguments of `check`.
 #[derive(clap::Args)]

@@ -8,9 +8,9 @@ use clap::ValueEnum;
 
 use super::listing::{self, Look};
 use super::{Common, DONE, FAILED, PROBLEMS, plain};
+use crate::formats::problems::ReadJson;
 use crate::problem::{Problem, Problems};
 use crate::read::{self, Memory};
-use crate::write::problems::ReadJson;
 use crate::write::{self, WriteError};
 
 /// How problems and warnings are listed.

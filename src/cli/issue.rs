@@ -4,10 +4,11 @@ use std::path::{Path, PathBuf};
 
 use super::findings::Findings;
 use super::{Common, DONE, Files, complain, from_command_line, same, say};
+use crate::issue::counts::Held;
 use crate::issue::log::{How, Log};
 use crate::issue::record::{self, Moves, Standing};
 use crate::problem::{Place, Problem, Problems};
-use crate::read::{self, Held, Memory};
+use crate::read::{self, Memory};
 use crate::sheet::{Book, Cell};
 use crate::write::{self, Placed};
 

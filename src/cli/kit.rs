@@ -12,11 +12,11 @@ use super::usual::{Json, Threads, Usual};
 use super::working::working;
 use super::{Common, Files, complain, defect, insist, say};
 use crate::choose::choose;
-use crate::choose::watch::{News, Watch};
-use crate::choose::worth::worth;
+use crate::choose::watch::{News, Step, Watch};
+use crate::choose::worth::valued;
 use crate::decimal::Money;
 use crate::decimal::show_money;
-use crate::plan::{Aim, Kit, Plan, tightest};
+use crate::plan::{Aim, Kit, tightest};
 use crate::problem::Problems;
 use crate::read::{self, Sources};
 use crate::verify::{Verified, verify};
@@ -85,6 +85,7 @@ impl Args {
 }
 
 pub(super) fn run(args: &Args, common: &Common) -> u8 {
+    let start = Instant::now();
     let books = vec![&args.stock, &args.pumps];
     let findings = Findings::marked(common, args.files().fit_mark(), books, args.usual.force);
     let mut problems = Problems::new();
@@ -112,23 +113,13 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     let interrupt = super::interrupt();
     let progress = Progress::new(job.policy.currency.clone());
     let tell = |news: News| progress.tell(news);
-    let watch = Watch::patient()
+    let step = |step: Step| progress.step(step);
+    let watch = Watch::since(start)
         .limit(Duration::from_secs(job.policy.time_limit.into()))
         .interrupted_by(&interrupt)
-        .listener(&tell);
-    let chosen = choose(&job, &watch).map(|plan| {
-        if plan.proven() {
-            progress.say("the plan is proven; working out the worth of one more of each item");
-            let limit = Duration::from_secs(job.policy.time_limit.into());
-            let watch = Watch::patient()
-                .limit(limit.saturating_sub(progress.start.elapsed()))
-                .interrupted_by(&interrupt);
-            // Beyond what can be listed nothing is said of it; the plan stands.
-            let worth = worth(&job, &plan, &watch).unwrap_or_default();
-            return Plan { worth, ..plan };
-        }
-        plan
-    });
+        .listener(&tell)
+        .steps(&step);
+    let chosen = choose(&job, &watch).map(|plan| valued(&job, plan, &watch));
     progress.clear();
     let plan = match chosen {
         Ok(plan) => plan,
@@ -315,6 +306,24 @@ impl Progress {
             show((news.value - news.bound).abs()),
             news.open,
         );
+    }
+
+    /// How far a part of the work is.
+    pub(super) fn step(&self, step: Step) {
+        const PACE: Duration = Duration::from_millis(250);
+        if !self.shown || self.start.elapsed() < Duration::from_secs(1) {
+            return;
+        }
+        let Ok(mut last) = self.last.lock() else {
+            return;
+        };
+        if last.is_some_and(|last| last.elapsed() < PACE) {
+            return;
+        }
+        *last = Some(Instant::now());
+        let seconds = self.start.elapsed().as_secs();
+        let (part, done, of) = (words::part(step.part), step.done, step.of);
+        eprint!("\r\u{1b}[K{seconds} s  {part}: {done} of {of}  (Ctrl-C goes on without)");
     }
 
     pub(super) fn say(&self, what: &str) {

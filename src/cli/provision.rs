@@ -9,14 +9,14 @@ use super::findings::Findings;
 use super::settings::Settings;
 use super::usual::{Json, Threads, Usual};
 use super::{Common, Files, complain, from_command_line, say};
-use crate::choose::watch::{Part, Step, Watch};
+use crate::choose::watch::{Step, Watch};
 use crate::decimal::Millionths;
 use crate::length::{Length, Unit};
 use crate::outlook::{Outlook, usual_step};
 use crate::problem::{Place, Problem, Problems};
 use crate::provision::{Fault, Question, provision};
 use crate::read::{self, Ahead, Sources};
-use crate::verify::verify_provision;
+use crate::verify::{VerifiedProvision, verify_provision};
 use crate::words::provision as words;
 use crate::write;
 use crate::write::provision::Provided;
@@ -215,6 +215,7 @@ impl Args {
 }
 
 pub(super) fn run(args: &Args, common: &Common) -> u8 {
+    let start = Instant::now();
     let books = [Some(&args.stock), Some(&args.pumps), args.history.as_ref()];
     let books = books.into_iter().flatten().collect();
     let findings = Findings::marked(common, args.files().fit_mark(), books, args.usual.force);
@@ -253,7 +254,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     let interrupt = super::interrupt();
     let progress = Progress::new();
     let tell = |step: Step| progress.tell(step);
-    let watch = Watch::patient()
+    let watch = Watch::since(start)
         .limit(Duration::from_secs(outlook.job.policy.time_limit.into()))
         .interrupted_by(&interrupt)
         .steps(&tell);
@@ -268,15 +269,11 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
             return findings.refuse(problems);
         }
     };
-    if let Err(breaches) = verify_provision(&outlook, &provision) {
-        return findings.fail(super::defect(&breaches), warnings, &[]);
-    }
-    let provided = Provided {
-        outlook: &outlook,
-        question: &question,
-        level: asked.level,
-        provision: &provision,
+    let verified = match verify_provision(outlook, provision) {
+        Ok(verified) => verified,
+        Err(breaches) => return findings.fail(super::defect(&breaches), warnings, &[]),
     };
+    let provided = Provided::of(&verified, &question, asked.level);
     let date = super::date(args.usual.date.as_ref());
     let json = write::provision::json::text(&provided);
     let workbook = write::provision::workbook(&provided, &date);
@@ -289,7 +286,7 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     );
     match delivered {
         Ok(status) => {
-            account(&provided, args);
+            account(&verified, &question, args);
             status
         }
         Err(status) => status,
@@ -310,13 +307,8 @@ fn step_of(outlook: &Outlook) -> Length {
 const MOST_GAPS: usize = 20;
 
 /// A short account on the terminal.
-fn account(provided: &Provided<'_>, args: &Args) {
-    let Provided {
-        outlook,
-        question,
-        provision,
-        ..
-    } = provided;
+fn account(verified: &VerifiedProvision, question: &Question, args: &Args) {
+    let (outlook, provision) = (verified.outlook(), verified.provision());
     let job = &outlook.job;
     if !job.unused.is_empty() {
         say!(
@@ -418,12 +410,7 @@ impl Progress {
             return;
         }
         *last = Some(Instant::now());
-        let what = match step.part {
-            Part::Listing => "listing the ways to kit each pump",
-            Part::SafeKits => "finding safe kits",
-            Part::Trolley => "choosing the trolley",
-            Part::Checks => "counting its service",
-        };
+        let what = crate::words::part(step.part);
         let of = match step.of {
             0 => String::new(),
             of => format!(" of {of}"),

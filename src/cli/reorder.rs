@@ -2,14 +2,14 @@
 
 use std::collections::{BTreeMap, HashSet};
 use std::path::PathBuf;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use super::findings::Findings;
 use super::kit::Progress;
 use super::settings::Settings;
 use super::usual::{Json, Threads, Usual};
 use super::{Common, Files, defect, from_command_line, insist, say};
-use crate::choose::watch::{News, Watch};
+use crate::choose::watch::{News, Step, Watch};
 use crate::decimal::{Millionths, Money};
 use crate::issue::log::Log;
 use crate::job::{Input, Job};
@@ -285,6 +285,7 @@ fn unknown_ranges(job: &Job, question: &Question, problems: &mut Problems) {
 }
 
 pub(super) fn run(args: &Args, common: &Common) -> u8 {
+    let start = Instant::now();
     let books = vec![&args.stock, &args.pumps];
     let findings = Findings::marked(common, args.files().fit_mark(), books, args.usual.force);
     let mut problems = Problems::new();
@@ -348,12 +349,14 @@ pub(super) fn run(args: &Args, common: &Common) -> u8 {
     let interrupt = super::interrupt();
     let progress = Progress::new(job.policy.currency.clone());
     let tell = |news: News| progress.tell(news);
+    let step = |step: Step| progress.step(step);
     let watch = |part: &str| {
         progress.say(part);
-        Watch::patient()
+        Watch::since(start)
             .limit(Duration::from_secs(job.policy.time_limit.into()))
             .interrupted_by(&interrupt)
             .listener(&tell)
+            .steps(&step)
     };
     let report = report(&job, &question, budget, log.as_ref(), watch);
     progress.clear();
