@@ -46,7 +46,7 @@ pub(crate) use carried::{
 pub use carried::{carried, carried_so_far};
 pub use counts::{Held, held};
 pub(crate) use issue_log::{HEADINGS as LOG_HEADINGS, SEAL as LOG_SEAL};
-pub use issue_log::{issue_log, issue_log_of};
+pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};
 pub use model::{BUILT_IN, Library, parse as parse_model};
 pub use outlook::{Ahead, outlook};
 pub use pieces::stated as stated_pieces;
