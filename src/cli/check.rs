@@ -6,12 +6,12 @@ use super::run::{Ended, Files, Run, gathered};
 use super::settings::Settings;
 use super::voice::{Voice, say};
 use super::{Common, DONE, WARNED, from_command_line};
+use crate::formats::problems::{ModelReadJson, ReadJson, SheetReadJson};
 use crate::job::Job;
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Holds, Memory, Sources};
 use crate::sheet::Book;
 use crate::stock::Item;
-use crate::write::problems::{ModelReadJson, ReadJson, SheetReadJson};
 
 /// Arguments of `check`.
 #[derive(clap::Args)]

@@ -8,9 +8,9 @@ use clap::ValueEnum;
 use super::listing::{self, Look};
 use super::run::today;
 use super::{Common, DONE, PROBLEMS, WARNED, plain};
+use crate::formats::problems::ReadJson;
 use crate::problem::Problems;
 use crate::read::{self, Memory};
-use crate::write::problems::ReadJson;
 use crate::write::{self, Output, WriteError};
 
 /// How problems and warnings are listed.

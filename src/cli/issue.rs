@@ -7,9 +7,10 @@ pub(super) use args::Args;
 
 use super::Common;
 use super::run::{Ended, Run, Stop};
+use crate::issue::counts::Held;
 use crate::issue::log::Log;
 use crate::issue::record::Moves;
-use crate::read::{self, Held};
+use crate::read;
 use crate::sheet::Book;
 use crate::write;
 

@@ -9,7 +9,7 @@ use super::run::{Ended, Files, Refusal, Run, Solving, gathered_job, use_threads}
 use super::settings::Settings;
 use super::usual::{Json, Threads, Usual};
 use crate::choose::choose;
-use crate::choose::worth::worth;
+use crate::choose::worth::valued;
 use crate::job::Job;
 use crate::plan::Plan;
 use crate::read::{self, Memory, Sources};
@@ -73,19 +73,12 @@ impl Args {
     }
 
     fn plan(&self, job: &Job, solving: &Solving) -> Result<Plan, Refusal> {
-        let plan = choose(job, &solving.watch("choosing the pieces"));
-        let plan = plan.map_err(|error| {
+        let watch = solving.watch("choosing the pieces");
+        let plan = choose(job, &watch).map_err(|error| {
             let [stock, pumps] = [&self.stock, &self.pumps].map(|path| path.display().to_string());
             Refusal::from(error.problem(&stock, &pumps))
         })?;
-        if !plan.proven() {
-            return Ok(plan);
-        }
-        // Beyond what can be listed nothing is said of it; the plan stands.
-        let watch =
-            solving.watch("the plan is proven; working out the worth of one more of each item");
-        let worth = worth(job, &plan, &watch).unwrap_or_default();
-        Ok(Plan { worth, ..plan })
+        Ok(valued(job, plan, &watch))
     }
 }
 

@@ -8,7 +8,7 @@ use clap::CommandFactory;
 use super::run::{Ended, Files, Run};
 use super::voice::say;
 use super::{Args, Common, DONE, Format};
-use crate::write;
+use crate::{formats, write};
 
 /// Prints the completions of a shell.
 pub(super) fn completions(shell: clap_complete::Shell) -> Ended {
@@ -20,9 +20,9 @@ pub(super) fn completions(shell: clap_complete::Shell) -> Ended {
 /// Prints the JSON Schema of a format.
 pub(super) fn schema(format: Format) -> Ended {
     let schema = match format {
-        Format::Plan => write::json::schema(),
+        Format::Plan => formats::plan::schema(),
         Format::Provision => write::provision::json::schema(),
-        Format::Problems => write::problems::schema(),
+        Format::Problems => formats::problems::schema(),
         Format::Purchase => write::purchase::json::schema(),
         Format::Recheck => write::as_built::json::schema(),
     };

@@ -6,7 +6,7 @@ use std::borrow::Cow;
 use textwrap::{Options, WordSeparator, WordSplitter, WrapAlgorithm};
 use unicode_width::UnicodeWidthChar;
 
-use crate::write::text::acts;
+use crate::plain_text::acts;
 
 /// A text in one line, with everything that a terminal would act on written out, `\u{1b}` for escape.
 pub(super) fn one_line(text: &str) -> Cow<'_, str> {

@@ -2,22 +2,19 @@
 //!
 //! Drawing, pace and the terminal's width are indicatif's, which draws nothing where standard error is no terminal.
 
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::plain;
 use super::voice::{Voice, complain};
-use crate::choose::watch::{News, Part, Step};
+use crate::choose::watch::{News, Step};
 use crate::decimal::{Money, show_money};
 use crate::plan::Aim;
 use crate::words;
 
 /// The line; it goes when this is dropped.
-pub(super) struct Progress {
-    bar: ProgressBar,
-    start: Instant,
-}
+pub(super) struct Progress(ProgressBar);
 
 impl Progress {
     /// Shows what is being done.
@@ -29,12 +26,9 @@ impl Progress {
         if let Ok(style) = ProgressStyle::with_template("{elapsed:>3}  {wide_msg}") {
             bar.set_style(style);
         }
-        let progress = Progress {
-            bar,
-            start: Instant::now(),
-        };
+        let progress = Progress(bar);
         progress.tell(&format!("{what} ..."));
-        progress.bar.enable_steady_tick(Duration::from_millis(500));
+        progress.0.enable_steady_tick(Duration::from_millis(500));
         progress
     }
 
@@ -45,23 +39,19 @@ impl Progress {
 
     /// Shows how far it is.
     pub(super) fn tell(&self, words: &str) {
-        if !self.bar.is_hidden() {
-            self.bar.set_message(plain::one_line(words).into_owned());
+        if !self.0.is_hidden() {
+            self.0.set_message(plain::one_line(words).into_owned());
         }
     }
 
     /// Says something on standard error that stays there.
     pub(super) fn interject(&self, words: &str) {
-        self.bar.suspend(|| complain!("{words}"));
-    }
-
-    pub(super) fn elapsed(&self) -> Duration {
-        self.start.elapsed()
+        self.0.suspend(|| complain!("{words}"));
     }
 
     /// Takes the line off.
     pub(super) fn clear(&self) {
-        self.bar.finish_and_clear();
+        self.0.finish_and_clear();
     }
 }
 
@@ -93,12 +83,7 @@ pub(super) fn of_news(news: &News, currency: &str) -> String {
 
 /// How far a provision is.
 pub(super) fn of_step(step: &Step) -> String {
-    let what = match step.part {
-        Part::Listing => "listing the ways to kit each pump",
-        Part::SafeKits => "finding safe kits",
-        Part::Trolley => "choosing the trolley",
-        Part::Checks => "counting its service",
-    };
+    let what = words::part(step.part);
     let of = match step.of {
         0 => String::new(),
         of => format!(" of {of}"),

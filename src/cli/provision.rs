@@ -22,17 +22,12 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         let watch = solving.watch("listing the ways to kit each pump");
         provision(&read.outlook, &read.question, &watch).map_err(|fault| args.refusal(&fault))
     })?;
-    run.check(verify_provision(&read.outlook, &provision))?;
-    let provided = Provided {
-        outlook: &read.outlook,
-        question: &read.question,
-        level: read.level,
-        provision: &provision,
-    };
+    let verified = run.check(verify_provision(read.outlook, provision))?;
+    let provided = Provided::of(&verified, &read.question, read.level);
     let workbook = run.write("writing the provision", |date| {
         write::provision::workbook(&provided, date)
     });
     let status = run.deliver(workbook, || write::provision::json::text(&provided))?;
-    told::tell(&provided, &run);
+    told::tell(&verified, &read.question, &run);
     Ok(status)
 }

@@ -15,11 +15,11 @@ use super::progress::{self, Progress};
 use super::voice::{Voice, say};
 use super::{Common, DONE, FAILED, PROBLEMS, from_command_line};
 use crate::choose::watch::{News, Step, Watch};
+use crate::formats::problems::ReadJson;
 use crate::job::Job;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::read::Memory;
-use crate::write::problems::ReadJson;
 use crate::write::{self, Inputs, Output, WriteError};
 
 /// A run that ended early, with its exit status; it has been said why.
@@ -103,7 +103,7 @@ impl Run {
                 "give --json a file",
             ));
         }
-        if let Some(date) = files.date.filter(|date| write::check_date(date).is_err()) {
+        if let Some(date) = files.date.filter(|date| !crate::day::is_date(date)) {
             problems.add(from_command_line(
                 format!("--date {date}"),
                 "a date such as 2027-03-15",
@@ -210,7 +210,8 @@ impl Run {
         let currency = policy.currency.clone();
         let [news, steps] = [&progress, &progress].map(Arc::clone);
         let solving = Solving {
-            left: self.left(policy),
+            start: self.start,
+            limit: limit(policy),
             interrupt: self.interrupt.clone(),
             news: Box::new(move |told| news.tell(&progress::of_news(&told, &currency))),
             steps: Box::new(move |step| steps.tell(&progress::of_step(&step))),
@@ -221,9 +222,9 @@ impl Run {
         solved.map_err(|refusal| self.stop(refusal))
     }
 
-    /// What is left of the time limit, which counts from the start of the program.
-    pub(super) fn left(&self, policy: &Policy) -> Duration {
-        Duration::from_secs(policy.time_limit.into()).saturating_sub(self.start.elapsed())
+    /// A watch that nobody answers to: the time limit counts from the start of the program.
+    pub(super) fn watch(&self, policy: &Policy) -> Watch<'static> {
+        Watch::since(self.start).limit(limit(policy))
     }
 
     /// What the checker lets pass; else the run ends, since it found a defect of the program.
@@ -406,7 +407,8 @@ impl Run {
 
 /// A search under way.
 pub(super) struct Solving {
-    left: Duration,
+    start: Instant,
+    limit: Duration,
     interrupt: Interrupt,
     progress: Arc<Progress>,
     news: Box<dyn Fn(News) + Sync>,
@@ -417,12 +419,16 @@ impl Solving {
     /// The watch over the next part of the search, which is shown by these words.
     pub(super) fn watch(&self, part: &str) -> Watch<'_> {
         self.progress.begin(part);
-        Watch::patient()
-            .limit(self.left.saturating_sub(self.progress.elapsed()))
+        Watch::since(self.start)
+            .limit(self.limit)
             .interrupted_by(self.interrupt.flag())
             .listener(&*self.news)
             .steps(&*self.steps)
     }
+}
+
+fn limit(policy: &Policy) -> Duration {
+    Duration::from_secs(policy.time_limit.into())
 }
 
 /// The outputs of a run as they are claimed, each held against the inputs and against those before it.

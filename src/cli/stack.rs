@@ -23,8 +23,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         args.read(memory, problems)
     })?;
     run.work("choosing the pieces", |run| {
-        let left = run.left(&read.job.policy);
-        choose_pieces(args, &mut read, left)
+        let watch = run.watch(&read.job.policy);
+        choose_pieces(args, &mut read, &watch)
     })?;
     let analysed = run.work("working out the stack-ups", |_| analyse(args, &read))?;
     let workbook = run.write("writing the stack-up", |date| {
@@ -39,9 +39,9 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
 }
 
 /// Chooses the pieces of each pump, if they are not given, for all pumps together.
-fn choose_pieces(args: &Args, read: &mut Reading, left: Duration) -> Result<(), Refusal> {
+fn choose_pieces(args: &Args, read: &mut Reading, watch: &Watch<'_>) -> Result<(), Refusal> {
     if read.afresh {
-        let plan = choose(&read.job, &Watch::patient().limit(left));
+        let plan = choose(&read.job, watch);
         let plan = plan.map_err(|error| args.too_much(&error))?;
         // The checker has the last word on chosen pieces here as well.
         let verified = verify(read.job.clone(), plan).map_err(Refusal::Breaches)?;

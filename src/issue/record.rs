@@ -637,10 +637,7 @@ fn shared_now(carried: &Carried, shared: &Line, tags: &BTreeSet<String>) -> bool
 }
 
 fn take_line(taking: &mut Taking<'_>, line: &Line, filled: &Filled, problems: &mut Problems) {
-    let note = match filled.note.as_str() {
-        "" => line.note.as_str(),
-        note => note,
-    };
+    let note = filled.note.as_str();
     let picked = filled.picked.unwrap_or(line.planned);
     if line.step == Step::Short {
         if filled.picked.is_some_and(|picked| picked > 0) || filled.instead.is_some() {
@@ -773,7 +770,7 @@ fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
         place: extra.place.clone(),
         item: super::tidy(&taken.0.item),
         planned: 0,
-        note: String::new(),
+        why: None,
     };
     taking.movement(
         &line,

@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::named_sheet;
+use crate::formats::slip::{KEYS, PIECE, Row as Holds};
 use crate::issue::key;
 use crate::issue::planned::Step;
 use crate::issue::record::Carried;
@@ -12,7 +13,6 @@ use crate::length::Length;
 use crate::plan::{PackPick, Pick, pack_total};
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
-use crate::recheck::slip::{KEYS, PIECE, Row as Holds};
 use crate::sheet::{Book, Row, Sheet};
 
 /// What a row of the Kits sheet holds: the word, the tag and the name in its hidden columns.
@@ -131,7 +131,7 @@ fn piece(row: &Row, job: &Job, pump: &Pump, place: usize) -> Result<Pick, (u16, 
     let Some(peeled) = peeled.filter(|_| wanted.is_some()) else {
         let expected = match lot.size {
             Some(size) => {
-                let unit = crate::words::natural_unit(size.thickness);
+                let unit = crate::show::natural_unit(size.thickness);
                 format!("{}, as the stock workbook says", size.thickness.show(unit))
             }
             None => "the thickness of the lot".to_string(),
@@ -279,7 +279,7 @@ pub(super) fn warn_of_counts(
             let count: u32 = pack.picks.iter().map(|pick| pick.count).sum();
             if count < place.least_pieces || count > place.most_pieces {
                 let unit = job.model_of(pump).unit;
-                let total = crate::words::length(pack_total(job, pack).0, unit);
+                let total = crate::show::length(pack_total(job, pack).0, unit);
                 problems.warn(Problem::new(
                     carried.place.clone(),
                     format!("{count} pieces, {total}, in `{}` of {}", place.label, pump.tag),

@@ -5,32 +5,12 @@ use std::path::Path;
 
 use super::table::{Heading, Line, Table};
 use super::{Memory, book, named_sheet, workbook};
+use crate::formats::issue_log::{HEADINGS, SEAL};
 use crate::issue::log::{Entry, Fault, How, Log, Movement, OnHand, SHEET};
 use crate::issue::tidy;
 use crate::job::Job;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Cell, Sheet};
-
-/// The headings of the log, in the order of the values that the chain goes over; then the chain.
-pub(crate) const HEADINGS: [&str; 15] = [
-    "No.",
-    "Date",
-    "Run",
-    "Plan",
-    "Tag",
-    "Place",
-    "Item",
-    "Asked",
-    "Out",
-    "How",
-    "Before",
-    "After",
-    "Unit cost",
-    "Note",
-    "Chain",
-];
-/// What stands before the number of lines and before the last chain above the table.
-pub(crate) const SEAL: [&str; 2] = ["Lines", "Last chain"];
 
 const UNDO: &str =
     "undo the change, or take the log from a copy of before; it is never to be changed by hand";
@@ -186,7 +166,7 @@ fn log(book: &Book, problems: &mut Problems) -> Option<Log> {
         ));
     }
     let table = Table::find(sheet, &HEADINGS, problems)?;
-    let known = HEADINGS.map(super::heading_key);
+    let known = HEADINGS.map(crate::columns::key);
     for heading in table.headings.iter().filter(|h| !known.contains(&h.key)) {
         problems.add(foreign(&table, heading.column));
     }
@@ -283,7 +263,7 @@ fn entry(line: &Line<'_, '_>, headings: &[&Heading], problems: &mut Problems) ->
             cost.map(Some)
         }
     };
-    let date = crate::write::check_date(&texts[1]).is_ok();
+    let date = crate::day::is_date(&texts[1]);
     if !date {
         wrong(1, "a date such as 2027-03-15");
     }

@@ -5,11 +5,12 @@ use std::path::Path;
 
 use super::carried::with_book;
 use super::{Memory, fitted};
+use crate::digest::sha256;
+use crate::formats::plan::{self, PieceJson};
 use crate::job::{Input, Job};
 use crate::length::{Length, Unit};
 use crate::plan::{PackPick, Pick};
 use crate::problem::{Place, Problem, Problems};
-use crate::write::json::{FORMAT, PieceJson, PlanJson};
 
 /// The pieces of each pump by its tag, in lower case, and the file as an input.
 pub type Packs = (BTreeMap<String, Vec<PackPick>>, Input);
@@ -49,28 +50,14 @@ pub(super) fn packs_of_json(path: &Path, job: &Job) -> Result<Packs, Problems> {
     let wrong = |found: String, expected: &str, mend: &str| {
         Problem::new(Place::file(&file), found, expected, mend)
     };
-    let read = super::bounded::text(path, super::bounded::OF_PLAN)
-        .map_err(|error| error.to_string())
-        .and_then(|text| {
-            let plan: PlanJson = serde_json::from_str(&text).map_err(|error| error.to_string())?;
-            Ok((plan, super::sha256(text.as_bytes())))
-        });
+    let bytes = super::bounded::bytes(path, super::bounded::OF_PLAN);
+    let bytes = bytes.map_err(|error| plan::NotAPlan::Unreadable(error.to_string()));
+    let read = bytes.and_then(|bytes| Ok((plan::parse(&bytes)?, sha256(&bytes))));
     let (plan, sha256) = match read {
-        Ok((plan, sha256)) if plan.format == FORMAT => (plan, sha256),
-        Ok((plan, _)) => {
-            problems.add(wrong(
-                format!("the format `{}`", plan.format),
-                FORMAT,
-                "name a file that `gapwright kit --json` wrote",
-            ));
-            return Err(problems);
-        }
+        Ok(read) => read,
         Err(error) => {
-            problems.add(wrong(
-                format!("what is no plan ({error})"),
-                "a plan as `gapwright kit --json` writes it",
-                "check the path given with --plan",
-            ));
+            let expected = "a plan as `gapwright kit --json` writes it";
+            problems.add(wrong(error.to_string(), expected, error.mend()));
             return Err(problems);
         }
     };

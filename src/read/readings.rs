@@ -5,8 +5,10 @@ use std::path::Path;
 
 use super::fitted::{as_issued, holds, of_book, pump_of, warn_of_counts};
 use super::plan::packs_of_json;
-use super::table::{Table, key as heading_key};
+use super::table::Table;
 use super::{Memory, book, carried, find_sheet};
+use crate::columns::key as heading_key;
+use crate::formats::slip;
 use crate::issue::key;
 use crate::issue::record::Carried;
 use crate::job::{Input, Job};
@@ -16,7 +18,7 @@ use crate::plan::PackPick;
 use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
-use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked, slip};
+use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked};
 use crate::sheet::{Book, Cell, Row, Sheet};
 
 /// The headings of a sheet of readings without which it is none.

@@ -187,21 +187,23 @@ pub fn shelf(
     let mut at = 0;
     for (index, &item) in items.iter().enumerate() {
         if held(item) {
-            changes.push((index, true, reach::without(&after, at, &targets, &rule)?));
+            let change = reach::without_until(&after, at, &targets, &rule, watch)?;
+            changes.push((index, true, change));
             at += 1;
         } else {
             changes.push((
                 index,
                 false,
-                reach::with(&after, sizes[index], &targets, &rule)?,
+                reach::with_until(&after, sizes[index], &targets, &rule, watch)?,
             ));
         }
     }
     let select = |aim| reach::select(&sizes, &targets, &rule, aim, EFFORT, watch);
+    let reach = |sizes: &[Size]| Reach::until(sizes, &targets, &rule, watch);
     Ok(Shelf {
-        today: Reach::of(&of(&today), &targets, &rule)?,
-        after: Reach::of(&after, &targets, &rule)?,
-        all: Reach::of(&sizes, &targets, &rule)?,
+        today: reach(&of(&today))?,
+        after: reach(&after)?,
+        all: reach(&sizes)?,
         fewest: select(Aim::Fewest)?,
         cheapest: select(Aim::LeastCost)?,
         changes,

@@ -10,7 +10,8 @@ mod results;
 
 use rust_xlsxwriter::{DataValidation, Format, Formula, Workbook, Worksheet, XlsxError};
 
-use super::text::{WriteText, mended};
+use super::text::WriteText;
+use crate::plain_text::mended;
 
 use super::style::{Styles, set_up, title, widths};
 use crate::job::Job;

@@ -70,6 +70,7 @@ fn plan(job: &Job, short: &[usize]) -> Plan {
         layouts: vec![],
         worth: vec![],
         stopped_by: None,
+        left_out: Default::default(),
     }
 }
 

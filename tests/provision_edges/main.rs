@@ -12,12 +12,12 @@ use calamine::{Data, Range, Reader, Xlsx, open_workbook};
 use gapwright::choose::choose;
 use gapwright::choose::watch::Watch;
 use gapwright::decimal::Millionths;
+use gapwright::formats::plan::PackJson;
 use gapwright::length::{Length, Unit};
 use gapwright::plan::Kit;
 use gapwright::provision::{Question, provision};
 use gapwright::read::{Ahead, Sources, outlook};
 use gapwright::words::provision::runs;
-use gapwright::write::json::PackJson;
 use gapwright::write::provision::json::ProvisionJson;
 use tempfile::TempDir;
 
@@ -702,13 +702,14 @@ fn a_provision_that_does_not_hold_is_noticed() {
         ..Question::new(step)
     };
     let found = provision(&outlook, &question, &Watch::patient()).unwrap();
-    verify_provision(&outlook, &found).unwrap();
+    let verified = verify_provision(outlook.clone(), found.clone()).unwrap();
+    assert_eq!(verified.provision(), &found);
     let pump = found.safe.iter().position(|kit| kit.count > 2).unwrap();
     let wrong = |change: &dyn Fn(&mut gapwright::provision::Provision)| {
         let mut other = found.clone();
         change(&mut other);
         assert_ne!(other, found);
-        verify_provision(&outlook, &other).unwrap_err()
+        verify_provision(outlook.clone(), other).unwrap_err()
     };
     // A piece less, at its cost; a cost that is another; more than there is; a trolley likewise.
     let said = wrong(&|other| {
@@ -736,7 +737,7 @@ fn a_provision_that_does_not_hold_is_noticed() {
     let tolerance = &mut narrow.job.pumps[pump].dimensions[hot].tolerance;
     tolerance.minus = step * 50;
     tolerance.plus = step * 50;
-    let said = verify_provision(&narrow, &found).unwrap_err();
+    let said = verify_provision(narrow, found).unwrap_err();
     assert!(said[0].contains("is not met"), "{said:?}");
 }
 

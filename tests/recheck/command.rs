@@ -1,6 +1,6 @@
 //! `gapwright recheck` on the tiny sample, with readings typed into the saved plan as people do.
 
-use gapwright::recheck::slip;
+use gapwright::formats::slip;
 use serde_json::Value;
 
 use crate::shop::{Put, Run, Shop, cells, change};

@@ -3,21 +3,17 @@
 use crate::cli::run::Run;
 use crate::cli::voice::{complain, say};
 use crate::decimal::Millionths;
+use crate::provision::Question;
+use crate::verify::VerifiedProvision;
 use crate::words::provision as words;
-use crate::write::provision::Provided;
 
 /// The most pumps with gaps that are told on the terminal one by one.
 const MOST_GAPS: usize = 20;
 
 /// A short account on the terminal.
-pub(super) fn tell(provided: &Provided<'_>, run: &Run) {
+pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run) {
     let to = run.voice();
-    let Provided {
-        outlook,
-        question,
-        provision,
-        ..
-    } = provided;
+    let (outlook, provision) = (verified.outlook(), verified.provision());
     let job = &outlook.job;
     if !job.unused.is_empty() {
         say!(

@@ -6,13 +6,14 @@ use std::sync::LazyLock;
 use gapwright::choose::choose;
 use gapwright::choose::watch::Watch;
 use gapwright::crush::crushes;
+use gapwright::formats::plan::PlanJson;
 use gapwright::job::Job;
 use gapwright::plan::{Kit, PackPick, stack, verdicts};
 use gapwright::problem::Problems;
 use gapwright::read::{self, Sources};
 use gapwright::stack::report;
 use gapwright::verify::{Verified, verify};
-use gapwright::write::json::{self, PlanJson};
+use gapwright::write::json;
 
 use super::told;
 
