@@ -52,13 +52,6 @@ impl Standing {
     }
 }
 
-impl Crush {
-    /// Whether people should be warned.
-    pub fn is_warning(&self) -> bool {
-        matches!(self.standing, Some(Standing::Below | Standing::Above))
-    }
-}
-
 /// How far a gasket of this free thickness is crushed in this gap, in percent to the nearest
 /// millionth: 1 - gap / free. `None` where there is no gasket.
 ///

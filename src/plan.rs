@@ -5,6 +5,7 @@ use crate::decimal::Money;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::model::{Shape, Spread, Term};
+use crate::narrow::narrow;
 use crate::pump::Pump;
 use crate::stack::{Contributor, Known, LotError, Stack, Verdict, judge};
 use crate::stock::Item;
@@ -390,7 +391,7 @@ pub fn piece_waste(job: &Job, item: usize, peeled: u32) -> Money {
         (Some(size), Some(step)) if peeled > 0 => {
             let off = i128::from((step * peeled).ticks()) * i128::from(lot.unit_cost.raw());
             let whole = i128::from(size.thickness.ticks().max(1));
-            Money::from_raw(i64::try_from((off + whole - 1).div_euclid(whole)).unwrap_or(i64::MAX))
+            Money::from_raw(narrow::<i64>((off + whole - 1).div_euclid(whole)))
         }
         _ => Money::ZERO,
     };

@@ -22,7 +22,7 @@ use crate::length::{Length, Unit};
 use crate::plan::{Kit, Plan, spoiled};
 use crate::purchase::{Lacking, Market};
 use crate::reach::Fault;
-use crate::verify::{VerifiedPurchase, verify_purchase};
+use crate::verify::{Breach, VerifiedPurchase, verify_purchase};
 use level::{NoPoint, Point, Seen};
 use shelf::{Asked, Shelf};
 
@@ -104,7 +104,7 @@ pub enum Refused {
     /// The question's date is none.
     Date,
     /// The checker found that something does not hold.
-    Breaches(Vec<String>),
+    Breaches(Vec<Breach>),
 }
 
 /// Works everything out.
@@ -168,7 +168,7 @@ fn with_levels(bought: &VerifiedPurchase, lines: &[Line], watch: &Watch<'_>) -> 
         return None;
     }
     let mut full = delivered.clone();
-    for (lot, line) in full.stock.iter_mut().zip(lines) {
+    for (lot, line) in full.parts.stock.iter_mut().zip(lines) {
         let pieces = line.top_up.map_or(0, |top_up| top_up.pieces);
         lot.on_hand = lot.on_hand.saturating_add(pieces);
     }

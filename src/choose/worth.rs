@@ -12,7 +12,7 @@ use crate::choose::watch::{Listed, Part, Watch};
 use crate::choose::{ChooseError, Drawers, Group};
 use crate::choose::{aims, groups, list_columns, uses_of, wanted};
 use crate::decimal::Money;
-use crate::job::Job;
+use crate::job::{Job, Parts};
 use crate::plan::{Aim, Kit, Plan, Stop, Worth, by_pack};
 use crate::stock::Item;
 
@@ -149,12 +149,10 @@ struct Bare<'a> {
 
 impl Bare<'_> {
     fn of<'a>(job: &Job, wanted: &'a [u64]) -> Bare<'a> {
-        let job = Job {
+        let job = Job::of_checked(Parts {
             pumps: Vec::new(),
-            inputs: Vec::new(),
-            warnings: Vec::new(),
-            ..job.clone()
-        };
+            ..Parts::clone(job)
+        });
         Bare { job, wanted }
     }
 
@@ -162,7 +160,7 @@ impl Bare<'_> {
     fn supply(&self, more: Option<usize>, watch: &Watch<'_>) -> Supply {
         let mut job = self.job.clone();
         if let Some(item) = more {
-            job.stock[item].on_hand += 1;
+            job.parts.stock[item].on_hand += 1;
         }
         let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
         suppliers(&job, &available, self.wanted, watch)

@@ -44,21 +44,23 @@ fn sample(folder: &str, stock: &str, pumps: &str) -> Job {
 /// Small outages of every kind: plain, by the pack, with pumps that stay short, and one whose goals take
 /// some search.
 fn jobs() -> Vec<(&'static str, Job)> {
-    let mut packed = generate::fleet(2, 4, 6, 4, 20, 2);
-    packed.policy.opened_packs_spoiled = true;
-    for lot in &mut packed.stock {
-        lot.pack_qty = 4;
-    }
-    let mut scarce = generate::fleet(3, 9, 8, 5, 10, 2);
-    for lot in &mut scarce.stock {
-        lot.on_hand = lot.on_hand.saturating_sub(2);
-    }
+    let packed = generate::fleet(2, 4, 6, 4, 20, 2).with(|job| {
+        job.policy.opened_packs_spoiled = true;
+        for lot in &mut job.stock {
+            lot.pack_qty = 4;
+        }
+    });
+    let scarce = generate::fleet(3, 9, 8, 5, 10, 2).with(|job| {
+        for lot in &mut job.stock {
+            lot.on_hand = lot.on_hand.saturating_sub(2);
+        }
+    });
     vec![
         ("tiny", sample("tiny", "stock.csv", "pumps.csv")),
         ("outage", sample("outage", "stock.xlsx", "pumps.xlsx")),
         ("tight", generate::fleet(1, 8, 10, 5, 10, 3)),
-        ("packed", packed),
-        ("scarce", scarce),
+        ("packed", packed.unwrap()),
+        ("scarce", scarce.unwrap()),
         ("part by part", generate::fleet(4, 42, 8, 5, 20, 2)),
     ]
 }
@@ -202,7 +204,6 @@ fn what_is_left_out_is_said_in_the_plan_its_words_and_its_json() {
         let plan = whole(&job, &Looks::stop_at(number));
         let said = words::proof(&job, &plan);
         if !plan.proven() {
-            assert!(plan.left_out.order.is_none(), "look {number}");
             continue;
         }
         // Proven is proven, whatever comes after.

@@ -235,6 +235,6 @@ fn swept(text: &str) {
             let points = sweep::held(&JOB, 0, json::kit_of_first(), &parsed);
             assert_eq!(points.len(), parsed.settings.len());
         }
-        Err(wrong) => assert!(!wrong.is_empty()),
+        Err(wrong) => assert!(!wrong.to_string().is_empty()),
     }
 }
