@@ -15,6 +15,7 @@ pub mod mark;
 mod models;
 mod monte_carlo;
 mod order;
+mod pages;
 mod picking;
 pub mod problems;
 pub mod provision;
@@ -61,8 +62,8 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     let styles = Styles::new();
     summary::write(workbook.add_worksheet(), verified, date, &styles)?;
     picking::write(workbook.add_worksheet(), verified, date, &styles)?;
-    kits::write(workbook.add_worksheet(), verified, date, &styles)?;
-    labels::write(workbook.add_worksheet(), verified, date, &styles)?;
+    kits::write(&mut workbook, verified, date, &styles)?;
+    labels::write(&mut workbook, verified, date, &styles)?;
     let subjects = subjects(verified);
     let policy = &verified.job().policy;
     stack_up::add(&mut workbook, &subjects, policy, date, &styles)?;
@@ -79,7 +80,7 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
             stock_after::unchanged(workbook.add_worksheet(), name, source, date, &styles)?;
         }
     }
-    models::write(workbook.add_worksheet(), verified.job(), date, &styles)?;
+    models::write(&mut workbook, verified.job(), date, &styles)?;
     basis::write(workbook.add_worksheet(), verified, date, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }

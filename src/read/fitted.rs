@@ -23,24 +23,38 @@ pub(super) fn holds(row: &Row) -> Option<(Holds, String, String)> {
     Some((Holds::parse(&word)?, tag, name))
 }
 
-/// The index of the pump with this tag.
-pub(super) fn pump_of(job: &Job, tag: &str) -> Option<usize> {
-    job.pumps.iter().position(|pump| key(&pump.tag) == key(tag))
+/// The pumps of a job by their tags.
+pub(super) struct Tags(BTreeMap<String, usize>);
+
+impl Tags {
+    pub(super) fn of(job: &Job) -> Tags {
+        let tags = job.pumps.iter().map(|pump| key(&pump.tag));
+        Tags(tags.zip(0..).collect())
+    }
+
+    /// The index of the pump with this tag.
+    pub(super) fn pump(&self, tag: &str) -> Option<usize> {
+        self.0.get(&key(tag)).copied()
+    }
 }
 
-/// The pieces of each pump that the Kits sheet has a kit for, by its index in the job.
+/// The pieces of pumps, by their index in the job.
+pub(super) type Kits = BTreeMap<usize, Vec<PackPick>>;
+
+/// Adds the pieces of each pump that a Kits sheet has a kit for.
 pub(super) fn of_slips(
     sheet: &Sheet,
     job: &Job,
+    tags: &Tags,
+    kits: &mut Kits,
     problems: &mut Problems,
-) -> BTreeMap<usize, Vec<PackPick>> {
-    let mut kits: BTreeMap<usize, Vec<PackPick>> = BTreeMap::new();
+) {
     for row in &sheet.rows {
         let Some((what, tag, name)) = holds(row) else {
             continue;
         };
         let at = |column: u16| sheet.place(row.number, column.into());
-        let Some(index) = pump_of(job, &tag) else {
+        let Some(index) = tags.pump(&tag) else {
             problems.add(Problem::new(
                 at(KEYS[1]),
                 format!("a kit for `{tag}`"),
@@ -77,7 +91,6 @@ pub(super) fn of_slips(
             )),
         }
     }
-    kits
 }
 
 /// Reads the hidden columns of a piece; else the column that does not fit, what it holds and what it should.
@@ -121,9 +134,10 @@ fn piece(row: &Row, job: &Job, pump: &Pump, place: usize) -> Result<Pick, (u16, 
 
 /// Takes over what the sheet Issue says went otherwise than planned.
 pub(super) fn as_issued(
-    kits: &mut BTreeMap<usize, Vec<PackPick>>,
+    kits: &mut Kits,
     carried: &Carried,
     job: &Job,
+    tags: &Tags,
     problems: &mut Problems,
 ) {
     for (line, filled) in carried.planned.lines.iter().zip(&carried.filled) {
@@ -132,7 +146,7 @@ pub(super) fn as_issued(
         if !stacked || (!otherwise && filled.instead.is_none()) {
             continue;
         }
-        let Some((kit, index, place)) = place_of(kits, job, &line.tag, &line.place) else {
+        let Some((kit, index, place)) = place_of(kits, job, tags, (&line.tag, &line.place)) else {
             continue;
         };
         if let Some(picked) = filled.picked.filter(|_| otherwise) {
@@ -152,7 +166,7 @@ pub(super) fn as_issued(
     }
     for extra in &carried.extras {
         // What is taken for no place of the model is a consumable, or lies in the bag.
-        if let Some((kit, index, place)) = place_of(kits, job, &extra.tag, &extra.place) {
+        if let Some((kit, index, place)) = place_of(kits, job, tags, (&extra.tag, &extra.place)) {
             let piece = (extra.item.as_str(), extra.count);
             put_in(job, index, place, kit, piece, &extra.at, problems);
         }
@@ -169,12 +183,12 @@ pub(super) fn as_issued(
 
 /// The kit of a tag and the place that goes by these words: its label, or its name.
 fn place_of<'k>(
-    kits: &'k mut BTreeMap<usize, Vec<PackPick>>,
+    kits: &'k mut Kits,
     job: &Job,
-    tag: &str,
-    words: &str,
+    tags: &Tags,
+    (tag, words): (&str, &str),
 ) -> Option<(&'k mut Vec<PackPick>, usize, usize)> {
-    let index = pump_of(job, tag)?;
+    let index = tags.pump(tag)?;
     let places = &job.model_of(&job.pumps[index]).packs;
     let place = places.iter().position(|place| {
         let names = [place.label.clone(), place.name.replace('_', " ")];
@@ -240,12 +254,7 @@ fn put_in(
 }
 
 /// Warns of packs that are not what the model allows: more pieces than it says, or fewer.
-pub(super) fn warn_of_counts(
-    kits: &BTreeMap<usize, Vec<PackPick>>,
-    job: &Job,
-    carried: &Carried,
-    problems: &mut Problems,
-) {
+pub(super) fn warn_of_counts(kits: &Kits, job: &Job, carried: &Carried, problems: &mut Problems) {
     for (&index, kit) in kits {
         let pump = &job.pumps[index];
         for (pack, place) in kit.iter().zip(&job.model_of(pump).packs) {

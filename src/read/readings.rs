@@ -2,17 +2,17 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::Arc;
 
-use super::fitted::{as_issued, holds, of_slips, pump_of, warn_of_counts};
+use super::fitted::{Kits, Tags, as_issued, holds, of_slips, warn_of_counts};
 use super::table::{Table, key as heading_key};
-use super::{Memory, book, carried, find_sheet, named_sheet, packs_of_plan};
+use super::{Memory, book, carried, find_sheet, numbered_sheets, packs_of_plan};
 use crate::issue::key;
 use crate::issue::planned::Step;
 use crate::issue::record::Carried;
 use crate::job::{Input, Job};
 use crate::length::{Length, LengthError, Unit};
 use crate::model::{Form, Pack};
-use crate::plan::PackPick;
 use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
@@ -80,52 +80,38 @@ fn gather(
     warn_of_rules(job, &carried, problems);
     let mut notes = Notes::default();
     let mut inputs = Vec::new();
-    let mut kits = BTreeMap::new();
+    let tags = Tags::of(job);
+    let mut kits = Kits::new();
     match &plan_book {
         Some(book) => {
             inputs.push(input("plan", book));
-            let slips = named_sheet(book, "Kits");
-            match slips {
-                Some(sheet) => {
-                    kits = of_slips(sheet, job, problems);
-                    let picks = carried.planned.lines.iter();
-                    let mut picks = picks.filter(|line| line.step == Step::Pick);
-                    if kits.is_empty() && problems.none() && picks.any(|line| !line.tag.is_empty())
-                    {
-                        problems.add(Problem::new(
-                            sheet.whole(),
-                            "no row that says what it holds in the hidden columns I to N",
-                            "the sheet Kits as `gapwright kit` wrote it",
-                            "undo the change, or make the plan again if it is older than those columns",
-                        ));
-                    }
-                    of_kits_sheet(sheet, job, &mut notes, problems);
-                }
-                None => problems.add(Problem::new(
-                    Place::file(&book.file),
-                    "no sheet Kits",
-                    "the workbook that `gapwright kit` wrote, with its kit slips",
-                    "name that workbook",
-                )),
+            let sheets = slips(book, problems);
+            let before = problems.count();
+            for sheet in &sheets {
+                of_slips(sheet, job, &tags, &mut kits, problems);
+                of_kits_sheet(sheet, job, &tags, &mut notes, problems);
+            }
+            if let Some(first) = sheets.first().filter(|_| problems.count() == before) {
+                ask_about_missing_slips(first.whole(), &carried, &tags, &kits, problems);
             }
         }
         None => match packs_of_plan(sources.plan, job) {
             Ok((packs, input)) => {
                 inputs.push(input);
                 let packs = packs.into_iter();
-                kits.extend(packs.filter_map(|(tag, packs)| Some((pump_of(job, &tag)?, packs))));
+                kits.extend(packs.filter_map(|(tag, packs)| Some((tags.pump(&tag)?, packs))));
             }
             Err(found) => problems.absorb(found),
         },
     }
-    as_issued(&mut kits, &carried, job, problems);
+    as_issued(&mut kits, &carried, job, &tags, problems);
     warn_of_counts(&kits, job, &carried, problems);
     if let Some(book) = &readings_book {
         inputs.push(input("readings", book));
-        of_workbook(book, job, &mut notes, problems);
+        of_workbook(book, job, &tags, &mut notes, problems);
     }
     for text in sources.found {
-        of_command_line(text, job, &mut notes, problems);
+        of_command_line(text, job, &tags, &mut notes, problems);
     }
     let left = match sources.issued {
         true => Left::all(job),
@@ -138,6 +124,56 @@ fn gather(
         plan_id: carried.planned.id(),
         inputs,
     })
+}
+
+/// The sheets with the kit slips.
+fn slips<'b>(book: &'b Book, problems: &mut Problems) -> Vec<&'b Arc<Sheet>> {
+    let sheets = numbered_sheets(book, "Kits", problems);
+    if sheets.is_empty() {
+        problems.add(Problem::new(
+            Place::file(&book.file),
+            "no sheet Kits",
+            "the workbook that `gapwright kit` wrote, with its kit slips",
+            "name that workbook",
+        ));
+    }
+    sheets
+}
+
+/// Every kit that the sheet Issue has pieces for has a slip: a kit whose slip went astray would not be rechecked.
+fn ask_about_missing_slips(
+    place: Place,
+    carried: &Carried,
+    tags: &Tags,
+    kits: &Kits,
+    problems: &mut Problems,
+) {
+    let lines = carried.planned.lines.iter();
+    let picks = lines.filter(|line| line.step == Step::Pick);
+    let pumps = picks.filter_map(|line| Some((tags.pump(&line.tag)?, line.tag.as_str())));
+    let mut missing: BTreeMap<usize, &str> = pumps.collect();
+    missing.retain(|pump, _| !kits.contains_key(pump));
+    let mut named = missing
+        .values()
+        .take(3)
+        .copied()
+        .collect::<Vec<_>>()
+        .join(", ");
+    match missing.len() {
+        0 => return,
+        1..=3 => {}
+        more => named.push_str(&format!(" and {} more", more - 3)),
+    }
+    let found = match kits.is_empty() {
+        true => "no row that says what it holds in the hidden columns I to N".to_string(),
+        false => format!("no slip for {named}, of which the sheet Issue has pieces"),
+    };
+    problems.add(Problem::new(
+        place,
+        found,
+        "the sheet Kits as `gapwright kit` wrote it",
+        "undo the change, or make the plan again if it is older than those columns",
+    ));
 }
 
 /// Readings that are judged otherwise than the slips say would be accepted or refused against what stands there.
@@ -246,7 +282,13 @@ impl Notes {
 }
 
 /// The entry cells of the kit slips.
-fn of_kits_sheet(sheet: &Sheet, job: &Job, notes: &mut Notes, problems: &mut Problems) {
+fn of_kits_sheet(
+    sheet: &Sheet,
+    job: &Job,
+    tags: &Tags,
+    notes: &mut Notes,
+    problems: &mut Problems,
+) {
     for row in &sheet.rows {
         let held = holds(row);
         let asks = |(what, ..): &(slip::Row, String, String)| {
@@ -258,7 +300,7 @@ fn of_kits_sheet(sheet: &Sheet, job: &Job, notes: &mut Notes, problems: &mut Pro
         let Some((what, tag, name)) = held else {
             continue;
         };
-        let Some(index) = pump_of(job, &tag) else {
+        let Some(index) = tags.pump(&tag) else {
             continue;
         };
         let pump = &job.pumps[index];
@@ -353,7 +395,7 @@ fn typed(cell: &Cell, at: &Place, problems: &mut Problems) -> Option<String> {
 }
 
 /// A sheet Readings: a row a reading.
-fn of_workbook(book: &Book, job: &Job, notes: &mut Notes, problems: &mut Problems) {
+fn of_workbook(book: &Book, job: &Job, tags: &Tags, notes: &mut Notes, problems: &mut Problems) {
     let Some(sheet) = find_sheet(book, "Readings", &NEEDED, problems) else {
         return;
     };
@@ -375,10 +417,9 @@ fn of_workbook(book: &Book, job: &Job, notes: &mut Notes, problems: &mut Problem
         };
         let Some(of) = resolve(
             job,
-            &tag,
-            &what,
-            &line.place(tag_at),
-            &line.place(what_at),
+            tags,
+            (&tag, &line.place(tag_at)),
+            (&what, &line.place(what_at)),
             problems,
         ) else {
             continue;
@@ -419,7 +460,7 @@ fn of_workbook(book: &Book, job: &Job, notes: &mut Notes, problems: &mut Problem
 }
 
 /// A reading on the command line: `P-208:running clearance=0.0212 in`.
-fn of_command_line(text: &str, job: &Job, notes: &mut Notes, problems: &mut Problems) {
+fn of_command_line(text: &str, job: &Job, tags: &Tags, notes: &mut Notes, problems: &mut Problems) {
     let place = Place::file("command line");
     let parts = text.split_once('=').and_then(|(of, reading)| {
         let (tag, what) = of.rsplit_once(':')?;
@@ -436,7 +477,7 @@ fn of_command_line(text: &str, job: &Job, notes: &mut Notes, problems: &mut Prob
         ));
         return;
     };
-    let Some(of) = resolve(job, tag, what, &place, &place, problems) else {
+    let Some(of) = resolve(job, tags, (tag, &place), (what, &place), problems) else {
         return;
     };
     // The second one of the same is the second reading.
@@ -453,13 +494,12 @@ fn of_command_line(text: &str, job: &Job, notes: &mut Notes, problems: &mut Prob
 /// What a tag and some words are of: a place or a requirement, by its name or its label.
 fn resolve(
     job: &Job,
-    tag: &str,
-    what: &str,
-    tag_place: &Place,
-    what_place: &Place,
+    tags: &Tags,
+    (tag, tag_place): (&str, &Place),
+    (what, what_place): (&str, &Place),
     problems: &mut Problems,
 ) -> Option<(usize, Of)> {
-    let Some(index) = pump_of(job, tag) else {
+    let Some(index) = tags.pump(tag) else {
         let tags = job.pumps.iter().map(|pump| pump.tag.as_str());
         problems.add(Problem::new(
             tag_place.clone(),
@@ -523,12 +563,7 @@ fn not_readable(pump: &Pump, requirement: usize, packs: &[Pack]) -> (String, Str
 }
 
 /// Parses every note, and sorts them to their pumps.
-fn benches(
-    job: &Job,
-    mut kits: BTreeMap<usize, Vec<PackPick>>,
-    mut notes: Notes,
-    problems: &mut Problems,
-) -> Vec<Bench> {
+fn benches(job: &Job, mut kits: Kits, mut notes: Notes, problems: &mut Problems) -> Vec<Bench> {
     let mut benches: Vec<Bench> = job
         .pumps
         .iter()

@@ -38,9 +38,9 @@ pub fn workbook(job: &Job, analysed: &[Analysed], date: &str) -> Result<Vec<u8>,
     stack_up::add(&mut workbook, &subjects, &job.policy, date, &styles)?;
     monte_carlo::write(workbook.add_worksheet(), job, analysed, date, &styles)?;
     if analysed.iter().any(|one| !one.sweeps.is_empty()) {
-        sweep::write(workbook.add_worksheet(), job, analysed, date, &styles)?;
+        sweep::write(&mut workbook, job, analysed, date, &styles)?;
     }
-    models::write(workbook.add_worksheet(), job, date, &styles)?;
+    models::write(&mut workbook, job, date, &styles)?;
     basis::of_analysis(workbook.add_worksheet(), job, analysed, date, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }

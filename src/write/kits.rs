@@ -3,8 +3,9 @@
 mod diagram;
 mod window;
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use rust_xlsxwriter::{Workbook, Worksheet, XlsxError};
 
+use super::pages::{Pages, Series};
 use super::text::WriteText;
 use window::{Window, cold_window, inwards};
 
@@ -32,29 +33,25 @@ const BEFORE_READINGS: usize = 84;
 const MOST_FACTS: usize = 900;
 
 pub(super) fn write(
-    sheet: &mut Worksheet,
+    workbook: &mut Workbook,
     verified: &Verified,
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
-    set_up(sheet, "Kits", date)?;
-    // A slip is long and narrow.
-    sheet
-        .set_portrait()
-        .set_margins(0.4, 0.4, 0.6, 0.6, 0.25, 0.25)
-        .set_print_center_horizontally(true);
-    widths(sheet, &WIDTHS)?;
+    let series = Series {
+        name: "Kits",
+        begin: &|sheet, name| begin(sheet, name, date),
+        last_column: Some(LAST),
+    };
+    let mut pages = Pages::begin(workbook, &series)?;
     let order = super::order::of_kits(job);
-    let mut breaks = Vec::new();
-    let mut row = 0;
     let mut tallest = 0.0_f64;
     for (number, &index) in order.iter().enumerate() {
-        if number > 0 {
-            breaks.push(row);
-        }
+        pages.turn(1)?;
+        let row = pages.row;
         let mut slip = Slip {
-            sheet,
+            sheet: &mut pages.sheet,
             styles,
             job,
             pump: &job.pumps[index],
@@ -68,15 +65,25 @@ pub(super) fn write(
             Kit::Short(shorts) => slip.short(shorts)?,
         }
         tallest = tallest.max(f64::from(slip.row - row) * PLAIN + slip.extra);
-        row = slip.row + 1;
+        pages.row = slip.row + 1;
     }
-    sheet.set_page_breaks(&breaks)?;
-    sheet.set_print_area(0, 0, row, LAST)?;
+    pages.finish(|sheet| {
+        sheet.set_print_scale(scale(tallest));
+    })
+}
+
+fn begin(sheet: &mut Worksheet, name: &str, date: &str) -> Result<u32, XlsxError> {
+    set_up(sheet, name, date)?;
+    // A slip is long and narrow.
+    sheet
+        .set_portrait()
+        .set_margins(0.4, 0.4, 0.6, 0.6, 0.25, 0.25)
+        .set_print_center_horizontally(true);
+    widths(sheet, &WIDTHS)?;
     for column in slip::KEYS.into_iter().chain(slip::PIECE) {
         sheet.set_column_hidden(column)?;
     }
-    sheet.set_print_scale(scale(tallest));
-    Ok(())
+    Ok(0)
 }
 
 /// The height of a plain row, in points.

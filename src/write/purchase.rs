@@ -37,7 +37,7 @@ pub fn workbook(ordered: &Ordered<'_>) -> Result<Vec<u8>, WriteError> {
     order::write(workbook.add_worksheet(), ordered, &styles)?;
     pumps::write(workbook.add_worksheet(), ordered, &styles)?;
     levels::write(workbook.add_worksheet(), ordered, &styles)?;
-    reach::write(workbook.add_worksheet(), ordered, &styles)?;
+    reach::write(&mut workbook, ordered, &styles)?;
     basis::of_purchase(workbook.add_worksheet(), ordered, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }

@@ -2,12 +2,13 @@
 
 use rust_xlsxwriter::{
     Chart, ChartFormat, ChartLegendPosition, ChartLine, ChartLineDashType, ChartRange, ChartType,
-    Worksheet, XlsxError,
+    Workbook, Worksheet, XlsxError,
 };
 
 use super::text::{WriteText, chart_name};
 
 use super::analysis::Analysed;
+use super::pages::{Pages, Series};
 use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
 use crate::job::Job;
 use crate::stack::Side;
@@ -29,27 +30,31 @@ const COLUMNS: [&str; 6] = [
 const PICTURE: u32 = 22;
 
 pub(super) fn write(
-    sheet: &mut Worksheet,
+    workbook: &mut Workbook,
     job: &Job,
     analysed: &[Analysed],
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    set_up(sheet, NAME, date)?;
-    widths(sheet, &[17.0; 24])?;
-    title(
-        sheet,
-        NAME,
-        "One thing moved at a time, all else as it is. A margin below nothing is a requirement that is not met.",
-        styles,
-    )?;
-    let mut row = 3;
-    let mut breaks = Vec::new();
+    let series = Series {
+        name: NAME,
+        begin: &|sheet, name| {
+            set_up(sheet, name, date)?;
+            widths(sheet, &[17.0; 24])?;
+            title(
+                sheet,
+                NAME,
+                "One thing moved at a time, all else as it is. A margin below nothing is a requirement that is not met.",
+                styles,
+            )?;
+            Ok(3)
+        },
+        last_column: None,
+    };
+    let mut pages = Pages::begin(workbook, &series)?;
     for one in analysed {
         for (sweep, points, anew) in &one.sweeps {
-            if row > 3 {
-                breaks.push(row);
-            }
+            pages.turn(1)?;
             let block = Block {
                 job,
                 one,
@@ -57,11 +62,11 @@ pub(super) fn write(
                 points,
                 anew: *anew,
             };
-            row = block.write(sheet, row, styles)? + 2;
+            let name = pages.name();
+            pages.row = block.write(&mut pages.sheet, &name, pages.row, styles)? + 2;
         }
     }
-    sheet.set_page_breaks(&breaks)?;
-    Ok(())
+    pages.finish(|_| {})
 }
 
 struct Block<'a> {
@@ -76,6 +81,7 @@ impl Block<'_> {
     fn write(
         &self,
         sheet: &mut Worksheet,
+        name: &str,
         mut row: u32,
         styles: &Styles,
     ) -> Result<u32, XlsxError> {
@@ -171,9 +177,9 @@ impl Block<'_> {
             chart
                 .add_series()
                 .set_name(chart_name(&requirement.label).as_str())
-                .set_categories(&ChartRange::new_from_range(NAME, first, 0, last, 0))
+                .set_categories(&ChartRange::new_from_range(name, first, 0, last, 0))
                 .set_values(&ChartRange::new_from_range(
-                    NAME, first, column, last, column,
+                    name, first, column, last, column,
                 ))
                 .set_format(ChartFormat::new().set_line(&line));
         }

@@ -4,10 +4,11 @@ use rust_xlsxwriter::{Format, Worksheet, XlsxError};
 
 use super::super::text::WriteText;
 
+use super::super::pages::Pages;
 use super::super::style::{Styles, heads};
 use super::inputs::{COUNT, FREEDOM, Inputs, MINUS, NOMINAL, OF_LOT, PLUS, STANDARD};
 use super::picture::{self, Picture};
-use super::{Cached, DefinedName, NAME, Subject, cell, factor, put, whole};
+use super::{Cached, Names, Subject, cell, factor, put, whole};
 use crate::length::Unit;
 use crate::model::{Form, Requirement};
 use crate::policy::{Acceptance, Policy};
@@ -31,6 +32,8 @@ pub(super) struct Block<'a> {
     requirement: &'a Requirement,
     inputs: &'a Inputs,
     policy: &'a Policy,
+    /// The name of the sheet that it stands on.
+    sheet: String,
     unit: Unit,
     report: Report,
     /// The row of the title.
@@ -78,8 +81,9 @@ impl<'a> Block<'a> {
         requirement: &'a Requirement,
         inputs: &'a Inputs,
         policy: &'a Policy,
-        top: u32,
+        pages: &Pages<'_>,
     ) -> Block<'a> {
+        let top = pages.row;
         let unit = subject.model.unit;
         let report = report(&requirement.form, &subject.stack, policy.coverage, unit);
         let first = top + 3;
@@ -89,6 +93,7 @@ impl<'a> Block<'a> {
             requirement,
             inputs,
             policy,
+            sheet: pages.name(),
             unit,
             report,
             top,
@@ -145,12 +150,13 @@ impl<'a> Block<'a> {
     pub(super) fn write(
         &self,
         sheet: &mut Worksheet,
-        names: &mut Vec<DefinedName>,
         pictures: bool,
         styles: &Styles,
     ) -> Result<u32, XlsxError> {
         let (tag, label, unit) = (self.subject.tag, &self.requirement.label, self.unit);
         let title = format!("{tag}: {label} ({unit})");
+        sheet.set_row_height(self.top + 1, 30.0)?;
+        sheet.set_row_height(self.top + 2, 62.0)?;
         sheet.write_text(self.top, 0, title, &styles.part)?;
         let labels = if self.allowances() {
             [
@@ -195,13 +201,10 @@ impl<'a> Block<'a> {
             ],
             styles,
         )?;
-        sheet.set_row_height(self.top + 1, 30.0)?;
-        sheet.set_row_height(self.top + 2, 62.0)?;
         for (index, line) in self.report.lines.iter().enumerate() {
             self.contributor(sheet, index, line, styles)?;
         }
         self.write_results(sheet, styles)?;
-        self.define(names);
         let end = self.results + Row::Crush as u32 + 1;
         if pictures {
             self.draw(sheet)?;
@@ -752,7 +755,7 @@ impl<'a> Block<'a> {
     }
 
     /// Names for the cells that other sheets and people look for.
-    fn define(&self, names: &mut Vec<DefinedName>) {
+    pub(super) fn define(&self, names: &mut Names) {
         let plain = |text: &str| -> String {
             let letters = text.chars();
             letters
@@ -773,20 +776,10 @@ impl<'a> Block<'a> {
             ("conforming", Row::Conforming, 'B'),
             ("verdict", Row::Verdict, 'B'),
         ] {
-            // At most 255 characters, and none twice: tags may differ in what is no letter.
+            // A name has at most 255 characters.
             let name: String = format!("{what}_{whose}").chars().take(200).collect();
-            let taken = |name: &str| names.iter().any(|(n, _)| n.eq_ignore_ascii_case(name));
-            let free = (1_u32..)
-                .map(|n| {
-                    if n == 1 {
-                        name.clone()
-                    } else {
-                        format!("{name}_{n}")
-                    }
-                })
-                .find(|name| !taken(name));
             let row = self.results + row as u32 + 1;
-            names.extend(free.map(|name| (name, format!("='{NAME}'!${column}${row}"))));
+            names.add(&name, format!("='{}'!${column}${row}", self.sheet));
         }
     }
 
@@ -794,6 +787,7 @@ impl<'a> Block<'a> {
         let last = self.report.lines.len().saturating_sub(1);
         let results = |row: Row| self.results + row as u32;
         Picture {
+            sheet: &self.sheet,
             at: self.results - 1,
             title: format!("{}: {}", self.subject.tag, self.requirement.label),
             unit: self.unit,
