@@ -17,6 +17,7 @@ mod monte_carlo;
 mod order;
 mod pages;
 mod picking;
+mod plan_basis;
 pub mod problems;
 pub mod provision;
 pub mod purchase;
@@ -28,6 +29,7 @@ mod stock_next;
 mod style;
 mod summary;
 mod sweep;
+mod table;
 pub mod text;
 
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook};
@@ -81,7 +83,7 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
         }
     }
     models::write(&mut workbook, verified.job(), date, &styles)?;
-    basis::write(workbook.add_worksheet(), verified, date, &styles)?;
+    plan_basis::write(workbook.add_worksheet(), verified, date, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }
 

@@ -5,6 +5,7 @@
 //! calculate show the same; two other spreadsheet engines recalculate them in the tests.
 
 mod inputs;
+mod outcomes;
 mod picture;
 mod results;
 

@@ -10,6 +10,7 @@ use super::text::{WriteText, chart_name};
 use super::analysis::Analysed;
 use super::pages::{Pages, Series};
 use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
+use super::table::{self, Cells};
 use crate::job::Job;
 use crate::stack::Side;
 use crate::sweep::{Point, Setting, Sweep};
@@ -106,7 +107,6 @@ impl Block<'_> {
                 .iter()
                 .map(|pack| format!("{}, total", pack.label)),
         );
-        let packs = model.packs.len();
         for requirement in &pump.requirements {
             for what in COLUMNS {
                 labels.push(format!("{}: {what}", requirement.label));
@@ -116,48 +116,60 @@ impl Block<'_> {
         heads(sheet, row, &texts, styles)?;
         sheet.set_row_height(row, 62.0)?;
         let first = row + 1;
-        let length = styles.length(unit);
         for point in self.points {
             row += 1;
-            let value = point.setting.to_f64(unit);
-            let format = match point.setting {
-                Setting::Length(_) => &length,
-                Setting::Number(_) => &styles.number,
-            };
-            sheet.write_number_with_format(row, 0, value, format)?;
-            let Some(kit) = &point.kit else {
-                let why = point.fault.unwrap_or("cannot be kitted");
-                sheet.write_text(row, 1, why, &styles.alarm)?;
-                continue;
-            };
-            for (column, total) in (1..).zip(&kit.totals) {
-                sheet.write_number_with_format(row, column, total.to_f64(unit), &length)?;
-            }
-            let mut column = u16::try_from(1 + packs).unwrap_or(1);
-            for (report, verdict) in &kit.requirements {
-                let margin = verdict.margin().to_f64(unit);
-                sheet.write_number_with_format(row, column, report.value, &length)?;
-                sheet.write_number_with_format(row, column + 1, margin, &length)?;
-                let least = |margin: fn(&Side) -> f64| {
-                    let [low, high] = &report.sides;
-                    margin(low).min(margin(high))
-                };
-                let margins = [Side::margin_worst, Side::margin_expanded].map(least);
-                for (column, margin) in (column + 2..).zip(margins) {
-                    sheet.write_number_with_format(row, column, margin, &length)?;
-                }
-                let chance = report.conforming;
-                sheet.write_number_with_format(row, column + 4, chance, &styles.chance)?;
-                let (word, format) = if verdict.conforms() {
-                    ("met", &styles.text)
-                } else {
-                    ("NOT MET", &styles.alarm)
-                };
-                sheet.write_text(row, column + 5, word, format)?;
-                column += 6;
-            }
+            self.point(sheet, row, point, styles)?;
         }
-        let last = row;
+        let chart = self.picture(name, first, row);
+        sheet.insert_chart(row + 2, 0, &chart)?;
+        Ok(row + 2 + PICTURE)
+    }
+
+    /// A point: where the thing is moved to, the packs, and each requirement.
+    fn point(
+        &self,
+        sheet: &mut Worksheet,
+        row: u32,
+        point: &Point,
+        styles: &Styles,
+    ) -> Result<(), XlsxError> {
+        let unit = self.job.model_of(&self.job.pumps[self.one.pump]).unit;
+        let length = styles.length(unit);
+        let format = match point.setting {
+            Setting::Length(_) => &length,
+            Setting::Number(_) => &styles.number,
+        };
+        let mut cells = vec![format.of(point.setting.to_f64(unit))];
+        let Some(kit) = &point.kit else {
+            cells.push(styles.alarm.of(point.fault.unwrap_or("cannot be kitted")));
+            return table::cells(sheet, (row, 0), cells);
+        };
+        cells.extend(kit.totals.iter().map(|total| length.of(total.to_f64(unit))));
+        for (report, verdict) in &kit.requirements {
+            let least = |margin: fn(&Side) -> f64| {
+                let [low, high] = &report.sides;
+                margin(low).min(margin(high))
+            };
+            cells.extend([
+                length.of(report.value),
+                length.of(verdict.margin().to_f64(unit)),
+                length.of(least(Side::margin_worst)),
+                length.of(least(Side::margin_expanded)),
+                styles.chance.of(report.conforming),
+                match verdict.conforms() {
+                    true => styles.text.of("met"),
+                    false => styles.alarm.of("NOT MET"),
+                },
+            ]);
+        }
+        table::cells(sheet, (row, 0), cells)
+    }
+
+    /// The margin of each requirement by the rule in force, of the points in these rows.
+    fn picture(&self, name: &str, first: u32, last: u32) -> Chart {
+        let pump = &self.job.pumps[self.one.pump];
+        let model = self.job.model_of(pump);
+        let (unit, packs) = (model.unit, model.packs.len());
         let mut chart = Chart::new(ChartType::ScatterStraight);
         for (index, requirement) in pump.requirements.iter().enumerate() {
             let column = u16::try_from(2 + packs + COLUMNS.len() * index).unwrap_or(u16::MAX);
@@ -196,7 +208,6 @@ impl Block<'_> {
         chart.legend().set_position(ChartLegendPosition::Bottom);
         chart.set_width(1000).set_height(320);
         chart.set_alt_text(&title);
-        sheet.insert_chart(row + 2, 0, &chart)?;
-        Ok(row + 2 + PICTURE)
+        chart
     }
 }
