@@ -101,7 +101,9 @@ pub fn outage(seed: u64) -> Job {
         let peels = laminated && kind == "shim" && later.random_bool(0.5);
         let step = size / layers;
         let size = if peels { step * layers } else { size };
-        let pack_qty = later.random_range(1..=4);
+        // A few lots only: the bound is weak on packs that spoil, and the proof of many takes minutes.
+        let pack_qty = later.random_range(2..=4);
+        let in_packs = spoiled && stock.len() % 4 == 1;
         let size = Size {
             thickness: tenths(size),
             tolerance: Tolerance {
@@ -115,7 +117,7 @@ pub fn outage(seed: u64) -> Job {
             reserved: on_hand / 5,
             unit_cost: millionths(cost),
             min_level: 1,
-            pack_qty: if spoiled { pack_qty } else { 1 },
+            pack_qty: if in_packs { pack_qty } else { 1 },
             peel_step: peels.then(|| tenths(step)),
             ..Item::of(&item, kind.into(), fit, size, on_hand)
         });
