@@ -98,12 +98,12 @@ pub fn outage(seed: u64) -> Job {
     let mut stock: Vec<Item> = Vec::new();
     let mut lot = |kind: &str, fit: Code, size: i64, on_hand: u32, slack: [i64; 2], cost: i64| {
         let layers = [2, 4, 5][later.random_range(0..3_usize)];
-        let peels = laminated && kind == "shim" && later.random_bool(0.5);
+        let peels = laminated && !two && kind == "shim" && later.random_bool(0.4);
         let step = size / layers;
         let size = if peels { step * layers } else { size };
         // A few lots only: the bound is weak on packs that spoil, and the proof of many takes minutes.
         let pack_qty = later.random_range(2..=4);
-        let in_packs = spoiled && stock.len() % 4 == 1;
+        let in_packs = spoiled && count <= 10 && stock.len() % 4 == 1;
         let size = Size {
             thickness: tenths(size),
             tolerance: Tolerance {
