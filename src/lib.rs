@@ -49,7 +49,8 @@
 //! ```
 //! use gapwright::choose::{choose, watch::Watch};
 //! use gapwright::length::Unit;
-//! use gapwright::plan::{Kit, stack};
+//! use gapwright::accounting::stack;
+//! use gapwright::plan::Kit;
 //! use gapwright::read::{self, Sources};
 //! use gapwright::stack::report;
 //! use gapwright::verify::verify;
@@ -79,7 +80,10 @@
 //! let folder = tempfile::tempdir().expect("a temporary folder");
 //! let path = folder.path().join("plan.xlsx");
 //! let bytes = write::workbook(&verified, "2027-03-01").expect("a workbook");
-//! write::files(&[(&path, &bytes)], false).expect("a file that was not there");
+//! // What is written is held against what was read: nothing can be written over an input.
+//! let inputs = write::Inputs::of(["stock.csv", "pumps.csv"]);
+//! let output = inputs.output(&path, false).expect("a file that is no input");
+//! write::place(&[(&output, &bytes)]).expect("a file that was not there");
 //! assert!(path.exists());
 //! ```
 //!
@@ -96,6 +100,8 @@ compile_error!(
 #[doc = include_str!("changelog.md")]
 pub mod changelog {}
 
+pub mod accounting;
+pub mod analysis;
 pub mod bag;
 pub mod choose;
 pub mod cli;

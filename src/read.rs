@@ -42,7 +42,7 @@ pub use alone::{Holds, Stock, holds, stock_alone};
 pub use book::{Memory, is_reading, open as book, workbook};
 pub use carried::{carried, carried_so_far};
 pub use counts::held;
-pub use issue_log::{issue_log, issue_log_of};
+pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};
 pub use model::{BUILT_IN, Library, parse as parse_model};
 pub use outlook::{Ahead, outlook};
 pub use pieces::stated as stated_pieces;

@@ -2,6 +2,9 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+mod inputs;
+#[cfg(target_os = "linux")]
+mod interrupt;
 mod stack;
 mod terminal;
 

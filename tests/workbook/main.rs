@@ -318,7 +318,7 @@ fn the_stack_up_shows_the_librarys_own_uncertainties() {
     for (pump, kit) in job.pumps.iter().zip(&verified.plan().kits) {
         let Kit::Served(packs) = kit else { continue };
         let unit = job.model_of(pump).unit;
-        for v in gapwright::plan::verdicts(job, pump, packs) {
+        for v in gapwright::accounting::verdicts(job, pump, packs) {
             expected.extend([v.guard_lower, v.guard_upper].map(|x| x.to_f64(unit)));
         }
     }
@@ -345,7 +345,7 @@ fn shows_the_librarys_own_numbers(verified: &Verified) {
     for (pump, kit) in job.pumps.iter().zip(&verified.plan().kits) {
         let Kit::Served(packs) = kit else { continue };
         let unit = job.model_of(pump).unit;
-        for v in gapwright::plan::verdicts(job, pump, packs) {
+        for v in gapwright::accounting::verdicts(job, pump, packs) {
             expected.push([v.value, v.margin_lower(), v.margin_upper()].map(|x| x.to_f64(unit)));
         }
     }
