@@ -44,10 +44,11 @@ use itertools::Itertools;
 use rayon::prelude::*;
 use thiserror::Error;
 
+use crate::accounting::scarcity_points;
 use crate::cutting::{Layout, layouts};
 use crate::job::Job;
 use crate::model::Pack;
-use crate::plan::{Aim, Goal, LeftOut, PackPick, Pick, Plan, Stop, scarcity_points};
+use crate::plan::{Aim, Goal, LeftOut, PackPick, Pick, Plan, Stop};
 use crate::problem::{Place, Problem};
 use crate::stock::{Code, Item};
 use combination::{Combination, Window};

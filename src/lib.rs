@@ -49,7 +49,8 @@
 //! ```
 //! use gapwright::choose::{choose, watch::Watch};
 //! use gapwright::length::Unit;
-//! use gapwright::plan::{Kit, stack};
+//! use gapwright::accounting::stack;
+//! use gapwright::plan::Kit;
 //! use gapwright::read::{self, Sources};
 //! use gapwright::stack::report;
 //! use gapwright::verify::verify;
@@ -99,6 +100,7 @@ compile_error!(
 #[doc = include_str!("changelog.md")]
 pub mod changelog {}
 
+pub mod accounting;
 pub mod analysis;
 pub mod bag;
 pub mod choose;

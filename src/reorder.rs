@@ -7,6 +7,7 @@ pub mod level;
 pub mod shelf;
 pub mod simulate;
 
+use crate::accounting::spoiled;
 use crate::bag::{self, Bag};
 use crate::choose::purchase::purchase;
 use crate::choose::watch::Watch;
@@ -19,7 +20,7 @@ use crate::inventory::outage::Provision;
 use crate::issue::log::Log;
 use crate::job::Job;
 use crate::length::{Length, Unit};
-use crate::plan::{Kit, Plan, spoiled};
+use crate::plan::{Kit, Plan};
 use crate::purchase::{Lacking, Market};
 use crate::reach::Fault;
 use crate::verify::{Breach, VerifiedPurchase, verify_purchase};

@@ -1,6 +1,7 @@
 //! What if: one dimension, tolerance, temperature, target or limit of a pump moved over a range,
 //! with its pieces held or chosen anew at every step.
 
+use crate::accounting::{pack_total, stack};
 use crate::choose::watch::Watch;
 use crate::choose::{ChooseError, choose};
 use crate::decimal::Millionths;
@@ -8,7 +9,7 @@ use crate::job::{Job, Parts};
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::{Form, FormError, Model, Shape, Spread, Term, Thermal};
 use crate::narrow::narrow;
-use crate::plan::{Kit, PackPick, pack_total, stack};
+use crate::plan::{Kit, PackPick};
 use crate::pump::Growth;
 use crate::stack::{Contributor, Report, Stack, Verdict, judge, report};
 use thiserror::Error;

@@ -17,13 +17,14 @@ pub use recheck::{VerifiedRecheck, verify_recheck};
 
 use std::collections::BTreeMap;
 
+use crate::accounting::{spoiled, stack};
 use crate::bag::{self, Bag};
 use crate::decimal::Millionths;
 use crate::issue::planned::Planned;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::model::{Form, Term};
-use crate::plan::{Aim, Kit, PackPick, Pick, Plan, spoiled, stack};
+use crate::plan::{Aim, Kit, PackPick, Pick, Plan};
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::judge;

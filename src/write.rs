@@ -15,7 +15,9 @@ pub mod mark;
 mod models;
 mod monte_carlo;
 mod order;
+mod pages;
 mod picking;
+mod plan_basis;
 pub mod problems;
 pub mod provision;
 pub mod purchase;
@@ -27,6 +29,7 @@ mod stock_next;
 mod style;
 mod summary;
 mod sweep;
+mod table;
 pub mod text;
 
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook};
@@ -50,8 +53,8 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     let styles = Styles::new();
     summary::write(workbook.add_worksheet(), verified, date, &styles)?;
     picking::write(workbook.add_worksheet(), verified, date, &styles)?;
-    kits::write(workbook.add_worksheet(), verified, date, &styles)?;
-    labels::write(workbook.add_worksheet(), verified, date, &styles)?;
+    kits::write(&mut workbook, verified, date, &styles)?;
+    labels::write(&mut workbook, verified, date, &styles)?;
     let subjects = subjects(verified);
     let policy = &verified.job().policy;
     stack_up::add(&mut workbook, &subjects, policy, date, &styles)?;
@@ -68,8 +71,8 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
             stock_after::unchanged(workbook.add_worksheet(), name, source, date, &styles)?;
         }
     }
-    models::write(workbook.add_worksheet(), verified.job(), date, &styles)?;
-    basis::write(workbook.add_worksheet(), verified, date, &styles)?;
+    models::write(&mut workbook, verified.job(), date, &styles)?;
+    plan_basis::write(workbook.add_worksheet(), verified, date, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }
 

@@ -5,6 +5,7 @@
 //! and the search goes on from the plan and the multipliers. Most items are settled by pricing
 //! the columns once: the bound does not move, so neither does the plan.
 
+use crate::accounting::by_pack;
 use crate::choose::instance::{Column, Taken};
 use crate::choose::stages::{Solved, solve_from};
 use crate::choose::supply::{Supply, suppliers};
@@ -13,7 +14,7 @@ use crate::choose::{ChooseError, Drawers, Group};
 use crate::choose::{aims, groups, list_columns, uses_of, wanted};
 use crate::decimal::Money;
 use crate::job::{Job, Parts};
-use crate::plan::{Aim, Kit, Plan, Stop, Worth, by_pack};
+use crate::plan::{Aim, Kit, Plan, Stop, Worth};
 use crate::stock::Item;
 
 /// The plan with the worth of one more of each item, as far as [a share](Watch::share) of the time goes:

@@ -1,5 +1,6 @@
 //! The workbook of `gapwright reorder`: what to order, grouped by supplier, and what speaks for it.
 
+mod basis;
 pub mod json;
 mod levels;
 mod order;
@@ -8,7 +9,7 @@ mod reach;
 mod summary;
 
 use super::style::Styles;
-use super::{WriteError, basis, start};
+use super::{WriteError, start};
 use crate::bag::serving;
 use crate::job::Job;
 use crate::plan::{Aim, Goal};
@@ -37,8 +38,8 @@ pub fn workbook(ordered: &Ordered<'_>) -> Result<Vec<u8>, WriteError> {
     order::write(workbook.add_worksheet(), ordered, &styles)?;
     pumps::write(workbook.add_worksheet(), ordered, &styles)?;
     levels::write(workbook.add_worksheet(), ordered, &styles)?;
-    reach::write(workbook.add_worksheet(), ordered, &styles)?;
-    basis::of_purchase(workbook.add_worksheet(), ordered, &styles)?;
+    reach::write(&mut workbook, ordered, &styles)?;
+    basis::write(workbook.add_worksheet(), ordered, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }
 

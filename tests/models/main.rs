@@ -8,11 +8,12 @@ use std::io::Read;
 use std::path::Path;
 
 use calamine::{Reader, Xlsx, open_workbook};
+use gapwright::accounting::verdicts;
 use gapwright::choose::{choose, watch::Watch};
 use gapwright::job::{Job, Parts};
 use gapwright::length::Length;
 use gapwright::model::{Form, Model, USUAL_CAUTIONS};
-use gapwright::plan::{Kit, verdicts};
+use gapwright::plan::Kit;
 use gapwright::policy::Acceptance;
 use gapwright::problem::Problems;
 use gapwright::read::{BUILT_IN, Library, Sources, job, parse_model};

@@ -24,6 +24,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
+use gapwright::accounting::{pack_total, verdicts};
 use gapwright::choose::choose;
 use gapwright::choose::parts::{Column, Combination, Instance, Tier, Uses, combinations, solve};
 use gapwright::choose::watch::{News, Watch};
@@ -33,7 +34,7 @@ use gapwright::decimal::Millionths;
 use gapwright::job::Job;
 use gapwright::length::{Fine, Length, Tolerance, Unit};
 use gapwright::model::{Expansion, Form, Requirement, Term, Thermal};
-use gapwright::plan::{Aim, Cause, Kit, PackPick, Pick, Plan, pack_total, verdicts};
+use gapwright::plan::{Aim, Cause, Kit, PackPick, Pick, Plan};
 use gapwright::policy::Acceptance;
 use gapwright::pump::Growth;
 use gapwright::stock::Cut;

@@ -1,10 +1,10 @@
 //! Stack-ups against published ones: worst cases, correlated errors, degrees of freedom, growth.
 
 use super::*;
+use gapwright::accounting::stack as stack_of;
 use gapwright::job::Parts;
 use gapwright::length::Uncertainty;
 use gapwright::model::{Correlation, Shape};
-use gapwright::plan::stack as stack_of;
 use gapwright::read::{Sources, job as read_job, parse_model};
 use gapwright::stack::{Contributor, Coverage, Extent, Known, LotError, Stack, expanded, extent};
 use gapwright::stock::Lot;

@@ -408,7 +408,7 @@ fn the_smallest_swap_is_what_every_filling_says() {
                     .drawn()
                     .iter()
                     .map(|pick| {
-                        let each = gapwright::plan::piece_waste(job, pick.item, pick.peeled);
+                        let each = gapwright::accounting::piece_waste(job, pick.item, pick.peeled);
                         each.raw() * i64::from(pick.count)
                     })
                     .sum();

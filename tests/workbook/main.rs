@@ -11,6 +11,10 @@ mod demanding;
 mod engine;
 mod expanded;
 mod labels;
+mod large;
+#[allow(dead_code)]
+#[path = "../issue/shop.rs"]
+mod shop;
 
 use std::fs;
 use std::path::Path;
@@ -318,7 +322,7 @@ fn the_stack_up_shows_the_librarys_own_uncertainties() {
     for (pump, kit) in job.pumps.iter().zip(&verified.plan().kits) {
         let Kit::Served(packs) = kit else { continue };
         let unit = job.model_of(pump).unit;
-        for v in gapwright::plan::verdicts(job, pump, packs) {
+        for v in gapwright::accounting::verdicts(job, pump, packs) {
             expected.extend([v.guard_lower, v.guard_upper].map(|x| x.to_f64(unit)));
         }
     }
@@ -345,7 +349,7 @@ fn shows_the_librarys_own_numbers(verified: &Verified) {
     for (pump, kit) in job.pumps.iter().zip(&verified.plan().kits) {
         let Kit::Served(packs) = kit else { continue };
         let unit = job.model_of(pump).unit;
-        for v in gapwright::plan::verdicts(job, pump, packs) {
+        for v in gapwright::accounting::verdicts(job, pump, packs) {
             expected.push([v.value, v.margin_lower(), v.margin_upper()].map(|x| x.to_f64(unit)));
         }
     }

@@ -2,10 +2,10 @@
 
 use std::sync::LazyLock;
 
+use gapwright::accounting::{pack_total, verdicts};
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
 use gapwright::length::{Fine, Length, LengthError, Tolerance, Unit};
-use gapwright::plan::{pack_total, verdicts};
 use gapwright::policy::Policy;
 use gapwright::read;
 use gapwright::recheck::Reading;
