@@ -108,6 +108,35 @@ pub struct Moves {
     pub after: BTreeMap<String, u32>,
 }
 
+/// Warns of a date that is out of the order of the log's lines: none of them can be taken back, and demand is counted
+/// by their dates.
+pub fn warn_of_date(date: &str, standing: &Standing<'_>, problems: &mut Problems) {
+    const YEAR: i32 = 366;
+    let Some(last) = standing
+        .log
+        .entries()
+        .last()
+        .map(|entry| entry.date.as_str())
+    else {
+        return;
+    };
+    let [now, before] = [date, last].map(crate::day::number);
+    let Some(days) = now.zip(before).map(|(now, before)| now - before) else {
+        return;
+    };
+    let how = match days {
+        ..0 => "earlier than",
+        0..=YEAR => return,
+        _ => "more than a year after",
+    };
+    problems.warn(Problem::new(
+        standing.log_place.clone(),
+        format!("the date {date}, {how} that of the log's last line, {last}"),
+        "lines in the order of their days",
+        "give the day on which the pieces went out with --date, if it is another one",
+    ));
+}
+
 /// A place on the command line.
 fn command_line() -> Place {
     Place::file("command line")

@@ -1,8 +1,10 @@
-//! Reads the pieces of each pump back from a plan that `kit --json` wrote.
+//! Reads the pieces of each pump back from a plan that `kit` wrote, its workbook or its JSON.
 
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use super::carried::with_book;
+use super::{Memory, fitted};
 use crate::digest::sha256;
 use crate::formats::plan::{self, PieceJson};
 use crate::job::{Input, Job};
@@ -13,11 +15,36 @@ use crate::problem::{Place, Problem, Problems};
 /// The pieces of each pump by its tag, in lower case, and the file as an input.
 pub type Packs = (BTreeMap<String, Vec<PackPick>>, Input);
 
-/// Reads a plan against the job that it was made for.
+/// Reads a plan against the job that it was made for; a workbook's pieces are those that its sheet Issue says were
+/// issued.
 ///
 /// # Errors
 /// Every problem: a file that is no plan, a pump, place or item that the job does not have.
-pub fn packs(path: &Path, job: &Job) -> Result<Packs, Problems> {
+pub fn packs(path: &Path, job: &Job, memory: &mut Memory) -> Result<Packs, Problems> {
+    if !super::bounded::is_packed(path) {
+        return packs_of_json(path, job);
+    }
+    let mut problems = Problems::new();
+    let packs = with_book(path, memory, &mut problems).and_then(|(carried, book)| {
+        let book = book?;
+        let (_, mut kits) = fitted::of_book(&book, &carried, job, &mut problems)?;
+        fitted::as_issued(&mut kits, &carried, job, &mut problems);
+        let tag = |pump: usize| job.pumps[pump].tag.to_lowercase();
+        let packs = kits.into_iter().map(|(pump, packs)| (tag(pump), packs));
+        Some((
+            packs.collect(),
+            Input {
+                role: "plan".into(),
+                file: book.file,
+                sha256: book.sha256,
+            },
+        ))
+    });
+    problems.settle(packs).map(|(packs, _)| packs)
+}
+
+/// Reads a plan for programs.
+pub(super) fn packs_of_json(path: &Path, job: &Job) -> Result<Packs, Problems> {
     let mut problems = Problems::new();
     let file = path.display().to_string();
     let wrong = |found: String, expected: &str, mend: &str| {

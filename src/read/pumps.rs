@@ -49,8 +49,8 @@ pub(super) fn read(
 ) -> Option<Draft> {
     let sheet = find_sheet(book, "Pumps", &NEEDED_OF_PUMPS, problems)?;
     let table = Table::find(sheet, &NEEDED_OF_PUMPS, problems)?;
-    let tag = table.needed("Tag", problems).cloned();
-    let model_column = table.needed("Model", problems).cloned();
+    let tag = table.optional("Tag").cloned();
+    let model_column = table.optional("Model").cloned();
     // First the models: they say what the columns mean.
     let (models, model_of) = models_named(
         &table,
@@ -65,9 +65,12 @@ pub(super) fn read(
         let whole = problems.count() == before && history.is_some() == ahead.history.is_some();
         Foresight::new(ahead, history, whole, policy)
     });
-    // First what is not known: a column that is missing may be among that.
+    // First what is not known: a column that is missing may be among that, and is reported once.
     let known = known_headings(&models);
     let mut unused = table.unknown(&known, |key| is_reading(key, &models), problems);
+    for name in NEEDED_OF_PUMPS {
+        table.needed(name, problems);
+    }
     let columns: Vec<Columns> = models
         .iter()
         .map(|m| Columns::find(&table, m, foresight.is_some(), problems))

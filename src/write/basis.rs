@@ -6,11 +6,11 @@ use super::text::WriteText;
 
 use itertools::Itertools;
 
-use super::analysis::Analysed;
 use super::as_built::AsBuilt;
 use super::purchase::Ordered;
 use super::style::{Styles, heads, set_up, title, widths};
-use crate::choose::relaxation::Backend;
+use crate::analysis::Analysed;
+use crate::choose::Backend;
 use crate::job::Job;
 use crate::plan::Plan;
 use crate::stack::Guard;

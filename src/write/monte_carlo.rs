@@ -7,13 +7,13 @@ use rust_xlsxwriter::{
 
 use super::text::{WriteText, chart_name};
 
-use super::analysis::Analysed;
 use super::style::{Styles, VALUES, heads, set_up, title, widths};
+use crate::analysis::Analysed;
 use crate::job::Job;
 use itertools::Itertools;
 
+use crate::accounting::stack;
 use crate::model::Form;
-use crate::plan::stack;
 use crate::stack::monte_carlo::{CLASSES, Outcome};
 use crate::stack::{level_of_draws, taken_as_normal};
 

@@ -7,8 +7,8 @@ use rust_xlsxwriter::{
 
 use super::text::{WriteText, chart_name};
 
-use super::analysis::Analysed;
 use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
+use crate::analysis::Analysed;
 use crate::job::Job;
 use crate::stack::Side;
 use crate::sweep::{Point, Setting, Sweep};
@@ -120,7 +120,7 @@ impl Block<'_> {
             };
             sheet.write_number_with_format(row, 0, value, format)?;
             let Some(kit) = &point.kit else {
-                let why = point.fault.unwrap_or("cannot be kitted");
+                let why = point.why();
                 sheet.write_text(row, 1, why, &styles.alarm)?;
                 continue;
             };

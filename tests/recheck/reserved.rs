@@ -1,6 +1,6 @@
 //! Reserved pieces are another's: no swap takes them, however well they would do.
 
-use gapwright::job::Job;
+use gapwright::job::{Job, Parts};
 use gapwright::plan::PackPick;
 use gapwright::recheck::{Bench, Decision, Left, Searched, recheck};
 use gapwright::verify::verify_recheck;
@@ -12,16 +12,18 @@ use crate::{pick, shimmed, twice};
 
 /// The pump of [`shimmed`] with shims of 0.020 in, whose clearance is found 0.0055 in narrower than predicted, twice
 /// alike: 0.005 in less of shims puts it right to a half of a thou. By hand: 0.0155 + 0.020 - 0.015 = 0.0205.
-fn found(stock: &[(&str, u32, u32)], more: impl Fn(&mut Job)) -> (Job, Decision, Left) {
+fn found(stock: &[(&str, u32, u32)], more: impl Fn(&mut Parts)) -> (Job, Decision, Left) {
     let sizes: Vec<(&str, u32)> = stock
         .iter()
         .map(|(size, count, _)| (*size, *count))
         .collect();
-    let mut job = shimmed(&sizes);
-    for (item, (_, _, reserved)) in job.stock.iter_mut().zip(stock) {
-        item.reserved = *reserved;
-    }
-    more(&mut job);
+    let changed = shimmed(&sizes).with(|job| {
+        for (item, (_, _, reserved)) in job.stock.iter_mut().zip(stock) {
+            item.reserved = *reserved;
+        }
+        more(job);
+    });
+    let job = changed.unwrap();
     let fitted = vec![PackPick {
         picks: vec![pick(0, 1)],
     }];
