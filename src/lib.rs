@@ -79,7 +79,10 @@
 //! let folder = tempfile::tempdir().expect("a temporary folder");
 //! let path = folder.path().join("plan.xlsx");
 //! let bytes = write::workbook(&verified, "2027-03-01").expect("a workbook");
-//! write::files(&[(&path, &bytes)], false).expect("a file that was not there");
+//! // What is written is held against what was read: nothing can be written over an input.
+//! let inputs = write::Inputs::of(["stock.csv", "pumps.csv"]);
+//! let output = inputs.output(&path, false).expect("a file that is no input");
+//! write::place(&[(&output, &bytes)]).expect("a file that was not there");
 //! assert!(path.exists());
 //! ```
 //!
@@ -96,6 +99,7 @@ compile_error!(
 #[doc = include_str!("changelog.md")]
 pub mod changelog {}
 
+pub mod analysis;
 pub mod bag;
 pub mod choose;
 pub mod cli;
@@ -106,6 +110,7 @@ pub mod day;
 pub mod decimal;
 pub mod digest;
 pub mod feeler;
+pub mod formats;
 pub mod inventory;
 pub mod issue;
 pub mod job;

@@ -24,12 +24,32 @@ pub struct Plan {
     pub worth: Vec<Worth>,
     /// Why the search ended before everything was proven, if it did.
     pub stopped_by: Option<Stop>,
+    /// What the time did not suffice for after the goals.
+    pub left_out: LeftOut,
+}
+
+/// What a plan goes without: none of it makes the plan worse.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct LeftOut {
+    /// What kept it open which of equal plans comes first, so that another run may find another one.
+    pub order: Option<Stop>,
+    /// What kept the worth of one more from being worked out, of those items that have none.
+    pub worth: Option<Stop>,
 }
 
 impl Plan {
     /// Whether every goal is proven.
     pub fn proven(&self) -> bool {
         self.goals.iter().all(Goal::proven)
+    }
+
+    /// Whether serving and waste are proven, which is what the worth of one more is about.
+    pub fn waste_proven(&self) -> bool {
+        let mut counted = self.goals.iter().filter(|goal| {
+            let aim = goal.aim;
+            matches!(aim, Aim::ServedWeight | Aim::ServedOf(_) | Aim::Waste)
+        });
+        counted.all(Goal::proven)
     }
 
     /// The plan's standing on one goal.
@@ -170,6 +190,8 @@ pub enum Cause {
     TooManyWays,
     /// The pieces that would do are left, but the search ended before it came to them.
     SearchEnded,
+    /// The time ended before it was found out.
+    NotFoundOut,
     /// The pieces that would do went to other pumps.
     StockGone {
         /// What is lacking for the nearest kit.

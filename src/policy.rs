@@ -64,7 +64,9 @@ pub struct Policy {
     pub currency: String,
     /// Seed of everything random; the choice of pieces uses nothing random. Default: 1.
     pub seed: u64,
-    /// Seconds after which the best plan found is written. Default: 60.
+    /// Seconds from the start of the run, reading included, after which the best plan found is written.
+    /// Within them the order among equal plans, and then the worth of one more, may each take as long
+    /// again as everything before, a second at least. Default: 60.
     pub time_limit: u32,
     /// How far a micrometer's reading of a finished pack may be off, either way. Default: 0.0002 in;
     /// common practice, no source.

@@ -26,11 +26,13 @@ mod table;
 
 use thiserror::Error;
 
+use crate::choose::watch::{Pace, Watch};
 use crate::decimal::Money;
 use crate::length::{Length, root_up};
 use crate::narrow::narrow;
 
 pub use change::{Change, Tally, with, without};
+pub(crate) use change::{with_until, without_until};
 pub use select::{Aim, Choice, select};
 
 /// The most pieces that a pack may have here.
@@ -72,6 +74,9 @@ pub enum Fault {
         /// Totals in the range, or in one window of it.
         cells: i64,
     },
+    /// Time that ended before it was worked out.
+    #[error("the {} ended the work before it was worked out", .0.words())]
+    Stopped(crate::plan::Stop),
     /// A catalogue too large to choose from.
     #[error("{0} sizes in the catalogue; at most 128 can be chosen from")]
     TooManySizes(usize),
@@ -256,13 +261,27 @@ impl Reach {
     /// [`Fault::Size`], [`Fault::Pieces`], [`Fault::Window`]; [`Fault::TooFine`] where the table would
     /// hold more than eight million numbers or take more than some ten thousand million steps.
     pub fn of(sizes: &[Size], targets: &Targets, rule: &Rule) -> Result<Reach, Fault> {
+        Reach::until(sizes, targets, rule, &Watch::patient())
+    }
+
+    /// [`Reach::of`] under a watch: [`Fault::Stopped`].
+    pub(crate) fn until(
+        sizes: &[Size],
+        targets: &Targets,
+        rule: &Rule,
+        watch: &Watch<'_>,
+    ) -> Result<Reach, Fault> {
         rule.check()?;
-        let table = table::Table::of(sizes, targets.last() + rule.window, rule)?;
-        table.check_windows(targets, rule)?;
-        let met = targets.iter().map(|target| table.meet(target, rule));
+        let mut pace = Pace::at_least(watch, GRACE);
+        let table = table::Table::of(sizes, targets.last() + rule.window, rule, &mut pace)?;
+        let looks = table.check_windows(targets, rule)?;
+        let meet = |target: Length| match pace.stop(looks) {
+            Some(stop) => Err(Fault::Stopped(stop)),
+            None => Ok(table.meet(target, rule)),
+        };
         Ok(Reach {
             targets: *targets,
-            met: met.collect(),
+            met: targets.iter().map(meet).collect::<Result<_, _>>()?,
         })
     }
 
@@ -298,6 +317,9 @@ impl Reach {
         self.met_with(pieces) as f64 / self.met.len() as f64
     }
 }
+
+/// Units of work that are done whatever the watch says: what is soon worked out is worked out.
+const GRACE: usize = 200_000;
 
 /// Refuses sizes that are none.
 fn check_sizes(sizes: &[Size]) -> Result<(), Fault> {

@@ -40,13 +40,9 @@ use crate::sheet::{Book, Sheet};
 
 pub use alone::{Holds, Stock, holds, stock_alone};
 pub use book::{Memory, is_reading, open as book, workbook};
-pub(crate) use carried::{
-    EXTRA as ISSUE_EXTRA, HEADINGS as ISSUE_HEADINGS, ID as ISSUE_ID, OWN as ISSUE_OWN,
-};
 pub use carried::{carried, carried_so_far};
-pub use counts::{Held, held};
-pub(crate) use issue_log::{HEADINGS as LOG_HEADINGS, SEAL as LOG_SEAL};
-pub use issue_log::{issue_log, issue_log_of};
+pub use counts::held;
+pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};
 pub use model::{BUILT_IN, Library, parse as parse_model};
 pub use outlook::{Ahead, outlook};
 pub use pieces::stated as stated_pieces;

@@ -137,6 +137,9 @@ pub enum StepError {
     /// A number for a length, or the other way round.
     #[error("a value of the wrong kind")]
     Kind,
+    /// The search was ended before the pieces were proven best.
+    #[error("the time ended before its pieces were proven best")]
+    NotProven,
 }
 
 impl Sweep {
@@ -393,9 +396,16 @@ pub fn chosen_anew(
         let fault = set(&mut alone.parts, 0, sweep.knob, setting)
             .and_then(|()| offer(&mut alone, sweep.knob, setting))
             .err();
-        let kit = match fault {
+        let plan = match fault {
             Some(_) => None,
-            None => match choose(&alone, watch)?.kits.into_iter().next() {
+            None => Some(choose(&alone, watch)?),
+        };
+        // Pieces that are not proven best are not those that would be chosen.
+        let open = plan.as_ref().is_some_and(|plan| !plan.proven());
+        let fault = fault.or(open.then_some(StepError::NotProven));
+        let kit = match plan.filter(|_| !open) {
+            None => None,
+            Some(plan) => match plan.kits.into_iter().next() {
                 Some(Kit::Served(packs)) => {
                     let stack = stack(&alone, &alone.pumps[0], &packs);
                     Some(stacked(&alone, 0, packs, &stack))

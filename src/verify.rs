@@ -11,15 +11,15 @@ mod purchase;
 mod recheck;
 
 pub use breach::{Breach, Holder, PlaceBreach, RecordBreach, SetAsideBreach};
-pub use provision::verify_provision;
+pub use provision::{VerifiedProvision, verify_provision};
 pub use purchase::{VerifiedPurchase, verify_purchase};
 pub use recheck::{VerifiedRecheck, verify_recheck};
 
 use std::collections::BTreeMap;
 
 use crate::bag::{self, Bag};
-use crate::cutting::Cut;
 use crate::decimal::Millionths;
+use crate::issue::planned::Planned;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::model::{Form, Term};
@@ -27,6 +27,7 @@ use crate::plan::{Aim, Kit, PackPick, Pick, Plan, spoiled, stack};
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::judge;
+use crate::stock::Cut;
 use crate::stock::Item;
 
 pub use bags::check_bags;
@@ -53,6 +54,11 @@ impl Verified {
     /// The consumables of each pump, in the job's order.
     pub fn bags(&self) -> &[Bag] {
         &self.bags
+    }
+
+    /// The lines of the plan that take from the stock, and those that are short.
+    pub fn planned(&self) -> Planned {
+        Planned::of(&self.job, &self.plan, &self.bags, &self.issued())
     }
 
     /// Everything that one pump gets, by its index in the job: for its places, then for its bag.

@@ -5,7 +5,8 @@ pub mod recheck;
 
 use itertools::Itertools;
 
-use crate::bag::{Bag, Share, serving};
+use crate::bag::{self, Bag, Lack, Share};
+use crate::choose::watch::Part;
 use crate::columns::pump_heading;
 use crate::crush::{Crush, Standing, crushes};
 use crate::cutting::Layout;
@@ -20,7 +21,6 @@ use crate::problem::Problem;
 use crate::pump::Pump;
 use crate::show::{Round, exactly};
 use crate::stack::Verdict;
-use crate::stock::Item;
 use crate::verify::Verified;
 
 pub use crate::show::{about, both, fine, finely, length, natural_unit, thickness, tolerance};
@@ -256,6 +256,9 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
         Cause::SearchEnded => "the pieces for it are left, but the search was ended before it \
                                came to them; run again with a longer time limit"
             .into(),
+        Cause::NotFoundOut => {
+            "the time ended before it was found out why; run again with a longer time limit".into()
+        }
         Cause::BetweenTotals => {
             let count = if least > 1 {
                 format!("{least} to {most}")
@@ -372,19 +375,45 @@ pub fn goal_value(job: &Job, goal: &Goal, value: i64) -> String {
     }
 }
 
-/// What is proven about the plan and what is not.
+/// What is proven about the plan and what is not, goal by goal.
 pub fn proof(job: &Job, plan: &Plan) -> String {
-    let open: Vec<&Goal> = plan.goals.iter().filter(|goal| !goal.proven()).collect();
-    if open.is_empty() {
-        let waste = plan.goal(Aim::Waste).map_or(0, |goal| goal.value);
-        return format!(
-            "Proven least: no plan serves more by priority, and none that does wastes less than {}.",
-            money(waste, job)
-        );
+    let (proven, open): (Vec<&Goal>, Vec<&Goal>) =
+        plan.goals.iter().partition(|goal| goal.proven());
+    let all = |of: &dyn Fn(Aim) -> bool| !open.iter().any(|goal| of(goal.aim));
+    let served = all(&|aim| matches!(aim, Aim::ServedWeight | Aim::ServedOf(_)));
+    let waste = plan.goal(Aim::Waste).map_or(0, |goal| goal.value);
+    let least = format!(
+        "no plan serves more by priority, and none that does wastes less than {}.",
+        money(waste, job)
+    );
+    let mut said = Vec::new();
+    if served && plan.waste_proven() {
+        let word = if open.is_empty() {
+            "Proven least"
+        } else {
+            "Proven"
+        };
+        said.push(format!("{word}: {least}"));
+    } else if served {
+        said.push("Proven: no plan serves more by priority.".into());
     }
-    let gaps: Vec<String> = open
-        .iter()
-        .map(|goal| {
+    // What is proven of a goal holds among plans that are as good on the goals before it.
+    let later = proven.iter().filter(|goal| {
+        let told = match goal.aim {
+            Aim::ServedWeight | Aim::ServedOf(_) => served,
+            Aim::Waste => plan.waste_proven(),
+            _ => open.is_empty(),
+        };
+        !told
+    });
+    let later: Vec<String> = later
+        .map(|goal| format!("{} {}", aim(goal.aim), goal_value(job, goal, goal.value)))
+        .collect();
+    if !later.is_empty() {
+        said.push(format!("Proven too: {}.", later.join("; ")));
+    }
+    if !open.is_empty() {
+        let gap = |goal: &&Goal| {
             format!(
                 "{} {} found, bound {} (gap {})",
                 aim(goal.aim),
@@ -392,13 +421,47 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
                 goal_value(job, goal, goal.bound),
                 goal_value(job, goal, (goal.value - goal.bound).abs()),
             )
-        })
-        .collect();
-    let why = plan.stopped_by.map_or("search ended", |stop| stop.words());
-    format!(
-        "Best found, not proven least: {}. Reason: {why}.",
-        gaps.join("; ")
-    )
+        };
+        let gaps: Vec<String> = open.iter().map(gap).collect();
+        let why = plan.stopped_by.map_or("search ended", |stop| stop.words());
+        let gaps = gaps.join("; ");
+        said.push(format!(
+            "Best found, not proven least: {gaps}. Reason: {why}."
+        ));
+    }
+    said.extend(left_out(plan));
+    said.join(" ")
+}
+
+/// What the time did not suffice for after the goals, each in a sentence: the order among equal plans,
+/// then the worth of one more.
+fn left_out(plan: &Plan) -> Vec<String> {
+    let order = plan.left_out.order.map(|stop| {
+        format!(
+            "Of plans that are equal on every goal this is one; which comes first was not settled: {}.",
+            stop.words()
+        )
+    });
+    let worth = plan.left_out.worth.map(|stop| {
+        format!(
+            "The worth of one more was not worked out for every item: {}.",
+            stop.words()
+        )
+    });
+    order.into_iter().chain(worth).collect()
+}
+
+/// A part of the work under way.
+pub fn part(part: Part) -> &'static str {
+    match part {
+        Part::Listing => "listing the ways to kit each pump",
+        Part::Order => "settling which of equal plans comes first",
+        Part::Reasons => "finding out why pumps are short",
+        Part::Worth => "working out the worth of one more of each item",
+        Part::SafeKits => "finding safe kits",
+        Part::Trolley => "choosing the trolley",
+        Part::Checks => "counting its service",
+    }
 }
 
 /// A consumable as a pump asks for it: `packing ring, fit F6`; `packing ring, section 0.3750 in
@@ -439,28 +502,23 @@ fn ring_unit(space: RingSpace) -> Unit {
         .map_or(Unit::Millimetre, natural_unit)
 }
 
-/// Why a pump lacks some of a consumable, without its full stop; `None` if it lacks none.
+/// Why a pump does not get all of a consumable, without its full stop; `None` if it does.
 pub fn lack(job: &Job, pump: &Pump, need: usize, share: &Share) -> Option<String> {
-    if share.lacking == 0 {
-        return None;
+    let why = bag::lack(job, pump, need, share)?;
+    Some(lack_of(&why, &job.model_of(pump).consumables[need].kind))
+}
+
+/// Why some of a kind of consumable are missing, without its full stop.
+pub fn lack_of(why: &Lack, kind: &str) -> String {
+    match why {
+        Lack::NoFitCode { column } => format!("the pump sheet gives no `{column}`"),
+        Lack::NotStocked => format!("no such {kind} is in the stock"),
+        Lack::NoneOnHand => "none is on hand".into(),
+        Lack::AllReserved => "all that are on hand are reserved".into(),
+        Lack::AllGivenOut { available } => {
+            format!("all {available} that may be issued are given out")
+        }
     }
-    let asked = &job.model_of(pump).consumables[need];
-    let fit = &pump.consumable_fits[need];
-    if let Some(column) = asked.fit_column.as_ref().filter(|_| fit.code.is_none()) {
-        return Some(format!("the pump sheet gives no `{column}`"));
-    }
-    let rows = serving(job, pump, need);
-    let sum = |of: fn(&Item) -> u32| -> u64 {
-        let rows = rows.iter().map(|&row| u64::from(of(&job.stock[row])));
-        rows.sum()
-    };
-    let (on_hand, available) = (sum(|item| item.on_hand), sum(Item::available));
-    Some(match (rows.is_empty(), on_hand, available) {
-        (true, _, _) => format!("no such {} is in the stock", asked.kind),
-        (_, 0, _) => "none is on hand".into(),
-        (_, _, 0) => "all that are on hand are reserved".into(),
-        _ => format!("all {available} that may be issued are given out"),
-    })
 }
 
 /// What the bags are short of, alike things together: `packing ring, fit F6: no such packing ring is in

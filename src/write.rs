@@ -35,7 +35,7 @@ use crate::plan::Kit;
 use crate::verify::Verified;
 use style::Styles;
 
-pub use files::{Placed, WriteError, files, place, refuse};
+pub use files::{Inputs, Output, WriteError, is_same_file, place};
 pub use issue_log::workbook as issue_log;
 pub use labels::code;
 pub use stock_next::workbook as stock_next;

@@ -40,13 +40,13 @@ pub(super) fn count(
     trolley: &[SetAside],
     scenarios: &Scenarios,
     question: &Question,
-    watch: &Watch,
+    watch: &Watch<'_>,
 ) -> Service {
     let mut there = vec![0; ways.available.len()];
     for pieces in trolley {
         there[pieces.item] = pieces.count;
     }
-    let open = Open::within(ways, scenarios, &there);
+    let open = Open::within(ways, scenarios, &there, watch);
     let done = AtomicUsize::new(0);
     watch.step(Part::Checks, 0, scenarios.len());
     let verdicts: Vec<Verdict> = (0..scenarios.len())
@@ -108,6 +108,9 @@ pub(super) fn count(
 fn judge(open: &Open, there: &[u32], classes: &[u32], watch: &Watch) -> Verdict {
     if open.kits(classes, there, MOVES).is_some() {
         return Verdict::Served;
+    }
+    if watch.stop().is_some() {
+        return Verdict::Undecided((0..classes.len()).collect());
     }
     let columns: Vec<Vec<Column>> = classes
         .iter()

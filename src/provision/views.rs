@@ -154,9 +154,14 @@ impl View {
         constants
     }
 
+    /// How many values it is looked at.
+    pub(super) fn values(&self) -> usize {
+        self.axes.iter().map(|axis| axis.values.len()).product()
+    }
+
     /// The class of each of its values; the last axis moves first.
     pub(super) fn grid(&self, register: &mut Register) -> Vec<u32> {
-        let number = self.axes.iter().map(|axis| axis.values.len()).product();
+        let number = self.values();
         let mut at = vec![0; self.axes.len()];
         let mut classes = Vec::with_capacity(number);
         for _ in 0..number {

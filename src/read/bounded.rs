@@ -34,6 +34,16 @@ pub(crate) fn bytes(path: &Path, most: u64) -> Result<Vec<u8>> {
     }
 }
 
+/// Whether a file begins as packed workbooks do, zip files and the containers of older programs.
+pub(super) fn is_packed(path: &Path) -> bool {
+    if !fs::metadata(path).is_ok_and(|there| there.is_file()) {
+        return false;
+    }
+    let mut first = [0; 4];
+    let read = File::open(path).and_then(|mut file| file.read_exact(&mut first));
+    read.is_ok() && matches!(first, [b'P', b'K', 3 | 5 | 7, _] | [0xd0, 0xcf, 0x11, 0xe0])
+}
+
 /// The same as text.
 pub(super) fn text(path: &Path, most: u64) -> Result<String> {
     String::from_utf8(bytes(path, most)?)

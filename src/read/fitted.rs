@@ -3,16 +3,17 @@
 
 use std::collections::BTreeMap;
 
+use super::named_sheet;
+use crate::formats::slip::{KEYS, PIECE, Row as Holds};
 use crate::issue::key;
 use crate::issue::planned::Step;
 use crate::issue::record::Carried;
 use crate::job::Job;
 use crate::length::Length;
 use crate::plan::{PackPick, Pick, pack_total};
-use crate::problem::{Problem, Problems, mend_name};
+use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
-use crate::recheck::slip::{KEYS, PIECE, Row as Holds};
-use crate::sheet::{Row, Sheet};
+use crate::sheet::{Book, Row, Sheet};
 
 /// What a row of the Kits sheet holds: the word, the tag and the name in its hidden columns.
 pub(super) fn holds(row: &Row) -> Option<(Holds, String, String)> {
@@ -28,12 +29,38 @@ pub(super) fn pump_of(job: &Job, tag: &str) -> Option<usize> {
     job.pumps.iter().position(|pump| key(&pump.tag) == key(tag))
 }
 
-/// The pieces of each pump that the Kits sheet has a kit for, by its index in the job.
-pub(super) fn of_slips(
-    sheet: &Sheet,
+/// The sheet Kits of a saved plan, and the pieces of each pump that it has a kit for, by its index in the job.
+pub(super) fn of_book<'b>(
+    book: &'b Book,
+    carried: &Carried,
     job: &Job,
     problems: &mut Problems,
-) -> BTreeMap<usize, Vec<PackPick>> {
+) -> Option<(&'b Sheet, BTreeMap<usize, Vec<PackPick>>)> {
+    let Some(sheet) = named_sheet(book, "Kits") else {
+        problems.add(Problem::new(
+            Place::file(&book.file),
+            "no sheet Kits",
+            "the workbook that `gapwright kit` wrote, with its kit slips",
+            "name that workbook",
+        ));
+        return None;
+    };
+    let kits = of_slips(sheet, job, problems);
+    let picks = carried.planned.lines.iter();
+    let mut picks = picks.filter(|line| line.step == Step::Pick);
+    if kits.is_empty() && problems.none() && picks.any(|line| !line.tag.is_empty()) {
+        problems.add(Problem::new(
+            sheet.whole(),
+            "no row that says what it holds in the hidden columns I to N",
+            "the sheet Kits as `gapwright kit` wrote it",
+            "undo the change, or make the plan again if it is older than those columns",
+        ));
+    }
+    Some((sheet, kits))
+}
+
+/// The pieces of each pump that the Kits sheet has a kit for, by its index in the job.
+fn of_slips(sheet: &Sheet, job: &Job, problems: &mut Problems) -> BTreeMap<usize, Vec<PackPick>> {
     let mut kits: BTreeMap<usize, Vec<PackPick>> = BTreeMap::new();
     for row in &sheet.rows {
         let Some((what, tag, name)) = holds(row) else {

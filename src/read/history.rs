@@ -81,7 +81,6 @@ pub(super) fn read(
 ) -> Option<History> {
     let sheet = find_sheet(book, SHEET, &NEEDED, problems)?;
     let table = Table::find(sheet, &NEEDED, problems)?;
-    let model_column = table.needed("Model", problems)?;
     let mut known = ALSO_KNOWN.map(String::from).to_vec();
     let dimensions = models.iter().flat_map(|model| &model.dimensions);
     known.extend(dimensions.flat_map(|d| names(&d.name, &d.label, "")));
@@ -96,6 +95,8 @@ pub(super) fn read(
         },
         problems,
     );
+    // After what is not known, where a misspelt heading is reported already.
+    let model_column = table.needed("Model", problems)?;
     let columns: Vec<Vec<Vec<Heading>>> = models
         .iter()
         .map(|model| {

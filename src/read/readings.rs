@@ -3,12 +3,13 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use super::fitted::{as_issued, holds, of_slips, pump_of, warn_of_counts};
+use super::fitted::{as_issued, holds, of_book, pump_of, warn_of_counts};
+use super::plan::packs_of_json;
 use super::table::Table;
-use super::{Memory, book, carried, find_sheet, named_sheet, packs_of_plan};
+use super::{Memory, book, carried, find_sheet};
 use crate::columns::key as heading_key;
+use crate::formats::slip;
 use crate::issue::key;
-use crate::issue::planned::Step;
 use crate::issue::record::Carried;
 use crate::job::{Input, Job};
 use crate::length::{Length, LengthError, Unit};
@@ -17,7 +18,7 @@ use crate::plan::PackPick;
 use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
-use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked, slip};
+use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked};
 use crate::sheet::{Book, Cell, Row, Sheet};
 
 /// The headings of a sheet of readings without which it is none.
@@ -85,32 +86,12 @@ fn gather(
     match &plan_book {
         Some(book) => {
             inputs.push(input("plan", book));
-            let slips = named_sheet(book, "Kits");
-            match slips {
-                Some(sheet) => {
-                    kits = of_slips(sheet, job, problems);
-                    let picks = carried.planned.lines.iter();
-                    let mut picks = picks.filter(|line| line.step == Step::Pick);
-                    if kits.is_empty() && problems.none() && picks.any(|line| !line.tag.is_empty())
-                    {
-                        problems.add(Problem::new(
-                            sheet.whole(),
-                            "no row that says what it holds in the hidden columns I to N",
-                            "the sheet Kits as `gapwright kit` wrote it",
-                            "undo the change, or make the plan again if it is older than those columns",
-                        ));
-                    }
-                    of_kits_sheet(sheet, job, &mut notes, problems);
-                }
-                None => problems.add(Problem::new(
-                    Place::file(&book.file),
-                    "no sheet Kits",
-                    "the workbook that `gapwright kit` wrote, with its kit slips",
-                    "name that workbook",
-                )),
+            if let Some((sheet, of_slips)) = of_book(book, &carried, job, problems) {
+                kits = of_slips;
+                of_kits_sheet(sheet, job, &mut notes, problems);
             }
         }
-        None => match packs_of_plan(sources.plan, job) {
+        None => match packs_of_json(sources.plan, job) {
             Ok((packs, input)) => {
                 inputs.push(input);
                 let packs = packs.into_iter();

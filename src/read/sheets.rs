@@ -9,7 +9,7 @@ use super::size::Stated;
 use super::stock::{Names, STACKED, counts};
 use super::table::{Heading, Line, Table};
 use crate::columns::{NEEDED_OF_FIT, NEEDED_OF_SHEETS};
-use crate::cutting::{Cut, MOST_ALONG, SheetLot};
+use crate::cutting::{MOST_ALONG, SheetLot};
 use crate::decimal::Money;
 use crate::job::StockSheet;
 use crate::length::Length;
@@ -17,6 +17,7 @@ use crate::model::Model;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
 use crate::sheet::{Book, Sheet};
+use crate::stock::Cut;
 use crate::stock::{Code, Item, Terms};
 
 /// Headings of Sheets that are known beside the needed ones.

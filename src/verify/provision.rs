@@ -8,6 +8,26 @@ use crate::provision::{Provision, SetAside};
 
 use super::{Breach, Holder, SetAsideBreach, check_limits, check_pieces};
 
+/// A provision that has passed the checker, with the outlook that it is for; only [`verify_provision`] makes one,
+/// and only these are written.
+#[derive(Debug, Clone, PartialEq)]
+pub struct VerifiedProvision {
+    outlook: Outlook,
+    provision: Provision,
+}
+
+impl VerifiedProvision {
+    /// The pumps, and what is expected of them.
+    pub fn outlook(&self) -> &Outlook {
+        &self.outlook
+    }
+
+    /// The pieces that are set aside.
+    pub fn provision(&self) -> &Provision {
+        &self.provision
+    }
+}
+
 /// Works a provision out again: whether each safe kit holds what it says to take at each value, whether
 /// that meets the requirements of the pump as if it had been measured there, whether the pieces
 /// are there, and what they cost.
@@ -17,7 +37,10 @@ use super::{Breach, Holder, SetAsideBreach, check_limits, check_pieces};
 /// # Errors
 /// Everything that does not hold. Such a provision is a defect of this program and is never
 /// written.
-pub fn verify_provision(outlook: &Outlook, provision: &Provision) -> Result<(), Vec<Breach>> {
+pub fn verify_provision(
+    outlook: Outlook,
+    provision: Provision,
+) -> Result<VerifiedProvision, Vec<Breach>> {
     let job = &outlook.job;
     let mut breaches = Vec::new();
     if provision.safe.len() != job.pumps.len() {
@@ -59,7 +82,7 @@ pub fn verify_provision(outlook: &Outlook, provision: &Provision) -> Result<(), 
     let cost = trolley.cost.raw();
     check_drawers(job, &trolley.pieces, cost, &Holder::Trolley, &mut breaches);
     match breaches.is_empty() {
-        true => Ok(()),
+        true => Ok(VerifiedProvision { outlook, provision }),
         false => Err(breaches),
     }
 }

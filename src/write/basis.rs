@@ -6,10 +6,10 @@ use super::text::WriteText;
 
 use itertools::Itertools;
 
-use super::analysis::Analysed;
 use super::as_built::AsBuilt;
 use super::purchase::Ordered;
 use super::style::{Styles, heads, set_up, title, widths};
+use crate::analysis::Analysed;
 use crate::choose::Backend;
 use crate::job::Job;
 use crate::plan::Plan;

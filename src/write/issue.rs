@@ -6,10 +6,12 @@ use rust_xlsxwriter::{
 
 use super::style::{Styles, set_up, title, widths};
 use super::text::WriteText;
+use crate::formats::issue_sheet::{EXTRA, HEADINGS, ID, OWN};
 use crate::issue::key;
-use crate::issue::planned::{Planned, Step};
-use crate::read::{ISSUE_EXTRA, ISSUE_HEADINGS, ISSUE_ID, ISSUE_OWN};
+use crate::issue::planned::{Line, Step, Why};
+use crate::job::Job;
 use crate::verify::Verified;
+use crate::words;
 
 /// Lines for what was taken beside the plan.
 const SPARE: u32 = 12;
@@ -21,7 +23,7 @@ pub(super) fn write(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let job = verified.job();
-    let planned = Planned::of(verified);
+    let planned = verified.planned();
     set_up(sheet, "Issue", date)?;
     widths(
         sheet,
@@ -33,12 +35,12 @@ pub(super) fn write(
         "After picking: fill in the coloured cells where something went otherwise than planned, save, then run `gapwright issue` with this workbook and the stock workbook.",
         styles,
     )?;
-    sheet.write_text(2, 0, ISSUE_ID, &styles.strong)?;
+    sheet.write_text(2, 0, ID, &styles.strong)?;
     sheet.write_text(2, 1, planned.id(), &styles.text)?;
     // What is the plan's own stands a second time in hidden columns: a change is found with its cell.
     let count = planned.lines.len().to_string();
-    sheet.write_text(2, ISSUE_OWN[0], count, &styles.plain)?;
-    for column in ISSUE_OWN {
+    sheet.write_text(2, OWN[0], count, &styles.plain)?;
+    for column in OWN {
         sheet.set_column_hidden(column)?;
     }
     sheet.write_text(
@@ -51,7 +53,7 @@ pub(super) fn write(
         .head
         .clone()
         .set_align(rust_xlsxwriter::FormatAlign::Right);
-    for (column, head) in (0..).zip(ISSUE_HEADINGS) {
+    for (column, head) in (0..).zip(HEADINGS) {
         let is_count = matches!(head, "Planned" | "Picked" | "Instead pieces");
         let format = if is_count { &right } else { &styles.head };
         sheet.write_text(4, column, head, format)?;
@@ -82,7 +84,8 @@ pub(super) fn write(
         let short = line.step == Step::Short;
         let step = if short { &styles.alarm } else { &styles.text };
         sheet.write_text(row, 0, &line.tag, tag)?;
-        sheet.write_text(row, 1, &line.place, &styles.wrapped)?;
+        let (place, note) = words_of(job, line);
+        sheet.write_text(row, 1, &place, &styles.wrapped)?;
         let bin = bins.get(&key(&line.item)).copied().unwrap_or_default();
         sheet.write_text(row, 2, bin, &styles.text)?;
         sheet.write_text(row, 3, &line.item, &styles.strong)?;
@@ -97,15 +100,14 @@ pub(super) fn write(
             sheet.write_blank(row, 7, &styles.entry)?;
             sheet.write_blank(row, 8, &count_entry)?;
         }
-        sheet.write_text(row, 9, &line.note, &wrapped_entry)?;
-        for (column, own) in ISSUE_OWN.into_iter().zip(line.own()) {
+        sheet.write_text(row, 9, &note, &wrapped_entry)?;
+        for (column, own) in OWN.into_iter().zip(line.own()) {
             sheet.write_text(row, column, own, &styles.plain)?;
         }
-        let lines = line
-            .note
+        let lines = note
             .len()
             .div_ceil(46)
-            .max(line.place.len().div_ceil(33))
+            .max(place.len().div_ceil(33))
             .clamp(1, 20);
         sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
     }
@@ -115,7 +117,7 @@ pub(super) fn write(
             sheet.write_blank(row, column, &styles.entry)?;
         }
         sheet.write_blank(row, 2, &styles.text)?;
-        sheet.write_text(row, 4, ISSUE_EXTRA, &styles.text)?;
+        sheet.write_text(row, 4, EXTRA, &styles.text)?;
         sheet.write_blank(row, 5, &styles.text)?;
         sheet.write_blank(row, 6, &count_entry)?;
         for column in [7, 8] {
@@ -133,4 +135,17 @@ pub(super) fn write(
         sheet.add_data_validation(5, column, row, column, &whole)?;
     }
     Ok(())
+}
+
+/// The place of a line, and why it is short.
+fn words_of(job: &Job, line: &Line) -> (String, String) {
+    let pump = job.pumps.iter().find(|pump| pump.tag == line.tag);
+    match (&line.why, pump) {
+        (Some(Why::Short(short)), Some(pump)) => {
+            let place = words::place(job, pump, short);
+            (place, words::reason(job, pump, short))
+        }
+        (Some(Why::Lacking(lack)), _) => (line.place.clone(), words::lack_of(lack, &line.place)),
+        _ => (line.place.clone(), String::new()),
+    }
 }

@@ -8,7 +8,6 @@ use rust_xlsxwriter::{Format, FormatBorder, Image, ObjectMovement, Worksheet, Xl
 
 use super::style::{Styles, set_up, tall, widths};
 use super::text::{WriteText, chart_name, in_rows};
-use crate::issue::planned::Planned;
 use crate::plan::Kit;
 use crate::verify::Verified;
 use crate::words;
@@ -45,7 +44,7 @@ pub(super) fn write(
     set_up(sheet, "Labels", date)?;
     let all: Vec<f64> = WIDTHS.repeat(ACROSS);
     widths(sheet, &all)?;
-    let id = Planned::of(verified).id();
+    let id = verified.planned().id();
     let order = super::order::of_kits(job);
     let rows = u32::try_from(HEIGHTS.len()).unwrap_or(u32::MAX) + 1;
     let mut breaks = Vec::new();

@@ -7,8 +7,8 @@ use rust_xlsxwriter::{
 
 use super::text::{WriteText, chart_name};
 
-use super::analysis::Analysed;
 use super::style::{Styles, VALUES, heads, set_up, title, widths};
+use crate::analysis::Analysed;
 use crate::job::Job;
 use itertools::Itertools;
 

@@ -9,6 +9,7 @@ use super::text::WriteText;
 
 use super::style::{INK, Styles, VALUES, heads, set_up, striped, title, widths};
 use crate::bag;
+use crate::plan::Plan;
 use crate::verify::Verified;
 use crate::words;
 
@@ -77,7 +78,7 @@ pub(super) fn write(
         let worth = plan.worth.iter().find(|worth| worth.item == index);
         let (text, format) = match worth {
             Some(worth) => (words::worth(job, worth), &styles.text),
-            None if item.size.is_some() => ("not worked out".into(), &styles.text),
+            None if item.size.is_some() => (not_worked_out(plan), &styles.text),
             None if lacking[index] > 0 => {
                 (format!("{} lacking in bags", lacking[index]), &styles.alarm)
             }
@@ -85,9 +86,15 @@ pub(super) fn write(
         };
         sheet.write_text(row, 9, text, format)?;
     }
-    if plan.worth.is_empty() {
-        let why =
-            "The worth of one more was not worked out: it needs a proven plan and time to spare.";
+    if plan.worth.is_empty() || plan.left_out.worth.is_some() {
+        let why = match plan.left_out.worth {
+            Some(_) if !plan.worth.is_empty() => {
+                "The worth of one more was not worked out for every item: the time did not suffice."
+            }
+            _ => {
+                "The worth of one more was not worked out: it needs a proven plan and time to spare."
+            }
+        };
         row += 2;
         sheet.write_text(row, 0, why, &styles.text)?;
     }
@@ -98,6 +105,14 @@ pub(super) fn write(
     }
     sheet.set_print_area(0, 0, row, 9)?;
     Ok(())
+}
+
+/// Why an item has no worth.
+fn not_worked_out(plan: &Plan) -> String {
+    match plan.left_out.worth {
+        Some(stop) => format!("not worked out: {}", stop.words()),
+        None => "not worked out".into(),
+    }
 }
 
 /// Items that the picture shows: more could not be told apart.

@@ -7,8 +7,8 @@ use rust_xlsxwriter::{
 
 use super::text::{WriteText, chart_name};
 
-use super::analysis::Analysed;
 use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
+use crate::analysis::Analysed;
 use crate::job::Job;
 use crate::stack::Side;
 use crate::sweep::{Point, Setting, Sweep};

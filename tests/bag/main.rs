@@ -76,6 +76,7 @@ fn plan(job: &Job, short: &[usize]) -> Plan {
         layouts: vec![],
         worth: vec![],
         stopped_by: None,
+        left_out: Default::default(),
     }
 }
 

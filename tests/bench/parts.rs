@@ -108,7 +108,8 @@ fn pricing_pass(bencher: Bencher) {
     let prices = set.prices(&allowed);
     bencher.bench_local(|| {
         set.stage()
-            .price(black_box(&prices), &allowed)
+            .price(black_box(&prices), &allowed, &Watch::patient())
+            .unwrap()
             .unwrap()
             .bound
     });
@@ -157,7 +158,10 @@ fn pricing_pass_the_obvious_way(bencher: Bencher) {
         }
         bound
     };
-    let quick = set.stage().price(&set.prices(&allowed), &allowed).unwrap();
+    let quick = set
+        .stage()
+        .price(&set.prices(&allowed), &allowed, &Watch::patient());
+    let quick = quick.unwrap().unwrap();
     assert_eq!(naive(), quick.bound, "the two ways must give one bound");
     bencher.bench_local(naive);
 }
@@ -166,6 +170,7 @@ fn pricing_pass_the_obvious_way(bencher: Bencher) {
 #[divan::bench(args = Backend::BUILT_IN.iter().map(|b| b.name()))]
 fn climb(bencher: Bencher, backend: &str) {
     let backend = Backend::BUILT_IN.iter().find(|b| b.name() == backend);
+    let watch = Watch::patient().backend(*backend.unwrap());
     let sets = INSTANCE.sets();
     let stage = Stage {
         instance: &INSTANCE,
@@ -181,12 +186,11 @@ fn climb(bencher: Bencher, backend: &str) {
             allowed: &allowed,
             grain: 1,
             enough: i64::MAX,
-            backend: *backend.unwrap(),
             scales: &scales,
         };
         let mut pool: Pool = vec![Vec::new(); INSTANCE.takers.len()];
         let start = Multipliers::zero(sets.len(), 0);
-        climb.climb(start, FAR, &mut pool, &Watch::patient())
+        climb.climb(start, FAR, &mut pool, &watch)
     });
 }
 

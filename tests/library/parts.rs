@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use gapwright::choose::{choose, watch::Watch};
-use gapwright::cutting::{Cut, SheetLot};
+use gapwright::cutting::SheetLot;
 use gapwright::decimal::{Millionths, Money};
 use gapwright::feeler::Blade;
 use gapwright::job::{Job, Part, PartError, Parts};
@@ -17,6 +17,7 @@ use gapwright::plan::Kit;
 use gapwright::pump::{Measured, Pump};
 use gapwright::read::{self, Sources};
 use gapwright::stack::Coverage;
+use gapwright::stock::Cut;
 use gapwright::stock::{Code, Item, Size};
 use gapwright::verify::verify;
 use gapwright::write;

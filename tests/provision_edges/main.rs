@@ -12,6 +12,7 @@ use calamine::{Data, Range, Reader, Xlsx, open_workbook};
 use gapwright::choose::choose;
 use gapwright::choose::watch::Watch;
 use gapwright::decimal::Millionths;
+use gapwright::formats::plan::PackJson;
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Unit};
 use gapwright::plan::Kit;
@@ -19,7 +20,6 @@ use gapwright::provision::{Question, provision};
 use gapwright::read::{Ahead, Sources, outlook};
 use gapwright::verify::Breach;
 use gapwright::words::provision::runs;
-use gapwright::write::json::PackJson;
 use gapwright::write::provision::json::ProvisionJson;
 use tempfile::TempDir;
 
@@ -705,13 +705,14 @@ fn a_provision_that_does_not_hold_is_noticed() {
         ..Question::new(step)
     };
     let found = provision(&outlook, &question, &Watch::patient()).unwrap();
-    verify_provision(&outlook, &found).unwrap();
+    let verified = verify_provision(outlook.clone(), found.clone()).unwrap();
+    assert_eq!(verified.provision(), &found);
     let pump = found.safe.iter().position(|kit| kit.count > 2).unwrap();
     let wrong = |change: &dyn Fn(&mut gapwright::provision::Provision)| {
         let mut other = found.clone();
         change(&mut other);
         assert_ne!(other, found);
-        verify_provision(&outlook, &other).unwrap_err()[0].to_string()
+        verify_provision(outlook.clone(), other).unwrap_err()[0].to_string()
     };
     // A piece less, at its cost; a cost that is another; more than there is; a trolley likewise.
     let said = wrong(&|other| {
@@ -739,7 +740,7 @@ fn a_provision_that_does_not_hold_is_noticed() {
     let wide = Tolerance::even(step * 50);
     let worse = |job: &mut Parts| job.pumps[pump].dimensions[hot].tolerance = wide;
     narrow.job = narrow.job.with(worse).unwrap();
-    let said = verify_provision(&narrow, &found).unwrap_err();
+    let said = verify_provision(narrow, found).unwrap_err();
     assert!(matches!(said[0], Breach::NotMet { .. }), "{said:?}");
 }
 

@@ -14,6 +14,7 @@
 mod support;
 
 mod command;
+mod reserved;
 #[path = "../issue/shop.rs"]
 #[allow(dead_code)]
 mod shop;

@@ -5,11 +5,12 @@
 use std::fs;
 use std::path::Path;
 
+use gapwright::analysis::Analysed;
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Uncertainty};
 use gapwright::plan::PackPick;
 use gapwright::read::{Sources, pumps_alone, stated_pieces};
-use gapwright::write::analysis::{Analysed, workbook};
+use gapwright::write::analysis::workbook;
 
 const MODEL: &str = r#"
 title = "Invented: everything at once"

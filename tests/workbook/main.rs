@@ -17,6 +17,7 @@ use std::path::Path;
 
 use calamine::{Data, DataType, Reader, Xlsx, open_workbook};
 use gapwright::choose::{choose, watch::Watch};
+use gapwright::formats::plan::LackJson;
 use gapwright::plan::Kit;
 use gapwright::read::{Sources, job};
 use gapwright::verify::{Verified, verify};
@@ -557,8 +558,8 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
     );
     assert_eq!((a.bag[0].asked, a.bag[0].lacking), (4, 1));
     assert_eq!(
-        a.bag[1].reason.as_deref(),
-        Some("all 1 that may be issued are given out")
+        a.bag[1].reason,
+        Some(LackJson::AllGivenOut { available: 1 })
     );
     let stock = |item: &str| plan.stock.iter().find(|row| row.item == item).unwrap();
     assert_eq!((stock("R12").issued, stock("R12").after), (5, 0));

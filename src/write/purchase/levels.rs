@@ -108,7 +108,7 @@ pub(super) fn write(
             }
         }
         let from = basis(&line.point);
-        let worth = report.worth.iter().find(|worth| worth.item == index);
+        let worth = report.today.worth.iter().find(|worth| worth.item == index);
         let worth = worth.map_or(String::new(), |worth| words::worth(job, worth));
         let lines = from
             .chars()
@@ -219,7 +219,7 @@ fn notes(ordered: &Ordered<'_>) -> Vec<String> {
         "Worth of one more today: found by solving again with one more piece on hand and nothing bought. Worths do not add up.".into(),
     ];
     notes.extend(beyond_max(ordered));
-    if ordered.report.worth.is_empty() {
+    if ordered.report.today.worth.is_empty() {
         notes.push(
             "The worth of one more was not worked out: it needs a plan that is proven in time."
                 .into(),
