@@ -5,6 +5,7 @@ pub mod as_built;
 mod basis;
 mod between;
 pub mod blank;
+mod drawings;
 mod files;
 mod issue;
 mod issue_log;
@@ -36,6 +37,7 @@ use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook};
 
 use crate::plan::Kit;
 use crate::verify::Verified;
+use drawings::Drawings;
 use style::Styles;
 
 pub use files::{Placed, WriteError, files, place, refuse};
@@ -64,7 +66,8 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     let styles = Styles::new();
     summary::write(workbook.add_worksheet(), verified, date, &styles)?;
     picking::write(workbook.add_worksheet(), verified, date, &styles)?;
-    kits::write(&mut workbook, verified, date, &styles)?;
+    let drawings = Drawings::of(verified.job());
+    kits::write(&mut workbook, verified, &drawings, date, &styles)?;
     labels::write(&mut workbook, verified, date, &styles)?;
     let subjects = subjects(verified);
     let policy = &verified.job().policy;
@@ -84,7 +87,7 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     }
     models::write(&mut workbook, verified.job(), date, &styles)?;
     plan_basis::write(workbook.add_worksheet(), verified, date, &styles)?;
-    Ok(workbook.save_to_buffer()?)
+    Ok(drawings.put_in(workbook.save_to_buffer()?)?)
 }
 
 /// A workbook with its title and date.
