@@ -30,6 +30,58 @@ pub struct Share {
     pub lacking: u32,
 }
 
+/// Why a pump does not get all of a consumable.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Lack {
+    /// The pump sheet gives no fit code in this column.
+    NoFitCode {
+        /// The heading of the column.
+        column: String,
+    },
+    /// No row of the stock serves it.
+    NotStocked,
+    /// None is on hand.
+    NoneOnHand,
+    /// All that are on hand are reserved.
+    AllReserved,
+    /// All that may be issued are given out.
+    AllGivenOut {
+        /// How many may be issued.
+        available: u64,
+    },
+}
+
+/// Why a pump does not get all of a consumable; `None` if it does.
+pub fn lack(job: &Job, pump: &Pump, need: usize, share: &Share) -> Option<Lack> {
+    if share.lacking == 0 {
+        return None;
+    }
+    let asked = &job.model_of(pump).consumables[need];
+    let no_code = pump.consumable_fits[need].code.is_none();
+    if let Some(column) = asked.fit_column.as_ref().filter(|_| no_code) {
+        return Some(Lack::NoFitCode {
+            column: column.clone(),
+        });
+    }
+    let rows = serving(job, pump, need);
+    let sum = |of: fn(&Item) -> u32| -> u64 {
+        let rows = rows.iter().map(|&row| u64::from(of(&job.stock[row])));
+        rows.sum()
+    };
+    Some(
+        match (
+            rows.is_empty(),
+            sum(|item| item.on_hand),
+            sum(Item::available),
+        ) {
+            (true, _, _) => Lack::NotStocked,
+            (_, 0, _) => Lack::NoneOnHand,
+            (_, _, 0) => Lack::AllReserved,
+            (_, _, available) => Lack::AllGivenOut { available },
+        },
+    )
+}
+
 /// The rows of the stock that serve one of a pump's consumables, by index, in the order in which
 /// they are taken.
 pub fn serving(job: &Job, pump: &Pump, need: usize) -> Vec<usize> {

@@ -3,43 +3,61 @@
 //! Places are filled by *combinations* of pieces, pumps by *patterns* of combinations that meet
 //! every requirement, and a plan takes one pattern a pump within the stock. Pumps that share no
 //! item are solved apart. Each goal is proven before the next by branch and price with exact
-//! integer bounds ([`bound`]); the linear programs ([`relaxation`]) only say where to look.
+//! integer bounds (`bound`); the linear programs (`relaxation`) only say where to look.
 
-pub mod bound;
-pub mod climb;
-pub mod combination;
-pub mod instance;
+mod bound;
+mod climb;
+pub(crate) mod combination;
+pub(crate) mod instance;
 mod mending;
-pub mod pattern;
+pub(crate) mod pattern;
 pub mod purchase;
-pub mod relaxation;
-pub mod search;
-pub mod stages;
-pub mod supply;
+mod relaxation;
+mod search;
+pub(crate) mod stages;
+mod supply;
 pub mod watch;
-pub mod why;
+mod why;
 pub mod worth;
 
+pub use relaxation::Backend;
+
+/// The inside of the search, part by part, for those who measure it or try it on a bare problem from
+/// a book. It may change with any version.
+#[doc(hidden)]
+pub mod parts {
+    pub use super::bound::{Allowed, Multipliers, Prices, SCALE, Stage};
+    pub use super::climb::{Climb, FAR, Pool};
+    pub use super::combination::{Combination, list as combinations};
+    pub use super::instance::{Column, Instance, Tier, Uses};
+    pub use super::pattern::{Pattern, list as patterns};
+    pub use super::relaxation::scales;
+    pub use super::stages::{solve, solve_from};
+    pub use super::{Drawers, instances};
+}
+
 use std::collections::{BTreeMap, HashMap};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, OnceLock};
 
 use itertools::Itertools;
 use rayon::prelude::*;
 use thiserror::Error;
 
+use crate::accounting::scarcity_points;
 use crate::cutting::{Layout, layouts};
 use crate::job::Job;
 use crate::model::Pack;
-use crate::plan::{Aim, Goal, PackPick, Pick, Plan, scarcity_points};
+use crate::plan::{Aim, Goal, LeftOut, PackPick, Pick, Plan, Stop};
 use crate::problem::{Place, Problem};
 use crate::stock::{Code, Item};
 use combination::{Combination, Window};
 use instance::{Column, Instance, Taken, Tier, Uses};
 use pattern::Pattern;
-use stages::Solved;
+use stages::{Reached, Solved};
 use supply::Supplier;
-use watch::Watch;
+use watch::{Listed, Pace, Part, UNITS, Watch};
+use why::Reasons;
 
 /// Why no plan could be made at all.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
@@ -121,17 +139,29 @@ pub(crate) const MOST_COLUMNS: usize = 40_000_000;
 
 /// Chooses pieces for every pump.
 ///
+/// The time limit never costs a plan: where it ends the listing of the ways to kit the pumps, what has
+/// been listed is chosen from and nothing counts as proven. Which of equal plans comes first is settled
+/// in [a share](Watch::share) of the time.
+///
 /// # Errors
 /// [`ChooseError`] when a place can be filled in too many ways to list.
 pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
-    let mut laid = Laid::out(job)?;
+    let mut laid = Laid::out(job, watch)?;
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
     let aims = aims(job);
     let instances = laid.instances(job, &aims);
-    let solved: Vec<Solved> = instances
+    let mut reached: Vec<Reached> = instances
         .par_iter()
-        .map(|instance| stages::solve(instance, &aims, watch))
+        .map(|instance| stages::reached(instance, &aims, watch))
         .collect();
+    // Only now: the goals of all groups come first.
+    let share = watch.share();
+    reached
+        .par_iter_mut()
+        .zip(&instances)
+        .for_each(|(group, instance)| group.settle(instance, &aims, &share));
+    let order = reached.iter().find_map(|group| group.unsettled);
+    let solved: Vec<Solved> = reached.into_iter().map(|group| group.solved).collect();
     let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
     let mut layouts = Vec::new();
     for ((group, instance), solved) in laid.groups.iter().zip(&instances).zip(&solved) {
@@ -139,14 +169,22 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
     }
     layouts.extend(cut_alone(job, &kits, &layouts));
     layouts.sort();
-    let (available, drawers) = (&laid.available, &laid.drawers);
-    let kits = why::explain(job, available, drawers, &servable, kits, &layouts);
+    let reasons = Reasons {
+        job,
+        available: &laid.available,
+        drawers: &laid.drawers,
+        servable: &servable,
+        layouts: &layouts,
+        cut: laid.cut.is_some(),
+        watch,
+    };
     Ok(Plan {
-        kits,
-        goals: goals(job, &aims, &laid.groups, &solved),
+        kits: reasons.explain(kits),
+        goals: laid.goals(job, &aims, &solved),
         layouts,
         worth: Vec::new(),
-        stopped_by: solved.iter().find_map(|s| s.stopped),
+        stopped_by: laid.cut.or(solved.iter().find_map(|s| s.stopped)),
+        left_out: LeftOut { order, worth: None },
     })
 }
 
@@ -155,8 +193,9 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
 ///
 /// # Errors
 /// [`ChooseError`] when a place can be filled in too many ways to list.
+#[doc(hidden)]
 pub fn instances(job: &Job) -> Result<Vec<Instance>, ChooseError> {
-    Ok(Laid::out(job)?.instances(job, &aims(job)))
+    Ok(Laid::out(job, &Watch::patient())?.instances(job, &aims(job)))
 }
 
 /// Everything that a job can be solved from: what there is and all ways to use it.
@@ -169,27 +208,42 @@ struct Laid {
     /// Pieces of each item that lie ready without any supplier.
     ready: Vec<i64>,
     groups: Vec<Group>,
+    /// What kept some of all this from being listed.
+    cut: Option<Stop>,
 }
 
 impl Laid {
-    fn out(job: &Job) -> Result<Laid, ChooseError> {
+    fn out(job: &Job, watch: &Watch<'_>) -> Result<Laid, ChooseError> {
         let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
         if job.stock.len() > MOST_ITEMS {
             return Err(ChooseError::TooManyItems);
         }
-        let drawers = Drawers::list(job, &available)?;
-        let columns = list_columns(job, &drawers, &available)?;
+        let drawers = Drawers::listed(job, &available, watch)?;
+        let Listed { list: columns, cut } = list_columns(job, &drawers, &available, watch)?;
         let wanted = wanted(job.stock.len(), &columns);
-        let (suppliers, ready) = supply::suppliers(job, &available, &wanted);
-        let groups = groups(job, &columns, &suppliers);
+        let supply = supply::suppliers(job, &available, &wanted, watch);
+        let groups = groups(job, &columns, &supply.suppliers);
         Ok(Laid {
             available,
             drawers,
             columns,
-            suppliers,
-            ready,
+            suppliers: supply.suppliers,
+            ready: supply.ready,
             groups,
+            cut: cut.or(supply.cut),
         })
+    }
+
+    /// The goals of all groups together. Where not everything was listed, no bound says anything of what
+    /// was not.
+    fn goals(&self, job: &Job, aims: &[Aim], solved: &[Solved]) -> Vec<Goal> {
+        let mut goals = goals(job, aims, &self.groups, solved);
+        if self.cut.is_some() {
+            for goal in &mut goals {
+                goal.bound = most(job, goal.aim);
+            }
+        }
+        goals
     }
 
     /// The bare problem of each group; the columns move there, for they are most of the memory.
@@ -202,6 +256,20 @@ impl Laid {
             instances.push(group.instance(job, aims, &self.ready, columns, &self.suppliers));
         }
         instances
+    }
+}
+
+/// What no plan at all can beat.
+fn most(job: &Job, aim: Aim) -> i64 {
+    let sum = |gain: &dyn Fn(u32) -> i64| job.pumps.iter().map(|pump| gain(pump.priority)).sum();
+    match aim {
+        Aim::ServedWeight => {
+            let weights = job.weights().unwrap_or_default();
+            let of = |priority| weights.iter().find(|(level, _)| *level == priority);
+            sum(&|priority| of(priority).map_or(0, |(_, weight)| *weight))
+        }
+        Aim::ServedOf(level) => sum(&|priority| i64::from(priority == level)),
+        Aim::Purchase | Aim::Waste | Aim::Pieces | Aim::Scarcity => 0,
     }
 }
 
@@ -242,9 +310,17 @@ fn wanted(items: usize, columns: &[Vec<Column>]) -> Vec<u64> {
 }
 
 /// The combinations of every kind of place that the job's pumps have.
+#[doc(hidden)]
 pub struct Drawers {
     lists: BTreeMap<DrawerKey, Vec<Combination>>,
+    /// A few of each, all over their totals: for pumps that there is no time to list whole.
+    few: OnceLock<BTreeMap<DrawerKey, Vec<Combination>>>,
+    /// What kept some combinations from being listed.
+    pub(crate) cut: Option<Stop>,
 }
+
+/// Combinations of each drawer that are few.
+const FEW: usize = 500;
 
 /// Kind, fit code, least and most pieces: what two places share that can be filled alike.
 pub(crate) type DrawerKey = (String, String, u32, u32);
@@ -264,9 +340,14 @@ impl Drawers {
     /// # Errors
     /// [`ChooseError::TooManyCombinations`].
     pub fn list(job: &Job, available: &[u32]) -> Result<Drawers, ChooseError> {
+        Drawers::listed(job, available, &Watch::patient())
+    }
+
+    /// [`Drawers::list`] under a watch.
+    fn listed(job: &Job, available: &[u32], watch: &Watch<'_>) -> Result<Drawers, ChooseError> {
         let pumps = job.pumps.iter();
         let windows = pumps.map(|pump| (pump, windows(job, pump, available)));
-        Drawers::within(job, available, windows)
+        Drawers::within(job, available, windows, watch)
     }
 
     /// Lists the combinations of what is available with totals that the packs of some pump may
@@ -275,6 +356,7 @@ impl Drawers {
         job: &'a Job,
         available: &[u32],
         pumps: impl Iterator<Item = (&'a crate::pump::Pump, Vec<Window>)>,
+        watch: &Watch<'_>,
     ) -> Result<Drawers, ChooseError> {
         let mut places: BTreeMap<DrawerKey, (&Pack, &Code, Window)> = BTreeMap::new();
         for (pump, windows) in pumps {
@@ -291,45 +373,63 @@ impl Drawers {
                     .or_insert((pack, fit, window));
             }
         }
+        let grace = (10 * UNITS / places.len().max(1)).clamp(500, UNITS);
         let lists = places
             .into_par_iter()
-            .map(|(key, (pack, fit, window))| {
-                let list = combination::list(job, pack, fit, available, window);
+            .map(|(key, place)| {
+                let (pack, fit, window) = place;
+                let time = (watch, grace);
+                let list = combination::listed(job, (pack, fit), available, window, time);
                 let list = list.ok_or_else(|| ChooseError::TooManyCombinations {
                     pack: pack.label.clone(),
                     fit: fit.as_str().to_string(),
                 })?;
                 Ok((key, list))
             })
-            .collect::<Result<_, _>>()?;
-        Ok(Drawers { lists })
+            .collect::<Result<BTreeMap<_, _>, _>>()?;
+        Ok(Drawers {
+            cut: lists.values().find_map(|listed| listed.cut),
+            lists: lists.into_iter().map(|(key, l)| (key, l.list)).collect(),
+            few: OnceLock::new(),
+        })
     }
 
     /// The combinations of each of a pump's packs.
     pub fn of(&self, job: &Job, pump: &crate::pump::Pump) -> Vec<&[Combination]> {
-        job.model_of(pump)
-            .packs
-            .iter()
-            .zip(&pump.fits)
-            .map(|(pack, fit)| {
-                self.lists
-                    .get(&drawer_key(pack, fit))
-                    .map_or(&[][..], Vec::as_slice)
-            })
-            .collect()
+        of(&self.lists, job, pump)
+    }
+
+    /// A few combinations of each of a pump's packs: of each total the one of fewest pieces, and of
+    /// these some all over.
+    fn few(&self, job: &Job, pump: &crate::pump::Pump) -> Vec<&[Combination]> {
+        let fewer = |(key, list): (&DrawerKey, &Vec<Combination>)| {
+            let totals = || list.iter().dedup_by(|a, b| a.total == b.total);
+            let apart = totals().count().div_ceil(FEW).max(1);
+            (key.clone(), totals().step_by(apart).cloned().collect())
+        };
+        let few = self
+            .few
+            .get_or_init(|| self.lists.iter().map(fewer).collect());
+        of(few, job, pump)
     }
 
     /// The pieces of a column, pack by pack: those of the first pattern that takes just what it
     /// takes at its waste.
-    fn picks(&self, job: &Job, pump: usize, column: &Column) -> Vec<PackPick> {
-        let lists = self.of(job, &job.pumps[pump]);
-        let patterns = pattern::list(
-            &job.pumps[pump],
-            &job.policy,
-            &job.stock,
-            &lists,
-            usize::MAX,
-        );
+    fn picks(job: &Job, pump: usize, column: &Column) -> Vec<PackPick> {
+        let pump = &job.pumps[pump];
+        // Patterns that take just this are made of nothing else, and come in the same order.
+        let mut own = vec![0; job.stock.len()];
+        for &(item, count) in &column.uses {
+            own[usize::from(item)] = u32::from(count.unsigned_abs());
+        }
+        let places = job.model_of(pump).packs.iter().zip(&pump.fits);
+        let lists: Vec<Vec<Combination>> = places
+            .zip(windows(job, pump, &own))
+            .map(|((pack, fit), window)| combination::list(job, pack, fit, &own, window))
+            .map(Option::unwrap_or_default)
+            .collect();
+        let lists: Vec<&[Combination]> = lists.iter().map(Vec::as_slice).collect();
+        let patterns = pattern::list(pump, &job.policy, &job.stock, &lists, usize::MAX);
         let same = |pattern: &&Pattern| {
             pattern.waste(&lists) == column.waste
                 && uses(pattern, &lists).is_some_and(|uses| uses == column.uses)
@@ -343,6 +443,18 @@ impl Drawers {
             })
             .collect()
     }
+}
+
+fn of<'a>(
+    lists: &'a BTreeMap<DrawerKey, Vec<Combination>>,
+    job: &Job,
+    pump: &crate::pump::Pump,
+) -> Vec<&'a [Combination]> {
+    let places = job.model_of(pump).packs.iter().zip(&pump.fits);
+    places
+        .map(|(pack, fit)| lists.get(&drawer_key(pack, fit)))
+        .map(|list| list.map_or(&[][..], Vec::as_slice))
+        .collect()
 }
 
 /// The pieces that picks take of each item; `None` if they cannot be counted.
@@ -367,7 +479,7 @@ pub(crate) fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> 
 
 /// The totals, in ticks, that each of a pump's packs can have in any kit that meets its requirements, out of
 /// so many pieces of each item; first above last where there is no kit.
-pub fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
+pub(crate) fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
     pattern::windows(
         &pattern::rows(pump, &job.policy),
         &most_totals(job, pump, available),
@@ -382,23 +494,37 @@ pub(crate) fn most_totals(job: &Job, pump: &crate::pump::Pump, available: &[u32]
         .collect()
 }
 
-/// The columns of every pump, all of them under one cap.
+/// Units of work for all pumps together that are done after the watch has said to stop.
+const GRACE: usize = 100 * UNITS;
+
+/// The columns of every pump, all of them under one cap. Pumps that there is no time for have some.
 fn list_columns(
     job: &Job,
     drawers: &Drawers,
     available: &[u32],
-) -> Result<Vec<Vec<Column>>, ChooseError> {
-    let listed = AtomicUsize::new(0);
-    (0..job.pumps.len())
+    watch: &Watch<'_>,
+) -> Result<Listed<Vec<Column>>, ChooseError> {
+    let pumps = job.pumps.len();
+    let grace = (GRACE / pumps.max(1)).clamp(4 * FEW, UNITS);
+    let [listed, done] = [AtomicUsize::new(0), AtomicUsize::new(0)];
+    watch.step(Part::Listing, 0, pumps);
+    let columns: Vec<Listed<Column>> = (0..pumps)
         .into_par_iter()
         .map(|pump| {
-            let columns = columns(job, drawers, available, pump)?;
-            if listed.fetch_add(columns.len(), Ordering::Relaxed) > MOST_COLUMNS {
+            let columns = columns(job, drawers, available, pump, (watch, grace))?;
+            let count = columns.list.len();
+            if listed.fetch_add(count, Ordering::Relaxed) > MOST_COLUMNS {
                 return Err(ChooseError::TooManyColumns);
             }
+            let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+            watch.step(Part::Listing, done, pumps);
             Ok(columns)
         })
-        .collect()
+        .collect::<Result<_, _>>()?;
+    Ok(Listed {
+        cut: drawers.cut.or(columns.iter().find_map(|listed| listed.cut)),
+        list: columns.into_iter().map(|listed| listed.list).collect(),
+    })
 }
 
 /// A pump's patterns as columns. Patterns that ask for more than there is are left out, and of
@@ -408,38 +534,49 @@ fn columns(
     drawers: &Drawers,
     available: &[u32],
     pump: usize,
-) -> Result<Vec<Column>, ChooseError> {
+    (watch, grace): (&Watch<'_>, usize),
+) -> Result<Listed<Column>, ChooseError> {
     let pump = &job.pumps[pump];
-    let lists = drawers.of(job, pump);
-    let patterns =
-        pattern::list(pump, &job.policy, &job.stock, &lists, MOST_PATTERNS).ok_or_else(|| {
-            ChooseError::TooManyPatterns {
+    // By what it takes: the least waste, and the first pattern that has it.
+    let mut best: HashMap<Uses, (i64, usize)> = HashMap::new();
+    let mut number = 0;
+    let mut join =
+        |lists: &[&[Combination]], pace: &mut Pace<'_>| -> Result<Option<Stop>, ChooseError> {
+            let rules = (&job.policy, job.stock.as_slice());
+            let listed = pattern::listed(pump, rules, lists, MOST_PATTERNS, pace);
+            let Listed { list, cut } = listed.ok_or_else(|| ChooseError::TooManyPatterns {
                 tag: pump.tag.clone(),
                 most: MOST_PATTERNS,
+            })?;
+            best.reserve(list.len());
+            for pattern in &list {
+                number += 1;
+                let Some(uses) = uses(pattern, lists) else {
+                    continue;
+                };
+                let enough = |&(item, count): &(u16, i16)| {
+                    u32::from(count.unsigned_abs()) <= available[usize::from(item)]
+                };
+                if !uses.iter().all(enough) {
+                    continue;
+                }
+                let waste = pattern.waste(lists);
+                best.entry(uses)
+                    .and_modify(|known| *known = (waste, number).min(*known))
+                    .or_insert((waste, number));
             }
-        })?;
-    // By what it takes: the least waste, and the first pattern that has it.
-    let mut best: HashMap<Uses, (i64, usize)> = HashMap::with_capacity(patterns.len());
-    for (index, pattern) in patterns.iter().enumerate() {
-        let Some(uses) = uses(pattern, &lists) else {
-            continue;
+            Ok(cut)
         };
-        let enough = |&(item, count): &(u16, i16)| {
-            u32::from(count.unsigned_abs()) <= available[usize::from(item)]
-        };
-        if !uses.iter().all(enough) {
-            continue;
-        }
-        let waste = pattern.waste(&lists);
-        best.entry(uses)
-            .and_modify(|known| *known = (waste, index).min(*known))
-            .or_insert((waste, index));
+    let cut = join(&drawers.of(job, pump), &mut Pace::at_least(watch, grace))?;
+    if cut.is_some() {
+        join(&drawers.few(job, pump), &mut Pace::at_least(watch, grace))?;
     }
-    Ok(best
+    let list = best
         .into_iter()
-        .sorted_unstable_by_key(|&(_, (_, index))| index)
+        .sorted_unstable_by_key(|&(_, (_, number))| number)
         .map(|(uses, (waste, _))| Column { waste, uses })
-        .collect())
+        .collect();
+    Ok(Listed { list, cut })
 }
 
 /// Pumps that draw on the same items and suppliers.
@@ -584,7 +721,7 @@ impl Group {
                 column
                     .uses
                     .retain(|(item, _)| usize::from(*item) < job.stock.len());
-                laid.drawers.picks(job, pump, &column)
+                Drawers::picks(job, pump, &column)
             });
         }
         for (&supplier, taken) in self.suppliers.iter().zip(&taken[self.pumps.len()..]) {

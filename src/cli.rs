@@ -3,53 +3,34 @@
 mod blank;
 mod check;
 mod findings;
+mod interrupt;
 mod issue;
 mod kit;
 mod listing;
 mod manual;
 mod plain;
+mod progress;
 mod provision;
 mod recheck;
 mod reorder;
+mod run;
 mod settings;
 mod stack;
 mod table;
 mod usage;
 mod usual;
-mod working;
+mod voice;
 
-use std::fmt::Arguments;
-use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Instant;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
-use crate::problem::{Place, Problem, Problems};
+use crate::problem::{Place, Problem};
 use crate::read::Memory;
-use crate::write;
 use findings::Listing;
-
-/// Prints a line on the terminal, as `println!` does but for two things: nobody reading on (`| head`)
-/// is no failure, since the files stand by then and the exit status must say so; and nothing from an
-/// input is acted on by the terminal. Standard output is left to the list where that was asked for.
-macro_rules! say {
-    ($($words:tt)*) => { $crate::cli::words(format_args!($($words)*)) };
-}
-
-/// The same on standard error.
-macro_rules! complain {
-    ($($words:tt)*) => { $crate::cli::line(std::io::stderr(), format_args!($($words)*)) };
-}
-
-/// The same as `say!` of what must never be missed: with `--quiet` it goes to standard error.
-macro_rules! insist {
-    ($($words:tt)*) => { $crate::cli::insisted(format_args!($($words)*)) };
-}
-
-use {complain, insist, say};
+use run::Stop;
 
 /// Everything went as asked.
 const DONE: u8 = 0;
@@ -59,9 +40,11 @@ const WARNED: u8 = 1;
 const PROBLEMS: u8 = 2;
 /// A file could not be written, or the program found a defect of its own; nothing was written.
 const FAILED: u8 = 3;
+/// Ctrl-C ended the run at once, as a shell says it.
+const INTERRUPTED: u8 = 130;
 
 /// What each exit status means, as the manual pages say it.
-const EXIT_STATUSES: [(u8, &str); 4] = [
+const EXIT_STATUSES: [(u8, &str); 5] = [
     (
         DONE,
         "All was done as asked. Pumps that cannot be kitted, or stay open, are said in words.",
@@ -77,6 +60,10 @@ const EXIT_STATUSES: [(u8, &str); 4] = [
     (
         FAILED,
         "A file could not be written; nothing was changed, unless it is said what was.",
+    ),
+    (
+        INTERRUPTED,
+        "Ctrl-C ended the run at once; each output is the old file or the new one. The first Ctrl-C of a search only ends the search, and the best found is written.",
     ),
 ];
 
@@ -151,6 +138,8 @@ Exit status:
   2  the inputs have problems: all are listed with cell and mend, nothing was written but the
      marked copy that --mark asks for
   3  a file could not be written; nothing was changed, unless it is said what was
+  130  Ctrl-C ended the run at once; each output is the old file or the new one. The first Ctrl-C
+     of a search only ends the search, and the best found is written
 
 This program predicts, it does not prove a fit: measure the finished pack
 and recheck the clearance. The maker's instructions, site procedures, local
@@ -214,22 +203,27 @@ struct Common {
     form: Listing,
     /// What reading the workbooks may take.
     memory: Memory,
+    /// Whether only what is asked for and what must be seen is printed.
+    quiet: bool,
+    /// When the program started: the time limit is for all of the run.
+    start: Instant,
 }
 
 /// Runs the command line.
 pub fn main() -> ExitCode {
+    let start = Instant::now();
     let args = match Args::try_parse() {
         Ok(args) => args,
         Err(error) if usage::is_help(&error) => error.exit(),
-        Err(error) => return ExitCode::from(usage::refuse(&error)),
+        Err(error) => return ExitCode::from(usage::refuse(&error, start).0),
     };
-    findings::begin(args.problems);
-    QUIET.store(args.quiet, Ordering::Relaxed);
     let common = Common {
         form: args.problems,
         memory: Memory::of_megabytes(args.memory),
+        quiet: args.quiet,
+        start,
     };
-    let status = match args.command {
+    let ended = match args.command {
         Command::Kit(args) => kit::run(&args, &common),
         Command::Stack(args) => stack::run(&args, &common),
         Command::Check(args) => check::run(&args, &common),
@@ -240,173 +234,12 @@ pub fn main() -> ExitCode {
         Command::Blank(args) => blank::run(&args, &common),
         Command::Completions { shell } => manual::completions(shell),
         Command::Man { out, force } => manual::pages(out.as_deref(), force, &common),
-        Command::Schema { format } => {
-            let schema = match format {
-                Format::Plan => crate::write::json::schema(),
-                Format::Provision => crate::write::provision::json::schema(),
-                Format::Problems => crate::write::problems::schema(),
-                Format::Purchase => crate::write::purchase::json::schema(),
-                Format::Recheck => crate::write::as_built::json::schema(),
-            };
-            line(
-                std::io::stdout(),
-                format_args!(
-                    "{}",
-                    serde_json::to_string_pretty(&schema).unwrap_or_default()
-                ),
-            );
-            DONE
-        }
+        Command::Schema { format } => manual::schema(format),
     };
-    ExitCode::from(status)
-}
-
-/// Writes lines; what cannot be written is lost, since there is nobody to tell.
-fn line(mut to: impl Write, words: Arguments<'_>) {
-    writeln!(to, "{}", plain::lines(&words.to_string())).ok();
-}
-
-/// Whether `--quiet` was given. Standard output is one for the whole process, and so is this.
-static QUIET: AtomicBool = AtomicBool::new(false);
-
-fn is_quiet() -> bool {
-    QUIET.load(Ordering::Relaxed)
-}
-
-/// Writes lines of a command's account that must be seen.
-fn insisted(words: Arguments<'_>) {
-    match is_quiet() {
-        true => line(std::io::stderr(), words),
-        false => self::words(words),
-    }
-}
-
-/// Writes lines of a command's account.
-fn words(words: Arguments<'_>) {
-    match findings::list_has_stdout() {
-        _ if is_quiet() => {}
-        true => line(std::io::stderr(), words),
-        false => line(std::io::stdout(), words),
-    }
+    ExitCode::from(ended.unwrap_or_else(|Stop(status)| status))
 }
 
 /// A problem with the command line itself.
 fn from_command_line(found: String, expected: &str, mend: &str) -> Problem {
     Problem::new(Place::file("command line"), found, expected, mend)
-}
-
-/// A plan that the checker does not let pass, as a problem.
-fn defect(breaches: &[String]) -> Problem {
-    Problem::new(
-        Place::file("gapwright"),
-        format!(
-            "a plan that does not hold when it is worked out again: {}",
-            breaches.join("; ")
-        ),
-        "a plan that holds",
-        "this is a defect of gapwright: please report it with both workbooks",
-    )
-}
-
-/// Where a command reads and writes, and the date that it prints.
-struct Files<'a> {
-    inputs: Vec<&'a PathBuf>,
-    /// The workbook, given with `--out`.
-    out: Option<&'a PathBuf>,
-    /// The plan for programs, given with `--json`.
-    json: Option<&'a PathBuf>,
-    /// The marked copy, given with `--mark`.
-    mark: Option<&'a PathBuf>,
-    date: Option<&'a str>,
-}
-
-impl<'a> Files<'a> {
-    /// What is wrong with them, before any is read.
-    fn check(&self, problems: &mut Problems) {
-        let mut wrong = |found: String, expected: &str, mend: &str| {
-            problems.add(from_command_line(found, expected, mend));
-        };
-        if let Some(date) = self.date.filter(|date| write::check_date(date).is_err()) {
-            let expected = "a date such as 2027-03-15";
-            wrong(format!("--date {date}"), expected, "correct the date");
-        }
-        let is_workbook = |end: &std::ffi::OsStr| end.eq_ignore_ascii_case("xlsx");
-        let outputs = self.outputs();
-        for (option, path) in outputs.iter().filter(|(option, _)| *option != "--json") {
-            if !path.extension().is_some_and(is_workbook) {
-                let found = format!("{option} {}", path.display());
-                let expected = "a file name ending in .xlsx";
-                wrong(found, expected, "give the workbook such a name");
-            }
-        }
-        for (_, output) in &outputs {
-            for input in self.inputs.iter().filter(|input| same(input, output)) {
-                let found = format!("{} both to be read and to be written", input.display());
-                let expected = "an output that is no input";
-                wrong(found, expected, "give the output another name");
-            }
-        }
-        for (at, (option, path)) in outputs.iter().enumerate() {
-            for (other, _) in outputs[at + 1..]
-                .iter()
-                .filter(|(_, also)| same(path, also))
-            {
-                let found = format!("{} for {option} and for {other}", path.display());
-                wrong(found, "a file for each", "give one of them another name");
-            }
-        }
-    }
-
-    /// The marked copy, unless there is something wrong with its very name: then nothing may be
-    /// written there, whatever else is wrong.
-    fn fit_mark(&self) -> Option<&'a PathBuf> {
-        let mark = self.mark?;
-        let alone = Files {
-            inputs: self.inputs.clone(),
-            date: None,
-            ..*self
-        };
-        let mut problems = Problems::new();
-        alone.check(&mut problems);
-        problems.none().then_some(mark)
-    }
-
-    /// The files to be written, each with its option.
-    fn outputs(&self) -> Vec<(&'static str, &PathBuf)> {
-        let outputs = [
-            ("--out", self.out),
-            ("--json", self.json),
-            ("--mark", self.mark),
-        ];
-        let given = outputs.into_iter();
-        given
-            .filter_map(|(option, path)| Some((option, path?)))
-            .collect()
-    }
-
-    /// Refuses what cannot be written, before the work and not after it.
-    fn refuse(&self, force: bool) -> Result<(), write::WriteError> {
-        let mut paths = self.outputs().into_iter().map(|(_, path)| path);
-        paths.try_for_each(|path| write::refuse(path, force))
-    }
-}
-
-/// A flag that Ctrl-C sets.
-fn interrupt() -> Arc<AtomicBool> {
-    let interrupt = Arc::new(AtomicBool::new(false));
-    let flag = Arc::clone(&interrupt);
-    // Without a handler an interrupt ends the program, which loses nothing that was there.
-    ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed)).ok();
-    interrupt
-}
-
-/// The date that is given, or today's.
-fn date(given: Option<&String>) -> String {
-    given.map_or_else(|| jiff::Zoned::now().date().to_string(), String::clone)
-}
-
-/// Whether two paths name the same file, as far as can be told.
-fn same(a: &Path, b: &Path) -> bool {
-    let whole = |path: &Path| path.canonicalize().or_else(|_| std::path::absolute(path));
-    a == b || matches!((whole(a), whole(b)), (Ok(a), Ok(b)) if a == b)
 }

@@ -9,7 +9,11 @@ use std::collections::BTreeMap;
 
 use crate::decimal::Money;
 use crate::length::Length;
+use crate::narrow::narrow;
 use crate::stock::Size;
+
+/// The most blanks along one side of a sheet: more is a slip of the unit, and would take long.
+pub(crate) const MOST_ALONG: i64 = 1_000;
 
 /// A lot of sheets that pieces can be cut from.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,27 +65,16 @@ impl SheetLot {
             .product::<i128>()
             .max(1);
         let share = i128::from(self.sheet_cost.raw()) * square;
-        Money::from_raw(i64::try_from((share + sheet - 1).div_euclid(sheet)).unwrap_or(i64::MAX))
+        Money::from_raw(narrow::<i64>((share + sheet - 1).div_euclid(sheet)))
     }
-}
-
-/// The shape of a cut piece and the sheets that it comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Cut {
-    /// The index of the lot of sheets in the job.
-    pub sheet: usize,
-    /// Outside diameter.
-    pub outside: Length,
-    /// Inside diameter.
-    pub inside: Length,
 }
 
 /// How many blanks lie side by side along a length.
-fn along(length: Length, blank: Length) -> u32 {
+pub(crate) fn along(length: Length, blank: Length) -> u32 {
     if blank <= Length::ZERO {
         return 0;
     }
-    u32::try_from(length.ticks().max(0) / blank.ticks()).unwrap_or(u32::MAX)
+    narrow::<u32>(length.ticks().max(0) / blank.ticks())
 }
 
 /// How one sheet is cut up.
@@ -136,6 +129,18 @@ impl Layout {
 /// assert!(!yields.contains(&[(7, 8)].into()));
 /// ```
 pub fn layouts(lot: &SheetLot, sheet: usize, shapes: &[(usize, Length)]) -> Vec<Layout> {
+    let mut never = |_: usize| false;
+    layouts_until(lot, sheet, shapes, &mut never)
+}
+
+/// [`layouts`] until `stop` says so, which is told how many are about to be looked at: then some may be
+/// missing, and of those that are there some may yield no more than others.
+pub(crate) fn layouts_until(
+    lot: &SheetLot,
+    sheet: usize,
+    shapes: &[(usize, Length)],
+    stop: &mut dyn FnMut(usize) -> bool,
+) -> Vec<Layout> {
     let mut found: Vec<(BTreeMap<usize, u32>, Layout)> = Vec::new();
     let outside = |item: usize| {
         let shape = shapes.iter().find(|(other, _)| *other == item);
@@ -146,6 +151,9 @@ pub fn layouts(lot: &SheetLot, sheet: usize, shapes: &[(usize, Length)]) -> Vec<
         for (index, &(first, first_wide)) in shapes.iter().enumerate() {
             for &(second, second_wide) in &shapes[index..] {
                 for strips in 1..=along(stack, first_wide) {
+                    if stop(1) {
+                        break;
+                    }
                     let rest = stack - first_wide * strips;
                     let more = if second == first {
                         0
@@ -181,7 +189,7 @@ pub fn layouts(lot: &SheetLot, sheet: usize, shapes: &[(usize, Length)]) -> Vec<
             .all(|(other, (yields, _))| other == index || !covers(yields, &found[index].0))
     };
     (0..found.len())
-        .filter(|&index| best(index))
+        .filter(|&index| stop(found.len()) || best(index))
         .map(|index| found[index].1.clone())
         .collect()
 }

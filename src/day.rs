@@ -29,3 +29,14 @@ pub fn written(number: i64) -> String {
     let day = span.ok().and_then(|span| START.checked_add(span).ok());
     day.map_or_else(String::new, |day| day.to_string())
 }
+
+/// Whether a text is a date as all outputs print it: `2027-03-15`, from 1900 on.
+///
+/// ```
+/// use gapwright::day::is_date;
+/// assert!(is_date("2027-03-15"));
+/// assert!(!is_date("2027-02-30") && !is_date("15.3.2027") && !is_date("1800-01-01"));
+/// ```
+pub fn is_date(text: &str) -> bool {
+    text.len() == 10 && number(text).is_some_and(|day| day > 0)
+}

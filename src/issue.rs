@@ -9,7 +9,7 @@ pub mod log;
 pub mod planned;
 pub mod record;
 
-use crate::write::text::mended;
+use crate::plain_text::mended;
 
 /// A text as the log holds it: as a workbook can have it, its words parted by single spaces.
 ///

@@ -49,7 +49,8 @@
 //! ```
 //! use gapwright::choose::{choose, watch::Watch};
 //! use gapwright::length::Unit;
-//! use gapwright::plan::{Kit, stack};
+//! use gapwright::accounting::stack;
+//! use gapwright::plan::Kit;
 //! use gapwright::read::{self, Sources};
 //! use gapwright::stack::report;
 //! use gapwright::verify::verify;
@@ -79,32 +80,48 @@
 //! let folder = tempfile::tempdir().expect("a temporary folder");
 //! let path = folder.path().join("plan.xlsx");
 //! let bytes = write::workbook(&verified, "2027-03-01").expect("a workbook");
-//! write::files(&[(&path, &bytes)], false).expect("a file that was not there");
+//! // What is written is held against what was read: nothing can be written over an input.
+//! let inputs = write::Inputs::of(["stock.csv", "pumps.csv"]);
+//! let output = inputs.output(&path, false).expect("a file that is no input");
+//! write::place(&[(&output, &bytes)]).expect("a file that was not there");
 //! assert!(path.exists());
 //! ```
 //!
 //! The plan predicts, it does not prove a fit: the finished pack is measured and the clearance
 //! rechecked, and the maker's instructions, local codes and a competent person decide.
 
+#[cfg(not(any(feature = "microlp", feature = "highs")))]
+compile_error!(
+    "gapwright needs a solver of linear programs: choose the feature `microlp` (the default; pure Rust) \
+     or `highs` (needs cmake, libclang and a C++ compiler)"
+);
+
 /// What has changed, and what a version promises.
 #[doc = include_str!("changelog.md")]
 pub mod changelog {}
 
+pub mod accounting;
+pub mod analysis;
 pub mod bag;
 pub mod choose;
 pub mod cli;
+mod columns;
 pub mod crush;
 pub mod cutting;
 pub mod day;
 pub mod decimal;
+pub mod digest;
 pub mod feeler;
+pub mod formats;
 pub mod inventory;
 pub mod issue;
 pub mod job;
 pub mod length;
 pub mod model;
+mod narrow;
 pub mod outlook;
 pub mod packing;
+pub mod plain_text;
 pub mod plan;
 pub mod policy;
 pub mod problem;
@@ -116,6 +133,7 @@ pub mod read;
 pub mod recheck;
 pub mod reorder;
 pub mod sheet;
+pub mod show;
 pub mod stack;
 pub mod stock;
 pub mod sweep;

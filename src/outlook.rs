@@ -19,6 +19,14 @@ pub struct Outlook {
     pub expected: Vec<Vec<Option<Expected>>>,
 }
 
+impl Outlook {
+    /// The finest step that is usual for a model of the outage.
+    pub fn usual_step(&self) -> Length {
+        let units = self.job.models.iter().map(|model| usual_step(model.unit));
+        units.min().unwrap_or_else(|| usual_step(Unit::Inch))
+    }
+}
+
 /// What a dimension that is not measured yet is expected to come to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Expected {

@@ -1,7 +1,8 @@
 //! The policy: every rate and rule that a shop may set, each with its default.
 
 use std::fmt;
-use std::str::FromStr;
+
+use thiserror::Error;
 
 use crate::decimal::{Millionths, Money};
 use crate::length::{Length, Unit};
@@ -31,16 +32,14 @@ impl fmt::Display for Acceptance {
     }
 }
 
-impl FromStr for Acceptance {
-    type Err = String;
-    fn from_str(text: &str) -> Result<Acceptance, String> {
+impl Acceptance {
+    /// Reads `nominal`, `worst case` or `expanded`; `None` for anything else.
+    pub fn parse(text: &str) -> Option<Acceptance> {
         match text.trim().to_lowercase().replace(['-', '_'], " ").as_str() {
-            "nominal" => Ok(Acceptance::Nominal),
-            "worst case" => Ok(Acceptance::WorstCase),
-            "expanded" => Ok(Acceptance::Expanded),
-            other => Err(format!(
-                "`{other}` is not an acceptance rule: say nominal, worst case or expanded"
-            )),
+            "nominal" => Some(Acceptance::Nominal),
+            "worst case" => Some(Acceptance::WorstCase),
+            "expanded" => Some(Acceptance::Expanded),
+            _ => None,
         }
     }
 }
@@ -65,7 +64,9 @@ pub struct Policy {
     pub currency: String,
     /// Seed of everything random; the choice of pieces uses nothing random. Default: 1.
     pub seed: u64,
-    /// Seconds after which the best plan found is written. Default: 60.
+    /// Seconds from the start of the run, reading included, after which the best plan found is written.
+    /// Within them the order among equal plans, and then the worth of one more, may each take as long
+    /// again as everything before, a second at least. Default: 60.
     pub time_limit: u32,
     /// How far a micrometer's reading of a finished pack may be off, either way. Default: 0.0002 in;
     /// common practice, no source.
@@ -163,12 +164,11 @@ impl Policy {
         };
         match key.as_str() {
             "acceptance" => {
-                self.acceptance = value
-                    .parse()
-                    .map_err(|_| wrong("nominal, worst case or expanded"))?;
+                self.acceptance =
+                    Acceptance::parse(value).ok_or(wrong("nominal, worst case or expanded"))?;
             }
             "coveragefactor" => {
-                self.coverage = value.parse().map_err(|()| {
+                self.coverage = Coverage::parse(value).ok_or_else(|| {
                     wrong("a number from 1 to 10; or a level of confidence such as 95 %, from 50 % to 99.99 %, typed as text")
                 })?;
             }
@@ -208,16 +208,18 @@ impl Policy {
 
 /// A length with its unit, in the system in which it is a short number.
 fn shown(length: Length) -> String {
-    let unit = crate::words::natural_unit(length);
+    let unit = crate::show::natural_unit(length);
     format!("{} {unit}", length.show(unit))
 }
 
 /// Why a setting was not taken.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum SettingError {
     /// No setting has this name.
+    #[error("no setting has this name")]
     Unknown,
     /// The value is not one that it can have.
+    #[error("the value must be {expected}")]
     Value {
         /// What it can have.
         expected: &'static str,

@@ -63,7 +63,7 @@ use std::sync::Arc;
 use thiserror::Error;
 
 use crate::choose::ChooseError;
-use crate::choose::watch::Watch;
+use crate::choose::watch::{Pace, Watch};
 use crate::decimal::{Millionths, Money};
 use crate::length::Length;
 use crate::outlook::{Expected, Outlook};
@@ -145,6 +145,9 @@ pub enum Fault {
         /// A step that makes few enough.
         step: Length,
     },
+    /// Time that ended before all ways to kit the pumps were listed: nothing can be said yet.
+    #[error("the {} ended the work before all ways to kit the pumps were listed", .0.words())]
+    Stopped(Stop),
     /// A place or a pump that can be filled in too many ways to list.
     #[error(transparent)]
     Choose(#[from] ChooseError),
@@ -157,6 +160,9 @@ fn nanometres(length: &Length) -> String {
         tenths => format!("{}.{tenths}", ticks / 10),
     }
 }
+
+/// Units of work that are done whatever the watch says, so that a small outage always has an answer.
+const GRACE: usize = 2_000_000;
 
 /// The most values of one pump.
 pub const MOST_VALUES: u128 = 20_000;
@@ -440,13 +446,18 @@ pub fn provision(
     let Question { step, seed, .. } = *question;
     let job = &outlook.job;
     let (views, mut register) = views::views(outlook, step)?;
-    let grids: Vec<Vec<u32>> = views.iter().map(|view| view.grid(&mut register)).collect();
-    let mut draw = |purpose, number| {
-        let of = (seed, purpose, number);
-        Scenarios::draw(outlook, &views, &mut register, of, step)
+    let mut pace = Pace::at_least(watch, GRACE);
+    let grid = |view: &views::View| match pace.stop(view.values()) {
+        Some(stop) => Err(Fault::Stopped(stop)),
+        None => Ok(view.grid(&mut register)),
     };
-    let choosing = draw(Purpose::Choosing, question.scenarios);
-    let counting = draw(Purpose::Counting, question.checks);
+    let grids: Vec<Vec<u32>> = views.iter().map(grid).collect::<Result<_, _>>()?;
+    let mut draw = |purpose, number| {
+        let of = (seed, purpose, number, step);
+        Scenarios::draw(outlook, &views, &mut register, of, &mut pace).map_err(Fault::Stopped)
+    };
+    let choosing = draw(Purpose::Choosing, question.scenarios)?;
+    let counting = draw(Purpose::Counting, question.checks)?;
     let ways = ways::list(job, &register, watch)?;
     let safe = safe::kits(job, &ways, &views, &grids, question.effort, watch);
     let together = safe::together(job, &ways, &safe);

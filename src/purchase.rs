@@ -3,6 +3,7 @@
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::plan::Plan;
+use crate::problem::{Problem, Problems};
 use crate::pump::Pump;
 use crate::stock::Item;
 
@@ -39,6 +40,48 @@ pub struct Lacking {
     pub price: bool,
     /// It has no Pack qty.
     pub pack: bool,
+}
+
+impl Lacking {
+    /// What an item lacks to be bought, with the cell where it would stand.
+    pub fn say(&self, job: &Job, problems: &mut Problems) {
+        let (sheet, item) = (&job.stock_sheet, &job.stock[self.item]);
+        let mut add = |column: Option<u32>, name: &str, expected: &str, mend: &str| {
+            let at = match column {
+                Some(column) => sheet.sheet.place(item.row, column),
+                None => sheet.sheet.place(item.row, 0),
+            };
+            let found = match column {
+                Some(_) => format!(
+                    "no {name} of {}, which pumps that are short could use",
+                    item.item
+                ),
+                None => format!(
+                    "no column {name}, and {} is for sale and could serve pumps that are short",
+                    item.item
+                ),
+            };
+            problems.add(Problem::new(at, found, expected, mend));
+        };
+        if self.price {
+            let mend = "type what one piece costs; clear Supplier, Pack qty and Lead days if it is not to be bought";
+            add(
+                sheet.price_column,
+                "Unit cost",
+                "the price of one piece",
+                mend,
+            );
+        }
+        if self.pack {
+            let mend = "type the pieces in a pack, 1 if they are sold singly; clear Supplier and Lead days if it is not to be bought";
+            add(
+                sheet.pack_column,
+                "Pack qty",
+                "how many pieces are sold together",
+                mend,
+            );
+        }
+    }
 }
 
 impl Market {

@@ -26,10 +26,13 @@ mod table;
 
 use thiserror::Error;
 
+use crate::choose::watch::{Pace, Watch};
 use crate::decimal::Money;
 use crate::length::{Length, root_up};
+use crate::narrow::narrow;
 
 pub use change::{Change, Tally, with, without};
+pub(crate) use change::{with_until, without_until};
 pub use select::{Aim, Choice, select};
 
 /// The most pieces that a pack may have here.
@@ -71,6 +74,9 @@ pub enum Fault {
         /// Totals in the range, or in one window of it.
         cells: i64,
     },
+    /// Time that ended before it was worked out.
+    #[error("the {} ended the work before it was worked out", .0.words())]
+    Stopped(crate::plan::Stop),
     /// A catalogue too large to choose from.
     #[error("{0} sizes in the catalogue; at most 128 can be chosen from")]
     TooManySizes(usize),
@@ -142,7 +148,7 @@ impl Targets {
     /// The target of an index.
     pub fn at(&self, index: usize) -> Length {
         // At most a million.
-        self.first + self.step * u32::try_from(index).unwrap_or(u32::MAX)
+        self.first + self.step * narrow::<u32>(index)
     }
 
     /// All of them, from the first.
@@ -196,8 +202,8 @@ impl Guard {
     fn of(self, sum: u64) -> Length {
         let ticks = match self {
             Guard::None => 0,
-            Guard::WorstCase => i64::try_from(sum).unwrap_or(i64::MAX),
-            Guard::RootSumSquare => i64::try_from(root_up(sum.into())).unwrap_or(i64::MAX),
+            Guard::WorstCase => narrow::<i64>(sum),
+            Guard::RootSumSquare => narrow::<i64>(root_up(sum.into())),
         };
         Length::from_ticks(ticks)
     }
@@ -255,13 +261,27 @@ impl Reach {
     /// [`Fault::Size`], [`Fault::Pieces`], [`Fault::Window`]; [`Fault::TooFine`] where the table would
     /// hold more than eight million numbers or take more than some ten thousand million steps.
     pub fn of(sizes: &[Size], targets: &Targets, rule: &Rule) -> Result<Reach, Fault> {
+        Reach::until(sizes, targets, rule, &Watch::patient())
+    }
+
+    /// [`Reach::of`] under a watch: [`Fault::Stopped`].
+    pub(crate) fn until(
+        sizes: &[Size],
+        targets: &Targets,
+        rule: &Rule,
+        watch: &Watch<'_>,
+    ) -> Result<Reach, Fault> {
         rule.check()?;
-        let table = table::Table::of(sizes, targets.last() + rule.window, rule)?;
-        table.check_windows(targets, rule)?;
-        let met = targets.iter().map(|target| table.meet(target, rule));
+        let mut pace = Pace::at_least(watch, GRACE);
+        let table = table::Table::of(sizes, targets.last() + rule.window, rule, &mut pace)?;
+        let looks = table.check_windows(targets, rule)?;
+        let meet = |target: Length| match pace.stop(looks) {
+            Some(stop) => Err(Fault::Stopped(stop)),
+            None => Ok(table.meet(target, rule)),
+        };
         Ok(Reach {
             targets: *targets,
-            met: met.collect(),
+            met: targets.iter().map(meet).collect::<Result<_, _>>()?,
         })
     }
 
@@ -296,21 +316,10 @@ impl Reach {
     pub fn share(&self, pieces: u32) -> f64 {
         self.met_with(pieces) as f64 / self.met.len() as f64
     }
-
-    /// The mean number of pieces over the targets that are met; `None` if none is.
-    #[allow(clippy::cast_precision_loss)]
-    pub fn mean_pieces(&self) -> Option<f64> {
-        let met = self.met.iter().flatten();
-        let sum: u64 = met.map(|met| u64::from(met.pieces)).sum();
-        let count = self.met.iter().flatten().count();
-        (count > 0).then(|| sum as f64 / count as f64)
-    }
-
-    /// The most that errors take of the window at any target that is met.
-    pub fn widest_guard(&self) -> Option<Length> {
-        self.met.iter().flatten().map(|met| met.guard).max()
-    }
 }
+
+/// Units of work that are done whatever the watch says: what is soon worked out is worked out.
+const GRACE: usize = 200_000;
 
 /// Refuses sizes that are none.
 fn check_sizes(sizes: &[Size]) -> Result<(), Fault> {

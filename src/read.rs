@@ -29,9 +29,9 @@ mod unasked;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use sha2::{Digest, Sha256};
-
-use crate::job::{Input, Job, StockSheet};
+use crate::columns;
+use crate::digest::sha256;
+use crate::job::{Input, Job, Parts};
 use crate::model::Model;
 use crate::outlook::Outlook;
 use crate::policy::Policy;
@@ -39,21 +39,15 @@ use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet, numbered};
 
 pub use alone::{Holds, Stock, holds, stock_alone};
-pub use book::{Memory, open as book, workbook};
-pub(crate) use carried::{
-    EXTRA as ISSUE_EXTRA, HEADINGS as ISSUE_HEADINGS, ID as ISSUE_ID, OWN as ISSUE_OWN,
-};
+pub use book::{Memory, is_reading, open as book, workbook};
 pub use carried::{carried, carried_so_far};
-pub use counts::{Held, held};
-pub(crate) use issue_log::{HEADINGS as LOG_HEADINGS, SEAL as LOG_SEAL};
-pub use issue_log::{issue_log, issue_log_of};
+pub use counts::held;
+pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};
 pub use model::{BUILT_IN, Library, parse as parse_model};
 pub use outlook::{Ahead, outlook};
 pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, packs as packs_of_plan};
-pub(crate) use pumps::{fit_heading as pump_fit_heading, heading as pump_heading};
 pub use readings::{Back, Sources as BenchSources, bench};
-pub(crate) use table::key as heading_key;
 
 /// What to read a job from.
 #[derive(Debug, Clone, Default)]
@@ -100,8 +94,8 @@ fn check(
     mut problems: Problems,
 ) -> Result<Outlook, Problems> {
     if let (Some(stock), Some(pumps)) = (&stock_book, &pumps_book)
-        && alone::is_rather(stock, &table::NEEDED_OF_PUMPS, &table::NEEDED_OF_STOCK)
-        && alone::is_rather(pumps, &table::NEEDED_OF_STOCK, &table::NEEDED_OF_PUMPS)
+        && alone::is_rather(stock, &columns::NEEDED_OF_PUMPS, &columns::NEEDED_OF_STOCK)
+        && alone::is_rather(pumps, &columns::NEEDED_OF_STOCK, &columns::NEEDED_OF_PUMPS)
     {
         problems.add(Problem::new(
             Place::file(&stock.file),
@@ -182,7 +176,7 @@ fn check(
         ("past readings", before.and_then(|(_, past)| past)),
     ];
     let inputs = inputs(&books, &pumps.models, &library);
-    let job = Job {
+    let parts = Parts {
         stock: items,
         sheets: lots,
         models: pumps.models,
@@ -193,15 +187,19 @@ fn check(
         fit_sheet: sheets.fit,
         feelers_sheet: feelers.sheet.unwrap_or_default(),
         feelers: feelers.blades,
-        inputs,
-        unused,
-        warnings: Vec::new(),
     };
     let expected = pumps.expected;
-    problems.settle(Some(job)).map(|(job, warnings)| Outlook {
-        job: Job { warnings, ..job },
-        expected,
-    })
+    problems
+        .settle(Some(parts))
+        .map(|(parts, warnings)| Outlook {
+            job: Job {
+                inputs,
+                unused,
+                warnings,
+                ..Job::of_checked(parts)
+            },
+            expected,
+        })
 }
 
 /// Reads and checks pumps, models and policy without a stock: nothing can be chosen for such a job.
@@ -222,19 +220,14 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
         .as_ref()
         .and_then(|book| pumps::read(book, &library, &policy, None, &mut problems));
     let job = pumps.map(|pumps| Job {
-        stock: Vec::new(),
-        sheets: Vec::new(),
         inputs: inputs(&[("pump workbook", book.as_ref())], &pumps.models, &library),
-        models: pumps.models,
-        pumps: pumps.pumps,
-        policy,
-        stock_sheet: StockSheet::default(),
-        sheets_sheet: StockSheet::default(),
-        fit_sheet: Arc::default(),
-        feelers_sheet: Arc::default(),
-        feelers: Vec::new(),
         unused: pumps.unused,
-        warnings: Vec::new(),
+        ..Job::of_checked(Parts {
+            models: pumps.models,
+            pumps: pumps.pumps,
+            policy,
+            ..Parts::default()
+        })
     });
     problems
         .settle(job)
@@ -278,8 +271,8 @@ fn inputs(books: &[(&str, Option<&Book>)], models: &[Model], library: &Library) 
 /// Sheets that are found by their names alone, with the headings by which they are known all the same.
 const BY_NAME: [(&str, &[&str]); 4] = [
     ("Policy", &["Setting", "Value"]),
-    ("Sheets", &table::NEEDED_OF_SHEETS),
-    ("Fit", &table::NEEDED_OF_FIT),
+    ("Sheets", &columns::NEEDED_OF_SHEETS),
+    ("Fit", &columns::NEEDED_OF_FIT),
     ("Feelers", &feelers::NEEDED),
 ];
 
@@ -288,16 +281,16 @@ const BY_NAME: [(&str, &[&str]); 4] = [
 fn unused_sheets(book: &Option<Book>, used: &[&str], problems: &mut Problems) -> Vec<String> {
     let sheets = book.iter().flat_map(|book| &book.sheets);
     let others =
-        sheets.filter(|s| !used.contains(&s.name.as_str()) && table::key(&s.name) != "policy");
+        sheets.filter(|s| !used.contains(&s.name.as_str()) && columns::key(&s.name) != "policy");
     let said = others.map(|sheet| {
-        let key = table::key(&sheet.name);
+        let key = columns::key(&sheet.name);
         // A thickness and a tolerance are had by much else.
         let of_blades = ["fee", "bla"].iter().any(|part| key.contains(part));
         let meant = BY_NAME.iter().find(|(name, needed)| {
             (*name != "Feelers" || of_blades) && table::has_headings(sheet, needed)
         });
         if let Some((name, _)) = meant {
-            let (expected, mend) = match key == table::key(name) {
+            let (expected, mend) = match key == columns::key(name) {
                 true => (
                     format!("the sheet {name} in the stock workbook"),
                     "move it to the stock workbook if it should count".to_string(),
@@ -323,11 +316,6 @@ fn gather<T>(result: Result<T, Problems>, problems: &mut Problems) -> Option<T> 
     result.map_err(|found| problems.absorb(found)).ok()
 }
 
-/// SHA-256 in hexadecimal.
-pub(crate) fn sha256(bytes: &[u8]) -> String {
-    hex(&Sha256::digest(bytes))
-}
-
 /// The largest file that is hashed.
 const MOST_HASHED: u64 = 256_000_000;
 
@@ -337,14 +325,10 @@ pub(crate) fn sha256_of(path: &std::path::Path) -> Option<String> {
     Some(sha256(&bytes))
 }
 
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
 /// The sheet of this name, whatever its case, spaces and punctuation.
 fn named_sheet<'a>(book: &'a Book, name: &str) -> Option<&'a Arc<Sheet>> {
-    let wanted = table::key(name);
-    book.sheets.iter().find(|s| table::key(&s.name) == wanted)
+    let wanted = columns::key(name);
+    book.sheets.iter().find(|s| columns::key(&s.name) == wanted)
 }
 
 /// The numbered sheets of this name, in their order; one that is missing among them is a problem.
@@ -352,9 +336,9 @@ fn numbered_sheets<'a>(book: &'a Book, name: &str, problems: &mut Problems) -> V
     let there: Vec<_> = (1..)
         .map_while(|number| named_sheet(book, &numbered(name, number)))
         .collect();
-    let wanted = table::key(name);
+    let wanted = columns::key(name);
     let is_one = |sheet: &&Arc<Sheet>| {
-        let key = table::key(&sheet.name);
+        let key = columns::key(&sheet.name);
         let number = key.strip_prefix(&wanted);
         number.is_some_and(|number| number.bytes().all(|byte| byte.is_ascii_digit()))
     };
@@ -376,11 +360,11 @@ fn find_sheet<'a>(
     needed: &[&str],
     problems: &mut Problems,
 ) -> Option<&'a Arc<Sheet>> {
-    let wanted = table::key(name);
+    let wanted = columns::key(name);
     let (named, others): (Vec<_>, Vec<_>) = book
         .sheets
         .iter()
-        .partition(|s| table::key(&s.name) == wanted);
+        .partition(|s| columns::key(&s.name) == wanted);
     let alike: Vec<_> = others
         .into_iter()
         .filter(|sheet| table::has_headings(sheet, needed))

@@ -11,7 +11,6 @@ pub mod compare;
 mod found;
 pub mod left;
 mod reading;
-pub mod slip;
 pub mod suspect;
 pub mod swap;
 
@@ -186,7 +185,7 @@ pub fn recheck(job: &Job, benches: &[Bench], left: &mut Left) -> Vec<Record> {
         };
         let record = of_pump(job, &job.pumps[index], bench, left);
         if let Decision::Swap(swap) = &record.decision {
-            left.take(job, swap);
+            left.take(job, &swap.drawn());
         }
         records[index] = Some(record);
     }

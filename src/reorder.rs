@@ -7,10 +7,11 @@ pub mod level;
 pub mod shelf;
 pub mod simulate;
 
+use crate::accounting::spoiled;
 use crate::bag::{self, Bag};
 use crate::choose::purchase::purchase;
 use crate::choose::watch::Watch;
-use crate::choose::worth::worth;
+use crate::choose::worth::valued;
 use crate::choose::{ChooseError, choose};
 use crate::day;
 use crate::inventory::economic::Quantity;
@@ -19,10 +20,10 @@ use crate::inventory::outage::Provision;
 use crate::issue::log::Log;
 use crate::job::Job;
 use crate::length::{Length, Unit};
-use crate::plan::{Kit, Plan, Worth, spoiled};
+use crate::plan::{Kit, Plan};
 use crate::purchase::{Lacking, Market};
 use crate::reach::Fault;
-use crate::verify::{VerifiedPurchase, verify_purchase};
+use crate::verify::{Breach, VerifiedPurchase, verify_purchase};
 use level::{NoPoint, Point, Seen};
 use shelf::{Asked, Shelf};
 
@@ -77,10 +78,8 @@ pub struct Line {
 pub struct Report {
     /// What can be bought.
     pub market: Market,
-    /// What the stock gives without buying anything.
+    /// What the stock gives without buying anything, with the worth of one more of each item.
     pub today: Plan,
-    /// What one more of each item would be worth today.
-    pub worth: Vec<Worth>,
     /// The purchase for this outage, and the stock that it makes.
     pub bought: VerifiedPurchase,
     /// The bags of the pumps that can be kitted then.
@@ -106,13 +105,14 @@ pub enum Refused {
     /// The question's date is none.
     Date,
     /// The checker found that something does not hold.
-    Breaches(Vec<String>),
+    Breaches(Vec<Breach>),
 }
 
 /// Works everything out.
 ///
 /// `watch` is asked for one watch for each part of the work, in turn: the plan without buying, the
-/// purchase, the worth of one more, what the packs back to level would do, the drawers.
+/// purchase, the worth of one more, what the packs back to level would do, the drawers. Of the time that
+/// is left each may take a part only, so that the next have theirs: tenths 4, 6, 4, 5, and the rest.
 ///
 /// # Errors
 /// [`Refused`].
@@ -123,7 +123,7 @@ pub fn report<'a>(
     log: Option<&Log>,
     watch: impl Fn(&str) -> Watch<'a>,
 ) -> Result<Report, Refused> {
-    let today = choose(job, &watch("what the stock gives")).map_err(Refused::Choose)?;
+    let today = choose(job, &watch("what the stock gives").tenths(4)).map_err(Refused::Choose)?;
     let day = day::number(&question.date).ok_or(Refused::Date)?;
     let short = short_places(job, &today);
     let market = Market::of(job, i64::from(day), budget, |item| {
@@ -133,19 +133,16 @@ pub fn report<'a>(
             .any(|(kind, fit)| *kind == lot.kind && fit == lot.fit.key())
     })
     .map_err(Refused::Lacking)?;
-    let found = purchase(job, &market, &watch("what to buy")).map_err(Refused::Choose)?;
+    let found = purchase(job, &market, &watch("what to buy").tenths(6)).map_err(Refused::Choose)?;
     let bought = verify_purchase(job, &market, found).map_err(Refused::Breaches)?;
-    let worth = match today.proven() {
-        // Beyond what can be listed nothing is said of it.
-        true => worth(job, &today, &watch("the worth of one more")).unwrap_or_default(),
-        false => Vec::new(),
-    };
+    let today = valued(job, today, &watch("the worth of one more").tenths(4));
     let (delivered, plan) = (bought.delivered(), &bought.purchase().plan);
     let bags = bag::fill(delivered, plan);
     let seen = log.and_then(|log| Seen::until(log, &question.date));
     let history = log.and_then(|log| Some((seen.as_ref()?.days(), log.entries().len())));
     let lines = lines(job, question, &bought, &bags, seen.as_ref());
-    let with_levels = with_levels(&bought, &lines, &watch("what the packs back to level do"));
+    let levels = watch("what the packs back to level do").tenths(5);
+    let with_levels = with_levels(&bought, &lines, &levels);
     let shelves = shelves(
         job,
         question,
@@ -155,7 +152,6 @@ pub fn report<'a>(
     Ok(Report {
         market,
         today,
-        worth,
         bags,
         lines,
         shelves,
@@ -173,7 +169,7 @@ fn with_levels(bought: &VerifiedPurchase, lines: &[Line], watch: &Watch<'_>) -> 
         return None;
     }
     let mut full = delivered.clone();
-    for (lot, line) in full.stock.iter_mut().zip(lines) {
+    for (lot, line) in full.parts.stock.iter_mut().zip(lines) {
         let pieces = line.top_up.map_or(0, |top_up| top_up.pieces);
         lot.on_hand = lot.on_hand.saturating_add(pieces);
     }

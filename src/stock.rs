@@ -1,6 +1,5 @@
 //! The stock: lots of pieces with one thickness each, and what else lies in the drawer.
 
-use crate::cutting::Cut;
 use crate::decimal::Money;
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::Shape;
@@ -221,3 +220,14 @@ impl PartialEq for Code {
 }
 
 impl Eq for Code {}
+
+/// The shape of a cut piece and the sheets that it comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Cut {
+    /// The index of the lot of sheets in the job.
+    pub sheet: usize,
+    /// Outside diameter.
+    pub outside: Length,
+    /// Inside diameter.
+    pub inside: Length,
+}

@@ -5,7 +5,9 @@ pub mod recheck;
 
 use itertools::Itertools;
 
-use crate::bag::{Bag, Share, serving};
+use crate::bag::{self, Bag, Lack, Share};
+use crate::choose::watch::Part;
+use crate::columns::pump_heading;
 use crate::crush::{Crush, Standing, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Millionths, Money, show, show_price};
@@ -17,40 +19,15 @@ use crate::packing::RingSpace;
 use crate::plan::{Aim, Cause, Goal, Kit, Pick, Plan, Shortfall, Worth};
 use crate::problem::Problem;
 use crate::pump::Pump;
-use crate::read::pump_heading;
+use crate::show::{Round, exactly};
 use crate::stack::Verdict;
-use crate::stock::Item;
 use crate::verify::Verified;
+
+pub use crate::show::{about, both, fine, finely, length, natural_unit, thickness, tolerance};
+pub(crate) use crate::show::{first_of, plural, short_length};
 
 /// What stands on everything that belongs to a pump that may not be closed.
 pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
-
-/// A length with its unit: `0.0460 in`.
-pub fn length(length: Length, unit: Unit) -> String {
-    format!("{} {unit}", length.show(unit))
-}
-
-/// A fine length with its unit.
-pub fn fine(length: Fine, unit: Unit) -> String {
-    format!("{} {unit}", length.show(unit))
-}
-
-/// A piece's thickness, with its fraction of an inch where it is one: `0.03125 in (1/32)`.
-pub fn thickness(thickness: Length, unit: Unit) -> String {
-    match thickness.fraction().filter(|_| unit == Unit::Inch) {
-        Some(fraction) => format!("{} ({fraction})", length(thickness, unit)),
-        None => length(thickness, unit),
-    }
-}
-
-/// A length in both systems: `0.0460 in (1.168 mm)`; the second one rounded to its usual places.
-pub fn both(length: Length, unit: Unit) -> String {
-    format!(
-        "{} ({})",
-        self::length(length, unit),
-        about(Fine::from(length), unit.twin())
-    )
-}
 
 /// What is kept clear of the limits: `0.0010 in`, or for each side `-0.070 +0.010 mm` where they differ; exact,
 /// or rounded up to a place more than usual.
@@ -71,62 +48,6 @@ pub fn bare_guards(verdict: &Verdict, unit: Unit) -> String {
 /// What is left between a guard and its limit: exact, or rounded down to a place more than usual.
 pub fn margin(margin: Fine, unit: Unit) -> String {
     format!("{} {unit}", exactly(margin, unit, (1, Round::Down)))
-}
-
-/// How far a value may lie off, without its unit: `±0.0005`, or `+0.1 -0` where the sides differ.
-pub fn tolerance(tolerance: Tolerance, unit: Unit) -> String {
-    let Tolerance { minus, plus } = tolerance;
-    let near = |side: Length| exactly(side.into(), unit, (2, Round::Nearest));
-    match minus == plus {
-        true => format!("\u{b1}{}", near(plus)),
-        false => format!("+{} -{}", near(plus), near(minus)),
-    }
-}
-
-/// A length rounded to the usual places of a unit, halves away from nothing, for print beside the exact one.
-pub fn about(length: Fine, unit: Unit) -> String {
-    let shown = rounded(length, unit, unit.places(), Round::Nearest);
-    format!("{shown} {unit}")
-}
-
-/// A length in print: exact where that takes at most one place more than usual, else rounded to two more, so
-/// that nothing worked out comes in more places than anybody reads.
-pub fn finely(length: Fine, unit: Unit) -> String {
-    format!("{} {unit}", exactly(length, unit, (2, Round::Nearest)))
-}
-
-/// Which way a number goes that has more places than are printed.
-#[derive(Clone, Copy)]
-enum Round {
-    Up,
-    Down,
-    /// A half away from nothing.
-    Nearest,
-}
-
-/// The exact number where it takes at most a place more than usual, else rounded to so many more.
-fn exactly(length: Fine, unit: Unit, (more, round): (u32, Round)) -> String {
-    let usual = unit.places();
-    match length.exact(unit) {
-        Some(exact) if exact.scale() <= usual + 1 => show(exact, usual),
-        _ => rounded(length, unit, usual + more, round),
-    }
-}
-
-/// In whole numbers: a half of the last place is a half.
-fn rounded(length: Fine, unit: Unit, places: u32, round: Round) -> String {
-    let whole = 1_000_000 * i128::from(unit.ticks());
-    let ten = 10_i128.pow(places);
-    let scaled = length.raw() * ten;
-    let steps = match round {
-        Round::Up => -(-scaled).div_euclid(whole),
-        Round::Down => scaled.div_euclid(whole),
-        Round::Nearest => (2 * scaled.abs() + whole) / (2 * whole) * scaled.signum(),
-    };
-    let sign = if steps < 0 { "-" } else { "" };
-    let width = usize::try_from(places).unwrap_or(4);
-    let steps = steps.abs();
-    format!("{sign}{}.{:0width$}", steps / ten, steps % ten)
 }
 
 /// What may come of a gasket that is crushed too little: common practice, no source.
@@ -335,6 +256,9 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
         Cause::SearchEnded => "the pieces for it are left, but the search was ended before it \
                                came to them; run again with a longer time limit"
             .into(),
+        Cause::NotFoundOut => {
+            "the time ended before it was found out why; run again with a longer time limit".into()
+        }
         Cause::BetweenTotals => {
             let count = if least > 1 {
                 format!("{least} to {most}")
@@ -363,15 +287,6 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
             }
             format!("{lacking}; such pieces went to {}", first_of(held_by))
         }
-    }
-}
-
-/// A kind of piece, of one or of several.
-pub(crate) fn plural(word: &str, count: u32) -> String {
-    if count == 1 {
-        word.to_string()
-    } else {
-        format!("{word}s")
     }
 }
 
@@ -460,19 +375,45 @@ pub fn goal_value(job: &Job, goal: &Goal, value: i64) -> String {
     }
 }
 
-/// What is proven about the plan and what is not.
+/// What is proven about the plan and what is not, goal by goal.
 pub fn proof(job: &Job, plan: &Plan) -> String {
-    let open: Vec<&Goal> = plan.goals.iter().filter(|goal| !goal.proven()).collect();
-    if open.is_empty() {
-        let waste = plan.goal(Aim::Waste).map_or(0, |goal| goal.value);
-        return format!(
-            "Proven least: no plan serves more by priority, and none that does wastes less than {}.",
-            money(waste, job)
-        );
+    let (proven, open): (Vec<&Goal>, Vec<&Goal>) =
+        plan.goals.iter().partition(|goal| goal.proven());
+    let all = |of: &dyn Fn(Aim) -> bool| !open.iter().any(|goal| of(goal.aim));
+    let served = all(&|aim| matches!(aim, Aim::ServedWeight | Aim::ServedOf(_)));
+    let waste = plan.goal(Aim::Waste).map_or(0, |goal| goal.value);
+    let least = format!(
+        "no plan serves more by priority, and none that does wastes less than {}.",
+        money(waste, job)
+    );
+    let mut said = Vec::new();
+    if served && plan.waste_proven() {
+        let word = if open.is_empty() {
+            "Proven least"
+        } else {
+            "Proven"
+        };
+        said.push(format!("{word}: {least}"));
+    } else if served {
+        said.push("Proven: no plan serves more by priority.".into());
     }
-    let gaps: Vec<String> = open
-        .iter()
-        .map(|goal| {
+    // What is proven of a goal holds among plans that are as good on the goals before it.
+    let later = proven.iter().filter(|goal| {
+        let told = match goal.aim {
+            Aim::ServedWeight | Aim::ServedOf(_) => served,
+            Aim::Waste => plan.waste_proven(),
+            _ => open.is_empty(),
+        };
+        !told
+    });
+    let later: Vec<String> = later
+        .map(|goal| format!("{} {}", aim(goal.aim), goal_value(job, goal, goal.value)))
+        .collect();
+    if !later.is_empty() {
+        said.push(format!("Proven too: {}.", later.join("; ")));
+    }
+    if !open.is_empty() {
+        let gap = |goal: &&Goal| {
             format!(
                 "{} {} found, bound {} (gap {})",
                 aim(goal.aim),
@@ -480,13 +421,47 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
                 goal_value(job, goal, goal.bound),
                 goal_value(job, goal, (goal.value - goal.bound).abs()),
             )
-        })
-        .collect();
-    let why = plan.stopped_by.map_or("search ended", |stop| stop.words());
-    format!(
-        "Best found, not proven least: {}. Reason: {why}.",
-        gaps.join("; ")
-    )
+        };
+        let gaps: Vec<String> = open.iter().map(gap).collect();
+        let why = plan.stopped_by.map_or("search ended", |stop| stop.words());
+        let gaps = gaps.join("; ");
+        said.push(format!(
+            "Best found, not proven least: {gaps}. Reason: {why}."
+        ));
+    }
+    said.extend(left_out(plan));
+    said.join(" ")
+}
+
+/// What the time did not suffice for after the goals, each in a sentence: the order among equal plans,
+/// then the worth of one more.
+fn left_out(plan: &Plan) -> Vec<String> {
+    let order = plan.left_out.order.map(|stop| {
+        format!(
+            "Of plans that are equal on every goal this is one; which comes first was not settled: {}.",
+            stop.words()
+        )
+    });
+    let worth = plan.left_out.worth.map(|stop| {
+        format!(
+            "The worth of one more was not worked out for every item: {}.",
+            stop.words()
+        )
+    });
+    order.into_iter().chain(worth).collect()
+}
+
+/// A part of the work under way.
+pub fn part(part: Part) -> &'static str {
+    match part {
+        Part::Listing => "listing the ways to kit each pump",
+        Part::Order => "settling which of equal plans comes first",
+        Part::Reasons => "finding out why pumps are short",
+        Part::Worth => "working out the worth of one more of each item",
+        Part::SafeKits => "finding safe kits",
+        Part::Trolley => "choosing the trolley",
+        Part::Checks => "counting its service",
+    }
 }
 
 /// A consumable as a pump asks for it: `packing ring, fit F6`; `packing ring, section 0.3750 in
@@ -527,28 +502,23 @@ fn ring_unit(space: RingSpace) -> Unit {
         .map_or(Unit::Millimetre, natural_unit)
 }
 
-/// Why a pump lacks some of a consumable, without its full stop; `None` if it lacks none.
+/// Why a pump does not get all of a consumable, without its full stop; `None` if it does.
 pub fn lack(job: &Job, pump: &Pump, need: usize, share: &Share) -> Option<String> {
-    if share.lacking == 0 {
-        return None;
+    let why = bag::lack(job, pump, need, share)?;
+    Some(lack_of(&why, &job.model_of(pump).consumables[need].kind))
+}
+
+/// Why some of a kind of consumable are missing, without its full stop.
+pub fn lack_of(why: &Lack, kind: &str) -> String {
+    match why {
+        Lack::NoFitCode { column } => format!("the pump sheet gives no `{column}`"),
+        Lack::NotStocked => format!("no such {kind} is in the stock"),
+        Lack::NoneOnHand => "none is on hand".into(),
+        Lack::AllReserved => "all that are on hand are reserved".into(),
+        Lack::AllGivenOut { available } => {
+            format!("all {available} that may be issued are given out")
+        }
     }
-    let asked = &job.model_of(pump).consumables[need];
-    let fit = &pump.consumable_fits[need];
-    if let Some(column) = asked.fit_column.as_ref().filter(|_| fit.code.is_none()) {
-        return Some(format!("the pump sheet gives no `{column}`"));
-    }
-    let rows = serving(job, pump, need);
-    let sum = |of: fn(&Item) -> u32| -> u64 {
-        let rows = rows.iter().map(|&row| u64::from(of(&job.stock[row])));
-        rows.sum()
-    };
-    let (on_hand, available) = (sum(|item| item.on_hand), sum(Item::available));
-    Some(match (rows.is_empty(), on_hand, available) {
-        (true, _, _) => format!("no such {} is in the stock", asked.kind),
-        (_, 0, _) => "none is on hand".into(),
-        (_, _, 0) => "all that are on hand are reserved".into(),
-        _ => format!("all {available} that may be issued are given out"),
-    })
 }
 
 /// What the bags are short of, alike things together: `packing ring, fit F6: no such packing ring is in
@@ -571,15 +541,6 @@ pub fn lacks(verified: &Verified) -> Vec<String> {
     }
     let shown = |(what, who): (String, Vec<String>)| format!("{what}; short of {}", first_of(&who));
     groups.into_iter().map(shown).collect()
-}
-
-/// The first six of a list, and how many more there are.
-pub(crate) fn first_of<T: AsRef<str>>(all: &[T]) -> String {
-    let shown = all.iter().take(6).map(AsRef::as_ref).join(", ");
-    match all.len().saturating_sub(6) {
-        0 => shown,
-        n => format!("{shown} and {n} more"),
-    }
 }
 
 /// What one more piece would have been worth.
@@ -625,16 +586,6 @@ pub fn handwork(job: &Job, pick: &Pick) -> Option<String> {
     ))
 }
 
-/// A length without zeros at its end: `180 mm`.
-fn short_length(length: Length, unit: Unit) -> String {
-    let shown = length.show(unit);
-    let shown = match shown.contains('.') {
-        true => shown.trim_end_matches('0').trim_end_matches('.'),
-        false => shown.as_str(),
-    };
-    format!("{shown} {}", unit.symbol())
-}
-
 /// How sheets are cut up: `2 strips of 4 for F6 and 1 strip of 3 for F8`.
 pub fn strips(job: &Job, layout: &Layout) -> String {
     let lot = &job.sheets[layout.sheet];
@@ -658,19 +609,6 @@ pub fn strips(job: &Job, layout: &Layout) -> String {
         short_length(side, natural_unit(side)),
         strips.join("; ")
     )
-}
-
-/// Inches if the length is a whole number of ten-thousandths, else millimetres if it is a whole
-/// number of micrometres, else inches.
-pub fn natural_unit(length: Length) -> Unit {
-    let ticks = length.ticks();
-    let metric = ticks % Unit::Micrometre.ticks() == 0;
-    let inch = ticks % (Unit::Thou.ticks() / 10) == 0;
-    if metric && !inch {
-        Unit::Millimetre
-    } else {
-        Unit::Inch
-    }
 }
 
 /// The feeler blades for a clearance, in a sentence or two.
@@ -727,15 +665,6 @@ mod tests {
 
     fn of(text: &str) -> Fine {
         Length::parse(text, None).unwrap().into()
-    }
-
-    /// By hand: 1/16 in is 1.5875 mm, a half of the third place; in floating point it lies below that.
-    #[test]
-    fn a_half_of_the_last_place_is_rounded_away_from_nothing() {
-        assert_eq!(about(of("1/16 in"), Unit::Millimetre), "1.588 mm");
-        assert_eq!(about(of("-1/16 in"), Unit::Millimetre), "-1.588 mm");
-        assert_eq!(about(of("-0.0001 mm"), Unit::Millimetre), "0.000 mm");
-        assert_eq!(about(of("0.0035 in"), Unit::Thou), "3.5 thou");
     }
 
     /// What is kept clear is never shown smaller than it is, and what is left never larger.

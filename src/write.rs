@@ -40,21 +40,10 @@ use crate::verify::Verified;
 use drawings::Drawings;
 use style::Styles;
 
-pub use files::{Placed, WriteError, files, place, refuse};
+pub use files::{Inputs, Output, WriteError, is_same_file, place};
 pub use issue_log::workbook as issue_log;
 pub use labels::code;
 pub use stock_next::workbook as stock_next;
-
-/// Whether a text is a date such as `2027-03-15`.
-///
-/// # Errors
-/// [`WriteError::Date`].
-pub fn check_date(date: &str) -> Result<(), WriteError> {
-    let read = ExcelDateTime::parse_from_str(date)
-        .ok()
-        .filter(|_| date.len() == 10);
-    read.map(drop).ok_or_else(|| WriteError::Date(date.into()))
-}
 
 /// The plan as a workbook's bytes; `date` (`YYYY-MM-DD`) is printed on it, so that the same
 /// inputs and date give the same bytes.

@@ -16,6 +16,8 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use crate::choose::instance::{Instance, Tier};
+use crate::choose::watch::{Pace, Watch};
+use crate::plan::Stop;
 
 /// Multipliers are whole numbers of 1/SCALE.
 pub const SCALE: i128 = 1 << 40;
@@ -223,26 +225,45 @@ impl Stage<'_> {
 
     /// Every taker's cheapest reduced cost, its column (`None` for taking none), and the bound in
     /// 1/SCALE; `None` if one that must take a column has none left.
-    pub fn price(&self, prices: &Prices, allowed: &Allowed) -> Option<Priced> {
-        let cheapest: Vec<(i128, Option<u32>)> = allowed
+    ///
+    /// # Errors
+    /// Why the watch stopped it.
+    pub fn price(
+        &self,
+        prices: &Prices,
+        allowed: &Allowed,
+        watch: &Watch<'_>,
+    ) -> Result<Option<Priced>, Stop> {
+        let cheapest = allowed
             .columns
             .par_iter()
             .enumerate()
             .with_min_len(AT_ONCE)
-            .map(|(taker, columns)| {
-                let idle = allowed.idle[taker].then_some((0, None));
-                columns
-                    .iter()
-                    .map(|&column| (self.reduced(prices, taker, column), Some(column)))
-                    .chain(idle)
-                    .min_by(|a, b| a.0.cmp(&b.0))
-            })
-            .collect::<Option<_>>()?;
+            .map_init(
+                || Pace::of(watch),
+                |pace, (taker, columns)| {
+                    if let Some(stop) = pace.stop(columns.len()) {
+                        return Err(Some(stop));
+                    }
+                    let idle = allowed.idle[taker].then_some((0, None));
+                    columns
+                        .iter()
+                        .map(|&column| (self.reduced(prices, taker, column), Some(column)))
+                        .chain(idle)
+                        .min_by(|a, b| a.0.cmp(&b.0))
+                        .ok_or(None)
+                },
+            )
+            .collect::<Result<Vec<(i128, Option<u32>)>, Option<Stop>>>();
+        let cheapest = match cheapest {
+            Ok(cheapest) => cheapest,
+            Err(stop) => return stop.map_or(Ok(None), Err),
+        };
         let sum: i128 = cheapest.iter().map(|(reduced, _)| reduced).sum();
-        Some(Priced {
+        Ok(Some(Priced {
             bound: prices.constant + sum,
             cheapest,
-        })
+        }))
     }
 }
 
@@ -259,15 +280,20 @@ pub struct Priced {
 }
 
 /// A bound in 1/SCALE rounded up to a whole multiple of `grain`, since every plan's cost is one.
-///
-/// ```
-/// use gapwright::choose::bound::{SCALE, round_up};
-/// assert_eq!(round_up(7 * SCALE + 1, 1), 8);
-/// assert_eq!(round_up(-7 * SCALE - 1, 1), -7);
-/// assert_eq!(round_up(7 * SCALE, 5), 10);
-/// ```
 pub fn round_up(bound: i128, grain: i64) -> i64 {
     let step = SCALE * i128::from(grain.max(1));
     let steps = -(-bound).div_euclid(step);
     i64::try_from(steps * i128::from(grain.max(1))).unwrap_or(i64::MIN)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{SCALE, round_up};
+
+    #[test]
+    fn a_bound_is_rounded_up_to_a_whole_step() {
+        assert_eq!(round_up(7 * SCALE + 1, 1), 8);
+        assert_eq!(round_up(-7 * SCALE - 1, 1), -7);
+        assert_eq!(round_up(7 * SCALE, 5), 10);
+    }
 }

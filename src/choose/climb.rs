@@ -13,8 +13,9 @@ use rayon::prelude::*;
 use smallvec::SmallVec;
 
 use crate::choose::bound::{AT_ONCE, Allowed, Multipliers, Prices, SCALE, Stage, round_up};
-use crate::choose::relaxation::{Advice, Backend, Entry, Options, Program};
-use crate::choose::watch::Watch;
+use crate::choose::relaxation::{Advice, Entry, Options, Program};
+use crate::choose::watch::{Pace, Watch};
+use crate::plan::Stop;
 
 /// By taker, the columns that a linear program has asked for, ascending.
 pub type Pool = Vec<Vec<u32>>;
@@ -33,6 +34,9 @@ const MOST_ROUNDS: usize = 300;
 /// Columns that one taker may add in one round.
 const COLUMNS_A_ROUND: usize = 3;
 
+/// A bound that says nothing.
+const NOTHING: i128 = i128::MIN / 4;
+
 /// A climb to be made.
 pub struct Climb<'a> {
     /// The goal.
@@ -43,8 +47,6 @@ pub struct Climb<'a> {
     pub grain: i64,
     /// A bound that is enough: nothing better is asked for.
     pub enough: i64,
-    /// What solves the linear programs.
-    pub backend: Backend,
     /// [`scales`](crate::choose::relaxation::scales) of the stage.
     pub scales: &'a [f64],
 }
@@ -70,7 +72,8 @@ struct Found {
 
 impl Climb<'_> {
     /// Climbs from `start` in a box of `reach`; `None` if a taker that must take a column has
-    /// none. The columns asked for are left in the pool.
+    /// none. The columns asked for are left in the pool. Where the watch stops it, it ends where it has
+    /// come to, at worst with a bound that says nothing.
     pub fn climb(
         &self,
         start: Multipliers,
@@ -80,12 +83,16 @@ impl Climb<'_> {
     ) -> Option<Peak> {
         let ranges = &self.allowed.ranges;
         let prices = self.stage.prices(&start, ranges);
-        let mut found = self.price(&prices, pool)?;
         let mut peak = Peak {
-            bound: prices.constant() + found.iter().map(|f| f.least).sum::<i128>(),
+            bound: NOTHING,
             multipliers: start,
             above: i128::MAX,
         };
+        let mut found = match self.price(&prices, pool, watch) {
+            Ok(found) => found?,
+            Err(_) => return Some(peak),
+        };
+        peak.bound = prices.constant() + found.iter().map(|f| f.least).sum::<i128>();
         let mut middle = prices;
         let mut reach = reach;
         join(pool, &found);
@@ -109,7 +116,7 @@ impl Climb<'_> {
             let Some(Advice {
                 multipliers: next,
                 at_wall,
-            }) = program.multipliers(&peak.multipliers, &middle, reach)
+            }) = program.multipliers(&peak.multipliers, &middle, reach, watch)
             else {
                 reach /= 8.0;
                 if reach < NARROWEST {
@@ -118,7 +125,10 @@ impl Climb<'_> {
                 continue;
             };
             let prices = self.stage.prices(&next, ranges);
-            let priced = self.price(&prices, pool)?;
+            let Ok(priced) = self.price(&prices, pool, watch) else {
+                break;
+            };
+            let priced = priced?;
             let bound = prices.constant() + priced.iter().map(|f| f.least).sum::<i128>();
             let promised: Option<i128> = self.promised(&prices, &options);
             let fresh = join(pool, &priced);
@@ -156,11 +166,11 @@ impl Climb<'_> {
         Some(peak)
     }
 
-    /// The relaxed plan at the end of a climb.
-    pub fn fractions(&self, peak: &Peak, pool: &Pool) -> Vec<(Entry, f64)> {
+    /// The relaxed plan at the end of a climb; nothing where the watch stops it.
+    pub fn fractions(&self, peak: &Peak, pool: &Pool, watch: &Watch<'_>) -> Vec<(Entry, f64)> {
         let ranges = &self.allowed.ranges;
         let prices = self.stage.prices(&peak.multipliers, ranges);
-        let Some(found) = self.price(&prices, pool) else {
+        let Ok(Some(found)) = self.price(&prices, pool, watch) else {
             return Vec::new();
         };
         let mut slack = peak.above.min(i128::MAX / 16) * 8 + SCALE * i128::from(self.grain) / 64;
@@ -170,7 +180,7 @@ impl Climb<'_> {
             slack /= 8;
             options = self.within(&prices, &found, pool, slack);
         }
-        self.program(&options).fractions().unwrap_or_default()
+        self.program(&options).fractions(watch).unwrap_or_default()
     }
 
     fn program<'a>(&'a self, options: &'a [Options]) -> Program<'a> {
@@ -179,47 +189,65 @@ impl Climb<'_> {
             ranges: &self.allowed.ranges,
             options,
             scales: self.scales,
-            backend: self.backend,
         }
     }
 
-    /// Prices every column: what is least, what is least among those at hand, and what is better.
-    fn price(&self, prices: &Prices, pool: &Pool) -> Option<Vec<Found>> {
+    /// Prices every column: what is least, what is least among those at hand, and what is better;
+    /// `None` if a taker that must take a column has none.
+    fn price(
+        &self,
+        prices: &Prices,
+        pool: &Pool,
+        watch: &Watch<'_>,
+    ) -> Result<Option<Vec<Found>>, Stop> {
         let Allowed { columns, idle, .. } = self.allowed;
-        columns
+        let found = columns
             .par_iter()
             .enumerate()
             .with_min_len(AT_ONCE)
-            .map(|(taker, columns)| {
-                let reduced = |column: u32| self.stage.reduced(prices, taker, column);
-                let at_hand = pool[taker]
-                    .iter()
-                    .filter(|column| columns.binary_search(column).is_ok())
-                    .map(|&column| reduced(column));
-                let known = at_hand.chain(idle[taker].then_some(0)).min();
-                let better = known.map_or(i128::MAX, |known| known - SCALE / 1024);
-                let mut fresh: SmallVec<[(i128, u32); COLUMNS_A_ROUND]> = SmallVec::new();
-                let mut least = known;
-                for &column in columns.iter() {
-                    let cost = reduced(column);
-                    if cost < better {
-                        let full = fresh.len() == COLUMNS_A_ROUND;
-                        if full && fresh.last().is_some_and(|last| last.0 <= cost) {
-                            continue;
-                        }
-                        if full {
-                            fresh.pop();
-                        }
-                        let at = fresh.partition_point(|other| other.0 <= cost);
-                        fresh.insert(at, (cost, column));
-                    } else if least.is_none_or(|least| cost < least) {
-                        least = Some(cost);
+            .map_init(
+                || Pace::of(watch),
+                |pace, (taker, columns)| {
+                    if let Some(stop) = pace.stop(columns.len()) {
+                        return Err(Some(stop));
                     }
-                }
-                let least = fresh.first().map(|f| f.0).into_iter().chain(least).min()?;
-                Some(Found { least, fresh })
-            })
-            .collect()
+                    let reduced = |column: u32| self.stage.reduced(prices, taker, column);
+                    let at_hand = pool[taker]
+                        .iter()
+                        .filter(|column| columns.binary_search(column).is_ok())
+                        .map(|&column| reduced(column));
+                    let known = at_hand.chain(idle[taker].then_some(0)).min();
+                    let better = known.map_or(i128::MAX, |known| known - SCALE / 1024);
+                    let mut fresh: SmallVec<[(i128, u32); COLUMNS_A_ROUND]> = SmallVec::new();
+                    let mut least = known;
+                    for &column in columns.iter() {
+                        let cost = reduced(column);
+                        if cost < better {
+                            let full = fresh.len() == COLUMNS_A_ROUND;
+                            if full && fresh.last().is_some_and(|last| last.0 <= cost) {
+                                continue;
+                            }
+                            if full {
+                                fresh.pop();
+                            }
+                            let at = fresh.partition_point(|other| other.0 <= cost);
+                            fresh.insert(at, (cost, column));
+                        } else if least.is_none_or(|least| cost < least) {
+                            least = Some(cost);
+                        }
+                    }
+                    let least = fresh.first().map(|f| f.0).into_iter().chain(least).min();
+                    Ok(Found {
+                        least: least.ok_or(None)?,
+                        fresh,
+                    })
+                },
+            )
+            .collect::<Result<_, Option<Stop>>>();
+        match found {
+            Ok(found) => Ok(Some(found)),
+            Err(stop) => stop.map_or(Ok(None), Err),
+        }
     }
 
     /// What a linear program in a box of `reach` need look at.
@@ -250,9 +278,9 @@ impl Climb<'_> {
 
     /// The plan in which each taker takes what is cheapest for it, for when there is no time for
     /// more.
-    pub fn cheapest(&self, peak: &Peak) -> Vec<(Entry, f64)> {
+    pub fn cheapest(&self, peak: &Peak, watch: &Watch<'_>) -> Vec<(Entry, f64)> {
         let prices = self.stage.prices(&peak.multipliers, &self.allowed.ranges);
-        let Some(priced) = self.stage.price(&prices, self.allowed) else {
+        let Ok(Some(priced)) = self.stage.price(&prices, self.allowed, watch) else {
             return Vec::new();
         };
         let takers = priced.cheapest.into_iter().enumerate();

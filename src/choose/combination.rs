@@ -1,12 +1,14 @@
 //! Combinations: the ways to fill one kind of place from its drawer, listed once for all pumps.
 
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
 
 use smallvec::SmallVec;
 
+use crate::accounting::piece_waste;
+use crate::choose::watch::{Listed, Pace, Watch};
 use crate::job::Job;
 use crate::model::Pack;
-use crate::plan::{Pick, piece_waste};
+use crate::plan::{Pick, Stop};
 use crate::stock::Code;
 
 /// The most combinations that one drawer is listed in; more is a job for another method.
@@ -16,7 +18,7 @@ pub const MOST_COMBINATIONS: usize = 4_000_000;
 const MOST_VISITED: usize = 40_000_000;
 
 /// One way to fill a place.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Combination {
     /// Lots and counts, thickest first.
     pub picks: SmallVec<[Pick; 4]>,
@@ -47,31 +49,55 @@ pub fn list(
     available: &[u32],
     window: Window,
 ) -> Option<Vec<Combination>> {
+    let patient = (&Watch::patient(), 0);
+    listed(job, (pack, fit), available, window, patient).map(|listed| listed.list)
+}
+
+/// [`list`] under a watch, with units of work that are done after it has said to stop. A list that is
+/// cut short has all combinations of few pieces, as many as that work allows, and what was listed.
+pub(crate) fn listed(
+    job: &Job,
+    (pack, fit): (&Pack, &Code),
+    available: &[u32],
+    window: Window,
+    (watch, grace): (&Watch<'_>, usize),
+) -> Option<Listed<Combination>> {
     let offers = offers(job, pack, fit, available);
-    let empty = Combination {
-        picks: SmallVec::new(),
-        total: 0,
-        minus: 0,
-        plus: 0,
-        waste: 0,
-        pieces: 0,
+    let grown = |most: u32, grace: usize, found: &mut Vec<Combination>| -> Option<Option<Stop>> {
+        let drawer = Drawer {
+            least: pack.least_pieces,
+            most,
+            available,
+            window,
+            visited: Cell::new(0),
+            pace: RefCell::new(Pace::at_least(watch, grace)),
+            cut: Cell::new(None),
+        };
+        grow(&drawer, &offers, Combination::default(), found)?;
+        Some(drawer.cut.get())
     };
     let mut found = Vec::new();
-    let visited = Cell::new(0_usize);
-    let drawer = Drawer {
-        pack,
-        available,
-        window,
-        visited: &visited,
-    };
-    grow(&drawer, &offers, empty, &mut found)?;
+    let mut cut = grown(pack.most_pieces, 0, &mut found)?;
+    if cut.is_some() {
+        // So far they all have the thickest piece: those of few pieces help more pumps.
+        for most in 1..=pack.most_pieces {
+            let mut few = Vec::new();
+            let whole = grown(most, grace, &mut few)?.is_none();
+            found.append(&mut few);
+            if !whole {
+                break;
+            }
+            cut = cut.filter(|_| most < pack.most_pieces);
+        }
+    }
     found.sort_by(|a, b| {
         a.total
             .cmp(&b.total)
             .then(a.pieces.cmp(&b.pieces))
             .then_with(|| a.picks.cmp(&b.picks))
     });
-    Some(found)
+    found.dedup_by(|a, b| a.picks == b.picks);
+    Some(Listed { list: found, cut })
 }
 
 /// A way in which a piece of a lot can be had: whole, or with some layers peeled off.
@@ -118,11 +144,15 @@ pub fn most_total(job: &Job, pack: &Pack, fit: &Code, available: &[u32]) -> i64 
 }
 
 struct Drawer<'a> {
-    pack: &'a Pack,
+    least: u32,
+    most: u32,
     available: &'a [u32],
     window: Window,
     /// How many packs have been looked at, whole or not.
-    visited: &'a Cell<usize>,
+    visited: Cell<usize>,
+    pace: RefCell<Pace<'a>>,
+    /// What cut the list short.
+    cut: Cell<Option<Stop>>,
 }
 
 /// Adds `base` and everything that grows from it by pieces of `offers`, which are no thicker than
@@ -133,17 +163,16 @@ fn grow(
     base: Combination,
     found: &mut Vec<Combination>,
 ) -> Option<()> {
-    let Drawer {
-        pack,
-        available,
-        window: (first, last),
-        visited,
-    } = *drawer;
-    visited.set(visited.get() + 1);
-    if visited.get() > MOST_VISITED {
+    let (first, last) = drawer.window;
+    drawer.cut.set(drawer.pace.borrow_mut().stop(1));
+    if drawer.cut.get().is_some() {
+        return Some(());
+    }
+    drawer.visited.set(drawer.visited.get() + 1);
+    if drawer.visited.get() > MOST_VISITED {
         return None;
     }
-    let room = i64::from(pack.most_pieces) - base.pieces;
+    let room = i64::from(drawer.most) - base.pieces;
     for (position, offer) in offers.iter().enumerate() {
         let thickness = offer.thickness;
         if base.total + room * thickness < first {
@@ -154,7 +183,7 @@ fn grow(
         // Pieces of one lot may be there already, peeled less.
         let same = base.picks.iter().filter(|pick| pick.item == offer.item);
         let used: u32 = same.map(|pick| pick.count).sum();
-        let left = available[offer.item].saturating_sub(used);
+        let left = drawer.available[offer.item].saturating_sub(used);
         for count in 1..=i64::from(left).min(fits) {
             let mut next = base.clone();
             next.picks.push(Pick {
@@ -168,10 +197,13 @@ fn grow(
             next.waste += count * offer.waste;
             next.pieces += count;
             grow(drawer, &offers[position + 1..], next, found)?;
+            if drawer.cut.get().is_some() {
+                return Some(());
+            }
         }
     }
     let inside = (first..=last).contains(&base.total);
-    if inside && base.pieces >= i64::from(pack.least_pieces) {
+    if inside && base.pieces >= i64::from(drawer.least) {
         if found.len() >= MOST_COMBINATIONS {
             return None;
         }

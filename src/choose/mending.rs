@@ -5,6 +5,7 @@ use std::cell::OnceCell;
 use crate::choose::bound::{Allowed, Prices, Stage};
 use crate::choose::instance::{Taken, Uses, fits, put_back, take};
 use crate::choose::relaxation::Entry;
+use crate::choose::watch::{Pace, Watch};
 
 /// The columns of each pump, least reduced cost first; sorted when they are first asked for.
 pub(super) struct Ranking<'a> {
@@ -94,22 +95,41 @@ pub(super) fn supply(
     }
 }
 
-/// Serves unserved pumps, at need by moving one other pump to another column.
-pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64]) {
+/// Serves unserved pumps, at need by moving one other pump to another column. After the watch has said to
+/// stop, the others take the first column that fits and nobody makes way.
+pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64], watch: &Watch<'_>) {
     let instance = ranking.stage.instance;
-    let mut moves = MOST_MOVES;
+    let mut moves = Moves {
+        left: MOST_MOVES,
+        pace: Pace::of(watch),
+    };
     for pump in 0..instance.pumps {
         if taken[pump].is_some() {
             continue;
         }
         let fitting = |c: &&u32| fits(left, &instance.column(pump, **c).uses);
-        if let Some(&column) = ranking.of(pump).iter().find(fitting) {
+        let columns = &ranking.allowed.columns[pump];
+        let stopped = moves.pace.stop(columns.len()).is_some();
+        let first = match stopped {
+            true => columns.iter().take(TRIED_LAST).find(fitting),
+            false => ranking.of(pump).iter().find(fitting),
+        };
+        if let Some(&column) = first {
             take(left, &instance.column(pump, column).uses);
             taken[pump] = Some(column);
-        } else {
+        } else if !stopped {
             make_way(ranking, taken, left, pump, &mut moves);
         }
     }
+}
+
+/// Columns of a pump that are tried once there is no time left.
+const TRIED_LAST: usize = 2_000;
+
+/// Moves of other takers that may still be tried.
+struct Moves<'a> {
+    left: usize,
+    pace: Pace<'a>,
 }
 
 /// Serves a pump by moving one other pump, or a supplier, to another of its columns.
@@ -118,16 +138,16 @@ fn make_way(
     taken: &mut Taken,
     left: &mut [i64],
     pump: usize,
-    moves: &mut usize,
+    moves: &mut Moves<'_>,
 ) {
     let instance = ranking.stage.instance;
     for &column in ranking.of(pump).iter().take(TRIED) {
         let uses = &instance.column(pump, column).uses;
         for other in 0..taken.len() {
-            if *moves == 0 {
+            if moves.left == 0 || moves.pace.stop(TRIED).is_some() {
                 return;
             }
-            *moves -= 1;
+            moves.left -= 1;
             let Some(held) = taken[other] else { continue };
             let held_uses = &instance.column(other, held).uses;
             put_back(left, held_uses);
@@ -165,8 +185,14 @@ fn together(left: &[i64], drawn: &Uses, supplied: &Uses) -> bool {
 const MOST_PASSES: usize = 20;
 
 /// Lets pumps, one after the other, move to a column that costs less on the goal at hand and the
-/// ones after it, until none can.
-pub(super) fn refine(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64]) {
+/// ones after it, until none can or the watch says to stop.
+pub(super) fn refine(
+    ranking: &Ranking<'_>,
+    taken: &mut Taken,
+    left: &mut [i64],
+    watch: &Watch<'_>,
+) {
+    let mut pace = Pace::of(watch);
     let Stage { instance, tier, .. } = ranking.stage;
     let costs = |pump: usize, column: u32| {
         (tier..instance.tiers.len()).map(move |tier| instance.cost(tier, pump, column))
@@ -175,6 +201,9 @@ pub(super) fn refine(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64])
         let mut moved = false;
         for (pump, slot) in taken.iter_mut().enumerate() {
             let Some(held) = *slot else { continue };
+            if pace.stop(ranking.allowed.columns[pump].len()).is_some() {
+                return;
+            }
             put_back(left, &instance.column(pump, held).uses);
             let mut best = held;
             for &column in ranking.allowed.columns[pump].iter() {

@@ -8,9 +8,11 @@ use std::collections::BTreeMap;
 use smallvec::SmallVec;
 
 use crate::choose::combination::{Combination, Window};
+use crate::choose::watch::{Listed, Pace, UNITS, Watch};
 use crate::decimal::Millionths;
 use crate::length::{Fine, Tolerance, Uncertainty};
 use crate::model::{Face, Term};
+use crate::plan::Stop;
 use crate::policy::Policy;
 use crate::pump::{Estimate, Pump};
 use crate::stack::Guard;
@@ -301,54 +303,92 @@ pub fn list(
     drawers: &[&[Combination]],
     most: usize,
 ) -> Option<Vec<Pattern>> {
+    let patient = Watch::patient();
+    let mut pace = Pace::of(&patient);
+    listed(pump, (policy, stock), drawers, most, &mut pace).map(|listed| listed.list)
+}
+
+/// [`list`] as far as the pace allows.
+pub(crate) fn listed(
+    pump: &Pump,
+    (policy, stock): (&Policy, &[Item]),
+    drawers: &[&[Combination]],
+    most: usize,
+    pace: &mut Pace<'_>,
+) -> Option<Listed<Pattern>> {
     let doubts = match policy.guard() {
         Guard::Expanded(_) => doubts(stock),
         Guard::None | Guard::WorstCase => Vec::new(),
     };
-    list_for(&Demands::of(pump, policy), policy, &doubts, drawers, most)
+    let demands = Demands::of(pump, policy);
+    listed_for(&demands, (policy, &doubts), drawers, most, pace)
 }
 
 /// The same for demands that may be another pump's; `doubts` are asked for under the expanded rule
 /// only.
-pub fn list_for(
+pub(crate) fn listed_for(
     demands: &Demands,
-    policy: &Policy,
-    doubts: &[Option<Doubt>],
+    (policy, doubts): (&Policy, &[Option<Doubt>]),
     drawers: &[&[Combination]],
     most: usize,
-) -> Option<Vec<Pattern>> {
+    pace: &mut Pace<'_>,
+) -> Option<Listed<Pattern>> {
     let Demands { rows, aims } = demands;
-    // The most that the packs from `k` on can still add to a row.
-    let most_after: Vec<Vec<i128>> = rows
-        .iter()
-        .map(|row| {
-            let mut most = vec![0; drawers.len() + 1];
-            for pack in (0..drawers.len()).rev() {
-                let best = drawers[pack]
-                    .iter()
-                    .map(|c| row.contribution(pack, c))
-                    .max();
-                most[pack] = most[pack + 1] + best.unwrap_or(0);
-            }
-            most
-        })
-        .collect();
-    let mut found = Vec::new();
-    if drawers.iter().all(|drawer| !drawer.is_empty()) {
-        let reach = Reach {
-            rows,
-            doubts,
-            aims,
-            most_after: &most_after,
-            drawers,
-            policy,
-            most,
-        };
-        let start: Vec<i128> = rows.iter().map(|row| row.constant).collect();
-        let aimed: Vec<i128> = aims.iter().map(|aim| aim.constant).collect();
-        reach.extend(&start, &aimed, &mut Choice::new(), &mut found)?;
+    let mut listing = Listing {
+        list: Vec::new(),
+        cut: None,
+        pace,
+    };
+    if drawers.iter().any(|drawer| drawer.is_empty()) {
+        return Some(listing.done());
     }
-    Some(found)
+    // The most that the packs from `k` on can still add to a row.
+    let mut most_after = vec![vec![0; drawers.len() + 1]; rows.len()];
+    for pack in (0..drawers.len()).rev() {
+        let mut best = vec![i128::MIN; rows.len()];
+        for some in drawers[pack].chunks(UNITS) {
+            listing.cut = listing.pace.stop(some.len());
+            if listing.cut.is_some() {
+                return Some(listing.done());
+            }
+            for (best, row) in best.iter_mut().zip(rows) {
+                let most = some.iter().map(|c| row.contribution(pack, c)).max();
+                *best = most.unwrap_or(*best).max(*best);
+            }
+        }
+        for (after, best) in most_after.iter_mut().zip(best) {
+            after[pack] = after[pack + 1] + best;
+        }
+    }
+    let reach = Reach {
+        rows,
+        doubts,
+        aims,
+        most_after: &most_after,
+        drawers,
+        policy,
+        most,
+    };
+    let start: Vec<i128> = rows.iter().map(|row| row.constant).collect();
+    let aimed: Vec<i128> = aims.iter().map(|aim| aim.constant).collect();
+    reach.extend(&start, &aimed, &mut Choice::new(), &mut listing)?;
+    Some(listing.done())
+}
+
+/// Patterns as they are listed.
+struct Listing<'p, 'w> {
+    list: Vec<Pattern>,
+    cut: Option<Stop>,
+    pace: &'p mut Pace<'w>,
+}
+
+impl Listing<'_, '_> {
+    fn done(self) -> Listed<Pattern> {
+        Listed {
+            list: self.list,
+            cut: self.cut,
+        }
+    }
 }
 
 struct Reach<'a> {
@@ -370,7 +410,7 @@ impl Reach<'_> {
         sums: &[i128],
         aimed: &[i128],
         choice: &mut Choice,
-        found: &mut Vec<Pattern>,
+        listing: &mut Listing<'_, '_>,
     ) -> Option<()> {
         let pack = choice.len();
         if pack == self.drawers.len() {
@@ -381,11 +421,11 @@ impl Reach<'_> {
                 .iter()
                 .map(|d| off_target_charge(*d, self.policy.off_target))
                 .sum();
-            found.push(Pattern {
+            listing.list.push(Pattern {
                 choice: choice.clone(),
                 off_target,
             });
-            return (found.len() <= self.most).then_some(());
+            return (listing.list.len() <= self.most).then_some(());
         }
         let drawer = self.drawers[pack];
         let (first, last) = self.window(pack, sums);
@@ -394,6 +434,10 @@ impl Reach<'_> {
         for (index, combination) in (0..).zip(drawer).skip(from) {
             if i128::from(combination.total) > last {
                 break;
+            }
+            listing.cut = listing.pace.stop(1);
+            if listing.cut.is_some() {
+                return Some(());
             }
             let mut reachable = true;
             for (r, row) in self.rows.iter().enumerate() {
@@ -407,8 +451,11 @@ impl Reach<'_> {
                     .map(|(d, aim)| d + aim.sensitivity[pack] * i128::from(combination.total))
                     .collect();
                 choice.push(index);
-                self.extend(&next, &moved, choice, found)?;
+                self.extend(&next, &moved, choice, listing)?;
                 choice.pop();
+                if listing.cut.is_some() {
+                    return Some(());
+                }
             }
         }
         Some(())

@@ -11,14 +11,15 @@ use rayon::prelude::*;
 
 use crate::choose::instance::{Column, Taken};
 use crate::choose::stages::{Solved, solve_from, solve_held};
-use crate::choose::supply::bought;
-use crate::choose::watch::Watch;
+use crate::choose::supply::{Supply, bought};
+use crate::choose::watch::{Listed, Watch};
+use crate::choose::why::Reasons;
 use crate::choose::{
-    ChooseError, Drawers, Group, Laid, MOST_ITEMS, aims, cut_alone, goals, groups, list_columns,
-    supply, wanted, why,
+    ChooseError, Drawers, Group, Laid, MOST_ITEMS, aims, cut_alone, groups, list_columns, supply,
+    wanted,
 };
 use crate::job::Job;
-use crate::plan::{Aim, PackPick, Plan};
+use crate::plan::{Aim, LeftOut, PackPick, Plan};
 use crate::purchase::{Late, Market, Purchase};
 use crate::stock::Item;
 
@@ -33,7 +34,7 @@ const MOST_BOUGHT: u64 = 30_000;
 /// [`ChooseError`] when, with everything that is for sale, a place can be filled in too many ways to
 /// list.
 pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchase, ChooseError> {
-    let mut laid = lay_out(job, market)?;
+    let mut laid = lay_out(job, market, watch)?;
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
     let held: Vec<i64> = market.budget.iter().map(|budget| budget.raw()).collect();
     let mut aims: Vec<Aim> = aims(job);
@@ -82,10 +83,11 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
         packs,
         plan: Plan {
             kits: Vec::new(),
-            goals: goals(job, &aims, &laid.groups, &solved),
+            goals: laid.goals(job, &aims, &solved),
             layouts,
             worth: Vec::new(),
-            stopped_by: solved.iter().find_map(|s| s.stopped),
+            stopped_by: laid.cut.or(solved.iter().find_map(|s| s.stopped)),
+            left_out: LeftOut::default(),
         },
         late: vec![None; job.pumps.len()],
     };
@@ -106,8 +108,16 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
         .zip(purchase.pieces(market))
         .map(|(lot, bought)| lot.available() + bought)
         .collect();
-    let layouts = &purchase.plan.layouts;
-    purchase.plan.kits = why::explain(job, &there, &laid.drawers, &servable, kits, layouts);
+    let reasons = Reasons {
+        job,
+        available: &there,
+        drawers: &laid.drawers,
+        servable: &servable,
+        layouts: &purchase.plan.layouts,
+        cut: laid.cut.is_some(),
+        watch,
+    };
+    purchase.plan.kits = reasons.explain(kits);
     Ok(purchase)
 }
 
@@ -115,13 +125,14 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
 ///
 /// # Errors
 /// As [`purchase`].
+#[doc(hidden)]
 pub fn columns(job: &Job, market: &Market) -> Result<usize, ChooseError> {
-    let laid = lay_out(job, market)?;
+    let laid = lay_out(job, market, &Watch::patient())?;
     Ok(laid.columns.iter().map(Vec::len).sum())
 }
 
 /// Everything with what is for sale: as many pieces of each item as the pumps could want.
-fn lay_out(job: &Job, market: &Market) -> Result<Laid, ChooseError> {
+fn lay_out(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Laid, ChooseError> {
     if job.stock.len() > MOST_ITEMS {
         return Err(ChooseError::TooManyItems);
     }
@@ -129,11 +140,18 @@ fn lay_out(job: &Job, market: &Market) -> Result<Laid, ChooseError> {
     let offered: Vec<u32> = (0..job.stock.len())
         .map(|item| on_hand[item] + buyable(job, market, item))
         .collect();
-    let drawers = Drawers::list(job, &offered)?;
-    let mut columns = list_columns(job, &drawers, &offered)?;
+    let drawers = Drawers::listed(job, &offered, watch)?;
+    let Listed {
+        list: mut columns,
+        cut,
+    } = list_columns(job, &drawers, &offered, watch)?;
     let held_back = hold_back(job, market, &mut columns);
     let wanted = wanted(job.stock.len() + held_back.len(), &columns);
-    let (mut suppliers, mut ready) = supply::suppliers(job, &on_hand, &wanted);
+    let Supply {
+        mut suppliers,
+        mut ready,
+        cut: too_few,
+    } = supply::suppliers(job, &on_hand, &wanted, watch);
     for (item, &wanted) in wanted.iter().enumerate().take(job.stock.len()) {
         let Some(offer) = market.offers[item].filter(|_| offered[item] > on_hand[item]) else {
             continue;
@@ -160,6 +178,7 @@ fn lay_out(job: &Job, market: &Market) -> Result<Laid, ChooseError> {
         suppliers,
         ready,
         groups,
+        cut: cut.or(too_few),
     })
 }
 

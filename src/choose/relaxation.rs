@@ -7,12 +7,20 @@
 //! Most takers are *clear*: near the multipliers at hand one column of theirs is best by far.
 //! They are held at it, and a linear program has rows only for the others, which are few.
 
+#[cfg(feature = "microlp")]
+use std::collections::HashMap;
+#[cfg(feature = "microlp")]
+use std::time::Duration;
+
+#[cfg(feature = "highs")]
+use good_lp::Solution;
 use good_lp::{
-    Constraint, Expression, ProblemVariables, Solution, SolverModel, Variable, constraint, variable,
+    Constraint, Expression, ProblemVariables, SolverModel, Variable, constraint, variable,
 };
 
 use crate::choose::bound::{Multipliers, Prices, Range, SCALE, Stage};
 use crate::choose::instance::Tier;
+use crate::choose::watch::Watch;
 
 /// The library that solves the linear programs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -128,8 +136,6 @@ pub struct Program<'a> {
     pub options: &'a [Options],
     /// What the numbers of each goal are divided by: [`scales`].
     pub scales: &'a [f64],
-    /// What solves it.
-    pub backend: Backend,
 }
 
 /// The greatest cost of any column on each goal up to the stage's own, one at least.
@@ -199,8 +205,14 @@ impl Program<'_> {
     ///
     /// What moves is how far each multiplier goes up or down from the middle, and how far each
     /// taker falls below the option that is cheapest there. So the middle itself is where the
-    /// backend starts from, with nothing to be put right first.
-    pub fn multipliers(&self, middle: &Multipliers, prices: &Prices, reach: f64) -> Option<Advice> {
+    /// backend starts from, with nothing to be put right first. `None` too where the watch stops it.
+    pub fn multipliers(
+        &self,
+        middle: &Multipliers,
+        prices: &Prices,
+        reach: f64,
+        watch: &Watch<'_>,
+    ) -> Option<Advice> {
         let Program { stage, ranges, .. } = *self;
         let aim = self.aim();
         let mut variables = ProblemVariables::new();
@@ -289,7 +301,7 @@ impl Program<'_> {
         let rows = rows
             .into_iter()
             .map(|(left, right)| constraint!(left >= right));
-        let value = solve(variables, objective, rows, self.backend)?;
+        let value = solve(variables, objective, rows, watch)?;
         let all = sets
             .iter()
             .flat_map(|(most, least)| [most, least])
@@ -324,13 +336,12 @@ impl Program<'_> {
     }
 
     /// How much of each option the relaxed problem takes, those it takes nothing of left out; `None`
-    /// if the backend gives nothing.
-    pub fn fractions(&self) -> Option<Vec<(Entry, f64)>> {
+    /// if the backend gives nothing or the watch stops it.
+    pub fn fractions(&self, watch: &Watch<'_>) -> Option<Vec<(Entry, f64)>> {
         let Program {
             stage,
             ranges,
             options,
-            backend,
             ..
         } = *self;
         let mut variables = ProblemVariables::new();
@@ -393,7 +404,7 @@ impl Program<'_> {
         for (tier, goal) in goals.into_iter().enumerate() {
             constraints.push(constraint!(goal - miss() <= self.limit(tier)));
         }
-        let value = solve(variables, objective, constraints, backend)?;
+        let value = solve(variables, objective, constraints, watch)?;
         let shares: Vec<(Entry, f64)> = columns
             .into_iter()
             .map(|(entry, v)| (entry, v.map_or(1.0, &value)))
@@ -418,35 +429,79 @@ fn whole_multiplier(value: f64, limit: i64) -> Option<i128> {
     Some(whole)
 }
 
-/// Minimises, and returns where the variables come out.
+/// Where the variables of a linear program come out.
+type Values = Box<dyn Fn(Variable) -> f64>;
+
+/// Minimises, and returns where the variables come out; `None` where the watch stops it.
 fn solve(
     variables: ProblemVariables,
     objective: Expression,
     rows: impl IntoIterator<Item = Constraint>,
-    backend: Backend,
-) -> Option<Box<dyn Fn(Variable) -> f64>> {
-    fn run<M: SolverModel>(
-        mut model: M,
-        rows: impl IntoIterator<Item = Constraint>,
-    ) -> Option<Box<dyn Fn(Variable) -> f64>>
-    where
-        M::Solution: 'static,
-    {
-        for row in rows {
-            model.add_constraint(row);
-        }
-        let solution = model.solve().ok()?;
-        Some(Box::new(move |v| solution.value(v)))
+    watch: &Watch<'_>,
+) -> Option<Values> {
+    if watch.stop().is_some() {
+        return None;
     }
-    let problem = variables.minimise(objective);
-    match backend {
+    match watch.backend {
         #[cfg(feature = "microlp")]
-        Backend::MicroLp => run(problem.using(good_lp::microlp), rows),
+        Backend::MicroLp => by_microlp(variables, objective, rows, watch),
         #[cfg(feature = "highs")]
-        Backend::Highs => {
-            let mut model = problem.using(good_lp::highs);
-            model.set_verbose(false);
-            run(model, rows)
-        }
+        Backend::Highs => by_highs(variables, objective, rows, watch),
     }
+}
+
+/// How long microlp goes on by itself. It looks at its own clock once in a thousand pivots, and goes on
+/// later where it was, so the pivots are the same however often it is held.
+#[cfg(feature = "microlp")]
+const SLICE: Duration = Duration::from_millis(50);
+
+#[cfg(feature = "microlp")]
+fn by_microlp(
+    variables: ProblemVariables,
+    objective: Expression,
+    rows: impl IntoIterator<Item = Constraint>,
+    watch: &Watch<'_>,
+) -> Option<Values> {
+    let names: Vec<Variable> = variables
+        .iter_variables_with_def()
+        .map(|(name, _)| name)
+        .collect();
+    let mut model = variables.minimise(objective).using(good_lp::microlp);
+    for row in rows {
+        model.add_constraint(row);
+    }
+    let mut options = microlp::SolveOptions::default();
+    options.time_limit = Some(SLICE);
+    let mut outcome = model.as_inner().solve_with(options).ok()?;
+    while outcome.solution().is_none() {
+        if watch.stop().is_some() {
+            return None;
+        }
+        outcome = outcome.resume().ok()?;
+    }
+    let values = outcome.solution()?.iter().map(|(_, value)| value);
+    let values: HashMap<Variable, f64> = names.into_iter().zip(values).collect();
+    Some(Box::new(move |name| {
+        values.get(&name).copied().unwrap_or(f64::NAN)
+    }))
+}
+
+/// HiGHS is told the time that is left; it cannot be interrupted before.
+#[cfg(feature = "highs")]
+fn by_highs(
+    variables: ProblemVariables,
+    objective: Expression,
+    rows: impl IntoIterator<Item = Constraint>,
+    watch: &Watch<'_>,
+) -> Option<Values> {
+    let mut model = variables.minimise(objective).using(good_lp::highs);
+    model.set_verbose(false);
+    if let Some(left) = watch.left() {
+        model = model.set_time_limit(left.as_secs_f64());
+    }
+    for row in rows {
+        model.add_constraint(row);
+    }
+    let solution = model.solve().ok()?;
+    Some(Box::new(move |name| solution.value(name)))
 }

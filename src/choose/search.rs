@@ -12,7 +12,7 @@ use crate::choose::climb::{Climb, FAR, NEAR, Pool, put_in};
 use crate::choose::instance::{Instance, Taken, Tier, fits, put_back, take};
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::relaxation::{Entry, scales};
-use crate::choose::watch::Watch;
+use crate::choose::watch::{Pace, Watch};
 use crate::plan::{Aim, Stop};
 
 /// What a search for one goal comes to.
@@ -53,6 +53,15 @@ pub fn close(
     aim: Aim,
     watch: &Watch<'_>,
 ) -> Closed {
+    if let Some(stop) = watch.stop() {
+        return Closed {
+            taken: incumbent,
+            bound: i64::MIN,
+            allowed,
+            multipliers: Multipliers::zero(stage.sets.len(), stage.tier),
+            stopped: Some(stop),
+        };
+    }
     let value = stage.instance.value(&incumbent);
     let mut search = Search::new(stage, value, aim, watch);
     search.put_in_pool(&incumbent);
@@ -233,6 +242,7 @@ impl<'a> Search<'a> {
         };
         root.bound = relaxed.bound;
         if relaxed.bound < self.to_beat() {
+            // Each of these looks at the watch by itself.
             self.round(&relaxed, &root.allowed);
             self.round_by_part(&relaxed, &root.allowed);
             self.fewer_packs(&relaxed, &root.allowed);
@@ -302,16 +312,23 @@ impl<'a> Search<'a> {
     }
 
     /// Drops every column that lifts the bound above `most` (in 1/SCALE); `None` if that leaves
-    /// a pump nothing to take.
+    /// a pump nothing to take. Where the watch stops it, some columns stay that might have gone.
     fn reduce(&self, allowed: &Allowed, multipliers: &Multipliers, most: i128) -> Option<Allowed> {
         let prices = self.stage.prices(multipliers, &allowed.ranges);
-        let priced = self.stage.price(&prices, allowed)?;
+        let Ok(priced) = self.stage.price(&prices, allowed, self.watch) else {
+            return Some(allowed.clone());
+        };
+        let priced = priced?;
         let room = most - priced.bound;
         if room < 0 {
             return None;
         }
         let mut kept = allowed.clone();
+        let mut pace = Pace::of(self.watch);
         for (pump, (cheapest, _)) in priced.cheapest.iter().enumerate() {
+            if pace.stop(allowed.columns[pump].len()).is_some() {
+                break;
+            }
             let affordable = |reduced: i128| reduced - cheapest <= room;
             kept.idle[pump] = allowed.idle[pump] && affordable(0);
             let columns = &allowed.columns[pump];
@@ -328,8 +345,13 @@ impl<'a> Search<'a> {
     fn relax(&mut self, node: &Node) -> Option<Relaxed> {
         let root = node.number == 0;
         let sample = root && self.can_sample();
+        // What the climb has found by then is worth more as a plan than as a slightly better bound.
+        let climbing = match root && !self.is_part {
+            true => &self.watch.tenths(7),
+            false => self.watch,
+        };
         let start = if sample {
-            self.sampled(&node.allowed, SAMPLE)
+            self.sampled(&node.allowed, SAMPLE, climbing)
         } else {
             node.multipliers.clone()
         };
@@ -347,10 +369,9 @@ impl<'a> Search<'a> {
             allowed: &node.allowed,
             grain: self.grain,
             enough: self.to_beat(),
-            backend: self.watch.backend,
             scales: &self.scales,
         };
-        let peak = goal.climb(start, reach, &mut self.pool, self.watch)?;
+        let peak = goal.climb(start, reach, &mut self.pool, climbing)?;
         let bound = round_up(peak.bound, self.grain);
         if bound >= self.to_beat() {
             return root.then(|| Relaxed {
@@ -359,10 +380,10 @@ impl<'a> Search<'a> {
                 fractions: Vec::new(),
             });
         }
-        let fractions = if self.watch.stop().is_some() {
-            goal.cheapest(&peak)
+        let fractions = if climbing.stop().is_some() {
+            goal.cheapest(&peak, self.watch)
         } else {
-            goal.fractions(&peak, &self.pool)
+            goal.fractions(&peak, &self.pool, self.watch)
         };
         Some(Relaxed {
             bound,
@@ -404,7 +425,7 @@ impl<'a> Search<'a> {
 
     /// Multipliers from every fourth pump with a fourth of the stock, and so on down to about
     /// `least` pumps: a good place to start from.
-    fn sampled(&mut self, allowed: &Allowed, least: usize) -> Multipliers {
+    fn sampled(&mut self, allowed: &Allowed, least: usize, watch: &Watch<'_>) -> Multipliers {
         let pumps = self.stage.instance.pumps;
         let mut every = 1;
         while pumps / (every * 4) >= least {
@@ -438,10 +459,9 @@ impl<'a> Search<'a> {
                 allowed: &part,
                 grain: self.grain.max(self.coarse()),
                 enough: i64::MAX,
-                backend: self.watch.backend,
                 scales: &self.scales,
             };
-            if let Some(peak) = goal.climb(start.clone(), reach, &mut self.pool, self.watch) {
+            if let Some(peak) = goal.climb(start.clone(), reach, &mut self.pool, watch) {
                 start = peak.multipliers;
                 // The larger the sample, the nearer it came.
                 reach = NEAR / 4.0;
@@ -483,6 +503,9 @@ impl<'a> Search<'a> {
 
     /// Makes a whole plan of a relaxed one and keeps it if it is better.
     fn round(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
+        if self.watch.stop().is_some() {
+            return;
+        }
         let instance = self.stage.instance;
         let mut left = instance.capacity.clone();
         let mut taken: Taken = vec![None; instance.takers.len()];
@@ -504,9 +527,9 @@ impl<'a> Search<'a> {
         }
         let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
         let ranking = Ranking::new(self.stage, &prices, allowed);
-        mend(&ranking, &mut taken, &mut left);
+        mend(&ranking, &mut taken, &mut left, self.watch);
         self.offer(taken.clone());
-        refine(&ranking, &mut taken, &mut left);
+        refine(&ranking, &mut taken, &mut left, self.watch);
         self.offer(taken);
     }
 
@@ -517,7 +540,7 @@ impl<'a> Search<'a> {
             return;
         }
         let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
-        let Some(priced) = self.stage.price(&prices, allowed) else {
+        let Ok(Some(priced)) = self.stage.price(&prices, allowed, self.watch) else {
             return;
         };
         let mut base: Taken = vec![None; instance.takers.len()];
@@ -533,10 +556,15 @@ impl<'a> Search<'a> {
             let reduced = columns.map(|&column| self.stage.reduced(&prices, pump, column));
             reduced.min().map(|least| least - priced.cheapest[pump].0)
         };
+        let mut pace = Pace::of(self.watch);
         let mut easy: Vec<(i128, usize)> = (0..instance.pumps)
             .filter(|&pump| base[pump].is_some())
+            .take_while(|&pump| pace.stop(allowed.columns[pump].len()).is_none())
             .filter_map(|pump| Some((second(pump)?, pump)))
             .collect();
+        if pace.stop(0).is_some() {
+            return;
+        }
         easy.sort_unstable();
         let undecided = (0..instance.pumps).filter(|&pump| base[pump].is_none());
         let mut free: Vec<usize> = undecided.collect();
@@ -556,7 +584,7 @@ impl<'a> Search<'a> {
             return;
         }
         let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
-        let Some(priced) = self.stage.price(&prices, allowed) else {
+        let Ok(Some(priced)) = self.stage.price(&prices, allowed, self.watch) else {
             return;
         };
         let mut idle_rounds = 0;
@@ -674,7 +702,7 @@ impl<'a> Search<'a> {
                     held.columns[supplier] = Arc::new(taken[supplier].into_iter().collect());
                 }
                 let ranking = Ranking::new(self.stage, &prices, &held);
-                mend(&ranking, &mut taken, &mut left);
+                mend(&ranking, &mut taken, &mut left, self.watch);
                 self.offer(taken);
                 if self.to_beat() < before {
                     break;

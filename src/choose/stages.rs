@@ -6,7 +6,7 @@ use crate::choose::bound::{Allowed, Multipliers, Stage};
 use crate::choose::instance::{Instance, Taken, Tier};
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::search::{carried, close, reach};
-use crate::choose::watch::Watch;
+use crate::choose::watch::{Part, Watch};
 use crate::plan::{Aim, Stop};
 
 /// What a group comes to.
@@ -27,8 +27,7 @@ pub struct Solved {
 /// Solves a group: tier by tier, each with the earlier ones held at their best values.
 ///
 /// ```
-/// use gapwright::choose::instance::{Column, Instance, Tier};
-/// use gapwright::choose::stages::solve;
+/// use gapwright::choose::parts::{Column, Instance, Tier, solve};
 /// use gapwright::choose::watch::Watch;
 /// use gapwright::plan::Aim;
 /// // Two pumps want the one piece of item 0; the second could also take the dearer item 1.
@@ -46,25 +45,54 @@ pub struct Solved {
 /// assert_eq!(solved.bounds, solved.values);
 /// ```
 pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
+    let mut proven = reached(instance, aims, watch);
+    proven.settle(instance, aims, &watch.share());
+    proven.solved
+}
+
+/// A group whose goals have been sought, and what may still change without changing them.
+pub(super) struct Reached {
+    /// What the group comes to.
+    pub solved: Solved,
+    /// What ended the settling of the order early.
+    pub unsettled: Option<Stop>,
+    allowed: Allowed,
+}
+
+/// Seeks the goals of a group; which of equal plans comes first is left open.
+pub(super) fn reached(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Reached {
     let sets = instance.sets();
-    let start = first_plan(instance, &sets);
+    let start = first_plan(instance, &sets, watch);
     let allowed = Allowed::all(instance);
     let known = Known {
         held: &[],
         multipliers: &[],
     };
     let stages = stages(instance, &sets, aims, start, known, allowed, watch);
-    let mut solved = stages.solved;
-    if solved.stopped.is_none() {
-        let limits = &solved.values;
-        let allowed = stages.allowed;
-        match first_in_order(instance, &sets, aims, &solved.taken, limits, allowed, watch) {
-            Ok(ordered) => solved.taken = ordered,
+    Reached {
+        solved: stages.solved,
+        unsettled: None,
+        allowed: stages.allowed,
+    }
+}
+
+impl Reached {
+    /// Takes of equal plans the one that comes first, if everything is proven and the time suffices;
+    /// otherwise the one found stays.
+    pub(super) fn settle(&mut self, instance: &Instance, aims: &[Aim], watch: &Watch<'_>) {
+        if self.solved.stopped.is_some() {
+            return;
+        }
+        let allowed = self.allowed.clone();
+        match first_in_order(instance, aims, &self.solved, allowed, watch) {
+            Ok(ordered) => self.solved.taken = ordered,
             // Everything is proven, but which of the equal plans comes first is not settled.
-            Err(stop) => solved.stopped = Some(stop),
+            Err(stop) => {
+                self.solved.stopped = Some(stop);
+                self.unsettled = Some(stop);
+            }
         }
     }
-    solved
 }
 
 /// Solves a group of which the first goals are not sought but held at what is given, from a plan that
@@ -96,7 +124,7 @@ pub fn solve_from(
     watch: &Watch<'_>,
 ) -> Solved {
     let sets = instance.sets();
-    let start = start.unwrap_or_else(|| first_plan(instance, &sets));
+    let start = start.unwrap_or_else(|| first_plan(instance, &sets, watch));
     let allowed = Allowed::all(instance);
     let known = Known {
         held: &[],
@@ -157,12 +185,8 @@ fn stages(
         taken = closed.taken;
         allowed = closed.allowed;
         stopped = stopped.or(closed.stopped);
-        // Nothing costs less than nothing, whatever an early end left of the bound.
-        let least = match instance.tiers[tier] {
-            Tier::Served(_) => i64::MIN,
-            Tier::Bought(_) | Tier::Waste | Tier::Pieces(_) => 0,
-        };
-        bounds.push(closed.bound.max(least));
+        // Whatever an early end left of the bound.
+        bounds.push(closed.bound.max(least(&instance.tiers[tier])));
         multipliers.push(closed.multipliers);
         limits.push(instance.value(&taken)[tier]);
     }
@@ -178,9 +202,18 @@ fn stages(
     }
 }
 
+/// No plan has a smaller value: serving all gains no more than all gains, and nothing costs less than
+/// nothing.
+pub(super) fn least(tier: &Tier) -> i64 {
+    match tier {
+        Tier::Served(gains) => -gains.iter().sum::<i64>(),
+        Tier::Bought(_) | Tier::Waste | Tier::Pieces(_) => 0,
+    }
+}
+
 /// A plan to start from: each pump takes its least wasteful column that is left, others make
 /// way where none is.
-fn first_plan(instance: &Instance, sets: &[Vec<u32>]) -> Taken {
+fn first_plan(instance: &Instance, sets: &[Vec<u32>], watch: &Watch<'_>) -> Taken {
     let tier = instance
         .tiers
         .iter()
@@ -199,10 +232,10 @@ fn first_plan(instance: &Instance, sets: &[Vec<u32>]) -> Taken {
     let mut taken = vec![None; instance.takers.len()];
     supply(stage, &allowed, &[], &mut taken, &mut left);
     let ranking = Ranking::new(stage, &prices, &allowed);
-    mend(&ranking, &mut taken, &mut left);
+    mend(&ranking, &mut taken, &mut left, watch);
     if instance.takers.len() > instance.pumps {
         // Supply that nobody wants is taken back.
-        refine(&ranking, &mut taken, &mut left);
+        refine(&ranking, &mut taken, &mut left, watch);
     }
     taken
 }
@@ -217,20 +250,21 @@ const MOST_ORDERED: usize = 40;
 /// same on every machine and thread count too.
 fn first_in_order(
     instance: &Instance,
-    sets: &[Vec<u32>],
     aims: &[Aim],
-    found: &Taken,
-    limits: &[i64],
+    found: &Solved,
     mut allowed: Allowed,
     watch: &Watch<'_>,
 ) -> Result<Taken, Stop> {
-    let mut taken = found.clone();
+    let mut taken = found.taken.clone();
     if instance.pumps > MOST_ORDERED || instance.takers.len() > 2 * MOST_ORDERED {
         return Ok(taken);
     }
-    let (Some(last), Some((&most, earlier))) = (aims.last(), limits.split_last()) else {
+    let (Some(last), Some((&most, earlier))) = (aims.last(), found.values.split_last()) else {
         return Ok(taken);
     };
+    let sets = &instance.sets();
+    // The values that these searches try to reach are those of no goal.
+    let quiet = &watch.unheard();
     let stage = Stage {
         instance,
         sets,
@@ -238,12 +272,16 @@ fn first_in_order(
         limits: earlier,
     };
     for pump in 0..taken.len() {
+        watch.step(Part::Order, pump, taken.len());
         // Taking a column comes before taking none.
         let held = taken[pump].unwrap_or(u32::MAX);
         let columns = Arc::clone(&allowed.columns[pump]);
         for &column in columns.iter().filter(|&&column| column < held) {
+            if let Some(stop) = watch.stop() {
+                return Err(stop);
+            }
             let fixed = only(&allowed, pump, Some(column));
-            if let Some(earlier) = reach(stage, fixed, most, *last, watch)? {
+            if let Some(earlier) = reach(stage, fixed, most, *last, quiet)? {
                 taken = earlier;
                 break;
             }

@@ -3,11 +3,13 @@
 //! Two things do. Packs of an item are opened, where the policy says that what is left of an
 //! opened pack is spoiled; and sheets are cut up, where one lot serves several shapes.
 
+use crate::accounting::{by_pack, pack_waste, packs_opened};
 use crate::choose::instance::{Column, Uses};
-use crate::cutting::{Layout, layouts};
+use crate::choose::watch::{Pace, UNITS, Watch};
+use crate::cutting::{Layout, layouts_until};
 use crate::job::Job;
 use crate::length::Length;
-use crate::plan::{by_pack, pack_waste, packs_opened};
+use crate::plan::Stop;
 use crate::purchase::Offer;
 
 /// A supplier.
@@ -36,9 +38,21 @@ impl Supplier {
 const MOST_SUPPLIED: u32 = 30_000;
 
 /// The suppliers of a job, and the pieces of each item that lie ready without them.
+pub struct Supply {
+    /// The suppliers.
+    pub suppliers: Vec<Supplier>,
+    /// By item.
+    pub ready: Vec<i64>,
+    /// What kept some ways to supply from being listed.
+    pub cut: Option<Stop>,
+}
+
+/// The suppliers of a job, and what lies ready.
 ///
 /// `wanted` is the most pieces of each item that all pumps together could use.
-pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64]) -> (Vec<Supplier>, Vec<i64>) {
+pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], watch: &Watch<'_>) -> Supply {
+    let mut pace = Pace::at_least(watch, UNITS);
+    let mut cut = None;
     let mut ready: Vec<i64> = available.iter().map(|&count| i64::from(count)).collect();
     let mut suppliers = Vec::new();
     for (item, &count) in available.iter().enumerate() {
@@ -49,30 +63,37 @@ pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64]) -> (Vec<Supplier>
         }
     }
     for (sheet, lot) in job.sheets.iter().enumerate() {
-        let cut: Vec<(usize, Length)> = (0..job.stock.len())
+        let shapes: Vec<(usize, Length)> = (0..job.stock.len())
             .filter(|&item| wanted[item] > 0)
             .filter_map(|item| Some((item, job.stock[item].cut?)))
             .filter(|(_, cut)| cut.sheet == sheet && lot.yields(cut.outside) > 0)
             .map(|(item, cut)| (item, cut.outside))
             .collect();
         // One shape alone is cut sheet after sheet, which the count available says already.
-        if cut.len() < 2 {
+        if shapes.len() < 2 {
             continue;
         }
-        let layouts = layouts(lot, sheet, &cut);
+        let layouts = layouts_until(lot, sheet, &shapes, &mut |units| {
+            cut = cut.or(pace.stop(units));
+            cut.is_some()
+        });
         let most = |item: usize| u64::from(available[item]).min(wanted[item]);
-        let sheets: u64 = cut
+        let sheets: u64 = shapes
             .iter()
             .map(|&(item, outside)| most(item).div_ceil(u64::from(lot.yields(outside))))
             .sum();
-        for &(item, _) in &cut {
+        for &(item, _) in &shapes {
             ready[item] = 0;
         }
         for _ in 0..u64::from(lot.available()).min(sheets) {
-            suppliers.push(cut_up(job, &cut, &layouts));
+            suppliers.push(cut_up(job, &shapes, &layouts));
         }
     }
-    (suppliers, ready)
+    Supply {
+        suppliers,
+        ready,
+        cut,
+    }
 }
 
 /// Ladders of so many pieces paid for, each step as dear as [`pack_waste`] says.

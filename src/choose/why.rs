@@ -2,10 +2,14 @@
 
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use rayon::prelude::*;
 
 use crate::choose::Drawers;
-use crate::choose::combination::{Combination, list, most_total};
+use crate::choose::combination::{Combination, list, listed, most_total};
 use crate::choose::pattern::{self, Pattern, Row, rows, windows};
+use crate::choose::watch::{Listed, Pace, Part, UNITS, Watch};
 use crate::cutting::Layout;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
@@ -14,64 +18,107 @@ use crate::policy::{Acceptance, Policy};
 use crate::pump::Pump;
 use crate::stack::Guard;
 
-/// Turns chosen packs into kits, with a reason for each pump that got none.
-pub fn explain(
-    job: &Job,
-    available: &[u32],
-    drawers: &Drawers,
-    servable: &[bool],
-    kits: Vec<Option<Vec<PackPick>>>,
-    layouts: &[Layout],
-) -> Vec<Kit> {
-    let mut left = available.to_vec();
-    uncut(job, layouts, &mut left);
-    let mut holders: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
-    for (pump, kit) in kits.iter().enumerate() {
-        for pick in kit.iter().flatten().flat_map(|pack| &pack.picks) {
-            left[pick.item] = left[pick.item].saturating_sub(pick.count);
-            // Pieces cut from one lot of sheets are in each other's way.
-            let rivals = (0..job.stock.len()).filter(|&item| match job.stock[pick.item].cut {
-                Some(cut) => job.stock[item].cut.is_some_and(|c| c.sheet == cut.sheet),
-                None => item == pick.item,
-            });
-            for item in rivals {
-                holders.entry(item).or_default().push(pump);
+/// What the reasons follow from, beside the kits.
+pub(super) struct Reasons<'a> {
+    pub job: &'a Job,
+    pub available: &'a [u32],
+    pub drawers: &'a Drawers,
+    /// By pump: whether any way to kit it was listed.
+    pub servable: &'a [bool],
+    pub layouts: &'a [Layout],
+    /// Whether some ways were not listed.
+    pub cut: bool,
+    pub watch: &'a Watch<'a>,
+}
+
+/// What a short pump might have had.
+struct Rivals {
+    /// Pieces that are left of each item.
+    left: Vec<u32>,
+    /// By item, the pumps that hold pieces of it.
+    holders: BTreeMap<usize, Vec<usize>>,
+}
+
+impl Reasons<'_> {
+    /// Turns chosen packs into kits, with a reason for each pump that got none.
+    pub(super) fn explain(&self, kits: Vec<Option<Vec<PackPick>>>) -> Vec<Kit> {
+        let rivals = self.rivals(&kits);
+        let short = kits.iter().filter(|kit| kit.is_none()).count();
+        // Whatever the watch says, so much is looked at for each.
+        let grace = (50 * UNITS / short.max(1)).clamp(500, UNITS);
+        let done = AtomicUsize::new(0);
+        kits.into_par_iter()
+            .enumerate()
+            .map(|(pump, kit)| {
+                if let Some(packs) = kit {
+                    return Kit::Served(packs);
+                }
+                let shorts = self.of(pump, &rivals, grace);
+                let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+                self.watch.step(Part::Reasons, done, short);
+                Kit::Short(shorts)
+            })
+            .collect()
+    }
+
+    fn rivals(&self, kits: &[Option<Vec<PackPick>>]) -> Rivals {
+        let Reasons { job, layouts, .. } = *self;
+        let mut left = self.available.to_vec();
+        uncut(job, layouts, &mut left);
+        let mut holders: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+        for (pump, kit) in kits.iter().enumerate() {
+            for pick in kit.iter().flatten().flat_map(|pack| &pack.picks) {
+                left[pick.item] = left[pick.item].saturating_sub(pick.count);
+                // Pieces cut from one lot of sheets are in each other's way.
+                let rivals = (0..job.stock.len()).filter(|&item| match job.stock[pick.item].cut {
+                    Some(cut) => job.stock[item].cut.is_some_and(|c| c.sheet == cut.sheet),
+                    None => item == pick.item,
+                });
+                for item in rivals {
+                    holders.entry(item).or_default().push(pump);
+                }
             }
         }
+        Rivals { left, holders }
     }
-    kits.into_iter()
-        .enumerate()
-        .map(|(pump, kit)| {
-            if let Some(packs) = kit {
-                return Kit::Served(packs);
-            }
-            let lists = drawers.of(job, &job.pumps[pump]);
-            let listed =
-                |policy, most| pattern::list(&job.pumps[pump], policy, &job.stock, &lists, most);
-            let patterns = listed(&job.policy, usize::MAX).unwrap_or_default();
-            let unguarded = Policy {
-                acceptance: Acceptance::Nominal,
-                ..job.policy.clone()
+
+    /// Why a pump is short.
+    fn of(&self, pump: usize, rivals: &Rivals, grace: usize) -> Vec<Shortfall> {
+        let Reasons { job, drawers, .. } = *self;
+        let lists = drawers.of(job, &job.pumps[pump]);
+        let mut pace = Pace::at_least(self.watch, grace);
+        let mut listed = |policy: &Policy, most: usize| {
+            let rules = (policy, job.stock.as_slice());
+            pattern::listed(&job.pumps[pump], rules, &lists, most, &mut pace)
+        };
+        let open = || vec![Shortfall::of(None, Cause::NotFoundOut)];
+        let Some(Listed { list, cut }) = listed(&job.policy, usize::MAX) else {
+            return open();
+        };
+        let unsure = self.cut && !list.is_empty() && !self.servable[pump];
+        if cut.is_some() || drawers.cut.is_some() || unsure {
+            return open();
+        }
+        if !list.is_empty() && self.servable[pump] {
+            let gone = gone(job, pump, drawers, &list, rivals);
+            return match gone.is_empty() {
+                true => vec![Shortfall::of(None, Cause::SearchEnded)],
+                false => gone,
             };
-            // More than none: one is enough to know.
-            let too_wide =
-                || job.policy.acceptance == Acceptance::Expanded && listed(&unguarded, 0).is_none();
-            Kit::Short(if patterns.is_empty() && too_wide() {
-                vec![Shortfall::of(None, Cause::UncertaintyTooWide)]
-            } else if patterns.is_empty() {
-                vec![diagnose(job, pump, available)]
-            } else if servable[pump] {
-                let gone = gone(job, pump, drawers, &patterns, &left, &holders);
-                if gone.is_empty() {
-                    vec![Shortfall::of(None, Cause::SearchEnded)]
-                } else {
-                    gone
-                }
-            } else {
-                vec![Shortfall::of(None, Cause::TogetherTooMany)]
-            })
-        })
-        .collect()
+        }
+        if !list.is_empty() {
+            return vec![Shortfall::of(None, Cause::TogetherTooMany)];
+        }
+        let unguarded = Policy {
+            acceptance: Acceptance::Nominal,
+            ..job.policy.clone()
+        };
+        // More than none: one is enough to know.
+        if job.policy.acceptance == Acceptance::Expanded && listed(&unguarded, 0).is_none() {
+            return vec![Shortfall::of(None, Cause::UncertaintyTooWide)];
+        }
+        vec![diagnose(job, pump, self.available, (self.watch, grace))]
+    }
 }
 
 /// Counts for cut pieces what the sheets as they are cut up yield, and the uncut ones beside.
@@ -100,9 +147,9 @@ fn gone(
     pump: usize,
     drawers: &Drawers,
     patterns: &[Pattern],
-    left: &[u32],
-    holders: &BTreeMap<usize, Vec<usize>>,
+    rivals: &Rivals,
 ) -> Vec<Shortfall> {
+    let Rivals { left, holders } = rivals;
     let lists = drawers.of(job, &job.pumps[pump]);
     let best = patterns
         .iter()
@@ -253,7 +300,7 @@ fn tags(
 ///
 /// Totals are listed in a window around what is wanted, which is widened until it holds one that
 /// can be named or everything that can be made.
-fn diagnose(job: &Job, pump: usize, available: &[u32]) -> Shortfall {
+fn diagnose(job: &Job, pump: usize, available: &[u32], time: (&Watch<'_>, usize)) -> Shortfall {
     let pump = &job.pumps[pump];
     let rows = rows(pump, &job.policy);
     if rows
@@ -272,23 +319,29 @@ fn diagnose(job: &Job, pump: usize, available: &[u32]) -> Shortfall {
     let whole = most.iter().copied().max().unwrap_or(0).max(1);
     let mut wider = whole / 8 + 1;
     loop {
-        let lists: Option<Vec<Vec<Combination>>> = packs
+        let lists: Option<Vec<Listed<Combination>>> = packs
             .iter()
             .zip(&windows)
-            .map(|((pack, fit), &(a, b))| {
+            .map(|(&(pack, fit), &(a, b))| {
                 // Where nothing can do, first and last have changed places.
                 let around = (
                     a.min(b).saturating_sub(wider),
                     a.max(b).saturating_add(wider),
                 );
-                list(job, pack, fit, available, around)
+                listed(job, (pack, fit), available, around, time)
             })
             .collect();
         let Some(lists) = lists else {
             let cause = Cause::TooManyWays;
             return Shortfall::of(None, cause);
         };
-        let short = first_failing(job, pump, available, &rows, &lists);
+        let cut = lists.iter().any(|listed| listed.cut.is_some());
+        let lists: Vec<Vec<Combination>> = lists.into_iter().map(|listed| listed.list).collect();
+        let mut pace = Pace::at_least(time.0, time.1);
+        let short = first_failing(job, pump, available, (&rows, &lists), &mut pace);
+        let Some(short) = short.filter(|_| !cut) else {
+            return Shortfall::of(None, Cause::NotFoundOut);
+        };
         let everything = windows.iter().all(|&(a, b)| {
             a.min(b).saturating_sub(wider) <= 0 && a.max(b).saturating_add(wider) >= whole
         });
@@ -299,14 +352,14 @@ fn diagnose(job: &Job, pump: usize, available: &[u32]) -> Shortfall {
     }
 }
 
-/// The first place of these lists that fails.
+/// The first place of these lists that fails; `None` where the time does not suffice for them.
 fn first_failing(
     job: &Job,
     pump: &Pump,
     available: &[u32],
-    rows: &[Row],
-    lists: &[Vec<Combination>],
-) -> Shortfall {
+    (rows, lists): (&[Row], &[Vec<Combination>]),
+    pace: &mut Pace<'_>,
+) -> Option<Shortfall> {
     let model = job.model_of(pump);
     // Sums of the rows so far, and the totals that led there.
     let mut partials: Vec<(Vec<i128>, Vec<i64>)> =
@@ -319,6 +372,9 @@ fn first_failing(
         let mut nearest: Option<(i128, usize, usize)> = None;
         for (p, (partial, totals)) in partials.iter().enumerate() {
             for (c, combination) in list.iter().enumerate() {
+                if pace.stop(1).is_some() {
+                    return None;
+                }
                 let sums: Vec<i128> = rows
                     .iter()
                     .zip(partial)
@@ -348,7 +404,7 @@ fn first_failing(
             } else {
                 Cause::NoPiece
             };
-            return Shortfall::of(Some(pack), cause);
+            return Some(Shortfall::of(Some(pack), cause));
         };
         let (partial, totals) = &partials[p];
         // The window for the best pieces there are: those whose guard leaves most room.
@@ -368,7 +424,7 @@ fn first_failing(
             _ => Cause::BetweenTotals,
         };
         let over = presumed(rows, &decided, pack, totals);
-        return Shortfall {
+        return Some(Shortfall {
             pack: Some(pack),
             cause,
             nearest: Some(Length::from_ticks(list[c].total)),
@@ -376,10 +432,10 @@ fn first_failing(
             window: best
                 .filter(|_| !matches!(job.policy.guard(), Guard::Expanded(_)))
                 .and_then(|(ends, combination)| named(ends, combination, over)),
-        };
+        });
     }
     // Each place alone can be filled, but together they ask for more than there is.
-    Shortfall::of(None, Cause::TogetherTooMany)
+    Some(Shortfall::of(None, Cause::TogetherTooMany))
 }
 
 /// The totals of a pack that would meet the decided rows, for pieces with this guard.

@@ -5,16 +5,30 @@
 //! and the search goes on from the plan and the multipliers. Most items are settled by pricing
 //! the columns once: the bound does not move, so neither does the plan.
 
+use crate::accounting::by_pack;
 use crate::choose::instance::{Column, Taken};
 use crate::choose::stages::{Solved, solve_from};
-use crate::choose::supply::{Supplier, suppliers};
-use crate::choose::watch::Watch;
+use crate::choose::supply::{Supply, suppliers};
+use crate::choose::watch::{Listed, Part, Watch};
 use crate::choose::{ChooseError, Drawers, Group};
 use crate::choose::{aims, groups, list_columns, uses_of, wanted};
 use crate::decimal::Money;
-use crate::job::Job;
-use crate::plan::{Aim, Kit, Plan, Worth, by_pack};
+use crate::job::{Job, Parts};
+use crate::plan::{Aim, Kit, Plan, Stop, Worth};
 use crate::stock::Item;
+
+/// The plan with the worth of one more of each item, as far as [a share](Watch::share) of the time goes:
+/// what it does not suffice for is said in [`LeftOut`](crate::plan::LeftOut). Serving and waste must be
+/// proven; and beyond what can be listed nothing is said of it.
+pub fn valued(job: &Job, mut plan: Plan, watch: &Watch<'_>) -> Plan {
+    if plan.waste_proven()
+        && let Ok(found) = work_out(job, &plan, &watch.share())
+    {
+        plan.worth = found.worth;
+        plan.left_out.worth = found.stopped;
+    }
+    plan
+}
 
 /// Works out what one more piece of each item is worth to a plan: of those that lie in drawers,
 /// whether any is on hand or not. Items that the time does not suffice for are left out, and so is
@@ -24,8 +38,20 @@ use crate::stock::Item;
 /// [`ChooseError`] when, with one more of everything, a place can be filled in too many ways to
 /// list.
 pub fn worth(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Vec<Worth>, ChooseError> {
+    Ok(work_out(job, plan, watch)?.worth)
+}
+
+/// What was worked out, and why not all.
+#[derive(Default)]
+struct Found {
+    worth: Vec<Worth>,
+    stopped: Option<Stop>,
+}
+
+fn work_out(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Found, ChooseError> {
+    let mut found = Found::default();
     let Some(weights) = job.weights() else {
-        return Ok(Vec::new());
+        return Ok(found);
     };
     let aims: Vec<Aim> = aims(job)
         .into_iter()
@@ -36,53 +62,74 @@ pub fn worth(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Vec<Worth>, Ch
         .iter()
         .map(|item| item.available() + u32::from(item.cut.is_none()))
         .collect();
-    let drawers = Drawers::list(job, &more)?;
-    let columns = list_columns(job, &drawers, &more)?;
+    // What is heard is how many items are done.
+    let quiet = &watch.unheard();
+    let drawers = Drawers::listed(job, &more, quiet)?;
+    let Listed { list: columns, cut } = list_columns(job, &drawers, &more, quiet)?;
     let wanted = wanted(job.stock.len(), &columns);
     let stock = Bare::of(job, &wanted);
-    let (suppliers, ready) = stock.supply(None);
-    let groups = groups(job, &columns, &suppliers);
+    let supply = stock.supply(None, quiet);
+    found.stopped = cut.or(supply.cut);
+    if found.stopped.is_some() {
+        return Ok(found);
+    }
+    let groups = groups(job, &columns, &supply.suppliers);
     let asked = |item: usize| job.stock[item].size.is_some() && job.stock[item].cut.is_none();
-    let mut found: Vec<Worth> = Vec::new();
+    let all = (0..job.stock.len()).filter(|&item| asked(item)).count();
     let mut in_a_group = vec![false; job.stock.len()];
+    for item in groups.iter().flat_map(|group| &group.items) {
+        in_a_group[usize::from(*item)] = true;
+    }
+    // What no pump can use is worth nothing.
+    let idle = (0..job.stock.len()).filter(|&item| asked(item) && !in_a_group[item]);
+    found.worth.extend(idle.map(|item| Worth {
+        item,
+        served_weight: 0,
+        waste: Money::ZERO,
+    }));
     for group in &groups {
         let mine = || -> Vec<Vec<Column>> {
             let pumps = group.pumps.iter();
             pumps.map(|&pump| columns[pump].clone()).collect()
         };
-        let items = &group.items;
-        items
-            .iter()
-            .for_each(|&item| in_a_group[usize::from(item)] = true);
-        let mut instance = group.instance(job, &aims, &ready, mine(), &suppliers);
+        let mut instance = group.instance(job, &aims, &supply.ready, mine(), &supply.suppliers);
         let start = at_hand(plan, group, &columns);
-        let before = solve_from(&instance, &aims, start, &[], watch);
+        let before = solve_from(&instance, &aims, start, &[], quiet);
+        found.stopped = found.stopped.or(before.stopped);
         if !proven(&before) {
             continue;
         }
-        for (index, &item) in items.iter().enumerate() {
+        for (index, &item) in group.items.iter().enumerate() {
             let item = usize::from(item);
             if !asked(item) {
                 continue;
             }
+            watch.step(Part::Worth, found.worth.len(), all);
+            if let Some(stop) = watch.stop() {
+                found.stopped = Some(stop);
+                break;
+            }
             let after = if by_pack(job, item) {
                 // One more piece shifts where the packs end: the supplier is another one.
-                let (suppliers, ready) = stock.supply(Some(item));
+                let Supply {
+                    suppliers, ready, ..
+                } = stock.supply(Some(item), quiet);
                 let other = group.instance(job, &aims, &ready, mine(), &suppliers);
-                solve_from(&other, &aims, None, &before.multipliers, watch)
+                solve_from(&other, &aims, None, &before.multipliers, quiet)
             } else {
                 instance.capacity[index] += 1;
                 let start = Some(before.taken.clone());
-                let after = solve_from(&instance, &aims, start, &before.multipliers, watch);
+                let after = solve_from(&instance, &aims, start, &before.multipliers, quiet);
                 instance.capacity[index] -= 1;
                 after
             };
+            found.stopped = found.stopped.or(after.stopped);
             if !proven(&after) {
                 continue;
             }
             let change = |tier: usize| after.values[tier] - before.values[tier];
             let served = weights.iter().enumerate();
-            found.push(Worth {
+            found.worth.push(Worth {
                 item,
                 served_weight: served
                     .map(|(tier, (_, weight))| -weight * change(tier))
@@ -91,14 +138,7 @@ pub fn worth(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Vec<Worth>, Ch
             });
         }
     }
-    // What no pump can use is worth nothing.
-    let idle = (0..job.stock.len()).filter(|&item| asked(item) && !in_a_group[item]);
-    found.extend(idle.map(|item| Worth {
-        item,
-        served_weight: 0,
-        waste: Money::ZERO,
-    }));
-    found.sort_by_key(|worth| worth.item);
+    found.worth.sort_by_key(|worth| worth.item);
     Ok(found)
 }
 
@@ -110,23 +150,21 @@ struct Bare<'a> {
 
 impl Bare<'_> {
     fn of<'a>(job: &Job, wanted: &'a [u64]) -> Bare<'a> {
-        let job = Job {
+        let job = Job::of_checked(Parts {
             pumps: Vec::new(),
-            inputs: Vec::new(),
-            warnings: Vec::new(),
-            ..job.clone()
-        };
+            ..Parts::clone(job)
+        });
         Bare { job, wanted }
     }
 
     /// The suppliers, and what lies ready, with one more piece of an item.
-    fn supply(&self, more: Option<usize>) -> (Vec<Supplier>, Vec<i64>) {
+    fn supply(&self, more: Option<usize>, watch: &Watch<'_>) -> Supply {
         let mut job = self.job.clone();
         if let Some(item) = more {
-            job.stock[item].on_hand += 1;
+            job.parts.stock[item].on_hand += 1;
         }
         let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
-        suppliers(&job, &available, self.wanted)
+        suppliers(&job, &available, self.wanted, watch)
     }
 }
 

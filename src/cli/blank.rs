@@ -1,9 +1,11 @@
 //! `gapwright blank`: empty workbooks to start from.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use super::findings::Findings;
-use super::{Common, DONE, say};
+use super::Common;
+use super::run::{Ended, Files, Run};
+use super::voice::{Voice, say};
+use crate::model::Model;
 use crate::problem::{Place, Problems};
 use crate::read::Library;
 use crate::write;
@@ -28,60 +30,60 @@ pub(super) struct Args {
     force: bool,
 }
 
-pub(super) fn run(args: &Args, common: &Common) -> u8 {
-    let findings = Findings::of(common);
-    let mut problems = Problems::new();
-    let library = Library::open(args.models.as_deref(), &mut problems);
-    let model = library.find(&args.model, &mut problems);
-    if model.is_none() && problems.none() {
-        problems.add(library.unknown(&args.model, Place::file("command line")));
+impl Args {
+    fn workbooks(&self) -> [PathBuf; 2] {
+        ["stock.xlsx", "pumps.xlsx"].map(|name| self.folder.join(name))
     }
-    let Some(model) = model.filter(|_| problems.none()) else {
-        return findings.refuse(problems);
+
+    fn files(&self) -> Files<'_> {
+        Files {
+            models: self.models.as_deref(),
+            writes: self.workbooks().map(|path| ("FOLDER", path)).to_vec(),
+            force: self.force,
+            ..Files::default()
+        }
+    }
+
+    fn model(&self, problems: &mut Problems) -> Option<Model> {
+        let library = Library::open(self.models.as_deref(), problems);
+        let model = library.find(&self.model, problems);
+        if model.is_none() && problems.none() {
+            problems.add(library.unknown(&self.model, Place::file("command line")));
+        }
+        model
+    }
+}
+
+pub(super) fn run(args: &Args, common: &Common) -> Ended {
+    let mut run = Run::begin(common, args.files());
+    let model = run.read("reading the models", |_, problems| args.model(problems))?;
+    let made = match args.ahead {
+        true => write::blank::workbooks_ahead(&model),
+        false => write::blank::workbooks(&model),
     };
-    let (stock_path, pumps_path) = (
-        args.folder.join("stock.xlsx"),
-        args.folder.join("pumps.xlsx"),
-    );
-    let written = std::fs::create_dir_all(&args.folder)
-        .map_err(|error| write::WriteError::File {
-            path: args.folder.clone(),
-            error,
-        })
-        .and_then(|()| match args.ahead {
-            true => Ok(write::blank::workbooks_ahead(&model)?),
-            false => Ok(write::blank::workbooks(&model)?),
-        })
-        .and_then(|(stock, pumps)| {
-            write::files(&[(&stock_path, &stock), (&pumps_path, &pumps)], args.force)
-        });
-    if let Err(error) = written {
-        let before = error.written_before();
-        let before: Vec<&Path> = before.iter().map(PathBuf::as_path).collect();
-        return findings.fail(error.problem(), Vec::new(), &before);
-    }
-    let status = findings.settle(Vec::new(), DONE, &[&stock_path, &pumps_path], None);
+    let (stock, pumps) = run.made(made.map_err(write::WriteError::from))?;
+    run.make_folder(&args.folder)?;
+    let status = run.deliver_all(&[stock, pumps])?;
+    tell(args, run.voice());
+    Ok(status)
+}
+
+/// What to do with the workbooks.
+fn tell(args: &Args, to: Voice) {
+    let [stock, pumps] = args.workbooks();
+    let (stock, pumps) = (stock.display(), pumps.display());
+    say!(to, "Wrote {stock} and {pumps}.");
     say!(
-        "Wrote {} and {}.",
-        stock_path.display(),
-        pumps_path.display()
-    );
-    say!(
+        to,
         "Fill them in (point at a heading for its note) and replace the example rows; leave the sheets"
     );
     say!(
+        to,
         "Sheets and Fit empty if no piece is cut from sheet, and Feelers if no blades are used. Then run"
     );
-    let models = args
-        .models
-        .as_ref()
-        .map(|folder| format!(" --models {}", folder.display()));
+    let models = args.models.as_ref();
+    let models = models.map(|folder| format!(" --models {}", folder.display()));
     let models = models.unwrap_or_default();
     let command = if args.ahead { "provision" } else { "kit" };
-    say!(
-        "  gapwright {command} {} {}{models}",
-        stock_path.display(),
-        pumps_path.display()
-    );
-    status
+    say!(to, "  gapwright {command} {stock} {pumps}{models}");
 }

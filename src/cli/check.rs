@@ -2,15 +2,16 @@
 
 use std::path::{Path, PathBuf};
 
-use super::findings::Findings;
+use super::run::{Ended, Files, Run, gathered};
 use super::settings::Settings;
-use super::{Common, DONE, Files, WARNED, from_command_line, say};
+use super::voice::{Voice, say};
+use super::{Common, DONE, WARNED, from_command_line};
+use crate::formats::problems::{ModelReadJson, ReadJson, SheetReadJson};
 use crate::job::Job;
 use crate::problem::{Place, Problem, Problems};
-use crate::read::{self, Holds, Sources};
+use crate::read::{self, Holds, Memory, Sources};
 use crate::sheet::Book;
 use crate::stock::Item;
-use crate::write::problems::{ModelReadJson, ReadJson, SheetReadJson};
 
 /// Arguments of `check`.
 #[derive(clap::Args)]
@@ -84,92 +85,97 @@ impl Args {
         }
     }
 
-    fn sources(&self, common: &Common, stock: &Path, pumps: &Path) -> Sources {
+    fn sources(&self, stock: &Path, pumps: &Path, memory: &Memory) -> Sources {
         Sources {
             stock: stock.to_path_buf(),
             pumps: pumps.to_path_buf(),
             models: self.models.clone(),
             settings: self.settings.given(),
-            memory: common.memory.clone(),
+            memory: memory.clone(),
+        }
+    }
+
+    fn paths(&self) -> impl Iterator<Item = &PathBuf> {
+        [&self.stock].into_iter().chain(&self.pumps)
+    }
+
+    fn files(&self) -> Files<'_> {
+        Files {
+            reads: self.paths().map(PathBuf::as_path).collect(),
+            models: self.models.as_deref(),
+            mark: self.mark.as_deref(),
+            force: self.force,
+            ..Files::default()
+        }
+    }
+
+    /// The workbooks as sheets; those that cannot be read are problems when they are checked.
+    fn books(&self, memory: &mut Memory) -> Vec<Book> {
+        let books = self
+            .paths()
+            .filter_map(|path| read::book(path, memory).ok());
+        books.collect()
+    }
+
+    /// Checks all that there is.
+    fn check(
+        &self,
+        inputs: Inputs<'_>,
+        memory: &Memory,
+        problems: &mut Problems,
+    ) -> Option<ReadJson> {
+        let read = match inputs {
+            _ if !problems.none() => return None,
+            Inputs::Both(stock, pumps) => {
+                let read = read::job(&self.sources(stock, pumps, memory));
+                read.map(|job| (of_job(&job), job.warnings))
+            }
+            Inputs::Pumps(pumps) => {
+                let read = read::pumps_alone(&self.sources(Path::new(""), pumps, memory));
+                read.map(|job| (of_pumps(&job), job.warnings))
+            }
+            Inputs::Stock(stock) => {
+                self.refuse_settings(problems);
+                let read = read::stock_alone(stock, self.models.as_deref(), &mut memory.clone());
+                read.map(|stock| (of_stock(&stock), stock.warnings))
+            }
+        };
+        gathered(read, problems)
+    }
+
+    fn refuse_settings(&self, problems: &mut Problems) {
+        for (name, value) in self.settings.given() {
+            problems.add(from_command_line(
+                format!("the setting {name}, `{value}`, without a pump workbook"),
+                "settings together with the pumps that they are for",
+                "give the pump workbook as well, or leave the setting out",
+            ));
         }
     }
 }
 
-pub(super) fn run(args: &Args, common: &Common) -> u8 {
-    let paths: Vec<&PathBuf> = [&args.stock].into_iter().chain(&args.pumps).collect();
-    let files = Files {
-        inputs: paths.clone(),
-        out: None,
-        json: None,
-        mark: args.mark.as_ref(),
-        date: None,
-    };
-    let findings = Findings::marked(common, files.fit_mark(), paths.clone(), args.force);
-    let mut problems = Problems::new();
-    files.check(&mut problems);
-    let reading = super::working::working("reading and checking the workbooks");
-    // Those that cannot be read are problems below.
-    let memory = &mut common.memory.clone();
-    let books = paths
-        .iter()
-        .filter_map(|path| read::book(path, memory).ok());
-    let books: Vec<Book> = books.collect();
+pub(super) fn run(args: &Args, common: &Common) -> Ended {
+    let mut run = Run::begin(common, args.files());
+    let books = run.look("reading the workbooks", |memory| args.books(memory));
     let sheets = sheets(&books);
-    let inputs = args.inputs(&books, &mut problems);
-    drop(books);
-    let read = match inputs {
-        _ if !problems.none() => Err(Problems::new()),
-        Inputs::Both(stock, pumps) => {
-            read::job(&args.sources(common, stock, pumps)).map(|job| (of_job(&job), job.warnings))
-        }
-        Inputs::Pumps(pumps) => {
-            let read = read::pumps_alone(&args.sources(common, Path::new(""), pumps));
-            read.map(|job| (of_pumps(&job), job.warnings))
-        }
-        Inputs::Stock(stock) => {
-            let mut settings = Problems::new();
-            for (name, value) in args.settings.given() {
-                settings.add(from_command_line(
-                    format!("the setting {name}, `{value}`, without a pump workbook"),
-                    "settings together with the pumps that they are for",
-                    "give the pump workbook as well, or leave the setting out",
-                ));
-            }
-            let read = read::stock_alone(stock, args.models.as_deref(), &mut common.memory.clone());
-            match (read, settings.none()) {
-                (Ok(stock), true) => Ok((of_stock(&stock), stock.warnings)),
-                (Ok(stock), false) => {
-                    settings.absorb(Problems::of_warnings(stock.warnings));
-                    Err(settings)
-                }
-                (Err(mut found), _) => {
-                    found.absorb(settings);
-                    Err(found)
-                }
-            }
-        }
-    };
-    drop(reading);
-    match read {
-        Ok((read, warnings)) => {
-            let status = if warnings.is_empty() { DONE } else { WARNED };
-            let read = ReadJson { sheets, ..read };
-            let status = findings.settle(warnings, status, &[], Some(read.clone()));
-            account(&read);
-            if status == DONE {
-                say!("Nothing is wrong.");
-            }
-            status
-        }
-        Err(found) => {
-            problems.absorb(found);
-            let read = ReadJson {
-                sheets,
-                ..ReadJson::default()
-            };
-            findings.refuse_having_read(problems, Some(read))
-        }
+    run.having_read(ReadJson {
+        sheets: sheets.clone(),
+        ..ReadJson::default()
+    });
+    let read = run.read("checking the workbooks", move |memory, problems| {
+        let inputs = args.inputs(&books, problems);
+        // They are read again, and the memory is for one of both.
+        drop(books);
+        args.check(inputs, memory, problems)
+    })?;
+    let read = ReadJson { sheets, ..read };
+    run.having_read(read.clone());
+    let status = run.end(if run.has_warnings() { WARNED } else { DONE })?;
+    tell(&read, run.voice());
+    if status == DONE {
+        say!(run.voice(), "Nothing is wrong.");
     }
+    Ok(status)
 }
 
 fn count(number: usize) -> u64 {
@@ -231,7 +237,7 @@ fn of_job(job: &Job) -> ReadJson {
 }
 
 /// What was read, in a few lines.
-fn account(read: &ReadJson) {
+fn tell(read: &ReadJson, to: Voice) {
     let many = |number: u64, word: &str| match number {
         1 => format!("1 {word}"),
         _ => format!("{number} {word}s"),
@@ -240,9 +246,9 @@ fn account(read: &ReadJson) {
     for sheet in &read.sheets {
         if sheet.file != file {
             file = &sheet.file;
-            say!("{file}");
+            say!(to, "{file}");
         }
-        say!("  sheet {}: {}", sheet.sheet, many(sheet.rows, "row"));
+        say!(to, "  sheet {}: {}", sheet.sheet, many(sheet.rows, "row"));
     }
     if let (Some(lots), Some(pieces)) = (read.lots, read.pieces) {
         let sheets = match read.sheet_lots.unwrap_or(0) {
@@ -250,6 +256,7 @@ fn account(read: &ReadJson) {
             lots => format!(", and {} of sheets to cut from", many(lots, "lot")),
         };
         say!(
+            to,
             "Stock: {}, {}{sheets}.",
             many(lots, "lot"),
             many(pieces, "piece")
@@ -262,20 +269,27 @@ fn account(read: &ReadJson) {
             .collect();
         let requirements = many(requirements, "requirement");
         say!(
+            to,
             "Pumps: {} ({}), {requirements}.",
             many(pumps, "pump"),
             models.join(", ")
         );
     }
     if !read.unused.is_empty() {
-        say!("Not used: {}.", read.unused.join("; "));
+        say!(to, "Not used: {}.", read.unused.join("; "));
     }
     match (read.lots, read.pumps) {
         (Some(_), None) => {
-            say!("Not checked, since there are no pumps: fit codes, sections and gasket materials.")
+            say!(
+                to,
+                "Not checked, since there are no pumps: fit codes, sections and gasket materials."
+            )
         }
         (None, Some(_)) => {
-            say!("Not checked, since there is no stock: whether it has the fit codes.")
+            say!(
+                to,
+                "Not checked, since there is no stock: whether it has the fit codes."
+            )
         }
         _ => {}
     }

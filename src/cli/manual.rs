@@ -1,59 +1,66 @@
-//! Shell completions and manual pages, made from the command line itself.
+//! What the program says of itself: shell completions, manual pages, the formats for programs.
 
-use std::path::{Path, PathBuf};
+use std::io::Write;
+use std::path::Path;
 
 use clap::CommandFactory;
 
-use super::findings::Findings;
-use super::{Args, Common, DONE, say};
-use crate::problem::Place;
-use crate::problem::Problem;
-use crate::write;
+use super::run::{Ended, Files, Run};
+use super::voice::say;
+use super::{Args, Common, DONE, Format};
+use crate::{formats, write};
 
 /// Prints the completions of a shell.
-pub(super) fn completions(shell: clap_complete::Shell) -> u8 {
+pub(super) fn completions(shell: clap_complete::Shell) -> Ended {
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut Args::command(), "gapwright", &mut script);
     print(&script)
 }
 
+/// Prints the JSON Schema of a format.
+pub(super) fn schema(format: Format) -> Ended {
+    let schema = match format {
+        Format::Plan => formats::plan::schema(),
+        Format::Provision => write::provision::json::schema(),
+        Format::Problems => formats::problems::schema(),
+        Format::Purchase => write::purchase::json::schema(),
+        Format::Recheck => write::as_built::json::schema(),
+    };
+    let text = serde_json::to_string_pretty(&schema).unwrap_or_default();
+    print(format!("{text}\n").as_bytes())
+}
+
 /// Prints the main page, or writes all pages into a folder.
-pub(super) fn pages(folder: Option<&Path>, force: bool, common: &Common) -> u8 {
+pub(super) fn pages(folder: Option<&Path>, force: bool, common: &Common) -> Ended {
     let mut main = Args::command();
     main.build();
     let Some(folder) = folder else {
         return print(&page(&main));
     };
-    let mut pages: Vec<(PathBuf, Vec<u8>)> = vec![(folder.join("gapwright.1"), page(&main))];
-    for command in main.get_subcommands().filter(|c| c.get_name() != "help") {
-        let name = format!("gapwright-{}", command.get_name());
-        pages.push((folder.join(format!("{name}.1")), page(command)));
-    }
-    let findings = Findings::of(common);
-    if let Err(error) = std::fs::create_dir_all(folder) {
-        let problem = Problem::new(
-            Place::file(&folder.display().to_string()),
-            error.to_string(),
-            "a folder to write the pages into",
-            "name another folder, or make it",
-        );
-        return findings.fail(problem, Vec::new(), &[]);
-    }
-    let files: Vec<(&Path, &[u8])> = pages
-        .iter()
-        .map(|(path, bytes)| (path.as_path(), bytes.as_slice()))
-        .collect();
-    match write::files(&files, force) {
-        Ok(()) => {
-            say!("Wrote {} pages into {}.", pages.len(), folder.display());
-            DONE
-        }
-        Err(error) => {
-            let before = error.written_before();
-            let before: Vec<&Path> = before.iter().map(PathBuf::as_path).collect();
-            findings.fail(error.problem(), Vec::new(), &before)
-        }
-    }
+    let commands = main.get_subcommands().filter(|c| c.get_name() != "help");
+    let named = commands.map(|command| (format!("gapwright-{}", command.get_name()), command));
+    let all = [("gapwright".to_string(), &main)].into_iter().chain(named);
+    let (names, pages): (Vec<_>, Vec<_>) = all.map(|(name, of)| (name, page(of))).unzip();
+    let mut run = Run::begin(
+        common,
+        Files {
+            pages: names
+                .iter()
+                .map(|name| folder.join(format!("{name}.1")))
+                .collect(),
+            force,
+            ..Files::default()
+        },
+    );
+    run.make_folder(folder)?;
+    let status = run.deliver_all(&pages)?;
+    say!(
+        run.voice(),
+        "Wrote {} pages into {}.",
+        pages.len(),
+        folder.display()
+    );
+    Ok(status)
 }
 
 fn page(command: &clap::Command) -> Vec<u8> {
@@ -68,9 +75,9 @@ fn page(command: &clap::Command) -> Vec<u8> {
     bytes
 }
 
-/// What is asked for on standard output, whoever else is quiet.
-fn print(bytes: &[u8]) -> u8 {
-    use std::io::Write;
+/// What is asked for on standard output, whoever else is quiet; what cannot be written is lost, since there is nobody
+/// to read it.
+fn print(bytes: &[u8]) -> Ended {
     std::io::stdout().write_all(bytes).ok();
-    DONE
+    Ok(DONE)
 }

@@ -3,9 +3,10 @@
 
 use std::borrow::Cow;
 
+use textwrap::{Options, WordSeparator, WordSplitter, WrapAlgorithm};
 use unicode_width::UnicodeWidthChar;
 
-use crate::write::text::acts;
+use crate::plain_text::acts;
 
 /// A text in one line, with everything that a terminal would act on written out, `\u{1b}` for escape.
 pub(super) fn one_line(text: &str) -> Cow<'_, str> {
@@ -37,35 +38,15 @@ pub(super) fn width(text: &str) -> usize {
     text.chars().map(|c| c.width().unwrap_or(0)).sum()
 }
 
-/// A text in lines of at most so many columns, broken between words where that can be.
+/// A text in lines of at most so many columns, broken between words where that can be, and only at spaces: names with
+/// hyphens may be copied.
 pub(super) fn wrapped(text: &str, most: usize) -> Vec<String> {
-    let mut lines = vec![String::new()];
-    let mut used = 0;
-    let mut add = |piece: &str, wide: usize, gap: bool| {
-        let Some(line) = lines.last_mut() else { return };
-        let needed = wide + usize::from(gap && used > 0);
-        if used > 0 && used + needed > most {
-            lines.push(piece.to_string());
-            used = wide;
-            return;
-        }
-        if gap && used > 0 {
-            line.push(' ');
-        }
-        line.push_str(piece);
-        used += needed;
-    };
-    for word in text.split(' ') {
-        let wide = width(word);
-        if wide <= most {
-            add(word, wide, true);
-            continue;
-        }
-        for (at, c) in word.chars().enumerate() {
-            add(c.encode_utf8(&mut [0; 4]), c.width().unwrap_or(0), at == 0);
-        }
-    }
-    lines
+    let options = Options::new(most)
+        .wrap_algorithm(WrapAlgorithm::FirstFit)
+        .word_separator(WordSeparator::AsciiSpace)
+        .word_splitter(WordSplitter::NoHyphenation);
+    let lines = textwrap::wrap(text, options);
+    lines.into_iter().map(Cow::into_owned).collect()
 }
 
 #[cfg(test)]

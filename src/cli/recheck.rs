@@ -2,17 +2,19 @@
 
 use std::path::PathBuf;
 
-use super::findings::Findings;
-use super::settings::Settings;
+use super::run::{Ended, Files, Run, gathered, gathered_job};
+use super::settings::{Judging, given};
 use super::usual::{Json, Usual};
-use super::working::working;
-use super::{Common, Files, defect, insist, same, say};
+use super::voice::{insist, say};
+use super::{Common, from_command_line};
+use crate::job::Job;
 use crate::problem::Problems;
-use crate::read::{self, BenchSources, Sources};
+use crate::read::{self, Back, BenchSources, Memory, Sources};
 use crate::recheck::{Decision, recheck};
 use crate::verify::{VerifiedRecheck, verify_recheck};
 use crate::words::NOT_FIT;
 use crate::words::recheck::{decision, is_accepted_unmeasured, to_do};
+use crate::write;
 use crate::write::as_built::{self, AsBuilt};
 
 /// Arguments of `recheck`.
@@ -40,7 +42,7 @@ pub(super) struct Args {
     #[command(flatten)]
     json: Json,
     #[command(flatten)]
-    settings: Settings,
+    judging: Judging,
     /// How far a reading of a pack may be off either way, such as `0.0002 in`.
     #[arg(long, value_name = "LENGTH")]
     pack_within: Option<String>,
@@ -77,124 +79,74 @@ local codes and a competent person decide.";
 
 impl Args {
     fn files(&self) -> Files<'_> {
-        let inputs = [&self.plan, &self.stock, &self.pumps].into_iter();
-        Files {
-            inputs: inputs.chain(&self.readings).collect(),
-            out: Some(&self.out),
-            json: self.json.file(),
-            mark: self.usual.mark.as_ref(),
-            date: self.usual.date.as_deref(),
-        }
+        let reads = [&self.plan, &self.stock, &self.pumps].into_iter();
+        let reads = reads.chain(&self.readings);
+        self.usual.files(reads, &self.out, Some(&self.json))
     }
 
-    fn sources(&self, common: &Common) -> Sources {
-        let mut settings = self.settings.given();
-        let more = [
+    fn sources(&self, memory: &Memory) -> Sources {
+        let within = given([
             ("Pack reading within", &self.pack_within),
             ("Clearance reading within", &self.clearance_within),
-        ];
-        let more = more.into_iter();
-        settings.extend(more.filter_map(|(name, value)| Some((name.to_string(), value.clone()?))));
+        ]);
         Sources {
             stock: self.stock.clone(),
             pumps: self.pumps.clone(),
             models: self.usual.models.clone(),
-            settings,
-            memory: common.memory.clone(),
+            settings: [self.judging.given(), within].concat(),
+            memory: memory.clone(),
         }
+    }
+
+    fn read(&self, memory: &mut Memory, problems: &mut Problems) -> Option<(Job, Back)> {
+        let readings = self.readings.as_deref();
+        if readings.is_some_and(|readings| write::is_same_file(readings, &self.plan)) {
+            problems.add(from_command_line(
+                format!("--readings {}", self.plan.display()),
+                "a workbook other than the plan",
+                "leave it out: the plan's own sheet Kits is read anyway",
+            ));
+        }
+        let job = gathered_job(read::job(&self.sources(memory)), problems)?;
+        let sources = BenchSources {
+            plan: &self.plan,
+            readings,
+            found: &self.found,
+            issued: self.issued,
+        };
+        let back = gathered(read::bench(&sources, &job, memory), problems)?;
+        Some((job, back))
     }
 }
 
-pub(super) fn run(args: &Args, common: &Common) -> u8 {
-    let mut books = vec![&args.plan, &args.stock, &args.pumps];
-    books.extend(&args.readings);
-    let findings = Findings::marked(common, args.files().fit_mark(), books, args.usual.force);
-    let mut problems = Problems::new();
-    args.json.begin(common, &mut problems);
-    args.files().check(&mut problems);
-    if args
-        .readings
-        .as_ref()
-        .is_some_and(|readings| same(readings, &args.plan))
-    {
-        problems.add(super::from_command_line(
-            format!("--readings {}", args.plan.display()),
-            "a workbook other than the plan",
-            "leave it out: the plan's own sheet Kits is read anyway",
-        ));
-    }
-    let reading = working("reading the workbooks and the readings");
-    let job = match read::job(&args.sources(common)) {
-        Ok(job) => job,
-        Err(found) => {
-            problems.absorb(found);
-            return findings.refuse(problems);
-        }
-    };
-    let sources = BenchSources {
-        plan: &args.plan,
-        readings: args.readings.as_deref(),
-        found: &args.found,
-        issued: args.issued,
-    };
-    let back = read::bench(&sources, &job, &mut common.memory.clone());
-    drop(reading);
-    problems.absorb(Problems::of_warnings(job.warnings.clone()));
-    let back = match back {
-        Ok((back, warnings)) => {
-            problems.absorb(Problems::of_warnings(warnings));
-            Some(back)
-        }
-        Err(found) => {
-            problems.absorb(found);
-            None
-        }
-    };
-    let Some(back) = back.filter(|_| problems.none()) else {
-        return findings.refuse(problems);
-    };
-    let warnings = problems.into_warnings();
-    if let Err(error) = args.files().refuse(args.usual.force) {
-        return findings.fail(error.problem(), warnings, &[]);
-    }
-    let searching = working("looking for the smallest swaps");
-    let mut left = back.left.clone();
-    let records = recheck(&job, &back.benches, &mut left);
-    let verified = match verify_recheck(job, records, &back.left) {
-        Ok(verified) => verified,
-        Err(breaches) => return findings.fail(defect(&breaches), warnings, &[]),
-    };
-    drop(searching);
-    let date = super::date(args.usual.date.as_ref());
+pub(super) fn run(args: &Args, common: &Common) -> Ended {
+    let mut run = Run::begin(common, args.files());
+    let (job, back) = run.read(
+        "reading the workbooks and the readings",
+        |memory, problems| args.read(memory, problems),
+    )?;
+    let records = run.work("looking for the smallest swaps", |_| {
+        Ok(recheck(&job, &back.benches, &mut back.left.clone()))
+    })?;
+    let verified = run.check(verify_recheck(job, records, &back.left))?;
     let built = AsBuilt {
         recheck: &verified,
         plan_id: &back.plan_id,
         inputs: &back.inputs,
-        date: &date,
+        date: &run.date().to_string(),
     };
-    let json = as_built::json::text(&built);
-    let workbook = as_built::workbook(&built);
-    let delivered = args.json.deliver(
-        &findings,
-        warnings,
-        (&args.out, workbook),
-        &json,
-        args.usual.force,
-    );
-    match delivered {
-        Ok(status) => {
-            account(&verified, args);
-            status
-        }
-        Err(status) => status,
-    }
+    let status = run.deliver(as_built::workbook(&built), || as_built::json::text(&built))?;
+    tell(&verified, &run);
+    Ok(status)
 }
 
 /// What came out, on the terminal: every pump that is kept open with what to do.
-fn account(verified: &VerifiedRecheck, args: &Args) {
+fn tell(verified: &VerifiedRecheck, run: &Run) {
+    let to = run.voice();
     let (job, records) = (verified.job(), verified.records());
     let count = |is: fn(&Decision) -> bool| records.iter().filter(|r| is(&r.decision)).count();
     say!(
+        to,
         "{} of {} pump{} accepted as found; {} to look into, {} to swap, {} {NOT_FIT}; {} not fully read.",
         count(|d| matches!(d, Decision::Accept)),
         records.len(),
@@ -213,6 +165,7 @@ fn account(verified: &VerifiedRecheck, args: &Args) {
         .collect();
     if !unread.is_empty() {
         insist!(
+            to,
             "  Accepted with a finished pack not measured, which counts as its pieces say: {}.",
             unread.join(", ")
         );
@@ -226,14 +179,14 @@ fn account(verified: &VerifiedRecheck, args: &Args) {
         if quiet {
             continue;
         }
-        insist!("  {} {}:", pump.tag, decision(&record.decision));
+        insist!(to, "  {} {}:", pump.tag, decision(&record.decision));
         for step in to_do(job, pump, record) {
-            insist!("    {step}");
+            insist!(to, "    {step}");
         }
     }
-    say!("Wrote {}.", args.out.display());
-    if let Some(json) = args.json.file() {
-        say!("Wrote {}.", json.display());
-    }
-    say!("Recheck after every swap: the record predicts what it puts right, it does not prove it.");
+    run.tell_written();
+    say!(
+        to,
+        "Recheck after every swap: the record predicts what it puts right, it does not prove it."
+    );
 }

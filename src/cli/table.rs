@@ -1,12 +1,14 @@
 //! A table of pumps that fits a terminal of eighty columns.
 
+use comfy_table::{ColumnConstraint, ContentArrangement, Row, Table, presets};
+
 use super::plain;
 
 /// The columns of a terminal that is counted on everywhere.
 pub(super) const COLUMNS: usize = 80;
 
 /// A row: its cells, and whether it is one that must be seen.
-pub(super) struct Row {
+pub(super) struct Line {
     pub(super) cells: Vec<String>,
     pub(super) loud: bool,
 }
@@ -14,11 +16,11 @@ pub(super) struct Row {
 /// The lines of a table, the headings first; the first column gives way where they would be too wide.
 ///
 /// At most `most` rows that are not loud are shown, and how many more there are is said.
-pub(super) fn lines(heads: &[&str], rows: &[Row], most: usize) -> Vec<String> {
+pub(super) fn lines(heads: &[&str], rows: &[Line], most: usize) -> Vec<String> {
     let quiet = rows.iter().filter(|row| !row.loud).count();
     let left_out = quiet.saturating_sub(most);
     let mut room = most;
-    let shown: Vec<&Row> = rows
+    let shown: Vec<&Line> = rows
         .iter()
         .filter(|row| {
             row.loud || {
@@ -28,34 +30,27 @@ pub(super) fn lines(heads: &[&str], rows: &[Row], most: usize) -> Vec<String> {
             }
         })
         .collect();
-    let texts = |at: usize| {
-        let cells = shown.iter().map(move |row| row.cells[at].as_str());
-        cells.chain([heads[at]])
-    };
-    let mut widths: Vec<usize> = (0..heads.len())
-        .map(|at| texts(at).map(plain::width).max().unwrap_or(0))
-        .collect();
-    let gaps = 2 * widths.len();
-    let others: usize = widths.iter().skip(1).sum();
-    if let Some(first) = widths.first_mut() {
-        *first = (*first).min(COLUMNS.saturating_sub(others + gaps).max(6));
+    let mut table = Table::new();
+    table
+        .load_style(presets::NOTHING)
+        .set_content_arrangement(ContentArrangement::Dynamic)
+        .set_truncation_indicator("...")
+        .set_width(u16::try_from(COLUMNS).unwrap_or(u16::MAX));
+    let cells = shown
+        .iter()
+        .map(|row| row.cells.iter().map(String::as_str).collect());
+    for cells in [heads.to_vec()].into_iter().chain(cells) {
+        let mut row = Row::from(cells.into_iter().map(plain::one_line));
+        table.add_row(row.max_height(1).clone());
     }
-    let line = |cells: &mut dyn Iterator<Item = &str>| {
-        let mut text = String::from("  ");
-        for (cell, width) in cells.zip(&widths) {
-            let cell = cut(cell, *width);
-            let pad = width.saturating_sub(plain::width(&cell));
-            text.push_str(&cell);
-            text.push_str(&" ".repeat(pad + 2));
+    for column in table.column_iter_mut() {
+        column.set_padding((2, 0));
+        // The first column gives way; the others hold figures, which are never cut.
+        if column.index > 0 {
+            column.set_constraint(ColumnConstraint::ContentWidth);
         }
-        cut(text.trim_end(), COLUMNS)
-    };
-    let mut lines = vec![line(&mut heads.iter().copied())];
-    lines.extend(
-        shown
-            .iter()
-            .map(|row| line(&mut row.cells.iter().map(String::as_str))),
-    );
+    }
+    let mut lines: Vec<String> = table.lines().map(|line| line.trim_end().into()).collect();
     if left_out > 0 {
         lines.push(format!(
             "  and {left_out} more of which there is nothing to say; the workbook has them all"
@@ -64,30 +59,13 @@ pub(super) fn lines(heads: &[&str], rows: &[Row], most: usize) -> Vec<String> {
     lines
 }
 
-/// A text in at most so many columns; what is cut off is shown by three points.
-fn cut(text: &str, columns: usize) -> String {
-    let text = plain::one_line(text);
-    if plain::width(&text) <= columns {
-        return text.into_owned();
-    }
-    let mut kept = String::new();
-    for c in text.chars() {
-        let more = plain::width(c.encode_utf8(&mut [0; 4]));
-        if plain::width(&kept) + more + 3 > columns {
-            break;
-        }
-        kept.push(c);
-    }
-    format!("{kept}...")
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn no_line_is_wider_than_eighty_columns_whatever_the_tags() {
-        let row = |tag: &str, loud| Row {
+        let row = |tag: &str, loud| Line {
             cells: [
                 tag,
                 "kitted, short of consumables",

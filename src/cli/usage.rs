@@ -1,10 +1,12 @@
 //! Arguments that are not understood, as a problem like any other.
 
-use clap::error::{Error, ErrorKind};
+use std::time::Instant;
 
-use super::findings::{Findings, Listing, begin};
-use super::{Common, PROBLEMS, from_command_line};
-use crate::problem::Problems;
+use clap::error::{ContextKind, ContextValue, Error, ErrorKind};
+
+use super::findings::Listing;
+use super::run::{Files, Run, Stop};
+use super::{Common, from_command_line};
 use crate::read::Memory;
 
 /// Whether help was asked for, or is the best answer to no arguments at all.
@@ -12,9 +14,9 @@ pub(super) fn is_help(error: &Error) -> bool {
     !error.use_stderr() || error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand
 }
 
-/// Says what is wrong with the arguments.
-pub(super) fn refuse(error: &Error) -> u8 {
-    // What was asked for must be found by hand: the arguments could not be read as a whole.
+/// Reports what is wrong with the arguments, and gives the exit status.
+pub(super) fn refuse(error: &Error, start: Instant) -> Stop {
+    // The form that was asked for must be found by hand: the arguments could not be read as a whole.
     let arguments: Vec<_> = std::env::args_os()
         .map(|a| a.to_string_lossy().into_owned())
         .collect();
@@ -25,53 +27,96 @@ pub(super) fn refuse(error: &Error) -> u8 {
         || pairs
             .into_iter()
             .any(|(option, form)| option == "--problems" && form == "json");
-    let form = if json { Listing::Json } else { Listing::Text };
-    begin(form);
-    let mut problems = Problems::new();
-    let (found, expected, mend) = parts(&error.render().to_string());
-    problems.add(from_command_line(found, &expected, &mend));
-    Findings::of(&Common {
-        form,
+    let common = Common {
+        form: if json { Listing::Json } else { Listing::Text },
         memory: Memory::default(),
-    })
-    .refuse(problems);
-    PROBLEMS
+        quiet: false,
+        start,
+    };
+    let (found, expected, mend) = parts(error);
+    let problem = from_command_line(found, &expected, &mend);
+    Run::begin(&common, Files::default()).refuse_for(problem)
 }
 
-/// What was found, what was expected and how to mend it, out of the parser's paragraphs: the error,
-/// perhaps with the possible values; tips; the usage; where to find more.
-fn parts(message: &str) -> (String, String, String) {
-    let (mut found, mut expected, mut mend) = (Vec::new(), Vec::new(), Vec::new());
-    let mut usage = Vec::new();
-    let mut below_usage = false;
-    for line in message
-        .lines()
-        .map(str::trim)
-        .filter(|line| !line.is_empty())
-    {
-        if let Some(values) = line.strip_prefix("[possible values: ") {
-            expected.push(format!("one of {}", values.trim_end_matches(']')));
-        } else if let Some(tip) = line.strip_prefix("tip: ") {
-            mend.push(tip.to_string());
-        } else if let Some(line) = line.strip_prefix("Usage: ") {
-            below_usage = true;
-            usage.push(line.to_string());
-        } else if line.starts_with("For more information") {
-            below_usage = false;
-        } else if below_usage {
-            usage.push(line.to_string());
-        } else {
-            found.push(line.trim_start_matches("error: ").to_string());
+/// What was found, what was expected and how to mend it, in the parser's words.
+fn parts(error: &Error) -> (String, String, String) {
+    let expected = match told(error, ContextKind::ValidValue) {
+        Some(values) => format!("one of {values}"),
+        None => match told(error, ContextKind::Usage) {
+            Some(usage) => usage.trim_start_matches("Usage: ").to_string(),
+            None => "arguments as `gapwright --help` shows them".into(),
+        },
+    };
+    let similar = [
+        (ContextKind::SuggestedArg, "argument"),
+        (ContextKind::SuggestedValue, "value"),
+        (ContextKind::SuggestedSubcommand, "subcommand"),
+    ];
+    let similar = similar.into_iter().filter_map(|(kind, word)| {
+        let name = told(error, kind)?;
+        Some(format!("a similar {word} exists: '{name}'"))
+    });
+    let tips = similar.chain(told(error, ContextKind::Suggested));
+    let mend: Vec<String> = tips.chain(["see --help".to_string()]).collect();
+    (found(error), expected, mend.join("; "))
+}
+
+/// What is wrong, with the argument that it is about.
+fn found(error: &Error) -> String {
+    let of = |kind| told(error, kind).unwrap_or_default();
+    let (argument, value) = (of(ContextKind::InvalidArg), of(ContextKind::InvalidValue));
+    match error.kind() {
+        ErrorKind::UnknownArgument => format!("unexpected argument '{argument}' found"),
+        ErrorKind::InvalidSubcommand => {
+            format!(
+                "unrecognized subcommand '{}'",
+                of(ContextKind::InvalidSubcommand)
+            )
+        }
+        ErrorKind::MissingRequiredArgument => {
+            format!("the following required arguments were not provided: {argument}")
+        }
+        ErrorKind::ArgumentConflict => {
+            format!(
+                "the argument '{argument}' cannot be used with '{}'",
+                of(ContextKind::PriorArg)
+            )
+        }
+        ErrorKind::InvalidValue if value.is_empty() => {
+            format!("a value is required for '{argument}' but none was supplied")
+        }
+        ErrorKind::InvalidValue => format!("invalid value '{value}' for '{argument}'"),
+        ErrorKind::ValueValidation => {
+            let why = std::error::Error::source(error).map(|why| format!(": {why}"));
+            format!(
+                "invalid value '{value}' for '{argument}'{}",
+                why.unwrap_or_default()
+            )
+        }
+        // Counts of values and bytes that are no text: the parser's sentence, without what follows it.
+        _ => {
+            let told = error.render().to_string();
+            let (sentence, _) = told.split_once("\n\n").unwrap_or((&told, ""));
+            let sentence = sentence.trim_start_matches("error: ");
+            sentence.split_whitespace().collect::<Vec<_>>().join(" ")
         }
     }
-    if expected.is_empty() {
-        expected = usage;
-    }
-    if expected.is_empty() {
-        expected.push("arguments as `gapwright --help` shows them".into());
-    }
-    mend.push("see --help".into());
-    (found.join(" "), expected.join(" "), mend.join("; "))
+}
+
+/// What the parser says of this in one line, if it says anything.
+fn told(error: &Error, kind: ContextKind) -> Option<String> {
+    let text = match error.get(kind)? {
+        ContextValue::String(text) => text.clone(),
+        ContextValue::Strings(texts) => texts.join(", "),
+        ContextValue::StyledStr(text) => text.to_string(),
+        ContextValue::StyledStrs(texts) => {
+            let texts: Vec<String> = texts.iter().map(ToString::to_string).collect();
+            texts.join("; ")
+        }
+        _ => return None,
+    };
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    Some(text).filter(|text| !text.is_empty())
 }
 
 #[cfg(test)]
@@ -81,14 +126,10 @@ mod tests {
     use super::parts;
 
     #[test]
-    fn every_paragraph_of_the_parser_finds_its_part() {
+    fn what_is_wrong_with_arguments_has_its_parts() {
         let parsed = |arguments: &[&str]| {
             let wrong = crate::cli::Args::try_parse_from(arguments).err();
-            parts(
-                &wrong
-                    .map(|error| error.render().to_string())
-                    .unwrap_or_default(),
-            )
+            wrong.map(|error| parts(&error)).unwrap_or_default()
         };
         let (found, expected, mend) = parsed(&["gapwright", "kit", "a", "b", "--forced"]);
         assert_eq!(found, "unexpected argument '--forced' found");
@@ -99,5 +140,35 @@ mod tests {
         assert_eq!(expected, "one of text, json");
         let (found, ..) = parsed(&["gapwright", "kit", "a"]);
         assert!(found.contains("not provided: <PUMPS>"), "{found}");
+        let (found, expected, _) = parsed(&["gapwright", "kit", "a", "b", "--threads", "many"]);
+        assert!(
+            found.starts_with("invalid value 'many' for '--threads <N>': "),
+            "{found}"
+        );
+        assert_eq!(expected, "arguments as `gapwright --help` shows them");
+        let (found, ..) = parsed(&["gapwright", "kit", "a", "b", "--out"]);
+        assert_eq!(
+            found,
+            "a value is required for '--out <FILE>' but none was supplied"
+        );
+        let both = [
+            "gapwright",
+            "stack",
+            "p",
+            "--stock",
+            "s",
+            "--plan",
+            "j",
+            "--pack",
+            "a=b",
+        ];
+        let (found, ..) = parsed(&both);
+        assert_eq!(
+            found,
+            "the argument '--plan <FILE>' cannot be used with '--pack <PLACE=PIECES>'"
+        );
+        let (found, _, mend) = parsed(&["gapwright", "kitt"]);
+        assert_eq!(found, "unrecognized subcommand 'kitt'");
+        assert_eq!(mend, "a similar subcommand exists: 'kit'; see --help");
     }
 }

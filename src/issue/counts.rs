@@ -70,3 +70,12 @@ impl Counts {
         &self.lots
     }
 }
+
+/// The counts of a stock workbook, and where its tables begin.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Held {
+    /// The counts.
+    pub counts: Counts,
+    /// The sheets that they stand on, each with the row of its headings, from 0.
+    pub headings: Vec<(String, u32)>,
+}

@@ -9,7 +9,7 @@ use std::fmt;
 
 use super::key;
 use crate::decimal::Money;
-use crate::read::sha256;
+use crate::digest::sha256;
 
 /// What the chain begins with, instead of the chain of a line before.
 pub const BEGINNING: &str = "gapwright issue log 1";

@@ -1,11 +1,12 @@
 //! What a plan takes out of the stock, line by line.
 
 use super::tidy;
+use crate::accounting::spoiled;
+use crate::bag::{self, Bag, Lack};
+use crate::digest::sha256;
 use crate::job::Job;
-use crate::plan::{Kit, spoiled};
-use crate::read::sha256;
-use crate::verify::Verified;
-use crate::words;
+use crate::plan::{Kit, Plan, Shortfall};
+use crate::pump::Pump;
 
 /// What is to be done with the pieces of a line.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -65,14 +66,23 @@ pub struct Line {
     pub step: Step,
     /// The pump; empty for what is of no single one.
     pub tag: String,
-    /// Where the pieces go, in words.
+    /// Where the pieces go, by its label; empty where no single place is short.
     pub place: String,
     /// Stock number; empty for what is short.
     pub item: String,
     /// Whole pieces or sheets; of a consumable that is short, those that lack.
     pub planned: u32,
-    /// Why it is short, or for whom it is cut up.
-    pub note: String,
+    /// Why it is short; `None` for what is taken, and for a plan that was read back.
+    pub why: Option<Why>,
+}
+
+/// Why a line is short.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Why {
+    /// The pump cannot be kitted.
+    Short(Shortfall),
+    /// Consumables of its bag are missing.
+    Lacking(Lack),
 }
 
 /// Everything that a plan takes out of the stock.
@@ -85,18 +95,15 @@ pub struct Planned {
 }
 
 impl Planned {
-    /// The lines of a plan that has passed the checker.
-    pub fn of(verified: &Verified) -> Planned {
-        let job = verified.job();
-        let stock = job
-            .inputs
-            .iter()
-            .find(|input| input.role == "stock workbook");
-        let mut lines = Vec::new();
-        for index in 0..job.pumps.len() {
-            lines.extend(of_pump(verified, index));
-        }
-        lines.extend(of_no_pump(verified));
+    /// The lines of a plan: what its kits take, what their bags get, and what is issued in all, by item.
+    pub fn of(job: &Job, plan: &Plan, bags: &[Bag], issued: &[u32]) -> Planned {
+        let stock = job.inputs.iter();
+        let stock = stock.clone().find(|input| input.role == "stock workbook");
+        let pumps = job.pumps.iter().zip(&plan.kits).zip(bags);
+        let mut lines: Vec<Line> = pumps
+            .flat_map(|((pump, kit), bag)| of_pump(job, pump, kit, bag))
+            .collect();
+        lines.extend(of_no_pump(job, plan, issued));
         Planned {
             stock_sha256: stock.map_or_else(String::new, |input| input.sha256.clone()),
             lines,
@@ -136,40 +143,42 @@ impl Line {
     }
 }
 
-fn of_pump(verified: &Verified, index: usize) -> Vec<Line> {
-    let (job, pump) = (verified.job(), &verified.job().pumps[index]);
+fn of_pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> Vec<Line> {
     let model = job.model_of(pump);
-    let line = |step, place: &str, item: &str, planned, note: String| Line {
+    let line = |step, place: &str, item: &str, planned, why| Line {
         step,
         tag: pump.tag.clone(),
         place: place.to_string(),
         item: item.to_string(),
         planned,
-        note,
+        why,
     };
     let mut lines = Vec::new();
-    match &verified.plan().kits[index] {
+    match kit {
         Kit::Short(shorts) => lines.extend(shorts.iter().map(|short| {
-            let place = words::place(job, pump, short);
-            line(Step::Short, &place, "", 0, words::reason(job, pump, short))
+            let place = short
+                .pack
+                .map_or("", |pack| model.packs[pack].label.as_str());
+            line(Step::Short, place, "", 0, Some(Why::Short(short.clone())))
         })),
         Kit::Served(packs) => {
             for (pack, picked) in model.packs.iter().zip(packs) {
                 for pick in &picked.picks {
                     let step = step(job, pick.item);
                     let item = &job.stock[pick.item].item;
-                    lines.push(line(step, &pack.label, item, pick.count, String::new()));
+                    lines.push(line(step, &pack.label, item, pick.count, None));
                 }
             }
         }
     }
-    for (need, share) in verified.bags()[index].iter().enumerate() {
+    for (need, share) in bag.iter().enumerate() {
         let place = &model.consumables[need].kind;
         for pick in &share.picks {
             let item = &job.stock[pick.item].item;
-            lines.push(line(Step::Pick, place, item, pick.count, String::new()));
+            lines.push(line(Step::Pick, place, item, pick.count, None));
         }
-        if let Some(why) = words::lack(job, pump, need, share) {
+        if let Some(why) = bag::lack(job, pump, need, share) {
+            let why = Some(Why::Lacking(why));
             lines.push(line(Step::Short, place, "", share.lacking, why));
         }
     }
@@ -183,23 +192,21 @@ fn step(job: &Job, item: usize) -> Step {
     })
 }
 
-fn of_no_pump(verified: &Verified) -> Vec<Line> {
-    let job = verified.job();
+fn of_no_pump(job: &Job, plan: &Plan, issued: &[u32]) -> Vec<Line> {
     let line = |step, item: &str, planned| Line {
         step,
         tag: String::new(),
         place: String::new(),
         item: item.to_string(),
         planned,
-        note: String::new(),
+        why: None,
     };
-    let issued = verified.issued();
-    let lots = job.stock.iter().enumerate();
-    let spoiled = lots.map(|(index, lot)| {
-        let lost = spoiled(job, index, issued[index]);
+    let lots = job.stock.iter().zip(issued).enumerate();
+    let spoiled = lots.map(|(index, (lot, &issued))| {
+        let lost = spoiled(job, index, issued);
         line(Step::Spoiled, &lot.item, lost)
     });
-    let cut = job.sheets.iter().zip(verified.plan().sheets_cut(job));
+    let cut = job.sheets.iter().zip(plan.sheets_cut(job));
     let cut = cut.map(|(lot, sheets)| line(Step::CutUp, &lot.item, sheets));
     spoiled.chain(cut).filter(|line| line.planned > 0).collect()
 }

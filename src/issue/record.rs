@@ -108,6 +108,35 @@ pub struct Moves {
     pub after: BTreeMap<String, u32>,
 }
 
+/// Warns of a date that is out of the order of the log's lines: none of them can be taken back, and demand is counted
+/// by their dates.
+pub fn warn_of_date(date: &str, standing: &Standing<'_>, problems: &mut Problems) {
+    const YEAR: i32 = 366;
+    let Some(last) = standing
+        .log
+        .entries()
+        .last()
+        .map(|entry| entry.date.as_str())
+    else {
+        return;
+    };
+    let [now, before] = [date, last].map(crate::day::number);
+    let Some(days) = now.zip(before).map(|(now, before)| now - before) else {
+        return;
+    };
+    let how = match days {
+        ..0 => "earlier than",
+        0..=YEAR => return,
+        _ => "more than a year after",
+    };
+    problems.warn(Problem::new(
+        standing.log_place.clone(),
+        format!("the date {date}, {how} that of the log's last line, {last}"),
+        "lines in the order of their days",
+        "give the day on which the pieces went out with --date, if it is another one",
+    ));
+}
+
 /// A place on the command line.
 fn command_line() -> Place {
     Place::file("command line")
@@ -608,10 +637,7 @@ fn shared_now(carried: &Carried, shared: &Line, tags: &BTreeSet<String>) -> bool
 }
 
 fn take_line(taking: &mut Taking<'_>, line: &Line, filled: &Filled, problems: &mut Problems) {
-    let note = match filled.note.as_str() {
-        "" => line.note.as_str(),
-        note => note,
-    };
+    let note = filled.note.as_str();
     let picked = filled.picked.unwrap_or(line.planned);
     if line.step == Step::Short {
         if filled.picked.is_some_and(|picked| picked > 0) || filled.instead.is_some() {
@@ -744,7 +770,7 @@ fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
         place: extra.place.clone(),
         item: super::tidy(&taken.0.item),
         planned: 0,
-        note: String::new(),
+        why: None,
     };
     taking.movement(
         &line,

@@ -16,6 +16,7 @@ use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
 use crate::choose::watch::Watch;
+use crate::narrow::narrow;
 
 use super::ways::{Class, Take};
 
@@ -123,8 +124,8 @@ impl Cover {
 
     /// Cost and number of pieces of what weighs so much.
     pub(super) fn split(&self, weight: i128) -> (i64, u32) {
-        let cost = i64::try_from(weight.div_euclid(self.often)).unwrap_or(i64::MAX);
-        let pieces = u32::try_from(weight.rem_euclid(self.often)).unwrap_or(u32::MAX);
+        let cost = narrow::<i64>(weight.div_euclid(self.often));
+        let pieces = narrow::<u32>(weight.rem_euclid(self.often));
         (cost, pieces)
     }
 
@@ -137,8 +138,8 @@ impl Cover {
     /// The lightest kit that covers every class, looking at about `effort` ways at most.
     pub(super) fn search(&self, effort: u64, watch: &Watch) -> Covered {
         let mut hints = vec![0; self.classes.len()];
-        let first = self.completed(vec![0; self.items.len()], &mut hints);
-        let mut best = self.exchanged(first, &mut hints);
+        let first = self.completed(vec![0; self.items.len()], &mut hints, watch);
+        let mut best = self.exchanged(first, &mut hints, watch);
         let mut weight = self.weigh(&best);
         let mut bound = 0;
         let mut known: Vec<usize> = self.hardest(&vec![0; self.items.len()], &mut hints);
@@ -150,7 +151,7 @@ impl Cover {
                 break;
             };
             let joining = self.hardest(&kit, &mut hints);
-            let whole = self.completed(kit, &mut hints);
+            let whole = self.completed(kit, &mut hints, watch);
             if self.weigh(&whole) < weight {
                 weight = self.weigh(&whole);
                 best = whole;
@@ -223,10 +224,21 @@ impl Cover {
         }
     }
 
-    /// A kit with more pieces until it covers every class, then without what is not needed.
-    fn completed(&self, mut kit: Kit, hints: &mut [usize]) -> Kit {
+    /// A kit with more pieces until it covers every class, then without what is not needed. Where the
+    /// watch says to stop each class that is left gets its lightest way.
+    fn completed(&self, mut kit: Kit, hints: &mut [usize], watch: &Watch) -> Kit {
         loop {
             let lacking = self.uncovered(&kit, hints);
+            if watch.stop().is_some() {
+                let lightest = lacking
+                    .iter()
+                    .filter_map(|&class| self.classes[class].first());
+                for &(item, count) in lightest.flat_map(|wanted| &wanted.takes) {
+                    let held = &mut kit[usize::from(item)];
+                    *held = count.max(*held);
+                }
+                return kit;
+            }
             let hardest = lacking
                 .into_iter()
                 .map(|class| (self.least_lack(class, &kit), class))
@@ -239,7 +251,7 @@ impl Cover {
                 *held = count.max(*held);
             }
         }
-        self.dropped(kit, hints)
+        self.dropped(kit, hints, watch)
     }
 
     fn covers_all(&self, kit: &[u16], hints: &mut [usize]) -> bool {
@@ -254,9 +266,9 @@ impl Cover {
     }
 
     /// A kit without what is not needed.
-    fn dropped(&self, mut kit: Kit, hints: &mut [usize]) -> Kit {
+    fn dropped(&self, mut kit: Kit, hints: &mut [usize], watch: &Watch) -> Kit {
         for item in self.heaviest() {
-            while kit[item] > 0 {
+            while kit[item] > 0 && watch.stop().is_none() {
                 kit[item] -= 1;
                 if !self.covers_all(&kit, hints) {
                     kit[item] += 1;
@@ -268,7 +280,7 @@ impl Cover {
     }
 
     /// A kit with lighter pieces in the place of others.
-    fn exchanged(&self, mut kit: Kit, hints: &mut [usize]) -> Kit {
+    fn exchanged(&self, mut kit: Kit, hints: &mut [usize], watch: &Watch) -> Kit {
         let order = self.heaviest();
         'better: loop {
             for &out in &order {
@@ -277,10 +289,13 @@ impl Cover {
                         break;
                     }
                     if kit[into] < self.most[into] {
+                        if watch.stop().is_some() {
+                            return kit;
+                        }
                         kit[out] -= 1;
                         kit[into] += 1;
                         if self.covers_all(&kit, hints) {
-                            kit = self.dropped(kit, hints);
+                            kit = self.dropped(kit, hints, watch);
                             continue 'better;
                         }
                         kit[out] += 1;

@@ -12,14 +12,20 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use rayon::prelude::*;
 
+use crate::choose::watch::{Pace, UNITS, Watch};
+
+use super::GRACE;
 use super::scenarios::Scenarios;
-use super::trolley::Kept;
 use super::ways::{Take, Ways, fits};
+use crate::narrow::narrow;
 
 /// The ways that each class may take, by index; those that a scenario never asks for are empty.
 #[derive(Clone)]
 pub(super) struct Open<'a> {
     pub(super) ways: &'a Ways,
+    watch: &'a Watch<'a>,
+    /// Ways that are looked at for a scenario whatever the watch says.
+    grace: usize,
     /// The classes that some scenario asks for.
     asked: Arc<Vec<u32>>,
     by_class: Vec<Vec<u32>>,
@@ -34,11 +40,21 @@ pub(super) struct Assigned {
     pub(super) used: Vec<u32>,
 }
 
+/// By scenario, the ways of its pumps; `None` where it is not served.
+pub(super) type Kept = Vec<Option<Assigned>>;
+
 impl<'a> Open<'a> {
     /// The ways that take no more than there is of anything, of what the scenarios ask for.
-    pub(super) fn within(ways: &'a Ways, scenarios: &Scenarios, there: &[u32]) -> Open<'a> {
+    pub(super) fn within(
+        ways: &'a Ways,
+        scenarios: &Scenarios,
+        there: &[u32],
+        watch: &'a Watch<'a>,
+    ) -> Open<'a> {
         let none = Open {
             ways,
+            watch,
+            grace: (2 * GRACE / scenarios.len().max(1)).clamp(100, UNITS),
             asked: Arc::new(scenarios.asked()),
             by_class: Vec::new(),
             work: Arc::default(),
@@ -67,6 +83,8 @@ impl<'a> Open<'a> {
             by_class,
             asked: Arc::clone(&self.asked),
             ways: self.ways,
+            watch: self.watch,
+            grace: self.grace,
             work: Arc::clone(&self.work),
         }
     }
@@ -130,8 +148,8 @@ impl<'a> Open<'a> {
         Assigned { way, used }
     }
 
-    /// Changes ways, so often at most, until nothing is overdrawn; whether that came about. If not,
-    /// `assigned` is what it was last.
+    /// Changes ways, so often at most, until nothing is overdrawn or the watch says to stop; whether that
+    /// came about. If not, `assigned` is what it was last.
     pub(super) fn mend(
         &self,
         classes: &[u32],
@@ -147,9 +165,14 @@ impl<'a> Open<'a> {
         }
         let mut weight = vec![1_u64; there.len()];
         let mut stays = vec![0; classes.len()];
-        let mut looked = 0;
+        let (mut looked, mut counted) = (0, 0);
         let mut mended = false;
+        let mut pace = Pace::at_least(self.watch, self.grace);
         for now in 1..=moves {
+            if pace.stop(looked - counted).is_some() {
+                break;
+            }
+            counted = looked;
             let mut best: Option<(i64, usize, u32)> = None;
             'pumps: for (pump, &class) in classes.iter().enumerate() {
                 let held = self.takes(class, assigned.way[pump]);
@@ -249,5 +272,5 @@ fn over_by(used: u32, there: u32) -> u32 {
 }
 
 fn heavy(weight: &[u64], item: usize, over: u32) -> i64 {
-    i64::try_from(weight[item] * u64::from(over)).unwrap_or(i64::MAX)
+    narrow::<i64>(weight[item] * u64::from(over))
 }

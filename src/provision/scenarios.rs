@@ -8,8 +8,10 @@ use chacha20::ChaCha8Rng;
 use chacha20::rand_core::SeedableRng;
 use rayon::prelude::*;
 
+use crate::choose::watch::Pace;
 use crate::length::Length;
 use crate::outlook::Outlook;
+use crate::plan::Stop;
 
 use super::draws::Draws;
 use super::views::{Register, View};
@@ -40,30 +42,38 @@ pub(super) struct Scenarios {
 }
 
 impl Scenarios {
-    /// Draws so many.
+    /// Draws so many, unless there is no time for it.
     pub(super) fn draw(
         outlook: &Outlook,
         views: &[View],
         register: &mut Register,
-        (seed, purpose, number): (u64, Purpose, u32),
-        step: Length,
-    ) -> Scenarios {
-        let drawn: Vec<Vec<Length>> = (0..number)
-            .into_par_iter()
-            .map(|scenario| lengths(outlook, seed, purpose, scenario, step))
-            .collect();
-        let mut classes = Vec::with_capacity(drawn.len() * views.len());
-        for lengths in drawn {
-            let mut lengths = lengths.into_iter();
-            for view in views {
-                let mine = lengths.by_ref().take(view.axes.len());
-                classes.push(view.class(register, mine));
+        (seed, purpose, number, step): (u64, Purpose, u32, Length),
+        pace: &mut Pace<'_>,
+    ) -> Result<Scenarios, Stop> {
+        /// Scenarios that are drawn side by side.
+        const AT_ONCE: u32 = 64;
+        let mut classes = Vec::new();
+        for from in (0..number).step_by(AT_ONCE as usize) {
+            let to = number.min(from.saturating_add(AT_ONCE));
+            if let Some(stop) = pace.stop((to - from) as usize * views.len()) {
+                return Err(stop);
+            }
+            let drawn: Vec<Vec<Length>> = (from..to)
+                .into_par_iter()
+                .map(|scenario| lengths(outlook, seed, purpose, scenario, step))
+                .collect();
+            for lengths in drawn {
+                let mut lengths = lengths.into_iter();
+                for view in views {
+                    let mine = lengths.by_ref().take(view.axes.len());
+                    classes.push(view.class(register, mine));
+                }
             }
         }
-        Scenarios {
+        Ok(Scenarios {
             pumps: views.len(),
             classes,
-        }
+        })
     }
 
     /// Only those for which something holds.

@@ -13,9 +13,8 @@ use rayon::prelude::*;
 
 use crate::choose::watch::{Part, Watch};
 
-use super::route::{Assigned, Open};
+use super::route::{Assigned, Kept, Open};
 use super::scenarios::Scenarios;
-use super::trolley::Kept;
 use super::ways::Ways;
 
 /// Changes of a way to do without a piece.
@@ -79,7 +78,7 @@ impl<'a> Shed<'a> {
         let mut dearest: Vec<usize> = (0..there.len()).collect();
         dearest.sort_by_key(|&item| (Reverse(ways.price[item]), item));
         Shed {
-            open: Open::within(ways, scenarios, &there),
+            open: Open::within(ways, scenarios, &there, watch),
             scenarios,
             failed: vec![Vec::new(); there.len()],
             fails: vec![0; there.len()],

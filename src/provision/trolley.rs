@@ -10,8 +10,9 @@ use rayon::prelude::*;
 use crate::choose::watch::{Part, Watch};
 use crate::decimal::Money;
 use crate::job::Job;
+use crate::narrow::narrow;
 
-use super::route::{Assigned, Open};
+use super::route::{Kept, Open};
 use super::safe::{cost, listed, short_sheets};
 use super::scenarios::{Scenarios, generator};
 use super::shed::Shed;
@@ -28,9 +29,6 @@ const KICKS: u64 = 400_000_000;
 
 /// What the generator that says how is for.
 const KICKING: u8 = 3;
-
-/// By scenario, the ways of its pumps; `None` where it is not served.
-pub(super) type Kept = Vec<Option<Assigned>>;
 
 /// Chooses a trolley. `ways` are those but for gaps.
 ///
@@ -49,10 +47,10 @@ pub(super) fn choose(
     let wanted = question.wanted() as usize;
     let all = scenarios;
     let hopeful = all.only(|classes| ways.possible(classes));
-    let whole = Start::of(ways, &hopeful, safe);
+    let whole = Start::of(ways, &hopeful, safe, watch);
     let start = match whole.most >= wanted {
         true => whole,
-        false => Start::of(ways, all, safe),
+        false => Start::of(ways, all, safe, watch),
     };
     let Start {
         scenarios,
@@ -94,7 +92,7 @@ pub(super) fn choose(
     let none = || (vec![0; ways.available.len()], vec![None; scenarios.len()]);
     let (there, kept) = best.map_or_else(none, Shed::done);
     // Of those that were given up some may be served after all.
-    let open = Open::within(ways, all, &there);
+    let open = Open::within(ways, all, &there, watch);
     let mut known = kept.iter().map(Option::is_some);
     let known: Vec<bool> = (0..all.len())
         .map(|scenario| {
@@ -107,7 +105,7 @@ pub(super) fn choose(
         .map(|scenario| known[scenario] || open.kits(all.of(scenario), &there, MOVES).is_some())
         .collect();
     let served = |scenario: &usize| again[*scenario] && ways.possible(all.of(*scenario));
-    let whole = |count: usize| u32::try_from(count).unwrap_or(u32::MAX);
+    let whole = |count: usize| narrow::<u32>(count);
     Trolley {
         cost: cost(ways, &there),
         count: there.iter().sum(),
@@ -134,10 +132,10 @@ struct Start<'a> {
 }
 
 impl<'a> Start<'a> {
-    fn of(ways: &Ways, scenarios: &'a Scenarios, safe: &[SafeKit]) -> Start<'a> {
-        let drawers = Open::within(ways, scenarios, &ways.available);
+    fn of(ways: &Ways, scenarios: &'a Scenarios, safe: &[SafeKit], watch: &Watch<'_>) -> Start<'a> {
+        let drawers = Open::within(ways, scenarios, &ways.available, watch);
         let cheapest = drawers.serve(scenarios, &ways.available, MOVES);
-        let own = out_of_safe_kits(ways, &drawers, scenarios, safe);
+        let own = out_of_safe_kits(&drawers, scenarios, safe, watch);
         let most = served(&cheapest).max(own.as_ref().map_or(0, |(_, kept)| served(kept)));
         Start {
             scenarios,
@@ -194,11 +192,12 @@ fn least(ways: &Ways, classes: &[u32]) -> Option<i64> {
 
 /// All safe kits together with what each scenario takes out of them, if the drawers hold them all.
 fn out_of_safe_kits(
-    ways: &Ways,
     drawers: &Open,
     scenarios: &Scenarios,
     safe: &[SafeKit],
+    watch: &Watch<'_>,
 ) -> Option<(Vec<u32>, Kept)> {
+    let ways = drawers.ways;
     let mut there = vec![0_u32; ways.available.len()];
     for pieces in safe.iter().flat_map(|kit| &kit.pieces) {
         there[pieces.item] = there[pieces.item].saturating_add(pieces.count);
@@ -224,7 +223,7 @@ fn out_of_safe_kits(
             });
         }
     }
-    let open = Open::within(ways, scenarios, &there);
+    let open = Open::within(ways, scenarios, &there, watch);
     let serve = |scenario: usize| {
         let classes = scenarios.of(scenario);
         let own = safe.iter().zip(classes);

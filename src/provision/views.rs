@@ -8,6 +8,7 @@ use std::collections::HashMap;
 use crate::choose::pattern::Demands;
 use crate::choose::{DrawerKey, drawer_key};
 use crate::length::Length;
+use crate::narrow::narrow;
 use crate::outlook::{Expected, Outlook};
 use crate::pump::Pump;
 
@@ -153,9 +154,14 @@ impl View {
         constants
     }
 
+    /// How many values it is looked at.
+    pub(super) fn values(&self) -> usize {
+        self.axes.iter().map(|axis| axis.values.len()).product()
+    }
+
     /// The class of each of its values; the last axis moves first.
     pub(super) fn grid(&self, register: &mut Register) -> Vec<u32> {
-        let number = self.axes.iter().map(|axis| axis.values.len()).product();
+        let number = self.values();
         let mut at = vec![0; self.axes.len()];
         let mut classes = Vec::with_capacity(number);
         for _ in 0..number {
@@ -198,14 +204,14 @@ impl Register {
             });
             self.kinds.len() - 1
         });
-        u32::try_from(index).unwrap_or(u32::MAX)
+        narrow::<u32>(index)
     }
 
     fn class(&mut self, kind: u32, constants: Constants) -> u32 {
         if let Some(&class) = self.known.get(&(kind, constants.clone())) {
             return class;
         }
-        let class = u32::try_from(self.classes.len()).unwrap_or(u32::MAX);
+        let class = narrow::<u32>(self.classes.len());
         self.classes.push((kind, constants.clone()));
         self.known.insert((kind, constants), class);
         class

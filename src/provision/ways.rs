@@ -8,17 +8,18 @@ use smallvec::SmallVec;
 
 use crate::choose::combination::Combination;
 use crate::choose::instance::Uses;
-use crate::choose::pattern::{Demands, Doubt, doubts, list_for, windows};
-use crate::choose::watch::{Part, Watch};
+use crate::choose::pattern::{Demands, Doubt, doubts, listed_for, windows};
+use crate::choose::watch::{Pace, Part, Watch};
 use crate::choose::{
     ChooseError, Drawers, MOST_COLUMNS, MOST_ITEMS, MOST_PATTERNS, most_totals, uses,
 };
 use crate::job::Job;
-use crate::plan::PackPick;
+use crate::plan::{PackPick, Stop};
 use crate::stack::Guard;
 use crate::stock::Item;
 
 use super::views::Register;
+use super::{Fault, GRACE};
 
 /// Pieces of an item: its index in the stock, and how many.
 pub(super) type Take = (u16, u16);
@@ -90,10 +91,10 @@ pub(super) struct Ways {
 /// Lists the ways to kit every class out of all that is available.
 ///
 /// # Errors
-/// [`ChooseError`] where there are too many.
-pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways, ChooseError> {
+/// [`Fault::Choose`] where there are too many; [`Fault::Stopped`].
+pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways, Fault> {
     if job.stock.len() > MOST_ITEMS {
-        return Err(ChooseError::TooManyItems);
+        return Err(ChooseError::TooManyItems.into());
     }
     let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
     let price: Vec<i64> = job.stock.iter().map(|item| item.unit_cost.raw()).collect();
@@ -119,7 +120,11 @@ pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways
         job,
         &available,
         spanned.map(|(span, (kind, _))| (pump(*kind), span.clone())),
+        watch,
     )?;
+    if let Some(stop) = drawers.cut {
+        return Err(Fault::Stopped(stop));
+    }
     let doubts = match job.policy.guard() {
         Guard::Expanded(_) => doubts(&job.stock),
         Guard::None | Guard::WorstCase => Vec::new(),
@@ -127,6 +132,7 @@ pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways
     let listed = AtomicUsize::new(0);
     let done = AtomicUsize::new(0);
     let of = register.classes.len();
+    let grace = (10 * GRACE / of.max(1)).max(2_000);
     watch.step(Part::Listing, 0, of);
     let classes = (0..of)
         .into_par_iter()
@@ -139,21 +145,21 @@ pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways
                 price: &price,
                 drawers: &drawers.of(job, pump),
             };
-            let class =
-                listing
-                    .class(&demands(class))
-                    .ok_or_else(|| ChooseError::TooManyPatterns {
-                        tag: pump.tag.clone(),
-                        most: MOST_PATTERNS,
-                    })?;
+            let class = listing
+                .class(&demands(class), &mut Pace::at_least(watch, grace))
+                .map_err(Fault::Stopped)?
+                .ok_or_else(|| ChooseError::TooManyPatterns {
+                    tag: pump.tag.clone(),
+                    most: MOST_PATTERNS,
+                })?;
             let before = listed.fetch_add(class.len(), Ordering::Relaxed);
             if before + class.len() > MOST_COLUMNS {
-                return Err(ChooseError::TooManyColumns);
+                return Err(ChooseError::TooManyColumns.into());
             }
             watch.step(Part::Listing, done.fetch_add(1, Ordering::Relaxed) + 1, of);
             Ok(class)
         })
-        .collect::<Result<Vec<Class>, ChooseError>>()?;
+        .collect::<Result<Vec<Class>, Fault>>()?;
     Ok(Ways {
         gap: classes.iter().map(Class::is_empty).collect(),
         classes,
@@ -223,9 +229,17 @@ struct Way {
 }
 
 impl Listing<'_> {
-    fn class(&self, demands: &Demands) -> Option<Class> {
-        let policy = &self.job.policy;
-        let patterns = list_for(demands, policy, self.doubts, self.drawers, MOST_PATTERNS)?;
+    /// A class; `None` where there are too many ways.
+    fn class(&self, demands: &Demands, pace: &mut Pace<'_>) -> Result<Option<Class>, Stop> {
+        let rules = (&self.job.policy, self.doubts);
+        let listed = listed_for(demands, rules, self.drawers, MOST_PATTERNS, pace);
+        let Some(listed) = listed else {
+            return Ok(None);
+        };
+        if let Some(stop) = listed.cut {
+            return Err(stop);
+        }
+        let patterns = listed.list;
         let mut ways: Vec<Way> = Vec::new();
         let mut known: HashMap<Uses, usize> = HashMap::with_capacity(patterns.len());
         for pattern in patterns {
@@ -260,20 +274,29 @@ impl Listing<'_> {
             });
         }
         let least = ways.iter().map(|way| way.total).min().unwrap_or(0);
-        let mut order: Vec<usize> = (0..ways.len())
-            .filter(|&way| !self.has_part(&ways[way], least, &known))
-            .collect();
+        let mut order = Vec::new();
+        for way in 0..ways.len() {
+            if let Some(stop) = pace.stop(1) {
+                return Err(stop);
+            }
+            if !self.has_part(&ways[way], least, &known) {
+                order.push(way);
+            }
+        }
         order.sort_by_key(|&way| (ways[way].cost, ways[way].pieces, way));
         let mut class = Class::default();
         for way in order.into_iter().map(|way| &ways[way]) {
             let take = |&(item, count): &(u16, i16)| (item, count.unsigned_abs());
             class.takes.extend(way.uses.iter().map(take));
-            class.ends.push(u32::try_from(class.takes.len()).ok()?);
+            let Ok(end) = u32::try_from(class.takes.len()) else {
+                return Ok(None);
+            };
+            class.ends.push(end);
             class.cost.push(way.cost);
             class.waste.push(way.waste);
             class.choice.extend(&way.choice);
         }
-        Some(class)
+        Ok(Some(class))
     }
 
     /// Whether a part of a way's pieces will do as well.

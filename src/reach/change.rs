@@ -1,5 +1,6 @@
 //! What dropping or adding a size does.
 
+use crate::choose::watch::Watch;
 use crate::length::Length;
 
 use super::{Fault, Reach, Rule, Size, Targets};
@@ -87,13 +88,25 @@ pub fn without(
     targets: &Targets,
     rule: &Rule,
 ) -> Result<Change, Fault> {
+    without_until(sizes, index, targets, rule, &Watch::patient())
+}
+
+/// [`without`] under a watch.
+pub(crate) fn without_until(
+    sizes: &[Size],
+    index: usize,
+    targets: &Targets,
+    rule: &Rule,
+    watch: &Watch<'_>,
+) -> Result<Change, Fault> {
     if index >= sizes.len() {
         return Err(Fault::Size(index));
     }
-    let before = Reach::of(sizes, targets, rule)?;
+    let before = Reach::until(sizes, targets, rule, watch)?;
     let mut rest = sizes.to_vec();
     rest.remove(index);
-    Ok(Change::between(&before, Reach::of(&rest, targets, rule)?))
+    let after = Reach::until(&rest, targets, rule, watch)?;
+    Ok(Change::between(&before, after))
 }
 
 /// What adding a size does.
@@ -101,8 +114,20 @@ pub fn without(
 /// # Errors
 /// As [`Reach::of`].
 pub fn with(sizes: &[Size], size: Size, targets: &Targets, rule: &Rule) -> Result<Change, Fault> {
-    let before = Reach::of(sizes, targets, rule)?;
+    with_until(sizes, size, targets, rule, &Watch::patient())
+}
+
+/// [`with`] under a watch.
+pub(crate) fn with_until(
+    sizes: &[Size],
+    size: Size,
+    targets: &Targets,
+    rule: &Rule,
+    watch: &Watch<'_>,
+) -> Result<Change, Fault> {
+    let before = Reach::until(sizes, targets, rule, watch)?;
     let mut all = sizes.to_vec();
     all.push(size);
-    Ok(Change::between(&before, Reach::of(&all, targets, rule)?))
+    let after = Reach::until(&all, targets, rule, watch)?;
+    Ok(Change::between(&before, after))
 }

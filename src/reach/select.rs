@@ -1,14 +1,15 @@
 //! Choosing sizes out of a catalogue.
 
-use crate::choose::watch::Watch;
+use crate::choose::watch::{Pace, Watch};
 use crate::decimal::Money;
 use crate::length::Length;
+use crate::narrow::narrow;
 use crate::plan::Stop;
 
 use super::search::{Cover, members};
 use super::supports::{self, Set, packs};
 use super::table::Table;
-use super::{Fault, Reach, Rule, Size, Targets};
+use super::{Fault, GRACE, Reach, Rule, Size, Targets};
 
 /// What is sought.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -83,11 +84,11 @@ pub fn select(
     if catalogue.len() > 128 {
         return Err(Fault::TooManySizes(catalogue.len()));
     }
-    let whole = Reach::of(catalogue, targets, rule)?;
+    let whole = Reach::until(catalogue, targets, rule, watch)?;
     let wanted: Vec<bool> = whole.met.iter().map(Option::is_some).collect();
     let weights = weights(catalogue, aim);
     let at_once = targets.at_once(rule);
-    let listed = supports::list(catalogue, targets, rule).map(|mut supports| {
+    let listed = supports::list(catalogue, targets, rule, watch).map(|mut supports| {
         // What nothing meets is missed, and what an empty pack meets wants nothing.
         supports.retain(|sets| !sets.is_empty() && sets[0] != 0);
         supports
@@ -133,10 +134,10 @@ pub fn select(
     let chosen: Vec<Size> = sizes.iter().map(|&index| catalogue[index]).collect();
     Ok(Choice {
         cost: chosen.iter().map(|size| size.cost).sum(),
-        reach: Reach::of(&chosen, targets, rule)?,
+        reach: Reach::until(&chosen, targets, rule, watch)?,
         sizes,
         least_sizes,
-        least_cost: Money::from_raw(i64::try_from(least_cost).unwrap_or(i64::MAX)),
+        least_cost: Money::from_raw(narrow::<i64>(least_cost)),
         proven,
         nodes,
         stop: watch.stop().filter(|_| !proven),
@@ -189,35 +190,37 @@ struct Mending<'a, 'w> {
 }
 
 impl Mending<'_, '_> {
-    /// How many of the targets that must be met are.
-    fn met(&self, set: Set) -> usize {
+    /// How many of the targets that must be met are; `None` where there is no time to find out.
+    fn met(&self, set: Set) -> Option<usize> {
         if self.listed {
             let supported = |sets: &&Vec<Set>| sets.iter().any(|support| support & !set == 0);
-            return self.cover.supports.iter().filter(supported).count();
+            return Some(self.cover.supports.iter().filter(supported).count());
         }
         let chosen: Vec<Size> = members(set).map(|index| self.catalogue[index]).collect();
         let end: Length = self.targets.last() + self.rule.window;
-        let Ok(table) = Table::of(&chosen, end, self.rule) else {
-            // A coarser grain only makes the table smaller, but whoever asks must not be misled.
-            return 0;
-        };
+        let mut pace = Pace::at_least(self.watch, GRACE);
+        // A coarser grain only makes the table smaller, so this fails for want of time only.
+        let table = Table::of(&chosen, end, self.rule, &mut pace).ok()?;
         let wanted = self.targets.iter().zip(self.wanted);
-        wanted
+        let met = wanted
             .filter(|&(target, &wanted)| wanted && table.meet(target, self.rule).is_some())
-            .count()
+            .count();
+        Some(met)
     }
 
     /// Adds what meets most for its weight, drops what is not needed, exchanges while that helps.
     fn good_set(&self) -> Set {
         let count = self.catalogue.len();
         let full = (0..count).fold(0, |set: Set, size| set | 1 << size);
-        let need = self.met(full);
+        let Some(need) = self.met(full) else {
+            return full;
+        };
         let mut set: Set = 0;
-        let mut met = self.met(set);
+        let mut met = self.met(set).unwrap_or(0);
         while met < need {
             let mut best: Option<(usize, usize)> = None;
             for size in members(full & !set) {
-                let more = self.met(set | 1 << size) - met;
+                let more = self.met(set | 1 << size).map_or(0, |all| all - met);
                 // More targets for the weight, in whole numbers.
                 let better = best.is_none_or(|(most, other)| {
                     let weigh = |more: usize, of: usize| {
@@ -259,7 +262,7 @@ impl Mending<'_, '_> {
         order.sort_by_key(|&size| std::cmp::Reverse(self.cover.weights[size]));
         for size in order {
             let rest = set & !(1 << size);
-            if self.watch.stop().is_none() && self.met(rest) == need {
+            if self.watch.stop().is_none() && self.met(rest) == Some(need) {
                 set = rest;
             }
         }
@@ -281,7 +284,7 @@ impl Mending<'_, '_> {
                         return None;
                     }
                     *left -= 1;
-                    if self.met(other) == need {
+                    if self.met(other) == Some(need) {
                         return Some(other);
                     }
                 }

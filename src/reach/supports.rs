@@ -1,8 +1,9 @@
 //! Supports: for each target the smallest sets of sizes that some pack meeting it is made of.
 
+use crate::choose::watch::{Pace, Watch};
 use crate::length::Length;
 
-use super::{Rule, Size, Targets};
+use super::{GRACE, Rule, Size, Targets};
 
 /// A set of sizes of a catalogue, one bit each.
 pub(super) type Set = u128;
@@ -15,8 +16,13 @@ const MOST_LOOKS: u64 = 30_000_000;
 
 /// The supports of each target, none a part of another; a target that nothing meets has none.
 ///
-/// `None` where there are too many packs to list.
-pub(super) fn list(catalogue: &[Size], targets: &Targets, rule: &Rule) -> Option<Vec<Vec<Set>>> {
+/// `None` where there are too many packs to list, or no time for it.
+pub(super) fn list(
+    catalogue: &[Size],
+    targets: &Targets,
+    rule: &Rule,
+    watch: &Watch<'_>,
+) -> Option<Vec<Vec<Set>>> {
     let mut listing = Listing {
         catalogue,
         targets,
@@ -24,16 +30,21 @@ pub(super) fn list(catalogue: &[Size], targets: &Targets, rule: &Rule) -> Option
         supports: vec![vec![]; targets.len()],
         listed: 0,
         looks: 0,
+        pace: Pace::at_least(watch, GRACE),
     };
     listing.extend(0, 0, Length::ZERO, 0, 0)?;
-    let mut supports = listing.supports;
+    let Listing {
+        mut supports,
+        mut pace,
+        ..
+    } = listing;
     for sets in &mut supports {
         sets.sort_unstable();
         sets.dedup();
         let all = sets.clone();
-        sets.retain(|&set| !has_smaller(set, &all));
+        sets.retain(|&set| pace.stop(1).is_some() || !has_smaller(set, &all));
     }
-    Some(supports)
+    pace.stop(0).is_none().then_some(supports)
 }
 
 /// Packs of at most so many pieces of so many sizes, the empty one too: the binomial coefficient of
@@ -43,6 +54,7 @@ pub(super) fn packs(kinds: u128, pieces: u128) -> u128 {
 }
 
 struct Listing<'a> {
+    pace: Pace<'a>,
     catalogue: &'a [Size],
     targets: &'a Targets,
     rule: &'a Rule,
@@ -63,6 +75,9 @@ impl Listing<'_> {
         set: Set,
     ) -> Option<()> {
         self.looks += 1;
+        if self.pace.stop(1).is_some() {
+            return None;
+        }
         let room = self.rule.window - self.rule.guard.of(parts);
         if room >= Length::ZERO {
             let met = self.targets.between(total - room, total + room);

@@ -1,6 +1,8 @@
 //! The table of totals: what the errors of the best pack of so many pieces and such a total take.
 
+use crate::choose::watch::Pace;
 use crate::length::Length;
+use crate::narrow::narrow;
 
 use super::{Fault, Met, Rule, Size, Targets, check_sizes};
 
@@ -9,6 +11,9 @@ const MOST_CELLS: i64 = 8_000_000;
 
 /// The most steps to fill it.
 const MOST_STEPS: i64 = 10_000_000_000;
+
+/// Numbers of the table that are one unit of work.
+const CELLS_A_UNIT: usize = 200;
 
 /// No pack has this total.
 const NEVER: u64 = u64::MAX;
@@ -22,7 +27,12 @@ pub(super) struct Table {
 
 impl Table {
     /// All packs of at most the rule's number of pieces with totals up to `end`.
-    pub(super) fn of(sizes: &[Size], end: Length, rule: &Rule) -> Result<Table, Fault> {
+    pub(super) fn of(
+        sizes: &[Size],
+        end: Length,
+        rule: &Rule,
+        pace: &mut Pace<'_>,
+    ) -> Result<Table, Fault> {
         check_sizes(sizes)?;
         let grain = sizes
             .iter()
@@ -49,20 +59,25 @@ impl Table {
         let mut least = vec![vec![NEVER; width]; height + 1];
         least[0][0] = 0;
         for size in sizes {
-            let shift = usize::try_from(size.thickness.ticks() / grain).unwrap_or(usize::MAX);
+            let shift = narrow::<usize>(size.thickness.ticks() / grain);
             if shift >= width {
                 continue;
             }
             let part = rule.guard.part(size.tolerance);
+            let mut join = |k: usize| match pace.stop(width / CELLS_A_UNIT + 1) {
+                Some(stop) => Err(Fault::Stopped(stop)),
+                None => {
+                    join(&mut least, k, shift, part);
+                    Ok(())
+                }
+            };
             // Upwards a piece joins packs that hold the size already, downwards only those without:
             // as many as wanted in one round, one more in each round.
             match size.count {
-                None => (1..=height).for_each(|k| join(&mut least, k, shift, part)),
+                None => (1..=height).try_for_each(&mut join)?,
                 Some(count) => {
                     for _ in 0..count.min(rule.pieces) {
-                        (1..=height)
-                            .rev()
-                            .for_each(|k| join(&mut least, k, shift, part));
+                        (1..=height).rev().try_for_each(&mut join)?;
                     }
                 }
             }
@@ -70,14 +85,16 @@ impl Table {
         Ok(Table { grain, least })
     }
 
-    /// Refuses windows that hold so many totals that looking through them all would take too long.
-    pub(super) fn check_windows(&self, targets: &Targets, rule: &Rule) -> Result<(), Fault> {
+    /// Refuses windows that hold so many totals that looking through them all would take too long; units
+    /// of work for one of them.
+    pub(super) fn check_windows(&self, targets: &Targets, rule: &Rule) -> Result<usize, Fault> {
         let cells = 2 * rule.window.ticks() / self.grain + 1;
-        let looks = cells.saturating_mul(i64::try_from(targets.len()).unwrap_or(i64::MAX));
+        let looks = cells.saturating_mul(narrow::<i64>(targets.len()));
         if looks.saturating_mul((rule.pieces + 1).into()) > MOST_STEPS / 10 {
             return Err(too_fine(self.grain, cells));
         }
-        Ok(())
+        let units = usize::try_from(cells).unwrap_or(0) * (rule.pieces as usize + 1);
+        Ok(units / CELLS_A_UNIT + 1)
     }
 
     /// The pack of fewest pieces that meets a target, and of those the one with most room left.

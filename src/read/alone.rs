@@ -4,6 +4,7 @@ use std::path::Path;
 
 use super::model::Library;
 use super::{Memory, book, feelers, gather, named_sheet, sheets, stock, table, unused_sheets};
+use crate::columns;
 use crate::cutting::SheetLot;
 use crate::problem::{Problem, Problems};
 use crate::sheet::Book;
@@ -41,8 +42,8 @@ pub fn holds(book: &Book) -> Holds {
         let mut sheets = book.sheets.iter();
         named_sheet(book, name).is_some() || sheets.any(|sheet| table::has_headings(sheet, needed))
     };
-    let has_stock = found("Stock", &table::NEEDED_OF_STOCK);
-    let has_pumps = found("Pumps", &table::NEEDED_OF_PUMPS);
+    let has_stock = found("Stock", &columns::NEEDED_OF_STOCK);
+    let has_pumps = found("Pumps", &columns::NEEDED_OF_PUMPS);
     match (has_stock, has_pumps) {
         (true, true) => Holds::Both,
         (true, false) => Holds::Stock,

@@ -21,12 +21,12 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use sha2::{Digest, Sha256};
-
-use super::{bounded, hex, sha256};
+use super::bounded;
+use crate::digest::{self, sha256};
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet};
 use archive::Kind;
+pub use guard::is_reading;
 pub use memory::Memory;
 
 /// What can be read, as it is said in problems.
@@ -194,14 +194,14 @@ fn folder(path: &Path, file: &str, memory: &mut Memory) -> Result<Book, Problems
     if files.is_empty() {
         return Err(problem("a folder without any .csv file".into()));
     }
-    let mut hash = Sha256::new();
+    let mut hash = digest::Parts::default();
     let (mut sheets, mut problems) = (Vec::new(), Problems::new());
     for csv in files {
         let (name, stem) = (csv.display().to_string(), stem(&csv));
         let read = bytes(&csv, &name, memory).and_then(|bytes| {
             // Which bytes are in which file counts too.
-            hash.update(format!("{stem}\n{}\n", bytes.len()));
-            hash.update(&bytes);
+            hash.add(format!("{stem}\n{}\n", bytes.len()).as_bytes());
+            hash.add(&bytes);
             csv::sheet(&name, &stem, &bytes, memory)
         });
         match read {
@@ -214,7 +214,7 @@ fn folder(path: &Path, file: &str, memory: &mut Memory) -> Result<Book, Problems
     }
     Ok(Book {
         file: file.to_string(),
-        sha256: hex(&hash.finalize()),
+        sha256: hash.end(),
         is_text: false,
         sheets,
     })

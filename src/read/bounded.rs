@@ -1,5 +1,6 @@
 //! Files read up to a limit: one that grows, a device or a pipe could go on for ever.
 
+use crate::narrow::narrow;
 use std::fs::{self, File};
 use std::io::{Error, ErrorKind, Read, Result};
 use std::path::Path;
@@ -27,10 +28,20 @@ pub(crate) fn bytes(path: &Path, most: u64) -> Result<Vec<u8>> {
     // The length that is told is not trusted: some files grow, some are longer than they say.
     let mut bytes = Vec::new();
     File::open(path)?.take(most + 1).read_to_end(&mut bytes)?;
-    match u64::try_from(bytes.len()).unwrap_or(u64::MAX) {
+    match narrow::<u64>(bytes.len()) {
         length if length > most => too_large(length),
         _ => Ok(bytes),
     }
+}
+
+/// Whether a file begins as packed workbooks do, zip files and the containers of older programs.
+pub(super) fn is_packed(path: &Path) -> bool {
+    if !fs::metadata(path).is_ok_and(|there| there.is_file()) {
+        return false;
+    }
+    let mut first = [0; 4];
+    let read = File::open(path).and_then(|mut file| file.read_exact(&mut first));
+    read.is_ok() && matches!(first, [b'P', b'K', 3 | 5 | 7, _] | [0xd0, 0xcf, 0x11, 0xe0])
 }
 
 /// The same as text.

@@ -6,30 +6,19 @@ use std::sync::Arc;
 
 use super::bounded;
 use super::entries::Lone;
-use super::table::{Heading, Line as Row, Table, key as heading_key};
+use super::table::{Heading, Line as Row, Table};
 use super::{Memory, book, counts, named_sheet};
+use crate::columns::key as heading_key;
+use crate::formats::issue_sheet::{EXTRA, HEADINGS, ID, OWN};
+use crate::formats::plan::{self, PlanJson};
 use crate::issue::counts::{Counts, Lot};
 use crate::issue::planned::{Line, Planned, Step};
 use crate::issue::record::{Carried, Extra, Filled, RULES};
 use crate::issue::{key, tidy};
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Cell, Sheet};
-use crate::write::json::{FORMAT, PlanJson};
 
-/// The headings of the Issue sheet, in their order.
-pub(crate) const HEADINGS: [&str; 10] = [
-    "Tag",
-    "Place",
-    "Bin",
-    "Item",
-    "Step",
-    "Planned",
-    "Picked",
-    "Instead",
-    "Instead pieces",
-    "Note",
-];
-/// The same, those first that no line is without.
+/// The headings, those first that no line is without.
 const NEEDED: [&str; 10] = [
     "Step",
     "Planned",
@@ -42,15 +31,6 @@ const NEEDED: [&str; 10] = [
     "Instead pieces",
     "Note",
 ];
-/// What the spare lines of the Issue sheet have as their step.
-pub(crate) const EXTRA: &str = "extra";
-/// What stands before the plan's id on the Issue sheet.
-pub(crate) const ID: &str = "Plan";
-
-/// The hidden columns of the Issue sheet with what of each line is the plan's own; above the headings the first
-/// has the number of lines.
-pub(crate) const OWN: [u16; 4] = [11, 12, 13, 14];
-
 /// Reads a plan that `kit` wrote, as a workbook with what people filled in, or as JSON.
 ///
 /// # Errors
@@ -100,25 +80,14 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
     let mut wrong = |found: String, expected: &str, mend: &str| {
         problems.add(Problem::new(place.clone(), found, expected, mend));
     };
-    let plan: PlanJson = match serde_json::from_slice(bytes) {
+    let plan = match plan::parse(bytes) {
         Ok(plan) => plan,
         Err(error) => {
-            wrong(
-                format!("what is no plan ({error})"),
-                "a plan as `gapwright kit` writes it",
-                "name the plan's workbook, or the file that `kit --json` wrote",
-            );
+            let expected = "a plan as `gapwright kit` writes it";
+            wrong(error.to_string(), expected, error.mend());
             return None;
         }
     };
-    if plan.format != FORMAT {
-        wrong(
-            format!("the format `{}`", plan.format),
-            FORMAT,
-            "name a file that `gapwright kit --json` wrote",
-        );
-        return None;
-    }
     let stock = plan.inputs.iter().find(|i| i.role == "stock workbook");
     let Some(stock) = stock else {
         wrong(
@@ -128,9 +97,10 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
         );
         return None;
     };
+    let (lines, notes): (Vec<Line>, Vec<String>) = lines(&plan).into_iter().unzip();
     let planned = Planned {
         stock_sha256: stock.sha256.clone(),
-        lines: lines(&plan),
+        lines,
     };
     let mut before = Counts::default();
     let pieces = plan.stock.iter().map(|item| (&item.item, item.before));
@@ -145,10 +115,10 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
             place: place.clone(),
         });
     }
-    let filled = planned.lines.iter().map(|_| Filled {
+    let filled = notes.into_iter().map(|note| Filled {
         picked: None,
         instead: None,
-        note: String::new(),
+        note,
         at: place.clone(),
         instead_at: place.clone(),
     });
@@ -162,54 +132,52 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
     })
 }
 
-/// The lines of a plan for programs; places are named as in the model file there.
-fn lines(plan: &PlanJson) -> Vec<Line> {
+/// The lines of a plan for programs, each with why it is short; places are named as in the model file there.
+fn lines(plan: &PlanJson) -> Vec<(Line, String)> {
     let mut lines = Vec::new();
+    let line = |step, tag: &str, place: &str, item: &str, planned| Line {
+        step,
+        tag: tidy(tag),
+        place: tidy(&place.replace('_', " ")),
+        item: tidy(item),
+        planned,
+        why: None,
+    };
+    let mut add = |line, note: String| lines.push((line, tidy(&note)));
     for pump in &plan.pumps {
-        let line = |step, place: &str, item: &str, planned, note: &str| Line {
-            step,
-            tag: tidy(&pump.tag),
-            place: tidy(&place.replace('_', " ")),
-            item: tidy(item),
-            planned,
-            note: tidy(note),
-        };
+        let tag = &pump.tag;
         for short in &pump.short {
             let place = short.pack.as_deref().unwrap_or_default();
-            lines.push(line(Step::Short, place, "", 0, &short.reason));
+            let note = short.cause.to_string();
+            add(line(Step::Short, tag, place, "", 0), note);
         }
         for (place, pack) in &pump.packs {
             for piece in &pack.pieces {
                 let step = piece.cut_from.as_ref();
                 let step = step.map_or(Step::Pick, |sheet| Step::CutFrom(tidy(sheet)));
-                lines.push(line(step, place, &piece.item, piece.count, ""));
+                let taken = line(step, tag, place, &piece.item, piece.count);
+                add(taken, String::new());
             }
         }
         for share in &pump.bag {
             for piece in &share.pieces {
-                lines.push(line(Step::Pick, &share.kind, &piece.item, piece.count, ""));
+                let taken = line(Step::Pick, tag, &share.kind, &piece.item, piece.count);
+                add(taken, String::new());
             }
             if let Some(why) = &share.reason {
-                lines.push(line(Step::Short, &share.kind, "", share.lacking, why));
+                let short = line(Step::Short, tag, &share.kind, "", share.lacking);
+                add(short, why.to_string());
             }
         }
     }
-    let line = |step, item: &str, planned| Line {
-        step,
-        tag: String::new(),
-        place: String::new(),
-        item: tidy(item),
-        planned,
-        note: String::new(),
-    };
-    let spoiled = plan.stock.iter();
-    lines.extend(
-        spoiled
-            .filter(|item| item.spoiled > 0)
-            .map(|item| line(Step::Spoiled, &item.item, item.spoiled)),
-    );
-    let cut = plan.sheets.iter().filter(|lot| lot.before > lot.after);
-    lines.extend(cut.map(|lot| line(Step::CutUp, &lot.item, lot.before - lot.after)));
+    for item in plan.stock.iter().filter(|item| item.spoiled > 0) {
+        let lost = line(Step::Spoiled, "", "", &item.item, item.spoiled);
+        add(lost, String::new());
+    }
+    for lot in plan.sheets.iter().filter(|lot| lot.before > lot.after) {
+        let cut = line(Step::CutUp, "", "", &lot.item, lot.before - lot.after);
+        add(cut, String::new());
+    }
     lines
 }
 
@@ -429,7 +397,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
             place,
             item: name,
             planned: count,
-            note: String::new(),
+            why: None,
         });
         carried.filled.push(Filled {
             picked: picked_count,

@@ -3,13 +3,14 @@
 use std::sync::Arc;
 
 use super::stock::counts;
-use super::table::{NEEDED_OF_SHEETS, NEEDED_OF_STOCK, Table};
+use super::table::Table;
 use super::{find_sheet, named_sheet};
-use crate::issue::counts::{Counts, Lot, Stated};
+use crate::columns::{NEEDED_OF_SHEETS, NEEDED_OF_STOCK};
+use crate::issue::counts::{Held, Lot, Stated};
 use crate::length::Length;
 use crate::problem::{Problem, Problems};
-use crate::sheet::{Book, Sheet};
-use crate::words;
+use crate::sheet::{Book, Cell, Sheet};
+use crate::show;
 
 /// What a plan follows from beside the counts; the rest is notes, bins, prices and levels.
 const MAKE: [&str; 10] = [
@@ -28,17 +29,23 @@ const MAKE: [&str; 10] = [
 /// Those of them that are one length.
 const LENGTHS: [&str; 5] = ["Thickness", "Uncertainty", "Peel step", "Length", "Width"];
 
-/// The counts of a stock workbook, and where its tables begin.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Held {
-    /// The counts.
-    pub counts: Counts,
-    /// The sheets that they stand on, each with the row of its headings, from 0.
-    pub headings: Vec<(String, u32)>,
-}
-
-/// Reads the counts of a stock workbook: of its lots of pieces, and of its lots of sheets if it has any.
+/// Reads the counts of a stock workbook: of its lots of pieces, and of its lots of sheets if it has any. A formula
+/// that no program has calculated has no value to carry to the next workbook, which is a warning.
 pub fn held(book: &Book, problems: &mut Problems) -> Option<Held> {
+    for sheet in &book.sheets {
+        let rows = sheet.rows.iter();
+        let cells = rows.flat_map(|row| row.cells.iter().map(|cell| (row.number, cell)));
+        for (row, (column, cell)) in cells {
+            if matches!(cell, Cell::Uncalculated(_)) {
+                problems.warn(Problem::new(
+                    sheet.place(row, *column),
+                    format!("the formula {}, which no program has calculated yet", cell.show()),
+                    "a value to carry to the stock workbook for next time",
+                    "nothing, if its text is enough there; else open and save the workbook in the spreadsheet program",
+                ));
+            }
+        }
+    }
     let stock = find_sheet(book, "Stock", &NEEDED_OF_STOCK, problems)?;
     let sheets = named_sheet(book, "Sheets").filter(|sheet| sheet.name != stock.name);
     Some(of(stock, sheets, problems))
@@ -78,7 +85,7 @@ fn read(sheet: &Sheet, needed: &[&str], held: &mut Held, problems: &mut Problems
                 let length = Length::parse(&cell, found.unit).ok();
                 let length = length.filter(|_| LENGTHS.contains(&heading));
                 Some(match (length, found.unit) {
-                    (Some(length), _) => words::thickness(length, words::natural_unit(length)),
+                    (Some(length), _) => show::thickness(length, show::natural_unit(length)),
                     (None, Some(unit)) if cell.parse::<f64>().is_ok() => format!("{cell} {unit}"),
                     (None, _) => cell,
                 })

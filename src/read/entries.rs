@@ -4,7 +4,8 @@ use std::collections::{BTreeSet, HashMap, HashSet};
 
 use rust_decimal::prelude::ToPrimitive;
 
-use super::table::{Heading, Table, key};
+use super::table::{Heading, Table};
+use crate::columns::key;
 use crate::length::Unit;
 use crate::problem::{Problem, Problems, column_letters};
 use crate::sheet::{Cell, Row, Span};

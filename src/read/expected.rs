@@ -5,9 +5,10 @@ use std::cell::RefCell;
 use std::collections::BTreeMap;
 
 use super::history::{History, Past, Scatter};
-use super::pumps::{combined, heading};
+use super::pumps::combined;
 use super::table::{Heading, Line, Table};
 use super::{Ahead, pumps};
+use crate::columns::pump_heading as heading;
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{Dimension, Model, Spread};
 use crate::outlook::{Expected, Fit, Law};

@@ -88,10 +88,10 @@ pub(super) fn read(book: &Book, stock: &str, problems: &mut Problems) -> Feelers
     }
     let longest = Length::parse("10 mm", None).unwrap_or(Length::ZERO);
     for blade in feelers.blades.iter().filter(|b| b.thickness > longest) {
-        let unit = crate::words::natural_unit(blade.thickness);
+        let unit = crate::show::natural_unit(blade.thickness);
         problems.warn(Problem::new(
             sheet.whole(),
-            format!("a blade of {}", crate::words::length(blade.thickness, unit)),
+            format!("a blade of {}", crate::show::length(blade.thickness, unit)),
             "blades of a feeler set, thinner than 10 mm",
             "check its unit",
         ));

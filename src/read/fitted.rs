@@ -2,17 +2,21 @@
 //! says went otherwise.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
+use super::numbered_sheets;
+
+use crate::accounting::pack_total;
+use crate::formats::slip::{KEYS, PIECE, Row as Holds};
 use crate::issue::key;
 use crate::issue::planned::Step;
 use crate::issue::record::Carried;
 use crate::job::Job;
 use crate::length::Length;
-use crate::plan::{PackPick, Pick, pack_total};
-use crate::problem::{Problem, Problems, mend_name};
+use crate::plan::{PackPick, Pick};
+use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
-use crate::recheck::slip::{KEYS, PIECE, Row as Holds};
-use crate::sheet::{Row, Sheet};
+use crate::sheet::{Book, Row, Sheet};
 
 /// What a row of the Kits sheet holds: the word, the tag and the name in its hidden columns.
 pub(super) fn holds(row: &Row) -> Option<(Holds, String, String)> {
@@ -41,14 +45,78 @@ impl Tags {
 /// The pieces of pumps, by their index in the job.
 pub(super) type Kits = BTreeMap<usize, Vec<PackPick>>;
 
-/// Adds the pieces of each pump that a Kits sheet has a kit for.
-pub(super) fn of_slips(
-    sheet: &Sheet,
+/// The sheets with the kit slips of a saved plan, and the pieces of each pump that they have a kit for.
+pub(super) fn of_book<'b>(
+    book: &'b Book,
+    carried: &Carried,
     job: &Job,
     tags: &Tags,
-    kits: &mut Kits,
+    problems: &mut Problems,
+) -> (Vec<&'b Arc<Sheet>>, Kits) {
+    let mut kits = Kits::new();
+    let sheets = slips(book, problems);
+    let before = problems.count();
+    for sheet in &sheets {
+        of_slips(sheet, job, tags, &mut kits, problems);
+    }
+    if let Some(first) = sheets.first().filter(|_| problems.count() == before) {
+        ask_about_missing_slips(first.whole(), carried, tags, &kits, problems);
+    }
+    (sheets, kits)
+}
+
+/// The sheets with the kit slips.
+fn slips<'b>(book: &'b Book, problems: &mut Problems) -> Vec<&'b Arc<Sheet>> {
+    let sheets = numbered_sheets(book, "Kits", problems);
+    if sheets.is_empty() {
+        problems.add(Problem::new(
+            Place::file(&book.file),
+            "no sheet Kits",
+            "the workbook that `gapwright kit` wrote, with its kit slips",
+            "name that workbook",
+        ));
+    }
+    sheets
+}
+
+/// Every kit that the sheet Issue has pieces for has a slip: a kit whose slip went astray would not be rechecked.
+fn ask_about_missing_slips(
+    place: Place,
+    carried: &Carried,
+    tags: &Tags,
+    kits: &Kits,
     problems: &mut Problems,
 ) {
+    let lines = carried.planned.lines.iter();
+    let picks = lines.filter(|line| line.step == Step::Pick);
+    let pumps = picks.filter_map(|line| Some((tags.pump(&line.tag)?, line.tag.as_str())));
+    let mut missing: BTreeMap<usize, &str> = pumps.collect();
+    missing.retain(|pump, _| !kits.contains_key(pump));
+    let mut named = missing
+        .values()
+        .take(3)
+        .copied()
+        .collect::<Vec<_>>()
+        .join(", ");
+    match missing.len() {
+        0 => return,
+        1..=3 => {}
+        more => named.push_str(&format!(" and {} more", more - 3)),
+    }
+    let found = match kits.is_empty() {
+        true => "no row that says what it holds in the hidden columns I to N".to_string(),
+        false => format!("no slip for {named}, of which the sheet Issue has pieces"),
+    };
+    problems.add(Problem::new(
+        place,
+        found,
+        "the sheet Kits as `gapwright kit` wrote it",
+        "undo the change, or make the plan again if it is older than those columns",
+    ));
+}
+
+/// Adds the pieces of each pump that a Kits sheet has a kit for.
+fn of_slips(sheet: &Sheet, job: &Job, tags: &Tags, kits: &mut Kits, problems: &mut Problems) {
     for row in &sheet.rows {
         let Some((what, tag, name)) = holds(row) else {
             continue;
@@ -117,7 +185,7 @@ fn piece(row: &Row, job: &Job, pump: &Pump, place: usize) -> Result<Pick, (u16, 
     let Some(peeled) = peeled.filter(|_| wanted.is_some()) else {
         let expected = match lot.size {
             Some(size) => {
-                let unit = crate::words::natural_unit(size.thickness);
+                let unit = crate::show::natural_unit(size.thickness);
                 format!("{}, as the stock workbook says", size.thickness.show(unit))
             }
             None => "the thickness of the lot".to_string(),
@@ -261,7 +329,7 @@ pub(super) fn warn_of_counts(kits: &Kits, job: &Job, carried: &Carried, problems
             let count: u32 = pack.picks.iter().map(|pick| pick.count).sum();
             if count < place.least_pieces || count > place.most_pieces {
                 let unit = job.model_of(pump).unit;
-                let total = crate::words::length(pack_total(job, pack).0, unit);
+                let total = crate::show::length(pack_total(job, pack).0, unit);
                 problems.warn(Problem::new(
                     carried.place.clone(),
                     format!("{count} pieces, {total}, in `{}` of {}", place.label, pump.tag),

@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use super::find_sheet;
 use super::model::Library;
 use super::pumps::{known_headings, names, reading_columns, reading_number};
-use super::table::{Heading, Line, Table, key};
+use super::table::{Heading, Line, Table};
+use crate::columns::key;
 use crate::length::Length;
 use crate::model::Model;
 use crate::outlook::Fit;
@@ -80,7 +81,6 @@ pub(super) fn read(
 ) -> Option<History> {
     let sheet = find_sheet(book, SHEET, &NEEDED, problems)?;
     let table = Table::find(sheet, &NEEDED, problems)?;
-    let model_column = table.needed("Model", problems)?;
     let mut known = ALSO_KNOWN.map(String::from).to_vec();
     let dimensions = models.iter().flat_map(|model| &model.dimensions);
     known.extend(dimensions.flat_map(|d| names(&d.name, &d.label, "")));
@@ -95,6 +95,8 @@ pub(super) fn read(
         },
         problems,
     );
+    // After what is not known, where a misspelt heading is reported already.
+    let model_column = table.needed("Model", problems)?;
     let columns: Vec<Vec<Vec<Heading>>> = models
         .iter()
         .map(|model| {

@@ -1,34 +1,16 @@
 //! Reads the issue log and checks the whole of its chain.
 
+use std::collections::{BTreeMap, HashSet};
 use std::path::Path;
 
 use super::table::{Heading, Line, Table};
 use super::{Memory, book, named_sheet, workbook};
+use crate::formats::issue_log::{HEADINGS, SEAL};
 use crate::issue::log::{Entry, Fault, How, Log, Movement, OnHand, SHEET};
 use crate::issue::tidy;
+use crate::job::Job;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Cell, Sheet};
-
-/// The headings of the log, in the order of the values that the chain goes over; then the chain.
-pub(crate) const HEADINGS: [&str; 15] = [
-    "No.",
-    "Date",
-    "Run",
-    "Plan",
-    "Tag",
-    "Place",
-    "Item",
-    "Asked",
-    "Out",
-    "How",
-    "Before",
-    "After",
-    "Unit cost",
-    "Note",
-    "Chain",
-];
-/// What stands before the number of lines and before the last chain above the table.
-pub(crate) const SEAL: [&str; 2] = ["Lines", "Last chain"];
 
 const UNDO: &str =
     "undo the change, or take the log from a copy of before; it is never to be changed by hand";
@@ -68,6 +50,102 @@ pub fn issue_log_of(file: &str, bytes: Vec<u8>, memory: &mut Memory) -> Result<L
     problems.settle(log).map(|(log, _)| log)
 }
 
+/// Reads a log back before it is written: one that could not be read would be a log lost.
+///
+/// # Errors
+/// A defect of the program, as a problem.
+pub fn log_reads_back(file: &Path, bytes: &[u8], log: &Log) -> Result<(), Problem> {
+    let name = file.display().to_string();
+    let found = match issue_log_of(&name, bytes.to_vec(), &mut Memory::default()) {
+        Ok(back) if back == *log => return Ok(()),
+        Ok(_) => "a log that reads back otherwise than it was written".to_string(),
+        Err(problems) => match problems.sorted().first() {
+            Some(first) => format!(
+                "a log that does not read back ({}: {})",
+                first.place, first.found
+            ),
+            None => "a log that does not read back".to_string(),
+        },
+    };
+    Err(Problem::new(
+        Place::file(&name),
+        found,
+        "a log that reads back as it was written",
+        "this is a defect of gapwright: please report it with all workbooks",
+    ))
+}
+
+/// Refuses a log that somebody added to since it was read, with this hash: what they added must not be lost.
+///
+/// # Errors
+/// The log that is there, as a problem.
+pub fn log_is_unchanged(file: &Path, sha256: Option<&str>) -> Result<(), Problem> {
+    match super::sha256_of(file).as_deref() == sha256 {
+        true => Ok(()),
+        false => Err(Problem::new(
+            Place::file(&file.display().to_string()),
+            "a log that was changed while this run worked",
+            "the log as it was read",
+            "run it again, one run at a time",
+        )),
+    }
+}
+
+/// Warns where a log does not go with the stock or with the day of an order: counts that differ, items that are gone,
+/// lines from later days.
+pub fn log_beside_stock(log: &Log, job: &Job, file: &str, date: &str) -> Vec<Problem> {
+    let known: BTreeMap<String, (&str, u32)> = log
+        .known()
+        .map(|(item, count)| (crate::stock::folded(item), (item, count)))
+        .collect();
+    let (sheet, column) = (&job.stock_sheet.sheet, job.stock_sheet.on_hand_column);
+    let lots: Vec<_> = job.stock.iter().filter(|lot| lot.cut.is_none()).collect();
+    let mut warnings: Vec<Problem> = lots
+        .iter()
+        .filter_map(|lot| {
+            let (_, counted) = *known.get(&crate::stock::folded(&lot.item))?;
+            (counted != lot.on_hand).then(|| {
+                Problem::new(
+                    sheet.place(lot.row, column),
+                    format!("{} on hand of {}", lot.on_hand, lot.item),
+                    format!("{counted}, as the issue log's last line about it says"),
+                    "if goods came in or were counted anew, record it with `gapwright issue --counted`; else it is another stock's log",
+                )
+            })
+        })
+        .collect();
+    let names = lots.iter().map(|lot| &lot.item);
+    let names = names.chain(job.sheets.iter().map(|lot| &lot.item));
+    let there: HashSet<String> = names.map(|name| crate::stock::folded(name)).collect();
+    let gone = known.iter().filter(|(key, _)| !there.contains(*key));
+    let gone: Vec<&str> = gone.map(|(_, (item, _))| *item).collect();
+    if !gone.is_empty() {
+        warnings.push(Problem::new(
+            Place::file(file),
+            format!(
+                "lines about items that the stock does not have: {}",
+                gone.join(", ")
+            ),
+            "the log of this stock",
+            "if an item was given another number, its past is not counted under the new one",
+        ));
+    }
+    let later = log
+        .entries()
+        .iter()
+        .filter(|entry| entry.date.as_str() > date)
+        .count();
+    if later > 0 {
+        warnings.push(Problem::new(
+            Place::file(file),
+            format!("{later} lines from after {date}, the day of the order"),
+            "a log up to that day",
+            "nothing, if you look back on purpose: they are not counted; else correct --date",
+        ));
+    }
+    warnings
+}
+
 fn log(book: &Book, problems: &mut Problems) -> Option<Log> {
     let Some(sheet) = named_sheet(book, SHEET) else {
         problems.add(Problem::new(
@@ -88,7 +166,7 @@ fn log(book: &Book, problems: &mut Problems) -> Option<Log> {
         ));
     }
     let table = Table::find(sheet, &HEADINGS, problems)?;
-    let known = HEADINGS.map(super::heading_key);
+    let known = HEADINGS.map(crate::columns::key);
     for heading in table.headings.iter().filter(|h| !known.contains(&h.key)) {
         problems.add(foreign(&table, heading.column));
     }
@@ -185,7 +263,7 @@ fn entry(line: &Line<'_, '_>, headings: &[&Heading], problems: &mut Problems) ->
             cost.map(Some)
         }
     };
-    let date = crate::write::check_date(&texts[1]).is_ok();
+    let date = crate::day::is_date(&texts[1]);
     if !date {
         wrong(1, "a date such as 2027-03-15");
     }

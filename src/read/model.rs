@@ -17,11 +17,13 @@ use toml::de::{DeTable, DeValue};
 use crate::decimal::Millionths;
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::{
-    Caution, ConsumableNeed, Dimension, Examples, Figure, Material, Model, Pack, Requirement,
-    Shape, Spread, Term, Thermal,
+    Caution, ConsumableNeed, Correlation, Dimension, Examples, Figure, Material, Model, Pack,
+    Requirement, Shape, Spread, Term, Thermal,
 };
 use crate::problem::{Place, Problem, Problems, Spot, mend_name, nearest};
-use file::{DimensionFile, KEYS, ModelFile, NEEDED, PackFile, Quantity};
+use file::{
+    CorrelationFile, DimensionFile, KEYS, ModelFile, NEEDED, PackFile, Quantity, RequirementFile,
+};
 use library::MATERIALS;
 use material::{gather_materials, join};
 
@@ -324,71 +326,15 @@ impl Reader<'_> {
             .into_iter()
             .map(|raw| self.consumable(raw.into_inner()))
             .collect();
-        let mut requirements: Vec<Option<Vec<Requirement>>> = Vec::new();
-        for (name, span, raw) in in_file_order(raw.requirement) {
-            let made = self.requirement(name, &span, &raw, unit, &names);
-            let earlier = || requirements.iter().flatten().flatten();
-            let twice = made
-                .iter()
-                .flatten()
-                .find(|own| earlier().any(|r| r.name == own.name));
-            if let Some(twice) = twice {
-                let found = format!("`{}` as the name of two requirements", twice.name);
-                let expected = "a name for each; asked both ways, the hot one ends in `_hot`";
-                self.add(&span, found, expected, "rename one of them");
-            }
-            requirements.push(made);
-        }
+        let requirements = self.requirements(raw.requirement, unit, &names);
         let correlations = self.correlations(&raw.correlation, &names);
-        for (pair, raw) in correlations.iter().flatten().zip(&raw.correlation) {
-            // Effective degrees of freedom presume independent contributors (JCGM 100, G.4.1).
-            let few = |term: &Term| match term {
-                Term::Dimension(at) => dimensions[*at].as_ref().is_some_and(|dimension| {
-                    matches!(dimension.spread, Spread::FromReadings { .. })
-                        || dimension.freedom.is_some()
-                }),
-                Term::Thermal(_) | Term::Pack(_) => false,
-            };
-            if pair.between.iter().any(few) {
-                self.add(
-                    &raw.span(),
-                    "a correlation of what is known by few degrees of freedom",
-                    "dimensions with a plus_minus or a standard_uncertainty, without degrees_of_freedom",
-                    "state what the two share as a plus_minus of each; the scatter of readings does not hold it",
-                );
-            }
-        }
-        let whole = self.text.len()..self.text.len();
-        if packs.is_empty() {
-            self.add(
-                &whole,
-                "no [pack]",
-                "at least one place for pieces",
-                "add a [pack.name]",
-            );
-        }
-        if requirements.is_empty() {
-            self.add(
-                &whole,
-                "no [requirement]",
-                "at least one requirement",
-                "add a [requirement.name]",
-            );
-        }
+        let pairs = correlations.iter().flatten().zip(&raw.correlation);
+        self.refuse_few_degrees(pairs, &dimensions);
+        self.refuse_none(packs.len(), requirements.len());
         let requirements: Option<Vec<Vec<Requirement>>> = requirements.into_iter().collect();
         let requirements: Vec<Requirement> = requirements?.into_iter().flatten().collect();
         let packs: Vec<Pack> = packs.into_iter().collect::<Option<_>>()?;
-        for (index, pack) in packs.iter().enumerate() {
-            if !requirements.is_empty() && !requirements.iter().any(|r| r.form.involves(index)) {
-                let found = format!("the pack `{}`, which no requirement asks for", pack.name);
-                self.add(
-                    &whole,
-                    found,
-                    "each pack in a requirement",
-                    "name it in one, or remove it",
-                );
-            }
-        }
+        self.refuse_idle(&packs, &requirements);
         Some(Model {
             name: name.to_string(),
             title: raw.title,
@@ -413,6 +359,96 @@ impl Reader<'_> {
             figures: figures?,
             sha256: super::sha256(self.text.as_bytes()),
         })
+    }
+
+    /// The requirements in the order of the file; one that is asked both ways makes two.
+    fn requirements(
+        &mut self,
+        raw: BTreeMap<String, Spanned<RequirementFile>>,
+        unit: Unit,
+        names: &Names,
+    ) -> Vec<Option<Vec<Requirement>>> {
+        let mut requirements: Vec<Option<Vec<Requirement>>> = Vec::new();
+        for (name, span, raw) in in_file_order(raw) {
+            let made = self.requirement(name, &span, &raw, unit, names);
+            let earlier = || requirements.iter().flatten().flatten();
+            let twice = made
+                .iter()
+                .flatten()
+                .find(|own| earlier().any(|r| r.name == own.name));
+            if let Some(twice) = twice {
+                let found = format!("`{}` as the name of two requirements", twice.name);
+                let expected = "a name for each; asked both ways, the hot one ends in `_hot`";
+                self.add(&span, found, expected, "rename one of them");
+            }
+            requirements.push(made);
+        }
+        requirements
+    }
+
+    /// Effective degrees of freedom presume independent contributors (JCGM 100, G.4.1).
+    fn refuse_few_degrees<'c>(
+        &mut self,
+        pairs: impl Iterator<Item = (&'c Correlation, &'c Spanned<CorrelationFile>)>,
+        dimensions: &[Option<Dimension>],
+    ) {
+        for (pair, raw) in pairs {
+            let few = |term: &Term| match term {
+                Term::Dimension(at) => dimensions[*at].as_ref().is_some_and(|dimension| {
+                    matches!(dimension.spread, Spread::FromReadings { .. })
+                        || dimension.freedom.is_some()
+                }),
+                Term::Thermal(_) | Term::Pack(_) => false,
+            };
+            if pair.between.iter().any(few) {
+                self.add(
+                    &raw.span(),
+                    "a correlation of what is known by few degrees of freedom",
+                    "dimensions with a plus_minus or a standard_uncertainty, without degrees_of_freedom",
+                    "state what the two share as a plus_minus of each; the scatter of readings does not hold it",
+                );
+            }
+        }
+    }
+
+    /// The place of what a file does not have.
+    fn end(&self) -> Range<usize> {
+        self.text.len()..self.text.len()
+    }
+
+    fn refuse_none(&mut self, packs: usize, requirements: usize) {
+        let whole = self.end();
+        if packs == 0 {
+            self.add(
+                &whole,
+                "no [pack]",
+                "at least one place for pieces",
+                "add a [pack.name]",
+            );
+        }
+        if requirements == 0 {
+            self.add(
+                &whole,
+                "no [requirement]",
+                "at least one requirement",
+                "add a [requirement.name]",
+            );
+        }
+    }
+
+    /// Every pack must be asked for by a requirement.
+    fn refuse_idle(&mut self, packs: &[Pack], requirements: &[Requirement]) {
+        for (index, pack) in packs.iter().enumerate() {
+            if !requirements.is_empty() && !requirements.iter().any(|r| r.form.involves(index)) {
+                let found = format!("the pack `{}`, which no requirement asks for", pack.name);
+                self.add(
+                    &self.end(),
+                    found,
+                    "each pack in a requirement",
+                    "name it in one, or remove it",
+                );
+            }
+        }
     }
 
     /// Complains of names that two things have.
@@ -516,14 +552,30 @@ impl Reader<'_> {
         raw: DimensionFile,
         unit: Unit,
     ) -> Option<Dimension> {
-        let shape = match raw.shape.as_ref().map(|s| s.get_ref().as_str()) {
+        let shape = self.shape(span, raw.shape.as_ref());
+        let spread = self.spread(&name, span, &raw, unit);
+        let freedom = self.freedom(&raw, spread);
+        let label = raw
+            .label
+            .unwrap_or_else(|| crate::columns::pump_heading(&name));
+        Some(Dimension {
+            name,
+            label,
+            spread: spread?,
+            shape: shape?,
+            freedom: freedom?,
+        })
+    }
+
+    fn shape(&mut self, span: &Range<usize>, raw: Option<&Spanned<String>>) -> Option<Shape> {
+        match raw.map(|s| s.get_ref().as_str()) {
             None | Some("rectangular") => Some(Shape::Rectangular),
             Some("normal") => Some(Shape::Normal),
             Some("triangular") => Some(Shape::Triangular),
             Some("u-shaped") => Some(Shape::UShaped),
             Some(other) => {
                 let found = format!("the shape `{other}`");
-                let at = raw.shape.as_ref().map_or(span.clone(), Spanned::span);
+                let at = raw.map_or(span.clone(), Spanned::span);
                 self.add(
                     &at,
                     found,
@@ -532,7 +584,17 @@ impl Reader<'_> {
                 );
                 None
             }
-        };
+        }
+    }
+
+    /// How well the dimension is known, stated in one of several ways.
+    fn spread(
+        &mut self,
+        name: &str,
+        span: &Range<usize>,
+        raw: &DimensionFile,
+        unit: Unit,
+    ) -> Option<Spread> {
         let from_readings = |q: &Spanned<Quantity>| matches!(q.get_ref(), Quantity::Text(text) if text.trim() == "from readings");
         let spread = match (
             &raw.plus_minus,
@@ -579,7 +641,11 @@ impl Reader<'_> {
                 "take it into the plus_minus, or out",
             );
         }
-        let freedom = match &raw.degrees_of_freedom {
+        spread
+    }
+
+    fn freedom(&mut self, raw: &DimensionFile, spread: Option<Spread>) -> Option<Option<u32>> {
+        match &raw.degrees_of_freedom {
             None => Some(None),
             Some(given) => {
                 let of_readings = matches!(spread, Some(Spread::FromReadings { .. }));
@@ -594,15 +660,7 @@ impl Reader<'_> {
                 }
                 sound.then_some(Some(*given.get_ref()))
             }
-        };
-        let label = raw.label.unwrap_or_else(|| super::pumps::heading(&name));
-        Some(Dimension {
-            name,
-            label,
-            spread: spread?,
-            shape: shape?,
-            freedom: freedom?,
-        })
+        }
     }
 
     /// Readings, with the resolution of their gauge.
@@ -637,7 +695,9 @@ impl Reader<'_> {
                 "correct the numbers",
             );
         }
-        let label = raw.label.unwrap_or_else(|| super::pumps::heading(&name));
+        let label = raw
+            .label
+            .unwrap_or_else(|| crate::columns::pump_heading(&name));
         Some(Pack {
             name,
             label,

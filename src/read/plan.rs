@@ -1,49 +1,64 @@
-//! Reads the pieces of each pump back from a plan that `kit --json` wrote.
+//! Reads the pieces of each pump back from a plan that `kit` wrote, its workbook or its JSON.
 
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use super::carried::with_book;
+use super::{Memory, fitted};
+use crate::digest::sha256;
+use crate::formats::plan::{self, PieceJson};
 use crate::job::{Input, Job};
 use crate::length::{Length, Unit};
 use crate::plan::{PackPick, Pick};
 use crate::problem::{Place, Problem, Problems};
-use crate::write::json::{FORMAT, PieceJson, PlanJson};
 
 /// The pieces of each pump by its tag, in lower case, and the file as an input.
 pub type Packs = (BTreeMap<String, Vec<PackPick>>, Input);
 
-/// Reads a plan against the job that it was made for.
+/// Reads a plan against the job that it was made for; a workbook's pieces are those that its sheet Issue says were
+/// issued.
 ///
 /// # Errors
 /// Every problem: a file that is no plan, a pump, place or item that the job does not have.
-pub fn packs(path: &Path, job: &Job) -> Result<Packs, Problems> {
+pub fn packs(path: &Path, job: &Job, memory: &mut Memory) -> Result<Packs, Problems> {
+    if !super::bounded::is_packed(path) {
+        return packs_of_json(path, job);
+    }
+    let mut problems = Problems::new();
+    let packs = with_book(path, memory, &mut problems).and_then(|(carried, book)| {
+        let book = book?;
+        let tags = fitted::Tags::of(job);
+        let (_, mut kits) = fitted::of_book(&book, &carried, job, &tags, &mut problems);
+        fitted::as_issued(&mut kits, &carried, job, &tags, &mut problems);
+        let tag = |pump: usize| job.pumps[pump].tag.to_lowercase();
+        let packs = kits.into_iter().map(|(pump, packs)| (tag(pump), packs));
+        Some((
+            packs.collect(),
+            Input {
+                role: "plan".into(),
+                file: book.file,
+                sha256: book.sha256,
+            },
+        ))
+    });
+    problems.settle(packs).map(|(packs, _)| packs)
+}
+
+/// Reads a plan for programs.
+pub(super) fn packs_of_json(path: &Path, job: &Job) -> Result<Packs, Problems> {
     let mut problems = Problems::new();
     let file = path.display().to_string();
     let wrong = |found: String, expected: &str, mend: &str| {
         Problem::new(Place::file(&file), found, expected, mend)
     };
-    let read = super::bounded::text(path, super::bounded::OF_PLAN)
-        .map_err(|error| error.to_string())
-        .and_then(|text| {
-            let plan: PlanJson = serde_json::from_str(&text).map_err(|error| error.to_string())?;
-            Ok((plan, super::sha256(text.as_bytes())))
-        });
+    let bytes = super::bounded::bytes(path, super::bounded::OF_PLAN);
+    let bytes = bytes.map_err(|error| plan::NotAPlan::Unreadable(error.to_string()));
+    let read = bytes.and_then(|bytes| Ok((plan::parse(&bytes)?, sha256(&bytes))));
     let (plan, sha256) = match read {
-        Ok((plan, sha256)) if plan.format == FORMAT => (plan, sha256),
-        Ok((plan, _)) => {
-            problems.add(wrong(
-                format!("the format `{}`", plan.format),
-                FORMAT,
-                "name a file that `gapwright kit --json` wrote",
-            ));
-            return Err(problems);
-        }
+        Ok(read) => read,
         Err(error) => {
-            problems.add(wrong(
-                format!("what is no plan ({error})"),
-                "a plan as `gapwright kit --json` writes it",
-                "check the path given with --plan",
-            ));
+            let expected = "a plan as `gapwright kit --json` writes it";
+            problems.add(wrong(error.to_string(), expected, error.mend()));
             return Err(problems);
         }
     };

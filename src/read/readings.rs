@@ -2,13 +2,14 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
-use std::sync::Arc;
 
-use super::fitted::{Kits, Tags, as_issued, holds, of_slips, warn_of_counts};
-use super::table::{Table, key as heading_key};
-use super::{Memory, book, carried, find_sheet, numbered_sheets, packs_of_plan};
+use super::fitted::{Kits, Tags, as_issued, holds, of_book, warn_of_counts};
+use super::plan::packs_of_json;
+use super::table::Table;
+use super::{Memory, book, carried, find_sheet};
+use crate::columns::key as heading_key;
+use crate::formats::slip;
 use crate::issue::key;
-use crate::issue::planned::Step;
 use crate::issue::record::Carried;
 use crate::job::{Input, Job};
 use crate::length::{Length, LengthError, Unit};
@@ -16,7 +17,7 @@ use crate::model::{Form, Pack};
 use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
-use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked, slip};
+use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked};
 use crate::sheet::{Book, Cell, Row, Sheet};
 
 /// The headings of a sheet of readings without which it is none.
@@ -85,17 +86,13 @@ fn gather(
     match &plan_book {
         Some(book) => {
             inputs.push(input("plan", book));
-            let sheets = slips(book, problems);
-            let before = problems.count();
-            for sheet in &sheets {
-                of_slips(sheet, job, &tags, &mut kits, problems);
+            let (sheets, of_slips) = of_book(book, &carried, job, &tags, problems);
+            kits = of_slips;
+            for sheet in sheets {
                 of_kits_sheet(sheet, job, &tags, &mut notes, problems);
             }
-            if let Some(first) = sheets.first().filter(|_| problems.count() == before) {
-                ask_about_missing_slips(first.whole(), &carried, &tags, &kits, problems);
-            }
         }
-        None => match packs_of_plan(sources.plan, job) {
+        None => match packs_of_json(sources.plan, job) {
             Ok((packs, input)) => {
                 inputs.push(input);
                 let packs = packs.into_iter();
@@ -124,56 +121,6 @@ fn gather(
         plan_id: carried.planned.id(),
         inputs,
     })
-}
-
-/// The sheets with the kit slips.
-fn slips<'b>(book: &'b Book, problems: &mut Problems) -> Vec<&'b Arc<Sheet>> {
-    let sheets = numbered_sheets(book, "Kits", problems);
-    if sheets.is_empty() {
-        problems.add(Problem::new(
-            Place::file(&book.file),
-            "no sheet Kits",
-            "the workbook that `gapwright kit` wrote, with its kit slips",
-            "name that workbook",
-        ));
-    }
-    sheets
-}
-
-/// Every kit that the sheet Issue has pieces for has a slip: a kit whose slip went astray would not be rechecked.
-fn ask_about_missing_slips(
-    place: Place,
-    carried: &Carried,
-    tags: &Tags,
-    kits: &Kits,
-    problems: &mut Problems,
-) {
-    let lines = carried.planned.lines.iter();
-    let picks = lines.filter(|line| line.step == Step::Pick);
-    let pumps = picks.filter_map(|line| Some((tags.pump(&line.tag)?, line.tag.as_str())));
-    let mut missing: BTreeMap<usize, &str> = pumps.collect();
-    missing.retain(|pump, _| !kits.contains_key(pump));
-    let mut named = missing
-        .values()
-        .take(3)
-        .copied()
-        .collect::<Vec<_>>()
-        .join(", ");
-    match missing.len() {
-        0 => return,
-        1..=3 => {}
-        more => named.push_str(&format!(" and {} more", more - 3)),
-    }
-    let found = match kits.is_empty() {
-        true => "no row that says what it holds in the hidden columns I to N".to_string(),
-        false => format!("no slip for {named}, of which the sheet Issue has pieces"),
-    };
-    problems.add(Problem::new(
-        place,
-        found,
-        "the sheet Kits as `gapwright kit` wrote it",
-        "undo the change, or make the plan again if it is older than those columns",
-    ));
 }
 
 /// Readings that are judged otherwise than the slips say would be accepted or refused against what stands there.

@@ -7,8 +7,9 @@ use super::materials::OfGasket;
 use super::named_sheet;
 use super::size::Stated;
 use super::stock::{Names, STACKED, counts};
-use super::table::{Heading, Line, NEEDED_OF_FIT, NEEDED_OF_SHEETS, Table};
-use crate::cutting::{Cut, SheetLot};
+use super::table::{Heading, Line, Table};
+use crate::columns::{NEEDED_OF_FIT, NEEDED_OF_SHEETS};
+use crate::cutting::{MOST_ALONG, SheetLot};
 use crate::decimal::Money;
 use crate::job::StockSheet;
 use crate::length::Length;
@@ -16,6 +17,7 @@ use crate::model::Model;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
 use crate::sheet::{Book, Sheet};
+use crate::stock::Cut;
 use crate::stock::{Code, Item, Terms};
 
 /// Headings of Sheets that are known beside the needed ones.
@@ -32,9 +34,6 @@ const ALSO_KNOWN: [&str; 11] = [
     "Material",
     "Description",
 ];
-
-/// The most blanks along one side of a sheet: more is a slip of the unit, and would take long.
-const MOST_ALONG: i64 = 1_000;
 
 /// Both sheets as read, tolerances not settled yet.
 #[derive(Default)]

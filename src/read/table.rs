@@ -3,53 +3,15 @@
 use std::collections::{BTreeSet, HashMap, HashSet};
 
 use super::entries::{self, Lone};
+use crate::columns::key;
 use crate::decimal::{Millionths, Money};
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::TEMPERATURE;
 use crate::problem::{Place, Problem, Problems, column_letters, nearest};
 use crate::sheet::{Cell, Row, Sheet};
 
-/// The headings without which a stock sheet is none.
-pub(super) const NEEDED_OF_STOCK: [&str; 4] = ["Item", "Kind", "Fit", "On hand"];
-/// The headings without which a pump sheet is none.
-pub(super) const NEEDED_OF_PUMPS: [&str; 2] = ["Tag", "Model"];
-/// The headings without which a sheet of sheets to cut from is none.
-pub(super) const NEEDED_OF_SHEETS: [&str; 6] =
-    ["Item", "Kind", "Thickness", "Length", "Width", "On hand"];
-/// The headings without which a sheet of shapes to cut is none.
-pub(super) const NEEDED_OF_FIT: [&str; 3] = ["Fit", "Outside diameter", "Inside diameter"];
-/// What is put behind a pack's name to make the heading of its fit code.
-pub(super) const FITS: &str = "fit";
-
 /// Rows from the top in which a heading row is looked for.
 const MOST_TITLE_ROWS: u32 = 60;
-
-/// A heading as it is compared: small letters and digits only, units in brackets left out.
-///
-/// `Bare clearance 1 (in)` and `bare-clearance 1` are the same.
-pub(crate) fn key(text: &str) -> String {
-    let mut bare = String::new();
-    let mut rest = text;
-    while let Some(open) = rest.find(['(', '[']) {
-        let Some(close) = rest[open..].find([')', ']']) else {
-            break;
-        };
-        bare.push_str(&rest[..open]);
-        rest = &rest[open + close + 1..];
-    }
-    bare.push_str(rest);
-    let key: String = bare
-        .to_lowercase()
-        .chars()
-        .filter(|c| c.is_alphanumeric())
-        .collect();
-    // A sign alone stands for its words.
-    let is_sign = |text: &str| matches!(text.trim(), "\u{b1}" | "+/-" | "+-");
-    match key.is_empty() && is_sign(&bare) {
-        true => "plusminus".into(),
-        false => key,
-    }
-}
 
 /// What stands in a heading's brackets, each in turn.
 fn brackets(text: &str) -> impl Iterator<Item = &str> {

@@ -5,7 +5,7 @@ use std::collections::{BTreeSet, HashMap, HashSet};
 
 use super::{pumps, stock};
 use crate::problem::{Problem, Problems};
-use crate::words;
+use crate::show;
 
 /// Asks about codes and kinds that are nearly those of the pumps, and returns what else is not asked for.
 pub(super) fn check(
@@ -51,7 +51,7 @@ pub(super) fn check(
         format!(
             "{count} {items} of sheet {} that no pump here asks for ({})",
             sheet.name,
-            words::first_of(&unasked)
+            show::first_of(&unasked)
         )
     })
 }

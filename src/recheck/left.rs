@@ -1,7 +1,6 @@
 //! What is left in the drawers for a swap.
 
 use super::found::moved;
-use super::swap::Swap;
 use crate::job::Job;
 use crate::plan::{PackPick, Pick};
 
@@ -66,16 +65,15 @@ impl Left {
         enough(&pieces, &self.pieces) && enough(&sheets, &self.sheets)
     }
 
-    /// Takes out what a swap draws.
-    pub(super) fn take(&mut self, job: &Job, swap: &Swap) {
-        let drawn = swap.drawn();
+    /// Takes pieces out of the drawers.
+    pub(super) fn take(&mut self, job: &Job, drawn: &[Pick]) {
         for pick in drawn
             .iter()
             .filter(|pick| job.stock[pick.item].cut.is_none())
         {
             self.pieces[pick.item] = self.pieces[pick.item].saturating_sub(pick.count);
         }
-        for (left, taken) in self.sheets.iter_mut().zip(Left::sheets_for(job, &drawn)) {
+        for (left, taken) in self.sheets.iter_mut().zip(Left::sheets_for(job, drawn)) {
             *left = left.saturating_sub(taken);
         }
     }

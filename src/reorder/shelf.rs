@@ -6,7 +6,9 @@ use crate::decimal::Money;
 use crate::job::Job;
 use crate::length::Length;
 use crate::policy::Acceptance;
+use crate::problem::{Place, Problem, Problems};
 use crate::reach::{self, Aim, Change, Choice, Fault, Guard, Reach, Rule, Size, Targets};
+use crate::reorder::Question;
 use crate::stock::Item;
 
 /// Parts of the search for the best sizes that are looked into.
@@ -45,6 +47,31 @@ pub struct Shelf {
     /// What dropping one that is held after the buy does, or adding one that is not: the index into
     /// `items`, whether it is held, and the change.
     pub changes: Vec<(usize, bool, Change)>,
+}
+
+/// Refuses ranges of drawers that no pump uses.
+pub fn unknown_ranges(job: &Job, question: &Question, problems: &mut Problems) {
+    let drawers = drawers(job);
+    for (kind, fit, ..) in &question.ranges {
+        let key = crate::stock::folded(fit);
+        let same = |drawer: &(String, String, Vec<usize>)| {
+            drawer.0 == *kind && crate::stock::folded(&drawer.1) == key
+        };
+        if drawers.iter().any(same) {
+            continue;
+        }
+        let there: Vec<String> = drawers
+            .iter()
+            .take(12)
+            .map(|(kind, fit, _)| format!("{kind} {fit}"))
+            .collect();
+        problems.add(Problem::new(
+            Place::file("command line"),
+            format!("--range for {kind} {fit}, which no pump of this outage uses"),
+            "a drawer that some pump uses",
+            format!("name one of them: {}", there.join(", ")),
+        ));
+    }
 }
 
 /// The kinds and fits of the pumps' packs, with the items that can go there, each once in the order of
@@ -160,21 +187,23 @@ pub fn shelf(
     let mut at = 0;
     for (index, &item) in items.iter().enumerate() {
         if held(item) {
-            changes.push((index, true, reach::without(&after, at, &targets, &rule)?));
+            let change = reach::without_until(&after, at, &targets, &rule, watch)?;
+            changes.push((index, true, change));
             at += 1;
         } else {
             changes.push((
                 index,
                 false,
-                reach::with(&after, sizes[index], &targets, &rule)?,
+                reach::with_until(&after, sizes[index], &targets, &rule, watch)?,
             ));
         }
     }
     let select = |aim| reach::select(&sizes, &targets, &rule, aim, EFFORT, watch);
+    let reach = |sizes: &[Size]| Reach::until(sizes, &targets, &rule, watch);
     Ok(Shelf {
-        today: Reach::of(&of(&today), &targets, &rule)?,
-        after: Reach::of(&after, &targets, &rule)?,
-        all: Reach::of(&sizes, &targets, &rule)?,
+        today: reach(&of(&today))?,
+        after: reach(&after)?,
+        all: reach(&sizes)?,
         fewest: select(Aim::Fewest)?,
         cheapest: select(Aim::LeastCost)?,
         changes,

@@ -3,12 +3,16 @@
 use itertools::Itertools;
 
 use super::{about, length, money, natural_unit};
+use crate::accounting::pack_total;
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Length, Unit};
 use crate::outlook::{Expected, Law};
-use crate::plan::{PackPick, pack_total};
-use crate::provision::{Provision, Question, SafeKit, Service, SetAside, Together};
+use crate::plan::PackPick;
+use crate::problem::{Place, Problem};
+use crate::provision::{
+    Fault, MOST_VALUES, Provision, Question, SafeKit, Service, SetAside, Together,
+};
 
 /// What nothing in the drawers will do for.
 pub const GAP: &str = "GAP";
@@ -439,3 +443,26 @@ pub fn sheets(job: &Job, lots: &[usize]) -> String {
 
 /// That set aside is not set.
 pub const CAUTION: &str = "Set aside is not set: measure each pump, then run `gapwright kit`; it chooses the pieces, and the recheck after fitting decides.";
+
+/// A question that has no answer, as a problem of the stock workbook or of the pump workbook.
+pub fn fault(fault: &Fault, stock: &str, pumps: &str) -> Problem {
+    let in_pumps = |found: String, expected: &str, mend: &str| {
+        Problem::new(Place::file(pumps), found, expected, mend)
+    };
+    match fault {
+        Fault::Choose(error) => error.problem(stock, pumps),
+        Fault::TooManyValues { tag, values, step } => in_pumps(
+            format!("pump {tag}, which can come to {values} values"),
+            &format!("at most {MOST_VALUES} values of one pump"),
+            &format!(
+                "take steps of --step \"{}\" at least, or narrow its ranges",
+                length(*step, natural_unit(*step))
+            ),
+        ),
+        other => in_pumps(
+            other.to_string(),
+            "a question that can be answered",
+            "correct it",
+        ),
+    }
+}

@@ -7,24 +7,8 @@ use super::basis::{Section, inputs_and_policy, lengths, program};
 use super::stack_up::{self, Subject};
 use super::style::Styles;
 use super::{WriteError, basis, models, monte_carlo, start, sweep};
+use crate::analysis::Analysed;
 use crate::job::Job;
-use crate::plan::PackPick;
-use crate::stack::Undrawn;
-use crate::stack::monte_carlo::Outcome;
-use crate::sweep::{Point, Sweep};
-
-/// One pump's stack-up.
-#[derive(Debug, Clone)]
-pub struct Analysed {
-    /// Its index in the job.
-    pub pump: usize,
-    /// Its pieces.
-    pub packs: Vec<PackPick>,
-    /// What the draws of each requirement came to, or why there are none.
-    pub draws: Vec<Result<Outcome, Undrawn>>,
-    /// Sweeps, each with what it came to and whether the pieces were chosen anew.
-    pub sweeps: Vec<(Sweep, Vec<Point>, bool)>,
-}
 
 /// The workbook's bytes; `date` (`YYYY-MM-DD`) is printed on it.
 ///

@@ -6,7 +6,7 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 use super::style::{Head, Styles, begin, heads, widths};
 use super::table::{self, Cell, Cells};
 use super::text::WriteText;
-use crate::choose::relaxation::Backend;
+use crate::choose::Backend;
 use crate::job::{Input, Job};
 use crate::plan::Plan;
 use crate::stack::Guard;

@@ -4,16 +4,17 @@ use rust_xlsxwriter::{
     DataValidation, DocProperties, ExcelDateTime, Formula, Note, Workbook, Worksheet, XlsxError,
 };
 
-use super::text::{WriteText, mended, mended_to};
+use super::text::WriteText;
 
 use super::style::{Styles, heads};
+use crate::columns::{fit_heading, key as heading_key, pump_heading};
 use crate::length::{Fine, Length, Unit};
 use crate::model::{ConsumableNeed, Dimension, Face, Form, Model, Spread, Term};
 use crate::outlook::usual_step;
 use crate::packing::RingSpace;
+use crate::plain_text::{mended, mended_to};
 use crate::policy::Policy;
 use crate::pump::Growth;
-use crate::read::{heading_key, pump_fit_heading, pump_heading};
 
 /// How many rows below the headings have drop-down lists.
 const ROWS: u32 = 500;
@@ -511,7 +512,7 @@ fn pumps(model: &Model, ahead: bool) -> Result<Vec<u8>, XlsxError> {
             "Fit code of {}: the stock workbook says the same code.",
             pack.label
         );
-        columns.push(column(pump_fit_heading(&pack.name), &note, text("F1")));
+        columns.push(column(fit_heading(&pack.name), &note, text("F1")));
     }
     let examples = Examples::of(model);
     for (dimension, example) in model.dimensions.iter().zip(&examples.dimensions) {

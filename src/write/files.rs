@@ -138,36 +138,132 @@ fn mend(kind: ErrorKind) -> &'static str {
     }
 }
 
-/// Refuses what could not be written anyway, to ask before the work and not after it: a file that is
-/// there, unless it may be replaced (`force`); a folder or a device; a file that is write-protected,
-/// even if it may be replaced, since someone meant it to stay; a folder that is not there.
-///
-/// # Errors
-/// [`WriteError::Exists`], [`WriteError::Unfit`], [`WriteError::NoFolder`], [`WriteError::File`].
-pub fn refuse(path: &Path, force: bool) -> Result<(), WriteError> {
-    target(path, force).map(drop)
+/// The files that a run reads. What it writes is held against all of them: only [`Inputs::output`] makes an
+/// [`Output`], and nothing is written but to one.
+#[derive(Debug, Clone, Default)]
+pub struct Inputs(Vec<PathBuf>);
+
+/// A place that may be written: none of the inputs of the run, under whatever name.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Output {
+    path: PathBuf,
+    /// Whether it may replace a file that is there.
+    replace: bool,
+}
+
+impl Inputs {
+    /// The inputs of a run: files, and folders whose files are read.
+    pub fn of(paths: impl IntoIterator<Item = impl Into<PathBuf>>) -> Inputs {
+        Inputs(paths.into_iter().map(Into::into).collect())
+    }
+
+    /// One more.
+    pub fn add(&mut self, path: impl Into<PathBuf>) {
+        self.0.push(path.into());
+    }
+
+    /// A place to write to; with `replace` a file that is there is replaced.
+    ///
+    /// # Errors
+    /// The input that it is: by the same name, by another one, through links, or as a hard link.
+    pub fn output(&self, path: &Path, replace: bool) -> Result<Output, PathBuf> {
+        let mut files = self.0.iter().flat_map(|input| files_of(input));
+        match files.find(|file| is_same_file(file, path)) {
+            Some(input) => Err(input),
+            None => Ok(Output {
+                path: path.to_path_buf(),
+                replace,
+            }),
+        }
+    }
+}
+
+impl Output {
+    /// Its path, as it was given.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The same place, replacing a file that is there or not.
+    #[must_use]
+    pub fn replacing(self, replace: bool) -> Output {
+        Output { replace, ..self }
+    }
+
+    /// Whether another one is the same place.
+    pub fn is(&self, other: &Output) -> bool {
+        is_same_file(&self.path, &other.path)
+    }
+
+    /// Refuses what could not be written anyway, to ask before the work and not after it: a file that is
+    /// there, unless it may be replaced; a folder or a device; a file that is write-protected,
+    /// even if it may be replaced, since someone meant it to stay; a folder that is not there.
+    ///
+    /// # Errors
+    /// [`WriteError::Exists`], [`WriteError::Unfit`], [`WriteError::NoFolder`], [`WriteError::File`].
+    pub fn ready(&self) -> Result<(), WriteError> {
+        target(&self.path, self.replace).map(drop)
+    }
+}
+
+/// The files that are read of an input: of a folder those that a reader takes from one, tables, models and drawings.
+fn files_of(input: &Path) -> Vec<PathBuf> {
+    const READ: [&str; 5] = ["csv", "toml", "png", "jpg", "jpeg"];
+    if !input.is_dir() {
+        return vec![input.to_path_buf()];
+    }
+    let entries = fs::read_dir(input).into_iter().flatten().flatten();
+    let paths = entries.map(|entry| entry.path());
+    let read = paths.filter(|path| {
+        let end = path.extension().unwrap_or_default().to_ascii_lowercase();
+        READ.iter().any(|known| end == *known)
+    });
+    read.collect()
+}
+
+/// Whether two paths name the same file, there or not: links are followed, and of files that are there the system is
+/// asked, which knows hard links.
+pub fn is_same_file(a: &Path, b: &Path) -> bool {
+    // Only plain files are opened: a pipe would wait for its other end.
+    let plain = || a.is_file() && b.is_file();
+    real(a) == real(b) || plain() && same_file::is_same_file(a, b).unwrap_or(false)
+}
+
+/// A path from the root on, without links; of what is not there as far as it is.
+fn real(path: &Path) -> PathBuf {
+    let (path, _) = followed(path);
+    if let Ok(whole) = path.canonicalize() {
+        return whole;
+    }
+    match (folder_of(&path).canonicalize(), path.file_name()) {
+        (Ok(folder), Some(name)) => folder.join(name),
+        _ => std::path::absolute(&path).unwrap_or(path),
+    }
+}
+
+/// Where the symbolic links at a path lead, and whether they come to an end.
+fn followed(path: &Path) -> (PathBuf, bool) {
+    const MOST_LINKS: usize = 40;
+    let mut real = path.to_path_buf();
+    for _ in 0..=MOST_LINKS {
+        match fs::read_link(&real) {
+            Ok(to) => real = folder_of(&real).join(to),
+            Err(_) => return (real, true),
+        }
+    }
+    (real, false)
 }
 
 /// Where a file really goes: a symbolic link is followed, so that it still points where it did.
 fn target(path: &Path, force: bool) -> Result<PathBuf, WriteError> {
-    const MOST_LINKS: usize = 40;
     let unfit = |what, mend| WriteError::Unfit {
         path: path.to_path_buf(),
         what,
         mend,
     };
-    let mut real = path.to_path_buf();
-    let mut links = 0;
-    while fs::symlink_metadata(&real).is_ok_and(|metadata| metadata.is_symlink()) {
-        let to = fs::read_link(&real).map_err(|error| WriteError::File {
-            path: path.to_path_buf(),
-            error,
-        })?;
-        real = folder_of(&real).join(to);
-        links += 1;
-        if links > MOST_LINKS {
-            return Err(unfit("a link that leads back to itself", "remove the link"));
-        }
+    let (real, ends) = followed(path);
+    if !ends {
+        return Err(unfit("a link that leads back to itself", "remove the link"));
     }
     match fs::metadata(&real) {
         Ok(there) if there.is_dir() => Err(unfit("a folder", "give the name of a file in it")),
@@ -212,50 +308,21 @@ fn folder_of(path: &Path) -> &Path {
     }
 }
 
-/// A file to be put in its place.
-#[derive(Debug, Clone, Copy)]
-pub struct Placed<'a> {
-    /// Its place.
-    pub path: &'a Path,
-    /// What is to stand in it.
-    pub bytes: &'a [u8],
-    /// Whether it may replace one that is there.
-    pub replace: bool,
-}
-
-/// Writes files together, as [`place`] does, all of them replacing others or none.
-///
-/// # Errors
-/// Those of [`place`].
-pub fn files(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
-    let placed = files.iter().map(|&(path, bytes)| Placed {
-        path,
-        bytes,
-        replace: force,
-    });
-    place(&placed.collect::<Vec<_>>())
-}
-
 /// Writes files together, renamed in the order in which they are given; see the top of this module for what is
 /// guaranteed.
 ///
 /// # Errors
-/// Those of [`refuse`]; [`WriteError::File`] if nothing was changed, [`WriteError::Partly`] if some
+/// Those of [`Output::ready`]; [`WriteError::File`] if nothing was changed, [`WriteError::Partly`] if some
 /// files were put in their places before one could not be.
-pub fn place(files: &[Placed<'_>]) -> Result<(), WriteError> {
+pub fn place(files: &[(&Output, &[u8])]) -> Result<(), WriteError> {
     let mut ready = Vec::new();
-    for &Placed {
-        path,
-        bytes,
-        replace,
-    } in files
-    {
-        let real = target(path, replace)?;
+    for &(Output { path, replace }, bytes) in files {
+        let real = target(path, *replace)?;
         let temporary = temporary(&real, bytes).map_err(|error| WriteError::File {
             path: path.to_path_buf(),
             error,
         })?;
-        ready.push((path, real, temporary, replace));
+        ready.push((path, real, temporary, *replace));
     }
     let mut written: Vec<PathBuf> = Vec::new();
     let mut folders: Vec<PathBuf> = Vec::new();

@@ -7,10 +7,12 @@ use rust_xlsxwriter::{
 use super::style::{Head, Styles, begin, widths};
 use super::table::{self, Cells};
 use super::text::WriteText;
+use crate::formats::issue_sheet::{EXTRA, HEADINGS, ID, OWN};
 use crate::issue::key;
-use crate::issue::planned::{Planned, Step};
-use crate::read::{ISSUE_EXTRA, ISSUE_HEADINGS, ISSUE_ID, ISSUE_OWN};
+use crate::issue::planned::{Line, Planned, Step, Why};
+use crate::job::Job;
 use crate::verify::Verified;
+use crate::words;
 
 /// Lines for what was taken beside the plan.
 const SPARE: u32 = 12;
@@ -31,14 +33,14 @@ fn header(
     begin(sheet, &head, styles)?;
     let columns = [13.0, 32.0, 9.0, 20.0, 22.0, 10.0, 10.0, 20.0, 10.0, 44.0];
     widths(sheet, &columns)?;
-    sheet.write_text(2, 0, ISSUE_ID, &styles.strong)?;
+    sheet.write_text(2, 0, ID, &styles.strong)?;
     sheet.write_text(2, 1, planned.id(), &styles.text)?;
     let remark = "Picked empty: as planned. Instead: a stock number put in for missing pieces. Lines with extra: taken and not in the plan. A kit that is not as planned is NOT FIT TO ASSEMBLE before its stack-up was worked out again.";
     sheet.write_text(2, 2, remark, &styles.remark)?;
     // What is the plan's own stands a second time in hidden columns: a change is found with its cell.
     let count = planned.lines.len().to_string();
-    sheet.write_text(2, ISSUE_OWN[0], count, &styles.plain)?;
-    for column in ISSUE_OWN {
+    sheet.write_text(2, OWN[0], count, &styles.plain)?;
+    for column in OWN {
         sheet.set_column_hidden(column)?;
     }
     Ok(())
@@ -51,13 +53,13 @@ pub(super) fn write(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let job = verified.job();
-    let planned = Planned::of(verified);
+    let planned = verified.planned();
     header(sheet, &planned, date, styles)?;
     let right = styles
         .head
         .clone()
         .set_align(rust_xlsxwriter::FormatAlign::Right);
-    for (column, head) in (0..).zip(ISSUE_HEADINGS) {
+    for (column, head) in (0..).zip(HEADINGS) {
         let is_count = matches!(head, "Planned" | "Picked" | "Instead pieces");
         let format = if is_count { &right } else { &styles.head };
         sheet.write_text(4, column, head, format)?;
@@ -85,6 +87,7 @@ pub(super) fn write(
         // The tag stands out where a kit begins.
         let begins = before.replace(&line.tag) != Some(&line.tag);
         let tag = if begins { &styles.strong } else { &styles.text };
+        let (place, note) = words_of(job, line);
         let bin = bins.get(&key(&line.item)).copied().unwrap_or_default();
         let short = line.step == Step::Short;
         let step = if short { &styles.alarm } else { &styles.text };
@@ -94,7 +97,7 @@ pub(super) fn write(
         };
         let cells = [
             tag.of(&line.tag),
-            styles.wrapped.of(&line.place),
+            styles.wrapped.of(&place),
             styles.text.of(bin),
             styles.strong.of(&line.item),
             step.of(line.step.words()),
@@ -102,13 +105,13 @@ pub(super) fn write(
             count.blank(),
             item.blank(),
             count.blank(),
-            wrapped_entry.of(&line.note),
+            wrapped_entry.of(&note),
         ];
         table::cells(sheet, (row, 0), cells)?;
         let own = line.own().map(|own| styles.plain.of(own));
-        table::cells(sheet, (row, ISSUE_OWN[0]), own)?;
-        let lines = line.note.len().div_ceil(46);
-        let lines = lines.max(line.place.len().div_ceil(33)).clamp(1, 20);
+        table::cells(sheet, (row, OWN[0]), own)?;
+        let lines = note.len().div_ceil(46);
+        let lines = lines.max(place.len().div_ceil(33)).clamp(1, 20);
         sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
     }
     let (text, entry) = (&styles.text, &styles.entry);
@@ -119,7 +122,7 @@ pub(super) fn write(
             entry.blank(),
             text.blank(),
             entry.blank(),
-            text.of(ISSUE_EXTRA),
+            text.of(EXTRA),
             text.blank(),
             count_entry.blank(),
             text.blank(),
@@ -138,4 +141,17 @@ pub(super) fn write(
         sheet.add_data_validation(5, column, row, column, &whole)?;
     }
     Ok(())
+}
+
+/// The place of a line, and why it is short.
+fn words_of(job: &Job, line: &Line) -> (String, String) {
+    let of_line = || job.pumps.iter().find(|pump| pump.tag == line.tag);
+    match (&line.why, line.why.as_ref().and_then(|_| of_line())) {
+        (Some(Why::Short(short)), Some(pump)) => {
+            let place = words::place(job, pump, short);
+            (place, words::reason(job, pump, short))
+        }
+        (Some(Why::Lacking(lack)), _) => (line.place.clone(), words::lack_of(lack, &line.place)),
+        _ => (line.place.clone(), String::new()),
+    }
 }

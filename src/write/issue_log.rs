@@ -5,8 +5,8 @@ use rust_xlsxwriter::{ConditionalFormatFormula, Format, FormatAlign, Worksheet, 
 use super::WriteError;
 use super::style::{Styles, heads, set_up, title, widths};
 use super::text::WriteText;
+use crate::formats::issue_log::{HEADINGS, SEAL};
 use crate::issue::log::{Entry, HEADING_ROW, Log, SHEET};
-use crate::read::{LOG_HEADINGS, LOG_SEAL};
 
 /// The log as a workbook's bytes; `date` (`YYYY-MM-DD`) is printed on it, so that the same log and date give the
 /// same bytes.
@@ -34,16 +34,16 @@ fn sheet(sheet: &mut Worksheet, log: &Log, date: &str, styles: &Styles) -> Resul
         styles,
     )?;
     let count = log.entries().len();
-    sheet.write_text(2, 0, LOG_SEAL[0], &styles.strong)?;
+    sheet.write_text(2, 0, SEAL[0], &styles.strong)?;
     sheet.write_number_with_format(
         2,
         1,
         u32::try_from(count).unwrap_or(u32::MAX),
         &styles.count,
     )?;
-    sheet.write_text(2, 3, LOG_SEAL[1], &styles.strong)?;
+    sheet.write_text(2, 3, SEAL[1], &styles.strong)?;
     sheet.write_text(2, 4, log.chain(), &styles.remark)?;
-    heads(sheet, HEADING_ROW, &LOG_HEADINGS, styles)?;
+    heads(sheet, HEADING_ROW, &HEADINGS, styles)?;
     sheet.set_row_height(HEADING_ROW, 20.0)?;
     sheet.set_repeat_rows(HEADING_ROW, HEADING_ROW)?;
     sheet.set_freeze_panes(HEADING_ROW + 1, 0)?;

@@ -1,276 +1,27 @@
-//! The plan as JSON, format `gapwright.plan.v1`.
-//!
-//! Lengths and money are decimal strings, so that nothing is lost. A length is given in its
-//! model's unit wherever that is exact, and otherwise in millimetres, which always are.
+//! The plan as JSON: a verified plan into [`crate::formats::plan`].
 
 use std::collections::BTreeMap;
 
-use schemars::{JsonSchema, Schema, schema_for};
-use serde::{Deserialize, Serialize};
-
-use crate::bag::{Bag, Share};
+use crate::accounting::{pack_total, verdicts};
+use crate::bag::{Bag, Lack, Share, lack};
 use crate::crush::{Crush, crushes};
+use crate::cutting::Layout;
 use crate::decimal::{Money, show, show_money};
+use crate::formats::plan::{
+    BagPieceJson, CauseJson, ConsumableJson, CrushJson, FORMAT, GoalJson, GoalName, InputJson,
+    LackJson, LayoutJson, LeftOutJson, LengthJson, PackJson, PieceJson, PlanJson, PumpJson,
+    RangeJson, RequirementJson, RingJson, SheetJson, ShortJson, StockJson, StripsJson, WindowJson,
+    WorthJson,
+};
 use crate::job::Job;
-use crate::length::{Fine, Unit};
+use crate::length::{Fine, Length, Unit};
 use crate::model::Model;
 use crate::packing::RingSpace;
-use crate::plan::{Aim, Goal, Kit, PackPick, pack_total, verdicts};
+use crate::plan::{Aim, Cause, Goal, Kit, PackPick, Pick, Shortfall};
 use crate::pump::Pump;
+use crate::show::natural_unit;
 use crate::stack::Verdict;
 use crate::verify::Verified;
-use crate::words;
-
-/// The name of the format.
-pub const FORMAT: &str = "gapwright.plan.v1";
-
-/// A plan.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PlanJson {
-    /// Always `gapwright.plan.v1`.
-    pub format: String,
-    /// Whether every goal is proven.
-    pub proven: bool,
-    /// `time limit` or `interrupt` when the search ended early.
-    pub stopped_by: Option<String>,
-    /// The acceptance rule.
-    pub acceptance: String,
-    /// Sum of the weights of the served pumps; absent when whole numbers cannot carry the weights.
-    pub served_weight: Option<i64>,
-    /// No plan has more.
-    pub served_weight_bound: Option<i64>,
-    /// Waste of the plan, in the currency.
-    pub waste: String,
-    /// No plan that serves as much has less.
-    pub waste_bound: String,
-    /// What the money is called.
-    pub currency: String,
-    /// Every goal in its order, with its bound.
-    pub goals: Vec<GoalJson>,
-    /// The pumps, in the order of the pump workbook.
-    pub pumps: Vec<PumpJson>,
-    /// The stock, in the order of the stock workbook.
-    pub stock: Vec<StockJson>,
-    /// The sheets that pieces are cut from, in the order of the stock workbook.
-    pub sheets: Vec<SheetJson>,
-    /// The files that the plan was made from.
-    #[serde(default)]
-    pub inputs: Vec<InputJson>,
-}
-
-/// A file that the plan was made from.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct InputJson {
-    /// What it was read as: stock workbook, pump workbook, model, drawing, materials table.
-    pub role: String,
-    /// The file, as it was named.
-    pub file: String,
-    /// SHA-256 of its bytes, in hexadecimal.
-    pub sha256: String,
-}
-
-/// One goal.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct GoalJson {
-    /// Which: served weight, waste, pieces, scarcity points.
-    pub goal: String,
-    /// The plan's value.
-    pub value: String,
-    /// No plan that is as good on the earlier goals does better.
-    pub bound: String,
-}
-
-/// One pump.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PumpJson {
-    /// Its tag.
-    pub tag: String,
-    /// Its model.
-    pub model: String,
-    /// 1 comes first.
-    pub priority: u32,
-    /// Whether every requirement is met with the pieces below.
-    pub served: bool,
-    /// The pieces, by the pack's name in the model; empty when not served.
-    pub packs: BTreeMap<String, PackJson>,
-    /// How far each gasket is crushed; empty when not served.
-    pub crush: Vec<CrushJson>,
-    /// The requirements, in the model's order; empty when not served.
-    pub requirements: Vec<RequirementJson>,
-    /// The consumables of the model, in its order; empty when not served.
-    pub bag: Vec<ConsumableJson>,
-    /// Why not, when not served.
-    pub short: Vec<ShortJson>,
-}
-
-/// What goes into a pump's bag of one consumable.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct ConsumableJson {
-    /// What it is.
-    pub kind: String,
-    /// How many are asked for.
-    pub asked: u32,
-    /// The fit code asked for; null where the model asks for none or the pump gives none.
-    pub fit: Option<String>,
-    /// The ring asked for; null where the model does not ask by section.
-    pub ring: Option<RingJson>,
-    /// What goes into the bag, by item.
-    pub pieces: Vec<BagPieceJson>,
-    /// How many lack.
-    pub lacking: u32,
-    /// Why they lack, in words; null where none does.
-    pub reason: Option<String>,
-}
-
-/// A packing ring by its section.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct RingJson {
-    /// The unit of the lengths below.
-    pub unit: String,
-    /// The section, exact.
-    pub section: String,
-    /// The length to cut a ring to, to six places.
-    pub ring_length: String,
-}
-
-/// Some pieces of one lot for the bag.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct BagPieceJson {
-    /// Stock number.
-    pub item: String,
-    /// How many.
-    pub count: u32,
-}
-
-/// The pieces in one place.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PackJson {
-    /// Their nominal total.
-    pub total: String,
-    /// Its unit.
-    pub unit: String,
-    /// The pieces, thickest first.
-    pub pieces: Vec<PieceJson>,
-}
-
-/// Some pieces of one lot.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PieceJson {
-    /// Stock number.
-    pub item: String,
-    /// How many.
-    pub count: u32,
-    /// The thickness to peel a laminated shim to, in the pack's unit if that is exact and else
-    /// with a unit of its own; null for a whole piece.
-    pub peeled_to: Option<String>,
-    /// The sheet that it is cut from; null for a piece that lies ready.
-    pub cut_from: Option<String>,
-}
-
-/// How far a gasket is crushed, by nominal lengths; that of a pack as a whole for each of its
-/// items.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct CrushJson {
-    /// The requirement's name in the model.
-    pub requirement: String,
-    /// Stock number.
-    pub item: String,
-    /// By how many percent of its free thickness, rounded to six places.
-    pub crush: String,
-    /// What its material gives way under its usual test load; null where that is not known.
-    pub range: Option<RangeJson>,
-    /// `below`, `within` or `above` the range, told before rounding; null where it is not known.
-    pub standing: Option<String>,
-}
-
-/// What a material gives way.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct RangeJson {
-    /// Least, in percent.
-    pub least: String,
-    /// Most, in percent.
-    pub most: String,
-}
-
-/// Where a requirement comes out.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct RequirementJson {
-    /// Its name in the model.
-    pub name: String,
-    /// The unit of the lengths below.
-    pub unit: String,
-    /// Where it should come out. For a gasket fill all lengths are free thicknesses.
-    pub target: String,
-    /// Lower limit.
-    pub lower: String,
-    /// Upper limit.
-    pub upper: String,
-    /// Nominal value.
-    pub value: String,
-    /// What is kept clear of the limit on the side with the smaller margin.
-    pub guard: String,
-    /// The smaller of the two margins, guards taken off.
-    pub margin: String,
-    /// Whether it is met.
-    pub conforms: bool,
-}
-
-/// Why a place failed.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct ShortJson {
-    /// The pack's name in the model; null when no single place is to blame.
-    pub pack: Option<String>,
-    /// Why, in words.
-    pub reason: String,
-    /// The reachable total nearest to what is wanted, with its unit.
-    pub nearest: Option<String>,
-    /// The totals that would do, with their unit.
-    pub window: Option<String>,
-}
-
-/// One item of the stock.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct StockJson {
-    /// Stock number.
-    pub item: String,
-    /// On hand before.
-    pub before: u32,
-    /// Issued by this plan.
-    pub issued: u32,
-    /// Left over of opened packs and spoiled, where the policy says so.
-    pub spoiled: u32,
-    /// On hand after.
-    pub after: u32,
-    /// What one more on hand would have been worth; null where that was not worked out.
-    pub worth_of_one_more: Option<WorthJson>,
-}
-
-/// What one more piece of an item would change.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct WorthJson {
-    /// By how much the served weight would rise.
-    pub served_weight: i64,
-    /// By how much the waste would change; below nothing is a saving.
-    pub waste: String,
-}
-
-/// One lot of sheets.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct SheetJson {
-    /// Stock number.
-    pub item: String,
-    /// Sheets on hand before.
-    pub before: u32,
-    /// How each sheet that is cut is cut up, in words.
-    pub layouts: Vec<String>,
-    /// Whole sheets on hand after.
-    pub after: u32,
-}
-
-/// The JSON Schema of the format, generated from the types.
-pub fn schema() -> Schema {
-    schema_for!(PlanJson)
-}
 
 /// The plan as JSON text, ending in a newline.
 pub fn text(verified: &Verified) -> String {
@@ -289,7 +40,14 @@ pub fn plan(verified: &Verified) -> PlanJson {
     PlanJson {
         format: FORMAT.into(),
         proven: plan.proven(),
-        stopped_by: plan.stopped_by.map(|stop| stop.words().into()),
+        stopped_by: plan.stopped_by.map(Into::into),
+        left_out: [
+            plan.left_out.order.map(|_| LeftOutJson::Order),
+            plan.left_out.worth.map(|_| LeftOutJson::WorthOfOneMore),
+        ]
+        .into_iter()
+        .flatten()
+        .collect(),
         acceptance: job.policy.acceptance.to_string(),
         served_weight: weight.map(|goal| goal.value),
         served_weight_bound: weight.map(|goal| goal.bound),
@@ -330,7 +88,7 @@ pub fn plan(verified: &Verified) -> PlanJson {
             .enumerate()
             .map(|(index, lot)| {
                 let cut = plan.layouts.iter().filter(|layout| layout.sheet == index);
-                let layouts: Vec<String> = cut.map(|layout| words::strips(job, layout)).collect();
+                let layouts = cut.map(|layout| self::layout(job, layout)).collect();
                 SheetJson {
                     item: lot.item.clone(),
                     before: lot.on_hand,
@@ -356,8 +114,10 @@ fn goal(goal: &Goal) -> GoalJson {
         Aim::Waste | Aim::Purchase => show_money(Money::from_raw(value)),
         _ => value.to_string(),
     };
+    let (name, priority) = GoalName::of(goal.aim);
     GoalJson {
-        goal: goal.aim.label(),
+        goal: name,
+        priority,
         value: shown(goal.value),
         bound: shown(goal.bound),
     }
@@ -382,12 +142,9 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
             )
         }
         Kit::Short(shortfalls) => {
-            let shorts = shortfalls.iter().map(|short| ShortJson {
-                pack: short.pack.map(|pack| model.packs[pack].name.clone()),
-                reason: words::reason(job, pump, short),
-                nearest: words::nearest(job, pump, short),
-                window: words::window(job, pump, short),
-            });
+            let shorts = shortfalls
+                .iter()
+                .map(|short| self::short(job, model, short));
             (BTreeMap::new(), Vec::new(), shorts.collect())
         }
     };
@@ -434,13 +191,97 @@ fn consumable(job: &Job, pump: &Pump, need: usize, share: &Share) -> ConsumableJ
         pieces: share
             .picks
             .iter()
-            .map(|pick| BagPieceJson {
-                item: job.stock[pick.item].item.clone(),
-                count: pick.count,
-            })
+            .map(|pick| bag_piece(job, pick))
             .collect(),
         lacking: share.lacking,
-        reason: words::lack(job, pump, need, share),
+        reason: lack(job, pump, need, share).map(lack_code),
+    }
+}
+
+fn lack_code(lack: Lack) -> LackJson {
+    match lack {
+        Lack::NoFitCode { column } => LackJson::NoFitCode { column },
+        Lack::NotStocked => LackJson::NotStocked,
+        Lack::NoneOnHand => LackJson::NoneOnHand,
+        Lack::AllReserved => LackJson::AllReserved,
+        Lack::AllGivenOut { available } => LackJson::AllGivenOut { available },
+    }
+}
+
+fn short(job: &Job, model: &Model, short: &Shortfall) -> ShortJson {
+    ShortJson {
+        pack: short.pack.map(|pack| model.packs[pack].name.clone()),
+        cause: cause(job, &short.cause),
+        nearest: short.nearest.map(|total| length(total, model.unit)),
+        window: short.window.as_ref().map(|window| {
+            let ends = [
+                window.least,
+                window.most,
+                window.tolerance.minus,
+                window.tolerance.plus,
+            ];
+            let (unit, [least, most, minus, plus]) = exact(model.unit, ends.map(Fine::from));
+            WindowJson {
+                unit: unit.symbol().into(),
+                least,
+                most,
+                minus,
+                plus,
+            }
+        }),
+    }
+}
+
+fn cause(job: &Job, cause: &Cause) -> CauseJson {
+    let pieces = |picks: &[Pick]| picks.iter().map(|pick| bag_piece(job, pick)).collect();
+    match cause {
+        Cause::NoPiece => CauseJson::NoPiece,
+        Cause::AllReserved => CauseJson::AllReserved,
+        Cause::LimitsTooNarrow => CauseJson::LimitsTooNarrow,
+        Cause::UncertaintyTooWide => CauseJson::UncertaintyTooWide,
+        Cause::OutOfReach => CauseJson::OutOfReach,
+        Cause::BetweenTotals => CauseJson::BetweenTotals,
+        Cause::TogetherTooMany => CauseJson::TogetherTooMany,
+        Cause::TooManyWays => CauseJson::TooManyWays,
+        Cause::SearchEnded => CauseJson::SearchEnded,
+        Cause::NotFoundOut => CauseJson::NotFoundOut,
+        Cause::StockGone { lacking, held_by } => CauseJson::StockGone {
+            lacking: pieces(lacking),
+            held_by: held_by.clone(),
+        },
+    }
+}
+
+fn bag_piece(job: &Job, pick: &Pick) -> BagPieceJson {
+    BagPieceJson {
+        item: job.stock[pick.item].item.clone(),
+        count: pick.count,
+    }
+}
+
+fn length(length: Length, unit: Unit) -> LengthJson {
+    let (unit, [length]) = exact(unit, [length.into()]);
+    LengthJson {
+        length,
+        unit: unit.symbol().into(),
+    }
+}
+
+fn layout(job: &Job, layout: &Layout) -> LayoutJson {
+    let own = |side: Length| length(side, natural_unit(side));
+    let side = job.sheets[layout.sheet].sides[layout.along];
+    let strips = layout.strips.iter().filter_map(|&(item, strips)| {
+        let outside = job.stock[item].cut?.outside;
+        Some(StripsJson {
+            fit: job.stock[item].fit.as_str().into(),
+            strips,
+            blanks: crate::cutting::along(side, outside),
+            width: own(outside),
+        })
+    });
+    LayoutJson {
+        along: own(side),
+        strips: strips.collect(),
     }
 }
 
@@ -453,7 +294,7 @@ fn crush(job: &Job, pump: &Pump, crush: &Crush) -> CrushJson {
             least: range.least.to_string(),
             most: range.most.to_string(),
         }),
-        standing: crush.standing.map(|standing| standing.word().into()),
+        standing: crush.standing.map(Into::into),
     }
 }
 

@@ -12,15 +12,16 @@ use window::{Window, cold_window, inwards};
 
 use super::style::{Styles, heads, set_up, widths};
 use super::table::{self, Cells};
+use crate::accounting::{pack_total, stack, verdicts};
 use crate::bag::Bag;
 use crate::crush::{Crush, crushes};
 use crate::feeler::{self, Wanted};
+use crate::formats::slip::{self, Row};
 use crate::job::Job;
 use crate::length::{Fine, Length, Unit};
 use crate::model::{Form, Model, Requirement, USUAL_CAUTIONS};
-use crate::plan::{Kit, PackPick, Pick, Shortfall, pack_total, stack, verdicts};
+use crate::plan::{Kit, PackPick, Pick, Shortfall};
 use crate::pump::Pump;
-use crate::recheck::slip::{self, Row};
 use crate::recheck::{accepted, is_asked};
 use crate::stack::{Guard, Verdict, judge};
 use crate::verify::Verified;

@@ -11,7 +11,6 @@ use rust_xlsxwriter::{
 use super::pages::{Pages, Series};
 use super::style::{Styles, set_up, tall, widths};
 use super::text::{WriteText, chart_name, in_rows};
-use crate::issue::planned::Planned;
 use crate::plan::Kit;
 use crate::verify::Verified;
 use crate::words;
@@ -59,7 +58,7 @@ pub(super) fn write(
         last_column: None,
     };
     let mut pages = Pages::begin(workbook, &series)?;
-    let id = Planned::of(verified).id();
+    let id = verified.planned().id();
     let order = super::order::of_kits(job);
     let (open, kitted): (Vec<_>, Vec<_>) = (1..)
         .zip(&order)

@@ -7,8 +7,9 @@ use rust_xlsxwriter::{
 };
 
 use super::style::{Styles, heads, title, widths};
-use super::text::{SheetNames, WriteText, mended_to};
+use super::text::{SheetNames, WriteText};
 use super::{WriteError, start};
+use crate::plain_text::mended_to;
 use crate::problem::{Problem, Problems, Severity, Spot, address, quoted_sheet};
 use crate::sheet::{Book, Cell, Sheet};
 

@@ -6,11 +6,11 @@ use super::text::{WriteText, chart_name};
 
 use super::pages::{Pages, Series};
 use super::style::{Styles, heads, set_up, title, widths};
+use crate::columns::{fit_heading, pump_heading};
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Length, Tolerance, Unit};
 use crate::model::{Dimension, Form, Model, Spread, Term, Terms};
-use crate::read::{pump_fit_heading, pump_heading};
 use crate::words;
 
 const NAME: &str = "Models";
@@ -243,7 +243,7 @@ impl Page<'_> {
                 (least, most) if least == most => format!("{most} of {}", pack.kind),
                 (least, most) => format!("{least} to {most} of {}", pack.kind),
             };
-            vec![pack.label.clone(), pump_fit_heading(&pack.name), pieces]
+            vec![pack.label.clone(), fit_heading(&pack.name), pieces]
         });
         self.table(&columns, rows)
     }

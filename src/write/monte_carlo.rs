@@ -8,13 +8,13 @@ use rust_xlsxwriter::{
 
 use super::text::{WriteText, chart_name};
 
-use super::analysis::Analysed;
 use super::style::{Head, Styles, VALUES, begin};
 use super::table::{self, Cells, Column};
+use crate::accounting::stack;
+use crate::analysis::Analysed;
 use crate::job::Job;
 use crate::length::Unit;
 use crate::model::{Form, Requirement};
-use crate::plan::stack;
 use crate::stack::monte_carlo::{CLASSES, Conformity, Outcome};
 use crate::stack::{Undrawn, level_of_draws, taken_as_normal};
 

@@ -7,8 +7,8 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 use super::style::{Head, Styles, begin, tall};
 use super::table::{self, Cells, Column};
 use super::text::{WriteText, in_rows};
+use crate::accounting::{self, by_pack, spoiled};
 use crate::job::Job;
-use crate::plan::{self, by_pack, spoiled};
 use crate::stock::Item;
 use crate::verify::Verified;
 use crate::words;
@@ -179,7 +179,7 @@ fn tags(verified: &Verified) -> Vec<Vec<String>> {
 /// The packs that are opened for an item, where what is left of them is spoiled.
 fn packs_opened(job: &Job, item: usize, issued: u32) -> Option<String> {
     let lot = &job.stock[item];
-    let opened = plan::packs_opened(lot, issued);
+    let opened = accounting::packs_opened(lot, issued);
     if !by_pack(job, item) || opened == 0 {
         return None;
     }

@@ -14,18 +14,33 @@ use super::{WriteError, models, start};
 use crate::decimal::Millionths;
 use crate::outlook::Outlook;
 use crate::provision::{Provision, Question};
+use crate::verify::VerifiedProvision;
 
-/// What was asked and what was found, ready to be written.
+/// A verified provision with what was asked, ready to be written.
 #[derive(Debug, Clone, Copy)]
 pub struct Provided<'a> {
-    /// What was expected.
-    pub outlook: &'a Outlook,
-    /// What was asked.
-    pub question: &'a Question,
+    outlook: &'a Outlook,
+    question: &'a Question,
     /// The level of the ranges that past readings gave.
-    pub level: Millionths,
-    /// What was found.
-    pub provision: &'a Provision,
+    level: Millionths,
+    provision: &'a Provision,
+}
+
+impl<'a> Provided<'a> {
+    /// A provision that has passed the checker, with what was asked; `level` is that of the ranges
+    /// that past readings gave.
+    pub fn of(
+        verified: &'a VerifiedProvision,
+        question: &'a Question,
+        level: Millionths,
+    ) -> Provided<'a> {
+        Provided {
+            outlook: verified.outlook(),
+            question,
+            level,
+            provision: verified.provision(),
+        }
+    }
 }
 
 /// The workbook's bytes; `date` (`YYYY-MM-DD`) is printed on it.

@@ -10,6 +10,7 @@ use super::text::WriteText;
 use super::style::{Head, INK, Styles, VALUES, begin, striped};
 use super::table::{self, Cells, Column};
 use crate::bag;
+use crate::plan::Plan;
 use crate::stock::Item;
 use crate::verify::Verified;
 use crate::words;
@@ -21,8 +22,8 @@ struct Line<'a> {
     left: u32,
     /// Of a consumable, how many are lacking in bags.
     lacking: u32,
-    /// What one more would be worth, if that was worked out.
-    worth: Option<String>,
+    /// What one more would be worth, or why that was not worked out.
+    worth: Result<String, String>,
 }
 
 type Col<'s> = Column<'s, Line<'s>>;
@@ -47,10 +48,10 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
             }
         }),
         Col::new("Worth of one more", 48.0, |line| match &line.worth {
-            Some(worth) => text.of(worth),
-            None if line.item.size.is_some() => text.of("not worked out"),
-            None if line.lacking > 0 => alarm.of(format!("{} lacking in bags", line.lacking)),
-            None => text.of(""),
+            Ok(worth) => text.of(worth),
+            Err(why) if line.item.size.is_some() => text.of(why),
+            Err(_) if line.lacking > 0 => alarm.of(format!("{} lacking in bags", line.lacking)),
+            Err(_) => text.of(""),
         }),
     ]
 }
@@ -86,13 +87,19 @@ pub(super) fn write(
             issued: issued[index],
             left: left[index],
             lacking: lacking[index],
-            worth: worth.map(|worth| words::worth(job, worth)),
+            worth: worth.map_or_else(|| Err(not_worked_out(plan)), |w| Ok(words::worth(job, w))),
         };
         table::row(sheet, row, &columns, &line)?;
     }
-    if plan.worth.is_empty() {
-        let why =
-            "The worth of one more was not worked out: it needs a proven plan and time to spare.";
+    if plan.worth.is_empty() || plan.left_out.worth.is_some() {
+        let why = match plan.left_out.worth {
+            Some(_) if !plan.worth.is_empty() => {
+                "The worth of one more was not worked out for every item: the time did not suffice."
+            }
+            _ => {
+                "The worth of one more was not worked out: it needs a proven plan and time to spare."
+            }
+        };
         row += 2;
         sheet.write_text(row, 0, why, &styles.text)?;
     }
@@ -103,6 +110,14 @@ pub(super) fn write(
     }
     sheet.set_print_area(0, 0, row, 9)?;
     Ok(())
+}
+
+/// Why an item has no worth.
+fn not_worked_out(plan: &Plan) -> String {
+    match plan.left_out.worth {
+        Some(stop) => format!("not worked out: {}", stop.words()),
+        None => "not worked out".into(),
+    }
 }
 
 /// Items that the picture shows: more could not be told apart.

@@ -9,9 +9,9 @@ use super::WriteError;
 use super::stock_after::copy;
 use super::style::Styles;
 use super::text::{SheetNames, WriteText};
+use crate::issue::counts::Held;
 use crate::issue::key;
 use crate::problem::Spot;
-use crate::read::Held;
 use crate::sheet::{Book, Cell, Sheet};
 
 /// The stock workbook for next time as a workbook's bytes. `after` has what is on hand of the items that moved, by

@@ -10,10 +10,11 @@ use super::table::{self, Cells};
 use super::text::WriteText;
 
 use super::style::{Head, Styles, VALUES, begin, heads, paragraphs, tall, usual_cautions, widths};
+use crate::accounting::{tightest, verdicts};
 use crate::crush;
 use crate::job::Job;
 use crate::length::Fine;
-use crate::plan::{Aim, Kit, Plan, tightest, verdicts};
+use crate::plan::{Aim, Kit, Plan};
 use crate::verify::Verified;
 use crate::words;
 

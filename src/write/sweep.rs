@@ -7,10 +7,10 @@ use rust_xlsxwriter::{
 
 use super::text::{WriteText, chart_name};
 
-use super::analysis::Analysed;
 use super::pages::{Pages, Series};
 use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
 use super::table::{self, Cells};
+use crate::analysis::Analysed;
 use crate::job::Job;
 use crate::stack::Side;
 use crate::sweep::{Point, Setting, Sweep};
@@ -141,7 +141,7 @@ impl Block<'_> {
         };
         let mut cells = vec![format.of(point.setting.to_f64(unit))];
         let Some(kit) = &point.kit else {
-            cells.push(styles.alarm.of(point.fault.unwrap_or("cannot be kitted")));
+            cells.push(styles.alarm.of(point.why()));
             return table::cells(sheet, (row, 0), cells);
         };
         cells.extend(kit.totals.iter().map(|total| length.of(total.to_f64(unit))));

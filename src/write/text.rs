@@ -1,45 +1,11 @@
 //! Text from inputs in a workbook: always text, never a formula or a number, and mended the same way
 //! everywhere where a workbook cannot hold it.
 
-use std::borrow::Cow;
 use std::collections::HashSet;
 
 use rust_xlsxwriter::{Format, Worksheet, XlsxError};
 
-/// The most UTF-16 units that a cell holds (ECMA-376-1, 18.18.11 and the limits that spreadsheet
-/// programs state; from memory).
-const MOST_IN_CELL: usize = 32_767;
-
-/// A text as a cell, a note or a chart can hold it.
-///
-/// Characters that XML 1.0 has no place for (2.2: the control characters but tab and the line ends,
-/// U+FFFE and U+FFFF) are shown as their pictures, U+2400 to U+241F, or as U+FFFD. A text that is too
-/// long is cut off and says so.
-///
-/// ```
-/// use gapwright::write::text::mended;
-/// assert_eq!(mended("bin\u{0}7\u{1b}"), "bin\u{2400}7\u{241b}");
-/// assert_eq!(mended("=1+1"), "=1+1");
-/// ```
-pub fn mended(text: &str) -> Cow<'_, str> {
-    mended_to(text, MOST_IN_CELL)
-}
-
-/// The same, in at most so many UTF-16 units.
-pub(super) fn mended_to(text: &str, most: usize) -> Cow<'_, str> {
-    // A UTF-16 unit takes at least one byte of UTF-8.
-    let long = text.len() > most && units(text) > most;
-    if !long && !text.contains(forbidden) {
-        return Cow::Borrowed(text);
-    }
-    let mut mended: String = text.chars().map(shown).collect();
-    if long {
-        let mark = format!("... (cut off: {} characters in all)", text.chars().count());
-        mended.truncate(fitting(&mended, most.saturating_sub(units(&mark))));
-        mended.push_str(&mark);
-    }
-    Cow::Owned(mended)
-}
+use crate::plain_text::{fitting, forbidden, mended, mended_to};
 
 /// A list in as many texts as it takes, none longer than so many characters unless a single entry is: a row
 /// of a sheet can only be so high (409 points, from memory), and what does not fit is not printed.
@@ -72,32 +38,6 @@ pub fn in_rows(entries: &[impl AsRef<str>], most: usize) -> Vec<String> {
         }
     }
     rows
-}
-
-fn forbidden(c: char) -> bool {
-    matches!(c, '\0'..='\u{8}' | '\u{b}' | '\u{c}' | '\u{e}'..='\u{1f}' | '\u{fffe}' | '\u{ffff}')
-}
-
-fn shown(c: char) -> char {
-    match c {
-        c if !forbidden(c) => c,
-        '\u{fffe}' | '\u{ffff}' => char::REPLACEMENT_CHARACTER,
-        c => char::from_u32(0x2400 + u32::from(c)).unwrap_or(char::REPLACEMENT_CHARACTER),
-    }
-}
-
-fn units(text: &str) -> usize {
-    text.encode_utf16().count()
-}
-
-/// The bytes of a text that make at most so many UTF-16 units, whole characters only.
-fn fitting(text: &str, most: usize) -> usize {
-    let mut used = 0;
-    let end = text.char_indices().find(|(_, c)| {
-        used += c.len_utf16();
-        used > most
-    });
-    end.map_or(text.len(), |(at, _)| at)
 }
 
 /// A text for a chart's title or the name of a series, where one that begins with `=` would be taken
@@ -219,32 +159,10 @@ impl WriteText for Worksheet {
     }
 }
 
-/// Whether a terminal would act on a character instead of showing it.
-pub(crate) fn acts(c: char) -> bool {
-    // Beside the control characters: separators of lines, marks that turn the direction, byte order.
-    c.is_control()
-        || matches!(
-            c,
-            '\u{061c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}'
-        )
-        || matches!(c, '\u{2066}'..='\u{2069}' | '\u{feff}')
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_text_that_is_too_long_is_cut_between_characters_and_says_so() {
-        let whole = "\u{1f600}".repeat(16_383);
-        assert_eq!(mended(&whole), whole);
-        let long = "\u{1f600}".repeat(16_384);
-        let cut = mended(&long);
-        assert!(units(&cut) <= MOST_IN_CELL && units(&cut) > MOST_IN_CELL - 3);
-        assert!(cut.ends_with("... (cut off: 16384 characters in all)"));
-        assert!(matches!(mended("a\tb\r\nc é 日"), Cow::Borrowed(_)));
-        assert_eq!(mended("\u{fffe}\u{b}"), "\u{fffd}\u{240b}");
-    }
+    use crate::plain_text::units;
 
     #[test]
     fn every_name_of_a_sheet_is_allowed_and_there_once() {

@@ -1,16 +1,28 @@
-//! Fleets of pumps from a seed, solved, timed and measured, one row a case:
-//! `cargo run --release --example fleet -- 30 100 300`.
+//! Whole runs on fleets of pumps from a seed, timed and measured, one line a case:
+//! `cargo bench --bench fleet -- tight no-slack 30 100`.
 //!
-//! With `--features highs` the obvious model goes to a general solver beside it, in the same run.
-//! Every case is run in a process of its own, so that its peak memory is its own.
+//! Words are families (`tests/bench/families.rs`), numbers are pumps; without any, all families in the
+//! sizes that each names. Of every case the workbooks are generated and written, and then
+//!
+//! - the library's parts are timed in a process of their own: reading, choice of the goals, worth of one
+//!   more, checking;
+//! - the built program runs `kit` on the same files, as a person would: seconds and peak memory of the
+//!   whole run, the size of the workbook; what it does not write it says why;
+//! - beside it, in the same run, the same cells with nothing else done: the inputs read and every cell of
+//!   the plan's workbook written again, bare, by the same reader and writer;
+//! - where `GAPWRIGHT_SOLVER` names a Python that has the wheel `highspy`, the obvious model in a general
+//!   solver, beside the choice.
 //!
 //! | variable | what it sets | default |
 //! |---|---|---|
-//! | `STOCK` | stock in tenths of what the planted kits take | `11,25` |
-//! | `SHIMS`, `MOST` | shim sizes; most shims in a pack | `22,45`; `4,6` |
 //! | `SEEDS` | seeds | `1` |
-//! | `LIMIT` | seconds for the library | `60` |
+//! | `LIMIT` | `--time-limit` | the family's |
+//! | `INTERRUPT` | seconds after which each whole run is interrupted; told is how long it took to end | none |
+//! | `PATIENCE` | seconds after its limit, or its interrupt, that a whole run is waited for | `120` |
 //! | `OBVIOUS` | seconds for the obvious model, 0 for none | `60` |
+//! | `SHIMS`, `MOST`, `STOCK` | shim sizes, most shims in a pack, stock in tenths of what the planted kits take | the family's |
+//! | `KEEP` | a folder that the workbooks are left in | none |
+//! | `TELL` | news of the choice, on standard error | none |
 
 #![allow(
     clippy::unwrap_used,
@@ -20,238 +32,259 @@
     missing_docs
 )]
 
+mod families;
 mod generate;
-#[cfg(feature = "highs")]
 #[path = "../obvious/model.rs"]
 mod model;
+#[path = "../obvious/solver.rs"]
+mod solver;
+mod whole;
+mod workbooks;
 
 use std::fmt::Debug;
+use std::fs;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::str::FromStr;
 use std::time::{Duration, Instant};
 
-use gapwright::choose::watch::Watch;
-use gapwright::choose::{choose, instances};
+use gapwright::choose::choose;
+use gapwright::choose::watch::{News, Watch};
+use gapwright::choose::worth::worth;
+use gapwright::job::Job;
 use gapwright::plan::Aim;
+use gapwright::read::{self, Sources};
+use gapwright::verify::verify;
 
-/// Gasket sizes of every case.
-const GASKETS: usize = 8;
+use families::{FAMILIES, Family};
+use solver::Solver;
+use workbooks::Files;
 
-/// The first argument of a process that runs a single case.
-const ONE: &str = "--one";
+/// First arguments of processes that do one thing in a folder of workbooks.
+const PARTS: &str = "--parts";
+const BARE: &str = "--bare";
 
 fn main() {
-    let arguments: Vec<String> = std::env::args().skip(1).collect();
-    if arguments.first().is_some_and(|first| first == ONE) {
-        return alone(&arguments[1..]);
-    }
-    let sizes: Vec<usize> = arguments
-        .iter()
-        .map(|a| {
-            a.parse()
-                .unwrap_or_else(|_| panic!("`{a}` is no number of pumps"))
-        })
-        .collect();
-    println!(
-        "{:>5} {:>5} {:>5} {:>4} {:>4} | {:>9} {:>6} {:>6} {:>12} {:>12} {:>8} {:>8} {:>7} {:<10} | \
-         obvious model: served waste bound seconds ratio MB",
-        "pumps",
-        "stock",
-        "shims",
-        "most",
-        "seed",
-        "columns",
-        "served",
-        "bound",
-        "waste",
-        "bound",
-        "gap %",
-        "seconds",
-        "MB",
-        "stopped",
-    );
-    for shims in list("SHIMS", &[22, 45]) {
-        for most in list("MOST", &[4, 6]) {
-            for tenths in list("STOCK", &[11, 25]) {
-                family(&sizes, shims, most, tenths);
-            }
+    // What `cargo bench` adds for benchmarks of its own kind.
+    let arguments = std::env::args().skip(1).filter(|a| a != "--bench");
+    let arguments: Vec<String> = arguments.collect();
+    match arguments.as_slice() {
+        [one, folder, limit] if one == PARTS => {
+            return parts(&Files::within(Path::new(folder)), limit.parse().unwrap());
         }
+        [one, folder] if one == BARE => {
+            let seconds = whole::bare(&Files::within(Path::new(folder)));
+            return println!("{}", seconds.unwrap());
+        }
+        _ => {}
+    }
+    let (sizes, names): (Vec<&String>, Vec<&String>) =
+        arguments.iter().partition(|a| a.parse::<usize>().is_ok());
+    for name in &names {
+        let known = FAMILIES.iter().any(|family| family.name == **name);
+        assert!(known, "there is no family called `{name}`");
+    }
+    let sizes: Vec<usize> = sizes.iter().map(|size| size.parse().unwrap()).collect();
+    let asked = |family: &&Family| names.is_empty() || names.iter().any(|n| *n == family.name);
+    for family in FAMILIES.iter().filter(asked) {
+        run(&with_settings(family), &sizes);
     }
 }
 
-/// The rows of one family, which differ in the pumps only, and how their times grow.
-fn family(sizes: &[usize], shims: usize, most: usize, tenths: usize) {
-    let mut ours = Vec::new();
-    let mut theirs = Vec::new();
+fn with_settings(family: &Family) -> Family {
+    Family {
+        shims: setting("SHIMS").unwrap_or(family.shims),
+        most: setting("MOST").unwrap_or(family.most),
+        tenths: setting("STOCK").unwrap_or(family.tenths),
+        limit: setting("LIMIT").unwrap_or(family.limit),
+        ..*family
+    }
+}
+
+/// The lines of one family, and how their times grow.
+fn run(family: &Family, sizes: &[usize]) {
+    println!(
+        "\n{}: {}; {} shim sizes, {} in a pack at most, stock {:.1}, limit {} s",
+        family.name,
+        family.about,
+        family.shims,
+        family.most,
+        family.tenths as f64 / 10.0,
+        family.limit
+    );
+    println!(
+        "{:>5} {:>4} | {:>6} {:>7} {:>7} {:>6} {:>6} {:>12} {:>8} {:<10} | {:>7} {:>5} {:>7} | {:>6} {:>7} |",
+        "pumps",
+        "seed",
+        "read",
+        "goals",
+        "worth",
+        "check",
+        "served",
+        "waste",
+        "gap %",
+        "stopped",
+        "whole s",
+        "MB",
+        "book kB",
+        "bare s",
+        "ratio"
+    );
+    let sizes = if sizes.is_empty() {
+        family.sizes
+    } else {
+        sizes
+    };
+    let mut times: [Vec<(usize, f64)>; 3] = Default::default();
     for &pumps in sizes {
-        for seed in list("SEEDS", &[1]) {
-            let case = [pumps, shims, most, tenths, seed];
-            let columns = run("columns", case);
-            let mine = run("choose", case);
-            let stock = tenths as f64 / 10.0;
-            print!("{pumps:5} {stock:5.1} {shims:5} {most:4} {seed:4} | ");
-            let Some(seconds) = mine.seconds else {
-                println!("{}", mine.line);
-                continue;
-            };
-            print!("{:>9} {} ", columns.line, mine.line);
-            print!("{:7} {:<10} | ", mine.memory, mine.stopped);
-            if mine.stopped == "-" {
-                ours.push((pumps, seconds));
-            }
-            if cfg!(feature = "highs") && one("OBVIOUS", 60) > 0 {
-                let obvious = run("obvious", case);
-                match obvious.seconds {
-                    Some(other) => {
-                        // A run that the limit ended would have taken longer still.
-                        let at_least = if obvious.stopped == "-" { " " } else { ">" };
-                        println!(
-                            "{} {at_least}{:.1}x {}",
-                            obvious.line,
-                            other / seconds,
-                            obvious.memory
-                        );
-                        if obvious.stopped == "-" {
-                            theirs.push((pumps, other));
-                        }
-                    }
-                    None => println!("{}", obvious.line),
-                }
-            } else {
-                println!("-");
+        for seed in list("SEEDS").unwrap_or(vec![1]) {
+            let taken = case(family, pumps, seed);
+            for (times, taken) in times.iter_mut().zip(taken) {
+                times.extend(taken.map(|seconds| (pumps, seconds)));
             }
         }
     }
-    for (name, times) in [("choose", ours), ("obvious model", theirs)] {
+    for (name, times) in ["goals", "whole run", "obvious model"].iter().zip(times) {
         if let Some(exponent) = exponent(&times) {
             println!("      {name}: seconds grow as pumps to the {exponent:.2}");
         }
     }
 }
 
-/// What a process of its own tells of a case.
-struct Told {
-    line: String,
-    /// `None` if there is no plan; the line then says why.
-    seconds: Option<f64>,
-    stopped: String,
-    memory: String,
-}
+/// One case: seconds of the goals, of the whole run and of the obvious model, each unless something ended
+/// it before it was done.
+fn case(family: &Family, pumps: usize, seed: u64) -> [Option<f64>; 3] {
+    let job = family.job(pumps, seed);
+    let temporary = tempfile::tempdir().unwrap();
+    let folder = setting::<PathBuf>("KEEP").map_or(temporary.path().into(), |kept| {
+        kept.join(format!("{}-{pumps}-{seed}", family.name))
+    });
+    fs::create_dir_all(&folder).unwrap();
+    let files = Files::within(&folder);
+    files.write(&job).unwrap();
+    print!("{pumps:5} {seed:4} | ");
+    let goals = told(&[PARTS, folder.to_str().unwrap(), &family.limit.to_string()]);
+    let mut fields = goals.split('\t');
+    print!("{} | ", fields.next().unwrap_or_default());
+    let goals = fields
+        .next()
+        .and_then(|seconds| seconds.trim().parse().ok());
 
-fn run(what: &str, case: [usize; 5]) -> Told {
-    let output = Command::new(std::env::current_exe().unwrap())
-        .arg(ONE)
-        .arg(what)
-        .args(case.map(|n| n.to_string()))
-        .output()
-        .unwrap();
-    let text = String::from_utf8_lossy(&output.stdout);
-    let mut fields = text.trim_end().split('\t').map(str::to_string);
-    let mut next = || fields.next().unwrap_or_default();
-    let (line, seconds, stopped, memory) = (next(), next().parse().ok(), next(), next());
-    Told {
-        line: if output.status.success() {
-            line
-        } else {
-            format!("the process ended badly: {}", output.status)
-        },
-        seconds,
-        stopped,
-        memory,
+    let run = whole::kit(&files, family.limit);
+    print!("{}", run.line());
+    let bare = run.written.then(|| told(&[BARE, folder.to_str().unwrap()]));
+    match bare.and_then(|seconds| seconds.trim().parse::<f64>().ok()) {
+        Some(bare) => print!(" | {bare:6.2} {:6.1}x | ", run.seconds / bare),
+        None => print!(" | {:>6} {:>7} | ", "-", "-"),
     }
-}
-
-/// Runs one case and tells: the line, seconds, what stopped it, peak memory.
-fn alone(arguments: &[String]) {
-    let numbers: Vec<usize> = arguments[1..].iter().map(|a| a.parse().unwrap()).collect();
-    let [pumps, shims, most, tenths, seed] = numbers[..] else {
-        panic!("five numbers")
+    let obvious = if family.whole_charges {
+        obvious(&job, goals)
+    } else {
+        None
     };
-    let job = generate::fleet(seed as u64, pumps, shims, GASKETS, tenths, most as u32);
-    match arguments[0].as_str() {
-        "columns" => {
-            let instances = instances(&job).unwrap_or_default();
-            let columns = instances.iter().flat_map(|instance| instance.takers.iter());
-            print!("{}", columns.map(Vec::len).sum::<usize>());
-        }
-        "choose" => {
-            let tell = |n: gapwright::choose::watch::News| {
-                if std::env::var_os("TELL").is_some() {
-                    eprintln!("{n:?}");
-                }
-            };
-            let start = Instant::now();
-            let watch = Watch::patient()
-                .limit(Duration::from_secs(one("LIMIT", 60)))
-                .listener(&tell);
-            let plan = match choose(&job, &watch) {
-                Ok(plan) => plan,
-                Err(refused) => return print!("refused: {refused}"),
-            };
-            let seconds = start.elapsed().as_secs_f64();
-            // One goal, or one a priority where whole numbers cannot carry the weights.
-            let serving = |aim| matches!(aim, Aim::ServedWeight | Aim::ServedOf(_));
-            let mut served = plan.goals.iter().filter(|goal| serving(goal.aim));
-            let waste = plan.goal(Aim::Waste).unwrap();
-            // The bound on pumps follows from that on the weight only where all can be served.
-            let bound = if served.all(|goal| goal.proven()) {
-                plan.served().to_string()
-            } else {
-                "open".into()
-            };
-            print!(
-                "{:6} {bound:>6} {:12.6} {:12.6} {:8.4} {seconds:8.2}\t{seconds}\t{}\t{}",
-                plan.served(),
-                money(waste.value),
-                money(waste.bound),
-                gap(waste.value, waste.bound),
-                plan.stopped_by.map_or("-", |stop| stop.words()),
-                memory(),
-            );
-        }
-        #[cfg(feature = "highs")]
-        "obvious" => {
-            let limit = Duration::from_secs(one("OBVIOUS", 60));
-            let Some(found) = model::solve(&job, limit) else {
-                return print!("no plan within {} s", limit.as_secs());
-            };
-            let bound = found
-                .waste
-                .bound
-                .map_or("-".into(), |b| format!("{:.6}", money(b)));
-            print!(
-                "{:6} {:12.6} {bound:>12} {:8.2}\t{}\t{}\t{}",
-                found.served,
-                money(found.waste.value),
-                found.seconds,
-                found.seconds,
-                if found.proven() { "-" } else { "time limit" },
-                memory(),
-            );
-        }
-        other => panic!("nothing called {other}"),
+    println!();
+    for line in run.remarks {
+        println!("           {line}");
+    }
+    let whole = (run.written && !run.ended_early).then_some(run.seconds);
+    [goals, whole, obvious]
+}
+
+/// What a process of this program's own prints.
+fn told(arguments: &[&str]) -> String {
+    let mut command = Command::new(std::env::current_exe().unwrap());
+    let output = command.args(arguments).output().unwrap();
+    eprint!("{}", String::from_utf8_lossy(&output.stderr));
+    if output.status.success() {
+        String::from_utf8_lossy(&output.stdout).into()
+    } else {
+        format!("the process ended badly: {}", output.status)
     }
 }
 
-fn money(millionths: i64) -> f64 {
-    millionths as f64 / 1e6
+/// The library's parts on the files of a case: a line, then the seconds that the goals took if nothing
+/// stopped them.
+fn parts(files: &Files, limit: u64) {
+    let start = Instant::now();
+    let sources = Sources {
+        stock: files.stock.clone(),
+        pumps: files.pumps.clone(),
+        models: Some(files.models.clone()),
+        ..Sources::default()
+    };
+    let job = match read::job(&sources) {
+        Ok(job) => job,
+        Err(problems) => return print!("not read: {:?}", problems.sorted().first()),
+    };
+    let reading = start.elapsed().as_secs_f64();
+    let tell = |news: News| {
+        if std::env::var_os("TELL").is_some() {
+            eprintln!("{news:?}");
+        }
+    };
+    let start = Instant::now();
+    let limit = Duration::from_secs(limit);
+    let plan = match choose(&job, &Watch::patient().limit(limit).listener(&tell)) {
+        Ok(plan) => plan,
+        Err(refused) => return print!("refused: {refused}"),
+    };
+    let goals = start.elapsed();
+    let left = limit.saturating_sub(goals);
+    let start = Instant::now();
+    let asked = plan
+        .proven()
+        .then(|| worth(&job, &plan, &Watch::patient().limit(left)));
+    let asked = asked.map_or("-".into(), |_| {
+        format!("{:.2}", start.elapsed().as_secs_f64())
+    });
+    let (served, stopped) = (plan.served(), plan.stopped_by);
+    let waste = plan
+        .goal(Aim::Waste)
+        .map_or((0, 0), |goal| (goal.value, goal.bound));
+    let start = Instant::now();
+    verify(job, plan).unwrap_or_else(|breaches| panic!("{breaches:?}"));
+    let goals = goals.as_secs_f64();
+    print!(
+        "{reading:6.2} {goals:7.2} {asked:>7} {:6.2} {served:6} {:12.6} {:8.4} {:<10}\t{}",
+        start.elapsed().as_secs_f64(),
+        waste.0 as f64 / 1e6,
+        100.0 * (waste.0 - waste.1) as f64 / waste.0.max(1) as f64,
+        stopped.map_or("-", |stop| stop.words()),
+        stopped.map_or(goals.to_string(), |_| "-".into()),
+    );
 }
 
-/// How far the value lies above the bound, in percent of the value.
-fn gap(value: i64, bound: i64) -> f64 {
-    100.0 * (value - bound) as f64 / value.max(1) as f64
+/// The obvious model in the general solver, if one is named: its waste and seconds, and how these compare
+/// with the goals' own.
+fn obvious(job: &Job, goals: Option<f64>) -> Option<f64> {
+    let mut solver = Solver::named()?;
+    let limit = setting("OBVIOUS").unwrap_or(60);
+    if limit == 0 {
+        return None;
+    }
+    solver.seconds = Some(limit);
+    let answers = solver.solve(&[model::Rows::of(job)]);
+    let Some(found) = answers.into_iter().flatten().next() else {
+        print!("obvious model: no plan within {limit} s");
+        return None;
+    };
+    // A run that the limit ended would have taken longer still.
+    let at_least = if found.proven() { "" } else { ">" };
+    let ratio = goals.map_or("-".into(), |goals| {
+        format!("{at_least}{:.1}x", found.seconds / goals)
+    });
+    print!(
+        "obvious model: served {} waste {:.6} in {at_least}{:.2} s, {ratio}, {:.0} MB",
+        found.served,
+        found.waste.value as f64 / 1e6,
+        found.seconds,
+        found.megabytes
+    );
+    found.proven().then_some(found.seconds)
 }
 
-/// Peak resident memory of this process in megabytes, where the system tells.
-fn memory() -> String {
-    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
-    let peak = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
-    let kilobytes = peak.and_then(|rest| rest.split_whitespace().next()?.parse::<f64>().ok());
-    kilobytes.map_or("-".into(), |kilobytes| format!("{:.0}", kilobytes / 1024.0))
-}
-
-/// The slope of a straight line through the logarithms, by least squares: over the cases that no
-/// limit ended.
+/// The slope of a straight line through the logarithms, by least squares: over the cases that nothing
+/// ended early.
 fn exponent(times: &[(usize, f64)]) -> Option<f64> {
     let points: Vec<(f64, f64)> = times
         .iter()
@@ -265,15 +298,18 @@ fn exponent(times: &[(usize, f64)]) -> Option<f64> {
     (spread > 0.0).then(|| along / spread)
 }
 
-fn one(name: &str, default: u64) -> u64 {
-    list(name, &[default])[0]
-}
-
-fn list<T: FromStr + Clone>(name: &str, default: &[T]) -> Vec<T>
+/// A variable of the environment, if it is set.
+fn setting<T: FromStr>(name: &str) -> Option<T>
 where
     T::Err: Debug,
 {
-    std::env::var(name).map_or(default.to_vec(), |text| {
-        text.split(',').map(|n| n.trim().parse().unwrap()).collect()
-    })
+    list(name)?.into_iter().next()
+}
+
+fn list<T: FromStr>(name: &str) -> Option<Vec<T>>
+where
+    T::Err: Debug,
+{
+    let text = std::env::var(name).ok()?;
+    Some(text.split(',').map(|n| n.trim().parse().unwrap()).collect())
 }

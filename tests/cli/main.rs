@@ -2,6 +2,9 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+mod inputs;
+#[cfg(target_os = "linux")]
+mod interrupt;
 mod stack;
 mod terminal;
 
@@ -10,13 +13,13 @@ use std::path::Path;
 use std::process::Output;
 
 use assert_cmd::Command;
-use gapwright::choose::pattern::{self, Pattern};
-use gapwright::choose::{Drawers, choose, watch::Watch};
+use gapwright::choose::parts::{Drawers, Pattern, patterns as list_patterns};
+use gapwright::choose::{choose, watch::Watch};
 use gapwright::decimal::show_money;
+use gapwright::formats::plan::{PlanJson, StandingJson};
 use gapwright::job::Job;
 use gapwright::plan::{Aim, Cause, Kit};
 use gapwright::read::{Sources, job};
-use gapwright::write::json::PlanJson;
 use tempfile::TempDir;
 
 const STOCK: &str = "samples/outage/stock.xlsx";
@@ -78,7 +81,7 @@ fn the_json_is_what_it_says_it_is() {
     let folder = TempDir::new().unwrap();
     let (_, json) = kit(folder.path(), &[]);
     let plan: PlanJson = serde_json::from_str(&json).unwrap();
-    assert_eq!(plan.format, "gapwright.plan.v1");
+    assert_eq!(plan.format, "gapwright.plan.v2");
     assert!(plan.proven);
     assert_eq!(
         (plan.served_weight, &plan.waste),
@@ -170,7 +173,7 @@ fn greedy(job: &Job, order: &[usize]) -> usize {
     let mut served = 0;
     for &pump in order {
         let drawers = drawers.of(job, &job.pumps[pump]);
-        let patterns = pattern::list(
+        let patterns = list_patterns(
             &job.pumps[pump],
             &job.policy,
             &job.stock,
@@ -656,11 +659,21 @@ fn a_gasket_of_the_wrong_material_is_warned_of() {
     let shown = crush.iter().map(|crush| {
         let range = crush.range.as_ref().map(|r| (&*r.least, &*r.most));
         let (item, percent) = (&*crush.item, &*crush.crush);
-        (item, percent, range, crush.standing.as_deref())
+        (item, percent, range, crush.standing)
     });
     let expected = [
-        ("G1", "33.333333", Some(("7", "17")), Some("above")),
-        ("G2", "33.333333", Some(("25", "40")), Some("within")),
+        (
+            "G1",
+            "33.333333",
+            Some(("7", "17")),
+            Some(StandingJson::Above),
+        ),
+        (
+            "G2",
+            "33.333333",
+            Some(("25", "40")),
+            Some(StandingJson::Within),
+        ),
         ("G3", "33.333333", None, None),
         ("G4", "33.333333", None, None),
     ];

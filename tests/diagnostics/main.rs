@@ -10,8 +10,8 @@ use std::path::{Path, PathBuf};
 use std::process::Output;
 
 use assert_cmd::Command;
+use gapwright::formats::problems::ProblemsJson;
 use gapwright::problem::{MOST_LISTED, Severity};
-use gapwright::write::problems::ProblemsJson;
 use tempfile::TempDir;
 
 const STOCK: &str = "samples/tiny/stock.csv";

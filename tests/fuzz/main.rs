@@ -62,7 +62,12 @@ fn a_plan_with_more_pieces_than_a_place_takes_is_refused() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("plan.json");
     fs::write(&file, serde_json::to_string(&plan).unwrap()).unwrap();
-    let problems = gapwright::read::packs_of_plan(&file, example.job()).unwrap_err();
+    let problems = gapwright::read::packs_of_plan(
+        &file,
+        example.job(),
+        &mut gapwright::read::Memory::default(),
+    )
+    .unwrap_err();
     let [problem] = problems.sorted()[..] else {
         panic!("one problem");
     };

@@ -142,7 +142,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
                             place: "Shims".into(),
                             item: item.clone(),
                             planned,
-                            note: String::new(),
+                            why: None,
                         });
                         filled.push(Filled {
                             picked,

@@ -229,7 +229,7 @@ fn files_that_are_no_plans_are_refused() {
     let json = fs::read_to_string(shop.at("plan.json")).unwrap();
     shop.write(
         "other.json",
-        &json.replace("gapwright.plan.v1", "gapwright.plan.v9"),
+        &json.replace("gapwright.plan.v2", "gapwright.plan.v9"),
     );
     shop.write("cut.json", &json[..json.len() / 2]);
     // A plan of before the inputs were in it.

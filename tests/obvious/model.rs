@@ -1,21 +1,22 @@
-//! The obvious model of an outage, for a general solver: one whole number for each pump, pack and
-//! item, one yes or no for each pump, and every rule as a linear row.
+//! The obvious model of an outage, for a general solver: one whole number for each pump, pack, item and
+//! way to peel it, one yes or no for each pump, one whole number for each way to cut up a sheet, and
+//! every rule as a linear row.
 //!
 //! It shares nothing with the library but the input types: the rows are written from what a
 //! requirement means. All rows are whole numbers divided by their common divisor, so that a whole
 //! plan keeps a row or misses it by 1 at least, far beyond the solver's tolerance of 1e-6; what
 //! the solver returns is rounded, checked and valued again in integers.
 
-use std::time::{Duration, Instant};
+use std::collections::BTreeSet;
+use std::fmt::Write;
 
+use gapwright::cutting::SheetLot;
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
+use gapwright::length::Length;
 use gapwright::model::{Form, Term};
 use gapwright::policy::Acceptance;
 use gapwright::pump::Pump;
-use good_lp::{
-    Expression, ProblemVariables, SolverModel, Variable, constraint, variable, variables,
-};
 
 /// What the solver makes of one goal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,6 +42,7 @@ pub struct Obvious {
     pub waste: Reached,
     pub pieces: Reached,
     pub seconds: f64,
+    pub megabytes: f64,
 }
 
 impl Obvious {
@@ -49,16 +51,19 @@ impl Obvious {
     }
 }
 
+/// The names of the rows that are the goals, in their order.
+const GOALS: [&str; 3] = ["weight", "waste", "pieces"];
+
 /// A sum of variables, each times a whole number, that may not fall below nothing.
 type Row = Vec<(usize, i128)>;
 
 /// The variables by number, the rows, and what each variable counts for on each goal.
-struct Rows {
+pub struct Rows {
     /// The most that each may be; `None` for a distance, which need not be whole.
     most: Vec<Option<u32>>,
     rows: Vec<Row>,
-    /// Variables and the most that they may come to together: the stock.
-    stock: Vec<(Vec<usize>, u32)>,
+    /// Variables and the most that they may come to together: pieces in the drawer, sheets.
+    limits: Vec<(Vec<usize>, u32)>,
     /// Weight of serving, millionths of waste, and pieces.
     goals: [Vec<(usize, i64)>; 3],
     /// For each distance, the sum that it is the distance of.
@@ -66,55 +71,22 @@ struct Rows {
     served: Vec<usize>,
 }
 
-/// Solves the goals one after the other, all within `limit`; `None` if the solver gives no plan at
-/// all.
-///
-/// # Panics
-/// If a charge is not a whole number of millionths for each step of a distance: the library rounds
-/// such charges up, which no linear row says.
-pub fn solve(job: &Job, limit: Duration) -> Option<Obvious> {
-    let start = Instant::now();
-    let rows = Rows::of(job);
-    let mut plan: Option<Vec<i64>> = None;
-    let mut bounds = [None; 3];
-    // What earlier goals came to: weights are held from below, the others from above.
-    let mut held: Vec<i64> = Vec::new();
-    for (goal, least) in bounds.iter_mut().enumerate() {
-        let left = limit.saturating_sub(start.elapsed());
-        if left.is_zero() {
-            break;
-        }
-        let Some((found, bound)) = rows.solve(goal, &held, plan.as_deref(), left) else {
-            break;
-        };
-        let value = rows.value(goal, &found);
-        *least = bound;
-        plan = Some(found);
-        held.push(value);
-        if bound != Some(value) {
-            break;
-        }
-    }
-    let plan = plan?;
-    let reached = |goal: usize| Reached {
-        value: rows.value(goal, &plan),
-        bound: bounds[goal],
-    };
-    Some(Obvious {
-        served: rows.served.iter().filter(|&&v| plan[v] == 1).count(),
-        weight: reached(0),
-        waste: reached(1),
-        pieces: reached(2),
-        seconds: start.elapsed().as_secs_f64(),
-    })
+/// Pieces of one item in one pack, all peeled alike: their number is a variable.
+struct Count {
+    variable: usize,
+    item: usize,
+    thickness: i64,
 }
 
 impl Rows {
-    fn of(job: &Job) -> Rows {
+    /// # Panics
+    /// If a charge is not a whole number of millionths for each step of a distance: the library rounds
+    /// such charges up, which no linear row says.
+    pub fn of(job: &Job) -> Rows {
         let mut all = Rows {
             most: Vec::new(),
             rows: Vec::new(),
-            stock: job
+            limits: job
                 .stock
                 .iter()
                 .map(|item| (Vec::new(), item.on_hand - item.reserved))
@@ -128,6 +100,14 @@ impl Rows {
             let weight = weights.iter().find(|(level, _)| *level == pump.priority);
             all.add_pump(job, pump, weight.expect("a weight for each priority").1);
         }
+        for item in 0..job.stock.len() {
+            if by_the_pack(job, item) {
+                all.add_opened_packs(job, item);
+            }
+        }
+        for (sheet, lot) in job.sheets.iter().enumerate() {
+            all.add_sheets(job, sheet, lot);
+        }
         all
     }
 
@@ -140,30 +120,117 @@ impl Rows {
         let served = self.variable(Some(1));
         self.served.push(served);
         self.goals[0].push((served, weight));
-        let mut packs: Vec<Vec<(usize, usize)>> = Vec::new();
+        let mut packs: Vec<Vec<Count>> = Vec::new();
         for (pack, fit) in job.models[pump.model].packs.iter().zip(&pump.fits) {
-            let mut pieces = Vec::new();
+            let mut counts = Vec::new();
             for (index, item) in job.stock.iter().enumerate() {
-                if item.size.is_none() || item.kind != pack.kind || item.fit != *fit {
+                let right = item.kind == pack.kind && item.fit == *fit;
+                let Some(size) = item.size.filter(|_| right) else {
                     continue;
+                };
+                // One layer at least is left of a laminated one.
+                let step = item.peel_step.map_or(i64::MAX, Length::ticks);
+                let mut thickness = size.thickness.ticks();
+                loop {
+                    counts.push(self.add_count(job, index, thickness, pack.most_pieces));
+                    if thickness / 2 < step {
+                        break;
+                    }
+                    thickness -= step;
                 }
-                let count = self.variable(Some(self.stock[index].1.min(pack.most_pieces)));
-                self.stock[index].0.push(count);
-                let cost = item.unit_cost.raw() + job.policy.handling.raw();
-                self.goals[1].push((count, cost));
-                self.goals[2].push((count, 1));
-                pieces.push((count, index));
             }
-            let counted = |sign: i128| pieces.iter().map(move |&(count, _)| (count, sign));
+            let counted = |sign: i128| counts.iter().map(move |count| (count.variable, sign));
             let most = (served, i128::from(pack.most_pieces));
             let least = (served, -i128::from(pack.least_pieces));
             self.rows.push(counted(-1).chain([most]).collect());
             self.rows.push(counted(1).chain([least]).collect());
-            packs.push(pieces);
+            packs.push(counts);
         }
         for requirement in &pump.requirements {
             self.add_requirement(job, pump, &packs, served, &requirement.form);
         }
+    }
+
+    /// Pieces of an item, peeled to a thickness in ticks, in one pack.
+    fn add_count(&mut self, job: &Job, index: usize, thickness: i64, most: u32) -> Count {
+        let item = &job.stock[index];
+        let variable = self.variable(Some(self.limits[index].1.min(most)));
+        self.limits[index].0.push(variable);
+        let singly = if by_the_pack(job, index) {
+            0
+        } else {
+            item.unit_cost.raw()
+        };
+        // Layers peeled off are waste at their share of the cost, rounded up.
+        let whole = item.size.expect("it has one").thickness.ticks();
+        let peeled = (whole - thickness) * item.unit_cost.raw();
+        let trim = (peeled + whole - 1) / whole;
+        self.goals[1].push((variable, singly + trim + job.policy.handling.raw()));
+        self.goals[2].push((variable, 1));
+        Count {
+            variable,
+            item: index,
+            thickness,
+        }
+    }
+
+    /// Packs of an item that spoil once they are opened: whole packs are paid for, and none is opened
+    /// while loose pieces are left.
+    fn add_opened_packs(&mut self, job: &Job, index: usize) {
+        let item = &job.stock[index];
+        let (takers, available) = self.limits[index].clone();
+        let (loose, packs) = (available % item.pack_qty, available / item.pack_qty);
+        let singles = self.variable(Some(loose));
+        let opened = self.variable(Some(packs));
+        let any = self.variable(Some(1));
+        let taken = takers.into_iter().map(|taker| (taker, -1));
+        let paid = [(singles, 1), (opened, i128::from(item.pack_qty))];
+        self.rows.push(taken.chain(paid).collect());
+        self.rows.push(vec![(any, i128::from(packs)), (opened, -1)]);
+        self.rows
+            .push(vec![(singles, 1), (any, -i128::from(loose))]);
+        let cost = item.unit_cost.raw();
+        self.goals[1].push((singles, cost));
+        self.goals[1].push((opened, cost * i64::from(item.pack_qty)));
+    }
+
+    /// Sheets of a lot, each cut in strips for at most two shapes, all along one side.
+    fn add_sheets(&mut self, job: &Job, sheet: usize, lot: &SheetLot) {
+        let cut = |item: &usize| job.stock[*item].cut.filter(|cut| cut.sheet == sheet);
+        let shapes: Vec<usize> = (0..job.stock.len())
+            .filter(|item| cut(item).is_some())
+            .collect();
+        let wide: Vec<i64> = shapes
+            .iter()
+            .filter_map(|item| Some(cut(item)?.outside.ticks()))
+            .collect();
+        let sides = lot.sides.map(Length::ticks);
+        let mut layouts: BTreeSet<Vec<i64>> = BTreeSet::new();
+        for [run, stack] in [sides, [sides[1], sides[0]]] {
+            for a in 0..wide.len() {
+                for b in a..wide.len() {
+                    for first in 0..=stack / wide[a] {
+                        let second = (stack - first * wide[a]) / wide[b];
+                        let mut blanks = vec![0; wide.len()];
+                        blanks[a] += first * (run / wide[a]);
+                        blanks[b] += second * (run / wide[b]);
+                        layouts.insert(blanks);
+                    }
+                }
+            }
+        }
+        let available = lot.on_hand - lot.reserved;
+        let used: Vec<usize> = layouts
+            .iter()
+            .map(|_| self.variable(Some(available)))
+            .collect();
+        for (shape, &item) in shapes.iter().enumerate() {
+            let taken = self.limits[item].0.iter().map(|&taker| (taker, -1));
+            let blanks = used.iter().zip(&layouts);
+            let blanks = blanks.map(|(&layout, blanks)| (layout, i128::from(blanks[shape])));
+            self.rows.push(taken.chain(blanks).collect());
+        }
+        self.limits.push((used, available));
     }
 
     /// Both sides of a requirement, and its distance from the target.
@@ -171,7 +238,7 @@ impl Rows {
         &mut self,
         job: &Job,
         pump: &Pump,
-        packs: &[Vec<(usize, usize)>],
+        packs: &[Vec<Count>],
         served: usize,
         form: &Form,
     ) {
@@ -232,114 +299,124 @@ impl Rows {
         self.distances.push((distance, row));
     }
 
-    /// A plan for one goal with the earlier ones held, and the solver's bound.
-    fn solve(
-        &self,
-        goal: usize,
-        held: &[i64],
-        start: Option<&[i64]>,
-        limit: Duration,
-    ) -> Option<(Vec<i64>, Option<i64>)> {
-        variables! { problem: }
-        let add = |problem: &mut ProblemVariables, most: &Option<u32>| match most {
-            Some(most) => problem.add(variable().integer().bounds(0.0..=f64::from(*most))),
-            None => problem.add(variable().min(0.0)),
+    /// The rows in the LP format, which any general solver reads: variables x0, x1, ..., the goals as
+    /// rows in whole units of theirs that are above nothing anyway.
+    ///
+    /// # Panics
+    /// If a number is too large for a solver in floating point to keep it whole.
+    pub fn lp(&self) -> String {
+        let mut text = String::from("Minimize\n obj: 0 x0\nSubject To\n");
+        let whole = |row: &[(usize, i64)], unit: i64| -> Row {
+            let each = row.iter().map(|&(v, count)| (v, i128::from(count / unit)));
+            each.collect()
         };
-        let all: Vec<Variable> = self.most.iter().map(|m| add(&mut problem, m)).collect();
-        let (objective, unit) = self.goal(goal, &all);
-        let unsolved = if goal == 0 {
-            problem.maximise(objective)
-        } else {
-            problem.minimise(objective)
-        };
-        let mut model = unsolved.using(good_lp::highs);
-        for row in &self.rows {
-            let mut sum = Expression::with_capacity(row.len());
-            for &(v, c) in row {
-                sum.add_mul(c as f64, all[v]);
-            }
-            model.add_constraint(constraint!(sum >= 0.0));
+        for (goal, name) in GOALS.iter().enumerate() {
+            write_row(
+                &mut text,
+                name,
+                &whole(&self.goals[goal], self.unit(goal)),
+                ">= 0",
+            );
         }
-        for (takers, most) in &self.stock {
-            let sum: Expression = takers.iter().map(|&v| all[v]).sum();
-            model.add_constraint(constraint!(sum <= f64::from(*most)));
+        for (number, row) in self.rows.iter().enumerate() {
+            write_row(&mut text, &format!("r{number}"), row, ">= 0");
         }
-        for (earlier, &value) in held.iter().enumerate() {
-            let (sum, unit) = self.goal(earlier, &all);
-            let value = value as f64 / unit as f64;
-            model.add_constraint(if earlier == 0 {
-                constraint!(sum >= value)
-            } else {
-                constraint!(sum <= value)
-            });
+        for (number, (takers, most)) in self.limits.iter().enumerate() {
+            let row: Row = takers.iter().map(|&taker| (taker, 1)).collect();
+            write_row(
+                &mut text,
+                &format!("l{number}"),
+                &row,
+                &format!("<= {most}"),
+            );
         }
-        let mut model = model.try_into_inner().ok()?;
-        model.make_quiet();
-        model.set_option("time_limit", limit.as_secs_f64());
-        model.set_option("mip_rel_gap", 0.0);
-        // Every value is a whole number of units, so half of one is proof enough.
-        model.set_option("mip_abs_gap", 0.5);
-        if let Some(start) = start {
-            let start: Vec<f64> = start.iter().map(|&n| n as f64).collect();
-            model.set_solution(Some(&start), None, None, None);
+        text.push_str("Bounds\n");
+        for (variable, most) in self.most.iter().enumerate() {
+            let _ = match most {
+                Some(most) => writeln!(text, " 0 <= x{variable} <= {most}"),
+                None => writeln!(text, " x{variable} >= 0"),
+            };
         }
-        let solved = model.try_solve().ok()?;
-        let columns = solved.get_solution().columns().to_vec();
-        let mut plan: Vec<i64> = columns.iter().map(|v| v.round() as i64).collect();
+        text.push_str("General\n");
+        for (variable, _) in self.most.iter().enumerate().filter(|(_, m)| m.is_some()) {
+            let _ = writeln!(text, " x{variable}");
+        }
+        text.push_str("End\n");
+        text
+    }
+
+    /// The plan that a solver returned, judged in whole numbers, with its bounds on the goals;
+    /// `None` if it breaks a rule.
+    pub fn judge(&self, plan: &[i64], bounds: [Option<f64>; 3]) -> Option<Obvious> {
+        let mut plan = plan.to_vec();
         plan.resize(self.most.len(), 0);
         // A distance is what it is; the solver only bounds it from below.
         for (distance, row) in &self.distances {
             plan[*distance] = i64::try_from(sum(row, &plan).abs()).ok()?;
         }
-        let holds = |(earlier, &value): (usize, &i64)| {
-            let now = self.value(earlier, &plan);
-            if earlier == 0 {
-                now >= value
-            } else {
-                now <= value
-            }
-        };
-        if !self.keeps(&plan) || !held.iter().enumerate().all(holds) {
+        if !self.keeps(&plan) {
             return None;
         }
-        let bound = solved.double_info_value(c"mip_dual_bound").ok()?;
-        // The bound in whole units, a thousandth allowed for the solver's own error.
-        let bound = if goal == 0 {
-            (bound + 1e-3).floor()
-        } else {
-            (bound - 1e-3).ceil()
+        let reached = |goal: usize| Reached {
+            value: self.goals[goal].iter().map(|&(v, c)| c * plan[v]).sum(),
+            // In whole units, a thousandth allowed for the solver's own error.
+            bound: bounds[goal].map(|bound| {
+                let bound = if goal == 0 {
+                    (bound + 1e-3).floor()
+                } else {
+                    (bound - 1e-3).ceil()
+                };
+                bound as i64 * self.unit(goal)
+            }),
         };
-        let bound = bound.is_finite().then(|| bound as i64 * unit);
-        Some((plan, bound))
+        Some(Obvious {
+            served: self.served.iter().filter(|&&v| plan[v] == 1).count(),
+            weight: reached(0),
+            waste: reached(1),
+            pieces: reached(2),
+            seconds: 0.0,
+            megabytes: 0.0,
+        })
     }
 
-    /// A goal as a sum over the variables in units of its greatest common divisor.
-    fn goal(&self, goal: usize, all: &[Variable]) -> (Expression, i64) {
+    /// The greatest number that all values of a goal are multiples of.
+    fn unit(&self, goal: usize) -> i64 {
         let divisor = self.goals[goal].iter().fold(0, |d, (_, c)| gcd(d, *c));
-        let unit = divisor.max(1);
-        let mut sum = Expression::with_capacity(self.goals[goal].len());
-        for &(v, c) in &self.goals[goal] {
-            sum.add_mul((c / unit) as f64, all[v]);
-        }
-        (sum, unit)
+        divisor.max(1)
     }
 
-    fn value(&self, goal: usize, plan: &[i64]) -> i64 {
-        self.goals[goal].iter().map(|&(v, c)| c * plan[v]).sum()
-    }
-
-    /// Whether a whole plan keeps every row and the stock.
+    /// Whether a whole plan keeps every row and every limit.
     fn keeps(&self, plan: &[i64]) -> bool {
         let bounded = self.most.iter().zip(plan).all(|(most, &n)| {
             let most = most.map_or(i64::MAX, i64::from);
             (0..=most).contains(&n)
         });
-        let in_stock = self
-            .stock
+        let within = self
+            .limits
             .iter()
             .all(|(takers, most)| takers.iter().map(|&v| plan[v]).sum::<i64>() <= i64::from(*most));
-        bounded && in_stock && self.rows.iter().all(|row| sum(row, plan) >= 0)
+        bounded && within && self.rows.iter().all(|row| sum(row, plan) >= 0)
     }
+}
+
+fn by_the_pack(job: &Job, item: usize) -> bool {
+    job.policy.opened_packs_spoiled && job.stock[item].pack_qty > 1
+}
+
+/// A row of the LP format, a few terms a line. Nothing is written of a row without terms, which any
+/// plan keeps.
+fn write_row(text: &mut String, name: &str, row: &Row, bound: &str) {
+    let terms: Vec<&(usize, i128)> = row.iter().filter(|(_, count)| *count != 0).collect();
+    if terms.is_empty() {
+        return;
+    }
+    let _ = write!(text, " {name}:");
+    for (number, (variable, count)) in terms.into_iter().enumerate() {
+        assert!(count.abs() < 1 << 53, "a number that is too large: {count}");
+        let line = if number % 8 == 7 { "\n " } else { "" };
+        let _ = write!(text, "{line} {count:+} x{variable}");
+    }
+    let _ = writeln!(text, " {bound}");
 }
 
 /// A sum of terms against a bound, in millionths of millionths of a tick.
@@ -355,7 +432,7 @@ impl Sum {
         &self,
         job: &Job,
         pump: &Pump,
-        packs: &[Vec<(usize, usize)>],
+        packs: &[Vec<Count>],
         served: usize,
         sign: i128,
         guarded: bool,
@@ -379,11 +456,11 @@ impl Sum {
                     let (minus, plus) = (known.tolerance.minus, known.tolerance.plus);
                     constant += worst(known.value.ticks(), minus.ticks(), plus.ticks());
                 }
-                Term::Pack(pack) => row.extend(packs[pack].iter().map(|&(count, item)| {
-                    let size = job.stock[item].size.expect("only sized pieces are offered");
+                Term::Pack(pack) => row.extend(packs[pack].iter().map(|count| {
+                    let size = job.stock[count.item].size.expect("it has one");
                     let (minus, plus) = (size.tolerance.minus, size.tolerance.plus);
-                    let worst = worst(size.thickness.ticks(), minus.ticks(), plus.ticks());
-                    (count, worst)
+                    let worst = worst(count.thickness, minus.ticks(), plus.ticks());
+                    (count.variable, worst)
                 })),
             }
         }

@@ -97,6 +97,41 @@ fn the_walkthrough_comes_out_as_the_readme_shows_it() {
     }
 }
 
+/// A command that stands by itself, with what it prints below it.
+#[test]
+fn the_stack_up_comes_out_as_the_readme_shows_it() {
+    let lines = part("The stack-up of a pump");
+    let at = lines
+        .iter()
+        .position(|line| line.starts_with("    gapwright stack "));
+    let at = at.expect("the command");
+    let shown: Vec<&str> = lines[at + 2..]
+        .iter()
+        .map_while(|line| line.strip_prefix("    "))
+        .collect();
+    assert!(shown.len() > 10 && shown.iter().any(|line| line.contains("root sum square")));
+    // Words are parted by spaces, but for those in quotes.
+    let quoted = lines[at].trim().split('"').enumerate();
+    let words = quoted.flat_map(|(at, text)| match at % 2 {
+        0 => text.split_whitespace().collect(),
+        _ => vec![text],
+    });
+    let folder = tempfile::tempdir().unwrap();
+    fs::create_dir_all(folder.path().join("samples/outage")).unwrap();
+    for name in ["samples/outage/stock.xlsx", "samples/outage/pumps.xlsx"] {
+        fs::copy(name, folder.path().join(name)).unwrap();
+    }
+    let output = Command::cargo_bin("gapwright")
+        .unwrap()
+        .current_dir(folder.path())
+        .args(words.skip(1))
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let told = String::from_utf8(output.stdout).unwrap();
+    assert_eq!(told.lines().collect::<Vec<_>>(), shown);
+}
+
 /// The comparison itself: it lets nothing pass but what three points stand for.
 #[test]
 fn what_is_shown_is_held_against_every_line() {

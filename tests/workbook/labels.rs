@@ -3,7 +3,6 @@
 use std::collections::BTreeSet;
 use std::io::Read;
 
-use gapwright::issue::planned::Planned;
 use tempfile::TempDir;
 
 use super::*;
@@ -44,7 +43,7 @@ fn every_label_has_a_code_that_says_the_plan_and_the_tag() {
     let folder = TempDir::new().unwrap();
     let verified = sample();
     let path = write_to(&folder, &verified);
-    let id = Planned::of(&verified).id();
+    let id = verified.planned().id();
     let kits = verified.job().pumps.iter().zip(&verified.plan().kits);
     let kitted = kits.filter(|(_, kit)| matches!(kit, Kit::Served(_)));
     let expected: BTreeSet<String> = kitted
@@ -105,7 +104,7 @@ fn odd_tags_come_through_the_scanner_as_they_are() {
         path
     };
     let verified = verified(&at("stock.csv", stock), &at("pumps.csv", &pumps));
-    let id = Planned::of(&verified).id();
+    let id = verified.planned().id();
     let expected: BTreeSet<String> = tags
         .iter()
         .map(|tag| format!("gapwright:1 {id} {tag}"))

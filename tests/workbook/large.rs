@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::io::{Read, Write as _};
 
-use gapwright::recheck::slip;
+use gapwright::formats::slip;
 use serde_json::Value;
 
 use super::*;

@@ -8,7 +8,7 @@ use std::path::Path;
 
 use assert_cmd::Command;
 use calamine::{Data, Reader, Xlsx};
-use gapwright::write::text::mended;
+use gapwright::plain_text::mended;
 use ironcalc::import::load_from_xlsx_bytes;
 use tempfile::TempDir;
 

@@ -325,14 +325,20 @@ fn of_two_files_none_is_changed_if_one_cannot_be_written() {
     assert_eq!(names(&folder), ["plan.xlsx"]);
 }
 
+/// A place to write to, of a run that reads nothing.
+fn output(path: &Path, replace: bool) -> gapwright::write::Output {
+    let inputs = gapwright::write::Inputs::default();
+    inputs.output(path, replace).unwrap()
+}
+
 /// What can only show at the second rename is said with what was written before it.
 #[test]
 fn what_was_written_before_is_said() {
     let folder = TempDir::new().unwrap();
     let path = folder.path().join("plan.xlsx");
     // The same name twice: free when both are looked at, taken when the second is put in its place.
-    let files: [(&Path, &[u8]); 2] = [(&path, b"one"), (&path, b"two")];
-    let error = gapwright::write::files(&files, false).unwrap_err();
+    let place = output(&path, false);
+    let error = gapwright::write::place(&[(&place, b"one"), (&place, b"two")]).unwrap_err();
     assert_eq!(error.written_before(), std::slice::from_ref(&path));
     assert!(error.problem().found.contains("cannot be written"));
     assert_eq!(fs::read(&path).unwrap(), b"one");
@@ -349,7 +355,7 @@ fn what_is_replaced_keeps_its_permissions() {
     for kept in [0o664, 0o600, 0o640] {
         fs::write(&path, b"old").unwrap();
         fs::set_permissions(&path, fs::Permissions::from_mode(kept)).unwrap();
-        gapwright::write::files(&[(&path, b"new")], true).unwrap();
+        gapwright::write::place(&[(&output(&path, true), b"new")]).unwrap();
         assert_eq!(
             (mode(), fs::read(&path).unwrap().as_slice()),
             (kept, &b"new"[..])
@@ -357,7 +363,7 @@ fn what_is_replaced_keeps_its_permissions() {
     }
     // A new one is as readable as any other new file of this user.
     let (new, other) = (folder.path().join("new.xlsx"), folder.path().join("other"));
-    gapwright::write::files(&[(&new, b"new")], false).unwrap();
+    gapwright::write::place(&[(&output(&new, false), b"new")]).unwrap();
     fs::write(&other, b"other").unwrap();
     let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode();
     assert_eq!(mode(&new), mode(&other));

@@ -6,11 +6,11 @@ use toml::Spanned;
 
 use super::Reader;
 use super::file::{Quantity, ThermalFile};
+use crate::columns::pump_heading as heading;
 use crate::decimal::Millionths;
 use crate::length::{Length, Unit};
 use crate::model::{Material, TEMPERATURE, Thermal, is_temperature, temperature};
 use crate::problem::mend_name;
-use crate::read::pumps::heading;
 
 impl Reader<'_> {
     /// A temperature in degrees Celsius that a part of a pump can have.

@@ -81,7 +81,7 @@ impl Library {
                             let own = gather_materials(&file, &text, problems);
                             // The first that says something of a material is heard.
                             library.materials = join(own, &library.materials);
-                            let hash = crate::read::sha256(text.as_bytes());
+                            let hash = crate::digest::sha256(text.as_bytes());
                             library.own_materials = Some((file, hash));
                         }
                         Ok(text) => {

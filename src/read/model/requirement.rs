@@ -7,10 +7,10 @@ use toml::Spanned;
 
 use super::file::{Quantity, RequirementFile};
 use super::{Names, Reader};
+use crate::columns::pump_heading as heading;
 use crate::decimal::Millionths;
 use crate::length::Unit;
 use crate::model::{Form, Requirement, Term, Terms};
-use crate::read::pumps::heading;
 
 impl Reader<'_> {
     pub(super) fn requirement(
@@ -22,6 +22,50 @@ impl Reader<'_> {
         names: &Names,
     ) -> Option<Vec<Requirement>> {
         let label = raw.label.clone().unwrap_or_else(|| heading(&name));
+        let form = self.form((&name, span), raw, unit, names)?;
+        let [cold, hot] = self.asked((&name, span), raw, &form)?;
+        let mut made = Vec::new();
+        if cold {
+            made.push(Requirement {
+                name: name.clone(),
+                label: label.clone(),
+                form: form.clone().cold(),
+            });
+        }
+        if hot {
+            made.push(Requirement {
+                name: if cold { format!("{name}_hot") } else { name },
+                label: format!("{label}, running hot"),
+                form: self.hot(form, raw, unit)?,
+            });
+        }
+        for made in &made {
+            if let Err(wrong) = made.form.check() {
+                let at = raw
+                    .hot_limits
+                    .as_ref()
+                    .filter(|_| made.label != label)
+                    .map_or(raw.limits.span(), Spanned::span);
+                self.add(
+                    &at,
+                    wrong.to_string(),
+                    "lower <= target <= upper",
+                    "correct target and limits",
+                );
+                return None;
+            }
+        }
+        Some(made)
+    }
+
+    /// The form with the values of the file.
+    fn form(
+        &mut self,
+        (name, span): (&str, &Range<usize>),
+        raw: &RequirementFile,
+        unit: Unit,
+        names: &Names,
+    ) -> Option<Form> {
         let [low, high] = self.limits(&raw.limits)?;
         let form = match (
             &raw.terms,
@@ -78,6 +122,16 @@ impl Reader<'_> {
             );
             return None;
         }
+        Some(form)
+    }
+
+    /// Whether it is asked with the pump cold, and running hot.
+    fn asked(
+        &mut self,
+        (name, span): (&str, &Range<usize>),
+        raw: &RequirementFile,
+        form: &Form,
+    ) -> Option<[bool; 2]> {
         let (cold, hot) = match raw.when.as_ref().map(|w| w.get_ref().as_str()) {
             None | Some("cold") => (true, false),
             Some("hot") => (false, true),
@@ -120,38 +174,7 @@ impl Reader<'_> {
             );
             return None;
         }
-        let mut made = Vec::new();
-        if cold {
-            made.push(Requirement {
-                name: name.clone(),
-                label: label.clone(),
-                form: form.clone().cold(),
-            });
-        }
-        if hot {
-            made.push(Requirement {
-                name: if cold { format!("{name}_hot") } else { name },
-                label: format!("{label}, running hot"),
-                form: self.hot(form, raw, unit)?,
-            });
-        }
-        for made in &made {
-            if let Err(wrong) = made.form.check() {
-                let at = raw
-                    .hot_limits
-                    .as_ref()
-                    .filter(|_| made.label != label)
-                    .map_or(raw.limits.span(), Spanned::span);
-                self.add(
-                    &at,
-                    wrong,
-                    "lower <= target <= upper",
-                    "correct target and limits",
-                );
-                return None;
-            }
-        }
-        Some(made)
+        Some([cold, hot])
     }
 
     /// The two ends of a pair.

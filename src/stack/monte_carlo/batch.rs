@@ -7,7 +7,8 @@ use pulp::{Arch, NullaryFnOnce};
 use super::coverage::{Tails, sort_tails, tail, upwards};
 use super::joint::factor;
 use super::law::Law;
-use super::sampling::{BLOCK, Scratch, fill};
+use super::normal::BLOCK;
+use super::sampling::{Scratch, fill};
 use super::{CLASSES, Measurand, Model, Plan, Source, Sum};
 
 /// The draws of a batch and what they come to by themselves.

@@ -3,7 +3,18 @@
 // The coefficients stand as published.
 #![allow(clippy::excessive_precision)]
 
-use super::sampling::{BLOCK, polynomial};
+/// Draws in a block.
+pub(super) const BLOCK: usize = 256;
+
+/// A polynomial, its coefficients from the highest power down (Horner's rule).
+#[inline(always)]
+pub(super) fn polynomial<const N: usize>(coefficients: &[f64; N], x: f64) -> f64 {
+    let mut sum = coefficients[0];
+    for c in &coefficients[1..] {
+        sum = sum * x + c;
+    }
+    sum
+}
 
 /// Turns draws between minus and plus one half into normal ones, by the inverse of the normal
 /// distribution.

@@ -9,10 +9,7 @@ use chacha20::ChaCha8Rng;
 use chacha20::rand_core::Rng;
 
 use super::law::Law;
-use super::normal::normal;
-
-/// Draws in a block.
-pub(super) const BLOCK: usize = 256;
+use super::normal::{BLOCK, normal, polynomial};
 
 /// Where random bytes and half-made draws are kept.
 #[derive(Debug)]
@@ -120,16 +117,6 @@ fn sine(x: f64) -> f64 {
     };
     let t = x * std::f64::consts::PI;
     t * polynomial(&TERMS, t * t)
-}
-
-/// A polynomial, its coefficients from the highest power down (Horner's rule).
-#[inline(always)]
-pub(super) fn polynomial<const N: usize>(coefficients: &[f64; N], x: f64) -> f64 {
-    let mut sum = coefficients[0];
-    for c in &coefficients[1..] {
-        sum = sum * x + c;
-    }
-    sum
 }
 
 /// A draw of Student's t.

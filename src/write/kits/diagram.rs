@@ -5,11 +5,12 @@ use rust_xlsxwriter::{
     ShapeTextVerticalAlignment, XlsxError,
 };
 
-use super::Slip;
 use super::super::style::VALUES;
 use super::super::text::chart_name;
+use super::Slip;
+use crate::accounting::{pack_total, verdicts};
 use crate::job::Job;
-use crate::plan::{PackPick, pack_total, verdicts};
+use crate::plan::PackPick;
 use crate::pump::Pump;
 use crate::stack::Verdict;
 use crate::words;

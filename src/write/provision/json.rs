@@ -8,9 +8,10 @@ use std::collections::BTreeMap;
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
-use super::super::json::{InputJson, PackJson, exact, pack};
+use super::super::json::{exact, pack};
 use super::Provided;
 use crate::decimal::show_money;
+use crate::formats::plan::{InputJson, PackJson};
 use crate::job::Job;
 use crate::length::{Length, Unit};
 use crate::model::Model;

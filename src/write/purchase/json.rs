@@ -96,7 +96,7 @@ pub struct ItemJson {
     /// Pieces to have ready for an outage; null if not worked out.
     pub ready: Option<u32>,
     /// What one more on hand would be worth today; null if not worked out.
-    pub worth_of_one_more: Option<crate::write::json::WorthJson>,
+    pub worth_of_one_more: Option<crate::formats::plan::WorthJson>,
 }
 
 /// A drawer: one kind and fit.
@@ -222,7 +222,7 @@ pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
 fn item(ordered: &Ordered<'_>, index: usize) -> ItemJson {
     let (item, line) = (&ordered.job.stock[index], &ordered.report.lines[index]);
     let report = ordered.report;
-    let worth = report.worth.iter().find(|worth| worth.item == index);
+    let worth = report.today.worth.iter().find(|worth| worth.item == index);
     let lead = item.terms.lead_days;
     ItemJson {
         item: item.item.clone(),
@@ -241,7 +241,7 @@ fn item(ordered: &Ordered<'_>, index: usize) -> ItemJson {
         reorder_basis: super::levels::basis(&line.point),
         order_packs: line.quantity.as_ref().map(|quantity| quantity.packs),
         ready: line.ready.as_ref().map(|ready| ready.pieces),
-        worth_of_one_more: worth.map(|worth| crate::write::json::WorthJson {
+        worth_of_one_more: worth.map(|worth| crate::formats::plan::WorthJson {
             served_weight: worth.served_weight,
             waste: show_money(worth.waste),
         }),

@@ -3,16 +3,18 @@
 use std::fs;
 use std::sync::LazyLock;
 
+use gapwright::accounting::{stack, verdicts};
 use gapwright::choose::choose;
 use gapwright::choose::watch::Watch;
 use gapwright::crush::crushes;
+use gapwright::formats::plan::PlanJson;
 use gapwright::job::Job;
-use gapwright::plan::{Kit, PackPick, stack, verdicts};
+use gapwright::plan::{Kit, PackPick};
 use gapwright::problem::Problems;
 use gapwright::read::{self, Sources};
 use gapwright::stack::report;
 use gapwright::verify::{Verified, verify};
-use gapwright::write::json::{self, PlanJson};
+use gapwright::write::json;
 
 use super::told;
 
@@ -39,7 +41,7 @@ fn plan(bytes: &[u8]) {
     let folder = tempfile::tempdir().expect("a folder");
     let file = folder.path().join("plan.json");
     fs::write(&file, bytes).expect("a file");
-    match read::packs_of_plan(&file, job) {
+    match read::packs_of_plan(&file, job, &mut read::Memory::default()) {
         Ok((kits, _)) => {
             // What the stack-up of such a plan is worked out with.
             for pump in &job.pumps {
@@ -93,7 +95,7 @@ pub fn reads_back(verified: &Verified) {
     let folder = tempfile::tempdir().expect("a folder");
     let file = folder.path().join("plan.json");
     fs::write(&file, text).expect("a file");
-    let (kits, _) = read::packs_of_plan(&file, job)
+    let (kits, _) = read::packs_of_plan(&file, job, &mut read::Memory::default())
         .unwrap_or_else(|problems| panic!("{}", problems.sorted()[0]));
     for (pump, kit) in job.pumps.iter().zip(&verified.plan().kits) {
         let back = kits.get(&pump.tag.to_lowercase());

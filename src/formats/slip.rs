@@ -34,7 +34,7 @@ impl Row {
     /// The word in the first hidden column.
     ///
     /// ```
-    /// use gapwright::recheck::slip::Row;
+    /// use gapwright::formats::slip::Row;
     /// assert_eq!(Row::parse(Row::Pack.word()), Some(Row::Pack));
     /// ```
     pub fn word(self) -> &'static str {

@@ -1,0 +1,115 @@
+//! A plan in a few lines, and its pumps in a table.
+
+use crate::accounting::tightest;
+use crate::cli::run::Run;
+use crate::cli::table::{self, Line};
+use crate::cli::voice::{complain, insist, say};
+use crate::plan::{Aim, Kit};
+use crate::verify::Verified;
+use crate::words;
+
+/// The most gaskets that are warned of on the terminal one by one.
+const MOST_WARNINGS: usize = 20;
+
+/// A short account of the plan on the terminal.
+pub(super) fn tell(verified: &Verified, run: &Run) {
+    let to = run.voice();
+    let (job, plan) = (verified.job(), verified.plan());
+    let crushed = words::crush_warnings(job, plan);
+    for text in crushed.iter().take(MOST_WARNINGS) {
+        complain!("{text}");
+    }
+    if let Some(more @ 1..) = crushed.len().checked_sub(MOST_WARNINGS) {
+        complain!("WARNING: so for {more} more gaskets; all stand on Summary.");
+    }
+    if !job.unused.is_empty() {
+        say!(
+            to,
+            "Carried through or left alone, not used: {}.",
+            job.unused.join("; ")
+        );
+    }
+    say!(
+        to,
+        "{} of {} pump{} can be kitted ({} rule).",
+        plan.served(),
+        job.pumps.len(),
+        if job.pumps.len() == 1 { "" } else { "s" },
+        job.policy.acceptance
+    );
+    let goal = |aim| plan.goal(aim).map_or(0, |goal| goal.value);
+    let pieces = goal(Aim::Pieces);
+    say!(
+        to,
+        "Waste {}, {pieces} piece{}.",
+        words::money(goal(Aim::Waste), job),
+        if pieces == 1 { "" } else { "s" }
+    );
+    say!(to, "{}", words::proof(job, plan));
+    for line in table(verified) {
+        say!(to, "{line}");
+    }
+    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+        let Kit::Short(shorts) = kit else { continue };
+        insist!(to, "  {} {}:", pump.tag, words::NOT_FIT);
+        for short in shorts {
+            let place = words::place(job, pump, short);
+            insist!(to, "    {place}: {}.", words::reason(job, pump, short));
+            if let Some(presumed) = words::presumed(job, pump, short) {
+                insist!(to, "    The window is for {presumed}.");
+            }
+            if let Some(nearest) = words::nearest(job, pump, short) {
+                insist!(to, "    Nearest total that can be made: {nearest}.");
+            }
+        }
+    }
+    let lacking = verified.bags().iter().filter(|bag| words::lacking(bag));
+    let lacking = lacking.count();
+    if lacking > 0 {
+        insist!(
+            to,
+            "Short of consumables: {lacking} of {} bags",
+            plan.served()
+        );
+        for lack in words::lacks(verified) {
+            insist!(to, "  {lack}.");
+        }
+    }
+    run.tell_written();
+    say!(
+        to,
+        "Measure each finished pack and recheck each clearance: the plan predicts, it does not prove."
+    );
+}
+
+/// The most pumps with a whole kit that the table on the terminal shows.
+const MOST_WELL: usize = 40;
+
+/// Every pump with its standing, and of its tightest requirement what it comes to.
+fn table(verified: &Verified) -> Vec<String> {
+    let (job, plan) = (verified.job(), verified.plan());
+    let kits = job.pumps.iter().zip(&plan.kits).zip(verified.bags());
+    let rows: Vec<Line> = kits
+        .map(|((pump, kit), bag)| {
+            let unit = job.model_of(pump).unit;
+            let tightest = match kit {
+                Kit::Served(packs) => tightest(job, pump, packs),
+                Kit::Short(_) => None,
+            };
+            let [value, limits] = tightest.map_or_else(Default::default, |(_, v)| {
+                let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
+                [words::about(v.value, unit), limits]
+            });
+            let standing = words::standing(kit, bag);
+            Line {
+                cells: vec![pump.tag.clone(), standing.to_string(), value, limits],
+                loud: matches!(kit, Kit::Short(_)) || words::lacking(bag),
+            }
+        })
+        .collect();
+    table::lines(
+        &["Pump", "Standing", "Tightest", "Limits"],
+        &rows,
+        MOST_WELL,
+    )
+}

@@ -1,0 +1,271 @@
+//! The arguments of `provision`.
+
+use std::path::PathBuf;
+
+use crate::cli::from_command_line;
+use crate::cli::run::{Files, Refusal, gathered};
+use crate::cli::settings::{Settings, given};
+use crate::cli::usual::{Json, Threads, Usual};
+use crate::decimal::Millionths;
+use crate::length::Length;
+use crate::outlook::Outlook;
+use crate::problem::Problems;
+use crate::provision::{Fault, Question};
+use crate::read::{self, Ahead, Memory, Sources};
+use crate::words;
+
+/// Arguments of `provision`.
+#[derive(clap::Args)]
+#[command(after_long_help = AFTER)]
+pub(in crate::cli) struct Args {
+    /// Stock workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files.
+    stock: PathBuf,
+    /// Pump workbook; a dimension that is not measured yet has an empty cell, and the range that is
+    /// expected in the columns `<dimension> low` and `<dimension> high`.
+    pumps: PathBuf,
+    /// Workbook of past readings: sheet `Past readings` with a column Model and one for each
+    /// dimension, headed as in the pump workbook. It stands in where a pump has no range; an old
+    /// pump workbook will do.
+    #[arg(long, value_name = "FILE")]
+    history: Option<PathBuf>,
+    /// Values are looked at this far apart, unit and all; 0.0005 in, or 0.01 mm where a model is
+    /// metric, unless given.
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    step: Option<String>,
+    /// Percent of outages in which the trolley shall serve every pump.
+    #[arg(
+        long,
+        default_value = "95",
+        value_name = "PERCENT",
+        allow_hyphen_values = true
+    )]
+    probability: String,
+    /// Percent of pumps that the range taken from past readings holds.
+    #[arg(
+        long,
+        default_value = "99",
+        value_name = "PERCENT",
+        allow_hyphen_values = true
+    )]
+    level: String,
+    /// Outages drawn at random that the trolley is chosen for.
+    #[arg(long, default_value_t = 500, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub(super) scenarios: u32,
+    /// Other outages drawn at random, on which its service is counted.
+    #[arg(long, default_value_t = 1_000, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    pub(super) checks: u32,
+    /// Seed of the draws; that of the sheet Policy unless given, and 1 without one.
+    #[arg(long, value_name = "N", allow_hyphen_values = true)]
+    seed: Option<String>,
+    /// Workbook to write.
+    #[arg(long, default_value = "provision.xlsx", value_name = "FILE")]
+    out: PathBuf,
+    #[command(flatten)]
+    pub(super) json: Json,
+    #[command(flatten)]
+    settings: Settings,
+    #[command(flatten)]
+    pub(super) threads: Threads,
+    #[command(flatten)]
+    usual: Usual,
+}
+
+const AFTER: &str = "\
+Before the outage nothing is measured, but much is known: the range that a
+clearance is expected in, or what pumps of the same model came to before.
+Two answers, each with its price:
+
+  safe kits   for each pump the least costly pieces that meet every value looked at, whatever
+              the others come to
+  trolley     the least costly pieces for all pumps together, shared, that serve the whole batch
+              with the probability asked for; counted on outages that it was
+              not chosen for
+
+Both lean on what the drawers hold: a value that nothing in them will do for
+is a gap, and said.
+
+Examples:
+  gapwright provision stock.xlsx pumps.xlsx
+        ranges from the columns `Bare clearance low (in)` and `Bare
+        clearance high (in)`
+  gapwright provision stock.xlsx pumps.xlsx --history past.xlsx --level 99
+        pumps without a range: as at least 8 past readings of their model
+        say
+  gapwright provision stock.xlsx pumps.xlsx --probability 99 --scenarios 2000 --checks 5000
+        a safer trolley, and a narrower interval about its service; takes
+        longer
+  gapwright provision stock.xlsx pumps.xlsx --step \"0.0002 in\" --out spring.xlsx --json spring.json
+        finer steps; the whole of it for programs
+
+Pumps that are measured already count as they are. At the time limit, or at
+Ctrl-C, what was found is written with its bounds.
+
+Set aside is not set: measure each pump, then run `gapwright kit`.";
+
+/// What the command line asks for, once it is understood.
+struct Asked {
+    step: Option<Length>,
+    probability: Millionths,
+    level: Millionths,
+}
+
+/// What is read, and what is asked of it.
+pub(super) struct Reading {
+    pub(super) outlook: Outlook,
+    pub(super) question: Question,
+    pub(super) level: Millionths,
+}
+
+impl Args {
+    pub(super) fn files(&self) -> Files<'_> {
+        let reads = [Some(&self.stock), Some(&self.pumps), self.history.as_ref()];
+        let reads = reads.into_iter().flatten();
+        self.usual.files(reads, &self.out, Some(&self.json))
+    }
+
+    fn sources(&self, memory: &Memory) -> Sources {
+        Sources {
+            stock: self.stock.clone(),
+            pumps: self.pumps.clone(),
+            models: self.usual.models.clone(),
+            settings: [self.settings.given(), given([("Seed", &self.seed)])].concat(),
+            memory: memory.clone(),
+        }
+    }
+
+    pub(super) fn read(&self, memory: &Memory, problems: &mut Problems) -> Option<Reading> {
+        let asked = self.asked(problems);
+        let ahead = Ahead {
+            history: self.history.clone(),
+            level: asked.level,
+            step: asked.step,
+        };
+        let read = read::outlook(&self.sources(memory), &ahead);
+        let read = read.map(|outlook| {
+            let warnings = outlook.job.warnings.clone();
+            (outlook, warnings)
+        });
+        let outlook = gathered(read, problems)?;
+        let question = Question {
+            probability: asked.probability,
+            scenarios: self.scenarios,
+            checks: self.checks,
+            seed: outlook.job.policy.seed,
+            ..Question::new(asked.step.unwrap_or_else(|| outlook.usual_step()))
+        };
+        Some(Reading {
+            outlook,
+            question,
+            level: asked.level,
+        })
+    }
+
+    /// A question that has no answer.
+    pub(super) fn refusal(&self, fault: &Fault) -> Refusal {
+        let [stock, pumps] = [&self.stock, &self.pumps].map(|path| path.display().to_string());
+        words::provision::fault(fault, &stock, &pumps).into()
+    }
+
+    /// What is asked for, or what is wrong with the command line.
+    fn asked(&self, problems: &mut Problems) -> Asked {
+        let step = self.step.as_ref().and_then(|text| {
+            let step = Length::parse(text, None)
+                .ok()
+                .filter(|step| *step > Length::ZERO);
+            if step.is_none() {
+                problems.add(from_command_line(
+                    format!("--step {text}"),
+                    "a length above 0 with its unit",
+                    "write it as in --step \"0.0005 in\" or --step \"0.01 mm\"",
+                ));
+            }
+            step
+        });
+        let mut percent = |option: &str, text: &str, [least, most]: [i64; 2], words: &str| {
+            let bare = text.trim().trim_end_matches('%').trim_end();
+            let within = |n: &Millionths| (least..=most).contains(&n.raw()) && n.raw() % 100 == 0;
+            let found = Millionths::parse(bare).filter(within);
+            if found.is_none() {
+                problems.add(from_command_line(
+                    format!("{option} {text}"),
+                    words,
+                    "write 95 for 95 %, not 0.95",
+                ));
+            }
+            Millionths::from_raw(found.map_or(950_000, |n| n.raw() / 100))
+        };
+        Asked {
+            step,
+            probability: percent(
+                "--probability",
+                &self.probability,
+                [1_000_000, 100_000_000],
+                "percent from 1 to 100, with at most four places",
+            ),
+            level: percent(
+                "--level",
+                &self.level,
+                [50_000_000, 99_990_000],
+                "percent from 50 to 99.99",
+            ),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::length::Unit;
+    use crate::outlook::usual_step;
+    use clap::Parser;
+
+    #[derive(Parser)]
+    struct Line {
+        #[command(flatten)]
+        args: Args,
+    }
+
+    fn asked(more: &[&str]) -> (Asked, u64) {
+        let line = ["provision", "s.xlsx", "p.xlsx"].iter().chain(more);
+        let args = Line::try_parse_from(line).map(|line| line.args).ok();
+        let mut problems = Problems::new();
+        let asked = args.map(|args| args.asked(&mut problems));
+        (asked.unwrap(), problems.count())
+    }
+
+    #[test]
+    fn percent_are_percent_and_steps_have_a_unit() {
+        let (usual, none) = asked(&[]);
+        assert_eq!(none, 0);
+        assert_eq!(
+            (usual.probability.raw(), usual.level.raw()),
+            (950_000, 990_000)
+        );
+        assert!(usual.step.is_none());
+        let (given, none) = asked(&[
+            "--probability",
+            "99.5 %",
+            "--level",
+            "95",
+            "--step",
+            "1/2 thou",
+        ]);
+        assert_eq!(none, 0);
+        assert_eq!(
+            (given.probability.raw(), given.level.raw()),
+            (995_000, 950_000)
+        );
+        assert_eq!(given.step, Some(usual_step(Unit::Inch)));
+        for wrong in [
+            ["--probability", "0.95"],
+            ["--probability", "101"],
+            ["--probability", "-5"],
+            ["--level", "100"],
+            ["--step", "0.0005"],
+            ["--step", "-0.01 mm"],
+            ["--step", "thin"],
+        ] {
+            assert_eq!(asked(&wrong).1, 1, "{wrong:?}");
+        }
+    }
+}

@@ -1,0 +1,95 @@
+//! What to set aside, in a few lines.
+
+use crate::cli::run::Run;
+use crate::cli::voice::{complain, say};
+use crate::decimal::Millionths;
+use crate::provision::Question;
+use crate::verify::VerifiedProvision;
+use crate::words::provision as words;
+
+/// The most pumps with gaps that are told on the terminal one by one.
+const MOST_GAPS: usize = 20;
+
+/// A short account on the terminal.
+pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run) {
+    let to = run.voice();
+    let (outlook, provision) = (verified.outlook(), verified.provision());
+    let job = &outlook.job;
+    if !job.unused.is_empty() {
+        say!(
+            to,
+            "Carried through or left alone, not used: {}.",
+            job.unused.join("; ")
+        );
+    }
+    let unmeasured = provision
+        .safe
+        .iter()
+        .filter(|kit| !kit.axes.is_empty())
+        .count();
+    say!(
+        to,
+        "{unmeasured} of {} pumps are not measured yet; values are looked at in steps of {}.",
+        job.pumps.len(),
+        crate::words::length(question.step, crate::words::natural_unit(question.step))
+    );
+    let price = |cost: Millionths| crate::words::money(cost.raw(), job);
+    let (together, trolley) = (&provision.together, &provision.trolley);
+    let pieces = |count: u32| match count {
+        1 => "1 piece".to_string(),
+        count => format!("{count} pieces"),
+    };
+    say!(
+        to,
+        "Safe kits together  {:>14}  {:>10}  {}",
+        price(together.cost),
+        pieces(together.count),
+        words::safe_proof(provision, job)
+    );
+    say!(
+        to,
+        "Shared trolley      {:>14}  {:>10}  {}",
+        price(trolley.cost),
+        pieces(trolley.count),
+        words::trolley_proof(provision, question, job)
+    );
+    say!(to, "{}", words::chosen_for(provision, question));
+    say!(
+        to,
+        "Counted: it serves {}.",
+        words::service(&provision.service)
+    );
+    say!(to, "{}", words::promise(provision, question));
+    say!(to, "{}", words::fits(job, together));
+    if !trolley.sheets.is_empty() {
+        say!(
+            to,
+            "The trolley asks for more than there is of sheets {}, unless several shapes are cut from one.",
+            words::sheets(job, &trolley.sheets)
+        );
+    }
+    for warning in words::warnings(job, provision, question) {
+        complain!("WARNING {warning}");
+    }
+    let kits = provision.safe.iter().enumerate();
+    let gaps = kits.filter_map(|(pump, kit)| words::gap_line(job, pump, kit));
+    let gaps: Vec<String> = gaps.collect();
+    for gap in gaps.iter().take(MOST_GAPS) {
+        complain!("{} {gap}.", words::GAP);
+    }
+    if let Some(more @ 1..) = gaps.len().checked_sub(MOST_GAPS) {
+        complain!(
+            "{} for {more} pumps more; all stand on Coverage.",
+            words::GAP
+        );
+    }
+    if let Some(stop) = provision.stopped {
+        say!(
+            to,
+            "Ended early by {}: these are the best found, with their bounds.",
+            stop.words()
+        );
+    }
+    run.tell_written();
+    say!(to, "{}", words::CAUTION);
+}

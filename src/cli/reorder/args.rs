@@ -1,0 +1,332 @@
+//! The arguments of `reorder`.
+
+use std::path::PathBuf;
+
+use crate::cli::from_command_line;
+use crate::cli::run::{Files, Refusal, gathered, gathered_job};
+use crate::cli::settings::Settings;
+use crate::cli::usual::{Json, Threads, Usual};
+use crate::decimal::{Millionths, Money};
+use crate::issue::log::Log;
+use crate::job::{Input, Job};
+use crate::length::Length;
+use crate::problem::{Place, Problem, Problems};
+use crate::read::{self, Memory, Sources};
+use crate::reorder::{Question, Refused, level, shelf};
+
+/// Arguments of `reorder`.
+#[derive(clap::Args)]
+#[command(after_long_help = AFTER)]
+pub(in crate::cli) struct Args {
+    /// Stock workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files. What could be
+    /// bought and was never held is a row with 0 on hand.
+    stock: PathBuf,
+    /// Pump workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files.
+    pumps: PathBuf,
+    /// Workbook to write.
+    #[arg(long, default_value = "purchase.xlsx", value_name = "FILE")]
+    out: PathBuf,
+    #[command(flatten)]
+    json: Json,
+    /// Spend no more than this on packs so that pumps can be kitted: the most that it serves.
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
+    budget: Option<String>,
+    /// Issue log that `gapwright issue` keeps: what reorder points follow from.
+    #[arg(long, value_name = "FILE")]
+    log: Option<PathBuf>,
+    /// Chance that nothing lacks in a lead time.
+    #[arg(
+        long,
+        default_value = "95 %",
+        value_name = "PERCENT",
+        allow_hyphen_values = true
+    )]
+    service: String,
+    /// What it costs to place an order; with --holding: how many packs to order at a time.
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
+    order_cost: Option<String>,
+    /// What it costs to hold stock for a year, of its price.
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    holding: Option<String>,
+    /// What it costs when a piece lacks in an outage: how many to have ready.
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
+    lacking_cost: Option<String>,
+    /// Outages to simulate for that.
+    #[arg(long, default_value_t = 1000, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    outages: u32,
+    /// Reach of the shims of a fit code (or `gasket FIT`) over this range of totals, instead of what
+    /// these pumps ask for; may be given several times.
+    #[arg(long, value_name = "FIT=LOW..HIGH")]
+    range: Vec<String>,
+    /// Step of the range, such as `0.5 thou` or `0.02 mm`.
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    step: Option<String>,
+    /// Most shims in one pump for the reach, instead of what the models say.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=16))]
+    pieces: Option<u32>,
+    #[command(flatten)]
+    settings: Settings,
+    #[command(flatten)]
+    pub(super) threads: Threads,
+    #[command(flatten)]
+    usual: Usual,
+}
+
+const AFTER: &str = "\
+Examples:
+  gapwright reorder stock.xlsx pumps.xlsx
+        the cheapest whole packs with which every pump can be kitted that
+        can be, in time; writes purchase.xlsx: Order by supplier, Pumps,
+        Levels, Reach
+  gapwright reorder stock.xlsx pumps.xlsx --budget 250
+        the most that 250 serves, by priority; then the cheapest way to that
+  gapwright reorder stock.xlsx pumps.xlsx --log issue-log.xlsx --order-cost 35 --holding \"20 %\"
+        when to order each item again, and how much at a time, from what was
+        issued
+  gapwright reorder stock.xlsx pumps.xlsx --range \"F6=1 thou .. 125 thou\" --pieces 3
+        which shims of fit F6 to hold so that every total of the range takes
+        at most 3 pieces
+
+What it reads of the stock workbook beside what `kit` reads: Unit cost (of
+one piece), Pack qty, Lead days, Supplier, Min level, Max level. An item is
+for sale if it names a supplier, a pack or lead days; then it needs Unit
+cost and Pack qty if a pump that is short could use it. Lead days are
+calendar days. A pump that is due (column Due) before a pack can be there
+takes from what is on hand only; if that is why it stays short, it is said.
+
+Measure what comes in before it counts, enter it in the stock, and plan anew
+with `gapwright kit`.";
+
+/// What is read, and what is asked of it.
+pub(super) struct Reading {
+    pub(super) job: Job,
+    pub(super) log: Option<Log>,
+    pub(super) question: Question,
+    pub(super) budget: Option<Money>,
+}
+
+impl Args {
+    pub(super) fn files(&self) -> Files<'_> {
+        let reads = [&self.stock, &self.pumps].into_iter().chain(&self.log);
+        self.usual.files(reads, &self.out, Some(&self.json))
+    }
+
+    fn sources(&self, memory: &Memory) -> Sources {
+        Sources {
+            stock: self.stock.clone(),
+            pumps: self.pumps.clone(),
+            models: self.usual.models.clone(),
+            settings: self.settings.given(),
+            memory: memory.clone(),
+        }
+    }
+
+    pub(super) fn read(
+        &self,
+        date: &str,
+        memory: &mut Memory,
+        problems: &mut Problems,
+    ) -> Option<Reading> {
+        let (question, budget) = self.question(date, problems);
+        let log = self.log(memory, problems);
+        let mut job = gathered_job(read::job(&self.sources(memory)), problems)?;
+        shelf::unknown_ranges(&job, &question, problems);
+        let log = log.map(|(log, input)| {
+            for warning in read::log_beside_stock(&log, &job, &input.file, date) {
+                job.warnings.push(warning.clone());
+                problems.warn(warning);
+            }
+            job.inputs.push(input);
+            log
+        });
+        Some(Reading {
+            job,
+            log,
+            question,
+            budget,
+        })
+    }
+
+    /// The log, if one is given, and the file as an input.
+    fn log(&self, memory: &Memory, problems: &mut Problems) -> Option<(Log, Input)> {
+        let path = self.log.as_ref()?;
+        let file = path.display().to_string();
+        let read = read::issue_log(path, &mut memory.clone()).map(|read| (read, Vec::new()));
+        match gathered(read, problems)? {
+            (log, Some(sha256)) => Some((
+                log,
+                Input {
+                    role: "issue log".into(),
+                    file,
+                    sha256,
+                },
+            )),
+            (_, None) => {
+                problems.add(Problem::new(
+                    Place::file(&file),
+                    "no such file",
+                    "the issue log that `gapwright issue` keeps",
+                    "correct the name, or leave --log out",
+                ));
+                None
+            }
+        }
+    }
+
+    /// A question that has no answer.
+    pub(super) fn refusal(&self, refused: Refused, reading: &Reading) -> Refusal {
+        match refused {
+            Refused::Breaches(breaches) => Refusal::Breaches(breaches),
+            Refused::Choose(error) => {
+                let [stock, pumps] =
+                    [&self.stock, &self.pumps].map(|path| path.display().to_string());
+                error.problem(&stock, &pumps).into()
+            }
+            Refused::Lacking(lacking) => {
+                let mut problems = Problems::new();
+                lacking
+                    .iter()
+                    .for_each(|one| one.say(&reading.job, &mut problems));
+                Refusal::Problems(problems)
+            }
+            Refused::Date => from_command_line(
+                format!("--date {}", reading.question.date),
+                "a date such as 2027-03-15",
+                "correct the date",
+            )
+            .into(),
+        }
+    }
+
+    /// What is asked, or what is wrong with it.
+    fn question(&self, date: &str, problems: &mut Problems) -> (Question, Option<Money>) {
+        let mut wrong = |option: &str, text: &str, expected: &str, mend: &str| {
+            problems.add(from_command_line(
+                format!("{option} {text}"),
+                expected,
+                mend,
+            ));
+        };
+        let mut money = |option: &str, text: Option<&String>, least: i64| -> Option<Money> {
+            let text = text?;
+            let read = Money::parse(text);
+            let read = read.filter(|money| (least..=MOST_MONEY).contains(&money.raw()));
+            if read.is_none() {
+                let expected = match least {
+                    0 => "an amount of money from 0 to a million million",
+                    _ => "an amount of money above 0, to a million million",
+                };
+                wrong(
+                    option,
+                    text,
+                    expected,
+                    "type the plain number, without a currency",
+                );
+            }
+            read
+        };
+        let budget = money("--budget", self.budget.as_ref(), 0);
+        let order = money("--order-cost", self.order_cost.as_ref(), 1);
+        let lacking = money("--lacking-cost", self.lacking_cost.as_ref(), 1);
+        let mut percent = |option: &str, text: &str, most: i64| -> Option<Millionths> {
+            let number = text.trim().trim_end_matches('%').trim_end();
+            let read = Millionths::parse(number).map(|percent| percent.raw() / 100);
+            let read = read.filter(|share| *share > 0 && *share < most);
+            if read.is_none() {
+                let expected = match most {
+                    1_000_000 => "a percentage above 0 and below 100",
+                    _ => "a percentage above 0 and below 1000",
+                };
+                wrong(option, text, expected, "write it as in \"95 %\"");
+            }
+            read.map(Millionths::from_raw)
+        };
+        let service = percent("--service", &self.service, 1_000_000);
+        let holding = self.holding.as_ref();
+        let holding = holding.and_then(|text| percent("--holding", text, 10_000_000));
+        let mut length = |option: &str, text: &str| -> Option<Length> {
+            match Length::parse(text.trim(), None) {
+                Ok(length) => Some(length),
+                Err(error) => {
+                    let found = format!("{text}: {error}");
+                    wrong(
+                        option,
+                        &found,
+                        "a length with its unit",
+                        "write it as in \"0.5 thou\"",
+                    );
+                    None
+                }
+            }
+        };
+        let step = self.step.as_ref().and_then(|text| length("--step", text));
+        if let Some(text) = self
+            .step
+            .as_ref()
+            .filter(|_| step.is_some_and(|step| step <= Length::ZERO))
+        {
+            let mend = "write it as in \"0.5 thou\"";
+            let found = format!("--step {text}");
+            problems.add(from_command_line(found, "a length above 0", mend));
+        }
+        let ranges = self.range.iter().filter_map(|text| range(text, problems));
+        let question = Question {
+            levels: level::Question {
+                service: service.unwrap_or(Millionths::from_raw(950_000)),
+                order,
+                holding,
+                lacking,
+            },
+            outages: self.outages,
+            step,
+            ranges: ranges.collect(),
+            pieces: self.pieces,
+            date: date.to_string(),
+        };
+        (question, budget)
+    }
+}
+
+/// A million million, in millionths.
+const MOST_MONEY: i64 = 1_000_000_000_000_000_000;
+
+/// A range of totals of a kind and fit code: `F6=1 thou..125 thou`, `gasket F6=0.060 in..0.125 in`.
+fn range(text: &str, problems: &mut Problems) -> Option<(String, String, Length, Length)> {
+    let read = || {
+        let (drawer, ends) = text.split_once('=')?;
+        let (low, high) = ends.split_once("..")?;
+        let length = |text: &str| Length::parse(text.trim(), None).ok();
+        let drawer = drawer.trim();
+        let named = drawer
+            .split_once(' ')
+            .map(|(kind, fit)| (kind.to_lowercase(), fit.trim()));
+        let (kind, fit) = match named {
+            Some((kind, fit)) if ["shim", "gasket"].contains(&kind.as_str()) => (kind, fit),
+            _ => ("shim".into(), drawer),
+        };
+        Some((kind, fit.to_string(), length(low)?, length(high)?))
+    };
+    let Some((kind, fit, low, high)) = read() else {
+        let expected = "a fit code, an equals sign, and two lengths with their units";
+        let mend = "write it as in --range \"F6=1 thou .. 125 thou\", or \"gasket F6=...\"";
+        problems.add(from_command_line(format!("--range {text}"), expected, mend));
+        return None;
+    };
+    let mut wrong = |found: &str, expected: &str, mend: &str| {
+        let found = format!("--range {text}, which {found}");
+        problems.add(from_command_line(found, expected, mend));
+    };
+    if low < Length::ZERO {
+        wrong(
+            "begins below nothing",
+            "a range from 0 or above",
+            "correct its first length",
+        );
+    } else if low > high {
+        let expected = "a range that ends where it begins or above";
+        wrong("is upside down", expected, "exchange the two lengths");
+    } else {
+        return Some((kind, fit, low, high));
+    }
+    None
+}

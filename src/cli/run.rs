@@ -1,0 +1,635 @@
+//! A run of a command: the one place that knows the marked copy, `--force`, the result for programs, the date, the
+//! interrupt, the time limit and the exit status.
+//!
+//! A command says once what it reads and what it writes. [`Run::begin`] holds the one against the other, and only
+//! a [`write::Output`] that it let pass can be written: no command can write over its inputs.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use super::findings::{Findings, Listing};
+use super::interrupt::Interrupt;
+use super::progress::{self, Progress};
+use super::voice::{Voice, say};
+use super::{Common, DONE, FAILED, PROBLEMS, from_command_line};
+use crate::choose::watch::{News, Step, Watch};
+use crate::formats::problems::ReadJson;
+use crate::job::Job;
+use crate::policy::Policy;
+use crate::problem::{Place, Problem, Problems};
+use crate::read::Memory;
+use crate::verify::Breach;
+use crate::write::{self, Inputs, Output, WriteError};
+
+/// A run that ended early, with its exit status; it has been said why.
+pub(super) struct Stop(pub(super) u8);
+
+/// How a command ends: with its exit status, either way.
+pub(super) type Ended = Result<u8, Stop>;
+
+/// What a command reads and what it writes.
+#[derive(Default)]
+pub(super) struct Files<'a> {
+    /// Workbooks and other files; the marked copy shows those of them that are workbooks.
+    pub(super) reads: Vec<&'a Path>,
+    /// The folder of models.
+    pub(super) models: Option<&'a Path>,
+    /// The one file that is both read and written: the log, which lines are added to.
+    pub(super) log: Option<&'a Path>,
+    /// Workbooks, each with its option, in the order in which they are delivered.
+    pub(super) writes: Vec<(&'static str, PathBuf)>,
+    /// Files that are no workbooks, of an option `--out`.
+    pub(super) pages: Vec<PathBuf>,
+    /// The result for programs; `-` is standard output.
+    pub(super) json: Option<&'a Path>,
+    /// The marked copy.
+    pub(super) mark: Option<&'a Path>,
+    /// What to do instead of writing over an input, behind "give it another name".
+    pub(super) instead: &'static str,
+    /// Whether files that are there may be replaced.
+    pub(super) force: bool,
+    /// The date to print.
+    pub(super) date: Option<&'a str>,
+}
+
+/// Why a step of the work gave nothing.
+pub(super) enum Refusal {
+    /// The inputs ask for something that cannot be had.
+    Problems(Problems),
+    /// What was found does not hold when it is worked out again.
+    Breaches(Vec<Breach>),
+}
+
+impl From<Problem> for Refusal {
+    fn from(problem: Problem) -> Refusal {
+        Refusal::Problems(Problems::of(problem))
+    }
+}
+
+/// A run under way.
+pub(super) struct Run {
+    start: Instant,
+    memory: Memory,
+    voice: Voice,
+    findings: Findings,
+    /// What is wrong or to be warned of, so far.
+    problems: Problems,
+    /// What was read, which the list for programs has.
+    read: Option<ReadJson>,
+    date: String,
+    outputs: Vec<Output>,
+    log: Option<Output>,
+    json: Json,
+    interrupt: Interrupt,
+}
+
+/// Where the result for programs goes.
+enum Json {
+    Nowhere,
+    Stdout,
+    File(Output),
+}
+
+impl Run {
+    /// Begins: what is wrong with the names of files and the date is a problem like any other, listed with the rest.
+    pub(super) fn begin(common: &Common, files: Files<'_>) -> Run {
+        let mut problems = Problems::new();
+        let to_stdout = files.json == Some(Path::new("-"));
+        if to_stdout && common.form == Listing::Json {
+            problems.add(from_command_line(
+                "--json - and --problems json".into(),
+                "standard output for one of the two",
+                "give --json a file",
+            ));
+        }
+        if let Some(date) = files.date.filter(|date| !crate::day::is_date(date)) {
+            problems.add(from_command_line(
+                format!("--date {date}"),
+                "a date such as 2027-03-15",
+                "correct the date",
+            ));
+        }
+        let before = problems.count();
+        let mut claims = Claims::beside(&files, &mut problems);
+        let log = files.log.and_then(|log| claims.added_to(log));
+        let outputs = files.writes.iter();
+        let outputs = outputs.filter_map(|(option, path)| claims.workbook(option, path));
+        let mut outputs: Vec<Output> = outputs.collect();
+        outputs.extend(
+            files
+                .pages
+                .iter()
+                .filter_map(|path| claims.file("--out", path)),
+        );
+        let json = match files.json {
+            None => Json::Nowhere,
+            Some(_) if to_stdout => Json::Stdout,
+            Some(path) => claims
+                .file("--json", path)
+                .map_or(Json::Nowhere, Json::File),
+        };
+        let mark = files.mark.and_then(|path| claims.workbook("--mark", path));
+        // With anything wrong about the names of files, nothing is written to any of them.
+        let mark = mark.filter(|_| problems.count() == before);
+        let books = files.reads.iter().copied().chain(files.log);
+        Run {
+            start: common.start,
+            memory: common.memory.clone(),
+            voice: Voice::new(common.quiet, to_stdout || common.form == Listing::Json),
+            findings: Findings::new(common, mark, books.map(PathBuf::from).collect()),
+            problems,
+            read: None,
+            date: files.date.map_or_else(today, String::from),
+            outputs,
+            log,
+            json,
+            interrupt: Interrupt::default(),
+        }
+    }
+
+    /// To whom the account goes.
+    pub(super) fn voice(&self) -> Voice {
+        self.voice
+    }
+
+    /// The date to print.
+    pub(super) fn date(&self) -> &str {
+        &self.date
+    }
+
+    /// Puts what was read into the list for programs.
+    pub(super) fn having_read(&mut self, read: ReadJson) {
+        self.read = Some(read);
+    }
+
+    /// Looks at inputs that are read again, and whose problems are found then.
+    pub(super) fn look<T>(&self, what: &'static str, look: impl FnOnce(&mut Memory) -> T) -> T {
+        let _progress = Progress::new(what, self.voice);
+        look(&mut self.memory.clone())
+    }
+
+    /// Reads the inputs; with anything wrong, in them or in the command line, the run ends and all of it is listed.
+    pub(super) fn read<T>(
+        &mut self,
+        what: &'static str,
+        read: impl FnOnce(&mut Memory, &mut Problems) -> Option<T>,
+    ) -> Result<T, Stop> {
+        let progress = Progress::new(what, self.voice);
+        let read = read(&mut self.memory.clone(), &mut self.problems);
+        drop(progress);
+        match read.filter(|_| self.problems.none()) {
+            Some(read) => Ok(read),
+            None => Err(self.refuse()),
+        }
+    }
+
+    /// Does a step of the work that does not answer to Ctrl-C, once it is known that the outputs can be written.
+    pub(super) fn work<T>(
+        &mut self,
+        what: &'static str,
+        work: impl FnOnce(&Run) -> Result<T, Refusal>,
+    ) -> Result<T, Stop> {
+        self.ready()?;
+        let progress = Progress::new(what, self.voice);
+        let done = work(self);
+        drop(progress);
+        done.map_err(|refusal| self.stop(refusal))
+    }
+
+    /// Searches under the time limit, with progress and answering to Ctrl-C: the first ends the search, and the best
+    /// found is written.
+    pub(super) fn solve<T>(
+        &mut self,
+        policy: &Policy,
+        solve: impl FnOnce(&Solving) -> Result<T, Refusal>,
+    ) -> Result<T, Stop> {
+        self.ready()?;
+        let progress = Arc::new(Progress::new("choosing", self.voice));
+        self.interrupt.answer(&progress);
+        let currency = policy.currency.clone();
+        let [news, steps] = [&progress, &progress].map(Arc::clone);
+        let solving = Solving {
+            start: self.start,
+            limit: limit(policy),
+            interrupt: self.interrupt.clone(),
+            news: Box::new(move |told| news.tell(&progress::of_news(&told, &currency))),
+            steps: Box::new(move |step| steps.tell(&progress::of_step(&step))),
+            progress,
+        };
+        let solved = solve(&solving);
+        solving.progress.clear();
+        solved.map_err(|refusal| self.stop(refusal))
+    }
+
+    /// A watch that nobody answers to: the time limit counts from the start of the program.
+    pub(super) fn watch(&self, policy: &Policy) -> Watch<'static> {
+        Watch::since(self.start).limit(limit(policy))
+    }
+
+    /// What the checker lets pass; else the run ends, since it found a defect of the program.
+    pub(super) fn check<T>(&mut self, checked: Result<T, Vec<Breach>>) -> Result<T, Stop> {
+        checked.map_err(|breaches| self.stop(Refusal::Breaches(breaches)))
+    }
+
+    /// Puts a workbook together, with the date to print.
+    pub(super) fn write<T>(&self, what: &'static str, write: impl FnOnce(&str) -> T) -> T {
+        let _progress = Progress::new(what, self.voice);
+        write(&self.date)
+    }
+
+    /// What could be put together; else the run ends.
+    pub(super) fn made<T>(&mut self, made: Result<T, WriteError>) -> Result<T, Stop> {
+        made.map_err(|error| self.fail(&error))
+    }
+
+    /// What is sound; else the run ends, for a reason that is none of the inputs'.
+    pub(super) fn sound<T>(&mut self, checked: Result<T, Problem>) -> Result<T, Stop> {
+        checked.map_err(|failure| self.fail_with(failure, Vec::new()))
+    }
+
+    /// Writes the workbook and the result for programs, whole or not at all, and lists the warnings.
+    pub(super) fn deliver(
+        &mut self,
+        workbook: Result<Vec<u8>, WriteError>,
+        json: impl FnOnce() -> String,
+    ) -> Ended {
+        let workbook = self.made(workbook)?;
+        let text = match self.json {
+            Json::Nowhere => String::new(),
+            Json::Stdout | Json::File(_) => json(),
+        };
+        let outputs = self.outputs.clone();
+        let mut files: Vec<(&Output, &[u8])> = outputs.iter().zip([workbook.as_slice()]).collect();
+        let file = self.json_file().cloned();
+        files.extend(file.as_ref().map(|file| (file, text.as_bytes())));
+        let status = self.place(&files)?;
+        if matches!(self.json, Json::Stdout) {
+            // What cannot be written there is lost: there is nobody to read it.
+            std::io::stdout().write_all(text.as_bytes()).ok();
+        }
+        Ok(status)
+    }
+
+    /// Writes a file to each output of the command, in their order, whole or not at all, and lists the warnings.
+    pub(super) fn deliver_all(&mut self, files: &[Vec<u8>]) -> Ended {
+        let outputs = self.outputs.clone();
+        let files = files.iter().map(Vec::as_slice);
+        self.place(&outputs.iter().zip(files).collect::<Vec<_>>())
+    }
+
+    /// Makes the folder that the outputs lie in, if it is not there.
+    pub(super) fn make_folder(&mut self, folder: &Path) -> Result<(), Stop> {
+        let made = std::fs::create_dir_all(folder).map_err(|error| WriteError::File {
+            path: folder.to_path_buf(),
+            error,
+        });
+        made.map_err(|error| self.fail(&error))
+    }
+
+    /// Writes the log with its new lines, if there are any, and then the workbook: should the run be ended between the
+    /// two, the log knows what the workbook lacks. `there` says whether there was a log before.
+    pub(super) fn deliver_with_log(
+        &mut self,
+        log: Option<Vec<u8>>,
+        there: bool,
+        workbook: &[u8],
+    ) -> Ended {
+        let outputs = self.outputs.clone();
+        let place = self.log.clone().map(|place| place.replacing(there));
+        let log = place.as_ref().zip(log.as_deref());
+        let workbook = outputs.iter().map(|place| (place, workbook));
+        self.place(&log.into_iter().chain(workbook).collect::<Vec<_>>())
+    }
+
+    /// Ends a run that has nothing else to write: lists and marks what it warns of.
+    pub(super) fn end(&mut self, status: u8) -> Ended {
+        Ok(self.settle(status, &[]))
+    }
+
+    /// Whether there is anything to be warned of.
+    pub(super) fn has_warnings(&self) -> bool {
+        !self.problems.warnings().is_empty()
+    }
+
+    /// Ends a run for a problem that is known before anything is read.
+    pub(super) fn refuse_for(mut self, problem: Problem) -> Stop {
+        self.stop(problem.into())
+    }
+
+    /// Says where everything was written.
+    pub(super) fn tell_written(&self) {
+        for output in self.outputs.iter().chain(self.json_file()) {
+            say!(self.voice, "Wrote {}.", output.path().display());
+        }
+    }
+
+    /// Ends a run that could not write, or whose files could not be put together.
+    fn fail(&mut self, error: &WriteError) -> Stop {
+        self.fail_with(error.problem(), error.written_before())
+    }
+
+    /// Ends a run for a reason that is none of the inputs'.
+    fn fail_with(&mut self, failure: Problem, written: Vec<PathBuf>) -> Stop {
+        self.problems.add(failure);
+        let read = self.read.take();
+        self.findings.list(&self.problems, FAILED, &written, read);
+        Stop(FAILED)
+    }
+
+    fn json_file(&self) -> Option<&Output> {
+        match &self.json {
+            Json::File(file) => Some(file),
+            Json::Nowhere | Json::Stdout => None,
+        }
+    }
+
+    /// Refuses outputs that cannot be written: asked before the work, not after it.
+    fn ready(&mut self) -> Result<(), Stop> {
+        let mark = self.findings.mark_at();
+        let mut outputs = self.outputs.iter().chain(self.json_file()).chain(mark);
+        let ready = outputs.try_for_each(Output::ready);
+        ready.map_err(|error| self.fail(&error))
+    }
+
+    fn stop(&mut self, refusal: Refusal) -> Stop {
+        match refusal {
+            Refusal::Problems(problems) => {
+                self.problems.absorb(problems);
+                self.refuse()
+            }
+            Refusal::Breaches(breaches) => self.fail_with(defect(&breaches), Vec::new()),
+        }
+    }
+
+    /// Ends a run whose inputs have problems: nothing is written but the marked copy.
+    fn refuse(&mut self) -> Stop {
+        let mut written = Vec::new();
+        match self.findings.mark(&self.problems) {
+            Ok(copy) => written.extend(copy),
+            Err(error) => self.problems.add(error.problem()),
+        }
+        let read = self.read.take();
+        self.findings.list(&self.problems, PROBLEMS, &written, read);
+        Stop(PROBLEMS)
+    }
+
+    /// Puts files in their places. Ctrl-C waits for that: it ends a run before it or after it.
+    fn place(&mut self, files: &[(&Output, &[u8])]) -> Ended {
+        // An output that was not let pass is missing among them.
+        if !self.problems.none() {
+            return Err(self.refuse());
+        }
+        let placed = self.interrupt.held_off(|| write::place(files));
+        placed.map_err(|error| self.fail(&error))?;
+        let written: Vec<PathBuf> = files.iter().map(|(place, _)| place.path().into()).collect();
+        Ok(self.settle(DONE, &written))
+    }
+
+    /// Ends a run that did what it was asked to, with this status: lists and marks what it warns of.
+    fn settle(&mut self, status: u8, written: &[PathBuf]) -> u8 {
+        let mut all = written.to_vec();
+        let status = match self.findings.mark(&self.problems) {
+            Ok(copy) => {
+                all.extend(copy);
+                status
+            }
+            Err(error) => {
+                self.problems.add(error.problem());
+                FAILED
+            }
+        };
+        let read = self.read.take();
+        self.findings.list(&self.problems, status, &all, read);
+        status
+    }
+}
+
+/// A search under way.
+pub(super) struct Solving {
+    start: Instant,
+    limit: Duration,
+    interrupt: Interrupt,
+    progress: Arc<Progress>,
+    news: Box<dyn Fn(News) + Sync>,
+    steps: Box<dyn Fn(Step) + Sync>,
+}
+
+impl Solving {
+    /// The watch over the next part of the search, which is shown by these words.
+    pub(super) fn watch(&self, part: &str) -> Watch<'_> {
+        self.progress.begin(part);
+        Watch::since(self.start)
+            .limit(self.limit)
+            .interrupted_by(self.interrupt.flag())
+            .listener(&*self.news)
+            .steps(&*self.steps)
+    }
+}
+
+fn limit(policy: &Policy) -> Duration {
+    Duration::from_secs(policy.time_limit.into())
+}
+
+/// The outputs of a run as they are claimed, each held against the inputs and against those before it.
+struct Claims<'a> {
+    inputs: Inputs,
+    taken: Vec<(&'static str, Output)>,
+    force: bool,
+    instead: &'static str,
+    problems: &'a mut Problems,
+}
+
+impl<'a> Claims<'a> {
+    fn beside(files: &Files<'_>, problems: &'a mut Problems) -> Claims<'a> {
+        Claims {
+            inputs: Inputs::of(files.reads.iter().copied().chain(files.models)),
+            taken: Vec::new(),
+            force: files.force,
+            instead: files.instead,
+            problems,
+        }
+    }
+
+    /// The log: it may be none of the other inputs, and from here on no output may be it.
+    fn added_to(&mut self, log: &Path) -> Option<Output> {
+        let output = self.workbook("--log", log);
+        self.inputs.add(log);
+        output
+    }
+
+    fn workbook(&mut self, option: &'static str, path: &Path) -> Option<Output> {
+        let end = path.extension().unwrap_or_default();
+        let named = end.eq_ignore_ascii_case("xlsx");
+        if !named {
+            let found = format!("{option} {}", path.display());
+            self.wrong(
+                found,
+                "a file name ending in .xlsx",
+                "give the workbook such a name".into(),
+            );
+        }
+        self.file(option, path).filter(|_| named)
+    }
+
+    fn file(&mut self, option: &'static str, path: &Path) -> Option<Output> {
+        let shown = path.display();
+        let output = match self.inputs.output(path, self.force) {
+            Ok(output) => output,
+            Err(input) => {
+                let found = format!(
+                    "{option} {shown}, which is {}: both to be read and to be written",
+                    input.display()
+                );
+                let mend = format!("give {option} another name{}", self.instead);
+                self.wrong(found, "an output that is no input", mend);
+                return None;
+            }
+        };
+        let mut taken = self.taken.iter();
+        if let Some((other, _)) = taken.find(|(_, other)| output.is(other)) {
+            let found = format!("{shown} for {other} and for {option}");
+            self.wrong(
+                found,
+                "a file for each",
+                "give one of them another name".into(),
+            );
+            return None;
+        }
+        self.taken.push((option, output.clone()));
+        Some(output)
+    }
+
+    fn wrong(&mut self, found: String, expected: &str, mend: String) {
+        self.problems.add(from_command_line(found, expected, &mend));
+    }
+}
+
+/// Takes a stage's findings in, and gives its value if nothing stops the run.
+pub(super) fn gathered<T>(
+    read: Result<(T, Vec<Problem>), Problems>,
+    problems: &mut Problems,
+) -> Option<T> {
+    match read {
+        Ok((value, warnings)) => {
+            problems.absorb(Problems::of_warnings(warnings));
+            Some(value)
+        }
+        Err(found) => {
+            problems.absorb(found);
+            None
+        }
+    }
+}
+
+/// The same of a job, which keeps its warnings: they stand on its sheets too.
+pub(super) fn gathered_job(read: Result<Job, Problems>, problems: &mut Problems) -> Option<Job> {
+    let read = read.map(|job| {
+        let warnings = job.warnings.clone();
+        (job, warnings)
+    });
+    gathered(read, problems)
+}
+
+/// A plan that the checker does not let pass, as a problem.
+fn defect(breaches: &[Breach]) -> Problem {
+    let breaches: Vec<String> = breaches.iter().map(Breach::to_string).collect();
+    Problem::new(
+        Place::file("gapwright"),
+        format!(
+            "a plan that does not hold when it is worked out again: {}",
+            breaches.join("; ")
+        ),
+        "a plan that holds",
+        "this is a defect of gapwright: please report it with both workbooks",
+    )
+}
+
+/// Today's date.
+pub(super) fn today() -> String {
+    jiff::Zoned::now().date().to_string()
+}
+
+/// Makes a pool of so many threads, if a number is given; without one there are as many as processors.
+pub(super) fn use_threads(threads: Option<u16>) {
+    if let Some(threads) = threads {
+        // Fails only if a pool was built before, which nothing here does.
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads));
+        pool.build_global().ok();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What is wrong with the names of files that are not there, and with the date.
+    fn wrong(files: Files<'_>) -> Vec<String> {
+        let common = Common {
+            form: Listing::Text,
+            memory: Memory::of_megabytes(16),
+            quiet: true,
+            start: Instant::now(),
+        };
+        let run = Run::begin(&common, files);
+        let problems = run.problems.sorted().into_iter();
+        problems.map(|problem| problem.found.clone()).collect()
+    }
+
+    fn files<'a>() -> Files<'a> {
+        Files {
+            reads: vec![Path::new("s.xlsx"), Path::new("p.xlsx")],
+            writes: vec![("--out", "plan.xlsx".into())],
+            ..Files::default()
+        }
+    }
+
+    #[test]
+    fn outputs_are_none_of_the_inputs_and_differ() {
+        let path = Path::new;
+        assert!(wrong(files()).is_empty());
+        let own = |files| match wrong(files).as_slice() {
+            [one] => one.clone(),
+            more => panic!("{more:?}"),
+        };
+        let out = own(Files {
+            writes: vec![("--out", "./s.xlsx".into())],
+            ..files()
+        });
+        assert_eq!(
+            out,
+            "--out ./s.xlsx, which is s.xlsx: both to be read and to be written"
+        );
+        let mark = own(Files {
+            mark: Some(path("p.xlsx")),
+            ..files()
+        });
+        assert!(mark.starts_with("--mark p.xlsx"), "{mark}");
+        let both = own(Files {
+            json: Some(path("plan.xlsx")),
+            ..files()
+        });
+        assert_eq!(both, "plan.xlsx for --out and for --json");
+        let log = own(Files {
+            log: Some(path("plan.xlsx")),
+            ..files()
+        });
+        assert!(log.starts_with("--out plan.xlsx"), "{log}");
+        let log = own(Files {
+            log: Some(path("s.xlsx")),
+            ..files()
+        });
+        assert!(log.starts_with("--log s.xlsx"), "{log}");
+        let end = own(Files {
+            mark: Some(path("marked.txt")),
+            ..files()
+        });
+        assert_eq!(end, "--mark marked.txt");
+        let date = own(Files {
+            date: Some("tomorrow"),
+            ..files()
+        });
+        assert_eq!(date, "--date tomorrow");
+    }
+}

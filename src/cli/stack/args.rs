@@ -1,0 +1,256 @@
+//! The arguments of `stack`.
+
+use std::path::PathBuf;
+
+use crate::choose::ChooseError;
+use crate::cli::from_command_line;
+use crate::cli::run::{Files, Refusal, gathered};
+use crate::cli::settings::given;
+use crate::cli::usual::Usual;
+use crate::job::Job;
+use crate::plan::PackPick;
+use crate::problem::{Place, Problem, Problems, mend_name};
+use crate::read::{self, Memory, Sources};
+use crate::sweep::Sweep;
+
+/// Arguments of `stack`.
+#[derive(clap::Args)]
+#[command(after_long_help = AFTER)]
+pub(in crate::cli) struct Args {
+    /// Pump workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files.
+    pumps: PathBuf,
+    /// Stock workbook: pieces are chosen afresh, or named by their item numbers.
+    #[arg(long, value_name = "FILE")]
+    stock: Option<PathBuf>,
+    /// Plan that `kit` wrote, its workbook or its JSON: each pump has the pieces it has there, as the
+    /// sheet Issue says they were issued (needs --stock).
+    #[arg(long, value_name = "FILE", requires = "stock", conflicts_with = "pack")]
+    plan: Option<PathBuf>,
+    /// Pieces of one place, `PLACE=PIECE, PIECE`: once for each place of the model. A semicolon, or
+    /// a comma and a space, parts pieces.
+    #[arg(long, value_name = "PLACE=PIECES")]
+    pack: Vec<String>,
+    /// Pumps to work out, by tag; all unless given.
+    #[arg(long = "pump", value_name = "TAG")]
+    tags: Vec<String>,
+    /// Move one thing over a range, `WHAT = FROM .. TO`; may be given several times.
+    #[arg(long, value_name = "WHAT = FROM .. TO")]
+    sweep: Vec<String>,
+    /// Values in a sweep.
+    #[arg(long, default_value_t = 21, value_name = "N", value_parser = clap::value_parser!(u32).range(2..=1001))]
+    steps: u32,
+    /// Choose the pieces anew at every step of a sweep instead of holding them: for this pump
+    /// alone, out of the whole drawer (needs --stock).
+    #[arg(long, requires = "stock", conflicts_with = "pack")]
+    pub(super) rechoose: bool,
+    /// Workbook to write.
+    #[arg(long, default_value = "stack-up.xlsx", value_name = "FILE")]
+    out: PathBuf,
+    /// When a requirement counts as met: `worst case`, `nominal` or `expanded` (uncertainty).
+    #[arg(long, value_name = "RULE", allow_hyphen_values = true)]
+    acceptance: Option<String>,
+    /// Coverage factor such as 2, or a level of confidence such as `95 %`.
+    #[arg(long, value_name = "K", allow_hyphen_values = true)]
+    coverage_factor: Option<String>,
+    /// Seed of the draws.
+    #[arg(long, value_name = "N", allow_hyphen_values = true)]
+    seed: Option<String>,
+    /// Most draws for one requirement.
+    #[arg(long, default_value_t = 4_000_000, value_name = "N", value_parser = clap::value_parser!(u64).range(100_000..=1_000_000_000))]
+    pub(super) draws: u64,
+    #[command(flatten)]
+    usual: Usual,
+}
+
+const AFTER: &str = "\
+Examples:
+  gapwright stack pumps.xlsx --stock stock.xlsx --pump P-101
+        pieces chosen afresh, for all pumps together; the stack-up of one
+  gapwright stack pumps.xlsx --pump P-101 --pack \"cover_gasket=2 x 0.0625 +/- 0.001\" \\
+        --pack \"bearing_shims=0.020 +/- 0.0003, 0.012 +/- 0.0003\"
+        without any stock; uneven sides are written 0.5 +0 / -0.02 mm
+  gapwright stack pumps.xlsx --stock stock.xlsx --plan kit-plan.xlsx
+        the pieces of a plan
+  ... --sweep \"bare_clearance = 0.050 .. 0.058\"
+  ... --sweep \"bearing_shims plus_minus = 0 .. 0.001\"
+  ... --sweep \"bearing_shims pieces = 1 .. 4\"
+        what if; NAME is as in the model file:
+        a dimension             NAME, NAME plus_minus, NAME plus, NAME minus,
+                                NAME standard_uncertainty
+        the pieces of a place   NAME plus_minus; NAME pieces (the same total out of so many)
+        a thermal term          NAME running, NAME cold, NAME length, NAME expansion
+        a requirement           NAME target, NAME lower, NAME upper
+
+The workbook has the stack-up with live formulas and pictures, the draws at
+random, the sweeps and what it all follows from. It predicts: the recheck
+after fitting decides.";
+
+/// What is read, and what is asked of it.
+pub(super) struct Reading {
+    pub(super) job: Job,
+    /// The pumps to work out.
+    pub(super) wanted: Vec<Wanted>,
+    /// Whether their pieces are chosen afresh; else they are given with each, or it has none.
+    pub(super) afresh: bool,
+}
+
+/// A pump to work out, by its index.
+pub(super) struct Wanted {
+    pub(super) pump: usize,
+    pub(super) sweeps: Vec<Sweep>,
+    pub(super) packs: Option<Vec<PackPick>>,
+}
+
+impl Args {
+    pub(super) fn files(&self) -> Files<'_> {
+        let reads = [self.stock.as_ref(), Some(&self.pumps), self.plan.as_ref()];
+        self.usual
+            .files(reads.into_iter().flatten(), &self.out, None)
+    }
+
+    fn sources(&self, memory: &Memory) -> Sources {
+        Sources {
+            stock: self.stock.clone().unwrap_or_default(),
+            pumps: self.pumps.clone(),
+            models: self.usual.models.clone(),
+            settings: given([
+                ("Acceptance", &self.acceptance),
+                ("Coverage factor", &self.coverage_factor),
+                ("Seed", &self.seed),
+            ]),
+            memory: memory.clone(),
+        }
+    }
+
+    pub(super) fn read(&self, memory: &mut Memory, problems: &mut Problems) -> Option<Reading> {
+        if self.stock.is_none() && self.pack.is_empty() {
+            problems.add(from_command_line(
+                "neither --stock nor --pack".into(),
+                "pieces to work with",
+                "give the stock workbook, or the pieces of each place",
+            ));
+        }
+        let sources = self.sources(memory);
+        let read = match self.stock {
+            Some(_) => read::job(&sources),
+            None => read::pumps_alone(&sources),
+        };
+        let mut job = gathered(read.map(|job| (job, Vec::new())), problems)?;
+        let mut wanted = self.wanted(&job, problems);
+        if problems.none() {
+            self.give_pieces(&mut job, &mut wanted, memory, problems);
+        }
+        // Stated pieces add to what the job is warned of.
+        problems.absorb(Problems::of_warnings(job.warnings.clone()));
+        Some(Reading {
+            job,
+            wanted,
+            afresh: self.pack.is_empty() && self.plan.is_none(),
+        })
+    }
+
+    /// The pumps that are asked for, each with its sweeps.
+    fn wanted(&self, job: &Job, problems: &mut Problems) -> Vec<Wanted> {
+        let pumps = self.pumps(job, problems);
+        let mut wanted = Vec::new();
+        for pump in pumps {
+            let model = job.model_of(&job.pumps[pump]);
+            let mut sweeps = Vec::new();
+            for text in &self.sweep {
+                match Sweep::parse(text, model, self.steps) {
+                    Ok(sweep) => sweeps.push(sweep),
+                    Err(wrong) => problems.add(from_command_line(
+                        format!("--sweep \"{text}\" for {}: {wrong}", job.pumps[pump].tag),
+                        "something of the pump's model, and a range",
+                        "correct it; --help shows examples; --pump leaves other models out",
+                    )),
+                }
+            }
+            wanted.push(Wanted {
+                pump,
+                sweeps,
+                packs: None,
+            });
+        }
+        wanted
+    }
+
+    /// The pumps of these tags, each once; all without any.
+    fn pumps(&self, job: &Job, problems: &mut Problems) -> Vec<usize> {
+        if self.tags.is_empty() {
+            return (0..job.pumps.len()).collect();
+        }
+        let known: Vec<&str> = job.pumps.iter().map(|pump| pump.tag.as_str()).collect();
+        let mut pumps = Vec::new();
+        for tag in &self.tags {
+            let is = |known: &&str| known.to_lowercase() == tag.to_lowercase();
+            match known.iter().position(is) {
+                Some(pump) if !pumps.contains(&pump) => pumps.push(pump),
+                Some(_) => {}
+                None => problems.add(from_command_line(
+                    format!("--pump {tag}"),
+                    "a tag of the pump workbook",
+                    &mend_name(tag, known.iter().copied(), "correct the tag"),
+                )),
+            }
+        }
+        pumps
+    }
+
+    /// Gives each pump its pieces, as they are stated or stand in a plan.
+    fn give_pieces(
+        &self,
+        job: &mut Job,
+        wanted: &mut [Wanted],
+        memory: &mut Memory,
+        problems: &mut Problems,
+    ) {
+        if !self.pack.is_empty() {
+            for one in wanted {
+                match read::stated_pieces(job, one.pump, &self.pack) {
+                    Ok(packs) => one.packs = Some(packs),
+                    Err(found) => problems.absorb(found),
+                }
+            }
+        } else if let Some(plan) = &self.plan {
+            let read = read::packs_of_plan(plan, job, memory);
+            if let Some((packs, input)) = gathered(read.map(|read| (read, Vec::new())), problems) {
+                job.inputs.push(input);
+                for one in wanted {
+                    one.packs = packs.get(&job.pumps[one.pump].tag.to_lowercase()).cloned();
+                }
+            }
+        }
+    }
+
+    /// More ways to choose pieces than can be listed, as a problem.
+    pub(super) fn too_much(&self, error: &ChooseError) -> Problem {
+        let stock = self.stock.as_deref().unwrap_or(&self.pumps);
+        error.problem(
+            &stock.display().to_string(),
+            &self.pumps.display().to_string(),
+        )
+    }
+
+    /// Why a pump has no pieces.
+    pub(super) fn why_none(&self) -> &'static str {
+        match self.plan {
+            Some(_) => "the plan has no kit for it",
+            None => "no kit can be chosen for it",
+        }
+    }
+
+    /// No pump has pieces.
+    pub(super) fn nothing_to_do(&self, reading: &Reading) -> Refusal {
+        let mut problems = Problems::new();
+        for one in &reading.wanted {
+            problems.add(Problem::new(
+                Place::file(&self.pumps.display().to_string()),
+                format!("{}: {}", reading.job.pumps[one.pump].tag, self.why_none()),
+                "pieces to work with for one pump at least",
+                "see with `gapwright kit` why there are none; or name the pieces with --pack",
+            ));
+        }
+        Refusal::Problems(problems)
+    }
+}

@@ -1,0 +1,249 @@
+//! Stack-ups in a few lines a pump, and sweeps as tables.
+
+use crate::accounting::{stack, verdicts};
+use crate::analysis::Analysed;
+use crate::cli::run::Run;
+use crate::cli::voice::{Voice, complain, insist, say};
+use crate::crush::crushes;
+use crate::job::Job;
+use crate::model::Form;
+use crate::stack::monte_carlo::Outcome;
+use crate::stack::{judge, report};
+use crate::sweep::{Point, Sweep};
+use crate::words;
+
+/// The whole account; `left_out` are the tags of pumps without pieces, for this reason.
+pub(super) fn tell(job: &Job, analysed: &[Analysed], (left_out, why): (&[&str], &str), run: &Run) {
+    let to = run.voice();
+    for tag in left_out {
+        complain!("{tag}: left out, {why} (see `gapwright kit`).");
+    }
+    for one in analysed {
+        tell_pump(job, one, to);
+    }
+    tell_total(job, analysed, left_out, to);
+    run.tell_written();
+    say!(
+        to,
+        "The stack-up predicts, it does not prove: measure each finished pack and recheck each clearance."
+    );
+}
+
+/// A pump's stack-up in a few lines.
+fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
+    let pump = &job.pumps[one.pump];
+    let unit = job.model_of(pump).unit;
+    let parts = stack(job, pump, &one.packs);
+    say!(to, "{}", pump.tag);
+    for (requirement, drawn) in pump.requirements.iter().zip(&one.draws) {
+        let verdict = judge(&requirement.form, &parts, job.policy.guard());
+        let figures = report(&requirement.form, &parts, job.policy.coverage, unit);
+        let [low, high] = &figures.sides;
+        say!(
+            to,
+            "  {}: {} by the {} rule, margin {} {unit}",
+            requirement.label,
+            if verdict.conforms() { "met" } else { "NOT MET" },
+            job.policy.acceptance,
+            verdict.margin().show(unit),
+        );
+        say!(
+            to,
+            "    value {:.5}, limits {:.5} to {:.5}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3})",
+            figures.value,
+            low.limit,
+            high.limit,
+            low.worst,
+            high.worst,
+            low.root_sum_square.max(high.root_sum_square),
+            low.expanded.max(high.expanded),
+            low.factor.max(high.factor),
+        );
+        if let Some((gap, reached)) = figures.gap {
+            let crush = 100.0 * (1.0 - gap / figures.value);
+            match crush >= 0.0 {
+                true => say!(
+                    to,
+                    "    gap {gap:.5}, allowance reached {reached:.3}, crushed by {crush:.1} %"
+                ),
+                false => say!(
+                    to,
+                    "    gap {gap:.5}, which the gasket does not fill: {:.5} short of it",
+                    gap - figures.value
+                ),
+            }
+        }
+        match drawn {
+            Ok(outcome) => say!(to, "    {}", drawn_words(outcome, &requirement.form)),
+            Err(why) => say!(to, "    cannot be drawn: {why}"),
+        }
+    }
+    let crushes = crushes(job, pump, &one.packs);
+    for crush in &crushes {
+        if let Some(warning) = words::crush_warning(job, pump, crush) {
+            say!(to, "  {warning}");
+        }
+    }
+    if let Some(within) = words::crush_within(&crushes) {
+        say!(to, "  Gaskets are {within}");
+    }
+    for (sweep, points, anew) in &one.sweeps {
+        tell_sweep(job, one, (sweep, points, *anew), to);
+    }
+}
+
+/// How many requirements are not met, and which pumps nothing is said of.
+fn tell_total(job: &Job, analysed: &[Analysed], left_out: &[&str], to: Voice) {
+    let each = analysed.iter();
+    let all = each.flat_map(|one| verdicts(job, &job.pumps[one.pump], &one.packs));
+    let all: Vec<bool> = all.map(|verdict| verdict.conforms()).collect();
+    let missed = all.iter().filter(|met| !**met).count();
+    let (count, rule) = (all.len(), job.policy.acceptance);
+    if missed > 0 {
+        insist!(
+            to,
+            "{missed} of {count} requirements NOT MET by the {rule} rule."
+        );
+    } else {
+        say!(
+            to,
+            "{count} of {count} requirements met by the {rule} rule."
+        );
+    }
+    if !left_out.is_empty() {
+        say!(to, "left out: {}", left_out.join(", "));
+    }
+}
+
+fn drawn_words(outcome: &Outcome, form: &Form) -> String {
+    let what = match form {
+        Form::Linear { .. } => "value",
+        Form::GasketFill { .. } => "allowance",
+    };
+    let conformity = outcome
+        .conformity
+        .map(|c| conforms(c.conforming, outcome.draws));
+    format!(
+        "{} draws: {what} {:.5}, standard uncertainty {:.2e}, from {:.5} to {:.5}{}{}",
+        outcome.draws,
+        outcome.mean,
+        outcome.standard,
+        outcome.symmetric[0],
+        outcome.symmetric[1],
+        conformity.unwrap_or_default(),
+        if outcome.settled {
+            ""
+        } else {
+            "; NOT STABLE yet: raise --draws"
+        }
+    )
+}
+
+/// What the draws say of the limits. A probability of one is never said: draws cannot show it.
+fn conforms(share: f64, draws: u64) -> String {
+    if share >= 1.0 {
+        return format!("; none of {draws} draws misses its limits");
+    }
+    if share <= 0.0 {
+        return format!("; all of {draws} draws miss its limits");
+    }
+    // Cut off, so that it is never rounded up to one.
+    let cut = (share * 1e5).floor() / 1e5;
+    format!("; conforms with probability {cut:.5}")
+}
+
+/// Characters of a requirement's label that head its column of a sweep.
+const LABEL: usize = 30;
+/// Characters of a margin and of the mark behind it.
+const MARGIN: usize = 10;
+const MARK: &str = " NOT MET";
+
+/// A label of at most so many characters: beginnings and ends tell requirements apart.
+fn shortened(label: &str, most: usize) -> String {
+    let count = label.chars().count();
+    if count <= most {
+        return label.to_string();
+    }
+    let (front, back) = (
+        most.saturating_sub(2).div_ceil(2),
+        most.saturating_sub(2) / 2,
+    );
+    let front: String = label.chars().take(front).collect();
+    let back: String = label.chars().skip(count - back).collect();
+    format!("{front}..{back}")
+}
+
+/// A sweep as a table.
+fn tell_sweep(
+    job: &Job,
+    one: &Analysed,
+    (sweep, points, anew): (&Sweep, &[Point], bool),
+    to: Voice,
+) {
+    let pump = &job.pumps[one.pump];
+    let unit = job.model_of(pump).unit;
+    say!(
+        to,
+        "  {} moved, pieces {}: margin of each requirement by the rule ({unit})",
+        sweep.label,
+        if anew {
+            "chosen anew for this pump alone, out of the whole drawer"
+        } else {
+            "held"
+        }
+    );
+    let labels = pump.requirements.iter();
+    let labels: Vec<String> = labels.map(|r| shortened(&r.label, LABEL)).collect();
+    let widths = labels.iter();
+    let widths = widths.map(|label| label.chars().count().max(MARGIN + MARK.len()));
+    let widths: Vec<usize> = widths.collect();
+    let row = |first: &str, cells: &[String]| {
+        let cells = cells.iter().zip(&widths);
+        let cells: Vec<String> = cells.map(|(cell, w)| format!("{cell:<w$}")).collect();
+        let row = format!("    {first:>12}  {}", cells.join("  "));
+        say!(to, "{}", row.trim_end());
+    };
+    row("moved to", &labels);
+    for point in points {
+        let at = point.setting.show(unit);
+        match &point.kit {
+            None => say!(
+                to,
+                "    {at:>12}  {}",
+                point
+                    .fault
+                    .map_or("cannot be kitted".into(), |fault| fault.to_string())
+            ),
+            Some(kit) => {
+                let cells = kit.requirements.iter().map(|(_, verdict)| {
+                    let mark = if verdict.conforms() { "" } else { MARK };
+                    format!("{:>MARGIN$}{mark}", verdict.margin().show(unit))
+                });
+                row(&at, &cells.collect::<Vec<_>>());
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{conforms, shortened};
+
+    #[test]
+    fn a_draw_that_misses_is_never_rounded_away() {
+        assert_eq!(conforms(1.0, 9), "; none of 9 draws misses its limits");
+        assert_eq!(conforms(0.0, 9), "; all of 9 draws miss its limits");
+        let one_in_4_000_000 = conforms(0.999_999_75, 4_000_000);
+        assert_eq!(one_in_4_000_000, "; conforms with probability 0.99999");
+        assert_eq!(conforms(0.5, 9), "; conforms with probability 0.50000");
+    }
+
+    #[test]
+    fn shortened_labels_still_differ() {
+        let cold = shortened("Impeller running clearance", 30);
+        let hot = shortened("Impeller running clearance, running hot", 30);
+        assert_eq!(cold, "Impeller running clearance");
+        assert_eq!(hot, "Impeller runni..e, running hot");
+        assert_eq!(hot.chars().count(), 30);
+    }
+}

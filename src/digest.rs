@@ -1,0 +1,33 @@
+//! Hashes of files and texts, in hexadecimal.
+
+use sha2::{Digest, Sha256};
+
+/// A hash that is fed part by part.
+#[derive(Default)]
+pub(crate) struct Parts(Sha256);
+
+impl Parts {
+    /// Adds a part; where parts end does not count.
+    pub(crate) fn add(&mut self, bytes: &[u8]) {
+        self.0.update(bytes);
+    }
+
+    /// SHA-256 of all parts together, in hexadecimal.
+    pub(crate) fn end(self) -> String {
+        let digest = self.0.finalize();
+        digest.iter().map(|byte| format!("{byte:02x}")).collect()
+    }
+}
+
+/// SHA-256 in hexadecimal: 64 small digits.
+///
+/// The digest of the empty text is that of FIPS 180-4's published test vectors.
+///
+/// ```
+/// assert!(gapwright::digest::sha256(b"").starts_with("e3b0c442"));
+/// ```
+pub fn sha256(bytes: &[u8]) -> String {
+    let mut parts = Parts::default();
+    parts.add(bytes);
+    parts.end()
+}

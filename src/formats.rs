@@ -1,0 +1,9 @@
+//! Formats that are both written and read back: one file a format, which both sides share.
+//!
+//! A changed shape is a new version of the format; an older one is read, or refused by its name.
+
+pub(crate) mod issue_log;
+pub(crate) mod issue_sheet;
+pub mod plan;
+pub mod problems;
+pub mod slip;

@@ -1,0 +1,214 @@
+//! The columns of the Pumps sheet: which there must be follows from the models.
+
+use super::super::expected::RangeColumns;
+use super::super::table::{Heading, Table};
+use crate::columns::{FITS, NEEDED_OF_PUMPS, fit_heading, key, pump_heading as heading};
+use crate::model::{ConsumableNeed, Dimension, Model};
+use crate::problem::{Problem, Problems};
+
+/// Headings that are known whatever the model.
+const ALSO_KNOWN: [&str; 4] = ["Priority", "Due", "Location", "Note"];
+
+/// The headings of a dimension, pack or requirement: its key or its label, each with these words behind.
+pub(in crate::read) fn names(name: &str, label: &str, behind: &str) -> Vec<String> {
+    [heading(name), label.to_string()]
+        .map(|front| {
+            if behind.is_empty() {
+                front
+            } else {
+                format!("{front} {behind}")
+            }
+        })
+        .to_vec()
+}
+
+/// Every heading that some model of the workbook gives a meaning to.
+pub(in crate::read) fn known_headings(models: &[Model]) -> Vec<String> {
+    let fixed = NEEDED_OF_PUMPS
+        .iter()
+        .chain(&ALSO_KNOWN)
+        .map(ToString::to_string);
+    let of_models = models.iter().flat_map(|model| {
+        let dimensions = model.dimensions.iter().flat_map(|d| {
+            ["", "low", "high"]
+                .into_iter()
+                .flat_map(|behind| names(&d.name, &d.label, behind))
+        });
+        let packs = model
+            .packs
+            .iter()
+            .flat_map(|p| names(&p.name, &p.label, FITS));
+        let thermals = model.thermals.iter().flat_map(|t| {
+            OF_GROWTH
+                .into_iter()
+                .flat_map(|behind| names(&t.name, &t.label, behind))
+        });
+        let requirements = model.requirements.iter().flat_map(|r| {
+            SIDES
+                .into_iter()
+                .flat_map(|side| names(&r.name, &r.label, side))
+        });
+        let consumables = model.consumables.iter().flat_map(|need| {
+            let sides = need.section.iter().flat_map(|s| [&s.bore, &s.shaft]);
+            let sides = sides.map(|key| heading(key));
+            need.fit_column.clone().into_iter().chain(sides)
+        });
+        dimensions
+            .chain(packs)
+            .chain(thermals)
+            .chain(requirements)
+            .chain(consumables)
+            .collect::<Vec<_>>()
+    });
+    fixed.chain(of_models).collect()
+}
+
+/// What a pump may state of a requirement for itself.
+pub(super) const SIDES: [&str; 3] = ["target", "min", "max"];
+
+/// What a pump may state of a thermal term for itself.
+pub(super) const OF_GROWTH: [&str; 3] = ["length", "cold", "running"];
+
+/// Whether a heading is one of the numbered readings of a dimension.
+pub(super) fn is_reading(heading_key: &str, models: &[Model]) -> bool {
+    let dimensions = models.iter().flat_map(|m| &m.dimensions);
+    dimensions
+        .into_iter()
+        .any(|d| reading_number(heading_key, d).is_some())
+}
+
+pub(in crate::read) fn reading_number(heading_key: &str, dimension: &Dimension) -> Option<u32> {
+    [&dimension.name, &dimension.label]
+        .into_iter()
+        .find_map(|front| heading_key.strip_prefix(key(front).as_str())?.parse().ok())
+}
+
+/// Where a model's values stand.
+pub(super) struct Columns {
+    pub(super) fits: Vec<Option<Heading>>,
+    /// Per dimension: its column, or those of its readings.
+    pub(super) dimensions: Vec<Vec<Heading>>,
+    /// Per dimension: the range that is expected.
+    pub(super) ranges: Vec<RangeColumns>,
+    /// Per thermal term: length, cold and running temperature.
+    pub(super) thermals: Vec<[Option<Heading>; 3]>,
+    /// Per requirement: target, min, max.
+    pub(super) limits: Vec<[Option<Heading>; 3]>,
+    pub(super) consumables: Vec<ConsumableColumns>,
+}
+
+/// Where a pump says what a consumable must fit.
+pub(super) struct ConsumableColumns {
+    pub(super) fit: Option<Heading>,
+    /// Bore and shaft, where the model asks by section.
+    pub(super) space: Option<[Option<Heading>; 2]>,
+}
+
+impl ConsumableColumns {
+    fn find(
+        table: &Table<'_>,
+        need: &ConsumableNeed,
+        problems: &mut Problems,
+    ) -> ConsumableColumns {
+        let fit = need.fit_column.as_ref();
+        ConsumableColumns {
+            fit: fit.and_then(|column| table.optional(column)).cloned(),
+            space: need.section.as_ref().map(|section| {
+                [&section.bore, &section.shaft]
+                    .map(|key| table.needed(&heading(key), problems).cloned())
+            }),
+        }
+    }
+}
+
+impl Columns {
+    pub(super) fn find(
+        table: &Table<'_>,
+        model: &Model,
+        ahead: bool,
+        problems: &mut Problems,
+    ) -> Columns {
+        let fits = model
+            .packs
+            .iter()
+            .map(|pack| {
+                let named = table.either(&names(&pack.name, &pack.label, FITS)).cloned();
+                named.or_else(|| table.needed(&fit_heading(&pack.name), problems).cloned())
+            })
+            .collect();
+        let dimensions = model
+            .dimensions
+            .iter()
+            .map(|dimension| {
+                let all = reading_columns(table, dimension, problems);
+                // Before the outage the sheet need not have room for readings.
+                if all.is_empty() && !ahead {
+                    table.needed(&heading(&dimension.name), problems);
+                }
+                all
+            })
+            .collect();
+        let ranges = model
+            .dimensions
+            .iter()
+            .map(|dimension| RangeColumns::find(table, dimension))
+            .collect();
+        let thermals = model
+            .thermals
+            .iter()
+            .map(|t| {
+                OF_GROWTH.map(|behind| table.either(&names(&t.name, &t.label, behind)).cloned())
+            })
+            .collect();
+        let limits = model
+            .requirements
+            .iter()
+            .map(|r| SIDES.map(|side| table.either(&names(&r.name, &r.label, side)).cloned()))
+            .collect();
+        let consumables = model
+            .consumables
+            .iter()
+            .map(|need| ConsumableColumns::find(table, need, problems))
+            .collect();
+        Columns {
+            fits,
+            dimensions,
+            ranges,
+            thermals,
+            limits,
+            consumables,
+        }
+    }
+}
+
+/// The columns that a dimension's readings stand in: one, or numbered ones in their order.
+pub(in crate::read) fn reading_columns(
+    table: &Table<'_>,
+    dimension: &Dimension,
+    problems: &mut Problems,
+) -> Vec<Heading> {
+    let single = table
+        .either(&names(&dimension.name, &dimension.label, ""))
+        .cloned();
+    let mut readings: Vec<(u32, Heading)> = table
+        .headings
+        .iter()
+        .filter_map(|h| Some((reading_number(&h.key, dimension)?, h.clone())))
+        .collect();
+    readings.sort_by_key(|(number, _)| *number);
+    if let (Some(single), Some((_, first))) = (&single, readings.first()) {
+        problems.add(Problem::new(
+            table.place(table.heading_row, single.column),
+            format!("both `{}` and numbered readings of it", single.text),
+            "one column, or numbered ones",
+            format!(
+                "remove or rename one of them; `{}` is a reading",
+                first.text
+            ),
+        ));
+    }
+    single
+        .into_iter()
+        .chain(readings.into_iter().map(|(_, h)| h))
+        .collect()
+}

@@ -1,0 +1,558 @@
+//! One row of the Pumps sheet: a pump, or every problem of it.
+
+use super::super::expected::{Foresight, Unmeasured, rounded_up};
+use super::super::stock::THICK;
+use super::super::table::{Heading, Line};
+use super::columns::{Columns, ConsumableColumns};
+use super::scatter::uncertainty_of_mean;
+use crate::day;
+use crate::decimal::Millionths;
+use crate::length::{Fine, Length, Tolerance, Uncertainty, Unit};
+use crate::model::{Dimension, Form, Model, Requirement, Spread, Term, Thermal};
+use crate::outlook::Expected;
+use crate::packing::RingSpace;
+use crate::policy::Policy;
+use crate::problem::{Place, Problem, Problems};
+use crate::pump::{ConsumableFit, Due, Growth, Measured, Pump};
+use crate::sheet::Cell;
+use crate::stock::Code;
+
+/// Reads one row.
+pub(super) struct PumpReader<'a> {
+    pub(super) line: Line<'a, 'a>,
+    pub(super) model: &'a Model,
+    pub(super) columns: &'a Columns,
+    pub(super) policy: &'a Policy,
+    /// What is known ahead of readings, where pumps need not be measured yet.
+    pub(super) foresight: Option<&'a Foresight<'a>>,
+    pub(super) tag: Option<&'a Heading>,
+}
+
+/// A pump, what its dimensions are expected to come to, and where its fit codes stand.
+pub(super) type Found = (Pump, Vec<Option<Expected>>, Vec<Place>);
+
+impl PumpReader<'_> {
+    pub(super) fn pump(
+        &self,
+        tag: Option<String>,
+        model: usize,
+        carried: &[&Heading],
+        problems: &mut Problems,
+    ) -> Option<Found> {
+        let line = &self.line;
+        let optional = |name: &str| line.table.optional(name);
+        let priority = self.priority(problems);
+        let fits: Vec<Option<(Code, Place)>> = self
+            .columns
+            .fits
+            .iter()
+            .map(|column| {
+                let code = line.needed_text(column.as_ref(), problems)?;
+                Some((Code::new(&code), line.place(column.as_ref()?)))
+            })
+            .collect();
+        let dimensions: Vec<Option<(Measured, Option<Expected>)>> =
+            (0..self.model.dimensions.len())
+                .map(|index| self.dimension(model, index, problems))
+                .collect();
+        let growths: Vec<Option<Growth>> = self
+            .model
+            .thermals
+            .iter()
+            .zip(&self.columns.thermals)
+            .map(|(thermal, columns)| self.growth(thermal, columns, problems))
+            .collect();
+        let requirements: Vec<Option<Requirement>> = self
+            .model
+            .requirements
+            .iter()
+            .zip(&self.columns.limits)
+            .map(|(requirement, columns)| self.requirement(requirement, columns, problems))
+            .collect();
+        let due = optional("Due").and_then(|h| {
+            let due = due(line.cell(h, problems)?);
+            if due.serial.is_infinite() {
+                problems.warn(Problem::new(
+                    line.place(h),
+                    format!("`{}`, which does not read as a date", due.shown),
+                    "a date cell, or 2027-03-15",
+                    "correct it, or this pump's slip comes last",
+                ));
+            }
+            Some(due)
+        });
+        let location = line.text(optional("Location"), problems);
+        let note = line.text(optional("Note"), problems);
+        let carried = carried
+            .iter()
+            .filter_map(|h| Some((h.text.clone(), line.row.cell(h.column)?.show())))
+            .collect();
+        let consumable_fits: Vec<Option<ConsumableFit>> = self
+            .columns
+            .consumables
+            .iter()
+            .map(|columns| self.consumable_fit(columns, problems))
+            .collect();
+        let (fits, places) = fits
+            .into_iter()
+            .collect::<Option<Vec<_>>>()?
+            .into_iter()
+            .unzip();
+        let dimensions = dimensions.into_iter().collect::<Option<Vec<_>>>()?;
+        let (dimensions, expected): (_, Vec<Option<Expected>>) = dimensions.into_iter().unzip();
+        let pump = Pump {
+            tag: tag?,
+            model,
+            priority: priority?,
+            due,
+            location,
+            note,
+            carried,
+            consumable_fits: consumable_fits.into_iter().collect::<Option<_>>()?,
+            fits,
+            dimensions,
+            growths: growths.into_iter().collect::<Option<_>>()?,
+            correlations: self.model.correlations.clone(),
+            requirements: requirements.into_iter().collect::<Option<_>>()?,
+            row: line.row.number,
+        };
+        self.ask_about_reach(&pump, &expected, problems);
+        Some((pump, expected, places))
+    }
+
+    /// Readings that ask for more than pieces of ten millimetres in every place can make up are mostly thou in
+    /// a column of inches. Common practice, no source.
+    fn ask_about_reach(&self, pump: &Pump, expected: &[Option<Expected>], problems: &mut Problems) {
+        for requirement in &pump.requirements {
+            let Form::Linear { terms, target, .. } = &requirement.form else {
+                continue;
+            };
+            let (mut value, mut reach, mut largest) = (-Fine::from(*target), Fine::ZERO, None);
+            for (term, sensitivity) in terms {
+                match term {
+                    Term::Dimension(at) => {
+                        let Some(measured) = pump.dimensions.get(*at) else {
+                            continue;
+                        };
+                        let part = *sensitivity * measured.value;
+                        value = value + part;
+                        let own = expected.get(*at).is_none_or(Option::is_none);
+                        if own && largest.is_none_or(|(most, _)| part.abs() > most) {
+                            largest = Some((part.abs(), *at));
+                        }
+                    }
+                    Term::Pack(place) => {
+                        let most = self.model.packs[*place].most_pieces;
+                        reach = reach + (*sensitivity * (THICK * most)).abs();
+                    }
+                    Term::Thermal(_) => {}
+                }
+            }
+            let Some((_, at)) = largest.filter(|_| reach > Fine::ZERO && value.abs() > reach)
+            else {
+                continue;
+            };
+            let Some(heading) = self.columns.dimensions[at].first() else {
+                continue;
+            };
+            let unit = self.model.unit;
+            problems.warn(Problem::new(
+                self.line.place(heading),
+                format!(
+                    "{} of {} {unit}, with which the pieces would have to make up {} {unit} for {}",
+                    self.model.dimensions[at].label,
+                    pump.dimensions[at].value.show(unit),
+                    value.abs().show(unit),
+                    requirement.label,
+                ),
+                "no more than pieces of 10 mm each can make up",
+                "check the number and the unit of its column",
+            ));
+            // A requirement that is asked hot as well asks the same of the same reading.
+            return;
+        }
+    }
+
+    /// What a consumable must fit; a fit code may be left empty, a diameter may not.
+    fn consumable_fit(
+        &self,
+        columns: &ConsumableColumns,
+        problems: &mut Problems,
+    ) -> Option<ConsumableFit> {
+        let line = &self.line;
+        let code = line.text(columns.fit.as_ref(), problems);
+        let space = match &columns.space {
+            None => None,
+            Some(sides) => {
+                let [bore, shaft] = sides.each_ref().map(|heading| {
+                    let heading = heading.as_ref()?;
+                    Some((heading, line.needed_thickness(heading, problems)?))
+                });
+                let ((bore, across), (shaft, inside)) = (bore?, shaft?);
+                let space = RingSpace::new(across, inside);
+                if space.is_none() {
+                    problems.add(Problem::new(
+                        line.place(bore),
+                        format!("`{}` no larger than `{}`", bore.text, shaft.text),
+                        "a bore larger than what runs in it",
+                        "measure again, and check the unit of both columns",
+                    ));
+                }
+                Some(space?)
+            }
+        };
+        Some(ConsumableFit {
+            code: code.map(|code| Code::new(&code)),
+            space,
+        })
+    }
+
+    /// 1 to 99; an empty cell is 3.
+    fn priority(&self, problems: &mut Problems) -> Option<u32> {
+        let heading = self.line.table.optional("Priority");
+        let Some(heading) = heading.filter(|h| self.line.row.cell(h.column).is_some()) else {
+            return Some(3);
+        };
+        let mut quiet = Problems::new();
+        let priority = self.line.count(Some(heading), &mut quiet).unwrap_or(0);
+        if !(1..=99).contains(&priority) {
+            problems.add(Problem::new(
+                self.line.place(heading),
+                format!(
+                    "`{}`",
+                    self.line
+                        .row
+                        .cell(heading.column)
+                        .map(Cell::show)
+                        .unwrap_or_default()
+                ),
+                "a whole number from 1 (first) to 99",
+                "type the priority, or leave it empty for 3",
+            ));
+            return None;
+        }
+        Some(priority)
+    }
+
+    /// A dimension as measured, or what it is expected to come to.
+    fn dimension(
+        &self,
+        model: usize,
+        index: usize,
+        problems: &mut Problems,
+    ) -> Option<(Measured, Option<Expected>)> {
+        let (line, columns) = (&self.line, &self.columns.dimensions[index]);
+        let (dimension, range) = (&self.model.dimensions[index], &self.columns.ranges[index]);
+        let filled: Vec<&Heading> = columns
+            .iter()
+            .filter(|h| line.row.cell(h.column).is_some())
+            .collect();
+        let Some(foresight) = self.foresight else {
+            if let (Some(first), true) = (columns.first(), filled.is_empty()) {
+                match range.stated(line) {
+                    false => line.missing(first, problems),
+                    true => problems.add(Problem::new(
+                        line.place(first),
+                        "an empty cell, beside the range that is expected",
+                        format!("a value for `{}`", first.text),
+                        "fill it in, or clear the whole row; before the outage `gapwright provision` plans ahead for the range",
+                    )),
+                }
+            }
+            return Some((self.measured(dimension, &filled, problems)?, None));
+        };
+        if filled.is_empty() {
+            let place = columns.first().or(self.tag);
+            let unmeasured = Unmeasured {
+                line: self.line,
+                model: self.model,
+                index: (model, index),
+                dimension,
+                readings: columns,
+                range,
+                place: place.map_or(line.table.sheet.whole(), |heading| line.place(heading)),
+            };
+            let (measured, expected) = foresight.expect(&unmeasured, problems)?;
+            return Some((measured, Some(expected)));
+        }
+        // Beside a reading the range counts for nothing, so what is wrong with it stops nobody.
+        let mut beside = Problems::new();
+        let expected = range.range(line, dimension, &mut beside);
+        for (_, problem) in beside.by_place() {
+            problems.warn(problem.clone());
+        }
+        let measured = self.measured(dimension, &filled, problems)?;
+        if let Some([low, high]) = expected
+            && !(low..=high).contains(&measured.value)
+        {
+            let unit = self.model.unit;
+            problems.warn(Problem::new(
+                line.place(filled[0]),
+                format!(
+                    "`{}` of {} {unit}, outside the {} to {} {unit} that were expected",
+                    dimension.label,
+                    measured.value.show(unit),
+                    low.show(unit),
+                    high.show(unit)
+                ),
+                "a reading within its expected range",
+                "measure again and check the range; the reading counts",
+            ));
+        }
+        Some((measured, None))
+    }
+
+    fn measured(
+        &self,
+        dimension: &Dimension,
+        filled: &[&Heading],
+        problems: &mut Problems,
+    ) -> Option<Measured> {
+        let line = &self.line;
+        if filled.is_empty() {
+            return None;
+        }
+        let readings: Vec<Option<Length>> =
+            filled.iter().map(|h| line.length(h, problems)).collect();
+        let readings: Vec<Length> = readings.into_iter().collect::<Option<_>>()?;
+        let value = Length::mean(&readings)?;
+        if value < Length::ZERO {
+            problems.warn(Problem::new(
+                line.place(filled[0]),
+                format!("a negative `{}`", dimension.label),
+                "a length of 0 or more",
+                "check the sign; the value is used as it stands",
+            ));
+        }
+        let coverage = self.policy.coverage;
+        let mut freedom = dimension.freedom;
+        let (tolerance, standard) = match dimension.spread {
+            Spread::Within(tolerance) => (tolerance, dimension.shape.standard(tolerance)),
+            Spread::StandardUncertainty(u) => {
+                (Tolerance::even(u.times_up(coverage.factor(None))), u)
+            }
+            Spread::FromReadings { resolution } => match uncertainty_of_mean(&readings, resolution)
+            {
+                Some((u, _)) if u == Uncertainty::ZERO => {
+                    problems.add(Problem::new(
+                        line.place(filled[0]),
+                        format!("readings of `{}` that are all alike", dimension.label),
+                        "readings fine enough to differ",
+                        "no uncertainty follows from them: give the model the gauge's resolution, or a plus_minus",
+                    ));
+                    return None;
+                }
+                Some((u, few)) => {
+                    freedom = few;
+                    let factor = few.map_or(coverage.factor(None), |few| coverage.of_readings(few));
+                    // Rounded up to a decimal of the readings' own unit.
+                    let guard = rounded_up(u.times_up(factor), &readings);
+                    (Tolerance::even(guard), u)
+                }
+                None => {
+                    problems.add(Problem::new(
+                        line.place(filled[0]),
+                        "one reading",
+                        format!("at least two readings of `{}`", dimension.label),
+                        "add columns headed with 1, 2, 3 behind the name, or give the model a plus_minus",
+                    ));
+                    return None;
+                }
+            },
+        };
+        if let (Spread::Within(tolerance), Some(&least), Some(&most)) = (
+            dimension.spread,
+            readings.iter().min(),
+            readings.iter().max(),
+        ) && most - least > tolerance.minus + tolerance.plus
+        {
+            problems.warn(Problem::new(
+                line.place(filled[0]),
+                format!(
+                    "readings of `{}` that lie further apart than its plus/minus allows",
+                    dimension.label
+                ),
+                "readings that agree",
+                "measure again; the mean is used as it stands",
+            ));
+        }
+        Some(Measured {
+            readings,
+            value,
+            tolerance,
+            standard,
+            freedom,
+        })
+    }
+
+    /// The model's thermal term with this pump's own length and temperatures.
+    fn growth(
+        &self,
+        thermal: &Thermal,
+        columns: &[Option<Heading>; 3],
+        problems: &mut Problems,
+    ) -> Option<Growth> {
+        let line = &self.line;
+        let own = |index: usize| {
+            columns[index]
+                .as_ref()
+                .filter(|h| line.row.cell(h.column).is_some())
+        };
+        let mut whole = true;
+        let mut thermal = thermal.clone();
+        if let Some(heading) = own(0) {
+            match line.needed_thickness(heading, problems) {
+                Some(length) => thermal.length = length,
+                None => whole = false,
+            }
+        }
+        for (index, side) in [(1, &mut thermal.cold), (2, &mut thermal.running)] {
+            let Some(heading) = own(index) else { continue };
+            match line.temperature(heading, problems) {
+                Some(temperature) if crate::model::is_temperature(temperature) => {
+                    *side = temperature;
+                }
+                Some(temperature) => {
+                    problems.add(Problem::new(
+                        line.place(heading),
+                        format!("the temperature {temperature}"),
+                        "degrees Celsius from -273 to 1500",
+                        "correct the temperature",
+                    ));
+                    whole = false;
+                }
+                None => whole = false,
+            }
+        }
+        whole.then(|| Growth::of(thermal))
+    }
+
+    /// The model's requirement with this pump's own target and limits.
+    fn requirement(
+        &self,
+        requirement: &Requirement,
+        columns: &[Option<Heading>; 3],
+        problems: &mut Problems,
+    ) -> Option<Requirement> {
+        let line = &self.line;
+        let own = |index: usize| {
+            columns[index]
+                .as_ref()
+                .filter(|h| line.row.cell(h.column).is_some())
+        };
+        let mut whole = true;
+        let form = match &requirement.form {
+            Form::Linear {
+                terms,
+                target,
+                lower,
+                upper,
+            } => {
+                let mut side = |index: usize, usual: Length| match own(index) {
+                    None => usual,
+                    Some(heading) => line.length(heading, problems).unwrap_or_else(|| {
+                        whole = false;
+                        usual
+                    }),
+                };
+                let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
+                Form::Linear {
+                    terms: terms.clone(),
+                    target,
+                    lower,
+                    upper,
+                }
+            }
+            Form::GasketFill {
+                gasket,
+                gap,
+                target,
+                lower,
+                upper,
+            } => {
+                let mut side = |index: usize, usual: Millionths| match own(index) {
+                    None => usual,
+                    Some(heading) => line.share(heading, problems).unwrap_or_else(|| {
+                        whole = false;
+                        usual
+                    }),
+                };
+                let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
+                Form::GasketFill {
+                    gasket: *gasket,
+                    gap: gap.clone(),
+                    target,
+                    lower,
+                    upper,
+                }
+            }
+        };
+        if !whole {
+            return None;
+        }
+        let form = match form.check() {
+            Ok(()) => form,
+            Err(wrong) => {
+                let place = [1, 2, 0].into_iter().find_map(own);
+                let place = place.map_or(line.table.sheet.whole(), |h| line.place(h));
+                let found = format!(
+                    "{wrong} for `{}`{}",
+                    requirement.label,
+                    figures(&form, self.model.unit)
+                );
+                problems.add(unfit(place, found, &form));
+                return None;
+            }
+        };
+        Some(Requirement {
+            form,
+            ..requirement.clone()
+        })
+    }
+}
+
+/// The target and limits of a requirement, as far as they are lengths.
+fn figures(form: &Form, unit: Unit) -> String {
+    match form {
+        Form::Linear {
+            target,
+            lower,
+            upper,
+            ..
+        } => {
+            let [target, lower, upper] = [target, lower, upper].map(|l| l.show(unit));
+            format!(": target {target}, min {lower}, max {upper} {unit}")
+        }
+        Form::GasketFill { .. } => String::new(),
+    }
+}
+
+/// Limits that no requirement can have.
+fn unfit(place: Place, found: String, form: &Form) -> Problem {
+    let mend = match form {
+        Form::Linear { .. } => {
+            "correct the pump's own target and limits; what it does not give is the model's"
+        }
+        Form::GasketFill { .. } => {
+            "correct the pump's own target and limits; an allowance of 45 % is 0.45; what it does not give is the model's"
+        }
+    };
+    Problem::new(
+        place,
+        found,
+        "min below max, and the target between them",
+        mend,
+    )
+}
+
+fn due(cell: &Cell) -> Due {
+    let serial = match cell {
+        Cell::Date { serial, .. } => *serial,
+        Cell::Text(text) => day::number(text).map_or(f64::INFINITY, f64::from),
+        _ => f64::INFINITY,
+    };
+    Due {
+        shown: cell.show(),
+        serial,
+    }
+}

@@ -1,0 +1,180 @@
+//! Families of fleets, by name: what a shop's drawer and pumps can be like. All of them are invented.
+
+use gapwright::job::{Job, Parts};
+use gapwright::length::{Length, Tolerance, Unit};
+use gapwright::model::Form;
+use gapwright::policy::Acceptance;
+
+use crate::generate;
+
+/// Gasket sizes of every fleet.
+const GASKETS: usize = 8;
+
+/// Fleets that are alike but for their size and seed.
+pub struct Family {
+    pub name: &'static str,
+    /// In a few words.
+    pub about: &'static str,
+    /// Numbers of pumps, unless others are asked for.
+    pub sizes: &'static [usize],
+    /// Shim sizes, and the most shims in a pack.
+    pub shims: usize,
+    pub most: usize,
+    /// Stock in tenths of what the planted kits take.
+    pub tenths: usize,
+    /// Seconds for the choice.
+    pub limit: u64,
+    /// Whether every charge is a whole number, which the obvious model needs.
+    pub whole_charges: bool,
+    /// What sets it apart from the usual fleet.
+    pub change: fn(&mut Parts),
+}
+
+const TIGHT: Family = Family {
+    name: "tight",
+    about: "a tenth more than the planted kits take",
+    sizes: &[10, 30, 100, 300],
+    shims: 22,
+    most: 4,
+    tenths: 11,
+    limit: 60,
+    whole_charges: true,
+    change: |_| {},
+};
+
+/// Every family, in the order in which they are run.
+pub const FAMILIES: [Family; 7] = [
+    Family {
+        name: "loose",
+        about: "two and a half times what the planted kits take",
+        tenths: 25,
+        ..TIGHT
+    },
+    TIGHT,
+    Family {
+        name: "no-slack",
+        about: "just the pieces of the planted kits, narrow windows",
+        sizes: &[30],
+        tenths: 10,
+        change: narrow,
+        ..TIGHT
+    },
+    Family {
+        name: "many-sizes",
+        about: "45 shim sizes, a tenth more than the planted kits take",
+        sizes: &[120],
+        shims: 45,
+        limit: 20,
+        ..TIGHT
+    },
+    Family {
+        name: "laminated",
+        about: "every fourth shim can be peeled, in five layers",
+        sizes: &[30],
+        change: laminate,
+        ..TIGHT
+    },
+    Family {
+        name: "many-models",
+        about: "twelve models with limits of their own",
+        sizes: &[30, 100],
+        change: part_models,
+        ..TIGHT
+    },
+    Family {
+        name: "metric",
+        about: "sizes and readings in millimetres",
+        sizes: &[30, 100],
+        whole_charges: false,
+        change: convert,
+        ..TIGHT
+    },
+];
+
+impl Family {
+    pub fn job(&self, pumps: usize, seed: u64) -> Job {
+        let most = u32::try_from(self.most).unwrap();
+        let job = generate::fleet(seed, pumps, self.shims, GASKETS, self.tenths, most);
+        job.with(self.change).unwrap()
+    }
+}
+
+/// Limits on the clearance just about what the planted kits come to, 0.0005 in either way, and nothing
+/// kept clear of them, so that the kits still do.
+fn narrow(job: &mut Parts) {
+    let tenths = |n: i64| Length::from_ticks(n * 25_400);
+    job.policy.acceptance = Acceptance::Nominal;
+    for form in forms(job) {
+        if let Form::Linear { lower, upper, .. } = form {
+            (*lower, *upper) = (tenths(205), tenths(215));
+        }
+    }
+}
+
+fn laminate(job: &mut Parts) {
+    let shims = job.stock.iter_mut().filter(|item| item.kind == "shim");
+    for item in shims.step_by(4) {
+        let size = item.size.unwrap();
+        item.peel_step = Some(Length::from_ticks(size.thickness.ticks() / 5));
+    }
+}
+
+/// Twelve models, the limits of the clearance a little further apart from one to the next.
+fn part_models(job: &mut Parts) {
+    let one = job.models[0].clone();
+    let models = (0..12).map(|number| {
+        let mut model = one.clone();
+        model.name = format!("m{number:02}");
+        for requirement in &mut model.requirements {
+            if let Form::Linear { lower, upper, .. } = &mut requirement.form {
+                let wider = Length::from_ticks(number * 25_400);
+                (*lower, *upper) = (*lower - wider, *upper + wider);
+            }
+        }
+        model
+    });
+    job.models = models.collect();
+    for (number, pump) in job.pumps.iter_mut().enumerate() {
+        pump.model = number % job.models.len();
+        pump.requirements = job.models[pump.model].requirements.clone();
+    }
+}
+
+/// Every tenth of a thou becomes 2.5 micrometres.
+fn convert(job: &mut Parts) {
+    let metric = |length: &mut Length| *length = Length::from_ticks(length.ticks() / 254 * 250);
+    let within = |tolerance: &mut Tolerance| {
+        metric(&mut tolerance.minus);
+        metric(&mut tolerance.plus);
+    };
+    for form in forms(job) {
+        if let Form::Linear {
+            target,
+            lower,
+            upper,
+            ..
+        } = form
+        {
+            [target, lower, upper].into_iter().for_each(metric);
+        }
+    }
+    for size in job.stock.iter_mut().filter_map(|item| item.size.as_mut()) {
+        metric(&mut size.thickness);
+        within(&mut size.tolerance);
+    }
+    let dimensions = job.pumps.iter_mut().flat_map(|pump| &mut pump.dimensions);
+    for measured in dimensions {
+        measured.readings.iter_mut().for_each(metric);
+        metric(&mut measured.value);
+        within(&mut measured.tolerance);
+    }
+    job.models[0].unit = Unit::Millimetre;
+}
+
+/// The forms of all requirements, of the models and of the pumps.
+fn forms(job: &mut Parts) -> impl Iterator<Item = &mut Form> {
+    let of_models = job.models.iter_mut().map(|model| &mut model.requirements);
+    let of_pumps = job.pumps.iter_mut().map(|pump| &mut pump.requirements);
+    let all = of_models.chain(of_pumps).flatten();
+    all.map(|requirement| &mut requirement.form)
+}

@@ -1,0 +1,548 @@
+//! No command writes over a file that it reads: every command, every option that writes, every file that is read,
+//! under every name that it goes by.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::os::unix::fs::symlink;
+use std::path::{Path, PathBuf};
+use std::process::Output;
+
+use assert_cmd::Command;
+use tempfile::TempDir;
+
+#[path = "../issue/shop.rs"]
+#[allow(dead_code)]
+mod shop;
+
+use shop::{Put, change};
+
+/// A use of a command: how it is called, which files it reads, and which options write.
+struct Use {
+    name: &'static str,
+    /// The arguments but for the options that write.
+    call: &'static [&'static str],
+    /// Every file that it reads.
+    reads: &'static [&'static str],
+    /// Every option that writes a file.
+    writes: &'static [&'static str],
+}
+
+/// The one file that is read and written: lines are added to the issue log.
+const ADDED_TO: (&str, &str, &str) = ("issue", "--log", "log.xlsx");
+
+const MODELS: [&str; 3] = [
+    "models/house.toml",
+    "models/house.png",
+    "models/materials.toml",
+];
+
+const USES: [Use; 14] = [
+    Use {
+        name: "kit",
+        call: &["kit", "stock.xlsx", "pumps.xlsx", "--models", "models"],
+        reads: &["stock.xlsx", "pumps.xlsx", MODELS[0], MODELS[1], MODELS[2]],
+        writes: &["--out", "--json", "--mark"],
+    },
+    Use {
+        name: "kit, stock in a folder",
+        call: &["kit", "csv", "pumps.xlsx"],
+        reads: &["csv/Stock.csv"],
+        writes: &["--out", "--json", "--mark"],
+    },
+    Use {
+        name: "stack",
+        call: &[
+            "stack",
+            "pumps.xlsx",
+            "--stock",
+            "stock.xlsx",
+            "--plan",
+            "plan.json",
+            "--models",
+            "models",
+        ],
+        reads: &[
+            "stock.xlsx",
+            "pumps.xlsx",
+            "plan.json",
+            MODELS[0],
+            MODELS[1],
+            MODELS[2],
+        ],
+        writes: &["--out", "--mark"],
+    },
+    Use {
+        name: "stack of a workbook",
+        call: &[
+            "stack",
+            "pumps.xlsx",
+            "--stock",
+            "stock.xlsx",
+            "--plan",
+            "plan.xlsx",
+        ],
+        reads: &["stock.xlsx", "pumps.xlsx", "plan.xlsx"],
+        writes: &["--out", "--mark"],
+    },
+    Use {
+        name: "check",
+        call: &["check", "stock.xlsx", "pumps.xlsx", "--models", "models"],
+        reads: &["stock.xlsx", "pumps.xlsx", MODELS[0], MODELS[1], MODELS[2]],
+        writes: &["--mark"],
+    },
+    Use {
+        name: "check of one workbook",
+        call: &["check", "pumps.xlsx"],
+        reads: &["pumps.xlsx"],
+        writes: &["--mark"],
+    },
+    Use {
+        name: "provision",
+        call: &[
+            "provision",
+            "stock.xlsx",
+            "pumps.xlsx",
+            "--history",
+            "past.xlsx",
+            "--models",
+            "models",
+        ],
+        reads: &[
+            "stock.xlsx",
+            "pumps.xlsx",
+            "past.xlsx",
+            MODELS[0],
+            MODELS[1],
+            MODELS[2],
+        ],
+        writes: &["--out", "--json", "--mark"],
+    },
+    Use {
+        name: "recheck",
+        call: &[
+            "recheck",
+            "plan.xlsx",
+            "stock.xlsx",
+            "pumps.xlsx",
+            "--readings",
+            "readings.csv",
+            "--models",
+            "models",
+        ],
+        reads: &[
+            "plan.xlsx",
+            "stock.xlsx",
+            "pumps.xlsx",
+            "readings.csv",
+            MODELS[0],
+            MODELS[1],
+            MODELS[2],
+        ],
+        writes: &["--out", "--json", "--mark"],
+    },
+    Use {
+        name: "issue, with the log begun",
+        call: &["issue", "plan.xlsx", "stock.xlsx"],
+        reads: &["plan.xlsx", "stock.xlsx"],
+        writes: &["--out", "--log", "--mark"],
+    },
+    Use {
+        name: "issue of a plan for programs",
+        call: &["issue", "plan.json", "stock.xlsx"],
+        reads: &["plan.json", "stock.xlsx"],
+        writes: &["--out", "--log", "--mark"],
+    },
+    Use {
+        name: "issue, with the log added to",
+        call: &[
+            "issue",
+            "next.xlsx",
+            "--put-back",
+            "P-101",
+            "--log",
+            "log.xlsx",
+        ],
+        reads: &["next.xlsx", "log.xlsx"],
+        writes: &["--out", "--mark"],
+    },
+    Use {
+        name: "issue, the stock workbook that was missing",
+        call: &["issue", "stock.xlsx", "--finish", "--log", "log.xlsx"],
+        reads: &["stock.xlsx", "log.xlsx"],
+        writes: &["--out", "--mark"],
+    },
+    Use {
+        name: "reorder",
+        call: &[
+            "reorder",
+            "stock.xlsx",
+            "pumps.xlsx",
+            "--log",
+            "log.xlsx",
+            "--models",
+            "models",
+        ],
+        reads: &[
+            "stock.xlsx",
+            "pumps.xlsx",
+            "log.xlsx",
+            MODELS[0],
+            MODELS[1],
+            MODELS[2],
+        ],
+        writes: &["--out", "--json", "--mark"],
+    },
+    // What it writes has fixed names in the folder: no option, but links that lie there.
+    Use {
+        name: "blank",
+        call: &["blank", "new", "--model", "house", "--models", "models"],
+        reads: &[MODELS[0], MODELS[1], MODELS[2]],
+        writes: &["new/stock.xlsx", "new/pumps.xlsx"],
+    },
+];
+
+/// Options that name a file or folder that is only read, by command.
+const ONLY_READ: [(&str, &[&str]); 9] = [
+    ("kit", &["--models"]),
+    ("stack", &["--stock", "--plan", "--models"]),
+    ("check", &["--models"]),
+    ("provision", &["--history", "--models"]),
+    ("recheck", &["--readings", "--models"]),
+    ("issue", &[]),
+    ("reorder", &["--log", "--models"]),
+    ("blank", &["--models"]),
+    // Its pages are made from the program alone: there is no input.
+    ("man", &["--out"]),
+];
+
+/// The name under which an input is written to, or read.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Alias {
+    Itself,
+    Dotted,
+    Absolute,
+    Link,
+    LinkToLink,
+    HardLink,
+    /// The input is given by a link, the output by the file's own name.
+    ReadThroughLink,
+}
+
+const ALIASES: [Alias; 7] = [
+    Alias::Itself,
+    Alias::Dotted,
+    Alias::Absolute,
+    Alias::Link,
+    Alias::LinkToLink,
+    Alias::HardLink,
+    Alias::ReadThroughLink,
+];
+
+fn run(folder: &Path, arguments: &[String]) -> Output {
+    let mut command = Command::cargo_bin("gapwright").unwrap();
+    command
+        .current_dir(folder)
+        .args(arguments)
+        .output()
+        .unwrap()
+}
+
+fn well(folder: &Path, arguments: &[&str]) {
+    let arguments: Vec<String> = arguments.iter().map(ToString::to_string).collect();
+    let output = run(folder, &arguments);
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(0), "{arguments:?}: {said}");
+}
+
+/// A folder with every file that some command reads; each of them is one that its command takes.
+fn shop() -> TempDir {
+    let shop = TempDir::new().unwrap();
+    let at = |name: &str| shop.path().join(name);
+    well(shop.path(), &["blank", "."]);
+    fs::create_dir(at("models")).unwrap();
+    fs::copy("models/screwed-impeller.toml", at(MODELS[0])).unwrap();
+    fs::copy("models/screwed-impeller.png", at(MODELS[1])).unwrap();
+    fs::copy("models/materials.toml", at(MODELS[2])).unwrap();
+    fs::create_dir(at("csv")).unwrap();
+    fs::copy("samples/tiny/stock.csv", at("csv/Stock.csv")).unwrap();
+    // As in the README's walkthrough: the example row becomes a pump.
+    change(&at("pumps.xlsx"), "Pumps", &[("A4", Put::from("P-101"))]);
+    let kit = [
+        "kit",
+        "stock.xlsx",
+        "pumps.xlsx",
+        "--out",
+        "plan.xlsx",
+        "--json",
+        "plan.json",
+    ];
+    well(shop.path(), &kit);
+    let issue = [
+        "issue",
+        "plan.xlsx",
+        "stock.xlsx",
+        "--out",
+        "next.xlsx",
+        "--log",
+        "log.xlsx",
+    ];
+    well(shop.path(), &issue);
+    fs::write(
+        at("readings.csv"),
+        "Tag,What,Reading\nP-101,running clearance,0.0212 in\n",
+    )
+    .unwrap();
+    fs::copy("samples/provision/past.xlsx", at("past.xlsx")).unwrap();
+    shop
+}
+
+/// Everything in a folder: links by where they lead, files by their bytes.
+fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut all = BTreeMap::new();
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_symlink() {
+            let to = fs::read_link(&path).unwrap();
+            all.insert(path, to.into_os_string().into_encoded_bytes());
+        } else if path.is_dir() {
+            all.extend(contents(&path));
+            all.insert(path, Vec::new());
+        } else {
+            let bytes = fs::read(&path).unwrap();
+            all.insert(path, bytes);
+        }
+    }
+    all
+}
+
+/// The arguments that have an option write to an input by this name, with the name as it is given. `None` where
+/// there is no such name.
+fn aliased(
+    shop: &Path,
+    usage: &Use,
+    option: &str,
+    input: &str,
+    alias: Alias,
+) -> Option<(Vec<String>, String)> {
+    let full = shop.join(input);
+    // Workbooks are written to names that end so; a link may lead to a file of any kind.
+    let link = shop.join("link.xlsx");
+    let mut call: Vec<String> = usage.call.iter().map(ToString::to_string).collect();
+    let name = match alias {
+        Alias::Itself => input.to_string(),
+        Alias::Dotted => format!("./{input}"),
+        Alias::Absolute => full.display().to_string(),
+        Alias::Link => {
+            symlink(&full, &link).unwrap();
+            "link.xlsx".into()
+        }
+        Alias::LinkToLink => {
+            symlink(input, shop.join("first-link")).unwrap();
+            symlink("first-link", &link).unwrap();
+            "link.xlsx".into()
+        }
+        Alias::HardLink => {
+            fs::hard_link(&full, &link).unwrap();
+            "link.xlsx".into()
+        }
+        Alias::ReadThroughLink => {
+            let given = call
+                .iter_mut()
+                .skip(1)
+                .find(|argument| *argument == input)?;
+            let end = Path::new(input).extension()?.to_str()?;
+            *given = format!("through.{end}");
+            symlink(&full, shop.join(&*given)).unwrap();
+            input.to_string()
+        }
+    };
+    if option.starts_with("--") {
+        call.extend([option.to_string(), name.clone()]);
+        return Some((call, name));
+    }
+    // A fixed name: the link lies there.
+    if !link.exists() {
+        return None;
+    }
+    fs::create_dir(shop.join("new")).unwrap();
+    match alias {
+        Alias::HardLink => fs::hard_link(&full, shop.join(option)).unwrap(),
+        _ => symlink("../link.xlsx", shop.join(option)).unwrap(),
+    }
+    Some((call, option.into()))
+}
+
+/// Takes away what `aliased` made.
+fn tidy(shop: &Path) {
+    for name in [
+        "link.xlsx",
+        "first-link",
+        "through.xlsx",
+        "through.csv",
+        "through.json",
+    ] {
+        fs::remove_file(shop.join(name)).ok();
+    }
+    fs::remove_dir_all(shop.join("new")).ok();
+}
+
+/// Refuses every pair of an output and an input; the shop stays as it is. Returns how many there were.
+fn refuses_all(shop: &Path, more: &[&str], aliases: &[Alias]) -> usize {
+    let mut count = 0;
+    for usage in &USES {
+        for option in usage.writes {
+            for input in usage.reads {
+                for &alias in aliases {
+                    let Some((mut call, name)) = aliased(shop, usage, option, input, alias) else {
+                        tidy(shop);
+                        continue;
+                    };
+                    call.extend(more.iter().map(ToString::to_string));
+                    let before = contents(shop);
+                    let output = run(shop, &call);
+                    let after = contents(shop);
+                    tidy(shop);
+                    let said = String::from_utf8(output.stderr).unwrap();
+                    let case = format!(
+                        "{}, {option} to {input} by {alias:?}: {call:?}\n{said}",
+                        usage.name
+                    );
+                    assert!(before == after, "something was written: {case}");
+                    assert_eq!(output.status.code(), Some(2), "{case}");
+                    let told = said
+                        .lines()
+                        .find(|line| line.contains("both to be read and to be written"));
+                    let told = told.unwrap_or_else(|| panic!("not told: {case}"));
+                    let file = input.rsplit('/').next().unwrap();
+                    let through = alias == Alias::ReadThroughLink && told.contains("through.");
+                    assert!(told.contains(&name), "{name} in {case}");
+                    assert!(told.contains(file) || through, "{file} in {case}");
+                    assert!(
+                        !option.starts_with("--") || told.contains(option),
+                        "{option} in {case}"
+                    );
+                    assert!(said.ends_with("Nothing was written.\n"), "{case}");
+                    count += 1;
+                }
+            }
+        }
+    }
+    count
+}
+
+#[test]
+fn no_command_writes_over_what_it_reads_even_by_force() {
+    let shop = shop();
+    let count = refuses_all(shop.path(), &["--force"], &ALIASES);
+    assert!(count > 600, "{count}");
+}
+
+#[test]
+fn no_command_writes_over_what_it_reads_without_force() {
+    let shop = shop();
+    let count = refuses_all(shop.path(), &[], &[Alias::Itself, Alias::Link]);
+    assert!(count > 150, "{count}");
+}
+
+/// With problems in the inputs the marked copy would be written: not over an input, and not beside an output that
+/// is one.
+#[test]
+fn no_command_writes_over_what_it_reads_when_other_things_are_wrong_too() {
+    let shop = shop();
+    let at = |name: &str| shop.path().join(name);
+    for book in ["stock.xlsx", "next.xlsx"] {
+        change(
+            &at(book),
+            "Stock",
+            &[("F4", Put::from("many")), ("G4", Put::from("many"))],
+        );
+    }
+    change(
+        &at("pumps.xlsx"),
+        "Pumps",
+        &[("B4", Put::from("no such model"))],
+    );
+    fs::write(at("csv/Stock.csv"), "Item\nA\nA\n").unwrap();
+    let spoilt = fs::read_to_string(at(MODELS[0])).unwrap();
+    fs::write(at(MODELS[0]), spoilt.replace("plus_minus", "plus_minsu")).unwrap();
+    let count = refuses_all(shop.path(), &["--force"], &[Alias::Itself, Alias::Link]);
+    assert!(count > 150, "{count}");
+    // An output that is an input, with a marked copy to a name that is free: that is not written either.
+    for usage in USES.iter().filter(|usage| usage.writes.contains(&"--mark")) {
+        for option in usage.writes.iter().filter(|option| **option != "--mark") {
+            let mut call: Vec<String> = usage.call.iter().map(ToString::to_string).collect();
+            call.extend(
+                [option, &usage.reads[0], &"--mark", &"free.xlsx", &"--force"]
+                    .map(ToString::to_string),
+            );
+            let before = contents(shop.path());
+            let output = run(shop.path(), &call);
+            assert_eq!(output.status.code(), Some(2), "{call:?}");
+            assert!(before == contents(shop.path()), "{call:?}");
+        }
+    }
+}
+
+/// The exception: the log is read, and lines are added behind its last.
+#[test]
+fn the_issue_log_alone_is_read_and_added_to() {
+    let shop = shop();
+    let (command, option, log) = ADDED_TO;
+    let before = fs::read(shop.path().join(log)).unwrap();
+    let rows = || shop::cells(&shop.path().join(log), "Issues");
+    let old = rows();
+    well(
+        shop.path(),
+        &[
+            command,
+            "next.xlsx",
+            "--put-back",
+            "P-101",
+            option,
+            log,
+            "--out",
+            "back.xlsx",
+        ],
+    );
+    assert_ne!(before, fs::read(shop.path().join(log)).unwrap());
+    let new = rows();
+    let top = old.iter().filter(|((row, _), _)| *row > 4);
+    assert!(new.len() > old.len());
+    assert!(top.clone().count() > 0 && top.clone().all(|(at, cell)| new.get(at) == Some(cell)));
+}
+
+/// The table leaves no command and no option out.
+#[test]
+fn the_table_names_every_command_and_every_option_that_takes_a_file() {
+    let help = |arguments: &[&str]| {
+        let arguments: Vec<String> = arguments.iter().map(ToString::to_string).collect();
+        String::from_utf8(run(Path::new("."), &arguments).stdout).unwrap()
+    };
+    let all = help(&["--help"]);
+    let (_, list) = all.split_once("Commands:\n").unwrap();
+    let (list, _) = list.split_once("\n\n").unwrap();
+    let names = list
+        .lines()
+        .filter(|line| line.starts_with("  ") && !line.starts_with("   "));
+    let names: BTreeSet<&str> = names
+        .filter_map(|line| line.split_whitespace().next())
+        .collect();
+    let known = ONLY_READ.iter().map(|(name, _)| *name);
+    // These print what the program knows, and read nothing.
+    let known: BTreeSet<&str> = known.chain(["completions", "schema", "help"]).collect();
+    assert_eq!(names, known);
+    for (command, only_read) in ONLY_READ {
+        let help = help(&[command, "-h"]);
+        let options = help
+            .lines()
+            .filter(|line| line.contains("<FILE>") || line.contains("<DIR>"));
+        let options =
+            options.filter_map(|line| line.split_whitespace().find(|word| word.starts_with("--")));
+        let options: BTreeSet<&str> = options.collect();
+        let uses = USES.iter().filter(|usage| usage.call[0] == command);
+        let written = uses.flat_map(|usage| usage.writes.iter().copied());
+        let written = written.filter(|option| option.starts_with("--"));
+        let table: BTreeSet<&str> = written.chain(only_read.iter().copied()).collect();
+        assert_eq!(options, table, "{command}");
+    }
+}

@@ -1,0 +1,214 @@
+//! The house: which room of `src` may import which, and which outside crate stands behind which room.
+//!
+//! A room is a module of the crate's root: `src/stack.rs` and everything in `src/stack/` are the room `stack`.
+//! [`ROOMS`] lists them from the ground up; a room imports only rooms that stand before it, so there can be no
+//! circle between rooms. The table says exactly what is imported: a new arrow is written down here, or the test
+//! fails; so does an arrow that is written down and gone.
+//!
+//! Imports are read as text: every `crate::room` outside comments and outside a file's `mod tests`. A path of
+//! `super` must not reach the root, so that none is missed.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// The rooms from the ground up, each with the rooms that it imports.
+const ROOMS: &[(&str, &str)] = &[];
+
+/// The outside crates, each with the rooms that use it.
+const DOORS: &[(&str, &str)] = &[];
+
+/// The rooms that only put the others together.
+const ROOT: [&str; 2] = ["lib", "main"];
+
+/// A source file: its room, how deep it lies, its code without comments and unit tests.
+struct Source {
+    path: PathBuf,
+    room: String,
+    /// How many `super` lead from the file's own module to the root.
+    depth: usize,
+    code: String,
+}
+
+fn sources() -> Vec<Source> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut found = Vec::new();
+    let mut folders = vec![root.clone()];
+    while let Some(folder) = folders.pop() {
+        for entry in fs::read_dir(&folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.extension().is_some_and(|end| end == "rs") {
+                let within = path.strip_prefix(&root).unwrap().with_extension("");
+                let parts: Vec<_> = within.iter().map(|part| part.to_str().unwrap()).collect();
+                found.push(Source {
+                    room: parts[0].to_string(),
+                    depth: parts.len(),
+                    code: code(&fs::read_to_string(&path).unwrap()),
+                    path,
+                });
+            }
+        }
+    }
+    assert!(found.len() > 100, "{} files of src were found", found.len());
+    found
+}
+
+/// A file without comments, and without its unit tests, which stand at its end.
+fn code(text: &str) -> String {
+    let end = text.find("#[cfg(test)]\nmod tests").unwrap_or(text.len());
+    let lines = text[..end].lines();
+    let bare = lines.map(|line| line.split("//").next().unwrap_or_default());
+    bare.collect::<Vec<_>>().join("\n")
+}
+
+/// The names that follow `front` in a code: `crate::a`, or of a list `crate::{a::B, c}` each that begins an entry.
+fn names_after(code: &str, front: &str) -> BTreeSet<String> {
+    let mut names = BTreeSet::new();
+    for (at, _) in code.match_indices(front) {
+        let before = code[..at].chars().next_back();
+        if before.is_some_and(|c| c.is_alphanumeric() || c == '_' || c == ':') {
+            continue;
+        }
+        let rest = &code[at + front.len()..];
+        match rest.strip_prefix('{') {
+            Some(list) => names.extend(entries(list)),
+            None => names.extend(first_word(rest)),
+        }
+    }
+    names
+}
+
+/// The first word of each entry of a list, up to its closing brace.
+fn entries(list: &str) -> Vec<String> {
+    let (mut depth, mut starts, mut found) = (0, true, Vec::new());
+    for (at, c) in list.char_indices() {
+        match c {
+            '{' => depth += 1,
+            '}' if depth == 0 => break,
+            '}' => depth -= 1,
+            ',' if depth == 0 => starts = true,
+            c if starts && (c.is_alphanumeric() || c == '_') => {
+                found.extend(first_word(&list[at..]));
+                starts = false;
+            }
+            _ => {}
+        }
+    }
+    found
+}
+
+fn first_word(text: &str) -> Option<String> {
+    let word: String = text
+        .chars()
+        .take_while(|c| c.is_alphanumeric() || *c == '_')
+        .collect();
+    (!word.is_empty()).then_some(word)
+}
+
+/// What a table says: names parted by spaces.
+fn listed(names: &str) -> BTreeSet<String> {
+    names.split_whitespace().map(String::from).collect()
+}
+
+/// What is told of two sets that should be one.
+fn differences(what: &str, found: &BTreeSet<String>, listed: &BTreeSet<String>) -> Vec<String> {
+    let new = found
+        .difference(listed)
+        .map(|name| format!("{what} {name}: not in the table"));
+    let gone = listed
+        .difference(found)
+        .map(|name| format!("{what} {name}: in the table and not in the code"));
+    new.chain(gone).collect()
+}
+
+#[test]
+fn imports_go_down_only_and_are_those_of_the_table() {
+    let mut imports: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for source in sources() {
+        let room = imports.entry(source.room.clone()).or_default();
+        // Macros of the root are no room.
+        let names = names_after(&source.code, "crate::");
+        room.extend(names.into_iter().filter(|name| *name != source.room));
+    }
+    let mut wrong = Vec::new();
+    let mut below: BTreeSet<String> = BTreeSet::new();
+    for (room, may) in ROOMS {
+        let may = listed(may);
+        for up in may.difference(&below) {
+            wrong.push(format!(
+                "{room} -> {up}: an arrow up, or to a room that is not there"
+            ));
+        }
+        let found = imports.remove(*room).unwrap_or_default();
+        wrong.extend(differences(&format!("{room} ->"), &found, &may));
+        below.insert(room.to_string());
+    }
+    for room in imports.keys().filter(|room| !ROOT.contains(&room.as_str())) {
+        wrong.push(format!(
+            "the room {room} is not in the table; it imports {:?}",
+            imports[room]
+        ));
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn no_path_of_super_reaches_the_root() {
+    let mut wrong = Vec::new();
+    for source in sources() {
+        let ups = "super::".repeat(source.depth);
+        let reaches = !ROOT.contains(&source.room.as_str()) && source.code.contains(&ups);
+        if reaches {
+            wrong.push(source.path.display().to_string());
+        }
+    }
+    assert!(
+        wrong.is_empty(),
+        "write crate:: instead of super:: in {wrong:?}"
+    );
+}
+
+#[test]
+fn each_outside_crate_stands_behind_its_rooms() {
+    let manifest = fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/Cargo.toml")).unwrap();
+    let (_, dependencies) = manifest.split_once("\n[dependencies]\n").unwrap();
+    let dependencies = dependencies.split("\n[").next().unwrap().lines();
+    let names = dependencies.filter_map(|line| Some(line.split_once(" =")?.0.replace('-', "_")));
+    let names: Vec<String> = names.filter(|name| !name.starts_with('#')).collect();
+    let sources = sources();
+    let mut wrong = Vec::new();
+    for name in &names {
+        let uses = |source: &&Source| {
+            let path = names_after(&source.code, &format!("{name}::"));
+            !path.is_empty() || source.code.contains(&format!("{name}!("))
+        };
+        let rooms: BTreeSet<String> = sources
+            .iter()
+            .filter(uses)
+            .map(|s| s.room.clone())
+            .collect();
+        let door = DOORS.iter().find(|(door, _)| door == name);
+        let may = door.map(|(_, rooms)| listed(rooms)).unwrap_or_default();
+        wrong.extend(differences(&format!("{name} in"), &rooms, &may));
+        if rooms.is_empty() {
+            wrong.push(format!("{name} is a dependency that no room uses"));
+        }
+    }
+    for (door, _) in DOORS
+        .iter()
+        .filter(|(door, _)| !names.iter().any(|name| name == door))
+    {
+        wrong.push(format!("{door} is in the table and no dependency"));
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// The reader of imports sees what it should: the tests above cannot pass by seeing nothing.
+#[test]
+fn imports_are_read_in_every_form() {
+    let text = "use crate::a::B;\n// use crate::not;\npub use crate::{c::{D, e}, f};\nlet x = crate::g(1); xcrate::no;\n#[cfg(test)]\nmod tests { use crate::h; }\n";
+    let names = names_after(&code(text), "crate::");
+    assert_eq!(names, listed("a c f g"));
+}

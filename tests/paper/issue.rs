@@ -1,0 +1,132 @@
+//! Issue: a line for everything that the plan takes, with the cells for what went otherwise.
+
+use gapwright::plan::Kit;
+use gapwright::verify::Verified;
+
+use crate::outages::held;
+use crate::page::{Row, count, entry, texts};
+use crate::wording::issue as words;
+use crate::{anew, said};
+
+/// The columns of a line: those to be filled in come behind the planned count.
+const COLUMNS: u32 = 10;
+/// Lines for what was taken beside the plan.
+const SPARE: usize = 12;
+
+#[test]
+fn every_line_of_issue_is_what_the_plan_takes() {
+    held("Issue", |outage, wrong| {
+        let verified = &outage.verified;
+        let page = outage.book.page("Issue");
+        let rows = page.block(0..COLUMNS);
+        let id = verified.planned().id();
+        let has_id = |row: &Row| {
+            row.get(&0).is_some_and(|text| text == words::ID) && row.get(&1) == Some(&id)
+        };
+        wrong.unless(rows.iter().any(has_id), "the plan's id stands on it");
+        let heads = texts(&words::COLUMNS);
+        let Some(top) = rows
+            .iter()
+            .position(|row| heads.iter().all(|(at, text)| row.get(at) == Some(text)))
+        else {
+            wrong.say("no row of headings");
+            return;
+        };
+        let expected = lines(verified);
+        let (lines, spare) = rows[top + 1..].split_at(expected.len().min(rows.len() - top - 1));
+        wrong.rows(lines, &expected);
+        wrong.same("lines for more", spare.len(), SPARE);
+    });
+}
+
+fn lines(verified: &Verified) -> Vec<Row> {
+    let (job, plan) = (verified.job(), verified.plan());
+    let mut rows = Vec::new();
+    let mut add = |[tag, place, bin, item, step, note]: [&str; 6], planned: u32| {
+        let mut row = texts(&[tag, place, bin, item, step]);
+        row.insert(5, count(planned));
+        // Nothing is picked for what is short.
+        if step != words::SHORT {
+            row.extend([6, 7, 8].map(|at| (at, entry(""))));
+        }
+        row.insert(9, entry(note));
+        rows.push(row);
+    };
+    for (index, pump) in job.pumps.iter().enumerate() {
+        let model = job.model_of(pump);
+        match &plan.kits[index] {
+            Kit::Short(shorts) => {
+                for short in shorts {
+                    let (place, why) = (
+                        said::place(job, pump, short),
+                        said::reason(job, pump, short),
+                    );
+                    add([&pump.tag, &place, "", "", words::SHORT, &why], 0);
+                }
+            }
+            Kit::Served(packs) => {
+                let places = model.packs.iter().zip(packs);
+                for (place, pick) in places
+                    .flat_map(|(place, pack)| pack.picks.iter().map(move |pick| (place, pick)))
+                {
+                    let item = &job.stock[pick.item];
+                    let step = match item.cut {
+                        Some(cut) => words::cut_from(&job.sheets[cut.sheet].item),
+                        None => words::PICK.to_string(),
+                    };
+                    // A piece that is cut lies where its sheet lies.
+                    let bin = match item.cut {
+                        Some(cut) => job.sheets[cut.sheet].bin.as_deref().unwrap_or(""),
+                        None => anew::bin(item),
+                    };
+                    add(
+                        [&pump.tag, &place.label, bin, &item.item, &step, ""],
+                        pick.count,
+                    );
+                }
+            }
+        }
+        for (need, share) in verified.bags()[index].iter().enumerate() {
+            let kind = &model.consumables[need].kind;
+            for pick in &share.picks {
+                let item = &job.stock[pick.item];
+                add(
+                    [
+                        &pump.tag,
+                        kind,
+                        anew::bin(item),
+                        &item.item,
+                        words::PICK,
+                        "",
+                    ],
+                    pick.count,
+                );
+            }
+            if share.lacking > 0 {
+                let why = said::lack(job, pump, need);
+                add([&pump.tag, kind, "", "", words::SHORT, &why], share.lacking);
+            }
+        }
+    }
+    for (at, item) in job.stock.iter().enumerate() {
+        let spoiled = anew::spoiled(verified, at);
+        if spoiled > 0 {
+            add(
+                ["", "", anew::bin(item), &item.item, words::SPOILED, ""],
+                spoiled,
+            );
+        }
+    }
+    for (at, lot) in job.sheets.iter().enumerate() {
+        let cut = plan
+            .layouts
+            .iter()
+            .filter(|layout| layout.sheet == at)
+            .count();
+        if cut > 0 {
+            let bin = lot.bin.as_deref().unwrap_or("");
+            add(["", "", bin, &lot.item, words::CUT_UP, ""], cut as u32);
+        }
+    }
+    rows
+}

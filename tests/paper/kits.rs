@@ -1,0 +1,735 @@
+//! Kits: every line of every slip, in the order of the slips, with the cells for readings and what is hidden
+//! behind them.
+
+use gapwright::feeler::{Chosen, Gauge, Stacked, Wanted, gauge};
+use gapwright::formats::slip;
+use gapwright::job::Job;
+use gapwright::length::Fine;
+use gapwright::model::{Form, USUAL_CAUTIONS};
+use gapwright::plan::{Kit, PackPick, Shortfall};
+use gapwright::pump::Pump;
+use gapwright::recheck::accepted;
+
+use crate::anew::{self, Out};
+use crate::crush;
+use crate::figures::{
+    Round, about, about_bare, bare, inwards, is_about, millionths, other, raw, rounded, shortly,
+    symbol, thickness, with_unit, within,
+};
+use crate::outages::{Outage, held};
+use crate::page::{Row, Wrong, count, entry, line, texts};
+use crate::said;
+use crate::wording::{self, BOX, kits as words};
+
+/// Columns of the readings: the first one, the one taken again.
+const READINGS: [u32; 2] = [slip::READING as u32, slip::AGAIN as u32];
+
+#[test]
+fn every_slip_says_what_the_library_has() {
+    let mut seen = Vec::new();
+    let look = std::sync::Mutex::new(&mut seen);
+    held("Kits", |outage, wrong| {
+        let mut sheet = Slips {
+            outage,
+            wrong,
+            seen: Vec::new(),
+        };
+        sheet.hold();
+        look.lock().unwrap().append(&mut sheet.seen);
+    });
+    // The outages must go on bringing out all of this.
+    let wanted = [
+        "peeled",
+        "peeled, each",
+        "cut",
+        "empty",
+        "warned",
+        "crushed",
+        "lacking",
+        "section",
+        "two blades",
+        "no blade",
+        "doubtful",
+        "no feelers",
+        "running",
+        "running alone",
+        "never running",
+        "cold window",
+        "too coarse",
+        "uneven guard",
+        "short",
+        "whole limits",
+    ];
+    let lacking = wanted.iter().filter(|kind| !seen.contains(kind));
+    let lacking: Vec<&&str> = lacking.collect();
+    assert!(lacking.is_empty(), "no outage brings out: {lacking:?}");
+}
+
+struct Slips<'a> {
+    outage: &'a Outage,
+    wrong: &'a mut Wrong,
+    seen: Vec<&'static str>,
+}
+
+impl Slips<'_> {
+    fn hold(&mut self) {
+        let (verified, sheet) = (&self.outage.verified, self.outage.book.page("Kits"));
+        let job = verified.job();
+        let mut slips: Vec<Vec<Row>> = Vec::new();
+        for row in sheet.block(0..u32::MAX) {
+            let begins = row.get(&0).is_some_and(|text| {
+                text.starts_with(words::TITLE[0]) && text.contains(words::TITLE[1])
+            });
+            match slips.last_mut() {
+                Some(slip) if !begins => slip.push(row),
+                _ => slips.push(vec![row]),
+            }
+        }
+        let order = anew::slips(job);
+        self.wrong.same("slips", slips.len(), order.len());
+        let place = self.wrong.place.clone();
+        let mut drawn = Vec::new();
+        for (at, &index) in order.iter().enumerate() {
+            let pump = &job.pumps[index];
+            self.wrong.place = format!("{place}, slip of {}", pump.tag);
+            let mut slip = vec![line(words::title(at + 1, order.len(), &pump.tag))];
+            slip.extend(head(job, pump));
+            match &verified.plan().kits[index] {
+                Kit::Served(packs) => {
+                    let mut one = Slip {
+                        job,
+                        pump,
+                        packs,
+                        rows: slip,
+                        seen: &mut self.seen,
+                        wrong: self.wrong,
+                    };
+                    one.served(&verified.bags()[index]);
+                    slip = one.rows;
+                    drawn.push(figures(job, pump, packs));
+                }
+                Kit::Short(shorts) => {
+                    self.seen.push("short");
+                    slip.extend(short(job, pump, shorts));
+                }
+            }
+            let none = Vec::new();
+            self.wrong.rows(slips.get(at).unwrap_or(&none), &slip);
+        }
+        self.wrong.place = place;
+        self.drawings(drawn);
+    }
+}
+
+impl Slips<'_> {
+    /// The figures on the drawings, slip by slip and row by row.
+    fn drawings(&mut self, expected: Vec<Vec<(i64, String)>>) {
+        let mut found = self.outage.book.floating("Kits").into_iter();
+        for drawing in expected {
+            for beside in drawing.chunk_by(|a, b| a.0 == b.0) {
+                let mut own: Vec<String> = found.by_ref().take(beside.len()).collect();
+                own.sort();
+                let beside: Vec<&String> = beside.iter().map(|(_, text)| text).collect();
+                let own: Vec<&String> = own.iter().collect();
+                self.wrong.same("figures on a drawing", own, beside);
+            }
+        }
+        self.wrong.same("figures beyond these", found.next(), None);
+    }
+}
+
+fn head(job: &Job, pump: &Pump) -> [Row; 2] {
+    let mut facts = words::facts(pump.priority, anew::due(pump));
+    facts.extend(pump.location.clone());
+    facts.extend(pump.note.clone());
+    let carried = pump.carried.iter().filter(|(_, text)| !text.is_empty());
+    facts.extend(carried.map(|(heading, text)| format!("{heading}: {text}")));
+    [line(&job.model_of(pump).title), line(facts.join("  |  "))]
+}
+
+fn short(job: &Job, pump: &Pump, shorts: &[Shortfall]) -> Vec<Row> {
+    let mut rows = vec![line(wording::NOT_FIT)];
+    for short in shorts {
+        let (place, reason) = (
+            said::place(job, pump, short),
+            said::reason(job, pump, short),
+        );
+        rows.push(line(format!("{place}: {reason}.")));
+        if let Some(window) = said::window(job, pump, short) {
+            let presumed = said::presumed(job, pump, short).unwrap();
+            rows.push(line(words::would_do(&window, &presumed)));
+        }
+        if let Some(nearest) = said::nearest(job, pump, short) {
+            rows.push(line(words::nearest(&nearest)));
+        }
+    }
+    rows.push(line(words::NOTHING_ISSUED));
+    rows.push(line(words::OPEN));
+    rows.extend(cautions(job, pump, &["before", "always"]));
+    rows
+}
+
+/// The cautions of some moments, the usual ones first; an empty moment is for those of a shop's own.
+fn cautions(job: &Job, pump: &Pump, moments: &[&str]) -> Vec<Row> {
+    const HALF: usize = 58;
+    let known = ["before", "assembly", "recheck", "start", "always"];
+    let usual = USUAL_CAUTIONS.iter().map(|(when, text)| (*when, *text));
+    let own = &job.model_of(pump).cautions;
+    let all = usual.chain(
+        own.iter()
+            .map(|caution| (caution.when.as_str(), caution.text.as_str())),
+    );
+    let all: Vec<(&str, &str)> = all.collect();
+    let mut said = Vec::new();
+    for moment in moments {
+        for (when, text) in &all {
+            if when == moment {
+                said.push(format!("{} {text}", wording::CAUTION));
+            } else if moment.is_empty() && !known.contains(when) {
+                said.push(format!("{} {when}: {text}", wording::CAUTION));
+            }
+        }
+    }
+    // Two short ones stand beside each other.
+    let mut rows: Vec<Row> = Vec::new();
+    let mut open = false;
+    for text in said {
+        let is_short = text.chars().count() <= HALF;
+        match rows.last_mut().filter(|_| open && is_short) {
+            Some(row) => {
+                row.insert(3, text);
+                open = false;
+            }
+            None => {
+                rows.push(line(text));
+                open = is_short;
+            }
+        }
+    }
+    rows
+}
+
+/// The figures that stand on the drawing of the model, each with the row in which it begins: a box of 790 by 420
+/// pixels, rows of 20, letters whose middle is 9.5 below their edge.
+fn figures(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<(i64, String)> {
+    let model = job.model_of(pump);
+    let Some(drawing) = &model.drawing else {
+        return Vec::new();
+    };
+    let [wide, high] = [drawing.width, drawing.height].map(f64::from);
+    let high = high * (790.0 / wide).min(420.0 / high);
+    let outs = anew::outs(job, pump, packs);
+    let unit = model.unit;
+    let of = |name: &String| {
+        let dimension = model.dimensions.iter().position(|own| own.name == *name);
+        let growth = pump.growths.iter().find(|own| own.thermal.name == *name);
+        let pack = model.packs.iter().position(|own| own.name == *name);
+        let requirement = pump.requirements.iter().position(|own| own.name == *name);
+        dimension
+            .map(|at| said::length(pump.dimensions[at].value, unit))
+            .or(growth.map(|growth| about(raw(growth.value), unit)))
+            .or(pack.map(|at| with_unit(anew::pack(job, &packs[at]).value, unit)))
+            .or(requirement.map(|at| with_unit(outs[at].value, unit)))
+    };
+    let figures = model.figures.iter().filter_map(|figure| {
+        let [_, y] = figure.at;
+        let above = (f64::from(y) / 1e6 * high - 9.5).round() as i64;
+        Some((above / 20, of(&figure.name)?))
+    });
+    let mut figures: Vec<(i64, String)> = figures.collect();
+    figures.sort();
+    figures
+}
+
+/// The slip of a pump that is kitted.
+struct Slip<'a> {
+    job: &'a Job,
+    pump: &'a Pump,
+    packs: &'a [PackPick],
+    rows: Vec<Row>,
+    seen: &'a mut Vec<&'static str>,
+    wrong: &'a mut Wrong,
+}
+
+impl Slip<'_> {
+    fn served(&mut self, bag: &[gapwright::bag::Share]) {
+        let (job, pump) = (self.job, self.pump);
+        self.rows.extend([line(words::PICK), texts(&words::PLACES)]);
+        for place in 0..self.packs.len() {
+            self.place(place);
+        }
+        self.bag(bag);
+        self.rows.push(line(words::ASSEMBLE));
+        self.rows
+            .extend(cautions(job, pump, &["before", "assembly"]));
+        self.measured();
+        self.rows.push(line(words::RECHECK));
+        self.rows.extend(cautions(job, pump, &["recheck"]));
+        self.rows.push(texts(&words::REQUIREMENTS));
+        for (at, out) in anew::outs(job, pump, self.packs).into_iter().enumerate() {
+            self.requirement(at, out);
+        }
+        if job.feelers.is_empty() {
+            self.seen.push("no feelers");
+            self.rows.push(line(words::NO_FEELERS));
+        }
+        self.growths();
+        self.sign();
+        self.rows.push(line(words::RUN));
+        self.rows
+            .extend(cautions(job, pump, &["start", "", "always"]));
+    }
+
+    fn hidden(&self, row: &mut Row, word: slip::Row, name: &str) {
+        let keys = slip::KEYS
+            .into_iter()
+            .zip([word.word(), &self.pump.tag, name]);
+        let keys = keys.filter(|(_, text)| !text.is_empty());
+        row.extend(keys.map(|(at, text)| (u32::from(at), text.to_string())));
+    }
+
+    fn place(&mut self, place: usize) {
+        let job = self.job;
+        let model = job.model_of(self.pump);
+        let (named, pack) = (&model.packs[place], &self.packs[place]);
+        if pack.picks.is_empty() {
+            self.seen.push("empty");
+            self.rows.push(texts(&[&named.label, words::EMPTY]));
+        }
+        let mut before = None;
+        for pick in &pack.picks {
+            let item = &job.stock[pick.item];
+            let thick = anew::fitted(item, pick.peeled);
+            self.wrong.unless(
+                before.is_none_or(|before| thick <= before),
+                "thick pieces come first",
+            );
+            before = Some(thick);
+            let mut row = texts(&[
+                &named.label,
+                &item.item,
+                "",
+                &thickness(thick),
+                &is_about(thick),
+                anew::bin(item),
+            ]);
+            row.insert(2, count(pick.count));
+            row.extend([6, 7].map(|at| (at, entry(BOX))));
+            self.hidden(&mut row, slip::Row::Piece, &named.name);
+            let [number, pieces, fitted] = slip::PIECE.map(u32::from);
+            row.insert(number, item.item.clone());
+            row.insert(pieces, count(pick.count));
+            row.insert(fitted, said::length(thick, crate::figures::natural(thick)));
+            self.rows.push(row);
+            if let Some(work) = said::work(job, pick) {
+                self.seen.push(match (item.cut, pick.count) {
+                    (Some(_), _) => "cut",
+                    (None, 1) => "peeled",
+                    (None, _) => "peeled, each",
+                });
+                let mut row = texts(&["", &work, "", "", "", "", words::DONE]);
+                row.insert(7, entry(BOX));
+                self.rows.push(row);
+            }
+        }
+        let crushed = self.crushed(place);
+        if pack.picks.is_empty() {
+            return;
+        }
+        let (unit, reach) = (model.unit, anew::pack(job, pack));
+        let (low, high) = (reach.value - reach.below, reach.value + reach.above);
+        self.wrong.unless(
+            low < high && (low..=high).contains(&reach.value),
+            "micrometer limits",
+        );
+        let read = [
+            with_unit(reach.value, unit),
+            bare(low, unit),
+            with_unit(high, unit),
+        ];
+        let twins = [reach.value, low, high].map(|end| about(end, other(unit)));
+        let text = words::micrometer(
+            [&read[0], &read[1], &read[2]],
+            [&twins[0], &twins[1], &twins[2]],
+            &crushed,
+        );
+        let mut row = line(text);
+        row.insert(5, words::read(symbol(unit)));
+        row.extend(READINGS.map(|at| (at, entry(""))));
+        self.hidden(&mut row, slip::Row::Pack, &named.name);
+        self.rows.push(row);
+    }
+
+    /// Warns of gaskets that their material does not suit, and says how far the others are crushed.
+    fn crushed(&mut self, place: usize) -> String {
+        let crushes = crush::crushes(self.job, self.pump, self.packs);
+        let crushes: Vec<_> = crushes
+            .into_iter()
+            .filter(|crush| crush.place == place)
+            .collect();
+        for text in crushes.iter().filter_map(|crush| crush.warning.clone()) {
+            self.seen.push("warned");
+            self.rows.push(line(text));
+        }
+        let within = crushes.iter().filter_map(|crush| crush.within.as_ref());
+        let mut percents: Vec<&str> = Vec::new();
+        for (percent, _) in within.clone() {
+            if !percents.contains(&percent.as_str()) {
+                percents.push(percent);
+            }
+        }
+        let least = within.clone().map(|(_, [least, _])| *least).max();
+        let most = within.map(|(_, [_, most])| *most).min();
+        let Some((least, most)) = least.zip(most) else {
+            return String::new();
+        };
+        self.seen.push("crushed");
+        words::crushed(
+            &percents.join(" and "),
+            &millionths(least),
+            &millionths(most),
+        )
+    }
+
+    fn bag(&mut self, bag: &[gapwright::bag::Share]) {
+        let (job, pump) = (self.job, self.pump);
+        let needs = &job.model_of(pump).consumables;
+        self.wrong
+            .same("consumables in the bag", bag.len(), needs.len());
+        if needs.is_empty() {
+            return;
+        }
+        self.rows.push(texts(&words::BAG));
+        for (at, (need, share)) in needs.iter().zip(bag).enumerate() {
+            let space = pump.consumable_fits[at].space;
+            let had: u32 = share.picks.iter().map(|pick| pick.count).sum();
+            self.wrong
+                .same("pieces asked for", had + share.lacking, need.count);
+            for pick in &share.picks {
+                let item = &job.stock[pick.item];
+                let fit = space.map_or(item.fit.as_str().to_string(), said::section);
+                let long = space.map_or(String::new(), said::ring_length);
+                if space.is_some() {
+                    self.seen.push("section");
+                }
+                let mut row = texts(&[&need.kind, &item.item, "", &fit, &long, anew::bin(item)]);
+                row.insert(2, count(pick.count));
+                row.extend([6, 7].map(|at| (at, entry(BOX))));
+                self.rows.push(row);
+            }
+            if share.lacking > 0 {
+                self.seen.push("lacking");
+                let (what, why) = (said::consumable(job, pump, at), said::lack(job, pump, at));
+                self.rows
+                    .push(line(words::lacking(share.lacking, need.count, &what, &why)));
+            }
+        }
+    }
+
+    fn measured(&mut self) {
+        let model = self.job.model_of(self.pump);
+        let unit = model.unit;
+        let mut cells = Vec::new();
+        for (dimension, measured) in model.dimensions.iter().zip(&self.pump.dimensions) {
+            let label = words::mean(&dimension.label, measured.readings.len());
+            let value = raw(measured.value);
+            let off = within(measured.tolerance.minus, measured.tolerance.plus, unit);
+            cells.push([
+                label,
+                format!(
+                    "{} ({}) {off}",
+                    with_unit(value, unit),
+                    about(value, other(unit))
+                ),
+            ]);
+        }
+        self.rows.push(line(words::MEASURED));
+        for pair in cells.chunks(2) {
+            let mut row = Row::new();
+            for (at, [label, value]) in [[0, 1], [3, 5]].into_iter().zip(pair) {
+                row.extend([(at[0], label.clone()), (at[1], value.clone())]);
+            }
+            self.rows.push(row);
+        }
+    }
+
+    fn requirement(&mut self, at: usize, out: Out) {
+        let (job, pump) = (self.job, self.pump);
+        let (unit, requirement) = (job.model_of(pump).unit, &pump.requirements[at]);
+        let [down, up] = out.guards.map(|guard| shortly(guard, unit, 1, Round::Up));
+        let guard = match out.guards[0] == out.guards[1] {
+            true => format!("{down} {}", symbol(unit)),
+            false => {
+                self.seen.push("uneven guard");
+                format!("-{down} +{up}")
+            }
+        };
+        self.wrong
+            .unless(out.margin() >= 0, format!("{} is met", requirement.label));
+        let own = symbol(unit);
+        self.rows.push(texts(&[
+            &requirement.label,
+            &with_unit(out.target, unit),
+            "",
+            &format!(
+                "{} to {}",
+                bare(out.lower, unit),
+                with_unit(out.upper, unit)
+            ),
+            "",
+            &format!("{} {own}", shortly(out.value, unit, 2, Round::Nearest)),
+            &guard,
+            &format!("{} {own}", shortly(out.margin(), unit, 1, Round::Down)),
+        ]));
+        self.recheck(at);
+    }
+
+    /// `0.0195 to 0.0225 in (about 0.495 to 0.572 mm)`.
+    fn between(&self, [low, high]: [i128; 2]) -> String {
+        let unit = self.job.model_of(self.pump).unit;
+        let twin = other(unit);
+        words::between(
+            &bare(low, unit),
+            &with_unit(high, unit),
+            [&about_bare(low, twin), &about(high, twin)],
+        )
+    }
+
+    /// What a reading must come to, and the blades that show it.
+    fn recheck(&mut self, at: usize) {
+        let (job, pump, packs) = (self.job, self.pump, self.packs);
+        let (unit, requirement) = (job.model_of(pump).unit, &pump.requirements[at]);
+        let form = &requirement.form;
+        if anew::is_hot(form) {
+            self.rows.push(line(words::FOR_SERVICE));
+        }
+        if !anew::is_read(pump, form) {
+            return;
+        }
+        let off = job.policy.clearance_within;
+        let ends = accepted(job, pump, packs, at, off).unwrap().map(Fine::raw);
+        let hot: Vec<[i128; 2]> = anew::running_with(pump, form)
+            .into_iter()
+            .map(|form| inwards(anew::window(job, pump, packs, form).unwrap(), unit))
+            .collect();
+        self.is_accepted(form, ends, &hot);
+        let [least, most] = inwards(ends, unit);
+        let rule = job.policy.acceptance.to_string();
+        let within = said::length(off, crate::figures::natural(off));
+        let text = match least <= most {
+            true => {
+                let between = self.between([least, most]);
+                words::after_fitting(
+                    !hot.is_empty(),
+                    &between,
+                    &words::allowed(&rule, &within, !hot.is_empty()),
+                )
+            }
+            false => {
+                self.seen.push("too coarse");
+                words::too_coarse(&within)
+            }
+        };
+        let mut row = line(text);
+        row.insert(5, words::found(symbol(unit)));
+        row.extend(READINGS.map(|at| (at, entry(""))));
+        self.hidden(&mut row, slip::Row::Requirement, &requirement.name);
+        self.rows.push(row);
+        let own = match form {
+            Form::Linear { lower, upper, .. } if !anew::is_hot(form) => {
+                Some([raw(*lower), raw(*upper)])
+            }
+            _ => None,
+        };
+        self.seen.push(match (hot.is_empty(), own) {
+            (true, _) => "whole limits",
+            (false, Some(_)) => "running",
+            (false, None) => "running alone",
+        });
+        let all = hot
+            .into_iter()
+            .reduce(|[a, b], [c, d]| [a.max(c), b.min(d)]);
+        let limits = match all {
+            None => own,
+            Some([low, high]) if low > high => {
+                self.seen.push("never running");
+                self.rows.push(line(words::NEVER_HOT));
+                None
+            }
+            Some([low, high]) => {
+                if least <= most && (low > least || high < most) {
+                    self.seen.push("cold window");
+                    let between = self.between([low, high]);
+                    self.rows.push(line(words::outside(&between)));
+                }
+                own.map_or(Some([low, high]), |[a, b]| Some([a.max(low), b.min(high)]))
+            }
+        };
+        if let Some(limits) = limits.filter(|[low, high]| low < high && !job.feelers.is_empty()) {
+            self.blades(form, limits);
+        }
+    }
+
+    /// What a reading may come to, where that is plain arithmetic.
+    fn is_accepted(&mut self, form: &Form, ends: [i128; 2], hot: &[[i128; 2]]) {
+        use gapwright::policy::Acceptance;
+        let Form::Linear { lower, upper, .. } = form else {
+            return;
+        };
+        let off = match self.job.policy.acceptance {
+            Acceptance::WorstCase => raw(self.job.policy.clearance_within),
+            Acceptance::Nominal => 0,
+            Acceptance::Expanded => return,
+        };
+        if hot.is_empty() {
+            let expected = [raw(*lower) + off, raw(*upper) - off];
+            self.wrong
+                .same("readings that are accepted", ends, expected);
+        }
+    }
+
+    fn blades(&mut self, form: &Form, limits: [i128; 2]) {
+        let (job, unit) = (self.job, self.job.model_of(self.pump).unit);
+        let out = anew::worst(job, self.pump, self.packs, &anew::cold(form));
+        let predicted = [out.value - out.guards[0], out.value + out.guards[1]];
+        let wanted = Wanted {
+            limits: limits.map(|limit| Fine::from_raw(limit).whole().unwrap()),
+            predicted: predicted.map(Fine::from_raw),
+        };
+        let Gauge { go, no_go } = gauge(&job.feelers, &wanted);
+        // Where a good pump passes with both, what must go in is the thinner of them.
+        if let (Chosen::Stack(small, true), Chosen::Stack(large, true)) = (&go, &no_go) {
+            self.wrong.unless(
+                small.nominal < large.nominal,
+                "what must go in is thinner than what must not",
+            );
+        }
+        for (chosen, is_go) in [(&go, true), (&no_go, false)] {
+            let Chosen::Stack(stack, passes) = chosen else {
+                self.seen.push("no blade");
+                continue;
+            };
+            if !passes {
+                self.seen.push("doubtful");
+            }
+            if stack.blades.len() > 1 {
+                self.seen.push("two blades");
+            }
+            let inside = match is_go {
+                true => raw(thin(stack)) >= limits[0],
+                false => raw(thick(stack)) <= limits[1],
+            };
+            self.wrong.unless(inside, "blades lie inside their limit");
+        }
+        let mut text = words::blades(
+            &side(&go, words::GO, unit),
+            &side(&no_go, words::NO_GO, unit),
+        );
+        for chosen in [&go, &no_go] {
+            if let Chosen::Stack(stack, _) = chosen {
+                let blades: u32 = stack.blades.iter().map(|(_, count)| count).sum();
+                if blades >= 4 {
+                    // 0.0003 in a joint.
+                    let growth = 76_200 * 1_000_000 * i128::from(blades - 1);
+                    text += &words::read_thick(blades, &about(growth, unit));
+                }
+            }
+        }
+        self.rows.push(line(text));
+    }
+
+    fn growths(&mut self) {
+        let (pump, unit) = (self.pump, self.job.model_of(self.pump).unit);
+        let enters = |at: usize| {
+            let mut forms = pump
+                .requirements
+                .iter()
+                .map(|requirement| &requirement.form);
+            forms.any(|form| {
+                let (Form::Linear { terms, .. } | Form::GasketFill { gap: terms, .. }) = form;
+                terms
+                    .iter()
+                    .any(|(term, _)| *term == gapwright::model::Term::Thermal(at))
+            })
+        };
+        let growths = pump
+            .growths
+            .iter()
+            .enumerate()
+            .filter(|(at, _)| enters(*at));
+        let growths: Vec<_> = growths.map(|(_, growth)| growth).collect();
+        if growths.is_empty() {
+            return;
+        }
+        let counted = growths.iter().map(|growth| {
+            let thermal = &growth.thermal;
+            let [cold, running] = [thermal.cold, thermal.running].map(|t| millionths(t.raw()));
+            format!(
+                "{} {} ({cold} to {running} degC)",
+                thermal.label,
+                about(raw(growth.value), unit)
+            )
+        });
+        let counted: Vec<String> = counted.collect();
+        let columns = growths.iter();
+        let columns =
+            columns.map(|growth| format!("`{} running`", said::heading(&growth.thermal.name)));
+        let columns: Vec<String> = columns.collect();
+        self.rows.push(line(words::growths(
+            &counted.join(", "),
+            &columns.join(", "),
+        )));
+    }
+
+    fn sign(&mut self) {
+        let mut row = texts(&[words::SIGN[0], "", "", words::SIGN[1]]);
+        row.extend([1, 2, 4, 5, 6, 7].map(|at| (at, entry(""))));
+        self.hidden(&mut row, slip::Row::Signed, "");
+        self.rows.push(row);
+    }
+}
+
+fn thin(stack: &Stacked) -> gapwright::length::Length {
+    let each = stack.blades.iter();
+    each.map(|(blade, count)| (blade.thickness - blade.tolerance.minus) * *count)
+        .sum()
+}
+
+/// With what the joints may add: 0.0003 in each.
+fn thick(stack: &Stacked) -> gapwright::length::Length {
+    let each = stack.blades.iter();
+    let blades = each.clone().map(|(_, count)| count).sum::<u32>();
+    let alone = each.map(|(blade, count)| (blade.thickness + blade.tolerance.plus) * *count);
+    let alone: gapwright::length::Length = alone.sum();
+    alone + gapwright::length::Length::from_ticks(76_200) * (blades - 1)
+}
+
+fn side(chosen: &Chosen, [must, limit]: [&str; 2], unit: gapwright::length::Unit) -> String {
+    let Chosen::Stack(stack, passes) = chosen else {
+        return words::no_blades(limit);
+    };
+    let each = stack.blades.iter().map(|(blade, count)| {
+        let shown = said::length(blade.thickness, crate::figures::natural(blade.thickness));
+        match count {
+            1 => shown,
+            _ => format!("{count} of {shown}"),
+        }
+    });
+    let each: Vec<String> = each.collect();
+    let blades: u32 = stack.blades.iter().map(|(_, count)| count).sum();
+    let sum: i128 = stack
+        .blades
+        .iter()
+        .map(|(blade, count)| raw(blade.thickness) * i128::from(*count))
+        .sum();
+    let together = match blades {
+        1 => String::new(),
+        _ => format!(
+            " together {} {}",
+            rounded(sum, unit, crate::figures::places(unit), Round::Nearest),
+            symbol(unit)
+        ),
+    };
+    let doubt = if *passes { "" } else { words::DOUBT };
+    format!("{}{together} {must}{doubt}", each.join(" + "))
+}

@@ -1,0 +1,130 @@
+//! Picking list: a line an item that is taken, walking the bins once; then the sheets that are cut up.
+
+use gapwright::verify::Verified;
+
+use crate::anew;
+use crate::figures::{is_about, thickness, trimmed};
+use crate::outages::held;
+use crate::page::{Row, count, entry, line, texts};
+use crate::wording::{BOX, picking as words};
+
+#[test]
+fn every_line_of_the_picking_list_is_what_the_kits_take() {
+    held("Picking list", |outage, wrong| {
+        let verified = &outage.verified;
+        let mut expected = vec![
+            line(words::TITLE[0]),
+            line(words::TITLE[1]),
+            texts(&words::COLUMNS),
+        ];
+        let (lines, pieces, stacked) = items(verified, &mut expected);
+        if lines == 0 {
+            expected.push(line(words::NOTHING));
+        }
+        sheets(verified, &mut expected);
+        expected.push(line(words::total(lines, pieces, pieces - stacked)));
+        wrong.rows(
+            &outage.book.page("Picking list").block(0..u32::MAX),
+            &expected,
+        );
+    });
+}
+
+/// Lines, pieces, and those of them that are shims or gaskets.
+fn items(verified: &Verified, rows: &mut Vec<Row>) -> (usize, u32, u32) {
+    let job = verified.job();
+    let mut order: Vec<usize> = (0..job.stock.len()).collect();
+    order.retain(|&item| anew::taken(verified, item) > 0);
+    order.sort_by(|&a, &b| {
+        let (p, q) = (&job.stock[a], &job.stock[b]);
+        // What has no bin is looked for at the end.
+        let last = p.bin.is_none().cmp(&q.bin.is_none());
+        last.then(anew::by_bin(anew::bin(p), anew::bin(q)))
+            .then(a.cmp(&b))
+    });
+    let (mut pieces, mut stacked) = (0, 0);
+    for &index in &order {
+        let (item, taken) = (&job.stock[index], anew::taken(verified, index));
+        pieces += taken;
+        if matches!(item.kind.as_str(), "shim" | "gasket") {
+            stacked += taken;
+        }
+        let tags = (0..job.pumps.len()).filter_map(|pump| {
+            let mut mine = anew::picks(verified, pump);
+            mine.retain(|pick| pick.item == index);
+            let own: u32 = mine.iter().map(|pick| pick.count).sum();
+            let peel = if mine.iter().any(|pick| pick.peeled > 0) {
+                words::TO_PEEL
+            } else {
+                ""
+            };
+            (own > 0).then(|| format!("{} ({own}{peel})", job.pumps[pump].tag))
+        });
+        let mut tags = tags.collect::<Vec<_>>().join(", ");
+        let loose = (item.on_hand - item.reserved) % item.pack_qty;
+        if job.policy.opened_packs_spoiled && item.pack_qty > 1 && taken > loose {
+            let packs = (taken - loose).div_ceil(item.pack_qty);
+            tags += &words::open(packs, item.pack_qty, anew::spoiled(verified, index));
+        }
+        let thick = item.size.map(|size| size.thickness).or(item.section);
+        let bin = item.bin.as_deref().unwrap_or(words::NO_BIN);
+        let mut row = texts(&[
+            bin,
+            &item.item,
+            &item.kind,
+            item.fit.as_str(),
+            &thick.map_or(String::new(), thickness),
+            &thick.map_or(String::new(), is_about),
+            "",
+            &tags,
+        ]);
+        row.extend([(6, count(taken)), (8, entry(BOX)), (9, entry(""))]);
+        rows.push(row);
+    }
+    (order.len(), pieces, stacked)
+}
+
+/// Like sheets that are cut up alike stand on one line.
+fn sheets(verified: &Verified, rows: &mut Vec<Row>) {
+    let (job, layouts) = (verified.job(), &verified.plan().layouts);
+    if layouts.is_empty() {
+        return;
+    }
+    rows.push(texts(&words::SHEETS));
+    let mut alike: Vec<(usize, u32)> = Vec::new();
+    for (at, layout) in layouts.iter().enumerate() {
+        match alike
+            .iter_mut()
+            .find(|(first, _)| layouts[*first] == *layout)
+        {
+            Some((_, count)) => *count += 1,
+            None => alike.push((at, 1)),
+        }
+    }
+    for (at, sheets) in alike {
+        let layout = &layouts[at];
+        let lot = &job.sheets[layout.sheet];
+        let side = lot.sides[layout.along];
+        let strips = layout.strips.iter().map(|&(item, strips)| {
+            let item = &job.stock[item];
+            let wide = item.cut.unwrap().outside;
+            words::strips(
+                strips,
+                &trimmed(wide),
+                side.ticks() / wide.ticks(),
+                item.fit.as_str(),
+            )
+        });
+        let strips: Vec<String> = strips.collect();
+        let text = words::along(&trimmed(side), &strips.join("; "));
+        let bin = lot.bin.as_deref().unwrap_or("");
+        let mut row = texts(&[bin, &lot.item, &lot.kind, "", "", "", "", &text]);
+        row.extend([(6, count(sheets)), (8, entry(BOX)), (9, entry(""))]);
+        rows.push(row);
+    }
+}
+
+#[test]
+fn bins_are_walked_by_their_numbers() {
+    assert!(anew::by_bin("A2", "A10").is_lt() && anew::by_bin("B1", "A10").is_gt());
+}

@@ -1,0 +1,767 @@
+//! Every text that the sheets print by themselves, in one place: where a wording changes, it changes here.
+
+/// Behind everything that belongs to a pump that may not be closed.
+pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
+pub const BOX: &str = "\u{2610}";
+pub const CAUTION: &str = "\u{26a0}";
+
+pub mod summary {
+    pub const TITLE: &str = "Outage kit plan";
+    pub const COUNTS: [&str; 5] = ["", "", "This plan", "No plan can", ""];
+    pub const KITTED: &str = "Pumps kitted";
+    pub const WASTE: &str = "Waste";
+    pub const PIECES: &str = "Pieces";
+    pub const BEST: [&str; 3] = [
+        "serve more by priority",
+        "waste less and serve as many",
+        "take fewer at this waste",
+    ];
+    pub const FIGURES: [&str; 6] = [
+        "Tag",
+        "Value, % of the way from lower to upper limit",
+        "Guard down, %",
+        "Guard up, %",
+        "Lower limit",
+        "Upper limit",
+    ];
+    pub const NOT_KITTED: &str = " (not fit)";
+    pub const PUMPS: &str = "Pumps";
+    pub const COLUMNS: [&str; 10] = [
+        "Tag",
+        "Model",
+        "Priority",
+        "Due",
+        "Standing",
+        "Requirement",
+        "Predicted",
+        "Limits",
+        "Margin",
+        "Pieces",
+    ];
+    pub const REMARK: &str = "Requirement, predicted and margin are those of the pump's tightest requirement; all stand on Kits and Stack-up.";
+    pub const WARNINGS: &str = "Warnings and remarks";
+    pub const CAUTIONS: &str = "Cautions";
+
+    pub fn lead(served: usize, all: usize, rule: &str) -> String {
+        format!("{served} of {all} pumps can be kitted from the stock; acceptance rule: {rule}")
+    }
+    pub fn proven(waste: &str) -> String {
+        format!(
+            "Proven least: no plan serves more by priority, and none that does wastes less than {waste}."
+        )
+    }
+    pub fn short(count: usize) -> String {
+        format!("{count} {}: see Short", super::NOT_FIT)
+    }
+    pub fn lacking(bags: usize, all: usize) -> String {
+        format!("Short of consumables: {bags} of {all} bags, see Short")
+    }
+    pub fn unused(all: &str) -> String {
+        format!("Carried through or left alone, not used: {all}.")
+    }
+    pub fn unchecked(count: usize, items: &str) -> String {
+        let plural = if count == 1 { "" } else { "s" };
+        format!(
+            "Crush not checked for {count} gasket item{plural}, whose material is not known to give way: {items}."
+        )
+    }
+    pub const NO_MATERIAL: &str = "no material stated";
+}
+
+pub mod standing {
+    pub const COMPLETE: &str = "kit complete";
+    pub const LACKING: &str = "kitted, short of consumables";
+}
+
+pub mod picking {
+    pub const TITLE: [&str; 2] = [
+        "Picking list",
+        "In bin order. Measure a piece of each lot of shims and gaskets before it leaves the bin; tick what is picked.",
+    ];
+    pub const COLUMNS: [&str; 10] = [
+        "Bin",
+        "Item",
+        "Kind",
+        "Fit",
+        "Thickness",
+        "is about",
+        "Quantity",
+        "For tags (pieces each)",
+        "Picked",
+        "Initials",
+    ];
+    pub const SHEETS: [&str; 10] = [
+        "Bin", "Sheet", "Kind", "", "", "", "Sheets", "Cut into", "Picked", "Initials",
+    ];
+    pub const NO_BIN: &str = "no bin";
+    pub const NOTHING: &str = "Nothing to pick: no pump can be kitted.";
+    pub const TO_PEEL: &str = ", to be peeled";
+
+    pub fn open(packs: u32, of: u32, left: u32) -> String {
+        let word = if packs == 1 { "pack" } else { "packs" };
+        format!(". Open {packs} sealed {word} of {of}; {left} left over, counted as spoiled")
+    }
+    pub fn total(lines: usize, pieces: u32, consumables: u32) -> String {
+        match consumables {
+            0 => format!("{lines} lines, {pieces} pieces"),
+            _ => format!("{lines} lines, {pieces} pieces, {consumables} of them consumables"),
+        }
+    }
+    pub fn along(side: &str, strips: &str) -> String {
+        format!("along the side of {side}: {strips}")
+    }
+    pub fn strips(count: u32, wide: &str, blanks: i64, fit: &str) -> String {
+        let word = if count == 1 { "strip" } else { "strips" };
+        format!("{count} {word} {wide} wide, {blanks} blanks each, for {fit}")
+    }
+}
+
+pub mod kits {
+    pub const PICK: &str =
+        "1  Pick and measure: places in the order in which they are filled, thick pieces first";
+    pub const PLACES: [&str; 8] = [
+        "Place",
+        "Item",
+        "Pieces",
+        "Thickness of one",
+        "is about",
+        "Bin",
+        "In the bag",
+        "Fitted",
+    ];
+    pub const EMPTY: &str = "no piece: the place stays empty";
+    pub const DONE: &str = "Done:";
+    pub const BAG: [&str; 8] = [
+        "Also for the bag",
+        "Item",
+        "Pieces",
+        "Fit or section",
+        "Ring length",
+        "Bin",
+        "In the bag",
+        "Fitted",
+    ];
+    pub const ASSEMBLE: &str = "2  Assemble";
+    pub const MEASURED: &str = "As measured";
+    pub const RECHECK: &str = "3  Recheck, before it is closed for good";
+    pub const REQUIREMENTS: [&str; 8] = [
+        "Requirement",
+        "Target",
+        "",
+        "Limits",
+        "",
+        "Predicted",
+        "Guard",
+        "Margin",
+    ];
+    pub const FOR_SERVICE: &str = "Predicted for service; cannot be measured at the bench.";
+    pub const NEVER_HOT: &str = "No cold reading shows for certain that it runs within its hot limits: the growth is not known well enough.";
+    pub const NO_FEELERS: &str = "Feeler blades: none are entered on the sheet Feelers of the stock workbook; with the shop's set there, those that must go in and must not would stand here.";
+    pub const SIGN: [&str; 2] = ["Fitter, date:", "Checked, date:"];
+    pub const RUN: &str = "4  Before it runs, and always";
+    pub const OPEN: &str = "Before it is opened, and while it stays open";
+    pub const NOTHING_ISSUED: &str = "No pieces are issued for this pump. Do not assemble it with pieces picked by eye: a requirement would not be met.";
+
+    pub fn title(number: usize, of: usize, tag: &str) -> String {
+        format!("Kit {number} of {of}: pump {tag}")
+    }
+    pub const TITLE: [&str; 2] = ["Kit ", ": pump "];
+    pub fn cut(sheet: &str, outside: &str, inside: &str) -> String {
+        format!("cut from sheet {sheet}: outside {outside}, inside {inside}")
+    }
+    pub fn peel(layers: u32, pieces: u32, to: &str) -> String {
+        let word = if layers == 1 { "layer" } else { "layers" };
+        let each = if pieces == 1 { "" } else { " each" };
+        format!("peel {layers} {word} off{each}, to {to}; deburr and measure again")
+    }
+    pub fn micrometer(read: [&str; 3], about: [&str; 3], crushed: &str) -> String {
+        let [total, low, high] = read;
+        let [of_total, of_low, of_high] = about;
+        format!(
+            "Expected micrometer reading: {total}, between {low} and {high} ({of_total}, {of_low} to {of_high}){crushed}"
+        )
+    }
+    pub fn crushed(percents: &str, least: &str, most: &str) -> String {
+        format!("; crushed by {percents} % (material: {least} to {most} %)")
+    }
+    pub fn crush_warning(
+        label: &str,
+        item: &str,
+        percent: &str,
+        [material, least, most]: [&str; 3],
+        less: bool,
+    ) -> String {
+        let so = match less {
+            true => "it may leak",
+            false => "it may tear, or keep the parts from closing",
+        };
+        format!(
+            "WARNING: {label}: {item} is crushed by {percent} %, and {material} gives way by {least} to {most} % under its usual test load: {so}"
+        )
+    }
+    pub fn read(unit: &str) -> String {
+        format!("Read, again ({unit}):")
+    }
+    pub fn found(unit: &str) -> String {
+        format!("Found, again ({unit}):")
+    }
+    pub fn lacking(count: u32, of: u32, what: &str, why: &str) -> String {
+        format!("LACKING {count} of {of}: {what}. Why: {why}.")
+    }
+    pub fn mean(label: &str, readings: usize) -> String {
+        match readings {
+            0 | 1 => label.to_string(),
+            _ => format!("{label} (mean of {readings})"),
+        }
+    }
+    pub fn after_fitting(cold: bool, between: &str, allowed: &str) -> String {
+        let cold = if cold { ", cold" } else { "" };
+        format!("Recheck after fitting{cold}: {between}; {allowed}")
+    }
+    pub fn too_coarse(within: &str) -> String {
+        format!(
+            "Recheck after fitting: no reading that may be off by {within} either way shows that it is met; take a finer instrument and say how good it is"
+        )
+    }
+    pub fn between(low: &str, high: &str, about: [&str; 2]) -> String {
+        format!("{low} to {high} (about {} to {})", about[0], about[1])
+    }
+    pub fn outside(between: &str) -> String {
+        format!(
+            "A cold reading outside {between} may leave the hot limits if the growth comes at its worst"
+        )
+    }
+    /// What the readings allow for, of a clearance that counts running as well or does not.
+    pub fn allowed(rule: &str, within: &str, hot: bool) -> String {
+        let (text, running) = match rule {
+            "worst case" => (
+                format!("within its limits by what a reading may be off, {within} either way"),
+                ", and running too, with the growth at its worst",
+            ),
+            "expanded" => (
+                format!(
+                    "within its limits by the expanded uncertainty of a reading good to {within} either way"
+                ),
+                ", and running too, by that of the growth as well",
+            ),
+            _ => (
+                format!(
+                    "the rule is nominal: what a reading may be off, {within} either way, is not allowed for"
+                ),
+                ", nor the growth at its worst",
+            ),
+        };
+        format!("{text}{}", if hot { running } else { "" })
+    }
+    pub fn blades(go: &str, no_go: &str) -> String {
+        format!("Feeler blades: {go}; {no_go}.")
+    }
+    pub const GO: [&str; 2] = ["must go in", "the lower limit"];
+    pub const NO_GO: [&str; 2] = ["must not go in", "the upper limit"];
+    pub const DOUBT: &str = " (a good pump may fail this one: then measure it)";
+    pub fn no_blades(limit: &str) -> String {
+        format!("no blades of the set show {limit}: measure it another way")
+    }
+    pub fn read_thick(count: u32, by: &str) -> String {
+        format!(
+            " {count} blades together read thick, by up to {by} beside their own tolerance: wipe them dry and press them together."
+        )
+    }
+    pub fn growths(counted: &str, columns: &str) -> String {
+        format!(
+            "Counted for running hot: {counted}; if the service differs, state it in the pump sheet (columns {columns}; likewise cold and length)."
+        )
+    }
+    pub fn would_do(window: &str, presumed: &str) -> String {
+        format!("Totals that would do: {window}, for {presumed}.")
+    }
+    pub fn nearest(total: &str) -> String {
+        format!("Nearest total that can be made: {total}.")
+    }
+    pub fn facts(priority: u32, due: &str) -> Vec<String> {
+        let mut facts = vec![format!("Priority {priority}")];
+        if !due.is_empty() {
+            facts.push(format!("due {due}"));
+        }
+        facts
+    }
+}
+
+pub mod labels {
+    pub const NONE: &str = "No kit, no label.";
+    pub fn kit(number: usize, of: usize) -> String {
+        format!("Kit {number} of {of}")
+    }
+    pub fn facts(due: &str, priority: u32) -> String {
+        match due {
+            "" => format!("priority {priority}"),
+            due => format!("due {due}, priority {priority}"),
+        }
+    }
+    pub fn pieces(all: u32, each: &str) -> String {
+        let word = if all == 1 { "piece" } else { "pieces" };
+        format!("{all} {word}: {each}")
+    }
+    pub fn short(count: u32) -> String {
+        format!("SHORT of {count}: see the slip")
+    }
+    pub fn plan(id: &str) -> String {
+        format!("Plan {id}")
+    }
+    pub fn without(tags: &str) -> String {
+        format!("{}, and so without a bag: {tags}.", super::NOT_FIT)
+    }
+}
+
+pub mod short {
+    pub const TITLE: [&str; 2] = [
+        "Short: pumps that cannot be kitted",
+        "Each of these is NOT FIT TO ASSEMBLE until its place is filled. A pack with a total in the window would do only if it is as good as the window presumes.",
+    ];
+    pub const COLUMNS: [&str; 10] = [
+        "Tag",
+        "Priority",
+        "Due",
+        "Place",
+        "Fit",
+        "Why",
+        "Window for the total",
+        "The window presumes",
+        "Nearest that can be made",
+        "Standing",
+    ];
+    pub const NONE: &str = "None: every pump can be kitted.";
+    pub const NOTHING: &str = "none";
+    pub const BAGS: &str = "Consumables that the bags of kitted pumps are short of";
+    pub const NO_BAGS: &str = "None: every bag has all of its consumables.";
+    pub const LACKING: [&str; 10] = [
+        "Tag",
+        "Priority",
+        "Due",
+        "Consumable",
+        "Fit",
+        "Why",
+        "Lacking",
+        "Asked for",
+        "Bin",
+        "Standing",
+    ];
+    pub const WHOLE: &str = "the pump as a whole";
+    pub const NO_PIECE: &str = " (no piece)";
+    pub const LOOSER: &str = "but its pieces are good to less than the window presumes";
+
+    pub fn none_on_hand(kind: &str, fit: &str) -> String {
+        format!("no {kind} of fit {fit} is on hand")
+    }
+    pub fn all_reserved(kind: &str, fit: &str) -> String {
+        format!("every {kind} of fit {fit} that is on hand is reserved")
+    }
+    pub const TOO_NARROW: &str = "the limits are narrower than the tolerances of the measurements and of the thinnest pack that could be made";
+    pub const TOO_WIDE: &str = "each place could be filled, but no kit leaves the limits clear of its expanded uncertainty";
+    pub const MEASURED_OUT: &str =
+        "the measured dimensions alone are outside the limits, and no piece can change that";
+    pub const MEASURE_AGAIN: &str =
+        "as measured, even with nothing in this place a limit is passed; measure again";
+    pub const TOGETHER: &str = "each place could be filled by itself, but together they ask for more pieces of one item than there are";
+    pub fn no_total(pieces: &str, window: Option<&str>) -> String {
+        match window {
+            Some(window) => format!("no total of {pieces} falls into the window {window}"),
+            None => format!("no total of {pieces} meets every requirement at once"),
+        }
+    }
+    pub fn total_is_looser(pieces: &str, nearest: &str, window: &str) -> String {
+        format!("no total of {pieces} does: {nearest} would lie in the window {window}, {LOOSER}")
+    }
+    pub fn gone(lacking: &str, to: &str) -> String {
+        match to {
+            "" => format!("the nearest kit lacks {lacking}"),
+            to => format!("the nearest kit lacks {lacking}; such pieces went to {to}"),
+        }
+    }
+    pub fn good_to(minus: &str, plus: &str, unit: &str) -> String {
+        match minus == plus {
+            true => format!("a pack good to {plus} {unit} either way"),
+            false => format!("a pack good to +{plus}/-{minus} {unit}"),
+        }
+    }
+    pub fn no_column(column: &str) -> String {
+        format!("the pump sheet gives no `{column}`")
+    }
+    pub fn none_stocked(kind: &str) -> String {
+        format!("no such {kind} is in the stock")
+    }
+    pub const NONE_THERE: &str = "none is on hand";
+    pub const BAG_RESERVED: &str = "all that are on hand are reserved";
+    pub fn given_out(all: u64) -> String {
+        format!("all {all} that may be issued are given out")
+    }
+}
+
+pub mod reorder {
+    pub const TITLE: [&str; 2] = [
+        "Reorder: what is left, and what one more would have been worth",
+        "Each worth is found by solving again with one more piece on hand, everything else as it is. Worths do not add up.",
+    ];
+    pub const COLUMNS: [&str; 10] = [
+        "Item",
+        "Kind",
+        "Fit",
+        "Before",
+        "Issued",
+        "Spoiled",
+        "After",
+        "Min level",
+        "Standing",
+        "Worth of one more",
+    ];
+    pub const BELOW: &str = "below min level";
+    pub const NOT_WORKED_OUT: &str = "not worked out";
+    pub const NO_WORTH: &str =
+        "The worth of one more was not worked out: it needs a proven plan and time to spare.";
+    pub const PICTURES: [&str; 2] = [
+        "Shims and gaskets before and after",
+        "Consumables before and after",
+    ];
+    pub const ALL_SHOWN: &str = "Every item that is taken from.";
+    pub const FIGURES: [&str; 4] = ["Item", "Before", "After", "Min level"];
+    pub fn some_shown(shown: usize, more: usize) -> String {
+        format!("The {shown} items of which most is taken; {more} more are taken from.")
+    }
+    pub fn lacking(count: u32) -> String {
+        format!("{count} lacking in bags")
+    }
+    pub const NOTHING: &str = "nothing";
+    pub const UNCHANGED: &str = "waste unchanged";
+    pub const MORE: &str = "serves more by priority, ";
+    pub fn waste(amount: &str, less: bool) -> String {
+        format!("waste {amount} {}", if less { "less" } else { "more" })
+    }
+}
+
+pub mod issue {
+    pub const ID: &str = "Plan";
+    pub const COLUMNS: [&str; 6] = ["Tag", "Place", "Bin", "Item", "Step", "Planned"];
+    pub const PICK: &str = "pick";
+    pub const SHORT: &str = "short";
+    pub const SPOILED: &str = "spoiled with its pack";
+    pub const CUT_UP: &str = "cut up";
+    pub fn cut_from(sheet: &str) -> String {
+        format!("cut from {sheet}")
+    }
+}
+
+pub mod stack_up {
+    pub const RULE: &str = "Acceptance rule";
+    pub const CONTRIBUTORS: [&str; 10] = [
+        "Contributor",
+        "Count",
+        "Nominal of one",
+        "Minus",
+        "Plus",
+        "Known by",
+        "Standard uncertainty of one",
+        "Degrees of freedom",
+        "Standard uncertainty of its lot",
+        "Lot (a number for each)",
+    ];
+    pub const LENGTHS: [&str; 3] = ["Target", "Lower limit", "Upper limit"];
+    pub const ALLOWANCES: [&str; 3] = [
+        "Allowance aimed at",
+        "Least allowance",
+        "Greatest allowance",
+    ];
+    pub const RESULT: [&str; 3] = ["Result", "Lower side", "Upper side"];
+    pub const NOMINAL: &str = "Nominal value";
+    pub const TARGET: &str = "Target";
+    pub const LIMIT: &str = "Limit";
+    pub const WORST: &str = "Worst case: how far down and up";
+    pub const ROOT_SUM_SQUARE: &str = "Root sum square (if independent, centred, alike)";
+    pub const MIDDLE: &str = "Shift of the mean towards the limit (uneven sides)";
+    pub const COMBINED: &str = "Combined standard uncertainty";
+    pub const K: &str = "Coverage factor";
+    pub const EXPANDED: &str = "Expanded uncertainty";
+    pub const ROOM: &str = "Margin of the nominal value";
+    pub const MARGIN_WORST: &str = "Margin in the worst case";
+    pub const MARGIN_EXPANDED: &str = "Margin by the expanded uncertainty";
+    pub const MARGIN: &str = "Margin by the rule in force";
+    pub const VERDICT: &str = "Verdict by the rule in force";
+    pub const REACHES: &str = "Reaches in the worst case: from, to";
+    pub const ALLOWANCE: &str = "Allowance reached (free thickness / gap - 1)";
+    pub const CRUSH: &str = "Crush (1 - gap / free thickness)";
+    pub const MET: &str = "met";
+    pub const NO_PUMP: &str = "No pump can be kitted.";
+    pub fn pump(tag: &str, title: &str, unit: &str) -> String {
+        format!("Pump {tag}: {title} ({unit})")
+    }
+    pub fn requirement(tag: &str, label: &str, unit: &str) -> String {
+        format!("{tag}: {label} ({unit})")
+    }
+    pub fn peeled(label: &str, to: &str) -> String {
+        format!("{label}, peeled to {to}")
+    }
+}
+
+pub mod basis {
+    pub const INPUTS: [&str; 3] = ["Input", "File", "SHA-256"];
+    pub const POLICY: [&str; 3] = ["Policy", "Value", "Meaning"];
+    pub const GOALS: [&str; 3] = ["Goal, in this order", "Value", "Bound"];
+    pub const SERVED: &str = "weight of the pumps served";
+    pub const DATE: &str = "Date";
+    pub const PROOF: &str = "Proof";
+    pub const WEIGHTS: &str = "Weights of served pumps";
+}
+
+pub mod models {
+    pub const USED: [&str; 2] = ["used by 1 pump", "used by"];
+    pub const MEASURED: [&str; 4] = [
+        "Measured",
+        "Column of the pump workbook",
+        "How well it is known",
+        "Shape",
+    ];
+    pub const GROWS: [&str; 6] = [
+        "Grows when running",
+        "Columns of the pump workbook, where a pump differs",
+        "Length",
+        "Expansion, 1e-6/K",
+        "Cold to running, \u{b0}C",
+        "Difference good to, K",
+    ];
+    pub const TOGETHER: [&str; 3] = ["Errs together", "with", "Correlation coefficient"];
+    pub const PACKS: [&str; 3] = ["Place for pieces", "Column of its fit code", "Pieces"];
+    pub const HOLD: [&str; 6] = [
+        "Must hold",
+        "What is held within the limits",
+        "Target",
+        "Lower limit",
+        "Upper limit",
+        "Gasket crushed",
+    ];
+    pub const BAG: [&str; 3] = ["For the bag", "What says which one fits", "Pieces"];
+    pub const CAUTIONS: &str = "Cautions";
+}
+
+pub mod provision {
+    pub const PRICES: [&str; 2] = [
+        "Safe kits, all of them together",
+        "Trolley, shared by all pumps",
+    ];
+    pub const PRICE: &str = "Price";
+    pub const PIECES: &str = "Pieces";
+    pub const CHOSEN: [&str; 2] = ["Chosen for", "every value looked at in its range"];
+    pub const COUNTED: [&str; 2] = ["Service counted", "not counted: it is no matter of chance"];
+    pub const PUMPS: [&str; 10] = [
+        "Tag",
+        "Model",
+        "Priority",
+        "Due",
+        "Expected",
+        "Values",
+        "In a gap",
+        "Safe kit",
+        "Goes without",
+        "Standing",
+    ];
+    pub const MEASURED: &str = "measured";
+    pub const OF_READINGS: &str = ", as past readings say";
+    pub const STANDING: [&str; 2] = [
+        "Measured; pieces at hand",
+        "Every value looked at can be met",
+    ];
+    pub const MEASURED_GAP: &str = "GAP: measured, and nothing will do";
+    pub const TROLLEY: [&str; 13] = [
+        "Bin",
+        "Item",
+        "Kind",
+        "Fit",
+        "Thickness",
+        "is about",
+        "Set aside",
+        "May be issued",
+        "Stays in the drawer",
+        "Unit cost",
+        "Cost",
+        "Done",
+        "Initials",
+    ];
+    pub const KIT: [&str; 8] = [
+        "Item",
+        "Kind",
+        "Fit",
+        "Thickness",
+        "is about",
+        "Pieces",
+        "Cost",
+        "Bin",
+    ];
+    pub const MEASURES: [&str; 4] = [
+        "If it measures: ",
+        "Values",
+        "Take, place by place (with its total)",
+        "",
+    ];
+    pub const NONE: &str = "none";
+    pub const NOTHING: &str = "GAP: nothing in the drawers will do";
+    pub const GAPS: [&str; 7] = ["Tag", "Dimension", "From", "To", "Values", "of", "In words"];
+    pub fn lead(unmeasured: usize, all: usize, rule: &str, step: &str) -> String {
+        format!(
+            "{unmeasured} of {all} pumps are not measured yet; acceptance rule: {rule}; values in steps of {step}"
+        )
+    }
+    pub fn chosen_for(served: u32, of: u32, wanted: u32) -> String {
+        format!(
+            "{served} of {of} scenarios, {wanted} wanted; no measure of its service, since it was made for them"
+        )
+    }
+    pub fn counted(served: u32, of: u32) -> String {
+        format!("{served} of {of} scenarios of their own, ")
+    }
+    pub fn lost([checks, served, gaps, ran_out, unknown]: [u32; 5]) -> String {
+        format!(
+            "Of {checks} scenarios counted: {served} served, {gaps} come to a value in a gap, {ran_out} want pieces that ran out, {unknown} not found out (the interval's low end takes them as not served, its high end as served)."
+        )
+    }
+    pub fn gap_line(gaps: usize, all: usize) -> String {
+        format!(
+            "GAP: {gaps} of {all} pumps may come to a value that nothing in the drawers will do for; see Coverage."
+        )
+    }
+    pub fn gap(gaps: usize, values: usize) -> String {
+        format!("GAP: {gaps} of {values} values")
+    }
+    pub fn total(lines: usize, pieces: u32, cost: &str) -> String {
+        format!("{lines} lines, {pieces} pieces, {cost}")
+    }
+    pub fn kit(tag: &str, cost: &str, pieces: u32) -> String {
+        format!("Pump {tag}: {cost}, {pieces} pieces, ")
+    }
+    pub fn in_words(tag: &str, label: &str, values: &str, [gaps, all]: [usize; 2]) -> String {
+        format!(
+            "{tag}: nothing in the drawers will do if {label} comes to {values} ({gaps} of {all} values)."
+        )
+    }
+}
+
+pub mod purchase {
+    pub const ORDER: [&str; 14] = [
+        "Item",
+        "Kind",
+        "Fit",
+        "Thickness",
+        "Pieces in a sealed pack",
+        "Packs for this outage",
+        "Packs back to level",
+        "Packs to order",
+        "Pieces",
+        "Price of a piece",
+        "Total",
+        "Lead days",
+        "There on",
+        "Ordered (date, initials)",
+    ];
+    pub const UNNAMED: &str = "Suppliers that the stock workbook does not name";
+    pub const ALL: &str = "All orders";
+    pub const OUTAGE: &str = "Packs so that pumps can be kitted, as worked out and proven; consumables and levels not counted";
+    pub const NOT_SAID: &str = "not said";
+    pub const PUMPS: [&str; 7] = [
+        "Tag",
+        "Model",
+        "Priority",
+        "Due",
+        "From today's stock",
+        "After the buy",
+        "Why it is still short",
+    ];
+    pub const CAN: &str = "can be kitted";
+    pub const LEVELS: [&str; 10] = [
+        "Item",
+        "Kind",
+        "Fit",
+        "On hand today",
+        "Bought",
+        "Issued or spoiled",
+        "Left",
+        "Min level",
+        "Max level",
+        "Packs back to level",
+    ];
+    pub const NOT_FOR_SALE: &str = "below, not for sale";
+    pub fn budget(currency: &str) -> String {
+        format!("Budget for those packs ({currency}); back to level and bags come on top")
+    }
+    pub fn total(supplier: &str) -> String {
+        format!("Total: {supplier}")
+    }
+    pub const SUMMARY: [&str; 3] = [
+        "Pumps kitted from today's stock",
+        "Pumps kitted after the buy",
+        "Packs so that pumps can be kitted",
+    ];
+}
+
+pub mod as_built {
+    pub const COLUMNS: [&str; 9] = [
+        "Tag",
+        "Model",
+        "Due",
+        "Decision",
+        "What there is to say",
+        "Fitter, date",
+        "Checked, date",
+        "Accepted on",
+        "Signed",
+    ];
+    pub const READINGS: [&str; 13] = [
+        "Tag",
+        "What",
+        "Unit",
+        "Predicted",
+        "Uncertainty",
+        "Found",
+        "Found again",
+        "Uncertainty",
+        "Difference",
+        "Norm. error",
+        "Lower limit",
+        "Upper limit",
+        "Standing",
+    ];
+    pub const TO_DO: [&str; 6] = [
+        "Tag",
+        "Decision",
+        "Found, and to do",
+        "Done",
+        "Initials",
+        "New reading",
+    ];
+    pub const ACCEPT: &str = "accept";
+    pub const SWAP: &str = "SWAP";
+    pub const LOOK: &str = "LOOK FIRST";
+    pub const LACKING: &str = "recheck lacking";
+    pub const NOT_READ: &str = "not read yet";
+    pub const NOT_YET: &str = "not yet";
+    pub const SEE: &str = "See To do.";
+    pub const COUNTS: [&str; 6] = [
+        "accepted as found",
+        "to be looked into before any piece is moved",
+        "put right by a swap, then rechecked",
+        "NOT FIT TO ASSEMBLE: no swap puts it right",
+        "recheck lacking, or not read yet",
+        "NOT FIT TO ASSEMBLE: without a kit in the plan",
+    ];
+    pub fn out(place: &str, pieces: &str) -> String {
+        format!("{place}: take out {pieces}.")
+    }
+    pub fn into(place: &str, pieces: &str, bin: &str) -> String {
+        format!("{place}: put in {pieces}, bin {bin}.")
+    }
+    pub fn expected(place: &str, total: &str, low: &str, high: &str) -> String {
+        format!("{place}: the micrometer should read {total}, between {low} and {high}.")
+    }
+    pub fn then(label: &str, value: [&str; 2], low: &str, high: &str) -> String {
+        format!(
+            "{label}: then expected {} ({}), limits {low} to {high}.",
+            value[0], value[1]
+        )
+    }
+}
