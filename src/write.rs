@@ -1,4 +1,14 @@
 //! Writers: a verified plan out, as a workbook or as JSON; whole or not at all.
+//!
+//! One file a sheet, and one function a workbook that lists its sheets in their order.
+//!
+//! - To add a **column**: one `table::Column` in the list of the sheet's file (heading, width, cell). Where a table
+//!   shares its sheet with others it has a row of headings and a row of cells (`table::cells`): one entry in each.
+//! - To add a **row of results** to Stack-up: a name in `stack_up::outcomes::Row`; the compiler asks for the rest.
+//! - To add a **sheet**: a file that begins with `style::begin` and writes its rows, and a line in the function of
+//!   its workbook. A sheet of pages, one a pump or so, is a `pages::Series`: it goes on to numbered sheets where
+//!   one is full, and nothing else knows what a sheet holds.
+//! - To add a **fact to Basis**: an entry in the list of the workbook's own basis; `basis` writes them all.
 
 pub mod analysis;
 pub mod as_built;
