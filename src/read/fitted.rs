@@ -44,11 +44,12 @@ impl Tags {
 /// The pieces of pumps, by their index in the job.
 pub(super) type Kits = BTreeMap<usize, Vec<PackPick>>;
 
-/// The Kits sheets of a saved plan, and the pieces of each pump that they have a kit for.
+/// The sheets with the kit slips of a saved plan, and the pieces of each pump that they have a kit for.
 pub(super) fn of_book<'b>(
     book: &'b Book,
     carried: &Carried,
-    (job, tags): (&Job, &Tags),
+    job: &Job,
+    tags: &Tags,
     problems: &mut Problems,
 ) -> (Vec<&'b Arc<Sheet>>, Kits) {
     let mut kits = Kits::new();

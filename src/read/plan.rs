@@ -28,7 +28,7 @@ pub fn packs(path: &Path, job: &Job, memory: &mut Memory) -> Result<Packs, Probl
     let packs = with_book(path, memory, &mut problems).and_then(|(carried, book)| {
         let book = book?;
         let tags = fitted::Tags::of(job);
-        let (_, mut kits) = fitted::of_book(&book, &carried, (job, &tags), &mut problems);
+        let (_, mut kits) = fitted::of_book(&book, &carried, job, &tags, &mut problems);
         fitted::as_issued(&mut kits, &carried, job, &tags, &mut problems);
         let tag = |pump: usize| job.pumps[pump].tag.to_lowercase();
         let packs = kits.into_iter().map(|(pump, packs)| (tag(pump), packs));

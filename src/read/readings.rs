@@ -86,9 +86,9 @@ fn gather(
     match &plan_book {
         Some(book) => {
             inputs.push(input("plan", book));
-            let sheets;
-            (sheets, kits) = of_book(book, &carried, (job, &tags), problems);
-            for sheet in &sheets {
+            let (sheets, of_slips) = of_book(book, &carried, job, &tags, problems);
+            kits = of_slips;
+            for sheet in sheets {
                 of_kits_sheet(sheet, job, &tags, &mut notes, problems);
             }
         }

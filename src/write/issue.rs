@@ -87,10 +87,10 @@ pub(super) fn write(
         // The tag stands out where a kit begins.
         let begins = before.replace(&line.tag) != Some(&line.tag);
         let tag = if begins { &styles.strong } else { &styles.text };
+        let (place, note) = words_of(job, line);
         let bin = bins.get(&key(&line.item)).copied().unwrap_or_default();
         let short = line.step == Step::Short;
         let step = if short { &styles.alarm } else { &styles.text };
-        let (place, note) = words_of(job, line);
         let [count, item] = match short {
             true => [&styles.text; 2],
             false => [&count_entry, &styles.entry],
@@ -145,8 +145,8 @@ pub(super) fn write(
 
 /// The place of a line, and why it is short.
 fn words_of(job: &Job, line: &Line) -> (String, String) {
-    let pump = job.pumps.iter().find(|pump| pump.tag == line.tag);
-    match (&line.why, pump) {
+    let of_line = || job.pumps.iter().find(|pump| pump.tag == line.tag);
+    match (&line.why, line.why.as_ref().and_then(|_| of_line())) {
         (Some(Why::Short(short)), Some(pump)) => {
             let place = words::place(job, pump, short);
             (place, words::reason(job, pump, short))

@@ -5,6 +5,7 @@ mod window;
 
 use rust_xlsxwriter::{Workbook, Worksheet, XlsxError};
 
+use super::drawings::Drawings;
 use super::pages::{Pages, Series};
 use super::text::WriteText;
 use window::{Window, cold_window, inwards};
@@ -37,6 +38,7 @@ const MOST_FACTS: usize = 900;
 pub(super) fn write(
     workbook: &mut Workbook,
     verified: &Verified,
+    drawings: &Drawings<'_>,
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
@@ -58,6 +60,7 @@ pub(super) fn write(
             job,
             pump: &job.pumps[index],
             bag: &verified.bags()[index],
+            drawing: drawings.shown(job.pumps[index].model),
             row,
             extra: 0.0,
         };
@@ -132,6 +135,7 @@ struct Slip<'a> {
     job: &'a Job,
     pump: &'a Pump,
     bag: &'a Bag,
+    drawing: Option<&'a [u8]>,
     /// The next free row.
     row: u32,
     /// How much taller its rows are than plain ones, in points.
@@ -633,7 +637,10 @@ impl Slip<'_> {
     fn assemble(&mut self, packs: &[PackPick]) -> Result<(), XlsxError> {
         self.cautions("2  Assemble", &["before", "assembly"])?;
         self.measured()?;
-        let drawn = diagram::draw(self.sheet, self.job, self.pump, packs, self.row)?;
+        let drawn = match self.drawing {
+            Some(image) => diagram::draw(self, image, packs)?,
+            None => 0.0,
+        };
         // A row without a height of its own would be as tall as the program that shows it likes, and the
         // room for the drawing with it.
         let mut height = 0.0;

@@ -22,8 +22,8 @@ struct Line<'a> {
     left: u32,
     /// Of a consumable, how many are lacking in bags.
     lacking: u32,
-    /// What one more would be worth, if that was worked out.
-    worth: Option<String>,
+    /// What one more would be worth, or why that was not worked out.
+    worth: Result<String, String>,
 }
 
 type Col<'s> = Column<'s, Line<'s>>;
@@ -48,10 +48,10 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
             }
         }),
         Col::new("Worth of one more", 48.0, |line| match &line.worth {
-            Some(worth) => text.of(worth),
-            None if line.item.size.is_some() => text.of("not worked out"),
-            None if line.lacking > 0 => alarm.of(format!("{} lacking in bags", line.lacking)),
-            None => text.of(""),
+            Ok(worth) => text.of(worth),
+            Err(why) if line.item.size.is_some() => text.of(why),
+            Err(_) if line.lacking > 0 => alarm.of(format!("{} lacking in bags", line.lacking)),
+            Err(_) => text.of(""),
         }),
     ]
 }
@@ -87,10 +87,7 @@ pub(super) fn write(
             issued: issued[index],
             left: left[index],
             lacking: lacking[index],
-            worth: match worth {
-                Some(worth) => Some(words::worth(job, worth)),
-                None => item.size.is_some().then(|| not_worked_out(plan)),
-            },
+            worth: worth.map_or_else(|| Err(not_worked_out(plan)), |w| Ok(words::worth(job, w))),
         };
         table::row(sheet, row, &columns, &line)?;
     }

@@ -96,6 +96,7 @@ fn an_outage_of_1_100_pumps_is_written_whole_and_read_back_from_its_numbered_she
         ["Stack-up", "Stack-up 2", "Stack-up 3"]
     );
     every_pump_has_its_slip_in_order(&path);
+    every_image_is_whole(&path);
     every_name_leads_to_the_verdict_of_its_pump(&path);
 
     // A reading of the last pump, on the last numbered sheet.
@@ -167,6 +168,32 @@ fn every_pump_has_its_slip_in_order(path: &Path) {
     });
     let expected = (0..PUMPS).map(|n| format!("Kit {} of {PUMPS}: pump {}", n + 1, tag(n)));
     assert!(heads.eq(expected));
+}
+
+/// A code for each label; beside them the drawing as its model has it, for the slips and for the sheet Models.
+fn every_image_is_whole(path: &Path) {
+    let whole = fs::read("models/screwed-impeller.png").unwrap();
+    let mut zip = zip::ZipArchive::new(fs::File::open(path).unwrap()).unwrap();
+    let (mut codes, mut drawings) = (0, 0);
+    for at in 0..zip.len() {
+        let mut part = zip.by_index(at).unwrap();
+        if !part.name().unwrap().starts_with("xl/media/") {
+            continue;
+        }
+        let mut bytes = Vec::new();
+        part.read_to_end(&mut bytes).unwrap();
+        if bytes == whole {
+            drawings += 1;
+            continue;
+        }
+        let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes))
+            .read_info()
+            .unwrap();
+        let mut pixels = vec![0; reader.output_buffer_size().unwrap()];
+        reader.next_frame(&mut pixels).unwrap();
+        codes += 1;
+    }
+    assert_eq!([codes, drawings], [PUMPS, 2]);
 }
 
 /// Every named verdict is one, in the block of its pump and requirement, and none shares its cell.
