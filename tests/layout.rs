@@ -194,7 +194,7 @@ fn sources() -> Vec<Source> {
     found
 }
 
-/// A file without comments, and without its unit tests, which stand at its end.
+/// A file without comments, and without its unit tests, which stand at its end: clippy refuses items after them.
 fn code(text: &str) -> String {
     let end = text.find("#[cfg(test)]\nmod tests").unwrap_or(text.len());
     let lines = text[..end].lines();
