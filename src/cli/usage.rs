@@ -4,8 +4,9 @@ use std::time::Instant;
 
 use clap::error::{ContextKind, ContextValue, Error, ErrorKind};
 
+use super::files::Files;
 use super::findings::Listing;
-use super::run::{Files, Run, Stop};
+use super::run::{Run, Stop};
 use super::{Common, from_command_line};
 use crate::read::Memory;
 
