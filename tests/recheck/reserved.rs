@@ -94,7 +94,7 @@ fn a_reserved_sheet_is_not_cut_up_for_a_swap() {
                 row: 0,
             });
             let (outside, inside) = (length("4 in"), length("3 in"));
-            job.stock[1].cut = Some(gapwright::cutting::Cut {
+            job.stock[1].cut = Some(gapwright::stock::Cut {
                 sheet: 0,
                 outside,
                 inside,
