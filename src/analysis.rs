@@ -1,9 +1,10 @@
 //! One pump's stack-up, worked out: its requirements drawn at random, and what if one thing moves.
 
+use crate::accounting::stack;
 use crate::choose::ChooseError;
 use crate::choose::watch::Watch;
 use crate::job::Job;
-use crate::plan::{PackPick, stack};
+use crate::plan::PackPick;
 use crate::stack::monte_carlo::{Outcome, Plan as Draws};
 use crate::stack::{Undrawn, level_of_draws, simulate};
 use crate::sweep::{self, Point, Sweep};

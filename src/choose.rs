@@ -3,22 +3,38 @@
 //! Places are filled by *combinations* of pieces, pumps by *patterns* of combinations that meet
 //! every requirement, and a plan takes one pattern a pump within the stock. Pumps that share no
 //! item are solved apart. Each goal is proven before the next by branch and price with exact
-//! integer bounds ([`bound`]); the linear programs ([`relaxation`]) only say where to look.
+//! integer bounds (`bound`); the linear programs (`relaxation`) only say where to look.
 
-pub mod bound;
-pub mod climb;
-pub mod combination;
-pub mod instance;
+mod bound;
+mod climb;
+pub(crate) mod combination;
+pub(crate) mod instance;
 mod mending;
-pub mod pattern;
+pub(crate) mod pattern;
 pub mod purchase;
-pub mod relaxation;
-pub mod search;
-pub mod stages;
-pub mod supply;
+mod relaxation;
+mod search;
+pub(crate) mod stages;
+mod supply;
 pub mod watch;
-pub mod why;
+mod why;
 pub mod worth;
+
+pub use relaxation::Backend;
+
+/// The inside of the search, part by part, for those who measure it or try it on a bare problem from
+/// a book. It may change with any version.
+#[doc(hidden)]
+pub mod parts {
+    pub use super::bound::{Allowed, Multipliers, Prices, SCALE, Stage};
+    pub use super::climb::{Climb, FAR, Pool};
+    pub use super::combination::{Combination, list as combinations};
+    pub use super::instance::{Column, Instance, Tier, Uses};
+    pub use super::pattern::{Pattern, list as patterns};
+    pub use super::relaxation::scales;
+    pub use super::stages::{solve, solve_from};
+    pub use super::{Drawers, instances};
+}
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -28,10 +44,11 @@ use itertools::Itertools;
 use rayon::prelude::*;
 use thiserror::Error;
 
+use crate::accounting::scarcity_points;
 use crate::cutting::{Layout, layouts};
 use crate::job::Job;
 use crate::model::Pack;
-use crate::plan::{Aim, Goal, LeftOut, PackPick, Pick, Plan, Stop, scarcity_points};
+use crate::plan::{Aim, Goal, LeftOut, PackPick, Pick, Plan, Stop};
 use crate::problem::{Place, Problem};
 use crate::stock::{Code, Item};
 use combination::{Combination, Window};
@@ -176,6 +193,7 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
 ///
 /// # Errors
 /// [`ChooseError`] when a place can be filled in too many ways to list.
+#[doc(hidden)]
 pub fn instances(job: &Job) -> Result<Vec<Instance>, ChooseError> {
     Ok(Laid::out(job, &Watch::patient())?.instances(job, &aims(job)))
 }
@@ -292,6 +310,7 @@ fn wanted(items: usize, columns: &[Vec<Column>]) -> Vec<u64> {
 }
 
 /// The combinations of every kind of place that the job's pumps have.
+#[doc(hidden)]
 pub struct Drawers {
     lists: BTreeMap<DrawerKey, Vec<Combination>>,
     /// A few of each, all over their totals: for pumps that there is no time to list whole.
@@ -460,7 +479,7 @@ pub(crate) fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> 
 
 /// The totals, in ticks, that each of a pump's packs can have in any kit that meets its requirements, out of
 /// so many pieces of each item; first above last where there is no kit.
-pub fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
+pub(crate) fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
     pattern::windows(
         &pattern::rows(pump, &job.policy),
         &most_totals(job, pump, available),

@@ -7,11 +7,12 @@ use std::cmp::Ordering;
 
 use itertools::Itertools;
 
+use crate::accounting::stack;
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::Fine;
 use crate::model::{Compressibility, Form, Term};
-use crate::plan::{Kit, PackPick, Plan, stack};
+use crate::plan::{Kit, PackPick, Plan};
 use crate::pump::Pump;
 use crate::stack::extent;
 
@@ -49,13 +50,6 @@ impl Standing {
             Standing::Within => "within",
             Standing::Above => "above",
         }
-    }
-}
-
-impl Crush {
-    /// Whether people should be warned.
-    pub fn is_warning(&self) -> bool {
-        matches!(self.standing, Some(Standing::Below | Standing::Above))
     }
 }
 

@@ -9,7 +9,11 @@ use std::collections::BTreeMap;
 
 use crate::decimal::Money;
 use crate::length::Length;
+use crate::narrow::narrow;
 use crate::stock::Size;
+
+/// The most blanks along one side of a sheet: more is a slip of the unit, and would take long.
+pub(crate) const MOST_ALONG: i64 = 1_000;
 
 /// A lot of sheets that pieces can be cut from.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,7 +65,7 @@ impl SheetLot {
             .product::<i128>()
             .max(1);
         let share = i128::from(self.sheet_cost.raw()) * square;
-        Money::from_raw(i64::try_from((share + sheet - 1).div_euclid(sheet)).unwrap_or(i64::MAX))
+        Money::from_raw(narrow::<i64>((share + sheet - 1).div_euclid(sheet)))
     }
 }
 
@@ -70,7 +74,7 @@ pub(crate) fn along(length: Length, blank: Length) -> u32 {
     if blank <= Length::ZERO {
         return 0;
     }
-    u32::try_from(length.ticks().max(0) / blank.ticks()).unwrap_or(u32::MAX)
+    narrow::<u32>(length.ticks().max(0) / blank.ticks())
 }
 
 /// How one sheet is cut up.

@@ -2,8 +2,7 @@
 
 use std::fmt;
 use std::iter::Sum;
-use std::ops::{Add, Mul, Sub};
-use std::str::FromStr;
+use std::ops::{Add, Mul, Neg, Sub};
 
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
@@ -170,18 +169,17 @@ impl fmt::Display for Millionths {
     }
 }
 
-impl FromStr for Millionths {
-    type Err = String;
-    fn from_str(text: &str) -> Result<Millionths, String> {
-        Millionths::parse(text)
-            .ok_or_else(|| format!("`{text}` is not a number of at most six places"))
-    }
-}
-
 impl Add for Millionths {
     type Output = Millionths;
     fn add(self, other: Millionths) -> Millionths {
         Millionths(self.0 + other.0)
+    }
+}
+
+impl Neg for Millionths {
+    type Output = Millionths;
+    fn neg(self) -> Millionths {
+        Millionths(-self.0)
     }
 }
 

@@ -13,8 +13,7 @@
 //! # Ok::<(), gapwright::inventory::Fault>(())
 //! ```
 
-pub mod continuous;
-pub mod demand;
+mod demand;
 pub mod economic;
 pub mod level;
 pub mod outage;
@@ -22,7 +21,7 @@ pub mod reorder;
 
 use thiserror::Error;
 
-pub use demand::{Counts, Demand, Normal};
+pub use demand::Demand;
 
 /// Why a question about the stock has no answer.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -84,15 +83,6 @@ fn above_zero(what: &'static str, number: f64) -> Result<f64, Fault> {
     }
     let found = number.to_string();
     Err(Fault::NotAboveZero { what, found })
-}
-
-/// A number that must be zero or more.
-fn not_below_zero(what: &'static str, number: f64) -> Result<f64, Fault> {
-    if number.is_finite() && number >= 0.0 {
-        return Ok(number);
-    }
-    let found = number.to_string();
-    Err(Fault::BelowZero { what, found })
 }
 
 /// A service level: strictly between nothing and everything.

@@ -8,11 +8,79 @@ use crate::problem::Problem;
 use crate::pump::Pump;
 use crate::sheet::Sheet;
 use crate::stock::{Code, Item};
+use std::ops::Deref;
 use std::sync::Arc;
 
-/// Everything that one outage's plan follows from.
-#[derive(Debug, Clone, PartialEq)]
+mod check;
+mod error;
+
+pub use error::{JobError, Part, PartError};
+
+/// Everything that one outage's plan follows from, checked: every index that stands in it is one of
+/// something that is there.
+///
+/// A job is read like its [`Parts`] and made of them by [`Job::new`]; it is changed by taking it apart
+/// and putting it together again, so that no job is ever invalid.
+///
+/// ```
+/// use gapwright::job::{Job, Parts};
+/// use gapwright::length::{Length, Tolerance, Unit};
+/// use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Term};
+/// use gapwright::decimal::Millionths;
+/// use gapwright::pump::{Measured, Pump};
+/// use gapwright::stock::{Code, Item, Size};
+///
+/// let mm = |text| Length::parse(text, Some(Unit::Millimetre)).unwrap();
+/// let exact = Tolerance::default();
+/// // A gap of 1.2 mm less the shims in it must come to 0.2 mm, give or take 0.05 mm.
+/// let model = Model {
+///     dimensions: vec![Dimension::new("gap", exact)],
+///     packs: vec![Pack::new("shims", "shim", 0..=3)],
+///     requirements: vec![Requirement::new("clearance", Form::Linear {
+///         terms: vec![
+///             (Term::Dimension(0), Millionths::ONE),
+///             (Term::Pack(0), -Millionths::ONE),
+///         ],
+///         target: mm("0.2"), lower: mm("0.15"), upper: mm("0.25"),
+///     })],
+///     ..Model::new("example", Unit::Millimetre)
+/// };
+/// let pump = Pump {
+///     fits: vec![Code::new("F1")],
+///     dimensions: vec![Measured::within(mm("1.2"), exact)],
+///     ..Pump::new("P-1", 0, &model)
+/// };
+/// let shim = Size { thickness: mm("0.5"), tolerance: exact, uncertainty: None };
+/// let parts = Parts {
+///     stock: vec![Item::of("S-05", "shim".into(), Code::new("F1"), shim, 4)],
+///     models: vec![model],
+///     pumps: vec![pump],
+///     ..Parts::default()
+/// };
+/// let job = Job::new(parts)?;
+/// assert_eq!(job.pumps[0].tag, "P-1");
+///
+/// // A pump of a model that is not there is refused, and named.
+/// let wrong = job.with(|parts| parts.pumps[0].model = 7).unwrap_err();
+/// assert_eq!(wrong.to_string(), "pump P-1: model number 7 of 1, counted from 0");
+/// # Ok::<(), gapwright::job::JobError>(())
+/// ```
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Job {
+    /// What was checked. Whoever changes it sees to it that every index is still one of something.
+    pub(crate) parts: Parts,
+    /// The input files with the hash of their bytes.
+    pub inputs: Vec<Input>,
+    /// Columns and sheets that are carried through or left alone, for people to see that they are
+    /// not used.
+    pub unused: Vec<String>,
+    /// What the user should know of but what does not stop the run.
+    pub warnings: Vec<Problem>,
+}
+
+/// What a job is made of, not checked yet.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Parts {
     /// The lots, in the order of the stock sheet; then the pieces that can be cut from sheets.
     pub stock: Vec<Item>,
     /// The sheets that pieces can be cut from, in the order of their own sheet.
@@ -33,13 +101,6 @@ pub struct Job {
     pub feelers_sheet: Arc<Sheet>,
     /// The blades of the shop's feeler set, as far as the stock workbook says them.
     pub feelers: Vec<Blade>,
-    /// The input files with the hash of their bytes.
-    pub inputs: Vec<Input>,
-    /// Columns and sheets that are carried through or left alone, for people to see that they are
-    /// not used.
-    pub unused: Vec<String>,
-    /// What the user should know of but what does not stop the run.
-    pub warnings: Vec<Problem>,
 }
 
 /// The stock sheet as it was read.
@@ -68,7 +129,51 @@ pub struct Input {
     pub sha256: String,
 }
 
+impl Deref for Job {
+    type Target = Parts;
+
+    fn deref(&self) -> &Parts {
+        &self.parts
+    }
+}
+
 impl Job {
+    /// A job of these parts.
+    ///
+    /// # Errors
+    /// [`JobError`]: the first part with an index that is not there, with more or fewer entries than
+    /// its model has, or with a number that it cannot have.
+    pub fn new(parts: Parts) -> Result<Job, JobError> {
+        check::check(&parts)?;
+        Ok(Job::of_checked(parts))
+    }
+
+    /// A job of parts that hold: each was checked, with its place in the workbooks, as it was read,
+    /// or follows from those of a job.
+    pub(crate) fn of_checked(parts: Parts) -> Job {
+        Job {
+            parts,
+            inputs: Vec::new(),
+            unused: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
+
+    /// What it is made of.
+    pub fn into_parts(self) -> Parts {
+        self.parts
+    }
+
+    /// The job with something changed.
+    ///
+    /// # Errors
+    /// As [`Job::new`].
+    pub fn with(mut self, change: impl FnOnce(&mut Parts)) -> Result<Job, JobError> {
+        change(&mut self.parts);
+        check::check(&self.parts)?;
+        Ok(self)
+    }
+
     /// The model of a pump.
     pub fn model_of(&self, pump: &Pump) -> &Model {
         &self.models[pump.model]

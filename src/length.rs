@@ -9,6 +9,7 @@ use rust_decimal::{Decimal, RoundingStrategy};
 use thiserror::Error;
 
 use crate::decimal::{self, Millionths};
+use crate::narrow::narrow;
 
 /// A unit of length that a workbook may use.
 ///
@@ -149,12 +150,12 @@ pub struct Length(i64);
 /// One micro-inch in ticks.
 const MICRO_INCH: i64 = 254;
 
-/// Ten metres: longer than any dimension of this trade, and small enough that no sum overflows.
-const MOST_TICKS: i64 = 100_000_000_000;
-
 impl Length {
     /// No length at all.
     pub const ZERO: Length = Length(0);
+
+    /// Ten metres: longer than any dimension of this trade, and small enough that no sum overflows.
+    pub const MOST: Length = Length(100_000_000_000);
 
     /// A length of whole ticks (tenths of a nanometre).
     pub const fn from_ticks(ticks: i64) -> Length {
@@ -322,8 +323,8 @@ fn fractions_spelt_out(text: &str) -> String {
 fn within_range(ticks: i128) -> Result<Length, LengthError> {
     i64::try_from(ticks)
         .ok()
-        .filter(|ticks| ticks.abs() <= MOST_TICKS)
         .map(Length)
+        .filter(|length| length.abs() <= Length::MOST)
         .ok_or(LengthError::TooLong)
 }
 
@@ -524,13 +525,13 @@ impl Uncertainty {
     pub(crate) fn root_of(square: i128, parts: i128) -> Uncertainty {
         // The least root with parts x root^2 >= square is that of the quotient rounded up.
         let root = root_up((square + parts - 1).div_euclid(parts));
-        Uncertainty(i64::try_from(root).unwrap_or(i64::MAX))
+        Uncertainty(narrow::<i64>(root))
     }
 
     /// So many of it, rounded up to a whole tick.
     pub fn times_up(self, factor: Millionths) -> Length {
         let raw = i128::from(self.0) * i128::from(factor.raw());
-        Length(i64::try_from(-(-raw).div_euclid(100_000_000_000)).unwrap_or(i64::MAX))
+        Length(narrow::<i64>(-(-raw).div_euclid(100_000_000_000)))
     }
 
     /// The number in `unit` for a spreadsheet cell or a chart.

@@ -49,7 +49,8 @@
 //! ```
 //! use gapwright::choose::{choose, watch::Watch};
 //! use gapwright::length::Unit;
-//! use gapwright::plan::{Kit, stack};
+//! use gapwright::accounting::stack;
+//! use gapwright::plan::Kit;
 //! use gapwright::read::{self, Sources};
 //! use gapwright::stack::report;
 //! use gapwright::verify::verify;
@@ -89,10 +90,17 @@
 //! The plan predicts, it does not prove a fit: the finished pack is measured and the clearance
 //! rechecked, and the maker's instructions, local codes and a competent person decide.
 
+#[cfg(not(any(feature = "microlp", feature = "highs")))]
+compile_error!(
+    "gapwright needs a solver of linear programs: choose the feature `microlp` (the default; pure Rust) \
+     or `highs` (needs cmake, libclang and a C++ compiler)"
+);
+
 /// What has changed, and what a version promises.
 #[doc = include_str!("changelog.md")]
 pub mod changelog {}
 
+pub mod accounting;
 pub mod analysis;
 pub mod bag;
 pub mod choose;
@@ -110,6 +118,7 @@ pub mod issue;
 pub mod job;
 pub mod length;
 pub mod model;
+mod narrow;
 pub mod outlook;
 pub mod packing;
 pub mod plain_text;

@@ -1,7 +1,15 @@
 //! The command line of gapwright.
 
+use std::panic;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
+    // A reader's failure on a damaged file is told as a problem with the file.
+    let usual = panic::take_hook();
+    panic::set_hook(Box::new(move |info| {
+        if !gapwright::read::is_reading() {
+            usual(info);
+        }
+    }));
     gapwright::cli::main()
 }

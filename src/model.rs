@@ -1,10 +1,14 @@
 //! A model: one arrangement of pump. Which dimensions are measured, where pieces go, what must hold.
 
 use std::fmt;
+use std::ops::RangeInclusive;
 use std::sync::Arc;
+
+use thiserror::Error;
 
 use crate::decimal::Millionths;
 use crate::length::{Length, Tolerance, Uncertainty, Unit};
+use crate::narrow::narrow;
 
 /// One arrangement of pump, as its model file describes it.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,6 +46,27 @@ pub struct Model {
 }
 
 impl Model {
+    /// A model of this name and unit with nothing in it yet.
+    pub fn new(name: &str, unit: Unit) -> Model {
+        Model {
+            name: name.to_string(),
+            title: name.to_string(),
+            unit,
+            dimensions: Vec::new(),
+            thermals: Vec::new(),
+            correlations: Vec::new(),
+            packs: Vec::new(),
+            requirements: Vec::new(),
+            consumables: Vec::new(),
+            materials: Vec::new(),
+            cautions: Vec::new(),
+            examples: Examples::default(),
+            drawing: None,
+            figures: Vec::new(),
+            sha256: String::new(),
+        }
+    }
+
     /// What is known of a material, its name in capital or small letters.
     pub fn material(&self, name: &str) -> Option<&Material> {
         let name = name.to_lowercase();
@@ -102,6 +127,19 @@ pub struct Dimension {
     /// `None` where it is. Readings have theirs from their number. Source: JCGM 100:2008, G.4.2
     /// (from memory).
     pub freedom: Option<u32>,
+}
+
+impl Dimension {
+    /// A dimension that is good to a plus/minus, anywhere alike within it.
+    pub fn new(name: &str, within: Tolerance) -> Dimension {
+        Dimension {
+            name: name.to_string(),
+            label: name.to_string(),
+            spread: Spread::Within(within),
+            shape: Shape::Rectangular,
+            freedom: None,
+        }
+    }
 }
 
 /// How well a dimension is known.
@@ -197,6 +235,19 @@ pub struct Pack {
     pub most_pieces: u32,
 }
 
+impl Pack {
+    /// A place for so many pieces of a kind.
+    pub fn new(name: &str, kind: &str, pieces: RangeInclusive<u32>) -> Pack {
+        Pack {
+            name: name.to_string(),
+            label: name.to_string(),
+            kind: kind.to_string(),
+            least_pieces: *pieces.start(),
+            most_pieces: *pieces.end(),
+        }
+    }
+}
+
 /// What grows between the cold setting and running: a length of one material.
 ///
 /// It counts as `expansion x length x (running - cold)`. Source: the definition of the mean
@@ -290,6 +341,17 @@ pub struct Requirement {
     pub form: Form,
 }
 
+impl Requirement {
+    /// A requirement of this form.
+    pub fn new(name: &str, form: Form) -> Requirement {
+        Requirement {
+            name: name.to_string(),
+            label: name.to_string(),
+            form,
+        }
+    }
+}
+
 /// The two forms of a requirement.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Form {
@@ -320,8 +382,23 @@ pub enum Form {
     },
 }
 
-/// What is wrong with a target that its own limits leave out.
-pub(crate) const TARGET_OUTSIDE: &str = "a target outside the limits";
+/// Why the limits and the target of a requirement make no sense together.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+#[non_exhaustive]
+pub enum FormError {
+    /// The limits are the wrong way round.
+    #[error("the lower limit above the upper one")]
+    LimitsCrossed,
+    /// The target is not between the limits.
+    #[error("a target outside the limits")]
+    TargetOutside,
+    /// A gasket would be thinner than its gap.
+    #[error("a gasket allowance below zero")]
+    AllowanceBelowZero,
+    /// Beyond what is reckoned exactly.
+    #[error("an allowance times a sensitivity with more than six places")]
+    TooFine,
+}
 
 /// One side of a requirement as a plain sum: `sum of terms >= bound`, `<= bound` or `= bound`.
 #[derive(Debug, Clone, PartialEq)]
@@ -336,8 +413,8 @@ impl Form {
     /// Whether target and limits make sense together.
     ///
     /// # Errors
-    /// What is wrong, in words.
-    pub fn check(&self) -> Result<(), &'static str> {
+    /// [`FormError`].
+    pub fn check(&self) -> Result<(), FormError> {
         let (target, lower, upper) = match self {
             Form::Linear {
                 target,
@@ -353,14 +430,14 @@ impl Form {
             } => (target.raw(), lower.raw(), upper.raw()),
         };
         if lower > upper {
-            return Err("the lower limit above the upper one");
+            return Err(FormError::LimitsCrossed);
         }
         if target < lower || target > upper {
-            return Err(TARGET_OUTSIDE);
+            return Err(FormError::TargetOutside);
         }
         if let Form::GasketFill { gap, .. } = self {
             if lower < 0 {
-                return Err("a gasket allowance below zero");
+                return Err(FormError::AllowanceBelowZero);
             }
             // (1 + allowance) x sensitivity must stay a whole number of millionths.
             let whole = |a: i64, c: &Millionths| {
@@ -368,7 +445,7 @@ impl Form {
             };
             let sides = [target, lower, upper];
             if !gap.iter().all(|(_, c)| sides.iter().all(|a| whole(*a, c))) {
-                return Err("an allowance times a sensitivity with more than six places");
+                return Err(FormError::TooFine);
             }
         }
         Ok(())
@@ -493,10 +570,7 @@ fn fill_face(gasket: usize, gap: &Terms, allowance: Millionths) -> Face {
     terms.extend(gap.iter().map(|(term, c)| {
         // Both are whole millionths; the product is kept whole by the model reader's check.
         let product = i128::from(free) * i128::from(c.raw()) / 1_000_000;
-        (
-            *term,
-            Millionths::from_raw(-i64::try_from(product).unwrap_or(i64::MAX)),
-        )
+        (*term, Millionths::from_raw(-narrow::<i64>(product)))
     }));
     Face {
         terms,

@@ -1,7 +1,8 @@
 //! The policy: every rate and rule that a shop may set, each with its default.
 
 use std::fmt;
-use std::str::FromStr;
+
+use thiserror::Error;
 
 use crate::decimal::{Millionths, Money};
 use crate::length::{Length, Unit};
@@ -31,16 +32,14 @@ impl fmt::Display for Acceptance {
     }
 }
 
-impl FromStr for Acceptance {
-    type Err = String;
-    fn from_str(text: &str) -> Result<Acceptance, String> {
+impl Acceptance {
+    /// Reads `nominal`, `worst case` or `expanded`; `None` for anything else.
+    pub fn parse(text: &str) -> Option<Acceptance> {
         match text.trim().to_lowercase().replace(['-', '_'], " ").as_str() {
-            "nominal" => Ok(Acceptance::Nominal),
-            "worst case" => Ok(Acceptance::WorstCase),
-            "expanded" => Ok(Acceptance::Expanded),
-            other => Err(format!(
-                "`{other}` is not an acceptance rule: say nominal, worst case or expanded"
-            )),
+            "nominal" => Some(Acceptance::Nominal),
+            "worst case" => Some(Acceptance::WorstCase),
+            "expanded" => Some(Acceptance::Expanded),
+            _ => None,
         }
     }
 }
@@ -165,12 +164,11 @@ impl Policy {
         };
         match key.as_str() {
             "acceptance" => {
-                self.acceptance = value
-                    .parse()
-                    .map_err(|_| wrong("nominal, worst case or expanded"))?;
+                self.acceptance =
+                    Acceptance::parse(value).ok_or(wrong("nominal, worst case or expanded"))?;
             }
             "coveragefactor" => {
-                self.coverage = value.parse().map_err(|()| {
+                self.coverage = Coverage::parse(value).ok_or_else(|| {
                     wrong("a number from 1 to 10; or a level of confidence such as 95 %, from 50 % to 99.99 %, typed as text")
                 })?;
             }
@@ -215,11 +213,13 @@ fn shown(length: Length) -> String {
 }
 
 /// Why a setting was not taken.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum SettingError {
     /// No setting has this name.
+    #[error("no setting has this name")]
     Unknown,
     /// The value is not one that it can have.
+    #[error("the value must be {expected}")]
     Value {
         /// What it can have.
         expected: &'static str,

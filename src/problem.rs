@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use crate::narrow::narrow;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -335,7 +336,7 @@ impl Problems {
 
     /// How many problems stop the run, with those that were only counted.
     pub fn count(&self) -> u64 {
-        u64::try_from(self.sorted().len()).unwrap_or(u64::MAX) + self.left_off()
+        narrow::<u64>(self.sorted().len()) + self.left_off()
     }
 
     /// How many problems were only counted.
@@ -351,7 +352,7 @@ impl Problems {
             .list
             .iter()
             .filter(|warning| warning.more == 0);
-        u64::try_from(found.count()).unwrap_or(u64::MAX) + self.warnings_left_off()
+        narrow::<u64>(found.count()) + self.warnings_left_off()
     }
 
     /// How many warnings were only counted.

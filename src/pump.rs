@@ -1,7 +1,8 @@
 //! A pump of the outage, with its readings, fit codes and limits.
 
 use crate::length::{Length, Tolerance, Uncertainty};
-use crate::model::{Correlation, Form, Requirement, Term, Thermal};
+use crate::model::{Correlation, Form, Model, Requirement, Shape, Term, Thermal};
+use crate::narrow::narrow;
 use crate::packing::RingSpace;
 use crate::stock::Code;
 
@@ -52,6 +53,28 @@ pub struct Estimate {
 }
 
 impl Pump {
+    /// A pump of a model, by the model's index among the job's, with the model's own requirements,
+    /// correlations and growths. Its fit codes are empty; its dimensions are to be measured, and
+    /// [`Job::new`](crate::job::Job::new) refuses it until they are.
+    pub fn new(tag: &str, index: usize, model: &Model) -> Pump {
+        Pump {
+            tag: tag.to_string(),
+            model: index,
+            priority: 1,
+            due: None,
+            location: None,
+            note: None,
+            carried: Vec::new(),
+            fits: vec![Code::new(""); model.packs.len()],
+            dimensions: Vec::new(),
+            growths: model.thermals.iter().cloned().map(Growth::of).collect(),
+            correlations: model.correlations.clone(),
+            requirements: model.requirements.clone(),
+            consumable_fits: vec![ConsumableFit::default(); model.consumables.len()],
+            row: 0,
+        }
+    }
+
     /// What is known of a term; nothing of the pieces, which are not the pump's own.
     pub fn estimate(&self, term: Term) -> Option<Estimate> {
         match term {
@@ -131,6 +154,19 @@ pub struct Measured {
     pub freedom: Option<u32>,
 }
 
+impl Measured {
+    /// One reading that is good to a plus/minus, anywhere alike within it.
+    pub fn within(value: Length, tolerance: Tolerance) -> Measured {
+        Measured {
+            readings: vec![value],
+            value,
+            tolerance,
+            standard: Shape::Rectangular.standard(tolerance),
+            freedom: None,
+        }
+    }
+}
+
 /// How much a part grows between the cold setting and running.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Growth {
@@ -205,7 +241,7 @@ impl Growth {
             half.saturating_mul(half)
         });
         let square = squares.into_iter().fold(0_i128, i128::saturating_add);
-        let ticks = |raw: i128| Length::from_ticks(i64::try_from(raw).unwrap_or(i64::MAX));
+        let ticks = |raw: i128| Length::from_ticks(narrow::<i64>(raw));
         Growth {
             thermal,
             value: ticks(value),

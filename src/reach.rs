@@ -29,6 +29,7 @@ use thiserror::Error;
 use crate::choose::watch::{Pace, Watch};
 use crate::decimal::Money;
 use crate::length::{Length, root_up};
+use crate::narrow::narrow;
 
 pub use change::{Change, Tally, with, without};
 pub(crate) use change::{with_until, without_until};
@@ -147,7 +148,7 @@ impl Targets {
     /// The target of an index.
     pub fn at(&self, index: usize) -> Length {
         // At most a million.
-        self.first + self.step * u32::try_from(index).unwrap_or(u32::MAX)
+        self.first + self.step * narrow::<u32>(index)
     }
 
     /// All of them, from the first.
@@ -201,8 +202,8 @@ impl Guard {
     fn of(self, sum: u64) -> Length {
         let ticks = match self {
             Guard::None => 0,
-            Guard::WorstCase => i64::try_from(sum).unwrap_or(i64::MAX),
-            Guard::RootSumSquare => i64::try_from(root_up(sum.into())).unwrap_or(i64::MAX),
+            Guard::WorstCase => narrow::<i64>(sum),
+            Guard::RootSumSquare => narrow::<i64>(root_up(sum.into())),
         };
         Length::from_ticks(ticks)
     }
@@ -314,20 +315,6 @@ impl Reach {
     #[allow(clippy::cast_precision_loss)]
     pub fn share(&self, pieces: u32) -> f64 {
         self.met_with(pieces) as f64 / self.met.len() as f64
-    }
-
-    /// The mean number of pieces over the targets that are met; `None` if none is.
-    #[allow(clippy::cast_precision_loss)]
-    pub fn mean_pieces(&self) -> Option<f64> {
-        let met = self.met.iter().flatten();
-        let sum: u64 = met.map(|met| u64::from(met.pieces)).sum();
-        let count = self.met.iter().flatten().count();
-        (count > 0).then(|| sum as f64 / count as f64)
-    }
-
-    /// The most that errors take of the window at any target that is met.
-    pub fn widest_guard(&self) -> Option<Length> {
-        self.met.iter().flatten().map(|met| met.guard).max()
     }
 }
 

@@ -31,7 +31,7 @@ use std::sync::Arc;
 
 use crate::columns;
 use crate::digest::sha256;
-use crate::job::{Input, Job, StockSheet};
+use crate::job::{Input, Job, Parts};
 use crate::model::Model;
 use crate::outlook::Outlook;
 use crate::policy::Policy;
@@ -39,7 +39,7 @@ use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet};
 
 pub use alone::{Holds, Stock, holds, stock_alone};
-pub use book::{Memory, open as book, workbook};
+pub use book::{Memory, is_reading, open as book, workbook};
 pub use carried::{carried, carried_so_far};
 pub use counts::held;
 pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};
@@ -176,7 +176,7 @@ fn check(
         ("past readings", before.and_then(|(_, past)| past)),
     ];
     let inputs = inputs(&books, &pumps.models, &library);
-    let job = Job {
+    let parts = Parts {
         stock: items,
         sheets: lots,
         models: pumps.models,
@@ -187,15 +187,19 @@ fn check(
         fit_sheet: sheets.fit,
         feelers_sheet: feelers.sheet.unwrap_or_default(),
         feelers: feelers.blades,
-        inputs,
-        unused,
-        warnings: Vec::new(),
     };
     let expected = pumps.expected;
-    problems.settle(Some(job)).map(|(job, warnings)| Outlook {
-        job: Job { warnings, ..job },
-        expected,
-    })
+    problems
+        .settle(Some(parts))
+        .map(|(parts, warnings)| Outlook {
+            job: Job {
+                inputs,
+                unused,
+                warnings,
+                ..Job::of_checked(parts)
+            },
+            expected,
+        })
 }
 
 /// Reads and checks pumps, models and policy without a stock: nothing can be chosen for such a job.
@@ -216,19 +220,14 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
         .as_ref()
         .and_then(|book| pumps::read(book, &library, &policy, None, &mut problems));
     let job = pumps.map(|pumps| Job {
-        stock: Vec::new(),
-        sheets: Vec::new(),
         inputs: inputs(&[("pump workbook", book.as_ref())], &pumps.models, &library),
-        models: pumps.models,
-        pumps: pumps.pumps,
-        policy,
-        stock_sheet: StockSheet::default(),
-        sheets_sheet: StockSheet::default(),
-        fit_sheet: Arc::default(),
-        feelers_sheet: Arc::default(),
-        feelers: Vec::new(),
         unused: pumps.unused,
-        warnings: Vec::new(),
+        ..Job::of_checked(Parts {
+            models: pumps.models,
+            pumps: pumps.pumps,
+            policy,
+            ..Parts::default()
+        })
     });
     problems
         .settle(job)

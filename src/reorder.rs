@@ -7,6 +7,7 @@ pub mod level;
 pub mod shelf;
 pub mod simulate;
 
+use crate::accounting::spoiled;
 use crate::bag::{self, Bag};
 use crate::choose::purchase::purchase;
 use crate::choose::watch::Watch;
@@ -19,10 +20,10 @@ use crate::inventory::outage::Provision;
 use crate::issue::log::Log;
 use crate::job::Job;
 use crate::length::{Length, Unit};
-use crate::plan::{Kit, Plan, spoiled};
+use crate::plan::{Kit, Plan};
 use crate::purchase::{Lacking, Market};
 use crate::reach::Fault;
-use crate::verify::{VerifiedPurchase, verify_purchase};
+use crate::verify::{Breach, VerifiedPurchase, verify_purchase};
 use level::{NoPoint, Point, Seen};
 use shelf::{Asked, Shelf};
 
@@ -104,7 +105,7 @@ pub enum Refused {
     /// The question's date is none.
     Date,
     /// The checker found that something does not hold.
-    Breaches(Vec<String>),
+    Breaches(Vec<Breach>),
 }
 
 /// Works everything out.
@@ -168,7 +169,7 @@ fn with_levels(bought: &VerifiedPurchase, lines: &[Line], watch: &Watch<'_>) -> 
         return None;
     }
     let mut full = delivered.clone();
-    for (lot, line) in full.stock.iter_mut().zip(lines) {
+    for (lot, line) in full.parts.stock.iter_mut().zip(lines) {
         let pieces = line.top_up.map_or(0, |top_up| top_up.pieces);
         lot.on_hand = lot.on_hand.saturating_add(pieces);
     }

@@ -144,8 +144,9 @@ impl Sheet {
         }
     }
 
-    /// Makes a sheet from rows of text, as a CSV file and tests do; empty texts are no cells.
-    pub fn from_text<R, C>(file: &str, name: &str, rows: R) -> Sheet
+    /// Makes a sheet from rows of text, for tests; empty texts are no cells.
+    #[cfg(test)]
+    pub(crate) fn from_text<R, C>(file: &str, name: &str, rows: R) -> Sheet
     where
         R: IntoIterator,
         R::Item: IntoIterator<Item = C>,

@@ -1,15 +1,18 @@
 //! What if: one dimension, tolerance, temperature, target or limit of a pump moved over a range,
 //! with its pieces held or chosen anew at every step.
 
+use crate::accounting::{pack_total, stack};
 use crate::choose::watch::Watch;
 use crate::choose::{ChooseError, choose};
 use crate::decimal::Millionths;
-use crate::job::Job;
-use crate::length::{Length, Tolerance, Unit};
-use crate::model::{Form, Model, Shape, Spread, TARGET_OUTSIDE, Term, Thermal};
-use crate::plan::{Kit, PackPick, pack_total, stack};
+use crate::job::{Job, Parts};
+use crate::length::{Length, LengthError, Tolerance, Unit};
+use crate::model::{Form, FormError, Model, Shape, Spread, Term, Thermal};
+use crate::narrow::narrow;
+use crate::plan::{Kit, PackPick};
 use crate::pump::Growth;
 use crate::stack::{Contributor, Report, Stack, Verdict, judge, report};
+use thiserror::Error;
 
 /// What is moved.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -83,6 +86,63 @@ pub struct Sweep {
     pub settings: Vec<Setting>,
 }
 
+/// Why a text names no range that something can be moved over.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[non_exhaustive]
+pub enum SweepError {
+    /// It is not of the form that it must have.
+    #[error("expected WHAT = FROM .. TO, such as \"bare_clearance = 0.060 .. 0.070\"")]
+    Shape,
+    /// An end that does not read as a length.
+    #[error("`{0}`: {1}")]
+    Length(String, LengthError),
+    /// An end that does not read as a number.
+    #[error("`{0}` is not a number of at most six places")]
+    Number(String),
+    /// An end below zero of what never is.
+    #[error("{0} is 0 or more")]
+    Negative(String),
+    /// Counts of pieces that no place takes.
+    #[error("pieces are whole numbers from 1 to 12, the smaller first")]
+    Pieces,
+    /// Something of the model of which this cannot be moved.
+    #[error("of `{name}` can be moved: {sides}")]
+    Side {
+        /// Its name.
+        name: String,
+        /// What of it can be moved.
+        sides: &'static str,
+    },
+    /// Nothing of the model has the name.
+    #[error("`{name}` is nothing of the model `{model}`: {known}")]
+    Unknown {
+        /// The name.
+        name: String,
+        /// The model's name.
+        model: String,
+        /// The names that it knows, parted by commas.
+        known: String,
+    },
+}
+
+/// Why one step of a sweep cannot be worked out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+#[non_exhaustive]
+pub enum StepError {
+    /// Limits and target make no sense together at this step.
+    #[error(transparent)]
+    Form(#[from] FormError),
+    /// What is moved of a place's pieces would move another place's too.
+    #[error("another place takes the same pieces: hold them instead")]
+    SharedPieces,
+    /// A number for a length, or the other way round.
+    #[error("a value of the wrong kind")]
+    Kind,
+    /// The search was ended before the pieces were proven best.
+    #[error("the time ended before its pieces were proven best")]
+    NotProven,
+}
+
 impl Sweep {
     /// Reads `bare_clearance = 0.060 .. 0.070`, `snap_ring plus_minus = 0 .. 0.001`,
     /// `bearing_shims plus_minus = ...`, `bearing_shims pieces = 1 .. 4`,
@@ -90,7 +150,7 @@ impl Sweep {
     /// in so many steps.
     ///
     /// # Errors
-    /// What is wrong, and what would be right.
+    /// [`SweepError`], which says what would be right.
     ///
     /// ```
     /// use gapwright::read::{BUILT_IN, parse_model};
@@ -102,26 +162,25 @@ impl Sweep {
     /// assert_eq!(sweep.settings[1].show(model.unit), "0.0610");
     /// assert!(Sweep::parse("bare_clearence = 1 .. 2", &model, 11).is_err());
     /// ```
-    pub fn parse(text: &str, model: &Model, steps: u32) -> Result<Sweep, String> {
-        let shape = "WHAT = FROM .. TO, such as \"bare_clearance = 0.060 .. 0.070\"";
-        let (what, range) = text.split_once('=').ok_or(format!("expected {shape}"))?;
-        let (from, to) = range.split_once("..").ok_or(format!("expected {shape}"))?;
+    pub fn parse(text: &str, model: &Model, steps: u32) -> Result<Sweep, SweepError> {
+        let (what, range) = text.split_once('=').ok_or(SweepError::Shape)?;
+        let (from, to) = range.split_once("..").ok_or(SweepError::Shape)?;
         let what = what.trim();
         let (name, side) = match what.rsplit_once(char::is_whitespace) {
             Some((name, side)) => (name.trim(), side.trim()),
             None => (what, ""),
         };
         let (knob, label, length) = knob(name, side, model)?;
-        let setting = |text: &str| -> Result<Setting, String> {
+        let setting = |text: &str| -> Result<Setting, SweepError> {
             let text = text.trim();
             if length {
                 Length::parse(text, Some(model.unit))
                     .map(Setting::Length)
-                    .map_err(|error| format!("`{text}`: {error}"))
+                    .map_err(|error| SweepError::Length(text.to_string(), error))
             } else {
                 Millionths::parse(text)
                     .map(Setting::Number)
-                    .ok_or(format!("`{text}` is not a number of at most six places"))
+                    .ok_or_else(|| SweepError::Number(text.to_string()))
             }
         };
         let (from, to) = (setting(from)?, setting(to)?);
@@ -139,7 +198,7 @@ impl Sweep {
                 | Knob::Upper(_)
         );
         if !signed && settings.iter().any(|s| s.to_f64(model.unit) < 0.0) {
-            return Err(format!("{what} is 0 or more"));
+            return Err(SweepError::Negative(what.to_string()));
         }
         Ok(Sweep {
             knob,
@@ -150,11 +209,12 @@ impl Sweep {
 }
 
 /// What a name and the word behind it mean in a model, and whether it is a length.
-fn knob(name: &str, side: &str, model: &Model) -> Result<(Knob, String, bool), String> {
+fn knob(name: &str, side: &str, model: &Model) -> Result<(Knob, String, bool), SweepError> {
     let key = |name: &str| name.to_lowercase().replace([' ', '-'], "_");
     let is = |known: &str| key(known) == key(name);
-    let asked = |found: Option<(Knob, String, bool)>, sides: &str| {
-        found.ok_or(format!("of `{name}` can be moved: {sides}"))
+    let asked = |found: Option<(Knob, String, bool)>, sides: &'static str| {
+        let name = name.to_string();
+        found.ok_or(SweepError::Side { name, sides })
     };
     if let Some(at) = model.dimensions.iter().position(|d| is(&d.name)) {
         let dimension = &model.dimensions[at];
@@ -226,15 +286,15 @@ fn knob(name: &str, side: &str, model: &Model) -> Result<(Knob, String, bool), S
         .chain(model.thermals.iter().map(|t| t.name.as_str()))
         .chain(model.requirements.iter().map(|r| r.name.as_str()));
     let names: Vec<&str> = names.collect();
-    Err(format!(
-        "`{name}` is nothing of the model `{}`: {}",
-        model.name,
-        names.join(", ")
-    ))
+    Err(SweepError::Unknown {
+        name: name.to_string(),
+        model: model.name.clone(),
+        known: names.join(", "),
+    })
 }
 
 /// Every whole number from one to the other.
-fn whole(from: Setting, to: Setting) -> Result<Vec<Setting>, String> {
+fn whole(from: Setting, to: Setting) -> Result<Vec<Setting>, SweepError> {
     let number = |setting| match setting {
         Setting::Number(n) if n.raw() % 1_000_000 == 0 => Some(n.raw() / 1_000_000),
         _ => None,
@@ -244,7 +304,7 @@ fn whole(from: Setting, to: Setting) -> Result<Vec<Setting>, String> {
             let all = (from..=to).map(|n| Setting::Number(Millionths::from_raw(n * 1_000_000)));
             Ok(all.collect())
         }
-        _ => Err("pieces are whole numbers from 1 to 12, the smaller first".into()),
+        _ => Err(SweepError::Pieces),
     }
 }
 
@@ -253,7 +313,7 @@ fn between(from: Setting, to: Setting, steps: u32) -> Vec<Setting> {
     let at = |from: i64, to: i64, step: u32| {
         let (from, way) = (i128::from(from), i128::from(to) - i128::from(from));
         let moved = way * i128::from(step) / i128::from(steps - 1);
-        i64::try_from(from + moved).unwrap_or(i64::MAX)
+        narrow::<i64>(from + moved)
     };
     let all = 0..steps;
     match (from, to) {
@@ -276,7 +336,17 @@ pub struct Point {
     /// The pieces and what each requirement comes to; nothing where no kit does.
     pub kit: Option<Step>,
     /// What is wrong with the setting itself: a target outside the limits.
-    pub fault: Option<&'static str>,
+    pub fault: Option<StepError>,
+}
+
+impl Point {
+    /// Why there is no kit, in words.
+    pub fn why(&self) -> String {
+        match self.fault {
+            Some(fault) => fault.to_string(),
+            None => "cannot be kitted".into(),
+        }
+    }
 }
 
 /// A step that can be worked out.
@@ -294,7 +364,7 @@ pub struct Step {
 pub fn held(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) -> Vec<Point> {
     let step = |&setting: &Setting| {
         let mut job = job.clone();
-        let fault = set(&mut job, pump, sweep.knob, setting).err();
+        let fault = set(&mut job.parts, pump, sweep.knob, setting).err();
         let kit = fault.is_none().then(|| {
             let mut stack = stack(&job, &job.pumps[pump], packs);
             adjust(&mut stack, sweep.knob, setting);
@@ -323,8 +393,8 @@ pub fn chosen_anew(
     let mut points = Vec::new();
     for &setting in &sweep.settings {
         let mut alone = job.clone();
-        alone.pumps = vec![job.pumps[pump].clone()];
-        let fault = set(&mut alone, 0, sweep.knob, setting)
+        alone.parts.pumps = vec![job.pumps[pump].clone()];
+        let fault = set(&mut alone.parts, 0, sweep.knob, setting)
             .and_then(|()| offer(&mut alone, sweep.knob, setting))
             .err();
         let plan = match fault {
@@ -333,7 +403,7 @@ pub fn chosen_anew(
         };
         // Pieces that are not proven best are not those that would be chosen.
         let open = plan.as_ref().is_some_and(|plan| !plan.proven());
-        let fault = fault.or(open.then_some("the time ended before its pieces were proven best"));
+        let fault = fault.or(open.then_some(StepError::NotProven));
         let kit = match plan.filter(|_| !open) {
             None => None,
             Some(plan) => match plan.kits.into_iter().next() {
@@ -410,7 +480,7 @@ fn adjust(stack: &mut Stack, knob: Knob, setting: Setting) {
 }
 
 /// Moves what belongs to the pieces that are offered to a pump that is alone in its job.
-fn offer(job: &mut Job, knob: Knob, setting: Setting) -> Result<(), &'static str> {
+fn offer(job: &mut Job, knob: Knob, setting: Setting) -> Result<(), StepError> {
     let pump = &job.pumps[0];
     let model = job.model_of(pump);
     match (knob, setting) {
@@ -421,10 +491,10 @@ fn offer(job: &mut Job, knob: Knob, setting: Setting) -> Result<(), &'static str
             let items = offered(at);
             let mut others = (0..model.packs.len()).filter(|other| *other != at);
             if others.any(|other| offered(other).iter().any(|item| items.contains(item))) {
-                return Err("another place takes the same pieces: hold them instead");
+                return Err(StepError::SharedPieces);
             }
             for item in items {
-                if let Some(size) = &mut job.stock[item].size {
+                if let Some(size) = &mut job.parts.stock[item].size {
                     size.tolerance = Tolerance::even(within);
                 }
             }
@@ -432,7 +502,7 @@ fn offer(job: &mut Job, knob: Knob, setting: Setting) -> Result<(), &'static str
         (Knob::Pieces(at), Setting::Number(number)) => {
             let count = u32::try_from(number.raw() / 1_000_000).unwrap_or(1);
             let model = pump.model;
-            let pack = &mut job.models[model].packs[at];
+            let pack = &mut job.parts.models[model].packs[at];
             (pack.least_pieces, pack.most_pieces) = (count, count);
         }
         _ => {}
@@ -441,8 +511,8 @@ fn offer(job: &mut Job, knob: Knob, setting: Setting) -> Result<(), &'static str
 }
 
 /// Sets one thing of a pump itself.
-fn set(job: &mut Job, pump: usize, knob: Knob, setting: Setting) -> Result<(), &'static str> {
-    let grow = |job: &mut Job, at: usize, change: &dyn Fn(&mut Thermal)| {
+fn set(job: &mut Parts, pump: usize, knob: Knob, setting: Setting) -> Result<(), StepError> {
+    let grow = |job: &mut Parts, at: usize, change: &dyn Fn(&mut Thermal)| {
         let growth = &mut job.pumps[pump].growths[at];
         change(&mut growth.thermal);
         *growth = Growth::of(growth.thermal.clone());
@@ -485,11 +555,11 @@ fn set(job: &mut Job, pump: usize, knob: Knob, setting: Setting) -> Result<(), &
             limit(form, knob, setting);
             // A limit may pass the target: that is what is asked.
             match form.check() {
-                Err(wrong) if wrong != TARGET_OUTSIDE => return Err(wrong),
-                _ => {}
+                Err(FormError::TargetOutside) | Ok(()) => {}
+                Err(wrong) => return Err(wrong.into()),
             }
         }
-        _ => return Err("a value of the wrong kind"),
+        _ => return Err(StepError::Kind),
     }
     Ok(())
 }

@@ -5,23 +5,26 @@
 //! cannot show is that no better plan exists; that is the bound's business.
 
 mod bags;
+mod breach;
 mod provision;
 mod purchase;
 mod recheck;
 
+pub use breach::{Breach, Holder, PlaceBreach, RecordBreach, SetAsideBreach};
 pub use provision::{VerifiedProvision, verify_provision};
 pub use purchase::{VerifiedPurchase, verify_purchase};
 pub use recheck::{VerifiedRecheck, verify_recheck};
 
 use std::collections::BTreeMap;
 
+use crate::accounting::{spoiled, stack};
 use crate::bag::{self, Bag};
 use crate::decimal::Millionths;
 use crate::issue::planned::Planned;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::model::{Form, Term};
-use crate::plan::{Aim, Kit, PackPick, Pick, Plan, spoiled, stack};
+use crate::plan::{Aim, Kit, PackPick, Pick, Plan};
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::judge;
@@ -95,16 +98,16 @@ impl Verified {
 /// Works a plan out again.
 ///
 /// # Errors
-/// Everything that does not hold, in words. Such a plan is a defect of this program and is never
+/// Everything that does not hold. Such a plan is a defect of this program and is never
 /// written.
-pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<String>> {
+pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     let mut breaches = Vec::new();
     if plan.kits.len() != job.pumps.len() {
-        breaches.push(format!(
-            "{} kits for {} pumps",
-            plan.kits.len(),
-            job.pumps.len()
-        ));
+        breaches.push(Breach::Count {
+            found: plan.kits.len(),
+            of: "kits",
+            pumps: job.pumps.len(),
+        });
         return Err(breaches);
     }
     let sums = check_kits(&job, &plan, &mut breaches);
@@ -124,7 +127,7 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<String>> {
 }
 
 /// Works every kit out again, counts the pieces of all of them, and adds up what they come to.
-fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<String>) -> Sums {
+fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
     let mut issued: BTreeMap<usize, i64> = BTreeMap::new();
     let mut sums = Sums::default();
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
@@ -138,28 +141,26 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<String>) -> Sums {
     }
     for (&item, &count) in &issued {
         let Some(lot) = job.stock.get(item) else {
-            breaches.push(format!("item number {item} is not in the stock"));
+            breaches.push(Breach::NoItem(item));
             continue;
         };
         if count > i64::from(lot.on_hand) - i64::from(lot.reserved) {
-            breaches.push(format!(
-                "{count} of item {} issued, more than there are",
-                lot.item
-            ));
+            let item = lot.item.clone();
+            breaches.push(Breach::Overdrawn { item, count });
         }
     }
     sums.waste += by_the_pack(job, &issued);
     check_sheets(job, plan, &issued, breaches);
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         if matches!(kit, Kit::Short(shorts) if shorts.is_empty()) {
-            breaches.push(format!("pump {} is short for no reason", pump.tag));
+            breaches.push(Breach::NoReason(pump.tag.clone()));
         }
     }
     sums
 }
 
 /// Every goal's value must be what it is counted anew, and not beyond its own bound.
-fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<String>) {
+fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
     for goal in &plan.goals {
         let recounted = match goal.aim {
             Aim::ServedWeight => sums.weight,
@@ -170,25 +171,25 @@ fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<String>) {
             Aim::Scarcity => sums.scarcity,
         };
         if recounted != i128::from(goal.value) {
-            breaches.push(format!(
-                "{} is {recounted}, the plan says {}",
-                goal.aim.label(),
-                goal.value
-            ));
+            breaches.push(Breach::Value {
+                aim: goal.aim,
+                recounted,
+                said: goal.value,
+            });
         }
         let beyond = match goal.aim {
             Aim::ServedWeight | Aim::ServedOf(_) => goal.value > goal.bound,
             _ => goal.value < goal.bound,
         };
         if beyond {
-            breaches.push(format!("{} is beyond its own bound", goal.aim.label()));
+            breaches.push(Breach::Bound(goal.aim));
         }
     }
 }
 
 /// The goals must be the ones that a plan is made for, in their order, and a plan that is not
 /// proven must say what ended the search.
-fn check_goals(job: &Job, plan: &Plan, after_served: &[Aim], breaches: &mut Vec<String>) {
+fn check_goals(job: &Job, plan: &Plan, after_served: &[Aim], breaches: &mut Vec<Breach>) {
     let mut counts: BTreeMap<u32, i128> = BTreeMap::new();
     for pump in &job.pumps {
         *counts.entry(pump.priority).or_default() += 1;
@@ -207,11 +208,11 @@ fn check_goals(job: &Job, plan: &Plan, after_served: &[Aim], breaches: &mut Vec<
     };
     expected.extend(after_served);
     if plan.goals.iter().map(|goal| goal.aim).ne(expected) {
-        breaches.push("the goals are not those that a plan is made for".into());
+        breaches.push(Breach::Goals);
     }
     let open = plan.goals.iter().any(|goal| goal.value != goal.bound);
     if open && plan.stopped_by.is_none() {
-        breaches.push("a goal is not proven and nothing ended the search".into());
+        breaches.push(Breach::NoEnd);
     }
 }
 
@@ -299,12 +300,12 @@ fn by_the_pack(job: &Job, issued: &BTreeMap<usize, i64>) -> i128 {
 }
 
 /// Cut pieces must come out of sheets that are there, cut up as the plan says.
-fn check_sheets(job: &Job, plan: &Plan, issued: &BTreeMap<usize, i64>, breaches: &mut Vec<String>) {
+fn check_sheets(job: &Job, plan: &Plan, issued: &BTreeMap<usize, i64>, breaches: &mut Vec<Breach>) {
     let mut cut: BTreeMap<usize, i64> = BTreeMap::new();
     let mut sheets: BTreeMap<usize, i64> = BTreeMap::new();
     for layout in &plan.layouts {
         let Some(lot) = job.sheets.get(layout.sheet).filter(|_| layout.along < 2) else {
-            breaches.push(format!("sheet number {} is not in the stock", layout.sheet));
+            breaches.push(Breach::NoSheet(layout.sheet));
             continue;
         };
         *sheets.entry(layout.sheet).or_default() += 1;
@@ -314,56 +315,52 @@ fn check_sheets(job: &Job, plan: &Plan, issued: &BTreeMap<usize, i64>, breaches:
             let of_this = |cut: &Cut| cut.sheet == layout.sheet && cut.outside.ticks() > 0;
             let shape = job.stock.get(item).and_then(|lot| lot.cut).filter(of_this);
             let Some(shape) = shape else {
-                breaches.push(format!(
-                    "a strip of sheet {} for nothing cut from it",
-                    lot.item
-                ));
+                breaches.push(Breach::Strip(lot.item.clone()));
                 continue;
             };
             across += shape.outside.ticks() * i64::from(strips);
             *cut.entry(item).or_default() += i64::from(strips) * (run / shape.outside.ticks());
         }
         if across > lot.sides[1 - layout.along].ticks() {
-            breaches.push(format!(
-                "the strips of a sheet {} are wider than it",
-                lot.item
-            ));
+            breaches.push(Breach::Wide(lot.item.clone()));
         }
     }
     for (&sheet, &count) in &sheets {
         let lot = &job.sheets[sheet];
         if count > i64::from(lot.on_hand) - i64::from(lot.reserved) {
-            breaches.push(format!(
-                "{count} sheets {} cut, more than there are",
-                lot.item
-            ));
+            let sheet = lot.item.clone();
+            breaches.push(Breach::SheetsOverdrawn { sheet, count });
         }
     }
     for (&item, &count) in issued {
         let lot = job.stock.get(item).filter(|lot| lot.cut.is_some());
         if let Some(lot) = lot.filter(|_| count > cut.get(&item).copied().unwrap_or(0)) {
-            breaches.push(format!("{count} of {} issued, but fewer are cut", lot.item));
+            let item = lot.item.clone();
+            breaches.push(Breach::NotCut { item, count });
         }
     }
 }
 
-fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<String>) {
+fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<Breach>) {
     let places = &job.models[pump.model].packs;
     if packs.len() != places.len() {
-        breaches.push(format!(
-            "pump {}: {} packs for {} places",
-            pump.tag,
-            packs.len(),
-            places.len()
-        ));
+        breaches.push(Breach::Packs {
+            pump: pump.tag.clone(),
+            found: packs.len(),
+            places: places.len(),
+        });
     }
     for ((pack, place), fit) in packs.iter().zip(places).zip(&pump.fits) {
+        let mut breach = |fault: PlaceBreach| {
+            breaches.push(Breach::Place {
+                pump: pump.tag.clone(),
+                place: place.label.clone(),
+                fault,
+            });
+        };
         let count: u32 = pack.picks.iter().map(|pick| pick.count).sum();
         if count < place.least_pieces || count > place.most_pieces {
-            breaches.push(format!(
-                "pump {}, {}: {count} pieces",
-                pump.tag, place.label
-            ));
+            breach(PlaceBreach::Pieces(count));
         }
         for lot in pack
             .picks
@@ -371,10 +368,7 @@ fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<S
             .filter_map(|pick| job.stock.get(pick.item))
         {
             if lot.kind != place.kind || lot.fit != *fit || lot.size.is_none() {
-                breaches.push(format!(
-                    "pump {}, {}: item {} does not belong there",
-                    pump.tag, place.label, lot.item
-                ));
+                breach(PlaceBreach::Misplaced(lot.item.clone()));
             }
         }
         for pick in &pack.picks {
@@ -386,10 +380,7 @@ fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<S
                 size.thickness.ticks() >= (i64::from(pick.peeled) + 1) * step.ticks()
             });
             if pick.peeled > 0 && !left {
-                breaches.push(format!(
-                    "pump {}, {}: item {} cannot be peeled so far",
-                    pump.tag, place.label, lot.item
-                ));
+                breach(PlaceBreach::Peeled(lot.item.clone()));
             }
         }
     }
@@ -449,16 +440,16 @@ fn sum_ends(job: &Job, pump: &Pump, packs: &[PackPick], terms: &[(Term, Milliont
 
 const MILLION: i128 = 1_000_000;
 
-fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<String>) {
+fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<Breach>) {
     let reported = stack(job, pump, packs);
     for requirement in &pump.requirements {
         // The report's own verdict must not say otherwise.
         let shown = judge(&requirement.form, &reported, job.policy.guard()).conforms();
         if !(holds(job, pump, packs, &requirement.form) && shown) {
-            breaches.push(format!(
-                "pump {}: {} is not met",
-                pump.tag, requirement.label
-            ));
+            breaches.push(Breach::NotMet {
+                pump: pump.tag.clone(),
+                requirement: requirement.label.clone(),
+            });
         }
     }
 }

@@ -280,15 +280,20 @@ pub struct Priced {
 }
 
 /// A bound in 1/SCALE rounded up to a whole multiple of `grain`, since every plan's cost is one.
-///
-/// ```
-/// use gapwright::choose::bound::{SCALE, round_up};
-/// assert_eq!(round_up(7 * SCALE + 1, 1), 8);
-/// assert_eq!(round_up(-7 * SCALE - 1, 1), -7);
-/// assert_eq!(round_up(7 * SCALE, 5), 10);
-/// ```
 pub fn round_up(bound: i128, grain: i64) -> i64 {
     let step = SCALE * i128::from(grain.max(1));
     let steps = -(-bound).div_euclid(step);
     i64::try_from(steps * i128::from(grain.max(1))).unwrap_or(i64::MIN)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{SCALE, round_up};
+
+    #[test]
+    fn a_bound_is_rounded_up_to_a_whole_step() {
+        assert_eq!(round_up(7 * SCALE + 1, 1), 8);
+        assert_eq!(round_up(-7 * SCALE - 1, 1), -7);
+        assert_eq!(round_up(7 * SCALE, 5), 10);
+    }
 }

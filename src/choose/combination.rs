@@ -4,10 +4,11 @@ use std::cell::{Cell, RefCell};
 
 use smallvec::SmallVec;
 
+use crate::accounting::piece_waste;
 use crate::choose::watch::{Listed, Pace, Watch};
 use crate::job::Job;
 use crate::model::Pack;
-use crate::plan::{Pick, Stop, piece_waste};
+use crate::plan::{Pick, Stop};
 use crate::stock::Code;
 
 /// The most combinations that one drawer is listed in; more is a job for another method.

@@ -125,6 +125,7 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
 ///
 /// # Errors
 /// As [`purchase`].
+#[doc(hidden)]
 pub fn columns(job: &Job, market: &Market) -> Result<usize, ChooseError> {
     let laid = lay_out(job, market, &Watch::patient())?;
     Ok(laid.columns.iter().map(Vec::len).sum())

@@ -27,8 +27,7 @@ pub struct Solved {
 /// Solves a group: tier by tier, each with the earlier ones held at their best values.
 ///
 /// ```
-/// use gapwright::choose::instance::{Column, Instance, Tier};
-/// use gapwright::choose::stages::solve;
+/// use gapwright::choose::parts::{Column, Instance, Tier, solve};
 /// use gapwright::choose::watch::Watch;
 /// use gapwright::plan::Aim;
 /// // Two pumps want the one piece of item 0; the second could also take the dearer item 1.

@@ -3,12 +3,13 @@
 //! Two things do. Packs of an item are opened, where the policy says that what is left of an
 //! opened pack is spoiled; and sheets are cut up, where one lot serves several shapes.
 
+use crate::accounting::{by_pack, pack_waste, packs_opened};
 use crate::choose::instance::{Column, Uses};
 use crate::choose::watch::{Pace, UNITS, Watch};
 use crate::cutting::{Layout, layouts_until};
 use crate::job::Job;
 use crate::length::Length;
-use crate::plan::{Stop, by_pack, pack_waste, packs_opened};
+use crate::plan::Stop;
 use crate::purchase::Offer;
 
 /// A supplier.

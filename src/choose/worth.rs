@@ -5,6 +5,7 @@
 //! and the search goes on from the plan and the multipliers. Most items are settled by pricing
 //! the columns once: the bound does not move, so neither does the plan.
 
+use crate::accounting::by_pack;
 use crate::choose::instance::{Column, Taken};
 use crate::choose::stages::{Solved, solve_from};
 use crate::choose::supply::{Supply, suppliers};
@@ -12,8 +13,8 @@ use crate::choose::watch::{Listed, Part, Watch};
 use crate::choose::{ChooseError, Drawers, Group};
 use crate::choose::{aims, groups, list_columns, uses_of, wanted};
 use crate::decimal::Money;
-use crate::job::Job;
-use crate::plan::{Aim, Kit, Plan, Stop, Worth, by_pack};
+use crate::job::{Job, Parts};
+use crate::plan::{Aim, Kit, Plan, Stop, Worth};
 use crate::stock::Item;
 
 /// The plan with the worth of one more of each item, as far as [a share](Watch::share) of the time goes:
@@ -149,12 +150,10 @@ struct Bare<'a> {
 
 impl Bare<'_> {
     fn of<'a>(job: &Job, wanted: &'a [u64]) -> Bare<'a> {
-        let job = Job {
+        let job = Job::of_checked(Parts {
             pumps: Vec::new(),
-            inputs: Vec::new(),
-            warnings: Vec::new(),
-            ..job.clone()
-        };
+            ..Parts::clone(job)
+        });
         Bare { job, wanted }
     }
 
@@ -162,7 +161,7 @@ impl Bare<'_> {
     fn supply(&self, more: Option<usize>, watch: &Watch<'_>) -> Supply {
         let mut job = self.job.clone();
         if let Some(item) = more {
-            job.stock[item].on_hand += 1;
+            job.parts.stock[item].on_hand += 1;
         }
         let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
         suppliers(&job, &available, self.wanted, watch)

@@ -21,6 +21,7 @@ use crate::job::Job;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::read::Memory;
+use crate::verify::Breach;
 use crate::write::{self, Output, WriteError};
 
 /// A run that ended early, with its exit status; it has been said why.
@@ -34,7 +35,7 @@ pub(super) enum Refusal {
     /// The inputs ask for something that cannot be had.
     Problems(Problems),
     /// What was found does not hold when it is worked out again.
-    Breaches(Vec<String>),
+    Breaches(Vec<Breach>),
 }
 
 impl From<Problem> for Refusal {
@@ -165,7 +166,7 @@ impl Run {
     }
 
     /// What the checker lets pass; else the run ends, since it found a defect of the program.
-    pub(super) fn check<T>(&mut self, checked: Result<T, Vec<String>>) -> Result<T, Stop> {
+    pub(super) fn check<T>(&mut self, checked: Result<T, Vec<Breach>>) -> Result<T, Stop> {
         checked.map_err(|breaches| self.stop(Refusal::Breaches(breaches)))
     }
 
@@ -398,7 +399,8 @@ pub(super) fn gathered_job(read: Result<Job, Problems>, problems: &mut Problems)
 }
 
 /// A plan that the checker does not let pass, as a problem.
-fn defect(breaches: &[String]) -> Problem {
+fn defect(breaches: &[Breach]) -> Problem {
+    let breaches: Vec<String> = breaches.iter().map(Breach::to_string).collect();
     Problem::new(
         Place::file("gapwright"),
         format!(

@@ -1,96 +1,217 @@
-//! Demand over the time that counts: a lead time, an outage.
+//! Demand over the time that counts, a lead time or an outage: whole counts, each with its chance.
 
-mod counts;
-mod normal;
+use statrs::distribution::{Discrete, Poisson};
 
-pub use counts::Counts;
-pub use normal::Normal;
+use crate::inventory::{Fault, above_zero};
+use crate::narrow::narrow;
 
-use super::Fault;
+/// The largest count that a distribution over counts may hold; its tables stay below 64 MB.
+const MOST_COUNT: usize = 2_000_000;
+
+/// The largest sum of periods: adding them up takes some half of its square in steps.
+const MOST_SUM: usize = 40_000;
 
 /// A chance this much above the one allowed, relatively, still counts as it: sums of floats differ
 /// that much from the fractions they stand for, and 19 of 20 is 0.95.
 const ROUNDING: f64 = 1e-12;
 
-/// Demand over the time that counts.
+/// The largest mean of a Poisson demand: its table ends far below [`MOST_COUNT`].
+const MOST_MEAN: f64 = 1_000_000.0;
+
+/// Demand over the time that counts: a distribution over whole counts, as tables of sums. Nothing is
+/// approximated.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Demand {
-    /// Normal: many pieces a lead time.
-    Normal(Normal),
-    /// Whole counts, each with its chance: Poisson, a history, simulated outages.
-    Counts(Counts),
+pub struct Demand {
+    /// The chance of each count, from 0.
+    chance: Vec<f64>,
+    /// The chance of no more than each count.
+    within: Vec<f64>,
+    /// The chance of more than each count, summed from its small end.
+    beyond: Vec<f64>,
+    /// Pieces expected to be lacking with each count held.
+    lacking: Vec<f64>,
+    mean: f64,
+    /// Rows behind it; `None` for a law.
+    rows: Option<usize>,
 }
 
 impl Demand {
-    /// Normal demand; see [`Normal::new`].
+    /// Poisson demand of so many pieces on average: pumps that come one by one, each for itself.
+    /// The table ends where what is beyond is below 1e-300.
     ///
     /// # Errors
-    /// [`Fault::NotAboveZero`].
-    pub fn normal(mean: f64, sd: f64) -> Result<Demand, Fault> {
-        Normal::new(mean, sd).map(Demand::Normal)
-    }
-
-    /// Poisson demand; see [`Counts::poisson`].
+    /// [`Fault::NotAboveZero`], [`Fault::TooLarge`] above a million.
     ///
-    /// # Errors
-    /// [`Fault::NotAboveZero`], [`Fault::TooLarge`].
+    /// ```
+    /// use gapwright::inventory::Demand;
+    /// let demand = Demand::poisson(2.0)?;
+    /// assert!((demand.within(1) - 3.0 * (-2.0_f64).exp()).abs() < 1e-15);
+    /// # Ok::<(), gapwright::inventory::Fault>(())
+    /// ```
     pub fn poisson(mean: f64) -> Result<Demand, Fault> {
-        Counts::poisson(mean).map(Demand::Counts)
+        let mean = above_zero("the mean demand", mean)?;
+        let law = Poisson::new(mean)
+            .ok()
+            .filter(|_| mean <= MOST_MEAN)
+            .ok_or(Fault::TooLarge("the mean demand"))?;
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        let middle = mean as u64;
+        let end = (middle + 1..).find(|&count| law.ln_pmf(count) < -700.0);
+        let end = end.unwrap_or(middle);
+        let chance = (0..=end).map(|count| law.pmf(count)).collect();
+        let mut counts = Demand::of(chance, None);
+        counts.mean = mean;
+        Ok(counts)
     }
 
-    /// Demand as it was seen; see [`Counts::history`].
+    /// Demand as it was seen: each row as likely as any other. The rows are the issues of past
+    /// periods, those without any as 0, or the demands of simulated outages.
     ///
     /// # Errors
     /// [`Fault::NoHistory`], [`Fault::TooLarge`].
-    pub fn history(counts: &[u32]) -> Result<Demand, Fault> {
-        Counts::history(counts).map(Demand::Counts)
+    ///
+    /// ```
+    /// use gapwright::inventory::Demand;
+    /// let demand = Demand::history(&[0, 2, 1, 0])?;
+    /// assert_eq!(demand.within(0), 0.5);
+    /// assert_eq!(demand.lacking(1), 0.25);
+    /// # Ok::<(), gapwright::inventory::Fault>(())
+    /// ```
+    pub fn history(rows: &[u32]) -> Result<Demand, Fault> {
+        let most = rows.iter().max().ok_or(Fault::NoHistory)?;
+        let most = narrow::<usize>(*most);
+        if most > MOST_COUNT {
+            return Err(Fault::TooLarge("a demand in the history"));
+        }
+        let mut seen = vec![0_u32; most + 1];
+        for &row in rows {
+            seen[row as usize] += 1;
+        }
+        let all = float(rows.len());
+        let chance = seen.iter().map(|&seen| f64::from(seen) / all).collect();
+        let mut counts = Demand::of(chance, Some(rows.len()));
+        // Whole numbers as long as they can be: 19 of 20 is the float of 0.95.
+        let (mut before, mut after) = (0.0, all);
+        for (count, &seen) in seen.iter().enumerate() {
+            before += f64::from(seen);
+            after -= f64::from(seen);
+            counts.within[count] = before / all;
+            counts.beyond[count] = after / all;
+        }
+        let sum: u64 = rows.iter().map(|&row| u64::from(row)).sum();
+        #[allow(clippy::cast_precision_loss)]
+        let sum = sum as f64;
+        counts.mean = sum / all;
+        Ok(counts)
+    }
+
+    /// Demand in so many periods that do not depend on each other: all sums, each with its chance.
+    ///
+    /// # Errors
+    /// [`Fault::NotAboveZero`], [`Fault::TooLarge`].
+    ///
+    /// ```
+    /// use gapwright::inventory::Demand;
+    /// let month = Demand::history(&[0, 1])?;
+    /// assert_eq!(month.over(2)?.within(1), 0.75);
+    /// # Ok::<(), gapwright::inventory::Fault>(())
+    /// ```
+    pub fn over(&self, periods: u32) -> Result<Demand, Fault> {
+        above_zero("the number of periods", periods.into())?;
+        let most = (self.chance.len() - 1).checked_mul(periods as usize);
+        let most = most
+            .filter(|&most| most <= MOST_SUM && periods as usize <= MOST_SUM)
+            .ok_or(Fault::TooLarge("the demand in all periods"))?;
+        let mut chance = vec![1.0];
+        for _ in 0..periods {
+            let mut sum = vec![0.0; chance.len() + self.chance.len() - 1];
+            for (a, &left) in chance.iter().enumerate() {
+                for (b, &right) in self.chance.iter().enumerate() {
+                    sum[a + b] += left * right;
+                }
+            }
+            chance = sum;
+        }
+        debug_assert_eq!(chance.len(), most + 1);
+        // Each way to draw the periods from the rows is one that could have been seen.
+        let rows = self.rows.map(|rows| rows.saturating_pow(periods));
+        let mut counts = Demand::of(chance, rows);
+        counts.mean = self.mean * f64::from(periods);
+        Ok(counts)
+    }
+
+    fn of(chance: Vec<f64>, rows: Option<usize>) -> Demand {
+        let mut sum = 0.0;
+        let within = chance
+            .iter()
+            .map(|chance| {
+                sum += chance;
+                f64::min(sum, 1.0)
+            })
+            .collect();
+        let (mut beyond, mut lacking) = (vec![0.0; chance.len()], vec![0.0; chance.len()]);
+        for count in (0..chance.len().saturating_sub(1)).rev() {
+            beyond[count] = beyond[count + 1] + chance[count + 1];
+            lacking[count] = lacking[count + 1] + beyond[count];
+        }
+        let mean = lacking[0];
+        Demand {
+            chance,
+            within,
+            beyond,
+            lacking,
+            mean,
+            rows,
+        }
+    }
+
+    /// Rows of history behind it, in as many ways as they can be put together; `None` for a law.
+    pub fn rows(&self) -> Option<usize> {
+        self.rows
     }
 
     /// Pieces expected.
     pub fn mean(&self) -> f64 {
-        match self {
-            Demand::Normal(normal) => normal.mean(),
-            Demand::Counts(counts) => counts.mean(),
-        }
+        self.mean
     }
 
     /// The standard deviation, in pieces.
     pub fn sd(&self) -> f64 {
-        match self {
-            Demand::Normal(normal) => normal.sd(),
-            Demand::Counts(counts) => counts.sd(),
-        }
+        let square = |count: usize| (float(count) - self.mean).powi(2);
+        let all = self.chance.iter().enumerate();
+        all.map(|(count, chance)| square(count) * chance)
+            .sum::<f64>()
+            .sqrt()
     }
 
-    /// The chance that no more than so many pieces are wanted.
-    pub fn within(&self, pieces: u32) -> f64 {
-        match self {
-            Demand::Normal(normal) => normal.within(pieces.into()),
-            Demand::Counts(counts) => counts.within(pieces.into()),
-        }
+    /// The chance of exactly this count.
+    pub fn chance(&self, count: u32) -> f64 {
+        look_up(&self.chance, count).unwrap_or(0.0)
     }
 
-    /// The chance that more are wanted.
-    pub fn beyond(&self, pieces: u32) -> f64 {
-        match self {
-            Demand::Normal(normal) => normal.beyond(pieces.into()),
-            Demand::Counts(counts) => counts.beyond(pieces.into()),
-        }
+    /// The chance of this count or less.
+    pub fn within(&self, count: u32) -> f64 {
+        look_up(&self.within, count).unwrap_or(1.0)
     }
 
-    /// Pieces expected to be lacking when so many are held: the loss function.
-    pub fn lacking(&self, pieces: u32) -> f64 {
-        match self {
-            Demand::Normal(normal) => normal.lacking(pieces.into()),
-            Demand::Counts(counts) => counts.lacking(pieces.into()),
-        }
+    /// The chance of more than this count.
+    pub fn beyond(&self, count: u32) -> f64 {
+        look_up(&self.beyond, count).unwrap_or(0.0)
     }
 
-    /// Pieces expected to be left when so many are held.
-    pub fn left(&self, pieces: u32) -> f64 {
-        match self {
-            Demand::Normal(normal) => normal.left(pieces.into()),
-            Demand::Counts(counts) => counts.left(pieces.into()),
+    /// Pieces expected to be missing with this many held: the loss function.
+    pub fn lacking(&self, held: u32) -> f64 {
+        look_up(&self.lacking, held).unwrap_or(0.0)
+    }
+
+    /// Pieces expected to be left with this many held.
+    pub fn left(&self, held: u32) -> f64 {
+        // Sums of chances where that is less work and more exact than the difference.
+        match held as usize {
+            count if count < self.within.len() => {
+                self.within[..count].iter().fold(0.0, |a, b| a + b)
+            }
+            _ => f64::from(held) - self.mean,
         }
     }
 
@@ -120,4 +241,13 @@ pub(super) fn least_whole(serves: impl Fn(u32) -> bool) -> Result<u32, Fault> {
         }
     }
     Ok(low)
+}
+
+fn look_up(table: &[f64], count: u32) -> Option<f64> {
+    table.get(count as usize).copied()
+}
+
+#[allow(clippy::cast_precision_loss)]
+fn float(count: usize) -> f64 {
+    count as f64
 }

@@ -51,11 +51,9 @@ impl Costs {
 /// How many pieces to have ready for an outage.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Provision {
-    /// The smallest whole count that suffices at least as often as the critical ratio says. No count
-    /// costs less where demand comes in whole counts.
+    /// The smallest whole count that suffices at least as often as the critical ratio says; no count
+    /// costs less.
     pub pieces: u32,
-    /// For a law of real numbers, the number before it was made whole, and what it would cost.
-    pub exact: Option<(f64, f64)>,
     /// The cost expected with `pieces`.
     pub cost: f64,
     /// The chance that they suffice.
@@ -86,18 +84,8 @@ pub struct Provision {
 /// ```
 pub fn provision(demand: &Demand, costs: &Costs) -> Result<Provision, Fault> {
     let pieces = demand.least(costs.risk())?;
-    let exact = match demand {
-        Demand::Counts(_) => None,
-        Demand::Normal(normal) => {
-            let best = normal.exceeded(costs.risk());
-            let cost = costs.left.to_f64() * normal.left(best)
-                + costs.lacking.to_f64() * normal.lacking(best);
-            Some((best, cost))
-        }
-    };
     Ok(Provision {
         pieces,
-        exact,
         cost: costs.expected(demand, pieces),
         service: demand.within(pieces),
         left: demand.left(pieces),

@@ -8,8 +8,6 @@ use super::{Demand, Fault, above_zero, share};
 pub struct ReorderPoint {
     /// The smallest whole number of pieces that keeps the service: order when no more are left.
     pub pieces: u32,
-    /// The point before it was made whole, where the law is one of real numbers.
-    pub exact: Option<f64>,
     /// Safety stock: the pieces above the mean demand in lead time; below zero where fewer do.
     pub safety: f64,
     /// The chance that nothing lacks in a lead time.
@@ -19,10 +17,9 @@ pub struct ReorderPoint {
 }
 
 impl ReorderPoint {
-    fn of(demand: &Demand, pieces: u32, exact: Option<f64>) -> ReorderPoint {
+    fn of(demand: &Demand, pieces: u32) -> ReorderPoint {
         ReorderPoint {
             pieces,
-            exact,
             safety: f64::from(pieces) - demand.mean(),
             cycle_service: demand.within(pieces),
             lacking: demand.lacking(pieces),
@@ -32,8 +29,7 @@ impl ReorderPoint {
 
 /// The smallest whole count that covers the `demand` in lead time with at least this chance.
 ///
-/// For normal demand `exact` is mean + z sd. Source: any textbook; Stevenson, Operations Management,
-/// 14th ed., p. 528, example 8.
+/// Source: any textbook; Stevenson, Operations Management, 14th ed., p. 528, example 8.
 ///
 /// # Errors
 /// [`Fault::Service`]; [`Fault::TooFew`] if of the rows of a history not one is expected to lie above
@@ -41,20 +37,15 @@ impl ReorderPoint {
 ///
 /// ```
 /// use gapwright::inventory::{Demand, reorder};
-/// let demand = Demand::normal(50.0, 5.0)?;
-/// let point = reorder::for_cycle_service(&demand, 0.97)?;
-/// assert_eq!(point.pieces, 60);
-/// assert!((point.exact.unwrap() - 59.404).abs() < 0.001);
+/// // scipy.stats.poisson.ppf(0.95, 3.2)
+/// let point = reorder::for_cycle_service(&Demand::poisson(3.2)?, 0.95)?;
+/// assert_eq!(point.pieces, 6);
 /// # Ok::<(), gapwright::inventory::Fault>(())
 /// ```
 pub fn for_cycle_service(demand: &Demand, service: f64) -> Result<ReorderPoint, Fault> {
     enough_rows(demand, share(service)?)?;
     let risk = 1.0 - service;
-    let exact = match demand {
-        Demand::Normal(normal) => Some(normal.exceeded(risk)),
-        Demand::Counts(_) => None,
-    };
-    Ok(ReorderPoint::of(demand, demand.least(risk)?, exact))
+    Ok(ReorderPoint::of(demand, demand.least(risk)?))
 }
 
 /// Which pieces count as not served from the shelf.
@@ -102,10 +93,11 @@ pub fn fill_rate(
 ///
 /// ```
 /// use gapwright::inventory::{Demand, reorder};
-/// // Lead time demand 100 give or take 20, 100 ordered at a time, 98 %: z is 0.90.
-/// let demand = Demand::normal(100.0, 20.0)?;
-/// let point = reorder::for_fill_rate(&demand, 100, 0.98, reorder::Shortage::EveryCycle)?;
-/// assert_eq!(point.pieces, 119);
+/// // Four lead times with 2, 0, 1 and 1 wanted, 2 ordered at a time: at 1 a quarter of a piece is
+/// // missing in a lead time, one eighth of the demand.
+/// let demand = Demand::history(&[2, 0, 1, 1])?;
+/// let point = reorder::for_fill_rate(&demand, 2, 0.75, reorder::Shortage::EveryCycle)?;
+/// assert_eq!((point.pieces, point.lacking), (1, 0.25));
 /// # Ok::<(), gapwright::inventory::Fault>(())
 /// ```
 pub fn for_fill_rate(
@@ -121,15 +113,12 @@ pub fn for_fill_rate(
         fill_rate(demand, pieces, quantity, shortage)
             .is_ok_and(|rate| 1.0 - rate <= (1.0 - service) * (1.0 + 1e-12))
     };
-    Ok(ReorderPoint::of(demand, least_whole(serves)?, None))
+    Ok(ReorderPoint::of(demand, least_whole(serves)?))
 }
 
 /// Whether a history is long enough: at least one row must be expected beyond the service.
 fn enough_rows(demand: &Demand, service: f64) -> Result<(), Fault> {
-    let Demand::Counts(counts) = demand else {
-        return Ok(());
-    };
-    let Some(rows) = counts.rows() else {
+    let Some(rows) = demand.rows() else {
         return Ok(());
     };
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]

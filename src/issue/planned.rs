@@ -1,10 +1,11 @@
 //! What a plan takes out of the stock, line by line.
 
 use super::tidy;
+use crate::accounting::spoiled;
 use crate::bag::{self, Bag, Lack};
 use crate::digest::sha256;
 use crate::job::Job;
-use crate::plan::{Kit, Plan, Shortfall, spoiled};
+use crate::plan::{Kit, Plan, Shortfall};
 use crate::pump::Pump;
 
 /// What is to be done with the pieces of a line.

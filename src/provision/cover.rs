@@ -16,6 +16,7 @@ use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
 use crate::choose::watch::Watch;
+use crate::narrow::narrow;
 
 use super::ways::{Class, Take};
 
@@ -123,8 +124,8 @@ impl Cover {
 
     /// Cost and number of pieces of what weighs so much.
     pub(super) fn split(&self, weight: i128) -> (i64, u32) {
-        let cost = i64::try_from(weight.div_euclid(self.often)).unwrap_or(i64::MAX);
-        let pieces = u32::try_from(weight.rem_euclid(self.often)).unwrap_or(u32::MAX);
+        let cost = narrow::<i64>(weight.div_euclid(self.often));
+        let pieces = narrow::<u32>(weight.rem_euclid(self.often));
         (cost, pieces)
     }
 

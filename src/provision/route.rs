@@ -17,6 +17,7 @@ use crate::choose::watch::{Pace, UNITS, Watch};
 use super::GRACE;
 use super::scenarios::Scenarios;
 use super::ways::{Take, Ways, fits};
+use crate::narrow::narrow;
 
 /// The ways that each class may take, by index; those that a scenario never asks for are empty.
 #[derive(Clone)]
@@ -271,5 +272,5 @@ fn over_by(used: u32, there: u32) -> u32 {
 }
 
 fn heavy(weight: &[u64], item: usize, over: u32) -> i64 {
-    i64::try_from(weight[item] * u64::from(over)).unwrap_or(i64::MAX)
+    narrow::<i64>(weight[item] * u64::from(over))
 }

@@ -9,6 +9,7 @@ use statrs::function::beta::beta_reg;
 use crate::choose::instance::{Column, Instance, Taken, Tier, fits, take};
 use crate::choose::stages::solve_from;
 use crate::choose::watch::{Part, Watch};
+use crate::narrow::narrow;
 use crate::plan::Aim;
 
 use super::route::Open;
@@ -116,8 +117,7 @@ fn judge(open: &Open, there: &[u32], classes: &[u32], watch: &Watch) -> Verdict 
         .map(|&class| {
             let uses = |&way: &u32| {
                 let takes = open.takes(class, way).iter();
-                let uses =
-                    takes.map(|&(item, count)| (item, i16::try_from(count).unwrap_or(i16::MAX)));
+                let uses = takes.map(|&(item, count)| (item, narrow::<i16>(count)));
                 Column {
                     waste: 0,
                     uses: uses.collect(),
@@ -139,7 +139,7 @@ fn judge(open: &Open, there: &[u32], classes: &[u32], watch: &Watch) -> Verdict 
     let missed: Vec<usize> = (0..classes.len())
         .filter(|&pump| solved.taken[pump].is_none())
         .collect();
-    let all = i64::try_from(classes.len()).unwrap_or(i64::MAX);
+    let all = narrow::<i64>(classes.len());
     if missed.is_empty() {
         Verdict::Served
     } else if -solved.bounds[0] < all {

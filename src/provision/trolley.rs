@@ -10,6 +10,7 @@ use rayon::prelude::*;
 use crate::choose::watch::{Part, Watch};
 use crate::decimal::Money;
 use crate::job::Job;
+use crate::narrow::narrow;
 
 use super::route::{Kept, Open};
 use super::safe::{cost, listed, short_sheets};
@@ -104,7 +105,7 @@ pub(super) fn choose(
         .map(|scenario| known[scenario] || open.kits(all.of(scenario), &there, MOVES).is_some())
         .collect();
     let served = |scenario: &usize| again[*scenario] && ways.possible(all.of(*scenario));
-    let whole = |count: usize| u32::try_from(count).unwrap_or(u32::MAX);
+    let whole = |count: usize| narrow::<u32>(count);
     Trolley {
         cost: cost(ways, &there),
         count: there.iter().sum(),

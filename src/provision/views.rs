@@ -8,6 +8,7 @@ use std::collections::HashMap;
 use crate::choose::pattern::Demands;
 use crate::choose::{DrawerKey, drawer_key};
 use crate::length::Length;
+use crate::narrow::narrow;
 use crate::outlook::{Expected, Outlook};
 use crate::pump::Pump;
 
@@ -203,14 +204,14 @@ impl Register {
             });
             self.kinds.len() - 1
         });
-        u32::try_from(index).unwrap_or(u32::MAX)
+        narrow::<u32>(index)
     }
 
     fn class(&mut self, kind: u32, constants: Constants) -> u32 {
         if let Some(&class) = self.known.get(&(kind, constants.clone())) {
             return class;
         }
-        let class = u32::try_from(self.classes.len()).unwrap_or(u32::MAX);
+        let class = narrow::<u32>(self.classes.len());
         self.classes.push((kind, constants.clone()));
         self.known.insert((kind, constants), class);
         class

@@ -3,6 +3,7 @@
 use crate::choose::watch::{Pace, Watch};
 use crate::decimal::Money;
 use crate::length::Length;
+use crate::narrow::narrow;
 use crate::plan::Stop;
 
 use super::search::{Cover, members};
@@ -136,7 +137,7 @@ pub fn select(
         reach: Reach::until(&chosen, targets, rule, watch)?,
         sizes,
         least_sizes,
-        least_cost: Money::from_raw(i64::try_from(least_cost).unwrap_or(i64::MAX)),
+        least_cost: Money::from_raw(narrow::<i64>(least_cost)),
         proven,
         nodes,
         stop: watch.stop().filter(|_| !proven),

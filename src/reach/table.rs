@@ -2,6 +2,7 @@
 
 use crate::choose::watch::Pace;
 use crate::length::Length;
+use crate::narrow::narrow;
 
 use super::{Fault, Met, Rule, Size, Targets, check_sizes};
 
@@ -58,7 +59,7 @@ impl Table {
         let mut least = vec![vec![NEVER; width]; height + 1];
         least[0][0] = 0;
         for size in sizes {
-            let shift = usize::try_from(size.thickness.ticks() / grain).unwrap_or(usize::MAX);
+            let shift = narrow::<usize>(size.thickness.ticks() / grain);
             if shift >= width {
                 continue;
             }
@@ -88,7 +89,7 @@ impl Table {
     /// of work for one of them.
     pub(super) fn check_windows(&self, targets: &Targets, rule: &Rule) -> Result<usize, Fault> {
         let cells = 2 * rule.window.ticks() / self.grain + 1;
-        let looks = cells.saturating_mul(i64::try_from(targets.len()).unwrap_or(i64::MAX));
+        let looks = cells.saturating_mul(narrow::<i64>(targets.len()));
         if looks.saturating_mul((rule.pieces + 1).into()) > MOST_STEPS / 10 {
             return Err(too_fine(self.grain, cells));
         }

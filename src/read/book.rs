@@ -26,6 +26,7 @@ use crate::digest::{self, sha256};
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet};
 use archive::Kind;
+pub use guard::is_reading;
 pub use memory::Memory;
 
 /// What can be read, as it is said in problems.

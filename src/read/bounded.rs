@@ -1,5 +1,6 @@
 //! Files read up to a limit: one that grows, a device or a pipe could go on for ever.
 
+use crate::narrow::narrow;
 use std::fs::{self, File};
 use std::io::{Error, ErrorKind, Read, Result};
 use std::path::Path;
@@ -27,7 +28,7 @@ pub(crate) fn bytes(path: &Path, most: u64) -> Result<Vec<u8>> {
     // The length that is told is not trusted: some files grow, some are longer than they say.
     let mut bytes = Vec::new();
     File::open(path)?.take(most + 1).read_to_end(&mut bytes)?;
-    match u64::try_from(bytes.len()).unwrap_or(u64::MAX) {
+    match narrow::<u64>(bytes.len()) {
         length if length > most => too_large(length),
         _ => Ok(bytes),
     }

@@ -4,13 +4,14 @@
 use std::collections::BTreeMap;
 
 use super::named_sheet;
+use crate::accounting::pack_total;
 use crate::formats::slip::{KEYS, PIECE, Row as Holds};
 use crate::issue::key;
 use crate::issue::planned::Step;
 use crate::issue::record::Carried;
 use crate::job::Job;
 use crate::length::Length;
-use crate::plan::{PackPick, Pick, pack_total};
+use crate::plan::{PackPick, Pick};
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
 use crate::sheet::{Book, Row, Sheet};

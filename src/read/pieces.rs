@@ -61,7 +61,7 @@ pub fn stated(job: &mut Job, pump: usize, texts: &[String]) -> Result<Vec<PackPi
                     Some(size) => {
                         let kind = model.packs[index].kind.clone();
                         let fit = fits[index].clone();
-                        job.stock.push(Item::of(rest, kind, fit, size, count));
+                        job.parts.stock.push(Item::of(rest, kind, fit, size, count));
                         job.stock.len() - 1
                     }
                     None => {

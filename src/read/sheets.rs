@@ -9,7 +9,7 @@ use super::size::Stated;
 use super::stock::{Names, STACKED, counts};
 use super::table::{Heading, Line, Table};
 use crate::columns::{NEEDED_OF_FIT, NEEDED_OF_SHEETS};
-use crate::cutting::SheetLot;
+use crate::cutting::{MOST_ALONG, SheetLot};
 use crate::decimal::Money;
 use crate::job::StockSheet;
 use crate::length::Length;
@@ -34,9 +34,6 @@ const ALSO_KNOWN: [&str; 11] = [
     "Material",
     "Description",
 ];
-
-/// The most blanks along one side of a sheet: more is a slip of the unit, and would take long.
-const MOST_ALONG: i64 = 1_000;
 
 /// Both sheets as read, tolerances not settled yet.
 #[derive(Default)]

@@ -6,11 +6,12 @@
 
 use super::compare::{Compared, contributor};
 use super::{Bench, Checked, Readings};
+use crate::accounting::{pack_total, stack};
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance};
 use crate::model::{Form, Term, Terms, sensitivity};
-use crate::plan::{PackPick, Pick, pack_total, stack};
+use crate::plan::{PackPick, Pick};
 use crate::pump::Pump;
 use crate::stack::{Contributor, Stack, Verdict, judge};
 

@@ -6,9 +6,10 @@
 
 use super::found::{AsFound, moved};
 use super::left::{Left, drawn};
+use crate::accounting::piece_waste;
 use crate::length::{Fine, Length, Tolerance};
 use crate::model::{Form, Term, sensitivity};
-use crate::plan::{PackPick, Pick, piece_waste};
+use crate::plan::{PackPick, Pick};
 use crate::stack::Verdict;
 
 /// What to take out and put in.
@@ -243,7 +244,7 @@ impl Listing<'_> {
         if !self.left.holds(job, &drawn) {
             return true;
         }
-        let total = |pack: &PackPick| crate::plan::pack_total(job, pack).0;
+        let total = |pack: &PackPick| crate::accounting::pack_total(job, pack).0;
         let delta = i128::from((total(&after) - total(self.before)).ticks());
         let costs = drawn.iter().map(|pick| {
             let each = piece_waste(job, pick.item, pick.peeled).raw();

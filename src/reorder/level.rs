@@ -4,13 +4,13 @@ use std::collections::BTreeMap;
 
 use crate::day;
 use crate::decimal::{Millionths, Money};
-use crate::inventory::demand::Counts;
 use crate::inventory::economic::{Break, Discount, Purchase as Repeated, Quantity, least_cost};
 use crate::inventory::level::{Levels, Standing, TopUp, back_to_level};
 use crate::inventory::outage::{Costs, Provision, provision};
 use crate::inventory::reorder::for_cycle_service;
 use crate::inventory::{Demand, Fault};
 use crate::issue::log::{Demand as Asked, Log};
+use crate::narrow::narrow;
 use crate::stock::Item;
 
 /// What is asked of the levels.
@@ -126,15 +126,15 @@ pub fn point(item: &Item, seen: Option<&Seen>, service: Millionths) -> Result<Po
     }
     let rows = seen.periods(&item.item, lead);
     let large = |_| NoPoint::TooLarge;
-    let of = |counts: Counts| for_cycle_service(&Demand::Counts(counts), service.to_f64());
-    match of(Counts::history(&rows).map_err(large)?) {
+    let of = |demand: Demand| for_cycle_service(&demand, service.to_f64());
+    match of(Demand::history(&rows).map_err(large)?) {
         Ok(point) => Ok(Point {
             pieces: point.pieces,
             safety: point.safety,
             law: Law::Seen(rows.len()),
         }),
         Err(Fault::TooFew { .. }) => {
-            let daily = Counts::history(&seen.periods(&item.item, 1)).map_err(large)?;
+            let daily = Demand::history(&seen.periods(&item.item, 1)).map_err(large)?;
             let demand = daily.over(lead).map_err(large)?;
             let mean = demand.mean();
             let pieces = of(demand).map_err(large)?.pieces;
@@ -210,7 +210,7 @@ impl Seen {
                 let from = first + period * length;
                 let start = days.partition_point(|(day, _)| *day < from);
                 let end = days.partition_point(|(day, _)| *day < from + length);
-                u32::try_from(sum(&days[start..end])).unwrap_or(u32::MAX)
+                narrow::<u32>(sum(&days[start..end]))
             })
             .collect()
     }

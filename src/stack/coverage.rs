@@ -2,7 +2,6 @@
 
 use std::collections::HashMap;
 use std::fmt;
-use std::str::FromStr;
 use std::sync::{LazyLock, RwLock};
 
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
@@ -27,22 +26,20 @@ impl fmt::Display for Coverage {
     }
 }
 
-impl FromStr for Coverage {
-    type Err = ();
-
-    /// Reads `2`, a factor from 1 to 10, or `95 %`, a level from 50 to 99.99 %. Below 1 there is no
-    /// factor: a spreadsheet keeps 95 % as 0.95, which would be a far too narrow one.
-    fn from_str(text: &str) -> Result<Coverage, ()> {
-        let number = |text: &str| Millionths::parse(text.trim()).ok_or(());
+impl Coverage {
+    /// Reads `2`, a factor from 1 to 10, or `95 %`, a level from 50 to 99.99 %; `None` for anything
+    /// else. Below 1 there is no factor: a spreadsheet keeps 95 % as 0.95, which would be a far too
+    /// narrow one.
+    pub fn parse(text: &str) -> Option<Coverage> {
+        let number = |text: &str| Millionths::parse(text.trim());
         match text.trim().strip_suffix('%') {
-            None => Some(number(text)?)
+            None => number(text)
                 .filter(|k| (1_000_000..=10_000_000).contains(&k.raw()))
                 .map(Coverage::Factor),
-            Some(percent) => Some(number(percent)?)
+            Some(percent) => number(percent)
                 .filter(|p| (50_000_000..=99_990_000).contains(&p.raw()) && p.raw() % 100 == 0)
                 .map(|p| Coverage::Level(Millionths::from_raw(p.raw() / 100))),
         }
-        .ok_or(())
     }
 }
 

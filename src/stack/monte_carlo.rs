@@ -29,6 +29,7 @@ pub use joint::Joint;
 pub use law::Law;
 pub(crate) use sampling::signed;
 
+use crate::narrow::narrow;
 use batch::{Batch, Cuts, Desk, Drawer, total};
 use coverage::{Tails, tail, upwards};
 
@@ -270,7 +271,7 @@ pub fn run(model: &Model, plan: &Plan) -> Result<Outcome, Vec<Fault>> {
 /// The outcome, whatever the cuts are; none where fewer than two draws have a value.
 fn draw(drawer: &Drawer, cuts: Cuts) -> Option<Outcome> {
     let Drawer { plan, size, .. } = *drawer;
-    let most = usize::try_from(plan.most_draws).unwrap_or(usize::MAX) / size;
+    let most = narrow::<usize>(plan.most_draws) / size;
     let mut batches: Vec<Batch> = Vec::new();
     loop {
         let upto = (batches.len() + WAVE.max(batches.len() / 4)).min(most);

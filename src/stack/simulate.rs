@@ -7,6 +7,7 @@ use super::monte_carlo::{Fault, Joint, Law, Measurand, Model, Outcome, Plan, Sou
 use super::{Contributor, Coverage, Known, Stack};
 use crate::length::{Length, Tolerance, Unit};
 use crate::model::{self, Form, Terms};
+use crate::narrow::narrow;
 use crate::pump::Growth;
 use crate::stock::Lot;
 
@@ -297,7 +298,7 @@ fn scatter(readings: &[Length], unit: Unit) -> (f64, u32) {
     let values: Vec<f64> = readings.iter().map(|r| r.to_f64(unit)).collect();
     let mean = values.iter().sum::<f64>() / n;
     let squares: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
-    let few = u32::try_from(readings.len().saturating_sub(1)).unwrap_or(u32::MAX);
+    let few = narrow::<u32>(readings.len().saturating_sub(1));
     ((squares / (n - 1.0) / n).sqrt(), few)
 }
 

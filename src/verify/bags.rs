@@ -7,11 +7,13 @@ use crate::job::Job;
 use crate::plan::{Kit, Plan};
 use crate::stock::Item;
 
+use super::{Breach, PlaceBreach};
+
 /// What does not hold about the bags that go with a plan: a piece of another kind, fit or section
 /// than the pump asks for; more of an item than there is; something for a pump that is short; a
 /// piece left lying, or given to one whose turn comes later, that a pump lacks; a lot begun before
 /// another that goes before it is used up.
-pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<String> {
+pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<Breach> {
     let mut breaches = Vec::new();
     for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(bags) {
         let needs = match kit {
@@ -19,19 +21,23 @@ pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<String> {
             Kit::Short(_) => 0,
         };
         if bag.len() != needs {
-            let tag = &pump.tag;
-            breaches.push(format!(
-                "pump {tag}: {} shares for {needs} consumables",
-                bag.len()
-            ));
+            breaches.push(Breach::Shares {
+                pump: pump.tag.clone(),
+                found: bag.len(),
+                needs,
+            });
         }
     }
     let picks = bags.iter().flatten().flat_map(|share| &share.picks);
     for pick in picks.filter(|pick| pick.item >= job.stock.len()) {
-        breaches.push(format!("item number {} is not in the stock", pick.item));
+        breaches.push(Breach::NoItem(pick.item));
     }
     if bags.len() != job.pumps.len() {
-        breaches.push(format!("{} bags for {} pumps", bags.len(), job.pumps.len()));
+        breaches.push(Breach::Count {
+            found: bags.len(),
+            of: "bags",
+            pumps: job.pumps.len(),
+        });
     }
     if !breaches.is_empty() {
         return breaches;
@@ -39,11 +45,10 @@ pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<String> {
     let given = Given::count(job, plan, bags);
     for (lot, &left) in job.stock.iter().zip(&given.left) {
         if left < 0 {
-            let more = -left;
-            breaches.push(format!(
-                "{more} of item {} given out beyond what there is",
-                lot.item
-            ));
+            breaches.push(Breach::GivenOut {
+                item: lot.item.clone(),
+                more: -left,
+            });
         }
     }
     for (index, bag) in bags.iter().enumerate() {
@@ -51,11 +56,11 @@ pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<String> {
             let pump = &job.pumps[index];
             let kind = &job.models[pump.model].consumables[need].kind;
             let wrong = given.check(job, index, need, share);
-            breaches.extend(
-                wrong
-                    .iter()
-                    .map(|what| format!("pump {}, {kind}: {what}", pump.tag)),
-            );
+            breaches.extend(wrong.into_iter().map(|fault| Breach::Place {
+                pump: pump.tag.clone(),
+                place: kind.clone(),
+                fault,
+            }));
         }
     }
     breaches
@@ -104,15 +109,16 @@ impl Given {
     }
 
     /// What is wrong with one share.
-    fn check(&self, job: &Job, pump: usize, need: usize, share: &Share) -> Vec<String> {
+    fn check(&self, job: &Job, pump: usize, need: usize, share: &Share) -> Vec<PlaceBreach> {
         let mut wrong = Vec::new();
         let asked = &job.models[job.pumps[pump].model].consumables[need];
         let given: u32 = share.picks.iter().map(|pick| pick.count).sum();
         if given + share.lacking != asked.count {
-            wrong.push(format!(
-                "{given} given and {} lacking of {}",
-                share.lacking, asked.count
-            ));
+            wrong.push(PlaceBreach::Given {
+                given,
+                lacking: share.lacking,
+                asked: asked.count,
+            });
         }
         let fit = &job.pumps[pump].consumable_fits[need];
         let serves = |lot: &Item| {
@@ -136,16 +142,16 @@ impl Given {
             .collect();
         if share.lacking > 0 {
             let lots = to_be_had.iter().map(|&item| &job.stock[item].item);
-            wrong.extend(lots.map(|item| format!("lacks some, but item {item} was to be had")));
+            wrong.extend(lots.cloned().map(PlaceBreach::WasThere));
         }
         for pick in &share.picks {
             let lot = &job.stock[pick.item];
             if !serves(lot) || pick.peeled > 0 {
-                wrong.push(format!("item {} does not belong there", lot.item));
+                wrong.push(PlaceBreach::Misplaced(lot.item.clone()));
             }
             let before = |item: &usize| place(*item) < place(pick.item);
             if pick.count == 0 || to_be_had.iter().any(before) {
-                wrong.push(format!("item {} is out of turn", lot.item));
+                wrong.push(PlaceBreach::OutOfTurn(lot.item.clone()));
             }
         }
         wrong

@@ -6,7 +6,7 @@ use crate::job::Job;
 use crate::outlook::Outlook;
 use crate::provision::{Provision, SetAside};
 
-use super::{check_limits, check_pieces};
+use super::{Breach, Holder, SetAsideBreach, check_limits, check_pieces};
 
 /// A provision that has passed the checker, with the outlook that it is for; only [`verify_provision`] makes one,
 /// and only these are written.
@@ -35,20 +35,20 @@ impl VerifiedProvision {
 /// That nothing in the drawers will do for a gap, and how often the trolley serves, is not worked out here.
 ///
 /// # Errors
-/// Everything that does not hold, in words. Such a provision is a defect of this program and is never
+/// Everything that does not hold. Such a provision is a defect of this program and is never
 /// written.
 pub fn verify_provision(
     outlook: Outlook,
     provision: Provision,
-) -> Result<VerifiedProvision, Vec<String>> {
+) -> Result<VerifiedProvision, Vec<Breach>> {
     let job = &outlook.job;
     let mut breaches = Vec::new();
     if provision.safe.len() != job.pumps.len() {
-        return Err(vec!["not one safe kit a pump".into()]);
+        return Err(vec![Breach::SafeKits]);
     }
     for (pump, kit) in job.pumps.iter().zip(&provision.safe) {
-        let what = format!("the safe kit of {}", pump.tag);
-        check_drawers(job, &kit.pieces, kit.cost.raw(), &what, &mut breaches);
+        let holder = Holder::SafeKit(pump.tag.clone());
+        check_drawers(job, &kit.pieces, kit.cost.raw(), &holder, &mut breaches);
         for value in kit.iter() {
             let Some(packs) = value.take else { continue };
             let mut measured = pump.clone();
@@ -68,7 +68,10 @@ pub fn verify_provision(
                 of_it.map_or(0, |piece| piece.count)
             };
             if taken.iter().any(|(&item, &count)| count > held(item)) {
-                breaches.push(format!("{what} does not hold what it says to take"));
+                breaches.push(Breach::SetAside {
+                    holder: holder.clone(),
+                    fault: SetAsideBreach::NotHeld,
+                });
             }
             if breaches.len() > MOST_BREACHES {
                 return Err(breaches);
@@ -77,7 +80,7 @@ pub fn verify_provision(
     }
     let trolley = &provision.trolley;
     let cost = trolley.cost.raw();
-    check_drawers(job, &trolley.pieces, cost, "the trolley", &mut breaches);
+    check_drawers(job, &trolley.pieces, cost, &Holder::Trolley, &mut breaches);
     match breaches.is_empty() {
         true => Ok(VerifiedProvision { outlook, provision }),
         false => Err(breaches),
@@ -92,24 +95,31 @@ fn check_drawers(
     job: &Job,
     pieces: &[SetAside],
     cost: i64,
-    what: &str,
-    breaches: &mut Vec<String>,
+    holder: &Holder,
+    breaches: &mut Vec<Breach>,
 ) {
+    let mut breach = |fault: SetAsideBreach| {
+        let holder = holder.clone();
+        breaches.push(Breach::SetAside { holder, fault });
+    };
     let mut sum: i128 = 0;
     for piece in pieces {
         let Some(lot) = job.stock.get(piece.item) else {
-            breaches.push(format!("{what} holds what is not in the stock"));
+            breach(SetAsideBreach::NoItem);
             continue;
         };
         sum += i128::from(lot.unit_cost.raw()) * i128::from(piece.count);
         if piece.count == 0 || piece.count > lot.on_hand.saturating_sub(lot.reserved) {
-            breaches.push(format!("{what} holds {} of {}", piece.count, lot.item));
+            breach(SetAsideBreach::Holds {
+                item: lot.item.clone(),
+                count: piece.count,
+            });
         }
     }
     if pieces.windows(2).any(|pair| pair[0].item >= pair[1].item) {
-        breaches.push(format!("{what} names an item twice"));
+        breach(SetAsideBreach::Twice);
     }
     if sum != i128::from(cost) {
-        breaches.push(format!("{what} costs {sum} millionths, not {cost}"));
+        breach(SetAsideBreach::Cost { sum, said: cost });
     }
 }

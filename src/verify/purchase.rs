@@ -4,7 +4,7 @@ use crate::job::Job;
 use crate::plan::{Aim, Kit};
 use crate::purchase::{Market, Purchase};
 
-use super::{check_goals, check_kits, check_values};
+use super::{Breach, check_goals, check_kits, check_values};
 
 /// A purchase that was worked out again, with the job that it makes: only what is verified is shown to
 /// a purchaser.
@@ -30,17 +30,17 @@ impl VerifiedPurchase {
 /// what is on hand today, the cost pack by pack, the budget.
 ///
 /// # Errors
-/// Everything that does not hold, in words. Such a purchase is a defect of this program and is never
+/// Everything that does not hold. Such a purchase is a defect of this program and is never
 /// written.
 pub fn verify_purchase(
     job: &Job,
     market: &Market,
     purchase: Purchase,
-) -> Result<VerifiedPurchase, Vec<String>> {
+) -> Result<VerifiedPurchase, Vec<Breach>> {
     let mut breaches = Vec::new();
     let (pumps, items) = (job.pumps.len(), job.stock.len());
     if purchase.plan.kits.len() != pumps || purchase.packs.len() != items {
-        return Err(vec!["kits or packs do not match pumps and stock".into()]);
+        return Err(vec![Breach::Unmatched]);
     }
     let mut delivered = job.clone();
     let mut cost: i128 = 0;
@@ -48,10 +48,10 @@ pub fn verify_purchase(
         if packs == 0 {
             continue;
         }
-        let lot = &mut delivered.stock[item];
+        let lot = &mut delivered.parts.stock[item];
         let terms = (lot.terms.unit_cost, lot.terms.pack_qty);
         let (Some(unit_cost), Some(pack)) = terms else {
-            breaches.push(format!("item {} is bought and not for sale", lot.item));
+            breaches.push(Breach::NotForSale(lot.item.clone()));
             continue;
         };
         cost += i128::from(unit_cost.raw()) * i128::from(packs) * i128::from(pack);
@@ -60,7 +60,7 @@ pub fn verify_purchase(
     if let Some(budget) = market.budget
         && cost > i128::from(budget.raw())
     {
-        breaches.push(format!("{cost} millionths spent of a budget of {budget}"));
+        breaches.push(Breach::Budget { cost, budget });
     }
     let mut sums = check_kits(&delivered, &purchase.plan, &mut breaches);
     sums.bought = cost;
@@ -79,7 +79,7 @@ pub fn verify_purchase(
 }
 
 /// The pumps that an item comes too late for must make do with what is on hand of it.
-fn check_lead_times(job: &Job, market: &Market, purchase: &Purchase, breaches: &mut Vec<String>) {
+fn check_lead_times(job: &Job, market: &Market, purchase: &Purchase, breaches: &mut Vec<Breach>) {
     for (item, lot) in job.stock.iter().enumerate() {
         let arrives = market.today + i64::from(lot.terms.lead_days.unwrap_or(0));
         let mut taken: u64 = 0;
@@ -101,10 +101,10 @@ fn check_lead_times(job: &Job, market: &Market, purchase: &Purchase, breaches: &
             taken += of_it.map(|pick| u64::from(pick.count)).sum::<u64>();
         }
         if taken > u64::from(lot.on_hand.saturating_sub(lot.reserved)) {
-            breaches.push(format!(
-                "{taken} of item {} for pumps that are due before it comes",
-                lot.item
-            ));
+            breaches.push(Breach::Late {
+                item: lot.item.clone(),
+                count: taken,
+            });
         }
     }
 }

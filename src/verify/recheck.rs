@@ -5,11 +5,12 @@
 
 use std::collections::BTreeMap;
 
-use super::{check_pieces, holds};
+use super::{Breach, RecordBreach, check_pieces, holds};
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::Tolerance;
 use crate::model::{Form, Term, Terms};
+use crate::narrow::narrow;
 use crate::plan::{PackPick, Pick};
 use crate::pump::Pump;
 use crate::recheck::{Bench, Compared, Decision, Left, Reading, Readings, Record, is_asked};
@@ -37,32 +38,36 @@ impl VerifiedRecheck {
 /// Works everything out again; `left` is what there was before the first swap.
 ///
 /// # Errors
-/// Everything that does not hold, in words. Such a record is a defect of this program and is never written.
+/// Everything that does not hold. Such a record is a defect of this program and is never written.
 pub fn verify_recheck(
     job: Job,
     records: Vec<Record>,
     left: &Left,
-) -> Result<VerifiedRecheck, Vec<String>> {
+) -> Result<VerifiedRecheck, Vec<Breach>> {
     let mut breaches = Vec::new();
     if records.len() != job.pumps.len() {
-        breaches.push(format!(
-            "{} records for {} pumps",
-            records.len(),
-            job.pumps.len()
-        ));
+        breaches.push(Breach::Count {
+            found: records.len(),
+            of: "records",
+            pumps: job.pumps.len(),
+        });
         return Err(breaches);
     }
     let mut drawn: BTreeMap<usize, i64> = BTreeMap::new();
     // Readings stand in its stock while a requirement is judged.
     let mut scratch = job.clone();
     for (pump, record) in job.pumps.iter().zip(&records) {
+        let breach = |fault: RecordBreach| Breach::Record {
+            pump: pump.tag.clone(),
+            fault,
+        };
         let Some(fitted) = &record.bench.fitted else {
             if record.decision != Decision::NotKitted {
-                breaches.push(format!("pump {}: a decision without a kit", pump.tag));
+                breaches.push(breach(RecordBreach::NoKit));
             }
             continue;
         };
-        let mut failed = |what: &str| breaches.push(format!("pump {}: {what}", pump.tag));
+        let mut failed = |fault: RecordBreach| breaches.push(breach(fault));
         let beyond = record.compared().any(|compared| {
             let repeated = compared.found.again.is_some() && repeats(compared);
             !agrees(compared) && !repeated
@@ -70,14 +75,14 @@ pub fn verify_recheck(
         let mut met =
             |packs: &[PackPick]| all_met(&mut scratch, pump, &record.bench, fitted, packs);
         match &record.decision {
-            Decision::NotKitted => failed("a kit, and no decision on it"),
+            Decision::NotKitted => failed(RecordBreach::Undecided),
             Decision::NotRead => {}
-            Decision::Look(_) if !beyond => failed("nothing to look for"),
+            Decision::Look(_) if !beyond => failed(RecordBreach::NothingToLookFor),
             Decision::Look(_) | Decision::NoSwap(_) => {}
-            Decision::Incomplete(_) if beyond => failed("a reading beyond what was predicted"),
+            Decision::Incomplete(_) if beyond => failed(RecordBreach::Beyond),
             Decision::Incomplete(_) => {
                 if !met(fitted) {
-                    failed("a requirement that is not met as found");
+                    failed(RecordBreach::NotMet);
                 }
             }
             Decision::Accept => {
@@ -89,16 +94,16 @@ pub fn verify_recheck(
                         !is_asked(pump, requirement) || basis(pump, &record.bench, index).is_some()
                     });
                 if beyond || !read || !met(fitted) {
-                    failed("accepted, and should not be");
+                    failed(RecordBreach::Accepted);
                 }
                 check_pieces(&job, pump, fitted, &mut breaches);
             }
             Decision::Swap(swap) => {
                 if beyond {
-                    failed("a swap before the cause was looked for");
+                    failed(RecordBreach::SwapTooSoon);
                 }
                 if !met(&swap.packs) {
-                    failed("a swap that does not put it right");
+                    failed(RecordBreach::SwapInVain);
                 }
                 check_pieces(&job, pump, &swap.packs, &mut breaches);
                 for (item, count) in needed(fitted, &swap.packs) {
@@ -164,7 +169,7 @@ fn changes(before: &PackPick, after: &PackPick) -> [PackPick; 2] {
             .map(|(&(item, peeled), count)| Pick {
                 item,
                 peeled,
-                count: u32::try_from(count.abs()).unwrap_or(u32::MAX),
+                count: narrow::<u32>(count.abs()),
             })
             .collect(),
     })
@@ -192,7 +197,9 @@ fn all_met(
                 uncertainty: None,
             };
             let (kind, fit) = (String::new(), Code::new(""));
-            job.stock.push(Item::of("reading", kind, fit, size, 1));
+            job.parts
+                .stock
+                .push(Item::of("reading", kind, fit, size, 1));
             Pick {
                 item: job.stock.len() - 1,
                 peeled: 0,
@@ -272,7 +279,7 @@ fn all_met(
         }
         holds(job, pump, &packs, &form)
     });
-    job.stock.truncate(own);
+    job.parts.stock.truncate(own);
     met
 }
 
@@ -297,16 +304,14 @@ fn needed(before: &[PackPick], after: &[PackPick]) -> BTreeMap<usize, i64> {
 }
 
 /// Nothing may be drawn that is not left: pieces by item, sheets by their area at least.
-fn check_drawn(job: &Job, drawn: &BTreeMap<usize, i64>, left: &Left, breaches: &mut Vec<String>) {
+fn check_drawn(job: &Job, drawn: &BTreeMap<usize, i64>, left: &Left, breaches: &mut Vec<Breach>) {
     let mut area: BTreeMap<usize, i128> = BTreeMap::new();
     for (&item, &count) in drawn {
         let lot = &job.stock[item];
         match lot.cut {
             None if count > i64::from(left.pieces[item]) => {
-                breaches.push(format!(
-                    "{count} of {} for swaps, more than are left",
-                    lot.item
-                ));
+                let item = lot.item.clone();
+                breaches.push(Breach::Swaps { item, count });
             }
             None => {}
             Some(cut) => {
@@ -323,7 +328,7 @@ fn check_drawn(job: &Job, drawn: &BTreeMap<usize, i64>, left: &Left, breaches: &
             .map(|side| i128::from(side.ticks()))
             .product();
         if area > each * i128::from(left.sheets[sheet]) {
-            breaches.push(format!("more cut from {} for swaps than is left", lot.item));
+            breaches.push(Breach::SwapsCut(lot.item.clone()));
         }
     }
 }

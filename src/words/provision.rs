@@ -3,11 +3,12 @@
 use itertools::Itertools;
 
 use super::{about, length, money, natural_unit};
+use crate::accounting::pack_total;
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Length, Unit};
 use crate::outlook::{Expected, Law};
-use crate::plan::{PackPick, pack_total};
+use crate::plan::PackPick;
 use crate::problem::{Place, Problem};
 use crate::provision::{
     Fault, MOST_VALUES, Provision, Question, SafeKit, Service, SetAside, Together,

@@ -10,7 +10,7 @@ use super::as_built::AsBuilt;
 use super::purchase::Ordered;
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::analysis::Analysed;
-use crate::choose::relaxation::Backend;
+use crate::choose::Backend;
 use crate::job::Job;
 use crate::plan::Plan;
 use crate::stack::Guard;

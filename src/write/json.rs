@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::accounting::{pack_total, verdicts};
 use crate::bag::{Bag, Lack, Share, lack};
 use crate::crush::{Crush, crushes};
 use crate::cutting::Layout;
@@ -16,7 +17,7 @@ use crate::job::Job;
 use crate::length::{Fine, Length, Unit};
 use crate::model::Model;
 use crate::packing::RingSpace;
-use crate::plan::{Aim, Cause, Goal, Kit, PackPick, Pick, Shortfall, pack_total, verdicts};
+use crate::plan::{Aim, Cause, Goal, Kit, PackPick, Pick, Shortfall};
 use crate::pump::Pump;
 use crate::show::natural_unit;
 use crate::stack::Verdict;

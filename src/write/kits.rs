@@ -9,6 +9,7 @@ use super::text::WriteText;
 use window::{Window, cold_window, inwards};
 
 use super::style::{Styles, heads, set_up, widths};
+use crate::accounting::{pack_total, stack, verdicts};
 use crate::bag::Bag;
 use crate::crush::{Crush, crushes};
 use crate::feeler::{self, Wanted};
@@ -16,7 +17,7 @@ use crate::formats::slip::{self, Row};
 use crate::job::Job;
 use crate::length::{Fine, Length, Unit};
 use crate::model::{Form, Model, Requirement, USUAL_CAUTIONS};
-use crate::plan::{Kit, PackPick, Pick, Shortfall, pack_total, stack, verdicts};
+use crate::plan::{Kit, PackPick, Pick, Shortfall};
 use crate::pump::Pump;
 use crate::recheck::{accepted, is_asked};
 use crate::stack::{Guard, Verdict, judge};

@@ -12,8 +12,8 @@ use crate::analysis::Analysed;
 use crate::job::Job;
 use itertools::Itertools;
 
+use crate::accounting::stack;
 use crate::model::Form;
-use crate::plan::stack;
 use crate::stack::monte_carlo::{CLASSES, Outcome};
 use crate::stack::{level_of_draws, taken_as_normal};
 

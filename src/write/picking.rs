@@ -4,8 +4,9 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::style::{Styles, heads, set_up, tall, title, widths};
 use super::text::{WriteText, in_rows};
+use crate::accounting;
+use crate::accounting::{by_pack, spoiled};
 use crate::job::Job;
-use crate::plan::{self, by_pack, spoiled};
 use crate::verify::Verified;
 use crate::words;
 
@@ -141,7 +142,7 @@ pub(super) fn write(
 /// The packs that are opened for an item, where what is left of them is spoiled.
 fn packs_opened(job: &Job, item: usize, issued: u32) -> Option<String> {
     let lot = &job.stock[item];
-    let opened = plan::packs_opened(lot, issued);
+    let opened = accounting::packs_opened(lot, issued);
     if !by_pack(job, item) || opened == 0 {
         return None;
     }

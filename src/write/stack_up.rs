@@ -14,9 +14,10 @@ use super::text::WriteText;
 use crate::plain_text::mended;
 
 use super::style::{Styles, set_up, title, widths};
+use crate::accounting::stack;
 use crate::job::Job;
 use crate::model::{Model, Requirement};
-use crate::plan::{PackPick, stack};
+use crate::plan::PackPick;
 use crate::policy::{Acceptance, Policy};
 use crate::pump::Pump;
 use crate::stack::{Coverage, Stack};

@@ -9,11 +9,12 @@ use super::between::{self, share};
 use super::text::WriteText;
 
 use super::style::{Styles, VALUES, heads, set_up, tall, title, widths};
+use crate::accounting::{tightest, verdicts};
 use crate::crush;
 use crate::job::Job;
 use crate::length::Fine;
 use crate::model::USUAL_CAUTIONS;
-use crate::plan::{Aim, Kit, Plan, tightest, verdicts};
+use crate::plan::{Aim, Kit, Plan};
 use crate::verify::Verified;
 use crate::words;
 

@@ -120,7 +120,7 @@ impl Block<'_> {
             };
             sheet.write_number_with_format(row, 0, value, format)?;
             let Some(kit) = &point.kit else {
-                let why = point.fault.unwrap_or("cannot be kitted");
+                let why = point.why();
                 sheet.write_text(row, 1, why, &styles.alarm)?;
                 continue;
             };

@@ -12,9 +12,9 @@ use gapwright::length::{Fine, Length, Unit};
 use gapwright::model::{ConsumableNeed, SectionColumns};
 use gapwright::packing::RingSpace;
 use gapwright::plan::{Kit, PackPick, Pick, Plan, Shortfall};
-use gapwright::pump::{ConsumableFit, Due};
+use gapwright::pump::{ConsumableFit, Due, Pump};
 use gapwright::stock::{Code, Item};
-use gapwright::verify::check_bags;
+use gapwright::verify::{Breach, check_bags};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use support::{length, lot};
@@ -41,22 +41,28 @@ fn row(kind: &str, fit: &str, section: Option<Length>, on_hand: u32, reserved: u
     }
 }
 
+/// Breaches in words.
+fn said(breaches: &[Breach]) -> String {
+    let words: Vec<String> = breaches.iter().map(Breach::to_string).collect();
+    words.join("; ")
+}
+
 /// Pumps of one model whose packs need nothing: what is of interest is the bags.
-fn job(stock: Vec<Item>, needs: Vec<ConsumableNeed>, fits: Vec<Vec<ConsumableFit>>) -> Job {
-    let mut job = support::job(stock, vec![], vec![], &[]);
-    job.models[0].consumables = needs;
-    let pump = job.pumps.remove(0);
-    job.pumps = fits
-        .into_iter()
-        .enumerate()
-        .map(|(n, fits)| {
-            let mut pump = pump.clone();
-            pump.tag = format!("P{n}");
-            pump.consumable_fits = fits;
-            pump
-        })
-        .collect();
-    job
+fn job(mut stock: Vec<Item>, needs: Vec<ConsumableNeed>, fits: Vec<Vec<ConsumableFit>>) -> Job {
+    for (index, item) in stock.iter_mut().enumerate() {
+        item.item = format!("{} {index}", item.item);
+    }
+    let job = support::job(stock, vec![], vec![], &[]).with(|job| {
+        job.models[0].consumables = needs;
+        let fits = fits.into_iter().enumerate();
+        job.pumps = fits
+            .map(|(n, fits)| Pump {
+                consumable_fits: fits,
+                ..Pump::new(&format!("P{n}"), 0, &job.models[0])
+            })
+            .collect();
+    });
+    job.unwrap()
 }
 
 fn plan(job: &Job, short: &[usize]) -> Plan {
@@ -152,7 +158,7 @@ fn fit_code_and_section_are_both_kept_where_both_are_asked_for() {
 fn pumps_take_by_priority_then_due_then_row_and_a_short_one_takes_nothing() {
     let stock = vec![row("seal", "A", None, 5, 0)];
     let fits = vec![vec![code("a")]; 5];
-    let mut job = job(stock, vec![need("seal", true, false, 2)], fits);
+    let mut job = job(stock, vec![need("seal", true, false, 2)], fits).into_parts();
     let due = |serial| {
         Some(Due {
             shown: String::new(),
@@ -168,12 +174,10 @@ fn pumps_take_by_priority_then_due_then_row_and_a_short_one_takes_nothing() {
     ]) {
         (pump.priority, pump.due) = (priority, due);
     }
+    let job = Job::new(job).unwrap();
     let lacking = |short: &[usize]| -> Vec<Option<u32>> {
         let bags = fill(&job, &plan(&job, short));
-        assert_eq!(
-            check_bags(&job, &plan(&job, short), &bags),
-            Vec::<String>::new()
-        );
+        assert_eq!(check_bags(&job, &plan(&job, short), &bags), Vec::new());
         let shares = bags.iter().map(|bag| bag.first());
         shares.map(|s| s.map(|share| share.lacking)).collect()
     };
@@ -251,14 +255,16 @@ fn random(seed: u64) -> (Job, Plan) {
             needs.iter().map(fit).collect()
         })
         .collect();
-    let mut job = job(stock, needs, fits);
-    for pump in &mut job.pumps {
-        pump.priority = rng.random_range(1..=2);
-        pump.due = rng.random_bool(0.5).then(|| Due {
-            shown: String::new(),
-            serial: f64::from(rng.random_range(1..=2)),
-        });
-    }
+    let job = job(stock, needs, fits).with(|job| {
+        for pump in &mut job.pumps {
+            pump.priority = rng.random_range(1..=2);
+            pump.due = rng.random_bool(0.5).then(|| Due {
+                shown: String::new(),
+                serial: f64::from(rng.random_range(1..=2)),
+            });
+        }
+    });
+    let job = job.unwrap();
     let short: Vec<usize> = (0..pumps).filter(|_| rng.random_bool(0.15)).collect();
     let plan = plan(&job, &short);
     (job, plan)
@@ -369,7 +375,7 @@ fn spoilt_bags_are_told_apart_in_words() {
     let spoil = |change: &dyn Fn(&mut Vec<Bag>)| {
         let mut bags = fill(&job, &plan);
         change(&mut bags);
-        check_bags(&job, &plan, &bags).join("; ")
+        said(&check_bags(&job, &plan, &bags))
     };
     assert_eq!(spoil(&|_| ()), "");
     for (change, words) in [
@@ -407,9 +413,5 @@ fn spoilt_bags_are_told_apart_in_words() {
     // A pump that is short gets nothing.
     let short = self::plan(&job, &[1]);
     let bags = fill(&job, &plan);
-    assert!(
-        check_bags(&job, &short, &bags)
-            .join("; ")
-            .contains("pump P1: 1 shares for 0")
-    );
+    assert!(said(&check_bags(&job, &short, &bags)).contains("pump P1: 1 shares for 0"));
 }

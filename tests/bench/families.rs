@@ -1,6 +1,6 @@
 //! Families of fleets, by name: what a shop's drawer and pumps can be like. All of them are invented.
 
-use gapwright::job::Job;
+use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Unit};
 use gapwright::model::Form;
 use gapwright::policy::Acceptance;
@@ -27,7 +27,7 @@ pub struct Family {
     /// Whether every charge is a whole number, which the obvious model needs.
     pub whole_charges: bool,
     /// What sets it apart from the usual fleet.
-    pub change: fn(&mut Job),
+    pub change: fn(&mut Parts),
 }
 
 const TIGHT: Family = Family {
@@ -94,15 +94,14 @@ pub const FAMILIES: [Family; 7] = [
 impl Family {
     pub fn job(&self, pumps: usize, seed: u64) -> Job {
         let most = u32::try_from(self.most).unwrap();
-        let mut job = generate::fleet(seed, pumps, self.shims, GASKETS, self.tenths, most);
-        (self.change)(&mut job);
-        job
+        let job = generate::fleet(seed, pumps, self.shims, GASKETS, self.tenths, most);
+        job.with(self.change).unwrap()
     }
 }
 
 /// Limits on the clearance just about what the planted kits come to, 0.0005 in either way, and nothing
 /// kept clear of them, so that the kits still do.
-fn narrow(job: &mut Job) {
+fn narrow(job: &mut Parts) {
     let tenths = |n: i64| Length::from_ticks(n * 25_400);
     job.policy.acceptance = Acceptance::Nominal;
     for form in forms(job) {
@@ -112,7 +111,7 @@ fn narrow(job: &mut Job) {
     }
 }
 
-fn laminate(job: &mut Job) {
+fn laminate(job: &mut Parts) {
     let shims = job.stock.iter_mut().filter(|item| item.kind == "shim");
     for item in shims.step_by(4) {
         let size = item.size.unwrap();
@@ -121,7 +120,7 @@ fn laminate(job: &mut Job) {
 }
 
 /// Twelve models, the limits of the clearance a little further apart from one to the next.
-fn part_models(job: &mut Job) {
+fn part_models(job: &mut Parts) {
     let one = job.models[0].clone();
     let models = (0..12).map(|number| {
         let mut model = one.clone();
@@ -142,7 +141,7 @@ fn part_models(job: &mut Job) {
 }
 
 /// Every tenth of a thou becomes 2.5 micrometres.
-fn convert(job: &mut Job) {
+fn convert(job: &mut Parts) {
     let metric = |length: &mut Length| *length = Length::from_ticks(length.ticks() / 254 * 250);
     let within = |tolerance: &mut Tolerance| {
         metric(&mut tolerance.minus);
@@ -173,7 +172,7 @@ fn convert(job: &mut Job) {
 }
 
 /// The forms of all requirements, of the models and of the pumps.
-fn forms(job: &mut Job) -> impl Iterator<Item = &mut Form> {
+fn forms(job: &mut Parts) -> impl Iterator<Item = &mut Form> {
     let of_models = job.models.iter_mut().map(|model| &mut model.requirements);
     let of_pumps = job.pumps.iter_mut().map(|pump| &mut pump.requirements);
     let all = of_models.chain(of_pumps).flatten();

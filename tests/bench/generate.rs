@@ -1,10 +1,9 @@
 //! Fleets of pumps from a seed.
 
 use gapwright::decimal::Millionths;
-use gapwright::job::Job;
+use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Unit};
-use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Shape, Spread, Term};
-use gapwright::policy::Policy;
+use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Term};
 use gapwright::pump::{Measured, Pump};
 use gapwright::stock::{Code, Item, Size};
 use rand::{RngExt, SeedableRng};
@@ -46,39 +45,15 @@ pub fn fleet(
             },
         },
     ];
-    let pack = |name: &str, kind: &str, least, most| Pack {
-        name: name.into(),
-        label: name.into(),
-        kind: kind.into(),
-        least_pieces: least,
-        most_pieces: most,
-    };
-    let dimension = |name: &str| Dimension {
-        name: name.into(),
-        label: name.into(),
-        spread: Spread::Within(Tolerance::default()),
-        shape: Shape::Rectangular,
-        freedom: None,
-    };
+    let dimension = |name: &str| Dimension::new(name, Tolerance::default());
     let model = Model {
-        name: "m".into(),
-        title: "m".into(),
-        unit: Unit::Inch,
         dimensions: vec![dimension("bare_clearance"), dimension("snap_ring")],
         packs: vec![
-            pack("bearing_shims", "shim", 0, most_pieces),
-            pack("cover_gasket", "gasket", 1, 2),
+            Pack::new("bearing_shims", "shim", 0..=most_pieces),
+            Pack::new("cover_gasket", "gasket", 1..=2),
         ],
-        requirements: requirements.clone(),
-        thermals: vec![],
-        correlations: vec![],
-        consumables: vec![],
-        materials: vec![],
-        cautions: vec![],
-        examples: Default::default(),
-        figures: vec![],
-        drawing: None,
-        sha256: String::new(),
+        requirements,
+        ..Model::new("m", Unit::Inch)
     };
     let shim_sizes: Vec<i64> = (0..shims)
         .map(|i| 20 + 10 * i64::try_from(i).unwrap() + i64::try_from(i % 3).unwrap() * 5)
@@ -110,57 +85,31 @@ pub fn fleet(
         let gasket = &fits[rng.random_range(0..fits.len())];
         picks.iter().for_each(|&i| use_shims[i] += 1);
         gasket.iter().for_each(|&i| use_gaskets[i] += 1);
-        let measured = |value, slack| Measured {
-            readings: vec![value],
-            value,
-            tolerance: Tolerance::even(slack),
-            standard: Shape::Rectangular.standard(Tolerance::even(slack)),
-            freedom: None,
-        };
+        let measured = |value, slack| Measured::within(value, Tolerance::even(slack));
         let bare = 210 + total + rng.random_range(-5..=5);
         made.push(Pump {
-            tag: format!("P-{:04}", made.len() + 1),
-            model: 0,
             priority: rng.random_range(1..=3),
-            due: None,
-            location: None,
-            note: None,
-            carried: vec![],
-            consumable_fits: vec![],
-            growths: vec![],
-            correlations: vec![],
             fits: vec![Code::new("A"), Code::new("A")],
             dimensions: vec![
                 measured(tenth_thou(bare), tenth_thou(3)),
                 measured(tenth_thou(ring), tenth_thou(2)),
             ],
-            requirements: requirements.clone(),
-            row: 0,
+            ..Pump::new(&format!("P-{:04}", made.len() + 1), 0, &model)
         });
     }
     let mut stock = Vec::new();
     let mut lot = |kind: &str, size: i64, used: usize, slack: i64, price: i64| {
+        let thickness = Size {
+            thickness: tenth_thou(size),
+            tolerance: Tolerance::even(tenth_thou(slack)),
+            uncertainty: None,
+        };
+        let on_hand = u32::try_from((used * tenths).div_ceil(10)).unwrap();
+        let (item, fit) = (format!("{kind}-{size}"), Code::new("A"));
         stock.push(Item {
-            item: format!("{kind}-{size}"),
-            kind: kind.into(),
-            fit: Code::new("A"),
-            size: Some(Size {
-                thickness: tenth_thou(size),
-                tolerance: Tolerance::even(tenth_thou(slack)),
-                uncertainty: None,
-            }),
-            on_hand: u32::try_from((used * tenths).div_ceil(10)).unwrap(),
-            reserved: 0,
             unit_cost: Millionths::from_raw(price),
             min_level: 2,
-            bin: None,
-            material: None,
-            pack_qty: 1,
-            terms: Default::default(),
-            peel_step: None,
-            section: None,
-            cut: None,
-            row: 0,
+            ..Item::of(&item, kind.into(), fit, thickness, on_hand)
         });
     };
     for (&size, &used) in shim_sizes.iter().zip(&use_shims) {
@@ -169,19 +118,11 @@ pub fn fleet(
     for (&size, &used) in gasket_sizes.iter().zip(&use_gaskets) {
         lot("gasket", size, used, 10, 3_000_000 + size * 1_000);
     }
-    Job {
+    Job::new(Parts {
         stock,
-        sheets: vec![],
         models: vec![model],
         pumps: made,
-        policy: Policy::default(),
-        stock_sheet: Default::default(),
-        sheets_sheet: Default::default(),
-        fit_sheet: Default::default(),
-        feelers_sheet: Default::default(),
-        feelers: Default::default(),
-        inputs: vec![],
-        unused: vec![],
-        warnings: vec![],
-    }
+        ..Parts::default()
+    })
+    .unwrap()
 }

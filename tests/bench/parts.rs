@@ -10,12 +10,12 @@ mod generate;
 use std::sync::LazyLock;
 
 use divan::{Bencher, black_box};
-use gapwright::choose::bound::{Allowed, Multipliers, Prices, SCALE, Stage};
-use gapwright::choose::climb::{Climb, FAR, Pool};
-use gapwright::choose::instance::{Instance, Tier};
-use gapwright::choose::relaxation::{Backend, scales};
+use gapwright::choose::parts::{
+    Allowed, Climb, Drawers, FAR, Instance, Multipliers, Pool, Prices, SCALE, Stage, Tier,
+    instances, patterns, scales,
+};
 use gapwright::choose::watch::Watch;
-use gapwright::choose::{Drawers, choose, instances, pattern};
+use gapwright::choose::{Backend, choose};
 use gapwright::job::Job;
 use gapwright::stock::Item;
 
@@ -48,8 +48,7 @@ fn patterns_listed_for_all_pumps(bencher: Bencher) {
         pumps
             .map(|pump| {
                 let lists = drawers.of(&JOB, pump);
-                pattern::list(pump, &JOB.policy, &JOB.stock, &lists, usize::MAX)
-                    .map(|found| found.len())
+                patterns(pump, &JOB.policy, &JOB.stock, &lists, usize::MAX).map(|found| found.len())
             })
             .collect::<Vec<_>>()
     });
@@ -109,7 +108,8 @@ fn pricing_pass(bencher: Bencher) {
     let prices = set.prices(&allowed);
     bencher.bench_local(|| {
         set.stage()
-            .price(black_box(&prices), &allowed)
+            .price(black_box(&prices), &allowed, &Watch::patient())
+            .unwrap()
             .unwrap()
             .bound
     });
@@ -158,7 +158,10 @@ fn pricing_pass_the_obvious_way(bencher: Bencher) {
         }
         bound
     };
-    let quick = set.stage().price(&set.prices(&allowed), &allowed).unwrap();
+    let quick = set
+        .stage()
+        .price(&set.prices(&allowed), &allowed, &Watch::patient());
+    let quick = quick.unwrap().unwrap();
     assert_eq!(naive(), quick.bound, "the two ways must give one bound");
     bencher.bench_local(naive);
 }
@@ -167,6 +170,7 @@ fn pricing_pass_the_obvious_way(bencher: Bencher) {
 #[divan::bench(args = Backend::BUILT_IN.iter().map(|b| b.name()))]
 fn climb(bencher: Bencher, backend: &str) {
     let backend = Backend::BUILT_IN.iter().find(|b| b.name() == backend);
+    let watch = Watch::patient().backend(*backend.unwrap());
     let sets = INSTANCE.sets();
     let stage = Stage {
         instance: &INSTANCE,
@@ -182,12 +186,11 @@ fn climb(bencher: Bencher, backend: &str) {
             allowed: &allowed,
             grain: 1,
             enough: i64::MAX,
-            backend: *backend.unwrap(),
             scales: &scales,
         };
         let mut pool: Pool = vec![Vec::new(); INSTANCE.takers.len()];
         let start = Multipliers::zero(sets.len(), 0);
-        climb.climb(start, FAR, &mut pool, &Watch::patient())
+        climb.climb(start, FAR, &mut pool, &watch)
     });
 }
 

@@ -29,12 +29,10 @@ use std::collections::BTreeMap;
 use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
-use gapwright::choose::instance::Tier;
-use gapwright::choose::instances;
-use gapwright::choose::stages::solve_from;
+use gapwright::choose::parts::{Tier, instances, solve_from};
 use gapwright::choose::watch::{Part, Step, Watch};
 use gapwright::decimal::Millionths;
-use gapwright::job::Job;
+use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty};
 use gapwright::outlook::{Expected, Law, Outlook};
 use gapwright::plan::Aim;
@@ -153,24 +151,29 @@ fn obvious(outlook: &Outlook, question: &Question, found: &Provision, all: f64) 
     if some == 0 {
         return;
     }
-    let mut job = outlook.job.clone();
-    for item in &mut job.stock {
-        item.on_hand = 0;
-    }
-    for pieces in &found.trolley.pieces {
-        job.stock[pieces.item].on_hand = pieces.count;
-    }
+    let job = outlook.job.clone().with(|job| {
+        for item in &mut job.stock {
+            item.on_hand = 0;
+        }
+        for pieces in &found.trolley.pieces {
+            job.stock[pieces.item].on_hand = pieces.count;
+        }
+    });
+    let mut job = job.unwrap();
     let (mut served, mut listing, mut choosing) = (0, 0.0, 0.0);
     for number in 0..some {
         let drawn = scenario(outlook, question, Purpose::Counting, number).unwrap();
-        for (pump, lengths) in job.pumps.iter_mut().zip(drawn) {
-            for (dimension, length) in pump.dimensions.iter_mut().zip(lengths) {
-                if let Some(length) = length {
-                    dimension.readings = vec![length];
-                    dimension.value = length;
+        let measured = job.with(|job| {
+            for (pump, lengths) in job.pumps.iter_mut().zip(drawn) {
+                for (dimension, length) in pump.dimensions.iter_mut().zip(lengths) {
+                    if let Some(length) = length {
+                        dimension.readings = vec![length];
+                        dimension.value = length;
+                    }
                 }
             }
-        }
+        });
+        job = measured.unwrap();
         let start = Instant::now();
         let instances = instances(&job).unwrap();
         listing += start.elapsed().as_secs_f64();
@@ -203,7 +206,7 @@ fn fleet(pumps: usize) -> Outlook {
     let families = setting("FAMILIES", 20) as usize;
     let shims = setting("SHIMS", 22) as usize;
     let most = setting("MOST", 4) as u32;
-    let mut job: Job = generate::fleet(setting("SEED", 1), pumps, shims, 8, 100, most);
+    let mut job = generate::fleet(setting("SEED", 1), pumps, shims, 8, 100, most).into_parts();
     // Gaskets half way between, so that there are next to no gaps in coverage.
     for index in 0..job.stock.len() {
         let gasket = job.stock[index].kind == "gasket";
@@ -251,7 +254,7 @@ fn values(pump: &Pump) -> Vec<Length> {
 }
 
 /// The pumps with the ranges of families about these values, one after the other.
-fn ranges(mut job: Job, centres: &[Vec<Length>], families: usize) -> Outlook {
+fn ranges(mut job: Parts, centres: &[Vec<Length>], families: usize) -> Outlook {
     let mut expected = Vec::new();
     for (index, pump) in job.pumps.iter_mut().enumerate() {
         let family = index % families;
@@ -280,5 +283,6 @@ fn ranges(mut job: Job, centres: &[Vec<Length>], families: usize) -> Outlook {
             measured.value = *middle;
         }
     }
+    let job = Job::new(job).unwrap();
     Outlook { job, expected }
 }

@@ -46,7 +46,7 @@ fn setting(name: &str, default: u64) -> u64 {
 /// The fleet with terms and due dates.
 fn shop(pumps: usize) -> Job {
     let (shims, most) = (setting("SHIMS", 52) as usize, setting("MOST", 3) as u32);
-    let mut job = generate::fleet(setting("SEED", 1), pumps, shims, 8, 6, most);
+    let mut job = generate::fleet(setting("SEED", 1), pumps, shims, 8, 6, most).into_parts();
     for (at, lot) in job.stock.iter_mut().enumerate() {
         lot.pack_qty = if at % 2 == 0 { 10 } else { 5 };
         lot.terms = Terms {
@@ -64,7 +64,7 @@ fn shop(pumps: usize) -> Job {
             serial: (TODAY + days) as f64,
         });
     }
-    job
+    Job::new(job).unwrap()
 }
 
 fn main() {
@@ -98,10 +98,12 @@ fn case(pumps: usize) {
     let bought = timed(&job, &market, "joint purchase");
     // The obvious way: the least waste with everything there, then what lacks.
     let begun = Instant::now();
-    let mut plenty = job.clone();
-    for lot in &mut plenty.stock {
-        lot.on_hand += 30_000;
-    }
+    let plenty = job.clone().with(|job| {
+        for lot in &mut job.stock {
+            lot.on_hand += 30_000;
+        }
+    });
+    let plenty = plenty.unwrap();
     let watch = Watch::patient().limit(Duration::from_secs(setting("LIMIT", 60)));
     let plan = choose(&plenty, &watch).unwrap();
     let cost: i64 = plan

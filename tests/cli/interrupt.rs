@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStderr, Command, Stdio};
 use std::time::Duration;
 
-use gapwright::write::json::PlanJson;
+use gapwright::formats::plan::PlanJson;
 use tempfile::TempDir;
 
 const ANSWER: &str = "stopping: writing the best plan found; press Ctrl-C again to leave at once";

@@ -13,8 +13,8 @@ use std::path::Path;
 use std::process::Output;
 
 use assert_cmd::Command;
-use gapwright::choose::pattern::{self, Pattern};
-use gapwright::choose::{Drawers, choose, watch::Watch};
+use gapwright::choose::parts::{Drawers, Pattern, patterns as list_patterns};
+use gapwright::choose::{choose, watch::Watch};
 use gapwright::decimal::show_money;
 use gapwright::formats::plan::{PlanJson, StandingJson};
 use gapwright::job::Job;
@@ -173,7 +173,7 @@ fn greedy(job: &Job, order: &[usize]) -> usize {
     let mut served = 0;
     for &pump in order {
         let drawers = drawers.of(job, &job.pumps[pump]);
-        let patterns = pattern::list(
+        let patterns = list_patterns(
             &job.pumps[pump],
             &job.policy,
             &job.stock,

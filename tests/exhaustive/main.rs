@@ -24,10 +24,10 @@ use gapwright::choose::watch::Watch;
 use gapwright::choose::worth::worth;
 use gapwright::cutting::SheetLot;
 use gapwright::decimal::Millionths;
-use gapwright::job::Job;
+use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
 use gapwright::model::{
-    Correlation, Dimension, Expansion, Form, Model, Pack, Requirement, Shape, Spread, Term, Thermal,
+    Correlation, Dimension, Expansion, Form, Model, Pack, Requirement, Term, Thermal,
 };
 use gapwright::plan::{Aim, Kit, PackPick, Plan};
 use gapwright::policy::{Acceptance, Policy};
@@ -94,9 +94,8 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
         gapwright::verify::verify(job.clone(), plan.clone())
             .unwrap_or_else(|breaches| panic!("case {seed}: {breaches:?}"));
         if job.policy.acceptance == Acceptance::Expanded {
-            let differs = |change: &dyn Fn(&mut Job)| {
-                let mut other = job.clone();
-                change(&mut other);
+            let differs = |change: &dyn Fn(&mut Parts)| {
+                let other = job.clone().with(change).unwrap();
                 let other = choose(&other, &Watch::patient()).unwrap();
                 usize::from(pieces(&other) != pieces(&plan))
             };
@@ -212,8 +211,8 @@ fn one_more_of_each_item_is_worth_what_exhaustive_search_says() {
         let drawers = job.stock.iter().filter(|item| item.cut.is_none()).count();
         assert_eq!(worth.len(), drawers, "case {seed}");
         for worth in worth {
-            let mut more = job.clone();
-            more.stock[worth.item].on_hand += 1;
+            let more = job.clone();
+            let more = more.with(|job| job.stock[worth.item].on_hand += 1).unwrap();
             let after = best_of(&more, &ways_of(&more)).value.unwrap();
             let change = (before[0] - after[0], after[1] - before[1]);
             let found = (worth.served_weight, worth.waste.raw());
@@ -986,17 +985,8 @@ fn random_job(seed: u64) -> Job {
             },
         });
     }
-    let dimension = |name: &str| Dimension {
-        name: name.into(),
-        label: name.into(),
-        spread: Spread::Within(Tolerance::default()),
-        shape: Shape::Rectangular,
-        freedom: None,
-    };
+    let dimension = |name: &str| Dimension::new(name, Tolerance::default());
     let model = Model {
-        name: "m".into(),
-        title: "m".into(),
-        unit: Unit::Inch,
         dimensions: vec![dimension("bare"), dimension("ring")],
         packs,
         requirements,
@@ -1006,13 +996,7 @@ fn random_job(seed: u64) -> Job {
             vec![]
         },
         correlations,
-        consumables: vec![],
-        materials: vec![],
-        cautions: vec![],
-        examples: Default::default(),
-        figures: vec![],
-        drawing: None,
-        sha256: String::new(),
+        ..Model::new("m", Unit::Inch)
     };
     let fits = ["A", "B"];
     let laminated = rng.random_bool(0.3);
@@ -1026,31 +1010,23 @@ fn random_job(seed: u64) -> Job {
                 let thickness = thou(rng.random_range(thinnest..=thickest));
                 // Some five layers at most, and not always a whole number of them.
                 let step = Length::from_ticks(thickness.ticks() * 2 / rng.random_range(3..=11));
+                let size = Size {
+                    thickness,
+                    tolerance: Tolerance {
+                        minus: Length::from_ticks(slack),
+                        plus: Length::from_ticks(slack * rng.random_range(0..=1)),
+                    },
+                    uncertainty: None,
+                };
+                let item = format!("{kind}-{}", stock.len());
                 stock.push(Item {
-                    item: format!("{kind}-{}", stock.len()),
-                    kind: kind.into(),
-                    fit: Code::new(fit),
-                    size: Some(Size {
-                        thickness,
-                        tolerance: Tolerance {
-                            minus: Length::from_ticks(slack),
-                            plus: Length::from_ticks(slack * rng.random_range(0..=1)),
-                        },
-                        uncertainty: None,
-                    }),
-                    on_hand,
                     reserved: rng.random_range(0..=on_hand) / 3,
                     unit_cost: Millionths::from_raw(rng.random_range(0..=4) * 700_000),
                     min_level: rng.random_range(0..=3),
-                    bin: None,
-                    material: None,
                     pack_qty: if in_packs { rng.random_range(1..=3) } else { 1 },
                     peel_step: (laminated && kind == "shim" && rng.random_bool(0.4))
                         .then_some(step),
-                    section: None,
-                    cut: None,
-                    terms: Default::default(),
-                    row: 0,
+                    ..Item::of(&item, kind.into(), Code::new(fit), size, on_hand)
                 });
             }
         }
@@ -1118,26 +1094,17 @@ fn random_job(seed: u64) -> Job {
                 measured(thou(rng.random_range(4..=12))),
             ];
             Pump {
-                tag: format!("P-{index}"),
-                model: 0,
                 priority: rng.random_range(1..=3),
-                due: None,
-                location: None,
-                note: None,
-                carried: vec![],
-                consumable_fits: vec![],
                 growths: model
                     .thermals
                     .iter()
                     .map(|thermal| growth(&mut later, thermal))
                     .collect(),
-                correlations: model.correlations.clone(),
                 fits: (0..packs_wanted)
                     .map(|_| Code::new(fits[if same_fit { 0 } else { rng.random_range(0..2) }]))
                     .collect(),
                 dimensions,
-                requirements: model.requirements.clone(),
-                row: 0,
+                ..Pump::new(&format!("P-{index}"), 0, &model)
             }
         })
         .collect();
@@ -1153,7 +1120,7 @@ fn random_job(seed: u64) -> Job {
     } else {
         Coverage::Factor(part(coverage))
     };
-    Job {
+    Job::new(Parts {
         stock,
         sheets,
         models: vec![model],
@@ -1164,15 +1131,9 @@ fn random_job(seed: u64) -> Job {
             opened_packs_spoiled: in_packs,
             ..Policy::default()
         },
-        stock_sheet: Default::default(),
-        sheets_sheet: Default::default(),
-        fit_sheet: Default::default(),
-        feelers_sheet: Default::default(),
-        feelers: Default::default(),
-        inputs: vec![],
-        unused: vec![],
-        warnings: vec![],
-    }
+        ..Parts::default()
+    })
+    .unwrap()
 }
 
 /// Which of the two dimensions and the two growths err together, and how much.
@@ -1284,27 +1245,15 @@ fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<She
     };
     for fit in ["A", "B"] {
         let outside = mm(rng.random_range(25..=60));
+        let (item, blanks) = (format!("sheet > {fit}"), lot.on_hand * lot.yields(outside));
         stock.push(Item {
-            item: format!("sheet > {fit}"),
-            kind: kind.into(),
-            fit: Code::new(fit),
-            size: Some(lot.size),
-            on_hand: lot.on_hand * lot.yields(outside),
-            reserved: 0,
             unit_cost: lot.blank_cost(outside),
-            min_level: 0,
-            bin: None,
-            material: None,
-            pack_qty: 1,
-            terms: Default::default(),
-            peel_step: None,
-            section: None,
             cut: Some(Cut {
                 sheet: 0,
                 outside,
                 inside: mm(10),
             }),
-            row: 0,
+            ..Item::of(&item, kind.into(), Code::new(fit), lot.size, blanks)
         });
     }
     vec![lot]
@@ -1326,15 +1275,14 @@ fn goals_stand_in_their_order() {
 fn many_priorities_are_served_stage_by_stage() {
     // The first random outage whose first pump can be kitted at all.
     let can = |job: &Job| !all_ways(job, &job.pumps[0]).is_empty();
-    let mut job = (0..).map(random_job).find(can).unwrap();
+    let job = (0..).map(random_job).find(can).unwrap();
     let pump = job.pumps[0].clone();
-    job.pumps = (1..=34)
-        .map(|priority| Pump {
-            tag: format!("P-{priority}"),
-            priority,
-            ..pump.clone()
-        })
-        .collect();
+    let alike = (1..=34).map(|priority| Pump {
+        tag: format!("P-{priority}"),
+        priority,
+        ..pump.clone()
+    });
+    let job = job.with(|job| job.pumps = alike.collect()).unwrap();
     let plan = choose(&job, &Watch::patient()).unwrap();
     assert!(plan.proven());
     assert!(matches!(plan.goals[0].aim, Aim::ServedOf(1)) && plan.goals.len() == 37);
@@ -1360,11 +1308,13 @@ fn fleets_that_open_packs_are_never_overdrawn() {
     for seed in 1..=4 {
         let tenths = if seed % 2 == 0 { 25 } else { 12 };
         let singly = generate::fleet(seed, 40, 12, 6, tenths, 3);
-        let mut packed = singly.clone();
-        packed.policy.opened_packs_spoiled = true;
-        for lot in &mut packed.stock {
-            lot.pack_qty = 4;
-        }
+        let packed = singly.clone().with(|packed| {
+            packed.policy.opened_packs_spoiled = true;
+            for lot in &mut packed.stock {
+                lot.pack_qty = 4;
+            }
+        });
+        let packed = packed.unwrap();
         let limit = std::time::Duration::from_secs(1);
         let waste = |job: &Job| {
             let plan = choose(job, &Watch::patient().limit(limit)).unwrap();

@@ -16,33 +16,35 @@ const MOST_OFFERS: usize = 14;
 
 /// A random outage, some of whose items can be bought and some of whose pumps cannot wait.
 fn random_shop(seed: u64) -> (Job, Market) {
-    let mut job = random_job(seed);
     let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x6275_7900);
-    for lot in job.stock.iter_mut().filter(|lot| lot.cut.is_none()) {
-        if rng.random_bool(0.4) {
-            lot.on_hand = lot.reserved + rng.random_range(0..=1);
+    let change = |job: &mut Parts| {
+        for lot in job.stock.iter_mut().filter(|lot| lot.cut.is_none()) {
+            if rng.random_bool(0.4) {
+                lot.on_hand = lot.reserved + rng.random_range(0..=1);
+            }
+            if rng.random_bool(0.7) {
+                let pack = rng.random_range(1..=3);
+                // A price of its own, now and then none at all.
+                lot.unit_cost = Money::from_raw(rng.random_range(0..=6) * 500_000);
+                lot.pack_qty = pack;
+                lot.terms = Terms {
+                    unit_cost: Some(lot.unit_cost),
+                    pack_qty: Some(pack),
+                    max_level: None,
+                    lead_days: [None, Some(0), Some(10)][rng.random_range(0..3)],
+                    supplier: None,
+                };
+            }
         }
-        if rng.random_bool(0.7) {
-            let pack = rng.random_range(1..=3);
-            // A price of its own, now and then none at all.
-            lot.unit_cost = Money::from_raw(rng.random_range(0..=6) * 500_000);
-            lot.pack_qty = pack;
-            lot.terms = Terms {
-                unit_cost: Some(lot.unit_cost),
-                pack_qty: Some(pack),
-                max_level: None,
-                lead_days: [None, Some(0), Some(10)][rng.random_range(0..3)],
-                supplier: None,
-            };
+        for pump in &mut job.pumps {
+            let days: Option<i64> = [None, Some(3), Some(10)][rng.random_range(0..3)];
+            pump.due = days.map(|days| Due {
+                shown: String::new(),
+                serial: (TODAY + days) as f64 + 0.25,
+            });
         }
-    }
-    for pump in &mut job.pumps {
-        let days: Option<i64> = [None, Some(3), Some(10)][rng.random_range(0..3)];
-        pump.due = days.map(|days| Due {
-            shown: String::new(),
-            serial: (TODAY + days) as f64 + 0.25,
-        });
-    }
+    };
+    let job = random_job(seed).with(change).unwrap();
     let budget = rng
         .random_bool(0.4)
         .then(|| Money::from_raw(rng.random_range(0..=24) * 500_000));
@@ -151,10 +153,12 @@ fn every_small_purchase_comes_out_as_exhaustive_search_says() {
     for seed in 0..16_000 {
         let (job, market) = random_shop(seed);
         // Everything that could ever be wanted lies there.
-        let mut plenty = job.clone();
-        for lot in plenty.stock.iter_mut().filter(|lot| lot.terms.for_sale()) {
-            lot.on_hand += 30;
-        }
+        let plenty = job.clone().with(|job| {
+            for lot in job.stock.iter_mut().filter(|lot| lot.terms.for_sale()) {
+                lot.on_hand += 30;
+            }
+        });
+        let plenty = plenty.unwrap();
         // Else there are too many ways to fill a place, before any plan is looked at.
         if offers(&plenty).len() * plenty.models[0].packs.len() > MOST_OFFERS {
             continue;

@@ -18,12 +18,13 @@
 mod economic;
 mod level;
 mod outage;
-mod policy;
 mod reorder;
 
 use gapwright::decimal::Money;
+use gapwright::inventory::Demand;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use statrs::distribution::{ContinuousCDF, Normal};
 
 fn money(text: &str) -> Money {
     Money::parse(text).unwrap()
@@ -48,6 +49,16 @@ fn near(found: f64, expected: f64, relative: f64) {
         (found - expected).abs() <= relative * expected.abs(),
         "{found} for {expected}"
     );
+}
+
+/// A normal law as a history of its quantiles, for published examples that assume one: pieces are
+/// whole, rounded up (the chance of each count or less is the law's) or to the nearest (pieces missing
+/// and left are the law's by the midpoint rule, good to a twenty-fourth of its density).
+fn normal(mean: f64, sd: f64, whole: fn(f64) -> f64) -> Demand {
+    let (law, rows) = (Normal::new(mean, sd).unwrap(), 400_000);
+    let quantile = |row: u32| law.inverse_cdf((f64::from(row) + 0.5) / f64::from(rows));
+    let counts: Vec<u32> = (0..rows).map(|row| whole(quantile(row)) as u32).collect();
+    Demand::history(&counts).unwrap()
 }
 
 /// Poisson chances by the recurrence from zero, summed in order: another way than the program's.

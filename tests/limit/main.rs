@@ -44,21 +44,23 @@ fn sample(folder: &str, stock: &str, pumps: &str) -> Job {
 /// Small outages of every kind: plain, by the pack, with pumps that stay short, and one whose goals take
 /// some search.
 fn jobs() -> Vec<(&'static str, Job)> {
-    let mut packed = generate::fleet(2, 12, 10, 5, 12, 3);
-    packed.policy.opened_packs_spoiled = true;
-    for lot in &mut packed.stock {
-        lot.pack_qty = 4;
-    }
-    let mut scarce = generate::fleet(3, 14, 10, 5, 10, 3);
-    for lot in &mut scarce.stock {
-        lot.on_hand = lot.on_hand.saturating_sub(2);
-    }
+    let packed = generate::fleet(2, 12, 10, 5, 12, 3).with(|job| {
+        job.policy.opened_packs_spoiled = true;
+        for lot in &mut job.stock {
+            lot.pack_qty = 4;
+        }
+    });
+    let scarce = generate::fleet(3, 14, 10, 5, 10, 3).with(|job| {
+        for lot in &mut job.stock {
+            lot.on_hand = lot.on_hand.saturating_sub(2);
+        }
+    });
     vec![
         ("tiny", sample("tiny", "stock.csv", "pumps.csv")),
         ("outage", sample("outage", "stock.xlsx", "pumps.xlsx")),
         ("tight", generate::fleet(1, 12, 12, 6, 10, 3)),
-        ("packed", packed),
-        ("scarce", scarce),
+        ("packed", packed.unwrap()),
+        ("scarce", scarce.unwrap()),
         ("part by part", generate::fleet(4, 40, 12, 6, 11, 3)),
     ]
 }

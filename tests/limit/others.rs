@@ -88,7 +88,7 @@ fn what_is_set_aside_holds_whenever_it_is_ended() {
         match run(&looks) {
             Ok(found) => {
                 ended += usize::from(found.stopped.is_some());
-                verify_provision(&outlook, &found).unwrap();
+                verify_provision(outlook.clone(), found.clone()).unwrap();
                 assert!(found.trolley.bound <= whole.trolley.cost || !found.trolley.enough());
             }
             Err(fault) => assert_eq!(fault, Fault::Stopped(Stop::TimeLimit)),

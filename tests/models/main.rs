@@ -8,11 +8,12 @@ use std::io::Read;
 use std::path::Path;
 
 use calamine::{Reader, Xlsx, open_workbook};
+use gapwright::accounting::verdicts;
 use gapwright::choose::{choose, watch::Watch};
-use gapwright::job::Job;
+use gapwright::job::{Job, Parts};
 use gapwright::length::Length;
 use gapwright::model::{Form, Model, USUAL_CAUTIONS};
-use gapwright::plan::{Kit, verdicts};
+use gapwright::plan::Kit;
 use gapwright::policy::Acceptance;
 use gapwright::problem::Problems;
 use gapwright::read::{BUILT_IN, Library, Sources, job, parse_model};
@@ -443,11 +444,10 @@ fn the_models_sheet_says_how_things_are_known_and_what_must_hold() {
 fn slips(
     model: &Model,
     models: Option<&Path>,
-    change: &dyn Fn(&mut Job),
+    change: &dyn Fn(&mut Parts),
 ) -> Vec<(u32, u32, String)> {
-    let mut job = blank(model, models).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
-    change(&mut job);
-    let verified = kitted(job);
+    let job = blank(model, models).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
+    let verified = kitted(job.with(change).unwrap());
     let folder = TempDir::new().unwrap();
     let path = folder.path().join("plan.xlsx");
     fs::write(&path, write::workbook(&verified, "2027-03-01").unwrap()).unwrap();

@@ -2,8 +2,8 @@
 
 use std::time::Duration;
 
+use gapwright::choose::Backend;
 use gapwright::choose::choose;
-use gapwright::choose::relaxation::Backend;
 use gapwright::choose::watch::Watch;
 use gapwright::job::Job;
 use gapwright::plan::{Aim, Plan};

@@ -182,9 +182,10 @@ fn the_comparison_bites() {
     };
     let jobs: Vec<Job> = (0..10).map(outage).collect();
     let more = jobs.iter().map(|job| {
-        let mut more = job.clone();
-        more.stock.iter_mut().for_each(|item| item.on_hand += 1);
-        Rows::of(&more)
+        let more = job.clone().with(|job| {
+            job.stock.iter_mut().for_each(|item| item.on_hand += 1);
+        });
+        Rows::of(&more.unwrap())
     });
     let more = solver.solve(&more.collect::<Vec<_>>());
     let plans = jobs

@@ -1,13 +1,13 @@
 //! Random outages that the obvious model can carry.
 
-use gapwright::cutting::{Cut, SheetLot};
+use gapwright::cutting::SheetLot;
 use gapwright::decimal::Millionths;
-use gapwright::job::Job;
+use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Unit};
-use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Shape, Spread, Term};
+use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Term};
 use gapwright::policy::{Acceptance, Policy};
 use gapwright::pump::{Measured, Pump};
-use gapwright::stock::{Code, Item, Size};
+use gapwright::stock::{Code, Cut, Item, Size};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -82,12 +82,12 @@ pub fn outage(seed: u64) -> Job {
             },
         },
     ];
-    let dimension = |name: &str| Dimension {
-        name: name.into(),
-        label: name.into(),
-        spread: Spread::Within(Tolerance::default()),
-        shape: Shape::Rectangular,
-        freedom: None,
+    let dimension = |name: &str| Dimension::new(name, Tolerance::default());
+    let model = Model {
+        dimensions: vec![dimension("bare"), dimension("ring")],
+        packs,
+        requirements,
+        ..Model::new("m", Unit::Inch)
     };
     let count = [6, 7, 8, 9, 10, 12, 14][rng.random_range(0..7_usize).min(rng.random_range(0..7))];
     let fits = if rng.random_bool(0.3) { 2 } else { 1 };
@@ -102,30 +102,22 @@ pub fn outage(seed: u64) -> Job {
         let step = size / layers;
         let size = if peels { step * layers } else { size };
         let pack_qty = later.random_range(1..=4);
+        let size = Size {
+            thickness: tenths(size),
+            tolerance: Tolerance {
+                minus: tenths(slack[0]),
+                plus: tenths(slack[1]),
+            },
+            uncertainty: None,
+        };
+        let item = format!("{kind}-{}", stock.len());
         stock.push(Item {
-            item: format!("{kind}-{}", stock.len()),
-            kind: kind.into(),
-            fit,
-            size: Some(Size {
-                thickness: tenths(size),
-                tolerance: Tolerance {
-                    minus: tenths(slack[0]),
-                    plus: tenths(slack[1]),
-                },
-                uncertainty: None,
-            }),
-            on_hand,
             reserved: on_hand / 5,
             unit_cost: millionths(cost),
             min_level: 1,
-            bin: None,
-            material: None,
             pack_qty: if spoiled { pack_qty } else { 1 },
-            terms: Default::default(),
             peel_step: peels.then(|| tenths(step)),
-            section: None,
-            cut: None,
-            row: 0,
+            ..Item::of(&item, kind.into(), fit, size, on_hand)
         });
     };
     for code in 0..fits {
@@ -163,12 +155,8 @@ pub fn outage(seed: u64) -> Job {
     };
     let pumps = (0..count)
         .map(|index| {
-            let measured = |value: i64, slack: i64| Measured {
-                readings: vec![tenths(value)],
-                value: tenths(value),
-                tolerance: Tolerance::even(tenths(slack)),
-                standard: Shape::Rectangular.standard(Tolerance::even(tenths(slack))),
-                freedom: None,
+            let measured = |value: i64, slack: i64| {
+                Measured::within(tenths(value), Tolerance::even(tenths(slack)))
             };
             let code = rng.random_range(0..fits);
             // The measurements are those of a kit of these pieces, a little off; where stock is
@@ -185,29 +173,19 @@ pub fn outage(seed: u64) -> Job {
                 }
                 total
             };
-            let below = plant("shim", 1 + index % packs[0].most_pieces);
+            let below = plant("shim", 1 + index % model.packs[0].most_pieces);
             let above = if two { plant("shim", 1) } else { 0 };
             let free = plant("gasket", 1);
             let bare = 210 + below * lever / 1_000_000 - above + rng.random_range(-6..=6);
             let ring = (free * 2 / 3 - below + rng.random_range(-8..=8)).max(40);
             Pump {
-                tag: format!("P-{index}"),
-                model: 0,
                 priority: rng.random_range(1..=3),
-                due: None,
-                location: None,
-                note: None,
-                carried: vec![],
-                consumable_fits: vec![],
-                growths: vec![],
-                correlations: vec![],
-                fits: packs.iter().map(|_| fit(code)).collect(),
+                fits: vec![fit(code); model.packs.len()],
                 dimensions: vec![
                     measured(bare, rng.random_range(0..=3)),
                     measured(ring, rng.random_range(0..=3)),
                 ],
-                requirements: requirements.clone(),
-                row: 0,
+                ..Pump::new(&format!("P-{index}"), 0, &model)
             }
         })
         .collect();
@@ -216,41 +194,19 @@ pub fn outage(seed: u64) -> Job {
     } else {
         Acceptance::WorstCase
     };
-    Job {
+    Job::new(Parts {
         stock,
         sheets,
-        models: vec![Model {
-            name: "m".into(),
-            title: "m".into(),
-            unit: Unit::Inch,
-            dimensions: vec![dimension("bare"), dimension("ring")],
-            packs,
-            requirements,
-            thermals: vec![],
-            correlations: vec![],
-            consumables: vec![],
-            materials: vec![],
-            cautions: vec![],
-            examples: Default::default(),
-            figures: vec![],
-            drawing: None,
-            sha256: String::new(),
-        }],
+        models: vec![model],
         pumps,
         policy: Policy {
             acceptance,
             opened_packs_spoiled: spoiled,
             ..Policy::default()
         },
-        stock_sheet: Default::default(),
-        sheets_sheet: Default::default(),
-        fit_sheet: Default::default(),
-        feelers_sheet: Default::default(),
-        feelers: Default::default(),
-        inputs: vec![],
-        unused: vec![],
-        warnings: vec![],
-    }
+        ..Parts::default()
+    })
+    .unwrap()
 }
 
 /// A lot of sheets, and what can be cut from it for each fit. The sides of a blank go into those of the

@@ -9,8 +9,7 @@
 
 use std::sync::Arc;
 
-use gapwright::choose::instance::{Column, Instance, Tier};
-use gapwright::choose::stages::solve;
+use gapwright::choose::parts::{Column, Instance, Tier, solve};
 use gapwright::choose::watch::Watch;
 use gapwright::plan::Aim;
 

@@ -1,9 +1,10 @@
 //! Stack-ups against published ones: worst cases, correlated errors, degrees of freedom, growth.
 
 use super::*;
+use gapwright::accounting::stack as stack_of;
+use gapwright::job::Parts;
 use gapwright::length::Uncertainty;
 use gapwright::model::{Correlation, Shape};
-use gapwright::plan::stack as stack_of;
 use gapwright::read::{Sources, job as read_job, parse_model};
 use gapwright::stack::{Contributor, Coverage, Extent, Known, LotError, Stack, expanded, extent};
 use gapwright::stock::Lot;
@@ -262,6 +263,12 @@ fn ten_that_err_together() {
     near(u(&shims(false)), 100_000.0, 0.316_227_766, 1e-9);
 }
 
+/// Under the expanded rule with one standard uncertainty.
+fn expanded_once(job: &mut Parts) {
+    job.policy.acceptance = Acceptance::Expanded;
+    job.policy.coverage = ONCE;
+}
+
 /// The same through the whole job: limits ten times 1 000 ticks away are just met.
 #[test]
 fn ten_that_err_together_are_served_together() {
@@ -270,9 +277,8 @@ fn ten_that_err_together_are_served_together() {
         shim.size.as_mut().unwrap().uncertainty = Some(ticks(1_000).into());
         let (low, high) = (length("10 mm") - ticks(room), length("10 mm") + ticks(room));
         let thickness = linear(&[(Term::Pack(0), 1)], length("10 mm"), low, high);
-        let mut job = job(vec![shim], vec![pack("shim", 10)], vec![thickness], &[]);
-        job.policy.acceptance = Acceptance::Expanded;
-        job.policy.coverage = ONCE;
+        let job = job(vec![shim], vec![pack("shim", 10)], vec![thickness], &[]);
+        let job = job.with(expanded_once).unwrap();
         matches!(plan(&job).kits[0], Kit::Served(_))
     };
     assert!(lot_of_ten(10_000) && !lot_of_ten(9_999));
@@ -283,20 +289,21 @@ fn ten_that_err_together_are_served_together() {
         let sum = linear(&terms, length("11 mm"), low, high);
         let shim = lot("shim", "S", length("1 mm"), 1);
         let measured = [length("1 mm"); 10];
-        let mut job = job(vec![shim], vec![pack("shim", 1)], vec![sum], &measured);
-        let pump = &mut job.pumps[0];
-        for dimension in &mut pump.dimensions {
-            dimension.standard = ticks(1_000).into();
-        }
+        let job = job(vec![shim], vec![pack("shim", 1)], vec![sum], &measured);
         let pairs = (0..10).flat_map(|a| (0..a).map(move |b| [b, a].map(Term::Dimension)));
-        pump.correlations = pairs
-            .map(|between| Correlation {
-                between,
-                coefficient: one(coefficient),
-            })
-            .collect();
-        job.policy.acceptance = Acceptance::Expanded;
-        job.policy.coverage = ONCE;
+        let together = pairs.map(|between| Correlation {
+            between,
+            coefficient: one(coefficient),
+        });
+        let job = job.with(|job| {
+            let pump = &mut job.pumps[0];
+            for dimension in &mut pump.dimensions {
+                dimension.standard = ticks(1_000).into();
+            }
+            pump.correlations = together.collect();
+            expanded_once(job);
+        });
+        let job = job.unwrap();
         matches!(plan(&job).kits[0], Kit::Served(_))
     };
     assert!(ten_dimensions(1, 10_000) && !ten_dimensions(1, 9_999));
@@ -479,8 +486,9 @@ fn a_stainless_sleeve_in_grey_iron_grows_by_the_difference() {
         near(verdict.guard_lower, 1e7, guard, 1e-8);
         near(verdict.guard_upper, 1e7, guard, 1e-8);
         // The shim that is right when cold leaves 0.173 mm when hot, below the limit.
-        let mut other = hot.clone();
-        other.stock.retain(|item| item.item == "THICK");
+        let other = hot.clone();
+        let other = other.with(|job| job.stock.retain(|item| item.item == "THICK"));
+        let other = other.unwrap();
         assert_eq!(chosen(&other), None, "{acceptance}");
     }
 }

@@ -2,11 +2,12 @@
 
 use std::cmp::Ordering;
 
+use gapwright::accounting::verdicts;
 use gapwright::bag::Share;
 use gapwright::job::Job;
 use gapwright::length::{Length, Tolerance};
 use gapwright::model::{Form, Requirement, Term};
-use gapwright::plan::{Kit, PackPick, Pick, verdicts};
+use gapwright::plan::{Kit, PackPick, Pick};
 use gapwright::policy::Acceptance;
 use gapwright::pump::Pump;
 use gapwright::stock::Item;

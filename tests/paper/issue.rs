@@ -1,6 +1,5 @@
 //! Issue: a line for everything that the plan takes, with the cells for what went otherwise.
 
-use gapwright::issue::planned::Planned;
 use gapwright::plan::Kit;
 use gapwright::verify::Verified;
 
@@ -20,7 +19,7 @@ fn every_line_of_issue_is_what_the_plan_takes() {
         let verified = &outage.verified;
         let page = outage.book.page("Issue");
         let rows = page.block(0..COLUMNS);
-        let id = Planned::of(verified).id();
+        let id = verified.planned().id();
         let has_id = |row: &Row| {
             row.get(&0).is_some_and(|text| text == words::ID) && row.get(&1) == Some(&id)
         };

@@ -2,12 +2,13 @@
 //! behind them.
 
 use gapwright::feeler::{Chosen, Gauge, Stacked, Wanted, gauge};
+use gapwright::formats::slip;
 use gapwright::job::Job;
 use gapwright::length::Fine;
 use gapwright::model::{Form, USUAL_CAUTIONS};
 use gapwright::plan::{Kit, PackPick, Shortfall};
 use gapwright::pump::Pump;
-use gapwright::recheck::{accepted, slip};
+use gapwright::recheck::accepted;
 
 use crate::anew::{self, Out};
 use crate::crush;

@@ -1,6 +1,5 @@
 //! Labels: one a kitted pump, three beside each other, in the order of the slips.
 
-use gapwright::issue::planned::Planned;
 use gapwright::plan::Kit;
 use gapwright::verify::Verified;
 
@@ -83,6 +82,6 @@ fn label(verified: &Verified, index: usize, number: usize) -> [String; 7] {
         } else {
             words::short(lacks)
         },
-        words::plan(&Planned::of(verified).id()),
+        words::plan(&verified.planned().id()),
     ]
 }

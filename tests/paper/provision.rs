@@ -46,13 +46,8 @@ impl Case {
             ..Question::new(Length::parse(step, None).unwrap())
         };
         let provision = provision(&outlook, &question, &Watch::patient()).unwrap();
-        verify_provision(&outlook, &provision).unwrap();
-        let provided = Provided {
-            outlook: &outlook,
-            question: &question,
-            level: ahead.level,
-            provision: &provision,
-        };
+        let verified = verify_provision(outlook.clone(), provision.clone()).unwrap();
+        let provided = Provided::of(&verified, &question, ahead.level);
         let book = Book::read(workbook(&provided, DATE).unwrap());
         Case {
             name,

@@ -1,7 +1,8 @@
 //! Stack-up: the cells that may be changed, and what they come to as the library works it out.
 
+use gapwright::accounting::stack;
 use gapwright::model::{Form, Shape, Spread};
-use gapwright::plan::{Kit, PackPick, stack};
+use gapwright::plan::{Kit, PackPick};
 use gapwright::policy::{Acceptance, Policy};
 use gapwright::pump::Pump;
 use gapwright::stack::{Coverage, Report, report};

@@ -21,11 +21,9 @@ mod service;
 mod trolley;
 
 use gapwright::decimal::Millionths;
-use gapwright::job::Job;
+use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty};
-use gapwright::model::{
-    Correlation, Dimension, Form, Model, Pack, Requirement, Shape, Spread, Term,
-};
+use gapwright::model::{Correlation, Dimension, Form, Model, Pack, Requirement, Term};
 use gapwright::outlook::{Expected, Law, Outlook};
 use gapwright::policy::{Acceptance, Policy};
 use gapwright::provision::Question;
@@ -102,13 +100,7 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
             },
         });
     }
-    let dimension = |name: &str| Dimension {
-        name: name.into(),
-        label: name.into(),
-        spread: Spread::Within(Tolerance::default()),
-        shape: Shape::Rectangular,
-        freedom: None,
-    };
+    let dimension = |name: &str| Dimension::new(name, Tolerance::default());
     let correlations = vec![Correlation {
         between: [Term::Dimension(0), Term::Dimension(1)],
         coefficient: part(rng.random_range(-5..=5) * 100_000),
@@ -119,21 +111,11 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
         vec!["A"]
     };
     let model = Model {
-        name: "m".into(),
-        title: "m".into(),
-        unit: gapwright::length::Unit::Inch,
         dimensions: vec![dimension("bare"), dimension("ring")],
         packs,
-        requirements: requirements.clone(),
-        thermals: vec![],
-        correlations: correlations.clone(),
-        consumables: vec![],
-        materials: vec![],
-        cautions: vec![],
-        examples: Default::default(),
-        figures: vec![],
-        drawing: None,
-        sha256: String::new(),
+        requirements,
+        correlations,
+        ..Model::new("m", gapwright::length::Unit::Inch)
     };
     let mut stock: Vec<Item> = Vec::new();
     let laminated = rng.random_bool(0.25);
@@ -212,55 +194,31 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
         let middle = [50 + 3 * (seed % 7) as i64, 30 + (seed % 5) as i64];
         let both = [expect(middle[0], 0.9), expect(middle[1], 0.5)];
         let slack = Tolerance::even(Length::from_ticks(rng.random_range(0..=3) * 20_000));
-        let measured = |value: Length| Measured {
-            readings: vec![value],
-            value,
-            tolerance: slack,
-            standard: Shape::Rectangular.standard(slack),
-            freedom: None,
-        };
+        let measured = |value: Length| Measured::within(value, slack);
         let at = |index: usize| match both[index] {
             Some(e) => Length::from_ticks((e.low.ticks() + e.high.ticks()) / 2),
             None => half_thou(middle[index]),
         };
         let fit = Code::new(fits[rng.random_range(0..fits.len())]);
         made.push(Pump {
-            tag: format!("P-{index}"),
-            model: 0,
-            priority: 1,
-            due: None,
-            location: None,
-            note: None,
-            carried: vec![],
-            consumable_fits: vec![],
-            growths: vec![],
-            correlations: correlations.clone(),
-            fits: kinds.iter().map(|_| fit.clone()).collect(),
+            fits: vec![fit; model.packs.len()],
             dimensions: vec![measured(at(0)), measured(at(1))],
-            requirements: requirements.clone(),
-            row: 0,
+            ..Pump::new(&format!("P-{index}"), 0, &model)
         });
         expected.push(both.to_vec());
     }
     Outlook {
-        job: Job {
+        job: Job::new(Parts {
             stock,
-            sheets: vec![],
             models: vec![model],
             pumps: made,
             policy: Policy {
                 acceptance,
                 ..Policy::default()
             },
-            stock_sheet: Default::default(),
-            sheets_sheet: Default::default(),
-            fit_sheet: Default::default(),
-            feelers_sheet: Default::default(),
-            feelers: Default::default(),
-            inputs: vec![],
-            unused: vec![],
-            warnings: vec![],
-        },
+            ..Parts::default()
+        })
+        .unwrap(),
         expected,
     }
 }
@@ -269,9 +227,10 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
 pub fn wide_outlook(seed: u64) -> Outlook {
     let mut rng = ChaCha8Rng::seed_from_u64(seed + (1 << 40));
     let mut outlook = random_outlook(seed, 1);
-    let job = &mut outlook.job;
+    let mut job = outlook.job.into_parts();
     job.policy.acceptance = Acceptance::Nominal;
     job.models[0].packs.truncate(1);
+    job.models[0].requirements.truncate(1);
     job.models[0].packs[0].most_pieces = rng.random_range(2..=3);
     let pump = &mut job.pumps[0];
     pump.fits.truncate(1);
@@ -301,6 +260,7 @@ pub fn wide_outlook(seed: u64) -> Outlook {
     job.stock = (0..7).map(&mut lot).collect();
     let (low, high) = (half_thou(44), half_thou(58 + rng.random_range(0..=8)));
     pump.dimensions[0].value = low;
+    outlook.job = Job::new(job).unwrap();
     outlook.expected[0] = vec![
         Some(Expected {
             low,
@@ -316,7 +276,7 @@ pub fn wide_outlook(seed: u64) -> Outlook {
 pub fn shared_outlook(seed: u64) -> Outlook {
     let mut rng = ChaCha8Rng::seed_from_u64(seed + (1 << 41));
     let mut outlook = wide_outlook(seed);
-    let job = &mut outlook.job;
+    let mut job = outlook.job.into_parts();
     job.models[0].packs[0].most_pieces = 2;
     job.models[0].packs[0].least_pieces = 0;
     job.stock.truncate(5);
@@ -338,5 +298,6 @@ pub fn shared_outlook(seed: u64) -> Outlook {
             law: Law::Even,
         });
     }
+    outlook.job = Job::new(job).unwrap();
     outlook
 }

@@ -2,10 +2,11 @@
 
 use std::collections::{BTreeSet, HashMap};
 
+use gapwright::accounting::verdicts;
 use gapwright::job::Job;
 use gapwright::length::Length;
 use gapwright::outlook::Outlook;
-use gapwright::plan::{PackPick, Pick, verdicts};
+use gapwright::plan::{PackPick, Pick};
 use gapwright::pump::Pump;
 
 /// Pieces by item of the stock.

@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
+use gapwright::accounting::verdicts;
 use gapwright::choose::watch::Watch;
 use gapwright::length::Length;
 use gapwright::outlook::{Expected, Law};
-use gapwright::plan::verdicts;
 use gapwright::provision::{Fault, Question, SetAside, provision};
 
 use crate::reference::{Known, Pieces, available, cost, fits, measured, multisets};

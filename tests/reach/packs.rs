@@ -195,10 +195,12 @@ fn means_and_shares_are_those_of_the_targets_met() {
     // 4 with one piece, 8 with two; two pieces take 6 ticks of the window, all there is.
     assert_eq!((reach.met_with(1), reach.met_with(2)), (1, 2));
     assert!((reach.share(2) - 0.2).abs() < 1e-15);
-    assert_eq!(reach.mean_pieces(), Some(1.5));
-    assert_eq!(reach.widest_guard(), Some(Length::from_ticks(6)));
+    let met: Vec<_> = reach.met().iter().flatten().collect();
+    assert_eq!(met.iter().map(|met| met.pieces).collect::<Vec<_>>(), [1, 2]);
+    let widest = met.iter().map(|met| met.guard).max();
+    assert_eq!(widest, Some(Length::from_ticks(6)));
     let none = Reach::of(&[], &all_thou(10), &rule).unwrap();
-    assert_eq!((none.mean_pieces(), none.widest_guard()), (None, None));
+    assert!(none.met().iter().all(Option::is_none));
 }
 
 #[test]

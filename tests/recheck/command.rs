@@ -17,7 +17,7 @@ fn shop() -> Shop {
     shop
 }
 
-fn recheck(shop: &Shop, more: &[&str]) -> Run {
+pub(super) fn recheck(shop: &Shop, more: &[&str]) -> Run {
     let arguments = [
         "recheck",
         "kit-plan.xlsx",
@@ -32,11 +32,11 @@ fn recheck(shop: &Shop, more: &[&str]) -> Run {
     shop.run(&[&arguments, more].concat())
 }
 
-fn record(shop: &Shop) -> Value {
+pub(super) fn record(shop: &Shop) -> Value {
     serde_json::from_slice(&shop.read("as-built.json").unwrap()).unwrap()
 }
 
-fn decision(record: &Value, tag: &str) -> String {
+pub(super) fn decision(record: &Value, tag: &str) -> String {
     let pumps = record["pumps"].as_array().unwrap();
     let pump = pumps.iter().find(|pump| pump["tag"] == tag).unwrap();
     pump["decision"].as_str().unwrap().to_string()
@@ -60,7 +60,7 @@ fn cell(shop: &Shop, word: &str, tag: &str, name: &str, column: u16) -> String {
 }
 
 /// Types readings into the saved plan: word, tag, name, first, again.
-fn fill(shop: &Shop, readings: &[(&str, &str, &str, &str, &str)]) {
+pub(super) fn fill(shop: &Shop, readings: &[(&str, &str, &str, &str, &str)]) {
     let mut changes = Vec::new();
     for (word, tag, name, first, again) in readings {
         changes.push((

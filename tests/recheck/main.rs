@@ -25,6 +25,7 @@ use gapwright::length::{Length, Tolerance, Unit};
 use gapwright::model::Term;
 use gapwright::plan::{PackPick, Pick};
 use gapwright::policy::Acceptance;
+use gapwright::pump::Measured;
 use gapwright::recheck::finer_may_show;
 use gapwright::recheck::suspect::Slip;
 use gapwright::recheck::{Bench, Decision, Left, Of, Reading, Readings, Record, accepted, recheck};
@@ -74,18 +75,25 @@ fn shimmed(sizes: &[(&str, u32)]) -> Job {
         limits[1],
         limits[2],
     );
-    let mut job = job(
+    let job = job(
         stock.collect(),
         vec![pack("shim", 4)],
         vec![requirement],
         &[length("0.041 in")],
     );
-    let measured = &mut job.pumps[0].dimensions[0];
-    measured.tolerance = Tolerance::even(length("0.0003 in"));
-    measured.standard = gapwright::model::Shape::Rectangular.standard(measured.tolerance);
-    job.models[0].unit = Unit::Inch;
-    job.policy.acceptance = Acceptance::WorstCase;
-    job
+    let within = Tolerance::even(length("0.0003 in"));
+    let job = job.with(|job| {
+        job.pumps[0].dimensions = vec![Measured::within(length("0.041 in"), within)];
+        job.models[0].unit = Unit::Inch;
+        job.policy.acceptance = Acceptance::WorstCase;
+    });
+    job.unwrap()
+}
+
+/// The same under another rule.
+fn under(job: &Job, rule: Acceptance) -> Job {
+    let other = job.clone().with(|job| job.policy.acceptance = rule);
+    other.unwrap()
 }
 
 fn came_back(
@@ -235,14 +243,14 @@ fn a_clearance_that_contradicts_the_packs_reading_but_not_its_pieces_says_so() {
 /// 0.0231.
 #[test]
 fn a_reading_too_near_to_its_limit_is_not_accepted_under_the_worst_case_rule() {
-    let mut job = shimmed(&[("0.019 in", 2), ("0.0005 in", 9)]);
+    let job = shimmed(&[("0.019 in", 2), ("0.0005 in", 9)]);
     let near = || once("0.0226 in", "0.0005 in");
     let record = came_back(&job, &[pick(0, 1)], None, near());
     let Decision::Swap(swap) = &record.decision else {
         panic!("{:?}", record.decision);
     };
     assert!(swap.verdicts.iter().all(|v| v.conforms()));
-    job.policy.acceptance = Acceptance::Nominal;
+    let job = under(&job, Acceptance::Nominal);
     let record = came_back(&job, &[pick(0, 1)], None, near());
     assert_eq!(record.decision, Decision::Accept);
 }
@@ -332,13 +340,13 @@ fn a_record_that_does_not_hold_is_refused() {
 /// Under the expanded rule the checker asks for the uncertainty, not for the nominal value alone.
 #[test]
 fn a_reading_within_the_limits_and_not_clear_of_them_is_refused() {
-    let mut job = shimmed(&[("0.010 in", 9), ("0.005 in", 9)]);
+    let job = shimmed(&[("0.010 in", 9), ("0.005 in", 9)]);
     let fitted = Some(vec![PackPick {
         picks: vec![pick(0, 2)],
     }]);
     let left = Left::all(&job);
-    let mut accepted_under = |rule, found: &str| {
-        job.policy.acceptance = rule;
+    let accepted_under = |rule, found: &str| {
+        let job = under(&job, rule);
         let mut bench = Bench::unread(&job, &job.pumps[0], fitted.clone());
         bench.requirements[0] = twice(found, found, "0.0005 in");
         let mut records = recheck(&job, &[bench], &mut left.clone());
@@ -363,8 +371,7 @@ fn the_range_on_the_slip_is_the_range_that_is_accepted() {
         Acceptance::Expanded,
         Acceptance::Nominal,
     ] {
-        let mut job = shimmed(&[("0.010 in", 9)]);
-        job.policy.acceptance = rule;
+        let job = under(&shimmed(&[("0.010 in", 9)]), rule);
         let fitted = [pick(0, 2)];
         let packs = [PackPick {
             picks: fitted.to_vec(),

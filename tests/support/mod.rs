@@ -11,9 +11,9 @@
 )]
 
 use gapwright::decimal::Millionths;
-use gapwright::job::Job;
-use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
-use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Shape, Spread, Term};
+use gapwright::job::{Job, Parts};
+use gapwright::length::{Length, Tolerance, Unit};
+use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Term};
 use gapwright::policy::{Acceptance, Policy};
 use gapwright::pump::{Measured, Pump};
 use gapwright::stock::{Code, Item, Size};
@@ -24,28 +24,12 @@ pub fn length(text: &str) -> Length {
 
 /// A lot of exact pieces.
 pub fn lot(kind: &str, item: &str, thickness: Length, on_hand: u32) -> Item {
-    Item {
-        item: item.into(),
-        kind: kind.into(),
-        fit: Code::new("F"),
-        size: Some(Size {
-            thickness,
-            tolerance: Tolerance::default(),
-            uncertainty: None,
-        }),
-        on_hand,
-        reserved: 0,
-        unit_cost: Millionths::ZERO,
-        min_level: 0,
-        bin: None,
-        material: None,
-        pack_qty: 1,
-        terms: Default::default(),
-        peel_step: None,
-        section: None,
-        cut: None,
-        row: 0,
-    }
+    let size = Size {
+        thickness,
+        tolerance: Tolerance::default(),
+        uncertainty: None,
+    };
+    Item::of(item, kind.into(), Code::new("F"), size, on_hand)
 }
 
 pub fn shims(sizes: &[&str], each: u32) -> Vec<Item> {
@@ -56,13 +40,7 @@ pub fn shims(sizes: &[&str], each: u32) -> Vec<Item> {
 }
 
 pub fn pack(kind: &str, most: u32) -> Pack {
-    Pack {
-        name: format!("{kind}s"),
-        label: format!("{kind}s"),
-        kind: kind.into(),
-        least_pieces: 1,
-        most_pieces: most,
-    }
+    Pack::new(&format!("{kind}s"), kind, 1..=most)
 }
 
 pub fn one(sign: i64) -> Millionths {
@@ -98,73 +76,32 @@ pub fn job(
     requirements: Vec<Requirement>,
     dimensions: &[Length],
 ) -> Job {
-    let fits = packs.iter().map(|_| Code::new("F")).collect();
+    let exact = Tolerance::default();
     let model = Model {
-        name: "m".into(),
-        title: "m".into(),
-        unit: Unit::Millimetre,
         dimensions: (0..dimensions.len())
-            .map(|n| Dimension {
-                name: format!("d{n}"),
-                label: format!("d{n}"),
-                spread: Spread::Within(Tolerance::default()),
-                shape: Shape::Rectangular,
-                freedom: None,
-            })
+            .map(|n| Dimension::new(&format!("d{n}"), exact))
             .collect(),
         packs,
-        requirements: requirements.clone(),
-        thermals: vec![],
-        correlations: vec![],
-        consumables: vec![],
-        materials: vec![],
-        cautions: vec![],
-        examples: Default::default(),
-        figures: vec![],
-        drawing: None,
-        sha256: String::new(),
+        requirements,
+        ..Model::new("m", Unit::Millimetre)
     };
     let pump = Pump {
-        tag: "P".into(),
-        model: 0,
-        priority: 1,
-        due: None,
-        location: None,
-        note: None,
-        carried: vec![],
-        consumable_fits: vec![],
-        growths: vec![],
-        correlations: vec![],
-        fits,
+        fits: vec![Code::new("F"); model.packs.len()],
         dimensions: dimensions
             .iter()
-            .map(|&value| Measured {
-                readings: vec![value],
-                value,
-                tolerance: Tolerance::default(),
-                standard: Uncertainty::ZERO,
-                freedom: None,
-            })
+            .map(|&value| Measured::within(value, exact))
             .collect(),
-        requirements,
-        row: 0,
+        ..Pump::new("P", 0, &model)
     };
-    Job {
+    Job::new(Parts {
         stock,
-        sheets: vec![],
         models: vec![model],
         pumps: vec![pump],
         policy: Policy {
             acceptance: Acceptance::Nominal,
             ..Policy::default()
         },
-        stock_sheet: Default::default(),
-        sheets_sheet: Default::default(),
-        fit_sheet: Default::default(),
-        feelers_sheet: Default::default(),
-        feelers: Default::default(),
-        inputs: vec![],
-        unused: vec![],
-        warnings: vec![],
-    }
+        ..Parts::default()
+    })
+    .unwrap()
 }

@@ -5,11 +5,12 @@
 use std::fs;
 use std::path::Path;
 
-use gapwright::job::Job;
+use gapwright::analysis::Analysed;
+use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Uncertainty};
 use gapwright::plan::PackPick;
 use gapwright::read::{Sources, pumps_alone, stated_pieces};
-use gapwright::write::analysis::{Analysed, workbook};
+use gapwright::write::analysis::workbook;
 
 const MODEL: &str = r#"
 title = "Invented: everything at once"
@@ -73,7 +74,7 @@ X-1,everything,A,A,B,3.012,3.020,3.007,1.500,0.400,0.100,0.300
 ";
 
 /// The job with its pieces; `change` is made to it before the stack-up is written.
-pub fn stack_up(folder: &Path, change: impl Fn(&mut Job, &mut [PackPick])) -> Vec<u8> {
+pub fn stack_up(folder: &Path, change: impl Fn(&mut Parts, &mut [PackPick])) -> Vec<u8> {
     fs::write(folder.join("everything.toml"), MODEL).unwrap();
     fs::write(folder.join("pumps.csv"), PUMPS).unwrap();
     let sources = Sources {
@@ -94,6 +95,7 @@ pub fn stack_up(folder: &Path, change: impl Fn(&mut Job, &mut [PackPick])) -> Ve
     let mut packs = stated_pieces(&mut job, 0, &stated.map(String::from))
         .unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
     // Two of the shims are of measured lots, and one lot is in both places.
+    let mut job = job.into_parts();
     for item in [0, 1] {
         let size = job.stock[item].size.as_mut().unwrap();
         size.uncertainty = Some(Uncertainty::from(Length::from_ticks(
@@ -104,6 +106,7 @@ pub fn stack_up(folder: &Path, change: impl Fn(&mut Job, &mut [PackPick])) -> Ve
     shared.count = 1;
     packs[1].picks.push(shared);
     change(&mut job, &mut packs);
+    let job = Job::new(job).unwrap();
     let one = Analysed {
         pump: 0,
         packs,
@@ -114,7 +117,7 @@ pub fn stack_up(folder: &Path, change: impl Fn(&mut Job, &mut [PackPick])) -> Ve
 }
 
 /// A reading, a tolerance, a count, a running temperature and a limit are changed.
-pub fn changed(job: &mut Job, packs: &mut [PackPick]) {
+pub fn changed(job: &mut Parts, packs: &mut [PackPick]) {
     use gapwright::decimal::Millionths;
     use gapwright::length::Tolerance;
     use gapwright::model::{Form, Shape};

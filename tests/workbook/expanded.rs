@@ -18,7 +18,8 @@ pub fn sample() -> Result<Job, String> {
         pumps: "samples/outage/pumps.xlsx".into(),
         ..Sources::default()
     };
-    let mut job = job(&sources).map_err(|problems| format!("{:?}", problems.sorted()))?;
+    let job = job(&sources).map_err(|problems| format!("{:?}", problems.sorted()))?;
+    let mut job = job.into_parts();
     job.policy.acceptance = Acceptance::Expanded;
     for size in job.stock.iter_mut().filter_map(|item| item.size.as_mut()) {
         // 0.0001 in.
@@ -46,7 +47,7 @@ pub fn sample() -> Result<Job, String> {
         pump.fits.push(pump.fits[SHARING[0]].clone());
         pump.requirements.iter_mut().for_each(twice);
     }
-    Ok(job)
+    Job::new(job).map_err(|error| error.to_string())
 }
 
 /// Lets the second place count as the first one does.

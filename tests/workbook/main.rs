@@ -318,7 +318,7 @@ fn the_stack_up_shows_the_librarys_own_uncertainties() {
     for (pump, kit) in job.pumps.iter().zip(&verified.plan().kits) {
         let Kit::Served(packs) = kit else { continue };
         let unit = job.model_of(pump).unit;
-        for v in gapwright::plan::verdicts(job, pump, packs) {
+        for v in gapwright::accounting::verdicts(job, pump, packs) {
             expected.extend([v.guard_lower, v.guard_upper].map(|x| x.to_f64(unit)));
         }
     }
@@ -345,7 +345,7 @@ fn shows_the_librarys_own_numbers(verified: &Verified) {
     for (pump, kit) in job.pumps.iter().zip(&verified.plan().kits) {
         let Kit::Served(packs) = kit else { continue };
         let unit = job.model_of(pump).unit;
-        for v in gapwright::plan::verdicts(job, pump, packs) {
+        for v in gapwright::accounting::verdicts(job, pump, packs) {
             expected.push([v.value, v.margin_lower(), v.margin_upper()].map(|x| x.to_f64(unit)));
         }
     }
@@ -381,9 +381,9 @@ fn the_checker_refuses_what_does_not_hold() {
     let spoil = |change: &dyn Fn(&mut gapwright::plan::Plan)| {
         let mut spoilt = plan.clone();
         change(&mut spoilt);
-        verify(job.clone(), spoilt)
-            .expect_err("a spoilt plan")
-            .join("; ")
+        let breaches = verify(job.clone(), spoilt).expect_err("a spoilt plan");
+        let words: Vec<String> = breaches.iter().map(ToString::to_string).collect();
+        words.join("; ")
     };
     let first = |plan: &mut gapwright::plan::Plan,
                  change: &dyn Fn(&mut Vec<gapwright::plan::PackPick>)| {
@@ -615,9 +615,11 @@ fn opened_packs_of_consumables_are_spoiled_where_the_policy_says_so() {
         .position(|i| i.item == "R12")
         .unwrap();
     assert_eq!((before.issued()[row], before.left()[row]), (8, 3));
-    let mut job = before.job().clone();
-    job.policy.opened_packs_spoiled = true;
-    job.stock[row].pack_qty = 10;
+    let job = before.job().clone().with(|job| {
+        job.policy.opened_packs_spoiled = true;
+        job.stock[row].pack_qty = 10;
+    });
+    let job = job.unwrap();
     let plan = choose(&job, &Watch::patient()).unwrap();
     assert_eq!(plan.kits, before.plan().kits);
     let after = verify(job, plan).unwrap();
@@ -634,12 +636,17 @@ fn opened_packs_of_consumables_are_spoiled_where_the_policy_says_so() {
 #[test]
 fn the_choice_is_the_same_with_and_without_consumables() {
     let with = sample();
-    let mut job = with.job().clone();
-    assert!(with.issued() != with.plan().issued(&job));
-    for model in &mut job.models {
-        model.consumables.clear();
-    }
-    job.stock.retain(|item| item.size.is_some());
+    assert!(with.issued() != with.plan().issued(with.job()));
+    let job = with.job().clone().with(|job| {
+        for model in &mut job.models {
+            model.consumables.clear();
+        }
+        for pump in &mut job.pumps {
+            pump.consumable_fits.clear();
+        }
+        job.stock.retain(|item| item.size.is_some());
+    });
+    let job = job.unwrap();
     let plan = choose(&job, &Watch::patient()).unwrap();
     assert_eq!(plan.kits, with.plan().kits);
     assert_eq!(plan.goals, with.plan().goals);

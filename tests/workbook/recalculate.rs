@@ -105,7 +105,7 @@ fn compare(ours: &str, theirs: &str) -> Result<ExitCode, Box<dyn Error>> {
 fn write_expanded(to: &str) -> Result<(), Box<dyn Error>> {
     let job = expanded::sample()?;
     let plan = choose(&job, &Watch::patient())?;
-    let verified = verify(job, plan).map_err(|breaches| breaches.join("; "))?;
+    let verified = verify(job, plan).map_err(|breaches| format!("{breaches:?}"))?;
     fs::write(to, write::workbook(&verified, "2027-03-01")?)?;
     Ok(())
 }

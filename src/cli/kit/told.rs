@@ -1,9 +1,10 @@
 //! A plan in a few lines, and its pumps in a table.
 
+use crate::accounting::tightest;
 use crate::cli::run::Run;
 use crate::cli::table::{self, Line};
 use crate::cli::voice::{complain, insist, say};
-use crate::plan::{Aim, Kit, tightest};
+use crate::plan::{Aim, Kit};
 use crate::verify::Verified;
 use crate::words;
 

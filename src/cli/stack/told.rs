@@ -1,12 +1,12 @@
 //! Stack-ups in a few lines a pump, and sweeps as tables.
 
+use crate::accounting::{stack, verdicts};
 use crate::analysis::Analysed;
 use crate::cli::run::Run;
 use crate::cli::voice::{Voice, complain, insist, say};
 use crate::crush::crushes;
 use crate::job::Job;
 use crate::model::Form;
-use crate::plan::{stack, verdicts};
 use crate::stack::monte_carlo::Outcome;
 use crate::stack::{judge, report};
 use crate::sweep::{Point, Sweep};
@@ -210,7 +210,9 @@ fn tell_sweep(
             None => say!(
                 to,
                 "    {at:>12}  {}",
-                point.fault.unwrap_or("cannot be kitted")
+                point
+                    .fault
+                    .map_or("cannot be kitted".into(), |fault| fault.to_string())
             ),
             Some(kit) => {
                 let cells = kit.requirements.iter().map(|(_, verdict)| {

@@ -8,6 +8,7 @@ use zip::read::ZipFile;
 use zip::result::ZipError;
 
 use super::memory::Memory;
+use crate::narrow::narrow;
 use crate::problem::{Place, Problem};
 
 /// A zip file in memory.
@@ -207,9 +208,7 @@ impl<R> AtMost<R> {
 impl<R: Read> Read for AtMost<R> {
     fn read(&mut self, buf: &mut [u8]) -> std::io::Result<usize> {
         let count = self.inner.read(buf)?;
-        let enough = self
-            .left
-            .checked_sub(u64::try_from(count).unwrap_or(u64::MAX));
+        let enough = self.left.checked_sub(narrow::<u64>(count));
         self.left = enough.unwrap_or(0);
         match enough {
             Some(_) => Ok(count),

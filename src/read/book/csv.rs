@@ -5,6 +5,7 @@ use std::borrow::Cow;
 use super::gather::{Gatherer, MOST_COLUMNS, Spans};
 use super::memory::Memory;
 use super::values::{self, Value};
+use crate::narrow::narrow;
 use crate::problem::{Place, Problem, Spot};
 use crate::sheet::{Cell, Sheet};
 
@@ -47,7 +48,7 @@ pub(super) fn sheet(
     loop {
         let more = reader.read_record(&mut record).map_err(|error| {
             let line = error.position().map_or(1, ::csv::Position::line);
-            let line = usize::try_from(line).unwrap_or(usize::MAX);
+            let line = narrow::<usize>(line);
             wrong(
                 Spot::Text { line, column: 1 },
                 format!("a line that is not CSV ({error})"),
@@ -60,10 +61,7 @@ pub(super) fn sheet(
         }
         // The reader skips blank lines; addresses must not.
         let start = record.position().map_or(0, ::csv::Position::byte);
-        row += blank_lines(
-            text.as_bytes(),
-            usize::try_from(start).unwrap_or(usize::MAX),
-        );
+        row += blank_lines(text.as_bytes(), narrow::<usize>(start));
         for (column, value) in (0..).zip(&record) {
             if let Value::Cell(cell) = typed(value) {
                 gatherer.push((row, column), cell, memory)?;
@@ -94,7 +92,7 @@ fn typed(value: &str) -> Value {
 /// never closed would swallow the rows behind it in silence. Also that no line holds more values
 /// than a spreadsheet's row. Else the line, from 1, and what is wrong with it.
 fn check_quotes(text: &[u8], delimiter: u8) -> Result<(), (usize, &'static str)> {
-    let most = usize::try_from(MOST_COLUMNS).unwrap_or(usize::MAX);
+    let most = narrow::<usize>(MOST_COLUMNS);
     let (mut line, mut values) = (1, 1);
     let mut at_start = true;
     let mut opened = None;

@@ -1,42 +1,73 @@
 //! Keeps a library's failure on a damaged file from ending the program.
 
-use std::panic;
-use std::sync::Once;
-use std::thread;
+use std::cell::Cell;
+use std::panic::{self, AssertUnwindSafe};
 
-/// The name of the thread in which files are taken apart.
-const NAME: &str = "reader";
+thread_local! {
+    /// Whether this thread is taking a file apart: what panics then is caught.
+    static READING: Cell<bool> = const { Cell::new(false) };
+}
 
-/// Runs a reader; `None` if it panicked, of which nothing is printed.
+/// Runs a reader; `None` if it panicked.
 ///
 /// The libraries that take binary workbooks apart index without asking. Their panics are caught
-/// here, in a thread of its own, and become an ordinary problem with the file.
-pub(super) fn guarded<T: Send>(read: impl FnOnce() -> T + Send) -> Option<T> {
-    static QUIET: Once = Once::new();
-    QUIET.call_once(|| {
-        let usual = panic::take_hook();
-        panic::set_hook(Box::new(move |info| {
-            if thread::current().name() != Some(NAME) {
-                usual(info);
-            }
-        }));
-    });
-    thread::scope(|scope| {
-        let reader = thread::Builder::new()
-            .name(NAME.into())
-            .spawn_scoped(scope, read);
-        reader.ok()?.join().ok()
-    })
+/// here and become an ordinary problem with the file. The host's panic hook is its own: it is
+/// neither replaced nor passed by, and [`is_reading`] lets it keep silent.
+pub(super) fn guarded<T>(read: impl FnOnce() -> T) -> Option<T> {
+    let before = READING.replace(true);
+    // What the reader leaves half done is its own, or a count of memory that only ever rises.
+    let read = panic::catch_unwind(AssertUnwindSafe(read));
+    READING.set(before);
+    read.ok()
+}
+
+/// Whether a panic of this thread would be caught, and told as a problem with a file: a panic hook
+/// may pass over it. Installing one is up to the program.
+///
+/// ```
+/// use gapwright::read::is_reading;
+/// let usual = std::panic::take_hook();
+/// std::panic::set_hook(Box::new(move |info| {
+///     if !is_reading() {
+///         usual(info);
+///     }
+/// }));
+/// assert!(!is_reading());
+/// ```
+pub fn is_reading() -> bool {
+    READING.get()
 }
 
 #[cfg(test)]
 mod tests {
-    use super::guarded;
+    use super::{guarded, is_reading};
+    use std::panic;
+    use std::sync::{Arc, Mutex};
 
     #[test]
-    fn a_panic_is_no_end() {
+    fn a_panic_is_no_end_and_the_hook_of_the_program_stays() {
+        let fail = || [0_u8; 0][std::hint::black_box(3)];
+        let told = Arc::new(Mutex::new(Vec::new()));
+        let (tell, own, usual) = (
+            Arc::clone(&told),
+            std::thread::current().id(),
+            Arc::new(panic::take_hook()),
+        );
+        let before = Arc::clone(&usual);
+        panic::set_hook(Box::new(move |info| {
+            if std::thread::current().id() == own {
+                tell.lock().unwrap().push(is_reading());
+            } else {
+                before(info);
+            }
+        }));
         assert_eq!(guarded(|| 7), Some(7));
-        let nothing: [u8; 0] = [];
-        assert_eq!(guarded(|| nothing[std::hint::black_box(3)]), None);
+        assert_eq!(guarded(fail), None);
+        // The hook is still the program's, and of a panic outside of a reader it hears as ever.
+        assert!(panic::catch_unwind(fail).is_err());
+        drop(panic::take_hook());
+        panic::set_hook(Box::new(move |info| usual(info)));
+        assert_eq!(*told.lock().unwrap(), [true, false]);
+        assert!(!is_reading());
     }
 }

@@ -14,6 +14,7 @@ use super::gather::{Gatherer, MOST_COLUMNS, MOST_ROWS, Spans, hide};
 use super::memory::Memory;
 use super::values::{self, Value};
 use super::xml::{Events, attribute};
+use crate::narrow::narrow;
 use crate::problem::Problem;
 use crate::sheet::{Cell, Merged, Sheet, Span};
 
@@ -260,7 +261,7 @@ impl<R: BufRead> Content<'_, R> {
     /// The text of a cell, from behind its start to behind its end: its own paragraphs, not those
     /// of notes and shapes; `None` if it has none, not even an empty one.
     fn text(&mut self) -> Result<Option<String>, Stop> {
-        self.text_room = usize::try_from(self.memory.longest_value()).unwrap_or(usize::MAX);
+        self.text_room = narrow::<usize>(self.memory.longest_value());
         let mut text = String::new();
         let mut depth = 1_u32;
         // The depth at which something that is not the cell's own text begins.

@@ -13,6 +13,7 @@ use super::format::Shown;
 use super::gather::{Gatherer, Spans, hide};
 use super::memory::Memory;
 use super::values::{self, Value};
+use crate::narrow::narrow;
 use crate::problem::{Place, Problem};
 use crate::sheet::{Cell, Merged, Sheet};
 
@@ -98,7 +99,7 @@ fn stream(file: &str, bytes: &[u8]) -> Result<Vec<u8>, Problem> {
     };
     let mut content = Vec::new();
     // No stream is longer than its file, whatever it says.
-    let most = u64::try_from(bytes.len()).unwrap_or(u64::MAX);
+    let most = narrow::<u64>(bytes.len());
     let read = stream.take(most).read_to_end(&mut content);
     read.map_err(|_| cut_short(file))?;
     Ok(content)

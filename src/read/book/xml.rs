@@ -5,6 +5,7 @@ use std::cell::Cell;
 use std::io::{self, BufRead, Read};
 use std::rc::Rc;
 
+use crate::narrow::narrow;
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
 
@@ -32,7 +33,7 @@ impl<R: BufRead> BufRead for Leash<R> {
     }
 
     fn consume(&mut self, count: usize) {
-        let count_64 = u64::try_from(count).unwrap_or(u64::MAX);
+        let count_64 = narrow::<u64>(count);
         self.left.set(self.left.get().saturating_sub(count_64));
         self.inner.consume(count);
     }

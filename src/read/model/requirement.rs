@@ -48,7 +48,7 @@ impl Reader<'_> {
                     .map_or(raw.limits.span(), Spanned::span);
                 self.add(
                     &at,
-                    wrong,
+                    wrong.to_string(),
                     "lower <= target <= upper",
                     "correct target and limits",
                 );

@@ -7,8 +7,9 @@ use rust_xlsxwriter::{
 
 use super::super::style::VALUES;
 use super::super::text::chart_name;
+use crate::accounting::{pack_total, verdicts};
 use crate::job::Job;
-use crate::plan::{PackPick, pack_total, verdicts};
+use crate::plan::PackPick;
 use crate::pump::Pump;
 use crate::stack::Verdict;
 use crate::words;

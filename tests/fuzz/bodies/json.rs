@@ -3,12 +3,13 @@
 use std::fs;
 use std::sync::LazyLock;
 
+use gapwright::accounting::{stack, verdicts};
 use gapwright::choose::choose;
 use gapwright::choose::watch::Watch;
 use gapwright::crush::crushes;
 use gapwright::formats::plan::PlanJson;
 use gapwright::job::Job;
-use gapwright::plan::{Kit, PackPick, stack, verdicts};
+use gapwright::plan::{Kit, PackPick};
 use gapwright::problem::Problems;
 use gapwright::read::{self, Sources};
 use gapwright::stack::report;

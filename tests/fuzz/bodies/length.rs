@@ -2,10 +2,10 @@
 
 use std::sync::LazyLock;
 
+use gapwright::accounting::{pack_total, verdicts};
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
 use gapwright::length::{Fine, Length, LengthError, Tolerance, Unit};
-use gapwright::plan::{pack_total, verdicts};
 use gapwright::policy::Policy;
 use gapwright::read;
 use gapwright::recheck::Reading;
@@ -235,6 +235,6 @@ fn swept(text: &str) {
             let points = sweep::held(&JOB, 0, json::kit_of_first(), &parsed);
             assert_eq!(points.len(), parsed.settings.len());
         }
-        Err(wrong) => assert!(!wrong.is_empty()),
+        Err(wrong) => assert!(!wrong.to_string().is_empty()),
     }
 }

@@ -1,0 +1,191 @@
+//! What a choice of pieces comes to: its stack, its verdicts, its waste and scarcity.
+
+use crate::decimal::Money;
+use crate::job::Job;
+use crate::length::{Length, Tolerance};
+use crate::model::{Shape, Spread, Term};
+use crate::narrow::narrow;
+use crate::plan::PackPick;
+use crate::pump::Pump;
+use crate::stack::{Contributor, Known, LotError, Stack, Verdict, judge};
+use crate::stock::Item;
+/// What moves the requirements of a pump with these packs: its dimensions, what grows, then the
+/// pieces, place by place.
+pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
+    let model = job.model_of(pump);
+    let measured = model
+        .dimensions
+        .iter()
+        .zip(&pump.dimensions)
+        .enumerate()
+        .map(|(index, (dimension, measured))| Contributor {
+            label: dimension.label.clone(),
+            term: Term::Dimension(index),
+            item: None,
+            count: 1,
+            readings: measured.readings.clone(),
+            nominal: measured.value,
+            tolerance: measured.tolerance,
+            known: match dimension.spread {
+                Spread::Within(_) => Known::Within(dimension.shape),
+                Spread::StandardUncertainty(_) => Known::Standard,
+                Spread::FromReadings { resolution } => Known::Readings { resolution },
+            },
+            standard: measured.standard,
+            freedom: measured.freedom,
+            lot: None,
+        });
+    let growths = pump
+        .growths
+        .iter()
+        .enumerate()
+        .map(|(index, growth)| Contributor {
+            label: growth.thermal.label.clone(),
+            term: Term::Thermal(index),
+            item: None,
+            count: 1,
+            readings: Vec::new(),
+            nominal: growth.value,
+            tolerance: growth.tolerance,
+            known: Known::Growth(Box::new(growth.clone())),
+            standard: growth.standard,
+            freedom: None,
+            lot: None,
+        });
+    let pieces = packs.iter().enumerate().flat_map(|(index, pack)| {
+        pack.picks.iter().filter_map(move |pick| {
+            let item = &job.stock[pick.item];
+            let size = item.size?;
+            let nominal = item.peeled(pick.peeled)?;
+            let unit = model.unit;
+            let peeled = match pick.peeled {
+                0 => String::new(),
+                _ => format!(", peeled to {} {}", nominal.show(unit), unit.symbol()),
+            };
+            Some(Contributor {
+                label: format!("{} {}{peeled}", item.kind, item.item),
+                term: Term::Pack(index),
+                item: Some(pick.item),
+                count: pick.count,
+                readings: Vec::new(),
+                nominal,
+                tolerance: size.tolerance,
+                known: Known::Within(Shape::Rectangular),
+                standard: size.standard(),
+                freedom: None,
+                lot: size.uncertainty.map(|standard| LotError {
+                    lot: item.lot(pick.item),
+                    standard,
+                }),
+            })
+        })
+    });
+    Stack {
+        contributors: measured.chain(growths).chain(pieces).collect(),
+        correlations: pump.correlations.clone(),
+    }
+}
+
+/// Judges every requirement of a pump with these packs.
+pub fn verdicts(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Verdict> {
+    let stack = stack(job, pump, packs);
+    let guard = job.policy.guard();
+    pump.requirements
+        .iter()
+        .map(|r| judge(&r.form, &stack, guard))
+        .collect()
+}
+
+/// The requirement of a pump with least room, by its index, and where it comes out: it speaks for the pump.
+pub fn tightest(job: &Job, pump: &Pump, packs: &[PackPick]) -> Option<(usize, Verdict)> {
+    let verdicts = verdicts(job, pump, packs).into_iter().enumerate();
+    verdicts.min_by_key(|(_, verdict)| verdict.margin())
+}
+
+/// The pack's total and how far it may lie off.
+pub fn pack_total(job: &Job, pack: &PackPick) -> (Length, Tolerance) {
+    let mut total = Length::ZERO;
+    let mut tolerance = Tolerance::default();
+    for pick in &pack.picks {
+        let item = &job.stock[pick.item];
+        if let (Some(size), Some(thickness)) = (item.size, item.peeled(pick.peeled)) {
+            total = total + thickness * pick.count;
+            tolerance.minus = tolerance.minus + size.tolerance.minus * pick.count;
+            tolerance.plus = tolerance.plus + size.tolerance.plus * pick.count;
+        }
+    }
+    (total, tolerance)
+}
+
+/// The waste of one piece of an item: its cost, the handling charge, and the layers peeled off at
+/// their share of the cost (rounded up). The cost of pieces whose opened packs are spoiled is
+/// counted pack by pack instead, by [`pack_waste`].
+pub fn piece_waste(job: &Job, item: usize, peeled: u32) -> Money {
+    let lot = &job.stock[item];
+    let cost = if by_pack(job, item) {
+        Money::ZERO
+    } else {
+        lot.unit_cost
+    };
+    let trim = match (lot.size, lot.peel_step) {
+        (Some(size), Some(step)) if peeled > 0 => {
+            let off = i128::from((step * peeled).ticks()) * i128::from(lot.unit_cost.raw());
+            let whole = i128::from(size.thickness.ticks().max(1));
+            Money::from_raw(narrow::<i64>((off + whole - 1).div_euclid(whole)))
+        }
+        _ => Money::ZERO,
+    };
+    cost + job.policy.handling + trim
+}
+
+/// Whether an item's cost is counted by the pack: the policy says that what is left of an opened
+/// pack is spoiled.
+pub fn by_pack(job: &Job, item: usize) -> bool {
+    job.policy.opened_packs_spoiled && job.stock[item].pack_qty > 1
+}
+
+/// What it costs that `issued` pieces of an item counted by the pack are issued: loose pieces
+/// singly, then whole packs, whose remainders are spoiled. The loose pieces are those by which
+/// the available ones exceed whole packs.
+///
+/// | loose 2, packs of 10 | 1 | 2 | 3 | 12 | 13 |
+/// |---|---|---|---|---|---|
+/// | pieces paid for | 1 | 2 | 12 | 12 | 22 |
+pub fn pack_waste(job: &Job, item: usize, issued: u32) -> Money {
+    let lot = &job.stock[item];
+    let paid = match packs_opened(lot, issued) {
+        0 => issued,
+        packs => lot.loose() + packs * lot.pack_qty.max(1),
+    };
+    Money::from_raw(lot.unit_cost.raw().saturating_mul(i64::from(paid)))
+}
+
+/// The sealed packs that are opened when so many pieces of a lot are issued: the loose ones go
+/// first.
+pub fn packs_opened(lot: &Item, issued: u32) -> u32 {
+    issued
+        .saturating_sub(lot.loose())
+        .div_ceil(lot.pack_qty.max(1))
+}
+
+/// Pieces of opened packs that are left over and spoiled.
+pub fn spoiled(job: &Job, item: usize, issued: u32) -> u32 {
+    if !by_pack(job, item) || issued == 0 {
+        return 0;
+    }
+    let lot = &job.stock[item];
+    let sealed = issued.saturating_sub(lot.loose());
+    packs_opened(lot, issued) * lot.pack_qty - sealed
+}
+
+/// Scarcity points of one piece: a thousand shared among the pieces left above the min level, so
+/// that the scarcer piece costs more. Our own measure of `spare the scarce`.
+///
+/// ```
+/// assert_eq!(gapwright::accounting::scarcity_points(9, 0), 100);
+/// assert_eq!(gapwright::accounting::scarcity_points(9, 8), 500);
+/// assert_eq!(gapwright::accounting::scarcity_points(9, 12), 1_000);
+/// ```
+pub fn scarcity_points(available: u32, min_level: u32) -> i64 {
+    1_000 / (1 + i64::from(available.saturating_sub(min_level)))
+}

@@ -1,0 +1,269 @@
+//! What must hold of the parts of a job.
+
+use std::collections::HashSet;
+
+use crate::cutting::MOST_ALONG;
+use crate::decimal::{Millionths, Money};
+use crate::length::{Length, Tolerance};
+use crate::model::{Correlation, Form, Model, Requirement, Term};
+use crate::policy::Policy;
+use crate::pump::Pump;
+use crate::stack::Coverage;
+use crate::stock::{Item, Size, folded};
+
+use super::{JobError, Part, PartError, Parts};
+
+/// The first part that cannot be one of a job.
+pub(super) fn check(parts: &Parts) -> Result<(), JobError> {
+    let failed = |part: Part| move |error| JobError { part, error };
+    for model in &parts.models {
+        check_model(model).map_err(failed(Part::Model(model.name.clone())))?;
+    }
+    let mut numbers = HashSet::new();
+    for item in &parts.stock {
+        let result = check_item(item, parts).and_then(|()| single(&mut numbers, &item.item));
+        result.map_err(failed(Part::Item(item.item.clone())))?;
+    }
+    for lot in &parts.sheets {
+        let result = check_size(lot.size).and_then(|()| single(&mut numbers, &lot.item));
+        result
+            .and_then(|()| price(lot.sheet_cost))
+            .and_then(|()| kept("the reserved sheets", lot.reserved, lot.on_hand))
+            .and_then(|()| length("the side of a sheet", lot.sides[0], Length::ZERO))
+            .and_then(|()| length("the side of a sheet", lot.sides[1], Length::ZERO))
+            .map_err(failed(Part::Sheets(lot.item.clone())))?;
+    }
+    for (index, blade) in parts.feelers.iter().enumerate() {
+        length("the thickness", blade.thickness, Length::from_ticks(1))
+            .and_then(|()| tolerance(blade.tolerance))
+            .map_err(failed(Part::Blade(index)))?;
+    }
+    let mut tags = HashSet::new();
+    for pump in &parts.pumps {
+        let result = check_pump(pump, parts).and_then(|()| single(&mut tags, &pump.tag));
+        result.map_err(failed(Part::Pump(pump.tag.clone())))?;
+    }
+    check_policy(&parts.policy).map_err(failed(Part::Policy))
+}
+
+/// Refuses a name that an earlier part has.
+fn single(names: &mut HashSet<String>, name: &str) -> Result<(), PartError> {
+    if names.insert(folded(name)) {
+        Ok(())
+    } else {
+        Err(PartError::Twice)
+    }
+}
+
+/// Refuses an index that is not one of so many.
+fn there(of: &'static str, index: usize, count: usize) -> Result<(), PartError> {
+    if index < count {
+        Ok(())
+    } else {
+        Err(PartError::NotThere { of, index, count })
+    }
+}
+
+fn count(of: &'static str, found: usize, expected: usize) -> Result<(), PartError> {
+    if found == expected {
+        return Ok(());
+    }
+    Err(PartError::Count {
+        of,
+        found,
+        expected,
+    })
+}
+
+fn within(holds: bool, what: &'static str, expected: &'static str) -> Result<(), PartError> {
+    if holds {
+        Ok(())
+    } else {
+        Err(PartError::OutOfRange { what, expected })
+    }
+}
+
+/// Refuses a length that no file could state: sums of it would overflow.
+fn length(what: &'static str, length: Length, least: Length) -> Result<(), PartError> {
+    let holds = (least..=Length::MOST).contains(&length);
+    within(holds, what, "a length of a pump part, 10 m at most")
+}
+
+/// Refuses more reserved than there is.
+fn kept(what: &'static str, reserved: u32, on_hand: u32) -> Result<(), PartError> {
+    within(reserved <= on_hand, what, "no more than are on hand")
+}
+
+fn tolerance(of: Tolerance) -> Result<(), PartError> {
+    let side = |side: Length| length("a plus/minus", side, Length::ZERO);
+    side(of.minus).and_then(|()| side(of.plus))
+}
+
+fn price(price: Money) -> Result<(), PartError> {
+    let holds = (0..=1_000_000_000_000).contains(&price.raw());
+    within(holds, "the cost", "an amount of money, 0 to 1000000")
+}
+
+fn check_size(size: Size) -> Result<(), PartError> {
+    length("the thickness", size.thickness, Length::from_ticks(1))?;
+    tolerance(size.tolerance)
+}
+
+fn check_item(item: &Item, parts: &Parts) -> Result<(), PartError> {
+    item.size.map_or(Ok(()), check_size)?;
+    price(item.unit_cost)?;
+    within(item.pack_qty > 0, "the pieces in a pack", "1 or more")?;
+    let most = 1_000_000_000;
+    within(
+        item.on_hand <= most,
+        "the pieces on hand",
+        "0 to 1000000000",
+    )?;
+    kept("the reserved pieces", item.reserved, item.on_hand)?;
+    if let Some(step) = item.peel_step {
+        length("the peel step", step, Length::from_ticks(1))?;
+    }
+    let Some(cut) = item.cut else { return Ok(()) };
+    there("sheets", cut.sheet, parts.sheets.len())?;
+    let along = |side: Length| side.ticks() / cut.outside.ticks() <= MOST_ALONG;
+    within(
+        cut.outside > Length::ZERO && parts.sheets[cut.sheet].sides.into_iter().all(along),
+        "the outside diameter",
+        "above zero, and not a thousandth of a sheet",
+    )
+}
+
+/// How many dimensions, thermal terms and packs there are.
+#[derive(Clone, Copy)]
+struct Counts {
+    dimensions: usize,
+    thermals: usize,
+    packs: usize,
+}
+
+impl Counts {
+    fn of(model: &Model) -> Counts {
+        Counts {
+            dimensions: model.dimensions.len(),
+            thermals: model.thermals.len(),
+            packs: model.packs.len(),
+        }
+    }
+
+    fn term(self, term: Term) -> Result<(), PartError> {
+        match term {
+            Term::Dimension(index) => there("dimension", index, self.dimensions),
+            Term::Thermal(index) => there("thermal term", index, self.thermals),
+            Term::Pack(index) => there("place", index, self.packs),
+        }
+    }
+
+    fn requirements(self, requirements: &[Requirement]) -> Result<(), PartError> {
+        for requirement in requirements {
+            requirement
+                .form
+                .terms()
+                .try_for_each(|term| self.term(term))?;
+            check_limits(&requirement.form)?;
+            requirement.form.check().map_err(|error| PartError::Form {
+                requirement: requirement.name.clone(),
+                error,
+            })?;
+        }
+        Ok(())
+    }
+
+    fn correlations(self, correlations: &[Correlation]) -> Result<(), PartError> {
+        for correlation in correlations {
+            let [a, b] = correlation.between;
+            self.term(a).and_then(|()| self.term(b))?;
+            match (a, b) {
+                (Term::Dimension(_), Term::Dimension(_)) | (Term::Thermal(_), Term::Thermal(_))
+                    if a != b => {}
+                _ => return Err(PartError::Correlation),
+            }
+            let holds = (-Millionths::ONE..=Millionths::ONE).contains(&correlation.coefficient);
+            within(holds, "a correlation coefficient", "-1 to 1")?;
+        }
+        Ok(())
+    }
+}
+
+/// Refuses limits beyond any length.
+fn check_limits(form: &Form) -> Result<(), PartError> {
+    match form {
+        Form::Linear {
+            target,
+            lower,
+            upper,
+            ..
+        } => [target, lower, upper]
+            .into_iter()
+            .try_for_each(|limit| length("a limit", *limit, -Length::MOST)),
+        Form::GasketFill { .. } => Ok(()),
+    }
+}
+
+fn check_model(model: &Model) -> Result<(), PartError> {
+    for pack in &model.packs {
+        let holds = pack.least_pieces <= pack.most_pieces && pack.most_pieces <= 1_000;
+        within(
+            holds,
+            "the pieces of a place",
+            "the least before the most, 1000 at most",
+        )?;
+    }
+    let counts = Counts::of(model);
+    counts.correlations(&model.correlations)?;
+    counts.requirements(&model.requirements)
+}
+
+fn check_pump(pump: &Pump, parts: &Parts) -> Result<(), PartError> {
+    there("model", pump.model, parts.models.len())?;
+    let model = &parts.models[pump.model];
+    let counts = Counts::of(model);
+    count("fit codes", pump.fits.len(), counts.packs)?;
+    count("dimensions", pump.dimensions.len(), counts.dimensions)?;
+    count("growths", pump.growths.len(), counts.thermals)?;
+    count(
+        "fits of consumables",
+        pump.consumable_fits.len(),
+        model.consumables.len(),
+    )?;
+    count(
+        "requirements",
+        pump.requirements.len(),
+        model.requirements.len(),
+    )?;
+    for measured in &pump.dimensions {
+        within(!measured.readings.is_empty(), "the readings", "one or more")?;
+        let mut lengths = measured.readings.iter().chain([&measured.value]);
+        lengths.try_for_each(|value| length("a reading", *value, -Length::MOST))?;
+        tolerance(measured.tolerance)?;
+    }
+    for growth in &pump.growths {
+        length("a growth", growth.value, -Length::MOST)?;
+        tolerance(growth.tolerance)?;
+    }
+    counts.correlations(&pump.correlations)?;
+    counts.requirements(&pump.requirements)
+}
+
+fn check_policy(policy: &Policy) -> Result<(), PartError> {
+    let holds = match policy.coverage {
+        Coverage::Factor(factor) => (1_000_000..=10_000_000).contains(&factor.raw()),
+        Coverage::Level(level) => (500_000..=999_900).contains(&level.raw()),
+    };
+    within(
+        holds,
+        "the coverage factor",
+        "1 to 10, or a level of 50 to 99.99 %",
+    )?;
+    price(policy.handling).and_then(|()| price(policy.off_target))?;
+    length("the error of a reading", policy.pack_within, Length::ZERO)?;
+    length(
+        "the error of a reading",
+        policy.clearance_within,
+        Length::ZERO,
+    )
+}
