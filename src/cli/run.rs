@@ -151,12 +151,12 @@ impl Run {
             start: self.start,
             limit: limit(policy),
             interrupt: self.interrupt.clone(),
-            news: Box::new(move |told| news.tell(&progress::of_news(&told, &currency))),
-            steps: Box::new(move |step| steps.tell(&progress::of_step(&step))),
+            news: Box::new(move |told| news.tell(|| progress::of_news(&told, &currency))),
+            steps: Box::new(move |step| steps.tell(|| progress::of_step(&step))),
             progress,
         };
         let solved = solve(&solving);
-        solving.progress.clear();
+        drop(solving);
         solved.map_err(|refusal| self.stop(refusal))
     }
 

@@ -250,6 +250,12 @@ fn what_cannot_be_worked_out_is_refused_with_every_reason() {
         .to_str()
         .unwrap()
         .to_string();
+    // Another format is refused by its name.
+    refused(
+        &["--stock", STOCK, "--plan", &plan],
+        &["the format `other`"],
+    );
+    fs::write(&plan, "a plan, but in words").unwrap();
     refused(&["--stock", STOCK, "--plan", &plan], &["no plan"]);
 }
 
