@@ -36,7 +36,7 @@ use crate::model::Model;
 use crate::outlook::Outlook;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
-use crate::sheet::{Book, Sheet};
+use crate::sheet::{Book, Sheet, numbered};
 
 pub use alone::{Holds, Stock, holds, stock_alone};
 pub use book::{Memory, is_reading, open as book, workbook};
@@ -329,6 +329,28 @@ pub(crate) fn sha256_of(path: &std::path::Path) -> Option<String> {
 fn named_sheet<'a>(book: &'a Book, name: &str) -> Option<&'a Arc<Sheet>> {
     let wanted = columns::key(name);
     book.sheets.iter().find(|s| columns::key(&s.name) == wanted)
+}
+
+/// The numbered sheets of this name, in their order; one that is missing among them is a problem.
+fn numbered_sheets<'a>(book: &'a Book, name: &str, problems: &mut Problems) -> Vec<&'a Arc<Sheet>> {
+    let there: Vec<_> = (1..)
+        .map_while(|number| named_sheet(book, &numbered(name, number)))
+        .collect();
+    let wanted = columns::key(name);
+    let is_one = |sheet: &&Arc<Sheet>| {
+        let key = columns::key(&sheet.name);
+        let number = key.strip_prefix(&wanted);
+        number.is_some_and(|number| number.bytes().all(|byte| byte.is_ascii_digit()))
+    };
+    if !there.is_empty() && book.sheets.iter().filter(is_one).count() > there.len() {
+        problems.add(Problem::new(
+            Place::file(&book.file),
+            format!("no sheet {}", numbered(name, there.len() + 1)),
+            "every numbered sheet that `gapwright kit` wrote",
+            "undo the change, or make the plan again",
+        ));
+    }
+    there
 }
 
 /// The sheet of this name, or else the first one with all the needed headings.

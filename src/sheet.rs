@@ -177,6 +177,19 @@ impl Sheet {
     }
 }
 
+/// The name of one of the sheets that pages of a kind go onto, from 1: `Kits`, `Kits 2`, `Kits 3` ...
+///
+/// ```
+/// use gapwright::sheet::numbered;
+/// assert_eq!([1, 2].map(|number| numbered("Kits", number)), ["Kits", "Kits 2"]);
+/// ```
+pub fn numbered(name: &str, number: usize) -> String {
+    match number {
+        1 => name.to_string(),
+        number => format!("{name} {number}"),
+    }
+}
+
 /// A workbook: its sheets, and the hash of the bytes they were read from.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Book {

@@ -1,10 +1,21 @@
 //! Writers: a verified plan out, as a workbook or as JSON; whole or not at all.
+//!
+//! One file a sheet, and one function a workbook that lists its sheets in their order.
+//!
+//! - To add a **column**: one `table::Column` in the list of the sheet's file (heading, width, cell). Where a table
+//!   shares its sheet with others it has a row of headings and a row of cells (`table::cells`): one entry in each.
+//! - To add a **row of results** to Stack-up: a name in `stack_up::outcomes::Row`; the compiler asks for the rest.
+//! - To add a **sheet**: a file that begins with `style::begin` and writes its rows, and a line in the function of
+//!   its workbook. A sheet of pages, one a pump or so, is a `pages::Series`: it goes on to numbered sheets where
+//!   one is full, and nothing else knows what a sheet holds.
+//! - To add a **fact to Basis**: an entry in the list of the workbook's own basis; `basis` writes them all.
 
 pub mod analysis;
 pub mod as_built;
 mod basis;
 mod between;
 pub mod blank;
+mod drawings;
 mod files;
 mod issue;
 mod issue_log;
@@ -15,7 +26,9 @@ pub mod mark;
 mod models;
 mod monte_carlo;
 mod order;
+mod pages;
 mod picking;
+mod plan_basis;
 pub mod problems;
 pub mod provision;
 pub mod purchase;
@@ -27,12 +40,14 @@ mod stock_next;
 mod style;
 mod summary;
 mod sweep;
+mod table;
 pub mod text;
 
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook};
 
 use crate::plan::Kit;
 use crate::verify::Verified;
+use drawings::Drawings;
 use style::Styles;
 
 pub use files::{Inputs, Output, WriteError, is_same_file, place};
@@ -50,8 +65,9 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     let styles = Styles::new();
     summary::write(workbook.add_worksheet(), verified, date, &styles)?;
     picking::write(workbook.add_worksheet(), verified, date, &styles)?;
-    kits::write(workbook.add_worksheet(), verified, date, &styles)?;
-    labels::write(workbook.add_worksheet(), verified, date, &styles)?;
+    let drawings = Drawings::of(verified.job());
+    kits::write(&mut workbook, verified, &drawings, date, &styles)?;
+    labels::write(&mut workbook, verified, date, &styles)?;
     let subjects = subjects(verified);
     let policy = &verified.job().policy;
     stack_up::add(&mut workbook, &subjects, policy, date, &styles)?;
@@ -68,9 +84,9 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
             stock_after::unchanged(workbook.add_worksheet(), name, source, date, &styles)?;
         }
     }
-    models::write(workbook.add_worksheet(), verified.job(), date, &styles)?;
-    basis::write(workbook.add_worksheet(), verified, date, &styles)?;
-    Ok(workbook.save_to_buffer()?)
+    models::write(&mut workbook, verified.job(), date, &styles)?;
+    plan_basis::write(workbook.add_worksheet(), verified, date, &styles)?;
+    Ok(drawings.put_in(workbook.save_to_buffer()?)?)
 }
 
 /// A workbook with its title and date.

@@ -2,8 +2,9 @@
 //! says went otherwise.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
-use super::named_sheet;
+use super::numbered_sheets;
 use crate::accounting::pack_total;
 use crate::formats::slip::{KEYS, PIECE, Row as Holds};
 use crate::issue::key;
@@ -25,50 +26,102 @@ pub(super) fn holds(row: &Row) -> Option<(Holds, String, String)> {
     Some((Holds::parse(&word)?, tag, name))
 }
 
-/// The index of the pump with this tag.
-pub(super) fn pump_of(job: &Job, tag: &str) -> Option<usize> {
-    job.pumps.iter().position(|pump| key(&pump.tag) == key(tag))
+/// The pumps of a job by their tags.
+pub(super) struct Tags(BTreeMap<String, usize>);
+
+impl Tags {
+    pub(super) fn of(job: &Job) -> Tags {
+        let tags = job.pumps.iter().map(|pump| key(&pump.tag));
+        Tags(tags.zip(0..).collect())
+    }
+
+    /// The index of the pump with this tag.
+    pub(super) fn pump(&self, tag: &str) -> Option<usize> {
+        self.0.get(&key(tag)).copied()
+    }
 }
 
-/// The sheet Kits of a saved plan, and the pieces of each pump that it has a kit for, by its index in the job.
+/// The pieces of pumps, by their index in the job.
+pub(super) type Kits = BTreeMap<usize, Vec<PackPick>>;
+
+/// The sheets with the kit slips of a saved plan, and the pieces of each pump that they have a kit for.
 pub(super) fn of_book<'b>(
     book: &'b Book,
     carried: &Carried,
     job: &Job,
+    tags: &Tags,
     problems: &mut Problems,
-) -> Option<(&'b Sheet, BTreeMap<usize, Vec<PackPick>>)> {
-    let Some(sheet) = named_sheet(book, "Kits") else {
+) -> (Vec<&'b Arc<Sheet>>, Kits) {
+    let mut kits = Kits::new();
+    let sheets = slips(book, problems);
+    let before = problems.count();
+    for sheet in &sheets {
+        of_slips(sheet, job, tags, &mut kits, problems);
+    }
+    if let Some(first) = sheets.first().filter(|_| problems.count() == before) {
+        ask_about_missing_slips(first.whole(), carried, tags, &kits, problems);
+    }
+    (sheets, kits)
+}
+
+/// The sheets with the kit slips.
+fn slips<'b>(book: &'b Book, problems: &mut Problems) -> Vec<&'b Arc<Sheet>> {
+    let sheets = numbered_sheets(book, "Kits", problems);
+    if sheets.is_empty() {
         problems.add(Problem::new(
             Place::file(&book.file),
             "no sheet Kits",
             "the workbook that `gapwright kit` wrote, with its kit slips",
             "name that workbook",
         ));
-        return None;
-    };
-    let kits = of_slips(sheet, job, problems);
-    let picks = carried.planned.lines.iter();
-    let mut picks = picks.filter(|line| line.step == Step::Pick);
-    if kits.is_empty() && problems.none() && picks.any(|line| !line.tag.is_empty()) {
-        problems.add(Problem::new(
-            sheet.whole(),
-            "no row that says what it holds in the hidden columns I to N",
-            "the sheet Kits as `gapwright kit` wrote it",
-            "undo the change, or make the plan again if it is older than those columns",
-        ));
     }
-    Some((sheet, kits))
+    sheets
 }
 
-/// The pieces of each pump that the Kits sheet has a kit for, by its index in the job.
-fn of_slips(sheet: &Sheet, job: &Job, problems: &mut Problems) -> BTreeMap<usize, Vec<PackPick>> {
-    let mut kits: BTreeMap<usize, Vec<PackPick>> = BTreeMap::new();
+/// Every kit that the sheet Issue has pieces for has a slip: a kit whose slip went astray would not be rechecked.
+fn ask_about_missing_slips(
+    place: Place,
+    carried: &Carried,
+    tags: &Tags,
+    kits: &Kits,
+    problems: &mut Problems,
+) {
+    let lines = carried.planned.lines.iter();
+    let picks = lines.filter(|line| line.step == Step::Pick);
+    let pumps = picks.filter_map(|line| Some((tags.pump(&line.tag)?, line.tag.as_str())));
+    let mut missing: BTreeMap<usize, &str> = pumps.collect();
+    missing.retain(|pump, _| !kits.contains_key(pump));
+    let mut named = missing
+        .values()
+        .take(3)
+        .copied()
+        .collect::<Vec<_>>()
+        .join(", ");
+    match missing.len() {
+        0 => return,
+        1..=3 => {}
+        more => named.push_str(&format!(" and {} more", more - 3)),
+    }
+    let found = match kits.is_empty() {
+        true => "no row that says what it holds in the hidden columns I to N".to_string(),
+        false => format!("no slip for {named}, of which the sheet Issue has pieces"),
+    };
+    problems.add(Problem::new(
+        place,
+        found,
+        "the sheet Kits as `gapwright kit` wrote it",
+        "undo the change, or make the plan again if it is older than those columns",
+    ));
+}
+
+/// Adds the pieces of each pump that a Kits sheet has a kit for.
+fn of_slips(sheet: &Sheet, job: &Job, tags: &Tags, kits: &mut Kits, problems: &mut Problems) {
     for row in &sheet.rows {
         let Some((what, tag, name)) = holds(row) else {
             continue;
         };
         let at = |column: u16| sheet.place(row.number, column.into());
-        let Some(index) = pump_of(job, &tag) else {
+        let Some(index) = tags.pump(&tag) else {
             problems.add(Problem::new(
                 at(KEYS[1]),
                 format!("a kit for `{tag}`"),
@@ -105,7 +158,6 @@ fn of_slips(sheet: &Sheet, job: &Job, problems: &mut Problems) -> BTreeMap<usize
             )),
         }
     }
-    kits
 }
 
 /// Reads the hidden columns of a piece; else the column that does not fit, what it holds and what it should.
@@ -149,9 +201,10 @@ fn piece(row: &Row, job: &Job, pump: &Pump, place: usize) -> Result<Pick, (u16, 
 
 /// Takes over what the sheet Issue says went otherwise than planned.
 pub(super) fn as_issued(
-    kits: &mut BTreeMap<usize, Vec<PackPick>>,
+    kits: &mut Kits,
     carried: &Carried,
     job: &Job,
+    tags: &Tags,
     problems: &mut Problems,
 ) {
     for (line, filled) in carried.planned.lines.iter().zip(&carried.filled) {
@@ -160,7 +213,7 @@ pub(super) fn as_issued(
         if !stacked || (!otherwise && filled.instead.is_none()) {
             continue;
         }
-        let Some((kit, index, place)) = place_of(kits, job, &line.tag, &line.place) else {
+        let Some((kit, index, place)) = place_of(kits, job, tags, (&line.tag, &line.place)) else {
             continue;
         };
         if let Some(picked) = filled.picked.filter(|_| otherwise) {
@@ -180,7 +233,7 @@ pub(super) fn as_issued(
     }
     for extra in &carried.extras {
         // What is taken for no place of the model is a consumable, or lies in the bag.
-        if let Some((kit, index, place)) = place_of(kits, job, &extra.tag, &extra.place) {
+        if let Some((kit, index, place)) = place_of(kits, job, tags, (&extra.tag, &extra.place)) {
             let piece = (extra.item.as_str(), extra.count);
             put_in(job, index, place, kit, piece, &extra.at, problems);
         }
@@ -197,12 +250,12 @@ pub(super) fn as_issued(
 
 /// The kit of a tag and the place that goes by these words: its label, or its name.
 fn place_of<'k>(
-    kits: &'k mut BTreeMap<usize, Vec<PackPick>>,
+    kits: &'k mut Kits,
     job: &Job,
-    tag: &str,
-    words: &str,
+    tags: &Tags,
+    (tag, words): (&str, &str),
 ) -> Option<(&'k mut Vec<PackPick>, usize, usize)> {
-    let index = pump_of(job, tag)?;
+    let index = tags.pump(tag)?;
     let places = &job.model_of(&job.pumps[index]).packs;
     let place = places.iter().position(|place| {
         let names = [place.label.clone(), place.name.replace('_', " ")];
@@ -268,12 +321,7 @@ fn put_in(
 }
 
 /// Warns of packs that are not what the model allows: more pieces than it says, or fewer.
-pub(super) fn warn_of_counts(
-    kits: &BTreeMap<usize, Vec<PackPick>>,
-    job: &Job,
-    carried: &Carried,
-    problems: &mut Problems,
-) {
+pub(super) fn warn_of_counts(kits: &Kits, job: &Job, carried: &Carried, problems: &mut Problems) {
     for (&index, kit) in kits {
         let pump = &job.pumps[index];
         for (pack, place) in kit.iter().zip(&job.model_of(pump).packs) {

@@ -27,8 +27,9 @@ pub fn packs(path: &Path, job: &Job, memory: &mut Memory) -> Result<Packs, Probl
     let mut problems = Problems::new();
     let packs = with_book(path, memory, &mut problems).and_then(|(carried, book)| {
         let book = book?;
-        let (_, mut kits) = fitted::of_book(&book, &carried, job, &mut problems)?;
-        fitted::as_issued(&mut kits, &carried, job, &mut problems);
+        let tags = fitted::Tags::of(job);
+        let (_, mut kits) = fitted::of_book(&book, &carried, job, &tags, &mut problems);
+        fitted::as_issued(&mut kits, &carried, job, &tags, &mut problems);
         let tag = |pump: usize| job.pumps[pump].tag.to_lowercase();
         let packs = kits.into_iter().map(|(pump, packs)| (tag(pump), packs));
         Some((

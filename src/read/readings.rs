@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use super::fitted::{as_issued, holds, of_book, pump_of, warn_of_counts};
+use super::fitted::{Kits, Tags, as_issued, holds, of_book, warn_of_counts};
 use super::plan::packs_of_json;
 use super::table::Table;
 use super::{Memory, book, carried, find_sheet};
@@ -14,7 +14,6 @@ use crate::issue::record::Carried;
 use crate::job::{Input, Job};
 use crate::length::{Length, LengthError, Unit};
 use crate::model::{Form, Pack};
-use crate::plan::PackPick;
 use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
@@ -82,32 +81,34 @@ fn gather(
     warn_of_rules(job, &carried, problems);
     let mut notes = Notes::default();
     let mut inputs = Vec::new();
-    let mut kits = BTreeMap::new();
+    let tags = Tags::of(job);
+    let mut kits = Kits::new();
     match &plan_book {
         Some(book) => {
             inputs.push(input("plan", book));
-            if let Some((sheet, of_slips)) = of_book(book, &carried, job, problems) {
-                kits = of_slips;
-                of_kits_sheet(sheet, job, &mut notes, problems);
+            let (sheets, of_slips) = of_book(book, &carried, job, &tags, problems);
+            kits = of_slips;
+            for sheet in sheets {
+                of_kits_sheet(sheet, job, &tags, &mut notes, problems);
             }
         }
         None => match packs_of_json(sources.plan, job) {
             Ok((packs, input)) => {
                 inputs.push(input);
                 let packs = packs.into_iter();
-                kits.extend(packs.filter_map(|(tag, packs)| Some((pump_of(job, &tag)?, packs))));
+                kits.extend(packs.filter_map(|(tag, packs)| Some((tags.pump(&tag)?, packs))));
             }
             Err(found) => problems.absorb(found),
         },
     }
-    as_issued(&mut kits, &carried, job, problems);
+    as_issued(&mut kits, &carried, job, &tags, problems);
     warn_of_counts(&kits, job, &carried, problems);
     if let Some(book) = &readings_book {
         inputs.push(input("readings", book));
-        of_workbook(book, job, &mut notes, problems);
+        of_workbook(book, job, &tags, &mut notes, problems);
     }
     for text in sources.found {
-        of_command_line(text, job, &mut notes, problems);
+        of_command_line(text, job, &tags, &mut notes, problems);
     }
     let left = match sources.issued {
         true => Left::all(job),
@@ -228,7 +229,13 @@ impl Notes {
 }
 
 /// The entry cells of the kit slips.
-fn of_kits_sheet(sheet: &Sheet, job: &Job, notes: &mut Notes, problems: &mut Problems) {
+fn of_kits_sheet(
+    sheet: &Sheet,
+    job: &Job,
+    tags: &Tags,
+    notes: &mut Notes,
+    problems: &mut Problems,
+) {
     for row in &sheet.rows {
         let held = holds(row);
         let asks = |(what, ..): &(slip::Row, String, String)| {
@@ -240,7 +247,7 @@ fn of_kits_sheet(sheet: &Sheet, job: &Job, notes: &mut Notes, problems: &mut Pro
         let Some((what, tag, name)) = held else {
             continue;
         };
-        let Some(index) = pump_of(job, &tag) else {
+        let Some(index) = tags.pump(&tag) else {
             continue;
         };
         let pump = &job.pumps[index];
@@ -335,7 +342,7 @@ fn typed(cell: &Cell, at: &Place, problems: &mut Problems) -> Option<String> {
 }
 
 /// A sheet Readings: a row a reading.
-fn of_workbook(book: &Book, job: &Job, notes: &mut Notes, problems: &mut Problems) {
+fn of_workbook(book: &Book, job: &Job, tags: &Tags, notes: &mut Notes, problems: &mut Problems) {
     let Some(sheet) = find_sheet(book, "Readings", &NEEDED, problems) else {
         return;
     };
@@ -357,10 +364,9 @@ fn of_workbook(book: &Book, job: &Job, notes: &mut Notes, problems: &mut Problem
         };
         let Some(of) = resolve(
             job,
-            &tag,
-            &what,
-            &line.place(tag_at),
-            &line.place(what_at),
+            tags,
+            (&tag, &line.place(tag_at)),
+            (&what, &line.place(what_at)),
             problems,
         ) else {
             continue;
@@ -401,7 +407,7 @@ fn of_workbook(book: &Book, job: &Job, notes: &mut Notes, problems: &mut Problem
 }
 
 /// A reading on the command line: `P-208:running clearance=0.0212 in`.
-fn of_command_line(text: &str, job: &Job, notes: &mut Notes, problems: &mut Problems) {
+fn of_command_line(text: &str, job: &Job, tags: &Tags, notes: &mut Notes, problems: &mut Problems) {
     let place = Place::file("command line");
     let parts = text.split_once('=').and_then(|(of, reading)| {
         let (tag, what) = of.rsplit_once(':')?;
@@ -418,7 +424,7 @@ fn of_command_line(text: &str, job: &Job, notes: &mut Notes, problems: &mut Prob
         ));
         return;
     };
-    let Some(of) = resolve(job, tag, what, &place, &place, problems) else {
+    let Some(of) = resolve(job, tags, (tag, &place), (what, &place), problems) else {
         return;
     };
     // The second one of the same is the second reading.
@@ -435,13 +441,12 @@ fn of_command_line(text: &str, job: &Job, notes: &mut Notes, problems: &mut Prob
 /// What a tag and some words are of: a place or a requirement, by its name or its label.
 fn resolve(
     job: &Job,
-    tag: &str,
-    what: &str,
-    tag_place: &Place,
-    what_place: &Place,
+    tags: &Tags,
+    (tag, tag_place): (&str, &Place),
+    (what, what_place): (&str, &Place),
     problems: &mut Problems,
 ) -> Option<(usize, Of)> {
-    let Some(index) = pump_of(job, tag) else {
+    let Some(index) = tags.pump(tag) else {
         let tags = job.pumps.iter().map(|pump| pump.tag.as_str());
         problems.add(Problem::new(
             tag_place.clone(),
@@ -505,12 +510,7 @@ fn not_readable(pump: &Pump, requirement: usize, packs: &[Pack]) -> (String, Str
 }
 
 /// Parses every note, and sorts them to their pumps.
-fn benches(
-    job: &Job,
-    mut kits: BTreeMap<usize, Vec<PackPick>>,
-    mut notes: Notes,
-    problems: &mut Problems,
-) -> Vec<Bench> {
+fn benches(job: &Job, mut kits: Kits, mut notes: Notes, problems: &mut Problems) -> Vec<Bench> {
     let mut benches: Vec<Bench> = job
         .pumps
         .iter()

@@ -1,7 +1,9 @@
 //! The workbook of `gapwright stack`: stack-ups, draws at random and sweeps of some pumps.
 
-use rust_xlsxwriter::Workbook;
+use itertools::Itertools;
+use rust_xlsxwriter::{Workbook, Worksheet, XlsxError};
 
+use super::basis::{Section, inputs_and_policy, lengths, program};
 use super::stack_up::{self, Subject};
 use super::style::Styles;
 use super::{WriteError, basis, models, monte_carlo, start, sweep};
@@ -22,9 +24,37 @@ pub fn workbook(job: &Job, analysed: &[Analysed], date: &str) -> Result<Vec<u8>,
     stack_up::add(&mut workbook, &subjects, &job.policy, date, &styles)?;
     monte_carlo::write(workbook.add_worksheet(), job, analysed, date, &styles)?;
     if analysed.iter().any(|one| !one.sweeps.is_empty()) {
-        sweep::write(workbook.add_worksheet(), job, analysed, date, &styles)?;
+        sweep::write(&mut workbook, job, analysed, date, &styles)?;
     }
-    models::write(workbook.add_worksheet(), job, date, &styles)?;
-    basis::of_analysis(workbook.add_worksheet(), job, analysed, date, &styles)?;
+    models::write(&mut workbook, job, date, &styles)?;
+    basis_of(workbook.add_worksheet(), job, analysed, date, &styles)?;
     Ok(workbook.save_to_buffer()?)
+}
+
+/// The Basis of a stack-up without a plan.
+fn basis_of(
+    sheet: &mut Worksheet,
+    job: &Job,
+    analysed: &[Analysed],
+    date: &str,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    let tags = |with: bool| -> String {
+        let pumps = job.pumps.iter().enumerate();
+        let of = pumps.filter(|(at, _)| analysed.iter().any(|one| one.pump == *at) == with);
+        of.map(|(_, pump)| pump.tag.as_str()).join(", ")
+    };
+    let facts = [
+        program(),
+        ("Date", date.to_string()),
+        ("Pumps worked out", tags(true)),
+        ("Pumps left out", tags(false)),
+        ("Draws", "a ChaCha8 stream for each batch, from the seed above: the same on every machine and for any number of threads".into()),
+        lengths(),
+    ];
+    let mut sections = Vec::from(inputs_and_policy(job, styles));
+    sections.push(Section::facts(facts, |_| None));
+    sections.extend(Section::warnings(job, |_| 32.0));
+    let lead = "The same inputs, pieces, policy, program and date give this workbook again, byte for byte.";
+    basis::write(sheet, date, lead, sections, styles)
 }

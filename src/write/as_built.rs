@@ -1,12 +1,13 @@
 //! The as-built record: what was predicted, what was found, what was decided, with room to sign.
 
+mod basis;
 pub mod json;
 mod readings;
 mod summary;
 mod to_do;
 
 use super::style::Styles;
-use super::{WriteError, basis, start};
+use super::{WriteError, start};
 use crate::job::Input;
 use crate::verify::VerifiedRecheck;
 
@@ -32,6 +33,6 @@ pub fn workbook(built: &AsBuilt<'_>) -> Result<Vec<u8>, WriteError> {
     summary::write(workbook.add_worksheet(), built, &styles)?;
     to_do::write(workbook.add_worksheet(), built, &styles)?;
     readings::write(workbook.add_worksheet(), built, &styles)?;
-    basis::of_as_built(workbook.add_worksheet(), built, &styles)?;
+    basis::write(workbook.add_worksheet(), built, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }

@@ -1,223 +1,135 @@
-//! The Basis sheet: everything that the plan follows from, enough to repeat it to the byte.
+//! The Basis sheet: what a workbook follows from, enough to repeat it to the byte. Each workbook says its own
+//! sections; those that several have are here.
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
+use super::style::{Head, Styles, begin, heads, widths};
+use super::table::{self, Cell, Cells};
 use super::text::WriteText;
-
-use itertools::Itertools;
-
-use super::as_built::AsBuilt;
-use super::purchase::Ordered;
-use super::style::{Styles, heads, set_up, title, widths};
-use crate::analysis::Analysed;
 use crate::choose::Backend;
-use crate::job::Job;
+use crate::job::{Input, Job};
 use crate::plan::Plan;
 use crate::stack::Guard;
-use crate::verify::Verified;
 use crate::words;
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    verified: &Verified,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let (job, plan) = (verified.job(), verified.plan());
-    set_up(sheet, "Basis", date)?;
-    widths(sheet, &[28.0, 46.0, 68.0])?;
-    title(
-        sheet,
-        "Basis",
-        "The same inputs, policy, program and date give this workbook again, byte for byte.",
-        styles,
-    )?;
-    let mut row = inputs_and_policy(sheet, job, styles)?;
-    row += 2;
-    row = goals(sheet, job, plan, row, styles)?;
-    row += 2;
-    let stopped = plan
-        .stopped_by
-        .map_or("nothing: everything was proven or closed", |s| s.words());
-    let weights = job.weights().map_or_else(
-        || "too many levels for whole numbers: one priority after the other".to_string(),
-        |weights| {
-            let each = weights
-                .iter()
-                .map(|(priority, weight)| format!("priority {priority}: {weight}"));
-            each.collect::<Vec<_>>().join(", ")
-        },
-    );
-    let facts = [
-        ("Program", format!("gapwright {}", env!("CARGO_PKG_VERSION"))),
-        ("Linear programs by", format!("{} through good_lp; bounds recomputed in whole numbers", Backend::default().name())),
-        ("Search ended early by", stopped.to_string()),
-        ("Weights of served pumps", weights),
-        ("Date", date.to_string()),
-        ("Proof", words::proof(job, plan)),
-        ("Checked", "pieces, fits, limits, stock and goals recomputed by a second reckoning before this was written".into()),
-        ("Lengths", "held in whole tenths of a nanometre; 1 in = 25.4 mm exactly".into()),
-    ];
-    heads(sheet, row, &["Fact", "", ""], styles)?;
-    for (name, text) in facts {
-        row += 1;
-        sheet.write_text(row, 0, name, &styles.text)?;
-        sheet.merge_text(row, 1, row, 2, &text, &styles.wrapped)?;
-        sheet.set_row_height(row, 18.0)?;
-    }
-    Ok(())
+/// A table of the sheet.
+pub(super) struct Section<'s> {
+    pub(super) heads: [&'static str; 3],
+    pub(super) rows: Vec<Row<'s>>,
 }
 
-/// The Basis of a stack-up without a plan.
-pub(super) fn of_analysis(
-    sheet: &mut Worksheet,
-    job: &Job,
-    analysed: &[Analysed],
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    set_up(sheet, "Basis", date)?;
-    widths(sheet, &[28.0, 46.0, 68.0])?;
-    title(
-        sheet,
-        "Basis",
-        "The same inputs, pieces, policy, program and date give this workbook again, byte for byte.",
-        styles,
-    )?;
-    let row = inputs_and_policy(sheet, job, styles)? + 2;
-    heads(sheet, row, &["Fact", "", ""], styles)?;
-    let tags = |with: bool| -> String {
-        let pumps = job.pumps.iter().enumerate();
-        let of = pumps.filter(|(at, _)| analysed.iter().any(|one| one.pump == *at) == with);
-        of.map(|(_, pump)| pump.tag.as_str()).join(", ")
-    };
-    let facts = [
-        ("Program", format!("gapwright {}", env!("CARGO_PKG_VERSION"))),
-        ("Date", date.to_string()),
-        ("Pumps worked out", tags(true)),
-        ("Pumps left out", tags(false)),
-        ("Draws", "a ChaCha8 stream for each batch, from the seed above: the same on every machine and for any number of threads".into()),
-        ("Lengths", "held in whole tenths of a nanometre; 1 in = 25.4 mm exactly".into()),
-    ];
-    let mut at = row;
-    for (name, text) in facts {
-        at += 1;
-        sheet.write_text(at, 0, name, &styles.text)?;
-        sheet.merge_text(at, 1, at, 2, &text, &styles.wrapped)?;
-    }
-    if !job.warnings.is_empty() {
-        at += 2;
-        heads(sheet, at, &["Warnings", "", ""], styles)?;
-    }
-    for warning in &job.warnings {
-        at += 1;
-        let text = words::warning(warning);
-        sheet.merge_text(at, 0, at, 2, &text, &styles.wrapped)?;
-        sheet.set_row_height(at, 32.0)?;
-    }
-    Ok(())
+/// A row, with its height in points where it is not a plain one's.
+pub(super) struct Row<'s> {
+    pub(super) content: Content<'s>,
+    pub(super) height: Option<f64>,
 }
 
-/// The Basis of a purchase.
-pub(super) fn of_purchase(
-    sheet: &mut Worksheet,
-    ordered: &Ordered<'_>,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let Ordered {
-        job,
-        question,
-        report,
-    } = ordered;
-    set_up(sheet, "Basis", &question.date)?;
-    widths(sheet, &[28.0, 46.0, 68.0])?;
-    title(
-        sheet,
-        "Basis",
-        "The same inputs, options, policy, program and date give this workbook again, byte for byte.",
-        styles,
-    )?;
-    let mut row = inputs_and_policy(sheet, job, styles)? + 2;
-    let plan = &report.bought.purchase().plan;
-    row = goals(sheet, job, plan, row, styles)? + 2;
-    heads(sheet, row, &["Fact", "", ""], styles)?;
-    let stopped = plan
-        .stopped_by
-        .map_or("nothing: everything was proven or closed", |s| s.words());
-    let budget = report.market.budget;
-    let log = report.history.map_or("none given".into(), |(days, lines)| {
-        format!("{lines} lines over {days} days; every line was checked on reading")
-    });
-    let levels = &question.levels;
-    let percent = |share: crate::decimal::Millionths| format!("{} %", share.to_f64() * 100.0);
-    let money = |money: Option<crate::decimal::Money>| {
-        money.map_or("not given".into(), |money| words::money(money.raw(), job))
-    };
-    let facts = [
-        ("Program", format!("gapwright {}", env!("CARGO_PKG_VERSION"))),
-        ("Linear programs by", format!("{} through good_lp; bounds recomputed in whole numbers", Backend::default().name())),
-        ("Search ended early by", stopped.to_string()),
-        ("Day of the order", question.date.clone()),
-        ("Budget", money(budget)),
-        ("Service in lead time", percent(levels.service)),
-        ("Cost of an order", money(levels.order)),
-        ("Holding for a year", levels.holding.map_or("not given".into(), percent)),
-        ("Cost of a piece that lacks", money(levels.lacking)),
-        ("Simulated outages", format!("{}, from the seed above", question.outages)),
-        ("Issue log", log),
-        ("Checked", "kits, stock after delivery, lead times, cost and budget recomputed by a second reckoning before this was written".into()),
-        ("Lengths", "held in whole tenths of a nanometre; 1 in = 25.4 mm exactly".into()),
-    ];
-    for (name, text) in facts {
-        row += 1;
-        sheet.write_text(row, 0, name, &styles.text)?;
-        sheet.merge_text(row, 1, row, 2, &text, &styles.wrapped)?;
-        sheet.set_row_height(row, 18.0)?;
-    }
-    Ok(())
+/// What stands in a row.
+pub(super) enum Content<'s> {
+    Cells([Cell<'s>; 3]),
+    /// A name, and a text over the other two columns.
+    Fact(&'static str, String),
+    /// A text over all columns.
+    Across(String),
 }
 
-/// The goals with value and bound; returns the last row.
-fn goals(
-    sheet: &mut Worksheet,
-    job: &Job,
-    plan: &Plan,
-    mut row: u32,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
-    heads(
-        sheet,
-        row,
-        &["Goal, in this order", "Value", "Bound"],
-        styles,
-    )?;
-    for goal in &plan.goals {
-        row += 1;
-        sheet.write_text(row, 0, words::aim(goal.aim), &styles.text)?;
-        for (column, value) in [(1, goal.value), (2, goal.bound)] {
-            let text = words::goal_value(job, goal, value);
-            sheet.write_text(row, column, text, &styles.text)?;
+impl<'s> Section<'s> {
+    /// Facts by name; `height` of a text, where it is not a plain row's.
+    pub(super) fn facts(
+        facts: impl IntoIterator<Item = (&'static str, String)>,
+        height: impl Fn(&str) -> Option<f64>,
+    ) -> Section<'s> {
+        let rows = facts.into_iter().map(|(name, text)| Row {
+            height: height(&text),
+            content: Content::Fact(name, text),
+        });
+        Section {
+            heads: ["Fact", "", ""],
+            rows: rows.collect(),
         }
     }
-    Ok(row)
+
+    /// The warnings of a job, if it has any.
+    pub(super) fn warnings(job: &Job, height: impl Fn(&str) -> f64) -> Option<Section<'s>> {
+        let rows = job.warnings.iter().map(|warning| {
+            let text = words::warning(warning);
+            Row {
+                height: Some(height(&text)),
+                content: Content::Across(text),
+            }
+        });
+        (!job.warnings.is_empty()).then(|| Section {
+            heads: ["Warnings", "", ""],
+            rows: rows.collect(),
+        })
+    }
+
+    /// Plain rows of cells.
+    pub(super) fn of_cells(
+        heads: [&'static str; 3],
+        rows: impl IntoIterator<Item = [Cell<'s>; 3]>,
+    ) -> Section<'s> {
+        let rows = rows.into_iter().map(|cells| Row {
+            content: Content::Cells(cells),
+            height: None,
+        });
+        Section {
+            heads,
+            rows: rows.collect(),
+        }
+    }
 }
 
-/// The inputs with their hashes, then the policy; returns the last row.
-pub(super) fn inputs_and_policy(
+/// Writes the sheet.
+pub(super) fn write<'s>(
     sheet: &mut Worksheet,
-    job: &Job,
+    date: &str,
+    lead: &str,
+    sections: impl IntoIterator<Item = Section<'s>>,
     styles: &Styles,
-) -> Result<u32, XlsxError> {
+) -> Result<(), XlsxError> {
+    let head = Head {
+        name: "Basis",
+        date,
+        title: "Basis",
+        lead,
+    };
+    begin(sheet, &head, styles)?;
+    widths(sheet, &[28.0, 46.0, 68.0])?;
     let mut row = 3;
-    heads(sheet, row, &["Input", "File", "SHA-256"], styles)?;
-    for input in &job.inputs {
-        row += 1;
-        for (column, text) in [(0, &input.role), (1, &input.file), (2, &input.sha256)] {
-            sheet.write_text(row, column, text, &styles.wrapped)?;
+    for section in sections {
+        heads(sheet, row, &section.heads, styles)?;
+        for line in section.rows {
+            row += 1;
+            match line.content {
+                Content::Cells(cells) => table::cells(sheet, (row, 0), cells)?,
+                Content::Fact(name, text) => {
+                    sheet.write_text(row, 0, name, &styles.text)?;
+                    sheet.merge_text(row, 1, row, 2, &text, &styles.wrapped)?;
+                }
+                Content::Across(text) => {
+                    sheet.merge_text(row, 0, row, 2, &text, &styles.wrapped)?;
+                }
+            }
+            if let Some(height) = line.height {
+                sheet.set_row_height(row, height)?;
+            }
         }
+        row += 2;
     }
-    row += 2;
-    heads(sheet, row, &["Policy", "Value", "Meaning"], styles)?;
+    Ok(())
+}
+
+/// Files with their hashes.
+pub(super) fn files<'s>(head: &'static str, files: &[Input], styles: &'s Styles) -> Section<'s> {
+    let rows = files
+        .iter()
+        .map(|input| [&input.role, &input.file, &input.sha256].map(|text| styles.wrapped.of(text)));
+    Section::of_cells([head, "File", "SHA-256"], rows)
+}
+
+/// The inputs with their hashes, then the policy.
+pub(super) fn inputs_and_policy<'s>(job: &Job, styles: &'s Styles) -> [Section<'s>; 2] {
     let covered = match job.policy.guard() {
         Guard::Expanded(_) => {
             "combined standard uncertainties by which a kit keeps clear of its limits"
@@ -238,55 +150,50 @@ pub(super) fn inputs_and_policy(
         "how far a micrometer's reading of a finished pack may be off, for recheck",
         "how far a reading of a clearance may be off, for recheck",
     ];
-    for ((setting, value), meaning) in job.policy.settings().iter().zip(meanings) {
-        row += 1;
-        sheet.write_text(row, 0, *setting, &styles.text)?;
-        sheet.write_text(row, 1, value, &styles.text)?;
-        sheet.write_text(row, 2, meaning, &styles.text)?;
-    }
-    Ok(row)
+    let settings = job.policy.settings();
+    let policy = settings
+        .iter()
+        .zip(meanings)
+        .map(|((setting, value), meaning)| {
+            [*setting, value.as_str(), meaning].map(|text| styles.text.of(text))
+        });
+    [
+        files("Input", &job.inputs, styles),
+        Section::of_cells(["Policy", "Value", "Meaning"], policy),
+    ]
 }
 
-/// The Basis of an as-built record.
-pub(super) fn of_as_built(
-    sheet: &mut Worksheet,
-    built: &AsBuilt<'_>,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let job = built.recheck.job();
-    set_up(sheet, "Basis", built.date)?;
-    widths(sheet, &[28.0, 46.0, 68.0])?;
-    title(
-        sheet,
-        "Basis",
-        "The same inputs, readings, policy, program and date give this workbook again, byte for byte.",
-        styles,
-    )?;
-    let mut row = inputs_and_policy(sheet, job, styles)? + 2;
-    heads(sheet, row, &["What came back", "File", "SHA-256"], styles)?;
-    for input in built.inputs {
-        row += 1;
-        sheet.write_text(row, 0, &input.role, &styles.text)?;
-        sheet.write_text(row, 1, &input.file, &styles.wrapped)?;
-        sheet.write_text(row, 2, &input.sha256, &styles.text)?;
-    }
-    row += 2;
-    heads(sheet, row, &["Fact", "", ""], styles)?;
-    let facts = [
-        ("Program", format!("gapwright {}", env!("CARGO_PKG_VERSION"))),
-        ("Plan", built.plan_id.to_string()),
-        ("Date", built.date.to_string()),
-        ("Normalised error", "(found - predicted) / root of the sum of squares of both expanded uncertainties, k = 2 for both; ISO 13528, from memory".into()),
-        ("Predicted", "from the pieces as they were issued; a clearance from the packs as they were measured, where they were".into()),
-        ("Smallest swap", "fewest pieces moved, out and in, in all places together; then nearest to the targets; then least cost".into()),
-        ("Checked", "decisions, limits after each swap and the pieces left recomputed by a second reckoning before this was written".into()),
-        ("Lengths", "held in whole tenths of a nanometre; 1 in = 25.4 mm exactly".into()),
-    ];
-    for (name, text) in facts {
-        row += 1;
-        sheet.write_text(row, 0, name, &styles.text)?;
-        sheet.merge_text(row, 1, row, 2, &text, &styles.wrapped)?;
-        sheet.set_row_height(row, 18.0)?;
-    }
-    Ok(())
+/// The goals with value and bound.
+pub(super) fn goals<'s>(job: &Job, plan: &Plan, styles: &'s Styles) -> Section<'s> {
+    let rows = plan.goals.iter().map(|goal| {
+        let [value, bound] = [goal.value, goal.bound].map(|v| words::goal_value(job, goal, v));
+        [words::aim(goal.aim).to_string(), value, bound].map(|text| styles.text.of(text))
+    });
+    Section::of_cells(["Goal, in this order", "Value", "Bound"], rows)
+}
+
+/// The program, as every Basis names it.
+pub(super) fn program() -> (&'static str, String) {
+    let name = format!("gapwright {}", env!("CARGO_PKG_VERSION"));
+    ("Program", name)
+}
+
+/// How linear programs are solved.
+pub(super) fn solver() -> (&'static str, String) {
+    let backend = Backend::default().name();
+    let how = format!("{backend} through good_lp; bounds recomputed in whole numbers");
+    ("Linear programs by", how)
+}
+
+/// What ended the search for a plan.
+pub(super) fn ended(plan: &Plan) -> (&'static str, String) {
+    let all = "nothing: everything was proven or closed";
+    let stopped = plan.stopped_by.map_or(all, |stop| stop.words());
+    ("Search ended early by", stopped.to_string())
+}
+
+/// How lengths are held.
+pub(super) fn lengths() -> (&'static str, String) {
+    let how = "held in whole tenths of a nanometre; 1 in = 25.4 mm exactly";
+    ("Lengths", how.to_string())
 }

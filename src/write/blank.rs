@@ -200,20 +200,45 @@ impl Draft<'_> {
 
 fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
     let mut workbook = new_workbook("Stock")?;
-    let unit = model.unit.symbol();
-    let examples = Examples::of(model);
-    let tolerance = match model.unit {
+    let consumables = in_stock(model);
+    let mut kinds: Vec<String> = model.packs.iter().map(|p| p.kind.clone()).collect();
+    kinds.extend(consumables.iter().map(|c| c.kind.clone()));
+    kinds.sort();
+    kinds.dedup();
+    let mut columns = stock_columns(model.unit);
+    columns[1].list = quoted(&kinds);
+    let count = DataValidation::new()
+        .allow_whole_number(rust_xlsxwriter::DataValidationRule::GreaterThanOrEqualTo(0))
+        .set_error_title("Pieces")
+        .and_then(|rule| rule.set_error_message("A whole number of pieces, 0 or more."))?;
+    let sheet = workbook.add_worksheet();
+    let lead = "Stock: one row a lot. Replace the example rows, which are invented.";
+    let examples_shown = model.packs.len() + consumables.len();
+    form(sheet, "Stock", lead, &columns, examples_shown)?;
+    let bin_column = (0..)
+        .zip(&columns)
+        .find(|(_, c)| c.head == "Bin")
+        .map_or(14, |(at, _)| at);
+    example_lots(sheet, model, &consumables, bin_column)?;
+    for at in [6, 7] {
+        sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &count)?;
+    }
+    sheets(workbook.add_worksheet(), model, &count)?;
+    fit(workbook.add_worksheet(), model)?;
+    feelers(workbook.add_worksheet(), model, &count)?;
+    workbook.save_to_buffer()
+}
+
+/// The columns of the sheet Stock.
+fn stock_columns(of: Unit) -> Vec<Column> {
+    let unit = of.symbol();
+    let tolerance = match of {
         Unit::Millimetre => 0.005,
         Unit::Inch => 0.0002,
         Unit::Thou => 0.2,
         Unit::Micrometre => 5.0,
     };
-    let mut kinds: Vec<String> = model.packs.iter().map(|p| p.kind.clone()).collect();
-    let consumables = in_stock(model);
-    kinds.extend(consumables.iter().map(|c| c.kind.clone()));
-    kinds.sort();
-    kinds.dedup();
-    let mut columns = vec![
+    vec![
         column(
             "Item",
             "Stock number, once each. One row is a lot: pieces of one thickness.",
@@ -283,20 +308,17 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
             Example::Nothing,
         ),
         column("Material", "What it is made of.", Example::Nothing),
-    ];
-    columns[1].list = quoted(&kinds);
-    let count = DataValidation::new()
-        .allow_whole_number(rust_xlsxwriter::DataValidationRule::GreaterThanOrEqualTo(0))
-        .set_error_title("Pieces")
-        .and_then(|rule| rule.set_error_message("A whole number of pieces, 0 or more."))?;
-    let sheet = workbook.add_worksheet();
-    let lead = "Stock: one row a lot. Replace the example rows, which are invented.";
-    let examples_shown = model.packs.len() + consumables.len();
-    form(sheet, "Stock", lead, &columns, examples_shown)?;
-    let bin_column = (0..)
-        .zip(&columns)
-        .find(|(_, c)| c.head == "Bin")
-        .map_or(14, |(at, _)| at);
+    ]
+}
+
+/// Writes an example lot for each place and each consumable over the example rows.
+fn example_lots(
+    sheet: &mut Worksheet,
+    model: &Model,
+    consumables: &[ConsumableNeed],
+    bin_column: u16,
+) -> Result<(), XlsxError> {
+    let examples = Examples::of(model);
     let styles = Styles::new();
     for (row, (pack, total)) in (FIRST_ROW..).zip(model.packs.iter().zip(&examples.packs)) {
         let item = format!("EXAMPLE-{} (invented)", row - FIRST_ROW + 1);
@@ -307,7 +329,7 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         sheet.write_number_with_format(row, 3, total.to_f64(model.unit), &styles.entry)?;
     }
     let below = FIRST_ROW + u32::try_from(model.packs.len()).unwrap_or(0);
-    for (row, need) in (below..).zip(&consumables) {
+    for (row, need) in (below..).zip(consumables) {
         let item = format!("EXAMPLE-{} (invented)", row - FIRST_ROW + 1);
         sheet.write_text(row, 0, item, &styles.entry)?;
         sheet.write_text(row, 1, &need.kind, &styles.entry)?;
@@ -332,13 +354,7 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
         let bin = format!("C{}", row - below + 1);
         sheet.write_text(row, bin_column, bin, &styles.entry)?;
     }
-    for at in [6, 7] {
-        sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &count)?;
-    }
-    sheets(workbook.add_worksheet(), model, &count)?;
-    fit(workbook.add_worksheet(), model)?;
-    feelers(workbook.add_worksheet(), model, &count)?;
-    workbook.save_to_buffer()
+    Ok(())
 }
 
 /// The consumables that an example row is written for: one a kind and way of asking, with the

@@ -3,12 +3,15 @@
 mod diagram;
 mod window;
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use rust_xlsxwriter::{Workbook, Worksheet, XlsxError};
 
+use super::drawings::Drawings;
+use super::pages::{Pages, Series};
 use super::text::WriteText;
 use window::{Window, cold_window, inwards};
 
 use super::style::{Styles, heads, set_up, widths};
+use super::table::{self, Cells};
 use crate::accounting::{pack_total, stack, verdicts};
 use crate::bag::Bag;
 use crate::crush::{Crush, crushes};
@@ -33,33 +36,31 @@ const BEFORE_READINGS: usize = 84;
 const MOST_FACTS: usize = 900;
 
 pub(super) fn write(
-    sheet: &mut Worksheet,
+    workbook: &mut Workbook,
     verified: &Verified,
+    drawings: &Drawings<'_>,
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
-    set_up(sheet, "Kits", date)?;
-    // A slip is long and narrow.
-    sheet
-        .set_portrait()
-        .set_margins(0.4, 0.4, 0.6, 0.6, 0.25, 0.25)
-        .set_print_center_horizontally(true);
-    widths(sheet, &WIDTHS)?;
+    let series = Series {
+        name: "Kits",
+        begin: &|sheet, name| begin(sheet, name, date),
+        last_column: Some(LAST),
+    };
+    let mut pages = Pages::begin(workbook, &series)?;
     let order = super::order::of_kits(job);
-    let mut breaks = Vec::new();
-    let mut row = 0;
     let mut tallest = 0.0_f64;
     for (number, &index) in order.iter().enumerate() {
-        if number > 0 {
-            breaks.push(row);
-        }
+        pages.turn(1)?;
+        let row = pages.row;
         let mut slip = Slip {
-            sheet,
+            sheet: &mut pages.sheet,
             styles,
             job,
             pump: &job.pumps[index],
             bag: &verified.bags()[index],
+            drawing: drawings.shown(job.pumps[index].model),
             row,
             extra: 0.0,
         };
@@ -69,15 +70,25 @@ pub(super) fn write(
             Kit::Short(shorts) => slip.short(shorts)?,
         }
         tallest = tallest.max(f64::from(slip.row - row) * PLAIN + slip.extra);
-        row = slip.row + 1;
+        pages.row = slip.row + 1;
     }
-    sheet.set_page_breaks(&breaks)?;
-    sheet.set_print_area(0, 0, row, LAST)?;
+    pages.finish(|sheet| {
+        sheet.set_print_scale(scale(tallest));
+    })
+}
+
+fn begin(sheet: &mut Worksheet, name: &str, date: &str) -> Result<u32, XlsxError> {
+    set_up(sheet, name, date)?;
+    // A slip is long and narrow.
+    sheet
+        .set_portrait()
+        .set_margins(0.4, 0.4, 0.6, 0.6, 0.25, 0.25)
+        .set_print_center_horizontally(true);
+    widths(sheet, &WIDTHS)?;
     for column in slip::KEYS.into_iter().chain(slip::PIECE) {
         sheet.set_column_hidden(column)?;
     }
-    sheet.set_print_scale(scale(tallest));
-    Ok(())
+    Ok(0)
 }
 
 /// The height of a plain row, in points.
@@ -124,6 +135,7 @@ struct Slip<'a> {
     job: &'a Job,
     pump: &'a Pump,
     bag: &'a Bag,
+    drawing: Option<&'a [u8]>,
     /// The next free row.
     row: u32,
     /// How much taller its rows are than plain ones, in points.
@@ -218,155 +230,39 @@ impl Slip<'_> {
 
     fn complete(&mut self, packs: &[PackPick]) -> Result<(), XlsxError> {
         let styles = self.styles;
-        let strong = styles.strong.clone().set_shrink();
-        let unit = self.model().unit;
         self.step(
             "1  Pick and measure: places in the order in which they are filled, thick pieces first",
         )?;
-        heads(
-            self.sheet,
-            self.row,
-            &[
-                "Place",
-                "Item",
-                "Pieces",
-                "Thickness of one",
-                "is about",
-                "Bin",
-                "In the bag",
-                "Fitted",
-            ],
-            styles,
-        )?;
-        self.row += 1;
-        let labels: Vec<String> = self.model().packs.iter().map(|p| p.label.clone()).collect();
-        for (place, (label, pack)) in labels.iter().zip(packs).enumerate() {
-            if pack.picks.is_empty() {
-                self.sheet.write_text(self.row, 0, label, &strong)?;
-                self.sheet.merge_text(
-                    self.row,
-                    1,
-                    self.row,
-                    LAST,
-                    "no piece: the place stays empty",
-                    &styles.text,
-                )?;
-                self.row += 1;
-            }
-            for pick in &pack.picks {
-                let item = &self.job.stock[pick.item];
-                self.sheet.write_text(self.row, 0, label, &strong)?;
-                self.sheet
-                    .write_text(self.row, 1, &item.item, &styles.shrunk)?;
-                self.sheet
-                    .write_number_with_format(self.row, 2, pick.count, &styles.count)?;
-                // What the pack counts with: the thickness once layers are peeled off.
-                if let Some(thickness) = item.peeled(pick.peeled) {
-                    let own = words::natural_unit(thickness);
-                    self.sheet.write_text(
-                        self.row,
-                        3,
-                        words::thickness(thickness, own),
-                        &styles.text,
-                    )?;
-                    self.sheet.write_text(
-                        self.row,
-                        4,
-                        words::about(thickness.into(), own.twin()),
-                        &styles.text,
-                    )?;
-                }
-                self.sheet.write_text(
-                    self.row,
-                    5,
-                    item.bin.as_deref().unwrap_or(""),
-                    &styles.shrunk,
-                )?;
-                self.sheet.write_text(self.row, 6, "☐", &styles.entry)?;
-                self.sheet.write_text(self.row, 7, "☐", &styles.entry)?;
-                self.piece(place, pick)?;
-                self.row += 1;
-                if let Some(work) = words::handwork(self.job, pick) {
-                    let wrapped = styles.strong.clone().set_text_wrap();
-                    self.sheet
-                        .merge_text(self.row, 1, self.row, 5, &work, &wrapped)?;
-                    self.tall(PLAIN * lines(&work, 64))?;
-                    self.sheet.write_text(self.row, 6, "Done:", &styles.text)?;
-                    self.sheet.write_text(self.row, 7, "☐", &styles.entry)?;
-                    self.row += 1;
-                }
-            }
-            let crushed = self.crushed(place, packs)?;
-            let (total, tolerance) = pack_total(self.job, pack);
-            if !pack.picks.is_empty() {
-                let (low, high) = (total - tolerance.minus, total + tolerance.plus);
-                let twin = unit.twin();
-                let text = format!(
-                    "Expected micrometer reading: {}, between {} and {} ({}, {} to {}){crushed}",
-                    words::length(total, unit),
-                    low.show(unit),
-                    words::length(high, unit),
-                    words::about(total.into(), twin),
-                    words::about(low.into(), twin),
-                    words::about(high.into(), twin),
-                );
-                self.sheet
-                    .merge_text(self.row, 0, self.row, 4, &text, &styles.wrapped)?;
-                self.tall(16.0 * lines(&text, BEFORE_READINGS).max(2.0))?;
-                let name = self.model().packs[place].name.clone();
-                self.readings(Row::Pack, &name)?;
-            }
+        self.heads(&[
+            "Place",
+            "Item",
+            "Pieces",
+            "Thickness of one",
+            "is about",
+            "Bin",
+            "In the bag",
+            "Fitted",
+        ])?;
+        for place in 0..packs.len() {
+            self.place(place, packs)?;
         }
         self.consumables()?;
         self.assemble(packs)?;
         self.step("3  Recheck, before it is closed for good")?;
         self.caution_rows(&["recheck"])?;
-        heads(
-            self.sheet,
-            self.row,
-            &[
-                "Requirement",
-                "Target",
-                "",
-                "Limits",
-                "",
-                "Predicted",
-                "Guard",
-                "Margin",
-            ],
-            styles,
-        )?;
-        self.row += 1;
+        self.heads(&[
+            "Requirement",
+            "Target",
+            "",
+            "Limits",
+            "",
+            "Predicted",
+            "Guard",
+            "Margin",
+        ])?;
         let verdicts = verdicts(self.job, self.pump, packs);
-        for (index, (requirement, v)) in self.pump.requirements.iter().zip(&verdicts).enumerate() {
-            let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
-            let label = styles.strong.clone().set_text_wrap();
-            self.sheet
-                .write_text(self.row, 0, &requirement.label, &label)?;
-            // Two sides that differ stand below each other.
-            // With the unit, which stands beside it, they would take a third line.
-            let (guard, sides) = match v.guard_lower == v.guard_upper {
-                true => (words::guards(v, unit), 1.0),
-                false => (words::bare_guards(v, unit), 2.0),
-            };
-            self.tall(PLAIN * lines(&requirement.label, 24).max(sides))?;
-            self.sheet.merge_text(
-                self.row,
-                1,
-                self.row,
-                2,
-                &words::fine(v.target, unit),
-                &styles.text,
-            )?;
-            self.sheet
-                .merge_text(self.row, 3, self.row, 4, &limits, &styles.text)?;
-            self.sheet
-                .write_text(self.row, 5, words::finely(v.value, unit), &styles.shrunk)?;
-            self.sheet
-                .write_text(self.row, 6, &guard, &styles.wrapped)?;
-            self.sheet
-                .write_text(self.row, 7, words::margin(v.margin(), unit), &styles.shrunk)?;
-            self.row += 1;
+        for (index, verdict) in verdicts.iter().enumerate() {
+            self.requirement(index, verdict)?;
             self.recheck(index, packs)?;
         }
         if self.job.feelers.is_empty() {
@@ -378,6 +274,103 @@ impl Slip<'_> {
         }
         self.sign()?;
         self.cautions("4  Before it runs, and always", &["start", "", "always"])
+    }
+
+    /// A row of headings.
+    fn heads(&mut self, names: &[&str]) -> Result<(), XlsxError> {
+        heads(self.sheet, self.row, names, self.styles)?;
+        self.row += 1;
+        Ok(())
+    }
+
+    /// The pieces of a place, and the reading that they should make.
+    fn place(&mut self, place: usize, packs: &[PackPick]) -> Result<(), XlsxError> {
+        let (styles, pack) = (self.styles, &packs[place]);
+        let strong = styles.strong.clone().set_shrink();
+        let label = self.model().packs[place].label.clone();
+        if pack.picks.is_empty() {
+            let text = "no piece: the place stays empty";
+            self.sheet.write_text(self.row, 0, &label, &strong)?;
+            self.sheet
+                .merge_text(self.row, 1, self.row, LAST, text, &styles.text)?;
+            self.row += 1;
+        }
+        for pick in &pack.picks {
+            let item = &self.job.stock[pick.item];
+            // What the pack counts with: the thickness once layers are peeled off.
+            let fitted = item.peeled(pick.peeled);
+            let fitted = fitted.map(|fitted| (fitted, words::natural_unit(fitted)));
+            let about = |(fitted, own): (Length, Unit)| words::about(fitted.into(), own.twin());
+            let cells = [
+                strong.of(&label),
+                styles.shrunk.of(&item.item),
+                styles.count.of(pick.count),
+                fitted.and_then(|(fitted, own)| styles.text.of(words::thickness(fitted, own))),
+                fitted.and_then(|fitted| styles.text.of(about(fitted))),
+                styles.shrunk.of(item.bin.as_deref().unwrap_or("")),
+                styles.entry.of("☐"),
+                styles.entry.of("☐"),
+            ];
+            table::cells(self.sheet, (self.row, 0), cells)?;
+            self.piece(place, pick)?;
+            self.row += 1;
+            if let Some(work) = words::handwork(self.job, pick) {
+                let wrapped = styles.strong.clone().set_text_wrap();
+                self.sheet
+                    .merge_text(self.row, 1, self.row, 5, &work, &wrapped)?;
+                self.tall(PLAIN * lines(&work, 64))?;
+                self.sheet.write_text(self.row, 6, "Done:", &styles.text)?;
+                self.sheet.write_text(self.row, 7, "☐", &styles.entry)?;
+                self.row += 1;
+            }
+        }
+        let crushed = self.crushed(place, packs)?;
+        if pack.picks.is_empty() {
+            return Ok(());
+        }
+        let unit = self.model().unit;
+        let twin = unit.twin();
+        let (total, tolerance) = pack_total(self.job, pack);
+        let (low, high) = (total - tolerance.minus, total + tolerance.plus);
+        let text = format!(
+            "Expected micrometer reading: {}, between {} and {} ({}, {} to {}){crushed}",
+            words::length(total, unit),
+            low.show(unit),
+            words::length(high, unit),
+            words::about(total.into(), twin),
+            words::about(low.into(), twin),
+            words::about(high.into(), twin),
+        );
+        let name = self.model().packs[place].name.clone();
+        self.asked(Row::Pack, &name, &text)
+    }
+
+    /// What a requirement asks for and what is predicted of it.
+    fn requirement(&mut self, index: usize, v: &Verdict) -> Result<(), XlsxError> {
+        let (styles, unit) = (self.styles, self.model().unit);
+        let label = &self.pump.requirements[index].label;
+        let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
+        let strong = styles.strong.clone().set_text_wrap();
+        // Two sides that differ stand below each other.
+        // With the unit, which stands beside it, they would take a third line.
+        let (guard, sides) = match v.guard_lower == v.guard_upper {
+            true => (words::guards(v, unit), 1.0),
+            false => (words::bare_guards(v, unit), 2.0),
+        };
+        self.tall(PLAIN * lines(label, 24).max(sides))?;
+        let (sheet, row) = (&mut *self.sheet, self.row);
+        sheet.write_text(row, 0, label, &strong)?;
+        let target = words::fine(v.target, unit);
+        sheet.merge_text(row, 1, row, 2, &target, &styles.text)?;
+        sheet.merge_text(row, 3, row, 4, &limits, &styles.text)?;
+        let rest = [
+            styles.shrunk.of(words::finely(v.value, unit)),
+            styles.wrapped.of(guard),
+            styles.shrunk.of(words::margin(v.margin(), unit)),
+        ];
+        table::cells(sheet, (row, 5), rest)?;
+        self.row += 1;
+        Ok(())
     }
 
     /// What a reading at the bench, where the pump is cold, must come to, as `recheck` will judge it. Nothing
@@ -411,7 +404,7 @@ impl Slip<'_> {
                 words::length(within, words::natural_unit(within))
             ),
         };
-        self.found(&requirement.name, &text)?;
+        self.asked(Row::Requirement, &requirement.name, &text)?;
         let mut limits = match requirement.form {
             Form::Linear { lower, upper, .. } if !requirement.form.is_hot() => Some([lower, upper]),
             _ => None,
@@ -460,12 +453,12 @@ impl Slip<'_> {
     }
 
     /// A line that asks for a reading.
-    fn found(&mut self, name: &str, text: &str) -> Result<(), XlsxError> {
+    fn asked(&mut self, row: Row, name: &str, text: &str) -> Result<(), XlsxError> {
         let styles = self.styles;
         self.sheet
             .merge_text(self.row, 0, self.row, 4, text, &styles.wrapped)?;
         self.tall(16.0 * lines(text, BEFORE_READINGS).max(2.0))?;
-        self.readings(Row::Requirement, name)
+        self.readings(row, name)
     }
 
     /// The cells for a reading and for a second one, and what they are of.
@@ -528,8 +521,7 @@ impl Slip<'_> {
             "In the bag",
             "Fitted",
         ];
-        heads(self.sheet, self.row, &names, styles)?;
-        self.row += 1;
+        self.heads(&names)?;
         for (need, share) in bag.iter().enumerate() {
             let kind = &job.model_of(pump).consumables[need].kind;
             let space = pump.consumable_fits[need].space;
@@ -539,18 +531,19 @@ impl Slip<'_> {
                     Some(space) => words::section(space),
                     None => item.fit.as_str().to_string(),
                 };
-                let long = space.map_or_else(String::new, words::ring_length);
-                let bin = item.bin.as_deref().unwrap_or("");
-                let (sheet, row) = (&mut *self.sheet, self.row);
-                sheet.write_text(row, 0, kind, &styles.strong)?;
-                sheet.write_text(row, 1, &item.item, &styles.shrunk)?;
-                sheet.write_number_with_format(row, 2, pick.count, &styles.count)?;
-                sheet.write_text(row, 3, fit, &styles.shrunk)?;
-                sheet.write_text(row, 4, long, &styles.shrunk)?;
-                sheet.write_text(row, 5, bin, &styles.shrunk)?;
-                for column in [6, 7] {
-                    sheet.write_text(row, column, "☐", &styles.entry)?;
-                }
+                let cells = [
+                    styles.strong.of(kind),
+                    styles.shrunk.of(&item.item),
+                    styles.count.of(pick.count),
+                    styles.shrunk.of(fit),
+                    styles
+                        .shrunk
+                        .of(space.map(words::ring_length).unwrap_or_default()),
+                    styles.shrunk.of(item.bin.as_deref().unwrap_or("")),
+                    styles.entry.of("☐"),
+                    styles.entry.of("☐"),
+                ];
+                table::cells(self.sheet, (self.row, 0), cells)?;
                 self.row += 1;
             }
             if let Some(why) = words::lack(job, pump, need, share) {
@@ -644,7 +637,10 @@ impl Slip<'_> {
     fn assemble(&mut self, packs: &[PackPick]) -> Result<(), XlsxError> {
         self.cautions("2  Assemble", &["before", "assembly"])?;
         self.measured()?;
-        let drawn = diagram::draw(self.sheet, self.job, self.pump, packs, self.row)?;
+        let drawn = match self.drawing {
+            Some(image) => diagram::draw(self, image, packs)?,
+            None => 0.0,
+        };
         // A row without a height of its own would be as tall as the program that shows it likes, and the
         // room for the drawing with it.
         let mut height = 0.0;
@@ -676,8 +672,7 @@ impl Slip<'_> {
                 ]
             })
             .collect();
-        heads(self.sheet, self.row, &["As measured"], styles)?;
-        self.row += 1;
+        self.heads(&["As measured"])?;
         for pair in measured.chunks(PLACES.len()) {
             let row = self.row;
             for ([label, value], [from, to, first, last]) in pair.iter().zip(PLACES) {

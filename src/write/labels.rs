@@ -4,8 +4,11 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use qrcode::{Color as Module, EcLevel, QrCode};
-use rust_xlsxwriter::{Format, FormatBorder, Image, ObjectMovement, Worksheet, XlsxError};
+use rust_xlsxwriter::{
+    Format, FormatBorder, Image, ObjectMovement, Workbook, Worksheet, XlsxError,
+};
 
+use super::pages::{Pages, Series};
 use super::style::{Styles, set_up, tall, widths};
 use super::text::{WriteText, chart_name, in_rows};
 use crate::plan::Kit;
@@ -20,6 +23,9 @@ const WIDTHS: [f64; 3] = [29.0, 14.0, 1.0];
 /// The rows of a label, in points, and the strip below it.
 const HEIGHTS: [f64; 7] = [29.0, 20.0, 16.0, 16.0, 45.0, 16.0, 16.0];
 const STRIP: f64 = 10.0;
+/// The rows that a label takes with its strip, and the last column that is printed.
+const ROWS: u32 = 8;
+const LAST: u16 = 8;
 /// The side of the code in pixels, as it is shown.
 const CODE: u32 = 104;
 /// Per cent at which twelve labels fit on A4 and on Letter, whatever font stands in.
@@ -35,85 +41,159 @@ pub fn code(plan: &str, tag: &str) -> String {
 }
 
 pub(super) fn write(
-    sheet: &mut Worksheet,
+    workbook: &mut Workbook,
     verified: &Verified,
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
-    set_up(sheet, "Labels", date)?;
-    let all: Vec<f64> = WIDTHS.repeat(ACROSS);
-    widths(sheet, &all)?;
+    let series = Series {
+        name: "Labels",
+        begin: &|sheet, name| {
+            set_up(sheet, name, date)?;
+            widths(sheet, &WIDTHS.repeat(ACROSS))?;
+            sheet.set_print_scale(SCALE);
+            Ok(0)
+        },
+        last_column: None,
+    };
+    let mut pages = Pages::begin(workbook, &series)?;
     let id = verified.planned().id();
     let order = super::order::of_kits(job);
-    let rows = u32::try_from(HEIGHTS.len()).unwrap_or(u32::MAX) + 1;
-    let mut breaks = Vec::new();
-    let mut count = 0;
-    let mut open = Vec::new();
-    for (number, &index) in order.iter().enumerate() {
-        let pump = &job.pumps[index];
-        if matches!(plan.kits[index], Kit::Short(_)) {
-            open.push(pump.tag.as_str());
-            continue;
+    let (open, kitted): (Vec<_>, Vec<_>) = (1..)
+        .zip(&order)
+        .partition(|(_, index)| matches!(plan.kits[**index], Kit::Short(_)));
+    for (at, line) in kitted.chunks(ACROSS).enumerate() {
+        if at % DOWN == 0 {
+            pages.turn(1)?;
         }
-        let (line, across) = (count / ACROSS, count % ACROSS);
-        let top = u32::try_from(line).unwrap_or(u32::MAX) * rows;
-        if across == 0 {
-            for (at, height) in (top..).zip(HEIGHTS.into_iter().chain([STRIP])) {
-                sheet.set_row_height(at, height)?;
+        let labels = line.iter().map(|&(number, &index)| {
+            let code = code(&id, &job.pumps[index].tag);
+            Label {
+                lines: lines(verified, index, number, order.len(), &id),
+                picture: picture(&code),
+                code,
             }
-            if line > 0 && line % DOWN == 0 {
-                breaks.push(top);
-            }
-        }
-        let left = u16::try_from(3 * across).unwrap_or(u16::MAX);
-        let lines = lines(verified, index, number + 1, order.len(), &id);
-        label(sheet, styles, [top, left.into()], &lines)?;
-        match picture(&code(&id, &pump.tag)) {
-            Some(png) => {
-                let image = Image::new_from_buffer(&png)?
-                    .set_scale_to_size(CODE, CODE, true)
-                    .set_object_movement(ObjectMovement::MoveButDontSizeWithCells)
-                    .set_alt_text(chart_name(&code(&id, &pump.tag)));
-                sheet.insert_image_with_offset(top + 1, left + 1, &image, 1, 2)?;
-            }
-            None => {
-                let text = "The tag is too long for a code.";
-                sheet.write_text(top + 4, left + 1, text, &styles.remark)?;
-            }
-        }
-        count += 1;
+        });
+        let labels: Vec<Label> = labels.collect();
+        strip(&mut pages.sheet, pages.row, &labels, styles)?;
+        pages.row += ROWS;
+        pages.sheet.set_print_area(0, 0, pages.row - 1, LAST)?;
     }
-    let mut row = u32::try_from(count.div_ceil(ACROSS)).unwrap_or(u32::MAX) * rows;
-    if !open.is_empty() {
-        let last = u16::try_from(3 * ACROSS - 2).unwrap_or(u16::MAX);
-        let format = styles.alarm.clone().set_text_wrap();
-        let mut texts = in_rows(&open, 20 * 120);
-        if let Some(first) = texts.first_mut() {
-            *first = format!("{}, and so without a bag: {first}", words::NOT_FIT);
-        }
-        if let Some(end) = texts.last_mut() {
-            end.push('.');
-        }
-        for text in texts {
-            sheet.merge_text(row, 0, row, last, &text, &format)?;
-            sheet.set_row_height(row, tall(&text, 120))?;
-            row += 1;
-        }
+    let open: Vec<&str> = (open.iter())
+        .map(|(_, index)| job.pumps[**index].tag.as_str())
+        .collect();
+    without_bag(&mut pages, &open, styles)?;
+    pages.finish(|_| {})
+}
+
+/// The pumps that have no bag, below the labels.
+fn without_bag(pages: &mut Pages<'_>, open: &[&str], styles: &Styles) -> Result<(), XlsxError> {
+    let format = styles.alarm.clone().set_text_wrap();
+    let mut texts = in_rows(open, 20 * 120);
+    if let Some(first) = texts.first_mut() {
+        *first = format!("{}, and so without a bag: {first}", words::NOT_FIT);
     }
-    if row == 0 {
-        sheet.write_text(0, 0, "No kit, no label.", &styles.plain)?;
-        row = 1;
+    if let Some(end) = texts.last_mut() {
+        end.push('.');
     }
-    sheet.set_page_breaks(&breaks)?;
-    sheet.set_print_area(
-        0,
-        0,
-        row - 1,
-        u16::try_from(3 * ACROSS - 1).unwrap_or(u16::MAX),
-    )?;
-    sheet.set_print_scale(SCALE);
+    for text in texts {
+        let (sheet, row) = (&mut pages.sheet, pages.row);
+        sheet.merge_text(row, 0, row, LAST - 1, &text, &format)?;
+        sheet.set_row_height(row, tall(&text, 120))?;
+        pages.row += 1;
+    }
+    if pages.row == 0 {
+        let text = "No kit, no label.";
+        pages.sheet.write_text(0, 0, text, &styles.plain)?;
+        pages.row = 1;
+    }
+    pages.sheet.set_print_area(0, 0, pages.row - 1, LAST)?;
     Ok(())
+}
+
+/// A bag label: its lines, which of them warn, and its code in words and as a picture.
+struct Label {
+    lines: [(String, bool); 7],
+    code: String,
+    picture: Option<Vec<u8>>,
+}
+
+/// Labels beside each other, row by row, with the frames to cut along.
+fn strip(
+    sheet: &mut Worksheet,
+    top: u32,
+    labels: &[Label],
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    for (row, height) in (top..).zip(HEIGHTS.into_iter().chain([STRIP])) {
+        sheet.set_row_height(row, height)?;
+    }
+    // Each with its left column.
+    let across = || (0..).step_by(WIDTHS.len()).zip(labels);
+    for (at, row) in (0..HEIGHTS.len()).zip(top..) {
+        for (left, label) in across() {
+            let format = framed(looks(at, label.lines[at].1, styles), at, Side::Left);
+            let text = &label.lines[at].0;
+            if at == 0 {
+                // The tag may be long: it has the whole width.
+                let format = format.set_border_right(FormatBorder::Dashed);
+                sheet.merge_text(row, left, row, left + 1, text, &format)?;
+                continue;
+            }
+            sheet.write_text(row, left, text, &format)?;
+            let beside = framed(Format::new(), at, Side::Right);
+            sheet.write_blank(row, left + 1, &beside)?;
+            if at == 4 && label.picture.is_none() {
+                let text = "The tag is too long for a code.";
+                sheet.write_text(row, left + 1, text, &styles.remark)?;
+            }
+        }
+    }
+    for (left, label) in across() {
+        let Some(png) = &label.picture else { continue };
+        let image = Image::new_from_buffer(png)?
+            .set_scale_to_size(CODE, CODE, true)
+            .set_object_movement(ObjectMovement::MoveButDontSizeWithCells)
+            .set_alt_text(chart_name(&label.code));
+        sheet.insert_image_with_offset(top + 1, left + 1, &image, 1, 2)?;
+    }
+    Ok(())
+}
+
+/// How the text of a line looks.
+fn looks(line: usize, warns: bool, styles: &Styles) -> Format {
+    let base = match (line, warns) {
+        (0, _) => styles.title.clone().set_font_size(17).set_shrink(),
+        (1, _) => styles.part.clone(),
+        (_, true) => Format::new().set_bold().set_font_color(super::style::WARN),
+        (4, _) => styles.plain.clone().set_text_wrap(),
+        (6, _) => styles.remark.clone(),
+        _ => styles.plain.clone().set_shrink(),
+    };
+    base.set_indent(1)
+        .set_align(rust_xlsxwriter::FormatAlign::VerticalCenter)
+}
+
+enum Side {
+    Left,
+    Right,
+}
+
+/// A format with the frame of a label's line on one side, above the first and below the last.
+fn framed(format: Format, line: usize, side: Side) -> Format {
+    let dashed = FormatBorder::Dashed;
+    let mut format = match side {
+        Side::Left => format.set_border_left(dashed),
+        Side::Right => format.set_border_right(dashed),
+    };
+    if line == 0 {
+        format = format.set_border_top(dashed);
+    }
+    if line == HEIGHTS.len() - 1 {
+        format = format.set_border_bottom(dashed);
+    }
+    format
 }
 
 /// The seven lines of a label, and which of them warn.
@@ -172,60 +252,6 @@ fn lines(
         (lacking, true),
         (format!("Plan {id}"), false),
     ]
-}
-
-/// Writes the lines with the frame to cut along; the code's cell is right of them.
-fn label(
-    sheet: &mut Worksheet,
-    styles: &Styles,
-    [top, left]: [u32; 2],
-    lines: &[(String, bool); 7],
-) -> Result<(), XlsxError> {
-    let left = u16::try_from(left).unwrap_or(u16::MAX);
-    let last = lines.len() - 1;
-    for (at, (text, warns)) in lines.iter().enumerate() {
-        let row = top + u32::try_from(at).unwrap_or(u32::MAX);
-        let base = match (at, warns) {
-            (0, _) => styles.title.clone().set_font_size(17).set_shrink(),
-            (1, _) => styles.part.clone(),
-            (_, true) => Format::new().set_bold().set_font_color(super::style::WARN),
-            (4, _) => styles.plain.clone().set_text_wrap(),
-            (6, _) => styles.remark.clone(),
-            _ => styles.plain.clone().set_shrink(),
-        };
-        let base = base
-            .set_indent(1)
-            .set_align(rust_xlsxwriter::FormatAlign::VerticalCenter);
-        let framed = |format: Format, is_left: bool| {
-            let mut format = format;
-            let side = FormatBorder::Dashed;
-            if is_left {
-                format = format.set_border_left(side);
-            } else {
-                format = format.set_border_right(side);
-            }
-            if at == 0 {
-                format = format.set_border_top(side);
-            }
-            if at == last {
-                format = format.set_border_bottom(side);
-            }
-            format
-        };
-        match at {
-            // The tag may be long: it has the whole width.
-            0 => {
-                let frame = FormatBorder::Dashed;
-                let format = framed(base, true).set_border_right(frame);
-                sheet.merge_text(row, left, row, left + 1, text, &format)?;
-            }
-            _ => {
-                sheet.write_text(row, left, text, &framed(base, true))?;
-                sheet.write_blank(row, left + 1, &framed(Format::new(), false))?;
-            }
-        }
-    }
-    Ok(())
 }
 
 /// A text as a code: a black-and-white picture with the quiet zone that scanners need (four modules, ISO/IEC

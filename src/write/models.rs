@@ -1,9 +1,10 @@
 //! The Models sheet: what each arrangement measures, fits and asks for, with its drawing.
 
-use rust_xlsxwriter::{Image, ObjectMovement, Worksheet, XlsxError};
+use rust_xlsxwriter::{Image, ObjectMovement, Workbook, Worksheet, XlsxError};
 
 use super::text::{WriteText, chart_name};
 
+use super::pages::{Pages, Series};
 use super::style::{Styles, heads, set_up, title, widths};
 use crate::columns::{fit_heading, pump_heading};
 use crate::decimal::Millionths;
@@ -30,28 +31,34 @@ const PAGE: u32 = 540;
 const TITLE: u32 = 60;
 
 pub(super) fn write(
-    sheet: &mut Worksheet,
+    workbook: &mut Workbook,
     job: &Job,
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    set_up(sheet, NAME, date)?;
-    widths(sheet, &WIDTHS.map(f64::from))?;
-    let lead = "What each arrangement measures, fits and asks for. A pump may have limits of its own: they stand on its slip.";
-    title(sheet, NAME, lead, styles)?;
-    let mut breaks = Vec::new();
-    let mut row = 3;
+    let series = Series {
+        name: NAME,
+        begin: &|sheet, name| {
+            set_up(sheet, name, date)?;
+            widths(sheet, &WIDTHS.map(f64::from))?;
+            let lead = "What each arrangement measures, fits and asks for. A pump may have limits of its own: they stand on its slip.";
+            title(sheet, NAME, lead, styles)?;
+            Ok(3)
+        },
+        last_column: Some(LAST),
+    };
+    let mut pages = Pages::begin(workbook, &series)?;
     for (index, model) in job.models.iter().enumerate() {
-        if index > 0 {
-            breaks.push(row);
-        }
+        // Its drawing, and its tables where they do not fit beside that.
+        pages.turn(2)?;
+        let top = pages.row;
         let pumps = job.pumps.iter().filter(|pump| pump.model == index);
         let mut page = Page {
-            sheet,
+            sheet: &mut pages.sheet,
             styles,
             model,
-            row,
-            height: if index == 0 { TITLE } else { 0 },
+            row: top,
+            height: if top == 3 { TITLE } else { 0 },
         };
         page.head(pumps.count())?;
         let drawn = page.drawing()?;
@@ -63,15 +70,15 @@ pub(super) fn write(
         page.requirements()?;
         page.bag()?;
         page.cautions()?;
+        let (row, height) = (page.row, page.height);
         // Beside a drawing only tables that are whole on its page; else they begin the next.
-        if drawn && page.height > PAGE {
-            breaks.push(tables);
+        if drawn && height > PAGE {
+            pages.row = tables;
+            pages.go_on();
         }
-        row = page.row;
+        pages.row = row;
     }
-    sheet.set_print_area(0, 0, row, LAST)?;
-    sheet.set_page_breaks(&breaks)?;
-    Ok(())
+    pages.finish(|_| {})
 }
 
 struct Page<'a> {
@@ -101,15 +108,16 @@ impl Page<'_> {
 
     fn head(&mut self, pumps: usize) -> Result<(), XlsxError> {
         let (model, styles) = (self.model, self.styles);
-        let (sheet, row) = (&mut *self.sheet, self.row);
-        sheet.merge_text(row, 0, row, LAST, &model.title, &styles.part)?;
+        self.sheet
+            .merge_text(self.row, 0, self.row, LAST, &model.title, &styles.part)?;
+        self.tall(20)?;
         let used = match pumps {
             1 => "used by 1 pump".to_string(),
             _ => format!("used by {pumps} pumps"),
         };
         let line = format!("Model {} ({}), {used}", model.name, model.unit.symbol());
-        sheet.merge_text(row + 1, 0, row + 1, LAST, &line, &styles.lead)?;
-        self.tall(20)?;
+        self.sheet
+            .merge_text(self.row, 0, self.row, LAST, &line, &styles.lead)?;
         self.skip(1);
         Ok(())
     }

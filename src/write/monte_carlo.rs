@@ -1,21 +1,22 @@
 //! The Monte Carlo sheet: what drawing each requirement at random came to.
 
+use itertools::Itertools;
 use rust_xlsxwriter::{
     Chart, ChartFont, ChartFormat, ChartLegendPosition, ChartRange, ChartSolidFill, ChartType,
-    Worksheet, XlsxError,
+    Format, Worksheet, XlsxError,
 };
 
 use super::text::{WriteText, chart_name};
 
-use super::style::{Styles, VALUES, heads, set_up, title, widths};
+use super::style::{Head, Styles, VALUES, begin};
+use super::table::{self, Cells, Column};
+use crate::accounting::stack;
 use crate::analysis::Analysed;
 use crate::job::Job;
-use itertools::Itertools;
-
-use crate::accounting::stack;
-use crate::model::Form;
-use crate::stack::monte_carlo::{CLASSES, Outcome};
-use crate::stack::{level_of_draws, taken_as_normal};
+use crate::length::Unit;
+use crate::model::{Form, Requirement};
+use crate::stack::monte_carlo::{CLASSES, Conformity, Outcome};
+use crate::stack::{Undrawn, level_of_draws, taken_as_normal};
 
 const NAME: &str = "Monte Carlo";
 
@@ -28,6 +29,86 @@ const PICTURE: u32 = 18;
 /// More pictures than this would make the workbook slow to open.
 const MOST_PICTURES: usize = 60;
 
+/// A requirement of a pump with what its draws came to.
+struct Line<'a> {
+    tag: &'a str,
+    requirement: &'a Requirement,
+    unit: Unit,
+    drawn: &'a Result<Outcome, Undrawn>,
+    normal: String,
+}
+
+impl Line<'_> {
+    fn limits(&self) -> String {
+        let [low, high] = match &self.requirement.form {
+            Form::Linear { lower, upper, .. } => [lower, upper].map(|l| l.show(self.unit)),
+            Form::GasketFill { lower, upper, .. } => [lower, upper].map(ToString::to_string),
+        };
+        format!("{low} to {high}")
+    }
+
+    /// What it is counted in, and the format of its figures.
+    fn shown(&self, styles: &Styles) -> (&'static str, Format) {
+        match self.requirement.form {
+            Form::Linear { .. } => (self.unit.symbol(), styles.length(self.unit)),
+            Form::GasketFill { .. } => ("allowance", styles.number.clone()),
+        }
+    }
+}
+
+type Col<'s> = Column<'s, Line<'s>>;
+
+/// The columns; of what cannot be drawn those before the figures alone.
+fn columns<'s>(styles: &'s Styles, heads: &'s [String; 2]) -> [Col<'s>; 16] {
+    let text = &styles.text;
+    let outcome = |line: &Line<'s>| line.drawn.as_ref().ok();
+    let figure = move |line: &Line<'_>, of: fn(&Outcome) -> f64| {
+        let value = of(line.drawn.as_ref().ok()?);
+        match value.is_finite() {
+            true => line.shown(styles).1.owned(value),
+            false => text.of("without end"),
+        }
+    };
+    let chance = move |line: &Line<'_>, of: fn(&Conformity) -> f64| {
+        let conformity = line.drawn.as_ref().ok()?.conformity.as_ref()?;
+        styles.chance.of(of(conformity))
+    };
+    let drawn = move |line: &Line<'s>, cell| outcome(line).and(cell);
+    let settled = |outcome: &Outcome| if outcome.settled { "yes" } else { "NO" };
+    #[allow(clippy::cast_precision_loss)]
+    let draws = |outcome: &Outcome| outcome.draws as f64;
+    [
+        Col::new("Tag", 24.0, |line| styles.strong.of(line.tag)),
+        Col::new("Requirement", 46.0, |line| {
+            styles.wrapped.of(&line.requirement.label)
+        }),
+        Col::new("Unit", 11.0, |line| text.of(line.shown(styles).0)),
+        Col::new("Draws", 12.0, move |line| {
+            styles.count.of(draws(outcome(line)?))
+        }),
+        Col::new("Stable", 12.0, move |line| text.of(settled(outcome(line)?))),
+        Col::new("Mean", 13.0, move |line| figure(line, |o| o.mean)),
+        Col::new("Standard uncertainty", 13.0, move |line| {
+            figure(line, |o| o.standard)
+        }),
+        Col::new(&heads[0], 13.0, move |line| {
+            figure(line, |o| o.symmetric[0])
+        }),
+        Col::new("to", 13.0, move |line| figure(line, |o| o.symmetric[1])),
+        Col::new(&heads[1], 13.0, move |line| figure(line, |o| o.shortest[0])),
+        Col::new("to", 13.0, move |line| figure(line, |o| o.shortest[1])),
+        Col::new("Conforms", 13.0, move |line| chance(line, |c| c.conforming)),
+        Col::new("Below", 13.0, move |line| chance(line, |c| c.below)),
+        Col::new("Above", 13.0, move |line| chance(line, |c| c.above)),
+        Col::new("Limits", 18.0, move |line| {
+            drawn(line, text.of(line.limits()))
+        }),
+        Col::new("Taken as normal (correlated)", 34.0, move |line| {
+            drawn(line, styles.wrapped.of(&line.normal))
+        }),
+    ]
+}
+
 pub(super) fn write(
     sheet: &mut Worksheet,
     job: &Job,
@@ -35,114 +116,64 @@ pub(super) fn write(
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    set_up(sheet, NAME, date)?;
-    widths(
-        sheet,
-        &[
-            24.0, 46.0, 11.0, 12.0, 12.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0,
-            18.0, 34.0,
-        ],
-    )?;
-    title(
-        sheet,
-        NAME,
-        "Every contributor drawn at random (JCGM 101), until two digits of the standard uncertainty are stable. These figures do not follow changes on Stack-up: run the program again.",
-        styles,
-    )?;
-    let level = level_of_draws(job.policy.coverage);
-    let percent = |level: f64| format!("{:.2} %", level * 100.0);
-    let symmetric = format!("Symmetric interval, {}: from", percent(level));
-    let shortest = format!("Shortest interval, {}: from", percent(level));
-    heads(
-        sheet,
-        3,
-        &[
-            "Tag",
-            "Requirement",
-            "Unit",
-            "Draws",
-            "Stable",
-            "Mean",
-            "Standard uncertainty",
-            &symmetric,
-            "to",
-            &shortest,
-            "to",
-            "Conforms",
-            "Below",
-            "Above",
-            "Limits",
-            "Taken as normal (correlated)",
-        ],
-        styles,
-    )?;
+    let head = Head {
+        name: NAME,
+        date,
+        title: NAME,
+        lead: "Every contributor drawn at random (JCGM 101), until two digits of the standard uncertainty are stable. These figures do not follow changes on Stack-up: run the program again.",
+    };
+    begin(sheet, &head, styles)?;
+    let level = level_of_draws(job.policy.coverage) * 100.0;
+    let intervals =
+        ["Symmetric", "Shortest"].map(|kind| format!("{kind} interval, {level:.2} %: from"));
+    let columns = columns(styles, &intervals);
+    table::widths(sheet, &columns)?;
+    table::heads(sheet, 3, &columns, styles)?;
     sheet.set_row_height(3, 62.0)?;
     let mut row = 3;
-    let mut pictures: Vec<(String, &Outcome)> = Vec::new();
+    let mut drawn: Vec<(String, &Outcome)> = Vec::new();
     for one in analysed {
         let pump = &job.pumps[one.pump];
-        let unit = job.model_of(pump).unit;
         let stack = stack(job, pump, &one.packs);
-        for (requirement, drawn) in pump.requirements.iter().zip(&one.draws) {
+        for (requirement, outcome) in pump.requirements.iter().zip(&one.draws) {
             row += 1;
-            sheet.write_text(row, 0, &pump.tag, &styles.strong)?;
-            sheet.write_text(row, 1, &requirement.label, &styles.wrapped)?;
-            let (shown, length) = match requirement.form {
-                Form::Linear { .. } => (unit.symbol(), styles.length(unit)),
-                Form::GasketFill { .. } => ("allowance", styles.number.clone()),
+            let line = Line {
+                tag: &pump.tag,
+                requirement,
+                unit: job.model_of(pump).unit,
+                drawn: outcome,
+                normal: taken_as_normal(&requirement.form, &stack).join(", "),
             };
-            sheet.write_text(row, 2, shown, &styles.text)?;
-            let outcome = match drawn {
-                Ok(outcome) => outcome,
+            table::row(sheet, row, &columns, &line)?;
+            match outcome {
+                Ok(outcome) => {
+                    drawn.push((format!("{}: {}", pump.tag, requirement.label), outcome));
+                }
                 Err(why) => {
                     let why = format!("cannot be drawn: {why}");
                     sheet.merge_text(row, 3, row, 15, &why, &styles.alarm)?;
-                    continue;
-                }
-            };
-            #[allow(clippy::cast_precision_loss)]
-            let draws = outcome.draws as f64;
-            sheet.write_number_with_format(row, 3, draws, &styles.count)?;
-            let settled = if outcome.settled { "yes" } else { "NO" };
-            sheet.write_text(row, 4, settled, &styles.text)?;
-            let lengths = [
-                outcome.mean,
-                outcome.standard,
-                outcome.symmetric[0],
-                outcome.symmetric[1],
-                outcome.shortest[0],
-                outcome.shortest[1],
-            ];
-            for (column, value) in (5..).zip(lengths) {
-                if value.is_finite() {
-                    sheet.write_number_with_format(row, column, value, &length)?;
-                } else {
-                    sheet.write_text(row, column, "without end", &styles.text)?;
                 }
             }
-            if let Some(c) = outcome.conformity {
-                for (column, share) in (11..).zip([c.conforming, c.below, c.above]) {
-                    sheet.write_number_with_format(row, column, share, &styles.chance)?;
-                }
-            }
-            let [low, high] = match &requirement.form {
-                Form::Linear { lower, upper, .. } => [lower, upper].map(|l| l.show(unit)),
-                Form::GasketFill { lower, upper, .. } => [lower, upper].map(ToString::to_string),
-            };
-            let limits = format!("{low} to {high}");
-            sheet.write_text(row, 14, limits, &styles.text)?;
-            let normal = taken_as_normal(&requirement.form, &stack).join(", ");
-            sheet.write_text(row, 15, normal, &styles.wrapped)?;
-            pictures.push((format!("{}: {}", pump.tag, requirement.label), outcome));
         }
     }
-    row += 2;
-    if pictures.len() > MOST_PICTURES {
+    row = pictures(sheet, &drawn, row + 2, styles)?;
+    sheet.set_print_area(0, 0, row, 15)?;
+    Ok(())
+}
+
+/// A histogram of each, two beside each other; the row behind.
+fn pictures(
+    sheet: &mut Worksheet,
+    drawn: &[(String, &Outcome)],
+    mut row: u32,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    if drawn.len() > MOST_PICTURES {
         let remark = "Too many requirements for pictures; name some pumps with --pump.";
         sheet.write_text(row, 0, remark, &styles.remark)?;
-        pictures.clear();
+        return Ok(row);
     }
-    for (index, (title, outcome)) in pictures.iter().enumerate() {
+    for (index, (title, outcome)) in drawn.iter().enumerate() {
         // Each picture's classes have two columns of their own.
         let data = DATA + 2 * u16::try_from(index).unwrap_or(0);
         classes(sheet, data, outcome, styles)?;
@@ -154,11 +185,7 @@ pub(super) fn write(
         sheet.insert_chart(row, column, &picture(title, data))?;
         row += below;
     }
-    if pictures.len() % 2 == 1 {
-        row += PICTURE + 1;
-    }
-    sheet.set_print_area(0, 0, row, 15)?;
-    Ok(())
+    Ok(row + if drawn.len() % 2 == 1 { PICTURE + 1 } else { 0 })
 }
 
 /// Writes the classes of a histogram into two columns.

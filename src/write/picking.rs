@@ -1,12 +1,15 @@
 //! The Picking list: one line an item, walking the bins once.
 
+use std::collections::BTreeMap;
+
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
-use super::style::{Styles, heads, set_up, tall, title, widths};
+use super::style::{Head, Styles, begin, tall};
+use super::table::{self, Cells, Column};
 use super::text::{WriteText, in_rows};
-use crate::accounting;
-use crate::accounting::{by_pack, spoiled};
+use crate::accounting::{self, by_pack, spoiled};
 use crate::job::Job;
+use crate::stock::Item;
 use crate::verify::Verified;
 use crate::words;
 
@@ -15,6 +18,16 @@ use crate::words;
 const ON_A_LINE: usize = 58;
 const MOST_LINES: usize = 22;
 
+/// A line of the list: an item, or more of the tags that want it.
+struct Line<'a> {
+    item: &'a Item,
+    issued: u32,
+    tags: String,
+    is_first: bool,
+}
+
+type Col<'s> = Column<'s, Line<'s>>;
+
 pub(super) fn write(
     sheet: &mut Worksheet,
     verified: &Verified,
@@ -22,109 +35,46 @@ pub(super) fn write(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
-    set_up(sheet, "Picking list", date)?;
-    widths(
-        sheet,
-        &[11.0, 18.0, 15.0, 8.0, 19.0, 13.0, 11.0, 56.0, 9.0, 10.0],
-    )?;
-    title(
-        sheet,
-        "Picking list",
-        "In bin order. Measure a piece of each lot of shims and gaskets before it leaves the bin; tick what is picked.",
-        styles,
-    )?;
-    let names = [
-        "Bin",
-        "Item",
-        "Kind",
-        "Fit",
-        "Thickness",
-        "is about",
-        "Quantity",
-        "For tags (pieces each)",
-        "Picked",
-        "Initials",
-    ];
-    heads(sheet, 3, &names, styles)?;
-    sheet.set_repeat_rows(3, 3)?;
+    let head = Head {
+        name: "Picking list",
+        date,
+        title: "Picking list",
+        lead: "In bin order. Measure a piece of each lot of shims and gaskets before it leaves the bin; tick what is picked.",
+    };
+    begin(sheet, &head, styles)?;
+    let columns = columns(styles);
+    table::open(sheet, 3, &columns, styles)?;
     sheet.set_freeze_panes(4, 0)?;
     let issued = verified.issued();
-    let mut order: Vec<usize> = (0..job.stock.len()).filter(|&i| issued[i] > 0).collect();
-    let bin = |i: &usize| job.stock[*i].bin.clone().unwrap_or_default();
-    // What has no bin is looked for once the walk is done.
-    let homeless = |i: &usize| job.stock[*i].bin.is_none();
-    order.sort_by(|a, b| {
-        let bins = natord::compare_ignore_case(&bin(a), &bin(b));
-        homeless(a).cmp(&homeless(b)).then(bins).then(a.cmp(b))
-    });
+    let order = walk(job, &issued);
+    let tags = tags(verified);
     let mut row = 3;
     for &index in &order {
-        let item = &job.stock[index];
-        row += 1;
-        let tags: Vec<String> = job
-            .pumps
-            .iter()
-            .enumerate()
-            .filter_map(|(at, pump)| {
-                let mine = verified.picks(at).filter(|pick| pick.item == index);
-                let count: u32 = mine.clone().map(|pick| pick.count).sum();
-                let peeled = mine.clone().any(|pick| pick.peeled > 0);
-                let peel = if peeled { ", to be peeled" } else { "" };
-                (count > 0).then(|| format!("{} ({count}{peel})", pump.tag))
-            })
-            .collect();
-        match &item.bin {
-            Some(bin) => sheet.write_text(row, 0, bin, &styles.text)?,
-            None => sheet.write_text(row, 0, "no bin", &styles.alarm)?,
-        };
-        sheet.write_text(row, 1, &item.item, &styles.strong)?;
-        sheet.write_text(row, 2, &item.kind, &styles.text)?;
-        sheet.write_text(row, 3, item.fit.as_str(), &styles.text)?;
-        if let Some(thickness) = item.size.map(|size| size.thickness).or(item.section) {
-            // A lot is known by the system in which its thickness is a short number.
-            let unit = words::natural_unit(thickness);
-            sheet.write_text(row, 4, words::thickness(thickness, unit), &styles.strong)?;
-            sheet.write_text(
-                row,
-                5,
-                words::about(thickness.into(), unit.twin()),
-                &styles.text,
-            )?;
-        } else {
-            for column in [4, 5] {
-                sheet.write_blank(row, column, &styles.text)?;
-            }
-        }
-        sheet.write_number_with_format(row, 6, issued[index], &styles.count)?;
-        sheet.write_text(row, 8, "☐", &styles.entry)?;
-        sheet.write_blank(row, 9, &styles.entry)?;
-        let mut texts = in_rows(&tags, MOST_LINES * ON_A_LINE);
+        let mut texts = in_rows(&tags[index], MOST_LINES * ON_A_LINE);
         if let (Some(last), Some(packs)) =
             (texts.last_mut(), packs_opened(job, index, issued[index]))
         {
             last.push_str(&format!(". {packs}"));
         }
+        if texts.is_empty() {
+            texts.push(String::new());
+        }
         // Of an item that very many pumps want, the tags run on below; it is picked and ticked once.
-        for (at, text) in texts.iter().enumerate() {
-            if at > 0 {
-                row += 1;
-                sheet.write_text(row, 0, item.bin.as_deref().unwrap_or(""), &styles.text)?;
-                sheet.write_text(row, 1, format!("{}, more tags", item.item), &styles.wrapped)?;
-                for column in (2..7).chain(8..10) {
-                    sheet.write_blank(row, column, &styles.text)?;
-                }
-            }
-            sheet.write_text(row, 7, text, &styles.wrapped)?;
-            sheet.set_row_height(row, tall(text, ON_A_LINE))?;
+        for (at, tags) in texts.into_iter().enumerate() {
+            row += 1;
+            sheet.set_row_height(row, tall(&tags, ON_A_LINE))?;
+            let line = Line {
+                item: &job.stock[index],
+                issued: issued[index],
+                tags,
+                is_first: at == 0,
+            };
+            table::row(sheet, row, &columns, &line)?;
         }
     }
     if order.is_empty() {
-        sheet.write_text(
-            4,
-            0,
-            "Nothing to pick: no pump can be kitted.",
-            &styles.alarm,
-        )?;
+        let text = "Nothing to pick: no pump can be kitted.";
+        sheet.write_text(4, 0, text, &styles.alarm)?;
     }
     if !plan.layouts.is_empty() {
         row = sheets_to_cut(sheet, verified, row + 2, styles)?;
@@ -137,6 +87,93 @@ pub(super) fn write(
     }
     sheet.write_text(row + 2, 0, total, &styles.part)?;
     Ok(())
+}
+
+/// The columns; what is said of an item once is left empty where its tags run on.
+fn columns(styles: &Styles) -> [Col<'_>; 10] {
+    let once = |line: &Line<'_>, cell| {
+        if line.is_first {
+            cell
+        } else {
+            styles.text.blank()
+        }
+    };
+    // A lot is known by the system in which its thickness is a short number.
+    let thickness = |line: &Line<'_>| {
+        let item = line.item;
+        let thickness = item.size.map(|size| size.thickness).or(item.section)?;
+        Some((thickness, words::natural_unit(thickness)))
+    };
+    let shown = move |line: &Line<'_>| match thickness(line) {
+        Some((thickness, unit)) => styles.strong.of(words::thickness(thickness, unit)),
+        None => styles.text.blank(),
+    };
+    let about = move |line: &Line<'_>| {
+        let about = thickness(line).map(|(t, unit)| words::about(t.into(), unit.twin()));
+        styles.text.of(about)
+    };
+    [
+        Col::new("Bin", 11.0, |line| match (&line.item.bin, line.is_first) {
+            (None, true) => styles.alarm.of("no bin"),
+            (bin, _) => styles.text.of(bin.as_deref().unwrap_or("")),
+        }),
+        Col::new("Item", 18.0, |line| match line.is_first {
+            true => styles.strong.of(&line.item.item),
+            false => styles.wrapped.of(format!("{}, more tags", line.item.item)),
+        }),
+        Col::new("Kind", 15.0, move |line| {
+            once(line, styles.text.of(&line.item.kind))
+        }),
+        Col::new("Fit", 8.0, move |line| {
+            once(line, styles.text.of(line.item.fit.as_str()))
+        }),
+        Col::new("Thickness", 19.0, move |line| once(line, shown(line))),
+        Col::new("is about", 13.0, move |line| once(line, about(line))),
+        Col::new("Quantity", 11.0, move |line| {
+            once(line, styles.count.of(line.issued))
+        }),
+        Col::new("For tags (pieces each)", 56.0, |line| {
+            styles.wrapped.of(&line.tags)
+        }),
+        Col::new("Picked", 9.0, move |line| once(line, styles.entry.of("☐"))),
+        Col::new("Initials", 10.0, move |line| {
+            once(line, styles.entry.blank())
+        }),
+    ]
+}
+
+/// The items that are taken, in the order of their bins; what has no bin is looked for once the walk is done.
+fn walk(job: &Job, issued: &[u32]) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..job.stock.len()).filter(|&i| issued[i] > 0).collect();
+    let bin = |i: &usize| job.stock[*i].bin.as_deref().unwrap_or_default();
+    let homeless = |i: &usize| job.stock[*i].bin.is_none();
+    order.sort_by(|a, b| {
+        let bins = natord::compare_ignore_case(bin(a), bin(b));
+        homeless(a).cmp(&homeless(b)).then(bins).then(a.cmp(b))
+    });
+    order
+}
+
+/// Who wants how many of each item.
+fn tags(verified: &Verified) -> Vec<Vec<String>> {
+    let job = verified.job();
+    let mut tags = vec![Vec::new(); job.stock.len()];
+    for (at, pump) in job.pumps.iter().enumerate() {
+        let mut mine: BTreeMap<usize, (u32, &str)> = BTreeMap::new();
+        for pick in verified.picks(at) {
+            let (count, peel) = mine.entry(pick.item).or_insert((0, ""));
+            *count += pick.count;
+            if pick.peeled > 0 {
+                *peel = ", to be peeled";
+            }
+        }
+        for (item, (count, peel)) in mine {
+            if count > 0 {
+                tags[item].push(format!("{} ({count}{peel})", pump.tag));
+            }
+        }
+    }
+    tags
 }
 
 /// The packs that are opened for an item, where what is left of them is spoiled.
@@ -165,7 +202,7 @@ fn sheets_to_cut(
     let names = [
         "Bin", "Sheet", "Kind", "", "", "", "Sheets", "Cut into", "Picked", "Initials",
     ];
-    heads(sheet, row, &names, styles)?;
+    table::cells(sheet, (row, 0), names.map(|name| styles.head.of(name)))?;
     let mut rest = plan.layouts.as_slice();
     while let Some(layout) = rest.first() {
         // Layouts are sorted: the like ones stand together.
@@ -175,17 +212,21 @@ fn sheets_to_cut(
         let lot = &job.sheets[layout.sheet];
         let count = u32::try_from(alike.len()).unwrap_or(u32::MAX);
         let text = words::strips(job, layout);
-        sheet.write_text(row, 0, lot.bin.as_deref().unwrap_or(""), &styles.text)?;
-        sheet.write_text(row, 1, &lot.item, &styles.strong)?;
-        sheet.write_text(row, 2, &lot.kind, &styles.text)?;
-        for column in 3..6 {
-            sheet.write_blank(row, column, &styles.text)?;
-        }
-        sheet.write_number_with_format(row, 6, count, &styles.count)?;
-        sheet.write_text(row, 7, &text, &styles.wrapped)?;
+        let text_of = &styles.text;
+        let line = [
+            text_of.of(lot.bin.as_deref().unwrap_or("")),
+            styles.strong.of(&lot.item),
+            text_of.of(&lot.kind),
+            text_of.blank(),
+            text_of.blank(),
+            text_of.blank(),
+            styles.count.of(count),
+            styles.wrapped.of(&text),
+            styles.entry.of("☐"),
+            styles.entry.blank(),
+        ];
+        table::cells(sheet, (row, 0), line)?;
         sheet.set_row_height(row, tall(&text, ON_A_LINE))?;
-        sheet.write_text(row, 8, "☐", &styles.entry)?;
-        sheet.write_blank(row, 9, &styles.entry)?;
     }
     Ok(row)
 }

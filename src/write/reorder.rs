@@ -7,11 +7,54 @@ use rust_xlsxwriter::{
 
 use super::text::WriteText;
 
-use super::style::{INK, Styles, VALUES, heads, set_up, striped, title, widths};
+use super::style::{Head, INK, Styles, VALUES, begin, striped};
+use super::table::{self, Cells, Column};
 use crate::bag;
 use crate::plan::Plan;
+use crate::stock::Item;
 use crate::verify::Verified;
 use crate::words;
+
+/// An item before and after.
+struct Line<'a> {
+    item: &'a Item,
+    issued: u32,
+    left: u32,
+    /// Of a consumable, how many are lacking in bags.
+    lacking: u32,
+    /// What one more would be worth, or why that was not worked out.
+    worth: Result<String, String>,
+}
+
+type Col<'s> = Column<'s, Line<'s>>;
+
+fn columns(styles: &Styles) -> [Col<'_>; 10] {
+    let (text, count, alarm) = (&styles.text, &styles.count, &styles.alarm);
+    [
+        Col::new("Item", 18.0, |line| styles.strong.of(&line.item.item)),
+        Col::new("Kind", 14.0, |line| text.of(&line.item.kind)),
+        Col::new("Fit", 9.0, |line| text.of(line.item.fit.as_str())),
+        Col::new("Before", 10.0, |line| count.of(line.item.on_hand)),
+        Col::new("Issued", 10.0, |line| count.of(line.issued)),
+        Col::new("Spoiled", 10.0, |line| {
+            count.of(line.item.on_hand - line.issued - line.left)
+        }),
+        Col::new("After", 10.0, |line| count.of(line.left)),
+        Col::new("Min level", 11.0, |line| count.of(line.item.min_level)),
+        Col::new("Standing", 16.0, |line| {
+            match line.left < line.item.min_level {
+                true => alarm.of("below min level"),
+                false => text.blank(),
+            }
+        }),
+        Col::new("Worth of one more", 48.0, |line| match &line.worth {
+            Ok(worth) => text.of(worth),
+            Err(why) if line.item.size.is_some() => text.of(why),
+            Err(_) if line.lacking > 0 => alarm.of(format!("{} lacking in bags", line.lacking)),
+            Err(_) => text.of(""),
+        }),
+    ]
+}
 
 pub(super) fn write(
     sheet: &mut Worksheet,
@@ -20,34 +63,17 @@ pub(super) fn write(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
-    set_up(sheet, "Reorder", date)?;
-    widths(
-        sheet,
-        &[18.0, 14.0, 9.0, 10.0, 10.0, 10.0, 10.0, 11.0, 16.0, 48.0],
-    )?;
-    title(
-        sheet,
-        "Reorder: what is left, and what one more would have been worth",
-        "Each worth is found by solving again with one more piece on hand, everything else as it is. Worths do not add up.",
-        styles,
-    )?;
-    let names = [
-        "Item",
-        "Kind",
-        "Fit",
-        "Before",
-        "Issued",
-        "Spoiled",
-        "After",
-        "Min level",
-        "Standing",
-        "Worth of one more",
-    ];
-    heads(sheet, 3, &names, styles)?;
-    sheet.set_repeat_rows(3, 3)?;
+    let head = Head {
+        name: "Reorder",
+        date,
+        title: "Reorder: what is left, and what one more would have been worth",
+        lead: "Each worth is found by solving again with one more piece on hand, everything else as it is. Worths do not add up.",
+    };
+    begin(sheet, &head, styles)?;
+    let columns = columns(styles);
+    table::open(sheet, 3, &columns, styles)?;
     sheet.set_freeze_panes(4, 0)?;
-    let issued = verified.issued();
-    let left = verified.left();
+    let (issued, left) = (verified.issued(), verified.left());
     let lacking = bag::lacking(job, verified.bags());
     let mut row = 3;
     for (index, item) in job.stock.iter().enumerate() {
@@ -55,36 +81,15 @@ pub(super) fn write(
             continue;
         }
         row += 1;
-        let below = left[index] < item.min_level;
-        sheet.write_text(row, 0, &item.item, &styles.strong)?;
-        sheet.write_text(row, 1, &item.kind, &styles.text)?;
-        sheet.write_text(row, 2, item.fit.as_str(), &styles.text)?;
-        let spoiled = item.on_hand - issued[index] - left[index];
-        let counts = [
-            item.on_hand,
-            issued[index],
-            spoiled,
-            left[index],
-            item.min_level,
-        ];
-        for (column, count) in (3..).zip(counts) {
-            sheet.write_number_with_format(row, column, count, &styles.count)?;
-        }
-        if below {
-            sheet.write_text(row, 8, "below min level", &styles.alarm)?;
-        } else {
-            sheet.write_blank(row, 8, &styles.text)?;
-        }
         let worth = plan.worth.iter().find(|worth| worth.item == index);
-        let (text, format) = match worth {
-            Some(worth) => (words::worth(job, worth), &styles.text),
-            None if item.size.is_some() => (not_worked_out(plan), &styles.text),
-            None if lacking[index] > 0 => {
-                (format!("{} lacking in bags", lacking[index]), &styles.alarm)
-            }
-            None => (String::new(), &styles.text),
+        let line = Line {
+            item,
+            issued: issued[index],
+            left: left[index],
+            lacking: lacking[index],
+            worth: worth.map_or_else(|| Err(not_worked_out(plan)), |w| Ok(words::worth(job, w))),
         };
-        sheet.write_text(row, 9, text, format)?;
+        table::row(sheet, row, &columns, &line)?;
     }
     if plan.worth.is_empty() || plan.left_out.worth.is_some() {
         let why = match plan.left_out.worth {
@@ -164,9 +169,17 @@ fn picture(
             sheet.write_number_with_format(last, column, count, &styles.remark)?;
         }
     }
+    let chart = chart(name, start + 1, last);
+    sheet.insert_chart(start + 2, 0, &chart)?;
+    // A chart of 320 pixels covers sixteen rows; the figures of the next one must stand below these.
+    Ok((start + 19).max(last + 2))
+}
+
+/// The counts of the items in these rows.
+fn chart(name: &str, first: u32, last: u32) -> Chart {
     let range = |column: u16| {
         let column = FIGURES + column;
-        ChartRange::new_from_range("Reorder", start + 1, column, last, column)
+        ChartRange::new_from_range("Reorder", first, column, last, column)
     };
     let mut chart = Chart::new(ChartType::Column);
     chart
@@ -203,7 +216,5 @@ fn picture(
     chart.legend().set_position(ChartLegendPosition::Bottom);
     chart.set_width(1080).set_height(320);
     chart.set_alt_text("Pieces on hand of each item before and after the plan, with its min level");
-    sheet.insert_chart(start + 2, 0, &chart)?;
-    // A chart of 320 pixels covers sixteen rows; the figures of the next one must stand below these.
-    Ok((start + 19).max(last + 2))
+    chart
 }

@@ -5,14 +5,18 @@
 //! calculate show the same; two other spreadsheet engines recalculate them in the tests.
 
 mod inputs;
+mod outcomes;
 mod picture;
 mod results;
+
+use std::collections::HashSet;
 
 use rust_xlsxwriter::{DataValidation, Format, Formula, Workbook, Worksheet, XlsxError};
 
 use super::text::WriteText;
 use crate::plain_text::mended;
 
+use super::pages::{Pages, Series};
 use super::style::{Styles, set_up, title, widths};
 use crate::accounting::stack;
 use crate::job::Job;
@@ -53,9 +57,6 @@ impl<'a> Subject<'a> {
     }
 }
 
-/// A name for a cell, and what it refers to.
-type DefinedName = (String, String);
-
 /// Adds the sheet to a workbook, with the names of its cells.
 pub(super) fn add(
     workbook: &mut Workbook,
@@ -64,21 +65,61 @@ pub(super) fn add(
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    for (name, cell) in write(workbook.add_worksheet(), subjects, policy, date, styles)? {
+    let wanted: usize = subjects.iter().map(|s| s.requirements.len()).sum();
+    let series = Series {
+        name: NAME,
+        begin: &|sheet, name| {
+            begin(sheet, name, date, styles)?;
+            if name != NAME {
+                rule_again(sheet, policy, styles)?;
+                return Ok(FIRST_ROW);
+            }
+            rule(sheet, policy, styles)?;
+            if wanted > MOST_PICTURES {
+                let remark = format!(
+                    "Pictures stand at the first {MOST_PICTURES} requirements: gapwright stack --pump TAG draws any pump."
+                );
+                sheet.write_text(RULE_ROW + 1, 0, remark, &styles.remark)?;
+            }
+            Ok(FIRST_ROW)
+        },
+        last_column: Some(LAST),
+    };
+    let mut pages = Pages::begin(workbook, &series)?;
+    let mut names = Names::default();
+    names.of_rule();
+    let mut pictures = MOST_PICTURES;
+    for subject in subjects {
+        // Formulas refer to the pump's contributors, which stand on its first page.
+        pages.turn(subject.requirements.len().max(1))?;
+        let inputs = Inputs::write(&mut pages.sheet, pages.row, subject, styles)?;
+        pages.row = inputs.end + 1;
+        for (index, requirement) in subject.requirements.iter().enumerate() {
+            if index > 0 {
+                pages.go_on();
+            }
+            let block = results::Block::new(subject, requirement, &inputs, policy, &pages);
+            let end = block.write(&mut pages.sheet, pictures > 0, styles)?;
+            block.define(&mut names);
+            pages.row = end + 1;
+            pictures = pictures.saturating_sub(1);
+        }
+    }
+    if subjects.is_empty() {
+        let text = "No pump can be kitted.";
+        pages.sheet.write_text(FIRST_ROW, 0, text, &styles.alarm)?;
+        pages.row = FIRST_ROW + 1;
+    }
+    // The rows that a picture rests on stand beside the page.
+    pages.finish(|_| {})?;
+    for (name, cell) in names.defined {
         workbook.define_name(name, &cell)?;
     }
     Ok(())
 }
 
-/// Writes the sheet and returns the names to define for its cells.
-fn write(
-    sheet: &mut Worksheet,
-    subjects: &[Subject<'_>],
-    policy: &Policy,
-    date: &str,
-    styles: &Styles,
-) -> Result<Vec<DefinedName>, XlsxError> {
-    set_up(sheet, NAME, date)?;
+fn begin(sheet: &mut Worksheet, name: &str, date: &str, styles: &Styles) -> Result<(), XlsxError> {
+    set_up(sheet, name, date)?;
     let columns = [
         44.0, 14.0, 14.0, 13.0, 13.0, 14.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 14.0,
     ];
@@ -88,41 +129,38 @@ fn write(
         NAME,
         "Coloured cells may be changed: readings, counts, tolerances, temperatures, limits, the rule; everything else follows. This sheet predicts: the recheck after fitting decides.",
         styles,
-    )?;
-    let mut names = rule(sheet, policy, styles)?;
-    picture::levels(sheet, styles)?;
-    let mut row = FIRST_ROW;
-    let mut breaks = Vec::new();
-    let mut pictures = MOST_PICTURES;
-    if subjects.iter().map(|s| s.requirements.len()).sum::<usize>() > MOST_PICTURES {
-        let remark = format!(
-            "Pictures stand at the first {MOST_PICTURES} requirements: gapwright stack --pump TAG draws any pump."
-        );
-        sheet.write_text(RULE_ROW + 1, 0, remark, &styles.remark)?;
+    )
+}
+
+/// Names of cells, each once, and what they refer to.
+#[derive(Default)]
+struct Names {
+    defined: Vec<(String, String)>,
+    /// In capitals: names that differ in their case only are one.
+    taken: HashSet<String>,
+}
+
+impl Names {
+    /// Names a cell, with a number behind the name if it is taken: tags may differ in what is no letter.
+    fn add(&mut self, name: &str, cell: String) {
+        let free = (1_u32..).map(|n| match n {
+            1 => name.to_string(),
+            n => format!("{name}_{n}"),
+        });
+        let mut free = free.skip_while(|name| !self.taken.insert(name.to_ascii_uppercase()));
+        self.defined.extend(free.next().map(|name| (name, cell)));
     }
-    for subject in subjects {
-        if row > FIRST_ROW {
-            breaks.push(row);
+
+    /// The rule in force, which every verdict on any sheet refers to.
+    fn of_rule(&mut self) {
+        for (name, column) in [
+            ("acceptance_rule", 'B'),
+            ("coverage_factor", 'E'),
+            ("coverage_level", 'I'),
+        ] {
+            self.add(name, format!("='{NAME}'!${column}${}", RULE_ROW + 1));
         }
-        let inputs = Inputs::write(sheet, row, subject, styles)?;
-        row = inputs.end + 1;
-        for (index, requirement) in subject.requirements.iter().enumerate() {
-            if index > 0 {
-                breaks.push(row);
-            }
-            let block = results::Block::new(subject, requirement, &inputs, policy, row);
-            row = block.write(sheet, &mut names, pictures > 0, styles)? + 1;
-            pictures = pictures.saturating_sub(1);
-        }
     }
-    if subjects.is_empty() {
-        sheet.write_text(FIRST_ROW, 0, "No pump can be kitted.", &styles.alarm)?;
-        row = FIRST_ROW + 1;
-    }
-    // The rows that a picture rests on stand beside the page.
-    sheet.set_print_area(0, 0, row, LAST)?;
-    sheet.set_page_breaks(&breaks)?;
-    Ok(names)
 }
 
 /// The row of the rule in force.
@@ -133,11 +171,7 @@ const FIRST_ROW: u32 = 6;
 const LAST: u16 = 14;
 
 /// The rule in force, in cells that every verdict refers to by name.
-fn rule(
-    sheet: &mut Worksheet,
-    policy: &Policy,
-    styles: &Styles,
-) -> Result<Vec<DefinedName>, XlsxError> {
+fn rule(sheet: &mut Worksheet, policy: &Policy, styles: &Styles) -> Result<(), XlsxError> {
     let rules = [
         Acceptance::Nominal,
         Acceptance::WorstCase,
@@ -165,15 +199,28 @@ fn rule(
         Some(level) => sheet.write_number_with_format(RULE_ROW, 8, level, &percent)?,
         None => sheet.write_blank(RULE_ROW, 8, &percent)?,
     };
-    let name = |name: &str, column: char| {
-        let at = RULE_ROW + 1;
-        (name.to_string(), format!("='{NAME}'!${column}${at}"))
+    picture::levels(sheet, styles)
+}
+
+/// The rule in force on a further sheet: what the cells of the first one hold.
+fn rule_again(sheet: &mut Worksheet, policy: &Policy, styles: &Styles) -> Result<(), XlsxError> {
+    let rule = policy.acceptance.to_string();
+    let (factor, level) = match policy.coverage {
+        Coverage::Factor(factor) => (factor.to_f64(), Cached::Text("")),
+        Coverage::Level(level) => (2.0, Cached::Number(level.to_f64())),
     };
-    Ok(vec![
-        name("acceptance_rule", 'B'),
-        name("coverage_factor", 'E'),
-        name("coverage_level", 'I'),
-    ])
+    let at = |column| (RULE_ROW, column);
+    sheet.write_text(RULE_ROW, 0, "Acceptance rule", &styles.text)?;
+    put(sheet, at(1), "acceptance_rule", rule.as_str(), &styles.text)?;
+    sheet.merge_text(RULE_ROW, 2, RULE_ROW, 3, "Coverage factor", &styles.text)?;
+    put(sheet, at(4), "coverage_factor", factor, &styles.number)?;
+    let or = "or, if filled in, level of confidence";
+    sheet.merge_text(RULE_ROW, 5, RULE_ROW, 7, or, &styles.text)?;
+    let filled_in = "IF(ISNUMBER(coverage_level),coverage_level,\"\")";
+    put(sheet, at(8), filled_in, level, &styles.percent)?;
+    let remark = format!("To change the rule, change it on the sheet {NAME}: all sheets follow.");
+    sheet.write_text(RULE_ROW + 1, 0, remark, &styles.remark)?;
+    Ok(())
 }
 
 /// What a formula comes to.

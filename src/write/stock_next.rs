@@ -121,6 +121,11 @@ fn write(
         sheet.set_repeat_rows(heading, heading)?;
         sheet.set_freeze_panes(heading + 1, 0)?;
     }
+    hide(sheet, source, widest.keys().next_back().copied())
+}
+
+/// Hides what is hidden in the sheet that it is made from, up to its last row and column.
+fn hide(sheet: &mut Worksheet, source: &Sheet, last: Option<u16>) -> Result<(), XlsxError> {
     sheet.set_hidden(source.hidden);
     for span in source.hidden_rows.iter() {
         for row in span.first
@@ -132,7 +137,7 @@ fn write(
         }
     }
     for span in &source.hidden_columns {
-        let last = widest.keys().next_back().copied().unwrap_or(0);
+        let last = last.unwrap_or(0);
         for column in span.first..=span.last.min(last.into()) {
             if let Ok(column) = u16::try_from(column) {
                 sheet.set_column_hidden(column)?;

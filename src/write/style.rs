@@ -11,6 +11,7 @@ use rust_xlsxwriter::{
 use super::text::WriteText;
 
 use crate::length::Unit;
+use crate::model::USUAL_CAUTIONS;
 
 /// The colour of text and of strong rules.
 pub(super) const INK: Color = Color::RGB(0x1D_2B_3A);
@@ -189,6 +190,26 @@ pub(super) fn set_up(sheet: &mut Worksheet, name: &str, date: &str) -> Result<()
     Ok(())
 }
 
+/// How a sheet begins.
+pub(super) struct Head<'a> {
+    /// Its name, and the date on its pages.
+    pub(super) name: &'a str,
+    pub(super) date: &'a str,
+    /// The title and the line under it.
+    pub(super) title: &'a str,
+    pub(super) lead: &'a str,
+}
+
+/// Sets a sheet up with its title.
+pub(super) fn begin(
+    sheet: &mut Worksheet,
+    head: &Head<'_>,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    set_up(sheet, head.name, head.date)?;
+    title(sheet, head.title, head.lead, styles)
+}
+
 /// Writes the sheet's title and the line under it.
 pub(super) fn title(
     sheet: &mut Worksheet,
@@ -209,6 +230,44 @@ pub(super) fn tall(text: &str, width: usize) -> f64 {
         .map(|line| line.chars().count().div_ceil(width).max(1))
         .sum();
     16.0 * f64::from(u16::try_from(lines.clamp(1, 25)).unwrap_or(25))
+}
+
+/// A part of paragraphs, each over the columns up to the last one, in its format and, where it is given, of a
+/// height; returns the row of the last.
+pub(super) fn paragraphs<'f>(
+    sheet: &mut Worksheet,
+    (start, last): (u32, u16),
+    heading: &str,
+    texts: impl IntoIterator<Item = (String, &'f Format, Option<f64>)>,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    sheet.write_text(start, 0, heading, &styles.part)?;
+    let mut row = start;
+    for (text, format, height) in texts {
+        row += 1;
+        sheet.merge_text(row, 0, row, last, &text, format)?;
+        if let Some(height) = height {
+            sheet.set_row_height(row, height)?;
+        }
+    }
+    Ok(row)
+}
+
+/// The cautions that hold for every pump; returns the row of the last.
+pub(super) fn usual_cautions(
+    sheet: &mut Worksheet,
+    (start, last): (u32, u16),
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    sheet.write_text(start, 0, "Cautions", &styles.part)?;
+    let mut row = start;
+    for (when, text) in USUAL_CAUTIONS {
+        row += 1;
+        sheet.write_text(row, 0, when, &styles.prose)?;
+        sheet.merge_text(row, 1, row, last, text, &styles.prose)?;
+        sheet.set_row_height(row, 18.0)?;
+    }
+    Ok(row)
 }
 
 /// Writes a row of column headings.

@@ -6,14 +6,14 @@ use rust_xlsxwriter::{
 };
 
 use super::between::{self, share};
+use super::table::{self, Cells};
 use super::text::WriteText;
 
-use super::style::{Styles, VALUES, heads, set_up, tall, title, widths};
+use super::style::{Head, Styles, VALUES, begin, heads, paragraphs, tall, usual_cautions, widths};
 use crate::accounting::{tightest, verdicts};
 use crate::crush;
 use crate::job::Job;
 use crate::length::Fine;
-use crate::model::USUAL_CAUTIONS;
 use crate::plan::{Aim, Kit, Plan};
 use crate::verify::Verified;
 use crate::words;
@@ -30,7 +30,6 @@ pub(super) fn write(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
-    set_up(sheet, NAME, date)?;
     widths(
         sheet,
         &[15.0, 18.0, 15.0, 17.0, 23.0, 21.0, 14.0, 17.0, 13.0, 10.0],
@@ -41,7 +40,13 @@ pub(super) fn write(
         job.pumps.len(),
         job.policy.acceptance
     );
-    title(sheet, "Outage kit plan", &lead, styles)?;
+    let head = Head {
+        name: NAME,
+        date,
+        title: "Outage kit plan",
+        lead: &lead,
+    };
+    begin(sheet, &head, styles)?;
     sheet.merge_text(
         2,
         0,
@@ -55,7 +60,7 @@ pub(super) fn write(
     row = chart(sheet, verified, row, styles)?;
     row = pumps(sheet, verified, row + 1, styles)?;
     row = warnings(sheet, verified, row + 1, styles)?;
-    row = cautions(sheet, row + 1, styles)?;
+    row = usual_cautions(sheet, (row + 1, COLUMNS - 1), styles)?;
     sheet.set_print_area(0, 0, row, COLUMNS - 1)?;
     Ok(())
 }
@@ -265,16 +270,19 @@ fn pumps(
         let model = job.model_of(pump);
         row += 1;
         let due = pump.due.as_ref().map_or("", |due| due.shown.as_str());
-        sheet.write_text(row, 0, &pump.tag, &tag)?;
-        sheet.write_text(row, 1, &model.name, &styles.text)?;
-        sheet.write_number_with_format(row, 2, pump.priority, &styles.count)?;
-        sheet.write_text(row, 3, due, &styles.text)?;
-        let format = if matches!(kit, Kit::Served(_)) && !words::lacking(bag) {
-            styles.text.clone()
-        } else {
-            styles.alarm.clone().set_text_wrap()
-        };
-        sheet.write_text(row, 4, words::standing(kit, bag), &format)?;
+        let fine = matches!(kit, Kit::Served(_)) && !words::lacking(bag);
+        let standing = words::standing(kit, bag);
+        let cells = [
+            tag.of(&pump.tag),
+            styles.text.of(&model.name),
+            styles.count.of(pump.priority),
+            styles.text.of(due),
+            match fine {
+                true => styles.text.of(standing),
+                false => styles.alarm.wrapping(standing),
+            },
+        ];
+        table::cells(sheet, (row, 0), cells)?;
         match kit {
             Kit::Served(packs) => {
                 let pieces: u32 = packs.iter().flat_map(|p| &p.picks).map(|p| p.count).sum();
@@ -282,11 +290,13 @@ fn pumps(
                     let unit = model.unit;
                     let limits =
                         format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
-                    let requirement = &pump.requirements[at];
-                    sheet.write_text(row, 5, &requirement.label, &styles.wrapped)?;
-                    sheet.write_text(row, 6, words::fine(v.value, unit), &styles.text)?;
-                    sheet.write_text(row, 7, limits, &styles.wrapped)?;
-                    sheet.write_text(row, 8, words::fine(v.margin(), unit), &styles.text)?;
+                    let cells = [
+                        styles.wrapped.of(&pump.requirements[at].label),
+                        styles.text.of(words::fine(v.value, unit)),
+                        styles.wrapped.of(limits),
+                        styles.text.of(words::fine(v.margin(), unit)),
+                    ];
+                    table::cells(sheet, (row, 5), cells)?;
                 }
                 sheet.write_number_with_format(row, 9, pieces, &styles.count)?;
             }
@@ -329,30 +339,22 @@ fn warnings(
     if job.warnings.is_empty() && job.unused.is_empty() && crushed.is_empty() {
         return Ok(start - 1);
     }
-    sheet.write_text(start, 0, "Warnings and remarks", &styles.part)?;
-    let mut row = start;
-    for warning in &job.warnings {
-        row += 1;
-        let text = words::warning(warning);
-        sheet.merge_text(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
-        sheet.set_row_height(row, tall(&text, 140))?;
-    }
-    for text in &crushed {
-        row += 1;
-        sheet.merge_text(row, 0, row, COLUMNS - 1, text, &styles.prose)?;
+    let prose = &styles.prose;
+    let warnings = job.warnings.iter().map(words::warning);
+    let warnings = warnings.map(|text| (tall(&text, 140), text));
+    let crushed = crushed.into_iter().map(|text| {
         let lines = u16::try_from(text.chars().count().div_ceil(150)).unwrap_or(1);
-        sheet.set_row_height(row, 16 * lines)?;
-    }
-    if !job.unused.is_empty() {
-        row += 1;
-        let text = format!(
-            "Carried through or left alone, not used: {}.",
-            job.unused.join("; ")
-        );
-        sheet.merge_text(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
-        sheet.set_row_height(row, 32.0)?;
-    }
-    Ok(row + 1)
+        (16.0 * f64::from(lines), text)
+    });
+    let unused = (!job.unused.is_empty()).then(|| {
+        let unused = job.unused.join("; ");
+        let text = format!("Carried through or left alone, not used: {unused}.");
+        (32.0, text)
+    });
+    let texts = warnings.chain(crushed).chain(unused);
+    let texts = texts.map(|(height, text)| (text, prose, Some(height)));
+    let place = (start, COLUMNS - 1);
+    Ok(paragraphs(sheet, place, "Warnings and remarks", texts, styles)? + 1)
 }
 
 /// The most gaskets that are named in one cell: a row can be no taller.
@@ -376,16 +378,4 @@ fn unchecked(job: &Job, plan: &Plan) -> Option<String> {
     Some(format!(
         "Crush not checked for {count} gasket item{plural}, whose material is not known to give way: {named}{more}."
     ))
-}
-
-fn cautions(sheet: &mut Worksheet, start: u32, styles: &Styles) -> Result<u32, XlsxError> {
-    sheet.write_text(start, 0, "Cautions", &styles.part)?;
-    let mut row = start;
-    for (when, text) in USUAL_CAUTIONS {
-        row += 1;
-        sheet.write_text(row, 0, when, &styles.prose)?;
-        sheet.merge_text(row, 1, row, COLUMNS - 1, text, &styles.prose)?;
-        sheet.set_row_height(row, 18.0)?;
-    }
-    Ok(row)
 }

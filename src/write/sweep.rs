@@ -2,12 +2,14 @@
 
 use rust_xlsxwriter::{
     Chart, ChartFormat, ChartLegendPosition, ChartLine, ChartLineDashType, ChartRange, ChartType,
-    Worksheet, XlsxError,
+    Workbook, Worksheet, XlsxError,
 };
 
 use super::text::{WriteText, chart_name};
 
+use super::pages::{Pages, Series};
 use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
+use super::table::{self, Cells};
 use crate::analysis::Analysed;
 use crate::job::Job;
 use crate::stack::Side;
@@ -29,27 +31,31 @@ const COLUMNS: [&str; 6] = [
 const PICTURE: u32 = 22;
 
 pub(super) fn write(
-    sheet: &mut Worksheet,
+    workbook: &mut Workbook,
     job: &Job,
     analysed: &[Analysed],
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    set_up(sheet, NAME, date)?;
-    widths(sheet, &[17.0; 24])?;
-    title(
-        sheet,
-        NAME,
-        "One thing moved at a time, all else as it is. A margin below nothing is a requirement that is not met.",
-        styles,
-    )?;
-    let mut row = 3;
-    let mut breaks = Vec::new();
+    let series = Series {
+        name: NAME,
+        begin: &|sheet, name| {
+            set_up(sheet, name, date)?;
+            widths(sheet, &[17.0; 24])?;
+            title(
+                sheet,
+                NAME,
+                "One thing moved at a time, all else as it is. A margin below nothing is a requirement that is not met.",
+                styles,
+            )?;
+            Ok(3)
+        },
+        last_column: None,
+    };
+    let mut pages = Pages::begin(workbook, &series)?;
     for one in analysed {
         for (sweep, points, anew) in &one.sweeps {
-            if row > 3 {
-                breaks.push(row);
-            }
+            pages.turn(1)?;
             let block = Block {
                 job,
                 one,
@@ -57,11 +63,11 @@ pub(super) fn write(
                 points,
                 anew: *anew,
             };
-            row = block.write(sheet, row, styles)? + 2;
+            let name = pages.name();
+            pages.row = block.write(&mut pages.sheet, &name, pages.row, styles)? + 2;
         }
     }
-    sheet.set_page_breaks(&breaks)?;
-    Ok(())
+    pages.finish(|_| {})
 }
 
 struct Block<'a> {
@@ -76,6 +82,7 @@ impl Block<'_> {
     fn write(
         &self,
         sheet: &mut Worksheet,
+        name: &str,
         mut row: u32,
         styles: &Styles,
     ) -> Result<u32, XlsxError> {
@@ -100,7 +107,6 @@ impl Block<'_> {
                 .iter()
                 .map(|pack| format!("{}, total", pack.label)),
         );
-        let packs = model.packs.len();
         for requirement in &pump.requirements {
             for what in COLUMNS {
                 labels.push(format!("{}: {what}", requirement.label));
@@ -110,48 +116,60 @@ impl Block<'_> {
         heads(sheet, row, &texts, styles)?;
         sheet.set_row_height(row, 62.0)?;
         let first = row + 1;
-        let length = styles.length(unit);
         for point in self.points {
             row += 1;
-            let value = point.setting.to_f64(unit);
-            let format = match point.setting {
-                Setting::Length(_) => &length,
-                Setting::Number(_) => &styles.number,
-            };
-            sheet.write_number_with_format(row, 0, value, format)?;
-            let Some(kit) = &point.kit else {
-                let why = point.why();
-                sheet.write_text(row, 1, why, &styles.alarm)?;
-                continue;
-            };
-            for (column, total) in (1..).zip(&kit.totals) {
-                sheet.write_number_with_format(row, column, total.to_f64(unit), &length)?;
-            }
-            let mut column = u16::try_from(1 + packs).unwrap_or(1);
-            for (report, verdict) in &kit.requirements {
-                let margin = verdict.margin().to_f64(unit);
-                sheet.write_number_with_format(row, column, report.value, &length)?;
-                sheet.write_number_with_format(row, column + 1, margin, &length)?;
-                let least = |margin: fn(&Side) -> f64| {
-                    let [low, high] = &report.sides;
-                    margin(low).min(margin(high))
-                };
-                let margins = [Side::margin_worst, Side::margin_expanded].map(least);
-                for (column, margin) in (column + 2..).zip(margins) {
-                    sheet.write_number_with_format(row, column, margin, &length)?;
-                }
-                let chance = report.conforming;
-                sheet.write_number_with_format(row, column + 4, chance, &styles.chance)?;
-                let (word, format) = if verdict.conforms() {
-                    ("met", &styles.text)
-                } else {
-                    ("NOT MET", &styles.alarm)
-                };
-                sheet.write_text(row, column + 5, word, format)?;
-                column += 6;
-            }
+            self.point(sheet, row, point, styles)?;
         }
-        let last = row;
+        let chart = self.picture(name, first, row);
+        sheet.insert_chart(row + 2, 0, &chart)?;
+        Ok(row + 2 + PICTURE)
+    }
+
+    /// A point: where the thing is moved to, the packs, and each requirement.
+    fn point(
+        &self,
+        sheet: &mut Worksheet,
+        row: u32,
+        point: &Point,
+        styles: &Styles,
+    ) -> Result<(), XlsxError> {
+        let unit = self.job.model_of(&self.job.pumps[self.one.pump]).unit;
+        let length = styles.length(unit);
+        let format = match point.setting {
+            Setting::Length(_) => &length,
+            Setting::Number(_) => &styles.number,
+        };
+        let mut cells = vec![format.of(point.setting.to_f64(unit))];
+        let Some(kit) = &point.kit else {
+            cells.push(styles.alarm.of(point.why()));
+            return table::cells(sheet, (row, 0), cells);
+        };
+        cells.extend(kit.totals.iter().map(|total| length.of(total.to_f64(unit))));
+        for (report, verdict) in &kit.requirements {
+            let least = |margin: fn(&Side) -> f64| {
+                let [low, high] = &report.sides;
+                margin(low).min(margin(high))
+            };
+            cells.extend([
+                length.of(report.value),
+                length.of(verdict.margin().to_f64(unit)),
+                length.of(least(Side::margin_worst)),
+                length.of(least(Side::margin_expanded)),
+                styles.chance.of(report.conforming),
+                match verdict.conforms() {
+                    true => styles.text.of("met"),
+                    false => styles.alarm.of("NOT MET"),
+                },
+            ]);
+        }
+        table::cells(sheet, (row, 0), cells)
+    }
+
+    /// The margin of each requirement by the rule in force, of the points in these rows.
+    fn picture(&self, name: &str, first: u32, last: u32) -> Chart {
+        let pump = &self.job.pumps[self.one.pump];
+        let model = self.job.model_of(pump);
+        let (unit, packs) = (model.unit, model.packs.len());
         let mut chart = Chart::new(ChartType::ScatterStraight);
         for (index, requirement) in pump.requirements.iter().enumerate() {
             let column = u16::try_from(2 + packs + COLUMNS.len() * index).unwrap_or(u16::MAX);
@@ -171,9 +189,9 @@ impl Block<'_> {
             chart
                 .add_series()
                 .set_name(chart_name(&requirement.label).as_str())
-                .set_categories(&ChartRange::new_from_range(NAME, first, 0, last, 0))
+                .set_categories(&ChartRange::new_from_range(name, first, 0, last, 0))
                 .set_values(&ChartRange::new_from_range(
-                    NAME, first, column, last, column,
+                    name, first, column, last, column,
                 ))
                 .set_format(ChartFormat::new().set_line(&line));
         }
@@ -190,7 +208,6 @@ impl Block<'_> {
         chart.legend().set_position(ChartLegendPosition::Bottom);
         chart.set_width(1000).set_height(320);
         chart.set_alt_text(&title);
-        sheet.insert_chart(row + 2, 0, &chart)?;
-        Ok(row + 2 + PICTURE)
+        chart
     }
 }

@@ -11,6 +11,10 @@ mod demanding;
 mod engine;
 mod expanded;
 mod labels;
+mod large;
+#[allow(dead_code)]
+#[path = "../issue/shop.rs"]
+mod shop;
 
 use std::fs;
 use std::path::Path;

@@ -178,7 +178,6 @@ impl Args {
     /// A question that has no answer.
     pub(super) fn refusal(&self, refused: Refused, reading: &Reading) -> Refusal {
         match refused {
-            Refused::Breaches(breaches) => Refusal::Breaches(breaches),
             Refused::Choose(error) => {
                 let [stock, pumps] =
                     [&self.stock, &self.pumps].map(|path| path.display().to_string());

@@ -3,12 +3,77 @@
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::AsBuilt;
-use crate::length::Fine;
+use crate::length::{Fine, Unit};
 use crate::model::Form;
-use crate::recheck::{Compared, Of};
+use crate::recheck::{Checked, Compared, Of};
+use crate::stack::Verdict;
 use crate::words::recheck::what;
-use crate::write::style::{Styles, heads, set_up, tall, title, widths};
+use crate::write::style::{Head, Styles, begin, tall};
+use crate::write::table::{self, Cells, Column};
 use crate::write::text::WriteText;
+
+/// A reading of a pump, against what was predicted of it and what it must come to.
+struct Line<'a> {
+    tag: &'a str,
+    what: &'a str,
+    unit: Unit,
+    compared: Option<&'a Compared>,
+    checked: Option<&'a Checked>,
+    standing: (&'static str, bool),
+}
+
+type Col<'s> = Column<'s, Line<'s>>;
+
+fn columns(styles: &Styles) -> [Col<'_>; 13] {
+    let text = &styles.text;
+    let length = |line: &Line<'_>, of: Option<Fine>| match of {
+        Some(of) => styles
+            .length(line.unit)
+            .owned(rounded(of.to_f64(line.unit))),
+        None => text.blank(),
+    };
+    let compared = move |line: &Line<'_>, of: fn(&Compared) -> Option<Fine>| {
+        length(line, line.compared.and_then(of))
+    };
+    let limit = move |line: &Line<'_>, of: fn(&Verdict) -> Fine| {
+        length(line, line.checked.map(|checked| of(&checked.verdict)))
+    };
+    let normalised = |line: &Line<'_>| match line.compared.and_then(Compared::normalised) {
+        // Two places are enough to read; agreement itself is judged on the whole number.
+        Some(e) => styles.number.of((e * 100.0).round() / 100.0),
+        None => text.blank(),
+    };
+    [
+        Col::new("Tag", 14.0, |line| styles.strong.of(line.tag)),
+        Col::new("What", 31.0, |line| styles.wrapped.of(line.what)),
+        Col::new("Unit", 6.0, |line| text.of(line.unit.symbol())),
+        Col::new("Predicted", 11.0, move |line| {
+            compared(line, |c| Some(c.predicted))
+        }),
+        Col::new("Uncertainty", 12.5, move |line| {
+            compared(line, |c| Some(c.predicted_within))
+        }),
+        Col::new("Found", 11.0, move |line| {
+            compared(line, |c| Some(c.found.first.value.into()))
+        }),
+        Col::new("Found again", 11.0, move |line| {
+            compared(line, |c| c.found.again.map(|again| again.value.into()))
+        }),
+        Col::new("Uncertainty", 12.5, move |line| {
+            compared(line, |c| Some(c.found_within))
+        }),
+        Col::new("Difference", 11.5, move |line| {
+            compared(line, |c| Some(c.difference()))
+        }),
+        Col::new("Norm. error", 8.0, normalised),
+        Col::new("Lower limit", 11.5, move |line| limit(line, |v| v.lower)),
+        Col::new("Upper limit", 11.5, move |line| limit(line, |v| v.upper)),
+        Col::new("Standing", 26.0, |line| match line.standing {
+            (said, true) => styles.alarm.of(said),
+            (said, false) => text.of(said),
+        }),
+    ]
+}
 
 pub(super) fn write(
     sheet: &mut Worksheet,
@@ -16,106 +81,55 @@ pub(super) fn write(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let (job, records) = (built.recheck.job(), built.recheck.records());
-    set_up(sheet, "Readings", built.date)?;
-    widths(
-        sheet,
-        &[
-            14.0, 31.0, 6.0, 11.0, 12.5, 11.0, 11.0, 12.5, 11.5, 8.0, 11.5, 11.5, 26.0,
-        ],
-    )?;
-    title(
-        sheet,
-        "Readings",
-        "Normalised error = (found - predicted) / root of the sum of squares of both expanded uncertainties, k = 2; they agree from -1 to 1.",
-        styles,
-    )?;
-    sheet.write_text(
-        2,
-        0,
-        "Predicted is the middle of the tolerances: where they are wider on one side, not the nominal figure on the slip.",
-        &styles.lead,
-    )?;
-    let names = [
-        "Tag",
-        "What",
-        "Unit",
-        "Predicted",
-        "Uncertainty",
-        "Found",
-        "Found again",
-        "Uncertainty",
-        "Difference",
-        "Norm. error",
-        "Lower limit",
-        "Upper limit",
-        "Standing",
-    ];
-    heads(sheet, 3, &names, styles)?;
+    let head = Head {
+        name: "Readings",
+        date: built.date,
+        title: "Readings",
+        lead: "Normalised error = (found - predicted) / root of the sum of squares of both expanded uncertainties, k = 2; they agree from -1 to 1.",
+    };
+    begin(sheet, &head, styles)?;
+    let middle = "Predicted is the middle of the tolerances: where they are wider on one side, not the nominal figure on the slip.";
+    sheet.write_text(2, 0, middle, &styles.lead)?;
+    let columns = columns(styles);
+    table::open(sheet, 3, &columns, styles)?;
     sheet.set_row_height(3, 32.0)?;
-    sheet.set_repeat_rows(3, 3)?;
     sheet.set_freeze_panes(4, 0)?;
     let mut row = 3;
     for (pump, record) in job.pumps.iter().zip(records) {
-        let unit = job.model_of(pump).unit;
         // A pump of which nothing was read has a line on the first sheet, and no figures.
         if record.compared().next().is_none() {
             continue;
         }
         for of in record.readable() {
             let compared = record.against(of);
-            let checked = match of {
-                Of::Requirement(index) => Some(&record.requirements[index]),
-                Of::Pack(_) => None,
+            let (checked, form) = match of {
+                Of::Requirement(index) => (
+                    Some(&record.requirements[index]),
+                    Some(&pump.requirements[index].form),
+                ),
+                Of::Pack(_) => (None, None),
             };
             if compared.is_none() && checked.is_none() {
                 continue;
             }
-            row += 1;
-            sheet.write_text(row, 0, &pump.tag, &styles.strong)?;
-            sheet.write_text(row, 1, what(job, pump, of), &styles.wrapped)?;
-            sheet.set_row_height(row, tall(what(job, pump, of), 30))?;
-            sheet.write_text(row, 2, unit.symbol(), &styles.text)?;
-            let number = styles.length(unit);
-            for column in 3..12 {
-                sheet.write_blank(row, column, &styles.text)?;
-            }
-            let mut put = |column: u16, value: Fine| {
-                let value = rounded(value.to_f64(unit));
-                sheet
-                    .write_number_with_format(row, column, value, &number)
-                    .map(drop)
-            };
-            if let Some(checked) = checked {
-                put(10, checked.verdict.lower)?;
-                put(11, checked.verdict.upper)?;
-            }
-            if let Some(compared) = compared {
-                put(3, compared.predicted)?;
-                put(4, compared.predicted_within)?;
-                put(5, compared.found.first.value.into())?;
-                if let Some(again) = compared.found.again {
-                    put(6, again.value.into())?;
-                }
-                put(7, compared.found_within)?;
-                put(8, compared.difference())?;
-                if let Some(e) = compared.normalised() {
-                    // Two places are enough to read; agreement itself is judged on the whole number.
-                    let shown = (e * 100.0).round() / 100.0;
-                    sheet.write_number_with_format(row, 9, shown, &styles.number)?;
-                }
-            }
             let met = checked.map(|checked| checked.verdict.conforms());
-            let gasket = match of {
-                Of::Requirement(index) => match pump.requirements[index].form {
-                    Form::GasketFill { gasket, .. } => Some(gasket),
-                    Form::Linear { .. } => None,
-                },
-                Of::Pack(_) => None,
+            let read = match form {
+                Some(Form::GasketFill { gasket, .. }) => {
+                    Some(record.packs.get(*gasket).is_some_and(Option::is_some))
+                }
+                _ => None,
             };
-            let read = gasket.map(|pack| record.packs.get(pack).is_some_and(Option::is_some));
-            let (text, bad) = standing(compared, met, read);
-            let format = if bad { &styles.alarm } else { &styles.text };
-            sheet.write_text(row, 12, text, format)?;
+            row += 1;
+            let line = Line {
+                tag: &pump.tag,
+                what: what(job, pump, of),
+                unit: job.model_of(pump).unit,
+                compared,
+                checked,
+                standing: standing(compared, met, read),
+            };
+            table::row(sheet, row, &columns, &line)?;
+            sheet.set_row_height(row, tall(line.what, 30))?;
         }
     }
     if row == 3 {

@@ -7,11 +7,13 @@ use rust_xlsxwriter::{
 
 use super::AsBuilt;
 use crate::length::Fine;
-use crate::model::{Form, USUAL_CAUTIONS};
+use crate::model::Form;
+use crate::pump::Pump;
 use crate::recheck::{Decision, Record};
 use crate::words::recheck::{decision, is_accepted_unmeasured, keeps_open, to_do};
 use crate::write::between::{self, share};
-use crate::write::style::{LIMITS, Styles, VALUES, heads, set_up, tall, title, widths};
+use crate::write::style::{Head, LIMITS, Styles, VALUES, begin, tall, usual_cautions};
+use crate::write::table::{self, Cells, Column};
 use crate::write::text::WriteText;
 
 const NAME: &str = "As built";
@@ -25,11 +27,6 @@ pub(super) fn write(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let (job, records) = (built.recheck.job(), built.recheck.records());
-    set_up(sheet, NAME, built.date)?;
-    widths(
-        sheet,
-        &[14.0, 21.0, 12.0, 24.0, 58.0, 17.0, 17.0, 12.0, 16.0],
-    )?;
     let accepted = records.iter().filter(|r| !keeps_open(&r.decision)).count();
     let lead = format!(
         "{accepted} of {} pumps accepted as found; plan {}, acceptance rule: {}",
@@ -37,55 +34,85 @@ pub(super) fn write(
         built.plan_id,
         job.policy.acceptance
     );
-    title(sheet, "As-built record", &lead, styles)?;
+    let head = Head {
+        name: NAME,
+        date: built.date,
+        title: "As-built record",
+        lead: &lead,
+    };
+    begin(sheet, &head, styles)?;
     let mut row = counts(sheet, records, styles)?;
     row = pictures(sheet, built, row + 1, styles)?;
     row += 1;
-    let names = [
-        "Tag",
-        "Model",
-        "Due",
-        "Decision",
-        "What there is to say",
-        "Fitter, date",
-        "Checked, date",
-        "Accepted on",
-        "Signed",
-    ];
-    heads(sheet, row, &names, styles)?;
+    let columns = columns(styles);
+    table::widths(sheet, &columns)?;
+    table::heads(sheet, row, &columns, styles)?;
     for (pump, record) in job.pumps.iter().zip(records) {
         row += 1;
-        let due = pump.due.as_ref().map_or("", |due| due.shown.as_str());
-        let open = keeps_open(&record.decision);
-        let format = if open { &styles.alarm } else { &styles.strong };
-        sheet.write_text(row, 0, &pump.tag, &styles.strong)?;
-        sheet.write_text(row, 1, &job.model_of(pump).name, &styles.text)?;
-        sheet.write_text(row, 2, due, &styles.text)?;
         let (decided, least) = match is_accepted_unmeasured(job, pump, record) {
             true => ("accept; packs not all measured", 32.0),
             false => (decision(&record.decision), 20.0),
         };
-        let wrapped = format.clone().set_text_wrap();
-        sheet.write_text(row, 3, decided, &wrapped)?;
         let said = match &record.decision {
             Decision::Look(_) | Decision::Swap(_) => "See To do.".to_string(),
             _ => to_do(job, pump, record).join(" "),
         };
-        sheet.write_text(row, 4, &said, &styles.wrapped)?;
         sheet.set_row_height(row, tall(&said, 58).max(least))?;
-        for (column, who) in [(5, &record.bench.fitter), (6, &record.bench.checker)] {
-            sheet.write_text(row, column, who.as_deref().unwrap_or(""), &styles.wrapped)?;
-        }
-        for column in [7, 8] {
-            match open {
-                true => sheet.write_text(row, column, "not yet", &styles.text)?,
-                false => sheet.write_blank(row, column, &styles.entry)?,
-            };
-        }
+        let line = Line {
+            pump,
+            model: &job.model_of(pump).name,
+            record,
+            decided,
+            said,
+        };
+        table::row(sheet, row, &columns, &line)?;
     }
-    row = cautions(sheet, row + 2, styles)?;
+    row = usual_cautions(sheet, (row + 2, LAST), styles)?;
     sheet.set_print_area(0, 0, row, LAST)?;
     Ok(())
+}
+
+/// A pump with what was decided.
+struct Line<'a> {
+    pump: &'a Pump,
+    model: &'a str,
+    record: &'a Record,
+    decided: &'static str,
+    said: String,
+}
+
+type Col<'s> = Column<'s, Line<'s>>;
+
+fn columns(styles: &Styles) -> [Col<'_>; 9] {
+    let (text, wrapped, strong) = (&styles.text, &styles.wrapped, &styles.strong);
+    let open = |line: &Line<'_>| keeps_open(&line.record.decision);
+    let decided = move |line: &Line<'_>| match open(line) {
+        true => styles.alarm.wrapping(line.decided),
+        false => strong.wrapping(line.decided),
+    };
+    let sign = move |line: &Line<'_>| match open(line) {
+        true => text.of("not yet"),
+        false => styles.entry.blank(),
+    };
+    let due = |line: &Line<'_>| line.pump.due.as_ref().map(|due| due.shown.clone());
+    let who = |who: &Option<String>| wrapped.of(who.as_deref().unwrap_or(""));
+    [
+        Col::new("Tag", 14.0, |line| strong.of(&line.pump.tag)),
+        Col::new("Model", 21.0, |line| text.of(line.model)),
+        Col::new("Due", 12.0, move |line| {
+            text.of(due(line).unwrap_or_default())
+        }),
+        Col::new("Decision", 24.0, decided),
+        Col::new("What there is to say", 58.0, |line| wrapped.of(&line.said)),
+        Col::new("Fitter, date", 17.0, move |line| {
+            who(&line.record.bench.fitter)
+        }),
+        Col::new("Checked, date", 17.0, move |line| {
+            who(&line.record.bench.checker)
+        }),
+        Col::new("Accepted on", 12.0, sign),
+        Col::new("Signed", 16.0, sign),
+    ]
 }
 
 fn counts(sheet: &mut Worksheet, records: &[Record], styles: &Styles) -> Result<u32, XlsxError> {
@@ -214,16 +241,4 @@ fn picture(first: u32, last: u32, goes_on: bool) -> Chart {
     chart.set_width(1180);
     chart.set_alt_text("Each clearance that was read, found and predicted, between its limits");
     chart
-}
-
-fn cautions(sheet: &mut Worksheet, start: u32, styles: &Styles) -> Result<u32, XlsxError> {
-    sheet.write_text(start, 0, "Cautions", &styles.part)?;
-    let mut row = start;
-    for (when, text) in USUAL_CAUTIONS {
-        row += 1;
-        sheet.write_text(row, 0, when, &styles.prose)?;
-        sheet.merge_text(row, 1, row, LAST, text, &styles.prose)?;
-        sheet.set_row_height(row, 18.0)?;
-    }
-    Ok(row)
 }

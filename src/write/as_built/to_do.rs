@@ -5,8 +5,19 @@ use rust_xlsxwriter::{Worksheet, XlsxError};
 use super::AsBuilt;
 use crate::recheck::Decision;
 use crate::words::recheck::{Kind, decision, keeps_open, work};
-use crate::write::style::{Styles, heads, set_up, tall, title, widths};
+use crate::write::style::{Head, Styles, begin, tall};
+use crate::write::table::{self, Cells, Column};
 use crate::write::text::WriteText;
+
+/// A step for a pump; the first one bears its tag and what was decided.
+struct Line<'a> {
+    tag: &'a str,
+    decided: &'static str,
+    kind: Kind,
+    step: String,
+}
+
+type Col<'s> = Column<'s, Line<'s>>;
 
 pub(super) fn write(
     sheet: &mut Worksheet,
@@ -14,28 +25,33 @@ pub(super) fn write(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let (job, records) = (built.recheck.job(), built.recheck.records());
-    set_up(sheet, "To do", built.date)?;
-    widths(sheet, &[16.0, 24.0, 98.0, 8.0, 12.0, 14.0])?;
-    title(
-        sheet,
-        "To do",
-        "Isolated and locked out? What differs is looked into before any piece is moved; every swap is measured, fitted and rechecked like the first pack.",
-        styles,
-    )?;
-    heads(
-        sheet,
-        3,
-        &[
-            "Tag",
-            "Decision",
-            "Found, and to do",
-            "Done",
-            "Initials",
-            "New reading",
-        ],
-        styles,
-    )?;
-    sheet.set_repeat_rows(3, 3)?;
+    let head = Head {
+        name: "To do",
+        date: built.date,
+        title: "To do",
+        lead: "Isolated and locked out? What differs is looked into before any piece is moved; every swap is measured, fitted and rechecked like the first pack.",
+    };
+    begin(sheet, &head, styles)?;
+    // What was found and what to mind is nothing to tick off.
+    let entry = |line: &Line<'_>, cell| match line.kind {
+        Kind::Step => cell,
+        _ => None,
+    };
+    let columns = [
+        Col::new("Tag", 16.0, |line| styles.strong.of(line.tag)),
+        Col::new("Decision", 24.0, |line| styles.alarm.of(line.decided)),
+        Col::new("Found, and to do", 98.0, |line| {
+            styles.wrapped.of(&line.step)
+        }),
+        Col::new("Done", 8.0, move |line| entry(line, styles.entry.of("☐"))),
+        Col::new("Initials", 12.0, move |line| {
+            entry(line, styles.entry.blank())
+        }),
+        Col::new("New reading", 14.0, move |line| {
+            entry(line, styles.entry.blank())
+        }),
+    ];
+    table::open(sheet, 3, &columns, styles)?;
     sheet.set_freeze_panes(4, 0)?;
     let mut row = 3;
     for (pump, record) in job.pumps.iter().zip(records) {
@@ -43,26 +59,24 @@ pub(super) fn write(
         if silent || !keeps_open(&record.decision) {
             continue;
         }
-        for (at, (kind, step)) in work(job, pump, record).iter().enumerate() {
+        for (at, (kind, step)) in work(job, pump, record).into_iter().enumerate() {
             row += 1;
-            let (tag, word) = match at {
+            let (tag, decided) = match at {
                 0 => (pump.tag.as_str(), decision(&record.decision)),
                 _ => ("", ""),
             };
-            sheet.write_text(row, 0, tag, &styles.strong)?;
-            sheet.write_text(row, 1, word, &styles.alarm)?;
             let step = match kind {
                 Kind::Caution => format!("\u{26a0} {step}"),
-                _ => step.clone(),
+                _ => step,
             };
-            sheet.write_text(row, 2, &step, &styles.wrapped)?;
             sheet.set_row_height(row, tall(&step, 98))?;
-            // What was found and what to mind is nothing to tick off.
-            if *kind == Kind::Step {
-                sheet.write_text(row, 3, "☐", &styles.entry)?;
-                sheet.write_blank(row, 4, &styles.entry)?;
-                sheet.write_blank(row, 5, &styles.entry)?;
-            }
+            let line = Line {
+                tag,
+                decided,
+                kind,
+                step,
+            };
+            table::row(sheet, row, &columns, &line)?;
         }
     }
     if row == 3 {

@@ -2,11 +2,12 @@
 
 use rust_xlsxwriter::{
     Image, ObjectMovement, Shape, ShapeFont, ShapeFormat, ShapeText, ShapeTextHorizontalAlignment,
-    ShapeTextVerticalAlignment, Worksheet, XlsxError,
+    ShapeTextVerticalAlignment, XlsxError,
 };
 
 use super::super::style::VALUES;
 use super::super::text::chart_name;
+use super::Slip;
 use crate::accounting::{pack_total, verdicts};
 use crate::job::Job;
 use crate::plan::PackPick;
@@ -23,19 +24,18 @@ const INSET: u32 = 8;
 const FIGURE: [u32; 2] = [110, 19];
 const LETTERS: f64 = 9.0;
 
-/// Draws it with its upper edge at a row; how tall it is, in points, nothing if the model has no drawing.
+/// Draws an image of it with its upper edge at the row of a slip; how tall it is, in points.
 pub(super) fn draw(
-    sheet: &mut Worksheet,
-    job: &Job,
-    pump: &Pump,
+    slip: &mut Slip<'_>,
+    image: &[u8],
     packs: &[PackPick],
-    row: u32,
 ) -> Result<f64, XlsxError> {
+    let (sheet, job, pump, row) = (&mut *slip.sheet, slip.job, slip.pump, slip.row);
     let model = job.model_of(pump);
     let Some(drawing) = &model.drawing else {
         return Ok(0.0);
     };
-    let image = Image::new_from_buffer(&drawing.bytes)?
+    let image = Image::new_from_buffer(image)?
         .set_scale_to_size(BOX[0], BOX[1], true)
         .set_object_movement(ObjectMovement::MoveButDontSizeWithCells)
         .set_alt_text(chart_name(&format!("Drawing: {}", model.title)));

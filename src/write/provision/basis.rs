@@ -2,10 +2,10 @@
 
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
-use super::super::basis::inputs_and_policy;
-use super::super::style::{Styles, heads, set_up, title, widths};
-use super::super::text::WriteText;
-use super::{Provided, high_enough};
+use super::super::basis::{self, Content, Row, Section, inputs_and_policy, program};
+use super::super::style::Styles;
+use super::super::table::Cells;
+use super::{Provided, height};
 use crate::words;
 use crate::words::provision as said;
 
@@ -22,23 +22,13 @@ pub(super) fn write(
         level,
     } = provided;
     let job = &outlook.job;
-    set_up(sheet, "Basis", date)?;
-    widths(sheet, &[28.0, 46.0, 68.0])?;
-    title(
-        sheet,
-        "Basis",
-        "The same inputs, policy, program and date give this workbook again, byte for byte, unless the time limit or Ctrl-C ended the work.",
-        styles,
-    )?;
-    let mut row = inputs_and_policy(sheet, job, styles)? + 2;
-    heads(sheet, row, &["Fact", "", ""], styles)?;
     let ended = match provision.stopped {
         Some(stop) => stop.words(),
         None if provision.trolley.proven() => "nothing: the work was done to its end",
         None => "nothing: the method stops here and cannot prove this trolley least",
     };
     let facts = [
-        ("Program", format!("gapwright {}", env!("CARGO_PKG_VERSION"))),
+        program(),
         ("Date", date.to_string()),
         (
             "Step",
@@ -77,41 +67,38 @@ pub(super) fn write(
         ("Money", "the unit cost of what is set aside; most of it goes back".into()),
         ("Ended early by", ended.to_string()),
     ];
-    for (name, text) in facts {
-        row += 1;
-        sheet.write_text(row, 0, name, &styles.text)?;
-        sheet.merge_text(row, 1, row, 2, &text, &styles.wrapped)?;
-        high_enough(sheet, row, &[(&text, 105)])?;
-    }
-    row += 2;
-    heads(
-        sheet,
-        row,
-        &["Expected: tag", "Dimension and range", "How likely what is"],
-        styles,
-    )?;
-    for (pump, expected) in job.pumps.iter().zip(&outlook.expected) {
+    let mut sections = Vec::from(inputs_and_policy(job, styles));
+    sections.push(Section::facts(facts, |text| Some(height(&[(text, 105)]))));
+    sections.push(expected(provided, styles));
+    sections.extend(Section::warnings(job, |text| height(&[(text, 135)])));
+    let lead = "The same inputs, policy, program and date give this workbook again, byte for byte, unless the time limit or Ctrl-C ended the work.";
+    basis::write(sheet, date, lead, sections, styles)
+}
+
+/// What is expected of each pump.
+fn expected<'s>(provided: &Provided<'_>, styles: &'s Styles) -> Section<'s> {
+    let outlook = provided.outlook;
+    let job = &outlook.job;
+    let pumps = job.pumps.iter().zip(&outlook.expected);
+    let expected = pumps.flat_map(|(pump, expected)| {
         let model = job.model_of(pump);
-        for (dimension, expected) in model.dimensions.iter().zip(expected) {
-            let Some(expected) = expected else { continue };
-            row += 1;
+        let dimensions = model.dimensions.iter().zip(expected);
+        dimensions.filter_map(move |(dimension, expected)| {
+            let expected = expected.as_ref()?;
             let range = said::range([expected.low, expected.high], model.unit);
             let range = format!("{}: {range}", dimension.label);
-            sheet.write_text(row, 0, &pump.tag, &styles.text)?;
-            sheet.write_text(row, 1, &range, &styles.wrapped)?;
-            sheet.write_text(row, 2, said::law(expected, model.unit), &styles.wrapped)?;
-            high_enough(sheet, row, &[(&range, 50)])?;
-        }
+            Some(Row {
+                height: Some(height(&[(&range, 50)])),
+                content: Content::Cells([
+                    styles.text.of(&pump.tag),
+                    styles.wrapped.of(range),
+                    styles.wrapped.of(said::law(expected, model.unit)),
+                ]),
+            })
+        })
+    });
+    Section {
+        heads: ["Expected: tag", "Dimension and range", "How likely what is"],
+        rows: expected.collect(),
     }
-    if !job.warnings.is_empty() {
-        row += 2;
-        heads(sheet, row, &["Warnings", "", ""], styles)?;
-    }
-    for warning in &job.warnings {
-        row += 1;
-        let text = words::warning(warning);
-        sheet.merge_text(row, 0, row, 2, &text, &styles.wrapped)?;
-        high_enough(sheet, row, &[(&text, 135)])?;
-    }
-    Ok(())
 }

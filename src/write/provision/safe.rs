@@ -1,7 +1,8 @@
 //! The Safe kits: per pump its pieces, and what to take when it measures so or so.
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use rust_xlsxwriter::{Workbook, XlsxError};
 
+use super::super::pages::{Pages, Series};
 use super::super::style::{Styles, heads, set_up, title, widths};
 use super::super::text::WriteText;
 use super::{Provided, height, money};
@@ -10,6 +11,9 @@ use crate::words::provision::{self as words, Run};
 /// The last column.
 const LAST: u16 = 7;
 const WIDTHS: [f64; 8] = [24.0, 14.0, 9.0, 20.0, 13.0, 10.0, 12.0, 30.0];
+/// The row of the first page, and the height of the title above it, in points.
+const FIRST: u32 = 3;
+const TITLE: f64 = 60.0;
 /// Lines of one pump's table; more are in the JSON.
 const MOST_RUNS: usize = 300;
 /// The height of a plain row, in points.
@@ -20,68 +24,66 @@ const SCALE: u16 = 72;
 const ROOM: f64 = 480.0 * 100.0 / 72.0;
 
 pub(super) fn write(
-    sheet: &mut Worksheet,
+    workbook: &mut Workbook,
     provided: &Provided<'_>,
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    set_up(sheet, "Safe kits", date)?;
-    widths(sheet, &WIDTHS)?;
-    title(
-        sheet,
-        "Safe kits: for each pump what meets every value looked at",
-        "The tables say what would do; nothing is fitted by them. Measure the pump, run `gapwright kit`, measure the finished pack, recheck.",
-        styles,
-    )?;
-    let mut pages = Pages {
-        sheet,
-        styles,
-        row: 3,
-        used: 60.0,
-        breaks: Vec::new(),
+    let series = Series {
+        name: "Safe kits",
+        begin: &|sheet, name| {
+            set_up(sheet, name, date)?;
+            widths(sheet, &WIDTHS)?;
+            title(
+                sheet,
+                "Safe kits: for each pump what meets every value looked at",
+                "The tables say what would do; nothing is fitted by them. Measure the pump, run `gapwright kit`, measure the finished pack, recheck.",
+                styles,
+            )?;
+            // Not fitted to the page, since spreadsheet programs pass over page breaks then.
+            sheet.set_print_scale(SCALE);
+            Ok(FIRST)
+        },
+        last_column: None,
     };
+    let mut kits = Kits {
+        pages: Pages::begin(workbook, &series)?,
+        styles,
+        used: 0.0,
+    };
+    kits.turn()?;
     for pump in 0..provided.provision.safe.len() {
-        pages.pump(provided, pump)?;
+        kits.pump(provided, pump)?;
     }
-    let Pages {
-        sheet, mut breaks, ..
-    } = pages;
-    // A sheet has no more breaks than these (rust_xlsxwriter); behind them pages end where they end.
-    breaks.truncate(1_023);
-    sheet.set_page_breaks(&breaks)?;
-    // Not fitted to the page, since spreadsheet programs pass over page breaks then.
-    sheet.set_print_scale(SCALE);
-    Ok(())
+    kits.pages.finish(|_| {})
 }
 
 /// Rows written one below the other, with the breaks between pages where they are wanted: a table
 /// that runs over has its headings again.
-struct Pages<'a> {
-    sheet: &'a mut Worksheet,
+struct Kits<'a> {
+    pages: Pages<'a>,
     styles: &'a Styles,
-    /// The next row.
-    row: u32,
     /// The height of what stands on this page.
     used: f64,
-    breaks: Vec<u32>,
 }
 
-impl Pages<'_> {
+impl Kits<'_> {
     /// Whether so much more fits on this page.
     fn fits(&self, more: f64) -> bool {
         self.used + more <= ROOM
     }
 
-    fn turn(&mut self) {
-        self.breaks.push(self.row);
-        self.used = 0.0;
+    fn turn(&mut self) -> Result<(), XlsxError> {
+        self.pages.turn(1)?;
+        self.used = if self.pages.row == FIRST { TITLE } else { 0.0 };
+        Ok(())
     }
 
     /// The next row, made so high.
     fn next(&mut self, height: f64) -> Result<u32, XlsxError> {
-        let row = self.row;
-        self.sheet.set_row_height(row, height)?;
-        self.row += 1;
+        let row = self.pages.row;
+        self.pages.sheet.set_row_height(row, height)?;
+        self.pages.row += 1;
         self.used += height;
         Ok(row)
     }
@@ -101,7 +103,7 @@ impl Pages<'_> {
         let whole = above + lines.iter().map(|line| line.height).sum::<f64>();
         // A kit that fits on a page is not parted; a longer one has the first lines of its table.
         if !self.fits(whole.min(above + 4.0 * PLAIN)) || (!self.fits(whole) && whole <= ROOM) {
-            self.turn();
+            self.turn()?;
         }
         let proof = match (kit.proven, kit.pieces.is_empty()) {
             (_, true) => "no pieces".into(),
@@ -118,7 +120,8 @@ impl Pages<'_> {
             kit.count
         );
         let row = self.next(PLAIN)?;
-        self.sheet
+        self.pages
+            .sheet
             .merge_text(row, 0, row, LAST, &head, &self.styles.part)?;
         let format = match kit.gaps() {
             0 => &self.styles.plain,
@@ -127,7 +130,8 @@ impl Pages<'_> {
         let model = job.model_of(&job.pumps[pump]);
         let standing = format!("{}. Model {}.", words::standing(kit), model.name);
         let row = self.next(PLAIN)?;
-        self.sheet
+        self.pages
+            .sheet
             .merge_text(row, 0, row, LAST, &standing, format)?;
         self.pieces(provided, pump)?;
         if !lines.is_empty() {
@@ -137,7 +141,8 @@ impl Pages<'_> {
         if let Some(more @ 1..) = runs.len().checked_sub(MOST_RUNS) {
             let row = self.next(PLAIN)?;
             let text = format!("and {more} lines more: they stand in the file that --json writes");
-            self.sheet
+            self.pages
+                .sheet
                 .merge_text(row, 0, row, LAST, &text, &self.styles.remark)?;
         }
         self.next(PLAIN)?;
@@ -157,12 +162,12 @@ impl Pages<'_> {
             "Bin",
         ];
         let row = self.next(PLAIN)?;
-        heads(self.sheet, row, &names, self.styles)?;
+        heads(&mut self.pages.sheet, row, &names, self.styles)?;
         let money = money(self.styles);
         for one in &provided.provision.safe[pump].pieces {
             let item = &job.stock[one.item];
             let row = self.next(height(&[(&item.item, 22)]))?;
-            let (sheet, styles) = (&mut *self.sheet, self.styles);
+            let (sheet, styles) = (&mut self.pages.sheet, self.styles);
             sheet.write_text(row, 0, &item.item, &styles.strong.clone().set_text_wrap())?;
             sheet.write_text(row, 1, &item.kind, &styles.text)?;
             sheet.write_text(row, 2, item.fit.as_str(), &styles.text)?;
@@ -198,15 +203,16 @@ impl Pages<'_> {
         self.headings(&label)?;
         for line in lines {
             if !self.fits(line.height) {
-                self.turn();
+                self.turn()?;
                 let row = self.next(PLAIN)?;
                 let head = format!("Pump {}, continued", job.pumps[pump].tag);
-                self.sheet
+                self.pages
+                    .sheet
                     .merge_text(row, 0, row, LAST, &head, &self.styles.part)?;
                 self.headings(&label)?;
             }
             let row = self.next(line.height)?;
-            let (sheet, styles) = (&mut *self.sheet, self.styles);
+            let (sheet, styles) = (&mut self.pages.sheet, self.styles);
             let format = if line.gap {
                 &styles.alarm
             } else {
@@ -221,7 +227,7 @@ impl Pages<'_> {
 
     fn headings(&mut self, label: &str) -> Result<(), XlsxError> {
         let row = self.next(height(&[(label, 32)]))?;
-        let (sheet, head) = (&mut *self.sheet, &self.styles.head);
+        let (sheet, head) = (&mut self.pages.sheet, &self.styles.head);
         sheet.merge_text(row, 0, row, 1, label, head)?;
         sheet.write_text(row, 2, "Values", head)?;
         let take = "Take, place by place (with its total)";

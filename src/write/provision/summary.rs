@@ -5,9 +5,10 @@ use rust_xlsxwriter::{
     ChartMarkerType, ChartRange, ChartSolidFill, ChartType, Worksheet, XlsxError,
 };
 
-use super::super::style::{Styles, VALUES, heads, set_up, title, widths};
+use super::super::style::{Head, Styles, VALUES, begin, heads, paragraphs, widths};
+use super::super::table::{self, Cells};
 use super::super::text::WriteText;
-use super::{Provided, high_enough, money};
+use super::{Provided, height, high_enough, money};
 use crate::model::USUAL_CAUTIONS;
 use crate::words;
 use crate::words::provision as said;
@@ -26,7 +27,6 @@ pub(super) fn write(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let (job, provision) = (&provided.outlook.job, provided.provision);
-    set_up(sheet, NAME, date)?;
     widths(
         sheet,
         &[16.0, 18.0, 9.0, 12.0, 46.0, 8.0, 8.0, 14.0, 13.0, 28.0],
@@ -42,7 +42,13 @@ pub(super) fn write(
             words::natural_unit(provided.question.step)
         )
     );
-    title(sheet, "What to set aside before the outage", &lead, styles)?;
+    let head = Head {
+        name: NAME,
+        date,
+        title: "What to set aside before the outage",
+        lead: &lead,
+    };
+    begin(sheet, &head, styles)?;
     sheet.merge_text(2, 0, 2, LAST, said::CAUTION, &styles.strong)?;
     let mut row = prices(sheet, provided, styles)?;
     row = charts(sheet, provided, row + 1, styles)?;
@@ -60,29 +66,46 @@ fn prices(
     provided: &Provided<'_>,
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
+    let (provision, question) = (provided.provision, provided.question);
+    let (together, short) = (&provision.together, provision.falls_short(question));
+    let mut row = 4;
+    let heads = [
+        (0, 1, ""),
+        (2, 4, "Safe kits, all of them together"),
+        (5, LAST, "Trolley, shared by all pumps"),
+    ];
+    for (first, last, text) in heads {
+        sheet.merge_text(row, first, row, last, text, &styles.head)?;
+    }
+    let lines = answers(provided);
+    for (at, (name, safe, shared)) in lines.iter().enumerate() {
+        row += 1;
+        let format = if at < 2 {
+            &styles.strong
+        } else {
+            &styles.wrapped
+        };
+        sheet.merge_text(row, 0, row, 1, name, &styles.text)?;
+        let lacking =
+            at == lines.len() - 1 && !(together.lacking.is_empty() && together.sheets.is_empty());
+        let alarm = styles.alarm.clone().set_text_wrap();
+        let safe_format = if lacking { &alarm } else { format };
+        sheet.merge_text(row, 2, row, 4, safe, safe_format)?;
+        let short = short && shared.starts_with("NOT ");
+        let shared_format = if short { &alarm } else { format };
+        sheet.merge_text(row, 5, row, LAST, shared, shared_format)?;
+        high_enough(sheet, row, &[(safe, 70), (shared, 74)])?;
+    }
+    Ok(verdict(sheet, provided, row, styles)? + 1)
+}
+
+/// What each answer comes to: its name, that of the safe kits, that of the trolley.
+fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 7] {
     let (job, provision) = (&provided.outlook.job, provided.provision);
     let (together, trolley, service) =
         (&provision.together, &provision.trolley, &provision.service);
     let question = provided.question;
     let short = provision.falls_short(question);
-    let mut row = 4;
-    sheet.merge_text(row, 0, row, 1, "", &styles.head)?;
-    sheet.merge_text(
-        row,
-        2,
-        row,
-        4,
-        "Safe kits, all of them together",
-        &styles.head,
-    )?;
-    sheet.merge_text(
-        row,
-        5,
-        row,
-        LAST,
-        "Trolley, shared by all pumps",
-        &styles.head,
-    )?;
     let served = format!(
         "{} of {} scenarios, {} wanted; no measure of its service, since it was made for them",
         trolley.served, trolley.scenarios, trolley.wanted
@@ -94,7 +117,7 @@ fn prices(
             said::sheets(job, &trolley.sheets)
         ),
     };
-    let lines = [
+    [
         (
             "Price",
             words::money(together.cost.raw(), job),
@@ -138,25 +161,18 @@ fn prices(
             said::service(service),
         ),
         ("Fits the drawers", said::fits(job, together), sheets),
-    ];
-    for (at, (name, safe, shared)) in lines.iter().enumerate() {
-        row += 1;
-        let format = if at < 2 {
-            &styles.strong
-        } else {
-            &styles.wrapped
-        };
-        sheet.merge_text(row, 0, row, 1, name, &styles.text)?;
-        let lacking =
-            at == lines.len() - 1 && !(together.lacking.is_empty() && together.sheets.is_empty());
-        let alarm = styles.alarm.clone().set_text_wrap();
-        let safe_format = if lacking { &alarm } else { format };
-        sheet.merge_text(row, 2, row, 4, safe, safe_format)?;
-        let short = short && shared.starts_with("NOT ");
-        let shared_format = if short { &alarm } else { format };
-        sheet.merge_text(row, 5, row, LAST, shared, shared_format)?;
-        high_enough(sheet, row, &[(safe, 70), (shared, 74)])?;
-    }
+    ]
+}
+
+/// What the trolley promises, what the count lost, and what stands against it; the last row written.
+fn verdict(
+    sheet: &mut Worksheet,
+    provided: &Provided<'_>,
+    mut row: u32,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    let (provision, question) = (provided.provision, provided.question);
+    let service = &provision.service;
     let [gaps, unknown] = [service.hopeless, service.undecided];
     let ran_out = service
         .checks
@@ -193,7 +209,7 @@ fn prices(
         );
         sheet.merge_text(row, 0, row, LAST, &text, &styles.alarm)?;
     }
-    Ok(row + 1)
+    Ok(row)
 }
 
 /// Both prices, and the service with its interval; the row below.
@@ -237,14 +253,36 @@ fn charts(
             sheet.write_number_with_format(at, FIGURES + column, value, &styles.remark)?;
         }
     }
-    let range = |column: u16| {
-        ChartRange::new_from_range(NAME, row + 1, FIGURES + column, row + 2, FIGURES + column)
-    };
-    let fill = || {
-        ChartFormat::new()
-            .set_solid_fill(ChartSolidFill::new().set_color(VALUES))
-            .clone()
-    };
+    let mut price = price(row, &job.policy.currency);
+    let mut counted = counted(row, low.min(asked));
+    for chart in [&mut price, &mut counted] {
+        chart
+            .title()
+            .set_font(rust_xlsxwriter::ChartFont::new().set_size(11).set_bold());
+        chart.set_height(280);
+    }
+    price.set_width(470);
+    counted.set_width(680);
+    sheet.insert_chart_with_offset(row, 0, &price, 4, 4)?;
+    sheet.insert_chart_with_offset(row, 4, &counted, 110, 4)?;
+    Ok(row + PICTURE)
+}
+
+/// How the values of both pictures look.
+fn fill() -> ChartFormat {
+    ChartFormat::new()
+        .set_solid_fill(ChartSolidFill::new().set_color(VALUES))
+        .clone()
+}
+
+/// The figures of a column, below their heading in a row.
+fn figures(row: u32, column: u16) -> ChartRange {
+    ChartRange::new_from_range(NAME, row + 1, FIGURES + column, row + 2, FIGURES + column)
+}
+
+/// Both prices.
+fn price(row: u32, currency: &str) -> Chart {
+    let range = |column| figures(row, column);
     let mut price = Chart::new(ChartType::Column);
     price
         .add_series()
@@ -253,13 +291,19 @@ fn charts(
         .set_values(&range(1))
         .set_gap(90)
         .set_format(&mut fill());
-    let name = format!("Price of what is set aside ({})", job.policy.currency);
+    let name = format!("Price of what is set aside ({})", currency);
     price
         .title()
         .set_name(super::super::text::chart_name(&name).as_str());
     price.legend().set_hidden();
     price.y_axis().set_min(0).set_num_format("0");
     price.set_alt_text("Price of all safe kits together beside that of the trolley");
+    price
+}
+
+/// The service that was asked for and the counted one, which may be as low as this.
+fn counted(row: u32, low: f64) -> Chart {
+    let range = |column| figures(row, column);
     let mut counted = Chart::new(ChartType::Line);
     counted
         .add_series()
@@ -283,24 +327,14 @@ fn charts(
         .set_name("Outages in which every pump is served, with the interval of the count");
     counted.legend().set_hidden();
     // Points and not columns, so that the axis need not begin at nothing.
-    let least = ((low.min(asked) - 0.02).max(0.0) * 20.0).floor() / 20.0;
+    let least = ((low - 0.02).max(0.0) * 20.0).floor() / 20.0;
     counted
         .y_axis()
         .set_min(least)
         .set_max(1)
         .set_num_format("0 %");
     counted.set_alt_text("Service that was asked for, and the counted one with its interval");
-    for chart in [&mut price, &mut counted] {
-        chart
-            .title()
-            .set_font(rust_xlsxwriter::ChartFont::new().set_size(11).set_bold());
-        chart.set_height(280);
-    }
-    price.set_width(470);
-    counted.set_width(680);
-    sheet.insert_chart_with_offset(row, 0, &price, 4, 4)?;
-    sheet.insert_chart_with_offset(row, 4, &counted, 110, 4)?;
-    Ok(row + PICTURE)
+    counted
 }
 
 /// Every pump with its standing; the row below.
@@ -352,24 +386,25 @@ fn pumps(
             false => expected.join("; "),
         };
         let due = pump.due.as_ref().map_or("", |due| due.shown.as_str());
-        sheet.write_text(row, 0, &pump.tag, &tag)?;
-        sheet.write_text(row, 1, &model.name, &styles.wrapped)?;
-        sheet.write_number_with_format(row, 2, pump.priority, &styles.count)?;
-        sheet.write_text(row, 3, due, &styles.text)?;
-        sheet.write_text(row, 4, &expected, &styles.wrapped)?;
-        for (column, count) in [(5, kit.values()), (6, kit.gaps())] {
-            let count = u32::try_from(count).unwrap_or(u32::MAX);
-            sheet.write_number_with_format(row, column, count, &styles.count)?;
-        }
-        sheet.write_number_with_format(row, 7, kit.cost.to_f64(), &money)?;
         let missed = provision.service.missed.get(index).copied().unwrap_or(0);
-        sheet.write_text(row, 8, format!("{missed} of {checks}"), &styles.text)?;
         let format = match kit.gaps() {
             0 => styles.wrapped.clone(),
             _ => styles.alarm.clone().set_text_wrap(),
         };
         let standing = said::standing(kit);
-        sheet.write_text(row, 9, &standing, &format)?;
+        let cells = [
+            tag.of(&pump.tag),
+            styles.wrapped.of(&model.name),
+            styles.count.of(pump.priority),
+            styles.text.of(due),
+            styles.wrapped.of(&expected),
+            styles.count.of(kit.values()),
+            styles.count.of(kit.gaps()),
+            money.of(kit.cost.to_f64()),
+            styles.text.of(format!("{missed} of {checks}")),
+            format.of(&standing),
+        ];
+        table::cells(sheet, (row, 0), cells)?;
         high_enough(
             sheet,
             row,
@@ -401,24 +436,19 @@ fn warnings(
     if own.is_empty() && job.warnings.is_empty() && job.unused.is_empty() {
         return Ok(start - 1);
     }
-    sheet.write_text(start, 0, "Warnings and remarks", &styles.part)?;
     let warnings = job.warnings.iter().map(words::warning);
     let unused = (!job.unused.is_empty()).then(|| {
-        format!(
-            "Carried through or left alone, not used: {}.",
-            job.unused.join("; ")
-        )
+        let unused = job.unused.join("; ");
+        format!("Carried through or left alone, not used: {unused}.")
     });
-    let mut row = start;
     let alarm = styles.alarm.clone().set_text_wrap();
     let own = own.into_iter().map(|text| (text, &alarm));
     let others = warnings.chain(unused).map(|text| (text, &styles.prose));
-    for (text, format) in own.chain(others) {
-        row += 1;
-        sheet.merge_text(row, 0, row, LAST, &text, format)?;
-        high_enough(sheet, row, &[(&text, 170)])?;
-    }
-    Ok(row + 1)
+    let texts = own.chain(others).map(|(text, format)| {
+        let height = height(&[(&text, 170)]);
+        (text, format, Some(height))
+    });
+    Ok(paragraphs(sheet, (start, LAST), "Warnings and remarks", texts, styles)? + 1)
 }
 
 fn cautions(sheet: &mut Worksheet, start: u32, styles: &Styles) -> Result<u32, XlsxError> {

@@ -1,12 +1,61 @@
 //! The Trolley: one line an item, walking the bins once, and what stays in the drawers.
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use rust_xlsxwriter::{Format, Worksheet, XlsxError};
 
-use super::super::style::{Styles, heads, set_up, title, widths};
+use super::super::style::{Head, Styles, begin};
+use super::super::table::{self, Cells, Column};
 use super::super::text::WriteText;
 use super::{Provided, high_enough, money};
 use crate::provision::SetAside;
+use crate::stock::Item;
 use crate::words;
+
+/// Pieces of an item that are set aside.
+struct Line<'a> {
+    item: &'a Item,
+    count: u32,
+}
+
+type Col<'s> = Column<'s, Line<'s>>;
+
+fn columns<'s>(styles: &'s Styles, money: &'s Format) -> [Col<'s>; 13] {
+    let (text, count) = (&styles.text, &styles.count);
+    let thickness = |line: &Line<'_>| {
+        let thickness = line.item.size?.thickness;
+        Some((thickness, words::natural_unit(thickness)))
+    };
+    [
+        Col::new("Bin", 10.0, |line| {
+            text.of(line.item.bin.as_deref().unwrap_or_default())
+        }),
+        Col::new("Item", 20.0, |line| styles.strong.of(&line.item.item)),
+        Col::new("Kind", 11.0, |line| text.of(&line.item.kind)),
+        Col::new("Fit", 8.0, |line| text.of(line.item.fit.as_str())),
+        Col::new("Thickness", 19.0, move |line| {
+            let (thickness, unit) = thickness(line)?;
+            styles.strong.of(words::thickness(thickness, unit))
+        }),
+        Col::new("is about", 12.0, move |line| {
+            let (thickness, unit) = thickness(line)?;
+            text.of(words::about(thickness.into(), unit.twin()))
+        }),
+        Col::new("Set aside", 10.0, |line| count.of(line.count)),
+        Col::new("May be issued", 10.0, |line| {
+            count.of(line.item.available())
+        }),
+        Col::new("Stays in the drawer", 10.0, |line| {
+            count.of(line.item.available().saturating_sub(line.count))
+        }),
+        Col::new("Unit cost", 11.0, |line| {
+            money.of(line.item.unit_cost.to_f64())
+        }),
+        Col::new("Cost", 11.0, |line| {
+            money.of((line.item.unit_cost * line.count).to_f64())
+        }),
+        Col::new("Done", 9.0, |_| styles.entry.of("☐")),
+        Col::new("Initials", 10.0, |_| styles.entry.blank()),
+    ]
+}
 
 pub(super) fn write(
     sheet: &mut Worksheet,
@@ -16,73 +65,33 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let job = &provided.outlook.job;
     let trolley = &provided.provision.trolley;
-    set_up(sheet, "Trolley", date)?;
-    widths(
-        sheet,
-        &[
-            10.0, 20.0, 11.0, 8.0, 19.0, 12.0, 10.0, 10.0, 10.0, 11.0, 11.0, 9.0, 10.0,
-        ],
-    )?;
-    title(
-        sheet,
-        "Trolley: set aside for all pumps together, in bin order",
-        "Tick what is set aside. Set aside is not set: no piece goes into a pump before it is measured and `gapwright kit` has chosen.",
-        styles,
-    )?;
+    let head = Head {
+        name: "Trolley",
+        date,
+        title: "Trolley: set aside for all pumps together, in bin order",
+        lead: "Tick what is set aside. Set aside is not set: no piece goes into a pump before it is measured and `gapwright kit` has chosen.",
+    };
+    begin(sheet, &head, styles)?;
     if provided.provision.falls_short(provided.question) {
         let text = words::provision::promise(provided.provision, provided.question);
         let alarm = styles.alarm.clone().set_text_wrap();
         sheet.merge_text(2, 0, 2, 12, &text, &alarm)?;
         high_enough(sheet, 2, &[(&text, 140)])?;
     }
-    let names = [
-        "Bin",
-        "Item",
-        "Kind",
-        "Fit",
-        "Thickness",
-        "is about",
-        "Set aside",
-        "May be issued",
-        "Stays in the drawer",
-        "Unit cost",
-        "Cost",
-        "Done",
-        "Initials",
-    ];
-    heads(sheet, 3, &names, styles)?;
+    let money = money(styles);
+    let columns = columns(styles, &money);
+    table::open(sheet, 3, &columns, styles)?;
     sheet.set_row_height(3, 46.0)?;
-    sheet.set_repeat_rows(3, 3)?;
     sheet.set_freeze_panes(4, 0)?;
     let mut order: Vec<&SetAside> = trolley.pieces.iter().collect();
-    let bin = |one: &SetAside| job.stock[one.item].bin.clone().unwrap_or_default();
-    order.sort_by(|a, b| natord::compare_ignore_case(&bin(a), &bin(b)).then(a.item.cmp(&b.item)));
-    let money = money(styles);
+    let bin = |one: &SetAside| job.stock[one.item].bin.as_deref().unwrap_or_default();
+    order.sort_by(|a, b| natord::compare_ignore_case(bin(a), bin(b)).then(a.item.cmp(&b.item)));
     let mut row = 3;
     for one in order {
         row += 1;
         let item = &job.stock[one.item];
-        sheet.write_text(row, 0, bin(one), &styles.text)?;
-        sheet.write_text(row, 1, &item.item, &styles.strong)?;
-        sheet.write_text(row, 2, &item.kind, &styles.text)?;
-        sheet.write_text(row, 3, item.fit.as_str(), &styles.text)?;
-        if let Some(size) = item.size {
-            let unit = words::natural_unit(size.thickness);
-            let shown = words::thickness(size.thickness, unit);
-            let about = words::about(size.thickness.into(), unit.twin());
-            sheet.write_text(row, 4, shown, &styles.strong)?;
-            sheet.write_text(row, 5, about, &styles.text)?;
-        }
-        let left = item.available().saturating_sub(one.count);
-        for (column, count) in (6..).zip([one.count, item.available(), left]) {
-            sheet.write_number_with_format(row, column, count, &styles.count)?;
-        }
-        let each = item.unit_cost.to_f64();
-        sheet.write_number_with_format(row, 9, each, &money)?;
-        let cost = (item.unit_cost * one.count).to_f64();
-        sheet.write_number_with_format(row, 10, cost, &money)?;
-        sheet.write_text(row, 11, "☐", &styles.entry)?;
-        sheet.write_blank(row, 12, &styles.entry)?;
+        let count = one.count;
+        table::row(sheet, row, &columns, &Line { item, count })?;
         high_enough(sheet, row, &[(&item.item, 18)])?;
     }
     if trolley.pieces.is_empty() {

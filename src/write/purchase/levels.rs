@@ -3,29 +3,85 @@
 use rust_xlsxwriter::{Worksheet, XlsxError};
 
 use super::Ordered;
+use crate::reorder::Line;
 use crate::reorder::level::{Law, NoPoint, Point};
+use crate::stock::Item;
 use crate::words;
-use crate::write::style::{Styles, heads, set_up, title, widths};
+use crate::write::style::{Head, Styles, begin};
+use crate::write::table::{self, Cells, Column, Value};
 use crate::write::text::WriteText;
 
-const NAMES: [&str; 16] = [
-    "Item",
-    "Kind",
-    "Fit",
-    "On hand today",
-    "Bought",
-    "Issued or spoiled",
-    "Left",
-    "Min level",
-    "Max level",
-    "Packs back to level",
-    "Order again at",
-    "Safety stock",
-    "Worked out from",
-    "Packs at a time",
-    "Ready for an outage",
-    "Worth of one more today",
-];
+/// An item with what is worked out for it.
+struct Level<'a> {
+    item: &'a Item,
+    line: &'a Line,
+    from: String,
+    worth: String,
+}
+
+type Col<'s> = Column<'s, Level<'s>>;
+
+impl Level<'_> {
+    /// The pieces that are bought for it.
+    fn bought(&self) -> u32 {
+        (self.line.packs + self.line.bag_packs) * self.item.pack_qty
+    }
+
+    /// The lines that its longest text takes.
+    fn lines(&self) -> u16 {
+        let lines = |text: &str, width| text.chars().count().div_ceil(width);
+        let lines = lines(&self.from, 22).max(lines(&self.worth, 26));
+        u16::try_from(lines).unwrap_or(4).clamp(1, 5)
+    }
+}
+
+fn columns(styles: &Styles) -> [Col<'_>; 16] {
+    let (text, wrapped, count) = (&styles.text, &styles.wrapped, &styles.count);
+    // A count that may not be there.
+    let counted = move |of: Option<Value>| match of {
+        Some(number) => count.of(number),
+        None => text.blank(),
+    };
+    let top_up = move |level: &Level<'_>| match level.line.top_up {
+        Some(top_up) => count.clone().set_bold().owned(top_up.packs),
+        None if level.line.below => styles.alarm.wrapping("below, not for sale"),
+        None => text.blank(),
+    };
+    let tenths = styles.number.clone().set_num_format("0.0");
+    let safety = move |level: &Level<'_>| match &level.line.point {
+        Ok(point) => tenths.owned(point.safety),
+        Err(_) => text.blank(),
+    };
+    let point = |level: &Level<'_>| level.line.point.as_ref().ok().map(|p| p.pieces.into());
+    let packs = |level: &Level<'_>| level.line.quantity.as_ref().map(|q| q.packs.into());
+    let ready = |level: &Level<'_>| level.line.ready.as_ref().map(|r| r.pieces.into());
+    [
+        Col::new("Item", 17.0, |level| styles.strong.of(&level.item.item)),
+        Col::new("Kind", 10.0, |level| text.of(&level.item.kind)),
+        Col::new("Fit", 7.0, |level| text.of(level.item.fit.as_str())),
+        Col::new("On hand today", 9.0, |level| count.of(level.item.on_hand)),
+        Col::new("Bought", 9.0, |level| count.of(level.bought())),
+        Col::new("Issued or spoiled", 9.0, |level| {
+            count.of(level.item.on_hand + level.bought() - level.line.after)
+        }),
+        Col::new("Left", 8.0, |level| count.of(level.line.after)),
+        Col::new("Min level", 8.0, |level| count.of(level.item.min_level)),
+        Col::new("Max level", 8.0, move |level| {
+            counted(level.item.terms.max_level.map(Into::into))
+        }),
+        Col::new("Packs back to level", 10.0, top_up),
+        Col::new("Order again at", 9.0, move |level| counted(point(level))),
+        Col::new("Safety stock", 9.0, safety),
+        Col::new("Worked out from", 26.0, |level| wrapped.of(&level.from)),
+        Col::new("Packs at a time", 9.0, move |level| counted(packs(level))),
+        Col::new("Ready for an outage", 10.0, move |level| {
+            counted(ready(level))
+        }),
+        Col::new("Worth of one more today", 30.0, |level| {
+            wrapped.of(&level.worth)
+        }),
+    ]
+}
 
 pub(super) fn write(
     sheet: &mut Worksheet,
@@ -36,23 +92,18 @@ pub(super) fn write(
         job,
         report,
         question,
+        ..
     } = ordered;
-    set_up(sheet, "Levels", &question.date)?;
-    widths(
-        sheet,
-        &[
-            17.0, 10.0, 7.0, 9.0, 9.0, 9.0, 8.0, 8.0, 8.0, 10.0, 9.0, 9.0, 26.0, 9.0, 10.0, 30.0,
-        ],
-    )?;
-    title(
-        sheet,
-        "Levels",
-        "What this outage leaves of each item, what brings it back to level, and when to order it again.",
-        styles,
-    )?;
-    heads(sheet, 3, &NAMES, styles)?;
+    let head = Head {
+        name: "Levels",
+        date: &question.date,
+        title: "Levels",
+        lead: "What this outage leaves of each item, what brings it back to level, and when to order it again.",
+    };
+    begin(sheet, &head, styles)?;
+    let columns = columns(styles);
+    table::open(sheet, 3, &columns, styles)?;
     sheet.set_row_height(3, 46.0)?;
-    sheet.set_repeat_rows(3, 3)?;
     sheet.set_freeze_panes(4, 1)?;
     let mut row = 3;
     for (index, (item, line)) in job.stock.iter().zip(&report.lines).enumerate() {
@@ -60,73 +111,20 @@ pub(super) fn write(
             continue;
         }
         row += 1;
-        sheet.write_text(row, 0, &item.item, &styles.strong)?;
-        sheet.write_text(row, 1, &item.kind, &styles.text)?;
-        sheet.write_text(row, 2, item.fit.as_str(), &styles.text)?;
-        let bought = (line.packs + line.bag_packs) * item.pack_qty;
-        let counts = [
-            item.on_hand,
-            bought,
-            item.on_hand + bought - line.after,
-            line.after,
-            item.min_level,
-        ];
-        for (column, count) in (3..).zip(counts) {
-            sheet.write_number_with_format(row, column, count, &styles.count)?;
-        }
-        match item.terms.max_level {
-            Some(max) => sheet.write_number_with_format(row, 8, max, &styles.count)?,
-            None => sheet.write_blank(row, 8, &styles.text)?,
+        let worth = ordered
+            .buy
+            .today
+            .worth
+            .iter()
+            .find(|worth| worth.item == index);
+        let level = Level {
+            item,
+            line,
+            from: basis(&line.point),
+            worth: worth.map_or(String::new(), |worth| words::worth(job, worth)),
         };
-        match line.top_up {
-            None if line.below => {
-                sheet.write_text(
-                    row,
-                    9,
-                    "below, not for sale",
-                    &styles.alarm.clone().set_text_wrap(),
-                )?;
-            }
-            Some(top_up) => {
-                let format = styles.count.clone().set_bold();
-                sheet.write_number_with_format(row, 9, top_up.packs, &format)?;
-            }
-            None => {
-                sheet.write_blank(row, 9, &styles.text)?;
-            }
-        }
-        match &line.point {
-            Ok(point) => {
-                let pieces = point.pieces;
-                sheet.write_number_with_format(row, 10, pieces, &styles.count)?;
-                let safety = styles.number.clone().set_num_format("0.0");
-                sheet.write_number_with_format(row, 11, point.safety, &safety)?;
-            }
-            Err(_) => {
-                sheet.write_blank(row, 10, &styles.text)?;
-                sheet.write_blank(row, 11, &styles.text)?;
-            }
-        }
-        let from = basis(&line.point);
-        let worth = report.today.worth.iter().find(|worth| worth.item == index);
-        let worth = worth.map_or(String::new(), |worth| words::worth(job, worth));
-        let lines = from
-            .chars()
-            .count()
-            .div_ceil(22)
-            .max(worth.chars().count().div_ceil(26));
-        let lines = u16::try_from(lines).unwrap_or(4);
-        sheet.write_text(row, 12, from, &styles.wrapped)?;
-        sheet.set_row_height(row, 16.0 * f64::from(lines.clamp(1, 5)))?;
-        let packs = line.quantity.as_ref().map(|quantity| quantity.packs);
-        let ready = line.ready.as_ref().map(|ready| ready.pieces);
-        for (column, count) in [(13, packs), (14, ready)] {
-            match count {
-                Some(count) => sheet.write_number_with_format(row, column, count, &styles.count)?,
-                None => sheet.write_blank(row, column, &styles.text)?,
-            };
-        }
-        sheet.write_text(row, 15, worth, &styles.wrapped)?;
+        table::row(sheet, row, &columns, &level)?;
+        sheet.set_row_height(row, 16.0 * f64::from(level.lines()))?;
     }
     row += 2;
     for text in notes(ordered) {
@@ -219,7 +217,7 @@ fn notes(ordered: &Ordered<'_>) -> Vec<String> {
         "Worth of one more today: found by solving again with one more piece on hand and nothing bought. Worths do not add up.".into(),
     ];
     notes.extend(beyond_max(ordered));
-    if ordered.report.today.worth.is_empty() {
+    if ordered.buy.today.worth.is_empty() {
         notes.push(
             "The worth of one more was not worked out: it needs a plan that is proven in time."
                 .into(),

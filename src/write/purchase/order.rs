@@ -2,30 +2,15 @@
 
 use std::collections::BTreeMap;
 
-use rust_xlsxwriter::{Format, FormatAlign, Formula, Worksheet, XlsxError};
+use rust_xlsxwriter::{Format, FormatAlign, Worksheet, XlsxError};
 
 use super::Ordered;
 use crate::day;
+use crate::stock::Item;
 use crate::words;
-use crate::write::style::{ENTRY, Styles, heads, set_up, title, widths};
+use crate::write::style::{ENTRY, Head, Styles, begin};
+use crate::write::table::{self, Cells, Column, Value};
 use crate::write::text::WriteText;
-
-const NAMES: [&str; 14] = [
-    "Item",
-    "Kind",
-    "Fit",
-    "Thickness",
-    "Pieces in a sealed pack",
-    "Packs for this outage",
-    "Packs back to level",
-    "Packs to order",
-    "Pieces",
-    "Price of a piece",
-    "Total",
-    "Lead days",
-    "There on",
-    "Ordered (date, initials)",
-];
 
 /// Packs of an item, by what they are for.
 pub(super) struct Want {
@@ -64,105 +49,108 @@ pub(super) fn money_format(styles: &Styles) -> Format {
         .set_align(FormatAlign::Right)
 }
 
+/// A want with the row, from 1, that it stands on: its formulas refer to their neighbours.
+struct Line<'a> {
+    item: &'a Item,
+    want: &'a Want,
+    at: u32,
+    there: Option<String>,
+}
+
+type Col<'s> = Column<'s, Line<'s>>;
+
+impl Line<'_> {
+    fn packs(&self) -> u32 {
+        self.want.outage + self.want.level
+    }
+
+    fn pieces(&self) -> u64 {
+        u64::from(self.packs()) * u64::from(self.item.pack_qty)
+    }
+
+    fn total(&self) -> i128 {
+        let price = self.item.terms.unit_cost.map_or(0, |price| price.raw());
+        i128::from(price) * i128::from(self.pieces())
+    }
+
+    fn thickness(&self) -> Option<String> {
+        let thickness = self.item.size.map(|size| size.thickness);
+        let thickness = thickness.or(self.item.section)?;
+        Some(words::thickness(thickness, words::natural_unit(thickness)))
+    }
+}
+
+fn columns(styles: &Styles) -> [Col<'_>; 14] {
+    let (text, count, money) = (&styles.text, &styles.count, money_format(styles));
+    let entry = |format: &Format| format.clone().set_background_color(ENTRY).set_unlocked();
+    let (packs, price) = (entry(count), entry(&money));
+    [
+        Col::new("Item", 17.0, |line| styles.strong.of(&line.item.item)),
+        Col::new("Kind", 11.0, |line| text.of(&line.item.kind)),
+        Col::new("Fit", 8.0, |line| text.of(line.item.fit.as_str())),
+        Col::new("Thickness", 14.0, |line| {
+            text.of(line.thickness().unwrap_or_default())
+        }),
+        Col::new("Pieces in a sealed pack", 9.0, |line| {
+            count.of(line.item.pack_qty)
+        }),
+        Col::new("Packs for this outage", 10.0, |line| {
+            count.of(line.want.outage)
+        }),
+        Col::new("Packs back to level", 10.0, |line| {
+            count.of(line.want.level)
+        }),
+        Col::new("Packs to order", 10.0, move |line| {
+            let formula = format!("F{0}+G{0}", line.at);
+            packs.owned(Value::formula(&formula, line.packs()))
+        }),
+        Col::new("Pieces", 9.0, |line| {
+            count.of(Value::formula(
+                &format!("H{0}*E{0}", line.at),
+                line.pieces(),
+            ))
+        }),
+        Col::new("Price of a piece", 12.0, move |line| {
+            price.owned(line.item.terms.unit_cost.map(|price| price.to_f64()))
+        }),
+        Col::new("Total", 14.0, move |line| {
+            let formula = format!("I{0}*J{0}", line.at);
+            money.owned(Value::formula(&formula, amount(line.total())))
+        }),
+        Col::new("Lead days", 8.0, |line| match line.item.terms.lead_days {
+            Some(days) => count.of(days),
+            None => text.of("not said"),
+        }),
+        Col::new("There on", 13.0, |line| text.of(line.there.as_ref())),
+        Col::new("Ordered (date, initials)", 18.0, |_| styles.entry.blank()),
+    ]
+}
+
 pub(super) fn write(
     sheet: &mut Worksheet,
     ordered: &Ordered<'_>,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let Ordered {
-        job,
-        report,
-        question,
-    } = ordered;
-    set_up(sheet, "Order", &question.date)?;
-    widths(
-        sheet,
-        &[
-            17.0, 11.0, 8.0, 14.0, 9.0, 10.0, 10.0, 10.0, 9.0, 12.0, 14.0, 8.0, 13.0, 18.0,
-        ],
-    )?;
+    let job = ordered.job;
     let lead = format!(
         "By supplier, prices in {}. Change a coloured cell and the totals follow. Prices are those of the stock workbook: ask before you order.",
         job.policy.currency
     );
-    title(sheet, "Order", &lead, styles)?;
-    let money = money_format(styles);
-    let strong_money = money.clone().set_bold();
-    let entry = |format: &Format| format.clone().set_background_color(ENTRY).set_unlocked();
-    let (packs_entry, price_entry) = (entry(&styles.count), entry(&money));
+    let head = Head {
+        name: "Order",
+        date: &ordered.question.date,
+        title: "Order",
+        lead: &lead,
+    };
+    begin(sheet, &head, styles)?;
     let suppliers = by_supplier(ordered);
+    let columns = columns(styles);
+    table::widths(sheet, &columns)?;
     let mut row = 7;
     let mut subtotals = Vec::new();
     for (name, wants) in &suppliers {
-        let shown = match name.as_str() {
-            "" => "Suppliers that the stock workbook does not name",
-            name => name,
-        };
-        sheet.write_text(row, 0, shown, &styles.part)?;
-        row += 1;
-        heads(sheet, row, &NAMES, styles)?;
-        sheet.set_row_height(row, 48.0)?;
-        let first = row + 1;
-        for want in wants {
-            row += 1;
-            let item = &job.stock[want.item];
-            sheet.write_text(row, 0, &item.item, &styles.strong)?;
-            sheet.write_text(row, 1, &item.kind, &styles.text)?;
-            sheet.write_text(row, 2, item.fit.as_str(), &styles.text)?;
-            let thickness = item.size.map(|size| size.thickness).or(item.section);
-            let thickness = thickness.map_or(String::new(), |thickness| {
-                words::thickness(thickness, words::natural_unit(thickness))
-            });
-            sheet.write_text(row, 3, thickness, &styles.text)?;
-            for (column, count) in [(4, item.pack_qty), (5, want.outage), (6, want.level)] {
-                sheet.write_number_with_format(row, column, count, &styles.count)?;
-            }
-            let n = row + 1;
-            let packs = want.outage + want.level;
-            let formula = Formula::new(format!("=F{n}+G{n}")).set_result(packs.to_string());
-            sheet.write_formula_with_format(row, 7, formula, &packs_entry)?;
-            let pieces = u64::from(packs) * u64::from(item.pack_qty);
-            let formula = Formula::new(format!("=H{n}*E{n}")).set_result(pieces.to_string());
-            sheet.write_formula_with_format(row, 8, formula, &styles.count)?;
-            let price = item.terms.unit_cost;
-            match price {
-                Some(price) => {
-                    sheet.write_number_with_format(row, 9, price.to_f64(), &price_entry)?;
-                }
-                None => {
-                    sheet.write_blank(row, 9, &price_entry)?;
-                }
-            }
-            let total = price.map_or(0, |price| i128::from(price.raw()) * i128::from(pieces));
-            sheet.write_formula_with_format(
-                row,
-                10,
-                Formula::new(format!("=I{n}*J{n}")).set_result(amount(total)),
-                &money,
-            )?;
-            match item.terms.lead_days {
-                Some(days) => {
-                    sheet.write_number_with_format(row, 11, days, &styles.count)?;
-                    let there = day::written(report.market.today + i64::from(days));
-                    sheet.write_text(row, 12, there, &styles.text)?;
-                }
-                None => {
-                    sheet.write_text(row, 11, "not said", &styles.text)?;
-                    sheet.write_blank(row, 12, &styles.text)?;
-                }
-            }
-            sheet.write_blank(row, 13, &styles.entry)?;
-        }
-        row += 1;
-        let label = format!("Total: {shown}");
-        sheet.merge_text(row, 0, row, 9, &label, &styles.strong)?;
-        let sum: i128 = wants.iter().map(|want| cost(ordered, want)).sum();
-        sheet.write_formula_with_format(
-            row,
-            10,
-            Formula::new(format!("=SUM(K{}:K{row})", first + 1)).set_result(amount(sum)),
-            &strong_money,
-        )?;
+        let sum = supplier(sheet, ordered, row, (name, wants), &columns, styles)?;
+        row += 2 + u32::try_from(wants.len()).unwrap_or(u32::MAX);
         subtotals.push((row, sum));
         row += 2;
     }
@@ -181,14 +169,8 @@ pub(super) fn write(
             "Not in the totals, since the stock workbook has no price of them: {}.",
             unpriced.join(", ")
         );
-        sheet.merge_text(
-            row,
-            0,
-            row,
-            13,
-            &text,
-            &styles.alarm.clone().set_text_wrap(),
-        )?;
+        let alarm = styles.alarm.clone().set_text_wrap();
+        sheet.merge_text(row, 0, row, 13, &text, &alarm)?;
         sheet.set_row_height(row, 32.0)?;
         row += 1;
     }
@@ -196,12 +178,46 @@ pub(super) fn write(
     Ok(())
 }
 
-/// What a want costs, in millionths; nothing where the price is not known.
-fn cost(ordered: &Ordered<'_>, want: &Want) -> i128 {
-    let item = &ordered.job.stock[want.item];
-    let pieces = i128::from(want.outage + want.level) * i128::from(item.pack_qty);
-    let price = item.terms.unit_cost.map_or(0, |price| price.raw());
-    i128::from(price) * pieces
+/// The part of a supplier, from its name down to its total, which is returned.
+fn supplier<'a>(
+    sheet: &mut Worksheet,
+    ordered: &'a Ordered<'_>,
+    top: u32,
+    (name, wants): (&str, &'a [Want]),
+    columns: &[Col<'a>],
+    styles: &Styles,
+) -> Result<i128, XlsxError> {
+    let shown = match name {
+        "" => "Suppliers that the stock workbook does not name",
+        name => name,
+    };
+    sheet.write_text(top, 0, shown, &styles.part)?;
+    table::heads(sheet, top + 1, columns, styles)?;
+    sheet.set_row_height(top + 1, 48.0)?;
+    let mut row = top + 1;
+    let mut sum = 0;
+    for want in wants {
+        row += 1;
+        let item = &ordered.job.stock[want.item];
+        let today = ordered.buy.market.today;
+        let there = |days| day::written(today + i64::from(days));
+        let line = Line {
+            item,
+            want,
+            at: row + 1,
+            there: item.terms.lead_days.map(there),
+        };
+        table::row(sheet, row, columns, &line)?;
+        sum += line.total();
+    }
+    row += 1;
+    let label = format!("Total: {shown}");
+    sheet.merge_text(row, 0, row, 9, &label, &styles.strong)?;
+    let formula = format!("SUM(K{}:K{row})", top + 3);
+    let total = Value::formula(&formula, amount(sum));
+    let money = money_format(styles).set_bold();
+    table::cells(sheet, (row, 10), [money.of(total)])?;
+    Ok(sum)
 }
 
 /// Millionths as the number that a spreadsheet keeps for them.
@@ -221,7 +237,7 @@ fn totals(
     subtotals: &[(u32, i128)],
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let Ordered { job, report, .. } = ordered;
+    let job = ordered.job;
     let money = money_format(styles).set_bold();
     let sum: i128 = subtotals.iter().map(|(_, sum)| sum).sum();
     let cells: Vec<String> = subtotals
@@ -231,16 +247,16 @@ fn totals(
     sheet.merge_text(3, 0, 3, 9, "All orders", &styles.strong)?;
     // A sum written out has room for some thousand suppliers.
     let formula = match cells.is_empty() {
-        true => "=0".to_string(),
-        false => format!("={}", cells.join("+")),
+        true => "0".to_string(),
+        false => cells.join("+"),
     };
-    let formula = Formula::new(formula).set_result(amount(sum));
-    sheet.write_formula_with_format(3, 10, formula, &money)?;
-    let outage = report.bought.purchase().cost(&report.market);
+    let total = Value::formula(&formula, amount(sum));
+    table::cells(sheet, (3, 10), [money.of(total)])?;
+    let outage = ordered.bought.purchase().cost(&ordered.buy.market);
     let text = "Packs so that pumps can be kitted, as worked out and proven; consumables and levels not counted";
     sheet.merge_text(4, 0, 4, 9, text, &styles.text)?;
     sheet.write_number_with_format(4, 10, outage.to_f64(), &money_format(styles))?;
-    if let Some(budget) = report.market.budget {
+    if let Some(budget) = ordered.buy.market.budget {
         let text = format!(
             "Budget for those packs ({}); back to level and bags come on top",
             job.policy.currency

@@ -3,7 +3,7 @@
 
 use rust_xlsxwriter::{
     Chart, ChartFormat, ChartLegendPosition, ChartLine, ChartLineDashType, ChartMarker,
-    ChartMarkerType, ChartRange, ChartSolidFill, ChartType, Color, Worksheet, XlsxError,
+    ChartMarkerType, ChartRange, ChartSolidFill, ChartType, Color, Workbook, Worksheet, XlsxError,
 };
 
 use super::Ordered;
@@ -12,52 +12,56 @@ use crate::length::{Length, Unit};
 use crate::reach::{Choice, Guard};
 use crate::reorder::shelf::Shelf;
 use crate::words;
+use crate::write::pages::{Pages, Series};
 use crate::write::style::{INK, LIMITS, Styles, VALUES, heads, set_up, title, widths};
 use crate::write::text::{WriteText, chart_name};
 
 const NAME: &str = "Reach";
 const COLUMNS: u16 = 9;
+const WIDTHS: [f64; 9] = [18.0, 16.0, 14.0, 14.0, 18.0, 18.0, 18.0, 18.0, 18.0];
 /// Rows that a picture covers.
 const PICTURE: u32 = 15;
 
 pub(super) fn write(
-    sheet: &mut Worksheet,
+    workbook: &mut Workbook,
     ordered: &Ordered<'_>,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    set_up(sheet, NAME, &ordered.question.date)?;
-    widths(
-        sheet,
-        &[18.0, 16.0, 14.0, 14.0, 18.0, 18.0, 18.0, 18.0, 18.0],
-    )?;
-    title(
-        sheet,
-        "Reach: which thicknesses to hold",
-        "Any number of pieces of each thickness is taken to be there: the question is which to hold, not how many.",
-        styles,
-    )?;
-    let mut row = 3;
-    let mut breaks = Vec::new();
+    let series = Series {
+        name: NAME,
+        begin: &|sheet, name| {
+            set_up(sheet, name, &ordered.question.date)?;
+            widths(sheet, &WIDTHS)?;
+            title(
+                sheet,
+                "Reach: which thicknesses to hold",
+                "Any number of pieces of each thickness is taken to be there: the question is which to hold, not how many.",
+                styles,
+            )?;
+            Ok(3)
+        },
+        last_column: Some(COLUMNS - 1),
+    };
+    let mut pages = Pages::begin(workbook, &series)?;
     for shelf in &ordered.report.shelves {
-        if row > 3 {
-            breaks.push(row);
-        }
-        row = match shelf {
-            Ok(shelf) => drawer(sheet, ordered.job, shelf, row, styles)?,
+        pages.turn(1)?;
+        match shelf {
+            Ok(shelf) => drawer(&mut pages, ordered.job, shelf, styles)?,
             Err((kind, fit, fault)) => {
+                let (sheet, row) = (&mut pages.sheet, pages.row);
                 sheet.write_text(row, 0, format!("{kind}, fit {fit}"), &styles.part)?;
                 let text = format!("Not worked out: {fault}.");
                 sheet.merge_text(row + 1, 0, row + 1, COLUMNS - 1, &text, &styles.prose)?;
-                row + 3
+                pages.row += 3;
             }
-        };
+        }
     }
     if ordered.report.shelves.is_empty() {
-        sheet.write_text(row, 0, "No drawer is used by these pumps.", &styles.plain)?;
+        let text = "No drawer is used by these pumps.";
+        pages.sheet.write_text(pages.row, 0, text, &styles.plain)?;
+        pages.row += 1;
     }
-    sheet.set_page_breaks(&breaks)?;
-    sheet.set_print_area(0, 0, row.max(4), COLUMNS - 1)?;
-    Ok(())
+    pages.finish(|_| {})
 }
 
 /// The unit that a drawer's thicknesses are shown in.
@@ -74,12 +78,13 @@ pub(super) fn unit_of(job: &Job, shelf: &Shelf) -> Unit {
 }
 
 fn drawer(
-    sheet: &mut Worksheet,
+    pages: &mut Pages<'_>,
     job: &Job,
     shelf: &Shelf,
-    start: u32,
     styles: &Styles,
-) -> Result<u32, XlsxError> {
+) -> Result<(), XlsxError> {
+    let (sheet_name, start) = (pages.name(), pages.row);
+    let sheet = &mut pages.sheet;
     let unit = unit_of(job, shelf);
     let rule = shelf.asked.rule;
     let name = format!("{}, fit {}", shelf.kind, shelf.fit);
@@ -126,7 +131,8 @@ fn drawer(
             sheet.write_number_with_format(row, column, share, &styles.percent)?;
         }
     }
-    picture(sheet, &name, (figures, row), top)?;
+    let chart = picture(&sheet_name, &name, figures, row);
+    sheet.insert_chart(top, 4, &chart)?;
     row = (row + 1).max(top + PICTURE);
     let missed = [
         ("Missed today", shelf.today.missed()),
@@ -150,7 +156,8 @@ fn drawer(
     for (label, choice) in choices {
         row = line(sheet, row, label, &chosen(job, shelf, choice, unit), styles)?;
     }
-    changes(sheet, job, shelf, row + 1, unit, styles)
+    pages.row = changes(sheet, job, shelf, row + 1, styles)?;
+    Ok(())
 }
 
 /// The step of a drawer's totals.
@@ -247,9 +254,9 @@ fn changes(
     job: &Job,
     shelf: &Shelf,
     start: u32,
-    unit: Unit,
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
+    let unit = unit_of(job, shelf);
     let names = [
         "Item",
         "Thickness",
@@ -307,12 +314,7 @@ fn changes(
 }
 
 /// Share met against pieces: three lines that marker and dash tell apart without colour.
-fn picture(
-    sheet: &mut Worksheet,
-    name: &str,
-    (first, last): (u32, u32),
-    row: u32,
-) -> Result<(), XlsxError> {
+fn picture(sheet_name: &str, name: &str, first: u32, last: u32) -> Chart {
     let lines: [(u16, &str, Color, ChartLineDashType, ChartMarkerType); 3] = [
         (
             1,
@@ -347,9 +349,9 @@ fn picture(
         chart
             .add_series()
             .set_name(label)
-            .set_categories(&ChartRange::new_from_range(NAME, first, 0, last, 0))
+            .set_categories(&ChartRange::new_from_range(sheet_name, first, 0, last, 0))
             .set_values(&ChartRange::new_from_range(
-                NAME, first, column, last, column,
+                sheet_name, first, column, last, column,
             ))
             .set_format(ChartFormat::new().set_line(&line))
             .set_marker(
@@ -366,6 +368,5 @@ fn picture(
     chart.legend().set_position(ChartLegendPosition::Bottom);
     chart.set_width(630).set_height(280);
     chart.set_alt_text(&title);
-    sheet.insert_chart(row, 4, &chart)?;
-    Ok(())
+    chart
 }

@@ -8,7 +8,7 @@ use rust_xlsxwriter::{
 use super::order::by_supplier;
 use super::{Ordered, proof, still_short};
 use crate::words;
-use crate::write::style::{Styles, VALUES, heads, set_up, striped, title, widths};
+use crate::write::style::{Head, Styles, VALUES, begin, heads, paragraphs, striped, widths};
 use crate::write::text::WriteText;
 
 const NAME: &str = "Summary";
@@ -20,47 +20,45 @@ pub(super) fn write(
     ordered: &Ordered<'_>,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let Ordered {
-        job,
-        report,
-        question,
-    } = ordered;
-    set_up(sheet, NAME, &question.date)?;
+    let Ordered { job, question, .. } = ordered;
     widths(sheet, &[34.0, 22.0, 22.0, 22.0, 22.0, 22.0, 22.0])?;
-    let plan = &report.bought.purchase().plan;
+    let plan = &ordered.bought.purchase().plan;
     let all = job.pumps.len();
     let lead = format!(
         "{} of {all} pumps can be kitted from today's stock, {} after the buy; acceptance rule: {}",
-        report.today.served(),
+        ordered.buy.today.served(),
         plan.served(),
         job.policy.acceptance
     );
-    title(sheet, "Purchase", &lead, styles)?;
-    sheet.merge_text(2, 0, 2, COLUMNS - 1, &proof(job, report), &styles.prose)?;
+    let head = Head {
+        name: NAME,
+        date: &question.date,
+        title: "Purchase",
+        lead: &lead,
+    };
+    begin(sheet, &head, styles)?;
+    sheet.merge_text(2, 0, 2, COLUMNS - 1, &proof(ordered), &styles.prose)?;
     sheet.set_row_height(2, 32.0)?;
     let mut row = figures(sheet, ordered, 4, styles)?;
     row = picture(sheet, ordered, row + 1, styles)?;
     row = remarks(sheet, ordered, row + 1, styles)?;
-    row = cautions(sheet, row + 1, styles)?;
+    let cautions = CAUTIONS.map(|text| (text.to_string(), &styles.prose, None));
+    row = paragraphs(sheet, (row + 1, COLUMNS - 1), "Cautions", cautions, styles)?;
     sheet.set_print_area(0, 0, row, COLUMNS - 1)?;
     Ok(())
 }
 
-fn figures(
-    sheet: &mut Worksheet,
-    ordered: &Ordered<'_>,
-    start: u32,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
+/// The figures by name.
+fn lines(ordered: &Ordered<'_>) -> Vec<(&'static str, String)> {
     let Ordered { job, report, .. } = ordered;
-    let purchase = report.bought.purchase();
-    let cost = purchase.cost(&report.market);
+    let purchase = ordered.bought.purchase();
+    let cost = purchase.cost(&ordered.buy.market);
     let packs =
         |of: &dyn Fn(&crate::reorder::Line) -> u32| -> u32 { report.lines.iter().map(of).sum() };
     let mut lines = vec![
         (
             "Pumps kitted from today's stock",
-            format!("{} of {}", report.today.served(), job.pumps.len()),
+            format!("{} of {}", ordered.buy.today.served(), job.pumps.len()),
         ),
         (
             "Pumps kitted after the buy",
@@ -75,7 +73,7 @@ fn figures(
             ),
         ),
     ];
-    if let Some(budget) = report.market.budget {
+    if let Some(budget) = ordered.buy.market.budget {
         let left = budget.raw() - cost.raw();
         lines.push((
             "Budget, and what is left of it",
@@ -106,10 +104,20 @@ fn figures(
             }),
         ),
     ]);
+    lines
+}
+
+fn figures(
+    sheet: &mut Worksheet,
+    ordered: &Ordered<'_>,
+    start: u32,
+    styles: &Styles,
+) -> Result<u32, XlsxError> {
+    let job = ordered.job;
     let mut row = start;
     heads(sheet, row, &["", "This purchase"], styles)?;
     sheet.merge_text(row, 1, row, 2, "This purchase", &styles.head)?;
-    for (label, value) in lines {
+    for (label, value) in lines(ordered) {
         row += 1;
         sheet.write_text(row, 0, label, &styles.text)?;
         sheet.merge_text(row, 1, row, 2, &value, &styles.strong)?;
@@ -130,8 +138,7 @@ fn figures(
         for text in short.iter().take(MOST_SHORT) {
             row += 1;
             sheet.merge_text(row, 0, row, COLUMNS - 1, text, &styles.prose)?;
-            let lines = u16::try_from(text.chars().count().div_ceil(150)).unwrap_or(4);
-            sheet.set_row_height(row, 16.0 * f64::from(lines.clamp(1, 6)))?;
+            sheet.set_row_height(row, prose_height(text))?;
         }
     }
     Ok(row + 1)
@@ -147,7 +154,7 @@ fn picture(
     row: u32,
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
-    let Ordered { job, report, .. } = ordered;
+    let job = ordered.job;
     let mut priorities: Vec<u32> = job.pumps.iter().map(|pump| pump.priority).collect();
     priorities.sort_unstable();
     priorities.dedup();
@@ -169,8 +176,8 @@ fn picture(
         sheet.write_text(last, at, label, &styles.remark)?;
         let all = job.pumps.iter().filter(|pump| pump.priority == priority);
         let all = u32::try_from(all.count()).unwrap_or(u32::MAX);
-        let today = served(&report.today, priority);
-        let after = served(&report.bought.purchase().plan, priority);
+        let today = served(&ordered.buy.today, priority);
+        let after = served(&ordered.bought.purchase().plan, priority);
         let counts = [today, after, all - after.min(all)];
         for (column, count) in (at + 1..).zip(counts) {
             sheet.write_number_with_format(last, column, count, &styles.remark)?;
@@ -224,29 +231,24 @@ fn remarks(
     if texts.is_empty() {
         return Ok(start - 1);
     }
-    sheet.write_text(start, 0, "Warnings and remarks", &styles.part)?;
-    let mut row = start;
-    for text in texts {
-        row += 1;
-        sheet.merge_text(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
-        let lines = u16::try_from(text.chars().count().div_ceil(150)).unwrap_or(4);
-        sheet.set_row_height(row, 16.0 * f64::from(lines.clamp(1, 6)))?;
-    }
-    Ok(row + 1)
+    let texts = texts.into_iter().map(|text| {
+        let height = prose_height(&text);
+        (text, &styles.prose, Some(height))
+    });
+    let place = (start, COLUMNS - 1);
+    Ok(paragraphs(sheet, place, "Warnings and remarks", texts, styles)? + 1)
 }
 
-fn cautions(sheet: &mut Worksheet, start: u32, styles: &Styles) -> Result<u32, XlsxError> {
-    sheet.write_text(start, 0, "Cautions", &styles.part)?;
-    let cautions = [
-        "The purchase follows from readings, prices and lead times as they were entered: check them before you order.",
-        "What comes in is measured before it counts: enter each lot with its thickness and tolerance, and plan anew with `gapwright kit`.",
-        "Take the material that the maker asks for; a cheaper one of the same thickness may not stand the service.",
-        "The maker's instructions, site procedures, local codes and a competent person decide.",
-    ];
-    let mut row = start;
-    for text in cautions {
-        row += 1;
-        sheet.merge_text(row, 0, row, COLUMNS - 1, text, &styles.prose)?;
-    }
-    Ok(row)
+/// The height of a text over the whole page.
+fn prose_height(text: &str) -> f64 {
+    let lines = u16::try_from(text.chars().count().div_ceil(150)).unwrap_or(4);
+    16.0 * f64::from(lines.clamp(1, 6))
 }
+
+/// What a purchaser must mind.
+const CAUTIONS: [&str; 4] = [
+    "The purchase follows from readings, prices and lead times as they were entered: check them before you order.",
+    "What comes in is measured before it counts: enter each lot with its thickness and tolerance, and plan anew with `gapwright kit`.",
+    "Take the material that the maker asks for; a cheaper one of the same thickness may not stand the service.",
+    "The maker's instructions, site procedures, local codes and a competent person decide.",
+];

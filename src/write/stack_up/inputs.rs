@@ -113,6 +113,8 @@ impl Inputs {
             end: row + 2,
         };
         let mut growths = Vec::new();
+        // What grows has a row of its own below the contributors and a heading.
+        let below = inputs.end + inputs.count + 2;
         let lots = lots(&subject.stack);
         for (part, lot) in parts.iter().zip(lots) {
             let line = Line {
@@ -123,7 +125,9 @@ impl Inputs {
                 styles,
             };
             if let Known::Growth(growth) = &part.known {
-                growths.push((inputs.end, growth.as_ref()));
+                let row = below + u32::try_from(growths.len()).unwrap_or(u32::MAX);
+                growths.push(growth.as_ref());
+                line.growth(sheet, growth, row)?;
             }
             line.write(sheet, lot)?;
             inputs.end += 1;
@@ -301,7 +305,6 @@ impl Line<'_> {
         let value = part.nominal.to_f64(unit);
         let readings = &part.readings;
         if let Known::Growth(_) = part.known {
-            // Written with its temperatures.
             return Ok(());
         }
         if readings.len() < 2 {
@@ -368,6 +371,47 @@ impl Line<'_> {
         }
     }
 
+    /// What its growth comes to, out of the cells of another row.
+    fn growth(&self, sheet: &mut Worksheet, growth: &Growth, row: u32) -> Result<(), XlsxError> {
+        let unit = self.unit;
+        let [l, dl] = LENGTH.map(|column| cell(row, column));
+        let [a, da] = EXPANSION.map(|column| cell(row, column));
+        let [cold, hot] = TEMPERATURES.map(|column| cell(row, column));
+        let dt = cell(row, DIFFERENCE);
+        let warmer = format!("({hot}-{cold})");
+        let ticks = unit.ticks();
+        let format = self.styles.length(unit);
+        let formula = format!("ROUND({l}*{a}*{warmer}/1000000*{ticks},0)/{ticks}");
+        let value = growth.value.to_f64(unit);
+        put(sheet, (self.row, NOMINAL), &formula, value, &format)?;
+        // The furthest product of ends from the value as rounded, up to a tick.
+        let most = format!("({l}+{dl})*({a}+{da})*(ABS({warmer})+{dt})/1000000");
+        let least = format!(
+            "IF(ABS({warmer})<{dt},({l}+{dl})*({a}+{da}),({l}-{dl})*({a}-{da}))*(ABS({warmer})-{dt})/1000000"
+        );
+        let value = format!("ABS({})", self.at(NOMINAL));
+        let furthest = format!("MAX({most}-{value},{value}-{least})");
+        let formula = format!("-INT(-ROUND({furthest}*{ticks},4))/{ticks}");
+        let sides = [
+            (MINUS, growth.tolerance.minus),
+            (PLUS, growth.tolerance.plus),
+        ];
+        for (column, side) in sides {
+            put(
+                sheet,
+                (self.row, column),
+                &formula,
+                side.to_f64(unit),
+                &format,
+            )?;
+        }
+        let formula = format!(
+            "SQRT((({dl}*{a}*{warmer})^2+({l}*{da}*{warmer})^2+({l}*{a}*{dt})^2)/3)/1000000"
+        );
+        let standard = growth.standard.to_f64(unit);
+        put(sheet, (self.row, STANDARD), &formula, standard, &format)
+    }
+
     fn standard(&self, sheet: &mut Worksheet) -> Result<(), XlsxError> {
         let (part, unit, row) = (self.part, self.unit, self.row);
         let value = part.standard.to_f64(unit);
@@ -423,12 +467,17 @@ impl Line<'_> {
     }
 }
 
-/// Lengths, coefficients and temperatures of what grows, and what that comes to in the rows of the
-/// contributors; returns the row behind.
+/// The columns of what grows.
+const LENGTH: [u16; 2] = [1, 2];
+const EXPANSION: [u16; 2] = [3, 4];
+const TEMPERATURES: [u16; 2] = [5, 6];
+const DIFFERENCE: u16 = 7;
+
+/// Lengths, coefficients and temperatures of what grows; returns the row behind.
 fn thermal(
     sheet: &mut Worksheet,
     row: u32,
-    growths: &[(u32, &Growth)],
+    growths: &[&Growth],
     unit: Unit,
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
@@ -448,51 +497,24 @@ fn thermal(
         styles,
     )?;
     sheet.set_row_height(row, 46.0)?;
+    let (length, number) = (styles.length_entry(unit), styles.number_entry());
     let mut at = row;
-    for (line, growth) in growths {
+    for growth in growths {
         at += 1;
         let thermal = &growth.thermal;
         sheet.write_text(at, 0, &thermal.label, &styles.text)?;
-        let length = styles.length_entry(unit);
-        let number = styles.number_entry();
         let cells = [
-            (thermal.length.to_f64(unit), &length),
-            (thermal.length_within.to_f64(unit), &length),
-            (thermal.expansion.value.to_f64(), &number),
-            (thermal.expansion.within.to_f64(), &number),
-            (thermal.cold.to_f64(), &number),
-            (thermal.running.to_f64(), &number),
-            (thermal.temperature_within.to_f64(), &number),
+            (LENGTH[0], thermal.length.to_f64(unit), &length),
+            (LENGTH[1], thermal.length_within.to_f64(unit), &length),
+            (EXPANSION[0], thermal.expansion.value.to_f64(), &number),
+            (EXPANSION[1], thermal.expansion.within.to_f64(), &number),
+            (TEMPERATURES[0], thermal.cold.to_f64(), &number),
+            (TEMPERATURES[1], thermal.running.to_f64(), &number),
+            (DIFFERENCE, thermal.temperature_within.to_f64(), &number),
         ];
-        for (column, (value, format)) in (1..).zip(cells) {
+        for (column, value, format) in cells {
             sheet.write_number_with_format(at, column, value, format)?;
         }
-        let [l, dl, a, da, cold, hot, dt] = [1, 2, 3, 4, 5, 6, 7].map(|column| cell(at, column));
-        let warmer = format!("({hot}-{cold})");
-        let ticks = unit.ticks();
-        let format = styles.length(unit);
-        let formula = format!("ROUND({l}*{a}*{warmer}/1000000*{ticks},0)/{ticks}");
-        let value = growth.value.to_f64(unit);
-        put(sheet, (*line, NOMINAL), &formula, value, &format)?;
-        // The furthest product of ends from the value as rounded, up to a tick.
-        let most = format!("({l}+{dl})*({a}+{da})*(ABS({warmer})+{dt})/1000000");
-        let least = format!(
-            "IF(ABS({warmer})<{dt},({l}+{dl})*({a}+{da}),({l}-{dl})*({a}-{da}))*(ABS({warmer})-{dt})/1000000"
-        );
-        let value = format!("ABS({})", cell(*line, NOMINAL));
-        let furthest = format!("MAX({most}-{value},{value}-{least})");
-        let formula = format!("-INT(-ROUND({furthest}*{ticks},4))/{ticks}");
-        for (column, side) in [
-            (MINUS, growth.tolerance.minus),
-            (PLUS, growth.tolerance.plus),
-        ] {
-            put(sheet, (*line, column), &formula, side.to_f64(unit), &format)?;
-        }
-        let formula = format!(
-            "SQRT((({dl}*{a}*{warmer})^2+({l}*{da}*{warmer})^2+({l}*{a}*{dt})^2)/3)/1000000"
-        );
-        let standard = growth.standard.to_f64(unit);
-        put(sheet, (*line, STANDARD), &formula, standard, &format)?;
     }
     Ok(at + 1)
 }

@@ -10,7 +10,6 @@ use rust_xlsxwriter::{
 use super::super::text::{WriteText, chart_name};
 
 use super::super::style::{LIMITS, Styles, VALUES, length_format};
-use super::NAME;
 use crate::length::Unit;
 
 /// How many rows the pictures take.
@@ -31,7 +30,9 @@ pub(super) fn levels(sheet: &mut Worksheet, styles: &Styles) -> Result<(), XlsxE
     Ok(())
 }
 
-pub(super) struct Picture {
+pub(super) struct Picture<'a> {
+    /// The name of the sheet.
+    pub(super) sheet: &'a str,
     /// The row at which the pictures begin.
     pub(super) at: u32,
     pub(super) title: String,
@@ -47,7 +48,7 @@ pub(super) struct Picture {
     pub(super) share: u16,
 }
 
-impl Picture {
+impl Picture<'_> {
     pub(super) fn draw(&self, sheet: &mut Worksheet) -> Result<(), XlsxError> {
         let [mut interval, mut tornado, mut shares] =
             [self.interval(), self.tornado(), self.shares()];
@@ -62,8 +63,8 @@ impl Picture {
 
     /// Limits as upright lines, each reach as a bar at its height.
     fn interval(&self) -> Chart {
-        let ends = |row: u32| ChartRange::new_from_range(NAME, row, 1, row, 2);
-        let level = |row: u32| ChartRange::new_from_range(NAME, row, LEVELS, row, LEVELS + 1);
+        let ends = |row: u32| ChartRange::new_from_range(self.sheet, row, 1, row, 2);
+        let level = |row: u32| ChartRange::new_from_range(self.sheet, row, LEVELS, row, LEVELS + 1);
         let mut chart = Chart::new(ChartType::ScatterStraight);
         let lines = [(VALUES, 6.0), (VALUES, 4.0), (VALUES, 2.0)];
         for (((name, row), (colour, width)), height) in self.reaches.iter().zip(lines).zip(2..) {
@@ -78,9 +79,10 @@ impl Picture {
                 );
         }
         // One point each in the middle; an upright line is its error bar.
-        let middle = || ChartRange::new_from_range(NAME, 3, LEVELS, 3, LEVELS);
-        let point =
-            |row: u32, column: u16| ChartRange::new_from_range(NAME, row, column, row, column);
+        let middle = || ChartRange::new_from_range(self.sheet, 3, LEVELS, 3, LEVELS);
+        let point = |row: u32, column: u16| {
+            ChartRange::new_from_range(self.sheet, row, column, row, column)
+        };
         let marker = |kind, colour| {
             ChartMarker::new()
                 .set_type(kind)
@@ -122,7 +124,8 @@ impl Picture {
     /// How far each contributor moves the value at worst, the largest on top.
     fn tornado(&self) -> Chart {
         let (first, last) = self.lines;
-        let range = |column: u16| ChartRange::new_from_range(NAME, first, column, last, column);
+        let range =
+            |column: u16| ChartRange::new_from_range(self.sheet, first, column, last, column);
         let mut chart = Chart::new(ChartType::BarStacked);
         for ((name, column), colour) in [("down", self.moves[0]), ("up", self.moves[1])]
             .into_iter()
@@ -154,7 +157,8 @@ impl Picture {
     /// Each contributor's share of the variance, in the order of the picture beside it.
     fn shares(&self) -> Chart {
         let (first, last) = self.lines;
-        let range = |column: u16| ChartRange::new_from_range(NAME, first, column, last, column);
+        let range =
+            |column: u16| ChartRange::new_from_range(self.sheet, first, column, last, column);
         let mut chart = Chart::new(ChartType::Bar);
         chart
             .add_series()

@@ -4,72 +4,45 @@ use rust_xlsxwriter::{Format, Worksheet, XlsxError};
 
 use super::super::text::WriteText;
 
+use super::super::pages::Pages;
 use super::super::style::{Styles, heads};
-use super::inputs::{COUNT, FREEDOM, Inputs, MINUS, NOMINAL, OF_LOT, PLUS, STANDARD};
+use super::inputs::{COUNT, Inputs, MINUS, NOMINAL, OF_LOT, PLUS, STANDARD};
+use super::outcomes::{self, Row};
 use super::picture::{self, Picture};
-use super::{Cached, DefinedName, NAME, Subject, cell, factor, put, whole};
+use super::{Cached, Names, Subject, cell, put};
 use crate::length::Unit;
 use crate::model::{Form, Requirement};
-use crate::policy::{Acceptance, Policy};
-use crate::stack::{Coverage, Known, Line, Report, Side, judge, report};
+use crate::policy::Policy;
+use crate::stack::{Coverage, Line, Report, report};
 
 /// The columns of a line.
 const SENSITIVITY: u16 = 1;
-const IN_GAP: u16 = 2;
-const AT: [u16; 2] = [3, 4];
-const PART: u16 = 5;
-const MOVES: [u16; 2] = [6, 7];
+pub(super) const IN_GAP: u16 = 2;
+pub(super) const AT: [u16; 2] = [3, 4];
+pub(super) const PART: u16 = 5;
+pub(super) const MOVES: [u16; 2] = [6, 7];
 const SHARE_OF_WORST: u16 = 8;
-const VARIANCE: [u16; 2] = [9, 10];
+pub(super) const VARIANCE: [u16; 2] = [9, 10];
 const SHARE_OF_VARIANCE: u16 = 11;
 const LARGEST: [u16; 2] = [12, 13];
 const LARGEST_STANDARD: u16 = 14;
 
 /// The block of one requirement.
 pub(super) struct Block<'a> {
-    subject: &'a Subject<'a>,
-    requirement: &'a Requirement,
-    inputs: &'a Inputs,
-    policy: &'a Policy,
-    unit: Unit,
-    report: Report,
+    pub(super) subject: &'a Subject<'a>,
+    pub(super) requirement: &'a Requirement,
+    pub(super) inputs: &'a Inputs,
+    pub(super) policy: &'a Policy,
+    /// The name of the sheet that it stands on.
+    sheet: String,
+    pub(super) unit: Unit,
+    pub(super) report: Report,
     /// The row of the title.
     top: u32,
     /// The row of the first line.
     first: u32,
     /// The row of the first result.
-    results: u32,
-}
-
-/// The results, in their order.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Row {
-    Nominal,
-    Target,
-    Limit,
-    Worst,
-    RootSumSquare,
-    Middle,
-    Combined,
-    Freedom,
-    Factor,
-    Level,
-    Expanded,
-    Room,
-    MarginWorst,
-    MarginExpanded,
-    MarginRootSumSquare,
-    Margin,
-    Beyond,
-    Conforming,
-    RiskAccepting,
-    RiskRejecting,
-    Verdict,
-    ReachWorst,
-    ReachExpanded,
-    ReachRootSumSquare,
-    Allowance,
-    Crush,
+    pub(super) results: u32,
 }
 
 impl<'a> Block<'a> {
@@ -78,8 +51,9 @@ impl<'a> Block<'a> {
         requirement: &'a Requirement,
         inputs: &'a Inputs,
         policy: &'a Policy,
-        top: u32,
+        pages: &Pages<'_>,
     ) -> Block<'a> {
+        let top = pages.row;
         let unit = subject.model.unit;
         let report = report(&requirement.form, &subject.stack, policy.coverage, unit);
         let first = top + 3;
@@ -89,6 +63,7 @@ impl<'a> Block<'a> {
             requirement,
             inputs,
             policy,
+            sheet: pages.name(),
             unit,
             report,
             top,
@@ -97,12 +72,12 @@ impl<'a> Block<'a> {
         }
     }
 
-    fn allowances(&self) -> bool {
+    pub(super) fn allowances(&self) -> bool {
         matches!(self.requirement.form, Form::GasketFill { .. })
     }
 
     /// The cells of target, lower and upper limit.
-    fn stated_cells(&self) -> [String; 3] {
+    pub(super) fn stated_cells(&self) -> [String; 3] {
         [1, 3, 5].map(|column| {
             let at = cell(self.top + 1, column);
             // Fixed, so that a line can be copied.
@@ -112,7 +87,7 @@ impl<'a> Block<'a> {
     }
 
     /// The cell of a line in a column.
-    fn line(&self, index: usize, column: u16) -> String {
+    pub(super) fn line(&self, index: usize, column: u16) -> String {
         cell(
             self.first + u32::try_from(index).unwrap_or(u32::MAX),
             column,
@@ -120,24 +95,24 @@ impl<'a> Block<'a> {
     }
 
     /// All lines of a column.
-    fn all(&self, column: u16) -> String {
+    pub(super) fn all(&self, column: u16) -> String {
         let last = self.report.lines.len().saturating_sub(1);
         format!("{}:{}", self.line(0, column), self.line(last, column))
     }
 
-    fn result(&self, row: Row, side: usize) -> String {
+    pub(super) fn result(&self, row: Row, side: usize) -> String {
         let column = if side == 0 { 1 } else { 2 };
         cell(self.results + row as u32, column)
     }
 
     /// A sum over all lines.
-    fn sum(&self, of: impl Fn(usize, &Line) -> String) -> String {
+    pub(super) fn sum(&self, of: impl Fn(usize, &Line) -> String) -> String {
         let lines = self.report.lines.iter().enumerate();
         let terms: Vec<String> = lines.map(|(index, line)| of(index, line)).collect();
         format!("({})", terms.join("+"))
     }
 
-    fn input(&self, line: &Line, column: u16) -> String {
+    pub(super) fn input(&self, line: &Line, column: u16) -> String {
         self.inputs.cell(line.contributor, column)
     }
 
@@ -145,12 +120,13 @@ impl<'a> Block<'a> {
     pub(super) fn write(
         &self,
         sheet: &mut Worksheet,
-        names: &mut Vec<DefinedName>,
         pictures: bool,
         styles: &Styles,
     ) -> Result<u32, XlsxError> {
         let (tag, label, unit) = (self.subject.tag, &self.requirement.label, self.unit);
         let title = format!("{tag}: {label} ({unit})");
+        sheet.set_row_height(self.top + 1, 30.0)?;
+        sheet.set_row_height(self.top + 2, 62.0)?;
         sheet.write_text(self.top, 0, title, &styles.part)?;
         let labels = if self.allowances() {
             [
@@ -195,13 +171,10 @@ impl<'a> Block<'a> {
             ],
             styles,
         )?;
-        sheet.set_row_height(self.top + 1, 30.0)?;
-        sheet.set_row_height(self.top + 2, 62.0)?;
         for (index, line) in self.report.lines.iter().enumerate() {
             self.contributor(sheet, index, line, styles)?;
         }
-        self.write_results(sheet, styles)?;
-        self.define(names);
+        outcomes::write(self, sheet, styles)?;
         let end = self.results + Row::Crush as u32 + 1;
         if pictures {
             self.draw(sheet)?;
@@ -403,356 +376,8 @@ impl<'a> Block<'a> {
         format!("({})", terms.join("+"))
     }
 
-    /// The rows of the results: label, then one cell a side, or one for both.
-    fn write_results(&self, sheet: &mut Worksheet, styles: &Styles) -> Result<(), XlsxError> {
-        heads(
-            sheet,
-            self.results - 1,
-            &["Result", "Lower side", "Upper side"],
-            styles,
-        )?;
-        let report = &self.report;
-        let length = styles.length(self.unit);
-        let (number, percent) = (&styles.number, &styles.chance);
-        let [target, lower, upper] = self.stated_cells();
-        let limits = [lower, upper];
-        let gap = self.sum(|index, line| {
-            format!(
-                "{}*{}*{}",
-                self.input(line, COUNT),
-                self.input(line, NOMINAL),
-                self.line(index, IN_GAP)
-            )
-        });
-        let wanted = |stated: &str| {
-            if self.allowances() {
-                format!("(1+{stated})*{gap}")
-            } else {
-                stated.to_string()
-            }
-        };
-        let sheet = &mut Rows {
-            sheet,
-            block: self,
-            styles,
-        };
-        let at = |row: Row, side: usize| self.result(row, side);
-        sheet.one(
-            Row::Nominal,
-            "Nominal value",
-            &format!("SUM({})", self.all(PART)),
-            report.value,
-            &length,
-        )?;
-        sheet.one(
-            Row::Target,
-            "Target",
-            &wanted(&target),
-            report.target,
-            &length,
-        )?;
-        sheet.both(
-            Row::Limit,
-            "Limit",
-            |side| wanted(&limits[side]),
-            |s| s.limit,
-            &length,
-        )?;
-        sheet.both(
-            Row::Worst,
-            "Worst case: how far down and up",
-            |side| {
-                let all = self.all(MOVES[side]);
-                if side == 0 {
-                    format!("-SUM({all})")
-                } else {
-                    format!("SUM({all})")
-                }
-            },
-            |s| s.worst,
-            &length,
-        )?;
-        sheet.both(
-            Row::RootSumSquare,
-            "Root sum square (if independent, centred, alike)",
-            |side| {
-                let squares = self.sum(|index, line| {
-                    let (minus, plus) = (self.input(line, MINUS), self.input(line, PLUS));
-                    let count = self.input(line, COUNT);
-                    let sensitivity = self.line(index, AT[side]);
-                    format!("{count}*({sensitivity}*({minus}+{plus})/2)^2")
-                });
-                format!("SQRT({squares})")
-            },
-            |s| s.root_sum_square,
-            &length,
-        )?;
-        sheet.both(
-            Row::Middle,
-            "Shift of the mean towards the limit (uneven sides)",
-            |side| {
-                let middle = self.sum(|index, line| {
-                    let (minus, plus) = (self.input(line, MINUS), self.input(line, PLUS));
-                    let count = self.input(line, COUNT);
-                    format!("{count}*{}*({plus}-{minus})", self.line(index, AT[side]))
-                });
-                let sign = if side == 0 { "-" } else { "" };
-                format!("{sign}{middle}/2")
-            },
-            |s| s.middle,
-            &length,
-        )?;
-        sheet.both(
-            Row::Combined,
-            "Combined standard uncertainty",
-            |side| format!("SQRT(MAX(0,SUM({})))", self.all(VARIANCE[side])),
-            |s| s.combined,
-            &length,
-        )?;
-        self.freedom(sheet)?;
-        sheet.both(
-            Row::Factor,
-            "Coverage factor",
-            |side| factor(Some(&at(Row::Freedom, side))),
-            |s| s.factor,
-            number,
-        )?;
-        sheet.both(
-            Row::Level,
-            "Level of confidence",
-            |side| {
-                let (k, freedom) = (at(Row::Factor, side), at(Row::Freedom, side));
-                format!(
-                    "IF(ISNUMBER({freedom}),1-T.DIST.2T({k},{}),2*NORM.S.DIST({k},TRUE)-1)",
-                    whole(&freedom)
-                )
-            },
-            |s| s.level,
-            percent,
-        )?;
-        sheet.both(
-            Row::Expanded,
-            "Expanded uncertainty",
-            |side| format!("{}*{}", at(Row::Factor, side), at(Row::Combined, side)),
-            |s| s.expanded,
-            &length,
-        )?;
-        sheet.both(
-            Row::Room,
-            "Margin of the nominal value",
-            |side| {
-                let (value, limit) = (at(Row::Nominal, 0), at(Row::Limit, side));
-                if side == 0 {
-                    format!("{value}-{limit}")
-                } else {
-                    format!("{limit}-{value}")
-                }
-            },
-            |s| s.room,
-            &length,
-        )?;
-        sheet.both(
-            Row::MarginWorst,
-            "Margin in the worst case",
-            |side| format!("{}-{}", at(Row::Room, side), at(Row::Worst, side)),
-            Side::margin_worst,
-            &length,
-        )?;
-        sheet.both(
-            Row::MarginExpanded,
-            "Margin by the expanded uncertainty",
-            |side| {
-                let (u, middle) = (at(Row::Expanded, side), at(Row::Middle, side));
-                format!("{}-MAX(0,{u}+{middle})", at(Row::Room, side))
-            },
-            Side::margin_expanded,
-            &length,
-        )?;
-        sheet.both(
-            Row::MarginRootSumSquare,
-            "Margin by the root sum square",
-            |side| {
-                let (room, middle) = (at(Row::Room, side), at(Row::Middle, side));
-                format!("{room}-{middle}-{}", at(Row::RootSumSquare, side))
-            },
-            |s| s.margin_of(s.root_sum_square),
-            &length,
-        )?;
-        sheet.both(
-            Row::Margin,
-            "Margin by the rule in force",
-            |side| {
-                format!(
-                    "IF(acceptance_rule=\"nominal\",{},IF(acceptance_rule=\"expanded\",{},{}))",
-                    at(Row::Room, side),
-                    at(Row::MarginExpanded, side),
-                    at(Row::MarginWorst, side)
-                )
-            },
-            |s| self.margin(s),
-            &length,
-        )?;
-        sheet.both(
-            Row::Beyond,
-            "Probability beyond the limit, if normal",
-            |side| {
-                let (room, middle, u) = (
-                    at(Row::Room, side),
-                    at(Row::Middle, side),
-                    at(Row::Combined, side),
-                );
-                let freedom = at(Row::Freedom, side);
-                let far = format!("(({room}-{middle})/{u})");
-                let tail = format!("T.DIST.2T(ABS({far}),{})/2", whole(&freedom));
-                format!(
-                    "IF({u}>0,IF(ISNUMBER({freedom}),IF({far}>0,{tail},1-{tail}),NORM.S.DIST(-{far},TRUE)),IF({room}<{middle},1,0))"
-                )
-            },
-            |s| s.beyond,
-            percent,
-        )?;
-        sheet.one(
-            Row::Conforming,
-            "Probability of conformity, if normal",
-            &format!("MAX(0,1-{}-{})", at(Row::Beyond, 0), at(Row::Beyond, 1)),
-            report.conforming,
-            percent,
-        )?;
-        let conforming = at(Row::Conforming, 0);
-        sheet.one(
-            Row::RiskAccepting,
-            "If accepted: risk that it does not conform",
-            &format!("1-{conforming}"),
-            1.0 - report.conforming,
-            percent,
-        )?;
-        sheet.one(
-            Row::RiskRejecting,
-            "If rejected: risk that it does conform",
-            &conforming,
-            report.conforming,
-            percent,
-        )?;
-        let conforms = judge(
-            &self.requirement.form,
-            &self.subject.stack,
-            self.policy.guard(),
-        )
-        .conforms();
-        sheet.one(
-            Row::Verdict,
-            "Verdict by the rule in force",
-            &format!(
-                "IF(OR({},{}>{}),\"CHECK INPUT\",IF(ROUND(MIN({},{}),12)>=0,\"met\",\"NOT MET\"))",
-                self.inputs.senseless(),
-                limits[0],
-                limits[1],
-                at(Row::Margin, 0),
-                at(Row::Margin, 1)
-            ),
-            if conforms { "met" } else { "NOT MET" },
-            &styles.strong,
-        )?;
-        let reach = |half: &dyn Fn(usize) -> String, side: usize| {
-            let (value, sign) = (at(Row::Nominal, 0), if side == 0 { '-' } else { '+' });
-            format!("{value}{sign}({})", half(side))
-        };
-        sheet.reach(
-            Row::ReachWorst,
-            "Reaches in the worst case: from, to",
-            |side| reach(&|side| at(Row::Worst, side), side),
-            |s| s.worst,
-            &length,
-        )?;
-        let about_middle = |row: Row, which: usize, side: usize| {
-            format!("{}+{}", at(row, which), at(Row::Middle, side))
-        };
-        sheet.reach(
-            Row::ReachExpanded,
-            "Reaches by expanded uncertainty: from, to",
-            |side| reach(&|side| about_middle(Row::Expanded, side, side), side),
-            |s| s.expanded + s.middle,
-            &length,
-        )?;
-        sheet.reach(
-            Row::ReachRootSumSquare,
-            "Reaches by root sum square: from, to",
-            |side| reach(&|side| about_middle(Row::RootSumSquare, side, side), side),
-            |s| s.root_sum_square + s.middle,
-            &length,
-        )?;
-        if let Some((wide, reached)) = report.gap {
-            sheet.one(
-                Row::Allowance,
-                "Allowance reached (free thickness / gap - 1)",
-                &format!("IF({gap}=0,0,{}/{gap}-1)", at(Row::Nominal, 0)),
-                reached,
-                number,
-            )?;
-            let free = at(Row::Nominal, 0);
-            sheet.one(
-                Row::Crush,
-                "Crush (1 - gap / free thickness)",
-                &format!("IF({free}=0,0,1-{gap}/{free})"),
-                if report.value == 0.0 {
-                    0.0
-                } else {
-                    1.0 - wide / report.value
-                },
-                &styles.percent,
-            )?;
-        }
-        Ok(())
-    }
-
-    /// What is left at a limit by the rule in force.
-    fn margin(&self, side: &Side) -> f64 {
-        match self.policy.acceptance {
-            Acceptance::Nominal => side.room,
-            Acceptance::WorstCase => side.margin_worst(),
-            Acceptance::Expanded => side.margin_expanded(),
-        }
-    }
-
-    fn freedom(&self, sheet: &mut Rows<'_, '_>) -> Result<(), XlsxError> {
-        let parts = &self.subject.stack.contributors;
-        // Readings may come to have a scatter when they are changed.
-        let few = |line: &&Line| {
-            let part = &parts[line.contributor];
-            part.freedom.is_some() || matches!(part.known, Known::Readings { .. })
-        };
-        let any = self.report.lines.iter().any(|line| few(&line));
-        let fourths = |side: usize| {
-            let lines = self.report.lines.iter().enumerate();
-            let terms = lines.filter(|(_, line)| few(line)).map(|(index, line)| {
-                let freedom = self.input(line, FREEDOM);
-                format!(
-                    "IF(ISNUMBER({freedom}),({}*{})^4/{freedom},0)",
-                    self.line(index, AT[side]),
-                    self.input(line, STANDARD),
-                )
-            });
-            terms.collect::<Vec<_>>().join("+")
-        };
-        let row = Row::Freedom;
-        sheet.label(row, "Effective degrees of freedom")?;
-        for side in [0, 1] {
-            let number = sheet.styles.number.clone();
-            match self.report.sides[side].freedom {
-                _ if !any => sheet.text(row, side, "infinite")?,
-                freedom => {
-                    let (sum, fourths) = (self.all(VARIANCE[side]), fourths(side));
-                    let formula = format!("IF({fourths}>0,SUM({sum})^2/({fourths}),\"infinite\")");
-                    let result = freedom.map_or(Cached::Text("infinite"), Cached::Number);
-                    sheet.put(row, side, &formula, result, &number)?;
-                }
-            }
-        }
-        Ok(())
-    }
-
     /// Names for the cells that other sheets and people look for.
-    fn define(&self, names: &mut Vec<DefinedName>) {
+    pub(super) fn define(&self, names: &mut Names) {
         let plain = |text: &str| -> String {
             let letters = text.chars();
             letters
@@ -773,20 +398,10 @@ impl<'a> Block<'a> {
             ("conforming", Row::Conforming, 'B'),
             ("verdict", Row::Verdict, 'B'),
         ] {
-            // At most 255 characters, and none twice: tags may differ in what is no letter.
+            // A name has at most 255 characters.
             let name: String = format!("{what}_{whose}").chars().take(200).collect();
-            let taken = |name: &str| names.iter().any(|(n, _)| n.eq_ignore_ascii_case(name));
-            let free = (1_u32..)
-                .map(|n| {
-                    if n == 1 {
-                        name.clone()
-                    } else {
-                        format!("{name}_{n}")
-                    }
-                })
-                .find(|name| !taken(name));
             let row = self.results + row as u32 + 1;
-            names.extend(free.map(|name| (name, format!("='{NAME}'!${column}${row}"))));
+            names.add(&name, format!("='{}'!${column}${row}", self.sheet));
         }
     }
 
@@ -794,6 +409,7 @@ impl<'a> Block<'a> {
         let last = self.report.lines.len().saturating_sub(1);
         let results = |row: Row| self.results + row as u32;
         Picture {
+            sheet: &self.sheet,
             at: self.results - 1,
             title: format!("{}: {}", self.subject.tag, self.requirement.label),
             unit: self.unit,
@@ -812,97 +428,5 @@ impl<'a> Block<'a> {
             share: SHARE_OF_VARIANCE,
         }
         .draw(sheet)
-    }
-}
-
-/// The rows of results being written.
-struct Rows<'s, 'b> {
-    sheet: &'s mut Worksheet,
-    block: &'b Block<'b>,
-    styles: &'b Styles,
-}
-
-impl Rows<'_, '_> {
-    fn label(&mut self, row: Row, label: &str) -> Result<(), XlsxError> {
-        let at = self.block.results + row as u32;
-        self.sheet.write_text(at, 0, label, &self.styles.text)?;
-        Ok(())
-    }
-
-    fn text(&mut self, row: Row, side: usize, text: &str) -> Result<(), XlsxError> {
-        let at = (
-            self.block.results + row as u32,
-            if side == 0 { 1 } else { 2 },
-        );
-        self.sheet.write_text(at.0, at.1, text, &self.styles.text)?;
-        Ok(())
-    }
-
-    fn put<'a>(
-        &mut self,
-        row: Row,
-        side: usize,
-        formula: &str,
-        result: impl Into<Cached<'a>>,
-        format: &Format,
-    ) -> Result<(), XlsxError> {
-        let at = (
-            self.block.results + row as u32,
-            if side == 0 { 1 } else { 2 },
-        );
-        put(self.sheet, at, formula, result, format)
-    }
-
-    /// A result that is one for both sides.
-    fn one<'a>(
-        &mut self,
-        row: Row,
-        label: &str,
-        formula: &str,
-        result: impl Into<Cached<'a>>,
-        format: &Format,
-    ) -> Result<(), XlsxError> {
-        self.label(row, label)?;
-        self.put(row, 0, formula, result, format)
-    }
-
-    /// A result for either side.
-    fn both(
-        &mut self,
-        row: Row,
-        label: &str,
-        formula: impl Fn(usize) -> String,
-        result: impl Fn(&Side) -> f64,
-        format: &Format,
-    ) -> Result<(), XlsxError> {
-        self.label(row, label)?;
-        for side in [0, 1] {
-            let result = result(&self.block.report.sides[side]);
-            self.put(row, side, &formula(side), result, format)?;
-        }
-        Ok(())
-    }
-
-    /// From where to where the value can lie.
-    fn reach(
-        &mut self,
-        row: Row,
-        label: &str,
-        formula: impl Fn(usize) -> String,
-        by: impl Fn(&Side) -> f64,
-        format: &Format,
-    ) -> Result<(), XlsxError> {
-        self.label(row, label)?;
-        let report = &self.block.report;
-        for side in [0, 1] {
-            let by = by(&report.sides[side]);
-            let end = if side == 0 {
-                report.value - by
-            } else {
-                report.value + by
-            };
-            self.put(row, side, &formula(side), end, format)?;
-        }
-        Ok(())
     }
 }

@@ -1,0 +1,111 @@
+//! Pages one below the other, on as many numbered sheets as they take: `Kits`, `Kits 2`, `Kits 3` ...
+//!
+//! The one place that knows what a sheet holds. A writer says where a page begins and gets the sheet and the
+//! row; everything that a page refers to on its own sheet is kept on that sheet with it.
+
+use rust_xlsxwriter::{Workbook, Worksheet, XlsxError};
+
+use crate::sheet::numbered;
+
+/// The page breaks of a sheet: more are refused by spreadsheet programs (1,023, as rust_xlsxwriter has it).
+const MOST_BREAKS: usize = 1_023;
+/// No page begins below this row: of the 1,048,576 of a sheet the rest is left to the pages begun last.
+const LAST_START: u32 = 1_000_000;
+
+/// A kind of sheet: how each of its numbered sheets begins and ends.
+pub(super) struct Series<'a> {
+    /// The name of the first.
+    pub(super) name: &'static str,
+    /// Sets a sheet up, given its name, and returns the row of its first page.
+    pub(super) begin: &'a dyn Fn(&mut Worksheet, &str) -> Result<u32, XlsxError>,
+    /// The last printed column, where the print area does not follow from the cells.
+    pub(super) last_column: Option<u16>,
+}
+
+/// The pages of a series while they are written.
+pub(super) struct Pages<'a> {
+    workbook: &'a mut Workbook,
+    series: &'a Series<'a>,
+    done: Vec<Worksheet>,
+    /// The sheet of the page at hand. Cells are written row by row: those of a row that is left are out of reach.
+    pub(super) sheet: Worksheet,
+    /// The next free row.
+    pub(super) row: u32,
+    breaks: Vec<u32>,
+    is_empty: bool,
+}
+
+impl<'a> Pages<'a> {
+    /// The first sheet, without a page.
+    pub(super) fn begin(
+        workbook: &'a mut Workbook,
+        series: &'a Series<'a>,
+    ) -> Result<Pages<'a>, XlsxError> {
+        let mut sheet = Worksheet::new();
+        let row = (series.begin)(&mut sheet, series.name)?;
+        Ok(Pages {
+            workbook,
+            series,
+            done: Vec::new(),
+            sheet,
+            row,
+            breaks: Vec::new(),
+            is_empty: true,
+        })
+    }
+
+    /// The name of the sheet at hand, as formulas and charts refer to it.
+    pub(super) fn name(&self) -> String {
+        numbered(self.series.name, self.done.len() + 1)
+    }
+
+    /// Begins a page at the next free row, or on the next sheet if this one has no room for so many pages that
+    /// belong together.
+    pub(super) fn turn(&mut self, together: usize) -> Result<(), XlsxError> {
+        if self.is_empty {
+            self.is_empty = false;
+        } else if self.breaks.len() + together <= MOST_BREAKS && self.row < LAST_START {
+            self.breaks.push(self.row);
+        } else {
+            self.next_sheet()?;
+            self.is_empty = false;
+        }
+        Ok(())
+    }
+
+    /// Begins a further one of the pages that belong together.
+    pub(super) fn go_on(&mut self) {
+        self.breaks.push(self.row);
+    }
+
+    fn next_sheet(&mut self) -> Result<(), XlsxError> {
+        // Rows beyond the first sheet go through a temporary file: an outage of 10,000 pumps does not fit into
+        // memory twice. Where there can be none, memory has to do.
+        let next = self.workbook.new_worksheet_with_low_memory();
+        let sheet = std::mem::replace(&mut self.sheet, next.unwrap_or_else(|_| Worksheet::new()));
+        self.close(sheet)?;
+        let name = self.name();
+        self.row = (self.series.begin)(&mut self.sheet, &name)?;
+        Ok(())
+    }
+
+    fn close(&mut self, mut sheet: Worksheet) -> Result<(), XlsxError> {
+        sheet.set_page_breaks(&std::mem::take(&mut self.breaks))?;
+        if let Some(last) = self.series.last_column {
+            sheet.set_print_area(0, 0, self.row, last)?;
+        }
+        self.done.push(sheet);
+        Ok(())
+    }
+
+    /// Ends the last page and puts all sheets into the workbook, each after a last touch.
+    pub(super) fn finish(mut self, touch: impl Fn(&mut Worksheet)) -> Result<(), XlsxError> {
+        let sheet = std::mem::take(&mut self.sheet);
+        self.close(sheet)?;
+        for mut sheet in self.done {
+            touch(&mut sheet);
+            self.workbook.push_worksheet(sheet);
+        }
+        Ok(())
+    }
+}

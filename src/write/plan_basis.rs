@@ -1,0 +1,41 @@
+//! The Basis of a plan.
+
+use rust_xlsxwriter::{Worksheet, XlsxError};
+
+use super::basis::{self, Section, ended, goals, inputs_and_policy, lengths, program, solver};
+use super::style::Styles;
+use crate::verify::Verified;
+use crate::words;
+
+pub(super) fn write(
+    sheet: &mut Worksheet,
+    verified: &Verified,
+    date: &str,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    let (job, plan) = (verified.job(), verified.plan());
+    let weights = job.weights().map_or_else(
+        || "too many levels for whole numbers: one priority after the other".to_string(),
+        |weights| {
+            let each = weights
+                .iter()
+                .map(|(priority, weight)| format!("priority {priority}: {weight}"));
+            each.collect::<Vec<_>>().join(", ")
+        },
+    );
+    let facts = [
+        program(),
+        solver(),
+        ended(plan),
+        ("Weights of served pumps", weights),
+        ("Date", date.to_string()),
+        ("Proof", words::proof(job, plan)),
+        ("Checked", "pieces, fits, limits, stock and goals recomputed by a second reckoning before this was written".into()),
+        lengths(),
+    ];
+    let lead = "The same inputs, policy, program and date give this workbook again, byte for byte.";
+    let [inputs, policy] = inputs_and_policy(job, styles);
+    let facts = Section::facts(facts, |_| Some(18.0));
+    let sections = [inputs, policy, goals(job, plan, styles), facts];
+    basis::write(sheet, date, lead, sections, styles)
+}

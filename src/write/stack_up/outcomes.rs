@@ -1,0 +1,347 @@
+//! What a requirement comes to: the rows of results, each with its label, its format, and of either side a
+//! formula with its result. A new row is a name in [`Row`]; what else it needs the compiler asks for.
+
+use rust_xlsxwriter::{Format, Worksheet, XlsxError};
+
+use super::super::style::{Styles, heads};
+use super::super::text::WriteText;
+use super::inputs::{COUNT, FREEDOM, MINUS, NOMINAL, PLUS, STANDARD};
+use super::results::{AT, Block, IN_GAP, MOVES, PART, VARIANCE};
+use super::{Cached, factor, put, whole};
+use crate::policy::Acceptance;
+use crate::stack::{Known, Line, Side, judge};
+
+/// The rows, in their order.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Row {
+    Nominal,
+    Target,
+    Limit,
+    Worst,
+    RootSumSquare,
+    Middle,
+    Combined,
+    Freedom,
+    Factor,
+    Level,
+    Expanded,
+    Room,
+    MarginWorst,
+    MarginExpanded,
+    MarginRootSumSquare,
+    Margin,
+    Beyond,
+    Conforming,
+    RiskAccepting,
+    RiskRejecting,
+    Verdict,
+    ReachWorst,
+    ReachExpanded,
+    ReachRootSumSquare,
+    Allowance,
+    Crush,
+}
+
+use Row::*;
+
+impl Row {
+    /// The row below, if there is one.
+    fn next(self) -> Option<Row> {
+        const ALL: [Row; 26] = [
+            Nominal,
+            Target,
+            Limit,
+            Worst,
+            RootSumSquare,
+            Middle,
+            Combined,
+            Freedom,
+            Factor,
+            Level,
+            Expanded,
+            Room,
+            MarginWorst,
+            MarginExpanded,
+            MarginRootSumSquare,
+            Margin,
+            Beyond,
+            Conforming,
+            RiskAccepting,
+            RiskRejecting,
+            Verdict,
+            ReachWorst,
+            ReachExpanded,
+            ReachRootSumSquare,
+            Allowance,
+            Crush,
+        ];
+        ALL.get(self as usize + 1).copied()
+    }
+
+    fn label(self) -> &'static str {
+        match self {
+            Nominal => "Nominal value",
+            Target => "Target",
+            Limit => "Limit",
+            Worst => "Worst case: how far down and up",
+            RootSumSquare => "Root sum square (if independent, centred, alike)",
+            Middle => "Shift of the mean towards the limit (uneven sides)",
+            Combined => "Combined standard uncertainty",
+            Freedom => "Effective degrees of freedom",
+            Factor => "Coverage factor",
+            Level => "Level of confidence",
+            Expanded => "Expanded uncertainty",
+            Room => "Margin of the nominal value",
+            MarginWorst => "Margin in the worst case",
+            MarginExpanded => "Margin by the expanded uncertainty",
+            MarginRootSumSquare => "Margin by the root sum square",
+            Margin => "Margin by the rule in force",
+            Beyond => "Probability beyond the limit, if normal",
+            Conforming => "Probability of conformity, if normal",
+            RiskAccepting => "If accepted: risk that it does not conform",
+            RiskRejecting => "If rejected: risk that it does conform",
+            Verdict => "Verdict by the rule in force",
+            ReachWorst => "Reaches in the worst case: from, to",
+            ReachExpanded => "Reaches by expanded uncertainty: from, to",
+            ReachRootSumSquare => "Reaches by root sum square: from, to",
+            Allowance => "Allowance reached (free thickness / gap - 1)",
+            Crush => "Crush (1 - gap / free thickness)",
+        }
+    }
+
+    /// How many cells it has: one a side, or one for both.
+    fn cells(self) -> usize {
+        match self {
+            Nominal | Target | Conforming | RiskAccepting | RiskRejecting | Verdict | Allowance
+            | Crush => 1,
+            _ => 2,
+        }
+    }
+}
+
+/// Writes the rows of a block's results below their heading.
+pub(super) fn write(
+    block: &Block<'_>,
+    sheet: &mut Worksheet,
+    styles: &Styles,
+) -> Result<(), XlsxError> {
+    let names = ["Result", "Lower side", "Upper side"];
+    heads(sheet, block.results - 1, &names, styles)?;
+    let rows = std::iter::successors(Some(Nominal), |row| row.next());
+    for of in rows.filter(|row| *row < Allowance || block.report.gap.is_some()) {
+        let row = block.results + of as u32;
+        sheet.write_text(row, 0, of.label(), &styles.text)?;
+        for (column, side) in (1..).zip(0..of.cells()) {
+            if of == Freedom && !block.has_few() {
+                sheet.write_text(row, column, "infinite", &styles.text)?;
+                continue;
+            }
+            let (formula, result) = (block.formula(of, side), block.outcome(of, side));
+            put(
+                sheet,
+                (row, column),
+                &formula,
+                result,
+                &block.format(of, styles),
+            )?;
+        }
+    }
+    Ok(())
+}
+
+impl Block<'_> {
+    fn format(&self, row: Row, styles: &Styles) -> Format {
+        match row {
+            Freedom | Factor | Allowance => styles.number.clone(),
+            Level | Beyond | Conforming | RiskAccepting | RiskRejecting => styles.chance.clone(),
+            Verdict => styles.strong.clone(),
+            Crush => styles.percent.clone(),
+            _ => styles.length(self.unit),
+        }
+    }
+
+    /// What a formula comes to, as the library has it.
+    fn outcome(&self, row: Row, side: usize) -> Cached<'static> {
+        let (report, of) = (&self.report, &self.report.sides[side]);
+        let reach = |by: f64| report.value + [-by, by][side];
+        let (wide, reached) = report.gap.unwrap_or_default();
+        Cached::Number(match row {
+            Nominal => report.value,
+            Target => report.target,
+            Limit => of.limit,
+            Worst => of.worst,
+            RootSumSquare => of.root_sum_square,
+            Middle => of.middle,
+            Combined => of.combined,
+            Freedom => return of.freedom.map_or(Cached::Text("infinite"), Cached::Number),
+            Factor => of.factor,
+            Level => of.level,
+            Expanded => of.expanded,
+            Room => of.room,
+            MarginWorst => of.margin_worst(),
+            MarginExpanded => of.margin_expanded(),
+            MarginRootSumSquare => of.margin_of(of.root_sum_square),
+            Margin => self.margin(of),
+            Beyond => of.beyond,
+            Conforming | RiskRejecting => report.conforming,
+            RiskAccepting => 1.0 - report.conforming,
+            Verdict => return Cached::Text(self.verdict()),
+            ReachWorst => reach(of.worst),
+            ReachExpanded => reach(of.expanded + of.middle),
+            ReachRootSumSquare => reach(of.root_sum_square + of.middle),
+            Allowance => reached,
+            Crush if report.value == 0.0 => 0.0,
+            Crush => 1.0 - wide / report.value,
+        })
+    }
+
+    /// What is left at a limit by the rule in force.
+    fn margin(&self, side: &Side) -> f64 {
+        match self.policy.acceptance {
+            Acceptance::Nominal => side.room,
+            Acceptance::WorstCase => side.margin_worst(),
+            Acceptance::Expanded => side.margin_expanded(),
+        }
+    }
+
+    fn verdict(&self) -> &'static str {
+        let (form, stack) = (&self.requirement.form, &self.subject.stack);
+        match judge(form, stack, self.policy.guard()).conforms() {
+            true => "met",
+            false => "NOT MET",
+        }
+    }
+
+    fn formula(&self, row: Row, side: usize) -> String {
+        let at = |row: Row| self.result(row, side);
+        // Of rows with one cell for both sides.
+        let one = |row: Row| self.result(row, 0);
+        let sign = ['-', '+'][side];
+        match row {
+            Nominal => format!("SUM({})", self.all(PART)),
+            Target => self.wanted(0),
+            Limit => self.wanted(1 + side),
+            Worst => format!("{}SUM({})", ["-", ""][side], self.all(MOVES[side])),
+            RootSumSquare => self.root_sum_square(side),
+            Middle => self.middle(side),
+            Combined => format!("SQRT(MAX(0,SUM({})))", self.all(VARIANCE[side])),
+            Freedom => self.freedom(side),
+            Factor => factor(Some(&at(Freedom))),
+            Level => {
+                let (k, freedom, whole) = (at(Factor), at(Freedom), whole(&at(Freedom)));
+                format!(
+                    "IF(ISNUMBER({freedom}),1-T.DIST.2T({k},{whole}),2*NORM.S.DIST({k},TRUE)-1)"
+                )
+            }
+            Expanded => format!("{}*{}", at(Factor), at(Combined)),
+            Room if side == 0 => format!("{}-{}", one(Nominal), at(Limit)),
+            Room => format!("{}-{}", at(Limit), one(Nominal)),
+            MarginWorst => format!("{}-{}", at(Room), at(Worst)),
+            MarginExpanded => format!("{}-MAX(0,{}+{})", at(Room), at(Expanded), at(Middle)),
+            MarginRootSumSquare => format!("{}-{}-{}", at(Room), at(Middle), at(RootSumSquare)),
+            Margin => {
+                let [nominal, expanded, worst] = [Room, MarginExpanded, MarginWorst].map(at);
+                format!(
+                    "IF(acceptance_rule=\"nominal\",{nominal},IF(acceptance_rule=\"expanded\",{expanded},{worst}))"
+                )
+            }
+            Beyond => self.beyond(side),
+            Conforming => {
+                let [below, above] = [0, 1].map(|side| self.result(Beyond, side));
+                format!("MAX(0,1-{below}-{above})")
+            }
+            RiskAccepting => format!("1-{}", one(Conforming)),
+            RiskRejecting => one(Conforming),
+            Verdict => self.judged(),
+            ReachWorst => format!("{}{sign}({})", one(Nominal), at(Worst)),
+            ReachExpanded => format!("{}{sign}({}+{})", one(Nominal), at(Expanded), at(Middle)),
+            ReachRootSumSquare => {
+                format!(
+                    "{}{sign}({}+{})",
+                    one(Nominal),
+                    at(RootSumSquare),
+                    at(Middle)
+                )
+            }
+            Allowance => format!("IF({0}=0,0,{1}/{0}-1)", self.gap(), one(Nominal)),
+            Crush => format!("IF({1}=0,0,1-{0}/{1})", self.gap(), one(Nominal)),
+        }
+    }
+
+    /// The sum that the gap of a gasket comes to.
+    fn gap(&self) -> String {
+        self.sum(|index, line| {
+            let [count, nominal] = [COUNT, NOMINAL].map(|column| self.input(line, column));
+            format!("{count}*{nominal}*{}", self.line(index, IN_GAP))
+        })
+    }
+
+    /// Target, lower or upper limit as a length.
+    fn wanted(&self, which: usize) -> String {
+        let stated = &self.stated_cells()[which];
+        match self.allowances() {
+            true => format!("(1+{stated})*{}", self.gap()),
+            false => stated.clone(),
+        }
+    }
+
+    fn root_sum_square(&self, side: usize) -> String {
+        let squares = self.sum(|index, line| {
+            let [count, minus, plus] = [COUNT, MINUS, PLUS].map(|column| self.input(line, column));
+            let sensitivity = self.line(index, AT[side]);
+            format!("{count}*({sensitivity}*({minus}+{plus})/2)^2")
+        });
+        format!("SQRT({squares})")
+    }
+
+    fn middle(&self, side: usize) -> String {
+        let middle = self.sum(|index, line| {
+            let [count, minus, plus] = [COUNT, MINUS, PLUS].map(|column| self.input(line, column));
+            format!("{count}*{}*({plus}-{minus})", self.line(index, AT[side]))
+        });
+        format!("{}{middle}/2", ["-", ""][side])
+    }
+
+    /// Whether a line is known by few readings: they may come to have a scatter when they are changed.
+    fn is_few(&self, line: &Line) -> bool {
+        let part = &self.subject.stack.contributors[line.contributor];
+        part.freedom.is_some() || matches!(part.known, Known::Readings { .. })
+    }
+
+    fn has_few(&self) -> bool {
+        self.report.lines.iter().any(|line| self.is_few(line))
+    }
+
+    fn freedom(&self, side: usize) -> String {
+        let lines = self.report.lines.iter().enumerate();
+        let few = lines.filter(|(_, line)| self.is_few(line));
+        let fourths: Vec<String> = few
+            .map(|(index, line)| {
+                let [freedom, u] = [FREEDOM, STANDARD].map(|column| self.input(line, column));
+                let sensitivity = self.line(index, AT[side]);
+                format!("IF(ISNUMBER({freedom}),({sensitivity}*{u})^4/{freedom},0)")
+            })
+            .collect();
+        let (sum, fourths) = (self.all(VARIANCE[side]), fourths.join("+"));
+        format!("IF({fourths}>0,SUM({sum})^2/({fourths}),\"infinite\")")
+    }
+
+    fn beyond(&self, side: usize) -> String {
+        let [room, middle, u, freedom] =
+            [Room, Middle, Combined, Freedom].map(|row| self.result(row, side));
+        let far = format!("(({room}-{middle})/{u})");
+        let tail = format!("T.DIST.2T(ABS({far}),{})/2", whole(&freedom));
+        format!(
+            "IF({u}>0,IF(ISNUMBER({freedom}),IF({far}>0,{tail},1-{tail}),NORM.S.DIST(-{far},TRUE)),IF({room}<{middle},1,0))"
+        )
+    }
+
+    fn judged(&self) -> String {
+        let [_, lower, upper] = self.stated_cells();
+        let [low, high] = [0, 1].map(|side| self.result(Margin, side));
+        format!(
+            "IF(OR({},{lower}>{upper}),\"CHECK INPUT\",IF(ROUND(MIN({low},{high}),12)>=0,\"met\",\"NOT MET\"))",
+            self.inputs.senseless()
+        )
+    }
+}
