@@ -130,11 +130,12 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         Ok(recheck(&job, &back.benches, &mut back.left.clone()))
     })?;
     let verified = run.check(verify_recheck(job, records, &back.left))?;
+    let date = run.date().to_string();
     let built = AsBuilt {
         recheck: &verified,
         plan_id: &back.plan_id,
         inputs: &back.inputs,
-        date: &run.date().to_string(),
+        date: &date,
     };
     let status = run.deliver(as_built::workbook(&built), || as_built::json::text(&built))?;
     tell(&verified, &run);
