@@ -26,7 +26,8 @@ pub(super) struct Row<'s> {
 
 /// What stands in a row.
 pub(super) enum Content<'s> {
-    Cells([Cell<'s>; 3]),
+    /// One a column.
+    Cells(Vec<Cell<'s>>),
     /// A name, and a text over the other two columns.
     Fact(&'static str, String),
     /// A text over all columns.
@@ -70,7 +71,7 @@ impl<'s> Section<'s> {
         rows: impl IntoIterator<Item = [Cell<'s>; 3]>,
     ) -> Section<'s> {
         let rows = rows.into_iter().map(|cells| Row {
-            content: Content::Cells(cells),
+            content: Content::Cells(cells.into()),
             height: None,
         });
         Section {
