@@ -26,14 +26,14 @@ pub use relaxation::Backend;
 /// a book. It may change with any version.
 #[doc(hidden)]
 pub mod parts {
-    pub use super::bound::{Allowed, Multipliers, Prices, SCALE, Stage};
-    pub use super::climb::{Climb, FAR, Pool};
-    pub use super::combination::{Combination, list as combinations};
-    pub use super::instance::{Column, Instance, Tier, Uses};
-    pub use super::pattern::{Pattern, list as patterns};
-    pub use super::relaxation::scales;
-    pub use super::stages::{solve, solve_from};
-    pub use super::{Drawers, instances};
+    pub use crate::choose::bound::{Allowed, Multipliers, Prices, SCALE, Stage};
+    pub use crate::choose::climb::{Climb, FAR, Pool};
+    pub use crate::choose::combination::{Combination, list as combinations};
+    pub use crate::choose::instance::{Column, Instance, Tier, Uses};
+    pub use crate::choose::pattern::{Pattern, list as patterns};
+    pub use crate::choose::relaxation::scales;
+    pub use crate::choose::stages::{solve, solve_from};
+    pub use crate::choose::{Drawers, instances};
 }
 
 use std::collections::{BTreeMap, HashMap};

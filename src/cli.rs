@@ -1,7 +1,9 @@
 //! The command line: arguments in, library calls, words out.
 
+mod amounts;
 mod blank;
 mod check;
+mod files;
 mod findings;
 mod interrupt;
 mod issue;

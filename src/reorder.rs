@@ -14,6 +14,7 @@ use crate::choose::watch::Watch;
 use crate::choose::worth::valued;
 use crate::choose::{ChooseError, choose};
 use crate::day;
+use crate::decimal::Money;
 use crate::inventory::economic::Quantity;
 use crate::inventory::level::TopUp;
 use crate::inventory::outage::Provision;
@@ -21,9 +22,8 @@ use crate::issue::log::Log;
 use crate::job::Job;
 use crate::length::{Length, Unit};
 use crate::plan::{Kit, Plan};
-use crate::purchase::{Lacking, Market};
+use crate::purchase::{Lacking, Market, Purchase};
 use crate::reach::Fault;
-use crate::verify::{Breach, VerifiedPurchase, verify_purchase};
 use level::{NoPoint, Point, Seen};
 use shelf::{Asked, Shelf};
 
@@ -73,15 +73,20 @@ pub struct Line {
     pub asked: f64,
 }
 
-/// Everything that purchasing is told.
+/// What to buy for an outage, and what the stock gives without.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Report {
+pub struct Buy {
     /// What can be bought.
     pub market: Market,
     /// What the stock gives without buying anything, with the worth of one more of each item.
     pub today: Plan,
-    /// The purchase for this outage, and the stock that it makes.
-    pub bought: VerifiedPurchase,
+    /// The packs to buy, and the plan with them.
+    pub purchase: Purchase,
+}
+
+/// What follows from a purchase, item by item and drawer by drawer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Report {
     /// The bags of the pumps that can be kitted then.
     pub bags: Vec<Bag>,
     /// By item of the stock.
@@ -95,7 +100,7 @@ pub struct Report {
     pub history: Option<(u32, usize)>,
 }
 
-/// Why there is no report.
+/// Why nothing can be bought.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Refused {
     /// A place can be filled in too many ways.
@@ -104,25 +109,22 @@ pub enum Refused {
     Lacking(Vec<Lacking>),
     /// The question's date is none.
     Date,
-    /// The checker found that something does not hold.
-    Breaches(Vec<Breach>),
 }
 
-/// Works everything out.
+/// Works out what to buy so that pumps can be kitted.
 ///
 /// `watch` is asked for one watch for each part of the work, in turn: the plan without buying, the
-/// purchase, the worth of one more, what the packs back to level would do, the drawers. Of the time that
-/// is left each may take a part only, so that the next have theirs: tenths 4, 6, 4, 5, and the rest.
+/// purchase, the worth of one more. Of the time that is left each may take a part only, so that the next
+/// have theirs: tenths 4, 6, 4.
 ///
 /// # Errors
 /// [`Refused`].
-pub fn report<'a>(
+pub fn buy<'a>(
     job: &Job,
     question: &Question,
-    budget: Option<crate::decimal::Money>,
-    log: Option<&Log>,
+    budget: Option<Money>,
     watch: impl Fn(&str) -> Watch<'a>,
-) -> Result<Report, Refused> {
+) -> Result<Buy, Refused> {
     let today = choose(job, &watch("what the stock gives").tenths(4)).map_err(Refused::Choose)?;
     let day = day::number(&question.date).ok_or(Refused::Date)?;
     let short = short_places(job, &today);
@@ -133,39 +135,63 @@ pub fn report<'a>(
             .any(|(kind, fit)| *kind == lot.kind && fit == lot.fit.key())
     })
     .map_err(Refused::Lacking)?;
-    let found = purchase(job, &market, &watch("what to buy").tenths(6)).map_err(Refused::Choose)?;
-    let bought = verify_purchase(job, &market, found).map_err(Refused::Breaches)?;
-    let today = valued(job, today, &watch("the worth of one more").tenths(4));
-    let (delivered, plan) = (bought.delivered(), &bought.purchase().plan);
-    let bags = bag::fill(delivered, plan);
+    let found = purchase(job, &market, &watch("what to buy").tenths(6));
+    Ok(Buy {
+        purchase: found.map_err(Refused::Choose)?,
+        today: valued(job, today, &watch("the worth of one more").tenths(4)),
+        market,
+    })
+}
+
+/// The outage once a purchase is in the drawer.
+#[derive(Debug, Clone, Copy)]
+pub struct After<'a> {
+    /// The job with everything that is bought on hand.
+    pub delivered: &'a Job,
+    /// The purchase.
+    pub purchase: &'a Purchase,
+}
+
+/// Works out what follows from a purchase: reorder points, packs back to level, the drawers.
+///
+/// `watch` is asked for a watch for what the packs back to level would do, which may take half of the
+/// time that is left, and for the drawers.
+pub fn report<'a>(
+    job: &Job,
+    question: &Question,
+    after: After<'_>,
+    log: Option<&Log>,
+    watch: impl Fn(&str) -> Watch<'a>,
+) -> Report {
+    let bags = bag::fill(after.delivered, &after.purchase.plan);
     let seen = log.and_then(|log| Seen::until(log, &question.date));
     let history = log.and_then(|log| Some((seen.as_ref()?.days(), log.entries().len())));
-    let lines = lines(job, question, &bought, &bags, seen.as_ref());
+    let lines = lines(job, question, after, &bags, seen.as_ref());
     let levels = watch("what the packs back to level do").tenths(5);
-    let with_levels = with_levels(&bought, &lines, &levels);
+    let with_levels = with_levels(after, &lines, &levels);
     let shelves = shelves(
         job,
         question,
-        delivered,
+        after.delivered,
         &watch("which thicknesses to hold"),
     );
-    Ok(Report {
-        market,
-        today,
+    Report {
         bags,
         lines,
         shelves,
         history,
         with_levels,
-        bought,
-    })
+    }
 }
 
 /// Pumps that the stock serves with the packs back to level in it too.
-fn with_levels(bought: &VerifiedPurchase, lines: &[Line], watch: &Watch<'_>) -> Option<usize> {
-    let delivered = bought.delivered();
+fn with_levels(after: After<'_>, lines: &[Line], watch: &Watch<'_>) -> Option<usize> {
+    let After {
+        delivered,
+        purchase,
+    } = after;
     let more = lines.iter().any(|line| line.top_up.is_some());
-    if !more || bought.purchase().plan.served() == delivered.pumps.len() {
+    if !more || purchase.plan.served() == delivered.pumps.len() {
         return None;
     }
     let mut full = delivered.clone();
@@ -195,11 +221,14 @@ fn short_places(job: &Job, plan: &Plan) -> Vec<(String, String)> {
 fn lines(
     job: &Job,
     question: &Question,
-    bought: &VerifiedPurchase,
+    after: After<'_>,
     bags: &[Bag],
     seen: Option<&Seen>,
 ) -> Vec<Line> {
-    let (delivered, purchase) = (bought.delivered(), bought.purchase());
+    let After {
+        delivered,
+        purchase,
+    } = after;
     let mut issued = purchase.plan.issued(delivered);
     for pick in bags.iter().flatten().flat_map(|share| &share.picks) {
         issued[pick.item] += pick.count;

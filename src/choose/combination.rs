@@ -41,7 +41,7 @@ pub type Window = (i64, i64);
 /// total; ties stand in the order of the stock sheet, fewest pieces first. `available` counts
 /// the pieces of each item.
 ///
-/// Returns `None` when there are more than [`MOST_COMBINATIONS`], or far too many to look through.
+/// Returns `None` when there are more than `MOST_COMBINATIONS`, or far too many to look through.
 pub fn list(
     job: &Job,
     pack: &Pack,

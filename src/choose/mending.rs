@@ -3,7 +3,7 @@
 use std::cell::OnceCell;
 
 use crate::choose::bound::{Allowed, Prices, Stage};
-use crate::choose::instance::{Taken, Uses, fits, put_back, take};
+use crate::choose::instance::{Instance, Taken, Uses, fits, put_back, take};
 use crate::choose::relaxation::Entry;
 use crate::choose::watch::{Pace, Watch};
 
@@ -220,5 +220,28 @@ pub(super) fn refine(
         if !moved {
             return;
         }
+    }
+}
+
+/// Lets each supplier supply no more than is drawn on it, at the least cost on the goals in their order: a
+/// search that was ended may leave it more.
+pub(super) fn take_back(instance: &Instance, taken: &mut Taken) {
+    let mut left = instance.left(taken);
+    let costs = |supplier: usize, column: u32| {
+        (0..instance.tiers.len()).map(move |tier| instance.cost(tier, supplier, column))
+    };
+    for (supplier, slot) in taken.iter_mut().enumerate().skip(instance.pumps) {
+        let Some(held) = *slot else { continue };
+        put_back(&mut left, &instance.column(supplier, held).uses);
+        let mut best = held;
+        for column in (0..).take(instance.takers[supplier].len()) {
+            if costs(supplier, column).lt(costs(supplier, best))
+                && fits(&left, &instance.column(supplier, column).uses)
+            {
+                best = column;
+            }
+        }
+        *slot = Some(best);
+        take(&mut left, &instance.column(supplier, best).uses);
     }
 }

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use crate::choose::bound::{Allowed, Multipliers, Stage};
 use crate::choose::instance::{Instance, Taken, Tier};
-use crate::choose::mending::{Ranking, mend, refine, supply};
+use crate::choose::mending::{Ranking, mend, refine, supply, take_back};
 use crate::choose::search::{carried, close, reach};
 use crate::choose::watch::{Part, Watch};
 use crate::plan::{Aim, Stop};
@@ -183,12 +183,21 @@ fn stages(
         };
         let closed = close(stage, allowed, taken, known, aim, watch);
         taken = closed.taken;
+        if closed.stopped.is_some() {
+            take_back(instance, &mut taken);
+        }
         allowed = closed.allowed;
         stopped = stopped.or(closed.stopped);
         // Whatever an early end left of the bound.
         bounds.push(closed.bound.max(least(&instance.tiers[tier])));
         multipliers.push(closed.multipliers);
         limits.push(instance.value(&taken)[tier]);
+    }
+    if stopped.is_some() {
+        // A plan found for a later goal may be better on an earlier one that was left open.
+        let held = known.held.len();
+        limits.truncate(held);
+        limits.extend(&instance.value(&taken)[held..aims.len()]);
     }
     Stages {
         solved: Solved {

@@ -1,7 +1,7 @@
 //! The watch on a search: its deadline, the user's interrupt, news for whoever waits, and the
 //! library that its linear programs go to.
 //!
-//! Every stage looks at it between small units of work, by a [`Pace`]. The limit holds for the whole run
+//! Every stage looks at it between small units of work, by a `Pace`. The limit holds for the whole run
 //! from the start that is given. What makes a proven plan nicer and not better, the order among equal
 //! plans and the worth of one more, has a [share](Watch::share) of the time.
 

@@ -3,7 +3,8 @@
 use std::path::PathBuf;
 
 use super::Common;
-use super::run::{Ended, Files, Run};
+use super::files::Files;
+use super::run::{Ended, Run};
 use super::voice::{Voice, say};
 use crate::model::Model;
 use crate::problem::{Place, Problems};

@@ -2,7 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use super::run::{Ended, Files, Run, gathered};
+use super::files::Files;
+use super::run::{Ended, Run, gathered};
 use super::settings::Settings;
 use super::voice::{Voice, say};
 use super::{Common, DONE, WARNED, from_command_line};

@@ -8,6 +8,9 @@ use std::time::{Duration, Instant};
 
 use super::INTERRUPTED;
 use super::progress::Progress;
+use super::voice::complain;
+
+const ANSWER: &str = "stopping: writing the best plan found; press Ctrl-C again to leave at once";
 
 /// What Ctrl-C does to a run.
 #[derive(Clone, Default)]
@@ -20,15 +23,17 @@ pub(super) struct Interrupt {
 impl Interrupt {
     /// Answers to Ctrl-C from here on.
     pub(super) fn answer(&self, progress: &Arc<Progress>) {
-        let (interrupt, progress) = (self.clone(), Arc::clone(progress));
+        let (interrupt, progress) = (self.clone(), Arc::downgrade(progress));
         // Without a handler an interrupt ends the program, which loses nothing that was there.
         ctrlc::set_handler(move || {
             if interrupt.flag.swap(true, Ordering::Relaxed) {
                 interrupt.leave();
             }
-            progress.interject(
-                "stopping: writing the best plan found; press Ctrl-C again to leave at once",
-            );
+            // The line of progress is gone once the search is over.
+            match progress.upgrade() {
+                Some(progress) => progress.interject(ANSWER),
+                None => complain!("{ANSWER}"),
+            }
         })
         .ok();
     }

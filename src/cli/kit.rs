@@ -5,7 +5,8 @@ mod told;
 use std::path::PathBuf;
 
 use super::Common;
-use super::run::{Ended, Files, Refusal, Run, Solving, gathered_job, use_threads};
+use super::files::Files;
+use super::run::{Ended, Refusal, Run, Solving, gathered_job, use_threads};
 use super::settings::Settings;
 use super::usual::{Json, Threads, Usual};
 use crate::choose::choose;

@@ -1,4 +1,9 @@
 //! Problems and warnings as a list for the terminal: by file, the same fault down a column once.
+//!
+//! Laid out here and not by a crate for compilers' messages: those show spans of a source text. Of these 418 lines
+//! the excerpt with its caret takes 126; the rest is about cells, which have no line of text to show: alike faults
+//! down a column as one, columns and rows as a spreadsheet says them, texts that a terminal must not act on. Wrapping
+//! is textwrap's.
 
 use std::fmt::Write as _;
 use std::io::{BufRead, BufReader, IsTerminal, Read};

@@ -5,7 +5,8 @@ use std::path::Path;
 
 use clap::CommandFactory;
 
-use super::run::{Ended, Files, Run};
+use super::files::Files;
+use super::run::{Ended, Run};
 use super::voice::say;
 use super::{Args, Common, DONE, Format};
 use crate::{formats, write};

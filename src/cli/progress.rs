@@ -1,7 +1,11 @@
 //! The line on a terminal that says what is being done, and how far it is; gone once it is done.
 //!
-//! Drawing, pace and the terminal's width are indicatif's, which draws nothing where standard error is no terminal.
+//! Drawing, pace and the terminal's width are indicatif's. Only the first second without a line is our own, so that
+//! runs that are done by then leave a terminal as it is.
 
+use std::io::IsTerminal;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -14,51 +18,68 @@ use crate::plan::Aim;
 use crate::words;
 
 /// The line; it goes when this is dropped.
-pub(super) struct Progress(ProgressBar);
+pub(super) struct Progress {
+    bar: ProgressBar,
+    shown: bool,
+    /// Ends the wait for the first second, and who waits.
+    wait: Option<(Sender<()>, JoinHandle<()>)>,
+}
 
 impl Progress {
-    /// Shows what is being done.
+    /// Shows what is being done, once it has taken a second.
     pub(super) fn new(what: &str, voice: Voice) -> Progress {
-        let bar = match voice.is_quiet() {
-            true => ProgressBar::hidden(),
-            false => ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr()),
-        };
-        if let Ok(style) = ProgressStyle::with_template("{elapsed:>3}  {wide_msg}") {
-            bar.set_style(style);
-        }
-        let progress = Progress(bar);
-        progress.tell(&format!("{what} ..."));
-        progress.0.enable_steady_tick(Duration::from_millis(500));
+        let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
+        let shown = std::io::stderr().is_terminal() && !voice.is_quiet() && !dumb;
+        let bar = ProgressBar::hidden();
+        let wait = shown.then(|| {
+            let (done, ended) = channel();
+            let later = bar.clone();
+            (done, thread::spawn(move || show_later(&later, &ended)))
+        });
+        let progress = Progress { bar, shown, wait };
+        progress.tell(|| format!("{what} ..."));
         progress
     }
 
     /// Shows the next part of a search.
     pub(super) fn begin(&self, part: &str) {
-        self.tell(&format!("{part} ...  {BEST_SO_FAR}"));
+        self.tell(|| format!("{part} ...  {BEST_SO_FAR}"));
     }
 
     /// Shows how far it is.
-    pub(super) fn tell(&self, words: &str) {
-        if !self.0.is_hidden() {
-            self.0.set_message(plain::one_line(words).into_owned());
+    pub(super) fn tell(&self, words: impl FnOnce() -> String) {
+        if self.shown {
+            let words = words();
+            self.bar.set_message(plain::one_line(&words).into_owned());
         }
     }
 
     /// Says something on standard error that stays there.
     pub(super) fn interject(&self, words: &str) {
-        self.0.suspend(|| complain!("{words}"));
-    }
-
-    /// Takes the line off.
-    pub(super) fn clear(&self) {
-        self.0.finish_and_clear();
+        self.bar.suspend(|| complain!("{words}"));
     }
 }
 
 impl Drop for Progress {
     fn drop(&mut self) {
-        self.clear();
+        if let Some((done, waiting)) = self.wait.take() {
+            drop(done);
+            waiting.join().ok();
+        }
+        self.bar.finish_and_clear();
     }
+}
+
+/// Draws the line from the first second on, unless all is done by then.
+fn show_later(bar: &ProgressBar, ended: &Receiver<()>) {
+    let Err(RecvTimeoutError::Timeout) = ended.recv_timeout(Duration::from_secs(1)) else {
+        return;
+    };
+    if let Ok(style) = ProgressStyle::with_template("{elapsed:>3}  {wide_msg}") {
+        bar.set_style(style);
+    }
+    bar.set_draw_target(ProgressDrawTarget::stderr());
+    bar.enable_steady_tick(Duration::from_millis(500));
 }
 
 const BEST_SO_FAR: &str = "(Ctrl-C writes the best so far)";

@@ -2,7 +2,8 @@
 
 use std::path::PathBuf;
 
-use super::run::{Ended, Files, Run, gathered, gathered_job};
+use super::files::Files;
+use super::run::{Ended, Run, gathered, gathered_job};
 use super::settings::{Judging, given};
 use super::usual::{Json, Usual};
 use super::voice::{insist, say};

@@ -7,7 +7,8 @@ pub(super) use args::Args;
 
 use super::Common;
 use super::run::{Ended, Run, use_threads};
-use crate::reorder::report;
+use crate::reorder::{After, buy, report};
+use crate::verify::verify_purchase;
 use crate::write::purchase::{self, Ordered};
 
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
@@ -17,15 +18,26 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         args.read(&date, memory, problems)
     })?;
     use_threads(args.threads.threads);
-    let report = run.solve(&read.job.policy, |solving| {
-        let log = read.log.as_ref();
+    let buy = run.solve(&read.job.policy, |solving| {
         let watch = |part: &str| solving.watch(part);
-        report(&read.job, &read.question, read.budget, log, watch)
+        buy(&read.job, &read.question, read.budget, watch)
             .map_err(|refused| args.refusal(refused, &read))
+    })?;
+    let purchase = buy.purchase.clone();
+    let bought = run.check(verify_purchase(&read.job, &buy.market, purchase))?;
+    let report = run.solve(&read.job.policy, |solving| {
+        let after = After {
+            delivered: bought.delivered(),
+            purchase: bought.purchase(),
+        };
+        let (log, watch) = (read.log.as_ref(), |part: &str| solving.watch(part));
+        Ok(report(&read.job, &read.question, after, log, watch))
     })?;
     let ordered = Ordered {
         job: &read.job,
         question: &read.question,
+        buy: &buy,
+        bought: &bought,
         report: &report,
     };
     let workbook = run.write("writing the purchase", |_| purchase::workbook(&ordered));

@@ -9,11 +9,12 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
+use super::files::{Claimed, Files, Json};
 use super::findings::{Findings, Listing};
 use super::interrupt::Interrupt;
 use super::progress::{self, Progress};
 use super::voice::{Voice, say};
-use super::{Common, DONE, FAILED, PROBLEMS, from_command_line};
+use super::{Common, DONE, FAILED, PROBLEMS};
 use crate::choose::watch::{News, Step, Watch};
 use crate::formats::problems::ReadJson;
 use crate::job::Job;
@@ -21,38 +22,13 @@ use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::read::Memory;
 use crate::verify::Breach;
-use crate::write::{self, Inputs, Output, WriteError};
+use crate::write::{self, Output, WriteError};
 
 /// A run that ended early, with its exit status; it has been said why.
 pub(super) struct Stop(pub(super) u8);
 
 /// How a command ends: with its exit status, either way.
 pub(super) type Ended = Result<u8, Stop>;
-
-/// What a command reads and what it writes.
-#[derive(Default)]
-pub(super) struct Files<'a> {
-    /// Workbooks and other files; the marked copy shows those of them that are workbooks.
-    pub(super) reads: Vec<&'a Path>,
-    /// The folder of models.
-    pub(super) models: Option<&'a Path>,
-    /// The one file that is both read and written: the log, which lines are added to.
-    pub(super) log: Option<&'a Path>,
-    /// Workbooks, each with its option, in the order in which they are delivered.
-    pub(super) writes: Vec<(&'static str, PathBuf)>,
-    /// Files that are no workbooks, of an option `--out`.
-    pub(super) pages: Vec<PathBuf>,
-    /// The result for programs; `-` is standard output.
-    pub(super) json: Option<&'a Path>,
-    /// The marked copy.
-    pub(super) mark: Option<&'a Path>,
-    /// What to do instead of writing over an input, behind "give it another name".
-    pub(super) instead: &'static str,
-    /// Whether files that are there may be replaced.
-    pub(super) force: bool,
-    /// The date to print.
-    pub(super) date: Option<&'a str>,
-}
 
 /// Why a step of the work gave nothing.
 pub(super) enum Refusal {
@@ -85,66 +61,27 @@ pub(super) struct Run {
     interrupt: Interrupt,
 }
 
-/// Where the result for programs goes.
-enum Json {
-    Nowhere,
-    Stdout,
-    File(Output),
-}
-
 impl Run {
     /// Begins: what is wrong with the names of files and the date is a problem like any other, listed with the rest.
     pub(super) fn begin(common: &Common, files: Files<'_>) -> Run {
         let mut problems = Problems::new();
-        let to_stdout = files.json == Some(Path::new("-"));
-        if to_stdout && common.form == Listing::Json {
-            problems.add(from_command_line(
-                "--json - and --problems json".into(),
-                "standard output for one of the two",
-                "give --json a file",
-            ));
-        }
-        if let Some(date) = files.date.filter(|date| !crate::day::is_date(date)) {
-            problems.add(from_command_line(
-                format!("--date {date}"),
-                "a date such as 2027-03-15",
-                "correct the date",
-            ));
-        }
-        let before = problems.count();
-        let mut claims = Claims::beside(&files, &mut problems);
-        let log = files.log.and_then(|log| claims.added_to(log));
-        let outputs = files.writes.iter();
-        let outputs = outputs.filter_map(|(option, path)| claims.workbook(option, path));
-        let mut outputs: Vec<Output> = outputs.collect();
-        outputs.extend(
-            files
-                .pages
-                .iter()
-                .filter_map(|path| claims.file("--out", path)),
-        );
-        let json = match files.json {
-            None => Json::Nowhere,
-            Some(_) if to_stdout => Json::Stdout,
-            Some(path) => claims
-                .file("--json", path)
-                .map_or(Json::Nowhere, Json::File),
-        };
-        let mark = files.mark.and_then(|path| claims.workbook("--mark", path));
-        // With anything wrong about the names of files, nothing is written to any of them.
-        let mark = mark.filter(|_| problems.count() == before);
+        files.check(common.form, &mut problems);
+        let claimed = Claimed::of(&files, &mut problems);
         let books = files.reads.iter().copied().chain(files.log);
         Run {
             start: common.start,
             memory: common.memory.clone(),
-            voice: Voice::new(common.quiet, to_stdout || common.form == Listing::Json),
-            findings: Findings::new(common, mark, books.map(PathBuf::from).collect()),
+            voice: Voice::new(
+                common.quiet,
+                files.json_to_stdout() || common.form == Listing::Json,
+            ),
+            findings: Findings::new(common, claimed.mark, books.map(PathBuf::from).collect()),
             problems,
             read: None,
             date: files.date.map_or_else(today, String::from),
-            outputs,
-            log,
-            json,
+            outputs: claimed.outputs,
+            log: claimed.log,
+            json: claimed.json,
             interrupt: Interrupt::default(),
         }
     }
@@ -214,12 +151,12 @@ impl Run {
             start: self.start,
             limit: limit(policy),
             interrupt: self.interrupt.clone(),
-            news: Box::new(move |told| news.tell(&progress::of_news(&told, &currency))),
-            steps: Box::new(move |step| steps.tell(&progress::of_step(&step))),
+            news: Box::new(move |told| news.tell(|| progress::of_news(&told, &currency))),
+            steps: Box::new(move |step| steps.tell(|| progress::of_step(&step))),
             progress,
         };
         let solved = solve(&solving);
-        solving.progress.clear();
+        drop(solving);
         solved.map_err(|refusal| self.stop(refusal))
     }
 
@@ -390,7 +327,10 @@ impl Run {
     /// Ends a run that did what it was asked to, with this status: lists and marks what it warns of.
     fn settle(&mut self, status: u8, written: &[PathBuf]) -> u8 {
         let mut all = written.to_vec();
-        let status = match self.findings.mark(&self.problems) {
+        let marked = self
+            .interrupt
+            .held_off(|| self.findings.mark(&self.problems));
+        let status = match marked {
             Ok(copy) => {
                 all.extend(copy);
                 status
@@ -430,80 +370,6 @@ impl Solving {
 
 fn limit(policy: &Policy) -> Duration {
     Duration::from_secs(policy.time_limit.into())
-}
-
-/// The outputs of a run as they are claimed, each held against the inputs and against those before it.
-struct Claims<'a> {
-    inputs: Inputs,
-    taken: Vec<(&'static str, Output)>,
-    force: bool,
-    instead: &'static str,
-    problems: &'a mut Problems,
-}
-
-impl<'a> Claims<'a> {
-    fn beside(files: &Files<'_>, problems: &'a mut Problems) -> Claims<'a> {
-        Claims {
-            inputs: Inputs::of(files.reads.iter().copied().chain(files.models)),
-            taken: Vec::new(),
-            force: files.force,
-            instead: files.instead,
-            problems,
-        }
-    }
-
-    /// The log: it may be none of the other inputs, and from here on no output may be it.
-    fn added_to(&mut self, log: &Path) -> Option<Output> {
-        let output = self.workbook("--log", log);
-        self.inputs.add(log);
-        output
-    }
-
-    fn workbook(&mut self, option: &'static str, path: &Path) -> Option<Output> {
-        let end = path.extension().unwrap_or_default();
-        let named = end.eq_ignore_ascii_case("xlsx");
-        if !named {
-            let found = format!("{option} {}", path.display());
-            self.wrong(
-                found,
-                "a file name ending in .xlsx",
-                "give the workbook such a name".into(),
-            );
-        }
-        self.file(option, path).filter(|_| named)
-    }
-
-    fn file(&mut self, option: &'static str, path: &Path) -> Option<Output> {
-        let shown = path.display();
-        let output = match self.inputs.output(path, self.force) {
-            Ok(output) => output,
-            Err(input) => {
-                let found = format!(
-                    "{option} {shown}, which is {}: both to be read and to be written",
-                    input.display()
-                );
-                let mend = format!("give {option} another name{}", self.instead);
-                self.wrong(found, "an output that is no input", mend);
-                return None;
-            }
-        };
-        let mut taken = self.taken.iter();
-        if let Some((other, _)) = taken.find(|(_, other)| output.is(other)) {
-            let found = format!("{shown} for {other} and for {option}");
-            self.wrong(
-                found,
-                "a file for each",
-                "give one of them another name".into(),
-            );
-            return None;
-        }
-        self.taken.push((option, output.clone()));
-        Some(output)
-    }
-
-    fn wrong(&mut self, found: String, expected: &str, mend: String) {
-        self.problems.add(from_command_line(found, expected, &mend));
-    }
 }
 
 /// Takes a stage's findings in, and gives its value if nothing stops the run.
@@ -557,79 +423,5 @@ pub(super) fn use_threads(threads: Option<u16>) {
         // Fails only if a pool was built before, which nothing here does.
         let pool = rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads));
         pool.build_global().ok();
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// What is wrong with the names of files that are not there, and with the date.
-    fn wrong(files: Files<'_>) -> Vec<String> {
-        let common = Common {
-            form: Listing::Text,
-            memory: Memory::of_megabytes(16),
-            quiet: true,
-            start: Instant::now(),
-        };
-        let run = Run::begin(&common, files);
-        let problems = run.problems.sorted().into_iter();
-        problems.map(|problem| problem.found.clone()).collect()
-    }
-
-    fn files<'a>() -> Files<'a> {
-        Files {
-            reads: vec![Path::new("s.xlsx"), Path::new("p.xlsx")],
-            writes: vec![("--out", "plan.xlsx".into())],
-            ..Files::default()
-        }
-    }
-
-    #[test]
-    fn outputs_are_none_of_the_inputs_and_differ() {
-        let path = Path::new;
-        assert!(wrong(files()).is_empty());
-        let own = |files| match wrong(files).as_slice() {
-            [one] => one.clone(),
-            more => panic!("{more:?}"),
-        };
-        let out = own(Files {
-            writes: vec![("--out", "./s.xlsx".into())],
-            ..files()
-        });
-        assert_eq!(
-            out,
-            "--out ./s.xlsx, which is s.xlsx: both to be read and to be written"
-        );
-        let mark = own(Files {
-            mark: Some(path("p.xlsx")),
-            ..files()
-        });
-        assert!(mark.starts_with("--mark p.xlsx"), "{mark}");
-        let both = own(Files {
-            json: Some(path("plan.xlsx")),
-            ..files()
-        });
-        assert_eq!(both, "plan.xlsx for --out and for --json");
-        let log = own(Files {
-            log: Some(path("plan.xlsx")),
-            ..files()
-        });
-        assert!(log.starts_with("--out plan.xlsx"), "{log}");
-        let log = own(Files {
-            log: Some(path("s.xlsx")),
-            ..files()
-        });
-        assert!(log.starts_with("--log s.xlsx"), "{log}");
-        let end = own(Files {
-            mark: Some(path("marked.txt")),
-            ..files()
-        });
-        assert_eq!(end, "--mark marked.txt");
-        let date = own(Files {
-            date: Some("tomorrow"),
-            ..files()
-        });
-        assert_eq!(date, "--date tomorrow");
     }
 }

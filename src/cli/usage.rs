@@ -4,8 +4,9 @@ use std::time::Instant;
 
 use clap::error::{ContextKind, ContextValue, Error, ErrorKind};
 
+use super::files::Files;
 use super::findings::Listing;
-use super::run::{Files, Run, Stop};
+use super::run::{Run, Stop};
 use super::{Common, from_command_line};
 use crate::read::Memory;
 
@@ -76,12 +77,12 @@ fn found(error: &Error) -> String {
         ErrorKind::MissingRequiredArgument => {
             format!("the following required arguments were not provided: {argument}")
         }
-        ErrorKind::ArgumentConflict => {
-            format!(
-                "the argument '{argument}' cannot be used with '{}'",
-                of(ContextKind::PriorArg)
-            )
-        }
+        ErrorKind::ArgumentConflict => match of(ContextKind::PriorArg) {
+            prior if prior == argument => {
+                format!("the argument '{argument}' cannot be used multiple times")
+            }
+            prior => format!("the argument '{argument}' cannot be used with '{prior}'"),
+        },
         ErrorKind::InvalidValue if value.is_empty() => {
             format!("a value is required for '{argument}' but none was supplied")
         }
@@ -166,6 +167,12 @@ mod tests {
         assert_eq!(
             found,
             "the argument '--plan <FILE>' cannot be used with '--pack <PLACE=PIECES>'"
+        );
+        let twice = ["gapwright", "kit", "a", "b", "--out", "c", "--out", "d"];
+        let (found, ..) = parsed(&twice);
+        assert_eq!(
+            found,
+            "the argument '--out <FILE>' cannot be used multiple times"
         );
         let (found, _, mend) = parsed(&["gapwright", "kitt"]);
         assert_eq!(found, "unrecognized subcommand 'kitt'");

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::run::Files;
+use super::files::Files;
 
 /// Where models lie, what date is printed, and what may be written.
 #[derive(clap::Args)]

@@ -275,12 +275,12 @@ impl Listing<'_> {
         }
         let least = ways.iter().map(|way| way.total).min().unwrap_or(0);
         let mut order = Vec::new();
-        for way in 0..ways.len() {
+        for (index, way) in ways.iter().enumerate() {
             if let Some(stop) = pace.stop(1) {
                 return Err(stop);
             }
-            if !self.has_part(&ways[way], least, &known) {
-                order.push(way);
+            if !self.has_part(way, least, &known) {
+                order.push(index);
             }
         }
         order.sort_by_key(|&way| (ways[way].cost, ways[way].pieces, way));

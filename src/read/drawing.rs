@@ -2,6 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
+use thiserror::Error;
+
 use super::bounded;
 use crate::model::Drawing;
 use crate::problem::{Place, Problem, Problems};
@@ -10,6 +12,23 @@ use crate::problem::{Place, Problem, Problems};
 const MOST_BYTES: u64 = 2_000_000;
 /// The most pixels along a side.
 const MOST_PIXELS: u32 = 10_000;
+
+/// Why a file is no drawing.
+#[derive(Debug, Error)]
+enum DrawingError {
+    #[error("a file that cannot be read ({0})")]
+    Unreadable(#[from] std::io::Error),
+    #[error("a PNG picture that is cut short or damaged")]
+    Png,
+    #[error("a JPEG picture that is cut short or damaged")]
+    Jpeg,
+    #[error("an empty file")]
+    Empty,
+    #[error("a file that is neither PNG nor JPEG")]
+    OtherKind,
+    #[error("a picture of {0} x {1} pixels")]
+    Pixels(u32, u32),
+}
 
 /// Where a drawing is.
 pub(super) enum DrawingAt {
@@ -36,7 +55,7 @@ impl DrawingAt {
         read.map_err(|found| {
             problems.add(Problem::new(
                 Place::file(&file),
-                found,
+                found.to_string(),
                 format!(
                     "a whole PNG or JPEG picture of at most {} MB and {MOST_PIXELS} pixels a side",
                     MOST_BYTES / 1_000_000
@@ -48,27 +67,25 @@ impl DrawingAt {
     }
 }
 
-fn from_file(path: &Path) -> Result<Drawing, String> {
-    let unreadable = |error: std::io::Error| format!("a file that cannot be read ({error})");
-    recognise(&bounded::bytes(path, MOST_BYTES).map_err(unreadable)?)
+fn from_file(path: &Path) -> Result<Drawing, DrawingError> {
+    recognise(&bounded::bytes(path, MOST_BYTES)?)
 }
 
 /// What the bytes show, or what is wrong with them. They say what they are, not the file's name.
-fn recognise(bytes: &[u8]) -> Result<Drawing, String> {
-    let size = match bytes {
+fn recognise(bytes: &[u8]) -> Result<Drawing, DrawingError> {
+    let (width, height) = match bytes {
         [0x89, b'P', b'N', b'G', b'\r', b'\n', 0x1a, b'\n', ..] => {
-            png(bytes).ok_or("a PNG picture that is cut short or damaged")
+            png(bytes).ok_or(DrawingError::Png)
         }
-        [0xff, 0xd8, ..] => jpeg(bytes).ok_or("a JPEG picture that is cut short or damaged"),
-        [] => Err("an empty file"),
-        _ => Err("a file that is neither PNG nor JPEG"),
-    };
-    let (width, height) = size?;
+        [0xff, 0xd8, ..] => jpeg(bytes).ok_or(DrawingError::Jpeg),
+        [] => Err(DrawingError::Empty),
+        _ => Err(DrawingError::OtherKind),
+    }?;
     if ![width, height]
         .iter()
         .all(|side| (1..=MOST_PIXELS).contains(side))
     {
-        return Err(format!("a picture of {width} x {height} pixels"));
+        return Err(DrawingError::Pixels(width, height));
     }
     Ok(Drawing {
         bytes: bytes.into(),
@@ -175,14 +192,10 @@ mod tests {
         }
         assert!(recognise(&jpeg_bytes(&[])).is_err());
         for other in [&b"GIF89a"[..], b"<svg/>", b"BM", b"\0\0"] {
-            assert!(
-                recognise(other)
-                    .unwrap_err()
-                    .contains("neither PNG nor JPEG")
-            );
+            assert!(matches!(recognise(other), Err(DrawingError::OtherKind)));
         }
         let mut huge = png.to_vec();
         huge[16] = 0x7f;
-        assert!(recognise(&huge).unwrap_err().contains("pixels"));
+        assert!(matches!(recognise(&huge), Err(DrawingError::Pixels(..))));
     }
 }

@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::numbered_sheets;
-
 use crate::accounting::pack_total;
 use crate::formats::slip::{KEYS, PIECE, Row as Holds};
 use crate::issue::key;

@@ -13,16 +13,21 @@ use super::{WriteError, start};
 use crate::bag::serving;
 use crate::job::Job;
 use crate::plan::{Aim, Goal};
-use crate::reorder::{Question, Report};
+use crate::reorder::{Buy, Question, Report};
+use crate::verify::VerifiedPurchase;
 use crate::words;
 
-/// A report with what it was asked for.
+/// A verified purchase with what was asked and what follows from it, ready to be written.
 pub struct Ordered<'a> {
     /// The job as it was read.
     pub job: &'a Job,
     /// What was asked.
     pub question: &'a Question,
-    /// What came out.
+    /// What can be bought, and what the stock gives without.
+    pub buy: &'a Buy,
+    /// What is bought, with the job that it makes.
+    pub bought: &'a VerifiedPurchase,
+    /// What follows from it.
     pub report: &'a Report,
 }
 
@@ -44,8 +49,9 @@ pub fn workbook(ordered: &Ordered<'_>) -> Result<Vec<u8>, WriteError> {
 }
 
 /// What is proven of a purchase, in words.
-pub fn proof(job: &Job, report: &Report) -> String {
-    let plan = &report.bought.purchase().plan;
+pub fn proof(ordered: &Ordered<'_>) -> String {
+    let job = ordered.job;
+    let plan = &ordered.bought.purchase().plan;
     let open: Vec<String> = plan
         .goals
         .iter()
@@ -68,7 +74,7 @@ pub fn proof(job: &Job, report: &Report) -> String {
     }
     let cost = plan.goal(Aim::Purchase).map_or(0, |goal: &Goal| goal.value);
     let cost = words::money(cost, job);
-    match report.market.budget {
+    match ordered.buy.market.budget {
         None if plan.goal(Aim::Purchase).is_some_and(|goal| goal.value == 0) => {
             "Proven: no packs that can be bought serve more by priority in time (packs back to level not counted).".into()
         }
@@ -86,8 +92,8 @@ pub fn proof(job: &Job, report: &Report) -> String {
 
 /// How a pump stands after the buy, if it is still short: what it waits for, or why.
 pub fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<String> {
-    let Ordered { job, report, .. } = ordered;
-    let purchase = report.bought.purchase();
+    let job = ordered.job;
+    let purchase = ordered.bought.purchase();
     let crate::plan::Kit::Short(shorts) = &purchase.plan.kits[pump] else {
         return None;
     };
@@ -100,7 +106,7 @@ pub fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<String> {
             crate::day::written(late.arrives)
         ));
     }
-    let delivered = report.bought.delivered();
+    let delivered = ordered.bought.delivered();
     let why: Vec<String> = shorts
         .iter()
         .map(|short| {
@@ -111,7 +117,7 @@ pub fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<String> {
             )
         })
         .collect();
-    let budget = match report.market.budget {
+    let budget = match ordered.buy.market.budget {
         Some(_) => " (with what the budget buys)",
         None => "",
     };
@@ -123,7 +129,7 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
     let Ordered { job, report, .. } = ordered;
     let mut remarks = Vec::new();
     if let Some(served) = report.with_levels {
-        let after = report.bought.purchase().plan.served();
+        let after = ordered.bought.purchase().plan.served();
         remarks.push(match served > after {
             true => format!(
                 "With the packs back to level in the drawer as well, {served} pumps could be kitted; by the lead days of these packs they may come too late for a Due date, which is not looked at here."
@@ -182,7 +188,7 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
         "Without a date in Due, and so taken to wait for whatever is bought",
     );
     tell(
-        pumps(&|pump| pump.is_due_before(report.market.today)),
+        pumps(&|pump| pump.is_due_before(ordered.buy.market.today)),
         "Due before the day of the order, so nothing that is bought comes in time",
     );
     remarks.extend(late_bags(ordered));
@@ -193,7 +199,7 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
 /// them comes later.
 fn late_bags(ordered: &Ordered<'_>) -> Option<String> {
     let Ordered { job, report, .. } = ordered;
-    let delivered = report.bought.delivered();
+    let delivered = ordered.bought.delivered();
     let mut late = Vec::new();
     for (pump, bag) in job.pumps.iter().zip(&report.bags) {
         let shares = bag.iter().enumerate();
@@ -202,7 +208,7 @@ fn late_bags(ordered: &Ordered<'_>) -> Option<String> {
             let Some(item) = rows.first().map(|&first| &job.stock[first]) else {
                 continue;
             };
-            let there = report.market.today + i64::from(item.terms.lead_days.unwrap_or(0));
+            let there = ordered.buy.market.today + i64::from(item.terms.lead_days.unwrap_or(0));
             let Some(due) = pump.due.as_ref().filter(|_| pump.is_due_before(there)) else {
                 continue;
             };

@@ -95,7 +95,14 @@ impl Family {
     pub fn job(&self, pumps: usize, seed: u64) -> Job {
         let most = u32::try_from(self.most).unwrap();
         let job = generate::fleet(seed, pumps, self.shims, GASKETS, self.tenths, most);
-        job.with(self.change).unwrap()
+        let changed = job.with(|parts| {
+            // Some sizes come out alike, and each lot needs a number of its own.
+            for (number, item) in (1..).zip(&mut parts.stock) {
+                item.item = format!("{}-{number:02}", item.kind);
+            }
+            (self.change)(parts);
+        });
+        changed.unwrap()
     }
 }
 

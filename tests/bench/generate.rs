@@ -105,7 +105,8 @@ pub fn fleet(
             uncertainty: None,
         };
         let on_hand = u32::try_from((used * tenths).div_ceil(10)).unwrap();
-        let (item, fit) = (format!("{kind}-{size}"), Code::new("A"));
+        // Some sizes come twice, as lots of their own.
+        let (item, fit) = (format!("{kind}-{size}-{}", stock.len() + 1), Code::new("A"));
         stock.push(Item {
             unit_cost: Millionths::from_raw(price),
             min_level: 2,

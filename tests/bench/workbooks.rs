@@ -92,11 +92,6 @@ fn stock(job: &Job) -> Result<Workbook, XlsxError> {
             sheet.write_number(row, 8, plain(step, unit))?;
         }
     }
-    let nominal = job.policy.acceptance == Acceptance::Nominal;
-    let policy = workbook.add_worksheet().set_name("Policy")?;
-    let acceptance = if nominal { "nominal" } else { "worst case" };
-    policy.write_row(0, 0, ["Setting", "Value"])?;
-    policy.write_row(1, 0, ["Acceptance", acceptance])?;
     Ok(workbook)
 }
 
@@ -123,6 +118,11 @@ fn pumps(job: &Job) -> Result<Workbook, XlsxError> {
             column += 1;
         }
     }
+    let nominal = job.policy.acceptance == Acceptance::Nominal;
+    let policy = workbook.add_worksheet().set_name("Policy")?;
+    let acceptance = if nominal { "nominal" } else { "worst case" };
+    policy.write_row(0, 0, ["Setting", "Value"])?;
+    policy.write_row(1, 0, ["Acceptance", acceptance])?;
     Ok(workbook)
 }
 

@@ -854,3 +854,55 @@ fn gaskets_are_cut_from_sheet_and_shims_are_peeled() {
         4
     );
 }
+
+/// A misspelt heading is one thing to mend, and is reported once: as one that is missing, or as one that is not known.
+#[test]
+fn a_misspelt_heading_is_reported_once() {
+    let folder = TempDir::new().unwrap();
+    let pumps = folder.path().join("pumps.csv");
+    let right = fs::read_to_string("samples/tiny/pumps.csv").unwrap();
+    for (heading, misspelt) in [
+        ("Tag", "Tagg"),
+        ("Model", "Modell"),
+        ("Bearing shims fit", "Bearing shim fit"),
+        ("Bare clearance (in)", "Bare clearence (in)"),
+    ] {
+        let (first, rows) = right.split_once('\n').unwrap();
+        let spoilt = first.replacen(heading, misspelt, 1);
+        assert_ne!(first, spoilt, "{heading}");
+        fs::write(&pumps, format!("{spoilt}\n{rows}")).unwrap();
+        let stock = "samples/tiny/stock.csv";
+        let run = gapwright(&[
+            "check",
+            stock,
+            pumps.to_str().unwrap(),
+            "--problems",
+            "json",
+        ]);
+        assert_eq!(run.status.code(), Some(2), "{misspelt}");
+        let list: serde_json::Value = serde_json::from_slice(&run.stdout).unwrap();
+        let told = list["problems"].as_array().unwrap();
+        let of = |problem: &&serde_json::Value| {
+            let found = problem["found"].as_str().unwrap();
+            found.contains(misspelt) || found.contains(&format!("`{heading}`"))
+        };
+        assert_eq!(told.iter().filter(of).count(), 1, "{misspelt}: {told:#?}");
+    }
+}
+
+/// Options that would do nothing are none.
+#[test]
+fn recheck_has_no_option_that_does_nothing() {
+    let help = text(&gapwright(&["recheck", "--help"]).stdout);
+    for option in ["--time-limit", "--off-target-rate"] {
+        assert!(!help.contains(option), "{option}");
+        let run = gapwright(&["recheck", "plan.xlsx", STOCK, PUMPS, option, "3"]);
+        assert_eq!(run.status.code(), Some(2), "{option}");
+        let said = text(&run.stderr);
+        let found = format!("unexpected argument '{option}' found");
+        assert!(
+            said.contains(&found) && said.contains("Nothing was written"),
+            "{said}"
+        );
+    }
+}

@@ -108,6 +108,19 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
         lines.collect::<Vec<_>>().join("\n")
     };
     assert_eq!(body(&text(&chosen.stdout)), body(&text(&planned.stdout)));
+    // The plan's workbook says the same as its JSON.
+    let c = path("from-workbook.xlsx");
+    let workbook = stack(&c, &["--pump", "P-103", "--pump", "p-401", "--plan", &plan]);
+    assert_eq!(
+        workbook.status.code(),
+        Some(0),
+        "{}",
+        text(&workbook.stderr)
+    );
+    assert_eq!(body(&text(&workbook.stdout)), body(&text(&planned.stdout)));
+    for name in ["Stack-up", "Monte Carlo"] {
+        assert_eq!(sheet(&c, name), sheet(&b, name), "{name}");
+    }
     assert!(text(&chosen.stdout).contains("P-401"));
     assert!(!text(&chosen.stdout).contains("left out"));
     // The pump that is short is said and left out, at the end too; if it is the only one, nothing
@@ -120,6 +133,7 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
     for (more, why) in [
         (vec![], "P-299: no kit can be chosen for it"),
         (vec!["--plan", &json], "P-299: the plan has no kit for it"),
+        (vec!["--plan", &plan], "P-299: the plan has no kit for it"),
     ] {
         let none = path("none.xlsx");
         let none_at_all = stack(&none, &[&["--pump", "P-299"], &more[..]].concat());
@@ -236,6 +250,12 @@ fn what_cannot_be_worked_out_is_refused_with_every_reason() {
         .to_str()
         .unwrap()
         .to_string();
+    // Another format is refused by its name.
+    refused(
+        &["--stock", STOCK, "--plan", &plan],
+        &["the format `other`"],
+    );
+    fs::write(&plan, "a plan, but in words").unwrap();
     refused(&["--stock", STOCK, "--plan", &plan], &["no plan"]);
 }
 

@@ -169,7 +169,7 @@ fn there_is_a_manual_page_for_every_command_with_its_options_and_exit_statuses()
         }
         assert!(count >= 3, "{name}: {count} options");
         let (_, statuses) = page.split_once("EXIT STATUS").unwrap();
-        for status in ["0", "1", "2", "3"] {
+        for status in ["0", "1", "2", "3", "130"] {
             let is = format!("\\fB{status}\\fR");
             assert!(statuses.contains(&is), "{name}: {status}");
         }

@@ -772,7 +772,7 @@ fn counts_that_the_log_does_not_know_are_recorded_only_when_that_is_asked_for() 
 }
 
 #[test]
-fn the_stock_workbook_itself_is_only_replaced_when_that_is_said() {
+fn the_stock_workbook_itself_is_never_replaced() {
     let shop = Shop::tiny();
     shop.issue(&[
         "kit-plan.xlsx",
@@ -791,17 +791,18 @@ fn the_stock_workbook_itself_is_only_replaced_when_that_is_said() {
         "--out",
         "stock.xlsx",
     ];
-    shop.refuse(
-        &again,
-        &["problem command line! stock.xlsx both to be read and to be written"],
-    );
-    shop.issue(&[&again[..], &["--force"]].concat()).well();
-    assert_eq!(shop.counts("stock.xlsx")["S20"], 0);
+    let told = "problem command line! --out stock.xlsx, which is stock.xlsx: both to be read and to be written";
+    shop.refuse(&again, &[told]);
+    shop.refuse(&[&again[..], &["--force"]].concat(), &[told]);
+    let after = ["--out", "after.xlsx"];
+    shop.issue(&[&again[..4], &after].concat()).well();
+    assert_eq!(shop.counts("stock.xlsx")["S20"], 1);
+    assert_eq!(shop.counts("after.xlsx")["S20"], 0);
     // A stock workbook of another run stays as it is.
     let before = shop.files();
     let run = shop.issue(&[
         "kit-plan.xlsx",
-        "stock.xlsx",
+        "after.xlsx",
         "--out",
         "kept.xlsx",
         "--pump",
@@ -809,11 +810,13 @@ fn the_stock_workbook_itself_is_only_replaced_when_that_is_said() {
         "--log",
         "kept.xlsx",
     ]);
-    run.refused(&["problem command line! kept.xlsx as the log and as something else"]);
+    run.refused(&[
+        "problem command line! --out kept.xlsx, which is kept.xlsx: both to be read and to be written",
+    ]);
     shop.write("kept.xlsx", "somebody's");
     let run = shop.issue(&[
         "kit-plan.xlsx",
-        "stock.xlsx",
+        "after.xlsx",
         "--out",
         "kept.xlsx",
         "--pump",

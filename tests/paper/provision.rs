@@ -9,7 +9,7 @@ use gapwright::outlook::{Law, Outlook};
 use gapwright::plan::PackPick;
 use gapwright::provision::{Provision, Question, SafeKit, SetAside, provision};
 use gapwright::read::{Ahead, Sources, outlook};
-use gapwright::verify::verify_provision;
+use gapwright::verify::{VerifiedProvision, verify_provision};
 use gapwright::write::provision::{Provided, workbook};
 use tempfile::TempDir;
 
@@ -30,9 +30,8 @@ D,screwed-impeller,3,,F1,F1,0.300,,,0.050
 
 struct Case {
     name: &'static str,
-    outlook: Outlook,
+    verified: VerifiedProvision,
     question: Question,
-    provision: Provision,
     book: Book,
 }
 
@@ -46,16 +45,23 @@ impl Case {
             ..Question::new(Length::parse(step, None).unwrap())
         };
         let provision = provision(&outlook, &question, &Watch::patient()).unwrap();
-        let verified = verify_provision(outlook.clone(), provision.clone()).unwrap();
+        let verified = verify_provision(outlook, provision).unwrap();
         let provided = Provided::of(&verified, &question, ahead.level);
         let book = Book::read(workbook(&provided, DATE).unwrap());
         Case {
             name,
-            outlook,
+            verified,
             question,
-            provision,
             book,
         }
+    }
+
+    fn outlook(&self) -> &Outlook {
+        self.verified.outlook()
+    }
+
+    fn provision(&self) -> &Provision {
+        self.verified.provision()
     }
 }
 
@@ -83,7 +89,7 @@ fn what_is_set_aside_stands_on_its_sheets() {
     ];
     assert!(
         cases[0]
-            .provision
+            .provision()
             .safe
             .iter()
             .filter(|kit| gaps(kit) > 0)
@@ -91,8 +97,8 @@ fn what_is_set_aside_stands_on_its_sheets() {
             == 2
     );
     assert!(
-        cases[1].provision.safe.iter().all(|kit| gaps(kit) == 0)
-            || cases[1].provision.safe.len() > 5
+        cases[1].provision().safe.iter().all(|kit| gaps(kit) == 0)
+            || cases[1].provision().safe.len() > 5
     );
     let mut wrong = Wrong::default();
     for case in &cases {
@@ -112,9 +118,12 @@ fn gaps(kit: &SafeKit) -> usize {
     kit.iter().filter(|value| value.take.is_none()).count()
 }
 
+/// The ends of some values, how many they are, and what to take for them; nothing is a gap.
+type Run<'a> = ([Length; 2], usize, Option<&'a [PackPick]>);
+
 /// Values next to each other that are met alike, of a kit with one dimension that is not measured.
-fn runs(kit: &SafeKit) -> Vec<([Length; 2], usize, Option<&[PackPick]>)> {
-    let mut runs: Vec<([Length; 2], usize, Option<&[PackPick]>)> = Vec::new();
+fn runs(kit: &SafeKit) -> Vec<Run<'_>> {
+    let mut runs: Vec<Run<'_>> = Vec::new();
     for value in kit.iter() {
         let at = value.lengths[0];
         match runs.last_mut().filter(|(_, _, take)| *take == value.take) {
@@ -127,7 +136,7 @@ fn runs(kit: &SafeKit) -> Vec<([Length; 2], usize, Option<&[PackPick]>)> {
 
 impl Case {
     fn cost(&self, pieces: &[SetAside]) -> i64 {
-        let stock = &self.outlook.job.stock;
+        let stock = &self.outlook().job.stock;
         pieces
             .iter()
             .map(|one| stock[one.item].unit_cost.raw() * i64::from(one.count))
@@ -135,11 +144,11 @@ impl Case {
     }
 
     fn money(&self, amount: i64) -> String {
-        money(amount, &self.outlook.job.policy.currency)
+        money(amount, &self.outlook().job.policy.currency)
     }
 
     fn range(&self, pump: usize, [low, high]: [Length; 2]) -> String {
-        let job = &self.outlook.job;
+        let job = &self.outlook().job;
         let unit = job.model_of(&job.pumps[pump]).unit;
         match low == high {
             true => said::length(low, unit),
@@ -148,7 +157,7 @@ impl Case {
     }
 
     fn summary(&self, wrong: &mut Wrong) {
-        let (job, provision) = (&self.outlook.job, &self.provision);
+        let (job, provision) = (&self.outlook().job, self.provision());
         let rows = self.book.page("Summary").block(0..12);
         let open = provision
             .safe
@@ -229,10 +238,10 @@ impl Case {
     }
 
     fn pump(&self, index: usize) -> Row {
-        let job = &self.outlook.job;
-        let (pump, kit) = (&job.pumps[index], &self.provision.safe[index]);
+        let job = &self.outlook().job;
+        let (pump, kit) = (&job.pumps[index], &self.provision().safe[index]);
         let model = job.model_of(pump);
-        let expected = model.dimensions.iter().zip(&self.outlook.expected[index]);
+        let expected = model.dimensions.iter().zip(&self.outlook().expected[index]);
         let expected = expected.filter_map(|(dimension, expected)| {
             let expected = expected.as_ref()?;
             let law = match expected.law {
@@ -259,7 +268,8 @@ impl Case {
         };
         let missed = format!(
             "{} of {}",
-            self.provision.service.missed[index], self.question.checks
+            self.provision().service.missed[index],
+            self.question.checks
         );
         let mut row = texts(&[
             &pump.tag,
@@ -283,7 +293,7 @@ impl Case {
     }
 
     fn trolley(&self, wrong: &mut Wrong) {
-        let (job, trolley) = (&self.outlook.job, &self.provision.trolley);
+        let (job, trolley) = (&self.outlook().job, &self.provision().trolley);
         let rows = self.book.page("Trolley").block(0..u32::MAX);
         let mut order = trolley.pieces.clone();
         order.sort_by(|a, b| {
@@ -323,10 +333,10 @@ impl Case {
     }
 
     fn safe_kits(&self, wrong: &mut Wrong) {
-        let job = &self.outlook.job;
+        let job = &self.outlook().job;
         let rows = self.book.page("Safe kits").block(0..u32::MAX);
         let place = wrong.place.clone();
-        for (index, (pump, kit)) in job.pumps.iter().zip(&self.provision.safe).enumerate() {
+        for (index, (pump, kit)) in job.pumps.iter().zip(&self.provision().safe).enumerate() {
             wrong.place = format!("{place}, {}", pump.tag);
             let pieces = kit.pieces.iter().map(|one| one.count).sum();
             let head = words::kit(&pump.tag, &self.money(self.cost(&kit.pieces)), pieces);
@@ -374,7 +384,7 @@ impl Case {
 
     /// Pieces to take, place by place, each with its total.
     fn take(&self, pump: usize, packs: &[PackPick]) -> String {
-        let job = &self.outlook.job;
+        let job = &self.outlook().job;
         let model = job.model_of(&job.pumps[pump]);
         let places = model.packs.iter().zip(packs).map(|(place, pack)| {
             let pieces = pack.picks.iter().map(|pick| {
@@ -398,10 +408,10 @@ impl Case {
     }
 
     fn coverage(&self, wrong: &mut Wrong) {
-        let job = &self.outlook.job;
+        let job = &self.outlook().job;
         let rows = self.book.page("Coverage").block(0..u32::MAX);
         let mut expected = Vec::new();
-        for (index, (pump, kit)) in job.pumps.iter().zip(&self.provision.safe).enumerate() {
+        for (index, (pump, kit)) in job.pumps.iter().zip(&self.provision().safe).enumerate() {
             let [axis] = &kit.axes[..] else { continue };
             let label = &job.model_of(pump).dimensions[axis.dimension].label;
             let unit = job.model_of(pump).unit;

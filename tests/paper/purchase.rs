@@ -3,9 +3,10 @@
 use gapwright::choose::watch::Watch;
 use gapwright::decimal::{Millionths, Money};
 use gapwright::job::Job;
-use gapwright::plan::Kit;
+use gapwright::plan::{Kit, Plan};
 use gapwright::read::job;
-use gapwright::reorder::{Question, Report, level, report};
+use gapwright::reorder::{After, Question, Report, buy, level, report};
+use gapwright::verify::{VerifiedPurchase, verify_purchase};
 use gapwright::write::purchase::{Ordered, workbook};
 
 use crate::anew;
@@ -49,16 +50,27 @@ fn a_purchase_says_what_to_buy() {
             pieces: None,
             date: DATE.into(),
         };
-        let report = report(&job, &question, budget, None, |_| Watch::patient()).unwrap();
+        let watch = |_: &str| Watch::patient();
+        let buy = buy(&job, &question, budget, watch).unwrap();
+        let bought = verify_purchase(&job, &buy.market, buy.purchase.clone()).unwrap();
+        let after = After {
+            delivered: bought.delivered(),
+            purchase: bought.purchase(),
+        };
+        let report = report(&job, &question, after, None, watch);
         bags += report.lines.iter().map(|line| line.bag_packs).sum::<u32>();
         let ordered = Ordered {
             job: &job,
             question: &question,
+            buy: &buy,
+            bought: &bought,
             report: &report,
         };
         let book = Book::read(workbook(&ordered).unwrap());
         let mut case = Case {
             job: &job,
+            today: &buy.today,
+            bought: &bought,
             report: &report,
             budget,
             book: &book,
@@ -79,6 +91,8 @@ fn a_purchase_says_what_to_buy() {
 
 struct Case<'a> {
     job: &'a Job,
+    today: &'a Plan,
+    bought: &'a VerifiedPurchase,
     report: &'a Report,
     budget: Option<Money>,
     book: &'a Book,
@@ -194,8 +208,8 @@ impl Case<'_> {
     fn pumps(&mut self) {
         let rows = self.book.page("Pumps").block(0..6);
         let mut expected = vec![texts(&words::PUMPS[..6])];
-        let after = &self.report.bought.purchase().plan;
-        let kits = self.report.today.kits.iter().zip(&after.kits);
+        let after = &self.bought.purchase().plan;
+        let kits = self.today.kits.iter().zip(&after.kits);
         expected.extend(
             self.job
                 .pumps
@@ -228,7 +242,7 @@ impl Case<'_> {
             .iter()
             .position(|row| *row == texts(&words::LEVELS))
             .expect("the headings");
-        let plan = &self.report.bought.purchase().plan;
+        let plan = &self.bought.purchase().plan;
         let mut expected = Vec::new();
         for (at, (item, own)) in self.job.stock.iter().zip(&self.report.lines).enumerate() {
             let in_packs: u32 = plan
@@ -286,10 +300,10 @@ impl Case<'_> {
         let packs: u32 = self.report.lines.iter().map(|line| line.packs).sum();
         let cost = money(self.cost(), &self.job.policy.currency);
         let expected = [
-            texts(&[words::SUMMARY[0], &served(&self.report.today.kits)]),
+            texts(&[words::SUMMARY[0], &served(&self.today.kits)]),
             texts(&[
                 words::SUMMARY[1],
-                &served(&self.report.bought.purchase().plan.kits),
+                &served(&self.bought.purchase().plan.kits),
             ]),
             texts(&[words::SUMMARY[2], &format!("{packs}, {cost}")]),
         ];

@@ -245,6 +245,7 @@ pub fn wide_outlook(seed: u64) -> Outlook {
         lower: half_thou(40 - half),
         upper: half_thou(40 + half),
     };
+    job.models[0].requirements[0] = pump.requirements[0].clone();
     let mut lot = |index: usize| {
         let size = Size {
             thickness: half_thou(rng.random_range(2..=14)),

@@ -3,8 +3,8 @@
 use std::path::PathBuf;
 
 use super::Done;
+use crate::cli::files::Files;
 use crate::cli::from_command_line;
-use crate::cli::run::Files;
 use crate::issue::record::{self, Moves, Standing};
 use crate::problem::{Place, Problems};
 use crate::read::{self, Memory};

@@ -1,91 +1,35 @@
 //! What was issued or put back, in a few lines.
 
+use std::collections::BTreeSet;
+
 use super::Done;
 use super::args::Args;
 use crate::cli::voice::{Voice, complain, say};
-use crate::issue::log::How;
+use crate::issue::key;
+use crate::issue::log::{How, Movement};
 
 /// What was done, on the terminal.
 pub(super) fn tell(args: &Args, done: &Done, to: Voice) {
-    let moves = &done.moves;
-    let many = |count: usize, word: &str| match count {
-        1 => format!("1 {word}"),
-        _ => format!("{count} {word}s"),
-    };
-    let moved = |pick: &dyn Fn(&How) -> bool| {
-        moves
-            .movements
-            .iter()
-            .filter(|m| pick(&m.how))
-            .collect::<Vec<_>>()
-    };
-    let pieces = |out: bool| -> i64 {
-        let counts = moves.movements.iter().filter(|m| m.how != How::Counted);
-        let counts = counts.map(|m| if out { m.out } else { -m.out });
-        counts.filter(|count| *count > 0).sum()
-    };
-    let tags = |lines: &[&crate::issue::log::Movement]| {
-        let mut tags: Vec<String> = lines
-            .iter()
-            .map(|m| m.tag.as_str())
-            .filter(|t| !t.is_empty())
-            .map(crate::issue::key)
-            .collect();
-        tags.sort_unstable();
-        tags.dedup();
-        tags.len()
-    };
-    let counted = moved(&|how| *how == How::Counted);
-    if !counted.is_empty() {
-        say!(to, "Counted anew: {}.", many(counted.len(), "item"));
-        for moved in &counted {
-            if let Some(on_hand) = moved.on_hand {
-                say!(
-                    to,
-                    "  {}: {} on hand, {} in the log.",
-                    moved.item,
-                    on_hand.after,
-                    on_hand.before
-                );
-            }
-        }
-    }
+    let movements = &done.moves.movements;
+    tell_counted(movements, to);
     if args.finish {
         say!(
             to,
             "The stock workbook of the last run of the log, which was missing: {}.",
-            many(moves.after.len(), "count")
+            many(done.moves.after.len(), "count")
         );
     } else if args.put_back.is_empty() {
-        let out = moved(&|how| !matches!(how, How::Counted | How::Short));
-        let short = moved(&|how| *how == How::Short);
-        let piece_count = usize::try_from(pieces(true)).unwrap_or(usize::MAX);
-        say!(
-            to,
-            "Issued {}: {}.",
-            many(tags(&out), "kit"),
-            many(piece_count, "piece")
-        );
-        if !short.is_empty() {
-            complain!(
-                "Recorded as short, with no pieces: {}.",
-                many(short.len(), "line")
-            );
-            for moved in short {
-                complain!("  {}, {}: {}.", moved.tag, moved.place, moved.note);
-            }
-        }
+        tell_issued(movements, to);
     } else {
-        let piece_count = usize::try_from(pieces(false)).unwrap_or(usize::MAX);
-        say!(to, "Put back {}.", many(piece_count, "piece"));
+        let back = pieces(movements, |m| -m.out);
+        say!(to, "Put back {}.", many(back, "piece"));
     }
-    if !moves.movements.is_empty() {
-        let begun = if done.log_sha256.is_none() {
-            "Began"
-        } else {
-            "Added to"
+    if !movements.is_empty() {
+        let begun = match done.log_sha256 {
+            None => "Began",
+            Some(_) => "Added to",
         };
-        let lines = many(moves.movements.len(), "line");
+        let lines = many(movements.len(), "line");
         say!(to, "{begun} {}: {lines}.", args.log.display());
     }
     say!(
@@ -93,4 +37,65 @@ pub(super) fn tell(args: &Args, done: &Done, to: Voice) {
         "Wrote {}: the stock workbook for next time.",
         args.out.display()
     );
+}
+
+/// Counts that differ from the log's.
+fn tell_counted(movements: &[Movement], to: Voice) {
+    let counted = movements.iter().filter(|m| m.how == How::Counted);
+    let counted: Vec<&Movement> = counted.collect();
+    if counted.is_empty() {
+        return;
+    }
+    say!(to, "Counted anew: {}.", many(counted.len(), "item"));
+    for moved in counted {
+        if let Some(on_hand) = moved.on_hand {
+            say!(
+                to,
+                "  {}: {} on hand, {} in the log.",
+                moved.item,
+                on_hand.after,
+                on_hand.before
+            );
+        }
+    }
+}
+
+/// Kits that were issued, and what was short in them.
+fn tell_issued(movements: &[Movement], to: Voice) {
+    let out = movements
+        .iter()
+        .filter(|m| !matches!(m.how, How::Counted | How::Short) && !m.tag.is_empty());
+    let tags: BTreeSet<String> = out.map(|m| key(&m.tag)).collect();
+    let taken = pieces(movements, |m| m.out);
+    say!(
+        to,
+        "Issued {}: {}.",
+        many(tags.len(), "kit"),
+        many(taken, "piece")
+    );
+    let short = movements.iter().filter(|m| m.how == How::Short);
+    let short: Vec<&Movement> = short.collect();
+    if !short.is_empty() {
+        complain!(
+            "Recorded as short, with no pieces: {}.",
+            many(short.len(), "line")
+        );
+    }
+    for moved in short {
+        complain!("  {}, {}: {}.", moved.tag, moved.place, moved.note);
+    }
+}
+
+/// Pieces that moved one way, but for what was only counted.
+fn pieces(movements: &[Movement], way: impl Fn(&Movement) -> i64) -> usize {
+    let moved = movements.iter().filter(|m| m.how != How::Counted);
+    let pieces: i64 = moved.map(way).filter(|count| *count > 0).sum();
+    usize::try_from(pieces).unwrap_or(usize::MAX)
+}
+
+fn many(count: usize, word: &str) -> String {
+    match count {
+        1 => format!("1 {word}"),
+        _ => format!("{count} {word}s"),
+    }
 }

@@ -2,8 +2,9 @@
 
 use std::path::PathBuf;
 
-use crate::cli::from_command_line;
-use crate::cli::run::{Files, Refusal, gathered};
+use crate::cli::amounts::Amounts;
+use crate::cli::files::Files;
+use crate::cli::run::{Refusal, gathered};
 use crate::cli::settings::{Settings, given};
 use crate::cli::usual::{Json, Threads, Usual};
 use crate::decimal::Millionths;
@@ -168,31 +169,16 @@ impl Args {
 
     /// What is asked for, or what is wrong with the command line.
     fn asked(&self, problems: &mut Problems) -> Asked {
+        let mut amounts = Amounts(problems);
         let step = self.step.as_ref().and_then(|text| {
-            let step = Length::parse(text, None)
-                .ok()
-                .filter(|step| *step > Length::ZERO);
-            if step.is_none() {
-                problems.add(from_command_line(
-                    format!("--step {text}"),
-                    "a length above 0 with its unit",
-                    "write it as in --step \"0.0005 in\" or --step \"0.01 mm\"",
-                ));
-            }
-            step
+            let mend = "write it as in --step \"0.0005 in\" or --step \"0.01 mm\"";
+            amounts.length("--step", text, mend)
         });
-        let mut percent = |option: &str, text: &str, [least, most]: [i64; 2], words: &str| {
-            let bare = text.trim().trim_end_matches('%').trim_end();
-            let within = |n: &Millionths| (least..=most).contains(&n.raw()) && n.raw() % 100 == 0;
-            let found = Millionths::parse(bare).filter(within);
-            if found.is_none() {
-                problems.add(from_command_line(
-                    format!("{option} {text}"),
-                    words,
-                    "write 95 for 95 %, not 0.95",
-                ));
-            }
-            Millionths::from_raw(found.map_or(950_000, |n| n.raw() / 100))
+        let mut percent = |option, text: &str, [least, most]: [i64; 2], expected| {
+            let fits = |percent: i64| (least..=most).contains(&percent) && percent % 100 == 0;
+            let mend = "write 95 for 95 %, not 0.95";
+            let share = amounts.percent((option, text), fits, (expected, mend));
+            share.unwrap_or(Millionths::from_raw(950_000))
         };
         Asked {
             step,

@@ -3,7 +3,8 @@
 use crate::cli::run::Run;
 use crate::cli::voice::{complain, say};
 use crate::decimal::Millionths;
-use crate::provision::Question;
+use crate::job::Job;
+use crate::provision::{Provision, Question};
 use crate::verify::VerifiedProvision;
 use crate::words::provision as words;
 
@@ -71,6 +72,20 @@ pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run)
     for warning in words::warnings(job, provision, question) {
         complain!("WARNING {warning}");
     }
+    tell_gaps(job, provision);
+    if let Some(stop) = provision.stopped {
+        say!(
+            to,
+            "Ended early by {}: these are the best found, with their bounds.",
+            stop.words()
+        );
+    }
+    run.tell_written();
+    say!(to, "{}", words::CAUTION);
+}
+
+/// Pumps that nothing in the drawers will do for at some value.
+fn tell_gaps(job: &Job, provision: &Provision) {
     let kits = provision.safe.iter().enumerate();
     let gaps = kits.filter_map(|(pump, kit)| words::gap_line(job, pump, kit));
     let gaps: Vec<String> = gaps.collect();
@@ -83,13 +98,4 @@ pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run)
             words::GAP
         );
     }
-    if let Some(stop) = provision.stopped {
-        say!(
-            to,
-            "Ended early by {}: these are the best found, with their bounds.",
-            stop.words()
-        );
-    }
-    run.tell_written();
-    say!(to, "{}", words::CAUTION);
 }

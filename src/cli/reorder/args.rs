@@ -2,8 +2,10 @@
 
 use std::path::PathBuf;
 
+use crate::cli::amounts::Amounts;
+use crate::cli::files::Files;
 use crate::cli::from_command_line;
-use crate::cli::run::{Files, Refusal, gathered, gathered_job};
+use crate::cli::run::{Refusal, gathered, gathered_job};
 use crate::cli::settings::Settings;
 use crate::cli::usual::{Json, Threads, Usual};
 use crate::decimal::{Millionths, Money};
@@ -176,7 +178,6 @@ impl Args {
     /// A question that has no answer.
     pub(super) fn refusal(&self, refused: Refused, reading: &Reading) -> Refusal {
         match refused {
-            Refused::Breaches(breaches) => Refusal::Breaches(breaches),
             Refused::Choose(error) => {
                 let [stock, pumps] =
                     [&self.stock, &self.pumps].map(|path| path.display().to_string());
@@ -200,75 +201,30 @@ impl Args {
 
     /// What is asked, or what is wrong with it.
     fn question(&self, date: &str, problems: &mut Problems) -> (Question, Option<Money>) {
-        let mut wrong = |option: &str, text: &str, expected: &str, mend: &str| {
-            problems.add(from_command_line(
-                format!("{option} {text}"),
-                expected,
-                mend,
-            ));
+        let mut amounts = Amounts(problems);
+        let mut money = |option, text: &Option<String>, least| {
+            let text = text.as_ref()?;
+            amounts.money(option, text, least)
         };
-        let mut money = |option: &str, text: Option<&String>, least: i64| -> Option<Money> {
-            let text = text?;
-            let read = Money::parse(text);
-            let read = read.filter(|money| (least..=MOST_MONEY).contains(&money.raw()));
-            if read.is_none() {
-                let expected = match least {
-                    0 => "an amount of money from 0 to a million million",
-                    _ => "an amount of money above 0, to a million million",
-                };
-                wrong(
-                    option,
-                    text,
-                    expected,
-                    "type the plain number, without a currency",
-                );
-            }
-            read
-        };
-        let budget = money("--budget", self.budget.as_ref(), 0);
-        let order = money("--order-cost", self.order_cost.as_ref(), 1);
-        let lacking = money("--lacking-cost", self.lacking_cost.as_ref(), 1);
-        let mut percent = |option: &str, text: &str, most: i64| -> Option<Millionths> {
-            let number = text.trim().trim_end_matches('%').trim_end();
-            let read = Millionths::parse(number).map(|percent| percent.raw() / 100);
-            let read = read.filter(|share| *share > 0 && *share < most);
-            if read.is_none() {
-                let expected = match most {
-                    1_000_000 => "a percentage above 0 and below 100",
-                    _ => "a percentage above 0 and below 1000",
-                };
-                wrong(option, text, expected, "write it as in \"95 %\"");
-            }
-            read.map(Millionths::from_raw)
-        };
-        let service = percent("--service", &self.service, 1_000_000);
-        let holding = self.holding.as_ref();
-        let holding = holding.and_then(|text| percent("--holding", text, 10_000_000));
-        let mut length = |option: &str, text: &str| -> Option<Length> {
-            match Length::parse(text.trim(), None) {
-                Ok(length) => Some(length),
-                Err(error) => {
-                    let found = format!("{text}: {error}");
-                    wrong(
-                        option,
-                        &found,
-                        "a length with its unit",
-                        "write it as in \"0.5 thou\"",
-                    );
-                    None
-                }
-            }
-        };
-        let step = self.step.as_ref().and_then(|text| length("--step", text));
-        if let Some(text) = self
-            .step
-            .as_ref()
-            .filter(|_| step.is_some_and(|step| step <= Length::ZERO))
-        {
-            let mend = "write it as in \"0.5 thou\"";
-            let found = format!("--step {text}");
-            problems.add(from_command_line(found, "a length above 0", mend));
-        }
+        let budget = money("--budget", &self.budget, 0);
+        let order = money("--order-cost", &self.order_cost, 1);
+        let lacking = money("--lacking-cost", &self.lacking_cost, 1);
+        let mend = "write it as in \"95 %\"";
+        let service = amounts.percent(
+            ("--service", &self.service),
+            |percent| (100..100_000_000).contains(&percent),
+            ("a percentage above 0 and below 100", mend),
+        );
+        let holding = self.holding.as_ref().and_then(|text| {
+            amounts.percent(
+                ("--holding", text),
+                |percent| (100..1_000_000_000).contains(&percent),
+                ("a percentage above 0 and below 1000", mend),
+            )
+        });
+        let step = self.step.as_ref();
+        let step =
+            step.and_then(|text| amounts.length("--step", text, "write it as in \"0.5 thou\""));
         let ranges = self.range.iter().filter_map(|text| range(text, problems));
         let question = Question {
             levels: level::Question {
@@ -286,9 +242,6 @@ impl Args {
         (question, budget)
     }
 }
-
-/// A million million, in millionths.
-const MOST_MONEY: i64 = 1_000_000_000_000_000_000;
 
 /// A range of totals of a kind and fit code: `F6=1 thou..125 thou`, `gasket F6=0.060 in..0.125 in`.
 fn range(text: &str, problems: &mut Problems) -> Option<(String, String, Length, Length)> {

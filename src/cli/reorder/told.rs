@@ -9,16 +9,16 @@ use crate::write::purchase::{self, Ordered};
 pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
     let to = run.voice();
     let Ordered { job, report, .. } = ordered;
-    let bought = report.bought.purchase();
+    let bought = ordered.bought.purchase();
     let all = job.pumps.len();
     say!(
         to,
         "{} of {all} pumps can be kitted from today's stock, {} after the buy ({} rule).",
-        report.today.served(),
+        ordered.buy.today.served(),
         bought.plan.served(),
         job.policy.acceptance
     );
-    say!(to, "{}", purchase::proof(job, report));
+    say!(to, "{}", purchase::proof(ordered));
     for (item, line) in job.stock.iter().zip(&report.lines) {
         let packs = line.packs + line.bag_packs;
         if packs == 0 {
@@ -27,7 +27,7 @@ pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
         let lead = match item.terms.lead_days {
             Some(days) => format!(
                 ", there on {}",
-                crate::day::written(report.market.today + i64::from(days))
+                crate::day::written(ordered.buy.market.today + i64::from(days))
             ),
             None => String::new(),
         };

@@ -3,8 +3,9 @@
 use std::path::PathBuf;
 
 use crate::choose::ChooseError;
+use crate::cli::files::Files;
 use crate::cli::from_command_line;
-use crate::cli::run::{Files, Refusal, gathered};
+use crate::cli::run::{Refusal, gathered};
 use crate::cli::settings::given;
 use crate::cli::usual::Usual;
 use crate::job::Job;

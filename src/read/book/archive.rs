@@ -8,6 +8,7 @@ use zip::read::ZipFile;
 use zip::result::ZipError;
 
 use super::memory::Memory;
+use super::xml::XmlError;
 use crate::narrow::narrow;
 use crate::problem::{Place, Problem};
 
@@ -99,9 +100,9 @@ pub(super) enum Trouble {
     Full,
 }
 
-impl From<String> for Trouble {
-    fn from(why: String) -> Trouble {
-        Trouble::Broken(why)
+impl From<XmlError> for Trouble {
+    fn from(why: XmlError) -> Trouble {
+        Trouble::Broken(why.to_string())
     }
 }
 

@@ -2,12 +2,31 @@
 
 use std::borrow::Cow;
 
+use thiserror::Error;
+
 use super::gather::{Gatherer, MOST_COLUMNS, Spans};
 use super::memory::Memory;
 use super::values::{self, Value};
 use crate::narrow::narrow;
 use crate::problem::{Place, Problem, Spot};
 use crate::sheet::{Cell, Sheet};
+
+/// What is wrong with the text of a CSV file.
+#[derive(Debug, Clone, Copy, Error)]
+enum TextError {
+    #[error("bytes that are not UTF-8 text")]
+    NotUtf8,
+    #[error("bytes that are not UTF-16 text")]
+    NotUtf16,
+    #[error("a NUL byte, which no text holds")]
+    Nul,
+    #[error("a text whose opening double quote is never closed")]
+    Unclosed,
+    #[error("something behind the closing double quote of a text")]
+    BehindQuote,
+    #[error("more values in one line than a spreadsheet's row holds")]
+    TooWide,
+}
 
 /// The one sheet of a CSV file.
 pub(super) fn sheet(
@@ -91,7 +110,7 @@ fn typed(value: &str) -> Value {
 /// Whether each text in double quotes ends before a separator or the end of its line; a quote that is
 /// never closed would swallow the rows behind it in silence. Also that no line holds more values
 /// than a spreadsheet's row. Else the line, from 1, and what is wrong with it.
-fn check_quotes(text: &[u8], delimiter: u8) -> Result<(), (usize, &'static str)> {
+fn check_quotes(text: &[u8], delimiter: u8) -> Result<(), (usize, TextError)> {
     let most = narrow::<usize>(MOST_COLUMNS);
     let (mut line, mut values) = (1, 1);
     let mut at_start = true;
@@ -114,7 +133,7 @@ fn check_quotes(text: &[u8], delimiter: u8) -> Result<(), (usize, &'static str)>
                 None | Some(b'\r' | b'\n') => opened = None,
                 Some(next) if next == delimiter => opened = None,
                 Some(_) => {
-                    return Err((line, "something behind the closing double quote of a text"));
+                    return Err((line, TextError::BehindQuote));
                 }
             }
             continue;
@@ -124,10 +143,7 @@ fn check_quotes(text: &[u8], delimiter: u8) -> Result<(), (usize, &'static str)>
         } else if byte == delimiter {
             values += 1;
             if values > most {
-                return Err((
-                    line,
-                    "more values in one line than a spreadsheet's row holds",
-                ));
+                return Err((line, TextError::TooWide));
             }
         } else if ends_line {
             values = 1;
@@ -135,7 +151,7 @@ fn check_quotes(text: &[u8], delimiter: u8) -> Result<(), (usize, &'static str)>
         at_start = byte == delimiter || byte == b'\n' || byte == b'\r';
     }
     match opened {
-        Some(line) => Err((line, "a text whose opening double quote is never closed")),
+        Some(line) => Err((line, TextError::Unclosed)),
         None => Ok(()),
     }
 }
@@ -156,7 +172,7 @@ fn blank_lines(text: &[u8], start: usize) -> u32 {
 }
 
 /// The file's text; else the line, from 1, and what is wrong with it.
-fn text(bytes: &[u8]) -> Result<Cow<'_, str>, (usize, &'static str)> {
+fn text(bytes: &[u8]) -> Result<Cow<'_, str>, (usize, TextError)> {
     let lines = |before: &[u8]| memchr::memchr_iter(b'\n', before).count() + 1;
     let (wide, unit): (_, fn([u8; 2]) -> u16) = match bytes {
         [0xff, 0xfe, wide @ ..] => (Some(wide), u16::from_le_bytes),
@@ -169,19 +185,16 @@ fn text(bytes: &[u8]) -> Result<Cow<'_, str>, (usize, &'static str)> {
             _ => 0xfffd,
         });
         let text: Result<String, _> = char::decode_utf16(units).collect();
-        Cow::from(text.map_err(|_| (1, "bytes that are not UTF-16 text"))?)
+        Cow::from(text.map_err(|_| (1, TextError::NotUtf16))?)
     } else {
         let text = std::str::from_utf8(bytes).map_err(|error| {
             let line = lines(&bytes[..error.valid_up_to()]);
-            (line, "bytes that are not UTF-8 text")
+            (line, TextError::NotUtf8)
         })?;
         Cow::from(text.trim_start_matches('\u{feff}'))
     };
     match memchr::memchr(0, text.as_bytes()) {
-        Some(at) => Err((
-            lines(&text.as_bytes()[..at]),
-            "a NUL byte, which no text holds",
-        )),
+        Some(at) => Err((lines(&text.as_bytes()[..at]), TextError::Nul)),
         None => Ok(text),
     }
 }

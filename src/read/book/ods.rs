@@ -13,7 +13,7 @@ use super::format::Shown;
 use super::gather::{Gatherer, MOST_COLUMNS, MOST_ROWS, Spans, hide};
 use super::memory::Memory;
 use super::values::{self, Value};
-use super::xml::{Events, attribute};
+use super::xml::{Events, XmlError, attribute};
 use crate::narrow::narrow;
 use crate::problem::Problem;
 use crate::sheet::{Cell, Merged, Sheet, Span};
@@ -31,9 +31,9 @@ enum Stop {
     Is(Problem),
 }
 
-impl From<String> for Stop {
-    fn from(why: String) -> Stop {
-        Stop::Broken(why)
+impl From<XmlError> for Stop {
+    fn from(why: XmlError) -> Stop {
+        Stop::Broken(why.to_string())
     }
 }
 
@@ -53,7 +53,8 @@ pub(super) fn sheets(
     if let Some(manifest) = part(file, archive, MANIFEST)? {
         let stream = std::io::BufReader::new(AtMost::new(manifest, memory.most_held()));
         let mut events = Events::new(stream, memory.longest_value());
-        let encrypted = encrypted(&mut events).map_err(|why| broken(file, Some(MANIFEST), &why))?;
+        let encrypted =
+            encrypted(&mut events).map_err(|why| broken(file, Some(MANIFEST), &why.to_string()))?;
         if encrypted {
             return Err(password(file));
         }
@@ -76,7 +77,7 @@ pub(super) fn sheets(
     }
 }
 
-fn encrypted(events: &mut Events<impl BufRead>) -> Result<bool, String> {
+fn encrypted(events: &mut Events<impl BufRead>) -> Result<bool, XmlError> {
     loop {
         match events.next()?.0 {
             Event::Start(element) if element.local_name().as_ref() == "encryption-data" => {

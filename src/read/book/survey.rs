@@ -119,7 +119,9 @@ impl Survey {
                             let at = attribute(&element, "r");
                             let cell = at.as_deref().map(address);
                             if let (Some(None), Some(at)) = (cell, &at) {
-                                return Err(format!("`{at}` is no address of a cell").into());
+                                return Err(Trouble::Broken(format!(
+                                    "`{at}` is no address of a cell"
+                                )));
                             }
                             let style = attribute(&element, "s").and_then(|s| s.parse().ok());
                             let shown = style.and_then(|style: usize| self.shown.get(style));
@@ -159,7 +161,7 @@ impl Survey {
                             if let Some((name, id)) = sheet(&element)
                                 && self.sheets.insert(name, (key.to_string(), id)).is_some()
                             {
-                                return Err("two sheets of one name".to_string().into());
+                                return Err(Trouble::Broken("two sheets of one name".into()));
                             }
                         }
                         "Relationship" => self.relation(key, &element),

@@ -200,7 +200,7 @@ impl Survey {
         loop {
             let (event, _) = events
                 .next()
-                .map_err(|why| broken(file, Some(PART), &why))?;
+                .map_err(|why| broken(file, Some(PART), &why.to_string()))?;
             match event {
                 Event::Start(element) if element.local_name().as_ref() == "Relationship" => {
                     let id = attribute(&element, "Id");

@@ -8,6 +8,21 @@ use std::rc::Rc;
 use crate::narrow::narrow;
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
+use thiserror::Error;
+
+/// What is wrong with XML.
+#[derive(Debug, Error)]
+pub(super) enum XmlError {
+    /// It cannot be read, or is no XML.
+    #[error(transparent)]
+    Broken(#[from] quick_xml::Error),
+    /// Elements lie too deep, or have names without end.
+    #[error("elements inside each other without end")]
+    TooDeep,
+    /// It ends inside an element.
+    #[error("it ends too early")]
+    CutShort,
+}
 
 /// A stream that gives out only so many bytes between two events of the XML reader.
 struct Leash<R> {
@@ -74,23 +89,20 @@ impl<R: BufRead> Events<R> {
     /// The next event, and how many bytes it took.
     ///
     /// # Errors
-    /// What is wrong with the XML, in words; also where it ends inside an element.
-    pub(super) fn next(&mut self) -> Result<(Event<'_>, u64), String> {
+    /// [`XmlError`].
+    pub(super) fn next(&mut self) -> Result<(Event<'_>, u64), XmlError> {
         self.buffer.clear();
         self.left.set(self.longest);
-        let event = self
-            .reader
-            .read_event_into(&mut self.buffer)
-            .map_err(|error| error.to_string())?;
+        let event = self.reader.read_event_into(&mut self.buffer)?;
         match &event {
             Event::Start(element) => {
                 self.depth += 1;
                 if self.depth > DEEPEST || element.name().as_ref().len() > LONGEST_NAME {
-                    return Err("elements inside each other without end".into());
+                    return Err(XmlError::TooDeep);
                 }
             }
             Event::End(_) => self.depth = self.depth.saturating_sub(1),
-            Event::Eof if self.depth > 0 => return Err("it ends too early".into()),
+            Event::Eof if self.depth > 0 => return Err(XmlError::CutShort),
             _ => {}
         }
         Ok((event, self.longest - self.left.get()))

@@ -19,8 +19,9 @@ pub(super) fn write(
         job,
         question,
         report,
+        ..
     } = ordered;
-    let plan = &report.bought.purchase().plan;
+    let plan = &ordered.bought.purchase().plan;
     let log = report.history.map_or("none given".into(), |(days, lines)| {
         format!("{lines} lines over {days} days; every line was checked on reading")
     });
@@ -34,7 +35,7 @@ pub(super) fn write(
         solver(),
         ended(plan),
         ("Day of the order", question.date.clone()),
-        ("Budget", money(report.market.budget)),
+        ("Budget", money(ordered.buy.market.budget)),
         ("Service in lead time", percent(levels.service)),
         ("Cost of an order", money(levels.order)),
         ("Holding for a year", levels.holding.map_or("not given".into(), percent)),

@@ -166,8 +166,9 @@ pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
         job,
         question,
         report,
+        ..
     } = ordered;
-    let purchase = report.bought.purchase();
+    let purchase = ordered.bought.purchase();
     let plan = &purchase.plan;
     let bound = plan.goal(crate::plan::Aim::Purchase);
     let served = |kit: &Kit| matches!(kit, Kit::Served(_));
@@ -177,8 +178,8 @@ pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
         proven: plan.proven(),
         stopped_by: plan.stopped_by.map(|stop| stop.words().into()),
         currency: job.policy.currency.clone(),
-        budget: report.market.budget.map(show_money),
-        cost: show_money(purchase.cost(&report.market)),
+        budget: ordered.buy.market.budget.map(show_money),
+        cost: show_money(purchase.cost(&ordered.buy.market)),
         cost_bound: show_money(Money::from_raw(bound.map_or(0, |goal| goal.bound))),
         served_with_level_packs: report
             .with_levels
@@ -186,7 +187,7 @@ pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
         pumps: (0..job.pumps.len())
             .map(|at| PumpJson {
                 tag: job.pumps[at].tag.clone(),
-                today: served(&report.today.kits[at]),
+                today: served(&ordered.buy.today.kits[at]),
                 after: served(&plan.kits[at]),
                 still_short: super::still_short(ordered, at),
                 waits_for: purchase.late[at]
@@ -221,15 +222,19 @@ pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
 
 fn item(ordered: &Ordered<'_>, index: usize) -> ItemJson {
     let (item, line) = (&ordered.job.stock[index], &ordered.report.lines[index]);
-    let report = ordered.report;
-    let worth = report.today.worth.iter().find(|worth| worth.item == index);
+    let worth = ordered
+        .buy
+        .today
+        .worth
+        .iter()
+        .find(|worth| worth.item == index);
     let lead = item.terms.lead_days;
     ItemJson {
         item: item.item.clone(),
         supplier: item.terms.supplier.clone(),
         pack_qty: item.pack_qty,
         unit_cost: item.terms.unit_cost.map(show_money),
-        there_on: lead.map(|days| day::written(report.market.today + i64::from(days))),
+        there_on: lead.map(|days| day::written(ordered.buy.market.today + i64::from(days))),
         before: item.on_hand,
         packs: line.packs,
         bag_packs: line.bag_packs,

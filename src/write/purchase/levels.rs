@@ -92,6 +92,7 @@ pub(super) fn write(
         job,
         report,
         question,
+        ..
     } = ordered;
     let head = Head {
         name: "Levels",
@@ -110,7 +111,12 @@ pub(super) fn write(
             continue;
         }
         row += 1;
-        let worth = report.today.worth.iter().find(|worth| worth.item == index);
+        let worth = ordered
+            .buy
+            .today
+            .worth
+            .iter()
+            .find(|worth| worth.item == index);
         let level = Level {
             item,
             line,
@@ -211,7 +217,7 @@ fn notes(ordered: &Ordered<'_>) -> Vec<String> {
         "Worth of one more today: found by solving again with one more piece on hand and nothing bought. Worths do not add up.".into(),
     ];
     notes.extend(beyond_max(ordered));
-    if ordered.report.today.worth.is_empty() {
+    if ordered.buy.today.worth.is_empty() {
         notes.push(
             "The worth of one more was not worked out: it needs a plan that is proven in time."
                 .into(),

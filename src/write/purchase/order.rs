@@ -199,7 +199,7 @@ fn supplier<'a>(
     for want in wants {
         row += 1;
         let item = &ordered.job.stock[want.item];
-        let today = ordered.report.market.today;
+        let today = ordered.buy.market.today;
         let there = |days| day::written(today + i64::from(days));
         let line = Line {
             item,
@@ -237,7 +237,7 @@ fn totals(
     subtotals: &[(u32, i128)],
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let Ordered { job, report, .. } = ordered;
+    let job = ordered.job;
     let money = money_format(styles).set_bold();
     let sum: i128 = subtotals.iter().map(|(_, sum)| sum).sum();
     let cells: Vec<String> = subtotals
@@ -252,11 +252,11 @@ fn totals(
     };
     let total = Value::formula(&formula, amount(sum));
     table::cells(sheet, (3, 10), [money.of(total)])?;
-    let outage = report.bought.purchase().cost(&report.market);
+    let outage = ordered.bought.purchase().cost(&ordered.buy.market);
     let text = "Packs so that pumps can be kitted, as worked out and proven; consumables and levels not counted";
     sheet.merge_text(4, 0, 4, 9, text, &styles.text)?;
     sheet.write_number_with_format(4, 10, outage.to_f64(), &money_format(styles))?;
-    if let Some(budget) = report.market.budget {
+    if let Some(budget) = ordered.buy.market.budget {
         let text = format!(
             "Budget for those packs ({}); back to level and bags come on top",
             job.policy.currency

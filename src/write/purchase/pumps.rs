@@ -24,11 +24,7 @@ pub(super) fn write(
     ordered: &Ordered<'_>,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let Ordered {
-        job,
-        report,
-        question,
-    } = ordered;
+    let Ordered { job, question, .. } = ordered;
     let head = Head {
         name: "Pumps",
         date: &question.date,
@@ -60,8 +56,8 @@ pub(super) fn write(
     ];
     table::open(sheet, 3, &columns, styles)?;
     sheet.set_freeze_panes(4, 0)?;
-    let after = &report.bought.purchase().plan;
-    let kits = report.today.kits.iter().zip(&after.kits);
+    let after = &ordered.bought.purchase().plan;
+    let kits = ordered.buy.today.kits.iter().zip(&after.kits);
     for ((row, pump), (at, (before, after))) in (4..).zip(&job.pumps).zip(kits.enumerate()) {
         let line = Line {
             pump,

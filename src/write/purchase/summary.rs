@@ -20,17 +20,13 @@ pub(super) fn write(
     ordered: &Ordered<'_>,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let Ordered {
-        job,
-        report,
-        question,
-    } = ordered;
+    let Ordered { job, question, .. } = ordered;
     widths(sheet, &[34.0, 22.0, 22.0, 22.0, 22.0, 22.0, 22.0])?;
-    let plan = &report.bought.purchase().plan;
+    let plan = &ordered.bought.purchase().plan;
     let all = job.pumps.len();
     let lead = format!(
         "{} of {all} pumps can be kitted from today's stock, {} after the buy; acceptance rule: {}",
-        report.today.served(),
+        ordered.buy.today.served(),
         plan.served(),
         job.policy.acceptance
     );
@@ -41,7 +37,7 @@ pub(super) fn write(
         lead: &lead,
     };
     begin(sheet, &head, styles)?;
-    sheet.merge_text(2, 0, 2, COLUMNS - 1, &proof(job, report), &styles.prose)?;
+    sheet.merge_text(2, 0, 2, COLUMNS - 1, &proof(ordered), &styles.prose)?;
     sheet.set_row_height(2, 32.0)?;
     let mut row = figures(sheet, ordered, 4, styles)?;
     row = picture(sheet, ordered, row + 1, styles)?;
@@ -55,14 +51,14 @@ pub(super) fn write(
 /// The figures by name.
 fn lines(ordered: &Ordered<'_>) -> Vec<(&'static str, String)> {
     let Ordered { job, report, .. } = ordered;
-    let purchase = report.bought.purchase();
-    let cost = purchase.cost(&report.market);
+    let purchase = ordered.bought.purchase();
+    let cost = purchase.cost(&ordered.buy.market);
     let packs =
         |of: &dyn Fn(&crate::reorder::Line) -> u32| -> u32 { report.lines.iter().map(of).sum() };
     let mut lines = vec![
         (
             "Pumps kitted from today's stock",
-            format!("{} of {}", report.today.served(), job.pumps.len()),
+            format!("{} of {}", ordered.buy.today.served(), job.pumps.len()),
         ),
         (
             "Pumps kitted after the buy",
@@ -77,7 +73,7 @@ fn lines(ordered: &Ordered<'_>) -> Vec<(&'static str, String)> {
             ),
         ),
     ];
-    if let Some(budget) = report.market.budget {
+    if let Some(budget) = ordered.buy.market.budget {
         let left = budget.raw() - cost.raw();
         lines.push((
             "Budget, and what is left of it",
@@ -158,7 +154,7 @@ fn picture(
     row: u32,
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
-    let Ordered { job, report, .. } = ordered;
+    let job = ordered.job;
     let mut priorities: Vec<u32> = job.pumps.iter().map(|pump| pump.priority).collect();
     priorities.sort_unstable();
     priorities.dedup();
@@ -180,8 +176,8 @@ fn picture(
         sheet.write_text(last, at, label, &styles.remark)?;
         let all = job.pumps.iter().filter(|pump| pump.priority == priority);
         let all = u32::try_from(all.count()).unwrap_or(u32::MAX);
-        let today = served(&report.today, priority);
-        let after = served(&report.bought.purchase().plan, priority);
+        let today = served(&ordered.buy.today, priority);
+        let after = served(&ordered.bought.purchase().plan, priority);
         let counts = [today, after, all - after.min(all)];
         for (column, count) in (at + 1..).zip(counts) {
             sheet.write_number_with_format(last, column, count, &styles.remark)?;
