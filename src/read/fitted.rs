@@ -53,8 +53,8 @@ pub(super) fn of_book<'b>(
     problems: &mut Problems,
 ) -> (Vec<&'b Arc<Sheet>>, Kits) {
     let mut kits = Kits::new();
-    let sheets = slips(book, problems);
     let before = problems.count();
+    let sheets = slips(book, problems);
     for sheet in &sheets {
         of_slips(sheet, job, tags, &mut kits, problems);
     }

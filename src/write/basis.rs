@@ -26,7 +26,8 @@ pub(super) struct Row<'s> {
 
 /// What stands in a row.
 pub(super) enum Content<'s> {
-    Cells(Box<[Cell<'s>; 3]>),
+    /// One a column.
+    Cells(Vec<Cell<'s>>),
     /// A name, and a text over the other two columns.
     Fact(&'static str, String),
     /// A text over all columns.
@@ -70,7 +71,7 @@ impl<'s> Section<'s> {
         rows: impl IntoIterator<Item = [Cell<'s>; 3]>,
     ) -> Section<'s> {
         let rows = rows.into_iter().map(|cells| Row {
-            content: Content::Cells(Box::new(cells)),
+            content: Content::Cells(cells.into()),
             height: None,
         });
         Section {
@@ -102,7 +103,7 @@ pub(super) fn write<'s>(
         for line in section.rows {
             row += 1;
             match line.content {
-                Content::Cells(cells) => table::cells(sheet, (row, 0), *cells)?,
+                Content::Cells(cells) => table::cells(sheet, (row, 0), cells)?,
                 Content::Fact(name, text) => {
                     sheet.write_text(row, 0, name, &styles.text)?;
                     sheet.merge_text(row, 1, row, 2, &text, &styles.wrapped)?;

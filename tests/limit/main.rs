@@ -213,13 +213,11 @@ fn what_is_left_out_is_said_in_the_plan_its_words_and_its_json() {
         let json = gapwright::write::json::plan(&verified);
         assert_eq!(
             plan.left_out.order.is_some(),
-            json.left_out.iter().any(|left| *left == LeftOutJson::Order)
+            json.left_out.contains(&LeftOutJson::Order)
         );
         assert_eq!(
             plan.left_out.worth.is_some(),
-            json.left_out
-                .iter()
-                .any(|left| *left == LeftOutJson::WorthOfOneMore)
+            json.left_out.contains(&LeftOutJson::WorthOfOneMore)
         );
         assert!(json.proven);
         if plan.left_out.order.is_some() {

@@ -35,8 +35,9 @@ pub(super) fn open<'b>(
     bytes: &'b [u8],
     memory: &Memory,
 ) -> Result<Archive<'b>, Problem> {
-    /// Many times the parts of any workbook, and of their names together; each one costs memory.
-    const MOST_PARTS: usize = 10_000;
+    /// Many times the parts of any workbook, and of their names together; each one costs memory. A plan of 10,000
+    /// pumps has a picture for each label.
+    const MOST_PARTS: usize = 50_000;
     const MOST_OF_NAMES: usize = 4_000_000;
     // Counted in the bytes, since the count that the file gives may be wrong.
     let listed = memmem::find_iter(bytes, b"PK\x01\x02");

@@ -89,11 +89,11 @@ fn expected<'s>(provided: &Provided<'_>, styles: &'s Styles) -> Section<'s> {
             let range = format!("{}: {range}", dimension.label);
             Some(Row {
                 height: Some(height(&[(&range, 50)])),
-                content: Content::Cells(Box::new([
+                content: Content::Cells(vec![
                     styles.text.of(&pump.tag),
                     styles.wrapped.of(range),
                     styles.wrapped.of(said::law(expected, model.unit)),
-                ])),
+                ]),
             })
         })
     });
