@@ -18,9 +18,8 @@ pub fn begin() {
     MEMORY.set_limit(MOST_BYTES).expect("less is in use");
     let aborts = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |panic| {
-        // A damaged binary file may make a foreign reader panic. Such a reader runs in a thread of
-        // this name, and what becomes of it is a plain problem.
-        if std::thread::current().name() != Some("reader") {
+        // A damaged binary file may make a foreign reader panic; that is caught, and becomes a plain problem.
+        if !gapwright::read::is_reading() {
             aborts(panic);
         }
     }));
