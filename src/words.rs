@@ -254,10 +254,11 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
                                its places to name the nearest"
             .into(),
         Cause::SearchEnded => "the pieces for it are left, but the search was ended before it \
-                               came to them; run again with a longer time limit"
+                               came to them; run again and give it more time"
             .into(),
         Cause::NotFoundOut => {
-            "the time ended before it was found out why; run again with a longer time limit".into()
+            "the search was ended before it was found out why; run again and give it more time"
+                .into()
         }
         Cause::BetweenTotals => {
             let count = if least > 1 {

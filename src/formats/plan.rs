@@ -272,7 +272,7 @@ pub enum CauseJson {
     TooManyWays,
     /// The search ended before it came to this pump.
     SearchEnded,
-    /// The time ended before it was found out why.
+    /// The search was ended before it was found out why.
     NotFoundOut,
     /// The pieces went to other pumps.
     StockGone {
@@ -296,7 +296,7 @@ impl std::fmt::Display for CauseJson {
             CauseJson::TogetherTooMany => "its places together ask for more pieces than there are",
             CauseJson::TooManyWays => "no kit meets every requirement",
             CauseJson::SearchEnded => "the search was ended before it came to this pump",
-            CauseJson::NotFoundOut => "the time ended before it was found out why",
+            CauseJson::NotFoundOut => "the search was ended before it was found out why",
             CauseJson::StockGone { .. } => "the pieces for it went to other pumps",
         })
     }
