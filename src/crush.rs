@@ -42,17 +42,6 @@ pub enum Standing {
     Above,
 }
 
-impl Standing {
-    /// What the JSON calls it.
-    pub fn word(self) -> &'static str {
-        match self {
-            Standing::Below => "below",
-            Standing::Within => "within",
-            Standing::Above => "above",
-        }
-    }
-}
-
 /// How far a gasket of this free thickness is crushed in this gap, in percent to the nearest
 /// millionth: 1 - gap / free. `None` where there is no gasket.
 ///

@@ -385,6 +385,12 @@ impl PumpReader<'_> {
         })
     }
 
+    /// The column of what the pump may state for itself, where its cell is not empty.
+    fn stated<'h>(&self, column: &'h Option<Heading>) -> Option<&'h Heading> {
+        let filled = |heading: &&Heading| self.line.row.cell(heading.column).is_some();
+        column.as_ref().filter(filled)
+    }
+
     /// The model's thermal term with this pump's own length and temperatures.
     fn growth(
         &self,
@@ -393,11 +399,7 @@ impl PumpReader<'_> {
         problems: &mut Problems,
     ) -> Option<Growth> {
         let line = &self.line;
-        let own = |index: usize| {
-            columns[index]
-                .as_ref()
-                .filter(|h| line.row.cell(h.column).is_some())
-        };
+        let own = |index: usize| self.stated(&columns[index]);
         let mut whole = true;
         let mut thermal = thermal.clone();
         if let Some(heading) = own(0) {
@@ -435,11 +437,7 @@ impl PumpReader<'_> {
         problems: &mut Problems,
     ) -> Option<Requirement> {
         let line = &self.line;
-        let own = |index: usize| {
-            columns[index]
-                .as_ref()
-                .filter(|h| line.row.cell(h.column).is_some())
-        };
+        let own = |index: usize| self.stated(&columns[index]);
         let mut whole = true;
         let form = match &requirement.form {
             Form::Linear {
