@@ -8,309 +8,47 @@ use std::path::Path;
 use super::{head, workbook};
 
 /// Item, kind, fit, thickness, on hand, unit cost, bin, material.
-type Lot = (
-    &'static str,
-    &'static str,
-    &'static str,
-    &'static str,
-    u32,
-    f64,
-    &'static str,
-    &'static str,
-);
+type Lot =
+    (&'static str, &'static str, &'static str, &'static str, u32, f64, &'static str, &'static str);
 
 const STOCK: [Lot; 22] = [
-    (
-        "SH-F6-002",
-        "shim",
-        "F6",
-        "0.002",
-        8,
-        1.90,
-        "S1",
-        "ground shim",
-    ),
-    (
-        "SH-F6-003",
-        "shim",
-        "F6",
-        "0.003",
-        8,
-        1.95,
-        "S2",
-        "ground shim",
-    ),
-    (
-        "SH-F6-005",
-        "shim",
-        "F6",
-        "0.005",
-        8,
-        2.05,
-        "S3",
-        "ground shim",
-    ),
-    (
-        "SH-F6-010",
-        "shim",
-        "F6",
-        "0.010",
-        8,
-        2.30,
-        "S4",
-        "ground shim",
-    ),
-    (
-        "SH-F6-015",
-        "shim",
-        "F6",
-        "0.015",
-        6,
-        2.55,
-        "S5",
-        "ground shim",
-    ),
-    (
-        "SH-F6-020",
-        "shim",
-        "F6",
-        "0.020",
-        6,
-        2.80,
-        "S6",
-        "ground shim",
-    ),
-    (
-        "SH-F6-025",
-        "shim",
-        "F6",
-        "0.025",
-        6,
-        3.05,
-        "S7",
-        "ground shim",
-    ),
-    (
-        "SH-F8-002",
-        "shim",
-        "F8",
-        "0.002",
-        8,
-        2.30,
-        "S8",
-        "ground shim",
-    ),
-    (
-        "SH-F8-003",
-        "shim",
-        "F8",
-        "0.003",
-        8,
-        2.35,
-        "S9",
-        "ground shim",
-    ),
-    (
-        "SH-F8-005",
-        "shim",
-        "F8",
-        "0.005",
-        8,
-        2.50,
-        "S10",
-        "ground shim",
-    ),
-    (
-        "SH-F8-010",
-        "shim",
-        "F8",
-        "0.010",
-        8,
-        2.80,
-        "S11",
-        "ground shim",
-    ),
-    (
-        "SH-F8-020",
-        "shim",
-        "F8",
-        "0.020",
-        6,
-        3.40,
-        "S12",
-        "ground shim",
-    ),
-    (
-        "GK-F6-1/32",
-        "gasket",
-        "F6",
-        "1/32",
-        12,
-        3.40,
-        "G1",
-        "vegetable fibre",
-    ),
-    (
-        "GK-F6-040",
-        "gasket",
-        "F6",
-        "0.040",
-        10,
-        3.70,
-        "G2",
-        "vegetable fibre",
-    ),
-    (
-        "GK-F6-3/64",
-        "gasket",
-        "F6",
-        "3/64",
-        10,
-        3.60,
-        "G3",
-        "vegetable fibre",
-    ),
-    (
-        "GK-F6-1/16",
-        "gasket",
-        "F6",
-        "1/16",
-        12,
-        3.90,
-        "G4",
-        "vegetable fibre",
-    ),
-    (
-        "GK-F6-3/32",
-        "gasket",
-        "F6",
-        "3/32",
-        10,
-        4.60,
-        "G5",
-        "vegetable fibre",
-    ),
-    (
-        "GK-F8-1/32",
-        "gasket",
-        "F8",
-        "1/32",
-        12,
-        3.80,
-        "G6",
-        "vegetable fibre",
-    ),
-    (
-        "GK-F8-040",
-        "gasket",
-        "F8",
-        "0.040",
-        10,
-        4.10,
-        "G7",
-        "vegetable fibre",
-    ),
-    (
-        "GK-F8-3/64",
-        "gasket",
-        "F8",
-        "3/64",
-        10,
-        4.00,
-        "G8",
-        "vegetable fibre",
-    ),
-    (
-        "GK-F8-1/16",
-        "gasket",
-        "F8",
-        "1/16",
-        12,
-        4.40,
-        "G9",
-        "vegetable fibre",
-    ),
-    (
-        "GK-F8-3/32",
-        "gasket",
-        "F8",
-        "3/32",
-        10,
-        5.20,
-        "G10",
-        "vegetable fibre",
-    ),
+    ("SH-F6-002", "shim", "F6", "0.002", 8, 1.90, "S1", "ground shim"),
+    ("SH-F6-003", "shim", "F6", "0.003", 8, 1.95, "S2", "ground shim"),
+    ("SH-F6-005", "shim", "F6", "0.005", 8, 2.05, "S3", "ground shim"),
+    ("SH-F6-010", "shim", "F6", "0.010", 8, 2.30, "S4", "ground shim"),
+    ("SH-F6-015", "shim", "F6", "0.015", 6, 2.55, "S5", "ground shim"),
+    ("SH-F6-020", "shim", "F6", "0.020", 6, 2.80, "S6", "ground shim"),
+    ("SH-F6-025", "shim", "F6", "0.025", 6, 3.05, "S7", "ground shim"),
+    ("SH-F8-002", "shim", "F8", "0.002", 8, 2.30, "S8", "ground shim"),
+    ("SH-F8-003", "shim", "F8", "0.003", 8, 2.35, "S9", "ground shim"),
+    ("SH-F8-005", "shim", "F8", "0.005", 8, 2.50, "S10", "ground shim"),
+    ("SH-F8-010", "shim", "F8", "0.010", 8, 2.80, "S11", "ground shim"),
+    ("SH-F8-020", "shim", "F8", "0.020", 6, 3.40, "S12", "ground shim"),
+    ("GK-F6-1/32", "gasket", "F6", "1/32", 12, 3.40, "G1", "vegetable fibre"),
+    ("GK-F6-040", "gasket", "F6", "0.040", 10, 3.70, "G2", "vegetable fibre"),
+    ("GK-F6-3/64", "gasket", "F6", "3/64", 10, 3.60, "G3", "vegetable fibre"),
+    ("GK-F6-1/16", "gasket", "F6", "1/16", 12, 3.90, "G4", "vegetable fibre"),
+    ("GK-F6-3/32", "gasket", "F6", "3/32", 10, 4.60, "G5", "vegetable fibre"),
+    ("GK-F8-1/32", "gasket", "F8", "1/32", 12, 3.80, "G6", "vegetable fibre"),
+    ("GK-F8-040", "gasket", "F8", "0.040", 10, 4.10, "G7", "vegetable fibre"),
+    ("GK-F8-3/64", "gasket", "F8", "3/64", 10, 4.00, "G8", "vegetable fibre"),
+    ("GK-F8-1/16", "gasket", "F8", "1/16", 12, 4.40, "G9", "vegetable fibre"),
+    ("GK-F8-3/32", "gasket", "F8", "3/32", 10, 5.20, "G10", "vegetable fibre"),
 ];
 
 /// Tag, priority, day of September, fit, reading, low, high, snap ring.
-type Pump = (
-    &'static str,
-    u32,
-    &'static str,
-    &'static str,
-    Option<f64>,
-    Option<[f64; 2]>,
-    f64,
-);
+type Pump = (&'static str, u32, &'static str, &'static str, Option<f64>, Option<[f64; 2]>, f64);
 
 const PUMPS: [Pump; 10] = [
-    (
-        "P-501",
-        1,
-        "2027-09-06",
-        "F6",
-        None,
-        Some([0.038, 0.046]),
-        0.050,
-    ),
-    (
-        "P-502",
-        1,
-        "2027-09-06",
-        "F6",
-        None,
-        Some([0.036, 0.044]),
-        0.050,
-    ),
-    (
-        "P-503",
-        2,
-        "2027-09-07",
-        "F6",
-        None,
-        Some([0.040, 0.0465]),
-        0.050,
-    ),
+    ("P-501", 1, "2027-09-06", "F6", None, Some([0.038, 0.046]), 0.050),
+    ("P-502", 1, "2027-09-06", "F6", None, Some([0.036, 0.044]), 0.050),
+    ("P-503", 2, "2027-09-07", "F6", None, Some([0.040, 0.0465]), 0.050),
     ("P-504", 2, "2027-09-08", "F6", None, None, 0.050),
     ("P-505", 3, "2027-09-08", "F6", None, None, 0.050),
     ("P-506", 3, "2027-09-09", "F6", None, None, 0.050),
-    (
-        "P-507",
-        3,
-        "2027-09-09",
-        "F6",
-        Some(0.0432),
-        Some([0.038, 0.046]),
-        0.050,
-    ),
-    (
-        "P-601",
-        1,
-        "2027-09-10",
-        "F8",
-        None,
-        Some([0.034, 0.042]),
-        0.053,
-    ),
-    (
-        "P-602",
-        2,
-        "2027-09-10",
-        "F8",
-        None,
-        Some([0.036, 0.044]),
-        0.053,
-    ),
+    ("P-507", 3, "2027-09-09", "F6", Some(0.0432), Some([0.038, 0.046]), 0.050),
+    ("P-601", 1, "2027-09-10", "F8", None, Some([0.034, 0.042]), 0.053),
+    ("P-602", 2, "2027-09-10", "F8", None, Some([0.036, 0.044]), 0.053),
     ("P-603", 3, "2027-09-10", "F8", None, None, 0.053),
 ];
 
@@ -334,26 +72,13 @@ pub(super) fn provision(folder: &Path) -> Result<(), Box<dyn Error>> {
     let mut stock = workbook("Invented stock for the sample before an outage")?;
     let sheet = stock.add_worksheet();
     sheet.set_name("Stock")?;
-    let heads = [
-        "Item",
-        "Kind",
-        "Fit",
-        "Thickness (in)",
-        "On hand",
-        "Unit cost",
-        "Bin",
-        "Material",
-    ];
+    let heads =
+        ["Item", "Kind", "Fit", "Thickness (in)", "On hand", "Unit cost", "Bin", "Material"];
     head(sheet, "Shim and gasket drawer", &heads)?;
     for (row, (item, kind, fit, thickness, on_hand, cost, bin, material)) in (4..).zip(STOCK) {
-        for (column, text) in [
-            (0, item),
-            (1, kind),
-            (2, fit),
-            (3, thickness),
-            (6, bin),
-            (7, material),
-        ] {
+        for (column, text) in
+            [(0, item), (1, kind), (2, fit), (3, thickness), (6, bin), (7, material)]
+        {
             sheet.write_string(row, column, text)?;
         }
         sheet.write_number(row, 4, on_hand)?;
@@ -376,19 +101,9 @@ pub(super) fn provision(folder: &Path) -> Result<(), Box<dyn Error>> {
         "Bare clearance high (in)",
         "Snap ring (in)",
     ];
-    head(
-        sheet,
-        "Autumn outage: pumps to rebuild, most not measured yet",
-        &heads,
-    )?;
+    head(sheet, "Autumn outage: pumps to rebuild, most not measured yet", &heads)?;
     for (row, (tag, priority, due, fit, reading, range, ring)) in (4..).zip(PUMPS) {
-        for (column, text) in [
-            (0, tag),
-            (1, "screwed-impeller"),
-            (3, due),
-            (4, fit),
-            (5, fit),
-        ] {
+        for (column, text) in [(0, tag), (1, "screwed-impeller"), (3, due), (4, fit), (5, fit)] {
             sheet.write_string(row, column, text)?;
         }
         sheet.write_number(row, 2, priority)?;
@@ -404,13 +119,7 @@ pub(super) fn provision(folder: &Path) -> Result<(), Box<dyn Error>> {
     let mut past = workbook("Invented past readings for the sample before an outage")?;
     let sheet = past.add_worksheet();
     sheet.set_name("Past readings")?;
-    let heads = [
-        "Date",
-        "Tag",
-        "Model",
-        "Bare clearance 1 (in)",
-        "Bare clearance 2 (in)",
-    ];
+    let heads = ["Date", "Tag", "Model", "Bare clearance 1 (in)", "Bare clearance 2 (in)"];
     head(sheet, "Readings of earlier outages", &heads)?;
     for (row, (year, tag, model, readings)) in (4..).zip(PAST) {
         sheet.write_number(row, 0, year)?;

@@ -117,11 +117,7 @@ impl Drawing {
         let ring = (bottom - top) / 4;
         self.block(Moving, (left, bottom - ring), (right, bottom));
         self.block(Fixed, (left, top), (right, top + ring));
-        let (x, y, r) = (
-            (left + right) / 2,
-            (top + bottom) / 2,
-            (bottom - top) / 4 + 4,
-        );
+        let (x, y, r) = ((left + right) / 2, (top + bottom) / 2, (bottom - top) / 4 + 4);
         let _ = writeln!(
             self.parts,
             r##"<circle cx="{x}" cy="{y}" r="{r}" fill="#FFFFFF" stroke="{INK}" stroke-width="1.4"/>"##
@@ -220,9 +216,7 @@ impl Drawing {
         };
         let round = if matches!(kind, Pieces) { 11 } else { 2 };
         let whole = text.replace('|', " ");
-        let length = self
-            .length
-            .map_or(String::new(), |l| format!(r#" data-length="{l}""#));
+        let length = self.length.map_or(String::new(), |l| format!(r#" data-length="{l}""#));
         let _ = writeln!(
             self.words,
             r#"<g{length}><title>{whole}</title><rect x="{left}" y="{top}" width="{wide}" height="{high}" rx="{round}" fill="{fill}" stroke="{stroke}"{dash}/>"#
@@ -236,11 +230,8 @@ impl Drawing {
         }
         let weight = if heavy { r#" font-weight="bold""# } else { "" };
         for (row, line) in rows.iter().zip(0..) {
-            let (middle, base, length) = (
-                left + wide / 2,
-                y + 5 + 17 * line - below / 2,
-                width(row, heavy),
-            );
+            let (middle, base, length) =
+                (left + wide / 2, y + 5 + 17 * line - below / 2, width(row, heavy));
             let _ = writeln!(
                 self.words,
                 r#"<text x="{middle}" y="{base}" text-anchor="middle" textLength="{length}" lengthAdjust="spacingAndGlyphs" fill="{ink}"{weight}>{row}</text>"#
@@ -300,17 +291,8 @@ impl Drawing {
             self.label(kind, (x, y), Side::Right, text);
             x += width(text, true) + 26;
         }
-        self.note(
-            (x, y + 5),
-            &format!("Dashed: {}. Not to scale.", self.dashed),
-        );
-        let Drawing {
-            parts,
-            lines,
-            words,
-            title,
-            ..
-        } = self;
+        self.note((x, y + 5), &format!("Dashed: {}. Not to scale.", self.dashed));
+        let Drawing { parts, lines, words, title, .. } = self;
         format!(
             r##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 -{HEAD} 900 {whole}" width="900" height="{whole}" font-family="Arial, Helvetica, 'Liberation Sans', sans-serif" font-size="14" fill="{INK}">
 <title>{title}</title>
@@ -435,12 +417,7 @@ fn screwed_impeller() -> Drawing {
     d.across(tag, (face, on_shims), 112, (238, 238), Some(face - 26));
     let tag = (Required, "Cover gasket free thickness");
     d.across(tag, (face, cover), 152, (192, 184), Some(cover + 190));
-    d.label(
-        Pieces,
-        (cover + 30, 152),
-        Side::Right,
-        "Bearing cover gasket",
-    );
+    d.label(Pieces, (cover + 30, 152), Side::Right, "Bearing cover gasket");
     let tag = (Measured, "Impeller clearance with no shims");
     d.across(tag, (bare, suction), 52, (216, 184), Some(bare - 24));
     let tag = (Required, "Impeller running clearance");
@@ -483,22 +460,13 @@ fn front_set_metric() -> Drawing {
     d.ghost(Down, contact, 192, 300);
 
     let left = Some(face - 24);
-    let tag = (
-        Measured,
-        "Flange gap with the impeller touching the front cover",
-    );
+    let tag = (Measured, "Flange gap with the impeller touching the front cover");
     d.across(tag, (face, contact), 46, (192, 192), left);
     let tag = (Pieces, "Shims under the housing flange");
     d.across(tag, (face, land), 96, (192, 250), left);
     let tag = (Measured, "Spigot step of the housing");
     d.across(tag, (land, rim), 108, (246, 192), Some(rim + 22));
-    d.across(
-        (Pieces, "Flange gasket"),
-        (face, rim),
-        156,
-        (192, 192),
-        left,
-    );
+    d.across((Pieces, "Flange gasket"), (face, rim), 156, (192, 192), left);
     d.line(Across, 156, rim, rim + 24, "", 1.0);
     let text = "Flange gasket free thickness";
     d.label(Required, (rim + 24, 156), Side::Right, text);
@@ -543,22 +511,15 @@ fn bearing_cap() -> Drawing {
     d.ghost(Down, front + inner, 216, 352);
 
     let end = left - 12;
-    d.across(
-        (Pieces, "Outer shims"),
-        (land, face),
-        48,
-        (248, 202),
-        Some(end),
-    );
+    d.across((Pieces, "Outer shims"), (land, face), 48, (248, 202), Some(end));
     let tag = (Measured, "Recess of|the cap flange");
     d.across(tag, (rim, land), 105, (202, 244), Some(end));
     // Two labels on one line.
     d.dimension(Across, (rim, face), 182, (202, 202), Some(end + 4));
     d.line(Down, end + 4, 167, 232, "", 1.0);
-    for (at, kind, text) in [
-        (167, Pieces, "Bearing cap|gasket"),
-        (232, Required, "Cap gasket|free thickness"),
-    ] {
+    for (at, kind, text) in
+        [(167, Pieces, "Bearing cap|gasket"), (232, Required, "Cap gasket|free thickness")]
+    {
         d.line(Across, at, end, end + 4, "", 1.0);
         d.label(kind, (end, at), Side::Left, text);
     }
@@ -568,25 +529,13 @@ fn bearing_cap() -> Drawing {
     d.across(tag, (land, nose), 98, (244, 282), Some(nose + 14));
     let tag = (Required, "Shaft end float");
     d.across(tag, (nose, bearing), 144, (282, 282), Some(bearing + 24));
-    d.across(
-        (Measured, "Bearing width"),
-        (bearing, held),
-        230,
-        (282, 282),
-        None,
-    );
+    d.across((Measured, "Bearing width"), (bearing, held), 230, (282, 282), None);
     let tag = (Pieces, "Inner shims");
     d.across(tag, (held, shoulder), 182, (282, 280), Some(shoulder + 32));
     let tag = (Required, "Impeller running clearance");
     d.across(tag, (front, suction), 148, (222, 184), Some(front - 20));
     let tag = (Measured, "Impeller clearance with no inner shims");
-    d.across(
-        tag,
-        (front + inner, suction),
-        100,
-        (216, 184),
-        Some(front - 4),
-    );
+    d.across(tag, (front + inner, suction), 100, (216, 184), Some(front - 4));
     d.name((left + 28, 360), "cap");
     d.name((284, 258), "housing");
     d.name((bearing + 45, 342), "bearing");
@@ -638,13 +587,7 @@ fn thrust_collar() -> Drawing {
     let tag = (Measured, "Collar with both sets of pads");
     d.across(tag, (pushed, held), 112, (272, 272), None);
     let left = Some(end - 26);
-    d.across(
-        (Pieces, "Outboard shims"),
-        (end, shimmed),
-        112,
-        (212, 284),
-        left,
-    );
+    d.across((Pieces, "Outboard shims"), (end, shimmed), 112, (212, 284), left);
     let tag = (Required, "Total float|of the collar");
     d.across(tag, (shimmed, pushed), 168, (284, 272), left);
     let tag = (Pieces, "Inboard shims");
@@ -703,16 +646,10 @@ fn seal_setting() -> Drawing {
         format!("{inner},{top} {outer},{top} {outer},{bottom} {inner},{bottom}")
     };
     // Motor with its stand and its bearing, coupling, shaft.
-    both(
-        Fixed,
-        format!("62,50 176,50 176,{face} 150,{face} 150,110 62,110"),
-    );
+    both(Fixed, format!("62,50 176,50 176,{face} 150,{face} 150,110 62,110"));
     both(Plain, ring(28, 62, bearing - 18, bearing + 18));
     let [above, below] = [bearing - 12, bearing + 12];
-    both(
-        Plain,
-        format!("45,{above} 57,{bearing} 45,{below} 33,{bearing}"),
-    );
+    both(Plain, format!("45,{above} 57,{bearing} 45,{below} 33,{bearing}"));
     both(Moving, ring(0, 28, 44, coupling));
     both(Moving, ring(0, 22, on_shims, vanes - 10));
     both(Impeller, ring(28, 80, 122, coupling));
@@ -722,18 +659,12 @@ fn seal_setting() -> Drawing {
     both(Fixed, ring(28, 132, face - 20, face));
     both(Plain, ring(28, 60, face, seated));
     let chamber = format!("28,400 28,386 106,386 106,{face} 200,{face}");
-    both(
-        Fixed,
-        format!("{chamber} 200,{suction} 172,{suction} 172,400"),
-    );
+    both(Fixed, format!("{chamber} 200,{suction} 172,{suction} 172,400"));
     both(Moving, ring(24, 56, seated, seated + 18));
     both(Plain, ring(30, 48, seated + 18, shoulder));
     both(Impeller, ring(22, 62, shoulder, shoulder + 14));
     let back = "0,412 40,412 56,424 150,424";
-    both(
-        Impeller,
-        format!("{back} 150,{vanes} 60,{vanes} 36,486 0,486"),
-    );
+    both(Impeller, format!("{back} 150,{vanes} 60,{vanes} 36,486 0,486"));
     both(Fixed, ring(70, 200, suction, suction + 32));
     d.centre_line(Down, AT, 38, 536);
     d.ghost(Across, shoulder - shims, AT - 74, AT - 20);
@@ -743,13 +674,7 @@ fn seal_setting() -> Drawing {
     d.dimension(Down, (coupling, on_shims), near, (AT - 80, AT - 80), None);
     let beside = (near - 8, coupling + shims / 2);
     d.label(Pieces, beside, Side::Left, "Shims in the coupling");
-    d.dimension(
-        Down,
-        (face, seated),
-        near,
-        (AT - 132, AT - 60),
-        Some(face - 32),
-    );
+    d.dimension(Down, (face, seated), near, (AT - 132, AT - 60), Some(face - 32));
     let text = "Seat height below the gland face";
     d.label(Measured, (near - 70, face - 44), Side::Middle, text);
     let out = AT - 250;
@@ -757,23 +682,11 @@ fn seal_setting() -> Drawing {
     let text = "Chamber face to|sleeve shoulder,|no shims";
     d.label(Measured, (out - 8, face + depth / 2), Side::Left, text);
     let out = AT - 270;
-    d.dimension(
-        Down,
-        (vanes - shims, suction),
-        out,
-        (AT - 162, AT - 200),
-        None,
-    );
+    d.dimension(Down, (vanes - shims, suction), out, (AT - 162, AT - 200), None);
     let text = "Impeller clearance|with no shims";
     d.label(Measured, (out - 8, vanes - 2), Side::Left, text);
     let end = suction + 38;
-    d.dimension(
-        Down,
-        (vanes, suction),
-        near,
-        (AT - 150, AT - 200),
-        Some(end),
-    );
+    d.dimension(Down, (vanes, suction), near, (AT - 150, AT - 200), Some(end));
     let text = "Impeller running clearance";
     d.label(Required, (near - 74, end + 11), Side::Middle, text);
     let out = AT + 266;

@@ -88,18 +88,7 @@ fn lots() -> Vec<Lot> {
             Shown::Inches(mils as f64 / 1000.0)
         };
         let cost = 1.8 + 0.05 * mils as f64;
-        lot(
-            "shim",
-            "F6",
-            format!("{mils:03}"),
-            thou(mils),
-            shown,
-            "",
-            76,
-            76,
-            "ground shim",
-            cost,
-        );
+        lot("shim", "F6", format!("{mils:03}"), thou(mils), shown, "", 76, 76, "ground shim", cost);
     }
     for mils in [2, 3, 5, 8, 10, 15, 20] {
         let cost = 2.2 + 0.06 * mils as f64;
@@ -129,11 +118,7 @@ fn lots() -> Vec<Lot> {
         4.4,
     );
     for hundredths in [5, 10, 15, 20, 30, 40, 50, 80] {
-        let (tolerance, below) = if hundredths <= 20 {
-            ("+0 / -0.01 mm", 100)
-        } else {
-            ("", 200)
-        };
+        let (tolerance, below) = if hundredths <= 20 { ("+0 / -0.01 mm", 100) } else { ("", 200) };
         let shown = Shown::Text(format!("0.{hundredths:02} mm"));
         lot(
             "shim",
@@ -169,11 +154,7 @@ fn lots() -> Vec<Lot> {
         }
     }
     for (name, thickness) in [("100", 10_000), ("150", 15_000)] {
-        let shown = Shown::Text(format!(
-            "{}.{} mm",
-            thickness / 10_000,
-            thickness % 10_000 / 1000
-        ));
+        let shown = Shown::Text(format!("{}.{} mm", thickness / 10_000, thickness % 10_000 / 1000));
         lot(
             "gasket",
             "M40",
@@ -201,27 +182,18 @@ struct Pump {
 /// Draws a kit for a pump and gives it the readings that ask for it.
 fn draw(rng: &mut ChaCha8Rng, lots: &mut [Lot], fit: &'static str, tag: String) -> Pump {
     let of = |lots: &[Lot], kind: &str| -> Vec<usize> {
-        (0..lots.len())
-            .filter(|&i| lots[i].fit == fit && lots[i].kind == kind)
-            .collect()
+        (0..lots.len()).filter(|&i| lots[i].fit == fit && lots[i].kind == kind).collect()
     };
     let (shims, gaskets) = (of(lots, "shim"), of(lots, "gasket"));
     let metric = fit == "M40";
     loop {
-        let picks: Vec<usize> = (0..rng.random_range(2..=3))
-            .map(|_| shims[rng.random_range(0..shims.len())])
-            .collect();
+        let picks: Vec<usize> =
+            (0..rng.random_range(2..=3)).map(|_| shims[rng.random_range(0..shims.len())]).collect();
         let total: i64 = picks.iter().map(|&i| lots[i].thickness).sum();
-        let slack: i64 = picks
-            .iter()
-            .map(|&i| lots[i].below.max(lots[i].above))
-            .sum();
+        let slack: i64 = picks.iter().map(|&i| lots[i].below.max(lots[i].above)).sum();
         // Readings as a shop takes them: 0.0001 in (25.4, so in fifties and twos here) or 0.01 mm.
         let (second, clearance) = if metric {
-            (
-                rng.random_range(38..=62) * 100,
-                total - 3800 + rng.random_range(-2..=2) * 100,
-            )
+            (rng.random_range(38..=62) * 100, total - 3800 + rng.random_range(-2..=2) * 100)
         } else {
             (
                 rng.random_range(96..=104) * 127,
@@ -232,12 +204,9 @@ fn draw(rng: &mut ChaCha8Rng, lots: &mut [Lot], fit: &'static str, tag: String) 
         let fill: Vec<Vec<usize>> = gaskets
             .iter()
             .flat_map(|&a| {
-                [vec![a]].into_iter().chain(
-                    gaskets
-                        .iter()
-                        .filter(move |b| **b >= a)
-                        .map(move |&b| vec![a, b]),
-                )
+                [vec![a]]
+                    .into_iter()
+                    .chain(gaskets.iter().filter(move |b| **b >= a).map(move |&b| vec![a, b]))
             })
             .filter(|g| {
                 let free: i64 = g.iter().map(|&i| lots[i].thickness).sum();
@@ -255,12 +224,7 @@ fn draw(rng: &mut ChaCha8Rng, lots: &mut [Lot], fit: &'static str, tag: String) 
         for &index in picks.iter().chain(&fill[rng.random_range(0..fill.len())]) {
             lots[index].used += 1;
         }
-        return Pump {
-            tag,
-            fit,
-            clearance,
-            second,
-        };
+        return Pump { tag, fit, clearance, second };
     }
 }
 
@@ -283,12 +247,7 @@ fn outage(folder: &Path) -> Result<(), Box<dyn Error>> {
         }
     }
     // Worn so far that even the thickest pack leaves it too wide.
-    pumps.push(Pump {
-        tag: "P-299".into(),
-        fit: "F8",
-        clearance: thou(164),
-        second: 100 * 127,
-    });
+    pumps.push(Pump { tag: "P-299".into(), fit: "F8", clearance: thou(164), second: 100 * 127 });
     fs::create_dir_all(folder)?;
     let mut stock = workbook("Invented stock for the sample outage")?;
     stock_sheet(stock.add_worksheet(), &mut rng, &lots)?;
@@ -304,11 +263,7 @@ fn outage(folder: &Path) -> Result<(), Box<dyn Error>> {
 fn workbook(title: &str) -> Result<Workbook, Box<dyn Error>> {
     let mut workbook = Workbook::new();
     let stamp = ExcelDateTime::from_ymd(2026, 11, 2)?;
-    workbook.set_properties(
-        &DocProperties::new()
-            .set_title(title)
-            .set_creation_datetime(&stamp),
-    );
+    workbook.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&stamp));
     Ok(workbook)
 }
 
@@ -514,24 +469,11 @@ fn pump_sheet(
     ];
     head(sheet, "Spring outage: pumps to rebuild", &heads)?;
     let dated = Format::new().set_num_format("yyyy-mm-dd");
-    let places = [
-        "North transfer house",
-        "Boiler feed gallery",
-        "River intake",
-        "Tank farm east",
-    ];
+    let places = ["North transfer house", "Boiler feed gallery", "River intake", "Tank farm east"];
     for (row, (index, pump)) in (4..).zip(pumps.iter().enumerate()) {
         let metric = pump.fit == "M40";
         sheet.write_string(row, 0, &pump.tag)?;
-        sheet.write_string(
-            row,
-            1,
-            if metric {
-                "front-set-metric"
-            } else {
-                "screwed-impeller"
-            },
-        )?;
+        sheet.write_string(row, 1, if metric { "front-set-metric" } else { "screwed-impeller" })?;
         let priority = rng.random_range(1..=3);
         if priority != 3 || index % 2 == 0 {
             sheet.write_number(row, 2, priority)?;
@@ -569,9 +511,7 @@ fn feeler_sheet(sheet: &mut Worksheet) -> Result<(), Box<dyn Error>> {
     let heads = ["Thickness (in)", "Tolerance (in)", "Set"];
     head(sheet, "Feeler set", &heads)?;
     // Ten-thousandths of an inch.
-    let fine = [
-        15, 20, 25, 30, 40, 50, 60, 70, 80, 90, 100, 110, 120, 130, 140, 150,
-    ];
+    let fine = [15, 20, 25, 30, 40, 50, 60, 70, 80, 90, 100, 110, 120, 130, 140, 150];
     let coarse = [160, 180, 190, 200, 210, 220, 230, 250, 280, 300, 320, 350];
     for (row, tenths) in (4..).zip(fine.into_iter().chain(coarse)) {
         sheet.write_number(row, 0, f64::from(tenths) / 10_000.0)?;
@@ -622,152 +562,20 @@ C,screwed-impeller,1,F1,F1,0.031,0.050
 }
 
 /// A drawer that has run low: item, thou, on hand, price, pack, min, max, lead, supplier.
-type Lean = (
-    &'static str,
-    &'static str,
-    u32,
-    u32,
-    &'static str,
-    u32,
-    u32,
-    u32,
-    u32,
-    &'static str,
-);
+type Lean = (&'static str, &'static str, u32, u32, &'static str, u32, u32, u32, u32, &'static str);
 
 const LEAN: [Lean; 11] = [
-    (
-        "K4-002",
-        "shim",
-        2,
-        9,
-        "1.10",
-        10,
-        4,
-        20,
-        10,
-        "Harrow & Pell",
-    ),
-    (
-        "K4-003",
-        "shim",
-        3,
-        0,
-        "1.10",
-        10,
-        0,
-        0,
-        10,
-        "Harrow & Pell",
-    ),
-    (
-        "K4-005",
-        "shim",
-        5,
-        3,
-        "1.20",
-        10,
-        4,
-        20,
-        10,
-        "Harrow & Pell",
-    ),
-    (
-        "K4-010",
-        "shim",
-        10,
-        2,
-        "1.60",
-        5,
-        3,
-        15,
-        10,
-        "Harrow & Pell",
-    ),
-    (
-        "K4-020",
-        "shim",
-        20,
-        2,
-        "1.90",
-        5,
-        2,
-        10,
-        21,
-        "Quillfeather Supply",
-    ),
-    (
-        "K4-025",
-        "shim",
-        25,
-        0,
-        "2.10",
-        5,
-        0,
-        0,
-        21,
-        "Quillfeather Supply",
-    ),
-    (
-        "K4-040",
-        "shim",
-        40,
-        1,
-        "2.60",
-        5,
-        0,
-        0,
-        21,
-        "Quillfeather Supply",
-    ),
-    (
-        "K4-G094",
-        "gasket",
-        94,
-        4,
-        "3.40",
-        5,
-        2,
-        10,
-        10,
-        "Harrow & Pell",
-    ),
-    (
-        "K4-G105",
-        "gasket",
-        105,
-        2,
-        "3.60",
-        5,
-        2,
-        10,
-        10,
-        "Harrow & Pell",
-    ),
-    (
-        "K4-G115",
-        "gasket",
-        115,
-        0,
-        "3.80",
-        5,
-        0,
-        0,
-        10,
-        "Harrow & Pell",
-    ),
-    (
-        "K4-G125",
-        "gasket",
-        125,
-        3,
-        "4.10",
-        5,
-        2,
-        10,
-        10,
-        "Harrow & Pell",
-    ),
+    ("K4-002", "shim", 2, 9, "1.10", 10, 4, 20, 10, "Harrow & Pell"),
+    ("K4-003", "shim", 3, 0, "1.10", 10, 0, 0, 10, "Harrow & Pell"),
+    ("K4-005", "shim", 5, 3, "1.20", 10, 4, 20, 10, "Harrow & Pell"),
+    ("K4-010", "shim", 10, 2, "1.60", 5, 3, 15, 10, "Harrow & Pell"),
+    ("K4-020", "shim", 20, 2, "1.90", 5, 2, 10, 21, "Quillfeather Supply"),
+    ("K4-025", "shim", 25, 0, "2.10", 5, 0, 0, 21, "Quillfeather Supply"),
+    ("K4-040", "shim", 40, 1, "2.60", 5, 0, 0, 21, "Quillfeather Supply"),
+    ("K4-G094", "gasket", 94, 4, "3.40", 5, 2, 10, 10, "Harrow & Pell"),
+    ("K4-G105", "gasket", 105, 2, "3.60", 5, 2, 10, 10, "Harrow & Pell"),
+    ("K4-G115", "gasket", 115, 0, "3.80", 5, 0, 0, 10, "Harrow & Pell"),
+    ("K4-G125", "gasket", 125, 3, "4.10", 5, 2, 10, 10, "Harrow & Pell"),
 ];
 
 /// Pumps: tag, priority, due, bare clearance in thou.
@@ -814,11 +622,7 @@ fn purchase(folder: &Path) -> Result<(), Box<dyn Error>> {
             "shim" => ("0.0002", format!("K{at}")),
             _ => ("0.001", format!("L{at}")),
         };
-        let max = if max > 0 {
-            max.to_string()
-        } else {
-            String::new()
-        };
+        let max = if max > 0 { max.to_string() } else { String::new() };
         stock += &format!(
             "{item},{kind},K4,0.{thick:03},{tolerance},{on_hand},{cost},{pack},{min},{max},{lead},{supplier},{bin}\n"
         );
@@ -833,19 +637,12 @@ fn purchase(folder: &Path) -> Result<(), Box<dyn Error>> {
     fs::write(folder.join("pumps.csv"), pumps)?;
     // Counted back from what is on hand now, with one delivery that was never short but once.
     let mut log = Log::new();
-    let on_hand = |item: &str| {
-        LEAN.iter()
-            .find(|lean| lean.0 == item)
-            .map_or(0, |lean| lean.3)
-    };
+    let on_hand = |item: &str| LEAN.iter().find(|lean| lean.0 == item).map_or(0, |lean| lean.3);
     let mut left: std::collections::BTreeMap<&str, u32> = LEAN
         .iter()
         .map(|(item, ..)| {
             let out = ISSUED.iter().filter(|(_, of, _)| of == item);
-            (
-                *item,
-                on_hand(item) + out.map(|(_, _, count)| count).sum::<u32>(),
-            )
+            (*item, on_hand(item) + out.map(|(_, _, count)| count).sum::<u32>())
         })
         .collect();
     for (at, (date, item, count)) in (1..).zip(ISSUED) {
@@ -859,18 +656,12 @@ fn purchase(folder: &Path) -> Result<(), Box<dyn Error>> {
             asked: count,
             out: i64::from(count),
             how: How::AsPlanned,
-            on_hand: Some(OnHand {
-                before,
-                after: before - count,
-            }),
+            on_hand: Some(OnHand { before, after: before - count }),
             unit_cost: None,
             note: "invented".into(),
         };
         log.append(date, vec![movement]);
     }
-    fs::write(
-        folder.join("issue-log.xlsx"),
-        gapwright::write::issue_log(&log, "2027-02-08")?,
-    )?;
+    fs::write(folder.join("issue-log.xlsx"), gapwright::write::issue_log(&log, "2027-02-08")?)?;
     Ok(())
 }

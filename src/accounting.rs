@@ -13,12 +13,8 @@ use crate::stock::Item;
 /// pieces, place by place.
 pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
     let model = job.model_of(pump);
-    let measured = model
-        .dimensions
-        .iter()
-        .zip(&pump.dimensions)
-        .enumerate()
-        .map(|(index, (dimension, measured))| Contributor {
+    let measured = model.dimensions.iter().zip(&pump.dimensions).enumerate().map(
+        |(index, (dimension, measured))| Contributor {
             label: dimension.label.clone(),
             term: Term::Dimension(index),
             item: None,
@@ -34,24 +30,21 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
             standard: measured.standard,
             freedom: measured.freedom,
             lot: None,
-        });
-    let growths = pump
-        .growths
-        .iter()
-        .enumerate()
-        .map(|(index, growth)| Contributor {
-            label: growth.thermal.label.clone(),
-            term: Term::Thermal(index),
-            item: None,
-            count: 1,
-            readings: Vec::new(),
-            nominal: growth.value,
-            tolerance: growth.tolerance,
-            known: Known::Growth(Box::new(growth.clone())),
-            standard: growth.standard,
-            freedom: None,
-            lot: None,
-        });
+        },
+    );
+    let growths = pump.growths.iter().enumerate().map(|(index, growth)| Contributor {
+        label: growth.thermal.label.clone(),
+        term: Term::Thermal(index),
+        item: None,
+        count: 1,
+        readings: Vec::new(),
+        nominal: growth.value,
+        tolerance: growth.tolerance,
+        known: Known::Growth(Box::new(growth.clone())),
+        standard: growth.standard,
+        freedom: None,
+        lot: None,
+    });
     let pieces = packs.iter().enumerate().flat_map(|(index, pack)| {
         pack.picks.iter().filter_map(move |pick| {
             let item = &job.stock[pick.item];
@@ -73,10 +66,9 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
                 known: Known::Within(Shape::Rectangular),
                 standard: size.standard(),
                 freedom: None,
-                lot: size.uncertainty.map(|standard| LotError {
-                    lot: item.lot(pick.item),
-                    standard,
-                }),
+                lot: size
+                    .uncertainty
+                    .map(|standard| LotError { lot: item.lot(pick.item), standard }),
             })
         })
     });
@@ -90,10 +82,7 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
 pub fn verdicts(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Verdict> {
     let stack = stack(job, pump, packs);
     let guard = job.policy.guard();
-    pump.requirements
-        .iter()
-        .map(|r| judge(&r.form, &stack, guard))
-        .collect()
+    pump.requirements.iter().map(|r| judge(&r.form, &stack, guard)).collect()
 }
 
 /// The requirement of a pump with least room, by its index, and where it comes out: it speaks for the pump.
@@ -122,11 +111,7 @@ pub fn pack_total(job: &Job, pack: &PackPick) -> (Length, Tolerance) {
 /// counted pack by pack instead, by [`pack_waste`].
 pub fn piece_waste(job: &Job, item: usize, peeled: u32) -> Money {
     let lot = &job.stock[item];
-    let cost = if by_pack(job, item) {
-        Money::ZERO
-    } else {
-        lot.unit_cost
-    };
+    let cost = if by_pack(job, item) { Money::ZERO } else { lot.unit_cost };
     let trim = match (lot.size, lot.peel_step) {
         (Some(size), Some(step)) if peeled > 0 => {
             let off = i128::from((step * peeled).ticks()) * i128::from(lot.unit_cost.raw());
@@ -163,9 +148,7 @@ pub fn pack_waste(job: &Job, item: usize, issued: u32) -> Money {
 /// The sealed packs that are opened when so many pieces of a lot are issued: the loose ones go
 /// first.
 pub fn packs_opened(lot: &Item, issued: u32) -> u32 {
-    issued
-        .saturating_sub(lot.loose())
-        .div_ceil(lot.pack_qty.max(1))
+    issued.saturating_sub(lot.loose()).div_ceil(lot.pack_qty.max(1))
 }
 
 /// Pieces of opened packs that are left over and spoiled.

@@ -36,12 +36,7 @@ impl Analysed {
         };
         let requirements = the_pump.requirements.iter();
         let draws = requirements.map(|r| simulate(&r.form, &parts, unit, &draws));
-        Analysed {
-            pump,
-            draws: draws.collect(),
-            packs,
-            sweeps: Vec::new(),
-        }
+        Analysed { pump, draws: draws.collect(), packs, sweeps: Vec::new() }
     }
 
     /// Adds a sweep with the pieces held.

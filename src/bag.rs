@@ -59,27 +59,19 @@ pub fn lack(job: &Job, pump: &Pump, need: usize, share: &Share) -> Option<Lack> 
     let asked = &job.model_of(pump).consumables[need];
     let no_code = pump.consumable_fits[need].code.is_none();
     if let Some(column) = asked.fit_column.as_ref().filter(|_| no_code) {
-        return Some(Lack::NoFitCode {
-            column: column.clone(),
-        });
+        return Some(Lack::NoFitCode { column: column.clone() });
     }
     let rows = serving(job, pump, need);
     let sum = |of: fn(&Item) -> u32| -> u64 {
         let rows = rows.iter().map(|&row| u64::from(of(&job.stock[row])));
         rows.sum()
     };
-    Some(
-        match (
-            rows.is_empty(),
-            sum(|item| item.on_hand),
-            sum(Item::available),
-        ) {
-            (true, _, _) => Lack::NotStocked,
-            (_, 0, _) => Lack::NoneOnHand,
-            (_, _, 0) => Lack::AllReserved,
-            (_, _, available) => Lack::AllGivenOut { available },
-        },
-    )
+    Some(match (rows.is_empty(), sum(|item| item.on_hand), sum(Item::available)) {
+        (true, _, _) => Lack::NotStocked,
+        (_, 0, _) => Lack::NoneOnHand,
+        (_, _, 0) => Lack::AllReserved,
+        (_, _, available) => Lack::AllGivenOut { available },
+    })
 }
 
 /// The rows of the stock that serve one of a pump's consumables, by index, in the order in which
@@ -98,9 +90,8 @@ pub fn serving(job: &Job, pump: &Pump, need: usize) -> Vec<usize> {
                 section.is_some_and(|section| space.takes(section))
             })
     };
-    let mut rows: Vec<usize> = (0..job.stock.len())
-        .filter(|&row| serves(&job.stock[row]))
-        .collect();
+    let mut rows: Vec<usize> =
+        (0..job.stock.len()).filter(|&row| serves(&job.stock[row])).collect();
     rows.sort_by_key(|&row| (!job.stock[row].fit.key().is_empty(), row));
     rows
 }
@@ -117,10 +108,7 @@ pub fn fill(job: &Job, plan: &Plan) -> Vec<Bag> {
     let mut order: Vec<usize> = (0..job.pumps.len()).collect();
     order.sort_by(|&a, &b| {
         let (p, q) = (&job.pumps[a], &job.pumps[b]);
-        p.priority
-            .cmp(&q.priority)
-            .then(p.due_serial().total_cmp(&q.due_serial()))
-            .then(a.cmp(&b))
+        p.priority.cmp(&q.priority).then(p.due_serial().total_cmp(&q.due_serial())).then(a.cmp(&b))
     });
     let mut bags = vec![Bag::new(); job.pumps.len()];
     for index in order {
@@ -141,11 +129,7 @@ pub fn fill(job: &Job, plan: &Plan) -> Vec<Bag> {
 pub fn lacking(job: &Job, bags: &[Bag]) -> Vec<u32> {
     let mut lacking = vec![0; job.stock.len()];
     for (pump, bag) in job.pumps.iter().zip(bags) {
-        for (need, share) in bag
-            .iter()
-            .enumerate()
-            .filter(|(_, share)| share.lacking > 0)
-        {
+        for (need, share) in bag.iter().enumerate().filter(|(_, share)| share.lacking > 0) {
             if let Some(&first) = serving(job, pump, need).first() {
                 lacking[first] += share.lacking;
             }
@@ -156,20 +140,13 @@ pub fn lacking(job: &Job, bags: &[Bag]) -> Vec<u32> {
 
 /// Takes so many pieces from these rows, one row after the other.
 fn take(rows: &[usize], count: u32, left: &mut [u32]) -> Share {
-    let mut share = Share {
-        picks: Vec::new(),
-        lacking: count,
-    };
+    let mut share = Share { picks: Vec::new(), lacking: count };
     for &item in rows {
         let count = share.lacking.min(left[item]);
         if count > 0 {
             left[item] -= count;
             share.lacking -= count;
-            share.picks.push(Pick {
-                item,
-                count,
-                peeled: 0,
-            });
+            share.picks.push(Pick { item, count, peeled: 0 });
         }
     }
     share

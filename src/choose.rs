@@ -150,10 +150,8 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
     let aims = aims(job);
     let instances = laid.instances(job, &aims);
-    let mut reached: Vec<Reached> = instances
-        .par_iter()
-        .map(|instance| stages::reached(instance, &aims, watch))
-        .collect();
+    let mut reached: Vec<Reached> =
+        instances.par_iter().map(|instance| stages::reached(instance, &aims, watch)).collect();
     // Only now: the goals of all groups come first.
     let share = watch.share();
     reached
@@ -326,12 +324,7 @@ const FEW: usize = 500;
 pub(crate) type DrawerKey = (String, String, u32, u32);
 
 pub(crate) fn drawer_key(pack: &Pack, fit: &Code) -> DrawerKey {
-    (
-        pack.kind.clone(),
-        fit.key().to_string(),
-        pack.least_pieces,
-        pack.most_pieces,
-    )
+    (pack.kind.clone(), fit.key().to_string(), pack.least_pieces, pack.most_pieces)
 }
 
 impl Drawers {
@@ -407,9 +400,7 @@ impl Drawers {
             let apart = totals().count().div_ceil(FEW).max(1);
             (key.clone(), totals().step_by(apart).cloned().collect())
         };
-        let few = self
-            .few
-            .get_or_init(|| self.lists.iter().map(fewer).collect());
+        let few = self.few.get_or_init(|| self.lists.iter().map(fewer).collect());
         of(few, job, pump)
     }
 
@@ -438,9 +429,7 @@ impl Drawers {
         let picked = patterns.iter().find(same).into_iter();
         picked
             .flat_map(|pattern| pattern.combinations(&lists))
-            .map(|combination| PackPick {
-                picks: combination.picks.to_vec(),
-            })
+            .map(|combination| PackPick { picks: combination.picks.to_vec() })
             .collect()
     }
 }
@@ -480,18 +469,13 @@ pub(crate) fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> 
 /// The totals, in ticks, that each of a pump's packs can have in any kit that meets its requirements, out of
 /// so many pieces of each item; first above last where there is no kit.
 pub(crate) fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
-    pattern::windows(
-        &pattern::rows(pump, &job.policy),
-        &most_totals(job, pump, available),
-    )
+    pattern::windows(&pattern::rows(pump, &job.policy), &most_totals(job, pump, available))
 }
 
 /// The greatest total of each of a pump's packs.
 pub(crate) fn most_totals(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<i64> {
     let packs = job.model_of(pump).packs.iter().zip(&pump.fits);
-    packs
-        .map(|(pack, fit)| combination::most_total(job, pack, fit, available))
-        .collect()
+    packs.map(|(pack, fit)| combination::most_total(job, pack, fit, available)).collect()
 }
 
 /// Units of work for all pumps together that are done after the watch has said to stop.
@@ -621,17 +605,13 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
             continue;
         }
         // A pump that needs no piece at all is a group of its own, beyond all items.
-        let key = items
-            .first()
-            .map_or(beyond + taker, |&item| find(&mut root, item));
+        let key = items.first().map_or(beyond + taker, |&item| find(&mut root, item));
         let group = groups.entry(key).or_insert_with(|| Group {
             pumps: Vec::new(),
             suppliers: Vec::new(),
             items: Vec::new(),
         });
-        group
-            .items
-            .extend(items.iter().filter_map(|&item| u16::try_from(item).ok()));
+        group.items.extend(items.iter().filter_map(|&item| u16::try_from(item).ok()));
         match supplier {
             Some(supplier) => group.suppliers.push(supplier),
             None => group.pumps.push(taker),
@@ -652,10 +632,7 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
 /// the other, which is what the weights come to and keeps numbers small, then the rest.
 fn aims(job: &Job) -> Vec<Aim> {
     let priorities = job.pumps.iter().map(|pump| pump.priority).sorted().dedup();
-    priorities
-        .map(Aim::ServedOf)
-        .chain([Aim::Waste, Aim::Pieces, Aim::Scarcity])
-        .collect()
+    priorities.map(Aim::ServedOf).chain([Aim::Waste, Aim::Pieces, Aim::Scarcity]).collect()
 }
 
 /// One goal as a tier of a group, whose items are these of the stock and whose suppliers ask these prices.
@@ -666,12 +643,7 @@ fn tier(job: &Job, aim: Aim, group: &[usize], items: &[u16], bought: Vec<Vec<i64
         Tier::Pieces(lots.map(|lot| lot.map_or(0, points)).collect())
     };
     let gains = |gain: &dyn Fn(u32) -> i64| {
-        Tier::Served(
-            group
-                .iter()
-                .map(|&pump| gain(job.pumps[pump].priority))
-                .collect(),
-        )
+        Tier::Served(group.iter().map(|&pump| gain(job.pumps[pump].priority)).collect())
     };
     match aim {
         Aim::ServedOf(level) => gains(&|priority| i64::from(priority == level)),
@@ -718,9 +690,7 @@ impl Group {
                     *item = self.items[usize::from(*item)];
                 }
                 // What is held back is no piece of its own.
-                column
-                    .uses
-                    .retain(|(item, _)| usize::from(*item) < job.stock.len());
+                column.uses.retain(|(item, _)| usize::from(*item) < job.stock.len());
                 Drawers::picks(job, pump, &column)
             });
         }
@@ -742,10 +712,7 @@ impl Group {
     ) -> Instance {
         // Items are numbered anew, so that what the group cannot use costs nothing.
         let new: HashMap<u16, u16> = self.items.iter().copied().zip(0..).collect();
-        let supplied = self
-            .suppliers
-            .iter()
-            .map(|&index| suppliers[index].columns.clone());
+        let supplied = self.suppliers.iter().map(|&index| suppliers[index].columns.clone());
         let mut takers: Vec<Vec<Column>> = columns.into_iter().chain(supplied).collect();
         for column in takers.iter_mut().flatten() {
             for (item, _) in &mut column.uses {
@@ -769,11 +736,7 @@ impl Group {
         let several = (classes.len() > 1).then_some(whole);
         Instance {
             classes: several.into_iter().chain(classes.into_values()).collect(),
-            capacity: self
-                .items
-                .iter()
-                .map(|&item| ready[usize::from(item)])
-                .collect(),
+            capacity: self.items.iter().map(|&item| ready[usize::from(item)]).collect(),
             takers: Arc::new(takers),
             pumps: self.pumps.len(),
             tiers: aims
@@ -795,11 +758,7 @@ fn goals(job: &Job, aims: &[Aim], groups: &[Group], solved: &[Solved]) -> Vec<Go
             let bound: i64 = solved.iter().map(|s| s.bounds[tier]).sum();
             // Inside, serving is minus a gain; outside it is counted upwards.
             match aim {
-                Aim::ServedOf(_) => Goal {
-                    aim,
-                    value: -value,
-                    bound: -bound,
-                },
+                Aim::ServedOf(_) => Goal { aim, value: -value, bound: -bound },
                 _ => Goal { aim, value, bound },
             }
         })
@@ -807,20 +766,13 @@ fn goals(job: &Job, aims: &[Aim], groups: &[Group], solved: &[Solved]) -> Vec<Go
     let Some(weights) = job.weights() else {
         return goals;
     };
-    let mut served = Goal {
-        aim: Aim::ServedWeight,
-        value: 0,
-        bound: 0,
-    };
+    let mut served = Goal { aim: Aim::ServedWeight, value: 0, bound: 0 };
     for (group, solved) in groups.iter().zip(solved) {
         // Behind the first priority that is not proven, nothing is known of the later ones.
         let mut proven = true;
         for (tier, &(priority, weight)) in weights.iter().enumerate() {
-            let all = group
-                .pumps
-                .iter()
-                .filter(|&&pump| job.pumps[pump].priority == priority)
-                .count();
+            let all =
+                group.pumps.iter().filter(|&&pump| job.pumps[pump].priority == priority).count();
             let all = i64::try_from(all).unwrap_or(i64::MAX);
             served.value -= weight * solved.values[tier];
             served.bound += weight * if proven { -solved.bounds[tier] } else { all };

@@ -47,22 +47,13 @@ const INTERRUPTED: u8 = 130;
 
 /// What each exit status means, as the manual pages say it.
 const EXIT_STATUSES: [(u8, &str); 5] = [
-    (
-        DONE,
-        "All was done as asked. Pumps that cannot be kitted, or stay open, are said in words.",
-    ),
-    (
-        WARNED,
-        "Of check alone: there are warnings, and no problems.",
-    ),
+    (DONE, "All was done as asked. Pumps that cannot be kitted, or stay open, are said in words."),
+    (WARNED, "Of check alone: there are warnings, and no problems."),
     (
         PROBLEMS,
         "The inputs have problems: all are listed with cell and mend, and nothing was written but the marked copy.",
     ),
-    (
-        FAILED,
-        "A file could not be written; nothing was changed, unless it is said what was.",
-    ),
+    (FAILED, "A file could not be written; nothing was changed, unless it is said what was."),
     (
         INTERRUPTED,
         "Ctrl-C ended the run at once; each output is the old file or the new one. The first Ctrl-C of a search only ends the search, and the best found is written.",

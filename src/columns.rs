@@ -27,11 +27,7 @@ pub(crate) fn key(text: &str) -> String {
         rest = &rest[open + close + 1..];
     }
     bare.push_str(rest);
-    let key: String = bare
-        .to_lowercase()
-        .chars()
-        .filter(|c| c.is_alphanumeric())
-        .collect();
+    let key: String = bare.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect();
     // A sign alone stands for its words.
     let is_sign = |text: &str| matches!(text.trim(), "\u{b1}" | "+/-" | "+-");
     match key.is_empty() && is_sign(&bare) {

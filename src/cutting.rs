@@ -48,22 +48,14 @@ impl SheetLot {
 
     /// Blanks of one shape that one sheet yields.
     pub fn yields(&self, outside: Length) -> u32 {
-        self.sides
-            .iter()
-            .map(|side| along(*side, outside))
-            .product()
+        self.sides.iter().map(|side| along(*side, outside)).product()
     }
 
     /// The cost of a blank, rounded up: the share of the sheet that its square takes. What lies
     /// outside and inside the ring is offcut and is paid for with it.
     pub fn blank_cost(&self, outside: Length) -> Money {
         let square = i128::from(outside.ticks()) * i128::from(outside.ticks());
-        let sheet = self
-            .sides
-            .iter()
-            .map(|side| i128::from(side.ticks()))
-            .product::<i128>()
-            .max(1);
+        let sheet = self.sides.iter().map(|side| i128::from(side.ticks())).product::<i128>().max(1);
         let share = i128::from(self.sheet_cost.raw()) * square;
         Money::from_raw(narrow::<i64>((share + sheet - 1).div_euclid(sheet)))
     }
@@ -155,11 +147,7 @@ pub(crate) fn layouts_until(
                         break;
                     }
                     let rest = stack - first_wide * strips;
-                    let more = if second == first {
-                        0
-                    } else {
-                        along(rest, second_wide)
-                    };
+                    let more = if second == first { 0 } else { along(rest, second_wide) };
                     // More of the first alone is another turn's business.
                     let strips = [(first, strips), (second, more)];
                     let layout = Layout {
@@ -179,8 +167,7 @@ pub(crate) fn layouts_until(
     found.sort();
     found.dedup_by(|a, b| a.0 == b.0);
     let covers = |a: &BTreeMap<usize, u32>, b: &BTreeMap<usize, u32>| {
-        b.iter()
-            .all(|(item, count)| a.get(item).is_some_and(|more| more >= count))
+        b.iter().all(|(item, count)| a.get(item).is_some_and(|more| more >= count))
     };
     let best = |index: usize| {
         found

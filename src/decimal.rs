@@ -40,14 +40,10 @@ fn without_exponent(word: &str) -> String {
         let at = word.find(['e', 'E'])?;
         let (mantissa, rest) = (&word[..at], &word[at + 1..]);
         let digits = rest.strip_prefix(['+', '-']).unwrap_or(rest);
-        let end = digits
-            .find(|c: char| !c.is_ascii_digit())
-            .unwrap_or(digits.len());
+        let end = digits.find(|c: char| !c.is_ascii_digit()).unwrap_or(digits.len());
         let end = rest.len() - digits.len() + end;
         let (exponent, unit) = rest.split_at(end);
-        let is_number = mantissa
-            .bytes()
-            .all(|b| b.is_ascii_digit() || b"+-.,".contains(&b))
+        let is_number = mantissa.bytes().all(|b| b.is_ascii_digit() || b"+-.,".contains(&b))
             && mantissa.bytes().any(|b| b.is_ascii_digit());
         // With its sign, as programs write it: `2e3` may be anything.
         let signed = exponent.starts_with(['+', '-']);
@@ -69,9 +65,7 @@ pub(crate) fn parse(text: &str) -> Option<Decimal> {
     let text = plain(text);
     let digits = text.strip_prefix(['+', '-']).unwrap_or(&text);
     let marks = digits.matches(['.', ',']).count();
-    let shaped = digits
-        .chars()
-        .all(|c| c.is_ascii_digit() || c == '.' || c == ',')
+    let shaped = digits.chars().all(|c| c.is_ascii_digit() || c == '.' || c == ',')
         && digits.chars().any(|c| c.is_ascii_digit());
     if !shaped || marks > 1 {
         return None;
@@ -88,9 +82,7 @@ pub(crate) fn seen(number: f64) -> Option<Decimal> {
     if number.abs() < 1e-12 {
         return Some(Decimal::ZERO);
     }
-    Decimal::from_scientific(&format!("{number:.14e}"))
-        .ok()
-        .map(|d| d.normalize())
+    Decimal::from_scientific(&format!("{number:.14e}")).ok().map(|d| d.normalize())
 }
 
 /// Prints a decimal with at least `places` places and no trailing zeros behind them.
@@ -147,9 +139,7 @@ impl Millionths {
         if !raw.fract().is_zero() {
             return None;
         }
-        raw.to_i64()
-            .filter(|raw| raw.abs() <= 1_000_000_000_000_000)
-            .map(Millionths)
+        raw.to_i64().filter(|raw| raw.abs() <= 1_000_000_000_000_000).map(Millionths)
     }
 
     /// The exact decimal.

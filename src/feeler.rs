@@ -47,21 +47,13 @@ impl Stacked {
     fn of(mut blades: Vec<(Blade, u32)>) -> Stacked {
         blades.sort_by_key(|(blade, _)| std::cmp::Reverse(blade.thickness));
         let sum = |each: fn(&Blade) -> Length| -> Length {
-            blades
-                .iter()
-                .map(|(blade, count)| each(blade) * *count)
-                .sum()
+            blades.iter().map(|(blade, count)| each(blade) * *count).sum()
         };
         let nominal = sum(|blade| blade.thickness);
         let thin = sum(|blade| blade.thickness - blade.tolerance.minus);
         let thick = sum(|blade| blade.thickness + blade.tolerance.plus);
         let count: u32 = blades.iter().map(|(_, count)| count).sum();
-        Stacked {
-            nominal,
-            thin,
-            thick: thick + GROWTH * count.saturating_sub(1),
-            blades,
-        }
+        Stacked { nominal, thin, thick: thick + GROWTH * count.saturating_sub(1), blades }
     }
 
     /// How many blades.
@@ -154,11 +146,7 @@ fn choose(
     limit: Length,
 ) -> Chosen {
     let mut blades: Vec<Blade> = set.iter().filter(|b| b.count > 0).copied().collect();
-    blades.sort_by(|a, b| {
-        b.thickness
-            .cmp(&a.thickness)
-            .then(a.tolerance.cmp(&b.tolerance))
-    });
+    blades.sort_by(|a, b| b.thickness.cmp(&a.thickness).then(a.tolerance.cmp(&b.tolerance)));
     let mut any = None;
     for count in 1..=MOST {
         let mut best: Option<(Length, Stacked)> = None;
@@ -171,11 +159,7 @@ fn choose(
                 if !shows(&stack) {
                     return;
                 }
-                let of = if passes(&stack) {
-                    &mut best
-                } else {
-                    &mut doubtful
-                };
+                let of = if passes(&stack) { &mut best } else { &mut doubtful };
                 let off = off(&stack);
                 if of.as_ref().is_none_or(|(least, _)| off < *least) {
                     *of = Some((off, stack));

@@ -87,9 +87,5 @@ fn above_zero(what: &'static str, number: f64) -> Result<f64, Fault> {
 
 /// A service level: strictly between nothing and everything.
 fn share(service: f64) -> Result<f64, Fault> {
-    if service > 0.0 && service < 1.0 {
-        Ok(service)
-    } else {
-        Err(Fault::Service(service))
-    }
+    if service > 0.0 && service < 1.0 { Ok(service) } else { Err(Fault::Service(service)) }
 }

@@ -151,12 +151,7 @@ impl Job {
     /// A job of parts that hold: each was checked, with its place in the workbooks, as it was read,
     /// or follows from those of a job.
     pub(crate) fn of_checked(parts: Parts) -> Job {
-        Job {
-            parts,
-            inputs: Vec::new(),
-            unused: Vec::new(),
-            warnings: Vec::new(),
-        }
+        Job { parts, inputs: Vec::new(), unused: Vec::new(), warnings: Vec::new() }
     }
 
     /// What it is made of.
@@ -185,12 +180,9 @@ impl Job {
         pack: &'a Pack,
         fit: &'a Code,
     ) -> impl Iterator<Item = usize> + 'a {
-        self.stock
-            .iter()
-            .enumerate()
-            .filter_map(move |(index, item)| {
-                (item.size.is_some() && item.kind == pack.kind && item.fit == *fit).then_some(index)
-            })
+        self.stock.iter().enumerate().filter_map(move |(index, item)| {
+            (item.size.is_some() && item.kind == pack.kind && item.fit == *fit).then_some(index)
+        })
     }
 
     /// The weight of one served pump by priority: one pump outranks all of the later priorities
@@ -217,9 +209,7 @@ pub fn weights(priorities: &[u32]) -> Option<Vec<(u32, i64)>> {
     for level in levels.into_iter().rev() {
         let weight = below.checked_add(1)?;
         let count = priorities.iter().filter(|&&p| p == level).count();
-        below = weight
-            .checked_mul(i64::try_from(count).ok()?)?
-            .checked_add(below)?;
+        below = weight.checked_mul(i64::try_from(count).ok()?)?.checked_add(below)?;
         weights.push((level, weight));
     }
     weights.reverse();

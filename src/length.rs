@@ -199,9 +199,7 @@ impl Length {
         };
         let (above, below) = parse_ratio(number).ok_or(LengthError::NotANumber)?;
         // Whole numbers throughout: a decimal type rounds what has too many digits for it.
-        let ticks = above
-            .checked_mul(unit.ticks().into())
-            .ok_or(LengthError::TooLong)?;
+        let ticks = above.checked_mul(unit.ticks().into()).ok_or(LengthError::TooLong)?;
         if ticks % below != 0 {
             return Err(LengthError::TooFine);
         }
@@ -221,9 +219,7 @@ impl Length {
     /// ```
     pub fn from_number(number: f64, unit: Unit) -> Result<Length, LengthError> {
         let seen = decimal::seen(number).ok_or(LengthError::NotANumber)?;
-        let ticks = seen
-            .checked_mul(Decimal::from(unit.ticks()))
-            .ok_or(LengthError::TooLong)?;
+        let ticks = seen.checked_mul(Decimal::from(unit.ticks())).ok_or(LengthError::TooLong)?;
         let step = Decimal::from(match unit {
             Unit::Inch | Unit::Thou => MICRO_INCH,
             Unit::Millimetre | Unit::Micrometre => 1,
@@ -294,11 +290,7 @@ impl Length {
     /// The step that lengths made of these are rounded to: a micro-inch, in ticks, if all are
     /// whole micro-inches, else one tick.
     pub fn step(lengths: &[Length]) -> i64 {
-        if lengths.iter().all(|l| l.0 % MICRO_INCH == 0) {
-            MICRO_INCH
-        } else {
-            1
-        }
+        if lengths.iter().all(|l| l.0 % MICRO_INCH == 0) { MICRO_INCH } else { 1 }
     }
 }
 
@@ -550,11 +542,7 @@ impl From<Length> for Uncertainty {
 pub(crate) fn root_up(square: i128) -> i128 {
     let root = square.max(0).isqrt();
     // Compared by the quotient, which cannot overflow.
-    if root > 0 && (square / root > root || square % root > 0) {
-        root + 1
-    } else {
-        root
-    }
+    if root > 0 && (square / root > root || square % root > 0) { root + 1 } else { root }
 }
 
 /// How far a length may lie from its stated value: below by `minus`, above by `plus`, neither
@@ -570,10 +558,7 @@ pub struct Tolerance {
 impl Tolerance {
     /// The same on both sides.
     pub const fn even(both: Length) -> Tolerance {
-        Tolerance {
-            minus: both,
-            plus: both,
-        }
+        Tolerance { minus: both, plus: both }
     }
 
     /// By how many ticks the upper side is the larger one: twice how far the middle lies above
@@ -595,10 +580,7 @@ impl Tolerance {
     /// ```
     pub fn parse(text: &str, column: Option<Unit>) -> Result<Tolerance, LengthError> {
         let text = decimal::plain(text);
-        let text = text
-            .trim_start_matches('±')
-            .trim_start_matches("+/-")
-            .trim();
+        let text = text.trim_start_matches('±').trim_start_matches("+/-").trim();
         let sides = text.split_once('/').and_then(|(first, second)| {
             let (first, second) = (first.trim(), second.trim());
             Some((first.strip_prefix('+')?, second.strip_prefix('-')?))
@@ -684,12 +666,7 @@ mod tests {
             assert_eq!(Length::parse(text, None), Err(error), "{text}");
         }
         // An exponent is a program's, a fraction a person's: together they are neither.
-        for both in [
-            "1e+0 1/2",
-            "0e+1 1/64 in",
-            ".0e+3\u{b}1/64",
-            "1e-2 \u{bd} mm",
-        ] {
+        for both in ["1e+0 1/2", "0e+1 1/64 in", ".0e+3\u{b}1/64", "1e-2 \u{bd} mm"] {
             assert!(Length::parse(both, Some(Unit::Inch)).is_err(), "{both}");
         }
         assert!(Length::parse("1e-2", Some(Unit::Inch)).is_ok());

@@ -70,9 +70,7 @@ impl Model {
     /// What is known of a material, its name in capital or small letters.
     pub fn material(&self, name: &str) -> Option<&Material> {
         let name = name.to_lowercase();
-        self.materials
-            .iter()
-            .find(|m| m.name.to_lowercase() == name)
+        self.materials.iter().find(|m| m.name.to_lowercase() == name)
     }
 }
 
@@ -278,10 +276,8 @@ pub(crate) fn is_temperature(number: Millionths) -> bool {
 }
 
 /// What a temperature should look like, and how to mend one that does not.
-pub(crate) const TEMPERATURE: [&str; 2] = [
-    "degrees Celsius, a plain number such as 80",
-    "convert to degrees Celsius",
-];
+pub(crate) const TEMPERATURE: [&str; 2] =
+    ["degrees Celsius, a plain number such as 80", "convert to degrees Celsius"];
 
 /// Reads a temperature in degrees Celsius: a plain number, or one with `degC`, `°C` or `C` behind
 /// it; `None` for anything else, such as another scale.
@@ -344,11 +340,7 @@ pub struct Requirement {
 impl Requirement {
     /// A requirement of this form.
     pub fn new(name: &str, form: Form) -> Requirement {
-        Requirement {
-            name: name.to_string(),
-            label: name.to_string(),
-            form,
-        }
+        Requirement { name: name.to_string(), label: name.to_string(), form }
     }
 }
 
@@ -416,18 +408,12 @@ impl Form {
     /// [`FormError`].
     pub fn check(&self) -> Result<(), FormError> {
         let (target, lower, upper) = match self {
-            Form::Linear {
-                target,
-                lower,
-                upper,
-                ..
-            } => (target.ticks(), lower.ticks(), upper.ticks()),
-            Form::GasketFill {
-                target,
-                lower,
-                upper,
-                ..
-            } => (target.raw(), lower.raw(), upper.raw()),
+            Form::Linear { target, lower, upper, .. } => {
+                (target.ticks(), lower.ticks(), upper.ticks())
+            }
+            Form::GasketFill { target, lower, upper, .. } => {
+                (target.raw(), lower.raw(), upper.raw())
+            }
         };
         if lower > upper {
             return Err(FormError::LimitsCrossed);
@@ -456,42 +442,24 @@ impl Form {
     /// A gasket fill is linear in both: `free / gap - 1 >= a` is `free - (1 + a) gap >= 0`.
     pub fn lower(&self) -> Face {
         match self {
-            Form::Linear { terms, lower, .. } => Face {
-                terms: terms.clone(),
-                bound: *lower,
-            },
-            Form::GasketFill {
-                gasket, gap, lower, ..
-            } => fill_face(*gasket, gap, *lower),
+            Form::Linear { terms, lower, .. } => Face { terms: terms.clone(), bound: *lower },
+            Form::GasketFill { gasket, gap, lower, .. } => fill_face(*gasket, gap, *lower),
         }
     }
 
     /// The sum that may not rise above its bound.
     pub fn upper(&self) -> Face {
         match self {
-            Form::Linear { terms, upper, .. } => Face {
-                terms: terms.clone(),
-                bound: *upper,
-            },
-            Form::GasketFill {
-                gasket, gap, upper, ..
-            } => fill_face(*gasket, gap, *upper),
+            Form::Linear { terms, upper, .. } => Face { terms: terms.clone(), bound: *upper },
+            Form::GasketFill { gasket, gap, upper, .. } => fill_face(*gasket, gap, *upper),
         }
     }
 
     /// The sum that should equal its bound.
     pub fn target(&self) -> Face {
         match self {
-            Form::Linear { terms, target, .. } => Face {
-                terms: terms.clone(),
-                bound: *target,
-            },
-            Form::GasketFill {
-                gasket,
-                gap,
-                target,
-                ..
-            } => fill_face(*gasket, gap, *target),
+            Form::Linear { terms, target, .. } => Face { terms: terms.clone(), bound: *target },
+            Form::GasketFill { gasket, gap, target, .. } => fill_face(*gasket, gap, *target),
         }
     }
 
@@ -507,18 +475,12 @@ impl Form {
     /// Target, lower and upper limit as they are stated: lengths in a unit, or allowances.
     pub(crate) fn stated(&self, unit: Unit) -> [f64; 3] {
         match self {
-            Form::Linear {
-                target,
-                lower,
-                upper,
-                ..
-            } => [target, lower, upper].map(|length| length.to_f64(unit)),
-            Form::GasketFill {
-                target,
-                lower,
-                upper,
-                ..
-            } => [target, lower, upper].map(|allowance| allowance.to_f64()),
+            Form::Linear { target, lower, upper, .. } => {
+                [target, lower, upper].map(|length| length.to_f64(unit))
+            }
+            Form::GasketFill { target, lower, upper, .. } => {
+                [target, lower, upper].map(|allowance| allowance.to_f64())
+            }
         }
     }
 
@@ -572,10 +534,7 @@ fn fill_face(gasket: usize, gap: &Terms, allowance: Millionths) -> Face {
         let product = i128::from(free) * i128::from(c.raw()) / 1_000_000;
         (*term, Millionths::from_raw(-narrow::<i64>(product)))
     }));
-    Face {
-        terms,
-        bound: Length::ZERO,
-    }
+    Face { terms, bound: Length::ZERO }
 }
 
 /// What is known of a material: the model file's word on it, or the materials table's.
@@ -662,8 +621,5 @@ pub const USUAL_CAUTIONS: [(&str, &str); 8] = [
         "always",
         "A pump marked NOT FIT TO ASSEMBLE stays open until every requirement on its slip is met.",
     ),
-    (
-        "always",
-        "Local codes and a competent, where required licensed, person decide.",
-    ),
+    ("always", "Local codes and a competent, where required licensed, person decide."),
 ];

@@ -69,10 +69,7 @@ pub(crate) fn fitting(text: &str, most: usize) -> usize {
 pub(crate) fn acts(c: char) -> bool {
     // Beside the control characters: separators of lines, marks that turn the direction, byte order.
     c.is_control()
-        || matches!(
-            c,
-            '\u{061c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}'
-        )
+        || matches!(c, '\u{061c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}')
         || matches!(c, '\u{2066}'..='\u{2069}' | '\u{feff}')
 }
 

@@ -54,10 +54,7 @@ impl Plan {
 
     /// Pumps that are served.
     pub fn served(&self) -> usize {
-        self.kits
-            .iter()
-            .filter(|kit| matches!(kit, Kit::Served(_)))
-            .count()
+        self.kits.iter().filter(|kit| matches!(kit, Kit::Served(_))).count()
     }
 
     /// Pieces of each item in the packs, by the job's stock; what goes into the bags beside them is
@@ -129,12 +126,7 @@ pub struct Shortfall {
 impl Shortfall {
     /// A shortfall of which nothing more is known.
     pub fn of(pack: Option<usize>, cause: Cause) -> Shortfall {
-        Shortfall {
-            pack,
-            cause,
-            nearest: None,
-            window: None,
-        }
+        Shortfall { pack, cause, nearest: None, window: None }
     }
 }
 

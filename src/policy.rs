@@ -105,11 +105,7 @@ impl Policy {
 
     /// The settings by the names of the Policy sheet, with their present values.
     pub fn settings(&self) -> Vec<(&'static str, String)> {
-        let spoiled = if self.opened_packs_spoiled {
-            "yes"
-        } else {
-            "no"
-        };
+        let spoiled = if self.opened_packs_spoiled { "yes" } else { "no" };
         vec![
             ("Acceptance", self.acceptance.to_string()),
             ("Coverage factor", self.coverage.to_string()),
@@ -139,28 +135,21 @@ impl Policy {
     /// assert!(policy.set("handling per piece", "-1").is_err());
     /// ```
     pub fn set(&mut self, setting: &str, value: &str) -> Result<(), SettingError> {
-        let key: String = setting
-            .to_lowercase()
-            .chars()
-            .filter(char::is_ascii_alphanumeric)
-            .collect();
+        let key: String =
+            setting.to_lowercase().chars().filter(char::is_ascii_alphanumeric).collect();
         let value = value.trim();
         let wrong = |expected: &'static str| SettingError::Value { expected };
         let money = || {
             Money::parse(value)
                 .filter(|money| *money >= Money::ZERO && money.raw() <= 1_000_000_000_000)
-                .ok_or(wrong(
-                    "an amount of money, 0 to 1000000, of at most six places",
-                ))
+                .ok_or(wrong("an amount of money, 0 to 1000000, of at most six places"))
         };
         let within = || {
             let length = Length::parse(value, None).ok();
             let most = Length::from_ticks(100 * Unit::Thou.ticks());
             length
                 .filter(|length| *length >= Length::ZERO && *length <= most)
-                .ok_or(wrong(
-                    "a length with its unit, 0 to 0.1 in, such as 0.0002 in or 0.005 mm",
-                ))
+                .ok_or(wrong("a length with its unit, 0 to 0.1 in, such as 0.0002 in or 0.005 mm"))
         };
         match key.as_str() {
             "acceptance" => {
@@ -185,11 +174,7 @@ impl Policy {
                 }
                 self.currency = value.to_string();
             }
-            "seed" => {
-                self.seed = value
-                    .parse()
-                    .map_err(|_| wrong("a whole number, 0 or more"))?
-            }
+            "seed" => self.seed = value.parse().map_err(|_| wrong("a whole number, 0 or more"))?,
             "timelimit" => {
                 self.time_limit = value
                     .trim_end_matches(['s', ' '])

@@ -47,10 +47,7 @@ pub enum Spot {
 impl Place {
     /// The file as a whole.
     pub fn file(file: &str) -> Place {
-        Place {
-            file: file.to_string(),
-            spot: Spot::Whole,
-        }
+        Place { file: file.to_string(), spot: Spot::Whole }
     }
 }
 
@@ -61,12 +58,7 @@ impl fmt::Display for Place {
             Spot::Text { line, column } => write!(f, "{}, line {line}, column {column}", self.file),
             Spot::Sheet { sheet } => write!(f, "{}, sheet {sheet}", self.file),
             Spot::Cell { sheet, row, column } => {
-                write!(
-                    f,
-                    "{}, sheet {sheet}, cell {}",
-                    self.file,
-                    address(*row, *column)
-                )
+                write!(f, "{}, sheet {sheet}, cell {}", self.file, address(*row, *column))
             }
         }
     }
@@ -329,9 +321,7 @@ impl Problems {
         let problems = self.sorted().into_iter();
         let problems = problems.map(|problem| (Severity::Problem, problem));
         let warnings = warnings.into_iter();
-        problems
-            .chain(warnings.map(|warning| (Severity::Warning, warning)))
-            .collect()
+        problems.chain(warnings.map(|warning| (Severity::Warning, warning))).collect()
     }
 
     /// How many problems stop the run, with those that were only counted.
@@ -347,11 +337,7 @@ impl Problems {
     /// How many warnings there are, with those that were only counted.
     pub fn count_of_warnings(&self) -> u64 {
         // What stands for others is itself none of those that were found.
-        let found = self
-            .warnings
-            .list
-            .iter()
-            .filter(|warning| warning.more == 0);
+        let found = self.warnings.list.iter().filter(|warning| warning.more == 0);
         narrow::<u64>(found.count()) + self.warnings_left_off()
     }
 
@@ -363,13 +349,7 @@ impl Problems {
 
     /// What a stage without problems had to warn of, to go on from.
     pub fn of_warnings(warnings: Vec<Problem>) -> Problems {
-        Problems {
-            warnings: Kept {
-                list: warnings,
-                left_off: 0,
-            },
-            ..Problems::new()
-        }
+        Problems { warnings: Kept { list: warnings, left_off: 0 }, ..Problems::new() }
     }
 
     /// The warnings, in the order in which they were found.

@@ -277,10 +277,7 @@ impl SafeKit {
             })
             .collect();
         lengths.reverse();
-        Some(Value {
-            lengths,
-            take: self.met[class as usize].as_deref(),
-        })
+        Some(Value { lengths, take: self.met[class as usize].as_deref() })
     }
 
     /// All values in order.

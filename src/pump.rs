@@ -112,10 +112,7 @@ impl Pump {
 
     /// Whether it is due before this day; a pump without a due date never is.
     pub fn is_due_before(&self, day: i64) -> bool {
-        #[expect(
-            clippy::cast_precision_loss,
-            reason = "days since 1899 are far below 2^53"
-        )]
+        #[expect(clippy::cast_precision_loss, reason = "days since 1899 are far below 2^53")]
         let day = day as f64;
         self.due_serial().floor() < day
     }
@@ -207,14 +204,9 @@ impl Growth {
         // Ticks x (1e-12 per kelvin) x (1e-6 kelvin): 1e18 make a tick.
         const WHOLE: i128 = 1_000_000_000_000_000_000;
         let factor = |value: i128, within: i128| [value - within, value, value + within];
-        let length = factor(
-            thermal.length.ticks().into(),
-            thermal.length_within.ticks().into(),
-        );
-        let expansion = factor(
-            thermal.expansion.value.raw().into(),
-            thermal.expansion.within.raw().into(),
-        );
+        let length = factor(thermal.length.ticks().into(), thermal.length_within.ticks().into());
+        let expansion =
+            factor(thermal.expansion.value.raw().into(), thermal.expansion.within.raw().into());
         let warmer = factor(
             i128::from(thermal.running.raw()) - i128::from(thermal.cold.raw()),
             thermal.temperature_within.raw().into(),
@@ -231,11 +223,8 @@ impl Growth {
             .max()
             .unwrap_or(0);
         // Half-widths of what each factor alone does, in femtometres, rounded up.
-        let alone = [
-            product(2, 1, 1) - nominal,
-            product(1, 2, 1) - nominal,
-            product(1, 1, 2) - nominal,
-        ];
+        let alone =
+            [product(2, 1, 1) - nominal, product(1, 2, 1) - nominal, product(1, 1, 2) - nominal];
         let squares = alone.map(|move_| {
             let half = (move_.abs() + WHOLE / 100_000 - 1) / (WHOLE / 100_000);
             half.saturating_mul(half)

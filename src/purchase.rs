@@ -52,10 +52,9 @@ impl Lacking {
                 None => sheet.sheet.place(item.row, 0),
             };
             let found = match column {
-                Some(_) => format!(
-                    "no {name} of {}, which pumps that are short could use",
-                    item.item
-                ),
+                Some(_) => {
+                    format!("no {name} of {}, which pumps that are short could use", item.item)
+                }
                 None => format!(
                     "no column {name}, and {} is for sale and could serve pumps that are short",
                     item.item
@@ -65,21 +64,11 @@ impl Lacking {
         };
         if self.price {
             let mend = "type what one piece costs; clear Supplier, Pack qty and Lead days if it is not to be bought";
-            add(
-                sheet.price_column,
-                "Unit cost",
-                "the price of one piece",
-                mend,
-            );
+            add(sheet.price_column, "Unit cost", "the price of one piece", mend);
         }
         if self.pack {
             let mend = "type the pieces in a pack, 1 if they are sold singly; clear Supplier and Lead days if it is not to be bought";
-            add(
-                sheet.pack_column,
-                "Pack qty",
-                "how many pieces are sold together",
-                mend,
-            );
+            add(sheet.pack_column, "Pack qty", "how many pieces are sold together", mend);
         }
     }
 }
@@ -110,15 +99,7 @@ impl Market {
             }
             offers.push(offer.unwrap_or(None));
         }
-        if lacking.is_empty() {
-            Ok(Market {
-                offers,
-                today,
-                budget,
-            })
-        } else {
-            Err(lacking)
-        }
+        if lacking.is_empty() { Ok(Market { offers, today, budget }) } else { Err(lacking) }
     }
 
     /// The day on which an item that is ordered today lies in the drawer; `None` if it is not for
@@ -131,8 +112,7 @@ impl Market {
     /// Whether a bought piece comes too late for a pump: after its due date. What comes on the day
     /// itself is in time, and a pump without a due date waits.
     pub fn too_late(&self, pump: &Pump, item: usize) -> bool {
-        self.arrives(item)
-            .is_some_and(|day| pump.is_due_before(day))
+        self.arrives(item).is_some_and(|day| pump.is_due_before(day))
     }
 }
 
@@ -180,18 +160,14 @@ impl Purchase {
     /// Pieces bought, by item.
     pub fn pieces(&self, market: &Market) -> Vec<u32> {
         let packs = self.packs.iter().zip(&market.offers);
-        packs
-            .map(|(packs, offer)| offer.map_or(0, |offer| packs * offer.pack))
-            .collect()
+        packs.map(|(packs, offer)| offer.map_or(0, |offer| packs * offer.pack)).collect()
     }
 
     /// What all packs cost.
     pub fn cost(&self, market: &Market) -> Money {
         let offers = self.packs.iter().zip(&market.offers);
         let cost = offers.map(|(&packs, offer)| {
-            offer.map_or(0, |offer| {
-                offer.price.raw().saturating_mul(i64::from(packs))
-            })
+            offer.map_or(0, |offer| offer.price.raw().saturating_mul(i64::from(packs)))
         });
         Money::from_raw(cost.fold(0, i64::saturating_add))
     }

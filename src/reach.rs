@@ -98,12 +98,7 @@ pub struct Size {
 impl Size {
     /// Exact pieces of a thickness, as many as wanted.
     pub fn of(thickness: Length) -> Size {
-        Size {
-            thickness,
-            tolerance: Length::ZERO,
-            count: None,
-            cost: Money::ZERO,
-        }
+        Size { thickness, tolerance: Length::ZERO, count: None, cost: Money::ZERO }
     }
 }
 
@@ -130,11 +125,7 @@ impl Targets {
         }
         let count = span / step.ticks() + 1;
         match usize::try_from(count) {
-            Ok(whole) if count <= MOST_TARGETS => Ok(Targets {
-                first,
-                step,
-                count: whole,
-            }),
+            Ok(whole) if count <= MOST_TARGETS => Ok(Targets { first, step, count: whole }),
             _ => Err(Fault::TooManyTargets(count)),
         }
     }
@@ -279,10 +270,7 @@ impl Reach {
             Some(stop) => Err(Fault::Stopped(stop)),
             None => Ok(table.meet(target, rule)),
         };
-        Ok(Reach {
-            targets: *targets,
-            met: targets.iter().map(meet).collect::<Result<_, _>>()?,
-        })
+        Ok(Reach { targets: *targets, met: targets.iter().map(meet).collect::<Result<_, _>>()? })
     }
 
     /// The targets.
@@ -298,11 +286,7 @@ impl Reach {
     /// The targets that are not met.
     pub fn missed(&self) -> Vec<Length> {
         let missed = |(target, met): (Length, &Option<Met>)| met.is_none().then_some(target);
-        self.targets
-            .iter()
-            .zip(&self.met)
-            .filter_map(missed)
-            .collect()
+        self.targets.iter().zip(&self.met).filter_map(missed).collect()
     }
 
     /// How many targets are met with at most so many pieces.

@@ -111,9 +111,7 @@ fn check(
         policy::read(book, &mut policy, &mut problems);
     }
     policy::command_line(&sources.settings, &mut policy, &mut problems);
-    let mut stock = stock_book
-        .as_ref()
-        .and_then(|book| stock::read(book, &mut problems));
+    let mut stock = stock_book.as_ref().and_then(|book| stock::read(book, &mut problems));
     // A stock sheet that cannot be used is no reason to keep the other sheets' problems back.
     let none = &mut (String::new(), stock::Names::default());
     let sheets = stock_book.as_ref().map(|book| {
@@ -150,13 +148,9 @@ fn check(
         items.extend(sheets.cut_items(&lots, models, pumps, names, &mut problems));
     }
     let unasked = unasked::check(&stock, &pumps, &mut problems);
-    let mut unused = [
-        stock.unused.clone(),
-        sheets.unused.clone(),
-        feelers.unused,
-        pumps.unused.clone(),
-    ]
-    .concat();
+    let mut unused =
+        [stock.unused.clone(), sheets.unused.clone(), feelers.unused, pumps.unused.clone()]
+            .concat();
     let used = [&stock.sheet.sheet, &sheets.sheets.sheet, &sheets.fit];
     let used = used.into_iter().chain(&feelers.sheet);
     let used: Vec<&str> = used.map(|sheet| sheet.name.as_str()).collect();
@@ -189,17 +183,10 @@ fn check(
         feelers: feelers.blades,
     };
     let expected = pumps.expected;
-    problems
-        .settle(Some(parts))
-        .map(|(parts, warnings)| Outlook {
-            job: Job {
-                inputs,
-                unused,
-                warnings,
-                ..Job::of_checked(parts)
-            },
-            expected,
-        })
+    problems.settle(Some(parts)).map(|(parts, warnings)| Outlook {
+        job: Job { inputs, unused, warnings, ..Job::of_checked(parts) },
+        expected,
+    })
 }
 
 /// Reads and checks pumps, models and policy without a stock: nothing can be chosen for such a job.
@@ -216,9 +203,8 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
         policy::read(book, &mut policy, &mut problems);
     }
     policy::command_line(&sources.settings, &mut policy, &mut problems);
-    let pumps = book
-        .as_ref()
-        .and_then(|book| pumps::read(book, &library, &policy, None, &mut problems));
+    let pumps =
+        book.as_ref().and_then(|book| pumps::read(book, &library, &policy, None, &mut problems));
     let job = pumps.map(|pumps| Job {
         inputs: inputs(&[("pump workbook", book.as_ref())], &pumps.models, &library),
         unused: pumps.unused,
@@ -229,20 +215,14 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
             ..Parts::default()
         })
     });
-    problems
-        .settle(job)
-        .map(|(job, warnings)| Job { warnings, ..job })
+    problems.settle(job).map(|(job, warnings)| Job { warnings, ..job })
 }
 
 /// What a job was read from, with hashes.
 fn inputs(books: &[(&str, Option<&Book>)], models: &[Model], library: &Library) -> Vec<Input> {
     let books = books.iter().filter_map(|(role, book)| {
         let book = (*book)?;
-        Some(Input {
-            role: role.to_string(),
-            file: book.file.clone(),
-            sha256: book.sha256.clone(),
-        })
+        Some(Input { role: role.to_string(), file: book.file.clone(), sha256: book.sha256.clone() })
     });
     let models_read = models.iter().map(|model| Input {
         role: "model".into(),
@@ -261,11 +241,7 @@ fn inputs(books: &[(&str, Option<&Book>)], models: &[Model], library: &Library) 
         file: file.clone(),
         sha256: sha256.clone(),
     });
-    books
-        .chain(models_read)
-        .chain(drawings)
-        .chain(materials)
-        .collect()
+    books.chain(models_read).chain(drawings).chain(materials).collect()
 }
 
 /// Sheets that are found by their names alone, with the headings by which they are known all the same.
@@ -333,9 +309,8 @@ fn named_sheet<'a>(book: &'a Book, name: &str) -> Option<&'a Arc<Sheet>> {
 
 /// The numbered sheets of this name, in their order; one that is missing among them is a problem.
 fn numbered_sheets<'a>(book: &'a Book, name: &str, problems: &mut Problems) -> Vec<&'a Arc<Sheet>> {
-    let there: Vec<_> = (1..)
-        .map_while(|number| named_sheet(book, &numbered(name, number)))
-        .collect();
+    let there: Vec<_> =
+        (1..).map_while(|number| named_sheet(book, &numbered(name, number))).collect();
     let wanted = columns::key(name);
     let is_one = |sheet: &&Arc<Sheet>| {
         let key = columns::key(&sheet.name);
@@ -361,14 +336,10 @@ fn find_sheet<'a>(
     problems: &mut Problems,
 ) -> Option<&'a Arc<Sheet>> {
     let wanted = columns::key(name);
-    let (named, others): (Vec<_>, Vec<_>) = book
-        .sheets
-        .iter()
-        .partition(|s| columns::key(&s.name) == wanted);
-    let alike: Vec<_> = others
-        .into_iter()
-        .filter(|sheet| table::has_headings(sheet, needed))
-        .collect();
+    let (named, others): (Vec<_>, Vec<_>) =
+        book.sheets.iter().partition(|s| columns::key(&s.name) == wanted);
+    let alike: Vec<_> =
+        others.into_iter().filter(|sheet| table::has_headings(sheet, needed)).collect();
     // One of several would be read and the others not, and nobody could say which was meant.
     let several = match (named.as_slice(), alike.as_slice()) {
         ([], [_, second, ..]) | ([_, second, ..], _) => Some(second),
@@ -406,10 +377,7 @@ fn find_sheet<'a>(
         problems.add(Problem::new(
             Place::file(&book.file),
             format!("no sheet `{name}` (sheets: {})", names.join(", ")),
-            format!(
-                "a sheet named {name}, or one with the headings {}",
-                needed.join(", ")
-            ),
+            format!("a sheet named {name}, or one with the headings {}", needed.join(", ")),
             format!("name the sheet {name}; `gapwright blank` writes one to start from"),
         ));
     }

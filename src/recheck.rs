@@ -209,12 +209,7 @@ fn of_pump(job: &Job, pump: &Pump, bench: &Bench, left: &Left) -> Record {
     } else {
         decide(&as_found, &packs, &requirements, left)
     };
-    Record {
-        bench: bench.clone(),
-        packs,
-        requirements,
-        decision,
-    }
+    Record { bench: bench.clone(), packs, requirements, decision }
 }
 
 fn decide(
@@ -242,9 +237,7 @@ fn decide(
     if !looks.is_empty() {
         return Decision::Look(looks);
     }
-    let met = requirements
-        .iter()
-        .all(|checked| checked.verdict.conforms());
+    let met = requirements.iter().all(|checked| checked.verdict.conforms());
     if !met || as_found.is_miscounted() {
         return match swap::search(as_found, left) {
             Ok(swap) => Decision::Swap(Box::new(swap)),

@@ -130,9 +130,7 @@ pub fn buy<'a>(
     let short = short_places(job, &today);
     let market = Market::of(job, i64::from(day), budget, |item| {
         let lot = &job.stock[item];
-        short
-            .iter()
-            .any(|(kind, fit)| *kind == lot.kind && fit == lot.fit.key())
+        short.iter().any(|(kind, fit)| *kind == lot.kind && fit == lot.fit.key())
     })
     .map_err(Refused::Lacking)?;
     let found = purchase(job, &market, &watch("what to buy").tenths(6));
@@ -169,27 +167,13 @@ pub fn report<'a>(
     let lines = lines(job, question, after, &bags, seen.as_ref());
     let levels = watch("what the packs back to level do").tenths(5);
     let with_levels = with_levels(after, &lines, &levels);
-    let shelves = shelves(
-        job,
-        question,
-        after.delivered,
-        &watch("which thicknesses to hold"),
-    );
-    Report {
-        bags,
-        lines,
-        shelves,
-        history,
-        with_levels,
-    }
+    let shelves = shelves(job, question, after.delivered, &watch("which thicknesses to hold"));
+    Report { bags, lines, shelves, history, with_levels }
 }
 
 /// Pumps that the stock serves with the packs back to level in it too.
 fn with_levels(after: After<'_>, lines: &[Line], watch: &Watch<'_>) -> Option<usize> {
-    let After {
-        delivered,
-        purchase,
-    } = after;
+    let After { delivered, purchase } = after;
     let more = lines.iter().any(|line| line.top_up.is_some());
     if !more || purchase.plan.served() == delivered.pumps.len() {
         return None;
@@ -225,10 +209,7 @@ fn lines(
     bags: &[Bag],
     seen: Option<&Seen>,
 ) -> Vec<Line> {
-    let After {
-        delivered,
-        purchase,
-    } = after;
+    let After { delivered, purchase } = after;
     let mut issued = purchase.plan.issued(delivered);
     for pick in bags.iter().flatten().flat_map(|share| &share.picks) {
         issued[pick.item] += pick.count;
@@ -290,9 +271,7 @@ fn shelves(
         let folded = crate::stock::folded(&fit);
         let given = question.ranges.iter();
         let same = |text: &str, key: &str| crate::stock::folded(text) == key;
-        let given = given
-            .rev()
-            .find(|(of, code, ..)| same(code, &folded) && same(of, &kind));
+        let given = given.rev().find(|(of, code, ..)| same(code, &folded) && same(of, &kind));
         if let Some((_, _, low, high)) = given {
             match crate::reach::Targets::new(*low, *high, step) {
                 Ok(targets) => asked.targets = targets,
@@ -303,13 +282,7 @@ fn shelves(
             }
         }
         if let Some(pieces) = question.pieces.filter(|_| kind == "shim") {
-            asked = Asked {
-                rule: crate::reach::Rule {
-                    pieces,
-                    ..asked.rule
-                },
-                ..asked
-            };
+            asked = Asked { rule: crate::reach::Rule { pieces, ..asked.rule }, ..asked };
         }
         let held = |item: usize| delivered.stock[item].available() > 0;
         let drawer = (kind.clone(), fit.clone(), items);

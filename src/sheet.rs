@@ -91,14 +91,8 @@ pub struct Merged {
 impl Merged {
     /// From the first and the last cell, each as row and column from 0.
     pub fn of(first: [u32; 2], last: [u32; 2]) -> Merged {
-        let span = |at: usize| Span {
-            first: first[at],
-            last: last[at],
-        };
-        Merged {
-            rows: span(0),
-            columns: span(1),
-        }
+        let span = |at: usize| Span { first: first[at], last: last[at] };
+        Merged { rows: span(0), columns: span(1) }
     }
 }
 
@@ -126,22 +120,13 @@ impl Sheet {
     pub fn place(&self, row: u32, column: u32) -> Place {
         Place {
             file: self.file.clone(),
-            spot: Spot::Cell {
-                sheet: self.name.clone(),
-                row,
-                column,
-            },
+            spot: Spot::Cell { sheet: self.name.clone(), row, column },
         }
     }
 
     /// The place of the sheet as a whole.
     pub fn whole(&self) -> Place {
-        Place {
-            file: self.file.clone(),
-            spot: Spot::Sheet {
-                sheet: self.name.clone(),
-            },
-        }
+        Place { file: self.file.clone(), spot: Spot::Sheet { sheet: self.name.clone() } }
     }
 
     /// Makes a sheet from rows of text, for tests; empty texts are no cells.
@@ -168,12 +153,7 @@ impl Sheet {
             })
             .filter(|row: &Row| !row.cells.is_empty())
             .collect();
-        Sheet {
-            file: file.to_string(),
-            name: name.to_string(),
-            rows,
-            ..Sheet::default()
-        }
+        Sheet { file: file.to_string(), name: name.to_string(), rows, ..Sheet::default() }
     }
 }
 

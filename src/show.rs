@@ -25,11 +25,7 @@ pub fn thickness(thickness: Length, unit: Unit) -> String {
 
 /// A length in both systems: `0.0460 in (1.168 mm)`; the second one rounded to its usual places.
 pub fn both(length: Length, unit: Unit) -> String {
-    format!(
-        "{} ({})",
-        self::length(length, unit),
-        about(Fine::from(length), unit.twin())
-    )
+    format!("{} ({})", self::length(length, unit), about(Fine::from(length), unit.twin()))
 }
 
 /// How far a value may lie off, without its unit: `±0.0005`, or `+0.1 -0` where the sides differ.
@@ -94,11 +90,7 @@ pub fn natural_unit(length: Length) -> Unit {
     let ticks = length.ticks();
     let metric = ticks % Unit::Micrometre.ticks() == 0;
     let inch = ticks % (Unit::Thou.ticks() / 10) == 0;
-    if metric && !inch {
-        Unit::Millimetre
-    } else {
-        Unit::Inch
-    }
+    if metric && !inch { Unit::Millimetre } else { Unit::Inch }
 }
 
 /// A length without zeros at its end: `180 mm`.
@@ -122,11 +114,7 @@ pub(crate) fn first_of<T: AsRef<str>>(all: &[T]) -> String {
 
 /// A kind of piece, of one or of several.
 pub(crate) fn plural(word: &str, count: u32) -> String {
-    if count == 1 {
-        word.to_string()
-    } else {
-        format!("{word}s")
-    }
+    if count == 1 { word.to_string() } else { format!("{word}s") }
 }
 
 #[cfg(test)]

@@ -136,11 +136,7 @@ pub fn extent(terms: &[(Term, Millionths)], contributors: &[Contributor]) -> Ext
             sum.nominal = sum.nominal + *sensitivity * (part.nominal * part.count);
             sum.uneven = sum.uneven + up - down;
             // A negative sensitivity swaps the sides.
-            let (below, above) = if sensitivity.raw() < 0 {
-                (-up, -down)
-            } else {
-                (down, up)
-            };
+            let (below, above) = if sensitivity.raw() < 0 { (-up, -down) } else { (down, up) };
             sum.below = sum.below + below;
             sum.above = sum.above + above;
         }
@@ -183,11 +179,7 @@ impl Verdict {
 
     /// The guard on the side with the smaller margin.
     pub fn guard(&self) -> Fine {
-        if self.margin_lower() <= self.margin_upper() {
-            self.guard_lower
-        } else {
-            self.guard_upper
-        }
+        if self.margin_lower() <= self.margin_upper() { self.guard_lower } else { self.guard_upper }
     }
 
     /// Whether it is met: nothing is rounded on the way here.
@@ -250,10 +242,7 @@ mod tests {
     const TWO: Coverage = Coverage::Factor(Millionths::from_raw(2_000_000));
 
     fn stack(parts: &[Contributor]) -> Stack {
-        Stack {
-            contributors: parts.to_vec(),
-            correlations: Vec::new(),
-        }
+        Stack { contributors: parts.to_vec(), correlations: Vec::new() }
     }
 
     fn part(term: Term, count: u32, nominal: i64, standard: i64) -> Contributor {
@@ -275,10 +264,7 @@ mod tests {
     fn of_lot(part: Contributor, lot: usize, standard: i64) -> Contributor {
         let standard = Length::from_ticks(standard).into();
         let lot = Lot::Item(lot);
-        Contributor {
-            lot: Some(LotError { lot, standard }),
-            ..part
-        }
+        Contributor { lot: Some(LotError { lot, standard }), ..part }
     }
 
     fn ticks(n: i64) -> Fine {
@@ -326,10 +312,7 @@ mod tests {
         let root = Coverage::Factor(Millionths::from_raw(1_732_051));
         let width = expanded(&terms, &stack(&parts), root);
         // Every standard uncertainty is rounded up, and so is the root of three.
-        assert!(
-            width >= ticks(130_000) && width <= ticks(130_001),
-            "{width:?}"
-        );
+        assert!(width >= ticks(130_000) && width <= ticks(130_001), "{width:?}");
         assert_eq!(extent(&terms, &parts).below, ticks(190_000));
     }
 
@@ -344,10 +327,7 @@ mod tests {
             lower: Millionths::from_raw(200_000),
             upper: Millionths::from_raw(2_000_000),
         };
-        let parts = [
-            part(Term::Dimension(0), 1, 1_000, 10),
-            part(Term::Pack(0), 1, 1_240, 16),
-        ];
+        let parts = [part(Term::Dimension(0), 1, 1_000, 10), part(Term::Pack(0), 1, 1_240, 16)];
         let verdict = judge(&form, &stack(&parts), Guard::Expanded(TWO));
         assert_eq!(verdict.guard_lower, ticks(40));
         assert_eq!(verdict.guard_upper, ticks(68));
@@ -365,10 +345,7 @@ mod tests {
     fn the_root_sum_square_of_a_gasket_is_that_of_each_limit() {
         let form = Form::GasketFill {
             gasket: 0,
-            gap: vec![
-                (Term::Dimension(0), Millionths::ONE),
-                (Term::Dimension(1), Millionths::ONE),
-            ],
+            gap: vec![(Term::Dimension(0), Millionths::ONE), (Term::Dimension(1), Millionths::ONE)],
             target: Millionths::from_raw(500_000),
             lower: Millionths::from_raw(400_000),
             upper: Millionths::from_raw(600_000),

@@ -131,8 +131,7 @@ pub enum Lot {
 impl Item {
     /// The lot that its pieces belong to; `index` is its own in the stock.
     pub fn lot(&self, index: usize) -> Lot {
-        self.cut
-            .map_or(Lot::Item(index), |cut| Lot::Sheet(cut.sheet))
+        self.cut.map_or(Lot::Item(index), |cut| Lot::Sheet(cut.sheet))
     }
 }
 
@@ -171,12 +170,7 @@ pub struct Code {
 pub fn folded(name: &str) -> String {
     let seen: String = name
         .chars()
-        .filter(|c| {
-            !matches!(
-                c,
-                '\u{ad}' | '\u{200b}'..='\u{200f}' | '\u{2060}' | '\u{feff}'
-            )
-        })
+        .filter(|c| !matches!(c, '\u{ad}' | '\u{200b}'..='\u{200f}' | '\u{2060}' | '\u{feff}'))
         .map(|c| match c {
             '\u{2010}'..='\u{2013}' | '\u{2212}' => '-',
             c => c,
@@ -196,10 +190,7 @@ impl Code {
     /// ```
     pub fn new(text: &str) -> Code {
         let shown = text.trim().to_string();
-        Code {
-            key: folded(&shown),
-            shown,
-        }
+        Code { key: folded(&shown), shown }
     }
 
     /// As typed.

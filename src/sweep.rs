@@ -200,11 +200,7 @@ impl Sweep {
         if !signed && settings.iter().any(|s| s.to_f64(model.unit) < 0.0) {
             return Err(SweepError::Negative(what.to_string()));
         }
-        Ok(Sweep {
-            knob,
-            label,
-            settings,
-        })
+        Ok(Sweep { knob, label, settings })
     }
 }
 
@@ -243,11 +239,9 @@ fn knob(name: &str, side: &str, model: &Model) -> Result<(Knob, String, bool), S
     if let Some(at) = model.packs.iter().position(|p| is(&p.name)) {
         let label = &model.packs[at].label;
         let found = match side {
-            "plus_minus" => Some((
-                Knob::PiecesWithin(at),
-                format!("{label}, plus/minus of each piece"),
-                true,
-            )),
+            "plus_minus" => {
+                Some((Knob::PiecesWithin(at), format!("{label}, plus/minus of each piece"), true))
+            }
             "pieces" => Some((Knob::Pieces(at), format!("{label}, pieces"), false)),
             _ => None,
         };
@@ -259,11 +253,9 @@ fn knob(name: &str, side: &str, model: &Model) -> Result<(Knob, String, bool), S
             "running" => Some((Knob::Running(at), format!("{label}, running (degC)"), false)),
             "cold" => Some((Knob::Cold(at), format!("{label}, cold (degC)"), false)),
             "length" => Some((Knob::GrowingLength(at), format!("{label}, length"), true)),
-            "expansion" => Some((
-                Knob::Expansion(at),
-                format!("{label}, expansion (1e-6 per K)"),
-                false,
-            )),
+            "expansion" => {
+                Some((Knob::Expansion(at), format!("{label}, expansion (1e-6 per K)"), false))
+            }
             _ => None,
         };
         return asked(found, "running, cold, length, expansion");
@@ -370,11 +362,7 @@ pub fn held(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) -> Vec<Po
             adjust(&mut stack, sweep.knob, setting);
             stacked(&job, pump, packs.to_vec(), &stack)
         });
-        Point {
-            setting,
-            kit,
-            fault,
-        }
+        Point { setting, kit, fault }
     };
     sweep.settings.iter().map(step).collect()
 }
@@ -414,11 +402,7 @@ pub fn chosen_anew(
                 _ => None,
             },
         };
-        points.push(Point {
-            setting,
-            kit,
-            fault,
-        });
+        points.push(Point { setting, kit, fault });
     }
     Ok(points)
 }
@@ -428,10 +412,7 @@ fn stacked(job: &Job, pump: usize, packs: Vec<PackPick>, stack: &Stack) -> Step 
     let unit = job.model_of(pump).unit;
     let requirements = pump.requirements.iter().map(|requirement| {
         let form = &requirement.form;
-        (
-            report(form, stack, job.policy.coverage, unit),
-            judge(form, stack, job.policy.guard()),
-        )
+        (report(form, stack, job.policy.coverage, unit), judge(form, stack, job.policy.guard()))
     });
     Step {
         requirements: requirements.collect(),
@@ -452,10 +433,8 @@ fn adjust(stack: &mut Stack, knob: Knob, setting: Setting) {
             }
         }
         (Knob::Pieces(at), Setting::Number(number)) => {
-            let (place, others): (Vec<_>, Vec<_>) = stack
-                .contributors
-                .drain(..)
-                .partition(|part| part.term == Term::Pack(at));
+            let (place, others): (Vec<_>, Vec<_>) =
+                stack.contributors.drain(..).partition(|part| part.term == Term::Pack(at));
             stack.contributors = others;
             let Some(first) = place.first() else { return };
             let total: Length = place.iter().map(|part| part.nominal * part.count).sum();
@@ -566,24 +545,12 @@ fn set(job: &mut Parts, pump: usize, knob: Knob, setting: Setting) -> Result<(),
 
 fn limit(form: &mut Form, knob: Knob, setting: Setting) {
     match (form, setting) {
-        (
-            Form::Linear {
-                target,
-                lower,
-                upper,
-                ..
-            },
-            Setting::Length(value),
-        ) => *side(knob, target, lower, upper) = value,
-        (
-            Form::GasketFill {
-                target,
-                lower,
-                upper,
-                ..
-            },
-            Setting::Number(value),
-        ) => *side(knob, target, lower, upper) = value,
+        (Form::Linear { target, lower, upper, .. }, Setting::Length(value)) => {
+            *side(knob, target, lower, upper) = value
+        }
+        (Form::GasketFill { target, lower, upper, .. }, Setting::Number(value)) => {
+            *side(knob, target, lower, upper) = value
+        }
         _ => {}
     }
 }

@@ -103,11 +103,7 @@ impl Verified {
 pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     let mut breaches = Vec::new();
     if plan.kits.len() != job.pumps.len() {
-        breaches.push(Breach::Count {
-            found: plan.kits.len(),
-            of: "kits",
-            pumps: job.pumps.len(),
-        });
+        breaches.push(Breach::Count { found: plan.kits.len(), of: "kits", pumps: job.pumps.len() });
         return Err(breaches);
     }
     let sums = check_kits(&job, &plan, &mut breaches);
@@ -119,11 +115,7 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     }
     let bags = bag::fill(&job, &plan);
     let breaches = check_bags(&job, &plan, &bags);
-    if breaches.is_empty() {
-        Ok(Verified { job, plan, bags })
-    } else {
-        Err(breaches)
-    }
+    if breaches.is_empty() { Ok(Verified { job, plan, bags }) } else { Err(breaches) }
 }
 
 /// Works every kit out again, counts the pieces of all of them, and adds up what they come to.
@@ -171,11 +163,7 @@ fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
             Aim::Scarcity => sums.scarcity,
         };
         if recounted != i128::from(goal.value) {
-            breaches.push(Breach::Value {
-                aim: goal.aim,
-                recounted,
-                said: goal.value,
-            });
+            breaches.push(Breach::Value { aim: goal.aim, recounted, said: goal.value });
         }
         let beyond = match goal.aim {
             Aim::ServedWeight | Aim::ServedOf(_) => goal.value > goal.bound,
@@ -195,16 +183,11 @@ fn check_goals(job: &Job, plan: &Plan, after_served: &[Aim], breaches: &mut Vec<
         *counts.entry(pump.priority).or_default() += 1;
     }
     // One more than the weight of all pumps together.
-    let whole = counts
-        .values()
-        .fold(1_i128, |product, n| product.saturating_mul(n + 1));
+    let whole = counts.values().fold(1_i128, |product, n| product.saturating_mul(n + 1));
     let mut expected: Vec<Aim> = if whole - 1 <= 1_000_000_000 {
         vec![Aim::ServedWeight]
     } else {
-        counts
-            .keys()
-            .map(|&priority| Aim::ServedOf(priority))
-            .collect()
+        counts.keys().map(|&priority| Aim::ServedOf(priority)).collect()
     };
     expected.extend(after_served);
     if plan.goals.iter().map(|goal| goal.aim).ne(expected) {
@@ -231,18 +214,12 @@ impl Sums {
         // One of a priority outranks all of the later ones: the weight is the product of one
         // more than the counts of all later priorities.
         let mut later: BTreeMap<u32, i128> = BTreeMap::new();
-        for other in job
-            .pumps
-            .iter()
-            .filter(|other| other.priority > pump.priority)
-        {
+        for other in job.pumps.iter().filter(|other| other.priority > pump.priority) {
             *later.entry(other.priority).or_insert(1) += 1;
         }
-        self.weight = self.weight.saturating_add(
-            later
-                .values()
-                .fold(1_i128, |product, n| product.saturating_mul(*n)),
-        );
+        self.weight = self
+            .weight
+            .saturating_add(later.values().fold(1_i128, |product, n| product.saturating_mul(*n)));
         *self.of_priority.entry(pump.priority).or_default() += 1;
         for pick in packs.iter().flat_map(|pack| &pack.picks) {
             let Some(lot) = job.stock.get(pick.item) else {
@@ -362,11 +339,7 @@ fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<B
         if count < place.least_pieces || count > place.most_pieces {
             breach(PlaceBreach::Pieces(count));
         }
-        for lot in pack
-            .picks
-            .iter()
-            .filter_map(|pick| job.stock.get(pick.item))
-        {
+        for lot in pack.picks.iter().filter_map(|pick| job.stock.get(pick.item)) {
             if lot.kind != place.kind || lot.fit != *fit || lot.size.is_none() {
                 breach(PlaceBreach::Misplaced(lot.item.clone()));
             }
@@ -462,23 +435,12 @@ fn holds(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
         Acceptance::WorstCase => (low, high),
     };
     let met = match form {
-        Form::Linear {
-            terms,
-            lower,
-            upper,
-            ..
-        } => {
+        Form::Linear { terms, lower, upper, .. } => {
             let (low, high) = pick(sum_ends(job, pump, packs, terms));
             low >= i128::from(lower.ticks()) * MILLION
                 && high <= i128::from(upper.ticks()) * MILLION
         }
-        Form::GasketFill {
-            gasket,
-            gap,
-            lower,
-            upper,
-            ..
-        } => {
+        Form::GasketFill { gasket, gap, lower, upper, .. } => {
             let (thin, thick) =
                 pick(ends(job, pump, packs, Term::Pack(*gasket)).map(|end| end * MILLION));
             let (narrow, wide) = pick(sum_ends(job, pump, packs, gap));
@@ -498,12 +460,7 @@ fn holds(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
 fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
     // Each limit as weights of the terms, in millionths, and the distance to it.
     let sides: [(Vec<(Term, i128)>, i128); 2] = match form {
-        Form::Linear {
-            terms,
-            lower,
-            upper,
-            ..
-        } => {
+        Form::Linear { terms, lower, upper, .. } => {
             let [_, value, _] = sum_ends(job, pump, packs, terms);
             let up: Vec<_> = terms.iter().map(|(t, c)| (*t, c.raw().into())).collect();
             let down = up.iter().map(|(t, c): &(Term, i128)| (*t, -c)).collect();
@@ -512,21 +469,14 @@ fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form)
                 (down, i128::from(upper.ticks()) * MILLION - value),
             ]
         }
-        Form::GasketFill {
-            gasket,
-            gap,
-            lower,
-            upper,
-            ..
-        } => {
+        Form::GasketFill { gasket, gap, lower, upper, .. } => {
             let [_, free, _] = ends(job, pump, packs, Term::Pack(*gasket));
             let [_, wide, _] = sum_ends(job, pump, packs, gap);
             [(lower, 1), (upper, -1)].map(|(allowance, sign)| {
                 let grown = MILLION + i128::from(allowance.raw());
                 let mut weights = vec![(Term::Pack(*gasket), sign * MILLION)];
                 weights.extend(
-                    gap.iter()
-                        .map(|(t, c)| (*t, -sign * grown * i128::from(c.raw()) / MILLION)),
+                    gap.iter().map(|(t, c)| (*t, -sign * grown * i128::from(c.raw()) / MILLION)),
                 );
                 let beyond = sign * (free * MILLION * MILLION - grown * wide);
                 (weights, beyond.div_euclid(MILLION))
@@ -549,11 +499,7 @@ fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form)
             return false;
         };
         // What is too large to be squared is larger than any variance counted here.
-        let clear = |reach: i128| {
-            (reach / k)
-                .checked_pow(2)
-                .is_none_or(|s| s >= doubt.variance)
-        };
+        let clear = |reach: i128| (reach / k).checked_pow(2).is_none_or(|s| s >= doubt.variance);
         *distance >= 0 && twice >= 0 && clear(reach)
     })
 }
@@ -640,11 +586,7 @@ fn doubt(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]) -
         // In two parts, since the product of all three may not fit.
         let r = i128::from(pair.coefficient.raw());
         let rest = (both % MILLION) * r;
-        let up = if rest > 0 && rest % MILLION != 0 {
-            1
-        } else {
-            0
-        };
+        let up = if rest > 0 && rest % MILLION != 0 { 1 } else { 0 };
         variance = variance.checked_add((both / MILLION).checked_mul(r)? + rest / MILLION + up)?;
     }
     moves.extend(measured.into_values());
@@ -674,17 +616,9 @@ fn off_target(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> (i128,
     match form {
         Form::Linear { terms, target, .. } => {
             let [_, nominal, _] = sum_ends(job, pump, packs, terms);
-            (
-                (nominal - i128::from(target.ticks()) * MILLION).abs(),
-                MILLION,
-            )
+            ((nominal - i128::from(target.ticks()) * MILLION).abs(), MILLION)
         }
-        Form::GasketFill {
-            gasket,
-            gap,
-            target,
-            ..
-        } => {
+        Form::GasketFill { gasket, gap, target, .. } => {
             let [_, free, _] = ends(job, pump, packs, Term::Pack(*gasket));
             let [_, gap, _] = sum_ends(job, pump, packs, gap);
             let wanted = (MILLION + i128::from(target.raw())) * gap;

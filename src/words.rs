@@ -92,9 +92,7 @@ pub fn crush_within(crushes: &[Crush]) -> Option<String> {
     let percents = within.map(|crush| show(tenths(crush.percent).decimal(), 1));
     let percents: Vec<String> = percents.unique().collect();
     let percents = percents.join(" and ");
-    Some(format!(
-        "crushed by {percents} % (material: {least} to {most} %)"
-    ))
+    Some(format!("crushed by {percents} % (material: {least} to {most} %)"))
 }
 
 /// A tenth of a percent, where one percent is a whole number.
@@ -137,10 +135,7 @@ pub fn growths(model: &Model, pump: &Pump) -> Option<String> {
                 thermal.cold,
                 thermal.running
             );
-            (
-                counted,
-                format!("`{} running`", pump_heading(&thermal.name)),
-            )
+            (counted, format!("`{} running`", pump_heading(&thermal.name)))
         })
         .unzip();
     (!counted.is_empty()).then(|| {
@@ -161,11 +156,7 @@ pub fn money(amount: i64, job: &Job) -> String {
 
 /// An amount of money with the currency and every place that it has.
 pub fn money_exactly(amount: i64, job: &Job) -> String {
-    format!(
-        "{} {}",
-        show_price(Money::from_raw(amount)),
-        job.policy.currency
-    )
+    format!("{} {}", show_price(Money::from_raw(amount)), job.policy.currency)
 }
 
 /// The same with two places, unless these would make nothing of it.
@@ -178,13 +169,7 @@ fn money_or_exactly(amount: i64, job: &Job) -> String {
 
 /// A warning on one line.
 pub fn warning(warning: &Problem) -> String {
-    let Problem {
-        place,
-        found,
-        expected,
-        mend,
-        ..
-    } = warning;
+    let Problem { place, found, expected, mend, .. } = warning;
     let mut mend = mend.split_whitespace().join(" ");
     if let Some(first) = mend.get_mut(..1) {
         first.make_ascii_uppercase();
@@ -220,12 +205,7 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
     let (kind, fit, least, most) = match short.pack {
         Some(index) => {
             let pack = &model.packs[index];
-            (
-                pack.kind.as_str(),
-                pump.fits[index].as_str(),
-                pack.least_pieces,
-                pack.most_pieces,
-            )
+            (pack.kind.as_str(), pump.fits[index].as_str(), pack.least_pieces, pack.most_pieces)
         }
         None => ("piece", "", 0, 0),
     };
@@ -261,11 +241,8 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
                 .into()
         }
         Cause::BetweenTotals => {
-            let count = if least > 1 {
-                format!("{least} to {most}")
-            } else {
-                format!("at most {most}")
-            };
+            let count =
+                if least > 1 { format!("{least} to {most}") } else { format!("at most {most}") };
             let pieces = format!("{count} {} of fit {fit}", plural(kind, most));
             match window(job, pump, short) {
                 // The window is that of the best pieces, which this total is not made of.
@@ -295,11 +272,7 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
 pub fn window(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let unit = job.model_of(pump).unit;
     let window = short.window.as_ref()?;
-    Some(format!(
-        "{} to {}",
-        window.least.show(unit),
-        length(window.most, unit)
-    ))
+    Some(format!("{} to {}", window.least.show(unit), length(window.most, unit)))
 }
 
 /// What a window presumes: how good the pack is, and what lies below it.
@@ -311,22 +284,14 @@ pub fn presumed(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let good = if minus == plus {
         format!("a pack good to {} either way", length(plus, unit))
     } else {
-        format!(
-            "a pack good to +{}/-{}",
-            plus.show(unit),
-            length(minus, unit)
-        )
+        format!("a pack good to +{}/-{}", plus.show(unit), length(minus, unit))
     };
     let over: Vec<String> = window
         .over
         .iter()
         .map(|(pack, total)| format!("{} of {}", model.packs[*pack].label, length(*total, unit)))
         .collect();
-    Some(if over.is_empty() {
-        good
-    } else {
-        format!("{good}, with {}", over.join(" and "))
-    })
+    Some(if over.is_empty() { good } else { format!("{good}, with {}", over.join(" and ")) })
 }
 
 /// Why a total in the window does not do.
@@ -352,11 +317,7 @@ pub fn nearest(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
 
 fn nearest_total(short: &Shortfall, unit: Unit) -> Option<String> {
     let nearest = short.nearest?;
-    let empty = if nearest == Length::ZERO {
-        " (no piece)"
-    } else {
-        ""
-    };
+    let empty = if nearest == Length::ZERO { " (no piece)" } else { "" };
     Some(format!("{}{empty}", length(nearest, unit)))
 }
 
@@ -389,11 +350,7 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
     );
     let mut said = Vec::new();
     if served && plan.waste_proven() {
-        let word = if open.is_empty() {
-            "Proven least"
-        } else {
-            "Proven"
-        };
+        let word = if open.is_empty() { "Proven least" } else { "Proven" };
         said.push(format!("{word}: {least}"));
     } else if served {
         said.push("Proven: no plan serves more by priority.".into());
@@ -426,9 +383,7 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
         let gaps: Vec<String> = open.iter().map(gap).collect();
         let why = plan.stopped_by.map_or("search ended", |stop| stop.words());
         let gaps = gaps.join("; ");
-        said.push(format!(
-            "Best found, not proven least: {gaps}. Reason: {why}."
-        ));
+        said.push(format!("Best found, not proven least: {gaps}. Reason: {why}."));
     }
     said.extend(left_out(plan));
     said.join(" ")
@@ -444,10 +399,7 @@ fn left_out(plan: &Plan) -> Vec<String> {
         )
     });
     let worth = plan.left_out.worth.map(|stop| {
-        format!(
-            "The worth of one more was not worked out for every item: {}.",
-            stop.words()
-        )
+        format!("The worth of one more was not worked out for every item: {}.", stop.words())
     });
     order.into_iter().chain(worth).collect()
 }
@@ -497,10 +449,7 @@ pub fn ring_length(space: RingSpace) -> String {
 
 /// The system in which a section is a short number.
 fn ring_unit(space: RingSpace) -> Unit {
-    space
-        .section()
-        .whole()
-        .map_or(Unit::Millimetre, natural_unit)
+    space.section().whole().map_or(Unit::Millimetre, natural_unit)
 }
 
 /// Why a pump does not get all of a consumable, without its full stop; `None` if it does.
@@ -574,11 +523,8 @@ pub fn handwork(job: &Job, pick: &Pick) -> Option<String> {
         ));
     }
     let thickness = item.peeled(pick.peeled).filter(|_| pick.peeled > 0)?;
-    let layers = if pick.peeled == 1 {
-        "1 layer".to_string()
-    } else {
-        format!("{} layers", pick.peeled)
-    };
+    let layers =
+        if pick.peeled == 1 { "1 layer".to_string() } else { format!("{} layers", pick.peeled) };
     let each = if pick.count == 1 { "" } else { " each" };
     let unit = natural_unit(thickness);
     Some(format!(
@@ -600,16 +546,10 @@ pub fn strips(job: &Job, layout: &Layout) -> String {
             let word = if strips == 1 { "strip" } else { "strips" };
             let fit = job.stock[item].fit.as_str();
             let wide = short_length(cut.outside, natural_unit(cut.outside));
-            Some(format!(
-                "{strips} {word} {wide} wide, {blanks} blanks each, for {fit}"
-            ))
+            Some(format!("{strips} {word} {wide} wide, {blanks} blanks each, for {fit}"))
         })
         .collect();
-    format!(
-        "along the side of {}: {}",
-        short_length(side, natural_unit(side)),
-        strips.join("; ")
-    )
+    format!("along the side of {}: {}", short_length(side, natural_unit(side)), strips.join("; "))
 }
 
 /// The feeler blades for a clearance, in a sentence or two.
@@ -633,11 +573,8 @@ pub fn blades(gauge: &Gauge, unit: Unit) -> String {
     let side = |chosen: &Chosen, must: &str, shows: &str| match chosen {
         Chosen::None => format!("no blades of the set show {shows}: measure it another way"),
         Chosen::Stack(stack, passes) => {
-            let doubt = if *passes {
-                ""
-            } else {
-                " (a good pump may fail this one: then measure it)"
-            };
+            let doubt =
+                if *passes { "" } else { " (a good pump may fail this one: then measure it)" };
             format!("{} {must}{doubt}", list(stack))
         }
     };
@@ -682,10 +619,7 @@ mod tests {
         };
         let mm = Unit::Millimetre;
         assert_eq!(guards(&verdict(third(1), third(1)), mm), "0.0004 mm");
-        assert_eq!(
-            guards(&verdict(third(1), third(3)), mm),
-            "-0.0004 +0.001 mm"
-        );
+        assert_eq!(guards(&verdict(third(1), third(3)), mm), "-0.0004 +0.001 mm");
         assert_eq!(margin(third(2), mm), "0.0006 mm");
         assert_eq!(margin(third(-2), mm), "-0.0007 mm");
         assert_eq!(margin(of("0.00055 in"), Unit::Inch), "0.00055 in");

@@ -93,11 +93,7 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
 fn start(title: &str, date: &str) -> Result<Workbook, WriteError> {
     let mut workbook = Workbook::new();
     let stamp = ExcelDateTime::parse_from_str(date).map_err(|_| WriteError::Date(date.into()))?;
-    workbook.set_properties(
-        &DocProperties::new()
-            .set_title(title)
-            .set_creation_datetime(&stamp),
-    );
+    workbook.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&stamp));
     Ok(workbook)
 }
 

@@ -33,44 +33,23 @@ const ROOMS: &[(&str, &str)] = &[
     ("pump", "length model narrow packing stock"),
     ("stack", "decimal length model narrow pump stock"),
     ("policy", "decimal length show stack"),
-    (
-        "job",
-        "cutting decimal feeler length model policy problem pump sheet stack stock",
-    ),
+    ("job", "cutting decimal feeler length model policy problem pump sheet stack stock"),
     ("outlook", "decimal job length stack"),
     ("plan", "cutting decimal job length"),
-    (
-        "accounting",
-        "decimal job length model narrow plan pump stack stock",
-    ),
+    ("accounting", "decimal job length model narrow plan pump stack stock"),
     ("bag", "job plan pump stock"),
-    (
-        "crush",
-        "accounting decimal job length model plan pump stack",
-    ),
+    ("crush", "accounting decimal job length model plan pump stack"),
     ("purchase", "decimal job plan problem pump stock"),
     (
         "choose",
         "accounting cutting decimal job length model plan policy problem pump purchase \
          stack stock",
     ),
-    (
-        "issue",
-        "accounting bag day decimal digest job plain_text plan problem pump",
-    ),
-    (
-        "recheck",
-        "accounting decimal job length model plan pump stack",
-    ),
-    (
-        "provision",
-        "choose decimal job length model narrow outlook plan pump stack stock",
-    ),
+    ("issue", "accounting bag day decimal digest job plain_text plan problem pump"),
+    ("recheck", "accounting decimal job length model plan pump stack"),
+    ("provision", "choose decimal job length model narrow outlook plan pump stack stock"),
     ("reach", "choose decimal length narrow plan"),
-    (
-        "sweep",
-        "accounting choose decimal job length model narrow plan pump stack",
-    ),
+    ("sweep", "accounting choose decimal job length model narrow plan pump stack"),
     ("analysis", "accounting choose job plan stack sweep"),
     (
         "reorder",
@@ -169,10 +148,7 @@ struct Source {
     code: String,
 }
 
-#[expect(
-    clippy::unwrap_used,
-    reason = "a tree that cannot be read fails the test"
-)]
+#[expect(clippy::unwrap_used, reason = "a tree that cannot be read fails the test")]
 fn sources() -> Vec<Source> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut found = Vec::new();
@@ -243,10 +219,7 @@ fn entries(list: &str) -> Vec<String> {
 }
 
 fn first_word(text: &str) -> Option<String> {
-    let word: String = text
-        .chars()
-        .take_while(|c| c.is_alphanumeric() || *c == '_')
-        .collect();
+    let word: String = text.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect();
     (!word.is_empty()).then_some(word)
 }
 
@@ -257,9 +230,7 @@ fn listed(names: &str) -> BTreeSet<String> {
 
 /// What is told of two sets that should be one.
 fn differences(what: &str, found: &BTreeSet<String>, listed: &BTreeSet<String>) -> Vec<String> {
-    let new = found
-        .difference(listed)
-        .map(|name| format!("{what} {name}: not in the table"));
+    let new = found.difference(listed).map(|name| format!("{what} {name}: not in the table"));
     let gone = listed
         .difference(found)
         .map(|name| format!("{what} {name}: in the table and not in the code"));
@@ -280,19 +251,14 @@ fn imports_go_down_only_and_are_those_of_the_table() {
     for (room, may) in ROOMS {
         let may = listed(may);
         for up in may.difference(&below) {
-            wrong.push(format!(
-                "{room} -> {up}: an arrow up, or to a room that is not there"
-            ));
+            wrong.push(format!("{room} -> {up}: an arrow up, or to a room that is not there"));
         }
         let found = imports.remove(*room).unwrap_or_default();
         wrong.extend(differences(&format!("{room} ->"), &found, &may));
         below.insert(room.to_string());
     }
     for room in imports.keys().filter(|room| !ROOT.contains(&room.as_str())) {
-        wrong.push(format!(
-            "the room {room} is not in the table; it imports {:?}",
-            imports[room]
-        ));
+        wrong.push(format!("the room {room} is not in the table; it imports {:?}", imports[room]));
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
@@ -307,10 +273,7 @@ fn no_path_of_super_reaches_the_root() {
             wrong.push(source.path.display().to_string());
         }
     }
-    assert!(
-        wrong.is_empty(),
-        "write crate:: instead of super:: in {wrong:?}"
-    );
+    assert!(wrong.is_empty(), "write crate:: instead of super:: in {wrong:?}");
 }
 
 #[test]
@@ -327,11 +290,7 @@ fn each_outside_crate_stands_behind_its_rooms() {
             let path = names_after(&source.code, &format!("{name}::"));
             !path.is_empty() || source.code.contains(&format!("{name}!("))
         };
-        let rooms: BTreeSet<String> = sources
-            .iter()
-            .filter(uses)
-            .map(|s| s.room.clone())
-            .collect();
+        let rooms: BTreeSet<String> = sources.iter().filter(uses).map(|s| s.room.clone()).collect();
         let door = DOORS.iter().find(|(door, _)| door == name);
         let may = door.map(|(_, rooms)| listed(rooms)).unwrap_or_default();
         wrong.extend(differences(&format!("{name} in"), &rooms, &may));
@@ -339,10 +298,7 @@ fn each_outside_crate_stands_behind_its_rooms() {
             wrong.push(format!("{name} is a dependency that no room uses"));
         }
     }
-    for (door, _) in DOORS
-        .iter()
-        .filter(|(door, _)| !names.iter().any(|name| name == door))
-    {
+    for (door, _) in DOORS.iter().filter(|(door, _)| !names.iter().any(|name| name == door)) {
         wrong.push(format!("{door} is in the table and no dependency"));
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));

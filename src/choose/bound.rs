@@ -43,10 +43,7 @@ pub struct Multipliers {
 impl Multipliers {
     /// All nothing: the bound is then the sum of the cheapest columns.
     pub fn zero(sets: usize, tier: usize) -> Multipliers {
-        Multipliers {
-            sets: vec![(0, 0); sets],
-            goals: vec![0; tier],
-        }
+        Multipliers { sets: vec![(0, 0); sets], goals: vec![0; tier] }
     }
 }
 
@@ -113,20 +110,12 @@ impl Allowed {
                 Arc::new((0..).take(columns.len()).filter(there).collect())
             })
             .collect();
-        let stock = instance.capacity.iter().map(|&most| Range {
-            least: 0,
-            most: Some(most),
-        });
-        let classes = instance.classes.iter().map(|_| Range {
-            least: 0,
-            most: None,
-        });
+        let stock = instance.capacity.iter().map(|&most| Range { least: 0, most: Some(most) });
+        let classes = instance.classes.iter().map(|_| Range { least: 0, most: None });
         Allowed {
             columns,
             // A supplier always takes a column, if only the one that supplies nothing.
-            idle: (0..instance.takers.len())
-                .map(|taker| taker < instance.pumps)
-                .collect(),
+            idle: (0..instance.takers.len()).map(|taker| taker < instance.pumps).collect(),
             ranges: stock.chain(classes).collect(),
         }
     }
@@ -205,11 +194,7 @@ impl Stage<'_> {
     pub fn reduced(&self, prices: &Prices, taker: usize, column: u32) -> i128 {
         let number = column as usize;
         let column = self.instance.column(taker, column);
-        let items = if taker < self.instance.pumps {
-            &prices.taken
-        } else {
-            &prices.supplied
-        };
+        let items = if taker < self.instance.pumps { &prices.taken } else { &prices.supplied };
         let mut sum = prices.serving.get(taker).copied().unwrap_or(0);
         sum += prices.waste * i128::from(column.waste);
         if let (Some((price, asked)), Some(supplier)) =
@@ -260,10 +245,7 @@ impl Stage<'_> {
             Err(stop) => return stop.map_or(Ok(None), Err),
         };
         let sum: i128 = cheapest.iter().map(|(reduced, _)| reduced).sum();
-        Ok(Some(Priced {
-            bound: prices.constant + sum,
-            cheapest,
-        }))
+        Ok(Some(Priced { bound: prices.constant + sum, cheapest }))
     }
 }
 

@@ -83,11 +83,7 @@ impl Climb<'_> {
     ) -> Option<Peak> {
         let ranges = &self.allowed.ranges;
         let prices = self.stage.prices(&start, ranges);
-        let mut peak = Peak {
-            bound: NOTHING,
-            multipliers: start,
-            above: i128::MAX,
-        };
+        let mut peak = Peak { bound: NOTHING, multipliers: start, above: i128::MAX };
         let mut found = match self.price(&prices, pool, watch) {
             Ok(found) => found?,
             Err(_) => return Some(peak),
@@ -113,10 +109,8 @@ impl Climb<'_> {
                 self.thin(&mut options, &middle);
             }
             let program = self.program(&options);
-            let Some(Advice {
-                multipliers: next,
-                at_wall,
-            }) = program.multipliers(&peak.multipliers, &middle, reach, watch)
+            let Some(Advice { multipliers: next, at_wall }) =
+                program.multipliers(&peak.multipliers, &middle, reach, watch)
             else {
                 reach /= 8.0;
                 if reach < NARROWEST {
@@ -184,12 +178,7 @@ impl Climb<'_> {
     }
 
     fn program<'a>(&'a self, options: &'a [Options]) -> Program<'a> {
-        Program {
-            stage: self.stage,
-            ranges: &self.allowed.ranges,
-            options,
-            scales: self.scales,
-        }
+        Program { stage: self.stage, ranges: &self.allowed.ranges, options, scales: self.scales }
     }
 
     /// Prices every column: what is least, what is least among those at hand, and what is better;
@@ -237,10 +226,7 @@ impl Climb<'_> {
                         }
                     }
                     let least = fresh.first().map(|f| f.0).into_iter().chain(least).min();
-                    Ok(Found {
-                        least: least.ok_or(None)?,
-                        fresh,
-                    })
+                    Ok(Found { least: least.ok_or(None)?, fresh })
                 },
             )
             .collect::<Result<_, Option<Stop>>>();
@@ -284,9 +270,7 @@ impl Climb<'_> {
             return Vec::new();
         };
         let takers = priced.cheapest.into_iter().enumerate();
-        takers
-            .filter_map(|(taker, (_, column))| Some(((taker, column?), 1.0)))
-            .collect()
+        takers.filter_map(|(taker, (_, column))| Some(((taker, column?), 1.0))).collect()
     }
 
     /// The options at hand whose reduced cost is within `slack` of the least.
@@ -323,9 +307,7 @@ impl Climb<'_> {
 
 /// The options of those takers that have several.
 fn undecided(options: &[Options]) -> usize {
-    let counts = options
-        .iter()
-        .map(|o| o.columns.len() + usize::from(o.idle));
+    let counts = options.iter().map(|o| o.columns.len() + usize::from(o.idle));
     counts.filter(|&count| count > 1).sum()
 }
 

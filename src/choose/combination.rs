@@ -91,10 +91,7 @@ pub(crate) fn listed(
         }
     }
     found.sort_by(|a, b| {
-        a.total
-            .cmp(&b.total)
-            .then(a.pieces.cmp(&b.pieces))
-            .then_with(|| a.picks.cmp(&b.picks))
+        a.total.cmp(&b.total).then(a.pieces.cmp(&b.pieces)).then_with(|| a.picks.cmp(&b.picks))
     });
     found.dedup_by(|a, b| a.picks == b.picks);
     Some(Listed { list: found, cut })

@@ -66,9 +66,7 @@ impl Instance {
             Tier::Waste => self.column(taker, column).waste,
             Tier::Pieces(each) if pump => {
                 let uses = &self.column(taker, column).uses;
-                uses.iter()
-                    .map(|&(item, count)| each[usize::from(item)] * i64::from(count))
-                    .sum()
+                uses.iter().map(|&(item, count)| each[usize::from(item)] * i64::from(count)).sum()
             }
             Tier::Pieces(_) => 0,
         }
@@ -130,8 +128,7 @@ impl Instance {
 
 /// Whether a column fits into what is left.
 pub fn fits(left: &[i64], uses: &Uses) -> bool {
-    uses.iter()
-        .all(|&(item, count)| left[usize::from(item)] >= i64::from(count))
+    uses.iter().all(|&(item, count)| left[usize::from(item)] >= i64::from(count))
 }
 
 /// Takes a column's pieces.

@@ -18,12 +18,7 @@ pub(super) struct Ranking<'a> {
 impl<'a> Ranking<'a> {
     pub(super) fn new(stage: Stage<'a>, prices: &'a Prices, allowed: &'a Allowed) -> Ranking<'a> {
         let sorted = allowed.columns.iter().map(|_| OnceCell::new()).collect();
-        Ranking {
-            stage,
-            prices,
-            allowed,
-            sorted,
-        }
+        Ranking { stage, prices, allowed, sorted }
     }
 
     fn of(&self, pump: usize) -> &[u32] {
@@ -70,8 +65,7 @@ pub(super) fn supply(
         };
         let enough = |column: &&u32| {
             let uses = &instance.column(supplier, **column).uses;
-            uses.iter()
-                .all(|&(item, count)| f64::from(count) <= wanted(item) + 1e-6)
+            uses.iter().all(|&(item, count)| f64::from(count) <= wanted(item) + 1e-6)
         };
         let most = || shares.iter().max_by(|a, b| a.1.total_cmp(&b.1));
         let chosen = if shares.is_empty() {
@@ -80,9 +74,7 @@ pub(super) fn supply(
             let cheapest = columns.iter().filter(enough).copied();
             let cost = |column: &u32| -> Vec<i64> {
                 let tiers = stage.tier..stage.instance.tiers.len();
-                tiers
-                    .map(|tier| stage.instance.cost(tier, supplier, *column))
-                    .collect()
+                tiers.map(|tier| stage.instance.cost(tier, supplier, *column)).collect()
             };
             cheapest
                 .min_by_key(|column| (cost(column), *column))
@@ -99,10 +91,7 @@ pub(super) fn supply(
 /// stop, the others take the first column that fits and nobody makes way.
 pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64], watch: &Watch<'_>) {
     let instance = ranking.stage.instance;
-    let mut moves = Moves {
-        left: MOST_MOVES,
-        pace: Pace::of(watch),
-    };
+    let mut moves = Moves { left: MOST_MOVES, pace: Pace::of(watch) };
     for pump in 0..instance.pumps {
         if taken[pump].is_some() {
             continue;

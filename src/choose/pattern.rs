@@ -65,11 +65,7 @@ impl Row {
     /// What a combination in a pack contributes, its own guard taken off.
     pub fn contribution(&self, pack: usize, combination: &Combination) -> i128 {
         let c = self.sensitivity[pack];
-        let hurts = if c > 0 {
-            combination.minus
-        } else {
-            combination.plus
-        };
+        let hurts = if c > 0 { combination.minus } else { combination.plus };
         let guard = match self.guard {
             Guard::WorstCase => c.abs() * i128::from(hurts),
             Guard::None | Guard::Expanded(_) => 0,
@@ -113,12 +109,7 @@ pub fn rows(pump: &Pump, policy: &Policy) -> Vec<Row> {
         [(form.lower(), 1), (form.upper(), -1)]
             .map(|(face, sign)| row(pump, requirement, &face, sign, guard))
     };
-    pump.requirements
-        .iter()
-        .map(|r| &r.form)
-        .enumerate()
-        .flat_map(sides)
-        .collect()
+    pump.requirements.iter().map(|r| &r.form).enumerate().flat_map(sides).collect()
 }
 
 fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guard: Guard) -> Row {
@@ -131,21 +122,14 @@ fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guard: Guard) -
         if let Term::Pack(pack) = *term {
             sensitivity[pack] += c;
         }
-        let Some(Estimate {
-            value, tolerance, ..
-        }) = pump.estimate(*term)
-        else {
+        let Some(Estimate { value, tolerance, .. }) = pump.estimate(*term) else {
             continue;
         };
         constant += c * i128::from(value.ticks());
         uneven += c * tolerance.uneven();
         *known.entry(*term).or_default() += c;
         if guard == Guard::WorstCase {
-            let hurts = if c > 0 {
-                tolerance.minus
-            } else {
-                tolerance.plus
-            };
+            let hurts = if c > 0 { tolerance.minus } else { tolerance.plus };
             constant -= c.abs() * i128::from(hurts.ticks());
         }
     }
@@ -156,19 +140,9 @@ fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guard: Guard) -
         }
     }
     let weight = |term| known.get(&term).copied().unwrap_or_default();
-    let standard = |term| {
-        pump.estimate(term)
-            .map_or(Uncertainty::ZERO, |e| e.standard)
-    };
+    let standard = |term| pump.estimate(term).map_or(Uncertainty::ZERO, |e| e.standard);
     variance.correlate(&pump.correlations, weight, standard);
-    Row {
-        requirement,
-        constant,
-        sensitivity,
-        guard,
-        variance,
-        uneven,
-    }
+    Row { requirement, constant, sensitivity, guard, variance, uneven }
 }
 
 /// The totals that each pack can have in any kit that meets all rows, guards of the pieces left
@@ -200,10 +174,7 @@ pub fn windows(rows: &[Row], most: &[i64]) -> Vec<Window> {
         }
     }
     let whole = |end: i128| i64::try_from(end).unwrap_or(if end < 0 { i64::MIN } else { i64::MAX });
-    windows
-        .into_iter()
-        .map(|(first, last)| (whole(first), whole(last)))
-        .collect()
+    windows.into_iter().map(|(first, last)| (whole(first), whole(last))).collect()
 }
 
 /// The distance of a requirement from its target as `constant + sum over packs`.
@@ -240,10 +211,7 @@ impl Pattern {
         &'a self,
         drawers: &'a [&'a [Combination]],
     ) -> impl Iterator<Item = &'a Combination> + 'a {
-        drawers
-            .iter()
-            .zip(&self.choice)
-            .map(|(drawer, &c)| &drawer[c as usize])
+        drawers.iter().zip(&self.choice).map(|(drawer, &c)| &drawer[c as usize])
     }
 
     /// Cost and handling of its pieces, and its charges for coming out off target.
@@ -265,10 +233,7 @@ impl Demands {
     pub fn of(pump: &Pump, policy: &Policy) -> Demands {
         let aim = |(index, r): (usize, &crate::model::Requirement)| {
             let row = row(pump, index, &r.form.target(), 1, Guard::None);
-            Aimed {
-                constant: row.constant,
-                sensitivity: row.sensitivity,
-            }
+            Aimed { constant: row.constant, sensitivity: row.sensitivity }
         };
         Demands {
             rows: rows(pump, policy),
@@ -334,11 +299,7 @@ pub(crate) fn listed_for(
     pace: &mut Pace<'_>,
 ) -> Option<Listed<Pattern>> {
     let Demands { rows, aims } = demands;
-    let mut listing = Listing {
-        list: Vec::new(),
-        cut: None,
-        pace,
-    };
+    let mut listing = Listing { list: Vec::new(), cut: None, pace };
     if drawers.iter().any(|drawer| drawer.is_empty()) {
         return Some(listing.done());
     }
@@ -360,15 +321,7 @@ pub(crate) fn listed_for(
             after[pack] = after[pack + 1] + best;
         }
     }
-    let reach = Reach {
-        rows,
-        doubts,
-        aims,
-        most_after: &most_after,
-        drawers,
-        policy,
-        most,
-    };
+    let reach = Reach { rows, doubts, aims, most_after: &most_after, drawers, policy, most };
     let start: Vec<i128> = rows.iter().map(|row| row.constant).collect();
     let aimed: Vec<i128> = aims.iter().map(|aim| aim.constant).collect();
     reach.extend(&start, &aimed, &mut Choice::new(), &mut listing)?;
@@ -384,10 +337,7 @@ struct Listing<'p, 'w> {
 
 impl Listing<'_, '_> {
     fn done(self) -> Listed<Pattern> {
-        Listed {
-            list: self.list,
-            cut: self.cut,
-        }
+        Listed { list: self.list, cut: self.cut }
     }
 }
 
@@ -417,14 +367,9 @@ impl Reach<'_> {
             if !self.clear(sums, choice) {
                 return Some(());
             }
-            let off_target = aimed
-                .iter()
-                .map(|d| off_target_charge(*d, self.policy.off_target))
-                .sum();
-            listing.list.push(Pattern {
-                choice: choice.clone(),
-                off_target,
-            });
+            let off_target =
+                aimed.iter().map(|d| off_target_charge(*d, self.policy.off_target)).sum();
+            listing.list.push(Pattern { choice: choice.clone(), off_target });
             return (listing.list.len() <= self.most).then_some(());
         }
         let drawer = self.drawers[pack];

@@ -137,21 +137,14 @@ fn lay_out(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Laid, Choose
         return Err(ChooseError::TooManyItems);
     }
     let on_hand: Vec<u32> = job.stock.iter().map(Item::available).collect();
-    let offered: Vec<u32> = (0..job.stock.len())
-        .map(|item| on_hand[item] + buyable(job, market, item))
-        .collect();
+    let offered: Vec<u32> =
+        (0..job.stock.len()).map(|item| on_hand[item] + buyable(job, market, item)).collect();
     let drawers = Drawers::listed(job, &offered, watch)?;
-    let Listed {
-        list: mut columns,
-        cut,
-    } = list_columns(job, &drawers, &offered, watch)?;
+    let Listed { list: mut columns, cut } = list_columns(job, &drawers, &offered, watch)?;
     let held_back = hold_back(job, market, &mut columns);
     let wanted = wanted(job.stock.len() + held_back.len(), &columns);
-    let Supply {
-        mut suppliers,
-        mut ready,
-        cut: too_few,
-    } = supply::suppliers(job, &on_hand, &wanted, watch);
+    let Supply { mut suppliers, mut ready, cut: too_few } =
+        supply::suppliers(job, &on_hand, &wanted, watch);
     for (item, &wanted) in wanted.iter().enumerate().take(job.stock.len()) {
         let Some(offer) = market.offers[item].filter(|_| offered[item] > on_hand[item]) else {
             continue;
@@ -197,10 +190,7 @@ fn buyable(job: &Job, market: &Market, item: usize) -> u32 {
             .sum()
     };
     let pumps = job.pumps.iter();
-    let wanted: u64 = pumps
-        .filter(|pump| !market.too_late(pump, item))
-        .map(takes)
-        .sum();
+    let wanted: u64 = pumps.filter(|pump| !market.too_late(pump, item)).map(takes).sum();
     let mut packs = wanted.min(MOST_BOUGHT).div_ceil(u64::from(offer.pack));
     if let Some(budget) = market.budget
         && offer.price.raw() > 0

@@ -151,19 +151,13 @@ pub fn scales(stage: Stage<'_>) -> Vec<f64> {
     (0..=stage.tier).map(scale).collect()
 }
 
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "advice only: bounds are recomputed in integers"
-)]
+#[expect(clippy::cast_precision_loss, reason = "advice only: bounds are recomputed in integers")]
 fn to_f64(number: i64) -> f64 {
     number as f64
 }
 
 /// A multiplier in scaled floating point.
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "advice only: bounds are recomputed in integers"
-)]
+#[expect(clippy::cast_precision_loss, reason = "advice only: bounds are recomputed in integers")]
 fn shown(multiplier: i128, scale: f64) -> f64 {
     multiplier as f64 / SCALE as f64 / scale
 }
@@ -184,8 +178,7 @@ impl Program<'_> {
 
     fn uses(&self, (taker, column): Entry) -> impl Iterator<Item = (usize, f64)> + '_ {
         let uses = &self.stage.instance.column(taker, column).uses;
-        uses.iter()
-            .map(|&(item, count)| (usize::from(item), f64::from(count)))
+        uses.iter().map(|&(item, count)| (usize::from(item), f64::from(count)))
     }
 
     /// Whether nothing that is still open changes an earlier goal: all pumps that it counts must
@@ -221,13 +214,7 @@ impl Program<'_> {
             let reach = reach * (1.0 + middle);
             let up = variables.add(variable().bounds(0.0..=reach.min((most - middle).max(0.0))));
             let down = variables.add(variable().bounds(0.0..=reach.min(middle)));
-            Way {
-                up,
-                down,
-                middle,
-                reach,
-                most,
-            }
+            Way { up, down, middle, reach, most }
         };
         // What a piece of each item costs more than in the middle, as a sum of variables.
         let mut items: Vec<Vec<(Way, f64)>> = vec![Vec::new(); stage.instance.capacity.len()];
@@ -237,13 +224,10 @@ impl Program<'_> {
             let mut side = |limit: i64, most: f64, middle: i128, sign: f64| {
                 let way = ways(most, shown(middle, aim));
                 way.add_to(&mut objective, sign * to_f64(limit));
-                set.iter()
-                    .for_each(|&item| items[item as usize].push((way, sign)));
+                set.iter().for_each(|&item| items[item as usize].push((way, sign)));
                 way
             };
-            let most = range
-                .most
-                .map(|limit| side(limit, MOST_MULTIPLIER, most, 1.0));
+            let most = range.most.map(|limit| side(limit, MOST_MULTIPLIER, most, 1.0));
             let least = (range.least > 0).then(|| side(range.least, MOST_MULTIPLIER, least, -1.0));
             sets.push((most, least));
         }
@@ -298,14 +282,9 @@ impl Program<'_> {
                 rows.push((left, -shown(reduced - cheapest, aim)));
             }
         }
-        let rows = rows
-            .into_iter()
-            .map(|(left, right)| constraint!(left >= right));
+        let rows = rows.into_iter().map(|(left, right)| constraint!(left >= right));
         let value = solve(variables, objective, rows, watch)?;
-        let all = sets
-            .iter()
-            .flat_map(|(most, least)| [most, least])
-            .chain(&goals);
+        let all = sets.iter().flat_map(|(most, least)| [most, least]).chain(&goals);
         let at_wall = all.flatten().any(|way| way.at_wall(&value));
         let whole = |way: &Option<Way>, scale: f64, limit: i64| match way {
             Some(way) => whole_multiplier(way.to(&value) * scale, limit),
@@ -329,21 +308,13 @@ impl Program<'_> {
                 .map(|((way, scale), &limit)| whole(way, aim / scale, limit))
                 .collect::<Option<_>>()?,
         };
-        Some(Advice {
-            multipliers,
-            at_wall,
-        })
+        Some(Advice { multipliers, at_wall })
     }
 
     /// How much of each option the relaxed problem takes, those it takes nothing of left out; `None`
     /// if the backend gives nothing or the watch stops it.
     pub fn fractions(&self, watch: &Watch<'_>) -> Option<Vec<(Entry, f64)>> {
-        let Program {
-            stage,
-            ranges,
-            options,
-            ..
-        } = *self;
+        let Program { stage, ranges, options, .. } = *self;
         let mut variables = ProblemVariables::new();
         let mut objective = Expression::default();
         let mut items = vec![Expression::default(); stage.instance.capacity.len()];
@@ -405,10 +376,8 @@ impl Program<'_> {
             constraints.push(constraint!(goal - miss() <= self.limit(tier)));
         }
         let value = solve(variables, objective, constraints, watch)?;
-        let shares: Vec<(Entry, f64)> = columns
-            .into_iter()
-            .map(|(entry, v)| (entry, v.map_or(1.0, &value)))
-            .collect();
+        let shares: Vec<(Entry, f64)> =
+            columns.into_iter().map(|(entry, v)| (entry, v.map_or(1.0, &value))).collect();
         let whole = shares.iter().all(|(_, share)| share.is_finite());
         whole.then(|| shares.into_iter().filter(|(_, v)| *v > 1e-9).collect())
     }
@@ -420,10 +389,7 @@ fn whole_multiplier(value: f64, limit: i64) -> Option<i128> {
     if !value.is_finite() || value * to_f64(limit.abs().max(1_000_000)) > 1e24 {
         return None;
     }
-    #[expect(
-        clippy::cast_possible_truncation,
-        reason = "checked to be finite and far below 2^127"
-    )]
+    #[expect(clippy::cast_possible_truncation, reason = "checked to be finite and far below 2^127")]
     #[expect(clippy::cast_precision_loss, reason = "SCALE is a power of two")]
     let whole = (value.max(0.0) * SCALE as f64).round() as i128;
     Some(whole)
@@ -462,10 +428,7 @@ fn by_microlp(
     rows: impl IntoIterator<Item = Constraint>,
     watch: &Watch<'_>,
 ) -> Option<Values> {
-    let names: Vec<Variable> = variables
-        .iter_variables_with_def()
-        .map(|(name, _)| name)
-        .collect();
+    let names: Vec<Variable> = variables.iter_variables_with_def().map(|(name, _)| name).collect();
     let mut model = variables.minimise(objective).using(good_lp::microlp);
     for row in rows {
         model.add_constraint(row);
@@ -481,9 +444,7 @@ fn by_microlp(
     }
     let values = outcome.solution()?.iter().map(|(_, value)| value);
     let values: HashMap<Variable, f64> = names.into_iter().zip(values).collect();
-    Some(Box::new(move |name| {
-        values.get(&name).copied().unwrap_or(f64::NAN)
-    }))
+    Some(Box::new(move |name| values.get(&name).copied().unwrap_or(f64::NAN)))
 }
 
 /// HiGHS is told the time that is left; it cannot be interrupted before.

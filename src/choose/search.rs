@@ -68,13 +68,7 @@ pub fn close(
     search.start = Some(incumbent.clone());
     search.known = known;
     let (bound, allowed, multipliers, stopped) = search.run(allowed);
-    Closed {
-        taken: search.best.unwrap_or(incumbent),
-        bound,
-        allowed,
-        multipliers,
-        stopped,
-    }
+    Closed { taken: search.best.unwrap_or(incumbent), bound, allowed, multipliers, stopped }
 }
 
 /// The multipliers that the goal before this one ended with, made into some for this one: so large that
@@ -87,17 +81,8 @@ pub fn carried(stage: Stage<'_>, earlier: &Multipliers) -> Multipliers {
     let own = i128::from(grain(stage.instance, stage.tier));
     let times = |multiplier: i128| 4 * own * multiplier / theirs;
     Multipliers {
-        sets: earlier
-            .sets
-            .iter()
-            .map(|&(most, least)| (times(most), times(least)))
-            .collect(),
-        goals: earlier
-            .goals
-            .iter()
-            .map(|&goal| times(goal))
-            .chain([times(SCALE)])
-            .collect(),
+        sets: earlier.sets.iter().map(|&(most, least)| (times(most), times(least))).collect(),
+        goals: earlier.goals.iter().map(|&goal| times(goal)).chain([times(SCALE)]).collect(),
     }
 }
 
@@ -296,13 +281,7 @@ impl<'a> Search<'a> {
         if self.is_part {
             return;
         }
-        self.watch.tell(
-            self.aim,
-            self.stage.instance.pumps,
-            self.to_beat(),
-            bound,
-            open,
-        );
+        self.watch.tell(self.aim, self.stage.instance.pumps, self.to_beat(), bound, open);
     }
 
     /// The columns whose reduced cost leaves room for a plan as good as the best one.
@@ -385,29 +364,21 @@ impl<'a> Search<'a> {
         } else {
             goal.fractions(&peak, &self.pool, self.watch)
         };
-        Some(Relaxed {
-            bound,
-            multipliers: peak.multipliers,
-            fractions,
-        })
+        Some(Relaxed { bound, multipliers: peak.multipliers, fractions })
     }
 
     /// How exactly a sample's bound is worth knowing: a small part of what one pump costs.
     fn coarse(&self) -> i64 {
         let instance = self.stage.instance;
         let first = (0..instance.pumps).find(|&pump| !instance.takers[pump].is_empty());
-        first.map_or(1, |pump| {
-            instance.cost(self.stage.tier, pump, 0).abs() / 256
-        })
+        first.map_or(1, |pump| instance.cost(self.stage.tier, pump, 0).abs() / 256)
     }
 
     /// The box in which the parts of a split search start: the wider the fewer takers there are,
     /// since then a linear program costs little.
     fn nearest(&self) -> f64 {
         let takers = u32::try_from(self.stage.instance.takers.len()).unwrap_or(u32::MAX);
-        (32.0 / f64::from(takers.max(1)))
-            .powi(2)
-            .clamp(NEAR / 16.0, 1.0)
+        (32.0 / f64::from(takers.max(1))).powi(2).clamp(NEAR / 16.0, 1.0)
     }
 
     /// Whether multipliers can be had from a sample of the pumps: where there are many, and all
@@ -416,10 +387,7 @@ impl<'a> Search<'a> {
         let instance = self.stage.instance;
         let all_ready = instance.pumps == instance.takers.len();
         // What is bought can be bought for a part of the pumps as well.
-        let bought = instance
-            .tiers
-            .iter()
-            .any(|tier| matches!(tier, Tier::Bought(_)));
+        let bought = instance.tiers.iter().any(|tier| matches!(tier, Tier::Bought(_)));
         (all_ready || bought) && instance.pumps >= 4 * SAMPLE && self.known.is_none()
     }
 
@@ -445,17 +413,9 @@ impl<'a> Search<'a> {
                 range.least = share(range.least);
                 range.most = range.most.map(share);
             }
-            let limits: Vec<i64> = self
-                .stage
-                .limits
-                .iter()
-                .map(|&limit| share(limit))
-                .collect();
+            let limits: Vec<i64> = self.stage.limits.iter().map(|&limit| share(limit)).collect();
             let goal = Climb {
-                stage: Stage {
-                    limits: &limits,
-                    ..self.stage
-                },
+                stage: Stage { limits: &limits, ..self.stage },
                 allowed: &part,
                 grain: self.grain.max(self.coarse()),
                 enough: i64::MAX,
@@ -509,13 +469,7 @@ impl<'a> Search<'a> {
         let instance = self.stage.instance;
         let mut left = instance.capacity.clone();
         let mut taken: Taken = vec![None; instance.takers.len()];
-        supply(
-            self.stage,
-            allowed,
-            &relaxed.fractions,
-            &mut taken,
-            &mut left,
-        );
+        supply(self.stage, allowed, &relaxed.fractions, &mut taken, &mut left);
         let mut wanted = relaxed.fractions.clone();
         wanted.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
         for ((pump, column), _) in wanted {
@@ -611,18 +565,10 @@ impl<'a> Search<'a> {
             free.dedup();
             let before = self.to_beat();
             self.search_part(&free, &best, &prices, &priced, allowed);
-            idle_rounds = if self.to_beat() < before {
-                0
-            } else {
-                idle_rounds + 1
-            };
+            idle_rounds = if self.to_beat() < before { 0 } else { idle_rounds + 1 };
             // Where little is left to gain, splitting the search gains it sooner.
             let near = self.to_beat() - relaxed.bound <= self.to_beat().abs() / 100_000;
-            let patience = if near {
-                4
-            } else {
-                3 * pumps.div_ceil(PART / 2)
-            };
+            let patience = if near { 4 } else { 3 * pumps.div_ceil(PART / 2) };
             if idle_rounds >= patience {
                 return;
             }
@@ -753,11 +699,7 @@ impl<'a> Search<'a> {
             takers: Arc::new(
                 free.iter()
                     .zip(&kept)
-                    .map(|(&p, kept)| {
-                        kept.iter()
-                            .map(|&c| instance.column(p, c).clone())
-                            .collect()
-                    })
+                    .map(|(&p, kept)| kept.iter().map(|&c| instance.column(p, c).clone()).collect())
                     .collect(),
             ),
             tiers: instance
@@ -780,18 +722,9 @@ impl<'a> Search<'a> {
                 .collect(),
         };
         let others = instance.value(&held);
-        let limits: Vec<i64> = self
-            .stage
-            .limits
-            .iter()
-            .zip(&others)
-            .map(|(limit, held)| limit - held)
-            .collect();
-        let stage = Stage {
-            instance: &part,
-            limits: &limits,
-            ..self.stage
-        };
+        let limits: Vec<i64> =
+            self.stage.limits.iter().zip(&others).map(|(limit, held)| limit - held).collect();
+        let stage = Stage { instance: &part, limits: &limits, ..self.stage };
         let start: Taken = free
             .iter()
             .zip(&kept)
@@ -832,10 +765,7 @@ impl<'a> Search<'a> {
             return;
         }
         let value = self.stage.instance.value(&taken);
-        let keeps = value
-            .iter()
-            .zip(self.stage.limits)
-            .all(|(value, limit)| value <= limit);
+        let keeps = value.iter().zip(self.stage.limits).all(|(value, limit)| value <= limit);
         if keeps && value[self.stage.tier..] < self.value[self.stage.tier..] {
             self.put_in_pool(&taken);
             self.best = Some(taken);
@@ -897,31 +827,20 @@ fn packs(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Opt
         let shares = &fractions[from..to];
         from = to;
         let asked = &prices[supplier - instance.pumps];
-        let spent: f64 = shares
-            .iter()
-            .map(|((_, column), share)| to_f64(asked[*column as usize]) * share)
-            .sum();
+        let spent: f64 =
+            shares.iter().map(|((_, column), share)| to_f64(asked[*column as usize]) * share).sum();
         // Columns ascend by price, which only rises when another pack is bought.
         let columns = &allowed.columns[supplier];
         let above = columns.partition_point(|&c| to_f64(asked[c as usize]) <= spent + 1e-3);
-        let (Some(&below), Some(&next)) = (
-            above.checked_sub(1).and_then(|at| columns.get(at)),
-            columns.get(above),
-        ) else {
+        let (Some(&below), Some(&next)) =
+            (above.checked_sub(1).and_then(|at| columns.get(at)), columns.get(above))
+        else {
             continue;
         };
         let (low, high) = (to_f64(asked[below as usize]), to_f64(asked[next as usize]));
         let open = (spent - low).min(high - spent);
         if open > 1e-3 * (high - low).max(1.0) && best.is_none_or(|(most, ..)| open > most) {
-            best = Some((
-                open,
-                supplier,
-                if spent - low < high - spent {
-                    low
-                } else {
-                    -low
-                },
-            ));
+            best = Some((open, supplier, if spent - low < high - spent { low } else { -low }));
         }
     }
     let (_, supplier, edge) = best?;
@@ -939,10 +858,7 @@ fn packs(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Opt
     })
 }
 
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "says where to split; nothing is proven by it"
-)]
+#[expect(clippy::cast_precision_loss, reason = "says where to split; nothing is proven by it")]
 fn to_f64(number: i64) -> f64 {
     number as f64
 }
@@ -966,31 +882,18 @@ fn totals(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Op
             .reduce(|best, next| if next.2 > best.2 + 1e-9 { next } else { best })
     };
     let (set, total, _) = undecided(singles, stage.sets.len()).or_else(|| undecided(0, singles))?;
-    #[expect(
-        clippy::cast_possible_truncation,
-        reason = "a count of pieces is far below 2^53"
-    )]
+    #[expect(clippy::cast_possible_truncation, reason = "a count of pieces is far below 2^53")]
     let floor = total.floor() as i64;
     let range = allowed.ranges[set];
     if floor < range.least || range.most.is_some_and(|most| floor >= most) {
         return None;
     }
     let mut below = allowed.clone();
-    below.ranges[set] = Range {
-        most: Some(floor),
-        ..range
-    };
+    below.ranges[set] = Range { most: Some(floor), ..range };
     let mut above = allowed.clone();
-    above.ranges[set] = Range {
-        least: floor + 1,
-        ..range
-    };
+    above.ranges[set] = Range { least: floor + 1, ..range };
     // Go on with the nearer side.
-    Some(if total - total.floor() < 0.5 {
-        [below, above]
-    } else {
-        [above, below]
-    })
+    Some(if total - total.floor() < 0.5 { [below, above] } else { [above, below] })
 }
 
 /// Which columns of a pump go into the first half.
@@ -1039,18 +942,13 @@ fn undecided<'a>(instance: &'a Instance, fractions: &[(Entry, f64)]) -> Option<(
 }
 
 fn uses_at_least(instance: &Instance, pump: usize, column: u32, item: u16, count: i16) -> bool {
-    instance
-        .column(pump, column)
-        .uses
-        .iter()
-        .any(|&(i, n)| i == item && n >= count)
+    instance.column(pump, column).uses.iter().any(|&(i, n)| i == item && n >= count)
 }
 
 /// Splits one pump's columns by a rule; `None` if one half would hold everything.
 fn halve(allowed: &Allowed, pump: usize, keeps: Keeps<'_>) -> Option<[Allowed; 2]> {
-    let (first, second): (Vec<u32>, Vec<u32>) = allowed.columns[pump]
-        .iter()
-        .partition(|&&column| keeps(Some(column)));
+    let (first, second): (Vec<u32>, Vec<u32>) =
+        allowed.columns[pump].iter().partition(|&&column| keeps(Some(column)));
     let idle = allowed.idle[pump];
     let idle_first = idle && keeps(None);
     let idle_second = idle && !idle_first;
@@ -1073,9 +971,7 @@ fn widest(allowed: &Allowed) -> Option<[Allowed; 2]> {
     if choices(pump) < 2 {
         return None;
     }
-    let middle = allowed.columns[pump]
-        .get(allowed.columns[pump].len() / 2)
-        .copied();
+    let middle = allowed.columns[pump].get(allowed.columns[pump].len() / 2).copied();
     let first = allowed.columns[pump].first().copied();
     halve(
         allowed,

@@ -64,16 +64,9 @@ pub(super) fn reached(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> R
     let sets = instance.sets();
     let start = first_plan(instance, &sets, watch);
     let allowed = Allowed::all(instance);
-    let known = Known {
-        held: &[],
-        multipliers: &[],
-    };
+    let known = Known { held: &[], multipliers: &[] };
     let stages = stages(instance, &sets, aims, start, known, allowed, watch);
-    Reached {
-        solved: stages.solved,
-        unsettled: None,
-        allowed: stages.allowed,
-    }
+    Reached { solved: stages.solved, unsettled: None, allowed: stages.allowed }
 }
 
 impl Reached {
@@ -104,10 +97,7 @@ pub fn solve_held(
     start: Taken,
     watch: &Watch<'_>,
 ) -> Solved {
-    let known = Known {
-        held,
-        multipliers: &[],
-    };
+    let known = Known { held, multipliers: &[] };
     let allowed = Allowed::all(instance);
     let sets = instance.sets();
     stages(instance, &sets, aims, start, known, allowed, watch).solved
@@ -126,10 +116,7 @@ pub fn solve_from(
     let sets = instance.sets();
     let start = start.unwrap_or_else(|| first_plan(instance, &sets, watch));
     let allowed = Allowed::all(instance);
-    let known = Known {
-        held: &[],
-        multipliers: known,
-    };
+    let known = Known { held: &[], multipliers: known };
     stages(instance, &sets, aims, start, known, allowed, watch).solved
 }
 
@@ -160,17 +147,11 @@ fn stages(
     let mut taken = start;
     let mut limits = known.held.to_vec();
     let mut bounds = known.held.to_vec();
-    let mut multipliers: Vec<Multipliers> = (0..known.held.len())
-        .map(|tier| Multipliers::zero(sets.len(), tier))
-        .collect();
+    let mut multipliers: Vec<Multipliers> =
+        (0..known.held.len()).map(|tier| Multipliers::zero(sets.len(), tier)).collect();
     let mut stopped = None;
     for (tier, &aim) in aims.iter().enumerate().skip(known.held.len()) {
-        let stage = Stage {
-            instance,
-            sets,
-            tier,
-            limits: &limits,
-        };
+        let stage = Stage { instance, sets, tier, limits: &limits };
         // What was learnt of one cost is worth knowing for the next.
         let counts = matches!(instance.tiers[tier], Tier::Pieces(_));
         let earlier = multipliers.last().filter(|_| counts);
@@ -199,16 +180,7 @@ fn stages(
         limits.truncate(held);
         limits.extend(&instance.value(&taken)[held..aims.len()]);
     }
-    Stages {
-        solved: Solved {
-            values: limits,
-            bounds,
-            taken,
-            multipliers,
-            stopped,
-        },
-        allowed,
-    }
+    Stages { solved: Solved { values: limits, bounds, taken, multipliers, stopped }, allowed }
 }
 
 /// No plan has a smaller value: serving all gains no more than all gains, and nothing costs less than
@@ -223,18 +195,10 @@ pub(super) fn least(tier: &Tier) -> i64 {
 /// A plan to start from: each pump takes its least wasteful column that is left, others make
 /// way where none is.
 fn first_plan(instance: &Instance, sets: &[Vec<u32>], watch: &Watch<'_>) -> Taken {
-    let tier = instance
-        .tiers
-        .iter()
-        .position(|t| matches!(t, Tier::Bought(_) | Tier::Waste))
-        .unwrap_or(0);
+    let tier =
+        instance.tiers.iter().position(|t| matches!(t, Tier::Bought(_) | Tier::Waste)).unwrap_or(0);
     let limits = vec![0; tier];
-    let stage = Stage {
-        instance,
-        sets,
-        tier,
-        limits: &limits,
-    };
+    let stage = Stage { instance, sets, tier, limits: &limits };
     let allowed = Allowed::all(instance);
     let prices = stage.prices(&Multipliers::zero(sets.len(), tier), &allowed.ranges);
     let mut left = instance.capacity.clone();
@@ -274,12 +238,7 @@ fn first_in_order(
     let sets = &instance.sets();
     // The values that these searches try to reach are those of no goal.
     let quiet = &watch.unheard();
-    let stage = Stage {
-        instance,
-        sets,
-        tier: aims.len() - 1,
-        limits: earlier,
-    };
+    let stage = Stage { instance, sets, tier: aims.len() - 1, limits: earlier };
     for pump in 0..taken.len() {
         watch.step(Part::Order, pump, taken.len());
         // Taking a column comes before taking none.

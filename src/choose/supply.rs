@@ -89,11 +89,7 @@ pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], watch: &Watch<'_>
             suppliers.push(cut_up(job, &shapes, &layouts));
         }
     }
-    Supply {
-        suppliers,
-        ready,
-        cut,
-    }
+    Supply { suppliers, ready, cut }
 }
 
 /// Ladders of so many pieces paid for, each step as dear as [`pack_waste`] says.
@@ -114,12 +110,7 @@ fn by_the_pack(job: &Job, item: usize, most: u32) -> Option<Supplier> {
             }
         })
         .collect();
-    Some(Supplier {
-        columns,
-        layouts: Vec::new(),
-        by_pack: Some(item),
-        asked: Vec::new(),
-    })
+    Some(Supplier { columns, layouts: Vec::new(), by_pack: Some(item), asked: Vec::new() })
 }
 
 /// One item that can be bought: so many packs more than are on hand, up to what makes `most` pieces
@@ -151,19 +142,11 @@ pub fn bought(
         let pieces = packs.saturating_mul(offer.pack);
         let pieces = pieces.min(most.saturating_sub(on_hand));
         let pieces = i16::try_from(pieces).ok()?;
-        let column = Column {
-            waste: 0,
-            uses: std::iter::once((index, -pieces)).collect(),
-        };
+        let column = Column { waste: 0, uses: std::iter::once((index, -pieces)).collect() };
         Some((column, price(packs)))
     });
     let (columns, asked) = ladder.unzip();
-    Some(Supplier {
-        columns,
-        layouts: Vec::new(),
-        by_pack: None,
-        asked,
-    })
+    Some(Supplier { columns, layouts: Vec::new(), by_pack: None, asked })
 }
 
 /// One sheet, in any of its layouts or none.
@@ -183,15 +166,9 @@ fn cut_up(job: &Job, cut: &[(usize, Length)], layouts: &[Layout]) -> Supplier {
             })
             .collect()
     };
-    let column = |layout: Option<&Layout>| Column {
-        waste: 0,
-        uses: uses(layout),
-    };
+    let column = |layout: Option<&Layout>| Column { waste: 0, uses: uses(layout) };
     Supplier {
-        columns: std::iter::once(None)
-            .chain(layouts.iter().map(Some))
-            .map(column)
-            .collect(),
+        columns: std::iter::once(None).chain(layouts.iter().map(Some)).map(column).collect(),
         layouts: layouts.to_vec(),
         by_pack: None,
         asked: Vec::new(),

@@ -150,10 +150,7 @@ impl<'a> Watch<'a> {
 
     /// Over a run that began at `start`, so that the limit holds for what was done before, too.
     pub fn since(start: Instant) -> Watch<'static> {
-        Watch {
-            start,
-            ..Watch::patient()
-        }
+        Watch { start, ..Watch::patient() }
     }
 
     /// With a time limit from the start.
@@ -178,10 +175,7 @@ impl<'a> Watch<'a> {
             let left = deadline.saturating_duration_since(now);
             now.checked_add(left / 10 * tenths)
         };
-        Watch {
-            deadline: self.deadline.and_then(part),
-            ..*self
-        }
+        Watch { deadline: self.deadline.and_then(part), ..*self }
     }
 
     /// The same watch over as long again as everything took up to now, a second at least, and never past
@@ -191,17 +185,13 @@ impl<'a> Watch<'a> {
         let now = Instant::now();
         let share = now.saturating_duration_since(self.start).max(LEAST_SHARE);
         let end = |deadline: Instant| now.checked_add(share).map_or(deadline, |e| e.min(deadline));
-        Watch {
-            deadline: self.deadline.map(end),
-            ..*self
-        }
+        Watch { deadline: self.deadline.map(end), ..*self }
     }
 
     /// The time that is left, if there is a limit.
     #[cfg(feature = "highs")]
     pub(crate) fn left(&self) -> Option<Duration> {
-        self.deadline
-            .map(|deadline| deadline.saturating_duration_since(Instant::now()))
+        self.deadline.map(|deadline| deadline.saturating_duration_since(Instant::now()))
     }
 
     /// With a flag that an interrupt sets.
@@ -237,15 +227,10 @@ impl<'a> Watch<'a> {
         if self.looks.is_some_and(Looks::look) {
             return Some(Stop::TimeLimit);
         }
-        if self
-            .interrupt
-            .is_some_and(|flag| flag.load(Ordering::Relaxed))
-        {
+        if self.interrupt.is_some_and(|flag| flag.load(Ordering::Relaxed)) {
             return Some(Stop::Interrupt);
         }
-        self.deadline
-            .is_some_and(|deadline| Instant::now() >= deadline)
-            .then_some(Stop::TimeLimit)
+        self.deadline.is_some_and(|deadline| Instant::now() >= deadline).then_some(Stop::TimeLimit)
     }
 
     /// Counts units of work, where looks are counted.
@@ -257,33 +242,19 @@ impl<'a> Watch<'a> {
 
     /// The same over one of many small searches: it ends after so many parts, and nobody listens.
     pub(crate) fn quick(&self, most_nodes: usize) -> Watch<'a> {
-        Watch {
-            steps: None,
-            most_nodes,
-            ..self.unheard()
-        }
+        Watch { steps: None, most_nodes, ..self.unheard() }
     }
 
     /// The same, but that nobody hears of values and bounds, which are not those of a goal.
     pub(crate) fn unheard(&self) -> Watch<'a> {
-        Watch {
-            listener: None,
-            ..*self
-        }
+        Watch { listener: None, ..*self }
     }
 
     /// Tells the listener.
     pub(crate) fn tell(&self, aim: Aim, pumps: usize, value: i64, bound: i64, open: usize) {
         if let Some(listener) = self.listener {
             let elapsed = self.start.elapsed();
-            listener(News {
-                aim,
-                pumps,
-                value,
-                bound,
-                open,
-                elapsed,
-            });
+            listener(News { aim, pumps, value, bound, open, elapsed });
         }
     }
 
@@ -315,12 +286,7 @@ impl<'a> Pace<'a> {
 
     /// Goes on for so many units even after the watch has said to stop.
     pub(crate) fn at_least(watch: &'a Watch<'a>, grace: usize) -> Pace<'a> {
-        Pace {
-            watch,
-            since: 0,
-            grace,
-            stopped: watch.stop(),
-        }
+        Pace { watch, since: 0, grace, stopped: watch.stop() }
     }
 
     /// Counts units of work that are about to be done; why to stop instead. Once that is said it stays.

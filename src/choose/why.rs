@@ -109,10 +109,7 @@ impl Reasons<'_> {
         if !list.is_empty() {
             return vec![Shortfall::of(None, Cause::TogetherTooMany)];
         }
-        let unguarded = Policy {
-            acceptance: Acceptance::Nominal,
-            ..job.policy.clone()
-        };
+        let unguarded = Policy { acceptance: Acceptance::Nominal, ..job.policy.clone() };
         // More than none: one is enough to know.
         if job.policy.acceptance == Acceptance::Expanded && listed(&unguarded, 0).is_none() {
             return vec![Shortfall::of(None, Cause::UncertaintyTooWide)];
@@ -173,9 +170,7 @@ fn gone(
             Shortfall {
                 pack: Some(pack),
                 cause: Cause::StockGone { lacking, held_by },
-                nearest: window
-                    .as_ref()
-                    .and_then(|w| nearest_left(job, pump, pack, left, w)),
+                nearest: window.as_ref().and_then(|w| nearest_left(job, pump, pack, left, w)),
                 window,
             }
         })
@@ -216,19 +211,13 @@ fn window_among(job: &Job, pump: usize, pack: usize, chosen: &[&Combination]) ->
     let all: Vec<usize> = (0..rows.len()).collect();
     let totals: Vec<i64> = chosen.iter().map(|combination| combination.total).collect();
     let over = presumed(&rows, &all, pack, &totals);
-    named(
-        window(&rows, &all, &partial, pack, chosen[pack])?,
-        chosen[pack],
-        over,
-    )
+    named(window(&rows, &all, &partial, pack, chosen[pack])?, chosen[pack], over)
 }
 
 /// The other packs, of these totals, that share one of these rows with a pack.
 fn presumed(rows: &[Row], decided: &[usize], pack: usize, totals: &[i64]) -> Vec<(usize, Length)> {
     let shares = |other: usize| {
-        decided
-            .iter()
-            .any(|&r| rows[r].sensitivity[pack] != 0 && rows[r].sensitivity[other] != 0)
+        decided.iter().any(|&r| rows[r].sensitivity[pack] != 0 && rows[r].sensitivity[other] != 0)
     };
     totals
         .iter()
@@ -283,17 +272,11 @@ fn tags(
     wanted: &[Pick],
     holders: &BTreeMap<usize, Vec<usize>>,
 ) -> Vec<String> {
-    let holding = wanted
-        .iter()
-        .filter_map(|pick| holders.get(&pick.item))
-        .flatten();
+    let holding = wanted.iter().filter_map(|pick| holders.get(&pick.item)).flatten();
     let mut found: Vec<usize> = holding.copied().filter(|&other| other != pump).collect();
     found.sort_by_key(|&other| (job.pumps[other].priority, other));
     found.dedup();
-    found
-        .into_iter()
-        .map(|other| job.pumps[other].tag.clone())
-        .collect()
+    found.into_iter().map(|other| job.pumps[other].tag.clone()).collect()
 }
 
 /// The first place, in the model's order, that cannot be filled, and what comes nearest.
@@ -303,18 +286,13 @@ fn tags(
 fn diagnose(job: &Job, pump: usize, available: &[u32], time: (&Watch<'_>, usize)) -> Shortfall {
     let pump = &job.pumps[pump];
     let rows = rows(pump, &job.policy);
-    if rows
-        .iter()
-        .any(|row| row.constant < 0 && row.sensitivity.iter().all(|&c| c == 0))
-    {
+    if rows.iter().any(|row| row.constant < 0 && row.sensitivity.iter().all(|&c| c == 0)) {
         // A requirement on measured dimensions alone, which no piece can help.
         return Shortfall::of(None, Cause::OutOfReach);
     }
     let packs: Vec<_> = job.model_of(pump).packs.iter().zip(&pump.fits).collect();
-    let most: Vec<i64> = packs
-        .iter()
-        .map(|(pack, fit)| most_total(job, pack, fit, available))
-        .collect();
+    let most: Vec<i64> =
+        packs.iter().map(|(pack, fit)| most_total(job, pack, fit, available)).collect();
     let windows = windows(&rows, &most);
     let whole = most.iter().copied().max().unwrap_or(0).max(1);
     let mut wider = whole / 8 + 1;
@@ -324,10 +302,7 @@ fn diagnose(job: &Job, pump: usize, available: &[u32], time: (&Watch<'_>, usize)
             .zip(&windows)
             .map(|(&(pack, fit), &(a, b))| {
                 // Where nothing can do, first and last have changed places.
-                let around = (
-                    a.min(b).saturating_sub(wider),
-                    a.max(b).saturating_add(wider),
-                );
+                let around = (a.min(b).saturating_sub(wider), a.max(b).saturating_add(wider));
                 listed(job, (pack, fit), available, around, time)
             })
             .collect();
@@ -399,11 +374,7 @@ fn first_failing(
         let on_hand = offered.iter().any(|&item| job.stock[item].on_hand > 0);
         let any = offered.iter().any(|&item| available[item] > 0);
         let Some((_, p, c)) = nearest.filter(|_| any) else {
-            let cause = if on_hand && !any {
-                Cause::AllReserved
-            } else {
-                Cause::NoPiece
-            };
+            let cause = if on_hand && !any { Cause::AllReserved } else { Cause::NoPiece };
             return Some(Shortfall::of(Some(pack), cause));
         };
         let (partial, totals) = &partials[p];
@@ -412,10 +383,7 @@ fn first_failing(
             .iter()
             .filter(|combination| combination.pieces > 0)
             .filter_map(|combination| {
-                Some((
-                    window(rows, &decided, partial, pack, combination)?,
-                    combination,
-                ))
+                Some((window(rows, &decided, partial, pack, combination)?, combination))
             })
             .max_by_key(|((low, high), combination)| (high - low, Reverse(combination.total)));
         let cause = match best {
@@ -459,7 +427,5 @@ fn window(
         }
     }
     let bounded = low > i128::from(i64::MIN) && high < i128::from(i64::MAX);
-    bounded
-        .then(|| Some((i64::try_from(low).ok()?, i64::try_from(high).ok()?)))
-        .flatten()
+    bounded.then(|| Some((i64::try_from(low).ok()?, i64::try_from(high).ok()?))).flatten()
 }

@@ -53,15 +53,10 @@ fn work_out(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Found, ChooseEr
     let Some(weights) = job.weights() else {
         return Ok(found);
     };
-    let aims: Vec<Aim> = aims(job)
-        .into_iter()
-        .filter(|aim| matches!(aim, Aim::ServedOf(_) | Aim::Waste))
-        .collect();
-    let more: Vec<u32> = job
-        .stock
-        .iter()
-        .map(|item| item.available() + u32::from(item.cut.is_none()))
-        .collect();
+    let aims: Vec<Aim> =
+        aims(job).into_iter().filter(|aim| matches!(aim, Aim::ServedOf(_) | Aim::Waste)).collect();
+    let more: Vec<u32> =
+        job.stock.iter().map(|item| item.available() + u32::from(item.cut.is_none())).collect();
     // What is heard is how many items are done.
     let quiet = &watch.unheard();
     let drawers = Drawers::listed(job, &more, quiet)?;
@@ -82,11 +77,7 @@ fn work_out(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Found, ChooseEr
     }
     // What no pump can use is worth nothing.
     let idle = (0..job.stock.len()).filter(|&item| asked(item) && !in_a_group[item]);
-    found.worth.extend(idle.map(|item| Worth {
-        item,
-        served_weight: 0,
-        waste: Money::ZERO,
-    }));
+    found.worth.extend(idle.map(|item| Worth { item, served_weight: 0, waste: Money::ZERO }));
     for group in &groups {
         let mine = || -> Vec<Vec<Column>> {
             let pumps = group.pumps.iter();
@@ -111,9 +102,7 @@ fn work_out(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Found, ChooseEr
             }
             let after = if by_pack(job, item) {
                 // One more piece shifts where the packs end: the supplier is another one.
-                let Supply {
-                    suppliers, ready, ..
-                } = stock.supply(Some(item), quiet);
+                let Supply { suppliers, ready, .. } = stock.supply(Some(item), quiet);
                 let other = group.instance(job, &aims, &ready, mine(), &suppliers);
                 solve_from(&other, &aims, None, &before.multipliers, quiet)
             } else {
@@ -131,9 +120,7 @@ fn work_out(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Found, ChooseEr
             let served = weights.iter().enumerate();
             found.worth.push(Worth {
                 item,
-                served_weight: served
-                    .map(|(tier, (_, weight))| -weight * change(tier))
-                    .sum(),
+                served_weight: served.map(|(tier, (_, weight))| -weight * change(tier)).sum(),
                 waste: Money::from_raw(change(aims.len() - 1)),
             });
         }
@@ -150,10 +137,7 @@ struct Bare<'a> {
 
 impl Bare<'_> {
     fn of<'a>(job: &Job, wanted: &'a [u64]) -> Bare<'a> {
-        let job = Job::of_checked(Parts {
-            pumps: Vec::new(),
-            ..Parts::clone(job)
-        });
+        let job = Job::of_checked(Parts { pumps: Vec::new(), ..Parts::clone(job) });
         Bare { job, wanted }
     }
 
@@ -182,9 +166,7 @@ fn at_hand(plan: &Plan, group: &Group, columns: &[Vec<Column>]) -> Option<Taken>
             return None;
         };
         let uses = uses_of(packs.iter().flat_map(|pack| &pack.picks))?;
-        let at = columns[pump]
-            .iter()
-            .position(|column| column.uses == uses)?;
+        let at = columns[pump].iter().position(|column| column.uses == uses)?;
         u32::try_from(at).ok()
     };
     Some(group.pumps.iter().map(|&pump| column(pump)).collect())

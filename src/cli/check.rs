@@ -112,9 +112,7 @@ impl Args {
 
     /// The workbooks as sheets; those that cannot be read are problems when they are checked.
     fn books(&self, memory: &mut Memory) -> Vec<Book> {
-        let books = self
-            .paths()
-            .filter_map(|path| read::book(path, memory).ok());
+        let books = self.paths().filter_map(|path| read::book(path, memory).ok());
         books.collect()
     }
 
@@ -159,10 +157,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
     let books = run.look("reading the workbooks", |memory| args.books(memory));
     let sheets = sheets(&books);
-    run.having_read(ReadJson {
-        sheets: sheets.clone(),
-        ..ReadJson::default()
-    });
+    run.having_read(ReadJson { sheets: sheets.clone(), ..ReadJson::default() });
     let read = run.read("checking the workbooks", move |memory, problems| {
         let inputs = args.inputs(&books, problems);
         // They are read again, and the memory is for one of both.
@@ -256,25 +251,13 @@ fn tell(read: &ReadJson, to: Voice) {
             0 => String::new(),
             lots => format!(", and {} of sheets to cut from", many(lots, "lot")),
         };
-        say!(
-            to,
-            "Stock: {}, {}{sheets}.",
-            many(lots, "lot"),
-            many(pieces, "piece")
-        );
+        say!(to, "Stock: {}, {}{sheets}.", many(lots, "lot"), many(pieces, "piece"));
     }
     if let (Some(pumps), Some(requirements)) = (read.pumps, read.requirements) {
         let models = read.models.iter();
-        let models: Vec<String> = models
-            .map(|m| format!("{} of {}", m.pumps, m.model))
-            .collect();
+        let models: Vec<String> = models.map(|m| format!("{} of {}", m.pumps, m.model)).collect();
         let requirements = many(requirements, "requirement");
-        say!(
-            to,
-            "Pumps: {} ({}), {requirements}.",
-            many(pumps, "pump"),
-            models.join(", ")
-        );
+        say!(to, "Pumps: {} ({}), {requirements}.", many(pumps, "pump"), models.join(", "));
     }
     if !read.unused.is_empty() {
         say!(to, "Not used: {}.", read.unused.join("; "));
@@ -287,10 +270,7 @@ fn tell(read: &ReadJson, to: Voice) {
             )
         }
         (None, Some(_)) => {
-            say!(
-                to,
-                "Not checked, since there is no stock: whether it has the fit codes."
-            )
+            say!(to, "Not checked, since there is no stock: whether it has the fit codes.")
         }
         _ => {}
     }

@@ -81,18 +81,11 @@ impl Claimed {
         let outputs = files.writes.iter();
         let outputs = outputs.filter_map(|(option, path)| claims.workbook(option, path));
         let mut outputs: Vec<Output> = outputs.collect();
-        outputs.extend(
-            files
-                .pages
-                .iter()
-                .filter_map(|path| claims.file("--out", path)),
-        );
+        outputs.extend(files.pages.iter().filter_map(|path| claims.file("--out", path)));
         let json = match files.json {
             None => Json::Nowhere,
             Some(_) if files.json_to_stdout() => Json::Stdout,
-            Some(path) => claims
-                .file("--json", path)
-                .map_or(Json::Nowhere, Json::File),
+            Some(path) => claims.file("--json", path).map_or(Json::Nowhere, Json::File),
         };
         let mark = files.mark.and_then(|path| claims.workbook("--mark", path));
         Claimed {
@@ -163,11 +156,7 @@ impl<'a> Claims<'a> {
         let mut taken = self.taken.iter();
         if let Some((other, _)) = taken.find(|(_, other)| output.is(other)) {
             let found = format!("{shown} for {other} and for {option}");
-            self.wrong(
-                found,
-                "a file for each",
-                "give one of them another name".into(),
-            );
+            self.wrong(found, "a file for each", "give one of them another name".into());
             return None;
         }
         self.taken.push((option, output.clone()));
@@ -208,43 +197,19 @@ mod tests {
             [one] => one.clone(),
             more => panic!("{more:?}"),
         };
-        let out = own(Files {
-            writes: vec![("--out", "./s.xlsx".into())],
-            ..files()
-        });
-        assert_eq!(
-            out,
-            "--out ./s.xlsx, which is s.xlsx: both to be read and to be written"
-        );
-        let mark = own(Files {
-            mark: Some(path("p.xlsx")),
-            ..files()
-        });
+        let out = own(Files { writes: vec![("--out", "./s.xlsx".into())], ..files() });
+        assert_eq!(out, "--out ./s.xlsx, which is s.xlsx: both to be read and to be written");
+        let mark = own(Files { mark: Some(path("p.xlsx")), ..files() });
         assert!(mark.starts_with("--mark p.xlsx"), "{mark}");
-        let both = own(Files {
-            json: Some(path("plan.xlsx")),
-            ..files()
-        });
+        let both = own(Files { json: Some(path("plan.xlsx")), ..files() });
         assert_eq!(both, "plan.xlsx for --out and for --json");
-        let log = own(Files {
-            log: Some(path("plan.xlsx")),
-            ..files()
-        });
+        let log = own(Files { log: Some(path("plan.xlsx")), ..files() });
         assert!(log.starts_with("--out plan.xlsx"), "{log}");
-        let log = own(Files {
-            log: Some(path("s.xlsx")),
-            ..files()
-        });
+        let log = own(Files { log: Some(path("s.xlsx")), ..files() });
         assert!(log.starts_with("--log s.xlsx"), "{log}");
-        let end = own(Files {
-            mark: Some(path("marked.txt")),
-            ..files()
-        });
+        let end = own(Files { mark: Some(path("marked.txt")), ..files() });
         assert_eq!(end, "--mark marked.txt");
-        let date = own(Files {
-            date: Some("tomorrow"),
-            ..files()
-        });
+        let date = own(Files { date: Some("tomorrow"), ..files() });
         assert_eq!(date, "--date tomorrow");
     }
 }

@@ -34,12 +34,7 @@ pub(super) struct Findings {
 
 impl Findings {
     pub(super) fn new(common: &Common, mark: Option<Output>, books: Vec<PathBuf>) -> Findings {
-        Findings {
-            form: common.form,
-            memory: common.memory.clone(),
-            mark,
-            books,
-        }
+        Findings { form: common.form, memory: common.memory.clone(), mark, books }
     }
 
     /// Where the marked copy goes, if one is asked for.
@@ -70,10 +65,7 @@ impl Findings {
         written: &[PathBuf],
         read: Option<ReadJson>,
     ) {
-        let shown: Vec<String> = written
-            .iter()
-            .map(|path| path.display().to_string())
-            .collect();
+        let shown: Vec<String> = written.iter().map(|path| path.display().to_string()).collect();
         if self.form == Listing::Json {
             let list = write::problems::list(problems, status, shown, read);
             let text = write::problems::text(&list);

@@ -27,10 +27,9 @@ struct Done {
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
     let date = run.date().to_string();
-    let done = run.read(
-        "reading the plan, the stock and the log",
-        |memory, problems| args.read(&date, memory, problems),
-    )?;
+    let done = run.read("reading the plan, the stock and the log", |memory, problems| {
+        args.read(&date, memory, problems)
+    })?;
     let stock = write::stock_next(&done.stock, &done.held, &done.moves.after, &date);
     let stock = run.made(stock)?;
     let log = log_with_lines(args, &done, &mut run)?;
@@ -47,9 +46,6 @@ fn log_with_lines(args: &Args, done: &Done, run: &mut Run) -> Result<Option<Vec<
     let log = write::issue_log(&done.log, run.date());
     let log = run.made(log)?;
     run.sound(read::log_reads_back(&args.log, &log, &done.log))?;
-    run.sound(read::log_is_unchanged(
-        &args.log,
-        done.log_sha256.as_deref(),
-    ))?;
+    run.sound(read::log_is_unchanged(&args.log, done.log_sha256.as_deref()))?;
     Ok(Some(log))
 }

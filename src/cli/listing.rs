@@ -73,10 +73,7 @@ type LineOf<'a> = &'a dyn Fn(&str, usize) -> Option<String>;
 /// (POSIX.1-2017, 8.2).
 fn speaks_utf8(variable: impl Fn(&str) -> Option<String>) -> bool {
     let names = ["LC_ALL", "LC_CTYPE", "LANG"];
-    let says = names
-        .into_iter()
-        .filter_map(variable)
-        .find(|value| !value.is_empty());
+    let says = names.into_iter().filter_map(variable).find(|value| !value.is_empty());
     let says = says.unwrap_or_default().to_lowercase();
     says.contains("utf-8") || says.contains("utf8")
 }
@@ -109,10 +106,7 @@ pub(super) fn list(problems: &Problems, look: Look, line_of: LineOf<'_>) -> Stri
 }
 
 fn file_of<'a>(group: &Group<'a>) -> &'a str {
-    group
-        .faults
-        .first()
-        .map_or("", |fault| fault.place.file.as_str())
+    group.faults.first().map_or("", |fault| fault.place.file.as_str())
 }
 
 /// The last line but for what was written: how many of each, and in which files.
@@ -130,9 +124,7 @@ pub(super) fn total(problems: &Problems) -> String {
     }
     let mut parts = Vec::new();
     if problems.count() > 0 {
-        let each = files
-            .iter()
-            .map(|(file, count)| format!("{count} in {}", one_line(file)));
+        let each = files.iter().map(|(file, count)| format!("{count} in {}", one_line(file)));
         let each = each.collect::<Vec<_>>().join(", ");
         let mut part = count(problems.count(), Severity::Problem);
         if problems.left_off() > 0 {
@@ -159,25 +151,13 @@ fn grouped(problems: &Problems) -> Vec<Group<'_>> {
     let mut known = std::collections::HashMap::new();
     for (severity, fault) in problems.by_place() {
         let Spot::Cell { sheet, column, .. } = &fault.place.spot else {
-            groups.push(Group {
-                severity,
-                faults: vec![fault],
-            });
+            groups.push(Group { severity, faults: vec![fault] });
             continue;
         };
         let column = (&fault.place.file, sheet, *column);
-        let alike = (
-            severity,
-            column,
-            kind(&fault.found),
-            &fault.expected,
-            kind(&fault.mend),
-        );
+        let alike = (severity, column, kind(&fault.found), &fault.expected, kind(&fault.mend));
         let at = *known.entry(alike).or_insert_with(|| {
-            groups.push(Group {
-                severity,
-                faults: Vec::new(),
-            });
+            groups.push(Group { severity, faults: Vec::new() });
             groups.len() - 1
         });
         groups[at].faults.push(fault);
@@ -217,11 +197,7 @@ fn show(group: &Group<'_>, look: Look, line_of: Option<LineOf<'_>>, text: &mut S
     let word = look.paint(colour.on_default().bold(), group.severity.word());
     let _ = match first.place.spot {
         Spot::Whole => writeln!(text, "  {word}"),
-        _ => writeln!(
-            text,
-            "  {word}  {}",
-            look.paint(Style::new().bold(), &spot(first))
-        ),
+        _ => writeln!(text, "  {word}  {}", look.paint(Style::new().bold(), &spot(first))),
     };
     if let Some(line_of) = line_of {
         excerpt(first, look, line_of, text);
@@ -230,21 +206,11 @@ fn show(group: &Group<'_>, look: Look, line_of: Option<LineOf<'_>>, text: &mut S
     let shown = others.len().min(SHOWN - 1);
     for (at, fault) in others[..shown].iter().enumerate() {
         let label = if at == 0 { "also at" } else { "" };
-        entry(
-            label,
-            &format!("{}  {}", spot(fault), fault.found),
-            look,
-            text,
-        );
+        entry(label, &format!("{}  {}", spot(fault), fault.found), look, text);
     }
     if let [from, .., to] | [from @ to] = &others[shown..] {
         let rest = others.len() - shown;
-        entry(
-            "",
-            &format!("and {rest} more in {}", range(from, to)),
-            look,
-            text,
-        );
+        entry("", &format!("and {rest} more in {}", range(from, to)), look, text);
     }
     entry("expected", &first.expected, look, text);
     entry("mend", &first.mend, look, text);
@@ -285,11 +251,7 @@ fn entry(label: &str, words: &str, look: Look, text: &mut String) {
 /// The line of a text file with a caret under the place.
 fn excerpt(fault: &Problem, look: Look, line_of: LineOf<'_>, text: &mut String) {
     let file = &fault.place.file;
-    let csv = || {
-        Path::new(file)
-            .extension()
-            .is_some_and(|end| end.eq_ignore_ascii_case("csv"))
-    };
+    let csv = || Path::new(file).extension().is_some_and(|end| end.eq_ignore_ascii_case("csv"));
     let number = match fault.place.spot {
         Spot::Text { line, .. } => line,
         Spot::Cell { row, .. } if csv() => match line_of_row(file, row) {
@@ -342,10 +304,8 @@ fn window(line: &str, before: usize, room: usize) -> (String, usize) {
 /// that parts the line into most values; a comma between digits may be a decimal mark.
 fn field(line: &str, number: usize) -> usize {
     let chars: Vec<char> = line.chars().collect();
-    let digit = |at: Option<usize>| {
-        at.and_then(|at| chars.get(at))
-            .is_some_and(char::is_ascii_digit)
-    };
+    let digit =
+        |at: Option<usize>| at.and_then(|at| chars.get(at)).is_some_and(char::is_ascii_digit);
     let starts = |mark: char| {
         let (mut starts, mut quoted) = (vec![0], false);
         for (at, &c) in chars.iter().enumerate() {
@@ -413,11 +373,7 @@ pub(super) fn line_of(file: &str, number: usize) -> Option<String> {
     reader.take(LONGEST).read_until(b'\n', &mut bytes).ok()?;
     let line = String::from_utf8_lossy(&bytes);
     let line = line.trim_end_matches(['\n', '\r']);
-    let line = if number == 1 {
-        line.trim_start_matches('\u{feff}')
-    } else {
-        line
-    };
+    let line = if number == 1 { line.trim_start_matches('\u{feff}') } else { line };
     (!line.is_empty()).then(|| line.to_string())
 }
 
@@ -427,11 +383,7 @@ mod tests {
     use crate::problem::Place;
 
     fn at(file: &str, row: u32, column: u32, found: &str) -> Problem {
-        let spot = Spot::Cell {
-            sheet: "Spare shims".into(),
-            row,
-            column,
-        };
+        let spot = Spot::Cell { sheet: "Spare shims".into(), row, column };
         let file = file.to_string();
         Problem::new(
             Place { file, spot },
@@ -490,10 +442,7 @@ stock.xlsx -------------------------------------------------------------
 ";
         assert_eq!(list(&problems, look, &no_text), expected);
         let total = total(&problems);
-        assert_eq!(
-            total,
-            "47 problems (1 in pumps.xlsx, 46 in stock.xlsx), 1 warning"
-        );
+        assert_eq!(total, "47 problems (1 in pumps.xlsx, 46 in stock.xlsx), 1 warning");
     }
 
     #[test]
@@ -501,10 +450,7 @@ stock.xlsx -------------------------------------------------------------
         let mut problems = Problems::new();
         problems.add(in_text(12, 8));
         let line = |_: &str, number: usize| (number == 12).then(|| "a\t日 = furlong".to_string());
-        let look = Look {
-            drawn: true,
-            ..Look::default()
-        };
+        let look = Look { drawn: true, ..Look::default() };
         let text = list(&problems, look, &line);
         let lines: Vec<&str> = text.lines().collect();
         assert_eq!(lines[1], "  problem  line 12, column 8");
@@ -535,11 +481,7 @@ stock.xlsx -------------------------------------------------------------
         let hostile = "\u{1b}[2J\u{7}\u{202e}".repeat(30);
         problems.add(at(&format!("{hostile}.xlsx"), 1, 1, &hostile));
         problems.add(in_text(1, 900));
-        let look = Look {
-            width: Some(50),
-            colour: false,
-            drawn: true,
-        };
+        let look = Look { width: Some(50), colour: false, drawn: true };
         let text = list(&problems, look, &|_, _| Some(hostile.clone()));
         assert!(
             !text.contains(|c: char| c != '\n' && c.is_control()) && !text.contains('\u{202e}')
@@ -548,15 +490,9 @@ stock.xlsx -------------------------------------------------------------
         for line in text.lines().filter(|line| !line.contains(".xlsx")) {
             assert!(width(line) <= 50, "{line}");
         }
-        let coloured = Look {
-            colour: true,
-            ..look
-        };
+        let coloured = Look { colour: true, ..look };
         let text = list(&problems, coloured, &no_text);
-        assert!(
-            text.contains("\u{1b}[1m\u{1b}[31mproblem\u{1b}[0m"),
-            "{text:?}"
-        );
+        assert!(text.contains("\u{1b}[1m\u{1b}[31mproblem\u{1b}[0m"), "{text:?}");
         assert!(!text.contains("\u{1b}[2J"));
     }
 
@@ -569,11 +505,7 @@ stock.xlsx -------------------------------------------------------------
             })
         };
         assert!(with(&[("LANG", "en_GB.UTF-8")]));
-        assert!(with(&[
-            ("LC_ALL", ""),
-            ("LC_CTYPE", "C.utf8"),
-            ("LANG", "C")
-        ]));
+        assert!(with(&[("LC_ALL", ""), ("LC_CTYPE", "C.utf8"), ("LANG", "C")]));
         assert!(!with(&[("LC_ALL", "C"), ("LANG", "en_GB.UTF-8")]));
         assert!(!with(&[]));
     }

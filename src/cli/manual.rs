@@ -45,30 +45,20 @@ pub(super) fn pages(folder: Option<&Path>, force: bool, common: &Common) -> Ende
     let mut run = Run::begin(
         common,
         Files {
-            pages: names
-                .iter()
-                .map(|name| folder.join(format!("{name}.1")))
-                .collect(),
+            pages: names.iter().map(|name| folder.join(format!("{name}.1"))).collect(),
             force,
             ..Files::default()
         },
     );
     run.make_folder(folder)?;
     let status = run.deliver_all(&pages)?;
-    say!(
-        run.voice(),
-        "Wrote {} pages into {}.",
-        pages.len(),
-        folder.display()
-    );
+    say!(run.voice(), "Wrote {} pages into {}.", pages.len(), folder.display());
     Ok(status)
 }
 
 fn page(command: &clap::Command) -> Vec<u8> {
     let mut bytes = Vec::new();
-    clap_mangen::Man::new(command.clone())
-        .render(&mut bytes)
-        .ok();
+    clap_mangen::Man::new(command.clone()).render(&mut bytes).ok();
     bytes.extend_from_slice(b".SH \"EXIT STATUS\"\n");
     for (status, meaning) in super::EXIT_STATUSES {
         bytes.extend_from_slice(format!(".TP\n\\fB{status}\\fR\n{meaning}\n").as_bytes());

@@ -24,9 +24,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     })?;
     let verified = run.check(verify_provision(read.outlook, provision))?;
     let provided = Provided::of(&verified, &read.question, read.level);
-    let workbook = run.write("writing the provision", |date| {
-        write::provision::workbook(&provided, date)
-    });
+    let workbook =
+        run.write("writing the provision", |date| write::provision::workbook(&provided, date));
     let status = run.deliver(workbook, || write::provision::json::text(&provided))?;
     told::tell(&verified, &read.question, &run);
     Ok(status)

@@ -109,12 +109,8 @@ impl Args {
             ));
         }
         let job = gathered_job(read::job(&self.sources(memory)), problems)?;
-        let sources = BenchSources {
-            plan: &self.plan,
-            readings,
-            found: &self.found,
-            issued: self.issued,
-        };
+        let sources =
+            BenchSources { plan: &self.plan, readings, found: &self.found, issued: self.issued };
         let back = gathered(read::bench(&sources, &job, memory), problems)?;
         Some((job, back))
     }
@@ -122,21 +118,16 @@ impl Args {
 
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
-    let (job, back) = run.read(
-        "reading the workbooks and the readings",
-        |memory, problems| args.read(memory, problems),
-    )?;
+    let (job, back) = run.read("reading the workbooks and the readings", |memory, problems| {
+        args.read(memory, problems)
+    })?;
     let records = run.work("looking for the smallest swaps", |_| {
         Ok(recheck(&job, &back.benches, &mut back.left.clone()))
     })?;
     let verified = run.check(verify_recheck(job, records, &back.left))?;
     let date = run.date().to_string();
-    let built = AsBuilt {
-        recheck: &verified,
-        plan_id: &back.plan_id,
-        inputs: &back.inputs,
-        date: &date,
-    };
+    let built =
+        AsBuilt { recheck: &verified, plan_id: &back.plan_id, inputs: &back.inputs, date: &date };
     let status = run.deliver(as_built::workbook(&built), || as_built::json::text(&built))?;
     tell(&verified, &run);
     Ok(status)

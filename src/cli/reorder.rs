@@ -26,10 +26,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let purchase = buy.purchase.clone();
     let bought = run.check(verify_purchase(&read.job, &buy.market, purchase))?;
     let report = run.solve(&read.job.policy, |solving| {
-        let after = After {
-            delivered: bought.delivered(),
-            purchase: bought.purchase(),
-        };
+        let after = After { delivered: bought.delivered(), purchase: bought.purchase() };
         let (log, watch) = (read.log.as_ref(), |part: &str| solving.watch(part));
         Ok(report(&read.job, &read.question, after, log, watch))
     })?;

@@ -71,10 +71,7 @@ impl Run {
         Run {
             start: common.start,
             memory: common.memory.clone(),
-            voice: Voice::new(
-                common.quiet,
-                files.json_to_stdout() || common.form == Listing::Json,
-            ),
+            voice: Voice::new(common.quiet, files.json_to_stdout() || common.form == Listing::Json),
             findings: Findings::new(common, claimed.mark, books.map(PathBuf::from).collect()),
             problems,
             read: None,
@@ -218,10 +215,8 @@ impl Run {
 
     /// Makes the folder that the outputs lie in, if it is not there.
     pub(super) fn make_folder(&mut self, folder: &Path) -> Result<(), Stop> {
-        let made = std::fs::create_dir_all(folder).map_err(|error| WriteError::File {
-            path: folder.to_path_buf(),
-            error,
-        });
+        let made = std::fs::create_dir_all(folder)
+            .map_err(|error| WriteError::File { path: folder.to_path_buf(), error });
         made.map_err(|error| self.fail(&error))
     }
 
@@ -327,9 +322,7 @@ impl Run {
     /// Ends a run that did what it was asked to, with this status: lists and marks what it warns of.
     fn settle(&mut self, status: u8, written: &[PathBuf]) -> u8 {
         let mut all = written.to_vec();
-        let marked = self
-            .interrupt
-            .held_off(|| self.findings.mark(&self.problems));
+        let marked = self.interrupt.held_off(|| self.findings.mark(&self.problems));
         let status = match marked {
             Ok(copy) => {
                 all.extend(copy);
@@ -403,10 +396,7 @@ fn defect(breaches: &[Breach]) -> Problem {
     let breaches: Vec<String> = breaches.iter().map(Breach::to_string).collect();
     Problem::new(
         Place::file("gapwright"),
-        format!(
-            "a plan that does not hold when it is worked out again: {}",
-            breaches.join("; ")
-        ),
+        format!("a plan that does not hold when it is worked out again: {}", breaches.join("; ")),
         "a plan that holds",
         "this is a defect of gapwright: please report it with both workbooks",
     )

@@ -55,7 +55,5 @@ pub(super) fn given<const N: usize>(
     settings: [(&str, &Option<String>); N],
 ) -> Vec<(String, String)> {
     let given = settings.into_iter();
-    given
-        .filter_map(|(name, value)| Some((name.to_string(), value.clone()?)))
-        .collect()
+    given.filter_map(|(name, value)| Some((name.to_string(), value.clone()?))).collect()
 }

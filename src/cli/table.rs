@@ -36,9 +36,7 @@ pub(super) fn lines(heads: &[&str], rows: &[Line], most: usize) -> Vec<String> {
         .set_content_arrangement(ContentArrangement::Dynamic)
         .set_truncation_indicator("...")
         .set_width(u16::try_from(COLUMNS).unwrap_or(u16::MAX));
-    let cells = shown
-        .iter()
-        .map(|row| row.cells.iter().map(String::as_str).collect());
+    let cells = shown.iter().map(|row| row.cells.iter().map(String::as_str).collect());
     for cells in [heads.to_vec()].into_iter().chain(cells) {
         let mut row = Row::from(cells.into_iter().map(plain::one_line));
         table.add_row(row.max_height(1).clone());
@@ -66,23 +64,14 @@ mod tests {
     #[test]
     fn no_line_is_wider_than_eighty_columns_whatever_the_tags() {
         let row = |tag: &str, loud| Line {
-            cells: [
-                tag,
-                "kitted, short of consumables",
-                "0.02145 in",
-                "0.0190 to 0.0230 in",
-            ]
-            .map(String::from)
-            .to_vec(),
+            cells: [tag, "kitted, short of consumables", "0.02145 in", "0.0190 to 0.0230 in"]
+                .map(String::from)
+                .to_vec(),
             loud,
         };
         let long = "long ".repeat(60);
         let wide = "\u{6c34}\u{30dd}\u{30f3}\u{30d7}".repeat(30);
-        let mut rows = vec![
-            row(&long, false),
-            row(&wide, true),
-            row("P-1\u{1b}[31m", false),
-        ];
+        let mut rows = vec![row(&long, false), row(&wide, true), row("P-1\u{1b}[31m", false)];
         rows.extend((0..100).map(|n| row(&format!("P-{n}"), n % 50 == 49)));
         let lines = lines(&["Pump", "Standing", "Comes to", "Limits"], &rows, 10);
         for line in &lines {

@@ -18,16 +18,10 @@ pub(super) fn is_help(error: &Error) -> bool {
 /// Reports what is wrong with the arguments, and gives the exit status.
 pub(super) fn refuse(error: &Error, start: Instant) -> Stop {
     // The form that was asked for must be found by hand: the arguments could not be read as a whole.
-    let arguments: Vec<_> = std::env::args_os()
-        .map(|a| a.to_string_lossy().into_owned())
-        .collect();
+    let arguments: Vec<_> = std::env::args_os().map(|a| a.to_string_lossy().into_owned()).collect();
     let pairs = arguments.iter().zip(arguments.iter().skip(1));
-    let json = arguments
-        .iter()
-        .any(|argument| argument == "--problems=json")
-        || pairs
-            .into_iter()
-            .any(|(option, form)| option == "--problems" && form == "json");
+    let json = arguments.iter().any(|argument| argument == "--problems=json")
+        || pairs.into_iter().any(|(option, form)| option == "--problems" && form == "json");
     let common = Common {
         form: if json { Listing::Json } else { Listing::Text },
         memory: Memory::default(),
@@ -69,10 +63,7 @@ fn found(error: &Error) -> String {
     match error.kind() {
         ErrorKind::UnknownArgument => format!("unexpected argument '{argument}' found"),
         ErrorKind::InvalidSubcommand => {
-            format!(
-                "unrecognized subcommand '{}'",
-                of(ContextKind::InvalidSubcommand)
-            )
+            format!("unrecognized subcommand '{}'", of(ContextKind::InvalidSubcommand))
         }
         ErrorKind::MissingRequiredArgument => {
             format!("the following required arguments were not provided: {argument}")
@@ -89,10 +80,7 @@ fn found(error: &Error) -> String {
         ErrorKind::InvalidValue => format!("invalid value '{value}' for '{argument}'"),
         ErrorKind::ValueValidation => {
             let why = std::error::Error::source(error).map(|why| format!(": {why}"));
-            format!(
-                "invalid value '{value}' for '{argument}'{}",
-                why.unwrap_or_default()
-            )
+            format!("invalid value '{value}' for '{argument}'{}", why.unwrap_or_default())
         }
         // Counts of values and bytes that are no text: the parser's sentence, without what follows it.
         _ => {
@@ -142,27 +130,11 @@ mod tests {
         let (found, ..) = parsed(&["gapwright", "kit", "a"]);
         assert!(found.contains("not provided: <PUMPS>"), "{found}");
         let (found, expected, _) = parsed(&["gapwright", "kit", "a", "b", "--threads", "many"]);
-        assert!(
-            found.starts_with("invalid value 'many' for '--threads <N>': "),
-            "{found}"
-        );
+        assert!(found.starts_with("invalid value 'many' for '--threads <N>': "), "{found}");
         assert_eq!(expected, "arguments as `gapwright --help` shows them");
         let (found, ..) = parsed(&["gapwright", "kit", "a", "b", "--out"]);
-        assert_eq!(
-            found,
-            "a value is required for '--out <FILE>' but none was supplied"
-        );
-        let both = [
-            "gapwright",
-            "stack",
-            "p",
-            "--stock",
-            "s",
-            "--plan",
-            "j",
-            "--pack",
-            "a=b",
-        ];
+        assert_eq!(found, "a value is required for '--out <FILE>' but none was supplied");
+        let both = ["gapwright", "stack", "p", "--stock", "s", "--plan", "j", "--pack", "a=b"];
         let (found, ..) = parsed(&both);
         assert_eq!(
             found,
@@ -170,10 +142,7 @@ mod tests {
         );
         let twice = ["gapwright", "kit", "a", "b", "--out", "c", "--out", "d"];
         let (found, ..) = parsed(&twice);
-        assert_eq!(
-            found,
-            "the argument '--out <FILE>' cannot be used multiple times"
-        );
+        assert_eq!(found, "the argument '--out <FILE>' cannot be used multiple times");
         let (found, _, mend) = parsed(&["gapwright", "kitt"]);
         assert_eq!(found, "unrecognized subcommand 'kitt'");
         assert_eq!(mend, "a similar subcommand exists: 'kit'; see --help");

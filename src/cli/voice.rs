@@ -36,10 +36,7 @@ pub(super) use {complain, insist, say};
 
 impl Voice {
     pub(super) fn new(quiet: bool, stdout_taken: bool) -> Voice {
-        Voice {
-            quiet,
-            stdout_taken,
-        }
+        Voice { quiet, stdout_taken }
     }
 
     /// Whether only what is asked for and what must be seen is printed.

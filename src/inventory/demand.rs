@@ -155,14 +155,7 @@ impl Demand {
             lacking[count] = lacking[count + 1] + beyond[count];
         }
         let mean = lacking[0];
-        Demand {
-            chance,
-            within,
-            beyond,
-            lacking,
-            mean,
-            rows,
-        }
+        Demand { chance, within, beyond, lacking, mean, rows }
     }
 
     /// Rows of history behind it, in as many ways as they can be put together; `None` for a law.
@@ -179,9 +172,7 @@ impl Demand {
     pub fn sd(&self) -> f64 {
         let square = |count: usize| (float(count) - self.mean).powi(2);
         let all = self.chance.iter().enumerate();
-        all.map(|(count, chance)| square(count) * chance)
-            .sum::<f64>()
-            .sqrt()
+        all.map(|(count, chance)| square(count) * chance).sum::<f64>().sqrt()
     }
 
     /// The chance of exactly this count.

@@ -130,9 +130,7 @@ pub fn least_cost(purchase: &Purchase) -> Result<Quantity, Fault> {
 /// As [`least_cost`]; [`Fault::NotAboveZero`] for no packs.
 pub fn evaluate(purchase: &Purchase, packs: u32) -> Result<Quantity, Fault> {
     let bands = purchase.bands()?;
-    let band = bands
-        .iter()
-        .find(|band| (band.first..=band.last).contains(&packs));
+    let band = bands.iter().find(|band| (band.first..=band.last).contains(&packs));
     let band = band.ok_or_else(|| not_above("the number of packs", packs.to_string()))?;
     Ok(purchase.quantity(band, packs))
 }
@@ -172,18 +170,13 @@ fn not_above(what: &'static str, found: String) -> Fault {
 impl Purchase {
     /// The bands of prices, if all numbers make sense.
     fn bands(&self) -> Result<Vec<Band>, Fault> {
-        for (what, number) in [
-            ("the demand", self.demand),
-            ("the cost of an order", self.order),
-        ] {
+        for (what, number) in [("the demand", self.demand), ("the cost of an order", self.order)] {
             if number <= Millionths::ZERO {
                 return Err(not_above(what, number.to_string()));
             }
         }
-        for (what, number) in [
-            ("the storage cost", self.storage),
-            ("the interest", self.interest),
-        ] {
+        for (what, number) in [("the storage cost", self.storage), ("the interest", self.interest)]
+        {
             if number < Millionths::ZERO {
                 let found = number.to_string();
                 return Err(Fault::BelowZero { what, found });
@@ -197,15 +190,8 @@ impl Purchase {
         {
             return Err(not_above("the cost of holding", "0".into()));
         }
-        let free = [Break {
-            packs: 1,
-            price: Money::ZERO,
-        }];
-        let prices = if self.prices.is_empty() {
-            &free[..]
-        } else {
-            &self.prices
-        };
+        let free = [Break { packs: 1, price: Money::ZERO }];
+        let prices = if self.prices.is_empty() { &free[..] } else { &self.prices };
         let mut bands: Vec<Band> = Vec::with_capacity(prices.len());
         for (index, price) in prices.iter().enumerate() {
             if price.price <= Money::ZERO && !self.prices.is_empty() {
@@ -226,12 +212,7 @@ impl Purchase {
                 }
                 _ => return Err(Fault::Breaks(index)),
             };
-            bands.push(Band {
-                first: price.packs,
-                last: u32::MAX,
-                fixed,
-                each,
-            });
+            bands.push(Band { first: price.packs, last: u32::MAX, fixed, each });
         }
         Ok(bands)
     }
@@ -281,10 +262,7 @@ impl Purchase {
         let interest = times(times(self.interest.raw().into(), band.fixed)?, pack)?;
         let linear = times(plus(buying, interest)?, n)?;
         let above = plus(plus(falls, linear)?, times(grows, times(n, n)?)?)?;
-        Ok(Cost {
-            above,
-            below: 2 * pack * n,
-        })
+        Ok(Cost { above, below: 2 * pack * n })
     }
 
     fn quantity(&self, band: &Band, packs: u32) -> Quantity {

@@ -80,10 +80,6 @@ pub fn back_to_level(standing: &Standing, levels: &Levels) -> Result<TopUp, Faul
         packs: count(packs)?,
         pieces: count(packs * pack)?,
         after,
-        above: if packs > 0 {
-            count((after - max).max(0))?
-        } else {
-            0
-        },
+        above: if packs > 0 { count((after - max).max(0))? } else { 0 },
     })
 }

@@ -19,10 +19,9 @@ impl Costs {
     /// # Errors
     /// [`Fault::NotAboveZero`].
     pub fn new(left: Money, lacking: Money) -> Result<Costs, Fault> {
-        for (what, money) in [
-            ("the cost of a piece left over", left),
-            ("the cost of a piece that lacks", lacking),
-        ] {
+        for (what, money) in
+            [("the cost of a piece left over", left), ("the cost of a piece that lacks", lacking)]
+        {
             if money <= Money::ZERO {
                 let found = money.to_string();
                 return Err(Fault::NotAboveZero { what, found });

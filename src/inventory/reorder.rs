@@ -71,9 +71,7 @@ pub fn fill_rate(
     shortage: Shortage,
 ) -> Result<f64, Fault> {
     let all = above_zero("the order quantity", quantity.into())?;
-    let then = pieces
-        .checked_add(quantity)
-        .ok_or(Fault::TooLarge("the order quantity"))?;
+    let then = pieces.checked_add(quantity).ok_or(Fault::TooLarge("the order quantity"))?;
     let again = match shortage {
         Shortage::EveryCycle => 0.0,
         Shortage::New => demand.lacking(then),
@@ -124,11 +122,7 @@ fn enough_rows(demand: &Demand, service: f64) -> Result<(), Fault> {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     let needed = (1.0 / (1.0 - service) * (1.0 - 1e-12)).ceil() as u64;
     if u64::try_from(rows).is_ok_and(|rows| rows < needed) {
-        return Err(Fault::TooFew {
-            rows,
-            service,
-            needed,
-        });
+        return Err(Fault::TooFew { rows, service, needed });
     }
     Ok(())
 }

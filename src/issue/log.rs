@@ -164,9 +164,7 @@ impl Entry {
             moved.how.to_string(),
             count(|on_hand| on_hand.before),
             count(|on_hand| on_hand.after),
-            moved
-                .unit_cost
-                .map_or_else(String::new, |cost| cost.to_string()),
+            moved.unit_cost.map_or_else(String::new, |cost| cost.to_string()),
             moved.note.clone(),
         ]
     }
@@ -175,9 +173,7 @@ impl Entry {
     /// and a comma, so that no two lists of values make the same text.
     pub fn chained(&self, before: &str) -> String {
         let values = self.values();
-        let texts = values
-            .iter()
-            .map(|value| format!("{}:{value},", value.len()));
+        let texts = values.iter().map(|value| format!("{}:{value},", value.len()));
         let text = format!("{before}\n{}", texts.collect::<String>());
         sha256(text.as_bytes())
     }
@@ -272,9 +268,7 @@ impl Log {
 
     /// The chain of the last line, or what the chain begins with.
     pub fn chain(&self) -> &str {
-        self.entries
-            .last()
-            .map_or(BEGINNING, |entry| entry.chain.as_str())
+        self.entries.last().map_or(BEGINNING, |entry| entry.chain.as_str())
     }
 
     /// Adds the movements of one run.
@@ -296,10 +290,7 @@ impl Log {
     /// Takes a line in as it was read, and says what is wrong with it beside those before it.
     pub fn follow(&mut self, entry: Entry) -> Vec<Fault> {
         let mut faults = Vec::new();
-        let (number, run) = self
-            .entries
-            .last()
-            .map_or((0, 0), |last| (last.number, last.run));
+        let (number, run) = self.entries.last().map_or((0, 0), |last| (last.number, last.run));
         let next = number.saturating_add(1);
         if entry.number != next {
             faults.push(Fault::Number(next));
@@ -319,8 +310,7 @@ impl Log {
             if i64::from(before) - moved.out != i64::from(after) {
                 faults.push(Fault::After);
             }
-            self.known
-                .insert(key(&moved.item), (moved.item.clone(), after));
+            self.known.insert(key(&moved.item), (moved.item.clone(), after));
         }
         self.entries.push(entry);
         faults
@@ -328,9 +318,7 @@ impl Log {
 
     /// The stock numbers that the log knows, and how many of each were on hand after their last line.
     pub fn known(&self) -> impl Iterator<Item = (&str, u32)> {
-        self.known
-            .values()
-            .map(|(item, count)| (item.as_str(), *count))
+        self.known.values().map(|(item, count)| (item.as_str(), *count))
     }
 
     /// The lines of the last run.
@@ -363,9 +351,7 @@ impl Log {
         let last = lines.clone().next_back()?;
         let returned = last.movement.how == How::PutBack && out <= 0;
         // Nothing was picked: nothing could be put back either, and the kit may still go out.
-        let mut picked = lines
-            .clone()
-            .filter(|entry| entry.movement.how != How::Short);
+        let mut picked = lines.clone().filter(|entry| entry.movement.how != How::Short);
         let empty = picked.clone().next().is_some() && picked.all(|e| e.movement.out == 0);
         lines.next().filter(|_| !returned && !empty)
     }
@@ -474,8 +460,7 @@ impl Log {
     /// Kits and consumables that plans could not serve, from one date to another: demand that was not met, of which
     /// no item is known. A pump that was short in two plans is here twice.
     pub fn short<'a>(&'a self, from: &'a str, to: &'a str) -> impl Iterator<Item = &'a Entry> {
-        self.within(from, to)
-            .filter(|entry| entry.movement.how == How::Short)
+        self.within(from, to).filter(|entry| entry.movement.how == How::Short)
     }
 
     fn within<'a>(&'a self, from: &'a str, to: &'a str) -> impl Iterator<Item = &'a Entry> {

@@ -100,9 +100,8 @@ impl Planned {
         let stock = job.inputs.iter();
         let stock = stock.clone().find(|input| input.role == "stock workbook");
         let pumps = job.pumps.iter().zip(&plan.kits).zip(bags);
-        let mut lines: Vec<Line> = pumps
-            .flat_map(|((pump, kit), bag)| of_pump(job, pump, kit, bag))
-            .collect();
+        let mut lines: Vec<Line> =
+            pumps.flat_map(|((pump, kit), bag)| of_pump(job, pump, kit, bag)).collect();
         lines.extend(of_no_pump(job, plan, issued));
         Planned {
             stock_sha256: stock.map_or_else(String::new, |input| input.sha256.clone()),
@@ -134,12 +133,7 @@ impl Line {
     /// item, step and planned count.
     pub(crate) fn own(&self) -> [String; 4] {
         let count = self.planned.to_string();
-        [
-            tidy(&self.tag),
-            tidy(&self.item),
-            tidy(&self.step.words()),
-            count,
-        ]
+        [tidy(&self.tag), tidy(&self.item), tidy(&self.step.words()), count]
     }
 }
 
@@ -156,9 +150,7 @@ fn of_pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> Vec<Line> {
     let mut lines = Vec::new();
     match kit {
         Kit::Short(shorts) => lines.extend(shorts.iter().map(|short| {
-            let place = short
-                .pack
-                .map_or("", |pack| model.packs[pack].label.as_str());
+            let place = short.pack.map_or("", |pack| model.packs[pack].label.as_str());
             line(Step::Short, place, "", 0, Some(Why::Short(short.clone())))
         })),
         Kit::Served(packs) => {
@@ -187,9 +179,7 @@ fn of_pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> Vec<Line> {
 
 fn step(job: &Job, item: usize) -> Step {
     let cut = job.stock[item].cut;
-    cut.map_or(Step::Pick, |cut| {
-        Step::CutFrom(job.sheets[cut.sheet].item.clone())
-    })
+    cut.map_or(Step::Pick, |cut| Step::CutFrom(job.sheets[cut.sheet].item.clone()))
 }
 
 fn of_no_pump(job: &Job, plan: &Plan, issued: &[u32]) -> Vec<Line> {

@@ -65,8 +65,7 @@ impl Carried {
     pub fn tags(&self) -> Vec<&str> {
         let mut seen = BTreeSet::new();
         let tags = self.planned.lines.iter().map(|line| line.tag.as_str());
-        tags.filter(|tag| !tag.is_empty() && seen.insert(key(tag)))
-            .collect()
+        tags.filter(|tag| !tag.is_empty() && seen.insert(key(tag))).collect()
     }
 }
 
@@ -112,12 +111,7 @@ pub struct Moves {
 /// by their dates.
 pub fn warn_of_date(date: &str, standing: &Standing<'_>, problems: &mut Problems) {
     const YEAR: i32 = 366;
-    let Some(last) = standing
-        .log
-        .entries()
-        .last()
-        .map(|entry| entry.date.as_str())
-    else {
+    let Some(last) = standing.log.entries().last().map(|entry| entry.date.as_str()) else {
         return;
     };
     let [now, before] = [date, last].map(crate::day::number);
@@ -148,10 +142,7 @@ pub fn fit(standing: &Standing<'_>, counted: bool, problems: &mut Problems) -> M
     let (counts, log) = (standing.counts, standing.log);
     let mut moves = Moves::default();
     let now = |item: &str| counts.get(item).map_or(0, |lot| lot.on_hand);
-    let differs: Vec<(&str, u32)> = log
-        .known()
-        .filter(|(item, last)| now(item) != *last)
-        .collect();
+    let differs: Vec<(&str, u32)> = log.known().filter(|(item, last)| now(item) != *last).collect();
     if differs.is_empty() {
         return moves;
     }
@@ -161,10 +152,7 @@ pub fn fit(standing: &Standing<'_>, counted: bool, problems: &mut Problems) -> M
         return moves;
     }
     let was_once = |item: &str| {
-        let mine = log
-            .entries()
-            .iter()
-            .filter(|e| key(&e.movement.item) == key(item));
+        let mine = log.entries().iter().filter(|e| key(&e.movement.item) == key(item));
         let mut counts = mine.filter_map(|entry| entry.movement.on_hand);
         counts.any(|on_hand| on_hand.before == now(item))
     };
@@ -183,10 +171,7 @@ pub fn fit(standing: &Standing<'_>, counted: bool, problems: &mut Problems) -> M
         let lot = counts.get(item);
         if !counted {
             let (place, found) = match lot {
-                Some(lot) => (
-                    lot.place.clone(),
-                    format!("{} of {item} on hand", lot.on_hand),
-                ),
+                Some(lot) => (lot.place.clone(), format!("{} of {item} on hand", lot.on_hand)),
                 None => (standing.stock.clone(), format!("no row for {item}")),
             };
             problems.add(Problem::new(
@@ -206,10 +191,7 @@ pub fn fit(standing: &Standing<'_>, counted: bool, problems: &mut Problems) -> M
             asked: 0,
             out: i64::from(last) - i64::from(after),
             how: How::Counted,
-            on_hand: Some(OnHand {
-                before: last,
-                after,
-            }),
+            on_hand: Some(OnHand { before: last, after }),
             unit_cost: lot.and_then(|lot| lot.unit_cost),
             note: String::new(),
         });
@@ -271,22 +253,15 @@ fn tags(
             command_line(),
             format!("--pump {tag}"),
             "a tag of the plan",
-            mend_name(
-                tag,
-                known.iter().copied(),
-                "see the sheet Issue of the plan for its tags",
-            ),
+            mend_name(tag, known.iter().copied(), "see the sheet Issue of the plan for its tags"),
         ));
     }
     if wanted.is_empty() {
         tags = known.iter().map(|tag| key(tag)).collect();
     }
     let id = carried.planned.id();
-    let left: Vec<&str> = known
-        .iter()
-        .copied()
-        .filter(|tag| standing.log.issued(&id, tag).is_none())
-        .collect();
+    let left: Vec<&str> =
+        known.iter().copied().filter(|tag| standing.log.issued(&id, tag).is_none()).collect();
     let twice: Vec<(&str, &Entry)> = known
         .iter()
         .filter(|tag| tags.contains(&key(tag)))
@@ -311,10 +286,7 @@ fn tags(
     if let Some((_, line)) = twice.first() {
         let mend = match left.as_slice() {
             [] => "nothing is left to issue of this plan".to_string(),
-            left => format!(
-                "issue the others with --pump: {}",
-                listed(left.iter().copied())
-            ),
+            left => format!("issue the others with --pump: {}", listed(left.iter().copied())),
         };
         problems.add(Problem::new(
             standing.line(line.number),
@@ -352,10 +324,7 @@ fn unchanged(
         if carried.before.get(&lot.item).is_none() {
             found.add(Problem::new(
                 lot.place.clone(),
-                format!(
-                    "{}, {} on hand, added since the plan was made",
-                    lot.item, lot.on_hand
-                ),
+                format!("{}, {} on hand, added since the plan was made", lot.item, lot.on_hand),
                 "the stock that the plan was made from",
                 STALE,
             ));
@@ -429,10 +398,7 @@ fn changed(
     if lot.make.is_some() && now.reserved != lot.reserved {
         differs(
             &now.place,
-            format!(
-                "{} of {item} reserved, as when the plan was made",
-                lot.reserved
-            ),
+            format!("{} of {item} reserved, as when the plan was made", lot.reserved),
             format!("{} of {item} reserved", now.reserved),
         );
     }
@@ -449,10 +415,7 @@ fn changed(
             };
             differs(
                 place,
-                format!(
-                    "{} as {heading} of {item}, as when the plan was made",
-                    shown(before)
-                ),
+                format!("{} as {heading} of {item}, as when the plan was made", shown(before)),
                 format!("{} as {heading} of {item}", shown(after)),
             );
         }
@@ -554,12 +517,7 @@ pub fn issue(
         let told = last.map(|(item, _)| key(item)).collect();
         unchanged(carried, standing, &told, &mut found);
     }
-    let mut taking = Taking {
-        standing,
-        plan: carried.planned.id(),
-        left: BTreeMap::new(),
-        moves,
-    };
+    let mut taking = Taking { standing, plan: carried.planned.id(), left: BTreeMap::new(), moves };
     let asked = |line: &Line| tags.contains(&key(&line.tag));
     let lines = carried.planned.lines.iter().zip(&carried.filled);
     for (line, filled) in lines {
@@ -576,20 +534,14 @@ pub fn issue(
     // What is filled in after a kit went out would be lost without a word.
     let id = taking.plan.clone();
     let gone = |tag: &str| !tags.contains(&key(tag)) && standing.log.issued(&id, tag).is_some();
-    let late_lines = carried
-        .planned
-        .lines
-        .iter()
-        .zip(&carried.filled)
-        .filter_map(|(line, filled)| {
+    let late_lines =
+        carried.planned.lines.iter().zip(&carried.filled).filter_map(|(line, filled)| {
             let recorded = |entry: &&Entry| {
                 let moved = &entry.movement;
                 moved.plan == id
                     && key(&moved.tag) == key(&line.tag)
                     && key(&moved.item) == key(&line.item)
-                    && filled
-                        .picked
-                        .is_some_and(|picked| moved.out == i64::from(picked))
+                    && filled.picked.is_some_and(|picked| moved.out == i64::from(picked))
             };
             let other = filled.picked.is_some_and(|picked| picked != line.planned);
             let late = other && !standing.log.entries().iter().any(|entry| recorded(&entry));
@@ -613,11 +565,7 @@ pub fn issue(
             format!("`--put-back {tag}`, then issue the kit again with what is filled in"),
         ));
     }
-    for extra in carried
-        .extras
-        .iter()
-        .filter(|e| tags.contains(&key(&e.tag)))
-    {
+    for extra in carried.extras.iter().filter(|e| tags.contains(&key(&e.tag))) {
         take_extra(&mut taking, extra, &mut found);
     }
     problems.absorb(found);
@@ -682,12 +630,7 @@ fn take_line(taking: &mut Taking<'_>, line: &Line, filled: &Filled, problems: &m
         return;
     }
     let mut wrong = |found: String, expected: &str, mend: &str| {
-        problems.add(Problem::new(
-            filled.instead_at.clone(),
-            found,
-            expected,
-            mend,
-        ));
+        problems.add(Problem::new(filled.instead_at.clone(), found, expected, mend));
     };
     if line.tag.is_empty() {
         wrong(
@@ -744,11 +687,7 @@ fn is_known(taking: &Taking<'_>, item: &str, at: &Place, problems: &mut Problems
             at.clone(),
             format!("the item `{item}`, which the stock does not have"),
             "an item of the stock workbook",
-            mend_name(
-                item,
-                lots.map(|lot| lot.item.as_str()),
-                "correct the stock number",
-            ),
+            mend_name(item, lots.map(|lot| lot.item.as_str()), "correct the stock number"),
         ));
     }
     known
@@ -772,15 +711,7 @@ fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
         planned: 0,
         why: None,
     };
-    taking.movement(
-        &line,
-        &line.item,
-        0,
-        extra.count,
-        How::Unplanned,
-        Some(taken),
-        &extra.note,
-    );
+    taking.movement(&line, &line.item, 0, extra.count, How::Unplanned, Some(taken), &extra.note);
 }
 
 /// The movements that put back what is out for these tags: all of it, or so many of some items.
@@ -798,9 +729,8 @@ pub fn put_back(
         found.add(Problem::new(place, found_, expected, mend));
     };
     let tagged = standing.log.entries().iter();
-    let known: BTreeMap<String, &str> = tagged
-        .map(|entry| (key(&entry.movement.tag), entry.movement.tag.as_str()))
-        .collect();
+    let known: BTreeMap<String, &str> =
+        tagged.map(|entry| (key(&entry.movement.tag), entry.movement.tag.as_str())).collect();
     let mut wanted: BTreeMap<String, u32> = BTreeMap::new();
     for (item, count) in items {
         *wanted.entry(key(item)).or_default() += count;
@@ -825,9 +755,7 @@ pub fn put_back(
         for out in out.iter().rev() {
             let count = match items {
                 [] => out.count,
-                _ => wanted
-                    .get(&key(&out.item))
-                    .map_or(0, |left| out.count.min(*left)),
+                _ => wanted.get(&key(&out.item)).map_or(0, |left| out.count.min(*left)),
             };
             if count == 0 {
                 continue;
@@ -839,10 +767,7 @@ pub fn put_back(
                 match out.counted {
                     true => wrong(
                         standing.stock.clone(),
-                        format!(
-                            "no row for {}, of which {count} are to be put back",
-                            out.item
-                        ),
+                        format!("no row for {}, of which {count} are to be put back", out.item),
                         "the item in the stock workbook",
                         format!("add a row for {}, with 0 on hand", out.item),
                     ),
@@ -852,16 +777,11 @@ pub fn put_back(
             };
             let now = left.entry(key(&out.item)).or_insert(lot.on_hand);
             let before = *now;
-            let Some(after) = before
-                .checked_add(count)
-                .filter(|after| *after <= 1_000_000_000)
+            let Some(after) = before.checked_add(count).filter(|after| *after <= 1_000_000_000)
             else {
                 wrong(
                     lot.place.clone(),
-                    format!(
-                        "{before} of {} on hand, and {count} to be put back",
-                        out.item
-                    ),
+                    format!("{before} of {} on hand, and {count} to be put back", out.item),
                     "no more than 1000000000",
                     "count again".into(),
                 );
@@ -870,9 +790,7 @@ pub fn put_back(
             *now = after;
             moves.after.insert(lot.item.clone(), after);
             let on_hand = OnHand { before, after };
-            moves
-                .movements
-                .push(back(tag, out, count, Some(on_hand), Some(lot)));
+            moves.movements.push(back(tag, out, count, Some(on_hand), Some(lot)));
         }
     }
     for (item, left) in wanted.iter().filter(|(_, left)| **left > 0) {
@@ -885,11 +803,7 @@ pub fn put_back(
             "see the lines of the tag in the issue log".into(),
         );
     }
-    for moved in moves
-        .movements
-        .iter()
-        .filter(|m| m.how == How::PutBack && m.on_hand.is_none())
-    {
+    for moved in moves.movements.iter().filter(|m| m.how == How::PutBack && m.on_hand.is_none()) {
         found.warn(Problem::new(
             command_line(),
             format!(
@@ -933,11 +847,7 @@ pub fn finish(standing: &Standing<'_>, problems: &mut Problems) -> BTreeMap<Stri
     }
     let mut found = Problems::new();
     for (item, run) in last.values() {
-        let Some(lot) = standing
-            .counts
-            .get(item)
-            .filter(|lot| lot.on_hand == run.before)
-        else {
+        let Some(lot) = standing.counts.get(item).filter(|lot| lot.on_hand == run.before) else {
             let lot = standing.counts.get(item);
             found.add(Problem::new(
                 lot.map_or(standing.stock.clone(), |lot| lot.place.clone()),

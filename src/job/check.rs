@@ -48,39 +48,23 @@ pub(super) fn check(parts: &Parts) -> Result<(), JobError> {
 
 /// Refuses a name that an earlier part has.
 fn single(names: &mut HashSet<String>, name: &str) -> Result<(), PartError> {
-    if names.insert(folded(name)) {
-        Ok(())
-    } else {
-        Err(PartError::Twice)
-    }
+    if names.insert(folded(name)) { Ok(()) } else { Err(PartError::Twice) }
 }
 
 /// Refuses an index that is not one of so many.
 fn there(of: &'static str, index: usize, count: usize) -> Result<(), PartError> {
-    if index < count {
-        Ok(())
-    } else {
-        Err(PartError::NotThere { of, index, count })
-    }
+    if index < count { Ok(()) } else { Err(PartError::NotThere { of, index, count }) }
 }
 
 fn count(of: &'static str, found: usize, expected: usize) -> Result<(), PartError> {
     if found == expected {
         return Ok(());
     }
-    Err(PartError::Count {
-        of,
-        found,
-        expected,
-    })
+    Err(PartError::Count { of, found, expected })
 }
 
 fn within(holds: bool, what: &'static str, expected: &'static str) -> Result<(), PartError> {
-    if holds {
-        Ok(())
-    } else {
-        Err(PartError::OutOfRange { what, expected })
-    }
+    if holds { Ok(()) } else { Err(PartError::OutOfRange { what, expected }) }
 }
 
 /// Refuses a length that no file could state: sums of it would overflow.
@@ -114,11 +98,7 @@ fn check_item(item: &Item, parts: &Parts) -> Result<(), PartError> {
     price(item.unit_cost)?;
     within(item.pack_qty > 0, "the pieces in a pack", "1 or more")?;
     let most = 1_000_000_000;
-    within(
-        item.on_hand <= most,
-        "the pieces on hand",
-        "0 to 1000000000",
-    )?;
+    within(item.on_hand <= most, "the pieces on hand", "0 to 1000000000")?;
     kept("the reserved pieces", item.reserved, item.on_hand)?;
     if let Some(step) = item.peel_step {
         length("the peel step", step, Length::from_ticks(1))?;
@@ -160,10 +140,7 @@ impl Counts {
 
     fn requirements(self, requirements: &[Requirement]) -> Result<(), PartError> {
         for requirement in requirements {
-            requirement
-                .form
-                .terms()
-                .try_for_each(|term| self.term(term))?;
+            requirement.form.terms().try_for_each(|term| self.term(term))?;
             check_limits(&requirement.form)?;
             requirement.form.check().map_err(|error| PartError::Form {
                 requirement: requirement.name.clone(),
@@ -192,12 +169,7 @@ impl Counts {
 /// Refuses limits beyond any length.
 fn check_limits(form: &Form) -> Result<(), PartError> {
     match form {
-        Form::Linear {
-            target,
-            lower,
-            upper,
-            ..
-        } => [target, lower, upper]
+        Form::Linear { target, lower, upper, .. } => [target, lower, upper]
             .into_iter()
             .try_for_each(|limit| length("a limit", *limit, -Length::MOST)),
         Form::GasketFill { .. } => Ok(()),
@@ -207,11 +179,7 @@ fn check_limits(form: &Form) -> Result<(), PartError> {
 fn check_model(model: &Model) -> Result<(), PartError> {
     for pack in &model.packs {
         let holds = pack.least_pieces <= pack.most_pieces && pack.most_pieces <= 1_000;
-        within(
-            holds,
-            "the pieces of a place",
-            "the least before the most, 1000 at most",
-        )?;
+        within(holds, "the pieces of a place", "the least before the most, 1000 at most")?;
     }
     let counts = Counts::of(model);
     counts.correlations(&model.correlations)?;
@@ -225,16 +193,8 @@ fn check_pump(pump: &Pump, parts: &Parts) -> Result<(), PartError> {
     count("fit codes", pump.fits.len(), counts.packs)?;
     count("dimensions", pump.dimensions.len(), counts.dimensions)?;
     count("growths", pump.growths.len(), counts.thermals)?;
-    count(
-        "fits of consumables",
-        pump.consumable_fits.len(),
-        model.consumables.len(),
-    )?;
-    count(
-        "requirements",
-        pump.requirements.len(),
-        model.requirements.len(),
-    )?;
+    count("fits of consumables", pump.consumable_fits.len(), model.consumables.len())?;
+    count("requirements", pump.requirements.len(), model.requirements.len())?;
     for measured in &pump.dimensions {
         within(!measured.readings.is_empty(), "the readings", "one or more")?;
         let mut lengths = measured.readings.iter().chain([&measured.value]);
@@ -254,16 +214,8 @@ fn check_policy(policy: &Policy) -> Result<(), PartError> {
         Coverage::Factor(factor) => (1_000_000..=10_000_000).contains(&factor.raw()),
         Coverage::Level(level) => (500_000..=999_900).contains(&level.raw()),
     };
-    within(
-        holds,
-        "the coverage factor",
-        "1 to 10, or a level of 50 to 99.99 %",
-    )?;
+    within(holds, "the coverage factor", "1 to 10, or a level of 50 to 99.99 %")?;
     price(policy.handling).and_then(|()| price(policy.off_target))?;
     length("the error of a reading", policy.pack_within, Length::ZERO)?;
-    length(
-        "the error of a reading",
-        policy.clearance_within,
-        Length::ZERO,
-    )
+    length("the error of a reading", policy.clearance_within, Length::ZERO)
 }

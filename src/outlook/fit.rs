@@ -42,17 +42,11 @@ impl Fit {
         let first = readings.first()?.ticks();
         let n = i128::from(count);
         // Counted from the first, in whole numbers: nothing is lost until the division.
-        let off = readings
-            .iter()
-            .map(|r| i128::from(r.ticks()) - i128::from(first));
+        let off = readings.iter().map(|r| i128::from(r.ticks()) - i128::from(first));
         let sum: i128 = off.clone().sum();
         let squares: i128 = off.map(|off| off * off).sum();
         let variance = (n * squares - sum * sum) as f64 / (n * (n - 1)) as f64;
-        Some(Fit {
-            count,
-            mean: first as f64 + sum as f64 / n as f64,
-            deviation: variance.sqrt(),
-        })
+        Some(Fit { count, mean: first as f64 + sum as f64 / n as f64, deviation: variance.sqrt() })
     }
 
     /// The mean, to the nearest tick.
@@ -101,10 +95,7 @@ impl Fit {
     /// ```
     pub fn range(&self, level: Millionths) -> [Length; 2] {
         let half = Coverage::Level(level).exact(Some(self.count - 1)) * self.scale();
-        [
-            whole((self.mean - half).floor()),
-            whole((self.mean + half).ceil()),
-        ]
+        [whole((self.mean - half).floor()), whole((self.mean + half).ceil())]
     }
 
     /// The standard deviation times the root of 1 + 1/n.

@@ -83,15 +83,10 @@ impl Cover {
                 .map(|&(item, count)| (u16::try_from(own(item)).unwrap_or(0), count))
                 .collect();
             let weigh = |&(item, count): &Take| weight[usize::from(item)] * i128::from(count);
-            Wanted {
-                weight: takes.iter().map(weigh).sum(),
-                takes,
-            }
+            Wanted { weight: takes.iter().map(weigh).sum(), takes }
         };
-        let mut classes: Vec<Vec<Wanted>> = classes
-            .iter()
-            .map(|class| class.iter().map(wanted).collect())
-            .collect();
+        let mut classes: Vec<Vec<Wanted>> =
+            classes.iter().map(|class| class.iter().map(wanted).collect()).collect();
         for class in &mut classes {
             class.sort_by(|a, b| (a.weight, &a.takes).cmp(&(b.weight, &b.takes)));
         }
@@ -112,14 +107,7 @@ impl Cover {
                 Some(first)
             })
             .collect();
-        Cover {
-            items,
-            classes,
-            most,
-            first,
-            weight,
-            often,
-        }
+        Cover { items, classes, most, first, weight, often }
     }
 
     /// Cost and number of pieces of what weighs so much.
@@ -131,8 +119,7 @@ impl Cover {
 
     fn weigh(&self, kit: &[u16]) -> i128 {
         let each = kit.iter().zip(&self.weight);
-        each.map(|(&count, weight)| weight * i128::from(count))
-            .sum()
+        each.map(|(&count, weight)| weight * i128::from(count)).sum()
     }
 
     /// The lightest kit that covers every class, looking at about `effort` ways at most.
@@ -161,11 +148,7 @@ impl Cover {
             }
             known.extend(joining);
         }
-        Covered {
-            kit: best,
-            weight,
-            bound: bound.min(weight),
-        }
+        Covered { kit: best, weight, bound: bound.min(weight) }
     }
 
     /// The classes that a kit does not cover and that lack most, a few of them.
@@ -178,11 +161,7 @@ impl Cover {
         lacking.sort_unstable();
         // One of those that lack most, and some from all over the rest.
         let apart = lacking.len().div_ceil(JOINING).max(1);
-        lacking
-            .iter()
-            .step_by(apart)
-            .map(|&(_, class)| class)
-            .collect()
+        lacking.iter().step_by(apart).map(|&(_, class)| class).collect()
     }
 
     /// What a kit weighs less than it must for a class, and the way with which.
@@ -230,9 +209,7 @@ impl Cover {
         loop {
             let lacking = self.uncovered(&kit, hints);
             if watch.stop().is_some() {
-                let lightest = lacking
-                    .iter()
-                    .filter_map(|&class| self.classes[class].first());
+                let lightest = lacking.iter().filter_map(|&class| self.classes[class].first());
                 for &(item, count) in lightest.flat_map(|wanted| &wanted.takes) {
                     let held = &mut kit[usize::from(item)];
                     *held = count.max(*held);
@@ -330,10 +307,7 @@ impl Cover {
                 break;
             }
             if *left == 0 || watch.stop().is_some() {
-                return Found {
-                    kit: search.kit,
-                    bound: node.bound,
-                };
+                return Found { kit: search.kit, bound: node.bound };
             }
             *left = left.saturating_sub(std::mem::take(&mut search.looks));
             let (mut without, mut with) = (node.most.clone(), node.least.clone());
@@ -342,10 +316,7 @@ impl Cover {
             open.extend(search.look(with, node.most, node.bound).map(Reverse));
             open.extend(search.look(node.least, without, node.bound).map(Reverse));
         }
-        Found {
-            kit: search.kit,
-            bound: search.beat,
-        }
+        Found { kit: search.kit, bound: search.beat }
     }
 }
 
@@ -431,14 +402,7 @@ impl<'a> Search<'a> {
             return None;
         }
         self.number += 1;
-        Some(Node {
-            bound,
-            held: Reverse(held),
-            number: self.number,
-            least,
-            most,
-            split,
-        })
+        Some(Node { bound, held: Reverse(held), number: self.number, least, most, split })
     }
 
     /// What a class still wants: nothing (the inner `None`) if it is covered; the outer `None` if no

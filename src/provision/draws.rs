@@ -60,10 +60,7 @@ impl Draws {
             return *common;
         }
         let common = match key.2 {
-            Law::Even => Common {
-                mean: 0.0,
-                deviation: 0.0,
-            },
+            Law::Even => Common { mean: 0.0, deviation: 0.0 },
             Law::Readings { scale, freedom, .. } => drawn(scale.raw(), freedom.max(1), rng),
         };
         self.common.push((key, common));
@@ -80,10 +77,7 @@ fn drawn(scale: i64, freedom: u32, rng: &mut ChaCha8Rng) -> Common {
     #[allow(clippy::cast_precision_loss)]
     let of_readings = scale as f64 / TICK / (1.0 + 1.0 / n).sqrt();
     let deviation = of_readings * (f64::from(freedom) / chi_square(freedom, rng)).sqrt();
-    Common {
-        mean: deviation / n.sqrt() * normal(rng),
-        deviation,
-    }
+    Common { mean: deviation / n.sqrt() * normal(rng), deviation }
 }
 
 /// A draw of the standard normal law: Marsaglia and Bray, A convenient method for generating normal
@@ -157,11 +151,7 @@ mod tests {
         Expected {
             low: Length::from_ticks(400_000),
             high: Length::from_ticks(600_000),
-            law: Law::Readings {
-                mean: Length::from_ticks(500_000),
-                scale,
-                freedom,
-            },
+            law: Law::Readings { mean: Length::from_ticks(500_000), scale, freedom },
         }
     }
 
@@ -170,11 +160,7 @@ mod tests {
     #[test]
     fn every_value_of_a_range_is_as_likely() {
         let length = Length::from_ticks;
-        let expected = Expected {
-            low: length(1_000),
-            high: length(1_009),
-            law: Law::Even,
-        };
+        let expected = Expected { low: length(1_000), high: length(1_009), law: Law::Even };
         for (step, least, most) in [(1, 1_788, 2_212), (4, 4_694, 5_306)] {
             let draws = scenarios(expected, &[0], length(step), 20_000);
             let values = expected.values(length(step));

@@ -21,10 +21,7 @@ pub(super) fn coarse(outlook: &Outlook, step: Length) -> Vec<Coarse> {
             let axes = axes.filter_map(|(dimension, expected)| Some((dimension, (*expected)?)));
             let widths = axes.flat_map(|(dimension, expected)| {
                 let apart = step.min(expected.high - expected.low).ticks() as f64;
-                let forms = pump
-                    .requirements
-                    .iter()
-                    .map(|requirement| &requirement.form);
+                let forms = pump.requirements.iter().map(|requirement| &requirement.form);
                 let widths = forms.filter_map(move |form| width(pump, form, dimension));
                 widths.filter(move |width| apart * PART > *width)
             });
@@ -43,26 +40,13 @@ pub(super) fn coarse(outlook: &Outlook, step: Length) -> Vec<Coarse> {
 #[allow(clippy::cast_precision_loss)]
 fn width(pump: &Pump, form: &Form, dimension: usize) -> Option<f64> {
     let (terms, between) = match form {
-        Form::Linear {
-            terms,
-            lower,
-            upper,
-            ..
-        } => (terms, (*upper - *lower).ticks() as f64),
-        Form::GasketFill {
-            gap,
-            target,
-            lower,
-            upper,
-            ..
-        } => {
+        Form::Linear { terms, lower, upper, .. } => (terms, (*upper - *lower).ticks() as f64),
+        Form::GasketFill { gap, target, lower, upper, .. } => {
             let share = (*upper - *lower).to_f64() / (1.0 + target.to_f64());
             (gap, measured(pump, gap) * share)
         }
     };
-    let of_it = terms
-        .iter()
-        .filter(|(term, _)| *term == Term::Dimension(dimension));
+    let of_it = terms.iter().filter(|(term, _)| *term == Term::Dimension(dimension));
     let moves: f64 = of_it.map(|(_, times)| times.to_f64()).sum();
     (moves != 0.0 && between > 0.0).then(|| between / moves.abs())
 }
@@ -83,7 +67,5 @@ pub(super) fn free(ways: &Ways) -> Vec<usize> {
     for &(item, _) in ways.classes.iter().flat_map(|class| class.iter()).flatten() {
         taken[usize::from(item)] = true;
     }
-    (0..taken.len())
-        .filter(|&item| taken[item] && ways.price[item] == 0)
-        .collect()
+    (0..taken.len()).filter(|&item| taken[item] && ways.price[item] == 0).collect()
 }

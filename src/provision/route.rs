@@ -70,10 +70,7 @@ impl<'a> Open<'a> {
             fitting.filter_map(|way| u32::try_from(way).ok()).collect()
         };
         let all = self.asked.iter();
-        self.worked(
-            all.map(|&class| self.ways.classes[class as usize].len())
-                .sum(),
-        );
+        self.worked(all.map(|&class| self.ways.classes[class as usize].len()).sum());
         let usable: Vec<Vec<u32>> = self.asked.par_iter().map(usable).collect();
         let mut by_class = vec![Vec::new(); self.ways.classes.len()];
         for (&class, usable) in self.asked.iter().zip(usable) {
@@ -157,9 +154,8 @@ impl<'a> Open<'a> {
         there: &[u32],
         moves: u32,
     ) -> bool {
-        let mut over: Vec<usize> = (0..there.len())
-            .filter(|&item| assigned.used[item] > there[item])
-            .collect();
+        let mut over: Vec<usize> =
+            (0..there.len()).filter(|&item| assigned.used[item] > there[item]).collect();
         if over.is_empty() {
             return true;
         }

@@ -81,11 +81,8 @@ fn answer(job: &Job, ways: &Ways, pump: usize, grid: &[u32], effort: u64, watch:
     classes.sort_unstable();
     classes.dedup();
     let class_of = |class: u32| &ways.classes[class as usize];
-    let reached: Vec<&Class> = classes
-        .iter()
-        .map(|&class| class_of(class))
-        .filter(|class| !class.is_empty())
-        .collect();
+    let reached: Vec<&Class> =
+        classes.iter().map(|&class| class_of(class)).filter(|class| !class.is_empty()).collect();
     let cover = Cover::of(&reached, &ways.price);
     let covered = cover.search(effort, watch);
     let (cost, count) = cover.split(covered.weight);
@@ -104,10 +101,7 @@ fn answer(job: &Job, ways: &Ways, pump: usize, grid: &[u32], effort: u64, watch:
     let place = |class: &u32| classes.binary_search(class).unwrap_or(0);
     Answer {
         pieces: pieces_of
-            .map(|(&item, &count)| SetAside {
-                item: usize::from(item),
-                count: u32::from(count),
-            })
+            .map(|(&item, &count)| SetAside { item: usize::from(item), count: u32::from(count) })
             .collect(),
         cost: Money::from_raw(cost),
         count,
@@ -115,9 +109,7 @@ fn answer(job: &Job, ways: &Ways, pump: usize, grid: &[u32], effort: u64, watch:
         // Below its cost a kit may have any number of pieces.
         count_bound: if bound == cost { pieces } else { 0 },
         class: Arc::new(
-            grid.iter()
-                .map(|class| u32::try_from(place(class)).unwrap_or(0))
-                .collect(),
+            grid.iter().map(|class| u32::try_from(place(class)).unwrap_or(0)).collect(),
         ),
         met: Arc::new(classes.iter().map(meet).collect()),
     }
@@ -130,9 +122,7 @@ pub(super) fn together(job: &Job, ways: &Ways, safe: &[SafeKit]) -> Together {
         sum[pieces.item] = sum[pieces.item].saturating_add(pieces.count);
     }
     let lacking = sum.iter().zip(&ways.available);
-    let lacking: Vec<u32> = lacking
-        .map(|(&sum, &there)| sum.saturating_sub(there))
-        .collect();
+    let lacking: Vec<u32> = lacking.map(|(&sum, &there)| sum.saturating_sub(there)).collect();
     Together {
         cost: cost(ways, &sum),
         count: sum.iter().sum(),
@@ -152,8 +142,7 @@ pub(super) fn cost(ways: &Ways, counts: &[u32]) -> Money {
 /// Numbers of pieces by item as a list.
 pub(super) fn listed(counts: &[u32]) -> Vec<SetAside> {
     let some = counts.iter().enumerate().filter(|(_, count)| **count > 0);
-    some.map(|(item, &count)| SetAside { item, count })
-        .collect()
+    some.map(|(item, &count)| SetAside { item, count }).collect()
 }
 
 /// The lots of sheets of which there are too few if each sheet is cut for one shape.

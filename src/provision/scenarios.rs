@@ -70,10 +70,7 @@ impl Scenarios {
                 }
             }
         }
-        Ok(Scenarios {
-            pumps: views.len(),
-            classes,
-        })
+        Ok(Scenarios { pumps: views.len(), classes })
     }
 
     /// Only those for which something holds.
@@ -81,11 +78,7 @@ impl Scenarios {
         let some = (0..self.len()).map(|scenario| self.of(scenario));
         Scenarios {
             pumps: self.pumps,
-            classes: some
-                .filter(|classes| holds(classes))
-                .flatten()
-                .copied()
-                .collect(),
+            classes: some.filter(|classes| holds(classes)).flatten().copied().collect(),
         }
     }
 
@@ -124,6 +117,5 @@ pub(super) fn lengths(
         let dimensions = expected.iter().enumerate();
         dimensions.filter_map(|(at, one)| Some(((pump.model, at), one.as_ref()?)))
     });
-    each.map(|(at, expected)| draws.length(at, expected, step, &mut rng))
-        .collect()
+    each.map(|(at, expected)| draws.length(at, expected, step, &mut rng)).collect()
 }

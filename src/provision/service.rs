@@ -90,11 +90,7 @@ pub(super) fn count(
         pumps.sort_unstable();
         service.undecided += u32::from(!certain);
         pumps.iter().for_each(|&pump| service.missed[pump] += 1);
-        service.unserved.push(Unserved {
-            scenario,
-            pumps,
-            certain,
-        });
+        service.unserved.push(Unserved { scenario, pumps, certain });
     }
     let level = question.level.to_f64();
     let about = |count| exact_interval(count, service.checks, level);
@@ -118,10 +114,7 @@ fn judge(open: &Open, there: &[u32], classes: &[u32], watch: &Watch) -> Verdict 
             let uses = |&way: &u32| {
                 let takes = open.takes(class, way).iter();
                 let uses = takes.map(|&(item, count)| (item, narrow::<i16>(count)));
-                Column {
-                    waste: 0,
-                    uses: uses.collect(),
-                }
+                Column { waste: 0, uses: uses.collect() }
             };
             open.of(class).iter().map(uses).collect()
         })
@@ -136,9 +129,8 @@ fn judge(open: &Open, there: &[u32], classes: &[u32], watch: &Watch) -> Verdict 
     let start = one_after_the_other(&instance);
     let quick = watch.quick(NODES);
     let solved = solve_from(&instance, &[Aim::ServedWeight], Some(start), &[], &quick);
-    let missed: Vec<usize> = (0..classes.len())
-        .filter(|&pump| solved.taken[pump].is_none())
-        .collect();
+    let missed: Vec<usize> =
+        (0..classes.len()).filter(|&pump| solved.taken[pump].is_none()).collect();
     let all = narrow::<i64>(classes.len());
     if missed.is_empty() {
         Verdict::Served
@@ -180,16 +172,8 @@ fn one_after_the_other(instance: &Instance) -> Taken {
 pub fn exact_interval(served: u32, checks: u32, level: f64) -> [f64; 2] {
     let (k, n) = (f64::from(served.min(checks)), f64::from(checks));
     let out = (1.0 - level) / 2.0;
-    let low = if served == 0 {
-        0.0
-    } else {
-        quantile(k, n - k + 1.0, out)
-    };
-    let high = if served >= checks {
-        1.0
-    } else {
-        quantile(k + 1.0, n - k, 1.0 - out)
-    };
+    let low = if served == 0 { 0.0 } else { quantile(k, n - k + 1.0, out) };
+    let high = if served >= checks { 1.0 } else { quantile(k + 1.0, n - k, 1.0 - out) };
     [low, high]
 }
 

@@ -67,14 +67,9 @@ impl<'a> Shed<'a> {
         goal: usize,
         watch: &'a Watch<'a>,
     ) -> Shed<'a> {
-        let used = |item: usize| {
-            kept.iter()
-                .flatten()
-                .map(move |assigned| assigned.used[item])
-        };
-        let there: Vec<u32> = (0..ways.available.len())
-            .map(|item| used(item).max().unwrap_or(0))
-            .collect();
+        let used = |item: usize| kept.iter().flatten().map(move |assigned| assigned.used[item]);
+        let there: Vec<u32> =
+            (0..ways.available.len()).map(|item| used(item).max().unwrap_or(0)).collect();
         let mut dearest: Vec<usize> = (0..there.len()).collect();
         dearest.sort_by_key(|&item| (Reverse(ways.price[item]), item));
         Shed {
@@ -131,9 +126,8 @@ impl<'a> Shed<'a> {
         // At most a few thousand.
         let mut any =
             |most: usize| usize::try_from(rng.next_u64() % most.max(1) as u64).unwrap_or(0);
-        let addable: Vec<usize> = (0..self.there.len())
-            .filter(|&item| self.there[item] < ways.available[item])
-            .collect();
+        let addable: Vec<usize> =
+            (0..self.there.len()).filter(|&item| self.there[item] < ways.available[item]).collect();
         let mut weight: Vec<i128> = ways
             .price
             .iter()
@@ -151,9 +145,8 @@ impl<'a> Shed<'a> {
         other.failed.iter_mut().for_each(Vec::clear);
         other.fails.fill(0);
         other.open = self.open.other(&other.there);
-        let lost: Vec<usize> = (0..other.kept.len())
-            .filter(|&scenario| other.kept[scenario].is_none())
-            .collect();
+        let lost: Vec<usize> =
+            (0..other.kept.len()).filter(|&scenario| other.kept[scenario].is_none()).collect();
         let open = &other.open;
         let found: Changed = lost
             .into_par_iter()
@@ -191,9 +184,8 @@ impl<'a> Shed<'a> {
         if self.stopped() || self.spare() > 0 || off == self.taken_off {
             return false;
         }
-        let lost: Vec<usize> = (0..self.kept.len())
-            .filter(|&scenario| self.kept[scenario].is_none())
-            .collect();
+        let lost: Vec<usize> =
+            (0..self.kept.len()).filter(|&scenario| self.kept[scenario].is_none()).collect();
         let longer = |scenario: usize| {
             let classes = self.scenarios.of(scenario);
             (scenario, self.open.kits(classes, &self.there, LONGER))
@@ -257,9 +249,7 @@ impl<'a> Shed<'a> {
 
     fn known_to_fail(&self, item: usize) -> usize {
         let failed = self.failed[item].iter();
-        failed
-            .filter(|&&scenario| self.kept[scenario].is_some())
-            .count()
+        failed.filter(|&&scenario| self.kept[scenario].is_some()).count()
     }
 
     /// Takes a piece off if no more than so many scenarios must be given up; whether it did.

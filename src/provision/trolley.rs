@@ -52,12 +52,7 @@ pub(super) fn choose(
         true => whole,
         false => Start::of(ways, all, safe, watch),
     };
-    let Start {
-        scenarios,
-        cheapest,
-        own,
-        most,
-    } = start;
+    let Start { scenarios, cheapest, own, most } = start;
     let goal = wanted.min(most);
     let bound = bound(ways, scenarios, goal);
     let shed = |kept: Kept| {
@@ -137,12 +132,7 @@ impl<'a> Start<'a> {
         let cheapest = drawers.serve(scenarios, &ways.available, MOVES);
         let own = out_of_safe_kits(&drawers, scenarios, safe, watch);
         let most = served(&cheapest).max(own.as_ref().map_or(0, |(_, kept)| served(kept)));
-        Start {
-            scenarios,
-            cheapest,
-            own,
-            most,
-        }
+        Start { scenarios, cheapest, own, most }
     }
 }
 
@@ -202,11 +192,7 @@ fn out_of_safe_kits(
     for pieces in safe.iter().flat_map(|kit| &kit.pieces) {
         there[pieces.item] = there[pieces.item].saturating_add(pieces.count);
     }
-    if there
-        .iter()
-        .zip(&ways.available)
-        .any(|(all, most)| all > most)
-    {
+    if there.iter().zip(&ways.available).any(|(all, most)| all > most) {
         return None;
     }
     // By safe kit and class: the way within it.

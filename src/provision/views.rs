@@ -54,16 +54,10 @@ pub(super) struct Register {
 /// [`Fault::Expected`], [`Fault::TooManyValues`].
 pub(super) fn views(outlook: &Outlook, step: Length) -> Result<(Vec<View>, Register), Fault> {
     let job = &outlook.job;
-    let mut register = Register {
-        kinds: Vec::new(),
-        classes: Vec::new(),
-        known: HashMap::new(),
-    };
+    let mut register = Register { kinds: Vec::new(), classes: Vec::new(), known: HashMap::new() };
     let mut views = Vec::with_capacity(job.pumps.len());
     for (index, pump) in job.pumps.iter().enumerate() {
-        let wrong = || Fault::Expected {
-            tag: pump.tag.clone(),
-        };
+        let wrong = || Fault::Expected { tag: pump.tag.clone() };
         let expected = outlook.expected.get(index).ok_or_else(wrong)?;
         let sound = |e: &Expected| e.low > Length::ZERO && e.low <= e.high;
         if expected.len() != pump.dimensions.len() || !expected.iter().flatten().all(sound) {
@@ -90,10 +84,7 @@ pub(super) fn views(outlook: &Outlook, step: Length) -> Result<(Vec<View>, Regis
         let places: Vec<DrawerKey> = places.map(|(pack, fit)| drawer_key(pack, fit)).collect();
         views.push(View {
             slopes: axes.iter().map(slope).collect(),
-            middle: axes
-                .iter()
-                .map(|axis| pump.dimensions[axis.dimension].value.ticks())
-                .collect(),
+            middle: axes.iter().map(|axis| pump.dimensions[axis.dimension].value.ticks()).collect(),
             kind: register.kind(index, demands, places),
             base,
             axes,
@@ -197,11 +188,7 @@ impl Register {
         let same = |kind: &Kind| kind.demands == demands && kind.places == places;
         let known = self.kinds.iter().position(same);
         let index = known.unwrap_or_else(|| {
-            self.kinds.push(Kind {
-                pump,
-                demands,
-                places,
-            });
+            self.kinds.push(Kind { pump, demands, places });
             self.kinds.len() - 1
         });
         narrow::<u32>(index)

@@ -70,9 +70,7 @@ impl Class {
 
 /// Whether there is enough of everything.
 pub(super) fn fits(takes: &[Take], there: &[u32]) -> bool {
-    takes
-        .iter()
-        .all(|&(item, count)| u32::from(count) <= there[usize::from(item)])
+    takes.iter().all(|&(item, count)| u32::from(count) <= there[usize::from(item)])
 }
 
 /// The ways to kit all classes.
@@ -183,18 +181,8 @@ impl Ways {
     /// The same, but that a class in a gap asks for nothing: there is no kit for it, whatever is set
     /// aside, and the others need theirs all the same.
     pub(super) fn but_for_gaps(mut self) -> Ways {
-        for (class, _) in self
-            .classes
-            .iter_mut()
-            .zip(&self.gap)
-            .filter(|(_, gap)| **gap)
-        {
-            *class = Class {
-                ends: vec![0],
-                cost: vec![0],
-                waste: vec![0],
-                ..Class::default()
-            };
+        for (class, _) in self.classes.iter_mut().zip(&self.gap).filter(|(_, gap)| **gap) {
+            *class = Class { ends: vec![0], cost: vec![0], waste: vec![0], ..Class::default() };
         }
         self
     }
@@ -306,11 +294,7 @@ impl Listing<'_> {
             let item = &self.job.stock[usize::from(item)];
             item.most_peeled() > 0
         };
-        let room = if way.uses.iter().any(peeled) {
-            i64::MAX
-        } else {
-            way.total - least
-        };
+        let room = if way.uses.iter().any(peeled) { i64::MAX } else { way.total - least };
         let mut part = way.uses.clone();
         self.parts(&mut part, 0, room, false, known)
     }

@@ -47,10 +47,9 @@ impl Change {
             match met {
                 (Some(before), Some(after)) => {
                     change.both += 1;
-                    for (sums, met) in [
-                        (&mut change.before_sums, before),
-                        (&mut change.after_sums, after),
-                    ] {
+                    for (sums, met) in
+                        [(&mut change.before_sums, before), (&mut change.after_sums, after)]
+                    {
                         sums.pieces += u64::from(met.pieces);
                         sums.guard = sums.guard + met.guard;
                     }

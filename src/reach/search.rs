@@ -83,36 +83,16 @@ impl Cover<'_> {
                 break;
             }
             if nodes >= effort || watch.stop().is_some() {
-                return Found {
-                    set: best,
-                    bound: node.bound,
-                    nodes,
-                };
+                return Found { set: best, bound: node.bound, nodes };
             }
             nodes += 1;
             open.pop();
             let size: Set = 1 << node.split;
             let (taken, barred) = (node.taken, node.barred);
-            open.extend(look(
-                taken | size,
-                barred,
-                node.bound,
-                &mut best,
-                &mut weight,
-            ));
-            open.extend(look(
-                taken,
-                barred | size,
-                node.bound,
-                &mut best,
-                &mut weight,
-            ));
+            open.extend(look(taken | size, barred, node.bound, &mut best, &mut weight));
+            open.extend(look(taken, barred | size, node.bound, &mut best, &mut weight));
         }
-        Found {
-            set: best,
-            bound: weight,
-            nodes,
-        }
+        Found { set: best, bound: weight, nodes }
     }
 
     /// Takes what must be taken, bounds the rest, and says what to split on.

@@ -94,12 +94,8 @@ pub fn select(
         supports
     });
     let pieces = rule.pieces;
-    let cover = Cover {
-        supports: listed.as_deref().unwrap_or(&[]),
-        weights: &weights,
-        at_once,
-        pieces,
-    };
+    let cover =
+        Cover { supports: listed.as_deref().unwrap_or(&[]), weights: &weights, at_once, pieces };
     let mending = Mending {
         cover: &cover,
         catalogue,
@@ -224,9 +220,7 @@ impl Mending<'_, '_> {
                 // More targets for the weight, in whole numbers.
                 let better = best.is_none_or(|(most, other)| {
                     let weigh = |more: usize, of: usize| {
-                        i128::try_from(more)
-                            .unwrap_or(0)
-                            .saturating_mul(self.cover.weights[of])
+                        i128::try_from(more).unwrap_or(0).saturating_mul(self.cover.weights[of])
                     };
                     weigh(more, other) > weigh(most, size)
                 });

@@ -33,11 +33,7 @@ pub(super) fn list(
         pace: Pace::at_least(watch, GRACE),
     };
     listing.extend(0, 0, Length::ZERO, 0, 0)?;
-    let Listing {
-        mut supports,
-        mut pace,
-        ..
-    } = listing;
+    let Listing { mut supports, mut pace, .. } = listing;
     for sets in &mut supports {
         sets.sort_unstable();
         sets.dedup();
@@ -95,10 +91,7 @@ impl Listing<'_> {
         for (index, size) in self.catalogue.iter().enumerate().skip(next) {
             let part = self.rule.guard.part(size.tolerance);
             let (mut total, mut parts) = (total, parts);
-            let most = size
-                .count
-                .unwrap_or(u32::MAX)
-                .min(self.rule.pieces - pieces);
+            let most = size.count.unwrap_or(u32::MAX).min(self.rule.pieces - pieces);
             for more in 1..=most {
                 total = total + size.thickness;
                 parts = parts.saturating_add(part);

@@ -34,16 +34,10 @@ impl Table {
         pace: &mut Pace<'_>,
     ) -> Result<Table, Fault> {
         check_sizes(sizes)?;
-        let grain = sizes
-            .iter()
-            .fold(0, |g, size| gcd(g, size.thickness.ticks()));
+        let grain = sizes.iter().fold(0, |g, size| gcd(g, size.thickness.ticks()));
         let grain = grain.max(1);
         let pieces = i64::from(rule.pieces);
-        let cells = if sizes.is_empty() {
-            1
-        } else {
-            end.ticks() / grain + 1
-        };
+        let cells = if sizes.is_empty() { 1 } else { end.ticks() / grain + 1 };
         let rounds = |size: &Size| match size.count {
             Some(count) => i64::from(count.min(rule.pieces)),
             None => 1,
@@ -112,11 +106,7 @@ impl Table {
             });
             // Of those alike the thinner one.
             let best = cells.max_by_key(|&(room, error, _)| (room, -error));
-            best.map(|(_, error, guard)| Met {
-                pieces,
-                error,
-                guard,
-            })
+            best.map(|(_, error, guard)| Met { pieces, error, guard })
         })
     }
 }
@@ -133,10 +123,7 @@ fn join(least: &mut [Vec<u64>], k: usize, shift: usize, part: u64) {
 }
 
 fn too_fine(grain: i64, cells: i64) -> Fault {
-    Fault::TooFine {
-        grain_nm: format!("{}.{}", grain / 10, grain % 10),
-        cells,
-    }
+    Fault::TooFine { grain_nm: format!("{}.{}", grain / 10, grain % 10), cells }
 }
 
 fn gcd(a: i64, b: i64) -> i64 {

@@ -72,13 +72,9 @@ pub fn stock_alone(
     let library = Library::open(models, &mut problems);
     let book = gather(book(path, memory), &mut problems);
     let names = library.names();
-    let models = names
-        .iter()
-        .filter_map(|name| library.find(name, &mut problems));
+    let models = names.iter().filter_map(|name| library.find(name, &mut problems));
     let models: Vec<_> = models.collect();
-    let draft = book
-        .as_ref()
-        .and_then(|book| stock::read(book, &mut problems));
+    let draft = book.as_ref().and_then(|book| stock::read(book, &mut problems));
     let read = book.as_ref().zip(draft).map(|(book, mut draft)| {
         let name = draft.sheet.sheet.name.clone();
         let sheets = sheets::read(book, &name, &mut draft.names, &mut problems);
@@ -92,14 +88,7 @@ pub fn stock_alone(
         let of_stock = draft.unused.clone();
         let mut unused = [of_stock, sheets.unused.clone(), feelers.unused].concat();
         unused.extend(unused_sheets(&Some(book.clone()), &used, &mut problems));
-        Stock {
-            lots,
-            sheets: sheet_lots,
-            unused,
-            warnings: Vec::new(),
-        }
+        Stock { lots, sheets: sheet_lots, unused, warnings: Vec::new() }
     });
-    problems
-        .settle(read)
-        .map(|(stock, warnings)| Stock { warnings, ..stock })
+    problems.settle(read).map(|(stock, warnings)| Stock { warnings, ..stock })
 }

@@ -113,15 +113,9 @@ fn no_workbook(file: &str, bytes: &[u8]) -> Problem {
             "open it in the spreadsheet program and save it as .xlsx",
         )
     } else if holds(b"%pdf") {
-        (
-            "a PDF file",
-            "ask for the workbook that it was printed from",
-        )
+        ("a PDF file", "ask for the workbook that it was printed from")
     } else if holds(b"urn:schemas-microsoft-com:office:spreadsheet") || holds(b"<?xml") {
-        (
-            "an XML file, not a workbook",
-            "open it in the spreadsheet program and save it as .xlsx",
-        )
+        ("an XML file, not a workbook", "open it in the spreadsheet program and save it as .xlsx")
     } else if std::str::from_utf8(&bytes[..bytes.len().min(4096)]).is_ok() && !bytes.contains(&0) {
         (
             "a text file that is not named .csv",
@@ -212,12 +206,7 @@ fn folder(path: &Path, file: &str, memory: &mut Memory) -> Result<Book, Problems
     if !problems.none() {
         return Err(problems);
     }
-    Ok(Book {
-        file: file.to_string(),
-        sha256: hash.end(),
-        is_text: false,
-        sheets,
-    })
+    Ok(Book { file: file.to_string(), sha256: hash.end(), is_text: false, sheets })
 }
 
 fn has_extension(file: &str, wanted: &[&str]) -> bool {
@@ -226,7 +215,5 @@ fn has_extension(file: &str, wanted: &[&str]) -> bool {
 }
 
 fn stem(path: &Path) -> String {
-    path.file_stem()
-        .map(|s| s.to_string_lossy().into_owned())
-        .unwrap_or_default()
+    path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default()
 }

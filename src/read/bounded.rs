@@ -14,9 +14,7 @@ pub(super) const OF_PLAN: u64 = 32_000_000;
 pub(crate) fn bytes(path: &Path, most: u64) -> Result<Vec<u8>> {
     let too_large = |length: u64| {
         let limit = most / 1_000;
-        Err(Error::other(format!(
-            "{length} bytes, more than {limit} kB"
-        )))
+        Err(Error::other(format!("{length} bytes, more than {limit} kB")))
     };
     let metadata = fs::metadata(path)?;
     if !metadata.is_file() {

@@ -98,10 +98,7 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
         return None;
     };
     let (lines, notes): (Vec<Line>, Vec<String>) = lines(&plan).into_iter().unzip();
-    let planned = Planned {
-        stock_sha256: stock.sha256.clone(),
-        lines,
-    };
+    let planned = Planned { stock_sha256: stock.sha256.clone(), lines };
     let mut before = Counts::default();
     let pieces = plan.stock.iter().map(|item| (&item.item, item.before));
     let sheets = plan.sheets.iter().map(|lot| (&lot.item, lot.before));
@@ -207,10 +204,7 @@ fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
     }
     let held = counts::of(&after, named_sheet(book, "Sheets"), problems);
     let mut carried = Carried {
-        planned: Planned {
-            stock_sha256: stock_sha256.unwrap_or_default(),
-            lines: Vec::new(),
-        },
+        planned: Planned { stock_sha256: stock_sha256.unwrap_or_default(), lines: Vec::new() },
         filled: Vec::new(),
         extras: Vec::new(),
         before: held.counts,
@@ -234,10 +228,7 @@ fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
         };
         problems.add(Problem::new(
             issue.whole(),
-            format!(
-                "{lines} the plan {}, below the plan `{id}`",
-                carried.planned.id()
-            ),
+            format!("{lines} the plan {}, below the plan `{id}`", carried.planned.id()),
             "tags, items and planned pieces as `gapwright kit` wrote them",
             UNDO,
         ));
@@ -276,10 +267,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
     };
     let mut whole = true;
     for heading in &table.headings {
-        if !HEADINGS
-            .iter()
-            .any(|known| heading_key(known) == heading.key)
-        {
+        if !HEADINGS.iter().any(|known| heading_key(known) == heading.key) {
             problems.add(Problem::new(
                 table.place(table.heading_row, heading.column),
                 format!("a column headed `{}`", heading.text),
@@ -417,10 +405,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
             let known = carried.planned.lines.iter().map(|line| line.tag.as_str());
             problems.add(Problem::new(
                 extra.at.clone(),
-                format!(
-                    "{} for `{}`, which is no tag of the plan",
-                    extra.item, extra.tag
-                ),
+                format!("{} for `{}`, which is no tag of the plan", extra.item, extra.tag),
                 "a tag of the plan",
                 crate::problem::mend_name(&extra.tag, known, "correct the tag"),
             ));
@@ -510,11 +495,7 @@ fn compare(
 
 /// A line of the plan in words.
 fn said(own: &Own) -> String {
-    let words: Vec<&str> = own
-        .iter()
-        .map(String::as_str)
-        .filter(|word| !word.is_empty())
-        .collect();
+    let words: Vec<&str> = own.iter().map(String::as_str).filter(|word| !word.is_empty()).collect();
     words.join(", ")
 }
 

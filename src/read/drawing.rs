@@ -81,27 +81,16 @@ fn recognise(bytes: &[u8]) -> Result<Drawing, DrawingError> {
         [] => Err(DrawingError::Empty),
         _ => Err(DrawingError::OtherKind),
     }?;
-    if ![width, height]
-        .iter()
-        .all(|side| (1..=MOST_PIXELS).contains(side))
-    {
+    if ![width, height].iter().all(|side| (1..=MOST_PIXELS).contains(side)) {
         return Err(DrawingError::Pixels(width, height));
     }
-    Ok(Drawing {
-        bytes: bytes.into(),
-        width,
-        height,
-    })
+    Ok(Drawing { bytes: bytes.into(), width, height })
 }
 
 /// Big-endian numbers, `None` past the end.
 fn number(bytes: &[u8], at: usize, length: usize) -> Option<u32> {
     let bytes = bytes.get(at..at.checked_add(length)?)?;
-    Some(
-        bytes
-            .iter()
-            .fold(0, |sum, &byte| sum << 8 | u32::from(byte)),
-    )
+    Some(bytes.iter().fold(0, |sum, &byte| sum << 8 | u32::from(byte)))
 }
 
 /// Width and height of a PNG whose chunks reach from IHDR to IEND.
@@ -144,9 +133,7 @@ fn jpeg(bytes: &[u8]) -> Option<(u32, u32)> {
             0xff01..=0xfffe => {}
             _ => return None,
         }
-        at = at
-            .checked_add(2)?
-            .checked_add(usize::try_from(length.max(2)).ok()?)?;
+        at = at.checked_add(2)?.checked_add(usize::try_from(length.max(2)).ok()?)?;
     }
     let ended = bytes.get(at..)?.windows(2).any(|pair| pair == [0xff, 0xd9]);
     size.filter(|_| ended)
@@ -180,10 +167,7 @@ mod tests {
     #[test]
     fn what_is_no_whole_picture_is_refused_at_any_cut() {
         let png = DRAWINGS[0];
-        for cut in (0..png.len())
-            .step_by(977)
-            .chain([8, 15, 24, png.len() - 1])
-        {
+        for cut in (0..png.len()).step_by(977).chain([8, 15, 24, png.len() - 1]) {
             assert!(recognise(&png[..cut]).is_err(), "{cut}");
         }
         let jpeg = jpeg_bytes(&[0xff, 0xd9]);

@@ -74,9 +74,7 @@ pub(super) fn entries<'a>(
         .take(2)
         .map(|name| table.optional(name).map(|heading| heading.column))
         .collect();
-    let summed = rows
-        .split_last()
-        .is_some_and(|(last, above)| is_sum(last, above, &names));
+    let summed = rows.split_last().is_some_and(|(last, above)| is_sum(last, above, &names));
     let last = rows.last().map(|row| row.number);
     let mut entries = Vec::with_capacity(rows.len());
     for row in rows {
@@ -303,10 +301,7 @@ fn among(numbers: &[u32], spans: &[Span]) -> Vec<Span> {
         let inside = at > 0 && sorted[at - 1].contains(number);
         match found.last_mut() {
             Some(span) if inside && before => span.last = number,
-            _ if inside => found.push(Span {
-                first: number,
-                last: number,
-            }),
+            _ if inside => found.push(Span { first: number, last: number }),
             _ => {}
         }
         before = inside;

@@ -29,9 +29,7 @@ pub(super) struct RangeColumns {
 impl RangeColumns {
     pub(super) fn find(table: &Table<'_>, dimension: &Dimension) -> RangeColumns {
         let [low, high] = ["low", "high"].map(|behind| {
-            table
-                .either(&pumps::names(&dimension.name, &dimension.label, behind))
-                .cloned()
+            table.either(&pumps::names(&dimension.name, &dimension.label, behind)).cloned()
         });
         RangeColumns { low, high }
     }
@@ -60,17 +58,12 @@ impl RangeColumns {
         let mut one_end = |filled: &Heading, other: &Option<Heading>, behind: &str| {
             end(line, filled, problems);
             let (place, found) = match other {
-                Some(other) => (
-                    line.place(other),
-                    format!("an empty cell beside `{}`", filled.text),
-                ),
+                Some(other) => {
+                    (line.place(other), format!("an empty cell beside `{}`", filled.text))
+                }
                 None => (
                     line.place(filled),
-                    format!(
-                        "a value for `{}`, and no column `{}`",
-                        filled.text,
-                        name(behind)
-                    ),
+                    format!("a value for `{}`, and no column `{}`", filled.text, name(behind)),
                 ),
             };
             problems.add(Problem::new(
@@ -174,13 +167,7 @@ impl<'a> Foresight<'a> {
         whole: bool,
         policy: &'a Policy,
     ) -> Foresight<'a> {
-        Foresight {
-            ahead,
-            history,
-            whole,
-            policy,
-            said: RefCell::default(),
-        }
+        Foresight { ahead, history, whole, policy, said: RefCell::default() }
     }
 
     /// Columns and rows of the past readings that are not used.
@@ -195,10 +182,7 @@ impl<'a> Foresight<'a> {
         one: &Unmeasured<'_, '_>,
         problems: &mut Problems,
     ) -> Option<(Measured, Expected)> {
-        let past = self
-            .history
-            .as_ref()
-            .and_then(|history| history.of(one.index.0, one.index.1));
+        let past = self.history.as_ref().and_then(|history| history.of(one.index.0, one.index.1));
         let expected = if one.range.stated(&one.line) {
             let [low, high] = one.range.range(&one.line, one.dimension, problems)?;
             if past.is_some() {
@@ -209,11 +193,7 @@ impl<'a> Foresight<'a> {
                     *count += 1;
                 });
             }
-            Expected {
-                low,
-                high,
-                law: Law::Even,
-            }
+            Expected { low, high, law: Law::Even }
         } else if self.whole {
             self.past_range(one, past, problems)?
         } else {
@@ -294,9 +274,7 @@ impl<'a> Foresight<'a> {
         let step = self.ahead.step_of(one.model.unit).ticks().max(1);
         let [low, high] = fit.range(self.ahead.level).map(Length::ticks);
         let low = low.div_euclid(step).saturating_mul(step);
-        let high = (high.saturating_add(step - 1))
-            .div_euclid(step)
-            .saturating_mul(step);
+        let high = (high.saturating_add(step - 1)).div_euclid(step).saturating_mul(step);
         if low <= 0 {
             self.say(one, |said| {
                 said.cut.get_or_insert(one.place.clone());
@@ -353,13 +331,7 @@ impl<'a> Foresight<'a> {
                 (Tolerance::even(rounded_up(u.times_up(factor), &ends)), u)
             }
         };
-        Some(Measured {
-            readings: vec![middle],
-            value: middle,
-            tolerance,
-            standard,
-            freedom,
-        })
+        Some(Measured { readings: vec![middle], value: middle, tolerance, standard, freedom })
     }
 
     fn say(&self, one: &Unmeasured<'_, '_>, note: impl FnOnce(&mut Said)) {

@@ -37,9 +37,7 @@ pub(super) fn read(book: &Book, stock: &str, problems: &mut Problems) -> Feelers
         return feelers;
     };
     if let Some(own) = &mut feelers.sheet {
-        Arc::make_mut(own)
-            .rows
-            .retain(|row| row.number >= table.heading_row);
+        Arc::make_mut(own).rows.retain(|row| row.number >= table.heading_row);
     }
     let known = ["Thickness", "Tolerance", "On hand", "Set"].map(String::from);
     feelers.unused = table.unknown(&known, |_| false, problems);
@@ -72,11 +70,7 @@ pub(super) fn read(book: &Book, stock: &str, problems: &mut Problems) -> Feelers
             ));
             continue;
         }
-        feelers.blades.push(Blade {
-            thickness: thick,
-            tolerance: within,
-            count,
-        });
+        feelers.blades.push(Blade { thickness: thick, tolerance: within, count });
     }
     if feelers.blades.len() > MOST {
         problems.add(Problem::new(

@@ -91,12 +91,7 @@ fn ask_about_missing_slips(
     let pumps = picks.filter_map(|line| Some((tags.pump(&line.tag)?, line.tag.as_str())));
     let mut missing: BTreeMap<usize, &str> = pumps.collect();
     missing.retain(|pump, _| !kits.contains_key(pump));
-    let mut named = missing
-        .values()
-        .take(3)
-        .copied()
-        .collect::<Vec<_>>()
-        .join(", ");
+    let mut named = missing.values().take(3).copied().collect::<Vec<_>>().join(", ");
     match missing.len() {
         0 => return,
         1..=3 => {}
@@ -132,9 +127,7 @@ fn of_slips(sheet: &Sheet, job: &Job, tags: &Tags, kits: &mut Kits, problems: &m
         };
         let pump = &job.pumps[index];
         let places = &job.model_of(pump).packs;
-        let kit = kits
-            .entry(index)
-            .or_insert_with(|| vec![PackPick::default(); places.len()]);
+        let kit = kits.entry(index).or_insert_with(|| vec![PackPick::default(); places.len()]);
         if what != Holds::Piece {
             continue;
         }
@@ -192,11 +185,7 @@ fn piece(row: &Row, job: &Job, pump: &Pump, place: usize) -> Result<Pick, (u16, 
         let found = format!("{name} at `{thickness}`");
         return Err((thickness_at, found, expected));
     };
-    Ok(Pick {
-        item,
-        count,
-        peeled,
-    })
+    Ok(Pick { item, count, peeled })
 }
 
 /// Takes over what the sheet Issue says went otherwise than planned.
@@ -220,15 +209,7 @@ pub(super) fn as_issued(
             set(job, &mut kit[place], &line.item, picked);
         }
         if let Some((name, count)) = &filled.instead {
-            put_in(
-                job,
-                index,
-                place,
-                kit,
-                (name, *count),
-                &filled.instead_at,
-                problems,
-            );
+            put_in(job, index, place, kit, (name, *count), &filled.instead_at, problems);
         }
     }
     for extra in &carried.extras {
@@ -242,8 +223,7 @@ pub(super) fn as_issued(
         for pack in kit {
             let thickness = |pick: &Pick| job.stock[pick.item].peeled(pick.peeled);
             pack.picks.retain(|pick| pick.count > 0);
-            pack.picks
-                .sort_by(|a, b| thickness(b).cmp(&thickness(a)).then(a.cmp(b)));
+            pack.picks.sort_by(|a, b| thickness(b).cmp(&thickness(a)).then(a.cmp(b)));
         }
     }
 }
@@ -292,31 +272,21 @@ fn put_in(
     let pump = &job.pumps[index];
     let pack = &job.model_of(pump).packs[place];
     let offered: Vec<usize> = job.offered(pack, &pump.fits[place]).collect();
-    let found = offered
-        .iter()
-        .find(|&&i| key(&job.stock[i].item) == key(name));
+    let found = offered.iter().find(|&&i| key(&job.stock[i].item) == key(name));
     let Some(&item) = found else {
         let known = offered.iter().map(|&item| job.stock[item].item.as_str());
         problems.add(Problem::new(
             at.clone(),
             format!("{name} in `{}` of {}", pack.label, pump.tag),
             format!("a {} of fit {}", pack.kind, pump.fits[place].as_str()),
-            mend_name(
-                name,
-                known,
-                "correct the item, or take the piece out of the pump",
-            ),
+            mend_name(name, known, "correct the item, or take the piece out of the pump"),
         ));
         return;
     };
     let picks = &mut kit[place].picks;
     match picks.iter_mut().find(|p| p.item == item && p.peeled == 0) {
         Some(pick) => pick.count += count,
-        None => picks.push(Pick {
-            item,
-            count,
-            peeled: 0,
-        }),
+        None => picks.push(Pick { item, count, peeled: 0 }),
     }
 }
 

@@ -101,9 +101,7 @@ pub(super) fn read(
         .iter()
         .map(|model| {
             let dimensions = model.dimensions.iter();
-            dimensions
-                .map(|dimension| reading_columns(&table, dimension, problems))
-                .collect()
+            dimensions.map(|dimension| reading_columns(&table, dimension, problems)).collect()
         })
         .collect();
     let mut past: Vec<Vec<Past>> = models
@@ -149,11 +147,7 @@ pub(super) fn read(
         const MOST_NAMED: usize = 10;
         let named = others.iter().take(MOST_NAMED);
         let named: Vec<String> = named.map(|(name, rows)| format!("{name} {rows}")).collect();
-        let more = if others.len() > MOST_NAMED {
-            ", ..."
-        } else {
-            ""
-        };
+        let more = if others.len() > MOST_NAMED { ", ..." } else { "" };
         let rows = if count == 1 { "row" } else { "rows" };
         unused.push(format!(
             "{count} {rows} of sheet {} of {} for models that are not of this outage ({}{more})",
@@ -162,11 +156,7 @@ pub(super) fn read(
             named.join(", ")
         ));
     }
-    Some(History {
-        file: book.file.clone(),
-        past,
-        unused,
-    })
+    Some(History { file: book.file.clone(), past, unused })
 }
 
 /// Which pump each row is of.
@@ -235,10 +225,7 @@ impl Past {
         };
         let Some(fit) = Fit::of(readings) else { return };
         let deviation = fit.deviation().raw() as f64 / FINE;
-        let scatter = self.scatter.get_or_insert(Scatter {
-            squares: 0.0,
-            freedom: 0,
-        });
+        let scatter = self.scatter.get_or_insert(Scatter { squares: 0.0, freedom: 0 });
         scatter.squares += deviation * deviation * f64::from(n - 1);
         scatter.freedom += n - 1;
     }
@@ -281,16 +268,11 @@ fn ask_about_model(
     let likeness = |model: &&Model| {
         strsim::normalized_damerau_levenshtein(&name.to_lowercase(), &model.name.to_lowercase())
     };
-    let near = models
-        .iter()
-        .max_by(|a, b| likeness(a).total_cmp(&likeness(b)));
+    let near = models.iter().max_by(|a, b| likeness(a).total_cmp(&likeness(b)));
     if let Some(near) = near.filter(|near| likeness(near) >= ALIKE) {
         problems.add(Problem::new(
             line.place(heading),
-            format!(
-                "the model `{name}`, which is not known, but is much like `{}`",
-                near.name
-            ),
+            format!("the model `{name}`, which is not known, but is much like `{}`", near.name),
             "a model of the outage, or a name that is not so like one",
             format!(
                 "say `{}`, if that is what is meant; else add the model's file to the folder given \

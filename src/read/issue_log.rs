@@ -60,10 +60,9 @@ pub fn log_reads_back(file: &Path, bytes: &[u8], log: &Log) -> Result<(), Proble
         Ok(back) if back == *log => return Ok(()),
         Ok(_) => "a log that reads back otherwise than it was written".to_string(),
         Err(problems) => match problems.sorted().first() {
-            Some(first) => format!(
-                "a log that does not read back ({}: {})",
-                first.place, first.found
-            ),
+            Some(first) => {
+                format!("a log that does not read back ({}: {})", first.place, first.found)
+            }
             None => "a log that does not read back".to_string(),
         },
     };
@@ -94,10 +93,8 @@ pub fn log_is_unchanged(file: &Path, sha256: Option<&str>) -> Result<(), Problem
 /// Warns where a log does not go with the stock or with the day of an order: counts that differ, items that are gone,
 /// lines from later days.
 pub fn log_beside_stock(log: &Log, job: &Job, file: &str, date: &str) -> Vec<Problem> {
-    let known: BTreeMap<String, (&str, u32)> = log
-        .known()
-        .map(|(item, count)| (crate::stock::folded(item), (item, count)))
-        .collect();
+    let known: BTreeMap<String, (&str, u32)> =
+        log.known().map(|(item, count)| (crate::stock::folded(item), (item, count))).collect();
     let (sheet, column) = (&job.stock_sheet.sheet, job.stock_sheet.on_hand_column);
     let lots: Vec<_> = job.stock.iter().filter(|lot| lot.cut.is_none()).collect();
     let mut warnings: Vec<Problem> = lots
@@ -122,19 +119,12 @@ pub fn log_beside_stock(log: &Log, job: &Job, file: &str, date: &str) -> Vec<Pro
     if !gone.is_empty() {
         warnings.push(Problem::new(
             Place::file(file),
-            format!(
-                "lines about items that the stock does not have: {}",
-                gone.join(", ")
-            ),
+            format!("lines about items that the stock does not have: {}", gone.join(", ")),
             "the log of this stock",
             "if an item was given another number, its past is not counted under the new one",
         ));
     }
-    let later = log
-        .entries()
-        .iter()
-        .filter(|entry| entry.date.as_str() > date)
-        .count();
+    let later = log.entries().iter().filter(|entry| entry.date.as_str() > date).count();
     if later > 0 {
         warnings.push(Problem::new(
             Place::file(file),
@@ -180,10 +170,7 @@ fn log(book: &Book, problems: &mut Problems) -> Option<Log> {
     let headings: Vec<&Heading> = headings.into_iter().flatten().collect();
     let mut log = Log::new();
     // Every row counts here, one that looks like a total or the headings too.
-    let rows = sheet
-        .rows
-        .iter()
-        .filter(|row| row.number > table.heading_row);
+    let rows = sheet.rows.iter().filter(|row| row.number > table.heading_row);
     for row in rows {
         let line = Line { table: &table, row };
         let before = problems.count();
@@ -219,19 +206,12 @@ fn entry(line: &Line<'_, '_>, headings: &[&Heading], problems: &mut Problems) ->
             "" => "an empty cell".to_string(),
             text => format!("`{text}`"),
         };
-        problems.add(Problem::new(
-            line.place(headings[at]),
-            found,
-            expected,
-            UNDO,
-        ));
+        problems.add(Problem::new(line.place(headings[at]), found, expected, UNDO));
     };
     let mut whole = |at: usize, most: i64| {
         // As the log writes it; 3.0 or 1e3 would make another chain.
         let read = texts[at].parse::<i64>();
-        let read = read
-            .ok()
-            .filter(|n| n.to_string() == texts[at] && n.abs() <= most);
+        let read = read.ok().filter(|n| n.to_string() == texts[at] && n.abs() <= most);
         if read.is_none() {
             wrong(at, "a whole number");
         }
@@ -247,9 +227,7 @@ fn entry(line: &Line<'_, '_>, headings: &[&Heading], problems: &mut Problems) ->
         ("", "") => Some(None),
         _ => {
             let (before, after) = (count(whole(10, most)), count(whole(11, most)));
-            before
-                .zip(after)
-                .map(|(before, after)| Some(OnHand { before, after }))
+            before.zip(after).map(|(before, after)| Some(OnHand { before, after }))
         }
     };
     let unit_cost = match texts[12].as_str() {
@@ -339,29 +317,19 @@ fn follow(
                 "runs in their order".to_string(),
             ),
         };
-        problems.add(Problem::new(
-            line.place(headings[at]),
-            found,
-            expected,
-            UNDO,
-        ));
+        problems.add(Problem::new(line.place(headings[at]), found, expected, UNDO));
     }
 }
 
 /// Holds the number of lines and the last chain above the table against the lines: lines that were removed at the
 /// end leave no gap.
 fn check_seal(sheet: &Sheet, table: &Table<'_>, log: &Log, problems: &mut Problems) {
-    let above = sheet
-        .rows
-        .iter()
-        .take_while(|row| row.number < table.heading_row);
+    let above = sheet.rows.iter().take_while(|row| row.number < table.heading_row);
     let is = [log.entries().len().to_string(), log.chain().to_string()];
     for (name, is) in SEAL.iter().zip(is) {
         let place_of = |row: &crate::sheet::Row| {
-            let cell = row
-                .cells
-                .iter()
-                .find(|(_, cell)| matches!(cell, Cell::Text(t) if t == name))?;
+            let cell =
+                row.cells.iter().find(|(_, cell)| matches!(cell, Cell::Text(t) if t == name))?;
             let said = row.cell(cell.0 + 1).map_or_else(String::new, Cell::show);
             Some((sheet.place(row.number, cell.0 + 1), said))
         };

@@ -31,23 +31,11 @@ pub use library::Library;
 
 /// The models that come with the program: name and text.
 pub const BUILT_IN: [(&str, &str); 5] = [
-    (
-        "screwed-impeller",
-        include_str!("../../models/screwed-impeller.toml"),
-    ),
-    (
-        "front-set-metric",
-        include_str!("../../models/front-set-metric.toml"),
-    ),
+    ("screwed-impeller", include_str!("../../models/screwed-impeller.toml")),
+    ("front-set-metric", include_str!("../../models/front-set-metric.toml")),
     ("bearing-cap", include_str!("../../models/bearing-cap.toml")),
-    (
-        "seal-setting",
-        include_str!("../../models/seal-setting.toml"),
-    ),
-    (
-        "thrust-collar",
-        include_str!("../../models/thrust-collar.toml"),
-    ),
+    ("seal-setting", include_str!("../../models/seal-setting.toml")),
+    ("thrust-collar", include_str!("../../models/thrust-collar.toml")),
 ];
 
 /// Their drawings, in the same order.
@@ -84,11 +72,7 @@ fn parse_with(
     text: &str,
     materials: &[Material],
 ) -> Result<Model, Problems> {
-    let mut reader = Reader {
-        file,
-        text,
-        problems: Problems::new(),
-    };
+    let mut reader = Reader { file, text, problems: Problems::new() };
     reader.unknown_keys(&KEYS);
     let told = reader.missing_keys();
     let model = match toml::from_str::<ModelFile>(text) {
@@ -132,12 +116,8 @@ impl Reader<'_> {
         let before = &self.text[..span.start.min(self.text.len())];
         let line = before.matches('\n').count() + 1;
         let column = before.chars().rev().take_while(|&c| c != '\n').count() + 1;
-        let place = Place {
-            file: self.file.to_string(),
-            spot: Spot::Text { line, column },
-        };
-        self.problems
-            .add(Problem::new(place, found, expected, mend));
+        let place = Place { file: self.file.to_string(), spot: Spot::Text { line, column } };
+        self.problems.add(Problem::new(place, found, expected, mend));
     }
 
     /// Says what is wrong with a text that does not read at all.
@@ -162,9 +142,7 @@ impl Reader<'_> {
             let name: &str = key.get_ref();
             let names: Vec<&str> = known.iter().map(|(key, _)| *key).collect();
             self.key(name, &key.span(), &names);
-            let Some((_, keys)) = known
-                .iter()
-                .find(|(key, keys)| *key == name && !keys.is_empty())
+            let Some((_, keys)) = known.iter().find(|(key, keys)| *key == name && !keys.is_empty())
             else {
                 continue;
             };
@@ -279,12 +257,7 @@ impl Reader<'_> {
         let unit = Unit::parse(raw.unit.get_ref());
         if unit.is_none() {
             let found = format!("the unit `{}`", raw.unit.get_ref());
-            self.add(
-                &raw.unit.span(),
-                found,
-                "in, thou, mm or um",
-                "correct the unit",
-            );
+            self.add(&raw.unit.span(), found, "in, thou, mm or um", "correct the unit");
         }
         let unit = unit?;
         let examples = self.examples(&raw, unit);
@@ -303,29 +276,18 @@ impl Reader<'_> {
             .into_iter()
             .map(|(name, span, raw)| self.dimension(name, &span, raw, unit))
             .collect();
-        let packs: Vec<Option<Pack>> = packs
-            .into_iter()
-            .map(|(name, span, raw)| self.pack(name, &span, raw))
-            .collect();
+        let packs: Vec<Option<Pack>> =
+            packs.into_iter().map(|(name, span, raw)| self.pack(name, &span, raw)).collect();
         let materials = self.materials(raw.material, Some(unit));
         let materials = materials.map(|own| join(own, known));
         let thermals: Vec<Option<Thermal>> = thermals
             .into_iter()
             .map(|(name, span, raw)| {
-                self.thermal(
-                    name,
-                    &span,
-                    &raw,
-                    unit,
-                    materials.as_deref().unwrap_or(known),
-                )
+                self.thermal(name, &span, &raw, unit, materials.as_deref().unwrap_or(known))
             })
             .collect();
-        let consumables: Vec<Option<ConsumableNeed>> = raw
-            .consumable
-            .into_iter()
-            .map(|raw| self.consumable(raw.into_inner()))
-            .collect();
+        let consumables: Vec<Option<ConsumableNeed>> =
+            raw.consumable.into_iter().map(|raw| self.consumable(raw.into_inner())).collect();
         let requirements = self.requirements(raw.requirement, unit, &names);
         let correlations = self.correlations(&raw.correlation, &names);
         let pairs = correlations.iter().flatten().zip(&raw.correlation);
@@ -349,10 +311,7 @@ impl Reader<'_> {
             cautions: raw
                 .caution
                 .into_iter()
-                .map(|c| Caution {
-                    when: c.when,
-                    text: c.text,
-                })
+                .map(|c| Caution { when: c.when, text: c.text })
                 .collect(),
             examples: examples?,
             drawing: None,
@@ -372,10 +331,7 @@ impl Reader<'_> {
         for (name, span, raw) in in_file_order(raw) {
             let made = self.requirement(name, &span, &raw, unit, names);
             let earlier = || requirements.iter().flatten().flatten();
-            let twice = made
-                .iter()
-                .flatten()
-                .find(|own| earlier().any(|r| r.name == own.name));
+            let twice = made.iter().flatten().find(|own| earlier().any(|r| r.name == own.name));
             if let Some(twice) = twice {
                 let found = format!("`{}` as the name of two requirements", twice.name);
                 let expected = "a name for each; asked both ways, the hot one ends in `_hot`";
@@ -419,12 +375,7 @@ impl Reader<'_> {
     fn refuse_none(&mut self, packs: usize, requirements: usize) {
         let whole = self.end();
         if packs == 0 {
-            self.add(
-                &whole,
-                "no [pack]",
-                "at least one place for pieces",
-                "add a [pack.name]",
-            );
+            self.add(&whole, "no [pack]", "at least one place for pieces", "add a [pack.name]");
         }
         if requirements == 0 {
             self.add(
@@ -495,10 +446,7 @@ impl Reader<'_> {
             };
             let shares: Vec<Option<u32>> = at.get_ref().iter().map(share).collect();
             match shares.as_slice() {
-                [Some(x), Some(y)] => figures.push(Figure {
-                    name: name.clone(),
-                    at: [*x, *y],
-                }),
+                [Some(x), Some(y)] => figures.push(Figure { name: name.clone(), at: [*x, *y] }),
                 _ => {
                     whole = false;
                     self.add(
@@ -522,10 +470,7 @@ impl Reader<'_> {
         let packs = packs.map(|p| of(p.span().start, &p.get_ref().example));
         let dimensions = self.lengths(dimensions.collect(), unit);
         let packs = self.lengths(packs.collect(), unit);
-        Some(Examples {
-            dimensions: dimensions?,
-            packs: packs?,
-        })
+        Some(Examples { dimensions: dimensions?, packs: packs? })
     }
 
     /// Lengths that may be left out, in the order in which they start.
@@ -555,16 +500,8 @@ impl Reader<'_> {
         let shape = self.shape(span, raw.shape.as_ref());
         let spread = self.spread(&name, span, &raw, unit);
         let freedom = self.freedom(&raw, spread);
-        let label = raw
-            .label
-            .unwrap_or_else(|| crate::columns::pump_heading(&name));
-        Some(Dimension {
-            name,
-            label,
-            spread: spread?,
-            shape: shape?,
-            freedom: freedom?,
-        })
+        let label = raw.label.unwrap_or_else(|| crate::columns::pump_heading(&name));
+        Some(Dimension { name, label, spread: spread?, shape: shape?, freedom: freedom? })
     }
 
     fn shape(&mut self, span: &Range<usize>, raw: Option<&Spanned<String>>) -> Option<Shape> {
@@ -596,28 +533,19 @@ impl Reader<'_> {
         unit: Unit,
     ) -> Option<Spread> {
         let from_readings = |q: &Spanned<Quantity>| matches!(q.get_ref(), Quantity::Text(text) if text.trim() == "from readings");
-        let spread = match (
-            &raw.plus_minus,
-            &raw.plus,
-            &raw.minus,
-            &raw.standard_uncertainty,
-        ) {
+        let spread = match (&raw.plus_minus, &raw.plus, &raw.minus, &raw.standard_uncertainty) {
             (Some(q), None, None, None) if from_readings(q) => {
                 self.resolution(raw.resolution.as_ref(), unit)
             }
             (Some(q), None, None, None) => self.tolerance(q, unit).map(Spread::Within),
             (None, Some(plus), Some(minus), None) => {
                 let (plus, minus) = (self.tolerance(plus, unit), self.tolerance(minus, unit));
-                plus.zip(minus).map(|(p, m)| {
-                    Spread::Within(Tolerance {
-                        plus: p.plus,
-                        minus: m.minus,
-                    })
-                })
+                plus.zip(minus)
+                    .map(|(p, m)| Spread::Within(Tolerance { plus: p.plus, minus: m.minus }))
             }
-            (None, None, None, Some(u)) => self
-                .tolerance(u, unit)
-                .map(|u| Spread::StandardUncertainty(u.plus.into())),
+            (None, None, None, Some(u)) => {
+                self.tolerance(u, unit).map(|u| Spread::StandardUncertainty(u.plus.into()))
+            }
             _ => {
                 self.add(
                     span,
@@ -629,10 +557,7 @@ impl Reader<'_> {
             }
         };
         if let Some(resolution) = &raw.resolution
-            && matches!(
-                spread,
-                Some(Spread::Within(_) | Spread::StandardUncertainty(_))
-            )
+            && matches!(spread, Some(Spread::Within(_) | Spread::StandardUncertainty(_)))
         {
             self.add(
                 &resolution.span(),
@@ -676,12 +601,7 @@ impl Reader<'_> {
         let kind = raw.kind.get_ref().to_lowercase();
         if !["shim", "gasket"].contains(&kind.as_str()) {
             let found = format!("the kind `{kind}`");
-            self.add(
-                &raw.kind.span(),
-                found,
-                "shim or gasket",
-                "correct the kind",
-            );
+            self.add(&raw.kind.span(), found, "shim or gasket", "correct the kind");
         }
         // A gasket place is never left empty; a place for shims may be.
         let least_pieces = raw.least_pieces.unwrap_or(u32::from(kind == "gasket"));
@@ -695,16 +615,8 @@ impl Reader<'_> {
                 "correct the numbers",
             );
         }
-        let label = raw
-            .label
-            .unwrap_or_else(|| crate::columns::pump_heading(&name));
-        Some(Pack {
-            name,
-            label,
-            kind,
-            least_pieces,
-            most_pieces,
-        })
+        let label = raw.label.unwrap_or_else(|| crate::columns::pump_heading(&name));
+        Some(Pack { name, label, kind, least_pieces, most_pieces })
     }
 
     /// A number in a range.
@@ -762,17 +674,13 @@ impl Names {
 
 fn named<T>(tables: &[(String, Range<usize>, T)]) -> Named {
     let tables = tables.iter();
-    tables
-        .map(|(name, span, _)| (name.clone(), span.clone()))
-        .collect()
+    tables.map(|(name, span, _)| (name.clone(), span.clone())).collect()
 }
 
 /// Tables in the order in which the file has them.
 fn in_file_order<T>(tables: BTreeMap<String, Spanned<T>>) -> Vec<(String, Range<usize>, T)> {
-    let mut tables: Vec<_> = tables
-        .into_iter()
-        .map(|(name, table)| (name, table.span(), table.into_inner()))
-        .collect();
+    let mut tables: Vec<_> =
+        tables.into_iter().map(|(name, table)| (name, table.span(), table.into_inner())).collect();
     tables.sort_by_key(|(_, span, _)| span.start);
     tables
 }

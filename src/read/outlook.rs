@@ -24,11 +24,7 @@ pub struct Ahead {
 impl Default for Ahead {
     /// No past readings, a level of 99 %, the usual steps.
     fn default() -> Ahead {
-        Ahead {
-            history: None,
-            level: Millionths::from_raw(990_000),
-            step: None,
-        }
+        Ahead { history: None, level: Millionths::from_raw(990_000), step: None }
     }
 }
 

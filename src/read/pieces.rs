@@ -31,11 +31,7 @@ pub fn stated(job: &mut Job, pump: usize, texts: &[String]) -> Result<Vec<PackPi
         let Some(index) = names.iter().position(|known| key(known) == key(name)) else {
             wrong(
                 format!("--pack {text}"),
-                format!(
-                    "a place of the model `{}`: {}",
-                    model.name,
-                    names.join(", ")
-                ),
+                format!("a place of the model `{}`: {}", model.name, names.join(", ")),
                 "write PLACE=PIECES",
             );
             continue;
@@ -74,11 +70,7 @@ pub fn stated(job: &mut Job, pump: usize, texts: &[String]) -> Result<Vec<PackPi
                     }
                 },
             };
-            picks.push(Pick {
-                item,
-                count,
-                peeled: 0,
-            });
+            picks.push(Pick { item, count, peeled: 0 });
         }
         packs[index] = Some(PackPick { picks });
     }
@@ -126,8 +118,7 @@ fn warn(job: &mut Job, tag: &str, place: &Pack, pack: &PackPick) {
     for (found, expected) in found {
         let mend = "the stack-up is worked out as stated; no kit could be made so";
         let place = Place::file("command line");
-        job.warnings
-            .push(Problem::new(place, found, expected, mend));
+        job.warnings.push(Problem::new(place, found, expected, mend));
     }
 }
 
@@ -135,9 +126,7 @@ fn warn(job: &mut Job, tag: &str, place: &Pack, pack: &PackPick) {
 /// decimal mark.
 fn parts(text: &str) -> impl Iterator<Item = &str> {
     let by = if text.contains(';') { ";" } else { ", " };
-    text.split(by)
-        .map(str::trim)
-        .filter(|piece| !piece.is_empty())
+    text.split(by).map(str::trim).filter(|piece| !piece.is_empty())
 }
 
 /// The most pieces that are stated as one; more is a slip of the keyboard.
@@ -147,9 +136,7 @@ const MOST_ALIKE: u32 = 1_000;
 fn counted(text: &str) -> (u32, &str) {
     let split = text.split_once(['x', 'X']);
     let counted = split.and_then(|(count, rest)| Some((count.trim().parse().ok()?, rest.trim())));
-    counted
-        .filter(|(count, _)| (1..=MOST_ALIKE).contains(count))
-        .unwrap_or((1, text))
+    counted.filter(|(count, _)| (1..=MOST_ALIKE).contains(count)).unwrap_or((1, text))
 }
 
 /// A thickness with its plus/minus.
@@ -165,11 +152,7 @@ fn size(text: &str, unit: Unit) -> Option<Size> {
     let thickness = Length::parse(thickness, Some(unit)).ok()?;
     let tolerance = Tolerance::parse(within, Some(unit)).ok()?;
     let sound = thickness > Length::ZERO && tolerance.minus < thickness;
-    sound.then_some(Size {
-        thickness,
-        tolerance,
-        uncertainty: None,
-    })
+    sound.then_some(Size { thickness, tolerance, uncertainty: None })
 }
 
 #[cfg(test)]

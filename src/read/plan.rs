@@ -32,14 +32,7 @@ pub fn packs(path: &Path, job: &Job, memory: &mut Memory) -> Result<Packs, Probl
         fitted::as_issued(&mut kits, &carried, job, &tags, &mut problems);
         let tag = |pump: usize| job.pumps[pump].tag.to_lowercase();
         let packs = kits.into_iter().map(|(pump, packs)| (tag(pump), packs));
-        Some((
-            packs.collect(),
-            Input {
-                role: "plan".into(),
-                file: book.file,
-                sha256: book.sha256,
-            },
-        ))
+        Some((packs.collect(), Input { role: "plan".into(), file: book.file, sha256: book.sha256 }))
     });
     problems.settle(packs).map(|(packs, _)| packs)
 }
@@ -133,14 +126,8 @@ pub(super) fn packs_of_json(path: &Path, job: &Job) -> Result<Packs, Problems> {
         }
         found.insert(tag, packs);
     }
-    let input = Input {
-        role: "plan".into(),
-        file: file.clone(),
-        sha256,
-    };
-    problems
-        .settle(Some((found, input)))
-        .map(|(packs, _)| packs)
+    let input = Input { role: "plan".into(), file: file.clone(), sha256 };
+    problems.settle(Some((found, input))).map(|(packs, _)| packs)
 }
 
 fn pick(job: &Job, offered: &[usize], piece: &PieceJson, unit: Unit) -> Option<Pick> {
@@ -154,9 +141,5 @@ fn pick(job: &Job, offered: &[usize], piece: &PieceJson, unit: Unit) -> Option<P
             (1..=lot.most_peeled()).find(|&layers| lot.peeled(layers) == Some(wanted))?
         }
     };
-    Some(Pick {
-        item,
-        count: piece.count,
-        peeled,
-    })
+    Some(Pick { item, count: piece.count, peeled })
 }

@@ -52,12 +52,8 @@ pub(super) fn read(
     let tag = table.optional("Tag").cloned();
     let model_column = table.optional("Model").cloned();
     // First the models: they say what the columns mean.
-    let (models, model_of) = models_named(
-        &table,
-        [tag.as_ref(), model_column.as_ref()],
-        library,
-        problems,
-    );
+    let (models, model_of) =
+        models_named(&table, [tag.as_ref(), model_column.as_ref()], library, problems);
     let foresight = ahead.map(|(ahead, past)| {
         let before = problems.count();
         let history = past.and_then(|book| history::read(book, &models, library, problems));
@@ -71,10 +67,8 @@ pub(super) fn read(
     for name in NEEDED_OF_PUMPS {
         table.needed(name, problems);
     }
-    let columns: Vec<Columns> = models
-        .iter()
-        .map(|m| Columns::find(&table, m, foresight.is_some(), problems))
-        .collect();
+    let columns: Vec<Columns> =
+        models.iter().map(|m| Columns::find(&table, m, foresight.is_some(), problems)).collect();
     unused.extend(foresight.iter().flat_map(Foresight::unused));
     let carried: Vec<&Heading> = table
         .headings
@@ -169,10 +163,7 @@ fn repeated(place: Place, tag: &str, first: u32) -> Problem {
         place,
         format!("the tag `{tag}` a second time"),
         "each pump once",
-        format!(
-            "correct one of the tags; the first stands in row {}",
-            first + 1
-        ),
+        format!("correct one of the tags; the first stands in row {}", first + 1),
     )
 }
 

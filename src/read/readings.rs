@@ -115,12 +115,7 @@ fn gather(
         false => left(job, &carried),
     };
     let benches = benches(job, kits, notes, problems);
-    Some(Back {
-        benches,
-        left,
-        plan_id: carried.planned.id(),
-        inputs,
-    })
+    Some(Back { benches, left, plan_id: carried.planned.id(), inputs })
 }
 
 /// Readings that are judged otherwise than the slips say would be accepted or refused against what stands there.
@@ -144,11 +139,7 @@ fn warn_of_rules(job: &Job, carried: &Carried, problems: &mut Problems) {
 }
 
 fn input(role: &str, book: &Book) -> Input {
-    Input {
-        role: role.into(),
-        file: book.file.clone(),
-        sha256: book.sha256.clone(),
-    }
+    Input { role: role.into(), file: book.file.clone(), sha256: book.sha256.clone() }
 }
 
 /// What no kit has claimed, whether the kits were issued already or not: the stock of the plan less all that
@@ -207,18 +198,11 @@ struct Notes {
 
 impl Notes {
     fn add(&mut self, of: (usize, Of), again: bool, note: Note, problems: &mut Problems) {
-        let there = if again {
-            &mut self.again
-        } else {
-            &mut self.first
-        };
+        let there = if again { &mut self.again } else { &mut self.first };
         if let Some(before) = there.get(&of) {
             problems.add(Problem::new(
                 note.at,
-                format!(
-                    "`{}`, and {} has a reading of the same",
-                    note.text, before.at
-                ),
+                format!("`{}`, and {} has a reading of the same", note.text, before.at),
                 "each reading once",
                 "keep the one that counts; a second reading goes into the second cell",
             ));
@@ -285,18 +269,11 @@ fn of_kits_sheet(
         let unit = label.as_deref().and_then(in_brackets).and_then(Unit::parse);
         for (column, again) in [(slip::READING, false), (slip::AGAIN, true)] {
             let at = sheet.place(row.number, column.into());
-            let Some(text) = row
-                .cell(column.into())
-                .and_then(|cell| typed(cell, &at, problems))
+            let Some(text) = row.cell(column.into()).and_then(|cell| typed(cell, &at, problems))
             else {
                 continue;
             };
-            let note = Note {
-                text,
-                unit,
-                within: None,
-                at,
-            };
+            let note = Note { text, unit, within: None, at };
             notes.add((index, of), again, note, problems);
         }
     }
@@ -385,20 +362,11 @@ fn of_workbook(book: &Book, job: &Job, tags: &Tags, notes: &mut Notes, problems:
             };
             // A cell without a reading of its own takes the unit of the first one's heading.
             let unit = heading.unit.or(reading_at.unit);
-            let note = Note {
-                text,
-                unit,
-                within,
-                at,
-            };
+            let note = Note { text, unit, within, at };
             notes.add(of, again, note, problems);
         }
         let who = who_at.map(|heading| line.text(heading, problems));
-        let words: Vec<String> = who
-            .into_iter()
-            .flatten()
-            .filter(|w| !w.is_empty())
-            .collect();
+        let words: Vec<String> = who.into_iter().flatten().filter(|w| !w.is_empty()).collect();
         if !words.is_empty() {
             let signed = notes.signed.entry(of.0).or_default();
             signed[0].get_or_insert_with(|| words.join(", "));
@@ -429,12 +397,7 @@ fn of_command_line(text: &str, job: &Job, tags: &Tags, notes: &mut Notes, proble
     };
     // The second one of the same is the second reading.
     let again = notes.first.get(&of).is_some_and(|first| first.at == place);
-    let note = Note {
-        text: reading.to_string(),
-        unit: None,
-        within: None,
-        at: place,
-    };
+    let note = Note { text: reading.to_string(), unit: None, within: None, at: place };
     notes.add(of, again, note, problems);
 }
 
@@ -459,9 +422,7 @@ fn resolve(
     let pump = &job.pumps[index];
     let packs = &job.model_of(pump).packs;
     let is = |name: &str, label: &str| {
-        [name, label]
-            .iter()
-            .any(|known| heading_key(known) == heading_key(what))
+        [name, label].iter().any(|known| heading_key(known) == heading_key(what))
     };
     if let Some(place) = packs.iter().position(|pack| is(&pack.name, &pack.label)) {
         return Some((index, Of::Pack(place)));

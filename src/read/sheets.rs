@@ -93,9 +93,7 @@ pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut P
             && let Some(table) = Table::find(sheet, &NEEDED_OF_FIT, problems)
         {
             fit_rows = !table.rows.is_empty();
-            Arc::make_mut(&mut draft.fit)
-                .rows
-                .retain(|row| row.number >= table.heading_row);
+            Arc::make_mut(&mut draft.fit).rows.retain(|row| row.number >= table.heading_row);
             read_fit(&table, &mut draft, problems);
         }
     }
@@ -111,10 +109,7 @@ pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut P
         problems.warn(Problem::new(
             draft.fit.whole(),
             "shapes to cut, but no sheets to cut them from",
-            format!(
-                "a sheet Sheets with the headings {}",
-                NEEDED_OF_SHEETS.join(", ")
-            ),
+            format!("a sheet Sheets with the headings {}", NEEDED_OF_SHEETS.join(", ")),
             "add it, with a row a lot of sheets; until then nothing can be cut",
         ));
     }
@@ -123,14 +118,9 @@ pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut P
 }
 
 fn read_sheets(table: &Table<'_>, draft: &mut Draft, names: &mut Names, problems: &mut Problems) {
-    let known: Vec<String> = NEEDED_OF_SHEETS
-        .iter()
-        .chain(&ALSO_KNOWN)
-        .map(ToString::to_string)
-        .collect();
-    draft
-        .unused
-        .extend(table.unknown(&known, |_| false, problems));
+    let known: Vec<String> =
+        NEEDED_OF_SHEETS.iter().chain(&ALSO_KNOWN).map(ToString::to_string).collect();
+    draft.unused.extend(table.unknown(&known, |_| false, problems));
     let [item, kind, thickness, length, width, on_hand] =
         NEEDED_OF_SHEETS.map(|name| table.needed(name, problems));
     draft.sheets.heading_row = table.heading_row;
@@ -215,12 +205,7 @@ fn read_fit(table: &Table<'_>, draft: &mut Draft, problems: &mut Problems) {
         let outer = outside.and_then(|heading| line.needed_thickness(heading, problems));
         let inner = inside.and_then(|heading| inside_diameter(&line, heading, outer, problems));
         if let (Some(heading), Some(outside), Some(inside)) = (outside, outer, inner) {
-            draft.shapes.push(Shape {
-                fit: code,
-                outside,
-                inside,
-                place: line.place(heading),
-            });
+            draft.shapes.push(Shape { fit: code, outside, inside, place: line.place(heading) });
         }
     }
 }
@@ -262,10 +247,7 @@ fn inside_diameter(
 fn check_yields(draft: &Draft, problems: &mut Problems) {
     // The longest side of all, and the longest that is the shorter one of its sheet.
     let longest = draft.lots.iter().flat_map(|lot| lot.sides).max();
-    let widest = draft
-        .lots
-        .iter()
-        .filter_map(|lot| lot.sides.into_iter().min());
+    let widest = draft.lots.iter().filter_map(|lot| lot.sides.into_iter().min());
     let widest = widest.max();
     for shape in &draft.shapes {
         let most = longest.map(|side| side.ticks() / shape.outside.ticks());
@@ -342,9 +324,8 @@ impl Draft {
             let packs = &models[pump.model].packs;
             packs.iter().zip(&pump.fits)
         });
-        let asked: HashSet<(&str, &str)> = places
-            .map(|(pack, fit)| (pack.kind.as_str(), fit.key()))
-            .collect();
+        let asked: HashSet<(&str, &str)> =
+            places.map(|(pack, fit)| (pack.kind.as_str(), fit.key())).collect();
         let wanted = |kind: &str, fit: &Code| asked.contains(&(kind, fit.key()));
         let mut items = Vec::new();
         for (index, (lot, draft)) in sheets.iter().zip(&self.lots).enumerate() {
@@ -359,18 +340,8 @@ impl Draft {
                     return items;
                 }
                 let name = format!("{} > {}", lot.item, shape.fit.as_str());
-                names.once(
-                    &name,
-                    &self.sheets.sheet.name,
-                    lot.row,
-                    &draft.place,
-                    problems,
-                );
-                let cut = Cut {
-                    sheet: index,
-                    outside: shape.outside,
-                    inside: shape.inside,
-                };
+                names.once(&name, &self.sheets.sheet.name, lot.row, &draft.place, problems);
+                let cut = Cut { sheet: index, outside: shape.outside, inside: shape.inside };
                 items.push(cut_item(lot, name, shape.fit.clone(), cut));
             }
         }

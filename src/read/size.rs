@@ -77,9 +77,8 @@ impl Stated {
         problems: &mut Problems,
     ) -> Option<Size> {
         let thickness = self.thickness?;
-        let tolerance = self
-            .tolerance
-            .or_else(|| material.and_then(|name| of_material(name, models)));
+        let tolerance =
+            self.tolerance.or_else(|| material.and_then(|name| of_material(name, models)));
         if tolerance.is_none() && !self.tolerance_stated {
             problems.add(Problem::new(
                 self.place.clone(),
@@ -88,24 +87,16 @@ impl Stated {
                 "fill in the Tolerance column, or give the material a plus_minus in the model file",
             ));
         }
-        Some(Size {
-            thickness,
-            tolerance: tolerance?,
-            uncertainty: self.uncertainty,
-        })
+        Some(Size { thickness, tolerance: tolerance?, uncertainty: self.uncertainty })
     }
 }
 
 /// The tolerance that the models give for a material.
 fn of_material(name: &str, models: &[Model]) -> Option<Tolerance> {
     let name = name.to_lowercase();
-    let given = models
-        .iter()
-        .flat_map(|m| &m.materials)
-        .filter(|m| m.name.to_lowercase() == name);
+    let given = models.iter().flat_map(|m| &m.materials).filter(|m| m.name.to_lowercase() == name);
     // Where models differ, the wider one is the safe one.
-    given.filter_map(|m| m.tolerance).reduce(|a, b| Tolerance {
-        minus: a.minus.max(b.minus),
-        plus: a.plus.max(b.plus),
-    })
+    given
+        .filter_map(|m| m.tolerance)
+        .reduce(|a, b| Tolerance { minus: a.minus.max(b.minus), plus: a.plus.max(b.plus) })
 }

@@ -124,11 +124,8 @@ pub(super) fn counts(
 pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     let sheet = find_sheet(book, "Stock", &NEEDED_OF_STOCK, problems)?;
     let table = Table::find(sheet, &NEEDED_OF_STOCK, problems)?;
-    let known: Vec<String> = NEEDED_OF_STOCK
-        .iter()
-        .chain(&ALSO_KNOWN)
-        .map(ToString::to_string)
-        .collect();
+    let known: Vec<String> =
+        NEEDED_OF_STOCK.iter().chain(&ALSO_KNOWN).map(ToString::to_string).collect();
     let unused = table.unknown(&known, |_| false, problems);
     let needed = NEEDED_OF_STOCK.map(|name| table.needed(name, problems).cloned());
     let thickness = table.needed("Thickness", problems).cloned();
@@ -139,9 +136,7 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     for line in table.lines() {
         let quiet = &mut Problems::new();
         let [name, kind, fit, _] = needed.each_ref().map(|h| line.text(h.as_ref(), quiet));
-        let at = needed[0]
-            .as_ref()
-            .map_or(sheet.whole(), |heading| line.place(heading));
+        let at = needed[0].as_ref().map_or(sheet.whole(), |heading| line.place(heading));
         if let Some(name) = name {
             names.once(&name, &sheet.name, line.row.number, &at, problems);
         }
@@ -154,9 +149,8 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
         };
         if let Some(bin) = &lot.item.bin {
             let kind = format!("{} {}", lot.item.kind, lot.item.fit.key());
-            if let Some(other) = bins
-                .insert(bin.to_lowercase(), kind.clone())
-                .filter(|o| *o != kind)
+            if let Some(other) =
+                bins.insert(bin.to_lowercase(), kind.clone()).filter(|o| *o != kind)
             {
                 problems.warn(Problem::new(
                     at,
@@ -185,15 +179,7 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
         price_column: table.optional("Unit cost").map(|heading| heading.column),
         pack_column: table.optional("Pack qty").map(|heading| heading.column),
     };
-    Some(Draft {
-        lots,
-        codes,
-        kind_column,
-        fit_column,
-        names,
-        unused,
-        sheet,
-    })
+    Some(Draft { lots, codes, kind_column, fit_column, names, unused, sheet })
 }
 
 /// The thickest shim that is one without a question. Common practice, no source.
@@ -229,12 +215,8 @@ fn lot(
     let optional = |name: &str| table.optional(name);
     // A row without its item is a note or a total; one problem for it is enough.
     let name = line.needed_text(item.as_ref(), problems)?;
-    let kind = line
-        .needed_text(kind.as_ref(), problems)
-        .map(|kind| kind.to_lowercase());
-    let stacked = kind
-        .as_ref()
-        .is_some_and(|kind| STACKED.contains(&kind.as_str()));
+    let kind = line.needed_text(kind.as_ref(), problems).map(|kind| kind.to_lowercase());
+    let stacked = kind.as_ref().is_some_and(|kind| STACKED.contains(&kind.as_str()));
     let fit = if stacked {
         line.needed_text(fit.as_ref(), problems)
     } else {
@@ -244,9 +226,8 @@ fn lot(
     let (on_hand_count, reserved) = counts(line, on_hand.as_ref(), problems);
     let size = Stated::read(line, thickness.filter(|_| stacked), problems);
     let mut unread = Problems::new();
-    let section = thickness
-        .filter(|_| !stacked)
-        .and_then(|heading| line.thickness(heading, &mut unread));
+    let section =
+        thickness.filter(|_| !stacked).and_then(|heading| line.thickness(heading, &mut unread));
     let peel_step =
         optional("Peel step").and_then(|h| peel_step(line, h, kind.as_deref(), &size, problems));
     if kind.as_deref() == Some("shim") {
@@ -404,12 +385,7 @@ pub(super) fn check_packs(draft: &Draft, policy: &Policy, problems: &mut Problem
 /// Asks about kinds that no model asks for: a misspelt one would put its pieces out of reach.
 pub(super) fn check_kinds(draft: &Draft, models: &[Model], problems: &mut Problems) {
     let mut known: Vec<String> = STACKED.map(String::from).to_vec();
-    known.extend(
-        models
-            .iter()
-            .flat_map(|m| &m.consumables)
-            .map(|c| c.kind.clone()),
-    );
+    known.extend(models.iter().flat_map(|m| &m.consumables).map(|c| c.kind.clone()));
     for (kind, _, place) in &draft.codes {
         if known.contains(kind) {
             continue;
@@ -429,10 +405,8 @@ pub(super) fn check_kinds(draft: &Draft, models: &[Model], problems: &mut Proble
 /// read is a problem, and an empty one is said, since such a row may still serve by its fit code.
 pub(super) fn check_sections(draft: &Draft, models: &[Model], problems: &mut Problems) {
     let needs = models.iter().flat_map(|model| &model.consumables);
-    let by_section: Vec<&String> = needs
-        .filter(|need| need.section.is_some())
-        .map(|need| &need.kind)
-        .collect();
+    let by_section: Vec<&String> =
+        needs.filter(|need| need.section.is_some()).map(|need| &need.kind).collect();
     for lot in &draft.lots {
         if !by_section.contains(&&lot.item.kind) {
             continue;
@@ -459,10 +433,7 @@ pub(super) fn settle_tolerances(
     for lot in &draft.lots {
         let material = lot.item.material.as_deref();
         let size = lot.size.settle(&lot.item.item, material, models, problems);
-        items.push(Item {
-            size,
-            ..lot.item.clone()
-        });
+        items.push(Item { size, ..lot.item.clone() });
     }
     items
 }

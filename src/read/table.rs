@@ -17,11 +17,7 @@ const MOST_TITLE_ROWS: u32 = 60;
 fn brackets(text: &str) -> impl Iterator<Item = &str> {
     text.split(['(', '['])
         .skip(1)
-        .filter_map(|rest| {
-            rest.split([')', ']'])
-                .next()
-                .filter(|inside| inside.len() < rest.len())
-        })
+        .filter_map(|rest| rest.split([')', ']']).next().filter(|inside| inside.len() < rest.len()))
         .map(str::trim)
 }
 
@@ -56,14 +52,7 @@ const NUMBER: [&str; 2] = ["a number with at most six places", "type the plain n
 /// What stands in a heading's brackets, if that is no name of degrees Celsius.
 fn other_scale(text: &str) -> Option<&str> {
     let scale = brackets(text).next()?;
-    let celsius = [
-        "degc",
-        "deg c",
-        "\u{b0}c",
-        "c",
-        "celsius",
-        "degrees celsius",
-    ];
+    let celsius = ["degc", "deg c", "\u{b0}c", "c", "celsius", "degrees celsius"];
     (!celsius.contains(&scale.to_lowercase().as_str())).then_some(scale)
 }
 
@@ -145,9 +134,7 @@ fn means(heading: &Heading, known: &str) -> bool {
     let known = key(known);
     let bare = unit_at_end(&heading.text).map(|(name, _)| key(name));
     let is = |word: &str| word == heading.key || bare.as_deref() == Some(word);
-    OTHER_WORDS
-        .iter()
-        .any(|(word, name)| is(word) && *name == known)
+    OTHER_WORDS.iter().any(|(word, name)| is(word) && *name == known)
 }
 
 /// A heading.
@@ -233,12 +220,8 @@ fn ask_about_fields(table: &Table<'_>, problems: &mut Problems) {
 
 /// Whether some row holds all the needed headings.
 pub(super) fn has_headings(sheet: &Sheet, needed: &[&str]) -> bool {
-    let top = sheet
-        .rows
-        .iter()
-        .take_while(|row| row.number < MOST_TITLE_ROWS);
-    top.map(headings)
-        .any(|h| matches(&h, needed) == needed.len())
+    let top = sheet.rows.iter().take_while(|row| row.number < MOST_TITLE_ROWS);
+    top.map(headings).any(|h| matches(&h, needed) == needed.len())
 }
 
 impl<'a> Table<'a> {
@@ -367,12 +350,7 @@ impl<'a> Table<'a> {
                 )
             }
         };
-        problems.add(Problem::new(
-            at,
-            found,
-            format!("a column headed `{name}`"),
-            mend,
-        ));
+        problems.add(Problem::new(at, found, format!("a column headed `{name}`"), mend));
     }
 
     /// The heading that is likeliest meant by one that is missing: another word for it, else the most like it
@@ -402,11 +380,8 @@ impl<'a> Table<'a> {
         also_known: impl Fn(&str) -> bool,
         problems: &mut Problems,
     ) -> Vec<String> {
-        let missing: Vec<&str> = known
-            .iter()
-            .map(String::as_str)
-            .filter(|k| self.optional(k).is_none())
-            .collect();
+        let missing: Vec<&str> =
+            known.iter().map(String::as_str).filter(|k| self.optional(k).is_none()).collect();
         let known: HashSet<String> = known.iter().map(|k| key(k)).collect();
         const MOST_NAMED: usize = 20;
         const LONGEST_MISSPELT: usize = 64;
@@ -433,9 +408,7 @@ impl<'a> Table<'a> {
                 ));
                 continue;
             }
-            let tolerance = missing
-                .iter()
-                .find(|k| key(k) == TOLERANCE && means(heading, k));
+            let tolerance = missing.iter().find(|k| key(k) == TOLERANCE && means(heading, k));
             if let Some(near) = tolerance.or(near.filter(|near| likeness(near) >= 0.8)) {
                 problems.add(Problem::new(
                     place,
@@ -457,26 +430,17 @@ impl<'a> Table<'a> {
                     place,
                     format!("a column headed `{}`, which is not used", heading.text),
                     format!("`{akin}`, if that is what it is"),
-                    format!(
-                        "rename it to `{}` if it is to count",
-                        renamed(akin, &heading.text)
-                    ),
+                    format!("rename it to `{}` if it is to count", renamed(akin, &heading.text)),
                 ));
             }
             if unused.len() < MOST_NAMED {
-                unused.push(format!(
-                    "column `{}` of sheet {}",
-                    heading.text, self.sheet.name
-                ));
+                unused.push(format!("column `{}` of sheet {}", heading.text, self.sheet.name));
             } else {
                 others += 1;
             }
         }
         if others > 0 {
-            unused.push(format!(
-                "{others} more columns of sheet {}",
-                self.sheet.name
-            ));
+            unused.push(format!("{others} more columns of sheet {}", self.sheet.name));
         }
         for column in self.bare.iter().take(MOST_NAMED) {
             let letters = column_letters(*column);
@@ -624,10 +588,8 @@ impl Line<'_, '_> {
         match wrong {
             None => Some(cell.show()),
             Some((found, mend)) => {
-                let expected = format!(
-                    "a name of at most {LONGEST} characters for `{}`",
-                    heading.text
-                );
+                let expected =
+                    format!("a name of at most {LONGEST} characters for `{}`", heading.text);
                 problems.add(Problem::new(self.place(heading), found, expected, mend));
                 None
             }
@@ -650,10 +612,8 @@ impl Line<'_, '_> {
         let mut ask = |found: String, expected: &str, mend: &str| {
             problems.warn(Problem::new(self.place(heading), found, expected, mend));
         };
-        let number: String = text
-            .chars()
-            .take_while(|c| c.is_ascii_digit() || ",./".contains(*c))
-            .collect();
+        let number: String =
+            text.chars().take_while(|c| c.is_ascii_digit() || ",./".contains(*c)).collect();
         if let Some((whole, part)) = number.split_once(',')
             && (1..=3).contains(&whole.len())
             && !whole.starts_with('0')
@@ -796,13 +756,11 @@ impl Line<'_, '_> {
 
     /// A share of at most six places, or in percent.
     pub(super) fn share(&self, heading: &Heading, problems: &mut Problems) -> Option<Millionths> {
-        self.numeric(heading, problems, NUMBER, |text| {
-            match text.trim_end().strip_suffix('%') {
-                Some(percent) => Millionths::parse(percent)
-                    .filter(|n| n.raw() % 100 == 0)
-                    .map(|n| Millionths::from_raw(n.raw() / 100)),
-                None => Millionths::parse(text),
-            }
+        self.numeric(heading, problems, NUMBER, |text| match text.trim_end().strip_suffix('%') {
+            Some(percent) => Millionths::parse(percent)
+                .filter(|n| n.raw() % 100 == 0)
+                .map(|n| Millionths::from_raw(n.raw() / 100)),
+            None => Millionths::parse(text),
         })
     }
 
@@ -872,13 +830,7 @@ impl Line<'_, '_> {
             return Some(length);
         }
         let cell = self.row.cell(heading.column)?;
-        self.not(
-            heading,
-            cell,
-            "a length above 0",
-            "measure again and type the length",
-            problems,
-        );
+        self.not(heading, cell, "a length above 0", "measure again and type the length", problems);
         None
     }
 
@@ -951,12 +903,9 @@ mod tests {
 
     #[test]
     fn headings_match_whatever_their_case_spaces_punctuation_and_unit() {
-        for text in [
-            "Bare clearance (in)",
-            "bare-clearance [mm]",
-            "BARE CLEARANCE",
-            " bare_clearance: ",
-        ] {
+        for text in
+            ["Bare clearance (in)", "bare-clearance [mm]", "BARE CLEARANCE", " bare_clearance: "]
+        {
             assert_eq!(key(text), "bareclearance", "{text}");
         }
         assert_eq!(unit("Thickness (thou)"), Some(Unit::Thou));
@@ -965,12 +914,7 @@ mod tests {
 
     #[test]
     fn the_heading_row_is_found_below_a_title_block() {
-        let rows = [
-            vec!["Stores list"],
-            vec![],
-            vec!["", "Item", "Kind"],
-            vec!["", "S1", "shim"],
-        ];
+        let rows = [vec!["Stores list"], vec![], vec!["", "Item", "Kind"], vec!["", "S1", "shim"]];
         let sheet = Sheet::from_text("f", "s", rows);
         let mut problems = Problems::new();
         let table = Table::find(&sheet, &["Item", "Kind"], &mut problems).unwrap();

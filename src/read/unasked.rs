@@ -28,10 +28,7 @@ pub(super) fn check(
             if let Some(alike) = alike {
                 problems.warn(Problem::new(
                     place(stock.fit_column),
-                    format!(
-                        "the fit code `{}`, which no pump asks for",
-                        item.fit.as_str()
-                    ),
+                    format!("the fit code `{}`, which no pump asks for", item.fit.as_str()),
                     format!("`{alike}`, as the pumps have it, if that is what it is"),
                     "write it as the pumps do; until then these pieces go into no pump",
                 ));
@@ -99,9 +96,7 @@ impl<'a> Asked<'a> {
                     }
                     Some(code) => {
                         if asked.codes.insert((kind, code.key())) {
-                            asked
-                                .alike
-                                .insert((kind, squashed(code.key())), code.as_str());
+                            asked.alike.insert((kind, squashed(code.key())), code.as_str());
                         }
                     }
                 }
@@ -117,10 +112,8 @@ fn squashed(code: &str) -> String {
     let mut squashed = String::new();
     let all: Vec<char> = code.chars().filter(|c| !c.is_whitespace()).collect();
     let figures = all.iter().any(char::is_ascii_digit);
-    let is_figure = |at: Option<usize>| {
-        at.and_then(|at| all.get(at))
-            .is_some_and(char::is_ascii_digit)
-    };
+    let is_figure =
+        |at: Option<usize>| at.and_then(|at| all.get(at)).is_some_and(char::is_ascii_digit);
     for (at, &c) in all.iter().enumerate() {
         if !c.is_alphanumeric() {
             if is_figure(at.checked_sub(1)) && is_figure(Some(at + 1)) {
@@ -155,11 +148,7 @@ fn squashed(code: &str) -> String {
 /// Whether one kind is the other with something put before or behind it.
 fn resembles(kind: &str, known: &str) -> bool {
     const SHORTEST: usize = 4;
-    let (short, long) = if kind.len() < known.len() {
-        (kind, known)
-    } else {
-        (known, kind)
-    };
+    let (short, long) = if kind.len() < known.len() { (kind, known) } else { (known, kind) };
     short.len() >= SHORTEST && (long.starts_with(short) || long.ends_with(short))
 }
 

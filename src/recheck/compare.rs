@@ -49,10 +49,7 @@ impl Compared {
     /// The normalised error; `None` where both are known without any doubt and differ.
     pub fn normalised(&self) -> Option<f64> {
         let unit = crate::length::Unit::Millimetre;
-        let both = self
-            .predicted_within
-            .to_f64(unit)
-            .hypot(self.found_within.to_f64(unit));
+        let both = self.predicted_within.to_f64(unit).hypot(self.found_within.to_f64(unit));
         let difference = self.difference().to_f64(unit);
         if difference == 0.0 {
             return Some(0.0);
@@ -78,18 +75,13 @@ impl Compared {
 fn within(difference: Fine, a: Fine, b: Fine) -> bool {
     let square = |length: Fine| length.raw().checked_mul(length.raw());
     let sum = square(a).zip(square(b)).and_then(|(a, b)| a.checked_add(b));
-    square(difference)
-        .zip(sum)
-        .is_some_and(|(difference, sum)| difference <= sum)
+    square(difference).zip(sum).is_some_and(|(difference, sum)| difference <= sum)
 }
 
 /// The expanded uncertainty of a reading by itself.
 fn reading_within(reading: Reading) -> Fine {
     let part = contributor(reading, Term::Dimension(0), String::new());
-    let stack = Stack {
-        contributors: vec![part],
-        correlations: Vec::new(),
-    };
+    let stack = Stack { contributors: vec![part], correlations: Vec::new() };
     expanded(&[(Term::Dimension(0), Millionths::ONE)], &stack, COVERAGE)
 }
 

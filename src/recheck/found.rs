@@ -43,12 +43,7 @@ pub(super) fn moved(before: &PackPick, after: &PackPick) -> [Vec<Pick>; 2] {
 impl<'a> AsFound<'a> {
     /// A pump with these pieces and readings.
     pub fn new(job: &'a Job, pump: &'a Pump, fitted: &'a [PackPick], bench: &'a Bench) -> Self {
-        AsFound {
-            job,
-            pump,
-            fitted,
-            bench,
-        }
+        AsFound { job, pump, fitted, bench }
     }
 
     fn read_pack(&self, pack: usize) -> Option<Readings> {
@@ -134,9 +129,7 @@ impl<'a> AsFound<'a> {
         let stack = self.stack(packs);
         let guard = self.job.policy.guard();
         let requirements = 0..self.pump.requirements.len();
-        requirements
-            .map(|index| judge(&self.form(index, packs), &stack, guard))
-            .collect()
+        requirements.map(|index| judge(&self.form(index, packs), &stack, guard)).collect()
     }
 
     /// Terms of our own stand behind the model's dimensions: the readings of requirements, then of each
@@ -181,9 +174,7 @@ impl<'a> AsFound<'a> {
 
     /// Pieces as what contributes under a term of our own.
     fn pieces(&self, picks: &[Pick], term: Term) -> Vec<Contributor> {
-        let pack = PackPick {
-            picks: picks.to_vec(),
-        };
+        let pack = PackPick { picks: picks.to_vec() };
         let alone = stack(self.job, self.pump, &[pack]);
         let pieces = alone.contributors.into_iter();
         let pieces = pieces.filter(|part| part.term == Term::Pack(0));
@@ -215,66 +206,27 @@ impl<'a> AsFound<'a> {
             each.collect()
         };
         match (form.clone(), basis) {
-            (
-                Form::Linear {
-                    terms,
-                    target,
-                    lower,
-                    upper,
-                },
-                Some(basis),
-            ) => {
+            (Form::Linear { terms, target, lower, upper }, Some(basis)) => {
                 let mut read = vec![(self.term_of_reading(basis), Millionths::ONE)];
                 let growths = terms.iter().filter(|(t, _)| matches!(t, Term::Thermal(_)));
                 read.extend(growths);
                 for place in (0..packs.len()).filter(|&place| !unchanged(place)) {
                     read.extend(moved(place, sensitivity(&terms, Term::Pack(place))));
                 }
-                Form::Linear {
-                    terms: read,
-                    target,
-                    lower,
-                    upper,
-                }
+                Form::Linear { terms: read, target, lower, upper }
             }
-            (
-                Form::Linear {
-                    terms,
-                    target,
-                    lower,
-                    upper,
-                },
-                None,
-            ) => Form::Linear {
-                terms: predicted(&terms),
-                target,
-                lower,
-                upper,
-            },
-            (
-                Form::GasketFill {
-                    gasket,
-                    gap,
-                    target,
-                    lower,
-                    upper,
-                },
-                _,
-            ) => Form::GasketFill {
-                gasket,
-                gap: predicted(&gap),
-                target,
-                lower,
-                upper,
-            },
+            (Form::Linear { terms, target, lower, upper }, None) => {
+                Form::Linear { terms: predicted(&terms), target, lower, upper }
+            }
+            (Form::GasketFill { gasket, gap, target, lower, upper }, _) => {
+                Form::GasketFill { gasket, gap: predicted(&gap), target, lower, upper }
+            }
         }
     }
 
     /// What the micrometer should read of a place with these pieces: the middle, and how far off at worst.
     pub(super) fn expected(&self, place: usize, packs: &[PackPick]) -> (Length, Tolerance) {
-        let reading = self
-            .read_pack(place)
-            .filter(|_| packs[place] != self.fitted[place]);
+        let reading = self.read_pack(place).filter(|_| packs[place] != self.fitted[place]);
         let Some(reading) = reading.map(|readings| readings.last()) else {
             return pack_total(self.job, &packs[place]);
         };

@@ -54,10 +54,7 @@ impl Left {
     /// Whether the drawers have all these pieces at once.
     pub(super) fn holds(&self, job: &Job, drawn: &[Pick]) -> bool {
         let mut pieces = vec![0_u32; job.stock.len()];
-        for pick in drawn
-            .iter()
-            .filter(|pick| job.stock[pick.item].cut.is_none())
-        {
+        for pick in drawn.iter().filter(|pick| job.stock[pick.item].cut.is_none()) {
             pieces[pick.item] += pick.count;
         }
         let sheets = Left::sheets_for(job, drawn);
@@ -67,10 +64,7 @@ impl Left {
 
     /// Takes pieces out of the drawers.
     pub(super) fn take(&mut self, job: &Job, drawn: &[Pick]) {
-        for pick in drawn
-            .iter()
-            .filter(|pick| job.stock[pick.item].cut.is_none())
-        {
+        for pick in drawn.iter().filter(|pick| job.stock[pick.item].cut.is_none()) {
             self.pieces[pick.item] = self.pieces[pick.item].saturating_sub(pick.count);
         }
         for (left, taken) in self.sheets.iter_mut().zip(Left::sheets_for(job, drawn)) {

@@ -52,10 +52,7 @@ impl Reading {
         let value = Length::from_ticks(sum.div_euclid(2));
         // The further end, so that an odd sum takes nothing off.
         let half = high - value;
-        Reading {
-            value,
-            within: half + within,
-        }
+        Reading { value, within: half + within }
     }
 }
 

@@ -56,10 +56,7 @@ pub fn suspects(as_found: &AsFound<'_>, of: Of, compared: &Compared) -> Vec<Susp
         for (slip, by) in slips(as_found, pack) {
             let moved = Fine::from_raw(i128::from(by.ticks()) * i128::from(c));
             let predicted = compared.predicted + moved;
-            let shifted = Compared {
-                predicted,
-                ..*compared
-            };
+            let shifted = Compared { predicted, ..*compared };
             if shifted.agrees() {
                 let off = shifted.difference().abs().raw();
                 found.push((off, Suspect { pack, slip, by }));
@@ -76,16 +73,8 @@ fn slips(as_found: &AsFound<'_>, place: usize) -> Vec<(Slip, Length)> {
     let job = as_found.job;
     let pump = as_found.pump;
     let pack = &job.model_of(pump).packs[place];
-    let one = |item: usize, peeled: u32| Pick {
-        item,
-        count: 1,
-        peeled,
-    };
-    let thick = |pick: Pick| {
-        job.stock[pick.item]
-            .peeled(pick.peeled)
-            .unwrap_or(Length::ZERO)
-    };
+    let one = |item: usize, peeled: u32| Pick { item, count: 1, peeled };
+    let thick = |pick: Pick| job.stock[pick.item].peeled(pick.peeled).unwrap_or(Length::ZERO);
     let fitted = as_found.fitted[place].picks.iter();
     let fitted: Vec<Pick> = fitted.map(|pick| one(pick.item, pick.peeled)).collect();
     let offered: Vec<Pick> = job

@@ -74,34 +74,24 @@ pub fn search(as_found: &AsFound<'_>, left: &Left) -> Result<Swap, Searched> {
     let out: u32 = fitted.flat_map(|pack| &pack.picks).map(|p| p.count).sum();
     let into: u32 = model.packs.iter().map(|pack| pack.most_pieces).sum();
     for pieces in 1..=out + into {
-        let ways: Option<Vec<Vec<Way>>> = (0..model.packs.len())
-            .map(|place| ways(as_found, left, place, pieces))
-            .collect();
+        let ways: Option<Vec<Vec<Way>>> =
+            (0..model.packs.len()).map(|place| ways(as_found, left, place, pieces)).collect();
         let Some(ways) = ways else {
-            return Err(Searched {
-                pieces: pieces - 1,
-                all: false,
-            });
+            return Err(Searched { pieces: pieces - 1, all: false });
         };
         let mut joint = Joint::new(as_found, left, &ways);
         joint.place(0, pieces);
         if joint.steps >= MOST_STEPS {
             // The best so far might not be the nearest of its size, but it is none too large.
             if joint.best.is_none() {
-                return Err(Searched {
-                    pieces: pieces - 1,
-                    all: false,
-                });
+                return Err(Searched { pieces: pieces - 1, all: false });
             }
         }
         if let Some((_, packs)) = joint.best {
             return Ok(swap(as_found, packs));
         }
     }
-    Err(Searched {
-        pieces: out + into,
-        all: true,
-    })
+    Err(Searched { pieces: out + into, all: true })
 }
 
 fn swap(as_found: &AsFound<'_>, packs: Vec<PackPick>) -> Swap {
@@ -109,9 +99,7 @@ fn swap(as_found: &AsFound<'_>, packs: Vec<PackPick>) -> Swap {
     Swap {
         moves: both().map(|(before, after)| moved(before, after)).collect(),
         drawn: both().map(|(before, after)| drawn(before, after)).collect(),
-        expected: (0..packs.len())
-            .map(|place| as_found.expected(place, &packs))
-            .collect(),
+        expected: (0..packs.len()).map(|place| as_found.expected(place, &packs)).collect(),
         verdicts: as_found.verdicts(&packs),
         packs,
     }
@@ -132,11 +120,7 @@ fn ways(as_found: &AsFound<'_>, left: &Left, place: usize, most: u32) -> Option<
             let again = if peeled > 0 { in_place } else { 0 };
             let count = left.of(job, item).saturating_add(again);
             if count > 0 {
-                offers.push(Pick {
-                    item,
-                    count,
-                    peeled,
-                });
+                offers.push(Pick { item, count, peeled });
             }
         }
     }
@@ -201,10 +185,7 @@ impl Listing<'_> {
             if there < before {
                 continue;
             }
-            let most = offer
-                .count
-                .min(self.most_pieces - pieces)
-                .min(self.most_moves - moves);
+            let most = offer.count.min(self.most_pieces - pieces).min(self.most_moves - moves);
             let slot = now.iter().position(same);
             for count in 1..=most {
                 match slot {
@@ -290,9 +271,7 @@ impl<'a> Joint<'a> {
         let requirements = &as_found.pump.requirements;
         let mut decided_at = vec![Vec::new(); ways.len()];
         for (index, requirement) in requirements.iter().enumerate() {
-            let last = (0..ways.len())
-                .rev()
-                .find(|&p| requirement.form.involves(p));
+            let last = (0..ways.len()).rev().find(|&p| requirement.form.involves(p));
             if let Some(decided) = decided_at.get_mut(last.unwrap_or(0)) {
                 decided.push(index);
             }
@@ -364,31 +343,16 @@ impl<'a> Joint<'a> {
 
     /// A requirement's nominal value now, and the least and greatest that would do.
     fn nominal_of(&self, index: usize) -> [i128; 4] {
-        let moved: i128 = self
-            .chosen
-            .iter()
-            .zip(&self.moved_by[index])
-            .map(|(way, c)| way.delta * c)
-            .sum();
+        let moved: i128 =
+            self.chosen.iter().zip(&self.moved_by[index]).map(|(way, c)| way.delta * c).sum();
         let sum = self.nominal[index].raw() + moved;
         match &self.as_found.pump.requirements[index].form {
-            Form::Linear {
-                lower,
-                upper,
-                target,
-                ..
-            } => {
+            Form::Linear { lower, upper, target, .. } => {
                 let [lower, upper, target] =
                     [lower, upper, target].map(|length| Fine::from(*length).raw());
                 [sum, lower, upper, target]
             }
-            Form::GasketFill {
-                gasket,
-                lower,
-                upper,
-                target,
-                ..
-            } => {
+            Form::GasketFill { gasket, lower, upper, target, .. } => {
                 // The gap in millionths of a tick; its multiples cut off outwards, to pass too much.
                 let free = Fine::from(self.chosen[*gasket].total).raw();
                 let of = |allowance: i64| (1_000_000 + i128::from(allowance)) * sum;

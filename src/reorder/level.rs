@@ -110,11 +110,7 @@ pub const FEWEST_DAYS: u32 = 90;
 pub fn point(item: &Item, seen: Option<&Seen>, service: Millionths) -> Result<Point, NoPoint> {
     let seen = seen.ok_or(NoPoint::NoLog)?;
     let lead = item.terms.lead_days.ok_or(NoPoint::NoLeadTime)?.max(1);
-    let Past {
-        days,
-        dates,
-        wanted,
-    } = seen.past(&item.item);
+    let Past { days, dates, wanted } = seen.past(&item.item);
     if wanted == 0 {
         return Err(NoPoint::NeverIssued);
     }
@@ -128,11 +124,9 @@ pub fn point(item: &Item, seen: Option<&Seen>, service: Millionths) -> Result<Po
     let large = |_| NoPoint::TooLarge;
     let of = |demand: Demand| for_cycle_service(&demand, service.to_f64());
     match of(Demand::history(&rows).map_err(large)?) {
-        Ok(point) => Ok(Point {
-            pieces: point.pieces,
-            safety: point.safety,
-            law: Law::Seen(rows.len()),
-        }),
+        Ok(point) => {
+            Ok(Point { pieces: point.pieces, safety: point.safety, law: Law::Seen(rows.len()) })
+        }
         Err(Fault::TooFew { .. }) => {
             let daily = Demand::history(&seen.periods(&item.item, 1)).map_err(large)?;
             let demand = daily.over(lead).map_err(large)?;
@@ -143,10 +137,7 @@ pub fn point(item: &Item, seen: Option<&Seen>, service: Millionths) -> Result<Po
             Ok(Point {
                 pieces,
                 safety: f64::from(pieces) - mean,
-                law: Law::Days {
-                    rows: rows.len(),
-                    largest,
-                },
+                law: Law::Days { rows: rows.len(), largest },
             })
         }
         Err(_) => Err(NoPoint::TooLarge),
@@ -173,10 +164,7 @@ impl Seen {
             let days = days.filter_map(|(date, asked)| Some((since(date)?, *asked)));
             (item.clone(), days.collect())
         });
-        Some(Seen {
-            days: since(date)? + 1,
-            items: items.collect(),
-        })
+        Some(Seen { days: since(date)? + 1, items: items.collect() })
     }
 
     /// Days that count, first and last included.
@@ -233,11 +221,7 @@ fn sum(days: &[(u32, Asked)]) -> u64 {
 /// [`FEWEST_DAYS`].
 pub fn quantity(item: &Item, seen: Option<&Seen>, question: &Question) -> Option<Quantity> {
     let (order, holding) = (question.order?, question.holding?);
-    let Past {
-        days,
-        wanted,
-        dates,
-    } = seen?.past(&item.item);
+    let Past { days, wanted, dates } = seen?.past(&item.item);
     if dates < FEWEST_DATES || days < FEWEST_DAYS {
         return None;
     }
@@ -250,10 +234,7 @@ pub fn quantity(item: &Item, seen: Option<&Seen>, question: &Question) -> Option
         storage: Money::ZERO,
         interest: holding,
         pack,
-        prices: vec![Break {
-            packs: 1,
-            price: Money::from_raw(price),
-        }],
+        prices: vec![Break { packs: 1, price: Money::from_raw(price) }],
         discount: Discount::AllUnits,
     })
     .ok()
@@ -272,17 +253,10 @@ pub fn below(item: &Item, on_hand: u32, again: Option<u32>) -> bool {
 /// What brings an item back to level, if what is on hand and not reserved is below its min level, or no
 /// more than it is ordered again at; in the packs that it is sold in, up to the max level.
 pub fn top_up(item: &Item, on_hand: u32, again: Option<u32>) -> Option<TopUp> {
-    let standing = Standing {
-        on_hand,
-        backorders: item.reserved,
-        ..Standing::default()
-    };
+    let standing = Standing { on_hand, backorders: item.reserved, ..Standing::default() };
     let levels = Levels {
         min: least(item, again),
-        max: item
-            .terms
-            .max_level
-            .filter(|&max| max >= least(item, again)),
+        max: item.terms.max_level.filter(|&max| max >= least(item, again)),
         pack: item.pack_qty,
     };
     let order = back_to_level(&standing, &levels).ok()?;

@@ -60,11 +60,8 @@ pub fn unknown_ranges(job: &Job, question: &Question, problems: &mut Problems) {
         if drawers.iter().any(same) {
             continue;
         }
-        let there: Vec<String> = drawers
-            .iter()
-            .take(12)
-            .map(|(kind, fit, _)| format!("{kind} {fit}"))
-            .collect();
+        let there: Vec<String> =
+            drawers.iter().take(12).map(|(kind, fit, _)| format!("{kind} {fit}")).collect();
         problems.add(Problem::new(
             Place::file("command line"),
             format!("--range for {kind} {fit}, which no pump of this outage uses"),
@@ -126,12 +123,8 @@ pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<
     // Outwards to whole steps.
     let low = least.div_euclid(step_ticks) * step_ticks;
     let high = -(-most).div_euclid(step_ticks) * step_ticks;
-    let targets = Targets::new(
-        Length::from_ticks(low.max(0)),
-        Length::from_ticks(high.max(0)),
-        step,
-    )
-    .ok()?;
+    let targets =
+        Targets::new(Length::from_ticks(low.max(0)), Length::from_ticks(high.max(0)), step).ok()?;
     Some(Asked {
         targets,
         rule: Rule {
@@ -175,10 +168,7 @@ pub fn shelf(
     let sizes: Vec<Size> = items.iter().filter_map(|&i| size(&job.stock[i])).collect();
     let of = |wanted: &dyn Fn(usize) -> bool| -> Vec<Size> {
         let pairs = items.iter().zip(&sizes);
-        pairs
-            .filter(|(item, _)| wanted(**item))
-            .map(|(_, size)| *size)
-            .collect()
+        pairs.filter(|(item, _)| wanted(**item)).map(|(_, size)| *size).collect()
     };
     let Asked { targets, rule } = asked;
     let today = |item: usize| job.stock[item].available() > 0;

@@ -108,13 +108,7 @@ pub struct Plan {
 
 impl Default for Plan {
     fn default() -> Self {
-        Plan {
-            seed: 1,
-            level: 0.95,
-            limits: None,
-            digits: 2,
-            most_draws: 10_000_000,
-        }
+        Plan { seed: 1, level: 0.95, limits: None, digits: 2, most_draws: 10_000_000 }
     }
 }
 
@@ -353,11 +347,7 @@ fn check(model: &Model, plan: &Plan) -> Result<usize, Vec<Fault>> {
             faults.push(Fault::Factor);
         }
         let named = sum.terms.iter().flat_map(|term| &term.of);
-        faults.extend(
-            named
-                .filter(|n| **n >= sources.len())
-                .map(|n| Fault::NoSource(*n)),
-        );
+        faults.extend(named.filter(|n| **n >= sources.len()).map(|n| Fault::NoSource(*n)));
     }
     let ordered = |[lower, upper]: [f64; 2]| lower <= upper;
     if !plan.limits.is_none_or(ordered) {
@@ -402,9 +392,7 @@ fn moments(batches: &[Batch]) -> Option<(f64, f64)> {
     // About one of them: what is averaged is small, and its digits are kept.
     let about = some().next()?.mean;
     let mean = about
-        + some()
-            .map(|batch| share(batch.valued(), valued) * (batch.mean - about))
-            .sum::<f64>();
+        + some().map(|batch| share(batch.valued(), valued) * (batch.mean - about)).sum::<f64>();
     #[allow(clippy::cast_precision_loss)]
     let squares = |batch: &Batch| {
         let off = batch.mean - mean;
@@ -442,9 +430,7 @@ impl Spread {
 
     fn within(&self, tolerance: f64) -> bool {
         let [low, high] = self.symmetric;
-        [self.mean, self.standard, low, high]
-            .iter()
-            .all(|spread| *spread <= tolerance)
+        [self.mean, self.standard, low, high].iter().all(|spread| *spread <= tolerance)
     }
 }
 
@@ -453,9 +439,7 @@ fn tolerance(standard: f64, digits: u32) -> f64 {
     // Through decimal text, which rounds a number like 9.96 to 10 before its digits are counted.
     let places = digits.saturating_sub(1);
     let text = format!("{standard:.*e}", places as usize);
-    let power = text
-        .split_once('e')
-        .and_then(|(_, e)| e.parse::<i32>().ok());
+    let power = text.split_once('e').and_then(|(_, e)| e.parse::<i32>().ok());
     match power {
         Some(power) if standard > 0.0 => {
             let power = power - places.cast_signed() - 1;
@@ -513,11 +497,7 @@ impl AllTails {
     }
 
     fn intervals(&self, level: f64) -> ([f64; 2], [f64; 2]) {
-        let tails = Tails {
-            low: &self.low,
-            high: &self.high,
-            draws: self.draws,
-        };
+        let tails = Tails { low: &self.low, high: &self.high, draws: self.draws };
         tails.intervals(level)
     }
 }
@@ -531,13 +511,7 @@ impl Histogram {
             }
         }
         let [below, above] = [0, 1].map(|side| batches.iter().map(|b| b.outside[side]).sum());
-        Histogram {
-            from,
-            to,
-            counts,
-            below,
-            above,
-        }
+        Histogram { from, to, counts, below, above }
     }
 }
 
@@ -550,10 +524,7 @@ mod tests {
     /// A law with a long tail beside a flat one, and a gap that is closed now and then.
     fn model() -> Model {
         let source = |mean, law| Source { mean, law };
-        let sum = |of| Sum {
-            constant: 0.0,
-            terms: vec![Term { factor: 1.0, of }],
-        };
+        let sum = |of| Sum { constant: 0.0, terms: vec![Term { factor: 1.0, of }] };
         Model {
             sources: vec![
                 source(1.0, Law::Student { scale: 0.1, dof: 3 }),
@@ -561,19 +532,12 @@ mod tests {
                 source(1.0, Law::UShaped { half: 0.1 }),
             ],
             joint: vec![],
-            measurand: Measurand::Ratio {
-                free: sum(smallvec![0, 2]),
-                gap: sum(smallvec![1]),
-            },
+            measurand: Measurand::Ratio { free: sum(smallvec![0, 2]), gap: sum(smallvec![1]) },
         }
     }
 
     fn plan() -> Plan {
-        Plan {
-            limits: Some([0.5, 1.5]),
-            most_draws: 170_000,
-            ..Plan::default()
-        }
+        Plan { limits: Some([0.5, 1.5]), most_draws: 170_000, ..Plan::default() }
     }
 
     /// What is forgotten of the middle makes no difference: nothing kept, little kept or all kept.
@@ -584,16 +548,9 @@ mod tests {
         let cuts = drawer.cuts();
         let usual = draw(&drawer, cuts);
         assert_eq!(run(&model, &plan).ok(), usual);
-        assert!(
-            usual
-                .as_ref()
-                .is_some_and(|outcome| outcome.without_value > 10)
-        );
+        assert!(usual.as_ref().is_some_and(|outcome| outcome.without_value > 10));
         // The twentieth parts, which at 95 % are a batch's tails: some batches have them, some not.
-        let ninety = Plan {
-            level: 0.9,
-            ..plan.clone()
-        };
+        let ninety = Plan { level: 0.9, ..plan.clone() };
         let ninety = run(&model, &ninety).unwrap().symmetric;
         let narrow = |low, high| Cuts { low, high, ..cuts };
         let (nothing, everything) = (f64::NEG_INFINITY, f64::INFINITY);

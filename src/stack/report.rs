@@ -151,16 +151,8 @@ pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Rep
         Form::GasketFill { gap, .. } => Some(extent(gap, parts).nominal.to_f64(unit)),
     };
     let variances = faces.each_ref().map(|face| variance(&face.terms, stack));
-    let sides = [0, 1].map(|at| {
-        side(
-            (&faces[at], at),
-            value,
-            stack,
-            &variances[at],
-            coverage,
-            unit,
-        )
-    });
+    let sides =
+        [0, 1].map(|at| side((&faces[at], at), value, stack, &variances[at], coverage, unit));
     // A factor that follows from the degrees of freedom moves with every contributor.
     let few = sides.iter().any(|side| side.freedom.is_some());
     let moving = few && matches!(coverage, Coverage::Level(_));
@@ -265,11 +257,7 @@ fn lines(
         let at = [0, 1].map(|side| weight(&faces[side].terms, part.term));
         // Which of minus and plus moves the value down, and which up.
         let moves = [0, 1].map(|side| {
-            let hurts = if (at[side] > 0.0) == (side == 0) {
-                within[0]
-            } else {
-                within[1]
-            };
+            let hurts = if (at[side] > 0.0) == (side == 0) { within[0] } else { within[1] };
             count * at[side].abs() * hurts
         });
         let own = [0, 1].map(|side| own_variance(stack, contributor, &faces[side].terms, unit));
@@ -350,11 +338,7 @@ fn largest(
     let count = f64::from(part.count);
     // Minus hurts at the lower limit where more of it makes the value larger, else at the upper.
     [0, 1].map(|edge| {
-        let side = if (at[edge] > 0.0) == (edge == 0) {
-            0
-        } else {
-            1
-        };
+        let side = if (at[edge] > 0.0) == (edge == 0) { 0 } else { 1 };
         if at[side] == 0.0 {
             return None;
         }
@@ -389,9 +373,7 @@ fn largest_standard(
         }
         least = least.min((under.sqrt() - cross) / (2.0 * square));
     }
-    Some(least)
-        .filter(|least| least.is_finite())
-        .and_then(none_below)
+    Some(least).filter(|least| least.is_finite()).and_then(none_below)
 }
 
 /// Nothing for what is below nothing by more than the last digits of a float.

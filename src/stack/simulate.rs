@@ -35,10 +35,7 @@ pub fn simulate(form: &Form, stack: &Stack, unit: Unit, plan: &Plan) -> Result<O
         return Err(Undrawn::FewReadings(part.label.clone()));
     }
     let [_, lower, upper] = form.stated(unit);
-    let plan = Plan {
-        limits: Some([lower, upper]),
-        ..plan.clone()
-    };
+    let plan = Plan { limits: Some([lower, upper]), ..plan.clone() };
     super::monte_carlo::run(&draw(form, stack, unit), &plan).map_err(Undrawn::Faults)
 }
 
@@ -70,11 +67,7 @@ pub fn taken_as_normal<'a>(form: &'a Form, stack: &'a Stack) -> impl Iterator<It
         let mut pairs = stack.correlations.iter();
         enters && pairs.any(|pair| pair.between.contains(&part.term))
     };
-    stack
-        .contributors
-        .iter()
-        .filter(tied)
-        .map(|part| part.label.as_str())
+    stack.contributors.iter().filter(tied).map(|part| part.label.as_str())
 }
 
 /// The requirement as the engine takes it.
@@ -83,22 +76,14 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> Model {
         Form::Linear { terms, .. } => (terms.clone(), None),
         Form::GasketFill { gap, .. } => (form.value(), Some(gap.clone())),
     };
-    let mut sources = Sources {
-        unit,
-        list: Vec::new(),
-        lots: Vec::new(),
-    };
+    let mut sources = Sources { unit, list: Vec::new(), lots: Vec::new() };
     let mut joint = Vec::new();
     let enters = |part: &Contributor| form.terms().any(|term| term == part.term);
     let mut drawn: Vec<(&Contributor, Drawn)> = Vec::new();
     let groups = together(stack);
     for part in stack.contributors.iter().filter(|part| enters(part)) {
         let tied = groups.iter().any(|group| group.contains(&part.term));
-        let own = if tied {
-            sources.normal(part)
-        } else {
-            sources.add(part)
-        };
+        let own = if tied { sources.normal(part) } else { sources.add(part) };
         drawn.push((part, own));
     }
     for group in groups {
@@ -136,10 +121,7 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> Model {
     Model {
         measurand: match gap {
             None => Measurand::Sum(sum(&value)),
-            Some(gap) => Measurand::Ratio {
-                free: sum(&value),
-                gap: sum(&gap),
-            },
+            Some(gap) => Measurand::Ratio { free: sum(&value), gap: sum(&gap) },
         },
         sources: sources.list,
         joint,
@@ -174,14 +156,9 @@ impl Drawn {
         if weight == 0.0 {
             return Vec::new();
         }
-        let own = self.own.iter().map(|of| Term {
-            factor: weight * self.factor,
-            of: of.clone(),
-        });
-        let lot = self.lot.map(|(source, count)| Term {
-            factor: weight * count,
-            of: smallvec![source],
-        });
+        let own = self.own.iter().map(|of| Term { factor: weight * self.factor, of: of.clone() });
+        let lot =
+            self.lot.map(|(source, count)| Term { factor: weight * count, of: smallvec![source] });
         own.chain(lot).collect()
     }
 }
@@ -203,11 +180,7 @@ impl Sources {
     fn normal(&mut self, part: &Contributor) -> Drawn {
         let sd = part.standard.to_f64(self.unit);
         let source = self.push(self.middle(part), Law::Normal { sd });
-        Drawn {
-            own: vec![smallvec![source]],
-            factor: 1.0,
-            lot: None,
-        }
+        Drawn { own: vec![smallvec![source]], factor: 1.0, lot: None }
     }
 
     fn add(&mut self, part: &Contributor) -> Drawn {
@@ -224,18 +197,12 @@ impl Sources {
                 let source = self.push(mean, Law::Student { scale, dof });
                 let half = resolution.to_f64(self.unit) / 2.0;
                 let read = self.push(0.0, Law::Rectangular { half });
-                return Drawn {
-                    own: vec![smallvec![source], smallvec![read]],
-                    factor,
-                    lot: None,
-                };
+                return Drawn { own: vec![smallvec![source], smallvec![read]], factor, lot: None };
             }
             known => {
                 let law = self.law(part, known);
                 let mean = self.middle(part);
-                (0..part.count)
-                    .map(|_| smallvec![self.push(mean, law)])
-                    .collect()
+                (0..part.count).map(|_| smallvec![self.push(mean, law)]).collect()
             }
         };
         let lot = part.lot.map(|error| {
@@ -275,14 +242,8 @@ impl Sources {
         let thermal = &growth.thermal;
         let warmer = thermal.running.to_f64() - thermal.cold.to_f64();
         [
-            (
-                thermal.length.to_f64(self.unit),
-                thermal.length_within.to_f64(self.unit),
-            ),
-            (
-                thermal.expansion.value.to_f64(),
-                thermal.expansion.within.to_f64(),
-            ),
+            (thermal.length.to_f64(self.unit), thermal.length_within.to_f64(self.unit)),
+            (thermal.expansion.value.to_f64(), thermal.expansion.within.to_f64()),
             (warmer, thermal.temperature_within.to_f64()),
         ]
         .into_iter()
@@ -335,17 +296,10 @@ mod tests {
     /// mean and standard deviation agree, and so do the chances where the sum is near to normal.
     #[test]
     fn the_draws_agree_with_the_report() {
-        let terms = [
-            model::Term::Dimension(0),
-            model::Term::Dimension(1),
-            model::Term::Pack(0),
-        ];
+        let terms = [model::Term::Dimension(0), model::Term::Dimension(1), model::Term::Pack(0)];
         let mut pieces = part(terms[2], 200_000, 3_000, Shape::Rectangular);
         pieces.count = 4;
-        pieces.tolerance = Tolerance {
-            minus: Length::from_ticks(6_000),
-            plus: Length::ZERO,
-        };
+        pieces.tolerance = Tolerance { minus: Length::from_ticks(6_000), plus: Length::ZERO };
         pieces.standard = Shape::Rectangular.standard(pieces.tolerance);
         pieces.lot = Some(LotError {
             lot: Lot::Item(0),
@@ -421,10 +375,7 @@ mod tests {
             .to_vec();
         let resolution = Length::from_ticks(4_000);
         read.known = Known::Readings { resolution };
-        let stack = Stack {
-            contributors: vec![read],
-            correlations: vec![],
-        };
+        let stack = Stack { contributors: vec![read], correlations: vec![] };
         let form = Form::Linear {
             terms: vec![(term, Millionths::ONE)],
             target: Length::from_ticks(1_000_000),

@@ -55,11 +55,7 @@ pub(crate) fn can_be(correlations: &[Correlation]) -> bool {
     for (index, row) in matrix.iter_mut().enumerate() {
         row[index] = 1.0;
     }
-    for Correlation {
-        between,
-        coefficient,
-    } in correlations
-    {
+    for Correlation { between, coefficient } in correlations {
         let [a, b] = between.map(|term| terms.partition_point(|known| *known < term));
         matrix[a][b] = coefficient.to_f64();
         matrix[b][a] = coefficient.to_f64();
@@ -145,29 +141,20 @@ impl Variance {
         weight: impl Fn(Term) -> i128,
         standard: impl Fn(Term) -> Uncertainty,
     ) {
-        for Correlation {
-            between,
-            coefficient,
-        } in correlations
-        {
+        for Correlation { between, coefficient } in correlations {
             let [a, b] =
                 between.map(|term| weight(term).saturating_mul(i128::from(standard(term).raw())));
             let product = a.saturating_mul(b).saturating_mul(2);
             let r = i128::from(coefficient.raw());
             // Product times r over a million, rounded up, without leaving whole numbers.
             let (whole, rest) = (product.div_euclid(1_000_000), product.rem_euclid(1_000_000));
-            let both = whole
-                .saturating_mul(r)
-                .saturating_add(-(-(rest * r)).div_euclid(1_000_000));
+            let both = whole.saturating_mul(r).saturating_add(-(-(rest * r)).div_euclid(1_000_000));
             self.independent = self.independent.saturating_add(both);
         }
     }
 
     fn total(&self) -> i128 {
-        let shared = self
-            .lots
-            .iter()
-            .map(|(_, c, u)| squared(c.saturating_mul(*u)));
+        let shared = self.lots.iter().map(|(_, c, u)| squared(c.saturating_mul(*u)));
         shared.fold(self.independent.max(0), i128::saturating_add)
     }
 

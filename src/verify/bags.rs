@@ -21,11 +21,7 @@ pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<Breach> {
             Kit::Short(_) => 0,
         };
         if bag.len() != needs {
-            breaches.push(Breach::Shares {
-                pump: pump.tag.clone(),
-                found: bag.len(),
-                needs,
-            });
+            breaches.push(Breach::Shares { pump: pump.tag.clone(), found: bag.len(), needs });
         }
     }
     let picks = bags.iter().flatten().flat_map(|share| &share.picks);
@@ -33,11 +29,7 @@ pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<Breach> {
         breaches.push(Breach::NoItem(pick.item));
     }
     if bags.len() != job.pumps.len() {
-        breaches.push(Breach::Count {
-            found: bags.len(),
-            of: "bags",
-            pumps: job.pumps.len(),
-        });
+        breaches.push(Breach::Count { found: bags.len(), of: "bags", pumps: job.pumps.len() });
     }
     if !breaches.is_empty() {
         return breaches;
@@ -45,10 +37,7 @@ pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<Breach> {
     let given = Given::count(job, plan, bags);
     for (lot, &left) in job.stock.iter().zip(&given.left) {
         if left < 0 {
-            breaches.push(Breach::GivenOut {
-                item: lot.item.clone(),
-                more: -left,
-            });
+            breaches.push(Breach::GivenOut { item: lot.item.clone(), more: -left });
         }
     }
     for (index, bag) in bags.iter().enumerate() {
@@ -114,11 +103,7 @@ impl Given {
         let asked = &job.models[job.pumps[pump].model].consumables[need];
         let given: u32 = share.picks.iter().map(|pick| pick.count).sum();
         if given + share.lacking != asked.count {
-            wrong.push(PlaceBreach::Given {
-                given,
-                lacking: share.lacking,
-                asked: asked.count,
-            });
+            wrong.push(PlaceBreach::Given { given, lacking: share.lacking, asked: asked.count });
         }
         let fit = &job.pumps[pump].consumable_fits[need];
         let serves = |lot: &Item| {

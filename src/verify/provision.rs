@@ -110,10 +110,7 @@ fn check_drawers(
         };
         sum += i128::from(lot.unit_cost.raw()) * i128::from(piece.count);
         if piece.count == 0 || piece.count > lot.on_hand.saturating_sub(lot.reserved) {
-            breach(SetAsideBreach::Holds {
-                item: lot.item.clone(),
-                count: piece.count,
-            });
+            breach(SetAsideBreach::Holds { item: lot.item.clone(), count: piece.count });
         }
     }
     if pieces.windows(2).any(|pair| pair[0].item >= pair[1].item) {

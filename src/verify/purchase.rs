@@ -68,14 +68,7 @@ pub fn verify_purchase(
     check_goals(job, &purchase.plan, &after, &mut breaches);
     check_values(&purchase.plan, &sums, &mut breaches);
     check_lead_times(job, market, &purchase, &mut breaches);
-    if breaches.is_empty() {
-        Ok(VerifiedPurchase {
-            purchase,
-            delivered,
-        })
-    } else {
-        Err(breaches)
-    }
+    if breaches.is_empty() { Ok(VerifiedPurchase { purchase, delivered }) } else { Err(breaches) }
 }
 
 /// The pumps that an item comes too late for must make do with what is on hand of it.
@@ -88,10 +81,7 @@ fn check_lead_times(job: &Job, market: &Market, purchase: &Purchase, breaches: &
             let Some(due) = pump.due.as_ref().map(|due| due.serial) else {
                 continue;
             };
-            #[expect(
-                clippy::cast_precision_loss,
-                reason = "days since 1899 are far below 2^53"
-            )]
+            #[expect(clippy::cast_precision_loss, reason = "days since 1899 are far below 2^53")]
             let waits = due.is_infinite() || arrives as f64 <= due;
             if waits {
                 continue;
@@ -101,10 +91,7 @@ fn check_lead_times(job: &Job, market: &Market, purchase: &Purchase, breaches: &
             taken += of_it.map(|pick| u64::from(pick.count)).sum::<u64>();
         }
         if taken > u64::from(lot.on_hand.saturating_sub(lot.reserved)) {
-            breaches.push(Breach::Late {
-                item: lot.item.clone(),
-                count: taken,
-            });
+            breaches.push(Breach::Late { item: lot.item.clone(), count: taken });
         }
     }
 }

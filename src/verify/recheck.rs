@@ -57,10 +57,7 @@ pub fn verify_recheck(
     // Readings stand in its stock while a requirement is judged.
     let mut scratch = job.clone();
     for (pump, record) in job.pumps.iter().zip(&records) {
-        let breach = |fault: RecordBreach| Breach::Record {
-            pump: pump.tag.clone(),
-            fault,
-        };
+        let breach = |fault: RecordBreach| Breach::Record { pump: pump.tag.clone(), fault };
         let Some(fitted) = &record.bench.fitted else {
             if record.decision != Decision::NotKitted {
                 breaches.push(breach(RecordBreach::NoKit));
@@ -86,13 +83,9 @@ pub fn verify_recheck(
                 }
             }
             Decision::Accept => {
-                let read = pump
-                    .requirements
-                    .iter()
-                    .enumerate()
-                    .all(|(index, requirement)| {
-                        !is_asked(pump, requirement) || basis(pump, &record.bench, index).is_some()
-                    });
+                let read = pump.requirements.iter().enumerate().all(|(index, requirement)| {
+                    !is_asked(pump, requirement) || basis(pump, &record.bench, index).is_some()
+                });
                 if beyond || !read || !met(fitted) {
                     failed(RecordBreach::Accepted);
                 }
@@ -113,11 +106,7 @@ pub fn verify_recheck(
         }
     }
     check_drawn(&job, &drawn, left, &mut breaches);
-    if breaches.is_empty() {
-        Ok(VerifiedRecheck { job, records })
-    } else {
-        Err(breaches)
-    }
+    if breaches.is_empty() { Ok(VerifiedRecheck { job, records }) } else { Err(breaches) }
 }
 
 /// `|E_n| <= 1`, in floating point, with room for its rounding.
@@ -191,33 +180,18 @@ fn all_met(
     let mut read = |reading: Option<Readings>| {
         let picks = reading.map(|readings| {
             let Reading { value, within } = readings.last();
-            let size = Size {
-                thickness: value,
-                tolerance: Tolerance::even(within),
-                uncertainty: None,
-            };
+            let size =
+                Size { thickness: value, tolerance: Tolerance::even(within), uncertainty: None };
             let (kind, fit) = (String::new(), Code::new(""));
-            job.parts
-                .stock
-                .push(Item::of("reading", kind, fit, size, 1));
-            Pick {
-                item: job.stock.len() - 1,
-                peeled: 0,
-                count: 1,
-            }
+            job.parts.stock.push(Item::of("reading", kind, fit, size, 1));
+            Pick { item: job.stock.len() - 1, peeled: 0, count: 1 }
         });
-        PackPick {
-            picks: picks.into_iter().collect(),
-        }
+        PackPick { picks: picks.into_iter().collect() }
     };
     // In this order: the places as they are, what was taken out of each and what was put in, what each read,
     // what each requirement read.
     let was: Vec<PackPick> = bench.packs.iter().map(|pack| read(*pack)).collect();
-    let found: Vec<PackPick> = bench
-        .requirements
-        .iter()
-        .map(|found| read(*found))
-        .collect();
+    let found: Vec<PackPick> = bench.requirements.iter().map(|found| read(*found)).collect();
     let changed = |place: usize| before[place] != after[place];
     let is_read = |place: usize| !was[place].picks.is_empty();
     let now = (0..places).map(|place| match is_read(place) && !changed(place) {
@@ -226,18 +200,11 @@ fn all_met(
     });
     let moved = (0..places).map(|place| changes(&before[place], &after[place]));
     let (into, out): (Vec<_>, Vec<_>) = moved.map(|[into, out]| (into, out)).unzip();
-    let packs: Vec<PackPick> = now
-        .chain(out)
-        .chain(into)
-        .chain(was.iter().cloned())
-        .chain(found)
-        .collect();
+    let packs: Vec<PackPick> =
+        now.chain(out).chain(into).chain(was.iter().cloned()).chain(found).collect();
     let minus = |c: Millionths| Millionths::from_raw(-c.raw());
     let moved = |place: usize, c: Millionths| {
-        [
-            (Term::Pack(places + place), minus(c)),
-            (Term::Pack(2 * places + place), c),
-        ]
+        [(Term::Pack(places + place), minus(c)), (Term::Pack(2 * places + place), c)]
     };
     // A place that was read and changed since comes to its reading and what was moved.
     let predicted = |terms: &Terms| -> Terms {
@@ -322,11 +289,7 @@ fn check_drawn(job: &Job, drawn: &BTreeMap<usize, i64>, left: &Left, breaches: &
     }
     for (sheet, area) in area {
         let lot = &job.sheets[sheet];
-        let each: i128 = lot
-            .sides
-            .iter()
-            .map(|side| i128::from(side.ticks()))
-            .product();
+        let each: i128 = lot.sides.iter().map(|side| i128::from(side.ticks())).product();
         if area > each * i128::from(left.sheets[sheet]) {
             breaches.push(Breach::SwapsCut(lot.item.clone()));
         }

@@ -37,11 +37,7 @@ pub fn runs(kit: &SafeKit) -> Vec<Run<'_>> {
 
 fn along<'a>(kit: &SafeKit, axis: usize, values: &[Option<&'a [PackPick]>]) -> Vec<Run<'a>> {
     let Some(here) = kit.axes.get(axis) else {
-        let run = |&take: &Option<&'a [PackPick]>| Run {
-            ranges: Vec::new(),
-            values: 1,
-            take,
-        };
+        let run = |&take: &Option<&'a [PackPick]>| Run { ranges: Vec::new(), values: 1, take };
         return values.iter().take(1).map(run).collect();
     };
     let behind = values.len() / here.values.len().max(1);
@@ -117,11 +113,7 @@ pub fn law(expected: &Expected, unit: Unit) -> String {
     match expected.law {
         Law::Even if expected.low == expected.high => "one value".into(),
         Law::Even => "every value looked at alike".into(),
-        Law::Readings {
-            mean,
-            scale,
-            freedom,
-        } => {
+        Law::Readings { mean, scale, freedom } => {
             let n = f64::from(freedom) + 1.0;
             let deviation = scale.to_f64(unit) / (1.0 + 1.0 / n).sqrt();
             format!(
@@ -148,10 +140,7 @@ pub fn gaps(job: &Job, pump: usize, kit: &SafeKit) -> Vec<String> {
     gaps.map(|run| {
         let values = values(job, pump, kit, &run);
         let what = match &kit.axes[..] {
-            [axis] => format!(
-                "{} comes to {values}",
-                model.dimensions[axis.dimension].label
-            ),
+            [axis] => format!("{} comes to {values}", model.dimensions[axis.dimension].label),
             _ => format!("it comes to {values}"),
         };
         format!(
@@ -197,10 +186,9 @@ pub fn safe_proof(provision: &Provision, job: &Job) -> String {
     let bound: i64 = provision.safe.iter().map(|kit| kit.bound.raw()).sum();
     match open {
         0 => "proven least for every pump".into(),
-        1 => format!(
-            "1 kit is not proven least; none costs less than {} in all",
-            money(bound, job)
-        ),
+        1 => {
+            format!("1 kit is not proven least; none costs less than {} in all", money(bound, job))
+        }
         open => format!(
             "{open} kits are not proven least; they cost no less than {} in all",
             money(bound, job)
@@ -259,11 +247,7 @@ fn rounded(share: f64, round: fn(f64) -> f64) -> String {
 /// The two ends of an interval, outward: `93.8 to 96.5 %`.
 fn interval([low, high]: [f64; 2]) -> String {
     let low = rounded(low, f64::floor);
-    format!(
-        "{} to {}",
-        low.trim_end_matches(" %"),
-        rounded(high, f64::ceil)
-    )
+    format!("{} to {}", low.trim_end_matches(" %"), rounded(high, f64::ceil))
 }
 
 /// How often the trolley serves: `953 of 1000 scenarios of their own, 95.3 % (93.8 to 96.5 %)`.
@@ -402,23 +386,14 @@ pub fn safe_holds(question: &Question) -> String {
 pub fn fits(job: &Job, together: &Together) -> String {
     let mut parts = Vec::new();
     if !together.lacking.is_empty() {
-        parts.push(format!(
-            "the drawers lack {}",
-            listed(job, &together.lacking)
-        ));
+        parts.push(format!("the drawers lack {}", listed(job, &together.lacking)));
     }
     if !together.sheets.is_empty() {
-        parts.push(format!(
-            "too few sheets of {}",
-            sheets(job, &together.sheets)
-        ));
+        parts.push(format!("too few sheets of {}", sheets(job, &together.sheets)));
     }
     match parts.is_empty() {
         true => "All safe kits can be set aside at once.".into(),
-        false => format!(
-            "The safe kits cannot all be set aside at once: {}.",
-            parts.join("; ")
-        ),
+        false => format!("The safe kits cannot all be set aside at once: {}.", parts.join("; ")),
     }
 }
 
@@ -436,9 +411,7 @@ pub fn listed(job: &Job, pieces: &[SetAside]) -> String {
 
 /// Lots of sheets by name.
 pub fn sheets(job: &Job, lots: &[usize]) -> String {
-    lots.iter()
-        .map(|&lot| job.sheets[lot].item.as_str())
-        .join(", ")
+    lots.iter().map(|&lot| job.sheets[lot].item.as_str()).join(", ")
 }
 
 /// That set aside is not set.
@@ -459,10 +432,6 @@ pub fn fault(fault: &Fault, stock: &str, pumps: &str) -> Problem {
                 length(*step, natural_unit(*step))
             ),
         ),
-        other => in_pumps(
-            other.to_string(),
-            "a question that can be answered",
-            "correct it",
-        ),
+        other => in_pumps(other.to_string(), "a question that can be answered", "correct it"),
     }
 }

@@ -80,11 +80,7 @@ pub fn compared(compared: &Compared, unit: Unit) -> String {
 /// What to look for before any piece is moved, in sentences. Common practice, no source.
 pub fn look(job: &Job, pump: &Pump, look: &Look, against: &Compared) -> Vec<String> {
     let unit = job.model_of(pump).unit;
-    let mut said = vec![format!(
-        "{}: {}.",
-        what(job, pump, look.of),
-        compared(against, unit)
-    )];
+    let mut said = vec![format!("{}: {}.", what(job, pump, look.of), compared(against, unit))];
     if look.restless {
         said.push(format!(
             "The two readings, {} and {}, differ by more than they can be off: read a third time, with another \
@@ -126,11 +122,7 @@ fn suspect(job: &Job, pump: &Pump, suspect: &Suspect) -> String {
     let name = |pick: Pick| {
         let item = &job.stock[pick.item];
         match item.peeled(pick.peeled).filter(|_| pick.peeled > 0) {
-            Some(peeled) => format!(
-                "{} at {}",
-                item.item,
-                thickness(peeled, natural_unit(peeled))
-            ),
+            Some(peeled) => format!("{} at {}", item.item, thickness(peeled, natural_unit(peeled))),
             None => item.item.clone(),
         }
     };
@@ -163,11 +155,7 @@ fn not_met(job: &Job, pump: &Pump, record: &Record, finer: bool) -> Vec<String> 
             true => format!(
                 "within its limits but not clear of them by {}, what it may be off{}",
                 guards(v, unit),
-                if finer {
-                    "; a finer reading may show that it is met"
-                } else {
-                    ""
-                }
+                if finer { "; a finer reading may show that it is met" } else { "" }
             ),
             false => "NOT MET".to_string(),
         };
@@ -221,13 +209,7 @@ fn pieces(job: &Job, pick: &Pick) -> String {
 pub fn steps(job: &Job, pump: &Pump, swap: &Swap) -> Vec<String> {
     let unit = job.model_of(pump).unit;
     let mut said = Vec::new();
-    for (place, label) in job
-        .model_of(pump)
-        .packs
-        .iter()
-        .map(|p| &p.label)
-        .enumerate()
-    {
+    for (place, label) in job.model_of(pump).packs.iter().map(|p| &p.label).enumerate() {
         let [out, into] = &swap.moves[place];
         if out.is_empty() && into.is_empty() {
             continue;
@@ -245,14 +227,8 @@ pub fn steps(job: &Job, pump: &Pump, swap: &Swap) -> Vec<String> {
             let from_drawer = drawn.next().map_or(0, |d| d.count);
             let item = &job.stock[pick.item];
             if from_drawer > 0 {
-                let bin = item
-                    .bin
-                    .as_ref()
-                    .map_or(String::new(), |bin| format!(", bin {bin}"));
-                let own = Pick {
-                    count: from_drawer,
-                    ..*pick
-                };
+                let bin = item.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
+                let own = Pick { count: from_drawer, ..*pick };
                 let work = super::handwork(job, &own);
                 let work = work.map_or(String::new(), |work| format!("; {work}"));
                 said.push(format!("{label}: put in {}{bin}{work}.", pieces(job, &own)));
@@ -269,10 +245,7 @@ pub fn steps(job: &Job, pump: &Pump, swap: &Swap) -> Vec<String> {
         if swap.packs[place].picks.is_empty() {
             said.push(format!("{label}: the place stays empty."));
         } else {
-            said.push(format!(
-                "{label}: {}.",
-                expected(swap.expected[place], unit)
-            ));
+            said.push(format!("{label}: {}.", expected(swap.expected[place], unit)));
         }
     }
     for (requirement, verdict) in pump.requirements.iter().zip(&swap.verdicts) {
@@ -371,13 +344,9 @@ pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
         Decision::Look(looks) => {
             let mut said = Vec::new();
             for one in looks {
-                let texts = record
-                    .against(one.of)
-                    .map(|against| look(job, pump, one, against));
+                let texts = record.against(one.of).map(|against| look(job, pump, one, against));
                 // The first sentence is what was found.
-                let kinds = [Kind::Finding]
-                    .into_iter()
-                    .chain(std::iter::repeat(Kind::Step));
+                let kinds = [Kind::Finding].into_iter().chain(std::iter::repeat(Kind::Step));
                 said.extend(kinds.zip(texts.unwrap_or_default()));
             }
             said.push(step(

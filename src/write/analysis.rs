@@ -17,10 +17,8 @@ use crate::job::Job;
 pub fn workbook(job: &Job, analysed: &[Analysed], date: &str) -> Result<Vec<u8>, WriteError> {
     let mut workbook: Workbook = start("Stack-up", date)?;
     let styles = Styles::new();
-    let subjects: Vec<Subject<'_>> = analysed
-        .iter()
-        .map(|one| Subject::of(job, &job.pumps[one.pump], &one.packs))
-        .collect();
+    let subjects: Vec<Subject<'_>> =
+        analysed.iter().map(|one| Subject::of(job, &job.pumps[one.pump], &one.packs)).collect();
     stack_up::add(&mut workbook, &subjects, &job.policy, date, &styles)?;
     monte_carlo::write(workbook.add_worksheet(), job, analysed, date, &styles)?;
     if analysed.iter().any(|one| !one.sweeps.is_empty()) {

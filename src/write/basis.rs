@@ -40,29 +40,20 @@ impl<'s> Section<'s> {
         facts: impl IntoIterator<Item = (&'static str, String)>,
         height: impl Fn(&str) -> Option<f64>,
     ) -> Section<'s> {
-        let rows = facts.into_iter().map(|(name, text)| Row {
-            height: height(&text),
-            content: Content::Fact(name, text),
-        });
-        Section {
-            heads: ["Fact", "", ""],
-            rows: rows.collect(),
-        }
+        let rows = facts
+            .into_iter()
+            .map(|(name, text)| Row { height: height(&text), content: Content::Fact(name, text) });
+        Section { heads: ["Fact", "", ""], rows: rows.collect() }
     }
 
     /// The warnings of a job, if it has any.
     pub(super) fn warnings(job: &Job, height: impl Fn(&str) -> f64) -> Option<Section<'s>> {
         let rows = job.warnings.iter().map(|warning| {
             let text = words::warning(warning);
-            Row {
-                height: Some(height(&text)),
-                content: Content::Across(text),
-            }
+            Row { height: Some(height(&text)), content: Content::Across(text) }
         });
-        (!job.warnings.is_empty()).then(|| Section {
-            heads: ["Warnings", "", ""],
-            rows: rows.collect(),
-        })
+        (!job.warnings.is_empty())
+            .then(|| Section { heads: ["Warnings", "", ""], rows: rows.collect() })
     }
 
     /// Plain rows of cells.
@@ -70,14 +61,10 @@ impl<'s> Section<'s> {
         heads: [&'static str; 3],
         rows: impl IntoIterator<Item = [Cell<'s>; 3]>,
     ) -> Section<'s> {
-        let rows = rows.into_iter().map(|cells| Row {
-            content: Content::Cells(cells.into()),
-            height: None,
-        });
-        Section {
-            heads,
-            rows: rows.collect(),
-        }
+        let rows = rows
+            .into_iter()
+            .map(|cells| Row { content: Content::Cells(cells.into()), height: None });
+        Section { heads, rows: rows.collect() }
     }
 }
 
@@ -89,12 +76,7 @@ pub(super) fn write<'s>(
     sections: impl IntoIterator<Item = Section<'s>>,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let head = Head {
-        name: "Basis",
-        date,
-        title: "Basis",
-        lead,
-    };
+    let head = Head { name: "Basis", date, title: "Basis", lead };
     begin(sheet, &head, styles)?;
     widths(sheet, &[28.0, 46.0, 68.0])?;
     let mut row = 3;
@@ -152,16 +134,10 @@ pub(super) fn inputs_and_policy<'s>(job: &Job, styles: &'s Styles) -> [Section<'
         "how far a reading of a clearance may be off, for recheck",
     ];
     let settings = job.policy.settings();
-    let policy = settings
-        .iter()
-        .zip(meanings)
-        .map(|((setting, value), meaning)| {
-            [*setting, value.as_str(), meaning].map(|text| styles.text.of(text))
-        });
-    [
-        files("Input", &job.inputs, styles),
-        Section::of_cells(["Policy", "Value", "Meaning"], policy),
-    ]
+    let policy = settings.iter().zip(meanings).map(|((setting, value), meaning)| {
+        [*setting, value.as_str(), meaning].map(|text| styles.text.of(text))
+    });
+    [files("Input", &job.inputs, styles), Section::of_cells(["Policy", "Value", "Meaning"], policy)]
 }
 
 /// The goals with value and bound.

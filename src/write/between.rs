@@ -17,11 +17,7 @@ pub(super) const ROWS: u32 = 16;
 pub(super) fn share(value: Fine, lower: Fine, upper: Fine) -> f64 {
     let unit = Unit::Micrometre;
     let width = (upper - lower).to_f64(unit);
-    if width == 0.0 {
-        50.0
-    } else {
-        100.0 * (value - lower).to_f64(unit) / width
-    }
+    if width == 0.0 { 50.0 } else { 100.0 * (value - lower).to_f64(unit) / width }
 }
 
 /// The first and the last row of each picture, of rows that may be more than one holds.
@@ -32,10 +28,8 @@ pub(super) fn parts(first: u32, last: u32) -> impl Iterator<Item = [u32; 2]> {
 
 /// Draws the lower and the upper limit, told apart by their dashes; `alone` of a picture with one value.
 pub(super) fn limits(chart: &mut Chart, names: &ChartRange, limits: [&ChartRange; 2], alone: bool) {
-    let looks = [
-        ("Lower limit", ChartLineDashType::Dash),
-        ("Upper limit", ChartLineDashType::Solid),
-    ];
+    let looks =
+        [("Lower limit", ChartLineDashType::Dash), ("Upper limit", ChartLineDashType::Solid)];
     for (values, (name, dash)) in limits.into_iter().zip(looks) {
         let mut line = ChartLine::new();
         line.set_color(LIMITS).set_width(1.5).set_dash_type(dash);
@@ -44,10 +38,7 @@ pub(super) fn limits(chart: &mut Chart, names: &ChartRange, limits: [&ChartRange
         fill.set_solid_fill(ChartSolidFill::new().set_color(LIMITS));
         let mut marker = ChartMarker::new();
         match alone {
-            true => marker
-                .set_type(ChartMarkerType::LongDash)
-                .set_size(12)
-                .set_format(&mut fill),
+            true => marker.set_type(ChartMarkerType::LongDash).set_size(12).set_format(&mut fill),
             false => marker.set_none(),
         };
         chart
@@ -65,9 +56,7 @@ pub(super) fn frame(chart: &mut Chart, title: &str, goes_on: bool) {
     let more = if goes_on { ", continued" } else { "" };
     let title = format!("{title}{more}");
     chart.title().set_name(&title);
-    chart
-        .x_axis()
-        .set_label_position(ChartAxisLabelPosition::Low);
+    chart.x_axis().set_label_position(ChartAxisLabelPosition::Low);
     chart.legend().set_position(ChartLegendPosition::Bottom);
     chart.set_height(300);
 }

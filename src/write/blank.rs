@@ -36,12 +36,7 @@ enum Example {
 }
 
 fn column(head: impl Into<String>, note: &str, example: Example) -> Column {
-    Column {
-        head: head.into(),
-        note: note.into(),
-        example,
-        list: None,
-    }
+    Column { head: head.into(), note: note.into(), example, list: None }
 }
 
 fn text(text: &str) -> Example {
@@ -69,11 +64,7 @@ fn new_workbook(title: &str) -> Result<Workbook, XlsxError> {
     let mut workbook = Workbook::new();
     // A blank form has no date of its own; a fixed one keeps its bytes the same.
     let stamp = ExcelDateTime::from_ymd(2026, 1, 1)?;
-    workbook.set_properties(
-        &DocProperties::new()
-            .set_title(title)
-            .set_creation_datetime(&stamp),
-    );
+    workbook.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&stamp));
     Ok(workbook)
 }
 
@@ -100,9 +91,7 @@ impl Examples {
             dimensions: (0..model.dimensions.len())
                 .map(|n| given.dimensions.get(n).copied().flatten())
                 .collect(),
-            packs: (0..model.packs.len())
-                .map(|n| given.packs.get(n).copied().flatten())
-                .collect(),
+            packs: (0..model.packs.len()).map(|n| given.packs.get(n).copied().flatten()).collect(),
         };
         // A gasket follows from the gap that everything else leaves, so it comes last.
         let (fills, linear): (Vec<&Form>, Vec<&Form>) = model
@@ -115,11 +104,7 @@ impl Examples {
         }
         let usual = draft.usual();
         Examples {
-            dimensions: draft
-                .dimensions
-                .iter()
-                .map(|d| d.unwrap_or(usual))
-                .collect(),
+            dimensions: draft.dimensions.iter().map(|d| d.unwrap_or(usual)).collect(),
             packs: draft.packs.iter().map(|p| p.unwrap_or(usual)).collect(),
         }
     }
@@ -215,10 +200,7 @@ fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
     let lead = "Stock: one row a lot. Replace the example rows, which are invented.";
     let examples_shown = model.packs.len() + consumables.len();
     form(sheet, "Stock", lead, &columns, examples_shown)?;
-    let bin_column = (0..)
-        .zip(&columns)
-        .find(|(_, c)| c.head == "Bin")
-        .map_or(14, |(at, _)| at);
+    let bin_column = (0..).zip(&columns).find(|(_, c)| c.head == "Bin").map_or(14, |(at, _)| at);
     example_lots(sheet, model, &consumables, bin_column)?;
     for at in [6, 7] {
         sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &count)?;
@@ -244,11 +226,7 @@ fn stock_columns(of: Unit) -> Vec<Column> {
             "Stock number, once each. One row is a lot: pieces of one thickness.",
             Example::Nothing,
         ),
-        column(
-            "Kind",
-            "shim, gasket, or any other kind that a model asks for.",
-            Example::Nothing,
-        ),
+        column("Kind", "shim, gasket, or any other kind that a model asks for.", Example::Nothing),
         column(
             "Fit",
             "The fit code that ties a piece to a place; the pump workbook says the same code.",
@@ -270,16 +248,8 @@ fn stock_columns(of: Unit) -> Vec<Column> {
             Example::Nothing,
         ),
         column("On hand", "Whole pieces in the bin.", Example::Number(10.0)),
-        column(
-            "Reserved",
-            "Of those, pieces that must not be offered.",
-            Example::Number(0.0),
-        ),
-        column(
-            "Unit cost",
-            "Cost of one piece, a plain number.",
-            Example::Number(2.5),
-        ),
+        column("Reserved", "Of those, pieces that must not be offered.", Example::Number(0.0)),
+        column("Unit cost", "Cost of one piece, a plain number.", Example::Number(2.5)),
         column(
             "Pack qty",
             "Pieces in a sealed pack; empty where they come singly. It counts where the policy says that opened packs are spoiled.",
@@ -296,11 +266,7 @@ fn stock_columns(of: Unit) -> Vec<Column> {
             Example::Number(2.0),
         ),
         column("Max level", "The level to fill up to.", Example::Nothing),
-        column(
-            "Lead days",
-            "Days from order to delivery.",
-            Example::Nothing,
-        ),
+        column("Lead days", "Days from order to delivery.", Example::Nothing),
         column("Supplier", "Who sells it.", Example::Nothing),
         column(
             "Bin",
@@ -398,11 +364,7 @@ fn sheets(sheet: &mut Worksheet, model: &Model, count: &DataValidation) -> Resul
             "Stock number, once each, and none that stands on Stock. One row is a lot of sheets.",
         ),
         field("Kind", "What is cut from it: shim or gasket."),
-        length(
-            "Thickness",
-            unit,
-            "Of the sheet: nominal, or the lot's measured mean.",
-        ),
+        length("Thickness", unit, "Of the sheet: nominal, or the lot's measured mean."),
         length(
             "Tolerance",
             unit,
@@ -410,10 +372,7 @@ fn sheets(sheet: &mut Worksheet, model: &Model, count: &DataValidation) -> Resul
         ),
         length("Length", large, "One side of a sheet."),
         length("Width", large, "The other side."),
-        field(
-            "On hand",
-            "Whole sheets. A remnant is a lot of its own, with its own sides.",
-        ),
+        field("On hand", "Whole sheets. A remnant is a lot of its own, with its own sides."),
         field("Reserved", "Of those, sheets that must not be cut."),
         field(
             "Unit cost",
@@ -467,16 +426,8 @@ fn feelers(sheet: &mut Worksheet, model: &Model, count: &DataValidation) -> Resu
             "Plus/minus on it, as the set's maker says or as measured. Never guessed.",
             Example::Nothing,
         ),
-        column(
-            "On hand",
-            "How many of this blade; empty means one.",
-            Example::Nothing,
-        ),
-        column(
-            "Set",
-            "Which set it belongs to, for people.",
-            Example::Nothing,
-        ),
+        column("On hand", "How many of this blade; empty means one.", Example::Nothing),
+        column("Set", "Which set it belongs to, for people.", Example::Nothing),
     ];
     let lead = "Feelers: one row a blade of the feeler set. The kit slips then say which blades must go in and which must not.";
     form(sheet, "Feelers", lead, &columns, 0)?;
@@ -492,11 +443,7 @@ fn pumps(model: &Model, ahead: bool) -> Result<Vec<u8>, XlsxError> {
         growths(model)
     );
     let mut columns = vec![
-        column(
-            "Tag",
-            "The pump's own number, once each.",
-            text("EXAMPLE-P1 (invented)"),
-        ),
+        column("Tag", "The pump's own number, once each.", text("EXAMPLE-P1 (invented)")),
         column("Model", &of_model, text(&model.name)),
         column(
             "Priority",
@@ -508,10 +455,7 @@ fn pumps(model: &Model, ahead: bool) -> Result<Vec<u8>, XlsxError> {
         column("Note", "Carried through to the slip.", Example::Nothing),
     ];
     for pack in &model.packs {
-        let note = format!(
-            "Fit code of {}: the stock workbook says the same code.",
-            pack.label
-        );
+        let note = format!("Fit code of {}: the stock workbook says the same code.", pack.label);
         columns.push(column(fit_heading(&pack.name), &note, text("F1")));
     }
     let examples = Examples::of(model);
@@ -550,15 +494,9 @@ fn pumps(model: &Model, ahead: bool) -> Result<Vec<u8>, XlsxError> {
             Form::GasketFill { .. } => String::new(),
         };
         for side in ["target", "min", "max"] {
-            let note = format!(
-                "Only where this pump differs from the model. {}.",
-                requirement.label
-            );
-            columns.push(column(
-                format!("{name} {side}{unit}"),
-                &note,
-                Example::Nothing,
-            ));
+            let note =
+                format!("Only where this pump differs from the model. {}.", requirement.label);
+            columns.push(column(format!("{name} {side}{unit}"), &note, Example::Nothing));
         }
     }
     columns[1].list = quoted(std::slice::from_ref(&model.name));
@@ -649,10 +587,7 @@ fn growths(model: &Model) -> String {
 fn policy_sheet(sheet: &mut Worksheet) -> Result<(), XlsxError> {
     let styles = Styles::new();
     sheet.set_name("Policy")?;
-    sheet
-        .set_landscape()
-        .set_paper_size(9)
-        .set_print_fit_to_pages(1, 0);
+    sheet.set_landscape().set_paper_size(9).set_print_fit_to_pages(1, 0);
     sheet.write_text(
         0,
         0,
@@ -689,10 +624,7 @@ fn form(
 ) -> Result<(), XlsxError> {
     let styles = Styles::new();
     sheet.set_name(name)?;
-    sheet
-        .set_landscape()
-        .set_paper_size(9)
-        .set_print_fit_to_pages(1, 0);
+    sheet.set_landscape().set_paper_size(9).set_print_fit_to_pages(1, 0);
     sheet.set_repeat_rows(2, 2)?;
     sheet.set_freeze_panes(3, 1)?;
     sheet.write_text(0, 0, lead, &styles.part)?;

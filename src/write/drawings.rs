@@ -37,9 +37,8 @@ impl<'a> Drawings<'a> {
 
     /// Puts the whole drawings in the places of their stand-ins.
     pub(super) fn put_in(&self, workbook: Vec<u8>) -> Result<Vec<u8>, XlsxError> {
-        let replaced: Vec<&[Cow<'_, [u8]>; 2]> = (self.0.iter().flatten())
-            .filter(|[shown, whole]| shown != whole)
-            .collect();
+        let replaced: Vec<&[Cow<'_, [u8]>; 2]> =
+            (self.0.iter().flatten()).filter(|[shown, whole]| shown != whole).collect();
         if replaced.is_empty() {
             return Ok(workbook);
         }

@@ -70,12 +70,7 @@ impl WriteError {
     /// As a problem with its place and mend.
     pub fn problem(&self) -> Problem {
         let at = |path: &Path, found: String, expected: &str, mend: &str| {
-            Problem::new(
-                Place::file(&path.display().to_string()),
-                found,
-                expected,
-                mend,
-            )
+            Problem::new(Place::file(&path.display().to_string()), found, expected, mend)
         };
         match self {
             WriteError::Exists(path) => at(
@@ -170,10 +165,7 @@ impl Inputs {
         let mut files = self.0.iter().flat_map(|input| files_of(input));
         match files.find(|file| is_same_file(file, path)) {
             Some(input) => Err(input),
-            None => Ok(Output {
-                path: path.to_path_buf(),
-                replace,
-            }),
+            None => Ok(Output { path: path.to_path_buf(), replace }),
         }
     }
 }
@@ -256,11 +248,7 @@ fn followed(path: &Path) -> (PathBuf, bool) {
 
 /// Where a file really goes: a symbolic link is followed, so that it still points where it did.
 fn target(path: &Path, force: bool) -> Result<PathBuf, WriteError> {
-    let unfit = |what, mend| WriteError::Unfit {
-        path: path.to_path_buf(),
-        what,
-        mend,
-    };
+    let unfit = |what, mend| WriteError::Unfit { path: path.to_path_buf(), what, mend };
     let (real, ends) = followed(path);
     if !ends {
         return Err(unfit("a link that leads back to itself", "remove the link"));
@@ -282,15 +270,9 @@ fn target(path: &Path, force: bool) -> Result<PathBuf, WriteError> {
             if folder.is_dir() {
                 return Ok(real);
             }
-            Err(WriteError::NoFolder {
-                path: path.to_path_buf(),
-                folder: folder.to_path_buf(),
-            })
+            Err(WriteError::NoFolder { path: path.to_path_buf(), folder: folder.to_path_buf() })
         }
-        Err(error) => Err(WriteError::File {
-            path: path.to_path_buf(),
-            error,
-        }),
+        Err(error) => Err(WriteError::File { path: path.to_path_buf(), error }),
     }
 }
 
@@ -318,10 +300,8 @@ pub fn place(files: &[(&Output, &[u8])]) -> Result<(), WriteError> {
     let mut ready = Vec::new();
     for &(Output { path, replace }, bytes) in files {
         let real = target(path, *replace)?;
-        let temporary = temporary(&real, bytes).map_err(|error| WriteError::File {
-            path: path.to_path_buf(),
-            error,
-        })?;
+        let temporary = temporary(&real, bytes)
+            .map_err(|error| WriteError::File { path: path.to_path_buf(), error })?;
         ready.push((path, real, temporary, *replace));
     }
     let mut written: Vec<PathBuf> = Vec::new();
@@ -336,11 +316,7 @@ pub fn place(files: &[(&Output, &[u8])]) -> Result<(), WriteError> {
             let (path, error) = (path.to_path_buf(), error.error);
             return Err(match written.is_empty() {
                 true => WriteError::File { path, error },
-                false => WriteError::Partly {
-                    written,
-                    path,
-                    error,
-                },
+                false => WriteError::Partly { written, path, error },
             });
         }
         written.push(path.to_path_buf());
@@ -422,9 +398,7 @@ fn remove_leftovers(folder: &Path) {
 /// Makes a rename last through a loss of power. Some file systems cannot; the file is whole either way.
 #[cfg(unix)]
 fn sync_folder(folder: &Path) {
-    fs::File::open(folder)
-        .and_then(|folder| folder.sync_all())
-        .ok();
+    fs::File::open(folder).and_then(|folder| folder.sync_all()).ok();
 }
 
 #[cfg(not(unix))]

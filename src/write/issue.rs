@@ -55,10 +55,7 @@ pub(super) fn write(
     let job = verified.job();
     let planned = verified.planned();
     header(sheet, &planned, date, styles)?;
-    let right = styles
-        .head
-        .clone()
-        .set_align(rust_xlsxwriter::FormatAlign::Right);
+    let right = styles.head.clone().set_align(rust_xlsxwriter::FormatAlign::Right);
     for (column, head) in (0..).zip(HEADINGS) {
         let is_count = matches!(head, "Planned" | "Picked" | "Instead pieces");
         let format = if is_count { &right } else { &styles.head };
@@ -67,11 +64,7 @@ pub(super) fn write(
     sheet.set_row_height(4, 32.0)?;
     sheet.set_repeat_rows(4, 4)?;
     sheet.set_freeze_panes(5, 0)?;
-    let count_entry = styles
-        .count
-        .clone()
-        .set_background_color(super::style::ENTRY)
-        .set_unlocked();
+    let count_entry = styles.count.clone().set_background_color(super::style::ENTRY).set_unlocked();
     let wrapped_entry = styles.entry.clone().set_text_wrap();
     let bins: std::collections::BTreeMap<String, &str> = job
         .stock

@@ -23,9 +23,7 @@ fn sheet(sheet: &mut Worksheet, log: &Log, date: &str, styles: &Styles) -> Resul
     set_up(sheet, SHEET, date)?;
     widths(
         sheet,
-        &[
-            8.0, 12.0, 7.0, 15.0, 13.0, 32.0, 20.0, 8.0, 8.0, 24.0, 9.0, 9.0, 10.0, 40.0, 24.0,
-        ],
+        &[8.0, 12.0, 7.0, 15.0, 13.0, 32.0, 20.0, 8.0, 8.0, 24.0, 9.0, 9.0, 10.0, 40.0, 24.0],
     )?;
     title(
         sheet,
@@ -47,11 +45,7 @@ fn sheet(sheet: &mut Worksheet, log: &Log, date: &str, styles: &Styles) -> Resul
     sheet.set_row_height(HEADING_ROW, 20.0)?;
     sheet.set_repeat_rows(HEADING_ROW, HEADING_ROW)?;
     sheet.set_freeze_panes(HEADING_ROW + 1, 0)?;
-    let chain = styles
-        .text
-        .clone()
-        .set_font_size(7)
-        .set_align(FormatAlign::VerticalCenter);
+    let chain = styles.text.clone().set_font_size(7).set_align(FormatAlign::VerticalCenter);
     let mut row = HEADING_ROW;
     for entry in log.entries() {
         row += 1;
@@ -92,9 +86,7 @@ fn line(
                 sheet.write_number_with_format(row, column, out, &styles.count)?
             }
             12 => {
-                let cost = moved
-                    .unit_cost
-                    .map_or(0.0, crate::decimal::Millionths::to_f64);
+                let cost = moved.unit_cost.map_or(0.0, crate::decimal::Millionths::to_f64);
                 sheet.write_number_with_format(row, column, cost, &styles.number)?
             }
             _ => {
@@ -106,9 +98,6 @@ fn line(
     sheet.write_text(row, 14, &entry.chain, chain)?;
     let lines = values[13].len().div_ceil(42).max(1);
     let lines = lines.max(values[5].len().div_ceil(34));
-    sheet.set_row_height(
-        row,
-        16.0 * f64::from(u16::try_from(lines.min(20)).unwrap_or(1)),
-    )?;
+    sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines.min(20)).unwrap_or(1)))?;
     Ok(())
 }

@@ -115,12 +115,7 @@ fn goal(goal: &Goal) -> GoalJson {
         _ => value.to_string(),
     };
     let (name, priority) = GoalName::of(goal.aim);
-    GoalJson {
-        goal: name,
-        priority,
-        value: shown(goal.value),
-        bound: shown(goal.bound),
-    }
+    GoalJson { goal: name, priority, value: shown(goal.value), bound: shown(goal.bound) }
 }
 
 fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
@@ -142,9 +137,7 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
             )
         }
         Kit::Short(shortfalls) => {
-            let shorts = shortfalls
-                .iter()
-                .map(|short| self::short(job, model, short));
+            let shorts = shortfalls.iter().map(|short| self::short(job, model, short));
             (BTreeMap::new(), Vec::new(), shorts.collect())
         }
     };
@@ -188,11 +181,7 @@ fn consumable(job: &Job, pump: &Pump, need: usize, share: &Share) -> ConsumableJ
         asked: asked.count,
         fit: fit.code.as_ref().map(|code| code.as_str().into()),
         ring: fit.space.map(ring),
-        pieces: share
-            .picks
-            .iter()
-            .map(|pick| bag_piece(job, pick))
-            .collect(),
+        pieces: share.picks.iter().map(|pick| bag_piece(job, pick)).collect(),
         lacking: share.lacking,
         reason: lack(job, pump, need, share).map(lack_code),
     }
@@ -214,20 +203,9 @@ fn short(job: &Job, model: &Model, short: &Shortfall) -> ShortJson {
         cause: cause(job, &short.cause),
         nearest: short.nearest.map(|total| length(total, model.unit)),
         window: short.window.as_ref().map(|window| {
-            let ends = [
-                window.least,
-                window.most,
-                window.tolerance.minus,
-                window.tolerance.plus,
-            ];
+            let ends = [window.least, window.most, window.tolerance.minus, window.tolerance.plus];
             let (unit, [least, most, minus, plus]) = exact(model.unit, ends.map(Fine::from));
-            WindowJson {
-                unit: unit.symbol().into(),
-                least,
-                most,
-                minus,
-                plus,
-            }
+            WindowJson { unit: unit.symbol().into(), least, most, minus, plus }
         }),
     }
 }
@@ -245,26 +223,19 @@ fn cause(job: &Job, cause: &Cause) -> CauseJson {
         Cause::TooManyWays => CauseJson::TooManyWays,
         Cause::SearchEnded => CauseJson::SearchEnded,
         Cause::NotFoundOut => CauseJson::NotFoundOut,
-        Cause::StockGone { lacking, held_by } => CauseJson::StockGone {
-            lacking: pieces(lacking),
-            held_by: held_by.clone(),
-        },
+        Cause::StockGone { lacking, held_by } => {
+            CauseJson::StockGone { lacking: pieces(lacking), held_by: held_by.clone() }
+        }
     }
 }
 
 fn bag_piece(job: &Job, pick: &Pick) -> BagPieceJson {
-    BagPieceJson {
-        item: job.stock[pick.item].item.clone(),
-        count: pick.count,
-    }
+    BagPieceJson { item: job.stock[pick.item].item.clone(), count: pick.count }
 }
 
 fn length(length: Length, unit: Unit) -> LengthJson {
     let (unit, [length]) = exact(unit, [length.into()]);
-    LengthJson {
-        length,
-        unit: unit.symbol().into(),
-    }
+    LengthJson { length, unit: unit.symbol().into() }
 }
 
 fn layout(job: &Job, layout: &Layout) -> LayoutJson {
@@ -279,10 +250,7 @@ fn layout(job: &Job, layout: &Layout) -> LayoutJson {
             width: own(outside),
         })
     });
-    LayoutJson {
-        along: own(side),
-        strips: strips.collect(),
-    }
+    LayoutJson { along: own(side), strips: strips.collect() }
 }
 
 fn crush(job: &Job, pump: &Pump, crush: &Crush) -> CrushJson {
@@ -310,19 +278,13 @@ pub(super) fn pack(job: &Job, model: &Model, picked: &PackPick) -> PackJson {
             .map(|pick| PieceJson {
                 item: job.stock[pick.item].item.clone(),
                 count: pick.count,
-                cut_from: job.stock[pick.item]
-                    .cut
-                    .map(|cut| job.sheets[cut.sheet].item.clone()),
+                cut_from: job.stock[pick.item].cut.map(|cut| job.sheets[cut.sheet].item.clone()),
                 peeled_to: (pick.peeled > 0)
                     .then(|| job.stock[pick.item].peeled(pick.peeled))
                     .flatten()
                     .map(|length| {
                         let (own, [shown]) = exact(model.unit, [length.into()]);
-                        if own == unit {
-                            shown
-                        } else {
-                            format!("{shown} {}", own.symbol())
-                        }
+                        if own == unit { shown } else { format!("{shown} {}", own.symbol()) }
                     }),
             })
             .collect(),
@@ -356,15 +318,10 @@ fn requirement(name: &str, unit: Unit, verdict: &Verdict) -> RequirementJson {
 
 /// The lengths as exact decimals: in `unit` if that can hold them all, else in millimetres.
 pub(super) fn exact<const N: usize>(unit: Unit, lengths: [Fine; N]) -> (Unit, [String; N]) {
-    let unit = if lengths.iter().all(|l| l.exact(unit).is_some()) {
-        unit
-    } else {
-        Unit::Millimetre
-    };
+    let unit =
+        if lengths.iter().all(|l| l.exact(unit).is_some()) { unit } else { Unit::Millimetre };
     let shown = lengths.map(|length| {
-        length
-            .exact(unit)
-            .map_or_else(|| length.show(unit), |n| show(n, unit.places()))
+        length.exact(unit).map_or_else(|| length.show(unit), |n| show(n, unit.places()))
     });
     (unit, shown)
 }

@@ -160,8 +160,7 @@ impl Slip<'_> {
         format: &rust_xlsxwriter::Format,
         height: f64,
     ) -> Result<(), XlsxError> {
-        self.sheet
-            .merge_text(self.row, 0, self.row, LAST, text, format)?;
+        self.sheet.merge_text(self.row, 0, self.row, LAST, text, format)?;
         self.tall(height)?;
         self.row += 1;
         Ok(())
@@ -179,11 +178,7 @@ impl Slip<'_> {
         }
         facts.extend(self.pump.location.clone());
         facts.extend(self.pump.note.clone());
-        let carried = self
-            .pump
-            .carried
-            .iter()
-            .filter(|(_, text)| !text.is_empty());
+        let carried = self.pump.carried.iter().filter(|(_, text)| !text.is_empty());
         facts.extend(carried.map(|(heading, text)| format!("{heading}: {text}")));
         let mut facts = facts.join("  |  ");
         if facts.chars().count() > MOST_FACTS {
@@ -197,10 +192,7 @@ impl Slip<'_> {
         let styles = self.styles;
         self.across(
             words::NOT_FIT,
-            &styles
-                .title
-                .clone()
-                .set_font_color(rust_xlsxwriter::Color::RGB(0xB3_4A_00)),
+            &styles.title.clone().set_font_color(rust_xlsxwriter::Color::RGB(0xB3_4A_00)),
             28.0,
         )?;
         for short in shorts {
@@ -222,10 +214,7 @@ impl Slip<'_> {
         let wrapped = styles.strong.clone().set_text_wrap();
         self.across(text, &wrapped, 17.0 * lines(text, 100))?;
         self.row += 1;
-        self.cautions(
-            "Before it is opened, and while it stays open",
-            &["before", "always"],
-        )
+        self.cautions("Before it is opened, and while it stays open", &["before", "always"])
     }
 
     fn complete(&mut self, packs: &[PackPick]) -> Result<(), XlsxError> {
@@ -250,16 +239,7 @@ impl Slip<'_> {
         self.assemble(packs)?;
         self.step("3  Recheck, before it is closed for good")?;
         self.caution_rows(&["recheck"])?;
-        self.heads(&[
-            "Requirement",
-            "Target",
-            "",
-            "Limits",
-            "",
-            "Predicted",
-            "Guard",
-            "Margin",
-        ])?;
+        self.heads(&["Requirement", "Target", "", "Limits", "", "Predicted", "Guard", "Margin"])?;
         let verdicts = verdicts(self.job, self.pump, packs);
         for (index, verdict) in verdicts.iter().enumerate() {
             self.requirement(index, verdict)?;
@@ -291,8 +271,7 @@ impl Slip<'_> {
         if pack.picks.is_empty() {
             let text = "no piece: the place stays empty";
             self.sheet.write_text(self.row, 0, &label, &strong)?;
-            self.sheet
-                .merge_text(self.row, 1, self.row, LAST, text, &styles.text)?;
+            self.sheet.merge_text(self.row, 1, self.row, LAST, text, &styles.text)?;
             self.row += 1;
         }
         for pick in &pack.picks {
@@ -316,8 +295,7 @@ impl Slip<'_> {
             self.row += 1;
             if let Some(work) = words::handwork(self.job, pick) {
                 let wrapped = styles.strong.clone().set_text_wrap();
-                self.sheet
-                    .merge_text(self.row, 1, self.row, 5, &work, &wrapped)?;
+                self.sheet.merge_text(self.row, 1, self.row, 5, &work, &wrapped)?;
                 self.tall(PLAIN * lines(&work, 64))?;
                 self.sheet.write_text(self.row, 6, "Done:", &styles.text)?;
                 self.sheet.write_text(self.row, 7, "☐", &styles.entry)?;
@@ -442,9 +420,7 @@ impl Slip<'_> {
     fn hot_window(&self, requirement: &Requirement, packs: &[PackPick]) -> Option<Window> {
         let asked = requirement.form.cold_terms();
         let all = self.pump.requirements.iter().map(|other| &other.form);
-        let mut hot = all
-            .filter(|form| form.is_hot() && form.cold_terms() == asked)
-            .peekable();
+        let mut hot = all.filter(|form| form.is_hot() && form.cold_terms() == asked).peekable();
         hot.peek()?;
         let parts = stack(self.job, self.pump, packs).contributors;
         let unit = self.model().unit;
@@ -455,8 +431,7 @@ impl Slip<'_> {
     /// A line that asks for a reading.
     fn asked(&mut self, row: Row, name: &str, text: &str) -> Result<(), XlsxError> {
         let styles = self.styles;
-        self.sheet
-            .merge_text(self.row, 0, self.row, 4, text, &styles.wrapped)?;
+        self.sheet.merge_text(self.row, 0, self.row, 4, text, &styles.wrapped)?;
         self.tall(16.0 * lines(text, BEFORE_READINGS).max(2.0))?;
         self.readings(row, name)
     }
@@ -483,8 +458,7 @@ impl Slip<'_> {
     fn key(&mut self, row: Row, name: &str) -> Result<(), XlsxError> {
         let words = [row.word(), &self.pump.tag, name];
         for (column, word) in slip::KEYS.into_iter().zip(words) {
-            self.sheet
-                .write_text(self.row, column, word, &self.styles.plain)?;
+            self.sheet.write_text(self.row, column, word, &self.styles.plain)?;
         }
         Ok(())
     }
@@ -536,9 +510,7 @@ impl Slip<'_> {
                     styles.shrunk.of(&item.item),
                     styles.count.of(pick.count),
                     styles.shrunk.of(fit),
-                    styles
-                        .shrunk
-                        .of(space.map(words::ring_length).unwrap_or_default()),
+                    styles.shrunk.of(space.map(words::ring_length).unwrap_or_default()),
                     styles.shrunk.of(item.bin.as_deref().unwrap_or("")),
                     styles.entry.of("☐"),
                     styles.entry.of("☐"),
@@ -600,11 +572,9 @@ impl Slip<'_> {
                 None => self.across(&text, &styles.prose, 15.0 * lines(&text, ACROSS))?,
                 Some(beside) => {
                     let (row, half) = (self.row, 3);
-                    self.sheet
-                        .merge_text(row, 0, row, half - 1, &text, &styles.prose)?;
+                    self.sheet.merge_text(row, 0, row, half - 1, &text, &styles.prose)?;
                     let beside = format!("\u{26a0} {beside}");
-                    self.sheet
-                        .merge_text(row, half, row, LAST, &beside, &styles.prose)?;
+                    self.sheet.merge_text(row, half, row, LAST, &beside, &styles.prose)?;
                     self.row += 1;
                 }
             }
@@ -666,10 +636,7 @@ impl Slip<'_> {
                     count => format!("{} (mean of {count})", dimension.label),
                 };
                 let within = words::tolerance(measured.tolerance, unit);
-                [
-                    label,
-                    format!("{} {within}", words::both(measured.value, unit)),
-                ]
+                [label, format!("{} {within}", words::both(measured.value, unit))]
             })
             .collect();
         self.heads(&["As measured"])?;
@@ -681,12 +648,10 @@ impl Slip<'_> {
                         self.sheet.write_text(row, from, label, &styles.wrapped)?;
                     }
                     false => {
-                        self.sheet
-                            .merge_text(row, from, row, to, label, &styles.wrapped)?;
+                        self.sheet.merge_text(row, from, row, to, label, &styles.wrapped)?;
                     }
                 }
-                self.sheet
-                    .merge_text(row, first, row, last, value, &styles.shrunk)?;
+                self.sheet.merge_text(row, first, row, last, value, &styles.shrunk)?;
             }
             let tallest = pair.iter().map(|[label, _]| lines(label, 27));
             self.tall(PLAIN * tallest.fold(1.0, f64::max))?;
@@ -701,10 +666,8 @@ impl Slip<'_> {
     fn sign(&mut self) -> Result<(), XlsxError> {
         let styles = self.styles;
         for (column, last, label) in [(0, 2, "Fitter, date:"), (3, LAST, "Checked, date:")] {
-            self.sheet
-                .write_text(self.row, column, label, &styles.text)?;
-            self.sheet
-                .merge_text(self.row, column + 1, self.row, last, "", &styles.entry)?;
+            self.sheet.write_text(self.row, column, label, &styles.text)?;
+            self.sheet.merge_text(self.row, column + 1, self.row, last, "", &styles.entry)?;
         }
         self.tall(22.0)?;
         self.key(Row::Signed, "")?;
@@ -725,10 +688,8 @@ impl Slip<'_> {
         let cold = requirement.form.clone().cold();
         let parts = stack(self.job, self.pump, packs);
         let v: Verdict = judge(&cold, &parts, Guard::WorstCase);
-        let wanted = Wanted {
-            limits,
-            predicted: [v.value - v.guard_lower, v.value + v.guard_upper],
-        };
+        let wanted =
+            Wanted { limits, predicted: [v.value - v.guard_lower, v.value + v.guard_upper] };
         let gauge = feeler::gauge(&self.job.feelers, &wanted);
         let unit = self.model().unit;
         let text = words::blades(&gauge, unit);

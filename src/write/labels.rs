@@ -60,9 +60,8 @@ pub(super) fn write(
     let mut pages = Pages::begin(workbook, &series)?;
     let id = verified.planned().id();
     let order = super::order::of_kits(job);
-    let (open, kitted): (Vec<_>, Vec<_>) = (1..)
-        .zip(&order)
-        .partition(|(_, index)| matches!(plan.kits[**index], Kit::Short(_)));
+    let (open, kitted): (Vec<_>, Vec<_>) =
+        (1..).zip(&order).partition(|(_, index)| matches!(plan.kits[**index], Kit::Short(_)));
     for (at, line) in kitted.chunks(ACROSS).enumerate() {
         if at % DOWN == 0 {
             pages.turn(1)?;
@@ -80,9 +79,7 @@ pub(super) fn write(
         pages.row += ROWS;
         pages.sheet.set_print_area(0, 0, pages.row - 1, LAST)?;
     }
-    let open: Vec<&str> = (open.iter())
-        .map(|(_, index)| job.pumps[**index].tag.as_str())
-        .collect();
+    let open: Vec<&str> = (open.iter()).map(|(_, index)| job.pumps[**index].tag.as_str()).collect();
     without_bag(&mut pages, &open, styles)?;
     pages.finish(|_| {})
 }
@@ -171,8 +168,7 @@ fn looks(line: usize, warns: bool, styles: &Styles) -> Format {
         (6, _) => styles.remark.clone(),
         _ => styles.plain.clone().set_shrink(),
     };
-    base.set_indent(1)
-        .set_align(rust_xlsxwriter::FormatAlign::VerticalCenter)
+    base.set_indent(1).set_align(rust_xlsxwriter::FormatAlign::VerticalCenter)
 }
 
 enum Side {
@@ -220,29 +216,15 @@ fn lines(
         let comma = if each.is_empty() { "" } else { ", " };
         write!(each, "{comma}{count} {}", words::plural(kind, count)).ok();
     }
-    let due = pump
-        .due
-        .as_ref()
-        .map_or(String::new(), |due| format!("due {}", due.shown));
+    let due = pump.due.as_ref().map_or(String::new(), |due| format!("due {}", due.shown));
     let facts = [due, format!("priority {}", pump.priority)];
-    let facts: Vec<&str> = facts
-        .iter()
-        .map(String::as_str)
-        .filter(|f| !f.is_empty())
-        .collect();
-    let lacks: u32 = verified.bags()[index]
-        .iter()
-        .map(|share| share.lacking)
-        .sum();
+    let facts: Vec<&str> = facts.iter().map(String::as_str).filter(|f| !f.is_empty()).collect();
+    let lacks: u32 = verified.bags()[index].iter().map(|share| share.lacking).sum();
     let lacking = match lacks {
         0 => String::new(),
         _ => format!("SHORT of {lacks}: see the slip"),
     };
-    let many = if pieces == 1 {
-        "1 piece".into()
-    } else {
-        format!("{pieces} pieces")
-    };
+    let many = if pieces == 1 { "1 piece".into() } else { format!("{pieces} pieces") };
     [
         (pump.tag.clone(), false),
         (format!("Kit {number} of {of}"), false),
@@ -263,11 +245,7 @@ fn picture(text: &str) -> Option<Vec<u8>> {
     let (width, modules) = (code.width(), code.to_colors());
     let side = (width + 2 * QUIET) * MODULE;
     let mut pixels = vec![255_u8; side * side];
-    for (at, _) in modules
-        .iter()
-        .enumerate()
-        .filter(|(_, m)| **m == Module::Dark)
-    {
+    for (at, _) in modules.iter().enumerate().filter(|(_, m)| **m == Module::Dark) {
         let (row, column) = (QUIET + at / width, QUIET + at % width);
         for y in row * MODULE..(row + 1) * MODULE {
             let from = y * side + column * MODULE;

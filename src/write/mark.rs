@@ -89,10 +89,7 @@ fn add(
     severity: Severity,
     problem: &Problem,
 ) {
-    let mark = entry.or_insert(Mark {
-        severity,
-        note: String::new(),
-    });
+    let mark = entry.or_insert(Mark { severity, note: String::new() });
     mark.severity = mark.severity.min(severity);
     if !mark.note.is_empty() {
         mark.note.push_str("\n\n");
@@ -106,9 +103,7 @@ fn add(
     ));
 }
 
-const HEADS: [&str; 8] = [
-    "No.", "Severity", "File", "Sheet", "Cell", "Found", "Expected", "Mend",
-];
+const HEADS: [&str; 8] = ["No.", "Severity", "File", "Sheet", "Cell", "Found", "Expected", "Mend"];
 
 fn write_list(
     list: &mut Worksheet,
@@ -127,10 +122,8 @@ fn write_list(
         .set_screen_gridlines(false);
     let lead = "Mend the workbooks themselves, not this copy, which holds values alone. The cells are marked on the next sheets, each with a note.";
     title(list, "Problems of the input workbooks", lead, styles)?;
-    let counts = [
-        (problems.count(), Severity::Problem),
-        (problems.count_of_warnings(), Severity::Warning),
-    ];
+    let counts =
+        [(problems.count(), Severity::Problem), (problems.count_of_warnings(), Severity::Warning)];
     let looks = Looks::new();
     for (row, (count, severity)) in (3..).zip(counts) {
         let says = match severity {
@@ -154,10 +147,8 @@ fn write_list(
     widths(list, &[6.0, 11.0, 22.0, 16.0, 11.0, 36.0, 34.0, 36.0])?;
     let aside = styles.wrapped.clone().set_align(FormatAlign::Left);
     let top = aside.clone().set_align(FormatAlign::Top);
-    let link = top
-        .clone()
-        .set_font_color(LINK)
-        .set_underline(rust_xlsxwriter::FormatUnderline::Single);
+    let link =
+        top.clone().set_font_color(LINK).set_underline(rust_xlsxwriter::FormatUnderline::Single);
     let number = styles.count.clone().set_align(FormatAlign::Top);
     for (row, (count, (severity, problem))) in (HEAD_ROW + 1..).zip((1_u64..).zip(found)) {
         list.write_number_with_format(row, 0, whole(count), &number)?;
@@ -195,11 +186,8 @@ fn write_list(
             (&problem.expected, 34),
             (&problem.mend, 36),
         ];
-        let lines = texts.map(|(text, across)| {
-            text.lines()
-                .map(|line| 1 + line.chars().count() / across)
-                .sum()
-        });
+        let lines = texts
+            .map(|(text, across)| text.lines().map(|line| 1 + line.chars().count() / across).sum());
         let lines = lines.into_iter().max().unwrap_or(1_usize).clamp(1, 25);
         list.set_row_height(row, 15.0 * f64::from(u8::try_from(lines).unwrap_or(25)))?;
         list.write_text(row, 5, &problem.found, &top)?;
@@ -241,9 +229,7 @@ impl Looks {
                 .set_background_color(Color::RGB(0xD3_E5_F5))
                 .set_border(FormatBorder::MediumDashed)
                 .set_border_color(Color::RGB(0x1F_5F_A8)),
-            remark: Format::new()
-                .set_bold()
-                .set_font_color(Color::RGB(0xB3_4A_00)),
+            remark: Format::new().set_bold().set_font_color(Color::RGB(0xB3_4A_00)),
         }
     }
 
@@ -261,9 +247,7 @@ fn write_copy(
     marks: &Marks,
     looks: &Looks,
 ) -> Result<(), XlsxError> {
-    copy.set_paper_size(9)
-        .set_landscape()
-        .set_print_headings(true);
+    copy.set_paper_size(9).set_landscape().set_print_headings(true);
     copy.set_repeat_columns(0, 0)?;
     copy.set_header("&C&A").set_footer("&RPage &P of &N");
     let gravest = marks.values().map(|mark| mark.severity).min();
@@ -281,11 +265,7 @@ fn write_copy(
         if rest.is_none() && copied + row.cells.len() > MOST_CELLS {
             rest = Some(row.number);
         }
-        for (column, cell) in row
-            .cells
-            .iter()
-            .filter(|(column, _)| *column <= LAST_COLUMN)
-        {
+        for (column, cell) in row.cells.iter().filter(|(column, _)| *column <= LAST_COLUMN) {
             let mark = marks.get(&(row.number, *column));
             // Beyond the most only the cells that are marked are copied.
             if rest.is_some() && mark.is_none() {
@@ -304,9 +284,7 @@ fn write_copy(
         }
     }
     for (&(row, column), mark) in marks.range(..=(LAST_ROW, u32::MAX)) {
-        let Some(column) = u16::try_from(column)
-            .ok()
-            .filter(|c| u32::from(*c) <= LAST_COLUMN)
+        let Some(column) = u16::try_from(column).ok().filter(|c| u32::from(*c) <= LAST_COLUMN)
         else {
             continue;
         };

@@ -108,16 +108,14 @@ impl Page<'_> {
 
     fn head(&mut self, pumps: usize) -> Result<(), XlsxError> {
         let (model, styles) = (self.model, self.styles);
-        self.sheet
-            .merge_text(self.row, 0, self.row, LAST, &model.title, &styles.part)?;
+        self.sheet.merge_text(self.row, 0, self.row, LAST, &model.title, &styles.part)?;
         self.tall(20)?;
         let used = match pumps {
             1 => "used by 1 pump".to_string(),
             _ => format!("used by {pumps} pumps"),
         };
         let line = format!("Model {} ({}), {used}", model.name, model.unit.symbol());
-        self.sheet
-            .merge_text(self.row, 0, self.row, LAST, &line, &styles.lead)?;
+        self.sheet.merge_text(self.row, 0, self.row, LAST, &line, &styles.lead)?;
         self.skip(1);
         Ok(())
     }
@@ -147,18 +145,12 @@ impl Page<'_> {
         columns: &[&str],
         rows: impl Iterator<Item = Vec<String>>,
     ) -> Result<(), XlsxError> {
-        let (name, tells) = (
-            self.styles.strong.clone().set_text_wrap(),
-            &self.styles.wrapped,
-        );
+        let (name, tells) = (self.styles.strong.clone().set_text_wrap(), &self.styles.wrapped);
         let first = self.row;
         for cells in rows {
             if self.row == first {
                 heads(self.sheet, self.row, columns, self.styles)?;
-                let height = columns
-                    .iter()
-                    .zip(WIDTHS)
-                    .map(|(text, width)| lines(text, width));
+                let height = columns.iter().zip(WIDTHS).map(|(text, width)| lines(text, width));
                 let height = height.max().unwrap_or(1);
                 self.tall(LINE * height)?;
             }
@@ -178,12 +170,7 @@ impl Page<'_> {
 
     fn dimensions(&mut self) -> Result<(), XlsxError> {
         let unit = self.model.unit;
-        let columns = [
-            "Measured",
-            "Column of the pump workbook",
-            "How well it is known",
-            "Shape",
-        ];
+        let columns = ["Measured", "Column of the pump workbook", "How well it is known", "Shape"];
         let rows = self.model.dimensions.iter().map(|dimension| {
             let column = format!("{} ({})", pump_heading(&dimension.name), unit.symbol());
             let (known, shape) = known(dimension, unit);
@@ -207,10 +194,7 @@ impl Page<'_> {
             let expansion = thermal.expansion;
             vec![
                 thermal.label.clone(),
-                format!(
-                    "{name} length ({}), {name} cold, {name} running",
-                    unit.symbol()
-                ),
+                format!("{name} length ({}), {name} cold, {name} running", unit.symbol()),
                 format!(
                     "{} \u{b1} {}",
                     thermal.length.show(unit),
@@ -227,9 +211,7 @@ impl Page<'_> {
     fn correlations(&mut self) -> Result<(), XlsxError> {
         let model = self.model;
         let rows = model.correlations.iter().map(|correlation| {
-            let [one, other] = correlation
-                .between
-                .map(|term| label(model, term).to_string());
+            let [one, other] = correlation.between.map(|term| label(model, term).to_string());
             vec![one, other, correlation.coefficient.to_string()]
         });
         self.table(&["Errs together", "with", "Correlation coefficient"], rows)
@@ -265,30 +247,12 @@ impl Page<'_> {
         let rows = model.requirements.iter().map(|requirement| {
             let label = requirement.label.clone();
             match &requirement.form {
-                Form::Linear {
-                    terms,
-                    target,
-                    lower,
-                    upper,
-                } => {
+                Form::Linear { terms, target, lower, upper } => {
                     let shown = |length: &Length| words::length(*length, unit);
                     let sum = sum(model, terms);
-                    vec![
-                        label,
-                        sum,
-                        shown(target),
-                        shown(lower),
-                        shown(upper),
-                        String::new(),
-                    ]
+                    vec![label, sum, shown(target), shown(lower), shown(upper), String::new()]
                 }
-                Form::GasketFill {
-                    gasket,
-                    gap,
-                    target,
-                    lower,
-                    upper,
-                } => {
+                Form::GasketFill { gasket, gap, target, lower, upper } => {
                     let gasket = &model.packs[*gasket].label;
                     let gap = sum(model, gap);
                     let shown = |allowance: &Millionths| format!("gap + {} %", percent(*allowance));
@@ -319,11 +283,7 @@ impl Page<'_> {
             if says.is_empty() {
                 says.push("nothing: any one of its kind".into());
             }
-            vec![
-                need.kind.clone(),
-                says.join(", and "),
-                need.count.to_string(),
-            ]
+            vec![need.kind.clone(), says.join(", and "), need.count.to_string()]
         });
         self.table(&columns, rows)
     }
@@ -370,13 +330,9 @@ fn known(dimension: &Dimension, unit: Unit) -> (String, &'static str) {
             let known = format!("standard uncertainty {standard:.places$} {unit}");
             (known, "")
         }
-        Spread::FromReadings { resolution } if resolution > Length::ZERO => (
-            format!(
-                "from the scatter of its readings, to {} {unit}",
-                resolution.show(unit)
-            ),
-            "",
-        ),
+        Spread::FromReadings { resolution } if resolution > Length::ZERO => {
+            (format!("from the scatter of its readings, to {} {unit}", resolution.show(unit)), "")
+        }
         Spread::FromReadings { .. } => ("from the scatter of its readings".into(), ""),
     }
 }

@@ -79,30 +79,20 @@ fn columns<'s>(styles: &'s Styles, heads: &'s [String; 2]) -> [Col<'s>; 16] {
     let draws = |outcome: &Outcome| outcome.draws as f64;
     [
         Col::new("Tag", 24.0, |line| styles.strong.of(line.tag)),
-        Col::new("Requirement", 46.0, |line| {
-            styles.wrapped.of(&line.requirement.label)
-        }),
+        Col::new("Requirement", 46.0, |line| styles.wrapped.of(&line.requirement.label)),
         Col::new("Unit", 11.0, |line| text.of(line.shown(styles).0)),
-        Col::new("Draws", 12.0, move |line| {
-            styles.count.of(draws(outcome(line)?))
-        }),
+        Col::new("Draws", 12.0, move |line| styles.count.of(draws(outcome(line)?))),
         Col::new("Stable", 12.0, move |line| text.of(settled(outcome(line)?))),
         Col::new("Mean", 13.0, move |line| figure(line, |o| o.mean)),
-        Col::new("Standard uncertainty", 13.0, move |line| {
-            figure(line, |o| o.standard)
-        }),
-        Col::new(&heads[0], 13.0, move |line| {
-            figure(line, |o| o.symmetric[0])
-        }),
+        Col::new("Standard uncertainty", 13.0, move |line| figure(line, |o| o.standard)),
+        Col::new(&heads[0], 13.0, move |line| figure(line, |o| o.symmetric[0])),
         Col::new("to", 13.0, move |line| figure(line, |o| o.symmetric[1])),
         Col::new(&heads[1], 13.0, move |line| figure(line, |o| o.shortest[0])),
         Col::new("to", 13.0, move |line| figure(line, |o| o.shortest[1])),
         Col::new("Conforms", 13.0, move |line| chance(line, |c| c.conforming)),
         Col::new("Below", 13.0, move |line| chance(line, |c| c.below)),
         Col::new("Above", 13.0, move |line| chance(line, |c| c.above)),
-        Col::new("Limits", 18.0, move |line| {
-            drawn(line, text.of(line.limits()))
-        }),
+        Col::new("Limits", 18.0, move |line| drawn(line, text.of(line.limits()))),
         Col::new("Taken as normal (correlated)", 34.0, move |line| {
             drawn(line, styles.wrapped.of(&line.normal))
         }),
@@ -177,11 +167,7 @@ fn pictures(
         // Each picture's classes have two columns of their own.
         let data = DATA + 2 * u16::try_from(index).unwrap_or(0);
         classes(sheet, data, outcome, styles)?;
-        let (column, below) = if index % 2 == 0 {
-            (0, 0)
-        } else {
-            (6, PICTURE + 1)
-        };
+        let (column, below) = if index % 2 == 0 { (0, 0) } else { (6, PICTURE + 1) };
         sheet.insert_chart(row, column, &picture(title, data))?;
         row += below;
     }
@@ -197,10 +183,7 @@ fn classes(
 ) -> Result<(), XlsxError> {
     let histogram = &outcome.histogram;
     #[allow(clippy::cast_precision_loss)]
-    let (width, draws) = (
-        (histogram.to - histogram.from) / CLASSES as f64,
-        outcome.draws as f64,
-    );
+    let (width, draws) = ((histogram.to - histogram.from) / CLASSES as f64, outcome.draws as f64);
     for (row, count) in (0_u32..).zip(histogram.counts) {
         let middle = histogram.from + width * (f64::from(row) + 0.5);
         sheet.write_number_with_format(row, column, middle, &styles.remark)?;
@@ -224,9 +207,7 @@ fn picture(title: &str, data: u16) -> Chart {
         .set_format(ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)));
     let title = chart_name(title);
     chart.title().set_name(&title);
-    chart
-        .title()
-        .set_font(ChartFont::new().set_size(10).set_bold());
+    chart.title().set_font(ChartFont::new().set_size(10).set_bold());
     chart.legend().set_position(ChartLegendPosition::Bottom);
     chart.x_axis().set_num_format("0.0000");
     chart.y_axis().set_num_format("0.0 %");

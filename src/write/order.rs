@@ -7,10 +7,7 @@ pub(super) fn of_kits(job: &Job) -> Vec<usize> {
     let mut order: Vec<usize> = (0..job.pumps.len()).collect();
     order.sort_by(|&a, &b| {
         let (p, q) = (&job.pumps[a], &job.pumps[b]);
-        p.due_serial()
-            .total_cmp(&q.due_serial())
-            .then(p.priority.cmp(&q.priority))
-            .then(a.cmp(&b))
+        p.due_serial().total_cmp(&q.due_serial()).then(p.priority.cmp(&q.priority)).then(a.cmp(&b))
     });
     order
 }

@@ -63,12 +63,8 @@ pub(super) fn write(
         for (at, tags) in texts.into_iter().enumerate() {
             row += 1;
             sheet.set_row_height(row, tall(&tags, ON_A_LINE))?;
-            let line = Line {
-                item: &job.stock[index],
-                issued: issued[index],
-                tags,
-                is_first: at == 0,
-            };
+            let line =
+                Line { item: &job.stock[index], issued: issued[index], tags, is_first: at == 0 };
             table::row(sheet, row, &columns, &line)?;
         }
     }
@@ -92,11 +88,7 @@ pub(super) fn write(
 /// The columns; what is said of an item once is left empty where its tags run on.
 fn columns(styles: &Styles) -> [Col<'_>; 10] {
     let once = |line: &Line<'_>, cell| {
-        if line.is_first {
-            cell
-        } else {
-            styles.text.blank()
-        }
+        if line.is_first { cell } else { styles.text.blank() }
     };
     // A lot is known by the system in which its thickness is a short number.
     let thickness = |line: &Line<'_>| {
@@ -121,24 +113,14 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
             true => styles.strong.of(&line.item.item),
             false => styles.wrapped.of(format!("{}, more tags", line.item.item)),
         }),
-        Col::new("Kind", 15.0, move |line| {
-            once(line, styles.text.of(&line.item.kind))
-        }),
-        Col::new("Fit", 8.0, move |line| {
-            once(line, styles.text.of(line.item.fit.as_str()))
-        }),
+        Col::new("Kind", 15.0, move |line| once(line, styles.text.of(&line.item.kind))),
+        Col::new("Fit", 8.0, move |line| once(line, styles.text.of(line.item.fit.as_str()))),
         Col::new("Thickness", 19.0, move |line| once(line, shown(line))),
         Col::new("is about", 13.0, move |line| once(line, about(line))),
-        Col::new("Quantity", 11.0, move |line| {
-            once(line, styles.count.of(line.issued))
-        }),
-        Col::new("For tags (pieces each)", 56.0, |line| {
-            styles.wrapped.of(&line.tags)
-        }),
+        Col::new("Quantity", 11.0, move |line| once(line, styles.count.of(line.issued))),
+        Col::new("For tags (pieces each)", 56.0, |line| styles.wrapped.of(&line.tags)),
         Col::new("Picked", 9.0, move |line| once(line, styles.entry.of("☐"))),
-        Col::new("Initials", 10.0, move |line| {
-            once(line, styles.entry.blank())
-        }),
+        Col::new("Initials", 10.0, move |line| once(line, styles.entry.blank())),
     ]
 }
 
@@ -199,9 +181,7 @@ fn sheets_to_cut(
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
-    let names = [
-        "Bin", "Sheet", "Kind", "", "", "", "Sheets", "Cut into", "Picked", "Initials",
-    ];
+    let names = ["Bin", "Sheet", "Kind", "", "", "", "Sheets", "Cut into", "Picked", "Initials"];
     table::cells(sheet, (row, 0), names.map(|name| styles.head.of(name)))?;
     let mut rest = plan.layouts.as_slice();
     while let Some(layout) = rest.first() {

@@ -17,9 +17,8 @@ pub(super) fn write(
     let weights = job.weights().map_or_else(
         || "too many levels for whole numbers: one priority after the other".to_string(),
         |weights| {
-            let each = weights
-                .iter()
-                .map(|(priority, weight)| format!("priority {priority}: {weight}"));
+            let each =
+                weights.iter().map(|(priority, weight)| format!("priority {priority}: {weight}"));
             each.collect::<Vec<_>>().join(", ")
         },
     );

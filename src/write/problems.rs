@@ -17,17 +17,10 @@ pub fn list(
         format: FORMAT.into(),
         exit_status,
         written,
-        counts: CountsJson {
-            problems: problems.count(),
-            warnings: problems.count_of_warnings(),
-        },
+        counts: CountsJson { problems: problems.count(), warnings: problems.count_of_warnings() },
         left_off: problems.left_off() + problems.warnings_left_off(),
         problems: stops.into_iter().map(of(Severity::Problem)).collect(),
-        warnings: problems
-            .warnings()
-            .iter()
-            .map(of(Severity::Warning))
-            .collect(),
+        warnings: problems.warnings().iter().map(of(Severity::Warning)).collect(),
         read,
     }
 }

@@ -34,12 +34,7 @@ impl<'a> Provided<'a> {
         question: &'a Question,
         level: Millionths,
     ) -> Provided<'a> {
-        Provided {
-            outlook: verified.outlook(),
-            question,
-            level,
-            provision: verified.provision(),
-        }
+        Provided { outlook: verified.outlook(), question, level, provision: verified.provision() }
     }
 }
 
@@ -74,9 +69,7 @@ fn high_enough(sheet: &mut Worksheet, row: u32, texts: &[(&str, usize)]) -> Resu
 fn height(texts: &[(&str, usize)]) -> f64 {
     /// The most lines: spreadsheet programs have no taller rows (409 points, from memory).
     const MOST: usize = 26;
-    let lines = texts
-        .iter()
-        .map(|(text, width)| text.chars().count().div_ceil((*width).max(1)));
+    let lines = texts.iter().map(|(text, width)| text.chars().count().div_ceil((*width).max(1)));
     let lines = u16::try_from(lines.max().unwrap_or(1).clamp(1, MOST)).unwrap_or(1);
     15.5 * f64::from(lines) + 1.0
 }

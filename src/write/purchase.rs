@@ -67,10 +67,7 @@ pub fn proof(ordered: &Ordered<'_>) -> String {
         .collect();
     if !open.is_empty() {
         let why = plan.stopped_by.map_or("search ended", |stop| stop.words());
-        return format!(
-            "Best found, not proven least: {}. Reason: {why}.",
-            open.join("; ")
-        );
+        return format!("Best found, not proven least: {}. Reason: {why}.", open.join("; "));
     }
     let cost = plan.goal(Aim::Purchase).map_or(0, |goal: &Goal| goal.value);
     let cost = words::money(cost, job);
@@ -139,10 +136,7 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
     }
     let items = |wanted: &dyn Fn(usize) -> bool| -> Vec<&str> {
         let indices = (0..job.stock.len()).filter(|&index| job.stock[index].cut.is_none());
-        indices
-            .filter(|&index| wanted(index))
-            .map(|index| job.stock[index].item.as_str())
-            .collect()
+        indices.filter(|&index| wanted(index)).map(|index| job.stock[index].item.as_str()).collect()
     };
     let mut tell = |names: Vec<&str>, what: &str| {
         if !names.is_empty() {
@@ -225,12 +219,8 @@ fn late_bags(ordered: &Ordered<'_>) -> Option<String> {
         }
     }
     let late: Vec<&str> = late.iter().map(String::as_str).collect();
-    (!late.is_empty()).then(|| {
-        format!(
-            "Consumables that come after their pumps are due: {}.",
-            listed(&late)
-        )
-    })
+    (!late.is_empty())
+        .then(|| format!("Consumables that come after their pumps are due: {}.", listed(&late)))
 }
 
 /// Some names of a long list.

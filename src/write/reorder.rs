@@ -36,16 +36,12 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::new("Fit", 9.0, |line| text.of(line.item.fit.as_str())),
         Col::new("Before", 10.0, |line| count.of(line.item.on_hand)),
         Col::new("Issued", 10.0, |line| count.of(line.issued)),
-        Col::new("Spoiled", 10.0, |line| {
-            count.of(line.item.on_hand - line.issued - line.left)
-        }),
+        Col::new("Spoiled", 10.0, |line| count.of(line.item.on_hand - line.issued - line.left)),
         Col::new("After", 10.0, |line| count.of(line.left)),
         Col::new("Min level", 11.0, |line| count.of(line.item.min_level)),
-        Col::new("Standing", 16.0, |line| {
-            match line.left < line.item.min_level {
-                true => alarm.of("below min level"),
-                false => text.blank(),
-            }
+        Col::new("Standing", 16.0, |line| match line.left < line.item.min_level {
+            true => alarm.of("below min level"),
+            false => text.blank(),
         }),
         Col::new("Worth of one more", 48.0, |line| match &line.worth {
             Ok(worth) => text.of(worth),
@@ -199,9 +195,7 @@ fn chart(name: &str, first: u32, last: u32) -> Chart {
     let mut ink = ChartFormat::new();
     ink.set_solid_fill(ChartSolidFill::new().set_color(INK));
     let mut mark = ChartMarker::new();
-    mark.set_type(ChartMarkerType::LongDash)
-        .set_size(9)
-        .set_format(&mut ink);
+    mark.set_type(ChartMarkerType::LongDash).set_size(9).set_format(&mut ink);
     levels
         .add_series()
         .set_name("Min level")

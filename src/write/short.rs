@@ -46,13 +46,7 @@ pub(super) fn write(
         let Kit::Short(shorts) = kit else { continue };
         for short in shorts {
             row += 1;
-            let line = Line {
-                job,
-                pump,
-                kit,
-                bag,
-                short,
-            };
+            let line = Line { job, pump, kit, bag, short };
             table::row(sheet, row, &columns, &line)?;
             let lines = |text: &str, width| text.chars().count().div_ceil(width);
             let longest = lines(&line.why(), 48).max(lines(&line.presumed(), 30));
@@ -99,23 +93,13 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::new("Tag", 13.0, |line| styles.strong.of(&line.pump.tag)),
         Col::new("Priority", 10.0, |line| styles.count.of(line.pump.priority)),
         Col::new("Due", 12.0, |line| text.of(due(line.pump))),
-        Col::new("Place", 24.0, |line| {
-            wrapped.of(words::place(line.job, line.pump, line.short))
-        }),
+        Col::new("Place", 24.0, |line| wrapped.of(words::place(line.job, line.pump, line.short))),
         Col::new("Fit", 8.0, |line| text.of(line.fit())),
         Col::new("Why", 50.0, |line| wrapped.of(line.why())),
-        Col::new("Window for the total", 20.0, |line| {
-            wrapped.of(line.window())
-        }),
-        Col::new("The window presumes", 32.0, |line| {
-            wrapped.of(line.presumed())
-        }),
-        Col::new("Nearest that can be made", 18.0, |line| {
-            wrapped.of(line.nearest())
-        }),
-        Col::new("Standing", 25.0, |line| {
-            styles.alarm.of(words::standing(line.kit, line.bag))
-        }),
+        Col::new("Window for the total", 20.0, |line| wrapped.of(line.window())),
+        Col::new("The window presumes", 32.0, |line| wrapped.of(line.presumed())),
+        Col::new("Nearest that can be made", 18.0, |line| wrapped.of(line.nearest())),
+        Col::new("Standing", 25.0, |line| styles.alarm.of(words::standing(line.kit, line.bag))),
     ]
 }
 

@@ -120,9 +120,8 @@ pub(super) fn add(
 
 fn begin(sheet: &mut Worksheet, name: &str, date: &str, styles: &Styles) -> Result<(), XlsxError> {
     set_up(sheet, name, date)?;
-    let columns = [
-        44.0, 14.0, 14.0, 13.0, 13.0, 14.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 14.0,
-    ];
+    let columns =
+        [44.0, 14.0, 14.0, 13.0, 13.0, 14.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 14.0];
     widths(sheet, &columns)?;
     title(
         sheet,
@@ -153,11 +152,9 @@ impl Names {
 
     /// The rule in force, which every verdict on any sheet refers to.
     fn of_rule(&mut self) {
-        for (name, column) in [
-            ("acceptance_rule", 'B'),
-            ("coverage_factor", 'E'),
-            ("coverage_level", 'I'),
-        ] {
+        for (name, column) in
+            [("acceptance_rule", 'B'), ("coverage_factor", 'E'), ("coverage_level", 'I')]
+        {
             self.add(name, format!("='{NAME}'!${column}${}", RULE_ROW + 1));
         }
     }
@@ -172,12 +169,8 @@ const LAST: u16 = 14;
 
 /// The rule in force, in cells that every verdict refers to by name.
 fn rule(sheet: &mut Worksheet, policy: &Policy, styles: &Styles) -> Result<(), XlsxError> {
-    let rules = [
-        Acceptance::Nominal,
-        Acceptance::WorstCase,
-        Acceptance::Expanded,
-    ]
-    .map(|r| r.to_string());
+    let rules =
+        [Acceptance::Nominal, Acceptance::WorstCase, Acceptance::Expanded].map(|r| r.to_string());
     sheet.write_text(RULE_ROW, 0, "Acceptance rule", &styles.text)?;
     sheet.write_text(RULE_ROW, 1, policy.acceptance.to_string(), &styles.entry)?;
     let list = DataValidation::new().allow_list_strings(&rules)?;
@@ -268,10 +261,9 @@ fn factor(freedom: Option<&str>) -> String {
     let normal = "NORM.S.INV((1+coverage_level)/2)";
     let of_level = match freedom {
         None => normal.to_string(),
-        Some(cell) => format!(
-            "IF(ISNUMBER({cell}),T.INV.2T(1-coverage_level,{}),{normal})",
-            whole(cell)
-        ),
+        Some(cell) => {
+            format!("IF(ISNUMBER({cell}),T.INV.2T(1-coverage_level,{}),{normal})", whole(cell))
+        }
     };
     format!("IF(ISNUMBER(coverage_level),{of_level},coverage_factor)")
 }

@@ -43,13 +43,7 @@ pub fn workbook(
         let wanted = if book.is_text { "Stock" } else { &source.name };
         sheet.set_name(names.take(wanted))?;
         let heading = held.headings.iter().find(|(name, _)| *name == source.name);
-        write(
-            sheet,
-            source,
-            heading.map(|(_, row)| *row),
-            &counts,
-            &styles,
-        )?;
+        write(sheet, source, heading.map(|(_, row)| *row), &counts, &styles)?;
     }
     Ok(workbook.save_to_buffer()?)
 }
@@ -128,11 +122,7 @@ fn write(
 fn hide(sheet: &mut Worksheet, source: &Sheet, last: Option<u16>) -> Result<(), XlsxError> {
     sheet.set_hidden(source.hidden);
     for span in source.hidden_rows.iter() {
-        for row in span.first
-            ..=span
-                .last
-                .min(source.rows.last().map_or(0, |row| row.number))
-        {
+        for row in span.first..=span.last.min(source.rows.last().map_or(0, |row| row.number)) {
             sheet.set_row_hidden(row)?;
         }
     }

@@ -90,38 +90,19 @@ impl Styles {
             title: ink().set_bold().set_font_size(18),
             lead: ink().set_font_size(11).set_italic(),
             part: ink().set_bold().set_font_size(13),
-            head: ruled()
-                .set_bold()
-                .set_indent(1)
-                .set_background_color(PALE)
-                .set_text_wrap(),
+            head: ruled().set_bold().set_indent(1).set_background_color(PALE).set_text_wrap(),
             text: ruled().set_indent(1),
             wrapped: ruled().set_text_wrap().set_indent(1),
             shrunk: ruled().set_indent(1).set_shrink(),
-            count: ruled()
-                .set_num_format("0")
-                .set_align(FormatAlign::Right)
-                .set_indent(1),
-            number: ruled()
-                .set_num_format("0.######")
-                .set_align(FormatAlign::Right)
-                .set_indent(1),
-            percent: ruled()
-                .set_num_format("0.0 %")
-                .set_align(FormatAlign::Right)
-                .set_indent(1),
+            count: ruled().set_num_format("0").set_align(FormatAlign::Right).set_indent(1),
+            number: ruled().set_num_format("0.######").set_align(FormatAlign::Right).set_indent(1),
+            percent: ruled().set_num_format("0.0 %").set_align(FormatAlign::Right).set_indent(1),
             chance: ruled()
                 .set_num_format("[>0.999999]\">99.9999 %\";[<0.000001]\"<0.0001 %\";0.0000 %")
                 .set_align(FormatAlign::Right)
                 .set_indent(1),
-            tiny: ruled()
-                .set_num_format("0.00E+00")
-                .set_align(FormatAlign::Right)
-                .set_indent(1),
-            entry: ruled()
-                .set_indent(1)
-                .set_background_color(ENTRY)
-                .set_unlocked(),
+            tiny: ruled().set_num_format("0.00E+00").set_align(FormatAlign::Right).set_indent(1),
+            entry: ruled().set_indent(1).set_background_color(ENTRY).set_unlocked(),
             strong: ruled().set_bold().set_indent(1),
             alarm: ruled().set_bold().set_font_color(WARN).set_indent(1),
             plain: ink(),
@@ -132,10 +113,7 @@ impl Styles {
 
     /// A length in a unit, with the places that the trade writes and more where there are any.
     pub(super) fn length(&self, unit: Unit) -> Format {
-        ruled()
-            .set_num_format(length_format(unit))
-            .set_align(FormatAlign::Right)
-            .set_indent(1)
+        ruled().set_num_format(length_format(unit)).set_align(FormatAlign::Right).set_indent(1)
     }
 
     /// A length that a person may change.
@@ -145,18 +123,12 @@ impl Styles {
 
     /// A share that a person may change.
     pub(super) fn percent_entry(&self) -> Format {
-        self.percent
-            .clone()
-            .set_background_color(ENTRY)
-            .set_unlocked()
+        self.percent.clone().set_background_color(ENTRY).set_unlocked()
     }
 
     /// A plain number that a person may change.
     pub(super) fn number_entry(&self) -> Format {
-        self.number
-            .clone()
-            .set_background_color(ENTRY)
-            .set_unlocked()
+        self.number.clone().set_background_color(ENTRY).set_unlocked()
     }
 }
 
@@ -173,15 +145,10 @@ pub(super) fn length_format(unit: Unit) -> &'static str {
 pub(super) fn set_up(sheet: &mut Worksheet, name: &str, date: &str) -> Result<(), XlsxError> {
     sheet.set_name(name)?;
     // A4, with margins that leave the printed part no taller than Letter has room for.
-    sheet
-        .set_paper_size(9)
-        .set_margins(0.5, 0.5, 0.75, 0.75, 0.3, 0.3);
+    sheet.set_paper_size(9).set_margins(0.5, 0.5, 0.75, 0.75, 0.3, 0.3);
     sheet.set_landscape();
     sheet.set_print_fit_to_pages(1, 0);
-    sheet.set_header(format!(
-        "&L{date}&C&A&Rgapwright {}",
-        env!("CARGO_PKG_VERSION")
-    ));
+    sheet.set_header(format!("&L{date}&C&A&Rgapwright {}", env!("CARGO_PKG_VERSION")));
     sheet.set_footer(
         "&LThe maker's instructions, local codes and a competent person decide.&RPage &P of &N",
     );
@@ -225,10 +192,7 @@ pub(super) fn title(
 /// How many lines a text takes in a column so many characters wide, as a row's height in points; a row has
 /// room for 25 of them (409 points, from memory).
 pub(super) fn tall(text: &str, width: usize) -> f64 {
-    let lines: usize = text
-        .lines()
-        .map(|line| line.chars().count().div_ceil(width).max(1))
-        .sum();
+    let lines: usize = text.lines().map(|line| line.chars().count().div_ceil(width).max(1)).sum();
     16.0 * f64::from(u16::try_from(lines.clamp(1, 25)).unwrap_or(25))
 }
 
@@ -326,11 +290,7 @@ mod tests {
         ),
         (
             "grey",
-            [
-                [0.212_6, 0.715_2, 0.072_2],
-                [0.212_6, 0.715_2, 0.072_2],
-                [0.212_6, 0.715_2, 0.072_2],
-            ],
+            [[0.212_6, 0.715_2, 0.072_2], [0.212_6, 0.715_2, 0.072_2], [0.212_6, 0.715_2, 0.072_2]],
         ),
     ];
 

@@ -30,31 +30,16 @@ pub(super) fn write(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
-    widths(
-        sheet,
-        &[15.0, 18.0, 15.0, 17.0, 23.0, 21.0, 14.0, 17.0, 13.0, 10.0],
-    )?;
+    widths(sheet, &[15.0, 18.0, 15.0, 17.0, 23.0, 21.0, 14.0, 17.0, 13.0, 10.0])?;
     let served = plan.served();
     let lead = format!(
         "{served} of {} pumps can be kitted from the stock; acceptance rule: {}",
         job.pumps.len(),
         job.policy.acceptance
     );
-    let head = Head {
-        name: NAME,
-        date,
-        title: "Outage kit plan",
-        lead: &lead,
-    };
+    let head = Head { name: NAME, date, title: "Outage kit plan", lead: &lead };
     begin(sheet, &head, styles)?;
-    sheet.merge_text(
-        2,
-        0,
-        2,
-        COLUMNS - 1,
-        &words::proof(job, plan),
-        &styles.prose,
-    )?;
+    sheet.merge_text(2, 0, 2, COLUMNS - 1, &words::proof(job, plan), &styles.prose)?;
     sheet.set_row_height(2, 32.0)?;
     let mut row = counts(sheet, verified, styles)?;
     row = chart(sheet, verified, row, styles)?;
@@ -68,22 +53,14 @@ pub(super) fn write(
 fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result<u32, XlsxError> {
     let (job, plan) = (verified.job(), verified.plan());
     let mut row = 4;
-    heads(
-        sheet,
-        row,
-        &["", "", "This plan", "No plan can", ""],
-        styles,
-    )?;
+    heads(sheet, row, &["", "", "This plan", "No plan can", ""], styles)?;
     let proven = |aim| plan.goal(aim).is_some_and(crate::plan::Goal::proven);
     let served = plan
         .goals
         .iter()
         .take_while(|goal| matches!(goal.aim, Aim::ServedWeight | Aim::ServedOf(_)));
     let served_proven = served.clone().all(crate::plan::Goal::proven) && served.count() > 0;
-    let value = |aim| {
-        plan.goal(aim)
-            .map_or((0, 0), |goal| (goal.value, goal.bound))
-    };
+    let value = |aim| plan.goal(aim).map_or((0, 0), |goal| (goal.value, goal.bound));
     let ((waste, least), (pieces, fewest)) = (value(Aim::Waste), value(Aim::Pieces));
     let standing = |proven: bool, best: &str, open: String| {
         if proven { best.to_string() } else { open }
@@ -92,11 +69,7 @@ fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result
         (
             "Pumps kitted",
             format!("{} of {}", plan.served(), job.pumps.len()),
-            standing(
-                served_proven,
-                "serve more by priority",
-                "not proven: see Basis".into(),
-            ),
+            standing(served_proven, "serve more by priority", "not proven: see Basis".into()),
         ),
         (
             "Waste",
@@ -110,11 +83,7 @@ fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result
         (
             "Pieces",
             pieces.to_string(),
-            standing(
-                proven(Aim::Pieces),
-                "take fewer at this waste",
-                format!("go below {fewest}"),
-            ),
+            standing(proven(Aim::Pieces), "take fewer at this waste", format!("go below {fewest}")),
         ),
     ];
     for (label, value, bound) in lines {
@@ -133,10 +102,7 @@ fn counts(sheet: &mut Worksheet, verified: &Verified, styles: &Styles) -> Result
     let lacking = lacking.count();
     if lacking > 0 {
         row += 1;
-        let text = format!(
-            "Short of consumables: {lacking} of {} bags, see Short",
-            plan.served()
-        );
+        let text = format!("Short of consumables: {lacking} of {} bags, see Short", plan.served());
         sheet.merge_text(row, 0, row, 3, &text, &styles.alarm)?;
     }
     Ok(row + 2)
@@ -177,11 +143,8 @@ fn chart(
         sheet.write_text(last, at, name, &styles.remark)?;
         if let Some(v) = first {
             let guard = |guard: Fine| share(v.lower + guard, v.lower, v.upper);
-            let values = [
-                share(v.value, v.lower, v.upper),
-                guard(v.guard_lower),
-                guard(v.guard_upper),
-            ];
+            let values =
+                [share(v.value, v.lower, v.upper), guard(v.guard_lower), guard(v.guard_upper)];
             for (column, value) in (at + 1..).zip(values) {
                 sheet.write_number_with_format(last, column, value, &styles.remark)?;
             }
@@ -216,24 +179,15 @@ fn picture(first: u32, last: u32, goes_on: bool) -> Chart {
         .set_values(&range(1))
         .set_format(ChartFormat::new().set_no_line())
         .set_marker(
-            ChartMarker::new()
-                .set_type(ChartMarkerType::Diamond)
-                .set_size(7)
-                .set_format(
-                    ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)),
-                ),
+            ChartMarker::new().set_type(ChartMarkerType::Diamond).set_size(7).set_format(
+                ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)),
+            ),
         )
         .set_y_error_bars(
-            ChartErrorBars::new()
-                .set_type(bars)
-                .set_direction(ChartErrorBarsDirection::Both),
+            ChartErrorBars::new().set_type(bars).set_direction(ChartErrorBarsDirection::Both),
         );
     between::limits(&mut chart, &range(0), [&range(4), &range(5)], first == last);
-    between::frame(
-        &mut chart,
-        "Clearances between their limits (100 % is the upper one)",
-        goes_on,
-    );
+    between::frame(&mut chart, "Clearances between their limits (100 % is the upper one)", goes_on);
     chart.y_axis().set_min(-10).set_max(110).set_num_format("0");
     chart.show_empty_cells_as(rust_xlsxwriter::ChartEmptyCells::Gaps);
     chart.set_width(1130);
@@ -304,11 +258,7 @@ fn pumps(
                 let why: Vec<String> = shorts
                     .iter()
                     .map(|s| {
-                        format!(
-                            "{}: {}",
-                            words::place(job, pump, s),
-                            words::reason(job, pump, s)
-                        )
+                        format!("{}: {}", words::place(job, pump, s), words::reason(job, pump, s))
                     })
                     .collect();
                 sheet.merge_text(row, 5, row, 9, &why.join("; "), &styles.wrapped)?;

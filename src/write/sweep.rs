@@ -56,13 +56,7 @@ pub(super) fn write(
     for one in analysed {
         for (sweep, points, anew) in &one.sweeps {
             pages.turn(1)?;
-            let block = Block {
-                job,
-                one,
-                sweep,
-                points,
-                anew: *anew,
-            };
+            let block = Block { job, one, sweep, points, anew: *anew };
             let name = pages.name();
             pages.row = block.write(&mut pages.sheet, &name, pages.row, styles)? + 2;
         }
@@ -94,19 +88,11 @@ impl Block<'_> {
         } else {
             "pieces held"
         };
-        let head = format!(
-            "Pump {}: {} moved, {how} ({unit})",
-            pump.tag, self.sweep.label
-        );
+        let head = format!("Pump {}: {} moved, {how} ({unit})", pump.tag, self.sweep.label);
         sheet.write_text(row, 0, head, &styles.part)?;
         row += 1;
         let mut labels = vec![self.sweep.label.clone()];
-        labels.extend(
-            model
-                .packs
-                .iter()
-                .map(|pack| format!("{}, total", pack.label)),
-        );
+        labels.extend(model.packs.iter().map(|pack| format!("{}, total", pack.label)));
         for requirement in &pump.requirements {
             for what in COLUMNS {
                 labels.push(format!("{}: {what}", requirement.label));
@@ -190,20 +176,14 @@ impl Block<'_> {
                 .add_series()
                 .set_name(chart_name(&requirement.label).as_str())
                 .set_categories(&ChartRange::new_from_range(name, first, 0, last, 0))
-                .set_values(&ChartRange::new_from_range(
-                    name, first, column, last, column,
-                ))
+                .set_values(&ChartRange::new_from_range(name, first, column, last, column))
                 .set_format(ChartFormat::new().set_line(&line));
         }
         let title = format!("{}: margin by the rule in force", pump.tag);
         let title = chart_name(&title);
         chart.title().set_name(&title);
-        chart
-            .x_axis()
-            .set_name(chart_name(&self.sweep.label).as_str());
-        chart
-            .x_axis()
-            .set_label_position(rust_xlsxwriter::ChartAxisLabelPosition::Low);
+        chart.x_axis().set_name(chart_name(&self.sweep.label).as_str());
+        chart.x_axis().set_label_position(rust_xlsxwriter::ChartAxisLabelPosition::Low);
         chart.y_axis().set_name(&format!("Margin ({unit})"));
         chart.legend().set_position(ChartLegendPosition::Bottom);
         chart.set_width(1000).set_height(320);

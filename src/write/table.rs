@@ -141,11 +141,7 @@ pub(super) struct Column<'s, R> {
 impl<'s, R> Column<'s, R> {
     /// A column: its heading, its width in characters, and its cell.
     pub(super) fn new(head: &'s str, width: f64, cell: impl Fn(&R) -> Cell<'s> + 's) -> Self {
-        Column {
-            head,
-            width,
-            cell: Box::new(cell),
-        }
+        Column { head, width, cell: Box::new(cell) }
     }
 }
 
@@ -188,9 +184,5 @@ pub(super) fn row<'s, R>(
     columns: &[Column<'s, R>],
     of: &R,
 ) -> Result<(), XlsxError> {
-    cells(
-        sheet,
-        (row, 0),
-        columns.iter().map(|column| (column.cell)(of)),
-    )
+    cells(sheet, (row, 0), columns.iter().map(|column| (column.cell)(of)))
 }

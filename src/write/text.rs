@@ -148,14 +148,7 @@ impl WriteText for Worksheet {
         format: &Format,
     ) -> Result<&mut Self, XlsxError> {
         let text = mended(text);
-        self.merge_range(
-            first_row,
-            first_column,
-            last_row,
-            last_column,
-            &text,
-            format,
-        )
+        self.merge_range(first_row, first_column, last_row, last_column, &text, format)
     }
 }
 

@@ -23,10 +23,8 @@ fn need(kind: &str, fit: bool, section: bool, count: u32) -> ConsumableNeed {
     ConsumableNeed {
         kind: kind.into(),
         fit_column: fit.then(|| "Packing fit".into()),
-        section: section.then(|| SectionColumns {
-            bore: "box_bore".into(),
-            shaft: "sleeve_diameter".into(),
-        }),
+        section: section
+            .then(|| SectionColumns { bore: "box_bore".into(), shaft: "sleeve_diameter".into() }),
         count,
     }
 }
@@ -81,10 +79,7 @@ fn plan(job: &Job, short: &[usize]) -> Plan {
 }
 
 fn code(text: &str) -> ConsumableFit {
-    ConsumableFit {
-        code: Some(Code::new(text)),
-        space: None,
-    }
+    ConsumableFit { code: Some(Code::new(text)), space: None }
 }
 
 /// A share with its picks in the order of the stock: items and counts, and what lacks.
@@ -110,15 +105,8 @@ fn the_published_ring_is_the_one_that_is_taken() {
         row("packing ring", "", Some(length("1 in")), 2, 0),
         row("gland ring", "other", Some(length("1 in")), 9, 0),
     ];
-    let fit = ConsumableFit {
-        code: None,
-        space: Some(space),
-    };
-    let job = job(
-        stock,
-        vec![need("packing ring", false, true, 5)],
-        vec![vec![fit]],
-    );
+    let fit = ConsumableFit { code: None, space: Some(space) };
+    let job = job(stock, vec![need("packing ring", false, true, 5)], vec![vec![fit]]);
     let bags = fill(&job, &plan(&job, &[]));
     // The row without a fit code first; the reserved one stays.
     assert_eq!(given(&bags[0][0]), [(4, 2), (2, 2)]);
@@ -141,15 +129,8 @@ fn fit_code_and_section_are_both_kept_where_both_are_asked_for() {
         row("packing ring", "", Some(length("10 mm")), 9, 0),
         row("packing ring", "a", Some(length("10 mm")), 2, 0),
     ];
-    let fit = ConsumableFit {
-        code: Some(Code::new("A")),
-        space: Some(space),
-    };
-    let job = job(
-        stock,
-        vec![need("packing ring", true, true, 3)],
-        vec![vec![fit]],
-    );
+    let fit = ConsumableFit { code: Some(Code::new("A")), space: Some(space) };
+    let job = job(stock, vec![need("packing ring", true, true, 3)], vec![vec![fit]]);
     let bags = fill(&job, &plan(&job, &[]));
     assert_eq!((given(&bags[0][0]), bags[0][0].lacking), (vec![(2, 2)], 1));
 }
@@ -159,12 +140,7 @@ fn pumps_take_by_priority_then_due_then_row_and_a_short_one_takes_nothing() {
     let stock = vec![row("seal", "A", None, 5, 0)];
     let fits = vec![vec![code("a")]; 5];
     let mut job = job(stock, vec![need("seal", true, false, 2)], fits).into_parts();
-    let due = |serial| {
-        Some(Due {
-            shown: String::new(),
-            serial,
-        })
-    };
+    let due = |serial| Some(Due { shown: String::new(), serial });
     for (pump, (priority, due)) in job.pumps.iter_mut().zip([
         (2, due(1.0)),
         (1, None),
@@ -191,11 +167,7 @@ fn pumps_take_by_priority_then_due_then_row_and_a_short_one_takes_nothing() {
 fn without_a_fit_code_nothing_is_guessed() {
     let stock = vec![row("seal", "", None, 5, 0), row("seal", "A", None, 5, 0)];
     let fits = vec![vec![ConsumableFit::default()]];
-    let asked = job(
-        stock.clone(),
-        vec![need("seal", true, false, 2)],
-        fits.clone(),
-    );
+    let asked = job(stock.clone(), vec![need("seal", true, false, 2)], fits.clone());
     assert!(serving(&asked, &asked.pumps[0], 0).is_empty());
     let bags = fill(&asked, &plan(&asked, &[]));
     assert_eq!((given(&bags[0][0]), bags[0][0].lacking), (vec![], 2));
@@ -206,10 +178,7 @@ fn without_a_fit_code_nothing_is_guessed() {
     // Where the model does not ask, any row will do: those without a fit code first.
     let any = job(stock, vec![need("seal", false, false, 7)], fits);
     let bags = fill(&any, &plan(&any, &[]));
-    assert_eq!(
-        (given(&bags[0][0]), bags[0][0].lacking),
-        (vec![(0, 5), (1, 2)], 0)
-    );
+    assert_eq!((given(&bags[0][0]), bags[0][0].lacking), (vec![(0, 5), (1, 2)], 0));
 }
 
 /// A small random outage: kinds, fit codes, sections, reserved pieces, dues and short pumps mixed.
@@ -224,8 +193,7 @@ fn random(seed: u64) -> (Job, Plan) {
             row(
                 kinds[usize::from(rng.random_bool(0.1))],
                 codes[rng.random_range(0..3)],
-                rng.random_bool(0.8)
-                    .then(|| millimetres(rng.random_range(8..=9))),
+                rng.random_bool(0.8).then(|| millimetres(rng.random_range(8..=9))),
                 on_hand,
                 rng.random_range(0..=on_hand.min(1)),
             )
@@ -258,10 +226,9 @@ fn random(seed: u64) -> (Job, Plan) {
     let job = job(stock, needs, fits).with(|job| {
         for pump in &mut job.pumps {
             pump.priority = rng.random_range(1..=2);
-            pump.due = rng.random_bool(0.5).then(|| Due {
-                shown: String::new(),
-                serial: f64::from(rng.random_range(1..=2)),
-            });
+            pump.due = rng
+                .random_bool(0.5)
+                .then(|| Due { shown: String::new(), serial: f64::from(rng.random_range(1..=2)) });
         }
     });
     let job = job.unwrap();
@@ -272,10 +239,7 @@ fn random(seed: u64) -> (Job, Plan) {
 
 /// Every way to put pieces of the stock into one share, whether they belong there or not.
 fn shares(stock: usize, count: u32) -> Vec<Share> {
-    let mut all = vec![Share {
-        picks: vec![],
-        lacking: count,
-    }];
+    let mut all = vec![Share { picks: vec![], lacking: count }];
     for item in 0..stock {
         all = all
             .iter()
@@ -283,11 +247,7 @@ fn shares(stock: usize, count: u32) -> Vec<Share> {
                 (0..=share.lacking).map(move |count| {
                     let mut share = share.clone();
                     share.lacking -= count;
-                    share.picks.extend((count > 0).then_some(Pick {
-                        item,
-                        count,
-                        peeled: 0,
-                    }));
+                    share.picks.extend((count > 0).then_some(Pick { item, count, peeled: 0 }));
                     share
                 })
             })
@@ -333,10 +293,8 @@ fn the_checker_lets_exactly_the_bags_pass_that_the_rule_gives() {
                 .collect();
         }
         ways += all.len();
-        let passing: Vec<&Vec<Bag>> = all
-            .iter()
-            .filter(|bags| check_bags(&job, &plan, bags).is_empty())
-            .collect();
+        let passing: Vec<&Vec<Bag>> =
+            all.iter().filter(|bags| check_bags(&job, &plan, bags).is_empty()).collect();
         assert_eq!(passing.len(), 1, "case {seed}");
         let sorted = |bags: &[Bag]| -> Vec<Vec<Sorted>> {
             let share = |share: &Share| {
@@ -344,9 +302,7 @@ fn the_checker_lets_exactly_the_bags_pass_that_the_rule_gives() {
                 picks.sort_unstable();
                 (picks, share.lacking)
             };
-            bags.iter()
-                .map(|bag| bag.iter().map(share).collect())
-                .collect()
+            bags.iter().map(|bag| bag.iter().map(share).collect()).collect()
         };
         assert_eq!(sorted(passing[0]), sorted(&taken), "case {seed}");
         assert!(check_bags(&job, &plan, &taken).is_empty(), "case {seed}");
@@ -379,20 +335,11 @@ fn spoilt_bags_are_told_apart_in_words() {
     };
     assert_eq!(spoil(&|_| ()), "");
     for (change, words) in [
-        (
-            &(|bags: &mut Vec<Bag>| drop(bags.pop())) as &dyn Fn(&mut Vec<Bag>),
-            "2 bags for 3 pumps",
-        ),
+        (&(|bags: &mut Vec<Bag>| drop(bags.pop())) as &dyn Fn(&mut Vec<Bag>), "2 bags for 3 pumps"),
         (&|bags| bags[0].clear(), "0 shares for 1"),
         (&|bags| bags[0][0].picks[0].item = 9, "not in the stock"),
-        (
-            &|bags| bags[0][0].picks[0].item = 2,
-            "does not belong there",
-        ),
-        (
-            &|bags| bags[0][0].picks[0].count = 3,
-            "beyond what there is",
-        ),
+        (&|bags| bags[0][0].picks[0].item = 2, "does not belong there"),
+        (&|bags| bags[0][0].picks[0].count = 3, "beyond what there is"),
         (&|bags| bags[0][0].lacking = 1, "2 given and 1 lacking of 2"),
         (
             &|bags| {
@@ -402,10 +349,7 @@ fn spoilt_bags_are_told_apart_in_words() {
             "was to be had",
         ),
         (&|bags| bags.swap(0, 1), "out of turn"),
-        (
-            &|bags| bags[0][0].picks[0].peeled = 1,
-            "does not belong there",
-        ),
+        (&|bags| bags[0][0].picks[0].peeled = 1, "does not belong there"),
     ] {
         let said = spoil(change);
         assert!(said.contains(words), "`{words}` is not in `{said}`");

@@ -155,13 +155,7 @@ fn convert(job: &mut Parts) {
         metric(&mut tolerance.plus);
     };
     for form in forms(job) {
-        if let Form::Linear {
-            target,
-            lower,
-            upper,
-            ..
-        } = form
-        {
+        if let Form::Linear { target, lower, upper, .. } = form {
             [target, lower, upper].into_iter().for_each(metric);
         }
     }

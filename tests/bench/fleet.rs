@@ -130,11 +130,7 @@ fn run(family: &Family, sizes: &[usize]) {
         "bare s",
         "ratio"
     );
-    let sizes = if sizes.is_empty() {
-        family.sizes
-    } else {
-        sizes
-    };
+    let sizes = if sizes.is_empty() { family.sizes } else { sizes };
     let mut times: [Vec<(usize, f64)>; 3] = Default::default();
     for &pumps in sizes {
         for seed in list("SEEDS").unwrap_or(vec![1]) {
@@ -166,9 +162,7 @@ fn case(family: &Family, pumps: usize, seed: u64) -> [Option<f64>; 3] {
     let goals = told(&[PARTS, folder.to_str().unwrap(), &family.limit.to_string()]);
     let mut fields = goals.split('\t');
     print!("{} | ", fields.next().unwrap_or_default());
-    let goals = fields
-        .next()
-        .and_then(|seconds| seconds.trim().parse().ok());
+    let goals = fields.next().and_then(|seconds| seconds.trim().parse().ok());
 
     let run = whole::kit(&files, family.limit);
     print!("{}", run.line());
@@ -177,11 +171,7 @@ fn case(family: &Family, pumps: usize, seed: u64) -> [Option<f64>; 3] {
         Some(bare) => print!(" | {bare:6.2} {:6.1}x | ", run.seconds / bare),
         None => print!(" | {:>6} {:>7} | ", "-", "-"),
     }
-    let obvious = if family.whole_charges {
-        obvious(&job, goals)
-    } else {
-        None
-    };
+    let obvious = if family.whole_charges { obvious(&job, goals) } else { None };
     println!();
     for line in run.remarks {
         println!("           {line}");
@@ -231,16 +221,10 @@ fn parts(files: &Files, limit: u64) {
     let goals = start.elapsed();
     let left = limit.saturating_sub(goals);
     let start = Instant::now();
-    let asked = plan
-        .proven()
-        .then(|| worth(&job, &plan, &Watch::patient().limit(left)));
-    let asked = asked.map_or("-".into(), |_| {
-        format!("{:.2}", start.elapsed().as_secs_f64())
-    });
+    let asked = plan.proven().then(|| worth(&job, &plan, &Watch::patient().limit(left)));
+    let asked = asked.map_or("-".into(), |_| format!("{:.2}", start.elapsed().as_secs_f64()));
     let (served, stopped) = (plan.served(), plan.stopped_by);
-    let waste = plan
-        .goal(Aim::Waste)
-        .map_or((0, 0), |goal| (goal.value, goal.bound));
+    let waste = plan.goal(Aim::Waste).map_or((0, 0), |goal| (goal.value, goal.bound));
     let start = Instant::now();
     verify(job, plan).unwrap_or_else(|breaches| panic!("{breaches:?}"));
     let goals = goals.as_secs_f64();
@@ -270,9 +254,8 @@ fn obvious(job: &Job, goals: Option<f64>) -> Option<f64> {
     };
     // A run that the limit ended would have taken longer still.
     let at_least = if found.proven() { "" } else { ">" };
-    let ratio = goals.map_or("-".into(), |goals| {
-        format!("{at_least}{:.1}x", found.seconds / goals)
-    });
+    let ratio =
+        goals.map_or("-".into(), |goals| format!("{at_least}{:.1}x", found.seconds / goals));
     print!(
         "obvious model: served {} waste {:.6} in {at_least}{:.2} s, {ratio}, {:.0} MB",
         found.served,

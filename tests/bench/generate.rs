@@ -58,16 +58,14 @@ pub fn fleet(
     let shim_sizes: Vec<i64> = (0..shims)
         .map(|i| 20 + 10 * i64::try_from(i).unwrap() + i64::try_from(i % 3).unwrap() * 5)
         .collect();
-    let gasket_sizes: Vec<i64> = (0..gaskets)
-        .map(|i| 150 + 150 * i64::try_from(i).unwrap())
-        .collect();
+    let gasket_sizes: Vec<i64> =
+        (0..gaskets).map(|i| 150 + 150 * i64::try_from(i).unwrap()).collect();
     let mut use_shims = vec![0_usize; shims];
     let mut use_gaskets = vec![0_usize; gaskets];
     let mut made = Vec::new();
     while made.len() < pumps {
-        let picks: Vec<usize> = (0..rng.random_range(1..=most_pieces))
-            .map(|_| rng.random_range(0..shims))
-            .collect();
+        let picks: Vec<usize> =
+            (0..rng.random_range(1..=most_pieces)).map(|_| rng.random_range(0..shims)).collect();
         let total: i64 = picks.iter().map(|&i| shim_sizes[i]).sum();
         let ring = rng.random_range(400..=620);
         let gap = total + ring;
@@ -119,11 +117,5 @@ pub fn fleet(
     for (&size, &used) in gasket_sizes.iter().zip(&use_gaskets) {
         lot("gasket", size, used, 10, 3_000_000 + size * 1_000);
     }
-    Job::new(Parts {
-        stock,
-        models: vec![model],
-        pumps: made,
-        ..Parts::default()
-    })
-    .unwrap()
+    Job::new(Parts { stock, models: vec![model], pumps: made, ..Parts::default() }).unwrap()
 }

@@ -10,12 +10,7 @@
 //! | `PYTHON` | the Python with numpy | `python3` |
 //! | `ROUNDS` | rounds | `9` |
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::cast_precision_loss,
-    missing_docs
-)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_precision_loss, missing_docs)]
 
 use std::io::{BufRead, BufReader, Write};
 use std::process::{Command, ExitCode, Stdio};
@@ -41,17 +36,11 @@ fn model() -> Model {
         (-1.0, 0.127, rectangular(0.010)),
     ];
     let sources = parts.map(|(_, mean, law)| Source { mean, law });
-    let terms = parts.iter().enumerate().map(|(n, part)| Term {
-        factor: part.0,
-        of: smallvec![n],
-    });
+    let terms = parts.iter().enumerate().map(|(n, part)| Term { factor: part.0, of: smallvec![n] });
     Model {
         sources: sources.to_vec(),
         joint: vec![],
-        measurand: Measurand::Sum(Sum {
-            constant: 0.0,
-            terms: terms.collect(),
-        }),
+        measurand: Measurand::Sum(Sum { constant: 0.0, terms: terms.collect() }),
     }
 }
 
@@ -94,9 +83,7 @@ fn work() -> f64 {
     // Behind the name in brackets; hundredths, as nearly everywhere.
     let fields = stat.rsplit(')').next().expect("fields");
     let ticks = fields.split_whitespace().skip(11).take(2);
-    ticks
-        .map(|ticks| ticks.parse::<f64>().expect("ticks") / 100.0)
-        .sum()
+    ticks.map(|ticks| ticks.parse::<f64>().expect("ticks") / 100.0).sum()
 }
 
 fn mean(rows: &[Row], column: usize) -> f64 {
@@ -110,17 +97,13 @@ fn median(rows: &[Row]) -> f64 {
 }
 
 fn main() -> ExitCode {
-    let draws: u64 = std::env::args()
-        .nth(1)
-        .map_or(4_000_000, |text| text.parse().expect("a number of draws"));
+    let draws: u64 =
+        std::env::args().nth(1).map_or(4_000_000, |text| text.parse().expect("a number of draws"));
     let rounds: usize = std::env::var("ROUNDS").map_or(9, |text| text.parse().expect("rounds"));
     let python = std::env::var("PYTHON").unwrap_or_else(|_| "python3".into());
     let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/bench/monte_carlo.py");
-    let started = Command::new(&python)
-        .arg(script)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn();
+    let started =
+        Command::new(&python).arg(script).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn();
     let without = |python: &str| {
         eprintln!(
             "`{python}` has no numpy to compare with. Make one that has:\n  \
@@ -137,10 +120,8 @@ fn main() -> ExitCode {
     let mut theirs = || -> Option<Row> {
         writeln!(ask, "{draws}").ok()?;
         let line = answers.next()?.ok()?;
-        let numbers: Vec<f64> = line
-            .split_whitespace()
-            .map(|number| number.parse().expect("a number"))
-            .collect();
+        let numbers: Vec<f64> =
+            line.split_whitespace().map(|number| number.parse().expect("a number")).collect();
         Some(numbers.try_into().expect("six numbers"))
     };
     let (mut one, mut two, mut python_rows) = (vec![], vec![], vec![]);
@@ -164,11 +145,7 @@ fn main() -> ExitCode {
         "", "ms", "ns/draw", "cpu ms", "mean", "sd", "2.5 %", "97.5 %"
     );
     let base = median(&python_rows);
-    for (name, rows) in [
-        ("numpy", &python_rows),
-        ("1 thread", &one),
-        ("2 threads", &two),
-    ] {
+    for (name, rows) in [("numpy", &python_rows), ("1 thread", &one), ("2 threads", &two)] {
         let seconds = median(rows);
         let [_, _, average, sd, low, high] = rows[0];
         println!(

@@ -64,11 +64,7 @@ struct Set {
 impl Set {
     fn up() -> Set {
         let sets = INSTANCE.sets();
-        let tier = INSTANCE
-            .tiers
-            .iter()
-            .position(|t| *t == Tier::Waste)
-            .unwrap();
+        let tier = INSTANCE.tiers.iter().position(|t| *t == Tier::Waste).unwrap();
         let limits = INSTANCE.tiers[..tier].iter().map(|goal| match goal {
             Tier::Served(gains) => -gains.iter().sum::<i64>(),
             _ => 0,
@@ -80,11 +76,7 @@ impl Set {
             *most = SCALE * 100_000 * (1 + price % 7);
         }
         multipliers.goals.fill(SCALE * 100_000_000);
-        Set {
-            sets,
-            limits,
-            multipliers,
-        }
+        Set { sets, limits, multipliers }
     }
 
     fn stage(&self) -> Stage<'_> {
@@ -107,11 +99,7 @@ fn pricing_pass(bencher: Bencher) {
     let allowed = Allowed::all(&INSTANCE);
     let prices = set.prices(&allowed);
     bencher.bench_local(|| {
-        set.stage()
-            .price(black_box(&prices), &allowed, &Watch::patient())
-            .unwrap()
-            .unwrap()
-            .bound
+        set.stage().price(black_box(&prices), &allowed, &Watch::patient()).unwrap().unwrap().bound
     });
 }
 
@@ -124,11 +112,8 @@ fn pricing_pass_the_obvious_way(bencher: Bencher) {
     let naive = || {
         let stage = set.stage();
         let mut bound = 0;
-        for ((range, (most, least)), _) in allowed
-            .ranges
-            .iter()
-            .zip(&set.multipliers.sets)
-            .zip(&set.sets)
+        for ((range, (most, least)), _) in
+            allowed.ranges.iter().zip(&set.multipliers.sets).zip(&set.sets)
         {
             bound += least * i128::from(range.least) - most * i128::from(range.most.unwrap_or(0));
         }
@@ -158,9 +143,7 @@ fn pricing_pass_the_obvious_way(bencher: Bencher) {
         }
         bound
     };
-    let quick = set
-        .stage()
-        .price(&set.prices(&allowed), &allowed, &Watch::patient());
+    let quick = set.stage().price(&set.prices(&allowed), &allowed, &Watch::patient());
     let quick = quick.unwrap().unwrap();
     assert_eq!(naive(), quick.bound, "the two ways must give one bound");
     bencher.bench_local(naive);
@@ -172,22 +155,11 @@ fn climb(bencher: Bencher, backend: &str) {
     let backend = Backend::BUILT_IN.iter().find(|b| b.name() == backend);
     let watch = Watch::patient().backend(*backend.unwrap());
     let sets = INSTANCE.sets();
-    let stage = Stage {
-        instance: &INSTANCE,
-        sets: &sets,
-        tier: 0,
-        limits: &[],
-    };
+    let stage = Stage { instance: &INSTANCE, sets: &sets, tier: 0, limits: &[] };
     let scales = scales(stage);
     let allowed = Allowed::all(&INSTANCE);
     bencher.bench_local(|| {
-        let climb = Climb {
-            stage,
-            allowed: &allowed,
-            grain: 1,
-            enough: i64::MAX,
-            scales: &scales,
-        };
+        let climb = Climb { stage, allowed: &allowed, grain: 1, enough: i64::MAX, scales: &scales };
         let mut pool: Pool = vec![Vec::new(); INSTANCE.takers.len()];
         let start = Multipliers::zero(sets.len(), 0);
         climb.climb(start, FAR, &mut pool, &watch)

@@ -42,10 +42,7 @@ use gapwright::pump::Pump;
 fn main() {
     let pumps: Vec<usize> = std::env::args()
         .skip(1)
-        .map(|a| {
-            a.parse()
-                .unwrap_or_else(|_| panic!("`{a}` is no number of pumps"))
-        })
+        .map(|a| a.parse().unwrap_or_else(|_| panic!("`{a}` is no number of pumps")))
         .collect();
     for pumps in pumps {
         case(pumps);
@@ -76,12 +73,7 @@ fn case(pumps: usize) {
         let mut began = began.lock().unwrap();
         if began.last().is_none_or(|(part, _)| *part != step.part) {
             began.push((step.part, start.elapsed().as_secs_f64()));
-            eprintln!(
-                "{:?} of {} from {:.1} s",
-                step.part,
-                step.of,
-                start.elapsed().as_secs_f64()
-            );
+            eprintln!("{:?} of {} from {:.1} s", step.part, step.of, start.elapsed().as_secs_f64());
         }
     };
     let found = provision(&outlook, &question, &Watch::patient().steps(&note)).unwrap();
@@ -228,12 +220,7 @@ fn fleet(pumps: usize) -> Outlook {
     let mut first = job.clone();
     first.pumps.truncate(some);
     let tried = ranges(first, &centres, some);
-    let quick = Question {
-        scenarios: 1,
-        checks: 1,
-        effort: 0,
-        ..Question::new(tenths(5))
-    };
+    let quick = Question { scenarios: 1, checks: 1, effort: 0, ..Question::new(tenths(5)) };
     let tried = provision(&tried, &quick, &Watch::patient()).unwrap();
     let whole = tried.safe.iter().zip(&centres);
     let whole: Vec<Vec<Length>> = whole
@@ -247,10 +234,7 @@ fn fleet(pumps: usize) -> Outlook {
 }
 
 fn values(pump: &Pump) -> Vec<Length> {
-    pump.dimensions
-        .iter()
-        .map(|measured| measured.value)
-        .collect()
+    pump.dimensions.iter().map(|measured| measured.value).collect()
 }
 
 /// The pumps with the ranges of families about these values, one after the other.
@@ -271,11 +255,7 @@ fn ranges(mut job: Parts, centres: &[Vec<Length>], families: usize) -> Outlook {
                     freedom: 9,
                 }
             };
-            Some(Expected {
-                low: *middle - half,
-                high: *middle + half,
-                law,
-            })
+            Some(Expected { low: *middle - half, high: *middle + half, law })
         };
         expected.push(centres[family].iter().enumerate().map(one).collect());
         for (measured, middle) in pump.dimensions.iter_mut().zip(&centres[family]) {

@@ -59,10 +59,7 @@ fn shop(pumps: usize) -> Job {
     }
     for (at, pump) in job.pumps.iter_mut().enumerate() {
         let days = if at % 10 == 0 { 3 } else { 30 };
-        pump.due = Some(Due {
-            shown: String::new(),
-            serial: (TODAY + days) as f64,
-        });
+        pump.due = Some(Due { shown: String::new(), serial: (TODAY + days) as f64 });
     }
     Job::new(job).unwrap()
 }
@@ -70,16 +67,9 @@ fn shop(pumps: usize) -> Job {
 fn main() {
     let sizes: Vec<usize> = std::env::args()
         .skip(1)
-        .map(|a| {
-            a.parse()
-                .unwrap_or_else(|_| panic!("`{a}` is no number of pumps"))
-        })
+        .map(|a| a.parse().unwrap_or_else(|_| panic!("`{a}` is no number of pumps")))
         .collect();
-    let sizes = if sizes.is_empty() {
-        vec![100, 300, 1000]
-    } else {
-        sizes
-    };
+    let sizes = if sizes.is_empty() { vec![100, 300, 1000] } else { sizes };
     for pumps in sizes {
         case(pumps);
     }
@@ -136,13 +126,9 @@ fn timed(job: &Job, market: &Market, label: &str) -> i64 {
     let last: Mutex<BTreeMap<String, Duration>> = Mutex::default();
     let begun = Instant::now();
     let tell = |news: News| {
-        last.lock()
-            .unwrap()
-            .insert(news.aim.label(), begun.elapsed());
+        last.lock().unwrap().insert(news.aim.label(), begun.elapsed());
     };
-    let watch = Watch::patient()
-        .limit(Duration::from_secs(setting("LIMIT", 60)))
-        .listener(&tell);
+    let watch = Watch::patient().limit(Duration::from_secs(setting("LIMIT", 60))).listener(&tell);
     let found = purchase(job, market, &watch).unwrap();
     let taken = begun.elapsed();
     let goals: Vec<String> = found
@@ -159,11 +145,7 @@ fn timed(job: &Job, market: &Market, label: &str) -> i64 {
             _ => format!("{} {} (bound {})", goal.aim.label(), goal.value, goal.bound),
         })
         .collect();
-    println!(
-        "  {label}: {} served, {taken:.2?}; {}",
-        found.plan.served(),
-        goals.join(", ")
-    );
+    println!("  {label}: {} served, {taken:.2?}; {}", found.plan.served(), goals.join(", "));
     for (aim, at) in last.lock().unwrap().iter() {
         println!("    last news of {aim} after {at:.2?}");
     }

@@ -12,12 +12,7 @@
 //! | `ROUNDS` | rounds | `3` |
 //! | `KEEP` | a folder that the workbooks are left in | none |
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::cast_precision_loss,
-    missing_docs
-)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_precision_loss, missing_docs)]
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -57,10 +52,7 @@ fn main() -> ExitCode {
         let bytes = fs::metadata(at(name)).unwrap().len();
         println!("  {name}: {:.1} MB", bytes as f64 / 1e6);
     }
-    println!(
-        "{:<44} {:>8} {:>9} {:>8}",
-        "", "seconds", "cells", "peak MB"
-    );
+    println!("{:<44} {:>8} {:>9} {:>8}", "", "seconds", "cells", "peak MB");
     let mut rows: [Vec<Row>; 4] = Default::default();
     for _ in 0..rounds {
         rows[0].extend(ours(&at("stock.xlsx"), &at("pumps.xlsx")));
@@ -69,11 +61,7 @@ fn main() -> ExitCode {
             // Both files in one row: times add up, and the larger peak counts.
             let both = ["stock.xlsx", "pumps.xlsx"].map(|name| python(way, &at(name)));
             if let [Some(stock), Some(pumps)] = both {
-                rows[row].push([
-                    stock[0] + pumps[0],
-                    stock[1] + pumps[1],
-                    stock[2].max(pumps[2]),
-                ]);
+                rows[row].push([stock[0] + pumps[0], stock[1] + pumps[1], stock[2].max(pumps[2])]);
             }
         }
     }
@@ -149,11 +137,7 @@ fn python(way: &str, file: &Path) -> Option<Row> {
 /// Reads and checks both, and tells.
 fn alone(stock: PathBuf, pumps: PathBuf) -> ExitCode {
     let start = Instant::now();
-    let job = match read::job(&Sources {
-        stock,
-        pumps,
-        ..Sources::default()
-    }) {
+    let job = match read::job(&Sources { stock, pumps, ..Sources::default() }) {
         Ok(job) => job,
         Err(problems) => {
             for problem in problems.sorted().iter().take(5) {
@@ -251,11 +235,7 @@ fn lot(n: u32, random: &mut ChaCha8Rng) -> Vec<Value> {
         Number(f64::from(random.random_range(50..=900_u32)) / 100.0),
         Number([1.0, 5.0, 10.0][random.random_range(0..3_usize)]),
         Number(random.random_range(0..=5_u32).into()),
-        Text(format!(
-            "{}{:03}",
-            ["A", "B", "C", "D"][n as usize % 4],
-            n / 4
-        )),
+        Text(format!("{}{:03}", ["A", "B", "C", "D"][n as usize % 4], n / 4)),
         Text(["stainless", "brass", "vegetable fibre"][n as usize % 3].into()),
         Text(format!("invented supplier {}", n % 20)),
         Number(random.random_range(2..=60_u32).into()),

@@ -34,10 +34,7 @@ impl Run {
             "{:7.2} {:>5} {:>7}",
             self.seconds,
             or_none(self.memory.map(|memory| format!("{memory:.0}"))),
-            or_none(
-                self.written
-                    .then(|| format!("{:.0}", self.size as f64 / 1e3))
-            ),
+            or_none(self.written.then(|| format!("{:.0}", self.size as f64 / 1e3))),
         )
     }
 }
@@ -76,11 +73,9 @@ pub fn kit(files: &Files, limit: u64) -> Run {
         let text = fs::read_to_string(&files.told).unwrap_or_default();
         let last = text.lines().rfind(|line| !line.trim().is_empty());
         let last = last.unwrap_or("nothing was said");
-        run.remarks
-            .push(format!("not written ({}): {last}", watched.status));
+        run.remarks.push(format!("not written ({}): {last}", watched.status));
     } else if !watched.status.success() {
-        run.remarks
-            .push(format!("it ended with {}", watched.status));
+        run.remarks.push(format!("it ended with {}", watched.status));
     }
     run
 }
@@ -115,9 +110,8 @@ fn watch(mut child: Child, limit: u64) -> Watched {
         }
         memory = peak(child.id()).or(memory);
         if let Some((signal, _)) = orders.pop_if(|(_, at)| start.elapsed() >= *at) {
-            let told = Command::new("kill")
-                .args([format!("-{signal}"), child.id().to_string()])
-                .status();
+            let told =
+                Command::new("kill").args([format!("-{signal}"), child.id().to_string()]).status();
             assert!(told.is_ok_and(|told| told.success()), "there is no `kill`");
             sent.push((signal, start.elapsed()));
         }
@@ -143,9 +137,7 @@ fn watch(mut child: Child, limit: u64) -> Watched {
 /// Peak resident memory of a process so far, in megabytes, where the system tells.
 fn peak(process: u32) -> Option<f64> {
     let status = fs::read_to_string(format!("/proc/{process}/status")).ok()?;
-    let line = status
-        .lines()
-        .find_map(|line| line.strip_prefix("VmHWM:"))?;
+    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"))?;
     let kilobytes: f64 = line.split_whitespace().next()?.parse().ok()?;
     Some(kilobytes / 1024.0)
 }

@@ -128,20 +128,13 @@ fn pumps(job: &Job) -> Result<Workbook, XlsxError> {
 
 /// A model file. How well its dimensions are known is what its first pump says.
 fn toml(job: &Job, number: usize, model: &Model) -> String {
-    let mut text = format!(
-        "title = \"{}\"\nunit = \"{}\"\n",
-        model.title,
-        unit_name(model.unit)
-    );
+    let mut text = format!("title = \"{}\"\nunit = \"{}\"\n", model.title, unit_name(model.unit));
     let pump = job.pumps.iter().find(|pump| pump.model == number);
     let pump = pump.unwrap_or(&job.pumps[0]);
     for (dimension, measured) in model.dimensions.iter().zip(&pump.dimensions) {
         let within = plain(measured.tolerance.plus, model.unit);
         let (name, label) = (&dimension.name, heading(&dimension.name));
-        let _ = write!(
-            text,
-            "\n[dimension.{name}]\nlabel = \"{label}\"\nplus_minus = {within}\n"
-        );
+        let _ = write!(text, "\n[dimension.{name}]\nlabel = \"{label}\"\nplus_minus = {within}\n");
     }
     for pack in &model.packs {
         let _ = write!(
@@ -164,25 +157,10 @@ fn toml(job: &Job, number: usize, model: &Model) -> String {
         let _ = write!(text, "\n[requirement.{own}]\nlabel = \"{label}\"\n");
         let length = |length: Length| plain(length, model.unit);
         let (key, terms, aim, target, limits) = match &requirement.form {
-            Form::Linear {
-                terms,
-                target,
-                lower,
-                upper,
-            } => (
-                "terms",
-                terms,
-                "target",
-                length(*target),
-                [*lower, *upper].map(length),
-            ),
-            Form::GasketFill {
-                gasket,
-                gap,
-                target,
-                lower,
-                upper,
-            } => {
+            Form::Linear { terms, target, lower, upper } => {
+                ("terms", terms, "target", length(*target), [*lower, *upper].map(length))
+            }
+            Form::GasketFill { gasket, gap, target, lower, upper } => {
                 let part = |millionths: i64| millionths as f64 / 1e6;
                 let pack = &model.packs[*gasket].name;
                 let _ = writeln!(text, "gasket = \"{pack}\"");
@@ -190,15 +168,11 @@ fn toml(job: &Job, number: usize, model: &Model) -> String {
                 ("gap", gap, "allowance", part(target.raw()), limits)
             }
         };
-        let terms = terms
-            .iter()
-            .map(|(term, c)| format!("{} = {c}", name(*term)));
+        let terms = terms.iter().map(|(term, c)| format!("{} = {c}", name(*term)));
         let terms = terms.collect::<Vec<_>>().join(", ");
         let [lower, upper] = limits;
-        let _ = write!(
-            text,
-            "{key} = {{ {terms} }}\n{aim} = {target}\nlimits = [{lower}, {upper}]\n"
-        );
+        let _ =
+            write!(text, "{key} = {{ {terms} }}\n{aim} = {target}\nlimits = [{lower}, {upper}]\n");
     }
     text
 }

@@ -30,11 +30,7 @@ struct Use {
 /// The one file that is read and written: lines are added to the issue log.
 const ADDED_TO: (&str, &str, &str) = ("issue", "--log", "log.xlsx");
 
-const MODELS: [&str; 3] = [
-    "models/house.toml",
-    "models/house.png",
-    "models/materials.toml",
-];
+const MODELS: [&str; 3] = ["models/house.toml", "models/house.png", "models/materials.toml"];
 
 const USES: [Use; 14] = [
     Use {
@@ -61,26 +57,12 @@ const USES: [Use; 14] = [
             "--models",
             "models",
         ],
-        reads: &[
-            "stock.xlsx",
-            "pumps.xlsx",
-            "plan.json",
-            MODELS[0],
-            MODELS[1],
-            MODELS[2],
-        ],
+        reads: &["stock.xlsx", "pumps.xlsx", "plan.json", MODELS[0], MODELS[1], MODELS[2]],
         writes: &["--out", "--mark"],
     },
     Use {
         name: "stack of a workbook",
-        call: &[
-            "stack",
-            "pumps.xlsx",
-            "--stock",
-            "stock.xlsx",
-            "--plan",
-            "plan.xlsx",
-        ],
+        call: &["stack", "pumps.xlsx", "--stock", "stock.xlsx", "--plan", "plan.xlsx"],
         reads: &["stock.xlsx", "pumps.xlsx", "plan.xlsx"],
         writes: &["--out", "--mark"],
     },
@@ -107,14 +89,7 @@ const USES: [Use; 14] = [
             "--models",
             "models",
         ],
-        reads: &[
-            "stock.xlsx",
-            "pumps.xlsx",
-            "past.xlsx",
-            MODELS[0],
-            MODELS[1],
-            MODELS[2],
-        ],
+        reads: &["stock.xlsx", "pumps.xlsx", "past.xlsx", MODELS[0], MODELS[1], MODELS[2]],
         writes: &["--out", "--json", "--mark"],
     },
     Use {
@@ -154,14 +129,7 @@ const USES: [Use; 14] = [
     },
     Use {
         name: "issue, with the log added to",
-        call: &[
-            "issue",
-            "next.xlsx",
-            "--put-back",
-            "P-101",
-            "--log",
-            "log.xlsx",
-        ],
+        call: &["issue", "next.xlsx", "--put-back", "P-101", "--log", "log.xlsx"],
         reads: &["next.xlsx", "log.xlsx"],
         writes: &["--out", "--mark"],
     },
@@ -173,23 +141,8 @@ const USES: [Use; 14] = [
     },
     Use {
         name: "reorder",
-        call: &[
-            "reorder",
-            "stock.xlsx",
-            "pumps.xlsx",
-            "--log",
-            "log.xlsx",
-            "--models",
-            "models",
-        ],
-        reads: &[
-            "stock.xlsx",
-            "pumps.xlsx",
-            "log.xlsx",
-            MODELS[0],
-            MODELS[1],
-            MODELS[2],
-        ],
+        call: &["reorder", "stock.xlsx", "pumps.xlsx", "--log", "log.xlsx", "--models", "models"],
+        reads: &["stock.xlsx", "pumps.xlsx", "log.xlsx", MODELS[0], MODELS[1], MODELS[2]],
         writes: &["--out", "--json", "--mark"],
     },
     // What it writes has fixed names in the folder: no option, but links that lie there.
@@ -240,11 +193,7 @@ const ALIASES: [Alias; 7] = [
 
 fn run(folder: &Path, arguments: &[String]) -> Output {
     let mut command = Command::cargo_bin("gapwright").unwrap();
-    command
-        .current_dir(folder)
-        .args(arguments)
-        .output()
-        .unwrap()
+    command.current_dir(folder).args(arguments).output().unwrap()
 }
 
 fn well(folder: &Path, arguments: &[&str]) {
@@ -267,31 +216,11 @@ fn shop() -> TempDir {
     fs::copy("samples/tiny/stock.csv", at("csv/Stock.csv")).unwrap();
     // As in the README's walkthrough: the example row becomes a pump.
     change(&at("pumps.xlsx"), "Pumps", &[("A4", Put::from("P-101"))]);
-    let kit = [
-        "kit",
-        "stock.xlsx",
-        "pumps.xlsx",
-        "--out",
-        "plan.xlsx",
-        "--json",
-        "plan.json",
-    ];
+    let kit = ["kit", "stock.xlsx", "pumps.xlsx", "--out", "plan.xlsx", "--json", "plan.json"];
     well(shop.path(), &kit);
-    let issue = [
-        "issue",
-        "plan.xlsx",
-        "stock.xlsx",
-        "--out",
-        "next.xlsx",
-        "--log",
-        "log.xlsx",
-    ];
+    let issue = ["issue", "plan.xlsx", "stock.xlsx", "--out", "next.xlsx", "--log", "log.xlsx"];
     well(shop.path(), &issue);
-    fs::write(
-        at("readings.csv"),
-        "Tag,What,Reading\nP-101,running clearance,0.0212 in\n",
-    )
-    .unwrap();
+    fs::write(at("readings.csv"), "Tag,What,Reading\nP-101,running clearance,0.0212 in\n").unwrap();
     fs::copy("samples/provision/past.xlsx", at("past.xlsx")).unwrap();
     shop
 }
@@ -346,10 +275,7 @@ fn aliased(
             "link.xlsx".into()
         }
         Alias::ReadThroughLink => {
-            let given = call
-                .iter_mut()
-                .skip(1)
-                .find(|argument| *argument == input)?;
+            let given = call.iter_mut().skip(1).find(|argument| *argument == input)?;
             let end = Path::new(input).extension()?.to_str()?;
             *given = format!("through.{end}");
             symlink(&full, shop.join(&*given)).unwrap();
@@ -374,13 +300,7 @@ fn aliased(
 
 /// Takes away what `aliased` made.
 fn tidy(shop: &Path) {
-    for name in [
-        "link.xlsx",
-        "first-link",
-        "through.xlsx",
-        "through.csv",
-        "through.json",
-    ] {
+    for name in ["link.xlsx", "first-link", "through.xlsx", "through.csv", "through.json"] {
         fs::remove_file(shop.join(name)).ok();
     }
     fs::remove_dir_all(shop.join("new")).ok();
@@ -451,17 +371,9 @@ fn no_command_writes_over_what_it_reads_when_other_things_are_wrong_too() {
     let shop = shop();
     let at = |name: &str| shop.path().join(name);
     for book in ["stock.xlsx", "next.xlsx"] {
-        change(
-            &at(book),
-            "Stock",
-            &[("F4", Put::from("many")), ("G4", Put::from("many"))],
-        );
+        change(&at(book), "Stock", &[("F4", Put::from("many")), ("G4", Put::from("many"))]);
     }
-    change(
-        &at("pumps.xlsx"),
-        "Pumps",
-        &[("B4", Put::from("no such model"))],
-    );
+    change(&at("pumps.xlsx"), "Pumps", &[("B4", Put::from("no such model"))]);
     fs::write(at("csv/Stock.csv"), "Item\nA\nA\n").unwrap();
     let spoilt = fs::read_to_string(at(MODELS[0])).unwrap();
     fs::write(at(MODELS[0]), spoilt.replace("plus_minus", "plus_minsu")).unwrap();
@@ -493,16 +405,7 @@ fn the_issue_log_alone_is_read_and_added_to() {
     let old = rows();
     well(
         shop.path(),
-        &[
-            command,
-            "next.xlsx",
-            "--put-back",
-            "P-101",
-            option,
-            log,
-            "--out",
-            "back.xlsx",
-        ],
+        &[command, "next.xlsx", "--put-back", "P-101", option, log, "--out", "back.xlsx"],
     );
     assert_ne!(before, fs::read(shop.path().join(log)).unwrap());
     let new = rows();
@@ -521,21 +424,15 @@ fn the_table_names_every_command_and_every_option_that_takes_a_file() {
     let all = help(&["--help"]);
     let (_, list) = all.split_once("Commands:\n").unwrap();
     let (list, _) = list.split_once("\n\n").unwrap();
-    let names = list
-        .lines()
-        .filter(|line| line.starts_with("  ") && !line.starts_with("   "));
-    let names: BTreeSet<&str> = names
-        .filter_map(|line| line.split_whitespace().next())
-        .collect();
+    let names = list.lines().filter(|line| line.starts_with("  ") && !line.starts_with("   "));
+    let names: BTreeSet<&str> = names.filter_map(|line| line.split_whitespace().next()).collect();
     let known = ONLY_READ.iter().map(|(name, _)| *name);
     // These print what the program knows, and read nothing.
     let known: BTreeSet<&str> = known.chain(["completions", "schema", "help"]).collect();
     assert_eq!(names, known);
     for (command, only_read) in ONLY_READ {
         let help = help(&[command, "-h"]);
-        let options = help
-            .lines()
-            .filter(|line| line.contains("<FILE>") || line.contains("<DIR>"));
+        let options = help.lines().filter(|line| line.contains("<FILE>") || line.contains("<DIR>"));
         let options =
             options.filter_map(|line| line.split_whitespace().find(|word| word.starts_with("--")));
         let options: BTreeSet<&str> = options.collect();

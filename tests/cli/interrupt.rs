@@ -32,20 +32,14 @@ fn outage(folder: &Path) {
     }
     for size in 0..24_u32 {
         let (thickness, cost) = (600 + 50 * size, 41 + size * 13 % 29);
-        writeln!(
-            stock,
-            "G{size},gasket,F1,0.{thickness:04},0.0002,34,0.{cost}"
-        )
-        .unwrap();
+        writeln!(stock, "G{size},gasket,F1,0.{thickness:04},0.0002,34,0.{cost}").unwrap();
     }
     let mut pumps = String::from(
         "Tag,Model,Priority,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in)\n",
     );
     let mut draw = 20_270_301_u64;
     for pump in 0..PUMPS {
-        draw = draw
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
+        draw = draw.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         let (clearance, ring) = (300 + (draw >> 33) % 700, 400 + (draw >> 45) % 200);
         writeln!(
             pumps,
@@ -69,11 +63,7 @@ impl Run {
             .spawn()
             .unwrap();
         let said = BufReader::new(child.stderr.take().unwrap());
-        let mut run = Run {
-            folder,
-            child,
-            said,
-        };
+        let mut run = Run { folder, child, said };
         while !run.catches_interrupts() {
             let ended = run.child.try_wait().unwrap();
             assert!(ended.is_none(), "it ended before: {}", run.rest());
@@ -142,14 +132,7 @@ impl Run {
     }
 }
 
-const LONG: [&str; 6] = [
-    "--time-limit",
-    "36000",
-    "--out",
-    "plan.xlsx",
-    "--json",
-    "plan.json",
-];
+const LONG: [&str; 6] = ["--time-limit", "36000", "--out", "plan.xlsx", "--json", "plan.json"];
 
 fn kit() -> Run {
     let folder = TempDir::new().unwrap();
@@ -194,15 +177,7 @@ fn the_second_interrupt_ends_the_run_with_every_output_old_or_new() {
 fn the_second_interrupt_ends_a_run_that_does_not_end_by_itself() {
     let folder = TempDir::new().unwrap();
     outage(folder.path());
-    let kit = [
-        "kit",
-        "stock.csv",
-        "pumps.csv",
-        "--time-limit",
-        "36000",
-        "--json",
-        "-",
-    ];
+    let kit = ["kit", "stock.csv", "pumps.csv", "--time-limit", "36000", "--json", "-"];
     let mut run = Run::searching(folder, &kit);
     run.interrupt_and_hear();
     // Standard output is a pipe that is not read, and the plan for programs is larger than a pipe holds.
@@ -220,27 +195,10 @@ fn the_second_interrupt_ends_a_run_that_does_not_end_by_itself() {
 fn a_provision_answers_too() {
     let folder = TempDir::new().unwrap();
     for name in ["stock.xlsx", "pumps.xlsx", "past.xlsx"] {
-        fs::copy(
-            Path::new("samples/provision").join(name),
-            folder.path().join(name),
-        )
-        .unwrap();
+        fs::copy(Path::new("samples/provision").join(name), folder.path().join(name)).unwrap();
     }
-    let provision = [
-        "provision",
-        "stock.xlsx",
-        "pumps.xlsx",
-        "--history",
-        "past.xlsx",
-    ];
-    let long = [
-        "--scenarios",
-        "100000",
-        "--checks",
-        "1000000",
-        "--time-limit",
-        "36000",
-    ];
+    let provision = ["provision", "stock.xlsx", "pumps.xlsx", "--history", "past.xlsx"];
+    let long = ["--scenarios", "100000", "--checks", "1000000", "--time-limit", "36000"];
     let mut run = Run::searching(folder, &[&provision[..], &long].concat());
     run.interrupt_and_hear();
     let mut told = String::new();
@@ -250,10 +208,7 @@ fn a_provision_answers_too() {
     let said = run.rest();
     // As long as the ways to kit are not all listed, nothing is found that could be written.
     if status == Some(2) {
-        assert!(
-            said.contains("before all ways to kit the pumps were listed"),
-            "{said}"
-        );
+        assert!(said.contains("before all ways to kit the pumps were listed"), "{said}");
         assert!(!run.path("provision.xlsx").exists());
         return;
     }

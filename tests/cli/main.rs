@@ -26,11 +26,7 @@ const STOCK: &str = "samples/outage/stock.xlsx";
 const PUMPS: &str = "samples/outage/pumps.xlsx";
 
 fn gapwright(arguments: &[&str]) -> Output {
-    Command::cargo_bin("gapwright")
-        .unwrap()
-        .args(arguments)
-        .output()
-        .unwrap()
+    Command::cargo_bin("gapwright").unwrap().args(arguments).output().unwrap()
 }
 
 fn text(bytes: &[u8]) -> String {
@@ -38,12 +34,7 @@ fn text(bytes: &[u8]) -> String {
 }
 
 fn outage() -> Job {
-    job(&Sources {
-        stock: STOCK.into(),
-        pumps: PUMPS.into(),
-        ..Sources::default()
-    })
-    .unwrap()
+    job(&Sources { stock: STOCK.into(), pumps: PUMPS.into(), ..Sources::default() }).unwrap()
 }
 
 /// Runs `kit` on the sample outage and returns workbook and JSON.
@@ -83,10 +74,7 @@ fn the_json_is_what_it_says_it_is() {
     let plan: PlanJson = serde_json::from_str(&json).unwrap();
     assert_eq!(plan.format, "gapwright.plan.v2");
     assert!(plan.proven);
-    assert_eq!(
-        (plan.served_weight, &plan.waste),
-        (plan.served_weight_bound, &plan.waste_bound)
-    );
+    assert_eq!((plan.served_weight, &plan.waste), (plan.served_weight_bound, &plan.waste_bound));
     assert_eq!(plan.pumps.len(), outage().pumps.len());
     for item in &plan.stock {
         assert_eq!(item.before - item.issued, item.after, "{}", item.item);
@@ -100,13 +88,7 @@ fn the_json_is_what_it_says_it_is() {
         assert!(value.get(field.as_str().unwrap()).is_some(), "{field}");
     }
     let names: Vec<&String> = schema["properties"].as_object().unwrap().keys().collect();
-    assert!(
-        value
-            .as_object()
-            .unwrap()
-            .keys()
-            .all(|key| names.contains(&key))
-    );
+    assert!(value.as_object().unwrap().keys().all(|key| names.contains(&key)));
 }
 
 #[test]
@@ -145,42 +127,26 @@ fn greedy_picking_leaves_pumps_unserved_that_the_plan_serves() {
         .map(|(pump, _)| pump.tag.as_str())
         .collect();
     assert_eq!(short, ["P-299"]);
-    let Kit::Short(why) = &plan.kits[27] else {
-        panic!("P-299 stands last")
-    };
+    let Kit::Short(why) = &plan.kits[27] else { panic!("P-299 stands last") };
     assert_eq!(why[0].cause, Cause::BetweenTotals);
     let by_sheet: Vec<usize> = (0..job.pumps.len()).collect();
     let mut by_priority = by_sheet.clone();
     by_priority.sort_by_key(|&pump| (job.pumps[pump].priority, pump));
     for order in [by_sheet, by_priority] {
         let served = greedy(&job, &order);
-        assert!(
-            served < plan.served(),
-            "greedy serves {served} of {}",
-            plan.served()
-        );
+        assert!(served < plan.served(), "greedy serves {served} of {}", plan.served());
     }
 }
 
 /// Each pump in turn takes its cheapest kit from what is left.
 fn greedy(job: &Job, order: &[usize]) -> usize {
-    let mut left: Vec<u32> = job
-        .stock
-        .iter()
-        .map(gapwright::stock::Item::available)
-        .collect();
+    let mut left: Vec<u32> = job.stock.iter().map(gapwright::stock::Item::available).collect();
     let drawers = Drawers::list(job, &left).unwrap();
     let mut served = 0;
     for &pump in order {
         let drawers = drawers.of(job, &job.pumps[pump]);
-        let patterns = list_patterns(
-            &job.pumps[pump],
-            &job.policy,
-            &job.stock,
-            &drawers,
-            usize::MAX,
-        )
-        .unwrap();
+        let patterns =
+            list_patterns(&job.pumps[pump], &job.policy, &job.stock, &drawers, usize::MAX).unwrap();
         let uses = |p: &Pattern| {
             let mut uses = vec![0; job.stock.len()];
             for pick in p.combinations(&drawers).flat_map(|c| &c.picks) {
@@ -189,11 +155,7 @@ fn greedy(job: &Job, order: &[usize]) -> usize {
             uses
         };
         let fits = |p: &&Pattern| uses(p).iter().zip(&left).all(|(used, left)| used <= left);
-        if let Some(best) = patterns
-            .iter()
-            .filter(fits)
-            .min_by_key(|p| p.waste(&drawers))
-        {
+        if let Some(best) = patterns.iter().filter(fits).min_by_key(|p| p.waste(&drawers)) {
             served += 1;
             for (left, used) in left.iter_mut().zip(uses(best)) {
                 *left -= used;
@@ -215,10 +177,7 @@ fn the_tiny_sample_comes_out_as_worked_by_hand() {
     let plan = choose(&job, &Watch::patient()).unwrap();
     assert_eq!(plan.served(), 3);
     let waste = plan.goal(Aim::Waste).unwrap();
-    assert_eq!(
-        show_money(gapwright::decimal::Money::from_raw(waste.value)),
-        "22.000000"
-    );
+    assert_eq!(show_money(gapwright::decimal::Money::from_raw(waste.value)), "22.000000");
     assert_eq!(plan.issued(&job), [1, 1, 1, 1, 1, 1]);
     // By hand: B, the first of the sheet, would cheaply take S20 and S10 and leave A without.
     assert_eq!(greedy(&job, &[0, 1, 2]), 2);
@@ -251,9 +210,7 @@ fn an_expanded_uncertainty_comes_out_as_worked_by_hand() {
     for (factor, k) in [("2", 2.0), ("3", 3.0)] {
         let out = path("plan.xlsx");
         let pumps = "samples/tiny/pumps.csv";
-        let given = [
-            "kit", &stock, pumps, "--out", &out, "--json", &json, "--force",
-        ];
+        let given = ["kit", &stock, pumps, "--out", &out, "--json", &json, "--force"];
         let rule = ["--acceptance", "expanded", "--coverage-factor", factor];
         let run = gapwright(&[&given[..], &rule].concat());
         assert!(run.status.success(), "{}", text(&run.stderr));
@@ -280,17 +237,9 @@ fn the_samples_are_made_by_their_command() {
         .output()
         .unwrap();
     assert!(made.status.success(), "{}", text(&made.stderr));
-    for file in [
-        "outage/stock.xlsx",
-        "outage/pumps.xlsx",
-        "tiny/stock.csv",
-        "tiny/pumps.csv",
-    ] {
+    for file in ["outage/stock.xlsx", "outage/pumps.xlsx", "tiny/stock.csv", "tiny/pumps.csv"] {
         let kept = fs::read(Path::new("samples").join(file)).unwrap();
-        assert!(
-            fs::read(folder.path().join(file)).unwrap() == kept,
-            "{file} differs"
-        );
+        assert!(fs::read(folder.path().join(file)).unwrap() == kept, "{file} differs");
     }
 }
 
@@ -299,13 +248,8 @@ fn an_existing_output_is_kept_unless_forced() {
     let folder = TempDir::new().unwrap();
     let out = folder.path().join("plan.xlsx");
     fs::write(&out, "mine").unwrap();
-    let arguments = [
-        "kit",
-        "samples/tiny/stock.csv",
-        "samples/tiny/pumps.csv",
-        "--out",
-        out.to_str().unwrap(),
-    ];
+    let arguments =
+        ["kit", "samples/tiny/stock.csv", "samples/tiny/pumps.csv", "--out", out.to_str().unwrap()];
     let run = gapwright(&arguments);
     assert_eq!(run.status.code(), Some(3));
     assert!(text(&run.stderr).contains("is there already"));
@@ -321,9 +265,7 @@ fn an_existing_output_is_kept_unless_forced() {
 fn bad_input_ends_with_2_and_writes_nothing() {
     let folder = TempDir::new().unwrap();
     let stock = folder.path().join("stock.csv");
-    let spoilt = fs::read_to_string("samples/tiny/stock.csv")
-        .unwrap()
-        .replace("0.020", "thin");
+    let spoilt = fs::read_to_string("samples/tiny/stock.csv").unwrap().replace("0.020", "thin");
     fs::write(&stock, spoilt.replace("0.105,0.0005,1", "0.105,0.0005,-1")).unwrap();
     let out = folder.path().join("plan.xlsx");
     let run = gapwright(&[
@@ -350,12 +292,7 @@ fn an_output_that_is_an_input_or_another_output_is_refused() {
         path.to_str().unwrap().to_string()
     };
     let (stock, pumps) = (copy("stock.xlsx"), copy("pumps.xlsx"));
-    let plan = folder
-        .path()
-        .join("plan.xlsx")
-        .to_str()
-        .unwrap()
-        .to_string();
+    let plan = folder.path().join("plan.xlsx").to_str().unwrap().to_string();
     for outputs in [
         vec!["--out", &stock],
         vec!["--out", &plan, "--json", &pumps],
@@ -364,12 +301,7 @@ fn an_output_that_is_an_input_or_another_output_is_refused() {
         vec!["--out", &plan, "--date", "soon"],
     ] {
         let run = gapwright(&[vec!["kit", &stock, &pumps, "--force"], outputs.clone()].concat());
-        assert_eq!(
-            run.status.code(),
-            Some(2),
-            "{outputs:?}: {}",
-            text(&run.stderr)
-        );
+        assert_eq!(run.status.code(), Some(2), "{outputs:?}: {}", text(&run.stderr));
         assert!(text(&run.stderr).contains("Nothing was written"));
     }
     assert!(fs::read(&stock).unwrap() == fs::read(STOCK).unwrap());
@@ -401,27 +333,15 @@ fn a_pump_that_is_short_names_the_piece_and_who_has_it() {
     let (stock_path, pumps_path) = (folder.path().join("s.csv"), folder.path().join("p.csv"));
     fs::write(&stock_path, stock).unwrap();
     fs::write(&pumps_path, pumps).unwrap();
-    let job = job(&Sources {
-        stock: stock_path,
-        pumps: pumps_path,
-        ..Sources::default()
-    })
-    .unwrap();
+    let job = job(&Sources { stock: stock_path, pumps: pumps_path, ..Sources::default() }).unwrap();
     let plan = choose(&job, &Watch::patient()).unwrap();
-    let Kit::Short(shorts) = &plan.kits[1] else {
-        panic!("there is one S10 only")
-    };
+    let Kit::Short(shorts) = &plan.kits[1] else { panic!("there is one S10 only") };
     assert_eq!(shorts.len(), 1);
     let said = gapwright::words::reason(&job, &job.pumps[1], &shorts[0]);
     assert_eq!(shorts[0].pack, Some(0), "{said}");
-    assert_eq!(
-        said,
-        "the nearest kit lacks 1 of S10; such pieces went to X"
-    );
+    assert_eq!(said, "the nearest kit lacks 1 of S10; such pieces went to X");
     assert!(
-        gapwright::words::presumed(&job, &job.pumps[1], &shorts[0])
-            .unwrap()
-            .contains("0.0002 in")
+        gapwright::words::presumed(&job, &job.pumps[1], &shorts[0]).unwrap().contains("0.0002 in")
     );
 }
 
@@ -466,9 +386,7 @@ fn a_stop_is_always_said() {
             stopped.store(true, std::sync::atomic::Ordering::Relaxed);
         }
     };
-    let watch = Watch::patient()
-        .interrupted_by(&stopped)
-        .listener(&on_scarcity);
+    let watch = Watch::patient().interrupted_by(&stopped).listener(&on_scarcity);
     let plan = choose(&job, &watch).unwrap();
     assert_eq!(plan.stopped_by.map(|s| s.words()), Some("interrupt"));
     gapwright::verify::verify(job, plan).unwrap();
@@ -483,32 +401,16 @@ fn blank_workbooks_can_be_kitted_as_they_are() {
         assert!(run.status.success(), "{}", text(&run.stderr));
         // A second time nothing is replaced.
         assert_eq!(
-            gapwright(&["blank", shop.to_str().unwrap(), "--model", model])
-                .status
-                .code(),
+            gapwright(&["blank", shop.to_str().unwrap(), "--model", model]).status.code(),
             Some(3)
         );
         let path = |name: &str| shop.join(name).to_str().unwrap().to_string();
         let out = path("plan.xlsx");
-        let run = gapwright(&[
-            "kit",
-            &path("stock.xlsx"),
-            &path("pumps.xlsx"),
-            "--out",
-            &out,
-        ]);
+        let run = gapwright(&["kit", &path("stock.xlsx"), &path("pumps.xlsx"), "--out", &out]);
         assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
-        assert!(
-            text(&run.stdout).contains("1 of 1 pump can be kitted"),
-            "{}",
-            text(&run.stdout)
-        );
+        assert!(text(&run.stdout).contains("1 of 1 pump can be kitted"), "{}", text(&run.stdout));
         // The example rows fill the bag as well.
-        assert!(
-            !text(&run.stdout).contains("Short of consumables"),
-            "{}",
-            text(&run.stdout)
-        );
+        assert!(!text(&run.stdout).contains("Short of consumables"), "{}", text(&run.stdout));
     }
     let run = gapwright(&["blank", "x", "--model", "screwed-impeler"]);
     assert_eq!(run.status.code(), Some(2));
@@ -554,13 +456,8 @@ fn blank_workbooks_ask_for_the_diameters_of_a_ring_space() {
         let read = read.unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
         assert_eq!((read.stock.len(), &read.warnings), (5, &vec![]));
         let space = read.pumps[0].consumable_fits[0].space.unwrap();
-        let bore = space
-            .bore()
-            .show(gapwright::length::Unit::parse(large).unwrap());
-        assert_eq!(
-            bore.split('.').next(),
-            Some(if large == "in" { "3" } else { "70" })
-        );
+        let bore = space.bore().show(gapwright::length::Unit::parse(large).unwrap());
+        assert_eq!(bore.split('.').next(), Some(if large == "in" { "3" } else { "70" }));
         let book =
             gapwright::read::book(Path::new(&pumps), &mut gapwright::read::Memory::default())
                 .unwrap();
@@ -609,11 +506,7 @@ fn what_the_bags_lack_is_said_on_the_terminal_and_in_the_json() {
         assert!(pump.served || pump.bag.is_empty());
     }
     assert_eq!(lacking, [("lantern ring", 3); 3]);
-    for item in plan
-        .stock
-        .iter()
-        .filter(|item| given.contains_key(item.item.as_str()))
-    {
+    for item in plan.stock.iter().filter(|item| given.contains_key(item.item.as_str())) {
         assert_eq!(item.issued, given[item.item.as_str()], "{}", item.item);
     }
     assert!(given["PR-3/8-old"] == 63 && given["PR-3/8-new"] == 37 && given["LR-3/8"] == 17);
@@ -662,18 +555,8 @@ fn a_gasket_of_the_wrong_material_is_warned_of() {
         (item, percent, range, crush.standing)
     });
     let expected = [
-        (
-            "G1",
-            "33.333333",
-            Some(("7", "17")),
-            Some(StandingJson::Above),
-        ),
-        (
-            "G2",
-            "33.333333",
-            Some(("25", "40")),
-            Some(StandingJson::Within),
-        ),
+        ("G1", "33.333333", Some(("7", "17")), Some(StandingJson::Above)),
+        ("G2", "33.333333", Some(("25", "40")), Some(StandingJson::Within)),
         ("G3", "33.333333", None, None),
         ("G4", "33.333333", None, None),
     ];
@@ -710,10 +593,7 @@ fn nobody_reading_on_is_no_failure() {
     let (stock, pumps) = ("samples/tiny/stock.csv", "samples/tiny/pumps.csv");
     let commands: [(&[&str], Option<&str>); 4] = [
         (&["kit", stock, pumps, "--out", &plan], Some(&plan)),
-        (
-            &["stack", pumps, "--stock", stock, "--out", &stack_up],
-            Some(&stack_up),
-        ),
+        (&["stack", pumps, "--stock", stock, "--out", &stack_up], Some(&stack_up)),
         (&["blank", &shop], Some(&shop)),
         (&["schema"], None),
     ];
@@ -746,11 +626,7 @@ fn help_teaches() {
         assert!(help.contains(words), "{help}");
     }
     let helps = ["kit", "stack", "blank"].map(|of| text(&gapwright(&[of, "--help"]).stdout));
-    for words in [
-        "Examples:",
-        "--acceptance expanded --coverage-factor \"95 %\"",
-        "`95 %`",
-    ] {
+    for words in ["Examples:", "--acceptance expanded --coverage-factor \"95 %\"", "`95 %`"] {
         assert!(helps[0].contains(words), "{}", helps[0]);
     }
     // However the lines are broken.
@@ -780,10 +656,7 @@ fn a_time_limit_still_writes_the_best_plan_with_its_bound() {
     }
     let verified = gapwright::verify::verify(job, plan).unwrap();
     let said = gapwright::words::proof(verified.job(), verified.plan());
-    assert!(
-        said.contains("not proven least") && said.contains("time limit"),
-        "{said}"
-    );
+    assert!(said.contains("not proven least") && said.contains("time limit"), "{said}");
     gapwright::write::workbook(&verified, "2027-03-01").unwrap();
 }
 
@@ -832,27 +705,14 @@ fn gaskets_are_cut_from_sheet_and_shims_are_peeled() {
         assert_eq!((cut[0].item.as_str(), cut[0].count), (gasket, 1));
         assert_eq!((cut.len(), &cut[0].peeled_to), (1, &None));
     }
-    let next = job(&Sources {
-        stock: out.into(),
-        pumps: pumps.into(),
-        ..Sources::default()
-    });
+    let next = job(&Sources { stock: out.into(), pumps: pumps.into(), ..Sources::default() });
     let next = next.unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
-    assert_eq!(
-        (next.stock[0].item.as_str(), next.stock[0].on_hand),
-        ("L62", 3)
-    );
+    assert_eq!((next.stock[0].item.as_str(), next.stock[0].on_hand), ("L62", 3));
     assert!(next.stock[0].peel_step.is_some());
-    let left = next
-        .sheets
-        .iter()
-        .map(|lot| (lot.item.as_str(), lot.on_hand));
+    let left = next.sheets.iter().map(|lot| (lot.item.as_str(), lot.on_hand));
     assert_eq!(left.collect::<Vec<_>>(), [("OLD", 7), ("GS-105", 1)]);
     // Two lots, two shapes that pumps ask for.
-    assert_eq!(
-        next.stock.iter().filter(|item| item.cut.is_some()).count(),
-        4
-    );
+    assert_eq!(next.stock.iter().filter(|item| item.cut.is_some()).count(), 4);
 }
 
 /// A misspelt heading is one thing to mend, and is reported once: as one that is missing, or as one that is not known.
@@ -872,13 +732,7 @@ fn a_misspelt_heading_is_reported_once() {
         assert_ne!(first, spoilt, "{heading}");
         fs::write(&pumps, format!("{spoilt}\n{rows}")).unwrap();
         let stock = "samples/tiny/stock.csv";
-        let run = gapwright(&[
-            "check",
-            stock,
-            pumps.to_str().unwrap(),
-            "--problems",
-            "json",
-        ]);
+        let run = gapwright(&["check", stock, pumps.to_str().unwrap(), "--problems", "json"]);
         assert_eq!(run.status.code(), Some(2), "{misspelt}");
         let list: serde_json::Value = serde_json::from_slice(&run.stdout).unwrap();
         let told = list["problems"].as_array().unwrap();
@@ -900,9 +754,6 @@ fn recheck_has_no_option_that_does_nothing() {
         assert_eq!(run.status.code(), Some(2), "{option}");
         let said = text(&run.stderr);
         let found = format!("unexpected argument '{option}' found");
-        assert!(
-            said.contains(&found) && said.contains("Nothing was written"),
-            "{said}"
-        );
+        assert!(said.contains(&found) && said.contains("Nothing was written"), "{said}");
     }
 }

@@ -57,22 +57,13 @@ fn pieces_are_stated_without_any_stock() {
         assert!(said.contains(words), "`{words}` in\n{said}");
     }
     let drawn = sheet(&out, "Monte Carlo");
-    let row = drawn
-        .iter()
-        .find(|row| row[0] == Data::String("P-101".into()));
+    let row = drawn.iter().find(|row| row[0] == Data::String("P-101".into()));
     let row = row.unwrap();
     assert_eq!(row[4], Data::String("yes".into()));
-    let Data::Float(mean) = row[5] else {
-        panic!("{row:?}")
-    };
+    let Data::Float(mean) = row[5] else { panic!("{row:?}") };
     assert!((mean - 0.022).abs() < 1e-5);
     let swept = sheet(&out, "Sweep");
-    assert!(
-        swept
-            .iter()
-            .flatten()
-            .any(|c| *c == Data::String("NOT MET".into()))
-    );
+    assert!(swept.iter().flatten().any(|c| *c == Data::String("NOT MET".into())));
     // Never over what is there, and the same bytes from the same call.
     let again = gapwright(&[&["stack", PUMPS], &PACKS[..], &rest[..]].concat());
     assert_eq!(again.status.code(), Some(3));
@@ -91,18 +82,13 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
     let run = gapwright(&["kit", STOCK, PUMPS, "--out", &plan, "--json", &json]);
     assert_eq!(run.status.code(), Some(0));
     let stack = |out: &str, more: &[&str]| {
-        let base = [
-            "stack", PUMPS, "--stock", STOCK, "--out", out, "--draws", "200000",
-        ];
+        let base = ["stack", PUMPS, "--stock", STOCK, "--out", out, "--draws", "200000"];
         gapwright(&[&base[..], more].concat())
     };
     let (a, b) = (path("a.xlsx"), path("b.xlsx"));
     let chosen = stack(&a, &["--pump", "P-103", "--pump", "p-401"]);
     let planned = stack(&b, &["--pump", "P-103", "--pump", "p-401", "--plan", &json]);
-    assert_eq!(
-        (chosen.status.code(), planned.status.code()),
-        (Some(0), Some(0))
-    );
+    assert_eq!((chosen.status.code(), planned.status.code()), (Some(0), Some(0)));
     let body = |said: &str| -> String {
         let lines = said.lines().filter(|line| !line.starts_with("Wrote"));
         lines.collect::<Vec<_>>().join("\n")
@@ -111,12 +97,7 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
     // The plan's workbook says the same as its JSON.
     let c = path("from-workbook.xlsx");
     let workbook = stack(&c, &["--pump", "P-103", "--pump", "p-401", "--plan", &plan]);
-    assert_eq!(
-        workbook.status.code(),
-        Some(0),
-        "{}",
-        text(&workbook.stderr)
-    );
+    assert_eq!(workbook.status.code(), Some(0), "{}", text(&workbook.stderr));
     assert_eq!(body(&text(&workbook.stdout)), body(&text(&planned.stdout)));
     for name in ["Stack-up", "Monte Carlo"] {
         assert_eq!(sheet(&c, name), sheet(&b, name), "{name}");
@@ -143,21 +124,10 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
         assert!(!std::path::Path::new(&none).exists());
     }
     // Chosen anew at every step the pump stays kitted where held pieces fail.
-    let sweep = [
-        "--pump",
-        "P-103",
-        "--sweep",
-        "bare_clearance = 0.030 .. 0.036",
-        "--steps",
-        "3",
-    ];
+    let sweep = ["--pump", "P-103", "--sweep", "bare_clearance = 0.030 .. 0.036", "--steps", "3"];
     let held = stack(&path("d.xlsx"), &sweep);
     let anew = stack(&path("e.xlsx"), &[&sweep[..], &["--rechoose"]].concat());
-    assert!(
-        text(&held.stdout).contains("NOT MET"),
-        "{}",
-        text(&held.stdout)
-    );
+    assert!(text(&held.stdout).contains("NOT MET"), "{}", text(&held.stdout));
     let said = text(&anew.stdout);
     assert!(
         said.contains("pieces chosen anew for this pump alone, out of the whole drawer")
@@ -173,10 +143,7 @@ fn the_last_line_counts_what_is_not_met() {
     let folder = TempDir::new().unwrap();
     let out = folder.path().join("s.xlsx").to_str().unwrap().to_string();
     for (shims, draws) in [
-        (
-            "0.020 +/- 0.0003, 0.011 +/- 0.0003",
-            "; conforms with probability 0.",
-        ),
+        ("0.020 +/- 0.0003, 0.011 +/- 0.0003", "; conforms with probability 0."),
         ("0.040 +/- 0.0003", "; all of 160000 draws miss its limits"),
     ] {
         let shims = format!("bearing_shims={shims}");
@@ -205,56 +172,24 @@ fn what_cannot_be_worked_out_is_refused_with_every_reason() {
         assert!(!folder.path().join("s.xlsx").exists());
     };
     refused(&[], &["neither --stock nor --pack"]);
-    refused(
-        &["--pump", "P-999", "--date", "soon"],
-        &["P-999", "--date soon", "3 problems"],
-    );
+    refused(&["--pump", "P-999", "--date", "soon"], &["P-999", "--date soon", "3 problems"]);
     let with = |more: &[&'static str]| [&["--pump", "P-101"], &PACKS[..], more].concat();
-    refused(
-        &with(&["--sweep", "bare = 1 .. 2"]),
-        &["`bare` is nothing of the model"],
-    );
+    refused(&with(&["--sweep", "bare = 1 .. 2"]), &["`bare` is nothing of the model"]);
     refused(&with(&["--sweep", "bare_clearance = 1"]), &["FROM .. TO"]);
-    refused(
-        &with(&["--sweep", "snap_ring plus_minus = -1 .. 1"]),
-        &["0 or more"],
-    );
-    refused(
-        &with(&["--sweep", "running_clearance middle = 0 .. 1"]),
-        &["target, lower, upper"],
-    );
-    refused(
-        &with(&["--pack", "bearing=0.02 +/- 0.001"]),
-        &["--pack bearing", "bearing_shims"],
-    );
+    refused(&with(&["--sweep", "snap_ring plus_minus = -1 .. 1"]), &["0 or more"]);
+    refused(&with(&["--sweep", "running_clearance middle = 0 .. 1"]), &["target, lower, upper"]);
+    refused(&with(&["--pack", "bearing=0.02 +/- 0.001"]), &["--pack bearing", "bearing_shims"]);
     refused(
         &["--pump", "P-101", "--pack", "bearing_shims=0.020"],
-        &[
-            "a thickness with its plus/minus",
-            "no pieces for `cover_gasket`",
-        ],
+        &["a thickness with its plus/minus", "no pieces for `cover_gasket`"],
     );
     refused(&with(&["--coverage-factor", "120 %"]), &["120 %"]);
-    refused(
-        &with(&["--pack", "bearing_shims=0.02 +/- 0.001"]),
-        &["bearing_shims a second time"],
-    );
-    refused(
-        &with(&["--sweep", "bearing_shims pieces = 0 .. 3"]),
-        &["whole numbers from 1 to 12"],
-    );
+    refused(&with(&["--pack", "bearing_shims=0.02 +/- 0.001"]), &["bearing_shims a second time"]);
+    refused(&with(&["--sweep", "bearing_shims pieces = 0 .. 3"]), &["whole numbers from 1 to 12"]);
     fs::write(folder.path().join("plan.json"), "{\"format\": \"other\"}").unwrap();
-    let plan = folder
-        .path()
-        .join("plan.json")
-        .to_str()
-        .unwrap()
-        .to_string();
+    let plan = folder.path().join("plan.json").to_str().unwrap().to_string();
     // Another format is refused by its name.
-    refused(
-        &["--stock", STOCK, "--plan", &plan],
-        &["the format `other`"],
-    );
+    refused(&["--stock", STOCK, "--plan", &plan], &["the format `other`"]);
     fs::write(&plan, "a plan, but in words").unwrap();
     refused(&["--stock", STOCK, "--plan", &plan], &["no plan"]);
 }
@@ -289,9 +224,7 @@ fn a_limit_is_moved_past_the_target() {
     let folder = TempDir::new().unwrap();
     let out = folder.path().join("s.xlsx").to_str().unwrap().to_string();
     let sweep = "running_clearance lower = 0.019 .. 0.022";
-    let rest = [
-        "--pump", "P-101", "--out", &out, "--sweep", sweep, "--steps", "4",
-    ];
+    let rest = ["--pump", "P-101", "--out", &out, "--sweep", sweep, "--steps", "4"];
     let run = gapwright(&[&["stack", PUMPS], &PACKS[..], &rest[..]].concat());
     let said = text(&run.stdout);
     // 0.0220 - 0.0009 - 0.0220 at the end.
@@ -304,12 +237,8 @@ fn a_limit_is_moved_past_the_target() {
 fn pieces_beyond_the_model_are_warned_of() {
     let folder = TempDir::new().unwrap();
     let out = folder.path().join("s.xlsx").to_str().unwrap().to_string();
-    let packs = [
-        "--pack",
-        "bearing_shims=8 x 0.004 +/- 0.0001",
-        "--pack",
-        "cover_gasket=0.125 +/- 0.001",
-    ];
+    let packs =
+        ["--pack", "bearing_shims=8 x 0.004 +/- 0.0001", "--pack", "cover_gasket=0.125 +/- 0.001"];
     let rest = ["--pump", "P-101", "--out", &out];
     let run = gapwright(&[&["stack", PUMPS], &packs[..], &rest[..]].concat());
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
@@ -331,9 +260,7 @@ fn a_plan_is_held_against_the_stock() {
     let run = gapwright(&["kit", &stock, pumps, "--out", &out, "--json", &json]);
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
     let out = path("s.xlsx");
-    let stack = [
-        "stack", pumps, "--stock", &stock, "--plan", &json, "--out", &out,
-    ];
+    let stack = ["stack", pumps, "--stock", &stock, "--plan", &json, "--out", &out];
     let line = as_it_was.lines().find(|line| line.starts_with("S20,"));
     let line = line.unwrap();
     let thicker = line.replacen("0.020", "0.025", 1);

@@ -27,14 +27,9 @@ fn the_table_fits_eighty_columns_and_names_every_pump() {
     let folder = sample();
     let output = gapwright(&folder, &["kit", "stock.xlsx", "pumps.xlsx"]);
     let text = String::from_utf8(output.stdout).unwrap();
-    let rows: Vec<&str> = text
-        .lines()
-        .filter(|line| line.starts_with("  P-"))
-        .collect();
-    let tags: BTreeSet<&str> = rows
-        .iter()
-        .filter_map(|row| row.split_whitespace().next())
-        .collect();
+    let rows: Vec<&str> = text.lines().filter(|line| line.starts_with("  P-")).collect();
+    let tags: BTreeSet<&str> =
+        rows.iter().filter_map(|row| row.split_whitespace().next()).collect();
     assert_eq!(tags.len(), 28);
     let table = rows.iter().filter(|row| row.contains("  kit"));
     assert_eq!(table.clone().count(), 27);
@@ -54,10 +49,7 @@ fn quiet_keeps_what_keeps_a_pump_open_on_standard_error() {
     assert!(quiet.stdout.is_empty());
     let said = String::from_utf8(quiet.stderr).unwrap();
     assert!(said.contains("P-299 NOT FIT TO ASSEMBLE"), "{said}");
-    assert!(
-        said.contains("Short of consumables: 3 of 27 bags"),
-        "{said}"
-    );
+    assert!(said.contains("Short of consumables: 3 of 27 bags"), "{said}");
     assert!(!said.contains("Proven least"), "{said}");
     let problem = gapwright(&folder, &["-q", "kit", "stock.xlsx", "pumps.xlsx"]);
     assert_eq!(problem.status.code(), Some(3), "the plan is there already");
@@ -103,9 +95,7 @@ fn commands(folder: &TempDir) -> Vec<String> {
     let help = String::from_utf8(help.stdout).unwrap();
     let (_, list) = help.split_once("Commands:\n").unwrap();
     let (list, _) = list.split_once("\n\n").unwrap();
-    let lines = list
-        .lines()
-        .filter(|line| line.starts_with("  ") && !line.starts_with("   "));
+    let lines = list.lines().filter(|line| line.starts_with("  ") && !line.starts_with("   "));
     let names = lines.map(|line| line.split_whitespace().next().unwrap().to_string());
     let names: Vec<String> = names.filter(|name| name != "help").collect();
     assert!(names.len() >= 11, "{names:?}");
@@ -155,10 +145,7 @@ fn there_is_a_manual_page_for_every_command_with_its_options_and_exit_statuses()
         let help = String::from_utf8(help.stdout).unwrap();
         let options = help.lines().filter_map(|line| {
             let line = line.trim_start();
-            let line = line
-                .strip_prefix("-q, ")
-                .or(line.strip_prefix("-h, "))
-                .unwrap_or(line);
+            let line = line.strip_prefix("-q, ").or(line.strip_prefix("-h, ")).unwrap_or(line);
             let option = line.split_whitespace().next()?;
             (option.starts_with("--") && !option.contains('"')).then_some(option)
         });

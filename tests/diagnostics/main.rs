@@ -43,9 +43,7 @@ impl Shop {
     fn new() -> Shop {
         let shop = Shop(TempDir::new().unwrap());
         let stock = fs::read_to_string(STOCK).unwrap();
-        let spoilt = stock
-            .replace("0.020", "thin")
-            .replace("0.105,0.0005,1", "0.105,0.0005,-1");
+        let spoilt = stock.replace("0.020", "thin").replace("0.105,0.0005,1", "0.105,0.0005,-1");
         shop.write("stock.csv", &spoilt);
         shop.write("pumps.csv", &fs::read_to_string(PUMPS).unwrap());
         shop
@@ -66,9 +64,8 @@ impl Shop {
 
     fn names(&self) -> Vec<String> {
         let entries = fs::read_dir(self.0.path()).unwrap().flatten();
-        let mut names: Vec<String> = entries
-            .map(|entry| entry.file_name().into_string().unwrap())
-            .collect();
+        let mut names: Vec<String> =
+            entries.map(|entry| entry.file_name().into_string().unwrap()).collect();
         names.sort();
         names
     }
@@ -77,23 +74,10 @@ impl Shop {
 #[test]
 fn every_command_gives_the_list_to_programs() {
     let shop = Shop::new();
-    let (stock, pumps, out) = (
-        shop.at("stock.csv"),
-        shop.at("pumps.csv"),
-        shop.at("new.xlsx"),
-    );
+    let (stock, pumps, out) = (shop.at("stock.csv"), shop.at("pumps.csv"), shop.at("new.xlsx"));
     let commands: [&[&str]; 4] = [
         &["kit", &stock, &pumps, "--out", &out, "--problems", "json"],
-        &[
-            "stack",
-            &pumps,
-            "--stock",
-            &stock,
-            "--out",
-            &out,
-            "--problems",
-            "json",
-        ],
+        &["stack", &pumps, "--stock", &stock, "--out", &out, "--problems", "json"],
         &["check", &stock, &pumps, "--problems=json"],
         &["--problems", "json", "check", &stock],
     ];
@@ -101,23 +85,12 @@ fn every_command_gives_the_list_to_programs() {
         let run = gapwright(arguments);
         let list = json(&run);
         assert_eq!(list.exit_status, 2, "{arguments:?}");
-        assert_eq!(
-            (list.counts.problems, list.counts.warnings, list.left_off),
-            (2, 0, 0)
-        );
+        assert_eq!((list.counts.problems, list.counts.warnings, list.left_off), (2, 0, 0));
         assert!(list.written.is_empty() && list.warnings.is_empty());
-        let [thin, minus] = &list.problems[..] else {
-            panic!("{:?}", list.problems)
-        };
+        let [thin, minus] = &list.problems[..] else { panic!("{:?}", list.problems) };
         assert_eq!(thin.severity, Severity::Problem);
-        assert_eq!(
-            (thin.file.as_str(), thin.sheet.as_deref()),
-            (stock.as_str(), Some("stock"))
-        );
-        assert_eq!(
-            (thin.cell.as_deref(), thin.row, thin.column),
-            (Some("D3"), Some(3), Some(4))
-        );
+        assert_eq!((thin.file.as_str(), thin.sheet.as_deref()), (stock.as_str(), Some("stock")));
+        assert_eq!((thin.cell.as_deref(), thin.row, thin.column), (Some("D3"), Some(3), Some(4)));
         assert_eq!(
             (minus.cell.as_deref(), minus.row, minus.column),
             (Some("F6"), Some(6), Some(6))
@@ -125,20 +98,10 @@ fn every_command_gives_the_list_to_programs() {
         assert!(thin.line.is_none() && thin.found.contains("`thin`") && !thin.mend.is_empty());
         assert_eq!(text(&run.stderr), "", "the list is not said twice");
     }
-    let run = gapwright(&[
-        "blank",
-        &shop.at("new"),
-        "--model",
-        "no-such",
-        "--problems",
-        "json",
-    ]);
+    let run = gapwright(&["blank", &shop.at("new"), "--model", "no-such", "--problems", "json"]);
     let list = json(&run);
     assert_eq!((list.exit_status, list.problems.len()), (2, 1));
-    assert_eq!(
-        (list.problems[0].file.as_str(), list.problems[0].row),
-        ("command line", None)
-    );
+    assert_eq!((list.problems[0].file.as_str(), list.problems[0].row), ("command line", None));
     assert_eq!(shop.names(), ["pumps.csv", "stock.csv"]);
 }
 
@@ -146,17 +109,7 @@ fn every_command_gives_the_list_to_programs() {
 fn the_list_is_given_when_all_is_well_too_and_says_what_was_written() {
     let shop = Shop::new();
     let (out, plan) = (shop.at("plan.xlsx"), shop.at("plan.json"));
-    let kit = [
-        "kit",
-        STOCK,
-        PUMPS,
-        "--out",
-        &out,
-        "--json",
-        &plan,
-        "--problems",
-        "json",
-    ];
+    let kit = ["kit", STOCK, PUMPS, "--out", &out, "--json", &plan, "--problems", "json"];
     let run = gapwright(&kit);
     let list = json(&run);
     assert_eq!(list.exit_status, 0);
@@ -169,12 +122,7 @@ fn the_list_is_given_when_all_is_well_too_and_says_what_was_written() {
     assert_eq!((list.exit_status, list.problems.len()), (3, 1));
     assert_eq!(list.problems[0].file, out);
     assert!(list.problems[0].found.contains("there already") && list.written.is_empty());
-    let blank = json(&gapwright(&[
-        "blank",
-        &shop.at("new"),
-        "--problems",
-        "json",
-    ]));
+    let blank = json(&gapwright(&["blank", &shop.at("new"), "--problems", "json"]));
     assert_eq!((blank.exit_status, blank.written.len()), (0, 2));
 }
 
@@ -222,20 +170,12 @@ fn people_read_the_list_on_standard_error_alone() {
     }
     // The caret stands under the value.
     let lines: Vec<&str> = said.lines().collect();
-    let at = lines
-        .iter()
-        .position(|line| line.ends_with("S20,shim,F1,thin,0.0002,1,2.00,A2"))
-        .unwrap();
+    let at =
+        lines.iter().position(|line| line.ends_with("S20,shim,F1,thin,0.0002,1,2.00,A2")).unwrap();
     let columns = |line: &str, part: &str| line[..line.find(part).unwrap()].chars().count();
     assert_eq!(columns(lines[at], "thin"), columns(lines[at + 1], "^"));
-    assert!(
-        said.ends_with("\n\n2 problems. Nothing was written.\n"),
-        "{said}"
-    );
-    assert!(
-        !said.contains('\u{1b}'),
-        "no colours where there is no terminal"
-    );
+    assert!(said.ends_with("\n\n2 problems. Nothing was written.\n"), "{said}");
+    assert!(!said.contains('\u{1b}'), "no colours where there is no terminal");
 }
 
 #[test]
@@ -245,28 +185,14 @@ fn a_line_of_a_model_file_is_shown_with_its_place() {
     let model = fs::read_to_string("models/screwed-impeller.toml").unwrap();
     let model = model.replace("unit = \"in\"", "unit = \"furlong\"");
     shop.write("models/shop.toml", &model);
-    let pumps = fs::read_to_string(PUMPS)
-        .unwrap()
-        .replace("screwed-impeller", "shop");
+    let pumps = fs::read_to_string(PUMPS).unwrap().replace("screwed-impeller", "shop");
     let pumps = shop.write("pumps.csv", &pumps);
     let arguments = ["check", STOCK, &pumps, "--models", &shop.at("models")];
     let said = text(&gapwright(&arguments).stderr);
-    let line = model
-        .lines()
-        .position(|line| line.contains("furlong"))
-        .unwrap()
-        + 1;
-    assert!(
-        said.contains(&format!("problem  line {line}, column ")),
-        "{said}"
-    );
-    assert!(
-        said.contains("unit = \"furlong\"\n") && said.contains("^\n"),
-        "{said}"
-    );
-    let list = json(&gapwright(
-        &[&arguments[..], &["--problems", "json"]].concat(),
-    ));
+    let line = model.lines().position(|line| line.contains("furlong")).unwrap() + 1;
+    assert!(said.contains(&format!("problem  line {line}, column ")), "{said}");
+    assert!(said.contains("unit = \"furlong\"\n") && said.contains("^\n"), "{said}");
+    let list = json(&gapwright(&[&arguments[..], &["--problems", "json"]].concat()));
     assert_eq!(list.problems[0].line, u64::try_from(line).ok());
     assert!(list.problems[0].column.is_some() && list.problems[0].cell.is_none());
 }
@@ -276,9 +202,7 @@ fn line_drawing_needs_a_locale_that_has_it() {
     let shop = Shop::new();
     let said = |locale: &str| {
         let mut command = Command::cargo_bin("gapwright").unwrap();
-        let run = command
-            .args(["check", &shop.at("stock.csv"), PUMPS])
-            .env("LC_ALL", locale);
+        let run = command.args(["check", &shop.at("stock.csv"), PUMPS]).env("LC_ALL", locale);
         text(&run.output().unwrap().stderr)
     };
     assert!(said("C.UTF-8").contains('─') && said("C.UTF-8").contains('│'));
@@ -298,9 +222,7 @@ fn a_terminal_has_colours_and_lines_that_fit() {
             "stty cols {columns} rows 40; {set} {program} check {stock} {pumps} >/dev/null"
         );
         let mut script = Command::new("script");
-        script
-            .args(["-qec", &line, "/dev/null"])
-            .env("LC_ALL", "C.UTF-8");
+        script.args(["-qec", &line, "/dev/null"]).env("LC_ALL", "C.UTF-8");
         // What a build server sets counts only where the test says so.
         for variable in ["NO_COLOR", "CLICOLOR", "CLICOLOR_FORCE", "CI"] {
             script.env_remove(variable);
@@ -339,10 +261,7 @@ fn what_a_terminal_would_act_on_is_written_out() {
     let said = text(&run.stderr);
     assert_eq!(run.status.code(), Some(2));
     assert!(said.contains("\\u{1b}]0;owned\\u{7}"), "{said:?}");
-    for output in [
-        said,
-        text(&gapwright(&["check", &stock, PUMPS, "--problems", "json"]).stdout),
-    ] {
+    for output in [said, text(&gapwright(&["check", &stock, PUMPS, "--problems", "json"]).stdout)] {
         assert!(!output.contains(|c: char| (c.is_control() && c != '\n') || c == '\u{202e}'));
     }
     // An argument is no more to be trusted.
@@ -365,10 +284,7 @@ fn a_great_many_problems_are_counted_and_not_all_listed() {
     assert_eq!(list.left_off, 40_000);
     let said = text(&gapwright(&["check", &stock]).stderr);
     assert!(said.lines().count() < 40, "{said}");
-    assert!(
-        said.contains("and 9997 more in column D, rows 5 to 10001"),
-        "{said}"
-    );
+    assert!(said.contains("and 9997 more in column D, rows 5 to 10001"), "{said}");
     let total =
         format!("60000 problems (20000 in {stock}, 40000 more not listed). Nothing was written.\n");
     assert!(said.ends_with(&total), "{said}");
@@ -378,48 +294,19 @@ fn a_great_many_problems_are_counted_and_not_all_listed() {
 fn the_command_line_is_listed_like_everything_else() {
     let shop = Shop::new();
     let out = shop.at("s.xlsx");
-    let list = json(&gapwright(&[
-        "kit",
-        STOCK,
-        PUMPS,
-        "--forced",
-        "--problems",
-        "json",
-    ]));
-    assert_eq!(
-        (list.exit_status, list.problems[0].file.as_str()),
-        (2, "command line")
-    );
+    let list = json(&gapwright(&["kit", STOCK, PUMPS, "--forced", "--problems", "json"]));
+    assert_eq!((list.exit_status, list.problems[0].file.as_str()), (2, "command line"));
     assert!(
         list.problems[0].found.contains("--forced") && list.problems[0].mend.contains("--force")
     );
     let stack = ["stack", PUMPS, "--out", &out, "--problems", "json"];
-    let wrong = [
-        "--pack",
-        "bearing=0.02 +/- 0.001",
-        "--sweep",
-        "bare = 1",
-        "--pump",
-        "A",
-    ];
+    let wrong = ["--pack", "bearing=0.02 +/- 0.001", "--sweep", "bare = 1", "--pump", "A"];
     let list = json(&gapwright(&[&stack[..], &wrong].concat()));
-    assert!(
-        list.problems
-            .iter()
-            .all(|problem| problem.file == "command line")
-    );
-    let found = |words: &str| {
-        list.problems
-            .iter()
-            .any(|problem| problem.found.contains(words))
-    };
+    assert!(list.problems.iter().all(|problem| problem.file == "command line"));
+    let found = |words: &str| list.problems.iter().any(|problem| problem.found.contains(words));
     assert!(found("--sweep"), "{:?}", list.problems);
     let wrong = ["--pack", "bearing=0.02 +/- 0.001", "--pump", "A"];
     let list = json(&gapwright(&[&stack[..], &wrong].concat()));
-    assert!(
-        list.problems[0].found.contains("--pack bearing"),
-        "{:?}",
-        list.problems
-    );
+    assert!(list.problems[0].found.contains("--pack bearing"), "{:?}", list.problems);
     assert!(!Path::new(&out).exists());
 }

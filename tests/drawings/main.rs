@@ -141,12 +141,7 @@ fn every_figure_stands_at_its_label() {
             })
             .collect();
         for (key, label) in &wanted {
-            let at: Vec<f64> = placed[*key]
-                .as_array()
-                .unwrap()
-                .iter()
-                .map(number)
-                .collect();
+            let at: Vec<f64> = placed[*key].as_array().unwrap().iter().map(number).collect();
             let (x, y) = (view[0] + at[0] * view[2], view[1] + at[1] * view[3]);
             let beside = texts.iter().any(|(label_x, label_y, words)| {
                 let is = label == words || label.ends_with(&format!(" {words}"));
@@ -177,10 +172,7 @@ fn the_drawn_lengths_add_up_with_the_signs_of_the_model() {
                 .filter_map(|(term, c)| Some(number(c) * drawn[label.get(term.as_str())?]))
                 .sum();
             let shown = drawn[requirement["label"].as_str().unwrap()];
-            assert!(
-                (sum - shown).abs() < 1e-9,
-                "{name}, {key}: {sum} and {shown}"
-            );
+            assert!((sum - shown).abs() < 1e-9, "{name}, {key}: {sum} and {shown}");
             sums += 1;
         }
     }
@@ -191,19 +183,12 @@ fn the_drawn_lengths_add_up_with_the_signs_of_the_model() {
 fn the_drawings_can_be_read_and_stand_alone() {
     for (name, _, drawing) in models() {
         let sizes = drawing.split("font-size=\"").skip(1);
-        let sizes: Vec<f64> = sizes
-            .map(|rest| rest.split_once('"').unwrap().0.parse().unwrap())
-            .collect();
-        assert!(
-            !sizes.is_empty() && sizes.iter().all(|&s| s >= 14.0),
-            "{name}: {sizes:?}"
-        );
+        let sizes: Vec<f64> =
+            sizes.map(|rest| rest.split_once('"').unwrap().0.parse().unwrap()).collect();
+        assert!(!sizes.is_empty() && sizes.iter().all(|&s| s >= 14.0), "{name}: {sizes:?}");
         // The name of the format is its only address, and nothing is taken from outside.
         assert_eq!(drawing.matches("://").count(), 1, "{name}");
-        assert!(
-            !drawing.contains("href") && !drawing.contains("@import"),
-            "{name}"
-        );
+        assert!(!drawing.contains("href") && !drawing.contains("@import"), "{name}");
         let png = fs::read(format!("models/{name}.png")).unwrap();
         assert!(png.len() < 60_000, "{name}.png has {} bytes", png.len());
         // Signature and, in the first chunk, the width (PNG specification, 5.2 and 11.2.2).

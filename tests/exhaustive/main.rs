@@ -59,18 +59,11 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
         assert_eq!(Some(chosen), best.value, "case {seed}");
         // Among equals the first pump takes its earliest way, then the second, and so on.
         assert_eq!(Some(taken), best.first, "case {seed}: order");
-        for (aim, at) in [
-            (Aim::ServedWeight, 0),
-            (Aim::Waste, 1),
-            (Aim::Pieces, 2),
-            (Aim::Scarcity, 3),
-        ] {
+        for (aim, at) in
+            [(Aim::ServedWeight, 0), (Aim::Waste, 1), (Aim::Pieces, 2), (Aim::Scarcity, 3)]
+        {
             let value = plan.goal(aim).expect("a goal").value;
-            assert_eq!(
-                if at == 0 { -value } else { value },
-                chosen[at],
-                "case {seed}, {aim:?}"
-            );
+            assert_eq!(if at == 0 { -value } else { value }, chosen[at], "case {seed}, {aim:?}");
         }
         match plan.served() {
             0 => none_served += 1,
@@ -116,13 +109,9 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
             let pump = &job.pumps[0];
             let few = |p: &Pump| p.dimensions.iter().any(|d| d.freedom.is_some());
             let by_level = matches!(job.policy.coverage, Coverage::Level(_));
-            tell(
-                "few readings",
-                by_level && job.pumps.iter().any(few),
-                &|p| {
-                    p.dimensions.iter_mut().for_each(|d| d.freedom = None);
-                },
-            );
+            tell("few readings", by_level && job.pumps.iter().any(few), &|p| {
+                p.dimensions.iter_mut().for_each(|d| d.freedom = None);
+            });
             tell("correlated", !pump.correlations.is_empty(), &|p| {
                 p.correlations.clear();
             });
@@ -132,9 +121,7 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
                 }
             });
             tell("growth known exactly", !pump.growths.is_empty(), &|p| {
-                p.growths
-                    .iter_mut()
-                    .for_each(|g| g.standard = Uncertainty::ZERO);
+                p.growths.iter_mut().for_each(|g| g.standard = Uncertainty::ZERO);
             });
             let uneven = |d: &Measured| d.tolerance.plus != d.tolerance.minus;
             tell("uneven", pump.dimensions.iter().any(uneven), &|p| {
@@ -161,10 +148,7 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
     assert!(expanded > 3000 && other_than_worst > 500 && other_than_nominal > 500 && shared > 200);
     assert!(lots_matter > 300);
     assert_eq!(told.len(), 5);
-    assert!(
-        told.values()
-            .all(|[seen, matters]| *seen > 900 && *matters > 60)
-    );
+    assert!(told.values().all(|[seen, matters]| *seen > 900 && *matters > 60));
 }
 
 /// The pieces of each kit, whatever the reasons for those that are short.
@@ -194,9 +178,7 @@ fn shares_a_lot_error(job: &Job, kit: &Kit) -> bool {
 
 /// What an item's pieces share a lot error with: all that is cut from one lot of sheets is alike.
 fn lot(job: &Job, item: usize) -> (bool, usize) {
-    job.stock[item]
-        .cut
-        .map_or((false, item), |cut| (true, cut.sheet))
+    job.stock[item].cut.map_or((false, item), |cut| (true, cut.sheet))
 }
 
 /// What one more piece of each item changes, against exhaustive search with one more piece.
@@ -259,21 +241,13 @@ fn offers(job: &Job) -> Vec<Offer> {
     for (item, lot) in job.stock.iter().enumerate() {
         let mut thickness = lot.size.unwrap().thickness;
         let mut peeled = 0;
-        offers.push(Offer {
-            item,
-            peeled,
-            thickness,
-        });
+        offers.push(Offer { item, peeled, thickness });
         let Some(step) = lot.peel_step else { continue };
         // One layer at least is left.
         while thickness >= step * 2 {
             thickness = thickness - step;
             peeled += 1;
-            offers.push(Offer {
-                item,
-                peeled,
-                thickness,
-            });
+            offers.push(Offer { item, peeled, thickness });
         }
     }
     offers
@@ -319,12 +293,7 @@ impl Walk<'_> {
         self.on(sum);
         self.taken.pop();
         for (index, way) in self.ways[pump].iter().enumerate() {
-            if way
-                .used
-                .iter()
-                .zip(&self.left)
-                .all(|(used, left)| used <= left)
-            {
+            if way.used.iter().zip(&self.left).all(|(used, left)| used <= left) {
                 let next = [
                     sum[0] - weight(self.job, pump),
                     sum[1] + way.cost[0],
@@ -355,10 +324,7 @@ impl Walk<'_> {
             .collect();
         let job = self.job;
         if !job.sheets.is_empty()
-            && !*self
-                .cuttable
-                .entry(issued.clone())
-                .or_insert_with(|| can_be_cut(job, &issued))
+            && !*self.cuttable.entry(issued.clone()).or_insert_with(|| can_be_cut(job, &issued))
         {
             return;
         }
@@ -375,13 +341,7 @@ impl Walk<'_> {
                 best.count += 1;
                 best.first = best.first.take().min(Some(taken.clone()));
             }
-            _ => {
-                *best = Best {
-                    value: Some(sum),
-                    count: 1,
-                    first: Some(taken.clone()),
-                }
-            }
+            _ => *best = Best { value: Some(sum), count: 1, first: Some(taken.clone()) },
         }
     }
 }
@@ -416,12 +376,7 @@ fn can_be_cut(job: &Job, issued: &[u32]) -> bool {
             .collect();
         let needed: Vec<u32> = shapes.iter().map(|(_, count)| *count).collect();
         let wide: Vec<i64> = shapes.iter().map(|(outside, _)| *outside).collect();
-        covers(
-            lot.sides.map(Length::ticks),
-            &wide,
-            lot.on_hand - lot.reserved,
-            needed,
-        )
+        covers(lot.sides.map(Length::ticks), &wide, lot.on_hand - lot.reserved, needed)
     })
 }
 
@@ -495,23 +450,13 @@ fn account(job: &Job, plan: &Plan, ways: &[Vec<Way>], seed: u64) -> ([i64; 4], V
         }
     }
     for (used, item) in used.iter().zip(&job.stock) {
-        assert!(
-            *used <= item.on_hand - item.reserved,
-            "case {seed}: more issued than there is"
-        );
+        assert!(*used <= item.on_hand - item.reserved, "case {seed}: more issued than there is");
     }
     assert_eq!(plan.issued(job), used, "case {seed}: item counts");
-    for (item, &count) in used
-        .iter()
-        .enumerate()
-        .filter(|(i, _)| by_the_pack(job, *i))
-    {
+    for (item, &count) in used.iter().enumerate().filter(|(i, _)| by_the_pack(job, *i)) {
         sum[1] += i64::from(paid_for(job, item, count)) * job.stock[item].unit_cost.raw();
     }
-    assert!(
-        can_be_cut(job, &used),
-        "case {seed}: more cut than the sheets yield"
-    );
+    assert!(can_be_cut(job, &used), "case {seed}: more cut than the sheets yield");
     (sum, taken)
 }
 
@@ -541,9 +486,8 @@ fn by_item(job: &Job, packs: &[Vec<u32>]) -> Vec<u32> {
 fn greedy(job: &Job, ways: &[Vec<Way>], mut left: Vec<u32>) -> [i64; 4] {
     let mut sum = [0; 4];
     for (pump, ways) in ways.iter().enumerate() {
-        let fitting = ways
-            .iter()
-            .filter(|w| w.used.iter().zip(&left).all(|(used, left)| used <= left));
+        let fitting =
+            ways.iter().filter(|w| w.used.iter().zip(&left).all(|(used, left)| used <= left));
         if let Some(way) = fitting.min_by_key(|w| w.cost) {
             sum[0] -= weight(job, pump);
             for (left, used) in left.iter_mut().zip(&way.used) {
@@ -564,8 +508,7 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
         fillings = fillings
             .into_iter()
             .flat_map(|packs| {
-                one.iter()
-                    .map(move |pack| [packs.clone(), vec![pack.clone()]].concat())
+                one.iter().map(move |pack| [packs.clone(), vec![pack.clone()]].concat())
             })
             .collect();
     }
@@ -573,10 +516,7 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
         .into_iter()
         .filter_map(|packs| {
             let used = by_item(job, &packs);
-            let enough = used
-                .iter()
-                .zip(&job.stock)
-                .all(|(n, i)| *n <= i.on_hand - i.reserved);
+            let enough = used.iter().zip(&job.stock).all(|(n, i)| *n <= i.on_hand - i.reserved);
             (enough && conforms(job, pump, &packs)).then(|| Way {
                 cost: cost(job, pump, &packs),
                 used,
@@ -585,23 +525,14 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
         })
         .collect();
     // In order: pack by pack by total, number of pieces, then the thicker lots first.
-    ways.sort_by_key(|way| {
-        way.packs
-            .iter()
-            .map(|pack| order(job, pack))
-            .collect::<Vec<_>>()
-    });
+    ways.sort_by_key(|way| way.packs.iter().map(|pack| order(job, pack)).collect::<Vec<_>>());
     // Of ways that take the same pieces only the cheapest counts, the first among equals.
     let best_of = |used: &[u32]| {
         let same = ways.iter().enumerate().filter(|(_, way)| way.used == used);
-        same.min_by_key(|(index, way)| (way.cost, *index))
-            .map(|(index, _)| index)
+        same.min_by_key(|(index, way)| (way.cost, *index)).map(|(index, _)| index)
     };
-    let keep: Vec<bool> = ways
-        .iter()
-        .enumerate()
-        .map(|(index, way)| best_of(&way.used) == Some(index))
-        .collect();
+    let keep: Vec<bool> =
+        ways.iter().enumerate().map(|(index, way)| best_of(&way.used) == Some(index)).collect();
     let mut keep = keep.into_iter();
     ways.retain(|_| keep.next().unwrap());
     ways
@@ -610,20 +541,12 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
 /// What a pack is ordered by.
 fn order(job: &Job, pack: &[u32]) -> (i64, u32, Vec<(usize, u32, u32)>) {
     let offers = offers(job);
-    let mut picks: Vec<(Offer, u32)> = offers
-        .into_iter()
-        .zip(pack.iter().copied())
-        .filter(|(_, count)| *count > 0)
-        .collect();
+    let mut picks: Vec<(Offer, u32)> =
+        offers.into_iter().zip(pack.iter().copied()).filter(|(_, count)| *count > 0).collect();
     picks.sort_by_key(|(offer, _)| (-offer.thickness.ticks(), offer.item));
-    let total = picks
-        .iter()
-        .map(|(offer, count)| offer.thickness.ticks() * i64::from(*count))
-        .sum();
-    let picks = picks
-        .into_iter()
-        .map(|(offer, count)| (offer.item, count, offer.peeled))
-        .collect();
+    let total =
+        picks.iter().map(|(offer, count)| offer.thickness.ticks() * i64::from(*count)).sum();
+    let picks = picks.into_iter().map(|(offer, count)| (offer.item, count, offer.peeled)).collect();
     (total, pack.iter().sum(), picks)
 }
 
@@ -646,11 +569,8 @@ fn fill(
     let item = &job.stock[offers[from].item];
     let right = item.kind == pack.kind && item.fit == *fit;
     let used = by_item(job, std::slice::from_ref(counts))[offers[from].item];
-    let most = if right {
-        (item.on_hand - item.reserved - used).min(pack.most_pieces - total)
-    } else {
-        0
-    };
+    let most =
+        if right { (item.on_hand - item.reserved - used).min(pack.most_pieces - total) } else { 0 };
     for count in 0..=most {
         counts[from] = count;
         fill(job, pack, fit, from + 1, counts, found);
@@ -666,11 +586,7 @@ fn span(job: &Job, pump: &Pump, packs: &[Vec<u32>], terms: &[(Term, Millionths)]
         let (low, middle, high) = match *term {
             Term::Dimension(d) => {
                 let m = &pump.dimensions[d];
-                (
-                    m.value - m.tolerance.minus,
-                    m.value,
-                    m.value + m.tolerance.plus,
-                )
+                (m.value - m.tolerance.minus, m.value, m.value + m.tolerance.plus)
             }
             Term::Thermal(t) => {
                 let growth = &pump.growths[t];
@@ -775,45 +691,32 @@ fn conforms_expanded(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
         let weight = |(term, c): &(Term, Millionths)| (*term, by * c.raw() as f64 / 1e6);
         terms.iter().map(weight).collect()
     };
-    pump.requirements
-        .iter()
-        .all(|requirement| match &requirement.form {
-            Form::Linear {
-                terms,
-                lower,
-                upper,
-                ..
-            } => {
-                let value = span(job, pump, packs, terms)[1];
-                let weights = scaled(terms, 1.0);
-                let turned = scaled(terms, -1.0);
-                [
-                    (&weights, value - i128::from(lower.ticks()) * MILLION),
-                    (&turned, i128::from(upper.ticks()) * MILLION - value),
-                ]
-                .iter()
-                .all(|(weights, d)| is_clear(job, pump, packs, weights, *d as f64 / 1e6))
-            }
-            // free - (1 + a) gap, each side with its own a.
-            Form::GasketFill {
-                gasket,
-                gap,
-                lower,
-                upper,
-                ..
-            } => {
-                let free = span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)])[1];
-                let wide = span(job, pump, packs, gap)[1];
-                [(lower, 1), (upper, -1)].iter().all(|&(allowance, sign)| {
-                    let grown = MILLION + i128::from(allowance.raw());
-                    let distance = sign * (free * MILLION - grown * wide);
-                    let turned = sign as f64;
-                    let mut weights = scaled(gap, -turned * grown as f64 / 1e6);
-                    weights.push((Term::Pack(*gasket), turned));
-                    is_clear(job, pump, packs, &weights, distance as f64 / 1e12)
-                })
-            }
-        })
+    pump.requirements.iter().all(|requirement| match &requirement.form {
+        Form::Linear { terms, lower, upper, .. } => {
+            let value = span(job, pump, packs, terms)[1];
+            let weights = scaled(terms, 1.0);
+            let turned = scaled(terms, -1.0);
+            [
+                (&weights, value - i128::from(lower.ticks()) * MILLION),
+                (&turned, i128::from(upper.ticks()) * MILLION - value),
+            ]
+            .iter()
+            .all(|(weights, d)| is_clear(job, pump, packs, weights, *d as f64 / 1e6))
+        }
+        // free - (1 + a) gap, each side with its own a.
+        Form::GasketFill { gasket, gap, lower, upper, .. } => {
+            let free = span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)])[1];
+            let wide = span(job, pump, packs, gap)[1];
+            [(lower, 1), (upper, -1)].iter().all(|&(allowance, sign)| {
+                let grown = MILLION + i128::from(allowance.raw());
+                let distance = sign * (free * MILLION - grown * wide);
+                let turned = sign as f64;
+                let mut weights = scaled(gap, -turned * grown as f64 / 1e6);
+                weights.push((Term::Pack(*gasket), turned));
+                is_clear(job, pump, packs, &weights, distance as f64 / 1e12)
+            })
+        }
+    })
 }
 
 fn conforms(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
@@ -821,48 +724,23 @@ fn conforms(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
         return conforms_expanded(job, pump, packs);
     }
     let nominal = job.policy.acceptance == Acceptance::Nominal;
-    pump.requirements
-        .iter()
-        .all(|requirement| match &requirement.form {
-            Form::Linear {
-                terms,
-                lower,
-                upper,
-                ..
-            } => {
-                let [low, middle, high] = span(job, pump, packs, terms);
-                let (low, high) = if nominal {
-                    (middle, middle)
-                } else {
-                    (low, high)
-                };
-                i128::from(lower.ticks()) * MILLION <= low
-                    && high <= i128::from(upper.ticks()) * MILLION
-            }
-            // The thinnest gasket in the widest gap, and the other way round.
-            Form::GasketFill {
-                gasket,
-                gap,
-                lower,
-                upper,
-                ..
-            } => {
-                let free = span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)]);
-                let gap = span(job, pump, packs, gap);
-                let (thin, wide) = if nominal {
-                    (free[1], gap[1])
-                } else {
-                    (free[0], gap[2])
-                };
-                let (thick, narrow) = if nominal {
-                    (free[1], gap[1])
-                } else {
-                    (free[2], gap[0])
-                };
-                thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
-                    && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
-            }
-        })
+    pump.requirements.iter().all(|requirement| match &requirement.form {
+        Form::Linear { terms, lower, upper, .. } => {
+            let [low, middle, high] = span(job, pump, packs, terms);
+            let (low, high) = if nominal { (middle, middle) } else { (low, high) };
+            i128::from(lower.ticks()) * MILLION <= low
+                && high <= i128::from(upper.ticks()) * MILLION
+        }
+        // The thinnest gasket in the widest gap, and the other way round.
+        Form::GasketFill { gasket, gap, lower, upper, .. } => {
+            let free = span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)]);
+            let gap = span(job, pump, packs, gap);
+            let (thin, wide) = if nominal { (free[1], gap[1]) } else { (free[0], gap[2]) };
+            let (thick, narrow) = if nominal { (free[1], gap[1]) } else { (free[2], gap[0]) };
+            thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
+                && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
+        }
+    })
 }
 
 fn cost(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> [i64; 3] {
@@ -876,11 +754,7 @@ fn cost(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> [i64; 3] {
         let off = (whole - offer.thickness.ticks()) * item.unit_cost.raw();
         cost[0] += count * (off / whole + i64::from(off % whole != 0));
         let spare = i64::from((item.on_hand - item.reserved).saturating_sub(item.min_level));
-        let singly = if by_the_pack(job, offer.item) {
-            0
-        } else {
-            item.unit_cost.raw()
-        };
+        let singly = if by_the_pack(job, offer.item) { 0 } else { item.unit_cost.raw() };
         cost[0] += count * (singly + job.policy.handling.raw());
         cost[1] += count;
         cost[2] += count * (1_000 / (1 + spare));
@@ -890,21 +764,14 @@ fn cost(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> [i64; 3] {
             Form::Linear { terms, target, .. } => {
                 (span(job, pump, packs, terms)[1] - i128::from(target.ticks()) * MILLION) * MILLION
             }
-            Form::GasketFill {
-                gasket,
-                gap,
-                target,
-                ..
-            } => {
+            Form::GasketFill { gasket, gap, target, .. } => {
                 span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)])[1] * MILLION
                     - (MILLION + i128::from(target.raw())) * span(job, pump, packs, gap)[1]
             }
         };
         // Rate per thou of 254 000 ticks, rounded up to a whole millionth.
-        let (above, below) = (
-            off.abs() * i128::from(job.policy.off_target.raw()),
-            254_000 * MILLION * MILLION,
-        );
+        let (above, below) =
+            (off.abs() * i128::from(job.policy.off_target.raw()), 254_000 * MILLION * MILLION);
         cost[0] += i64::try_from((above + below - 1) / below).unwrap();
     }
     cost
@@ -948,18 +815,12 @@ fn random_job(seed: u64) -> Job {
     let mut gap = vec![(Term::Pack(0), one(1)), (Term::Dimension(1), one(1))];
     let part = |millionths: i64| Millionths::from_raw(millionths);
     if linked {
-        terms.push((
-            Term::Dimension(1),
-            part(if later.random() { 500_000 } else { -500_000 }),
-        ));
+        terms.push((Term::Dimension(1), part(if later.random() { 500_000 } else { -500_000 })));
         gap.push((Term::Dimension(0), part(250_000)));
     }
     if hot {
         terms.extend([(Term::Thermal(0), one(-1)), (Term::Thermal(1), one(1))]);
-        gap.push((
-            Term::Thermal(1),
-            part(if later.random() { 500_000 } else { -500_000 }),
-        ));
+        gap.push((Term::Thermal(1), part(if later.random() { 500_000 } else { -500_000 })));
     }
     let correlations = correlated(&mut later, linked, hot);
     let mut requirements = vec![Requirement {
@@ -1032,11 +893,7 @@ fn random_job(seed: u64) -> Job {
         }
     }
     let mut sheets = if rng.random_bool(0.3) {
-        add_sheet(
-            &mut rng,
-            &mut stock,
-            if with_gasket { "gasket" } else { "shim" },
-        )
+        add_sheet(&mut rng, &mut stock, if with_gasket { "gasket" } else { "shim" })
     } else {
         vec![]
     };
@@ -1044,9 +901,7 @@ fn random_job(seed: u64) -> Job {
     let mut aside = ChaCha8Rng::seed_from_u64(!seed);
     let mut of_lot = || {
         let u = aside.random_range(20_000..=200_000);
-        aside
-            .random_bool(0.7)
-            .then_some(Length::from_ticks(u).into())
+        aside.random_bool(0.7).then_some(Length::from_ticks(u).into())
     };
     for lot in &mut sheets {
         lot.size.uncertainty = of_lot();
@@ -1072,18 +927,11 @@ fn random_job(seed: u64) -> Job {
                 };
                 let few = later.random_bool(0.5);
                 let mut side = || Length::from_ticks(later.random_range(0..=400_000));
-                let tolerance = Tolerance {
-                    minus: side(),
-                    plus: side(),
-                };
+                let tolerance = Tolerance { minus: side(), plus: side() };
                 Measured {
                     readings: vec![value],
                     value,
-                    tolerance: if uneven {
-                        tolerance
-                    } else {
-                        Tolerance::even(thou(1))
-                    },
+                    tolerance: if uneven { tolerance } else { Tolerance::even(thou(1)) },
                     standard: Length::from_ticks(standard).into(),
                     freedom: few.then(|| later.random_range(1..=9)),
                 }
@@ -1095,11 +943,7 @@ fn random_job(seed: u64) -> Job {
             ];
             Pump {
                 priority: rng.random_range(1..=3),
-                growths: model
-                    .thermals
-                    .iter()
-                    .map(|thermal| growth(&mut later, thermal))
-                    .collect(),
+                growths: model.thermals.iter().map(|thermal| growth(&mut later, thermal)).collect(),
                 fits: (0..packs_wanted)
                     .map(|_| Code::new(fits[if same_fit { 0 } else { rng.random_range(0..2) }]))
                     .collect(),
@@ -1197,13 +1041,11 @@ fn growth(rng: &mut ChaCha8Rng, thermal: &Thermal) -> Growth {
     assert!((growth.value.ticks() as f64 - value).abs() < 0.500_001);
     let corner = |signs: u32| -> f64 {
         let ends = (0..).zip(factors);
-        ends.map(|(n, (value, within))| {
-            if signs >> n & 1 == 1 {
-                value + within
-            } else {
-                value - within
-            }
-        })
+        ends.map(
+            |(n, (value, within))| {
+                if signs >> n & 1 == 1 { value + within } else { value - within }
+            },
+        )
         .product()
     };
     let worst = (0..8).map(|signs| (corner(signs) - growth.value.ticks() as f64).abs());
@@ -1233,10 +1075,7 @@ fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<She
             tolerance: Tolerance::even(Length::from_ticks(60_000)),
             uncertainty: None,
         },
-        sides: [
-            mm(rng.random_range(60..=120)),
-            mm(rng.random_range(60..=120)),
-        ],
+        sides: [mm(rng.random_range(60..=120)), mm(rng.random_range(60..=120))],
         on_hand: rng.random_range(0..=2),
         reserved: 0,
         sheet_cost: Millionths::from_raw(rng.random_range(1..=9) * 1_000_000),
@@ -1248,11 +1087,7 @@ fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<She
         let (item, blanks) = (format!("sheet > {fit}"), lot.on_hand * lot.yields(outside));
         stock.push(Item {
             unit_cost: lot.blank_cost(outside),
-            cut: Some(Cut {
-                sheet: 0,
-                outside,
-                inside: mm(10),
-            }),
+            cut: Some(Cut { sheet: 0, outside, inside: mm(10) }),
             ..Item::of(&item, kind.into(), Code::new(fit), lot.size, blanks)
         });
     }
@@ -1263,10 +1098,7 @@ fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<She
 fn goals_stand_in_their_order() {
     let plan = choose(&random_job(1), &Watch::patient()).unwrap();
     let aims: Vec<Aim> = plan.goals.iter().map(|goal| goal.aim).collect();
-    assert_eq!(
-        aims,
-        [Aim::ServedWeight, Aim::Waste, Aim::Pieces, Aim::Scarcity]
-    );
+    assert_eq!(aims, [Aim::ServedWeight, Aim::Waste, Aim::Pieces, Aim::Scarcity]);
 }
 
 /// Where whole numbers cannot carry the weights, each priority is a goal of its own, and the
@@ -1277,26 +1109,16 @@ fn many_priorities_are_served_stage_by_stage() {
     let can = |job: &Job| !all_ways(job, &job.pumps[0]).is_empty();
     let job = (0..).map(random_job).find(can).unwrap();
     let pump = job.pumps[0].clone();
-    let alike = (1..=34).map(|priority| Pump {
-        tag: format!("P-{priority}"),
-        priority,
-        ..pump.clone()
-    });
+    let alike =
+        (1..=34).map(|priority| Pump { tag: format!("P-{priority}"), priority, ..pump.clone() });
     let job = job.with(|job| job.pumps = alike.collect()).unwrap();
     let plan = choose(&job, &Watch::patient()).unwrap();
     assert!(plan.proven());
     assert!(matches!(plan.goals[0].aim, Aim::ServedOf(1)) && plan.goals.len() == 37);
     // All alike, so the first priorities are served, as far as the stock goes.
-    let served: Vec<bool> = plan
-        .kits
-        .iter()
-        .map(|kit| matches!(kit, Kit::Served(_)))
-        .collect();
+    let served: Vec<bool> = plan.kits.iter().map(|kit| matches!(kit, Kit::Served(_))).collect();
     let count = served.iter().filter(|s| **s).count();
-    assert!(
-        served[..count].iter().all(|s| *s) && count > 0 && count < 34,
-        "{count}"
-    );
+    assert!(served[..count].iter().all(|s| *s) && count > 0 && count < 34, "{count}");
     gapwright::verify::verify(job, plan).unwrap();
 }
 
@@ -1325,10 +1147,7 @@ fn fleets_that_open_packs_are_never_overdrawn() {
             (waste.value, waste.bound)
         };
         let (least, packed) = (waste(&singly), waste(&packed));
-        assert!(
-            packed.0 >= least.1,
-            "seed {seed}: {packed:?} below {least:?}"
-        );
+        assert!(packed.0 >= least.1, "seed {seed}: {packed:?} below {least:?}");
         println!("seed {seed}: singly {least:?}, by the pack {packed:?}");
         spoils += usize::from(packed.0 > least.1);
     }

@@ -38,16 +38,12 @@ fn random_shop(seed: u64) -> (Job, Market) {
         }
         for pump in &mut job.pumps {
             let days: Option<i64> = [None, Some(3), Some(10)][rng.random_range(0..3)];
-            pump.due = days.map(|days| Due {
-                shown: String::new(),
-                serial: (TODAY + days) as f64 + 0.25,
-            });
+            pump.due =
+                days.map(|days| Due { shown: String::new(), serial: (TODAY + days) as f64 + 0.25 });
         }
     };
     let job = random_job(seed).with(change).unwrap();
-    let budget = rng
-        .random_bool(0.4)
-        .then(|| Money::from_raw(rng.random_range(0..=24) * 500_000));
+    let budget = rng.random_bool(0.4).then(|| Money::from_raw(rng.random_range(0..=24) * 500_000));
     let market = Market::of(&job, TODAY, budget, |_| true).unwrap();
     (job, market)
 }
@@ -77,21 +73,14 @@ impl Shopping<'_> {
         let ways = self.ways;
         for way in &ways[pump] {
             self.add(pump, way, true);
-            let next = [
-                sum[0] - weight(self.job, pump),
-                sum[1],
-                sum[2] + way.cost[0],
-            ];
+            let next = [sum[0] - weight(self.job, pump), sum[1], sum[2] + way.cost[0]];
             self.on(pump + 1, next);
             self.add(pump, way, false);
         }
     }
 
     fn add(&mut self, pump: usize, way: &Way, put: bool) {
-        let due = self.job.pumps[pump]
-            .due
-            .as_ref()
-            .map(|due| due.serial as i64);
+        let due = self.job.pumps[pump].due.as_ref().map(|due| due.serial as i64);
         for (item, &count) in way.used.iter().enumerate() {
             let lead = self.job.stock[item].terms.lead_days.unwrap_or(0);
             let early = due.is_some_and(|due| TODAY + i64::from(lead) > due);
@@ -124,11 +113,7 @@ impl Shopping<'_> {
                     i64::from(paid_for(self.job, item, self.used[item])) * lot.unit_cost.raw();
             }
         }
-        if self
-            .market
-            .budget
-            .is_some_and(|budget| sum[1] > budget.raw())
-        {
+        if self.market.budget.is_some_and(|budget| sum[1] > budget.raw()) {
             return;
         }
         if !self.job.sheets.is_empty() && !can_be_cut(self.job, &self.used) {
@@ -182,11 +167,7 @@ fn every_small_purchase_comes_out_as_exhaustive_search_says() {
         let found = purchase(&job, &market, &Watch::patient()).expect("small jobs can be listed");
         assert!(found.plan.proven(), "case {seed}: not proven");
         let goal = |aim| found.plan.goal(aim).expect("a goal").value;
-        let value = [
-            -goal(Aim::ServedWeight),
-            goal(Aim::Purchase),
-            goal(Aim::Waste),
-        ];
+        let value = [-goal(Aim::ServedWeight), goal(Aim::Purchase), goal(Aim::Waste)];
         assert_eq!(Some(value), shopping.best, "case {seed}");
         assert_eq!(found.cost(&market).raw(), value[1], "case {seed}");
         let (packs, plan) = (found.packs.clone(), found.plan.clone());
@@ -202,17 +183,11 @@ fn every_small_purchase_comes_out_as_exhaustive_search_says() {
         if let Some(item) = packs.iter().position(|&packs| packs > 0) {
             let mut wrong = verified.purchase().clone();
             wrong.packs[item] -= 1;
-            assert!(
-                verify_purchase(&job, &market, wrong).is_err(),
-                "case {seed}"
-            );
+            assert!(verify_purchase(&job, &market, wrong).is_err(), "case {seed}");
             let mut poorer = market.clone();
             poorer.budget = Some(Money::from_raw(value[1] - 1));
             let right = verified.purchase().clone();
-            assert!(
-                verify_purchase(&job, &poorer, right).is_err(),
-                "case {seed}"
-            );
+            assert!(verify_purchase(&job, &poorer, right).is_err(), "case {seed}");
         }
         assert_eq!(
             purchase(&job, &market, &Watch::patient()).unwrap().plan,

@@ -19,16 +19,11 @@ const MOST: usize = 1_000;
 pub fn factor(level: i64, effective: Option<f64>) -> f64 {
     static KNOWN: LazyLock<Vec<Vec<f64>>> = LazyLock::new(|| {
         let of_level = |(level, _): &(i64, f64)| -> Vec<f64> {
-            (1..=MOST)
-                .map(|freedom| quantile(*level as f64 / 1e6, freedom))
-                .collect()
+            (1..=MOST).map(|freedom| quantile(*level as f64 / 1e6, freedom)).collect()
         };
         LEVELS.iter().map(of_level).collect()
     });
-    let at = LEVELS
-        .iter()
-        .position(|(known, _)| *known == level)
-        .unwrap();
+    let at = LEVELS.iter().position(|(known, _)| *known == level).unwrap();
     let exact = match effective {
         None => LEVELS[at].1,
         Some(effective) => {
@@ -64,18 +59,10 @@ fn within(t: f64, freedom: usize) -> f64 {
     for step in 1..=freedom / 2 {
         sum += term;
         let double = 2.0 * step as f64;
-        let ratio = if odd {
-            double / (double + 1.0)
-        } else {
-            (double - 1.0) / double
-        };
+        let ratio = if odd { double / (double + 1.0) } else { (double - 1.0) / double };
         term *= cosine.powi(2) * ratio;
     }
-    if odd {
-        std::f64::consts::FRAC_2_PI * (angle + sine * sum)
-    } else {
-        sine * sum
-    }
+    if odd { std::f64::consts::FRAC_2_PI * (angle + sine * sum) } else { sine * sum }
 }
 
 /// Source: JCGM 100:2008, table G.2 (from memory): factors with two places.
@@ -99,11 +86,7 @@ fn factors_are_those_printed() {
     ] {
         for ((level, normal), printed) in LEVELS.into_iter().zip([at_90, at_95, at_99]) {
             let found = factor(level, Some(f64::from(freedom) + 0.9));
-            assert_eq!(
-                (found * 100.0).round() as i32,
-                printed,
-                "{freedom} at {level}"
-            );
+            assert_eq!((found * 100.0).round() as i32, printed, "{freedom} at {level}");
             assert!(found > normal);
         }
     }

@@ -20,21 +20,15 @@ fn tenths(n: i64) -> Length {
 }
 
 fn blade(thickness: i64, within: i64) -> Blade {
-    Blade {
-        thickness: tenths(thickness),
-        tolerance: Tolerance::even(tenths(within)),
-        count: 1,
-    }
+    Blade { thickness: tenths(thickness), tolerance: Tolerance::even(tenths(within)), count: 1 }
 }
 
 /// Count, how far inside the limit, and whether a pump as predicted passes, of the best stack by every subset.
 fn by_hand(set: &[Blade], wanted: &Wanted, go: bool) -> Option<(bool, u32, i64)> {
     let mut best: Option<(bool, u32, i64)> = None;
     for subset in 1_u32..1 << set.len() {
-        let blades: Vec<&Blade> = (0..set.len())
-            .filter(|at| subset & (1 << at) != 0)
-            .map(|at| &set[at])
-            .collect();
+        let blades: Vec<&Blade> =
+            (0..set.len()).filter(|at| subset & (1 << at) != 0).map(|at| &set[at]).collect();
         let count = subset.count_ones();
         if count > MOST {
             continue;
@@ -46,16 +40,8 @@ fn by_hand(set: &[Blade], wanted: &Wanted, go: bool) -> Option<(bool, u32, i64)>
         let [lower, upper] = wanted.limits.map(Length::ticks);
         let [least, greatest] = wanted.predicted.map(Fine::raw);
         let (shows, passes, off) = match go {
-            true => (
-                thin >= lower,
-                i128::from(thick) * 1_000_000 <= least,
-                thin - lower,
-            ),
-            false => (
-                thick <= upper,
-                i128::from(thin) * 1_000_000 >= greatest,
-                upper - thick,
-            ),
+            true => (thin >= lower, i128::from(thick) * 1_000_000 <= least, thin - lower),
+            false => (thick <= upper, i128::from(thin) * 1_000_000 >= greatest, upper - thick),
         };
         // A stack that is half the limit away is not just inside it.
         let nominal = sum(&|b| b.thickness.ticks());
@@ -144,16 +130,10 @@ fn job(feelers: &str) -> Result<gapwright::job::Job, Vec<String>> {
     std::fs::write(stock.join("Feelers.csv"), feelers).unwrap();
     let pumps = folder.path().join("pumps.csv");
     std::fs::write(&pumps, PUMPS).unwrap();
-    let sources = Sources {
-        stock,
-        pumps,
-        ..Sources::default()
-    };
+    let sources = Sources { stock, pumps, ..Sources::default() };
     read::job(&sources).map_err(|problems| {
         let told = problems.sorted();
-        told.iter()
-            .map(|p| format!("{} {}", p.place, p.found))
-            .collect()
+        told.iter().map(|p| format!("{} {}", p.place, p.found)).collect()
     })
 }
 
@@ -166,20 +146,10 @@ fn the_sheet_of_blades_is_read_with_its_units_and_both_sides() {
     let [metric, inch] = job.feelers.as_slice() else {
         panic!("{:?}", job.feelers);
     };
-    assert_eq!(
-        (metric.thickness, metric.count),
-        (Length::from_ticks(5_000_000), 1)
-    );
-    assert_eq!(
-        (inch.tolerance.plus, inch.tolerance.minus),
-        (tenths(2), tenths(1))
-    );
+    assert_eq!((metric.thickness, metric.count), (Length::from_ticks(5_000_000), 1));
+    assert_eq!((inch.tolerance.plus, inch.tolerance.minus), (tenths(2), tenths(1)));
     assert_eq!(inch.count, 2);
-    assert!(
-        !job.unused.iter().any(|text| text.contains("Feelers")),
-        "{:?}",
-        job.unused
-    );
+    assert!(!job.unused.iter().any(|text| text.contains("Feelers")), "{:?}", job.unused);
 }
 
 #[test]
@@ -194,10 +164,7 @@ fn a_blade_without_a_tolerance_a_unit_or_a_thickness_is_told_with_its_cell() {
     ];
     assert_eq!(told.len(), ends.len(), "{told:#?}");
     for ((cell, words), problem) in ends.iter().zip(&told) {
-        assert!(
-            problem.contains(cell) && problem.contains("Feelers"),
-            "{problem}"
-        );
+        assert!(problem.contains(cell) && problem.contains("Feelers"), "{problem}");
         assert!(problem.contains(words), "{problem}");
     }
 }

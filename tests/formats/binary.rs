@@ -34,21 +34,7 @@ impl Part {
     fn row(self, number: u32, hidden: bool) -> Part {
         let mut body = number.to_le_bytes().to_vec();
         // Style 0, a height, no extra lines, then the outline level and the flags.
-        body.extend([
-            0,
-            0,
-            0,
-            0,
-            0x2c,
-            0x01,
-            0,
-            if hidden { 0x10 } else { 0 },
-            0,
-            0,
-            0,
-            0,
-            0,
-        ]);
+        body.extend([0, 0, 0, 0, 0x2c, 0x01, 0, if hidden { 0x10 } else { 0 }, 0, 0, 0, 0, 0]);
         self.record(0, &body)
     }
 
@@ -67,11 +53,8 @@ fn wide(text: &str) -> Vec<u8> {
 }
 
 fn sheet_part(cells: impl FnOnce(Part) -> Part) -> Vec<u8> {
-    let columns: Vec<u8> = [1_u32, 1, 2_560, 0]
-        .into_iter()
-        .flat_map(u32::to_le_bytes)
-        .chain([1, 0])
-        .collect();
+    let columns: Vec<u8> =
+        [1_u32, 1, 2_560, 0].into_iter().flat_map(u32::to_le_bytes).chain([1, 0]).collect();
     let part = Part::default()
         .record(129, &[])
         .record(148, &[0; 16])
@@ -101,12 +84,7 @@ pub fn workbook() -> Vec<u8> {
             .cell(4, 2, 0, &[1])
             .row(4, false)
             .cell(8, 0, 0, &[wide("made of parts"), formula.to_vec()].concat())
-            .cell(
-                9,
-                1,
-                0,
-                &[0.05_f64.to_le_bytes().as_slice(), &formula].concat(),
-            )
+            .cell(9, 1, 0, &[0.05_f64.to_le_bytes().as_slice(), &formula].concat())
             .cell(11, 2, 0, &[&[0x07][..], &formula].concat())
     });
     let old = sheet_part(|part| part);

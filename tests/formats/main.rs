@@ -1,12 +1,7 @@
 //! Every kind of workbook gives the same cells: against what was typed, and against the tables
 //! that the general reader (calamine) lays out of well-made files.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::cast_possible_truncation,
-    missing_docs
-)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation, missing_docs)]
 
 mod binary;
 
@@ -111,9 +106,7 @@ fn every_kind_of_workbook_gives_the_same_cells() {
         let book = read(&format!("shop.{kind}"));
         let names: Vec<_> = book.sheets.iter().map(|s| s.name.as_str()).collect();
         assert_eq!(names, ["Stock", "Old", "Empty"], "{kind}");
-        let [stock, old, empty] = book.sheets.as_slice() else {
-            unreachable!()
-        };
+        let [stock, old, empty] = book.sheets.as_slice() else { unreachable!() };
         let mut found = cells(stock);
         if kind == "ods" {
             // LibreOffice writes the truth values of this file as numbers shown as TRUE, FALSE.
@@ -138,12 +131,9 @@ fn every_kind_of_workbook_gives_the_same_cells() {
 fn a_formula_that_was_never_worked_out_has_no_value() {
     let book = read("typed.xlsx");
     let found = cells(&book.sheets[0]);
-    for formula in [
-        "G8: formula =3*4",
-        "E10: formula =C1/0",
-        "G10: formula =6/2",
-        "I10: formula =\"A\"&11",
-    ] {
+    for formula in
+        ["G8: formula =3*4", "E10: formula =C1/0", "G10: formula =6/2", "I10: formula =\"A\"&11"]
+    {
         assert!(found.iter().any(|cell| cell == formula), "{formula}");
     }
 }
@@ -205,9 +195,7 @@ fn the_bytes_decide_not_the_name() {
 fn binary_records_give_the_same_cells_too() {
     let bytes = binary::workbook();
     let book = workbook("shop.xlsb", bytes, &mut Memory::default()).unwrap();
-    let [stock, old] = book.sheets.as_slice() else {
-        panic!("{} sheets", book.sheets.len())
-    };
+    let [stock, old] = book.sheets.as_slice() else { panic!("{} sheets", book.sheets.len()) };
     assert_eq!(
         cells(stock),
         [
@@ -244,12 +232,7 @@ fn text_files_in_utf_16_and_with_other_separators() {
     ] {
         let book = workbook("a.csv", bytes, &mut Memory::default()).unwrap();
         let found = cells(&book.sheets[0]);
-        let expected = [
-            "A1: text Item",
-            "B1: text On hand",
-            "A2: text S-\u{b5}",
-            "B2: text 4",
-        ];
+        let expected = ["A1: text Item", "B1: text On hand", "A2: text S-\u{b5}", "B2: text 4"];
         assert_eq!(found, expected);
     }
 }
@@ -257,24 +240,10 @@ fn text_files_in_utf_16_and_with_other_separators() {
 #[test]
 fn rows_of_text_files_are_counted_as_a_spreadsheet_counts_them() {
     for end in ["\n", "\r\n", "\r"] {
-        let lines = [
-            "",
-            "Item,Note",
-            "",
-            "S-1,\"two",
-            "lines\"",
-            "",
-            "",
-            "S-2,x",
-            "",
-        ];
+        let lines = ["", "Item,Note", "", "S-1,\"two", "lines\"", "", "", "S-2,x", ""];
         let bytes = lines.join(end).into_bytes();
         let book = workbook("a.csv", bytes, &mut Memory::default()).unwrap();
-        let rows: Vec<_> = book.sheets[0]
-            .rows
-            .iter()
-            .map(|row| row.number + 1)
-            .collect();
+        let rows: Vec<_> = book.sheets[0].rows.iter().map(|row| row.number + 1).collect();
         assert_eq!(rows, [2, 4, 7], "{end:?}");
     }
 }

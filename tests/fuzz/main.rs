@@ -1,11 +1,6 @@
 //! The corpus of the fuzz targets, gone through by an ordinary test; see `tests/fuzz/run`.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::cast_precision_loss,
-    missing_docs
-)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_precision_loss, missing_docs)]
 
 mod bodies;
 
@@ -15,9 +10,7 @@ use std::path::Path;
 #[test]
 fn every_input_of_the_corpus_is_taken_or_refused_in_words() {
     for (target, body) in bodies::ALL {
-        let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
-            .join("tests/fuzz/corpus")
-            .join(target);
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fuzz/corpus").join(target);
         let mut count = 0;
         for entry in fs::read_dir(&folder).unwrap() {
             let path = entry.unwrap().path();
@@ -40,11 +33,8 @@ fn a_plan_reads_back_as_the_pieces_that_were_chosen() {
     let cut = |item: usize| example.job().stock[item].cut.is_some();
     assert!(picks().any(|pick| cut(pick.item)), "a gasket is cut");
     bodies::json::reads_back(example);
-    let sample = |name: &str| {
-        Path::new(env!("CARGO_MANIFEST_DIR"))
-            .join("samples/outage")
-            .join(name)
-    };
+    let sample =
+        |name: &str| Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/outage").join(name);
     let job = gapwright::read::job(&gapwright::read::Sources {
         stock: sample("stock.xlsx"),
         pumps: sample("pumps.xlsx"),

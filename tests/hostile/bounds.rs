@@ -28,9 +28,7 @@ fn under_limits() -> Command {
     command
         .env("MALLOC_ARENA_MAX", "1")
         .arg("-c")
-        .arg(format!(
-            "ulimit -v {KILOBYTES} && ulimit -t {SECONDS} && exec \"$0\" \"$@\""
-        ))
+        .arg(format!("ulimit -v {KILOBYTES} && ulimit -t {SECONDS} && exec \"$0\" \"$@\""))
         .arg(env!("CARGO_BIN_EXE_gapwright"));
     command
 }
@@ -77,9 +75,7 @@ fn accepted(name: &str, bytes: &[u8]) {
 #[track_caller]
 fn refused_within(megabytes: u32, name: &str, bytes: &[u8], words: &str) {
     let read = workbook(name, bytes.to_vec(), &mut Memory::of_megabytes(megabytes));
-    let said = read
-        .map(drop)
-        .map_err(|problem: Problem| problem.to_string());
+    let said = read.map(drop).map_err(|problem: Problem| problem.to_string());
     assert!(said.as_ref().is_err_and(|s| s.contains(words)), "{said:?}");
 }
 
@@ -123,18 +119,10 @@ fn a_single_value_without_end() {
     refused(
         "stock.xlsx",
         &with_part(SHEET, format!("{head}{blanks}{tail}").into_bytes()),
-        &[
-            "far too long",
-            "part xl/worksheets/sheet1.xml",
-            "Nothing was written",
-        ],
+        &["far too long", "part xl/worksheets/sheet1.xml", "Nothing was written"],
     );
     let comment = format!("{head}<!-- {} -->{tail}", "<".repeat(20_000_000));
-    refused(
-        "stock.xlsx",
-        &with_part(SHEET, comment.into_bytes()),
-        &["far too long"],
-    );
+    refused("stock.xlsx", &with_part(SHEET, comment.into_bytes()), &["far too long"]);
 }
 
 #[test]
@@ -159,31 +147,18 @@ fn a_million_blank_formatted_rows() {
         )
         .unwrap();
     }
-    accepted(
-        "stock.xlsx",
-        &with_part(SHEET, format!("{head}{rows}{tail}").into_bytes()),
-    );
+    accepted("stock.xlsx", &with_part(SHEET, format!("{head}{rows}{tail}").into_bytes()));
 }
 
 #[test]
 fn texts_that_are_promised_repeated_or_too_many() {
     let promised = "<sst uniqueCount=\"4000000000\"><si><t>a</t></si></sst>";
-    refused(
-        "stock.xlsx",
-        &with_part(TEXTS, promised.into()),
-        &["too many texts", "--memory"],
-    );
+    refused("stock.xlsx", &with_part(TEXTS, promised.into()), &["too many texts", "--memory"]);
     let many = format!("<sst>{}</sst>", "<si><t/></si>".repeat(4_000_000));
-    refused(
-        "stock.xlsx",
-        &with_part(TEXTS, many.into_bytes()),
-        &["too many texts"],
-    );
+    refused("stock.xlsx", &with_part(TEXTS, many.into_bytes()), &["too many texts"]);
     // One long text in a few bytes a cell.
-    let text = format!(
-        "<sst>{}</sst>",
-        format!("<si><t>{}</t></si>", "x".repeat(30_000)).repeat(30)
-    );
+    let text =
+        format!("<sst>{}</sst>", format!("<si><t>{}</t></si>", "x".repeat(30_000)).repeat(30));
     let bytes = with_part(TEXTS, text.into_bytes());
     let (head, tail) = good_sheet();
     let cells = "<row><c t=\"s\"><v>29</v></c></row>".repeat(100_000);
@@ -194,10 +169,7 @@ fn texts_that_are_promised_repeated_or_too_many() {
 
 fn replaced(bytes: &[u8], part: &str, content: Vec<u8>) -> Vec<u8> {
     let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).unwrap();
-    let names: Vec<String> = archive
-        .file_names()
-        .map(|n| n.unwrap().to_string())
-        .collect();
+    let names: Vec<String> = archive.file_names().map(|n| n.unwrap().to_string()).collect();
     assert!(names.iter().any(|name| name == part), "{part} in {names:?}");
     let parts: Vec<(String, Vec<u8>)> = names
         .into_iter()
@@ -219,11 +191,7 @@ fn styles_that_multiply() {
         "<styleSheet><fonts>{font}</fonts><cellXfs>{}</cellXfs></styleSheet>",
         "<xf fontId=\"0\" numFmtId=\"0\"/>".repeat(60_000)
     );
-    refused(
-        "stock.xlsx",
-        &with_part("xl/styles.xml", styles.into_bytes()),
-        &["styles"],
-    );
+    refused("stock.xlsx", &with_part("xl/styles.xml", styles.into_bytes()), &["styles"]);
 }
 
 #[test]
@@ -237,10 +205,7 @@ fn parts_without_number() {
 fn xml_that_is_broken_or_nested_without_end() {
     let (head, tail) = good_sheet();
     for (content, words) in [
-        (
-            format!("{head}<row></c>{tail}"),
-            "part xl/worksheets/sheet1.xml",
-        ),
+        (format!("{head}<row></c>{tail}"), "part xl/worksheets/sheet1.xml"),
         (head.clone(), "it ends too early"),
         (
             format!("{head}<row r=\"9\"><c r=\"A9\" t=\"e\"><v>#WHAT!</v></c></row>{tail}"),
@@ -254,16 +219,9 @@ fn xml_that_is_broken_or_nested_without_end() {
             format!("{head}<row r=\"9\"><c r=\"ZZZZZZZ99999999999\"><v>1</v></c></row>{tail}"),
             "cannot be read",
         ),
-        (
-            format!("{head}{}{tail}", "<row>".repeat(2_000_000)),
-            "part xl/worksheets/sheet1.xml",
-        ),
+        (format!("{head}{}{tail}", "<row>".repeat(2_000_000)), "part xl/worksheets/sheet1.xml"),
     ] {
-        refused(
-            "stock.xlsx",
-            &with_part(SHEET, content.into_bytes()),
-            &[words],
-        );
+        refused("stock.xlsx", &with_part(SHEET, content.into_bytes()), &[words]);
     }
     // Open elements are remembered, so they may not be very many, nor their names very long.
     let deep = |name: &str, many: usize| {
@@ -277,11 +235,7 @@ fn xml_that_is_broken_or_nested_without_end() {
     }
     // Entities that name each other are not followed.
     let laughs = "<!DOCTYPE sst [<!ENTITY a \"ha\"><!ENTITY b \"&a;&a;&a;&a;\">]><sst><si><t>&b;</t></si></sst>";
-    refused(
-        "stock.xlsx",
-        &with_part(TEXTS, laughs.into()),
-        &["cannot be read"],
-    );
+    refused("stock.xlsx", &with_part(TEXTS, laughs.into()), &["cannot be read"]);
 }
 
 #[test]
@@ -299,20 +253,14 @@ fn sheets_that_lead_elsewhere_or_to_one_part() {
     let listed =
         |name: &str, id: &str| format!("<sheet name=\"{name}\" sheetId=\"1\" r:id=\"{id}\"/>");
     // Three thousand sheets, all of them the same million rows.
-    let many: String = (0..3_000)
-        .map(|n| listed(&format!("S{n}"), "rId1"))
-        .collect();
+    let many: String = (0..3_000).map(|n| listed(&format!("S{n}"), "rId1")).collect();
     refused(
         "stock.xlsx",
         &replaced(&large, "xl/workbook.xml", book(&many)),
         &["more than 1000 sheets"],
     );
     let two = listed("Stock", "rId1") + &listed("Other", "rId1");
-    refused(
-        "stock.xlsx",
-        &replaced(&large, "xl/workbook.xml", book(&two)),
-        &["share their cells"],
-    );
+    refused("stock.xlsx", &replaced(&large, "xl/workbook.xml", book(&two)), &["share their cells"]);
     let same = listed("Stock", "rId1") + &listed("Stock", "rId2");
     refused(
         "stock.xlsx",
@@ -320,11 +268,7 @@ fn sheets_that_lead_elsewhere_or_to_one_part() {
         &["two sheets of one name"],
     );
     let long = listed(&"x".repeat(3_000_000), "rId1");
-    refused(
-        "stock.xlsx",
-        &replaced(&large, "xl/workbook.xml", book(&long)),
-        &["a sheet named"],
-    );
+    refused("stock.xlsx", &replaced(&large, "xl/workbook.xml", book(&long)), &["a sheet named"]);
     // A part that is not named as XML is, and would not have been looked at.
     let relations = "<Relationships><Relationship Id=\"rId1\" Type=\"http://schemas.openxmlformats.org/\
         officeDocument/2006/relationships/worksheet\" Target=\"worksheets/sheet1.dat\"/></Relationships>";
@@ -350,9 +294,7 @@ fn hidden_rows_relations_and_headings_without_end() {
     let names: Vec<String> = (0..16_000).map(|n| format!("Column {n}")).collect();
     let wide = STOCK.replacen("Reserved", &format!("Reserved,{}", names.join(",")), 1);
     accepted("stock.csv", wide.as_bytes());
-    let names: Vec<String> = (0..300)
-        .map(|n| format!("{n} {}", "x".repeat(32_000)))
-        .collect();
+    let names: Vec<String> = (0..300).map(|n| format!("{n} {}", "x".repeat(32_000))).collect();
     let long = STOCK.replacen("Reserved", &format!("Reserved,{}", names.join(",")), 1);
     accepted("stock.csv", long.as_bytes());
 }
@@ -362,25 +304,18 @@ fn a_wrong_prefix_on_every_fit_code_is_said_in_time() {
     let mut stock = "Item,Kind,Fit,Thickness (in),Tolerance (in),On hand\n".to_string();
     let mut pumps = PUMPS.lines().next().unwrap().to_string() + "\n";
     for n in 0..20_000 {
-        stock.push_str(&format!(
-            "S{n},shim,F{n},0.010,0.0002,4\nG{n},gasket,F{n},0.090,0.0005,2\n"
-        ));
+        stock
+            .push_str(&format!("S{n},shim,F{n},0.010,0.0002,4\nG{n},gasket,F{n},0.090,0.0005,2\n"));
     }
     for n in 0..10_000 {
-        pumps.push_str(&format!(
-            "P{n},screwed-impeller,1,FX{n},FX{n},0.031,0.050\n"
-        ));
+        pumps.push_str(&format!("P{n},screwed-impeller,1,FX{n},FX{n},0.031,0.050\n"));
     }
     let shop = Shop::new(&stock, &pumps);
     let output = limited(&shop.path("stock.csv"), &shop);
     let said = String::from_utf8_lossy(&output.stderr);
     assert_eq!(output.status.code(), Some(2));
     assert!(said.contains("and 19980 more"), "{}", &said[..2_000]);
-    assert!(
-        said.contains("20000 problems"),
-        "{}",
-        &said[said.len() - 300..]
-    );
+    assert!(said.contains("20000 problems"), "{}", &said[said.len() - 300..]);
     assert!(said.len() < 20_000, "{} bytes", said.len());
 }
 
@@ -391,10 +326,7 @@ fn open_document(table: &str) -> Vec<u8> {
          </office:body></office:document-content>"
     );
     zipped([
-        (
-            "mimetype",
-            b"application/vnd.oasis.opendocument.spreadsheet".to_vec(),
-        ),
+        ("mimetype", b"application/vnd.oasis.opendocument.spreadsheet".to_vec()),
         ("content.xml", content.into_bytes()),
     ])
 }
@@ -413,22 +345,16 @@ fn cells_repeated_without_end() {
              </table:table-row></table:table>"
         ))
     };
-    for (rows, columns) in [
-        ("1048576", "16384"),
-        ("4294967296", "1"),
-        ("99999999999999999999", "3"),
-    ] {
+    for (rows, columns) in
+        [("1048576", "16384"), ("4294967296", "1"), ("99999999999999999999", "3")]
+    {
         let bytes = table(rows, &cell(columns));
         let shop = Shop::new(STOCK, PUMPS);
         fs::write(shop.path("stock.ods"), bytes).unwrap();
         let output = limited(&shop.path("stock.ods"), &shop);
         assert_eq!(output.status.code(), Some(2), "{rows} x {columns}");
     }
-    refused(
-        "stock.ods",
-        &table("1048576", &cell("16384")),
-        &["too many cells"],
-    );
+    refused("stock.ods", &table("1048576", &cell("16384")), &["too many cells"]);
     let blanks = "<table:table-cell office:value-type=\"string\"><text:p><text:s text:c=\"4000000000\"/></text:p></table:table-cell>";
     refused("stock.ods", &table("1", blanks), &["far too long"]);
     // A whole sheet of styled cells with nothing in them, as programs write it, costs nothing.
@@ -445,10 +371,7 @@ fn an_open_document_that_is_cut_short() {
     let mut part = archive.by_name("content.xml").unwrap();
     std::io::Read::read_to_string(&mut part, &mut content).unwrap();
     let mut refusals = 0;
-    for cut in (0..content.len())
-        .step_by(97)
-        .filter(|cut| content.is_char_boundary(*cut))
-    {
+    for cut in (0..content.len()).step_by(97).filter(|cut| content.is_char_boundary(*cut)) {
         let bytes = replaced(&whole, "content.xml", content.as_bytes()[..cut].to_vec());
         let read = workbook("stock.ods", bytes, &mut Memory::default());
         if cut > 0 {
@@ -477,12 +400,7 @@ fn old_workbook(records: &[(u16, Vec<u8>)]) -> Vec<u8> {
 #[test]
 fn one_long_text_shown_in_very_many_cells_of_an_old_workbook() {
     let begin = (0x0809, vec![0, 6, 5, 0, 0, 0, 0, 0]);
-    let text = [
-        &[1, 0, 0, 0, 1, 0, 0, 0][..],
-        &8_000_u16.to_le_bytes(),
-        &[0],
-        &[b'x'; 8_000],
-    ];
+    let text = [&[1, 0, 0, 0, 1, 0, 0, 0][..], &8_000_u16.to_le_bytes(), &[0], &[b'x'; 8_000]];
     let mut records = vec![begin.clone(), (0x00fc, text.concat())];
     // The sheet begins behind what comes before it.
     let before: usize = records.iter().map(|(_, body)| 4 + body.len()).sum();
@@ -520,10 +438,7 @@ fn damaged_old_workbooks_never_panic_nor_run_on() {
                 }
             }
         }
-        assert!(
-            read > 100 && refused > 100,
-            "{name}: {read} read, {refused} refused"
-        );
+        assert!(read > 100 && refused > 100, "{name}: {read} read, {refused} refused");
     }
 }
 
@@ -531,30 +446,14 @@ fn damaged_old_workbooks_never_panic_nor_run_on() {
 fn text_files_without_end() {
     let lines = |line: &str, many: usize| line.repeat(many).into_bytes();
     refused("stock.csv", &lines("\"", 1_000_001), &["never closed"]);
-    refused(
-        "stock.csv",
-        &lines(",", 1_000_000),
-        &["more values in one line"],
-    );
-    refused(
-        "stock.csv",
-        &lines("a,b,c,d\n", 1_000_000),
-        &["too many cells", "--memory"],
-    );
+    refused("stock.csv", &lines(",", 1_000_000), &["more values in one line"]);
+    refused("stock.csv", &lines("a,b,c,d\n", 1_000_000), &["too many cells", "--memory"]);
     refused("stock.csv", b"Item,Kind\nS\x001,shim\n", &["line 2", "NUL"]);
-    refused(
-        "stock.csv",
-        &lines("Item\n", 13_000_000),
-        &["a file of 65 MB"],
-    );
+    refused("stock.csv", &lines("Item\n", 13_000_000), &["a file of 65 MB"]);
     // Very many bad cells: a problem for each would take more memory than the cells.
     let mut stock = STOCK.to_string();
     stock.push_str(&"X,shim,F1,thick,wide,some,none\n".repeat(200_000));
-    refused(
-        "stock.csv",
-        stock.as_bytes(),
-        &["`thick`", "Nothing was written"],
-    );
+    refused("stock.csv", stock.as_bytes(), &["`thick`", "Nothing was written"]);
 }
 
 #[cfg(unix)]
@@ -590,11 +489,7 @@ fn files_beside_the_workbooks_are_bounded_too() {
     let run = |extra: &[&str]| {
         let output = under_limits()
             .args(extra)
-            .args([
-                shop.path("pumps.csv"),
-                "--stock".into(),
-                shop.path("stock.csv"),
-            ])
+            .args([shop.path("pumps.csv"), "--stock".into(), shop.path("stock.csv")])
             .arg("--models")
             .arg(&models)
             .output()
@@ -618,19 +513,12 @@ fn files_beside_the_workbooks_are_bounded_too() {
     }
     fs::write(shop.path("pumps.csv"), PUMPS).unwrap();
     let pipe = models.join("pipe.toml");
-    assert!(
-        Command::new("mkfifo")
-            .arg(&pipe)
-            .status()
-            .unwrap()
-            .success()
-    );
+    assert!(Command::new("mkfifo").arg(&pipe).status().unwrap().success());
     assert!(run(&["stack"]).contains("pipe.toml"));
     fs::remove_file(&pipe).unwrap();
-    for (name, text) in [
-        ("large.json", " ".repeat(40_000_000)),
-        ("deep.json", "[".repeat(10_000_000)),
-    ] {
+    for (name, text) in
+        [("large.json", " ".repeat(40_000_000)), ("deep.json", "[".repeat(10_000_000))]
+    {
         let path = shop.path(name);
         fs::write(&path, text).unwrap();
         assert!(run(&["stack", "--plan", path.to_str().unwrap()]).contains("no plan"));

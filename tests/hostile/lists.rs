@@ -53,10 +53,7 @@ fn a_nameless_sum_is_a_total_and_another_number_is_not() {
     for last in [",,,,,10,\n", ",,,,,10,0\n"] {
         let (job, warnings) = read(&with(last));
         assert_eq!(counts(&job).len(), 3);
-        each(
-            &warnings,
-            &[("cell F5", "a row of totals (`10`), left out")],
-        );
+        each(&warnings, &[("cell F5", "a row of totals (`10`), left out")]);
     }
     for last in [",,,,,11,\n", ",,,,,10,1\n", ",,,,,,0\n"] {
         let found = problems_of(&with(last), PUMPS);
@@ -78,21 +75,13 @@ fn a_lot_is_never_taken_for_a_total() {
 #[test]
 fn a_note_below_the_list_is_asked_about_once() {
     let found = problems_of(&format!("{STOCK}counted by the night shift,,,,,,\n"), PUMPS);
-    each(
-        &found,
-        &[(
-            "cell A5",
-            "a row with nothing in it but `counted by the night shift`",
-        )],
-    );
+    each(&found, &[("cell A5", "a row with nothing in it but `counted by the night shift`")]);
 }
 
 #[test]
 fn what_stands_beside_the_list_is_left_alone_and_said() {
-    let stock = STOCK.replace(
-        "S20,shim,F1,0.020,0.0002,4,0",
-        "S20,shim,F1,0.020,0.0002,4,0,,see me",
-    );
+    let stock =
+        STOCK.replace("S20,shim,F1,0.020,0.0002,4,0", "S20,shim,F1,0.020,0.0002,4,0,,see me");
     let (job, warnings) = read(&format!("{stock},,,,,,,,,call the vendor\n"));
     assert_eq!(counts(&job).len(), 3);
     assert!(warnings.is_empty(), "{warnings:#?}");
@@ -112,19 +101,10 @@ S10,shim,F1,0.25,0.2,4
     let (job, _) = read(&format!("{stock}G90,gasket,F1,2.3,0.5,2\n"));
     let size = job.stock[0].size.as_ref().unwrap();
     assert_eq!(size.thickness, Length::parse("0.25 mm", None).unwrap());
-    assert_eq!(
-        size.tolerance.plus,
-        Length::parse("0.2 thou", None).unwrap()
-    );
+    assert_eq!(size.tolerance.plus, Length::parse("0.2 thou", None).unwrap());
     let other = stock.replace("Thickness,", "Thickness (in),");
     let found = problems_of(&format!("{other}G90,gasket,F1,0.09,0.5,2\n"), PUMPS);
-    each(
-        &found,
-        &[(
-            "cell D2",
-            "the unit `mm` below the heading `Thickness (in)`",
-        )],
-    );
+    each(&found, &[("cell D2", "the unit `mm` below the heading `Thickness (in)`")]);
 }
 
 #[test]
@@ -149,11 +129,7 @@ fn lengths_as_people_type_them() {
     ] {
         let (job, _) = read(&STOCK.replace("0.010", typed));
         let size = job.stock[0].size.as_ref().unwrap();
-        assert_eq!(
-            size.thickness,
-            Length::parse(meant, None).unwrap(),
-            "{typed}"
-        );
+        assert_eq!(size.thickness, Length::parse(meant, None).unwrap(), "{typed}");
     }
 }
 
@@ -190,19 +166,10 @@ On hand,Thickness (mm),Fit,Item,Kind,Tolerance (thou)
     let (plain, _) = read(STOCK);
     let sizes = |job: &Job| -> Vec<_> {
         let lots = job.stock.iter();
-        lots.map(|lot| (lot.item.clone(), lot.size, lot.on_hand))
-            .collect()
+        lots.map(|lot| (lot.item.clone(), lot.size, lot.on_hand)).collect()
     };
     assert_eq!(sizes(&moved), sizes(&plain));
-    assert_eq!(
-        moved.stock[0]
-            .size
-            .as_ref()
-            .unwrap()
-            .thickness
-            .show(Unit::Inch),
-        "0.0100"
-    );
+    assert_eq!(moved.stock[0].size.as_ref().unwrap().thickness.show(Unit::Inch), "0.0100");
 }
 
 #[test]
@@ -212,9 +179,7 @@ fn dates_errors_and_texts_where_numbers_belong() {
         let day = ExcelDateTime::from_ymd(1964, 1, 1).unwrap();
         sheet.write_datetime_with_format(4, 3, &day, &date).unwrap();
         sheet.write_datetime_with_format(4, 5, &day, &date).unwrap();
-        sheet
-            .write_formula(1, 5, Formula::new("=[1]Count!A1").set_result("#REF!"))
-            .unwrap();
+        sheet.write_formula(1, 5, Formula::new("=[1]Count!A1").set_result("#REF!")).unwrap();
         sheet.write_string(2, 5, "five").unwrap();
         sheet.write_boolean(3, 5, true).unwrap();
     });
@@ -238,22 +203,14 @@ fn values_of_formulas_count_even_of_circular_and_external_ones() {
             (1, 5, "=[1]Count!$A$1", "4"),
             (2, 5, "='C:\\lists\\[old.xlsx]Count'!A1", "3"),
         ] {
-            sheet
-                .write_formula(row, column, Formula::new(formula).set_result(value))
-                .unwrap();
+            sheet.write_formula(row, column, Formula::new(formula).set_result(value)).unwrap();
         }
     });
     let shop = Shop::new(STOCK, PUMPS);
     fs::write(shop.path("stock.xlsx"), bytes).unwrap();
-    let read = job(&Sources {
-        stock: shop.path("stock.xlsx"),
-        ..shop.sources()
-    });
+    let read = job(&Sources { stock: shop.path("stock.xlsx"), ..shop.sources() });
     let read = read.unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
-    assert_eq!(
-        counts(&read),
-        [("S10", 4), ("S20", 3), ("G90", 2), ("S30", 1)]
-    );
+    assert_eq!(counts(&read), [("S10", 4), ("S20", 3), ("G90", 2), ("S30", 1)]);
 }
 
 #[test]
@@ -265,18 +222,10 @@ fn what_is_hidden_is_read_and_said() {
         }
         sheet.set_column_hidden(4).unwrap();
     });
-    let bytes = edited(
-        &bytes,
-        "xl/workbook.xml",
-        "<sheet name",
-        "<sheet state=\"hidden\" name",
-    );
+    let bytes = edited(&bytes, "xl/workbook.xml", "<sheet name", "<sheet state=\"hidden\" name");
     let shop = Shop::new(STOCK, PUMPS);
     fs::write(shop.path("stock.xlsx"), bytes).unwrap();
-    let read = job(&Sources {
-        stock: shop.path("stock.xlsx"),
-        ..shop.sources()
-    });
+    let read = job(&Sources { stock: shop.path("stock.xlsx"), ..shop.sources() });
     let read = read.unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
     assert_eq!(read.stock.len(), 4);
     let warnings: Vec<String> = read.warnings.iter().map(ToString::to_string).collect();
@@ -284,10 +233,7 @@ fn what_is_hidden_is_read_and_said() {
         &warnings,
         &[
             ("sheet Stock", "a hidden sheet, which is read"),
-            (
-                "cell A3",
-                "rows that are hidden, by hand or by a filter: 3 to 4\n",
-            ),
+            ("cell A3", "rows that are hidden, by hand or by a filter: 3 to 4\n"),
             ("cell E1", "columns that are hidden: E\n"),
         ],
     );
@@ -297,10 +243,7 @@ fn what_is_hidden_is_read_and_said() {
 fn read_file(name: &str, bytes: &[u8]) -> Result<Job, Vec<String>> {
     let shop = Shop::new(STOCK, PUMPS);
     fs::write(shop.path(name), bytes).unwrap();
-    let read = job(&Sources {
-        stock: shop.path(name),
-        ..shop.sources()
-    });
+    let read = job(&Sources { stock: shop.path(name), ..shop.sources() });
     read.map_err(|problems| shown(&problems, shop.folder.path()))
 }
 
@@ -312,9 +255,7 @@ fn merged_cells_are_never_taken_as_empty() {
             let format = Format::new();
             let ([top, bottom], [left, right]) = (rows, columns);
             let text = if top == 0 { "Reserved" } else { "1" };
-            sheet
-                .merge_range(top, left, bottom, right, text, &format)
-                .unwrap();
+            sheet.merge_range(top, left, bottom, right, text, &format).unwrap();
             if top == 0 {
                 sheet.write_number(2, right, 5).unwrap();
             }
@@ -322,39 +263,20 @@ fn merged_cells_are_never_taken_as_empty() {
     };
     // Over rows, over columns, and a heading over two columns of which the second holds something.
     for (rows, columns, place, words) in [
-        (
-            [2, 3],
-            [6, 6],
-            "cell G3",
-            "the cells G3 to G4 merged into one",
-        ),
-        (
-            [2, 2],
-            [5, 6],
-            "cell F3",
-            "the cells F3 to G3 merged into one",
-        ),
-        (
-            [0, 0],
-            [6, 7],
-            "cell G1",
-            "the heading `Reserved` over several columns",
-        ),
+        ([2, 3], [6, 6], "cell G3", "the cells G3 to G4 merged into one"),
+        ([2, 2], [5, 6], "cell F3", "the cells F3 to G3 merged into one"),
+        ([0, 0], [6, 7], "cell G1", "the heading `Reserved` over several columns"),
     ] {
         let found = read_file("stock.xlsx", &merged(rows, columns)).unwrap_err();
         assert!(
-            found
-                .iter()
-                .any(|p| p.lines().next().unwrap().ends_with(place) && p.contains(words)),
+            found.iter().any(|p| p.lines().next().unwrap().ends_with(place) && p.contains(words)),
             "{found:#?}"
         );
     }
     // Beside the list they mean nothing.
     let beside = with_thickness(|sheet| {
         sheet.write_number(4, 3, 0.03).unwrap();
-        sheet
-            .merge_range(2, 9, 3, 10, "note", &Format::new())
-            .unwrap();
+        sheet.merge_range(2, 9, 3, 10, "note", &Format::new()).unwrap();
     });
     assert_eq!(read_file("stock.xlsx", &beside).unwrap().stock.len(), 4);
 }
@@ -363,15 +285,9 @@ fn merged_cells_are_never_taken_as_empty() {
 fn a_number_counts_as_it_is_seen() {
     let format = |code: &str| Format::new().set_num_format(code);
     let bytes = with_thickness(|sheet| {
-        sheet
-            .write_number_with_format(4, 3, 0.5, &format("0.00\" mm\""))
-            .unwrap();
-        sheet
-            .write_number_with_format(4, 0, 12, &format("00000"))
-            .unwrap();
-        sheet
-            .write_number_with_format(4, 5, 7, &format("#,##0"))
-            .unwrap();
+        sheet.write_number_with_format(4, 3, 0.5, &format("0.00\" mm\"")).unwrap();
+        sheet.write_number_with_format(4, 0, 12, &format("00000")).unwrap();
+        sheet.write_number_with_format(4, 5, 7, &format("#,##0")).unwrap();
     });
     let read = read_file("stock.xlsx", &bytes).unwrap();
     let lot = read.stock.last().unwrap();
@@ -380,42 +296,24 @@ fn a_number_counts_as_it_is_seen() {
     assert_eq!(thickness, Length::parse("0.5 mm", None).unwrap());
     let bytes = with_thickness(|sheet| {
         sheet.write_number(4, 3, 0.03).unwrap();
-        sheet
-            .write_number_with_format(4, 4, 0.05, &format("0%"))
-            .unwrap();
+        sheet.write_number_with_format(4, 4, 0.05, &format("0%")).unwrap();
     });
-    each(
-        &read_file("stock.xlsx", &bytes).unwrap_err(),
-        &[("cell E5", "`5 %`: `%` is not a unit")],
-    );
+    each(&read_file("stock.xlsx", &bytes).unwrap_err(), &[("cell E5", "`5 %`: `%` is not a unit")]);
 }
 
 #[test]
 fn thousands_and_other_numbers_that_read_two_ways() {
-    for count in [
-        "\"1,000\"",
-        "1.000",
-        "\"2,500\"",
-        "1 000",
-        "1\u{a0}000",
-        "1'000",
-    ] {
+    for count in ["\"1,000\"", "1.000", "\"2,500\"", "1 000", "1\u{a0}000", "1'000"] {
         let found = problems_of(&STOCK.replacen(",4,0", &format!(",{count},0"), 1), PUMPS);
-        each(
-            &found,
-            &[("cell F2", "the mark or space may part thousands")],
-        );
+        each(&found, &[("cell F2", "the mark or space may part thousands")]);
     }
     let (_, warnings) = read(&STOCK.replacen("0.010", "010 thou", 1));
     each(&warnings, &[("cell D2", "read as 10")]);
     let (_, warnings) = read(&STOCK.replacen("0.010", "10/20 thou", 1));
     each(&warnings, &[("cell D2", "read as a fraction")]);
     // As spreadsheets write small numbers into CSV files, and older British lists any.
-    let (job, warnings) = read(&STOCK.replacen("0.010", "1E-02", 1).replacen(
-        "0.020",
-        "0\u{b7}020",
-        1,
-    ));
+    let (job, warnings) =
+        read(&STOCK.replacen("0.010", "1E-02", 1).replacen("0.020", "0\u{b7}020", 1));
     assert!(warnings.is_empty(), "{warnings:#?}");
     let shown = |lot: usize| job.stock[lot].size.unwrap().thickness.show(Unit::Inch);
     assert_eq!((shown(0).as_str(), shown(1).as_str()), ("0.0100", "0.0200"));
@@ -424,41 +322,20 @@ fn thousands_and_other_numbers_that_read_two_ways() {
 #[test]
 fn headings_with_their_units_in_every_way() {
     let headed = |heading: &str| STOCK.replacen("Thickness (in)", heading, 1);
-    for heading in [
-        "Thickness (nominal) (in)",
-        "Thickness [in] (each)",
-        "THICKNESS  (In.)",
-    ] {
+    for heading in ["Thickness (nominal) (in)", "Thickness [in] (each)", "THICKNESS  (In.)"] {
         let (job, warnings) = read(&headed(heading));
-        assert_eq!(
-            job.stock[0].size.unwrap().thickness.show(Unit::Inch),
-            "0.0100"
-        );
+        assert_eq!(job.stock[0].size.unwrap().thickness.show(Unit::Inch), "0.0100");
         assert!(warnings.is_empty(), "{warnings:#?}");
     }
     let found = problems_of(&headed("Thickness in"), PUMPS);
-    assert!(
-        found[0].contains("rename it to `Thickness (in)`"),
-        "{found:#?}"
-    );
+    assert!(found[0].contains("rename it to `Thickness (in)`"), "{found:#?}");
     let found = problems_of(&headed("Thickness (cm)"), PUMPS);
-    assert!(
-        found[0].contains("`(cm)` is no unit that is known here"),
-        "{found:#?}"
-    );
+    assert!(found[0].contains("`(cm)` is no unit that is known here"), "{found:#?}");
     // Another word for a column that is not there is asked about.
     let (_, warnings) = read(&STOCK.replacen("Reserved", "Allocated", 1));
-    each(
-        &warnings,
-        &[("cell G1", "rename it to `Reserved` if it is to count")],
-    );
+    each(&warnings, &[("cell G1", "rename it to `Reserved` if it is to count")]);
     let found = problems_of(&STOCK.replacen("On hand", "QOH", 1), PUMPS);
-    assert!(
-        found
-            .iter()
-            .any(|p| p.contains("rename `QOH` to `On hand`")),
-        "{found:#?}"
-    );
+    assert!(found.iter().any(|p| p.contains("rename `QOH` to `On hand`")), "{found:#?}");
 }
 
 #[test]
@@ -472,28 +349,15 @@ fn codes_that_a_spreadsheet_has_changed() {
     });
     each(
         &read_file("stock.xlsx", &bytes).unwrap_err(),
-        &[
-            ("cell C5", "3/8 or 2-1 turns into a date"),
-            ("cell A4", "the truth value TRUE"),
-        ],
+        &[("cell C5", "3/8 or 2-1 turns into a date"), ("cell A4", "the truth value TRUE")],
     );
     let found = problems_of(&STOCK.replacen("S10", &"x".repeat(300), 1), PUMPS);
     each(&found, &[("cell A2", "a text of 300 characters")]);
     // Error values and texts that look like numbers, as they come out as CSV.
-    let found = problems_of(
-        &STOCK
-            .replacen("S10", "#REF!", 1)
-            .replacen("gasket", "#N/A", 1),
-        PUMPS,
-    );
-    assert!(
-        found.iter().any(|p| p.contains("the error value #REF!")),
-        "{found:#?}"
-    );
-    assert!(
-        found.iter().any(|p| p.contains("the error value #N/A")),
-        "{found:#?}"
-    );
+    let found =
+        problems_of(&STOCK.replacen("S10", "#REF!", 1).replacen("gasket", "#N/A", 1), PUMPS);
+    assert!(found.iter().any(|p| p.contains("the error value #REF!")), "{found:#?}");
+    assert!(found.iter().any(|p| p.contains("the error value #N/A")), "{found:#?}");
     let (job, _) = read(&STOCK.replacen("S10", "\"=\"\"007\"\"\"", 1));
     assert_eq!(job.stock[0].item, "007");
     // What cannot be told apart by the eye is one.
@@ -512,13 +376,7 @@ fn a_shim_as_thick_as_a_plate_is_asked_about() {
 #[test]
 fn several_sheets_that_could_be_the_stock() {
     let found = folder_problems(&[("stock jan", STOCK), ("stock feb", STOCK)]);
-    each(
-        &found,
-        &[(
-            "sheet stock jan",
-            "a second sheet that could be the sheet `Stock`",
-        )],
-    );
+    each(&found, &[("sheet stock jan", "a second sheet that could be the sheet `Stock`")]);
     let warnings = folder_warnings(&[("stock", STOCK), ("stock old", STOCK)], &[]);
     each(&warnings, &[("sheet stock old", "which is not read")]);
 }
@@ -532,15 +390,9 @@ fn workbooks_given_the_wrong_way_round() {
 #[test]
 fn quotes_that_are_never_closed_swallow_nothing() {
     let quoted = |row: &str| STOCK.replacen("S20,", &format!("{row},"), 1);
-    only(
-        &problems_of(&quoted("\"S20"), PUMPS),
-        &["line 3", "never closed"],
-    );
+    only(&problems_of(&quoted("\"S20"), PUMPS), &["line 3", "never closed"]);
     let both = quoted("\"6 in\" pipe\"").replacen("G90", "\"G90\"", 1);
-    only(
-        &problems_of(&both, PUMPS),
-        &["line 3", "behind the closing double quote"],
-    );
+    only(&problems_of(&both, PUMPS), &["line 3", "behind the closing double quote"]);
     // Inch marks inside a value are no quotes.
     let (job, _) = read(&quoted("S20 6\" pipe"));
     assert_eq!(job.stock[1].item, "S20 6\" pipe");

@@ -32,9 +32,7 @@ struct Shop {
 
 impl Shop {
     fn new(stock: &str, pumps: &str) -> Shop {
-        let shop = Shop {
-            folder: TempDir::new().unwrap(),
-        };
+        let shop = Shop { folder: TempDir::new().unwrap() };
         fs::write(shop.path("stock.csv"), stock).unwrap();
         fs::write(shop.path("pumps.csv"), pumps).unwrap();
         shop
@@ -60,11 +58,7 @@ impl Shop {
 /// The problems as text, the temporary folder's name left out.
 fn shown(problems: &Problems, folder: &Path) -> Vec<String> {
     let prefix = format!("{}/", folder.display());
-    problems
-        .sorted()
-        .iter()
-        .map(|p| p.to_string().replace(&prefix, ""))
-        .collect()
+    problems.sorted().iter().map(|p| p.to_string().replace(&prefix, "")).collect()
 }
 
 fn problems_of(stock: &str, pumps: &str) -> Vec<String> {
@@ -77,11 +71,7 @@ fn problems_of(stock: &str, pumps: &str) -> Vec<String> {
 fn only(problems: &[String], words: &[&str]) {
     assert_eq!(problems.len(), 1, "{problems:#?}");
     for word in words {
-        assert!(
-            problems[0].contains(word),
-            "`{word}` is not in\n{}",
-            problems[0]
-        );
+        assert!(problems[0].contains(word), "`{word}` is not in\n{}", problems[0]);
     }
 }
 
@@ -98,23 +88,16 @@ fn a_misspelt_column_is_named_with_the_nearest() {
     let stock = STOCK.replace("Thickness", "Thicknes");
     let found = problems_of(&stock, PUMPS);
     assert!(
-        found
-            .iter()
-            .any(|p| p.contains("stock.csv, sheet stock, cell D1")
-                && p.contains("rename it to `Thickness (in)`")),
+        found.iter().any(|p| p.contains("stock.csv, sheet stock, cell D1")
+            && p.contains("rename it to `Thickness (in)`")),
         "{found:#?}"
     );
     let stock = STOCK.replace("Reserved", "Reservd");
-    only(
-        &problems_of(&stock, PUMPS),
-        &["cell G1", "`Reservd`", "rename it to `Reserved`"],
-    );
+    only(&problems_of(&stock, PUMPS), &["cell G1", "`Reservd`", "rename it to `Reserved`"]);
     let pumps = PUMPS.replace("Snap ring", "Snap rng");
     let found = problems_of(STOCK, &pumps);
     assert!(
-        found
-            .iter()
-            .any(|p| p.contains("pumps.csv") && p.contains("`Snap ring`")),
+        found.iter().any(|p| p.contains("pumps.csv") && p.contains("`Snap ring`")),
         "{found:#?}"
     );
 }
@@ -122,10 +105,7 @@ fn a_misspelt_column_is_named_with_the_nearest() {
 #[test]
 fn a_text_where_a_length_belongs() {
     let stock = STOCK.replace("0.020", "thin");
-    only(
-        &problems_of(&stock, PUMPS),
-        &["cell D3", "`thin`: not a length", "12 thou"],
-    );
+    only(&problems_of(&stock, PUMPS), &["cell D3", "`thin`: not a length", "12 thou"]);
 }
 
 #[test]
@@ -134,9 +114,7 @@ fn a_unit_that_nobody_states_is_never_guessed() {
     let found = problems_of(&stock, PUMPS);
     assert_eq!(found.len(), 3, "{found:#?}");
     assert!(
-        found
-            .iter()
-            .all(|p| p.contains("no unit") && p.contains("Thickness (in)")),
+        found.iter().all(|p| p.contains("no unit") && p.contains("Thickness (in)")),
         "{found:#?}"
     );
     // One cell with a unit of its own is no problem.
@@ -150,38 +128,23 @@ fn counts_that_are_no_counts() {
         let stock = STOCK.replace(",0.0002,4,0\nS20", &format!(",0.0002,{bad},0\nS20"));
         only(
             &problems_of(&stock, PUMPS),
-            &[
-                "cell F2",
-                &format!("`{bad}`"),
-                "a whole number from 0 to 1000000000",
-            ],
+            &["cell F2", &format!("`{bad}`"), "a whole number from 0 to 1000000000"],
         );
     }
     let stock = STOCK.replace("0.0005,2,0", "0.0005,2,3");
-    only(
-        &problems_of(&stock, PUMPS),
-        &["cell G4", "3 reserved of 2 on hand"],
-    );
+    only(&problems_of(&stock, PUMPS), &["cell G4", "3 reserved of 2 on hand"]);
 }
 
 #[test]
 fn duplicates_name_the_first() {
     let stock = format!("{STOCK}s10,shim,F1,0.011,0.0002,1,0\n");
-    only(
-        &problems_of(&stock, PUMPS),
-        &["cell A5", "`s10` a second time", "row 2"],
-    );
+    only(&problems_of(&stock, PUMPS), &["cell A5", "`s10` a second time", "row 2"]);
     let pumps = format!("{PUMPS}a,screwed-impeller,1,F1,F1,0.041,0.050\n");
-    only(
-        &problems_of(STOCK, &pumps),
-        &["cell A3", "`a` a second time", "row 2"],
-    );
+    only(&problems_of(STOCK, &pumps), &["cell A3", "`a` a second time", "row 2"]);
     let stock = STOCK.replace("Reserved", "On hand");
     let found = problems_of(&stock, PUMPS);
     assert!(
-        found
-            .iter()
-            .any(|p| p.contains("cell G1") && p.contains("the first stands in F1")),
+        found.iter().any(|p| p.contains("cell G1") && p.contains("the first stands in F1")),
         "{found:#?}"
     );
 }
@@ -189,19 +152,12 @@ fn duplicates_name_the_first() {
 #[test]
 fn unknown_models_and_fit_codes_suggest_the_nearest() {
     let pumps = PUMPS.replace("screwed-impeller", "screwd-impeler");
-    only(
-        &problems_of(STOCK, &pumps),
-        &["cell B2", "`screwd-impeler`", "say `screwed-impeller`"],
-    );
+    only(&problems_of(STOCK, &pumps), &["cell B2", "`screwd-impeler`", "say `screwed-impeller`"]);
     let stock = STOCK.replace(",F1,", ",FRAME-1,");
     let pumps = PUMPS.replace(",F1,F1,", ",FRAME-1,FRAME-I,");
     only(
         &problems_of(&stock, &pumps),
-        &[
-            "cell E2",
-            "which no gasket in the stock has",
-            "say `FRAME-1`",
-        ],
+        &["cell E2", "which no gasket in the stock has", "say `FRAME-1`"],
     );
 }
 
@@ -209,39 +165,21 @@ fn unknown_models_and_fit_codes_suggest_the_nearest() {
 fn an_empty_stock_and_no_pumps() {
     let head = |text: &str| text.lines().next().unwrap().to_string();
     let found = problems_of(&head(STOCK), &head(PUMPS));
-    assert!(
-        found
-            .iter()
-            .any(|p| p.contains("stock.csv") && p.contains("no items")),
-        "{found:#?}"
-    );
-    assert!(
-        found
-            .iter()
-            .any(|p| p.contains("pumps.csv") && p.contains("no pumps")),
-        "{found:#?}"
-    );
+    assert!(found.iter().any(|p| p.contains("stock.csv") && p.contains("no items")), "{found:#?}");
+    assert!(found.iter().any(|p| p.contains("pumps.csv") && p.contains("no pumps")), "{found:#?}");
 }
 
 #[test]
 fn a_missing_tolerance_is_asked_for_unless_the_material_has_one() {
     let stock = STOCK.replace("0.010,0.0002", "0.010,");
-    only(
-        &problems_of(&stock, PUMPS),
-        &["cell E2", "no tolerance for item `S10`", "plus_minus"],
-    );
+    only(&problems_of(&stock, PUMPS), &["cell E2", "no tolerance for item `S10`", "plus_minus"]);
     let stock = STOCK
         .replace("Reserved", "Reserved,Material")
         .replace("0.010,0.0002,4,0", "0.010,,4,0,Ground Shim");
     let shop = Shop::new(&stock, PUMPS);
     let job = job(&shop.sources()).unwrap();
     assert_eq!(
-        job.stock[0]
-            .size
-            .unwrap()
-            .tolerance
-            .plus
-            .show(gapwright::length::Unit::Inch),
+        job.stock[0].size.unwrap().tolerance.plus.show(gapwright::length::Unit::Inch),
         "0.0003"
     );
 }
@@ -285,10 +223,7 @@ fn a_gasket_material_that_is_nearly_known_is_asked_about() {
     fs::write(folder.join("Sheets.csv"), sheets).unwrap();
     let fit = "Fit,Outside diameter (in),Inside diameter (in)\nF1,4,3\n";
     fs::write(folder.join("Fit.csv"), fit).unwrap();
-    let sources = Sources {
-        stock: folder,
-        ..shop.sources()
-    };
+    let sources = Sources { stock: folder, ..shop.sources() };
     let job = job(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
     let warnings: Vec<String> = job.warnings.iter().map(ToString::to_string).collect();
     only(&warnings, &["cell H2", "say `rubber sheet`"]);
@@ -313,20 +248,13 @@ fn limits_of_a_pump_that_make_no_sense() {
             "Snap ring (in),Running clearance min (in),Running clearance max (in)",
         )
         .replace(",0.050", ",0.050,0.025,0.023");
-    only(
-        &problems_of(STOCK, &pumps),
-        &["cell H2", "the lower limit above the upper one"],
-    );
+    only(&problems_of(STOCK, &pumps), &["cell H2", "the lower limit above the upper one"]);
 }
 
 #[test]
 fn everything_is_reported_at_once() {
-    let stock = STOCK
-        .replace("0.020", "thin")
-        .replace("0.0005,2", "0.0005,-2");
-    let pumps = PUMPS
-        .replace("0.031", "wide")
-        .replace("screwed-impeller,1", "screwed-impeller,0");
+    let stock = STOCK.replace("0.020", "thin").replace("0.0005,2", "0.0005,-2");
+    let pumps = PUMPS.replace("0.031", "wide").replace("screwed-impeller,1", "screwed-impeller,0");
     let found = problems_of(&stock, &pumps);
     assert_eq!(found.len(), 4, "{found:#?}");
     // In the order of reading: file, sheet, row, column.
@@ -350,14 +278,8 @@ fn settings_that_are_no_settings() {
         ("Acceptance", "lenient"),
         ("Opened packs spoiled", "at times"),
     ];
-    let settings = given
-        .map(|(name, value)| (name.to_string(), value.to_string()))
-        .to_vec();
-    let found = job(&Sources {
-        settings,
-        ..shop.sources()
-    })
-    .unwrap_err();
+    let settings = given.map(|(name, value)| (name.to_string(), value.to_string())).to_vec();
+    let found = job(&Sources { settings, ..shop.sources() }).unwrap_err();
     let found = shown(&found, shop.folder.path());
     assert_eq!(found.len(), 3, "{found:#?}");
     assert!(found.iter().any(|p| p.contains("say `Acceptance`")));
@@ -366,10 +288,7 @@ fn settings_that_are_no_settings() {
 #[test]
 fn a_kind_that_is_misspelt_does_not_drop_its_pieces() {
     let stock = STOCK.replace("S20,shim", "S20,shims");
-    only(
-        &problems_of(&stock, PUMPS),
-        &["cell B3", "the kind `shims`", "say `shim`"],
-    );
+    only(&problems_of(&stock, PUMPS), &["cell B3", "the kind `shims`", "say `shim`"]);
     // A kind that is nothing like a known one lies in the drawer too.
     let stock = format!("{STOCK}N1,nut,M8,,,100,0\n");
     assert!(job(&Shop::new(&stock, PUMPS).sources()).is_ok());
@@ -385,9 +304,7 @@ fn columns_and_sheets_that_are_not_used_are_said() {
     let job = job(&shop.sources()).unwrap();
     let warnings: Vec<String> = job.warnings.iter().map(ToString::to_string).collect();
     assert!(
-        warnings
-            .iter()
-            .any(|w| w.contains("`Qty reserved`") && w.contains("`Reserved`")),
+        warnings.iter().any(|w| w.contains("`Qty reserved`") && w.contains("`Reserved`")),
         "{warnings:#?}"
     );
     assert!(
@@ -396,11 +313,7 @@ fn columns_and_sheets_that_are_not_used_are_said() {
             .any(|w| w.contains("`Clearance max (in)`") && w.contains("`Running clearance max`")),
         "{warnings:#?}"
     );
-    assert!(
-        job.unused.iter().any(|u| u.contains("`Crew`")),
-        "{:?}",
-        job.unused
-    );
+    assert!(job.unused.iter().any(|u| u.contains("`Crew`")), "{:?}", job.unused);
 }
 
 #[test]
@@ -408,36 +321,23 @@ fn a_comma_between_three_digits_is_asked_about() {
     let stock = STOCK.replace("0.010,", "\"1,010 mm\",");
     let shop = Shop::new(&stock, PUMPS);
     let job = job(&shop.sources()).unwrap();
-    assert!(
-        job.warnings[0].to_string().contains("read as 1.010"),
-        "{:?}",
-        job.warnings
-    );
+    assert!(job.warnings[0].to_string().contains("read as 1.010"), "{:?}", job.warnings);
 }
 
 #[test]
 fn measured_values_that_cannot_be_right_are_asked_about() {
     let warnings = |pumps: &str| {
         let job = job(&Shop::new(STOCK, pumps).sources()).unwrap();
-        job.warnings
-            .iter()
-            .map(ToString::to_string)
-            .collect::<Vec<_>>()
-            .join("\n")
+        job.warnings.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")
     };
     assert!(
         warnings(&PUMPS.replace("0.050", "-0.050")).contains("a negative `Snap ring thickness`")
     );
     let apart = PUMPS
-        .replace(
-            "Bare clearance (in)",
-            "Bare clearance 1 (in),Bare clearance 2 (in)",
-        )
+        .replace("Bare clearance (in)", "Bare clearance 1 (in),Bare clearance 2 (in)")
         .replace("0.031", "0.031,0.032");
     assert!(warnings(&apart).contains("further apart than its plus/minus"));
-    let due = PUMPS
-        .replace("Priority", "Due")
-        .replace("impeller,1", "impeller,05/03/2027");
+    let due = PUMPS.replace("Priority", "Due").replace("impeller,1", "impeller,05/03/2027");
     assert!(warnings(&due).contains("does not read as a date"));
 }
 
@@ -455,24 +355,15 @@ fn a_dimension_may_be_headed_by_its_label_but_not_twice() {
     let pumps = PUMPS.replace("Snap ring (in)", "Snap ring thickness (in)");
     assert!(job(&Shop::new(STOCK, &pumps).sources()).is_ok());
     let pumps = PUMPS
-        .replace(
-            "Bare clearance (in)",
-            "Bare clearance (in),Bare clearance 1 (in)",
-        )
+        .replace("Bare clearance (in)", "Bare clearance (in),Bare clearance 1 (in)")
         .replace("0.031", "0.031,0.031");
-    only(
-        &problems_of(STOCK, &pumps),
-        &["cell F1", "numbered readings"],
-    );
+    only(&problems_of(STOCK, &pumps), &["cell F1", "numbered readings"]);
 }
 
 #[test]
 fn a_text_too_long_for_a_cell_is_refused_on_reading() {
     let stock = STOCK.replace("S10", &"x".repeat(40_000));
-    only(
-        &problems_of(&stock, PUMPS),
-        &["cell A2", "40000 characters"],
-    );
+    only(&problems_of(&stock, PUMPS), &["cell A2", "40000 characters"]);
 }
 
 /// A model that is not whole must not make its pumps vanish.
@@ -481,19 +372,11 @@ fn a_sensitivity_beyond_reason_is_a_problem_not_a_pump_less() {
     let shop = Shop::new(STOCK, PUMPS);
     let models = shop.path("models");
     fs::create_dir(&models).unwrap();
-    let spoilt = gapwright::read::BUILT_IN[0]
-        .1
-        .replace("bare_clearance = 1,", "bare_clearance = 12,");
+    let spoilt =
+        gapwright::read::BUILT_IN[0].1.replace("bare_clearance = 1,", "bare_clearance = 12,");
     fs::write(models.join("screwed-impeller.toml"), spoilt).unwrap();
-    let found = job(&Sources {
-        models: Some(models),
-        ..shop.sources()
-    })
-    .unwrap_err();
-    only(
-        &shown(&found, shop.folder.path()),
-        &["the sensitivity 12", "from -10 to 10"],
-    );
+    let found = job(&Sources { models: Some(models), ..shop.sources() }).unwrap_err();
+    only(&shown(&found, shop.folder.path()), &["the sensitivity 12", "from -10 to 10"]);
 }
 
 // --- Files that are no workbooks -----------------------------------------------------------
@@ -502,11 +385,7 @@ fn stock_file(name: &str, bytes: &[u8]) -> Vec<String> {
     let shop = Shop::new(STOCK, PUMPS);
     let path = shop.path(name);
     fs::write(&path, bytes).unwrap();
-    let found = job(&Sources {
-        stock: path,
-        ..shop.sources()
-    })
-    .expect_err("no workbook");
+    let found = job(&Sources { stock: path, ..shop.sources() }).expect_err("no workbook");
     shown(&found, shop.folder.path())
 }
 
@@ -523,19 +402,13 @@ fn files_that_cannot_be_read_say_so_plainly() {
         (b"%PDF-1.7 ...", "a PDF file"),
         (b"<?xml version=\"1.0\"?><a/>", "an XML file"),
         (b"\x00\x01\x02", "no workbook"),
-        (
-            b"PK\x05\x06\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0",
-            "a zip file that is no workbook",
-        ),
+        (b"PK\x05\x06\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0", "a zip file that is no workbook"),
     ] {
         only(&stock_file("stock.xls", bytes), &[words, ".ods"]);
     }
     let whole = sample();
     for cut in [4, 100, whole.len() / 2, whole.len() - 10] {
-        only(
-            &stock_file("stock.xlsx", &whole[..cut]),
-            &["cut short or damaged", "again"],
-        );
+        only(&stock_file("stock.xlsx", &whole[..cut]), &["cut short or damaged", "again"]);
     }
     // The container that both password-protected and pre-2007 workbooks come in.
     let begin = [0xd0, 0xcf, 0x11, 0xe0, 0xa1, 0xb1, 0x1a, 0xe1];
@@ -549,37 +422,19 @@ fn files_that_cannot_be_read_say_so_plainly() {
         &stock_file("stock.xlsx", &container("/EncryptedPackage")),
         &["protected by a password", "without a password"],
     );
-    only(
-        &stock_file("stock.xls", &container("/Book")),
-        &["Excel 95 or older", ".xlsx"],
-    );
-    only(
-        &stock_file("stock.xls", &container("/WordDocument")),
-        &["another office program"],
-    );
-    only(
-        &stock_file("stock.csv", b"Item,Kind\n\xff\xfe,shim\n"),
-        &["line 2", "not UTF-8"],
-    );
+    only(&stock_file("stock.xls", &container("/Book")), &["Excel 95 or older", ".xlsx"]);
+    only(&stock_file("stock.xls", &container("/WordDocument")), &["another office program"]);
+    only(&stock_file("stock.csv", b"Item,Kind\n\xff\xfe,shim\n"), &["line 2", "not UTF-8"]);
     let shop = Shop::new(STOCK, PUMPS);
-    let nowhere = Sources {
-        stock: shop.path("nowhere.xlsx"),
-        ..shop.sources()
-    };
+    let nowhere = Sources { stock: shop.path("nowhere.xlsx"), ..shop.sources() };
     only(
         &shown(&job(&nowhere).unwrap_err(), shop.folder.path()),
         &["nowhere.xlsx", "no such file"],
     );
     // A folder without sheets in it.
     fs::create_dir(shop.path("empty")).unwrap();
-    let folder = Sources {
-        stock: shop.path("empty"),
-        ..shop.sources()
-    };
-    only(
-        &shown(&job(&folder).unwrap_err(), shop.folder.path()),
-        &["without any .csv"],
-    );
+    let folder = Sources { stock: shop.path("empty"), ..shop.sources() };
+    only(&shown(&job(&folder).unwrap_err(), shop.folder.path()), &["without any .csv"]);
 }
 
 #[test]
@@ -592,10 +447,7 @@ fn flipped_bytes_never_panic() {
         let shop = Shop::new(STOCK, PUMPS);
         let path = shop.path("stock.xlsx");
         fs::write(&path, spoilt).unwrap();
-        match job(&Sources {
-            stock: path,
-            ..shop.sources()
-        }) {
+        match job(&Sources { stock: path, ..shop.sources() }) {
             Ok(_) => read += 1,
             Err(problems) => {
                 assert!(!problems.none());
@@ -603,21 +455,13 @@ fn flipped_bytes_never_panic() {
             }
         }
     }
-    assert!(
-        read + refused > 100 && refused > 50,
-        "{read} read, {refused} refused"
-    );
+    assert!(read + refused > 100 && refused > 50, "{read} read, {refused} refused");
 }
 
 #[test]
 fn a_workbook_without_the_sheet_lists_those_it_has() {
     let mut workbook = Workbook::new();
-    workbook
-        .add_worksheet()
-        .set_name("Shopping")
-        .unwrap()
-        .write(0, 0, "milk")
-        .unwrap();
+    workbook.add_worksheet().set_name("Shopping").unwrap().write(0, 0, "milk").unwrap();
     let bytes = workbook.save_to_buffer().unwrap();
     only(
         &stock_file("stock.xlsx", &bytes),
@@ -640,11 +484,7 @@ fn with_thickness(write: impl FnOnce(&mut rust_xlsxwriter::Worksheet)) -> Vec<u8
     for (column, text) in [(0, "S30"), (1, "shim"), (2, "F1")] {
         sheet.write_string(4, column, text).unwrap();
     }
-    sheet
-        .write_number(4, 4, 0.0002)
-        .unwrap()
-        .write_number(4, 5, 1)
-        .unwrap();
+    sheet.write_number(4, 4, 0.0002).unwrap().write_number(4, 5, 1).unwrap();
     write(sheet);
     workbook.save_to_buffer().unwrap()
 }
@@ -664,9 +504,7 @@ fn edited(bytes: &[u8], part: &str, from: &str, to: &str) -> Vec<u8> {
             assert!(text.contains(from), "{from} is not in {part}");
             content = text.replace(from, to).into_bytes();
         }
-        writer
-            .start_file(name, zip::write::SimpleFileOptions::default())
-            .unwrap();
+        writer.start_file(name, zip::write::SimpleFileOptions::default()).unwrap();
         writer.write_all(&content).unwrap();
     }
     writer.finish().unwrap().into_inner()
@@ -677,36 +515,18 @@ fn cells_that_hold_no_value_to_read() {
     let bytes = with_thickness(|sheet| {
         sheet.write_formula(4, 3, Formula::new("=A1+1")).unwrap();
     });
-    let bytes = edited(
-        &bytes,
-        "xl/worksheets/sheet1.xml",
-        "<f>A1+1</f><v>0</v>",
-        "<f>A1+1</f>",
-    );
-    only(
-        &stock_file("stock.xlsx", &bytes),
-        &["cell D5", "no program has calculated yet"],
-    );
+    let bytes = edited(&bytes, "xl/worksheets/sheet1.xml", "<f>A1+1</f><v>0</v>", "<f>A1+1</f>");
+    only(&stock_file("stock.xlsx", &bytes), &["cell D5", "no program has calculated yet"]);
     let bytes = with_thickness(|sheet| {
         let date = ExcelDateTime::from_ymd(2027, 1, 2).unwrap();
         let format = Format::new().set_num_format("yyyy-mm-dd");
-        sheet
-            .write_datetime_with_format(4, 3, &date, &format)
-            .unwrap();
+        sheet.write_datetime_with_format(4, 3, &date, &format).unwrap();
     });
-    only(
-        &stock_file("stock.xlsx", &bytes),
-        &["cell D5", "2027-01-02", "number format"],
-    );
+    only(&stock_file("stock.xlsx", &bytes), &["cell D5", "2027-01-02", "number format"]);
     let bytes = with_thickness(|_| {});
-    only(
-        &stock_file("stock.xlsx", &bytes),
-        &["cell D5", "an empty cell"],
-    );
+    only(&stock_file("stock.xlsx", &bytes), &["cell D5", "an empty cell"]);
     let bytes = with_thickness(|sheet| {
-        sheet
-            .write_formula(4, 3, Formula::new("=NA()").set_result("#N/A"))
-            .unwrap();
+        sheet.write_formula(4, 3, Formula::new("=NA()").set_result("#N/A")).unwrap();
     });
     only(&stock_file("stock.xlsx", &bytes), &["cell D5", "#N/A"]);
 }
@@ -719,10 +539,7 @@ fn a_cell_in_the_far_corner_costs_nothing() {
     });
     let shop = Shop::new(STOCK, PUMPS);
     fs::write(shop.path("stock.xlsx"), bytes).unwrap();
-    let read = job(&Sources {
-        stock: shop.path("stock.xlsx"),
-        ..shop.sources()
-    });
+    let read = job(&Sources { stock: shop.path("stock.xlsx"), ..shop.sources() });
     let read = read.unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
     assert_eq!(read.stock.len(), 4);
     let beside = "column XFD of sheet Stock, which has no heading";
@@ -758,40 +575,17 @@ fn model_files_say_line_and_column() {
         &spoil("limits = [0.019, 0.023]", "limits = [0.023, 0.019]"),
         &["the lower limit above the upper one"],
     );
-    only(
-        &spoil("target = 0.021", "target = 0.031"),
-        &["a target outside the limits"],
-    );
-    only(
-        &spoil("plus_minus = 0.0002", "plus_minus = -0.0002"),
-        &["-0.0002"],
-    );
-    only(
-        &spoil("shape = \"rectangular\"", "shape = \"square\""),
-        &["the shape `square`"],
-    );
-    only(
-        &spoil("most_pieces = 4", "most_pieces = 0"),
-        &["0 to 0 pieces"],
-    );
-    only(
-        &spoil("kind = \"shim\"", "kind = \"shimm\""),
-        &["the kind `shimm`"],
-    );
-    only(
-        &spoil("[pack.cover_gasket]", "[pack.cover_gasket]\ncolour = 3"),
-        &["line", "colour"],
-    );
+    only(&spoil("target = 0.021", "target = 0.031"), &["a target outside the limits"]);
+    only(&spoil("plus_minus = 0.0002", "plus_minus = -0.0002"), &["-0.0002"]);
+    only(&spoil("shape = \"rectangular\"", "shape = \"square\""), &["the shape `square`"]);
+    only(&spoil("most_pieces = 4", "most_pieces = 0"), &["0 to 0 pieces"]);
+    only(&spoil("kind = \"shim\"", "kind = \"shimm\""), &["the kind `shimm`"]);
+    only(&spoil("[pack.cover_gasket]", "[pack.cover_gasket]\ncolour = 3"), &["line", "colour"]);
     let several = good
         .replacen("shape =", "form =", 1)
         .replacen("most_pieces = 4", "most_pieces = 0", 1)
         .replacen("limits = [0.019, 0.023]", "limits = [0.023, 0.019]", 1);
-    assert_eq!(
-        model_problems(&several).len(),
-        3,
-        "{:#?}",
-        model_problems(&several)
-    );
+    assert_eq!(model_problems(&several).len(), 3, "{:#?}", model_problems(&several));
     assert!(!model_problems("title = ").is_empty());
     assert!(!model_problems("title = \"x\"\nunit = \"mm\"").is_empty());
 }
@@ -812,14 +606,9 @@ fn folder_job(sheets: &[(&str, &str)], settings: &[(&str, &str)]) -> (Shop, Sour
     for (name, text) in sheets {
         fs::write(shop.path("stock").join(format!("{name}.csv")), text).unwrap();
     }
-    let settings = settings
-        .iter()
-        .map(|(name, value)| (name.to_string(), value.to_string()));
-    let sources = Sources {
-        stock: shop.path("stock"),
-        settings: settings.collect(),
-        ..shop.sources()
-    };
+    let settings = settings.iter().map(|(name, value)| (name.to_string(), value.to_string()));
+    let sources =
+        Sources { stock: shop.path("stock"), settings: settings.collect(), ..shop.sources() };
     (shop, sources)
 }
 
@@ -840,9 +629,7 @@ fn folder_warnings(sheets: &[(&str, &str)], settings: &[(&str, &str)]) -> Vec<St
 fn each(found: &[String], expected: &[(&str, &str)]) {
     for (place, words) in expected {
         assert!(
-            found
-                .iter()
-                .any(|p| p.lines().next().unwrap().ends_with(place) && p.contains(words)),
+            found.iter().any(|p| p.lines().next().unwrap().ends_with(place) && p.contains(words)),
             "`{words}` at {place} is not in {found:#?}"
         );
     }
@@ -869,10 +656,7 @@ fn a_fit_code_may_be_had_by_cutting_alone() {
     let all = [("stock", stock.as_str()), ("sheets", SHEETS), ("fit", FIT)];
     assert!(folder_warnings(&all, &[]).is_empty());
     // A bad size or diameter does not take the fit code away with it.
-    let bad = [
-        SHEETS.replace("0.090", "thin"),
-        FIT.replace(",6,", ",wide,"),
-    ];
+    let bad = [SHEETS.replace("0.090", "thin"), FIT.replace(",6,", ",wide,")];
     let found = folder_problems(&[all[0], ("sheets", &bad[0]), ("fit", &bad[1])]);
     each(&found, &[("cell C2", "`thin`"), ("cell B2", "`wide`")]);
     let other = FIT.replace("F1", "F2");
@@ -940,22 +724,11 @@ fn a_sheet_needs_a_tolerance_and_its_headings() {
     let fit = FIT.replace("Inside diameter", "Hole");
     let found = folder_problems(&[("stock", STOCK), ("sheets", &sheets), ("fit", &fit)]);
     assert!(found.iter().any(|p| p.contains("rename it to `On hand`")));
-    assert!(
-        found
-            .iter()
-            .any(|p| p.contains("no column `Inside diameter`"))
-    );
+    assert!(found.iter().any(|p| p.contains("no column `Inside diameter`")));
     // The name that a cut piece would get is taken.
     let stock = STOCK.replace("S10,", "gs-90 > f1,");
     let found = folder_problems(&[("stock", &stock), ("sheets", SHEETS), ("fit", FIT)]);
-    only(
-        &found,
-        &[
-            "sheets, cell A2",
-            "`GS-90 > F1` a second time",
-            "row 2 of sheet stock",
-        ],
-    );
+    only(&found, &["sheets, cell A2", "`GS-90 > F1` a second time", "row 2 of sheet stock"]);
 }
 
 #[test]
@@ -965,10 +738,7 @@ fn sheets_or_shapes_alone_cut_nothing_and_that_is_said() {
     nothing(folder_warnings(&[stock, ("sheets", SHEETS)], &[]));
     nothing(folder_warnings(&[stock, ("fit", FIT)], &[]));
     let headings = FIT.lines().next().unwrap();
-    nothing(folder_warnings(
-        &[stock, ("sheets", SHEETS), ("fit", headings)],
-        &[],
-    ));
+    nothing(folder_warnings(&[stock, ("sheets", SHEETS), ("fit", headings)], &[]));
     let large = FIT.replace(",6,", ",20.5,");
     only(
         &folder_warnings(&[stock, ("sheets", SHEETS), ("fit", &large)], &[]),
@@ -1020,9 +790,7 @@ fn a_rule_on_packs_without_packs_is_said() {
         &folder_warnings(&[("stock", STOCK)], &spoiled),
         &["stock", "Pack qty above 1", "changes nothing"],
     );
-    let packed = STOCK
-        .replace(",Reserved", ",Pack qty")
-        .replace(",4,0", ",4,4");
+    let packed = STOCK.replace(",Reserved", ",Pack qty").replace(",4,0", ",4,4");
     let packed = packed.replace(",2,0", ",2,");
     assert!(folder_warnings(&[("stock", &packed)], &spoiled).is_empty());
 }
@@ -1031,10 +799,7 @@ fn a_rule_on_packs_without_packs_is_said() {
 
 /// The built-in model with one more consumable, its first lines as they are.
 fn with_consumable(lines: &str) -> String {
-    format!(
-        "{}\n[[consumable]]\n{lines}\n",
-        gapwright::read::BUILT_IN[0].1
-    )
+    format!("{}\n[[consumable]]\n{lines}\n", gapwright::read::BUILT_IN[0].1)
 }
 
 #[test]
@@ -1049,11 +814,7 @@ fn consumables_of_a_model_say_line_and_column() {
     for kind in ["shim", "Gasket"] {
         only(
             &spoilt(&format!("kind = \"{kind}\"\ncount = 1")),
-            &[
-                ", column 8",
-                &format!("a {} as a consumable", kind.to_lowercase()),
-                "[pack.name]",
-            ],
+            &[", column 8", &format!("a {} as a consumable", kind.to_lowercase()), "[pack.name]"],
         );
     }
     for count in ["0", "5000"] {
@@ -1064,14 +825,8 @@ fn consumables_of_a_model_say_line_and_column() {
         &spoilt("kind = \"seal\"\ncount = -1"),
         &["column 9", "a model file as DEVELOPERS.md describes it"],
     );
-    only(
-        &spoilt("kind = \" \"\ncount = 1"),
-        &["column 8", "a name", "fill it in"],
-    );
-    only(
-        &spoilt("kind = \"seal\"\ncount = 1\nfit_column = \"\""),
-        &["column 14", "a name"],
-    );
+    only(&spoilt("kind = \" \"\ncount = 1"), &["column 8", "a name", "fill it in"]);
+    only(&spoilt("kind = \"seal\"\ncount = 1\nfit_column = \"\""), &["column 14", "a name"]);
     only(
         &spoilt("kind = \"seal\"\ncount = 1\nfit_colunm = \"Seal fit\""),
         &["`fit_colunm`", "say `fit_column`"],
@@ -1083,20 +838,10 @@ fn consumables_of_a_model_say_line_and_column() {
     );
     only(
         &ring("section = { bore = \"box_bore\" }"),
-        &[
-            "column 11",
-            "a section without `shaft`",
-            "name the pump sheet's column",
-        ],
+        &["column 11", "a section without `shaft`", "name the pump sheet's column"],
     );
-    only(
-        &ring(&section.replace("\"box_bore\"", "\"\"")),
-        &["column 20", "a name"],
-    );
-    only(
-        &ring(&section.replace("\"box_bore\"", "3")),
-        &["column 20", "expected a string"],
-    );
+    only(&ring(&section.replace("\"box_bore\"", "\"\"")), &["column 20", "a name"]);
+    only(&ring(&section.replace("\"box_bore\"", "3")), &["column 20", "expected a string"]);
     only(&ring("section = \"box\""), &["column 11"]);
     // All of them at once.
     let found = model_problems(&with_consumable(
@@ -1125,10 +870,7 @@ fn ringed(stock: &str, pumps: &str) -> (Shop, Result<gapwright::job::Job, Proble
     let by_section = "kind = \"packing ring\"\ncount = 4\n\
         section = { bore = \"box_bore\", shaft = \"sleeve_diameter\" }";
     fs::write(models.join("ringed.toml"), with_consumable(by_section)).unwrap();
-    let read = job(&Sources {
-        models: Some(models),
-        ..shop.sources()
-    });
+    let read = job(&Sources { models: Some(models), ..shop.sources() });
     (shop, read)
 }
 
@@ -1151,17 +893,12 @@ fn ring_spaces_are_read_with_their_units() {
 
 #[test]
 fn bad_ring_spaces_are_all_named() {
-    let pumps = RING_PUMPS
-        .replace("3 in,50.8", "2 in,50.8")
-        .replace("3 in,2 in", "3,")
+    let pumps = RING_PUMPS.replace("3 in,50.8", "2 in,50.8").replace("3 in,2 in", "3,")
         + "C,ringed,F1,F1,0.031,0.050,1 in,-2\nD,ringed,F1,F1,0.031,0.050,wide,1 in\n";
     each(
         &ringed_problems(RINGS, &pumps),
         &[
-            (
-                "cell G2",
-                "`Box bore` no larger than `Sleeve diameter (mm)`",
-            ),
+            ("cell G2", "`Box bore` no larger than `Sleeve diameter (mm)`"),
             ("cell G3", "no unit"),
             ("cell H3", "an empty cell"),
             ("cell H4", "a length above 0"),
@@ -1171,11 +908,7 @@ fn bad_ring_spaces_are_all_named() {
     let missing = RING_PUMPS.replace("Box bore", "Bore");
     only(
         &ringed_problems(RINGS, &missing),
-        &[
-            "no column `Box bore`",
-            "cell G1",
-            "rename `Bore` to `Box bore`",
-        ],
+        &["no column `Box bore`", "cell G1", "rename `Bore` to `Box bore`"],
     );
     let misspelt = RING_PUMPS.replace("Sleeve diameter", "Sleeve diametre");
     let found = ringed_problems(RINGS, &misspelt);
@@ -1190,25 +923,13 @@ fn bad_ring_spaces_are_all_named() {
 #[test]
 fn the_section_of_a_ring_in_the_stock_counts_only_where_it_is_asked_for() {
     let bad = RINGS.replace("R1,packing ring,,1/2,,", "R1,packing ring,,thick,,");
-    only(
-        &ringed_problems(&bad, RING_PUMPS),
-        &["cell D4", "`thick`: not a length"],
-    );
+    only(&ringed_problems(&bad, RING_PUMPS), &["cell D4", "`thick`: not a length"]);
     let empty = RINGS.replace("R1,packing ring,,1/2,,", "R1,packing ring,,,,");
     let (_shop, read) = ringed(&empty, RING_PUMPS);
-    let warnings: Vec<String> = read
-        .unwrap()
-        .warnings
-        .iter()
-        .map(|w| w.to_string())
-        .collect();
+    let warnings: Vec<String> = read.unwrap().warnings.iter().map(|w| w.to_string()).collect();
     only(
         &warnings,
-        &[
-            "cell D4",
-            "a packing ring without its thickness",
-            "into no bag by its section",
-        ],
+        &["cell D4", "a packing ring without its thickness", "into no bag by its section"],
     );
     // Nobody asks by section here.
     let pumps = PUMPS.replace("S20", "S10");

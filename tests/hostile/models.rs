@@ -83,10 +83,7 @@ fn spoil(good: &str, from: &str, to: &str) -> (String, String) {
     let line = before.matches('\n').count() + 1;
     let column = before.chars().rev().take_while(|c| *c != '\n').count() + 1;
     assert_eq!(marked.matches('§').count(), 1, "one mark in `{to}`");
-    (
-        marked.replace('§', ""),
-        format!("line {line}, column {column}"),
-    )
+    (marked.replace('§', ""), format!("line {line}, column {column}"))
 }
 
 /// Each alone gives one problem, at its mark and with its words.
@@ -136,11 +133,7 @@ fn tolerances_and_limits() {
             ("_minus = 0.5", "_minus = §-0.5", negative),
             ("= 0.008", "= §-0.008", negative),
             ("= 0.008", "= §\"+0.1 / -five mm\"", no_length),
-            (
-                "\n[dimension.ring]\nplus = 0.02",
-                "\n§[dimension.ring]",
-                known,
-            ),
+            ("\n[dimension.ring]\nplus = 0.02", "\n§[dimension.ring]", known),
             (ring, "\n§[dimension.ring]\nplus_minus = 1", known),
             ("s = [0.2, 0.4]", "s = §[0.4, 0.2]", crossed),
             ("[0.1, 0.35]", "§[0.35, 0.1]", crossed),
@@ -173,17 +166,9 @@ fn cold_hot_or_both() {
             ("\"both\"", "§\"\"", way),
             ("\"both\"\nhot_target = ", "\"hot\"\nhot_target = §", alone),
             (fill, "allowance = 0.5\nhot_allowance = §0.55\n", alone),
-            (
-                last,
-                "limits = [0.4, 0.6]\nhot_limits = §[0.4, 0.6]\n",
-                alone,
-            ),
+            (last, "limits = [0.4, 0.6]\nhot_limits = §[0.4, 0.6]\n", alone),
             ("hot_target = ", "hot_allowance = §", form),
-            (
-                fill,
-                "allowance = 0.5\nwhen = \"both\"\nhot_target = §1\n",
-                form,
-            ),
+            (fill, "allowance = 0.5\nwhen = \"both\"\nhot_target = §1\n", form),
             (
                 last,
                 "limits = [0.4, 0.6]\nwhen = \"both\"\nhot_limits = §[0.55, 0.6]\n",
@@ -199,10 +184,7 @@ fn cold_hot_or_both() {
     );
     let limits = "hot_target = 0.28\nhot_limits = [0.1, 0.35]\n";
     let when = format!("when = \"both\"\n{limits}");
-    let asked: &[&str] = &[
-        "thermal terms in `clearance`, which is asked cold",
-        "add when",
-    ];
+    let asked: &[&str] = &["thermal terms in `clearance`, which is asked cold", "add when"];
     for cold in ["", "when = \"cold\"\n"] {
         let good = GOOD.replace(&when, cold);
         let head = "[requirement.clearance]";
@@ -231,11 +213,7 @@ fn what_grows() {
         &[
             ("length = 100", "length = §0", longer),
             ("length = 100", "length = §-100", longer),
-            (
-                "length = 100",
-                "length = §\"1 ell\"",
-                &["`1 ell`", "not a unit"],
-            ),
+            ("length = 100", "length = §\"1 ell\"", &["`1 ell`", "not a unit"]),
             (
                 "\"316 stainless steel\"",
                 "§\"316 stainles steel\"",
@@ -247,33 +225,17 @@ fn what_grows() {
             ("n = 11.4", "n = §1000.1", range),
             ("n = 11.4", "n = §\"steel\"", number),
             ("= 0.7", "= §-0.7", negative),
-            (
-                "expansion = 11.4\nexpansion_plus_minus = ",
-                "expansion_plus_minus = §",
-                of_none,
-            ),
-            (
-                "cold = 20\nrunning = 80",
-                "cold = §-273.1\nrunning = 80",
-                degrees,
-            ),
+            ("expansion = 11.4\nexpansion_plus_minus = ", "expansion_plus_minus = §", of_none),
+            ("cold = 20\nrunning = 80", "cold = §-273.1\nrunning = 80", degrees),
             ("running = 80", "running = §1500.1", degrees),
             ("running = 70", "running = §\"hot\"", celsius),
             ("running = 70", "running = §\"158 degF\"", celsius),
             ("running = 70", "running = §\"C\"", celsius),
-            (
-                "cold = 20\nrunning = 80",
-                "cold = §\"68 F\"\nrunning = 80",
-                celsius,
-            ),
+            ("cold = 20\nrunning = 80", "cold = §\"68 F\"\nrunning = 80", celsius),
             ("= 5\n", "= §-5\n", negative),
             ("= 17.2", "= §-17.2", range),
             ("= 0.9\n", "= §-0.9\n", negative),
-            (
-                "expansion = 17.2\nexpansion_plus_minus = ",
-                "expansion_plus_minus = §",
-                of_none,
-            ),
+            ("expansion = 17.2\nexpansion_plus_minus = ", "expansion_plus_minus = §", of_none),
             (
                 "[thermal.casing_growth]\nlength = \"4 in\"",
                 "[thermal]\ncasing_growth = §4\n[thermal.x]\nlength = 4",
@@ -286,14 +248,8 @@ fn what_grows() {
     let head = "[thermal.casing_growth]";
     each_alone(&neither, &[(head, "§[thermal.casing_growth]", said)]);
     // A table whose keys stand where its terms should.
-    let flat = format!(
-        "{}[thermal]\nlength = 3\n",
-        &GOOD[..GOOD.find("[thermal").unwrap()]
-    );
-    only(
-        &model_problems(&flat),
-        &["line 16, column 10", "invalid type: integer `3`"],
-    );
+    let flat = format!("{}[thermal]\nlength = 3\n", &GOOD[..GOOD.find("[thermal").unwrap()]);
+    only(&model_problems(&flat), &["line 16, column 10", "invalid type: integer `3`"]);
 }
 
 #[test]
@@ -318,11 +274,7 @@ fn correlations() {
         &[
             ("coefficient = 0.5", "coefficient = §1.01", bounds),
             ("coefficient = 0.5", "coefficient = §-1.01", bounds),
-            (
-                "coefficient = 0.5",
-                "coefficient = §\"much\"",
-                &["`much`", "a number"],
-            ),
+            ("coefficient = 0.5", "coefficient = §\"much\"", &["`much`", "a number"]),
             (pair, "[\"gap\", §\"rnig\"]", &["`rnig`", "say `ring`"]),
             (pair, "[\"gap\", §\"clearance\"]", named),
             (pair, "§[\"gap\", \"shims\"]", apart),
@@ -344,12 +296,7 @@ fn correlations() {
     // The determinant of three, 1 + 2abc - a^2 - b^2 - c^2, must not be below nothing.
     let given = of("gap", "ring", 0.5);
     let three = |[a, b, c]: [f64; 3]| {
-        [
-            of("gap", "ring", a),
-            of("ring", "face", b),
-            of("gap", "face", c),
-        ]
-        .concat()
+        [of("gap", "ring", a), of("ring", "face", b), of("gap", "face", c)].concat()
     };
     for good in [
         [1.0, 1.0, 1.0],
@@ -394,16 +341,8 @@ fn names_keys_and_materials() {
             ("coefficient = ", "§colour = 3\ncoefficient = ", key),
             ("running = 80", "§colour = 3\nrunning = 80", key),
             ("when = ", "§colour = 3\nwhen = ", key),
-            (
-                "length_plus_minus",
-                "§length_plus_mins",
-                &["say `length_plus_minus`"],
-            ),
-            (
-                "[[correlation]]",
-                "[[§correlations]]",
-                &["say `correlation`"],
-            ),
+            ("length_plus_minus", "§length_plus_mins", &["say `length_plus_minus`"]),
+            ("[[correlation]]", "[[§correlations]]", &["say `correlation`"]),
             // The second of two is the one that is complained of.
             (
                 "[pack.shims]",
@@ -452,19 +391,12 @@ fn missing_keys() {
                 &["a [correlation] without `between`"],
             ),
             // A misspelt one is told of once, as misspelt.
-            (
-                "most_pieces = 4",
-                "§most_peices = 4",
-                &["say `most_pieces`"],
-            ),
+            ("most_pieces = 4", "§most_peices = 4", &["say `most_pieces`"]),
         ],
     );
     let spoilt = GOOD
         .replace("cold = 20\nrunning = 80\n", "colour = 3\n")
-        .replace(
-            "[requirement.clearance]",
-            "[[caution]]\n[requirement.clearance]",
-        );
+        .replace("[requirement.clearance]", "[[caution]]\n[requirement.clearance]");
     let found = model_problems(&spoilt).concat();
     for key in ["`cold`", "`running`", "`when`", "`text`", "`colour`"] {
         assert!(found.contains(key), "{key}: {found}");
@@ -498,10 +430,8 @@ fn a_model_tells_all_its_problems_at_once() {
         .replace("coefficient = 0.5", "coefficient = 5")
         .replace("= 17.2", "= -17.2");
     let found = model_problems(&spoilt);
-    let lines: Vec<&str> = found
-        .iter()
-        .map(|p| p.lines().next().unwrap().split(", ").nth(1).unwrap())
-        .collect();
+    let lines: Vec<&str> =
+        found.iter().map(|p| p.lines().next().unwrap().split(", ").nth(1).unwrap()).collect();
     let expected = [5, 16, 34, 44, 48, 54, 59].map(|line| format!("line {line}"));
     assert_eq!(lines, expected, "{found:#?}");
 }
@@ -526,10 +456,7 @@ G1,gasket,F,0.9,0.02,2,
     if let Some(text) = materials {
         fs::write(models.join("materials.toml"), text).unwrap();
     }
-    let sources = Sources {
-        models: Some(models),
-        ..shop.sources()
-    };
+    let sources = Sources { models: Some(models), ..shop.sources() };
     (shop, sources)
 }
 
@@ -545,9 +472,7 @@ fn growths(materials: Option<&str>, heads: &str, cells: &str) -> Vec<[String; 2]
     let job = job(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
     assert!(job.warnings.is_empty() && job.unused.is_empty());
     let growths = job.pumps[0].growths.iter();
-    growths
-        .map(|g| [g.value, g.tolerance.plus].map(|l| l.show(Unit::Millimetre)))
-        .collect()
+    growths.map(|g| [g.value, g.tolerance.plus].map(|l| l.show(Unit::Millimetre))).collect()
 }
 
 #[test]
@@ -556,10 +481,7 @@ fn a_folders_materials_outrank_those_built_in() {
     // 101.6 x 11.4e-6 x 50 = 0.057912; at worst 101.6 x 12.1e-6 x 50 = 0.061468.
     let casing = ["0.057912", "0.003556"].map(String::from);
     let built_in = growths(None, "", "");
-    assert_eq!(
-        built_in,
-        [["0.0954", "0.014346"].map(String::from), casing.clone()]
-    );
+    assert_eq!(built_in, [["0.0954", "0.014346"].map(String::from), casing.clone()]);
     let own = "[material.\"316 Stainless Steel\"]\nexpansion = 16\nsource = \"invented\"\n";
     // 100 x 16e-6 x 60 = 0.096; at worst 100.5 x 16e-6 x 65 = 0.10452: its plus/minus is gone too.
     let outranked = growths(Some(own), "", "");
@@ -569,11 +491,8 @@ fn a_folders_materials_outrank_those_built_in() {
     assert_eq!(growths(Some(other), "", ""), built_in);
     let (shop, sources) = hot_shop(Some(own), "", "");
     let hot = job(&sources).unwrap();
-    let inputs: Vec<(&str, &str)> = hot
-        .inputs
-        .iter()
-        .map(|input| (input.role.as_str(), input.file.as_str()))
-        .collect();
+    let inputs: Vec<(&str, &str)> =
+        hot.inputs.iter().map(|input| (input.role.as_str(), input.file.as_str())).collect();
     let path = shop.path("models").join("materials.toml");
     assert_eq!(inputs[3], ("materials table", path.to_str().unwrap()));
     assert_eq!(inputs.len(), 4);
@@ -582,43 +501,20 @@ fn a_folders_materials_outrank_those_built_in() {
     fs::rename(&path, shop.path("models").join("Materials.toml")).unwrap();
     assert_eq!(job(&sources).unwrap().pumps, hot.pumps);
     let pumps = fs::read_to_string(shop.path("pumps.csv")).unwrap();
-    fs::write(
-        shop.path("pumps.csv"),
-        pumps.replace("all-there-is", "materials"),
-    )
-    .unwrap();
+    fs::write(shop.path("pumps.csv"), pumps.replace("all-there-is", "materials")).unwrap();
     let found = shown(&job(&sources).unwrap_err(), shop.folder.path());
-    only(
-        &found,
-        &["cell B2", "the model `materials`, which is not known"],
-    );
+    only(&found, &["cell B2", "the model `materials`, which is not known"]);
 }
 
 #[test]
 fn bad_materials_tables() {
     let cases: [Spoilt; 8] = [
         ("x = 1", "§x = 1", &["the key `x`", "one of material"]),
-        (
-            "x = 1",
-            "[material.a]\nplus_minus = §0.1",
-            &["a thickness tolerance", "stock workbook"],
-        ),
+        ("x = 1", "[material.a]\nplus_minus = §0.1", &["a thickness tolerance", "stock workbook"]),
         ("x = 1", "[material.a]\n§colour = 1", &["the key `colour`"]),
-        (
-            "x = 1",
-            "[material.a]\nexpansion = §-1",
-            &["millionths per kelvin"],
-        ),
-        (
-            "x = 1",
-            "[material.a]\nexpansion_plus_minus = §1",
-            &["of no expansion"],
-        ),
-        (
-            "x = 1",
-            "[material.a]\ncompressibility = §[40, 25]",
-            &["the smaller first"],
-        ),
+        ("x = 1", "[material.a]\nexpansion = §-1", &["millionths per kelvin"]),
+        ("x = 1", "[material.a]\nexpansion_plus_minus = §1", &["of no expansion"]),
+        ("x = 1", "[material.a]\ncompressibility = §[40, 25]", &["the smaller first"]),
         ("x = 1", "[material]\na = §1", &["invalid type"]),
         ("x = 1", "[material.a§", &["unclosed table"]),
     ];
@@ -626,10 +522,7 @@ fn bad_materials_tables() {
         let (text, place) = spoil("x = 1", from, to);
         let found = hot_problems(Some(&text), "", "");
         let place = format!("models/materials.toml, {place}");
-        assert!(
-            found.iter().any(|p| p.starts_with(&place)),
-            "{place}: {found:#?}"
-        );
+        assert!(found.iter().any(|p| p.starts_with(&place)), "{place}: {found:#?}");
         only(&found, words);
     }
 }
@@ -651,16 +544,10 @@ fn a_pumps_own_lengths_and_temperatures() {
     bad(",long,,,", &[("cell H2", "`long`: not a length")]);
     bad(
         ",,-273.2,1500.1,",
-        &[
-            ("cell I2", "the temperature -273.2"),
-            ("cell J2", "the temperature 1500.1"),
-        ],
+        &[("cell I2", "the temperature -273.2"), ("cell J2", "the temperature 1500.1")],
     );
     let celsius = "expected  degrees Celsius, a plain number such as 80\n    mend      convert to degrees Celsius";
-    bad(
-        ",,cold,,140 degF",
-        &[("cell I2", celsius), ("cell K2", celsius)],
-    );
+    bad(",,cold,,140 degF", &[("cell I2", celsius), ("cell K2", celsius)]);
     bad(",,80 %,,", &[("cell I2", "`80 %`")]);
     // The scale may stand behind the number, in the heading or nowhere.
     for written in ["60 degC", "60\u{b0}C", "60 \u{b0}C", "60 C", "60"] {
@@ -698,16 +585,9 @@ fn one_reading_where_several_are_asked_for() {
     fs::create_dir(&models).unwrap();
     let text = good.replace(from, "plus_minus = \"from readings\" ");
     fs::write(models.join("screwed-impeller.toml"), text).unwrap();
-    let sources = Sources {
-        models: Some(models),
-        ..shop.sources()
-    };
+    let sources = Sources { models: Some(models), ..shop.sources() };
     let found = job(&sources).unwrap_err();
-    let words = [
-        "cell G2",
-        "one reading",
-        "at least two readings of `Snap ring thickness`",
-    ];
+    let words = ["cell G2", "one reading", "at least two readings of `Snap ring thickness`"];
     only(&shown(&found, shop.folder.path()), &words);
     // Three readings of which one is left out are two, with one degree of freedom.
     let heads = "Snap ring 1 (in),Snap ring 2 (in),Snap ring 3 (in)";
@@ -724,33 +604,18 @@ fn one_reading_where_several_are_asked_for() {
     let alike = pumps.replace(",0.050\n", ",0.0500,0.0500,0.0500\n");
     fs::write(shop.path("pumps.csv"), alike).unwrap();
     let found = job(&sources).unwrap_err();
-    let words = [
-        "cell G2",
-        "`Snap ring thickness` that are all alike",
-        "resolution",
-    ];
+    let words = ["cell G2", "`Snap ring thickness` that are all alike", "resolution"];
     only(&shown(&found, shop.folder.path()), &words);
     let path = shop.path("models/screwed-impeller.toml");
     let text = fs::read_to_string(&path).unwrap();
-    let finer = text.replacen(
-        "\"from readings\"",
-        "\"from readings\"\nresolution = 0.0001",
-        1,
-    );
+    let finer = text.replacen("\"from readings\"", "\"from readings\"\nresolution = 0.0001", 1);
     assert_ne!(text, finer);
     fs::write(&path, finer).unwrap();
     let read = job(&sources).unwrap();
     let ring = &read.pumps[0].dimensions[1];
     // 0.0001 in over the root of 12: 2.54 um / 3.4641 = 0.733 235 um.
-    assert_eq!(
-        (ring.freedom, (ring.standard.raw() + 500) / 1_000),
-        (None, 733_235)
-    );
-    let beside = text.replacen(
-        "plus_minus = 0.0003",
-        "plus_minus = 0.0003\nresolution = 1",
-        1,
-    );
+    assert_eq!((ring.freedom, (ring.standard.raw() + 500) / 1_000), (None, 733_235));
+    let beside = text.replacen("plus_minus = 0.0003", "plus_minus = 0.0003\nresolution = 1", 1);
     assert_ne!(text, beside);
     fs::write(&path, beside).unwrap();
     let found = job(&sources).unwrap_err();
@@ -763,10 +628,7 @@ fn one_reading_where_several_are_asked_for() {
     let one = pumps.replace(",0.050\n", ",,0.050,\n");
     fs::write(shop.path("pumps.csv"), one).unwrap();
     let found = job(&sources).unwrap_err();
-    only(
-        &shown(&found, shop.folder.path()),
-        &["cell H2", "one reading"],
-    );
+    only(&shown(&found, shop.folder.path()), &["cell H2", "one reading"]);
 }
 
 #[test]
@@ -777,10 +639,7 @@ fn coverage_factors_and_levels() {
     let sheet = |value: &str| {
         let policy = format!("Setting,Value\nAcceptance,expanded\nCoverage factor,{value}\n");
         fs::write(shop.path("pumps/Policy.csv"), policy).unwrap();
-        Sources {
-            pumps: shop.path("pumps"),
-            ..shop.sources()
-        }
+        Sources { pumps: shop.path("pumps"), ..shop.sources() }
     };
     let line = |value: &str| Sources {
         settings: vec![("Coverage factor".into(), value.into())],
@@ -822,28 +681,15 @@ fn coverage_factors_and_levels() {
         "0.95",
     ] {
         let said = format!("`{value}` for `Coverage factor`");
-        let words = [
-            said.as_str(),
-            "a number from 1 to 10",
-            "95 %",
-            "correct the value",
-        ];
+        let words = [said.as_str(), "a number from 1 to 10", "95 %", "correct the value"];
         let found = shown(&job(&sheet(value)).unwrap_err(), shop.folder.path());
         only(&found, &[&["sheet Policy, cell B3"], &words[..]].concat());
         let found = shown(&job(&line(value)).unwrap_err(), shop.folder.path());
         only(&found, &[&["command line"], &words[..]].concat());
     }
     // The command line outranks the sheet, and both may be wrong at once.
-    let both = |on_sheet: &str, given: &str| Sources {
-        settings: line(given).settings,
-        ..sheet(on_sheet)
-    };
-    assert_eq!(
-        job(&both("2", "95 %")).unwrap().policy.coverage,
-        level(950_000)
-    );
-    assert_eq!(
-        shown(&job(&both("0", "-1")).unwrap_err(), shop.folder.path()).len(),
-        2
-    );
+    let both =
+        |on_sheet: &str, given: &str| Sources { settings: line(given).settings, ..sheet(on_sheet) };
+    assert_eq!(job(&both("2", "95 %")).unwrap().policy.coverage, level(950_000));
+    assert_eq!(shown(&job(&both("0", "-1")).unwrap_err(), shop.folder.path()).len(), 2);
 }

@@ -26,10 +26,7 @@ fn priced(
     prices: &[(u32, &str)],
     discount: Discount,
 ) -> Purchase {
-    let price = |&(packs, price): &(u32, &str)| Break {
-        packs,
-        price: money(price),
-    };
+    let price = |&(packs, price): &(u32, &str)| Break { packs, price: money(price) };
     Purchase {
         interest: money(interest),
         prices: prices.iter().map(price).collect(),
@@ -50,16 +47,10 @@ fn published_order_quantities() {
     assert!(best.cost() > 68.410_525_505_948_29);
     // Heizer and Render, Operations Management, ch. 12 [memory, computed].
     let best = least_cost(&plain("1000", "10", "0.50")).unwrap();
-    assert_eq!(
-        (best.exact, best.packs, best.orders, best.cost()),
-        (200.0, 200, 5.0, 100.0)
-    );
+    assert_eq!((best.exact, best.packs, best.orders, best.cost()), (200.0, 200, 5.0, 100.0));
     // Stevenson, Operations Management [memory, computed].
     let best = least_cost(&plain("9600", "75", "16")).unwrap();
-    assert_eq!(
-        (best.exact, best.packs, best.orders, best.cost()),
-        (300.0, 300, 32.0, 4800.0)
-    );
+    assert_eq!((best.exact, best.packs, best.orders, best.cost()), (300.0, 300, 32.0, 4800.0));
 }
 
 #[test]
@@ -67,13 +58,7 @@ fn published_price_breaks() {
     // A worked example on nursingexpertshelp.com [read]: 800 a year, 60 an order, 30 % of the price.
     // The page's table: 100 cost 40822.5, 200 cost 40080, 500 cost 41221, and 79 (feasible at 51.50)
     // 42417.9; the least is 200.
-    let prices = [
-        (1, "53"),
-        (50, "51.50"),
-        (100, "49.50"),
-        (200, "48"),
-        (500, "47"),
-    ];
+    let prices = [(1, "53"), (50, "51.50"), (100, "49.50"), (200, "48"), (500, "47")];
     let purchase = priced("800", "60", "0.30", &prices, Discount::AllUnits);
     let best = least_cost(&purchase).unwrap();
     assert_eq!(best.packs, 200);
@@ -105,14 +90,7 @@ fn published_incremental_breaks() {
     // stockpyl 1.0.2, documentation of economic_order_quantity_with_incremental_discounts [run]:
     // 1481.8906842274164 at 222762.8136845483.
     let prices = [(1, "100"), (301, "90"), (601, "80")];
-    let best = least_cost(&priced(
-        "2400",
-        "150",
-        "0.25",
-        &prices,
-        Discount::Incremental,
-    ))
-    .unwrap();
+    let best = least_cost(&priced("2400", "150", "0.25", &prices, Discount::Incremental)).unwrap();
     near(best.exact, 1_481.890_684_227_416_4, 1e-14);
     assert_eq!(best.packs, 1482);
     near(best.cost(), 222_762.813_684_548_3, 1e-8);
@@ -149,18 +127,11 @@ fn no_number_of_packs_costs_less() {
     let mut dice = dice(1);
     let (mut at_break, mut not_nearest, mut incremental, mut alone) = (0, 0, 0, 0);
     for _ in 0..1200 {
-        let discount = if dice.random() {
-            Discount::AllUnits
-        } else {
-            Discount::Incremental
-        };
+        let discount = if dice.random() { Discount::AllUnits } else { Discount::Incremental };
         let mut prices = vec![];
         let (mut packs, mut price) = (1, pick(&mut dice, 200, 900));
         for _ in 0..pick(&mut dice, 0, 3) {
-            prices.push(Break {
-                packs,
-                price: cents(price),
-            });
+            prices.push(Break { packs, price: cents(price) });
             packs += pick(&mut dice, 1, 25);
             price -= pick(&mut dice, 1, 40);
         }
@@ -181,13 +152,7 @@ fn no_number_of_packs_costs_less() {
             assert!(a * below >= above * b, "{packs} packs: {purchase:?}");
         }
         assert!(best.packs < 400, "the walk is too short");
-        at_break += u32::from(
-            purchase
-                .prices
-                .iter()
-                .skip(1)
-                .any(|p| p.packs == best.packs),
-        );
+        at_break += u32::from(purchase.prices.iter().skip(1).any(|p| p.packs == best.packs));
         let nearest = (best.exact / f64::from(purchase.pack)).round().max(1.0);
         not_nearest += u32::from(nearest != f64::from(best.packs));
         incremental += u32::from(discount == Discount::Incremental && purchase.prices.len() > 1);
@@ -205,10 +170,7 @@ fn no_number_of_packs_costs_less() {
 fn packs_are_not_rounded() {
     // K 3, demand 50, h 1: the root of 300 is 17.32. In packs of 12, 1.443 packs are nearest to one;
     // 12 cost 18.5 and 24 cost 18.25.
-    let purchase = Purchase {
-        pack: 12,
-        ..plain("50", "3", "1")
-    };
+    let purchase = Purchase { pack: 12, ..plain("50", "3", "1") };
     let best = least_cost(&purchase).unwrap();
     near(best.exact, 300.0_f64.sqrt(), 1e-15);
     assert_eq!((best.packs, best.pieces, best.cost()), (2, 24, 18.25));
@@ -224,10 +186,7 @@ fn what_makes_no_sense_is_refused_and_says_why() {
     assert!(says(&plain("10", "-8", "1")).contains("the cost of an order is -8;"));
     assert!(says(&plain("10", "8", "0")).contains("the cost of holding is 0;"));
     assert!(says(&plain("10", "8", "-1")).contains("the storage cost is -1;"));
-    let none = Purchase {
-        pack: 0,
-        ..plain("10", "8", "1")
-    };
+    let none = Purchase { pack: 0, ..plain("10", "8", "1") };
     assert!(says(&none).contains("the pack quantity is 0;"));
     for (index, prices) in [
         (0, vec![(2, "5")]),

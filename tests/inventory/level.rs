@@ -15,11 +15,7 @@ fn every_small_item_is_brought_back() {
                 for min in 0..7 {
                     for max in [None, Some(min), Some(min + 2), Some(min + 7)] {
                         for pack in 1..=6 {
-                            let standing = Standing {
-                                on_hand,
-                                on_order,
-                                backorders,
-                            };
+                            let standing = Standing { on_hand, on_order, backorders };
                             let levels = Levels { min, max, pack };
                             let order = back_to_level(&standing, &levels).unwrap();
                             let position =
@@ -59,30 +55,12 @@ fn every_small_item_is_brought_back() {
 #[test]
 fn what_makes_no_sense_is_refused() {
     let standing = Standing::default();
-    let levels = Levels {
-        min: 5,
-        max: Some(3),
-        pack: 1,
-    };
+    let levels = Levels { min: 5, max: Some(3), pack: 1 };
     let fault = back_to_level(&standing, &levels).unwrap_err();
     assert_eq!(fault, Fault::Levels { min: 5, max: 3 });
-    let levels = Levels {
-        min: 5,
-        max: None,
-        pack: 0,
-    };
+    let levels = Levels { min: 5, max: None, pack: 0 };
     assert!(back_to_level(&standing, &levels).is_err());
-    let owing = Standing {
-        backorders: u32::MAX,
-        ..standing
-    };
-    let levels = Levels {
-        min: u32::MAX,
-        max: None,
-        pack: 1,
-    };
-    assert_eq!(
-        back_to_level(&owing, &levels),
-        Err(Fault::TooLarge("the order"))
-    );
+    let owing = Standing { backorders: u32::MAX, ..standing };
+    let levels = Levels { min: u32::MAX, max: None, pack: 1 };
+    assert_eq!(back_to_level(&owing, &levels), Err(Fault::TooLarge("the order")));
 }

@@ -45,10 +45,7 @@ fn pick(dice: &mut ChaCha8Rng, from: u32, to: u32) -> u32 {
 
 #[track_caller]
 fn near(found: f64, expected: f64, relative: f64) {
-    assert!(
-        (found - expected).abs() <= relative * expected.abs(),
-        "{found} for {expected}"
-    );
+    assert!((found - expected).abs() <= relative * expected.abs(), "{found} for {expected}");
 }
 
 /// A normal law as a history of its quantiles, for published examples that assume one: pieces are

@@ -36,11 +36,7 @@ fn published_provisions() {
     let best = provision(&demand, &costs("1", "4")).unwrap();
     assert_eq!(best.pieces, 8);
     near(best.cost, 3.570_106_945_770_941_6, 1e-12);
-    near(
-        costs("1", "4").expected(&demand, 5),
-        6.590_296_024_616_343,
-        1e-12,
-    );
+    near(costs("1", "4").expected(&demand, 5), 6.590_296_024_616_343, 1e-12);
     // A table of chances, 0.1, 0.3, 0.2, 0.25 and 0.15 for 0, 1, 2, 3 and 5, as twenty outages [run,
     // stockpyl.newsvendor.newsvendor_discrete].
     let mut outages = vec![0; 2];
@@ -91,18 +87,12 @@ fn no_number_of_pieces_is_expected_to_cost_less() {
         assert!((best.left - over).abs() < 1e-11 && (best.lacking - under).abs() < 1e-11);
         none += u32::from(best.pieces == 0);
     }
-    assert!(
-        none > 15 && ties > 3 && laws[0] > 300 && laws[1] > 300,
-        "{none} {ties} {laws:?}"
-    );
+    assert!(none > 15 && ties > 3 && laws[0] > 300 && laws[1] > 300, "{none} {ties} {laws:?}");
 }
 
 #[test]
 fn what_makes_no_sense_is_refused() {
     assert!(Costs::new(money("0"), money("1")).is_err());
     let fault = Costs::new(money("1"), money("-2")).unwrap_err().to_string();
-    assert!(
-        fault.starts_with("the cost of a piece that lacks is -2;"),
-        "{fault}"
-    );
+    assert!(fault.starts_with("the cost of a piece that lacks is -2;"), "{fault}");
 }

@@ -90,11 +90,7 @@ fn a_history_is_counted() {
     // One more in a million is the next one, and that the twenty cannot tell.
     assert_eq!(
         for_cycle_service(&demand, 0.950_001),
-        Err(Fault::TooFew {
-            rows: 20,
-            service: 0.950_001,
-            needed: 21
-        })
+        Err(Fault::TooFew { rows: 20, service: 0.950_001, needed: 21 })
     );
     // For every number of rows and every share of them, as whole numbers have it.
     let mut dice = dice(3);
@@ -172,18 +168,12 @@ fn fill_rates_of_poisson_demand_against_every_position() {
         let chances = poisson(mean, 90);
         let served = |pieces: usize| {
             let fewer = |position: usize| chances[..position].iter().sum::<f64>();
-            (pieces + 1..=pieces + quantity as usize)
-                .map(fewer)
-                .sum::<f64>()
-                / f64::from(quantity)
+            (pieces + 1..=pieces + quantity as usize).map(fewer).sum::<f64>() / f64::from(quantity)
         };
         let demand = Demand::poisson(mean).unwrap();
         let point = for_fill_rate(&demand, quantity, service, Shortage::New).unwrap();
         let expected = (0..).find(|&pieces| served(pieces) >= service).unwrap();
-        assert_eq!(
-            point.pieces as usize, expected,
-            "{mean} {quantity} {service}"
-        );
+        assert_eq!(point.pieces as usize, expected, "{mean} {quantity} {service}");
         let rate = fill_rate(&demand, point.pieces, quantity, Shortage::New).unwrap();
         near(rate, served(expected), 1e-12);
         none += u32::from(expected == 0);
@@ -198,10 +188,7 @@ fn what_makes_no_sense_is_refused_and_says_why() {
         assert!(Demand::poisson(mean).is_err(), "{mean}");
     }
     assert_eq!(Demand::history(&[]), Err(Fault::NoHistory));
-    assert!(matches!(
-        Demand::history(&[u32::MAX]),
-        Err(Fault::TooLarge(_))
-    ));
+    assert!(matches!(Demand::history(&[u32::MAX]), Err(Fault::TooLarge(_))));
     let demand = Demand::poisson(3.0).unwrap();
     for service in [0.0, 1.0, -0.5, 95.0, f64::NAN] {
         let cycle = for_cycle_service(&demand, service).unwrap_err();
@@ -211,10 +198,7 @@ fn what_makes_no_sense_is_refused_and_says_why() {
     assert!(for_fill_rate(&demand, 0, 0.9, Shortage::New).is_err());
     let few = Demand::history(&[1, 2, 3]).unwrap();
     let fault = for_cycle_service(&few, 0.9).unwrap_err().to_string();
-    assert!(
-        fault.contains("a history of 3") && fault.ends_with("it takes 10"),
-        "{fault}"
-    );
+    assert!(fault.contains("a history of 3") && fault.ends_with("it takes 10"), "{fault}");
     let month = Demand::history(&[5; 4]).unwrap();
     assert!(month.over(0).is_err());
     assert!(matches!(month.over(u32::MAX), Err(Fault::TooLarge(_))));

@@ -15,36 +15,10 @@ use super::shop::{Put, Shop, cells, change, lines};
 fn shop() -> Shop {
     let shop = Shop::tiny();
     shop.fill(&[("C", "G90", "G", "0"), ("C", "G90", "J", "left for Monday")]);
-    shop.issue(&[
-        "kit-plan.xlsx",
-        "stock.csv",
-        "--pump",
-        "A",
-        "--pump",
-        "B",
-        "--out",
-        "s1.xlsx",
-    ])
-    .well();
-    shop.issue(&[
-        "s1.xlsx",
-        "--put-back",
-        "A",
-        "--items",
-        "S20=1",
-        "--out",
-        "s2.xlsx",
-    ])
-    .well();
-    shop.issue(&[
-        "kit-plan.xlsx",
-        "s2.xlsx",
-        "--pump",
-        "C",
-        "--out",
-        "s3.xlsx",
-    ])
-    .well();
+    shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "A", "--pump", "B", "--out", "s1.xlsx"])
+        .well();
+    shop.issue(&["s1.xlsx", "--put-back", "A", "--items", "S20=1", "--out", "s2.xlsx"]).well();
+    shop.issue(&["kit-plan.xlsx", "s2.xlsx", "--pump", "C", "--out", "s3.xlsx"]).well();
     shop
 }
 
@@ -62,10 +36,8 @@ fn the_chain_follows_from_the_cells_as_another_reader_reads_them() {
     assert_eq!(lines.len(), 16);
     for (at, line) in lines.iter().enumerate() {
         assert_eq!(line[0], (at + 1).to_string());
-        let values: String = line[..14]
-            .iter()
-            .map(|value| format!("{}:{value},", value.len()))
-            .collect();
+        let values: String =
+            line[..14].iter().map(|value| format!("{}:{value},", value.len())).collect();
         chain = sha256(&format!("{chain}\n{values}"));
         assert_eq!(line[14], chain, "line {}", at + 1);
     }
@@ -74,14 +46,7 @@ fn the_chain_follows_from_the_cells_as_another_reader_reads_them() {
     assert_eq!(cells[&(2, 1)], "16");
     assert_eq!(cells[&(2, 3)], "Last chain");
     assert_eq!(cells[&(2, 4)], chain);
-    assert_eq!(
-        lines
-            .iter()
-            .map(|line| line[2].as_str())
-            .collect::<Vec<_>>()
-            .last(),
-        Some(&"3")
-    );
+    assert_eq!(lines.iter().map(|line| line[2].as_str()).collect::<Vec<_>>().last(), Some(&"3"));
 }
 
 /// The cells of the problems of a log; none where it is read.
@@ -93,11 +58,7 @@ fn wrong(path: &Path) -> Vec<(u32, u32)> {
         Spot::Cell { row, column, .. } => Some((*row, *column)),
         _ => None,
     };
-    problems
-        .sorted()
-        .iter()
-        .filter_map(|problem| cell(&problem.place.spot))
-        .collect()
+    problems.sorted().iter().filter_map(|problem| cell(&problem.place.spot)).collect()
 }
 
 /// Each field of each line in turn: another value, nothing, and where it is a number another kind of cell.
@@ -112,10 +73,8 @@ fn a_change_of_any_field_is_found_at_its_line() {
         let row = u32::try_from(at).unwrap() + 5;
         for (column, value) in line.iter().enumerate() {
             let letter = char::from(b'A' + u8::try_from(column).unwrap());
-            let mut others = vec![
-                Put::Text(format!("{value}x")),
-                Put::Text("0".repeat(value.len() + 1)),
-            ];
+            let mut others =
+                vec![Put::Text(format!("{value}x")), Put::Text("0".repeat(value.len() + 1))];
             if !value.is_empty() {
                 others.push(Put::Nothing);
                 others.push(Put::Text(format!("{value}'")));
@@ -138,20 +97,12 @@ fn a_change_of_any_field_is_found_at_its_line() {
             }
             for other in others {
                 fs::write(&path, &whole).unwrap();
-                change(
-                    &path,
-                    "Issues",
-                    &[(&format!("{letter}{}", row + 1), other.clone())],
-                );
+                change(&path, "Issues", &[(&format!("{letter}{}", row + 1), other.clone())]);
                 let wrong = wrong(&path);
                 tampered += 1;
                 found += usize::from(!wrong.is_empty());
                 at_its_line += usize::from(wrong.iter().any(|(at, _)| *at == row));
-                assert!(
-                    !wrong.is_empty(),
-                    "line {}, {letter}: {value} made {other:?}",
-                    at + 1
-                );
+                assert!(!wrong.is_empty(), "line {}, {letter}: {value} made {other:?}", at + 1);
             }
         }
     }
@@ -160,19 +111,10 @@ fn a_change_of_any_field_is_found_at_its_line() {
     assert_eq!(found, tampered);
     assert_eq!(at_its_line, tampered);
     // The seal is held as well.
-    for (cell, put) in [
-        ("B3", "15"),
-        ("B3", "17"),
-        ("E3", "0"),
-        ("A3", "Line"),
-        ("B3", ""),
-    ] {
+    for (cell, put) in [("B3", "15"), ("B3", "17"), ("E3", "0"), ("A3", "Line"), ("B3", "")] {
         fs::write(&path, &whole).unwrap();
         change(&path, "Issues", &[(cell, Put::from(put))]);
-        assert!(
-            read::issue_log(&path, &mut Memory::default()).is_err(),
-            "{cell} {put}"
-        );
+        assert!(read::issue_log(&path, &mut Memory::default()).is_err(), "{cell} {put}");
     }
     // Nothing is found where nothing was changed.
     fs::write(&path, &whole).unwrap();
@@ -200,18 +142,10 @@ fn lines_that_were_removed_added_or_moved_are_found() {
         let mut without = log.entries().to_vec();
         without.remove(at);
         let row = u32::try_from(at).unwrap() + 5;
-        assert!(
-            written(&without).contains(&(row, 0)),
-            "line {} removed",
-            at + 1
-        );
+        assert!(written(&without).contains(&(row, 0)), "line {} removed", at + 1);
         let mut twice = log.entries().to_vec();
         twice.insert(at, log.entries()[at].clone());
-        assert!(
-            written(&twice).contains(&(row + 1, 0)),
-            "line {} twice",
-            at + 1
-        );
+        assert!(written(&twice).contains(&(row + 1, 0)), "line {} twice", at + 1);
         let mut swapped = log.entries().to_vec();
         swapped.swap(at, at + 1);
         assert!(!written(&swapped).is_empty(), "line {} moved", at + 1);
@@ -220,33 +154,21 @@ fn lines_that_were_removed_added_or_moved_are_found() {
         for (number, entry) in (1..).zip(&mut renumbered) {
             entry.number = number;
         }
-        assert!(
-            written(&renumbered).contains(&(row, 14)),
-            "line {} removed, renumbered",
-            at + 1
-        );
+        assert!(written(&renumbered).contains(&(row, 14)), "line {} removed, renumbered", at + 1);
         cases += 4;
     }
     assert_eq!(cases, 60);
     // Lines removed at the end by hand leave what stands above the table as it was.
     fs::copy(shop.at("issue-log.xlsx"), &path).unwrap();
     let last = lines(&path).len() + 5;
-    let cleared: Vec<String> = (b'A'..=b'O')
-        .map(|letter| format!("{}{last}", char::from(letter)))
-        .collect();
-    let cleared: Vec<(&str, Put)> = cleared
-        .iter()
-        .map(|cell| (cell.as_str(), Put::Nothing))
-        .collect();
+    let cleared: Vec<String> =
+        (b'A'..=b'O').map(|letter| format!("{}{last}", char::from(letter))).collect();
+    let cleared: Vec<(&str, Put)> =
+        cleared.iter().map(|cell| (cell.as_str(), Put::Nothing)).collect();
     change(&path, "Issues", &cleared);
     assert_eq!(wrong(&path), [(2, 1), (2, 4)]);
     // With that put right, too, the stock still knows of pieces that the log does not.
-    let cut: Vec<_> = log
-        .entries()
-        .iter()
-        .filter(|entry| entry.run < 2)
-        .cloned()
-        .collect();
+    let cut: Vec<_> = log.entries().iter().filter(|entry| entry.run < 2).cloned().collect();
     assert_eq!(written(&cut), []);
     fs::copy(&path, shop.at("issue-log.xlsx")).unwrap();
     shop.refuse(

@@ -43,50 +43,29 @@ fn the_whole_round_on_the_sample_outage_comes_back_to_the_first_counts() {
 
     // Every other cell is the one that was there, in its place.
     let (old, new) = ("stock.xlsx", "stock-next.xlsx");
-    let names = |name: &str| {
-        open_workbook::<Xlsx<_>, _>(shop.at(name))
-            .unwrap()
-            .sheet_names()
-    };
+    let names = |name: &str| open_workbook::<Xlsx<_>, _>(shop.at(name)).unwrap().sheet_names();
     assert_eq!(names(old), names(new));
     for sheet in names(old) {
         let (old, new) = (cells(&shop.at(old), &sheet), cells(&shop.at(new), &sheet));
         assert!(old.keys().eq(new.keys()), "{sheet}");
         let changed: Vec<_> = old.iter().filter(|(at, cell)| new[at] != **cell).collect();
-        assert!(
-            changed
-                .iter()
-                .all(|((_, column), _)| *column == changed[0].0.1)
-        );
+        assert!(changed.iter().all(|((_, column), _)| *column == changed[0].0.1));
     }
 
     // The next plan is made from it, and short kits are in the log with no pieces.
-    shop.run(&["kit", new, "pumps.xlsx", "--out", "second.xlsx"])
-        .well();
+    shop.run(&["kit", new, "pumps.xlsx", "--out", "second.xlsx"]).well();
     let lines = shop.log();
-    let short: Vec<&str> = lines
-        .iter()
-        .filter(|l| l[9] == "short")
-        .map(|l| l[4].as_str())
-        .collect();
+    let short: Vec<&str> =
+        lines.iter().filter(|l| l[9] == "short").map(|l| l[4].as_str()).collect();
     assert_eq!(short, ["P-103", "P-110", "P-206", "P-299"]);
-    assert!(
-        lines
-            .iter()
-            .filter(|l| l[9] == "short")
-            .all(|l| l[8] == "0" && l[10].is_empty())
-    );
+    assert!(lines.iter().filter(|l| l[9] == "short").all(|l| l[8] == "0" && l[10].is_empty()));
 
-    let mut tags: Vec<&str> = lines
-        .iter()
-        .map(|line| line[4].as_str())
-        .filter(|tag| *tag != "P-299")
-        .collect();
+    let mut tags: Vec<&str> =
+        lines.iter().map(|line| line[4].as_str()).filter(|tag| *tag != "P-299").collect();
     tags.dedup();
     assert_eq!(tags.len(), 27);
     let mut arguments = vec![new, "--out", "stock-3.xlsx"];
-    tags.iter()
-        .for_each(|tag| arguments.extend(["--put-back", tag]));
+    tags.iter().for_each(|tag| arguments.extend(["--put-back", tag]));
     shop.issue(&arguments).well();
     assert_eq!(shop.counts("stock-3.xlsx"), first);
 
@@ -96,21 +75,12 @@ fn the_whole_round_on_the_sample_outage_comes_back_to_the_first_counts() {
         let demand = log.demand(name, "2027-03-02", "2027-03-02");
         assert_eq!(demand.out, u64::from(before - after[name]), "{name}");
         assert_eq!(demand.out, demand.back);
-        assert_eq!(
-            log.demand(name, "2027-03-03", "2027-12-31"),
-            Demand::default()
-        );
+        assert_eq!(log.demand(name, "2027-03-03", "2027-12-31"), Demand::default());
     }
     assert_eq!(log.short("2027-01-01", "2027-12-31").count(), 4);
     // A kit that was put back whole may be issued again, the short one may not.
-    let again = shop.issue(&[
-        "kit-plan.xlsx",
-        "stock-3.xlsx",
-        "--pump",
-        "P-101",
-        "--out",
-        "stock-4.xlsx",
-    ]);
+    let again =
+        shop.issue(&["kit-plan.xlsx", "stock-3.xlsx", "--pump", "P-101", "--out", "stock-4.xlsx"]);
     assert_eq!(again.status, 0, "{:?}", again.all());
     shop.refuse(
         &["kit-plan.xlsx", "stock-4.xlsx", "--pump", "P-299", "--out", "stock-5.xlsx"],
@@ -125,10 +95,7 @@ fn picks(shop: &Shop) -> BTreeMap<String, Vec<String>> {
     for ((row, column), text) in &cells {
         if *column == 4 && text == "pick" {
             let tag = cells[&(*row, 0)].clone();
-            picks
-                .entry(tag)
-                .or_default()
-                .push(cells[&(*row, 3)].clone());
+            picks.entry(tag).or_default().push(cells[&(*row, 3)].clone());
         }
     }
     picks
@@ -164,24 +131,16 @@ fn partly_picked_substituted_and_beside_the_plan_are_recorded_as_such() {
             "warning kit-plan.xlsx!D21 c: 1 of S30 that the plan does not have",
         ]
     );
-    let all_not_fit = run
-        .findings
-        .iter()
-        .filter(|f| f["file"].as_str().unwrap().contains("kit-plan"));
+    let all_not_fit =
+        run.findings.iter().filter(|f| f["file"].as_str().unwrap().contains("kit-plan"));
     assert!(
-        all_not_fit
-            .clone()
-            .all(|f| f["mend"].as_str().unwrap().contains("NOT FIT TO ASSEMBLE"))
+        all_not_fit.clone().all(|f| f["mend"].as_str().unwrap().contains("NOT FIT TO ASSEMBLE"))
     );
     let lines: Vec<String> = shop
         .log()
         .iter()
         .filter(|line| line[9] != "short")
-        .map(|line| {
-            [4, 6, 7, 8, 9, 10, 11, 12, 13]
-                .map(|at| line[at].as_str())
-                .join("|")
-        })
+        .map(|line| [4, 6, 7, 8, 9, 10, 11, 12, 13].map(|at| line[at].as_str()).join("|"))
         .collect();
     assert_eq!(
         lines,
@@ -197,56 +156,16 @@ fn partly_picked_substituted_and_beside_the_plan_are_recorded_as_such() {
         ]
     );
     let counts = shop.counts("stock-next.xlsx");
-    let expected = [
-        ("G105", 1),
-        ("G120", 0),
-        ("G90", 0),
-        ("S10", 0),
-        ("S20", 0),
-        ("S30", 0),
-    ];
-    assert!(
-        counts
-            .iter()
-            .map(|(item, count)| (item.as_str(), *count))
-            .eq(expected)
-    );
+    let expected = [("G105", 1), ("G120", 0), ("G90", 0), ("S10", 0), ("S20", 0), ("S30", 0)];
+    assert!(counts.iter().map(|(item, count)| (item.as_str(), *count)).eq(expected));
     let (log, _) = read::issue_log(&shop.at("issue-log.xlsx"), &mut Memory::default()).unwrap();
     let of = |item: &str| log.demand(item, "2027-01-01", "2027-12-31");
-    assert_eq!(
-        of("s30"),
-        Demand {
-            out: 1,
-            missed: 1,
-            stood_in: 1,
-            back: 0
-        }
-    );
-    assert_eq!(
-        of("S10"),
-        Demand {
-            out: 2,
-            missed: 0,
-            stood_in: 1,
-            back: 0
-        }
-    );
-    assert_eq!(
-        of("G105"),
-        Demand {
-            missed: 1,
-            ..Demand::default()
-        }
-    );
+    assert_eq!(of("s30"), Demand { out: 1, missed: 1, stood_in: 1, back: 0 });
+    assert_eq!(of("S10"), Demand { out: 2, missed: 0, stood_in: 1, back: 0 });
+    assert_eq!(of("G105"), Demand { missed: 1, ..Demand::default() });
 
     // Put back by item, then the rest: what stood in comes back as what it is.
-    let back = [
-        "stock-next.xlsx",
-        "--put-back",
-        "b",
-        "--out",
-        "stock-3.xlsx",
-    ];
+    let back = ["stock-next.xlsx", "--put-back", "b", "--out", "stock-3.xlsx"];
     shop.refuse(
         &[&back[..], &["--items", "S10=2", "--items", "S30=1"]].concat(),
         &[
@@ -254,11 +173,9 @@ fn partly_picked_substituted_and_beside_the_plan_are_recorded_as_such() {
             "problem command line! --items S30, 1 more than are out for it",
         ],
     );
-    shop.issue(&[&back[..], &["--items", "S10=1"]].concat())
-        .well();
+    shop.issue(&[&back[..], &["--items", "S10=1"]].concat()).well();
     assert_eq!(shop.counts("stock-3.xlsx")["S10"], 1);
-    shop.issue(&["stock-3.xlsx", "--put-back", "B", "--out", "stock-4.xlsx"])
-        .well();
+    shop.issue(&["stock-3.xlsx", "--put-back", "B", "--out", "stock-4.xlsx"]).well();
     assert_eq!(shop.counts("stock-4.xlsx")["G120"], 1);
     shop.refuse(
         &["stock-4.xlsx", "--put-back", "B", "--out", "stock-5.xlsx"],
@@ -315,12 +232,7 @@ fn what_is_filled_in_wrongly_is_said_all_at_once_with_its_cell() {
         ],
     );
     // What the plan asks for is not to be changed.
-    for (column, value) in [
-        ("A", "D"),
-        ("D", "S20"),
-        ("E", "spoiled with its pack"),
-        ("F", "2"),
-    ] {
+    for (column, value) in [("A", "D"), ("D", "S20"), ("E", "spoiled with its pack"), ("F", "2")] {
         let shop = Shop::tiny();
         shop.fill(&[("B", "S30", column, value)]);
         let run = shop.issue(&["kit-plan.xlsx", "stock.csv"]);
@@ -334,32 +246,16 @@ fn what_is_filled_in_wrongly_is_said_all_at_once_with_its_cell() {
 fn kits_are_issued_one_by_one_from_one_plan_and_never_twice() {
     let shop = Shop::tiny();
     let out = |n: u32| format!("stock-{n}.xlsx");
-    shop.issue(&[
-        "kit-plan.xlsx",
-        "stock.csv",
-        "--pump",
-        "b",
-        "--out",
-        &out(1),
-    ])
-    .well();
+    shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "b", "--out", &out(1)]).well();
     // From the plan's JSON as well: it is the same plan.
     shop.refuse(
         &["plan.json", &out(1), "--out", &out(2)],
         &["problem issue-log.xlsx!E6 B, issued from this plan (978cef6fa31e) on 2027-03-02 already"],
     );
-    shop.issue(&["plan.json", &out(1), "--pump", "A", "--out", &out(2)])
-        .well();
+    shop.issue(&["plan.json", &out(1), "--pump", "A", "--out", &out(2)]).well();
     // The stock of before is not taken again.
     shop.refuse(
-        &[
-            "kit-plan.xlsx",
-            "stock.csv",
-            "--pump",
-            "C",
-            "--out",
-            &out(3),
-        ],
+        &["kit-plan.xlsx", "stock.csv", "--pump", "C", "--out", &out(3)],
         &[
             "problem stock.csv!F3 1 of S20 on hand",
             "problem stock.csv!F4 1 of S30 on hand",
@@ -367,8 +263,7 @@ fn kits_are_issued_one_by_one_from_one_plan_and_never_twice() {
             "problem stock.csv!F7 1 of G120 on hand",
         ],
     );
-    shop.issue(&["kit-plan.xlsx", &out(2), "--pump", "C", "--out", &out(3)])
-        .well();
+    shop.issue(&["kit-plan.xlsx", &out(2), "--pump", "C", "--out", &out(3)]).well();
     assert_eq!(shop.counts(&out(3)).values().sum::<u32>(), 1);
     shop.refuse(
         &["kit-plan.xlsx", &out(3), "--out", &out(4)],
@@ -416,11 +311,7 @@ fn a_plan_whose_stock_has_changed_is_refused_with_everything_that_changed() {
         .replace("S10,shim,F1,0.010,", "S10,shim,F1,0.254 mm,")
         .replace("S20,shim,F1,0.020,", "S20,shim,F1,20 thou,")
         .replace("S30,shim,F1,0.030,", "S30,shim,F1,0.0300,");
-    assert!(
-        ["0.254 mm", "20 thou", "0.0300"]
-            .iter()
-            .all(|text| respelt.contains(text))
-    );
+    assert!(["0.254 mm", "20 thou", "0.0300"].iter().all(|text| respelt.contains(text)));
     shop.write("stock.csv", &respelt);
     shop.issue(&[
         "kit-plan.xlsx",
@@ -449,15 +340,8 @@ fn a_plan_whose_stock_has_changed_is_refused_with_everything_that_changed() {
     let shop = Shop::tiny();
     let after = cells(&shop.at("kit-plan.xlsx"), "Stock after");
     assert_eq!(after[&(1, 5)], "1");
-    change(
-        &shop.at("kit-plan.xlsx"),
-        "Stock after",
-        &[("F2", Put::from("0"))],
-    );
-    shop.refuse(
-        &["kit-plan.xlsx", "stock.csv"],
-        &["problem stock.csv!F2 2 of S10 on hand"],
-    );
+    change(&shop.at("kit-plan.xlsx"), "Stock after", &[("F2", Put::from("0"))]);
+    shop.refuse(&["kit-plan.xlsx", "stock.csv"], &["problem stock.csv!F2 2 of S10 on hand"]);
 }
 
 /// Reserved pieces stay; what is spoiled with its pack and what is cut up goes with the first kit that takes from it.
@@ -471,16 +355,9 @@ fn a_changed_line_of_the_plan_is_named() {
     assert_eq!(sheet[&(row - 1, 5)], "1");
     let at = |column: char| format!("{column}{row}");
     let put = |column: char, text: &str| (at(column), Put::from(text));
-    let changes = [
-        put('A', "8"),
-        put('D', "S3O"),
-        put('E', "picked"),
-        put('F', "2"),
-    ];
+    let changes = [put('A', "8"), put('D', "S3O"), put('E', "picked"), put('F', "2")];
     change(&shop.at("kit-plan.xlsx"), "Issue", &changes);
-    let found = ["A", "D", "E", "F"]
-        .into_iter()
-        .zip(["8", "S3O", "picked", "2"]);
+    let found = ["A", "D", "E", "F"].into_iter().zip(["8", "S3O", "picked", "2"]);
     let found: Vec<String> = found
         .map(|(column, text)| format!("problem kit-plan.xlsx!{column}{row} `{text}`"))
         .collect();
@@ -499,10 +376,7 @@ fn a_changed_line_of_the_plan_is_named() {
     let all = run.problems();
     assert_eq!(all.len(), 1, "{all:?}");
     let count = sheet.keys().filter(|(_, column)| *column == 11).count() - 1;
-    let words = format!(
-        "{} lines, of the {count} that `gapwright kit` wrote",
-        count - 1
-    );
+    let words = format!("{} lines, of the {count} that `gapwright kit` wrote", count - 1);
     assert!(all[0].contains(&words), "{all:?}");
 }
 
@@ -513,14 +387,10 @@ fn a_sorted_sheet_is_the_same_plan() {
     let shop = Shop::tiny();
     let path = shop.at("kit-plan.xlsx");
     let sheet = cells(&path, "Issue");
-    let rows: Vec<u32> = (5..)
-        .take_while(|row| sheet.contains_key(&(*row, 4)))
-        .collect();
+    let rows: Vec<u32> = (5..).take_while(|row| sheet.contains_key(&(*row, 4))).collect();
     let texts = |row: &u32| -> Vec<String> {
         let columns = 0..10;
-        columns
-            .map(|column| sheet.get(&(*row, column)).cloned().unwrap_or_default())
-            .collect()
+        columns.map(|column| sheet.get(&(*row, column)).cloned().unwrap_or_default()).collect()
     };
     let mut sorted: Vec<Vec<String>> = rows.iter().map(texts).collect();
     sorted.sort_by(|a, b| a[4].cmp(&b[4]).then(b[3].cmp(&a[3])));
@@ -545,14 +415,9 @@ fn a_sorted_sheet_is_the_same_plan() {
     let run = shop.issue(&["kit-plan.xlsx", "stock.csv"]);
     let all = run.problems();
     assert_eq!(run.status, 2);
+    assert!(all.iter().any(|p| p.contains("no line any more for B, S30, pick, 1")), "{all:#?}");
     assert!(
-        all.iter()
-            .any(|p| p.contains("no line any more for B, S30, pick, 1")),
-        "{all:#?}"
-    );
-    assert!(
-        all.iter()
-            .any(|p| p.contains("a line that the plan does not have: B, S30, pick, 2")),
+        all.iter().any(|p| p.contains("a line that the plan does not have: B, S30, pick, 2")),
         "{all:#?}"
     );
     assert_eq!(all.len(), 2, "{all:#?}");
@@ -606,10 +471,7 @@ fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
         "Item,Kind,Thickness (in),Tolerance (in),Length (in),Width (in),On hand,Unit cost\n\
          GS-105,gasket,0.105,0.0005,30,20,2,30\n",
     );
-    shop.write(
-        "stock/Fit.csv",
-        "Fit,Outside diameter (in),Inside diameter (in)\nF6,6,4\n",
-    );
+    shop.write("stock/Fit.csv", "Fit,Outside diameter (in),Inside diameter (in)\nF6,6,4\n");
     shop.write("stock/Notes.csv", "Anything,Else\n=1+1,@kept\n");
     let mut pumps =
         "Tag,Model,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in)\n"
@@ -619,10 +481,7 @@ fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
     }
     fs::create_dir(shop.at("pumps")).unwrap();
     shop.write("pumps/Pumps.csv", &pumps);
-    shop.write(
-        "pumps/Policy.csv",
-        "Setting,Value\nOpened packs spoiled,yes\n",
-    );
+    shop.write("pumps/Policy.csv", "Setting,Value\nOpened packs spoiled,yes\n");
     shop.kit("stock", "pumps");
     // 13 may be issued: 3 loose ones and a pack. The fourth kit opens the pack, and 9 are spoiled.
     let planned = cells(&shop.at("kit-plan.xlsx"), "Issue");
@@ -632,14 +491,11 @@ fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
     let book = calamine_names(&shop, "kit-plan.xlsx");
     assert!(book.contains(&"Sheets".to_string()));
 
-    shop.issue(&["kit-plan.xlsx", "stock", "--pump", "C"])
-        .well();
+    shop.issue(&["kit-plan.xlsx", "stock", "--pump", "C"]).well();
     let lines = |shop: &Shop| -> Vec<String> {
         let log = shop.log();
         let counted = log.iter().filter(|line| line[9] != "short");
-        counted
-            .map(|line| [4, 6, 8, 9, 10, 11].map(|at| line[at].as_str()).join("|"))
-            .collect()
+        counted.map(|line| [4, 6, 8, 9, 10, 11].map(|at| line[at].as_str()).join("|")).collect()
     };
     let first = [
         "C|S20|1|as planned|14|13",
@@ -666,15 +522,10 @@ fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
     assert_eq!((counts["S20"], counts["S07"], counts["GS-105"]), (1, 3, 1));
     // Sheets that nothing is read from are carried, text as text.
     let notes = cells(&shop.at("s2.xlsx"), "Notes");
-    assert_eq!(
-        notes.values().collect::<Vec<_>>(),
-        ["Anything", "Else", "=1+1", "@kept"]
-    );
+    assert_eq!(notes.values().collect::<Vec<_>>(), ["Anything", "Else", "=1+1", "@kept"]);
 
     // What was cut comes back in no count, and is said to.
-    let run = shop
-        .issue(&["s2.xlsx", "--put-back", "A", "--out", "s3.xlsx"])
-        .well();
+    let run = shop.issue(&["s2.xlsx", "--put-back", "A", "--out", "s3.xlsx"]).well();
     assert_eq!(
         run.all(),
         [
@@ -685,11 +536,7 @@ fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
 
     // The reserved ones are not to be had.
     shop.kit("stock", "pumps");
-    shop.fill(&[
-        ("A", "S20", "G", "0"),
-        ("A", "S20", "H", "S07"),
-        ("A", "S20", "I", "3"),
-    ]);
+    shop.fill(&[("A", "S20", "G", "0"), ("A", "S20", "H", "S07"), ("A", "S20", "I", "3")]);
     fs::remove_file(shop.at("issue-log.xlsx")).unwrap();
     shop.refuse(
         &["kit-plan.xlsx", "stock", "--out", "s4.xlsx"],
@@ -698,9 +545,7 @@ fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
 }
 
 fn calamine_names(shop: &Shop, name: &str) -> Vec<String> {
-    open_workbook::<Xlsx<_>, _>(shop.at(name))
-        .unwrap()
-        .sheet_names()
+    open_workbook::<Xlsx<_>, _>(shop.at(name)).unwrap().sheet_names()
 }
 
 /// Goods come in: the difference is a problem until it is said to be counted.
@@ -727,32 +572,17 @@ fn counts_that_the_log_does_not_know_are_recorded_only_when_that_is_asked_for() 
             "problem stock.csv!F6 5 of G105 on hand",
         ],
     );
-    shop.issue(&["kit-plan.xlsx", "stock.csv", "--force", "--counted"])
-        .well();
+    shop.issue(&["kit-plan.xlsx", "stock.csv", "--force", "--counted"]).well();
     let log = shop.log();
     let counted: Vec<String> = log
         .iter()
         .filter(|line| line[9] == "counted")
-        .map(|line| {
-            [2, 3, 4, 6, 7, 8, 10, 11]
-                .map(|at| line[at].as_str())
-                .join("|")
-        })
+        .map(|line| [2, 3, 4, 6, 7, 8, 10, 11].map(|at| line[at].as_str()).join("|"))
         .collect();
-    assert_eq!(
-        counted,
-        [
-            "2|||G105|0|-5|0|5",
-            "2|||S10|0|-11|1|12",
-            "2|||S20|0|-1|0|1"
-        ]
-    );
+    assert_eq!(counted, ["2|||G105|0|-5|0|5", "2|||S10|0|-11|1|12", "2|||S20|0|-1|0|1"]);
     assert_eq!(shop.counts("stock-next.xlsx")["S20"], 0);
     // A row that went with its pieces is counted out; G120 had none left, so nothing is said of it.
-    let rest: Vec<&str> = stock
-        .lines()
-        .filter(|line| !line.starts_with("S10"))
-        .collect();
+    let rest: Vec<&str> = stock.lines().filter(|line| !line.starts_with("S10")).collect();
     let rest = rest
         .join("\n")
         .replace("0.0002,1,2.00,A2", "0.0002,0,2.00,A2")
@@ -774,23 +604,8 @@ fn counts_that_the_log_does_not_know_are_recorded_only_when_that_is_asked_for() 
 #[test]
 fn the_stock_workbook_itself_is_never_replaced() {
     let shop = Shop::tiny();
-    shop.issue(&[
-        "kit-plan.xlsx",
-        "stock.csv",
-        "--pump",
-        "B",
-        "--out",
-        "stock.xlsx",
-    ])
-    .well();
-    let again = [
-        "kit-plan.xlsx",
-        "stock.xlsx",
-        "--pump",
-        "A",
-        "--out",
-        "stock.xlsx",
-    ];
+    shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "B", "--out", "stock.xlsx"]).well();
+    let again = ["kit-plan.xlsx", "stock.xlsx", "--pump", "A", "--out", "stock.xlsx"];
     let told = "problem command line! --out stock.xlsx, which is stock.xlsx: both to be read and to be written";
     shop.refuse(&again, &[told]);
     shop.refuse(&[&again[..], &["--force"]].concat(), &[told]);
@@ -814,41 +629,19 @@ fn the_stock_workbook_itself_is_never_replaced() {
         "problem command line! --out kept.xlsx, which is kept.xlsx: both to be read and to be written",
     ]);
     shop.write("kept.xlsx", "somebody's");
-    let run = shop.issue(&[
-        "kit-plan.xlsx",
-        "after.xlsx",
-        "--out",
-        "kept.xlsx",
-        "--pump",
-        "C",
-    ]);
+    let run = shop.issue(&["kit-plan.xlsx", "after.xlsx", "--out", "kept.xlsx", "--pump", "C"]);
     assert_eq!(
         (run.status, run.problems()),
-        (
-            3,
-            vec!["problem kept.xlsx! a file that is there already".to_string()]
-        )
+        (3, vec!["problem kept.xlsx! a file that is there already".to_string()])
     );
-    assert_eq!(
-        shop.read("issue-log.xlsx"),
-        before.get("issue-log.xlsx").cloned()
-    );
+    assert_eq!(shop.read("issue-log.xlsx"), before.get("issue-log.xlsx").cloned());
     assert_eq!(shop.read("kept.xlsx").unwrap(), b"somebody's");
     // Arguments that do not go together.
     for (arguments, found) in [
         (vec!["stock.xlsx"], "1 workbook"),
-        (
-            vec!["kit-plan.xlsx", "stock.xlsx", "--finish"],
-            "2 workbooks",
-        ),
-        (
-            vec!["stock.xlsx", "--put-back", "A", "--items", "S10"],
-            "--items S10",
-        ),
-        (
-            vec!["stock.xlsx", "--put-back", "A", "--items", "S10=0"],
-            "--items S10=0",
-        ),
+        (vec!["kit-plan.xlsx", "stock.xlsx", "--finish"], "2 workbooks"),
+        (vec!["stock.xlsx", "--put-back", "A", "--items", "S10"], "--items S10"),
+        (vec!["stock.xlsx", "--put-back", "A", "--items", "S10=0"], "--items S10=0"),
     ] {
         let found = format!("problem command line! {found}");
         shop.refuse(&arguments, &[&found]);
@@ -864,53 +657,21 @@ fn says(run: &shop::Run, words: &[&str]) -> bool {
 #[test]
 fn an_old_stock_is_not_counted_anew() {
     let shop = Shop::tiny();
-    shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "B"])
-        .well();
+    shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "B"]).well();
     // The stock of before the run, given by mistake: nothing may be put back into it.
-    let run = shop.issue(&[
-        "stock.csv",
-        "--put-back",
-        "B",
-        "--counted",
-        "--out",
-        "old.xlsx",
-    ]);
+    let run = shop.issue(&["stock.csv", "--put-back", "B", "--counted", "--out", "old.xlsx"]);
     assert_eq!(run.status, 2);
-    assert!(
-        says(&run, &["the counts from before run 1"]),
-        "{:#?}",
-        run.all()
-    );
-    shop.issue(&[
-        "kit-plan.xlsx",
-        "stock-next.xlsx",
-        "--pump",
-        "A",
-        "--out",
-        "two.xlsx",
-    ])
-    .well();
+    assert!(says(&run, &["the counts from before run 1"]), "{:#?}", run.all());
+    shop.issue(&["kit-plan.xlsx", "stock-next.xlsx", "--pump", "A", "--out", "two.xlsx"]).well();
     // Older than the last run: nobody can tell it from goods that came in, so it is asked.
-    let run = shop.issue(&[
-        "stock.csv",
-        "--put-back",
-        "B",
-        "--counted",
-        "--out",
-        "old.xlsx",
-    ]);
-    assert!(
-        says(&run, &["counts that the log had before"]),
-        "{:#?}",
-        run.all()
-    );
+    let run = shop.issue(&["stock.csv", "--put-back", "B", "--counted", "--out", "old.xlsx"]);
+    assert!(says(&run, &["counts that the log had before"]), "{:#?}", run.all());
 }
 
 #[test]
 fn what_is_filled_in_too_late_is_said() {
     let shop = Shop::tiny();
-    shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "B"])
-        .well();
+    shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "B"]).well();
     shop.fill(&[
         ("B", "S30", "G", "0"),
         ("extra", "", "A", "b"),
@@ -918,14 +679,7 @@ fn what_is_filled_in_too_late_is_said() {
         ("extra", "", "G", "1"),
     ]);
     let run = shop
-        .issue(&[
-            "kit-plan.xlsx",
-            "stock-next.xlsx",
-            "--pump",
-            "A",
-            "--out",
-            "two.xlsx",
-        ])
+        .issue(&["kit-plan.xlsx", "stock-next.xlsx", "--pump", "A", "--out", "two.xlsx"])
         .well();
     for cell in ["!G6", "!D21"] {
         let words = [cell, "whose kit went out before; it is not recorded"];
@@ -937,17 +691,9 @@ fn what_is_filled_in_too_late_is_said() {
 fn a_kit_of_which_nothing_was_picked_may_still_go_out() {
     let shop = Shop::tiny();
     shop.fill(&[("B", "S30", "G", "0"), ("B", "G120", "G", "0")]);
-    shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "B"])
-        .well();
+    shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "B"]).well();
     shop.fill(&[("B", "S30", "G", "1"), ("B", "G120", "G", "1")]);
-    let run = shop.issue(&[
-        "kit-plan.xlsx",
-        "stock-next.xlsx",
-        "--pump",
-        "B",
-        "--out",
-        "two.xlsx",
-    ]);
+    let run = shop.issue(&["kit-plan.xlsx", "stock-next.xlsx", "--pump", "B", "--out", "two.xlsx"]);
     let run = run.well();
     assert!(run.told.contains("Issued 1 kit: 2 pieces"), "{}", run.told);
 }
@@ -955,8 +701,7 @@ fn a_kit_of_which_nothing_was_picked_may_still_go_out() {
 #[test]
 fn a_second_kit_for_a_pump_is_asked_about() {
     let shop = Shop::tiny();
-    shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "B"])
-        .well();
+    shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "B"]).well();
     shop.kit("stock-next.xlsx", "pumps.csv");
     let plan = shop.issue(&["kit-plan.xlsx", "stock-next.xlsx", "--out", "two.xlsx"]);
     let words = ["B, for which 2 pieces are out by another plan"];

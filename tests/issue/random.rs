@@ -43,9 +43,8 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
     let mut seen = Seen::default();
     for seed in 0..300 {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let mut store: BTreeMap<String, u32> = (0..5)
-            .map(|n| (format!("S{n}"), rng.random_range(0..12)))
-            .collect();
+        let mut store: BTreeMap<String, u32> =
+            (0..5).map(|n| (format!("S{n}"), rng.random_range(0..12))).collect();
         let mut log = Log::new();
         // Pieces that are out, by tag and item, as the plain store knows them.
         let mut out: BTreeMap<(String, String), u32> = BTreeMap::new();
@@ -68,10 +67,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
                     let known = log.known().any(|(name, last)| name == item && last != new);
                     store.insert(item.clone(), new);
                     let stock = counts(&store);
-                    let standing = Standing {
-                        counts: &stock,
-                        ..standing
-                    };
+                    let standing = Standing { counts: &stock, ..standing };
                     let mut refusal = Problems::new();
                     record::fit(&standing, false, &mut refusal);
                     assert_eq!(refusal.none(), !known);
@@ -122,9 +118,8 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
                         if planned == 0 || rng.random_bool(0.3) {
                             continue;
                         }
-                        let picked = rng
-                            .random_bool(0.5)
-                            .then(|| rng.random_range(0..=planned + 1));
+                        let picked =
+                            rng.random_bool(0.5).then(|| rng.random_range(0..=planned + 1));
                         let fewer = picked.is_some_and(|picked| picked < planned);
                         let instead = (fewer && rng.random_bool(0.5)).then(|| {
                             (
@@ -153,10 +148,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
                         });
                     }
                     let carried = Carried {
-                        planned: Planned {
-                            stock_sha256: String::new(),
-                            lines,
-                        },
+                        planned: Planned { stock_sha256: String::new(), lines },
                         filled,
                         extras: Vec::new(),
                         before: stock.clone(),
@@ -203,10 +195,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
             assert_eq!(i64::try_from(demand.back).unwrap(), sum(|n| -n));
         }
         let bytes = write::issue_log(&log, "2027-03-31").unwrap();
-        assert_eq!(
-            issue_log_of("log.xlsx", bytes, &mut Memory::default()),
-            Ok(log)
-        );
+        assert_eq!(issue_log_of("log.xlsx", bytes, &mut Memory::default()), Ok(log));
     }
     println!("{seen:?}");
     assert!(seen.issued > 300 && seen.partly > 100 && seen.instead > 50);

@@ -27,14 +27,9 @@ pub fn cells(path: &Path, sheet: &str) -> BTreeMap<(u32, u32), String> {
     let mut book: Xlsx<_> = open_workbook(path).unwrap();
     let range = book.worksheet_range(sheet).unwrap();
     let (top, left) = range.start().unwrap();
-    let used = range
-        .used_cells()
-        .filter(|(.., cell)| **cell != Data::Empty);
+    let used = range.used_cells().filter(|(.., cell)| **cell != Data::Empty);
     used.map(|(row, column, cell)| {
-        let at = (
-            top + u32::try_from(row).unwrap(),
-            left + u32::try_from(column).unwrap(),
-        );
+        let at = (top + u32::try_from(row).unwrap(), left + u32::try_from(column).unwrap());
         (at, shown(cell))
     })
     .collect()
@@ -61,11 +56,7 @@ impl From<&str> for Put {
 /// Changes cells of a sheet in the file itself, as a person does: everything else stays as it is.
 pub fn change<T: AsRef<str>>(path: &Path, sheet: &str, changes: &[(T, Put)]) {
     let book: Xlsx<_> = open_workbook(path).unwrap();
-    let index = book
-        .sheet_names()
-        .iter()
-        .position(|name| name == sheet)
-        .unwrap();
+    let index = book.sheet_names().iter().position(|name| name == sheet).unwrap();
     let part = format!("xl/worksheets/sheet{}.xml", index + 1);
     let mut zip = zip::ZipArchive::new(fs::File::open(path).unwrap()).unwrap();
     let mut parts: Vec<(String, Vec<u8>)> = Vec::new();
@@ -80,9 +71,8 @@ pub fn change<T: AsRef<str>>(path: &Path, sheet: &str, changes: &[(T, Put)]) {
     for (cell, put) in changes {
         let cell = cell.as_ref();
         make_room(&mut text, cell);
-        let start = text
-            .find(&format!("<c r=\"{cell}\""))
-            .unwrap_or_else(|| panic!("{cell} is there"));
+        let start =
+            text.find(&format!("<c r=\"{cell}\"")).unwrap_or_else(|| panic!("{cell} is there"));
         let open = start + text[start..].find('>').unwrap();
         let end = match text[..open].ends_with('/') {
             true => open + 1,
@@ -106,8 +96,7 @@ pub fn change<T: AsRef<str>>(path: &Path, sheet: &str, changes: &[(T, Put)]) {
     *xml = text.into_bytes();
     let mut zip = zip::ZipWriter::new(fs::File::create(path).unwrap());
     for (name, bytes) in parts {
-        zip.start_file(name, zip::write::SimpleFileOptions::default())
-            .unwrap();
+        zip.start_file(name, zip::write::SimpleFileOptions::default()).unwrap();
         zip.write_all(&bytes).unwrap();
     }
     zip.finish().unwrap();
@@ -163,10 +152,8 @@ impl Run {
         self.findings
             .iter()
             .map(|f| {
-                let file = Path::new(f["file"].as_str().unwrap())
-                    .file_name()
-                    .unwrap()
-                    .to_string_lossy();
+                let file =
+                    Path::new(f["file"].as_str().unwrap()).file_name().unwrap().to_string_lossy();
                 let cell = f["cell"].as_str().unwrap_or("");
                 format!(
                     "{} {file}!{cell} {}",
@@ -205,9 +192,7 @@ impl Run {
 
 impl Shop {
     pub fn new() -> Shop {
-        Shop {
-            folder: TempDir::new().unwrap(),
-        }
+        Shop { folder: TempDir::new().unwrap() }
     }
 
     /// The tiny sample with its kits planned, as `kit-plan.xlsx` and `plan.json`.
@@ -255,10 +240,7 @@ impl Shop {
         entries
             .filter(|entry| entry.file_type().unwrap().is_file())
             .map(|entry| {
-                (
-                    entry.file_name().into_string().unwrap(),
-                    fs::read(entry.path()).unwrap(),
-                )
+                (entry.file_name().into_string().unwrap(), fs::read(entry.path()).unwrap())
             })
             .collect()
     }
@@ -309,19 +291,14 @@ impl Shop {
         let book: Xlsx<_> = open_workbook(self.at(name)).unwrap();
         for sheet in book.sheet_names() {
             let cells = cells(&self.at(name), &sheet);
-            let named = |text: &str| {
-                cells
-                    .iter()
-                    .find(|(_, cell)| *cell == text)
-                    .map(|(at, _)| *at)
-            };
+            let named =
+                |text: &str| cells.iter().find(|(_, cell)| *cell == text).map(|(at, _)| *at);
             let (Some((heading, item)), Some((_, on_hand))) = (named("Item"), named("On hand"))
             else {
                 continue;
             };
-            for ((row, _), name) in cells
-                .iter()
-                .filter(|((row, column), _)| *row > heading && *column == item)
+            for ((row, _), name) in
+                cells.iter().filter(|((row, column), _)| *row > heading && *column == item)
             {
                 counts.insert(name.clone(), cells[&(*row, on_hand)].parse().unwrap());
             }
@@ -338,11 +315,7 @@ impl Shop {
     pub fn issue_row(&self, tag: &str, item: &str) -> u32 {
         let cells = cells(&self.at("kit-plan.xlsx"), "Issue");
         let cell = |row, column| cells.get(&(row, column)).map_or("", String::as_str);
-        let mut rows: Vec<u32> = cells
-            .keys()
-            .map(|(row, _)| *row)
-            .filter(|row| *row > 4)
-            .collect();
+        let mut rows: Vec<u32> = cells.keys().map(|(row, _)| *row).filter(|row| *row > 4).collect();
         rows.dedup();
         let row = rows.into_iter().find(|row| match tag {
             "extra" => cell(*row, 4) == tag,
@@ -356,10 +329,7 @@ impl Shop {
         let changes: Vec<(String, Put)> = entries
             .iter()
             .map(|(tag, item, column, value)| {
-                (
-                    format!("{column}{}", self.issue_row(tag, item)),
-                    Put::from(*value),
-                )
+                (format!("{column}{}", self.issue_row(tag, item)), Put::from(*value))
             })
             .collect();
         change(&self.at("kit-plan.xlsx"), "Issue", &changes);

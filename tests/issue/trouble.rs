@@ -10,17 +10,8 @@ use super::shop::{Shop, cells};
 #[test]
 fn a_run_that_was_ended_between_its_two_files_is_found_and_finished() {
     let shop = Shop::tiny();
-    shop.issue(&[
-        "kit-plan.xlsx",
-        "stock.csv",
-        "--pump",
-        "B",
-        "--out",
-        "s1.xlsx",
-    ])
-    .well();
-    shop.issue(&["kit-plan.xlsx", "s1.xlsx", "--pump", "A", "--pump", "C"])
-        .well();
+    shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "B", "--out", "s1.xlsx"]).well();
+    shop.issue(&["kit-plan.xlsx", "s1.xlsx", "--pump", "A", "--pump", "C"]).well();
     let whole = shop.read("stock-next.xlsx").unwrap();
     let log = shop.read("issue-log.xlsx");
     fs::remove_file(shop.at("stock-next.xlsx")).unwrap();
@@ -34,38 +25,26 @@ fn a_run_that_was_ended_between_its_two_files_is_found_and_finished() {
     // Neither the stock of before the run before, nor one that is counted otherwise.
     let run = shop.issue(&["stock.csv", "--finish"]);
     assert_eq!(run.status, 2, "{}", run.told);
-    assert!(
-        run.problems().iter().any(|p| p.contains("S30")),
-        "{:?}",
-        run.problems()
-    );
+    assert!(run.problems().iter().any(|p| p.contains("S30")), "{:?}", run.problems());
     shop.issue(&["s1.xlsx", "--finish"]).well();
     assert_eq!(shop.read("stock-next.xlsx").unwrap(), whole);
     assert_eq!(shop.read("issue-log.xlsx"), log);
     // Once it is there, there is nothing to finish.
     let run = shop.issue(&["stock-next.xlsx", "--finish", "--out", "s3.xlsx"]);
     assert_eq!(run.status, 2);
-    assert!(run.findings.iter().all(|f| {
-        f["mend"]
-            .as_str()
-            .unwrap()
-            .contains("go on with this stock workbook")
-    }));
-    shop.issue(&["stock-next.xlsx", "--put-back", "B", "--out", "s3.xlsx"])
-        .well();
+    assert!(
+        run.findings
+            .iter()
+            .all(|f| { f["mend"].as_str().unwrap().contains("go on with this stock workbook") })
+    );
+    shop.issue(&["stock-next.xlsx", "--put-back", "B", "--out", "s3.xlsx"]).well();
 }
 
 /// Killed at any point: never a stock workbook without its lines, and always a way to the same end.
 #[test]
 fn a_run_killed_at_any_point_never_leaves_a_stock_without_its_lines() {
     let shop = Shop::tiny();
-    let arguments = [
-        "issue",
-        "kit-plan.xlsx",
-        "stock.csv",
-        "--date",
-        "2027-03-02",
-    ];
+    let arguments = ["issue", "kit-plan.xlsx", "stock.csv", "--date", "2027-03-02"];
     let begun = std::time::Instant::now();
     shop.issue(&["kit-plan.xlsx", "stock.csv"]).well();
     let usual = begun.elapsed();
@@ -123,15 +102,7 @@ fn a_run_killed_at_any_point_never_leaves_a_stock_without_its_lines() {
 #[test]
 fn files_that_are_no_logs_are_refused_and_left_alone() {
     let shop = Shop::tiny();
-    shop.issue(&[
-        "kit-plan.xlsx",
-        "stock.csv",
-        "--pump",
-        "B",
-        "--out",
-        "s1.xlsx",
-    ])
-    .well();
+    shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "B", "--out", "s1.xlsx"]).well();
     let good = shop.read("issue-log.xlsx").unwrap();
     let cut = good[..good.len() / 2].to_vec();
     let mut flipped = good.clone();
@@ -144,10 +115,7 @@ fn files_that_are_no_logs_are_refused_and_left_alone() {
         ("cut short", cut),
         ("a byte changed", flipped),
         ("a plan", plan),
-        (
-            "a zip of nothing",
-            b"PK\x05\x06\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0".to_vec(),
-        ),
+        ("a zip of nothing", b"PK\x05\x06\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0".to_vec()),
         ("JSON", b"{\"lines\": []}".to_vec()),
         ("nulls", vec![0; 4096]),
     ];
@@ -196,30 +164,17 @@ fn files_that_are_no_logs_are_refused_and_left_alone() {
         sheet.write(4, column, head).unwrap();
     }
     sheet.write(2, 0, "Lines").unwrap().write(2, 1, 0).unwrap();
-    sheet
-        .write(2, 3, "Last chain")
-        .unwrap()
-        .write(2, 4, "gapwright issue log 1")
-        .unwrap();
+    sheet.write(2, 3, "Last chain").unwrap().write(2, 4, "gapwright issue log 1").unwrap();
     sheet.write(9, 0, "Total").unwrap();
     sheet.write(9, 8, 12).unwrap();
-    book.add_worksheet()
-        .set_name("Pivot")
-        .unwrap()
-        .write(0, 0, 1)
-        .unwrap();
+    book.add_worksheet().set_name("Pivot").unwrap().write(0, 0, 1).unwrap();
     book.save(shop.at("issue-log.xlsx")).unwrap();
     let run = shop.issue(&["kit-plan.xlsx", "s1.xlsx", "--pump", "A"]);
     let problems = run.problems();
-    for found in [
-        "!P5 a column that is not the log's",
-        "! another sheet in the issue log",
-        "!A10 `Total`",
-    ] {
-        assert!(
-            problems.iter().any(|p| p.contains(found)),
-            "{found}: {problems:#?}"
-        );
+    for found in
+        ["!P5 a column that is not the log's", "! another sheet in the issue log", "!A10 `Total`"]
+    {
+        assert!(problems.iter().any(|p| p.contains(found)), "{found}: {problems:#?}");
     }
 }
 
@@ -227,25 +182,16 @@ fn files_that_are_no_logs_are_refused_and_left_alone() {
 fn files_that_are_no_plans_are_refused() {
     let shop = Shop::tiny();
     let json = fs::read_to_string(shop.at("plan.json")).unwrap();
-    shop.write(
-        "other.json",
-        &json.replace("gapwright.plan.v2", "gapwright.plan.v9"),
-    );
+    shop.write("other.json", &json.replace("gapwright.plan.v2", "gapwright.plan.v9"));
     shop.write("cut.json", &json[..json.len() / 2]);
     // A plan of before the inputs were in it.
     let (start, _) = json.split_once("\"inputs\"").unwrap();
-    shop.write(
-        "old.json",
-        &format!("{}\n}}\n", start.trim_end().trim_end_matches(',')),
-    );
+    shop.write("old.json", &format!("{}\n}}\n", start.trim_end().trim_end_matches(',')));
     shop.write("empty.xlsx", "");
     for (plan, found) in [
         ("other.json", "the format `gapwright.plan.v9`"),
         ("cut.json", "what is no plan"),
-        (
-            "old.json",
-            "a plan that does not say which stock it was made from",
-        ),
+        ("old.json", "a plan that does not say which stock it was made from"),
         ("empty.xlsx", "an empty file"),
         ("stock.csv", "no sheet Issue"),
         ("none.xlsx", "no such file"),
@@ -253,11 +199,7 @@ fn files_that_are_no_plans_are_refused() {
         let before = shop.files();
         let run = shop.issue(&[plan, "pumps.csv"]);
         assert_eq!(run.status, 2);
-        assert!(
-            run.problems().iter().any(|p| p.contains(found)),
-            "{plan}: {:?}",
-            run.problems()
-        );
+        assert!(run.problems().iter().any(|p| p.contains(found)), "{plan}: {:?}", run.problems());
         // The stock, which is none, is said in the same run.
         assert!(
             run.problems().iter().any(|p| p.contains("pumps.csv")),
@@ -308,32 +250,14 @@ fn texts_that_mean_harm_are_recorded_as_they_are() {
     assert_eq!((counts[item], counts["12E3"]), (1, 1));
     let next = cells(&shop.at("stock-next.xlsx"), "Stock");
     assert_eq!(next[&(1, 7)], "@A");
-    shop.issue(&[
-        "stock-next.xlsx",
-        "--put-back",
-        tag,
-        "--put-back",
-        "0042",
-        "--out",
-        "s2.xlsx",
-    ])
-    .well();
+    shop.issue(&["stock-next.xlsx", "--put-back", tag, "--put-back", "0042", "--out", "s2.xlsx"])
+        .well();
     assert_eq!(shop.counts("s2.xlsx")[item], 3);
     // All of it is out of the way again, so the plan can be issued once more; what is wrong then is marked.
     shop.fill(&[(tag, item, "G", "99")]);
-    let run = shop.issue(&[
-        "kit-plan.xlsx",
-        "stock.csv",
-        "--out",
-        "s3.xlsx",
-        "--mark",
-        "marked.xlsx",
-    ]);
+    let run =
+        shop.issue(&["kit-plan.xlsx", "stock.csv", "--out", "s3.xlsx", "--mark", "marked.xlsx"]);
     run.refused(&["problem kit-plan.xlsx!G6 99 of +S20 _x0041_, of which 3 are left"]);
-    assert!(
-        cells(&shop.at("marked.xlsx"), "Issue")
-            .values()
-            .any(|cell| cell == tag)
-    );
+    assert!(cells(&shop.at("marked.xlsx"), "Issue").values().any(|cell| cell == tag));
     assert!(shop.read("s3.xlsx").is_none());
 }

@@ -1,11 +1,6 @@
 //! The library as another program uses it: jobs made of parts, and a host that keeps its own ways.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::cast_possible_truncation,
-    missing_docs
-)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation, missing_docs)]
 
 mod host;
 mod parts;

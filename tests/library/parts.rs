@@ -33,11 +33,7 @@ fn one(sign: i64) -> Millionths {
 }
 
 fn size(thickness: &str) -> Size {
-    Size {
-        thickness: mm(thickness),
-        tolerance: Tolerance::even(mm("0.005")),
-        uncertainty: None,
-    }
+    Size { thickness: mm(thickness), tolerance: Tolerance::even(mm("0.005")), uncertainty: None }
 }
 
 /// Two pumps of one model that has something of everything: a shim pack and a gasket that is cut, two
@@ -48,10 +44,7 @@ fn whole() -> Parts {
         label: name.into(),
         length: mm("100"),
         length_within: Length::ZERO,
-        expansion: Expansion {
-            value: Millionths::from_raw(12_000_000),
-            within: Millionths::ZERO,
-        },
+        expansion: Expansion { value: Millionths::from_raw(12_000_000), within: Millionths::ZERO },
         cold: Millionths::from_raw(20_000_000),
         running: Millionths::from_raw(60_000_000),
         temperature_within: Millionths::ZERO,
@@ -65,10 +58,7 @@ fn whole() -> Parts {
         dimensions: vec![Dimension::new("bare", slack), Dimension::new("ring", slack)],
         thermals: vec![thermal("shaft"), thermal("casing")],
         correlations: vec![tied(Term::Dimension), tied(Term::Thermal)],
-        packs: vec![
-            Pack::new("shims", "shim", 0..=3),
-            Pack::new("gasket", "gasket", 1..=1),
-        ],
+        packs: vec![Pack::new("shims", "shim", 0..=3), Pack::new("gasket", "gasket", 1..=1)],
         requirements: vec![
             Requirement::new(
                 "clearance",
@@ -105,10 +95,7 @@ fn whole() -> Parts {
     };
     let pump = |tag: &str, bare: &str| Pump {
         fits: vec![Code::new("F"), Code::new("G")],
-        dimensions: vec![
-            Measured::within(mm(bare), slack),
-            Measured::within(mm("1.5"), slack),
-        ],
+        dimensions: vec![Measured::within(mm(bare), slack), Measured::within(mm("1.5"), slack)],
         ..Pump::new(tag, 0, &model)
     };
     let pumps = vec![pump("P-1", "1.0"), pump("P-2", "1.25")];
@@ -126,11 +113,7 @@ fn whole() -> Parts {
     };
     let outside = mm("100");
     let blank = Item {
-        cut: Some(Cut {
-            sheet: 0,
-            outside,
-            inside: mm("60"),
-        }),
+        cut: Some(Cut { sheet: 0, outside, inside: mm("60") }),
         ..Item::of(
             "SHEET > G",
             "gasket".into(),
@@ -142,30 +125,14 @@ fn whole() -> Parts {
     let shim = |item: &str, thickness: &str| {
         Item::of(item, "shim".into(), Code::new("F"), size(thickness), 3)
     };
-    let seal = Item {
-        size: None,
-        ..Item::of("SEAL", "seal".into(), Code::new(""), size("1"), 2)
-    };
-    let laminated = Item {
-        peel_step: Some(mm("0.05")),
-        ..shim("S-L", "0.3")
-    };
+    let seal = Item { size: None, ..Item::of("SEAL", "seal".into(), Code::new(""), size("1"), 2) };
+    let laminated = Item { peel_step: Some(mm("0.05")), ..shim("S-L", "0.3") };
     Parts {
-        stock: vec![
-            shim("S-25", "0.25"),
-            shim("S-50", "0.5"),
-            laminated,
-            seal,
-            blank,
-        ],
+        stock: vec![shim("S-25", "0.25"), shim("S-50", "0.5"), laminated, seal, blank],
         sheets: vec![sheets],
         models: vec![model],
         pumps,
-        feelers: vec![Blade {
-            thickness: mm("0.5"),
-            tolerance: Tolerance::default(),
-            count: 1,
-        }],
+        feelers: vec![Blade { thickness: mm("0.5"), tolerance: Tolerance::default(), count: 1 }],
         ..Parts::default()
     }
 }
@@ -195,18 +162,10 @@ fn every_sample_that_was_read_is_a_job() {
         ("purchase/stock.csv", "purchase/pumps.csv"),
     ] {
         let at = |file: &str| PathBuf::from("samples").join(file);
-        let sources = Sources {
-            stock: at(stock),
-            pumps: at(pumps),
-            ..Sources::default()
-        };
+        let sources = Sources { stock: at(stock), pumps: at(pumps), ..Sources::default() };
         let read = read::job(&sources).unwrap();
         let parts = read.clone().into_parts();
-        assert_eq!(
-            Job::new(parts.clone()).unwrap().into_parts(),
-            parts,
-            "{stock}"
-        );
+        assert_eq!(Job::new(parts.clone()).unwrap().into_parts(), parts, "{stock}");
         let (inputs, warnings) = (read.inputs.clone(), read.warnings.clone());
         let same = read.with(|_| ()).unwrap();
         assert_eq!((same.inputs, same.warnings), (inputs, warnings));
@@ -239,11 +198,7 @@ fn put(form: &mut Form, which: Term) {
 /// Resizes a list to another length than it has.
 fn resize<T: Clone>(list: &mut Vec<T>, length: usize) {
     let (other, first) = (length % 5, list[0].clone());
-    let other = if other == list.len() {
-        other + 1
-    } else {
-        other
-    };
+    let other = if other == list.len() { other + 1 } else { other };
     list.resize(other, first);
 }
 
@@ -278,9 +233,7 @@ fn spoilers() -> Vec<Spoiler> {
         (pump(), "dimensions where", |p, n| {
             resize(&mut p.pumps[1].dimensions, n);
         }),
-        (pump(), "growths where", |p, n| {
-            resize(&mut p.pumps[1].growths, n)
-        }),
+        (pump(), "growths where", |p, n| resize(&mut p.pumps[1].growths, n)),
         (pump(), "requirements where", |p, n| {
             resize(&mut p.pumps[1].requirements, n);
         }),
@@ -305,18 +258,14 @@ fn spoilers() -> Vec<Spoiler> {
                 }
             }
         }),
-        (Part::Pump("P-1".into()), "the name", |p, _| {
-            p.pumps[1].tag = "p-1".into()
-        }),
+        (Part::Pump("P-1".into()), "the name", |p, _| p.pumps[1].tag = "p-1".into()),
         (model(), "dimension|thermal term|place", |p, n| {
             put(&mut p.models[0].requirements[n % 2].form, term(n, n / 2));
         }),
         (model(), "dimension number|thermal term number", |p, n| {
             p.models[0].correlations[n % 2].between[0] = term(n, n % 2);
         }),
-        (model(), "the pieces of a place", |p, _| {
-            p.models[0].packs[1].least_pieces = 2
-        }),
+        (model(), "the pieces of a place", |p, _| p.models[0].packs[1].least_pieces = 2),
         (model(), "the requirement fill has", |p, _| {
             if let Form::GasketFill { lower, .. } = &mut p.models[0].requirements[1].form {
                 *lower = Millionths::from_raw(-1);
@@ -325,14 +274,10 @@ fn spoilers() -> Vec<Spoiler> {
         (Part::Item("SHEET > G".into()), "sheets number", |p, n| {
             p.stock[4].cut.as_mut().unwrap().sheet = n - 1;
         }),
-        (
-            Part::Item("SHEET > G".into()),
-            "the outside diameter",
-            |p, n| {
-                let wide = [Length::ZERO, mm("-5"), mm("0.2")][n % 3];
-                p.stock[4].cut.as_mut().unwrap().outside = wide;
-            },
-        ),
+        (Part::Item("SHEET > G".into()), "the outside diameter", |p, n| {
+            let wide = [Length::ZERO, mm("-5"), mm("0.2")][n % 3];
+            p.stock[4].cut.as_mut().unwrap().outside = wide;
+        }),
         (Part::Item("S-50".into()), "the thickness", |p, n| {
             let thick = [Length::ZERO, mm("-0.5"), Length::from_ticks(i64::MAX)][n % 3];
             p.stock[1].size.as_mut().unwrap().thickness = thick;
@@ -340,29 +285,19 @@ fn spoilers() -> Vec<Spoiler> {
         (Part::Item("S-50".into()), "the reserved pieces", |p, n| {
             p.stock[1].reserved = 4 + (n % 9) as u32;
         }),
-        (Part::Item("S-50".into()), "the pieces in a pack", |p, _| {
-            p.stock[1].pack_qty = 0
-        }),
+        (Part::Item("S-50".into()), "the pieces in a pack", |p, _| p.stock[1].pack_qty = 0),
         (Part::Item("S-50".into()), "the cost", |p, _| {
             p.stock[1].unit_cost = Money::from_raw(-1);
         }),
         (Part::Item("S-L".into()), "the peel step", |p, _| {
             p.stock[2].peel_step = Some(Length::ZERO);
         }),
-        (Part::Item("s-25".into()), "the name", |p, _| {
-            p.stock[1].item = "s-25".into()
+        (Part::Item("s-25".into()), "the name", |p, _| p.stock[1].item = "s-25".into()),
+        (Part::Sheets("SHEET".into()), "the side of a sheet", |p, n| {
+            p.sheets[0].sides[n % 2] = mm("-1");
+            p.stock.pop();
         }),
-        (
-            Part::Sheets("SHEET".into()),
-            "the side of a sheet",
-            |p, n| {
-                p.sheets[0].sides[n % 2] = mm("-1");
-                p.stock.pop();
-            },
-        ),
-        (Part::Blade(0), "the thickness", |p, _| {
-            p.feelers[0].thickness = Length::ZERO
-        }),
+        (Part::Blade(0), "the thickness", |p, _| p.feelers[0].thickness = Length::ZERO),
         (Part::Policy, "the coverage factor", |p, n| {
             let level = Coverage::Level(Millionths::from_raw([0, 1_000_000, -3][n % 3]));
             p.policy.coverage = level;
@@ -389,23 +324,14 @@ fn what_is_not_there_is_refused_by_name() {
         let error = Job::new(parts).expect_err(words);
         let said = error.to_string();
         let (named, what) = said.split_once(": ").unwrap();
-        assert_eq!(
-            named.to_lowercase(),
-            part.to_string().to_lowercase(),
-            "{said}"
-        );
-        assert!(
-            words.split('|').any(|word| what.contains(word)),
-            "{words}: {said}"
-        );
+        assert_eq!(named.to_lowercase(), part.to_string().to_lowercase(), "{said}");
+        assert!(words.split('|').any(|word| what.contains(word)), "{words}: {said}");
         let kind = match error.error {
             PartError::NotThere { index, count, .. } => {
                 assert!(index >= count, "{said}");
                 "not there"
             }
-            PartError::Count {
-                found, expected, ..
-            } => {
+            PartError::Count { found, expected, .. } => {
                 assert_ne!(found, expected, "{said}");
                 "count"
             }
@@ -422,10 +348,7 @@ fn what_is_not_there_is_refused_by_name() {
         *seen.entry(kind).or_default() += 1;
     }
     let least = seen.values().min().copied().unwrap_or(0);
-    assert!(
-        seen.len() == 8 && !seen.contains_key("new") && least > 50,
-        "{seen:?}"
-    );
+    assert!(seen.len() == 8 && !seen.contains_key("new") && least > 50, "{seen:?}");
 }
 
 /// Anything changed at random: either it is refused, or the job goes all the way without a panic.
@@ -451,10 +374,7 @@ fn what_is_a_job_never_fails_later() {
             }
         }
     }
-    assert!(
-        refused > 150 && kitted > 150 && short > 50,
-        "{refused} {kitted} {short}"
-    );
+    assert!(refused > 150 && kitted > 150 && short > 50, "{refused} {kitted} {short}");
 }
 
 /// Changes one thing; not always for the worse.
@@ -465,14 +385,8 @@ fn shake(parts: &mut Parts, dice: &mut ChaCha8Rng) {
     let item = dice.random_range(0..5);
     match dice.random_range(0..16) {
         0 => parts.pumps[pump].model = index % 2,
-        1 => put(
-            &mut parts.pumps[pump].requirements[0].form,
-            term(index, dice.random_range(0..3)),
-        ),
-        2 => put(
-            &mut parts.pumps[pump].requirements[1].form,
-            term(index, dice.random_range(0..3)),
-        ),
+        1 => put(&mut parts.pumps[pump].requirements[0].form, term(index, dice.random_range(0..3))),
+        2 => put(&mut parts.pumps[pump].requirements[1].form, term(index, dice.random_range(0..3))),
         3 => parts.pumps[pump].correlations[0].between[index % 2] = Term::Dimension(index),
         4 => parts.pumps[pump].fits.truncate(1 + index),
         5 => parts.pumps[pump].dimensions.truncate(1 + index),

@@ -33,12 +33,8 @@ fn alone<T: Send>(work: impl FnOnce() -> T + Send) -> T {
 fn sample(folder: &str, stock: &str, pumps: &str) -> Job {
     let path =
         |name: &str| format!("{}/samples/{folder}/{name}", env!("CARGO_MANIFEST_DIR")).into();
-    read::job(&Sources {
-        stock: path(stock),
-        pumps: path(pumps),
-        ..Sources::default()
-    })
-    .expect("the sample has no problems")
+    read::job(&Sources { stock: path(stock), pumps: path(pumps), ..Sources::default() })
+        .expect("the sample has no problems")
 }
 
 /// Small outages of every kind: plain, by the pack, with pumps that stay short, and one whose goals take
@@ -98,15 +94,9 @@ fn whichever_look_ends_it_the_plan_is_sound_and_comes_soon() {
             let further = looks.count().saturating_sub(number);
             // One look for each pump that is listed or explained, and a few for each stage of each group.
             let most = 60 + 12 * job.pumps.len() as u64;
-            assert!(
-                further <= most,
-                "{name}, look {number}: {further} further looks"
-            );
+            assert!(further <= most, "{name}, look {number}: {further} further looks");
             let after = looks.work_after();
-            assert!(
-                after <= 3_000_000,
-                "{name}, look {number}: {after} units after it"
-            );
+            assert!(after <= 3_000_000, "{name}, look {number}: {after} units after it");
             for (goal, best) in plan.goals.iter().zip(&best.goals) {
                 let above = match goal.aim {
                     Aim::ServedWeight | Aim::ServedOf(_) => goal.bound >= best.value,
@@ -122,10 +112,7 @@ fn whichever_look_ends_it_the_plan_is_sound_and_comes_soon() {
             proven += usize::from(plan.proven());
             // What is given is right, whatever is left out.
             for worth in &plan.worth {
-                assert!(
-                    best.worth.contains(worth),
-                    "{name}, look {number}: {worth:?}"
-                );
+                assert!(best.worth.contains(worth), "{name}, look {number}: {worth:?}");
             }
             assert!(
                 plan.stopped_by.is_some() || plan.left_out.worth.is_some() || plan == best,
@@ -133,10 +120,7 @@ fn whichever_look_ends_it_the_plan_is_sound_and_comes_soon() {
             );
             verify(job.clone(), plan).unwrap_or_else(|b| panic!("{name}, look {number}: {b:?}"));
         }
-        assert!(
-            open > 0 && proven > 0,
-            "{name}: {open} open, {proven} proven"
-        );
+        assert!(open > 0 && proven > 0, "{name}: {open} open, {proven} proven");
     }
 }
 
@@ -147,10 +131,7 @@ fn between_two_looks_there_is_little_work() {
         let looks = Looks::only_count();
         whole(&job, &looks);
         let most = looks.most_between();
-        println!(
-            "{name}: at most {most} units between two of {} looks",
-            looks.count()
-        );
+        println!("{name}: at most {most} units between two of {} looks", looks.count());
         assert!(most <= MOST_BETWEEN, "{name}: {most}");
     }
 }
@@ -164,11 +145,7 @@ fn a_listing_that_is_cut_short_still_makes_a_plan() {
         let looks = Looks::stop_at(number);
         let plan = whole(&job, &looks);
         assert_eq!(plan.stopped_by, Some(Stop::TimeLimit));
-        assert!(
-            plan.goals.iter().all(|goal| !goal.proven()),
-            "{:?}",
-            plan.goals
-        );
+        assert!(plan.goals.iter().all(|goal| !goal.proven()), "{:?}", plan.goals);
         assert!(looks.work_after() <= 6_000_000, "{}", looks.work_after());
         let honest = |kit: &Kit| match kit {
             Kit::Served(_) => true,
@@ -181,10 +158,7 @@ fn a_listing_that_is_cut_short_still_makes_a_plan() {
         };
         assert!(plan.kits.iter().all(honest));
         let said = words::proof(&job, &plan);
-        assert!(
-            said.starts_with("Best found, not proven least: weight"),
-            "{said}"
-        );
+        assert!(said.starts_with("Best found, not proven least: weight"), "{said}");
         served.push(plan.served());
         verify(job.clone(), plan).unwrap();
     }
@@ -211,10 +185,7 @@ fn what_is_left_out_is_said_in_the_plan_its_words_and_its_json() {
         assert_eq!(plan.goals, best.goals);
         let verified = verify(job.clone(), plan.clone()).unwrap();
         let json = gapwright::write::json::plan(&verified);
-        assert_eq!(
-            plan.left_out.order.is_some(),
-            json.left_out.contains(&LeftOutJson::Order)
-        );
+        assert_eq!(plan.left_out.order.is_some(), json.left_out.contains(&LeftOutJson::Order));
         assert_eq!(
             plan.left_out.worth.is_some(),
             json.left_out.contains(&LeftOutJson::WorthOfOneMore)
@@ -222,17 +193,11 @@ fn what_is_left_out_is_said_in_the_plan_its_words_and_its_json() {
         assert!(json.proven);
         if plan.left_out.order.is_some() {
             orders += 1;
-            assert!(
-                said.contains("which comes first was not settled: time limit"),
-                "{said}"
-            );
+            assert!(said.contains("which comes first was not settled: time limit"), "{said}");
         }
         if plan.left_out.worth.is_some() {
             worths += usize::from(!plan.worth.is_empty());
-            assert!(
-                said.contains("not worked out for every item: time limit"),
-                "{said}"
-            );
+            assert!(said.contains("not worked out for every item: time limit"), "{said}");
             assert!(plan.worth.len() < best.worth.len());
         } else {
             assert_eq!(plan.worth, best.worth);
@@ -249,11 +214,7 @@ fn the_headline_says_goal_by_goal_what_is_proven() {
     let headline = |open: &[Aim]| {
         let mut plan = best.clone();
         plan.stopped_by = Some(Stop::TimeLimit);
-        for goal in plan
-            .goals
-            .iter_mut()
-            .filter(|goal| open.contains(&goal.aim))
-        {
+        for goal in plan.goals.iter_mut().filter(|goal| open.contains(&goal.aim)) {
             goal.bound += if goal.aim == Aim::ServedWeight { 3 } else { -3 };
         }
         words::proof(&job, &plan)
@@ -284,10 +245,7 @@ fn the_headline_says_goal_by_goal_what_is_proven() {
         "{said}"
     );
     let said = headline(&[Aim::ServedWeight, Aim::Waste, Aim::Pieces, Aim::Scarcity]);
-    assert!(
-        said.starts_with("Best found, not proven least: weight"),
-        "{said}"
-    );
+    assert!(said.starts_with("Best found, not proven least: weight"), "{said}");
     assert!(!said.contains("Proven"), "{said}");
 }
 

@@ -30,19 +30,12 @@ fn a_purchase_that_is_ended_is_sound() {
         };
         let count = Looks::only_count();
         run(&count);
-        assert!(
-            count.most_between() <= MOST_BETWEEN,
-            "{}",
-            count.most_between()
-        );
+        assert!(count.most_between() <= MOST_BETWEEN, "{}", count.most_between());
         for number in spread(count.count()) {
             let looks = Looks::stop_at(number);
             run(&looks);
             let further = looks.count().saturating_sub(number);
-            assert!(
-                further <= 60 + 12 * job.pumps.len() as u64,
-                "look {number}: {further}"
-            );
+            assert!(further <= 60 + 12 * job.pumps.len() as u64, "look {number}: {further}");
         }
     }
 }
@@ -53,22 +46,12 @@ fn what_is_set_aside_holds_whenever_it_is_ended() {
     let expected = job.pumps.iter().map(|pump| {
         let mut of_pump = vec![None; pump.dimensions.len()];
         let middle = pump.dimensions[0].value;
-        of_pump[0] = Some(Expected {
-            low: middle - thou(2),
-            high: middle + thou(2),
-            law: Law::Even,
-        });
+        of_pump[0] =
+            Some(Expected { low: middle - thou(2), high: middle + thou(2), law: Law::Even });
         of_pump
     });
-    let outlook = Outlook {
-        expected: expected.collect(),
-        job: job.clone(),
-    };
-    let question = Question {
-        scenarios: 40,
-        checks: 60,
-        ..Question::new(thou(1))
-    };
+    let outlook = Outlook { expected: expected.collect(), job: job.clone() };
+    let question = Question { scenarios: 40, checks: 60, ..Question::new(thou(1)) };
     let run = |looks: &Looks| {
         let watch = Watch::patient().counted(looks);
         alone(|| provision(&outlook, &question, &watch))
@@ -76,11 +59,7 @@ fn what_is_set_aside_holds_whenever_it_is_ended() {
     let count = Looks::only_count();
     let whole = run(&count).unwrap();
     assert!(whole.stopped.is_none());
-    assert!(
-        count.most_between() <= MOST_BETWEEN,
-        "{}",
-        count.most_between()
-    );
+    assert!(count.most_between() <= MOST_BETWEEN, "{}", count.most_between());
     println!("{} looks, {} between", count.count(), count.most_between());
     let mut ended = 0;
     for number in spread(count.count()).into_iter().step_by(3) {
@@ -93,11 +72,7 @@ fn what_is_set_aside_holds_whenever_it_is_ended() {
             }
             Err(fault) => assert_eq!(fault, Fault::Stopped(Stop::TimeLimit)),
         }
-        assert!(
-            looks.work_after() <= 60_000_000,
-            "look {number}: {}",
-            looks.work_after()
-        );
+        assert!(looks.work_after() <= 60_000_000, "look {number}: {}", looks.work_after());
     }
     assert!(ended > 0);
 }
@@ -106,29 +81,14 @@ fn what_is_set_aside_holds_whenever_it_is_ended() {
 fn sizes_that_are_chosen_in_haste_still_reach_everything() {
     let catalogue: Vec<Size> = (1..=40).map(|n| Size::of(thou(n))).collect();
     let targets = Targets::new(thou(1), thou(120), thou(1)).unwrap();
-    let rule = Rule {
-        pieces: 4,
-        window: Length::ZERO,
-        guard: Guard::None,
-    };
+    let rule = Rule { pieces: 4, window: Length::ZERO, guard: Guard::None };
     let run = |looks: &Looks| {
         let watch = Watch::patient().counted(looks);
-        select(
-            &catalogue,
-            &targets,
-            &rule,
-            reach::Aim::Fewest,
-            2_000,
-            &watch,
-        )
+        select(&catalogue, &targets, &rule, reach::Aim::Fewest, 2_000, &watch)
     };
     let count = Looks::only_count();
     run(&count).unwrap();
-    assert!(
-        count.most_between() <= MOST_BETWEEN,
-        "{}",
-        count.most_between()
-    );
+    assert!(count.most_between() <= MOST_BETWEEN, "{}", count.most_between());
     for number in spread(count.count()) {
         match run(&Looks::stop_at(number)) {
             Ok(choice) => assert!(choice.reach.missed().is_empty(), "look {number}"),

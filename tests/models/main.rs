@@ -73,13 +73,7 @@ fn every_model_reads_without_a_problem() {
         let model = parse_model(name, name, text).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
         let library = built_in(name);
         assert_eq!(library.drawing.as_ref().unwrap().width, 1400, "{name}");
-        assert_eq!(
-            model,
-            Model {
-                drawing: None,
-                ..library
-            }
-        );
+        assert_eq!(model, Model { drawing: None, ..library });
         assert!(model.examples.dimensions.iter().all(Option::is_some));
         assert!(model.examples.packs.iter().all(Option::is_some));
     }
@@ -135,18 +129,8 @@ fn the_examples_of_the_comments_come_out_as_worked_by_hand() {
         (
             "bearing-cap",
             vec![
-                (
-                    "running_clearance",
-                    0.003 + 0.012,
-                    readings + 0.0002,
-                    readings + 0.0002,
-                ),
-                (
-                    "end_float",
-                    1.812 + 0.014 - 1.060 - 0.748 - 0.012,
-                    0.0012,
-                    0.0012,
-                ),
+                ("running_clearance", 0.003 + 0.012, readings + 0.0002, readings + 0.0002),
+                ("end_float", 1.812 + 0.014 - 1.060 - 0.748 - 0.012, 0.0012, 0.0012),
                 // The recess may be 0.0010 more, which takes from the gasket, and 0.0002 less.
                 (
                     "cap_gasket_fill",
@@ -159,12 +143,7 @@ fn the_examples_of_the_comments_come_out_as_worked_by_hand() {
         (
             "seal-setting",
             vec![
-                (
-                    "running_clearance",
-                    0.060 - 0.040,
-                    0.0002 + 0.0002,
-                    0.0010 + 0.0002,
-                ),
+                ("running_clearance", 0.060 - 0.040, 0.0002 + 0.0002, 0.0010 + 0.0002),
                 (
                     "running_clearance_hot",
                     0.060 - 0.040 - shaft + casing,
@@ -177,12 +156,7 @@ fn the_examples_of_the_comments_come_out_as_worked_by_hand() {
         (
             "thrust-collar",
             vec![
-                (
-                    "rotor_off_centre",
-                    6.40 / 2.0 - 4.70 + 1.50,
-                    off_centre,
-                    off_centre,
-                ),
+                ("rotor_off_centre", 6.40 / 2.0 - 4.70 + 1.50, off_centre, off_centre),
                 // The stack may be 0.008 more, which takes from the float, and 0.012 less.
                 (
                     "thrust_float",
@@ -197,9 +171,7 @@ fn the_examples_of_the_comments_come_out_as_worked_by_hand() {
         let job = blank(&built_in(name), None).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
         let verified = kitted(job);
         let job = verified.job();
-        let Kit::Served(packs) = &verified.plan().kits[0] else {
-            panic!("{name} is served")
-        };
+        let Kit::Served(packs) = &verified.plan().kits[0] else { panic!("{name} is served") };
         let unit = job.models[0].unit;
         let found = verdicts(job, &job.pumps[0], packs);
         assert_eq!(found.len(), expected.len(), "{name}");
@@ -215,10 +187,7 @@ fn the_examples_of_the_comments_come_out_as_worked_by_hand() {
             for (found, by_hand) in pairs {
                 let found = found.to_f64(unit);
                 // A tick, 0.1 nm, is 4e-9 in.
-                assert!(
-                    (found - by_hand).abs() < 2e-8,
-                    "{name}, {of}: {found} and {by_hand}"
-                );
+                assert!((found - by_hand).abs() < 2e-8, "{name}, {of}: {found} and {by_hand}");
             }
             assert!(verdict.conforms(), "{name}, {of}");
         }
@@ -419,10 +388,7 @@ fn the_models_sheet_says_how_things_are_known_and_what_must_hold() {
                 "-0.150 mm",
             ],
         ),
-        (
-            "seal-setting",
-            vec!["16.0000 \u{b1} 0.0500 in", "12.3 \u{b1} 0.5", "20 to 80"],
-        ),
+        ("seal-setting", vec!["16.0000 \u{b1} 0.0500 in", "12.3 \u{b1} 0.5", "20 to 80"]),
     ] {
         let verified = kitted(blank(&built_in(name), None).unwrap());
         let folder = TempDir::new().unwrap();
@@ -432,10 +398,7 @@ fn the_models_sheet_says_how_things_are_known_and_what_must_hold() {
         let sheet = book.worksheet_range("Models").unwrap();
         let cells: Vec<String> = sheet.used_cells().map(|(_, _, c)| c.to_string()).collect();
         for text in expected {
-            assert!(
-                cells.iter().any(|c| c == text),
-                "{name}: {text}: {cells:#?}"
-            );
+            assert!(cells.iter().any(|c| c == text), "{name}: {text}: {cells:#?}");
         }
     }
 }
@@ -464,9 +427,7 @@ const SERVICE: &str = "Predicted for service; cannot be measured at the bench.";
 
 /// The text in the first column of each row in which a reading is asked for.
 fn asked_readings(slip: &[(u32, u32, String)]) -> Vec<&str> {
-    let found = slip
-        .iter()
-        .filter(|(_, _, text)| text.starts_with("Found, again ("));
+    let found = slip.iter().filter(|(_, _, text)| text.starts_with("Found, again ("));
     let beside = found.map(|(row, _, _)| {
         let first = slip.iter().find(|(r, c, _)| (r, *c) == (row, 0));
         first.unwrap().2.as_str()
@@ -508,27 +469,15 @@ fn no_slip_holds_a_cold_reading_against_hot_limits() {
         asked_readings(&narrow)[0].starts_with("Recheck after fitting, cold: 0.0175 to 0.0235 in ")
     );
     // Where the rule does not count the growth at its worst, that is said beside what it accepts.
-    let nominal = slips(&model, None, &|job| {
-        job.policy.acceptance = Acceptance::Nominal
-    });
+    let nominal = slips(&model, None, &|job| job.policy.acceptance = Acceptance::Nominal);
     let asked = asked_readings(&nominal)[0];
-    assert!(
-        asked.contains("the rule is nominal: what a reading may be off"),
-        "{asked}"
-    );
+    assert!(asked.contains("the rule is nominal: what a reading may be off"), "{asked}");
     let beside = "A cold reading outside 0.01632 to 0.02425 in (about 0.415 to 0.616 mm) may leave the \
                   hot limits if the growth comes at its worst";
-    assert!(
-        nominal.iter().any(|(_, _, text)| text == beside),
-        "{nominal:?}"
-    );
+    assert!(nominal.iter().any(|(_, _, text)| text == beside), "{nominal:?}");
     // Where nothing grows nothing is said of it.
     let cold = slips(&built_in("screwed-impeller"), None, &|_| ());
-    assert!(
-        !cold
-            .iter()
-            .any(|(_, _, text)| text.contains("running hot") || text == SERVICE)
-    );
+    assert!(!cold.iter().any(|(_, _, text)| text.contains("running hot") || text == SERVICE));
     assert_eq!(asked_readings(&cold).len(), 1);
 }
 
@@ -540,10 +489,7 @@ fn long_labels_wrap_on_the_slip() {
     let mut book = zip::ZipArchive::new(std::io::Cursor::new(bytes)).unwrap();
     let mut part = |name: &str| {
         let mut text = String::new();
-        book.by_name(name)
-            .unwrap()
-            .read_to_string(&mut text)
-            .unwrap();
+        book.by_name(name).unwrap().read_to_string(&mut text).unwrap();
         text
     };
     let between = |text: &str, from: &str, to: &str| -> Option<String> {
@@ -571,20 +517,13 @@ fn long_labels_wrap_on_the_slip() {
 /// one, that is said. The growth alone takes 0.0030331 either way, so 0.006 between the limits is too little.
 #[test]
 fn a_clearance_asked_hot_only_is_rechecked_cold() {
-    let text = BUILT_IN
-        .iter()
-        .find(|(name, _)| *name == "seal-setting")
-        .unwrap()
-        .1;
+    let text = BUILT_IN.iter().find(|(name, _)| *name == "seal-setting").unwrap().1;
     let hot = text.replace("when = \"both\"", "when = \"hot\"");
     let hot = hot.replace(
         "target = 0.020\nlimits = [0.015, 0.025]",
         "target = 0.0157\nlimits = [0.009, 0.023]",
     );
-    let hot = hot.replace(
-        "hot_target = 0.0157               # what the cold target becomes\n",
-        "",
-    );
+    let hot = hot.replace("hot_target = 0.0157               # what the cold target becomes\n", "");
     let hot = hot.replace("hot_limits = [0.009, 0.023]\n", "");
     let folder = shop(&[("hot-only", hot)]);
     let model = own(&folder, "hot-only").unwrap();
@@ -595,10 +534,7 @@ fn a_clearance_asked_hot_only_is_rechecked_cold() {
                   at its worst";
     assert_eq!(asked[0], window);
     assert_eq!(asked.len(), 2, "{asked:?}");
-    assert_eq!(
-        slip.iter().filter(|(_, _, text)| text == SERVICE).count(),
-        1
-    );
+    assert_eq!(slip.iter().filter(|(_, _, text)| text == SERVICE).count(), 1);
     let blind = slips(&model, Some(folder.path()), &|job| {
         job.policy.acceptance = Acceptance::Nominal;
         let Form::Linear { lower, upper, .. } = &mut job.pumps[0].requirements[0].form else {

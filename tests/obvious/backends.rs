@@ -24,9 +24,7 @@ fn backends_agree() {
     assert!(alike >= 100);
     let mut fleets = 0;
     for (pumps, seeds) in [(30, 1..=4), (40, 1..=2), (60, 1..=2), (100, 1..=1)] {
-        for (tenths, seed) in [11, 25]
-            .into_iter()
-            .flat_map(|t| seeds.clone().map(move |s| (t, s)))
+        for (tenths, seed) in [11, 25].into_iter().flat_map(|t| seeds.clone().map(move |s| (t, s)))
         {
             let job = generate::fleet(seed, pumps, 22, 8, tenths, 4);
             let name = format!("{pumps} pumps, {tenths} tenths, seed {seed}");
@@ -44,15 +42,11 @@ fn agree(job: &Job, name: &str) -> bool {
     let plans: Vec<Plan> = Backend::BUILT_IN
         .iter()
         .map(|&backend| {
-            let watch = Watch::patient()
-                .limit(Duration::from_secs(5))
-                .backend(backend);
+            let watch = Watch::patient().limit(Duration::from_secs(5)).backend(backend);
             choose(job, &watch).unwrap()
         })
         .collect();
-    let [one, other] = plans.as_slice() else {
-        panic!("two backends")
-    };
+    let [one, other] = plans.as_slice() else { panic!("two backends") };
     if one.proven() && other.proven() {
         assert_eq!(one.goals, other.goals, "{name}");
         // Larger groups keep whichever of the equal plans was found; smaller ones have an order,
@@ -67,10 +61,7 @@ fn agree(job: &Job, name: &str) -> bool {
     for (a, b) in one.goals.iter().zip(&other.goals) {
         let served = a.aim == Aim::ServedWeight;
         let beyond = |value: i64, bound: i64| if served { value > bound } else { value < bound };
-        assert!(
-            !beyond(a.value, b.bound) && !beyond(b.value, a.bound),
-            "{name}: {a:?} {b:?}"
-        );
+        assert!(!beyond(a.value, b.bound) && !beyond(b.value, a.bound), "{name}: {a:?} {b:?}");
         // Later goals are bounded under the value of this one, which may not be the other's.
         if !(a.proven() && b.proven()) {
             break;

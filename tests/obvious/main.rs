@@ -188,9 +188,7 @@ fn the_comparison_bites() {
         Rows::of(&more.unwrap())
     });
     let more = solver.solve(&more.collect::<Vec<_>>());
-    let plans = jobs
-        .iter()
-        .map(|job| choose(job, &Watch::patient()).unwrap());
+    let plans = jobs.iter().map(|job| choose(job, &Watch::patient()).unwrap());
     let plans: Vec<Plan> = plans.collect();
     let differ = plans.iter().zip(more).filter(|(plan, obvious)| {
         let obvious = obvious.as_ref().expect("a plan");
@@ -201,9 +199,8 @@ fn the_comparison_bites() {
 
     let answers = solver.solve(&jobs.iter().map(Rows::of).collect::<Vec<_>>());
     let proven = plans.iter().zip(answers.into_iter().flatten());
-    let (plan, right) = { proven }
-        .find(|(_, obvious)| obvious.proven())
-        .expect("one of ten is proven");
+    let (plan, right) =
+        { proven }.find(|(_, obvious)| obvious.proven()).expect("one of ten is proven");
     assert_eq!(differences(plan, &right), [""; 0]);
     let wrong: [(&str, Figure); 3] = [
         ("weight", |answer| &mut answer.weight),

@@ -156,22 +156,14 @@ impl Rows {
         let item = &job.stock[index];
         let variable = self.variable(Some(self.limits[index].1.min(most)));
         self.limits[index].0.push(variable);
-        let singly = if by_the_pack(job, index) {
-            0
-        } else {
-            item.unit_cost.raw()
-        };
+        let singly = if by_the_pack(job, index) { 0 } else { item.unit_cost.raw() };
         // Layers peeled off are waste at their share of the cost, rounded up.
         let whole = item.size.expect("it has one").thickness.ticks();
         let peeled = (whole - thickness) * item.unit_cost.raw();
         let trim = (peeled + whole - 1) / whole;
         self.goals[1].push((variable, singly + trim + job.policy.handling.raw()));
         self.goals[2].push((variable, 1));
-        Count {
-            variable,
-            item: index,
-            thickness,
-        }
+        Count { variable, item: index, thickness }
     }
 
     /// Packs of an item that spoil once they are opened: whole packs are paid for, and none is opened
@@ -187,8 +179,7 @@ impl Rows {
         let paid = [(singles, 1), (opened, i128::from(item.pack_qty))];
         self.rows.push(taken.chain(paid).collect());
         self.rows.push(vec![(any, i128::from(packs)), (opened, -1)]);
-        self.rows
-            .push(vec![(singles, 1), (any, -i128::from(loose))]);
+        self.rows.push(vec![(singles, 1), (any, -i128::from(loose))]);
         let cost = item.unit_cost.raw();
         self.goals[1].push((singles, cost));
         self.goals[1].push((opened, cost * i64::from(item.pack_qty)));
@@ -197,13 +188,9 @@ impl Rows {
     /// Sheets of a lot, each cut in strips for at most two shapes, all along one side.
     fn add_sheets(&mut self, job: &Job, sheet: usize, lot: &SheetLot) {
         let cut = |item: &usize| job.stock[*item].cut.filter(|cut| cut.sheet == sheet);
-        let shapes: Vec<usize> = (0..job.stock.len())
-            .filter(|item| cut(item).is_some())
-            .collect();
-        let wide: Vec<i64> = shapes
-            .iter()
-            .filter_map(|item| Some(cut(item)?.outside.ticks()))
-            .collect();
+        let shapes: Vec<usize> = (0..job.stock.len()).filter(|item| cut(item).is_some()).collect();
+        let wide: Vec<i64> =
+            shapes.iter().filter_map(|item| Some(cut(item)?.outside.ticks())).collect();
         let sides = lot.sides.map(Length::ticks);
         let mut layouts: BTreeSet<Vec<i64>> = BTreeSet::new();
         for [run, stack] in [sides, [sides[1], sides[0]]] {
@@ -220,10 +207,7 @@ impl Rows {
             }
         }
         let available = lot.on_hand - lot.reserved;
-        let used: Vec<usize> = layouts
-            .iter()
-            .map(|_| self.variable(Some(available)))
-            .collect();
+        let used: Vec<usize> = layouts.iter().map(|_| self.variable(Some(available))).collect();
         for (shape, &item) in shapes.iter().enumerate() {
             let taken = self.limits[item].0.iter().map(|&taker| (taker, -1));
             let blanks = used.iter().zip(&layouts);
@@ -245,30 +229,15 @@ impl Rows {
         const MILLION: i128 = 1_000_000;
         // `sum of terms - bound`, as millionths of millionths of a tick.
         let (lower, upper, target): (Sum, Sum, Sum) = match form {
-            Form::Linear {
-                terms,
-                target,
-                lower,
-                upper,
-            } => {
+            Form::Linear { terms, target, lower, upper } => {
                 let held = |bound: i64| Sum {
                     terms: scaled(terms, MILLION),
                     bound: i128::from(bound) * MILLION * MILLION,
                 };
-                (
-                    held(lower.ticks()),
-                    held(upper.ticks()),
-                    held(target.ticks()),
-                )
+                (held(lower.ticks()), held(upper.ticks()), held(target.ticks()))
             }
             // free / gap - 1 against an allowance: free - (1 + allowance) gap against nothing.
-            Form::GasketFill {
-                gasket,
-                gap,
-                target,
-                lower,
-                upper,
-            } => {
+            Form::GasketFill { gasket, gap, target, lower, upper } => {
                 let held = |allowance: Millionths| {
                     let mut terms = scaled(gap, -(MILLION + i128::from(allowance.raw())));
                     terms.push((Term::Pack(*gasket), MILLION * MILLION));
@@ -311,24 +280,14 @@ impl Rows {
             each.collect()
         };
         for (goal, name) in GOALS.iter().enumerate() {
-            write_row(
-                &mut text,
-                name,
-                &whole(&self.goals[goal], self.unit(goal)),
-                ">= 0",
-            );
+            write_row(&mut text, name, &whole(&self.goals[goal], self.unit(goal)), ">= 0");
         }
         for (number, row) in self.rows.iter().enumerate() {
             write_row(&mut text, &format!("r{number}"), row, ">= 0");
         }
         for (number, (takers, most)) in self.limits.iter().enumerate() {
             let row: Row = takers.iter().map(|&taker| (taker, 1)).collect();
-            write_row(
-                &mut text,
-                &format!("l{number}"),
-                &row,
-                &format!("<= {most}"),
-            );
+            write_row(&mut text, &format!("l{number}"), &row, &format!("<= {most}"));
         }
         text.push_str("Bounds\n");
         for (variable, most) in self.most.iter().enumerate() {
@@ -361,11 +320,7 @@ impl Rows {
             value: self.goals[goal].iter().map(|&(v, c)| c * plan[v]).sum(),
             // In whole units, a thousandth allowed for the solver's own error.
             bound: bounds[goal].map(|bound| {
-                let bound = if goal == 0 {
-                    (bound + 1e-3).floor()
-                } else {
-                    (bound - 1e-3).ceil()
-                };
+                let bound = if goal == 0 { (bound + 1e-3).floor() } else { (bound - 1e-3).ceil() };
                 bound as i64 * self.unit(goal)
             }),
         };
@@ -470,10 +425,7 @@ impl Sum {
 }
 
 fn scaled(terms: &[(Term, Millionths)], by: i128) -> Vec<(Term, i128)> {
-    terms
-        .iter()
-        .map(|&(term, c)| (term, i128::from(c.raw()) * by))
-        .collect()
+    terms.iter().map(|&(term, c)| (term, i128::from(c.raw()) * by)).collect()
 }
 
 /// A row divided by its greatest common divisor, and that.

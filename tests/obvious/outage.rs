@@ -36,22 +36,15 @@ pub fn outage(seed: u64) -> Job {
         least_pieces: least,
         most_pieces: most,
     };
-    let mut packs = vec![pack(
-        "shims",
-        "shim",
-        rng.random_range(0..=1),
-        rng.random_range(2..=4),
-    )];
+    let mut packs = vec![pack("shims", "shim", rng.random_range(0..=1), rng.random_range(2..=4))];
     if two {
         packs.push(pack("more_shims", "shim", 0, 2));
     }
     packs.push(pack("gaskets", "gasket", 1, rng.random_range(1..=2)));
     // A lever or a wedge moves the clearance by more or less than the pack.
     let lever = [1_000_000, 1_000_000, 500_000, 1_250_000][rng.random_range(0..4)];
-    let mut terms = vec![
-        (Term::Dimension(0), millionths(1_000_000)),
-        (Term::Pack(0), millionths(-lever)),
-    ];
+    let mut terms =
+        vec![(Term::Dimension(0), millionths(1_000_000)), (Term::Pack(0), millionths(-lever))];
     if two {
         terms.push((Term::Pack(1), millionths(1_000_000)));
     }
@@ -106,10 +99,7 @@ pub fn outage(seed: u64) -> Job {
         let in_packs = spoiled && count <= 10 && stock.len() % 4 == 1;
         let size = Size {
             thickness: tenths(size),
-            tolerance: Tolerance {
-                minus: tenths(slack[0]),
-                plus: tenths(slack[1]),
-            },
+            tolerance: Tolerance { minus: tenths(slack[0]), plus: tenths(slack[1]) },
             uncertainty: None,
         };
         let item = format!("{kind}-{}", stock.len());
@@ -127,34 +117,16 @@ pub fn outage(seed: u64) -> Job {
             let size = 20 + 15 * i64::from(n) + rng.random_range(0..=10);
             let on_hand = rng.random_range(0..=each / fits as u32 + 1);
             let slack = [rng.random_range(0..=3), rng.random_range(0..=3)];
-            lot(
-                "shim",
-                fit(code),
-                size,
-                on_hand,
-                slack,
-                rng.random_range(0..=8) * 350_000,
-            );
+            lot("shim", fit(code), size, on_hand, slack, rng.random_range(0..=8) * 350_000);
         }
         for n in 0..gaskets {
             let size = 250 + 200 * i64::from(n) + rng.random_range(-30..=30);
             let on_hand = rng.random_range(1..=(2 * count) / gaskets + 2);
             let slack = [rng.random_range(0..=8), rng.random_range(0..=8)];
-            lot(
-                "gasket",
-                fit(code),
-                size,
-                on_hand,
-                slack,
-                rng.random_range(2..=9) * 450_000,
-            );
+            lot("gasket", fit(code), size, on_hand, slack, rng.random_range(2..=9) * 450_000);
         }
     }
-    let sheets = if cut {
-        sheet(&mut later, &mut stock, fits, ample)
-    } else {
-        vec![]
-    };
+    let sheets = if cut { sheet(&mut later, &mut stock, fits, ample) } else { vec![] };
     let pumps = (0..count)
         .map(|index| {
             let measured = |value: i64, slack: i64| {
@@ -191,21 +163,13 @@ pub fn outage(seed: u64) -> Job {
             }
         })
         .collect();
-    let acceptance = if rng.random_bool(0.5) {
-        Acceptance::Nominal
-    } else {
-        Acceptance::WorstCase
-    };
+    let acceptance = if rng.random_bool(0.5) { Acceptance::Nominal } else { Acceptance::WorstCase };
     Job::new(Parts {
         stock,
         sheets,
         models: vec![model],
         pumps,
-        policy: Policy {
-            acceptance,
-            opened_packs_spoiled: spoiled,
-            ..Policy::default()
-        },
+        policy: Policy { acceptance, opened_packs_spoiled: spoiled, ..Policy::default() },
         ..Parts::default()
     })
     .unwrap()
@@ -215,11 +179,8 @@ pub fn outage(seed: u64) -> Job {
 /// sheet so that its cost is a whole number.
 fn sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, fits: usize, ample: bool) -> Vec<SheetLot> {
     let kind = if rng.random() { "gasket" } else { "shim" };
-    let size = if kind == "gasket" {
-        rng.random_range(300..=800)
-    } else {
-        rng.random_range(30..=100)
-    };
+    let size =
+        if kind == "gasket" { rng.random_range(300..=800) } else { rng.random_range(30..=100) };
     let lot = SheetLot {
         item: "sheet".into(),
         kind: kind.into(),
@@ -229,10 +190,7 @@ fn sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, fits: usize, ample: bool) 
             tolerance: Tolerance::even(tenths(rng.random_range(0..=4))),
             uncertainty: None,
         },
-        sides: [
-            tenths(10_000),
-            tenths([5_000, 6_000, 8_000][rng.random_range(0..3_usize)]),
-        ],
+        sides: [tenths(10_000), tenths([5_000, 6_000, 8_000][rng.random_range(0..3_usize)])],
         on_hand: rng.random_range(1..=if ample { 3 } else { 2 }),
         reserved: 0,
         sheet_cost: Millionths::from_raw(rng.random_range(1..=6) * 2_400_000),
@@ -243,11 +201,7 @@ fn sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, fits: usize, ample: bool) 
         let outside = tenths([2_000, 2_500, 3_000, 4_000][rng.random_range(0..4_usize)]);
         stock.push(Item {
             unit_cost: lot.blank_cost(outside),
-            cut: Some(Cut {
-                sheet: 0,
-                outside,
-                inside: tenths(500),
-            }),
+            cut: Some(Cut { sheet: 0, outside, inside: tenths(500) }),
             ..Item::of(
                 &format!("sheet > {code}"),
                 kind.into(),

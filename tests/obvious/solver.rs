@@ -90,10 +90,7 @@ impl Solver {
         });
         let mut told = String::new();
         let _ = write!(told, "{}", String::from_utf8_lossy(&output.stderr));
-        assert!(
-            output.status.success(),
-            "the general solver failed:\n{told}"
-        );
+        assert!(output.status.success(), "the general solver failed:\n{told}");
         let lines = String::from_utf8_lossy(&output.stdout);
         let read = |line: &str| serde_json::from_str(line).expect("an answer in JSON");
         lines.lines().map(read).collect()

@@ -1,11 +1,6 @@
 //! Pumps that are not measured yet: expected ranges, past readings, and what is wrong with either.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::float_cmp,
-    missing_docs
-)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs)]
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -64,10 +59,7 @@ impl Shop {
         });
         fs::write(folder.path().join("stock.csv"), stock).unwrap();
         fs::write(folder.path().join("pumps.csv"), pumps).unwrap();
-        let ahead = Ahead {
-            history,
-            ..Ahead::default()
-        };
+        let ahead = Ahead { history, ..Ahead::default() };
         Shop { folder, ahead }
     }
 
@@ -109,9 +101,7 @@ impl Shop {
 fn shown<'a>(problems: impl IntoIterator<Item = &'a Problem>, folder: &Path) -> Vec<String> {
     let prefix = format!("{}/", folder.display());
     let problems = problems.into_iter();
-    problems
-        .map(|p| p.to_string().replace(&prefix, ""))
-        .collect()
+    problems.map(|p| p.to_string().replace(&prefix, "")).collect()
 }
 
 /// One text that holds all these words.
@@ -130,9 +120,7 @@ fn inches(text: &str) -> Length {
 #[test]
 fn a_range_stands_for_a_reading_and_a_reading_for_itself() {
     let outlook = Shop::new(STOCK, PUMPS, None).good();
-    let [a, b] = &outlook.expected[..] else {
-        panic!("two pumps")
-    };
+    let [a, b] = &outlook.expected[..] else { panic!("two pumps") };
     let expected = a[0].unwrap();
     assert_eq!(expected.low, inches("0.038"));
     assert_eq!(expected.high, inches("0.044"));
@@ -142,10 +130,7 @@ fn a_range_stands_for_a_reading_and_a_reading_for_itself() {
     // A stands in the job at the middle, with the model's plus/minus as B has it.
     let pumps = &outlook.job.pumps;
     assert_eq!(pumps[0].dimensions[0].value, inches("0.041"));
-    assert_eq!(
-        pumps[0].dimensions[0].tolerance,
-        pumps[1].dimensions[0].tolerance
-    );
+    assert_eq!(pumps[0].dimensions[0].tolerance, pumps[1].dimensions[0].tolerance);
     assert_eq!(pumps[1].dimensions[0].value, inches("0.031"));
     assert!(outlook.job.warnings.is_empty());
 }
@@ -155,10 +140,7 @@ fn ends_have_their_own_units_and_may_be_alike() {
     let pumps = PUMPS.replace("0.038,0.044", "38 thou,1.1176 mm");
     let outlook = Shop::new(STOCK, &pumps, None).good();
     let expected = outlook.expected[0][0].unwrap();
-    assert_eq!(
-        [expected.low, expected.high],
-        ["0.038", "0.044"].map(inches)
-    );
+    assert_eq!([expected.low, expected.high], ["0.038", "0.044"].map(inches));
     let pumps = PUMPS.replace("0.038,0.044", "0.041,0.041");
     let outlook = Shop::new(STOCK, &pumps, None).good();
     let expected = outlook.expected[0][0].unwrap();
@@ -166,11 +148,7 @@ fn ends_have_their_own_units_and_may_be_alike() {
     let pumps = PUMPS.replace("Bare clearance low (in)", "Bare clearance low");
     only(
         &Shop::new(STOCK, &pumps, None).problems(),
-        &[
-            "pumps.csv, sheet pumps, cell G2",
-            "no unit",
-            "Bare clearance low (in)",
-        ],
+        &["pumps.csv, sheet pumps, cell G2", "no unit", "Bare clearance low (in)"],
     );
 }
 
@@ -183,12 +161,7 @@ B,screwed-impeller,F1,F1,0.050,,
 ";
     only(
         &Shop::new(STOCK, pumps, None).problems(),
-        &[
-            "cell A3",
-            "no range that is expected",
-            "`Bare clearance low`",
-            "--history",
-        ],
+        &["cell A3", "no range that is expected", "`Bare clearance low`", "--history"],
     );
     let outlook = Shop::new(STOCK, pumps, Some(PAST)).good();
     assert!(outlook.expected.iter().all(|pump| pump[0].is_some()));
@@ -199,19 +172,11 @@ fn a_range_must_have_two_ends_the_right_way_round_and_above_nothing() {
     let with = |ends: &str| Shop::new(STOCK, &PUMPS.replace("0.038,0.044", ends), None).problems();
     only(
         &with("0.044,0.038"),
-        &[
-            "pumps.csv, sheet pumps, cell G2",
-            "`0.044`, which is more than the `0.038`",
-            "swap",
-        ],
+        &["pumps.csv, sheet pumps, cell G2", "`0.044`, which is more than the `0.038`", "swap"],
     );
     only(
         &with("0.038,"),
-        &[
-            "cell H2",
-            "an empty cell beside `Bare clearance low (in)`",
-            "`Bare clearance high`",
-        ],
+        &["cell H2", "an empty cell beside `Bare clearance low (in)`", "`Bare clearance high`"],
     );
     only(&with(",0.044"), &["cell G2", "`Bare clearance low`"]);
     only(&with("0,0.044"), &["cell G2", "`0`", "a length above 0"]);
@@ -248,11 +213,7 @@ fn a_reading_outside_its_range_is_warned_of_and_counts() {
     let shop = Shop::new(STOCK, &pumps, None);
     only(
         &shop.warnings(),
-        &[
-            "cell E3",
-            "0.0310 in, outside the 0.0320 to 0.0360 in",
-            "the reading counts",
-        ],
+        &["cell E3", "0.0310 in, outside the 0.0320 to 0.0360 in", "the reading counts"],
     );
     let outlook = shop.good();
     assert!(outlook.expected[1][0].is_none());
@@ -262,10 +223,7 @@ fn a_reading_outside_its_range_is_warned_of_and_counts() {
     assert!(Shop::new(STOCK, &pumps, None).warnings().is_empty());
     // A range that does not hold stops nobody where there is a reading.
     let pumps = PUMPS.replace("0.031,0.050,,", "0.031,0.050,0.036,0.030");
-    only(
-        &Shop::new(STOCK, &pumps, None).warnings(),
-        &["cell G3", "which is more than"],
-    );
+    only(&Shop::new(STOCK, &pumps, None).warnings(), &["cell G3", "which is more than"]);
 }
 
 #[test]
@@ -274,11 +232,7 @@ fn the_other_commands_name_the_one_that_plans_ahead() {
     let problems = job(&shop.sources()).expect_err("A is not measured");
     only(
         &shown(problems.sorted(), shop.folder.path()),
-        &[
-            "cell E2",
-            "beside the range",
-            "`gapwright provision` plans ahead",
-        ],
+        &["cell E2", "beside the range", "`gapwright provision` plans ahead"],
     );
     // Without a range they say what they always said, and measured pumps are read as before.
     let shop = Shop::new(STOCK, &bare(), None);
@@ -288,10 +242,7 @@ fn the_other_commands_name_the_one_that_plans_ahead() {
     assert!(!texts[0].contains("provision"));
     let measured = PUMPS.replace("F1,F1,,0.050", "F1,F1,0.041,0.050");
     let shop = Shop::new(STOCK, &measured, None);
-    assert_eq!(
-        job(&shop.sources()).unwrap(),
-        outlook(&shop.sources(), &shop.ahead).unwrap().job
-    );
+    assert_eq!(job(&shop.sources()).unwrap(), outlook(&shop.sources(), &shop.ahead).unwrap().job);
 }
 
 /// What SciPy 1.17.1 and numpy make of the ten readings above:
@@ -305,24 +256,11 @@ fn past_readings_are_fitted_as_scipy_does() {
         .collect();
     let fit = Fit::of(&readings).unwrap();
     let near = |found: f64, expected: f64| {
-        assert!(
-            (found / expected - 1.0).abs() < 1e-9,
-            "{found} for {expected}"
-        );
+        assert!((found / expected - 1.0).abs() < 1e-9, "{found} for {expected}");
     };
     let inch = 254_000_000.0_f64;
-    near(
-        fit.deviation().to_f64(Unit::Inch),
-        0.000_842_021_377_400_835_3,
-    );
-    let Law::Readings {
-        mean,
-        scale,
-        freedom,
-    } = fit.law()
-    else {
-        panic!("a law of readings")
-    };
+    near(fit.deviation().to_f64(Unit::Inch), 0.000_842_021_377_400_835_3);
+    let Law::Readings { mean, scale, freedom } = fit.law() else { panic!("a law of readings") };
     assert_eq!((mean, freedom), (inches("0.04087"), 9));
     near(scale.to_f64(Unit::Inch), 0.000_883_119_470_966_414_5);
     for (level, low, high) in [
@@ -345,9 +283,7 @@ fn a_pump_without_a_range_has_that_of_its_models_past() {
     // 0.038 000 007 and 0.043 739 993, outward to steps of half a thou.
     assert_eq!(expected.low, inches("0.038"));
     assert_eq!(expected.high, inches("0.044"));
-    let Law::Readings { freedom, mean, .. } = expected.law else {
-        panic!("a law of readings")
-    };
+    let Law::Readings { freedom, mean, .. } = expected.law else { panic!("a law of readings") };
     assert_eq!((freedom, mean), (9, inches("0.04087")));
     // What is not of this outage is counted, and the file is among the inputs.
     let unused = outlook.job.unused.join("; ");
@@ -392,12 +328,7 @@ fn ranges_outrank_past_readings_and_that_is_said_once() {
     assert_eq!(expected[2][0].unwrap().law, Law::Even);
     only(
         &shop.warnings(),
-        &[
-            "cell G2",
-            "a range for 2 pumps",
-            "10 past readings",
-            "the range counts",
-        ],
+        &["cell G2", "a range for 2 pumps", "10 past readings", "the range counts"],
     );
 }
 
@@ -415,20 +346,9 @@ fn too_few_past_readings_are_counted() {
     );
     // Eight will do; where a range is given nobody asks.
     let eight: Vec<&str> = PAST.lines().take(9).collect();
-    assert!(
-        Shop::new(STOCK, &bare(), Some(&eight.join("\n")))
-            .read()
-            .is_ok()
-    );
-    assert!(
-        Shop::new(STOCK, PUMPS, Some(&few.join("\n")))
-            .read()
-            .is_ok()
-    );
-    let other: Vec<&str> = PAST
-        .lines()
-        .filter(|line| !line.contains("screwed"))
-        .collect();
+    assert!(Shop::new(STOCK, &bare(), Some(&eight.join("\n"))).read().is_ok());
+    assert!(Shop::new(STOCK, PUMPS, Some(&few.join("\n"))).read().is_ok());
+    let other: Vec<&str> = PAST.lines().filter(|line| !line.contains("screwed")).collect();
     only(
         &Shop::new(STOCK, &bare(), Some(&other.join("\n"))).problems(),
         &["cell E2", "no past readings of"],
@@ -440,9 +360,7 @@ fn too_few_past_readings_are_counted() {
 fn rows_of_one_tag_are_one_reading() {
     let mut past = String::from("Tag,Model,Bare clearance (in),Date\n");
     for year in [2023, 2025] {
-        for (pump, reading) in ["0.0402", "0.0415", "0.0398", "0.0421", "0.0409"]
-            .iter()
-            .enumerate()
+        for (pump, reading) in ["0.0402", "0.0415", "0.0398", "0.0421", "0.0409"].iter().enumerate()
         {
             past.push_str(&format!("P{pump},screwed-impeller,{reading},{year}\n"));
         }
@@ -464,9 +382,7 @@ P10,screwed-impeller,0.0397,2029-03-01
     let (once, more) = (law(PAST), law(&format!("{PAST}{again}")));
     // The mean of 0.0413, 0.0417, 0.0425 and 0.0397 is 0.0413 again.
     assert_eq!(once, more);
-    let Law::Readings { freedom, .. } = more else {
-        panic!("readings")
-    };
+    let Law::Readings { freedom, .. } = more else { panic!("readings") };
     assert_eq!(freedom, 9);
     // Without tags nobody can tell them apart.
     let bare_rows = |text: &str| {
@@ -484,12 +400,7 @@ fn a_row_that_is_there_twice_is_asked_about_and_so_is_one_without_a_tag() {
     let twice = format!("{PAST}P3,screwed-impeller,0.0398,2024-03-02\n");
     only(
         &Shop::new(STOCK, &bare(), Some(&twice)).problems(),
-        &[
-            "past.csv, sheet past, cell A13",
-            "`P3` of `2024-03-02`",
-            "cell A4",
-            "a copy",
-        ],
+        &["past.csv, sheet past, cell A13", "`P3` of `2024-03-02`", "cell A4", "a copy"],
     );
     let nameless = PAST.replace("P3,", ",");
     only(
@@ -504,55 +415,33 @@ fn past_readings_that_are_all_alike_say_nothing_of_the_next() {
     past.push_str(&"screwed-impeller,0.041\n".repeat(9));
     only(
         &Shop::new(STOCK, &bare(), Some(&past)).problems(),
-        &[
-            "cell E2",
-            "9 past readings",
-            "all alike",
-            "`Bare clearance low`",
-        ],
+        &["cell E2", "9 past readings", "all alike", "`Bare clearance low`"],
     );
 }
 
 #[test]
 fn a_prediction_below_nothing_is_cut_off_and_said() {
     let mut past = String::from("Model,Bare clearance (in)\n");
-    for reading in [
-        "0.002", "0.030", "0.015", "0.040", "0.001", "0.022", "0.035", "0.009",
-    ] {
+    for reading in ["0.002", "0.030", "0.015", "0.040", "0.001", "0.022", "0.035", "0.009"] {
         past.push_str(&format!("screwed-impeller,{reading}\n"));
     }
     let shop = Shop::new(STOCK, &bare(), Some(&past));
     let expected = shop.good().expected[0][0].unwrap();
     assert_eq!(expected.low, Length::from_ticks(1));
-    only(
-        &shop.warnings(),
-        &["cell E2", "below nothing", "cut off at the smallest length"],
-    );
+    only(&shop.warnings(), &["cell E2", "below nothing", "cut off at the smallest length"]);
 }
 
 #[test]
 fn what_is_wrong_with_past_readings_has_its_cell() {
     let with =
         |from: &str, to: &str| Shop::new(STOCK, &bare(), Some(&PAST.replace(from, to))).problems();
-    only(
-        &with("0.0415", "thin"),
-        &["past.csv, sheet past, cell C3", "`thin`: not a length"],
-    );
-    only(
-        &with("0.0415", "-0.0415"),
-        &["past.csv, sheet past, cell C3", "a length above 0"],
-    );
+    only(&with("0.0415", "thin"), &["past.csv, sheet past, cell C3", "`thin`: not a length"]);
+    only(&with("0.0415", "-0.0415"), &["past.csv, sheet past, cell C3", "a length above 0"]);
     only(
         &with("P2,screwed-impeller", "P2,screwd-impeller"),
-        &[
-            "past.csv, sheet past, cell B3",
-            "much like `screwed-impeller`",
-        ],
+        &["past.csv, sheet past, cell B3", "much like `screwed-impeller`"],
     );
-    only(
-        &with("P2,screwed-impeller", "P2,"),
-        &["cell B3", "an empty cell"],
-    );
+    only(&with("P2,screwed-impeller", "P2,"), &["cell B3", "an empty cell"]);
     let texts = with("Bare clearance (in)", "Bare clearance");
     assert_eq!(texts.len(), 10, "{texts:#?}");
     assert!(texts.iter().all(|text| text.contains("no unit")));
@@ -560,10 +449,7 @@ fn what_is_wrong_with_past_readings_has_its_cell() {
         &with("Bare clearance (in)", "Bare clearence (in)"),
         &["past.csv, sheet past, cell C1", "`Bare clearance`"],
     );
-    only(
-        &with("Tag,Model", "Tag,Arrangement"),
-        &["past.csv", "no heading row"],
-    );
+    only(&with("Tag,Model", "Tag,Arrangement"), &["past.csv", "no heading row"]);
 }
 
 #[test]
@@ -656,10 +542,7 @@ fn a_scatter_that_nobody_knows_is_not_made_up() {
         "plus_minus = \"from readings\"\nresolution = 0.01",
     );
     let shop = bench(&fine, None);
-    only(
-        &shop.warnings(),
-        &["cell D2", "only what the gauge can resolve", "more room"],
-    );
+    only(&shop.warnings(), &["cell D2", "only what the gauge can resolve", "more room"]);
     // 0.01 mm over the root of twelve.
     let gap = &shop.good().job.pumps[0].dimensions[0];
     assert!((gap.standard.to_f64(Unit::Millimetre) - 0.002_886_751_346).abs() < 1e-9);

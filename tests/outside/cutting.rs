@@ -37,10 +37,8 @@ fn maximal(stock: u32, widths: &[u32]) -> Vec<Vec<u32>> {
 fn fewest(stock: u32, demand: &[(u32, i16)]) -> (i64, i64) {
     let widths: Vec<u32> = demand.iter().map(|(width, _)| *width).collect();
     let patterns = maximal(stock, &widths);
-    let order = Column {
-        waste: 0,
-        uses: (0..).zip(demand).map(|(item, &(_, n))| (item, n)).collect(),
-    };
+    let order =
+        Column { waste: 0, uses: (0..).zip(demand).map(|(item, &(_, n))| (item, n)).collect() };
     let mut takers = vec![vec![order]];
     let mut prices = Vec::new();
     for pattern in &patterns {
@@ -57,10 +55,7 @@ fn fewest(stock: u32, demand: &[(u32, i16)]) -> (i64, i64) {
                 .clone()
                 .map(|lengths| Column {
                     waste: 0,
-                    uses: pieces
-                        .iter()
-                        .map(|&(item, n)| (item, -n * lengths))
-                        .collect(),
+                    uses: pieces.iter().map(|&(item, n)| (item, -n * lengths)).collect(),
                 })
                 .collect(),
         );
@@ -73,11 +68,7 @@ fn fewest(stock: u32, demand: &[(u32, i16)]) -> (i64, i64) {
         pumps: 1,
         tiers: vec![Tier::Served(vec![1]), Tier::Bought(Arc::new(prices))],
     };
-    let solved = solve(
-        &instance,
-        &[Aim::ServedWeight, Aim::Purchase],
-        &Watch::patient(),
-    );
+    let solved = solve(&instance, &[Aim::ServedWeight, Aim::Purchase], &Watch::patient());
     assert_eq!(solved.values[0], -1, "the demand is met");
     (solved.values[1], solved.bounds[1])
 }
@@ -102,18 +93,10 @@ fn stock_lengths_that_are_bought_are_as_few_as_published() {
     let seq_294 = [(45, 97), (36, 610), (31, 395), (14, 211)];
     let book = [(20, 48), (45, 35), (50, 24), (55, 10), (75, 8)];
     let interface = [(1876, 10), (1746, 33), (756, 40), (677, 10)];
-    let published: [(u32, &[(u32, i16)]); 4] = [
-        (100, &seq_294),
-        (110, &book),
-        (6450, &interface),
-        (5600, &mill),
-    ];
+    let published: [(u32, &[(u32, i16)]); 4] =
+        [(100, &seq_294), (110, &book), (6450, &interface), (5600, &mill)];
     let optima = [453, 47, 18, 73];
     for ((stock, demand), optimum) in published.into_iter().zip(optima) {
-        assert_eq!(
-            fewest(stock, demand),
-            (optimum, optimum),
-            "stock length {stock}"
-        );
+        assert_eq!(fewest(stock, demand), (optimum, optimum), "stock length {stock}");
     }
 }

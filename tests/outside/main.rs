@@ -70,31 +70,20 @@ fn ways(stock: &[Item], target: Length, most: u32) -> Vec<Combination> {
     let available: Vec<u32> = stock.iter().map(Item::available).collect();
     let at = target.ticks();
     let pump = &job.pumps[0];
-    combinations(
-        &job,
-        &job.models[0].packs[0],
-        &pump.fits[0],
-        &available,
-        (at, at),
-    )
-    .unwrap()
+    combinations(&job, &job.models[0].packs[0], &pump.fits[0], &available, (at, at)).unwrap()
 }
 
 // --- Printed shim-selection examples -------------------------------------------------------
 
-const SEVEN: [&str; 7] = [
-    "0.10 mm", "0.12 mm", "0.15 mm", "0.18 mm", "0.30 mm", "0.40 mm", "0.50 mm",
-];
+const SEVEN: [&str; 7] =
+    ["0.10 mm", "0.12 mm", "0.15 mm", "0.18 mm", "0.30 mm", "0.40 mm", "0.50 mm"];
 
 /// Source: Yamaha F150B service manual, p. 8-44 [read]: 0.62 + (-0.20) = 0.42 mm from seven
 /// sizes, fewest pieces; 0.30 + 0.12 is the only way with two [computed].
 #[test]
 fn f150_the_pack_of_0_42_is_two_shims() {
     let wanted = length("0.62 mm") - length("0.20 mm");
-    assert_eq!(
-        chosen(&exactly(shims(&SEVEN, 4), wanted, 4)).unwrap(),
-        ["0.30 mm", "0.12 mm"]
-    );
+    assert_eq!(chosen(&exactly(shims(&SEVEN, 4), wanted, 4)).unwrap(), ["0.30 mm", "0.12 mm"]);
     assert_eq!(ways(&shims(&SEVEN, 4), wanted, 2).len(), 1);
 }
 
@@ -103,9 +92,7 @@ fn f150_the_pack_of_0_42_is_two_shims() {
 #[test]
 fn f150_what_cannot_be_made_is_refused_with_the_nearest_total() {
     let plan = plan(&exactly(shims(&SEVEN, 4), length("0.41 mm"), 4));
-    let Kit::Short(shorts) = &plan.kits[0] else {
-        panic!("0.41 mm cannot be made")
-    };
+    let Kit::Short(shorts) = &plan.kits[0] else { panic!("0.41 mm cannot be made") };
     assert_eq!(shorts[0].cause, Cause::BetweenTotals);
     let nearest = shorts[0].nearest.unwrap();
     assert_eq!((nearest - length("0.41 mm")).abs(), length("0.01 mm"));
@@ -130,19 +117,11 @@ fn f40_the_window_follows_from_the_measurements() {
     for (p, wanted) in [("0.05 mm", "0.35 mm"), ("-0.03 mm", "0.43 mm")] {
         // M - P/100 - shims = 11.30
         let zero = length("11.30 mm");
-        let terms = [
-            (Term::Dimension(0), 1),
-            (Term::Dimension(1), -1),
-            (Term::Pack(0), -1),
-        ];
+        let terms = [(Term::Dimension(0), 1), (Term::Dimension(1), -1), (Term::Pack(0), -1)];
         let stock = shims(&["0.35 mm", "0.39 mm", "0.43 mm"], 1);
         let measured = [length("11.70 mm"), length(p)];
-        let job = job(
-            stock,
-            vec![pack("shim", 1)],
-            vec![linear(&terms, zero, zero, zero)],
-            &measured,
-        );
+        let job =
+            job(stock, vec![pack("shim", 1)], vec![linear(&terms, zero, zero, zero)], &measured);
         assert_eq!(chosen(&job).unwrap(), [wanted]);
     }
 }
@@ -153,9 +132,7 @@ fn f40_the_window_follows_from_the_measurements() {
 fn middle_gear_shims() {
     let sum = length("75.01 mm") - length("4.48 mm") - length("15.0 mm") - length("55 mm");
     assert_eq!(sum, length("0.53 mm"));
-    let sizes = [
-        "0.10 mm", "0.15 mm", "0.20 mm", "0.30 mm", "0.40 mm", "0.50 mm",
-    ];
+    let sizes = ["0.10 mm", "0.15 mm", "0.20 mm", "0.30 mm", "0.40 mm", "0.50 mm"];
     let job = exactly(shims(&sizes, 2), length("0.55 mm"), 4);
     assert_eq!(chosen(&job).unwrap(), ["0.40 mm", "0.15 mm"]);
 }
@@ -166,44 +143,25 @@ fn middle_gear_shims() {
 fn ring_gear_shims() {
     let sum = length("45.53 mm") + length("1.05 mm") - length("34.95 mm") - length("11.00 mm");
     assert_eq!(sum, length("0.63 mm"));
-    let sizes = [
-        "0.25 mm", "0.30 mm", "0.35 mm", "0.40 mm", "0.45 mm", "0.50 mm",
-    ];
+    let sizes = ["0.25 mm", "0.30 mm", "0.35 mm", "0.40 mm", "0.45 mm", "0.50 mm"];
     assert_eq!(ways(&shims(&sizes, 2), length("0.65 mm"), 2).len(), 2);
-    assert_eq!(
-        chosen(&exactly(shims(&sizes, 2), length("0.65 mm"), 4))
-            .unwrap()
-            .len(),
-        2
-    );
+    assert_eq!(chosen(&exactly(shims(&sizes, 2), length("0.65 mm"), 4)).unwrap().len(), 2);
 }
 
 /// Source: Porsche 912 workshop manual, crankshaft end play [read]: 4.015 - 3.025 = 0.990,
 /// and 0.100 gasket = 1.090, - 0.140 end play: spacer 0.950 out of A to F, 0.80 to 1.05 mm.
 #[test]
 fn end_play_spacer_with_a_compressed_gasket() {
-    let spacers = [
-        "0.80 mm", "0.85 mm", "0.90 mm", "0.95 mm", "1.00 mm", "1.05 mm",
-    ];
+    let spacers = ["0.80 mm", "0.85 mm", "0.90 mm", "0.95 mm", "1.00 mm", "1.05 mm"];
     let terms = [
         (Term::Dimension(0), 1),
         (Term::Dimension(1), -1),
         (Term::Dimension(2), 1),
         (Term::Pack(0), -1),
     ];
-    let play = linear(
-        &terms,
-        length("0.14 mm"),
-        length("0.14 mm"),
-        length("0.17 mm"),
-    );
+    let play = linear(&terms, length("0.14 mm"), length("0.14 mm"), length("0.17 mm"));
     let measured = [length("4.015 mm"), length("3.025 mm"), length("0.100 mm")];
-    let job = job(
-        shims(&spacers, 1),
-        vec![pack("shim", 1)],
-        vec![play],
-        &measured,
-    );
+    let job = job(shims(&spacers, 1), vec![pack("shim", 1)], vec![play], &measured);
     assert_eq!(chosen(&job).unwrap(), ["0.95 mm"]);
 }
 
@@ -222,12 +180,7 @@ fn preload_shim_from_the_mean_of_four_readings() {
         (Term::Dimension(1), 1),
         (Term::Dimension(2), -1),
     ];
-    let preload = linear(
-        &terms,
-        length("0.003 in"),
-        length("0.002 in"),
-        length("0.004 in"),
-    );
+    let preload = linear(&terms, length("0.003 in"), length("0.002 in"), length("0.004 in"));
     let measured = [length("0.150 in"), gap, length("0.020 in")];
     let stock = shims(&["0.1445 in", "0.146 in", "0.1475 in"], 1);
     let job = job(stock, vec![pack("shim", 1)], vec![preload], &measured);
@@ -250,9 +203,7 @@ fn seven_sizes_reach_all_but_these_totals() {
         .collect();
     assert_eq!(
         unreachable,
-        [
-            1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 13, 14, 16, 17, 19, 21, 23, 26, 29, 31, 41
-        ]
+        [1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 13, 14, 16, 17, 19, 21, 23, 26, 29, 31, 41]
     );
 }
 
@@ -260,13 +211,8 @@ fn seven_sizes_reach_all_but_these_totals() {
 #[test]
 fn one_of_each_of_seven_sizes_makes_77_sums() {
     let job = exactly(shims(&SEVEN, 1), Length::ZERO, 7);
-    let all = combinations(
-        &job,
-        &job.models[0].packs[0],
-        &job.pumps[0].fits[0],
-        &[1; 7],
-        (0, i64::MAX),
-    );
+    let all =
+        combinations(&job, &job.models[0].packs[0], &job.pumps[0].fits[0], &[1; 7], (0, i64::MAX));
     let sums: BTreeSet<i64> = all.unwrap().iter().map(|c| c.total).collect();
     assert_eq!(sums.len(), 77);
     assert!(!sums.contains(&length("0.53 mm").ticks()));
@@ -282,32 +228,21 @@ fn thirteen_sizes_make_every_thousandth_with_three() {
         .map(|n| lot("shim", &n.to_string(), Length::from_ticks(n * 254_000), 3))
         .collect();
     for n in 1..=125 {
-        assert!(
-            !ways(&stock, Length::from_ticks(n * 254_000), 3).is_empty(),
-            "{n} mil"
-        );
+        assert!(!ways(&stock, Length::from_ticks(n * 254_000), 3).is_empty(), "{n} mil");
     }
 }
 
 // --- Gauge-block build-ups -----------------------------------------------------------------
 
 fn blocks(ranges: &[(i64, i64, i64)], tick: i64) -> Vec<Item> {
-    let sizes = ranges
-        .iter()
-        .flat_map(|&(first, last, step)| (first..=last).step_by(step as usize));
-    sizes
-        .map(|n| lot("shim", &n.to_string(), Length::from_ticks(n * tick), 1))
-        .collect()
+    let sizes =
+        ranges.iter().flat_map(|&(first, last, step)| (first..=last).step_by(step as usize));
+    sizes.map(|n| lot("shim", &n.to_string(), Length::from_ticks(n * tick), 1)).collect()
 }
 
 /// 81 inch blocks in ten-thousandths [read: qeeebo.com].
 fn set_81() -> Vec<Item> {
-    let set = [
-        (1001, 1009, 1),
-        (1010, 1490, 10),
-        (500, 9500, 500),
-        (10_000, 40_000, 10_000),
-    ];
+    let set = [(1001, 1009, 1), (1010, 1490, 10), (500, 9500, 500), (10_000, 40_000, 10_000)];
     blocks(&set, 25_400)
 }
 
@@ -349,10 +284,7 @@ fn fewest(set: &[Item], target: &str) -> (u32, usize, Vec<String>) {
 
 #[test]
 fn the_sets_are_whole() {
-    assert_eq!(
-        [set_81().len(), set_88().len(), set_112().len()],
-        [81, 88, 112]
-    );
+    assert_eq!([set_81().len(), set_88().len(), set_112().len()], [81, 88, 112]);
 }
 
 /// Sources [read]: starrett-webber.com GB49 (3.9762), octaneworkholding.com "Gage Block
@@ -386,10 +318,7 @@ fn a_published_build_that_is_not_minimal_is_beaten() {
 #[test]
 fn metric_build_ups_need_four_blocks() {
     let protected = length("92.357 mm") - length("5 mm");
-    let (n, ways, picked) = fewest(
-        &set_112(),
-        &format!("{} mm", protected.show(Unit::Millimetre)),
-    );
+    let (n, ways, picked) = fewest(&set_112(), &format!("{} mm", protected.show(Unit::Millimetre)));
     assert_eq!((n, ways), (4, 1));
     assert_eq!(picked, ["750000", "100000", "13500", "10070"]);
     assert_eq!(fewest(&set_88(), "37.785 mm").0, 4);
@@ -403,11 +332,7 @@ fn metric_build_ups_need_four_blocks() {
 fn subset_sums_have_as_many_solutions_as_enumeration_says() {
     let cases: [(&[i64], i64, usize); 7] = [
         (&[15, 22, 14, 26, 32, 9, 16, 8], 53, 3),
-        (
-            &[267, 493, 869, 961, 1000, 1153, 1246, 1598, 1766, 1922],
-            5842,
-            1,
-        ),
+        (&[267, 493, 869, 961, 1000, 1153, 1246, 1598, 1766, 1922], 5842, 1),
         (
             &[
                 518533, 1037066, 2074132, 1648264, 796528, 1593056, 686112, 1372224, 244448,
@@ -431,20 +356,13 @@ fn subset_sums_have_as_many_solutions_as_enumeration_says() {
         let found = ways(&stock, Length::from_ticks(target), weights.len() as u32);
         let by_hand = (0..1_u32 << weights.len())
             .filter(|set| {
-                let of = weights
-                    .iter()
-                    .enumerate()
-                    .filter(|(i, _)| set >> i & 1 == 1);
+                let of = weights.iter().enumerate().filter(|(i, _)| set >> i & 1 == 1);
                 of.map(|(_, w)| w).sum::<i64>() == target
             })
             .count();
         assert_eq!(found.len(), by_hand, "P0{number}");
         assert_eq!(found.len(), solutions, "P0{number}");
-        let named = chosen(&exactly(
-            stock,
-            Length::from_ticks(target),
-            weights.len() as u32,
-        ));
+        let named = chosen(&exactly(stock, Length::from_ticks(target), weights.len() as u32));
         let sum: i64 = named
             .unwrap()
             .iter()
@@ -504,10 +422,8 @@ fn fewest_bars(bar: i64, pieces: &[(i64, i64)], at_once: bool) -> (i64, i64) {
     let cut = cuts.iter().map(|cut| column(1, supplied(cut)));
     let supplier: Vec<Column> = std::iter::once(whole).chain(cut).collect();
     // Each length cut by itself from bars of its own is always enough.
-    let bars: i64 = pieces
-        .iter()
-        .map(|&(length, demand)| (demand + bar / length - 1) / (bar / length))
-        .sum();
+    let bars: i64 =
+        pieces.iter().map(|&(length, demand)| (demand + bar / length - 1) / (bar / length)).sum();
     let takers: Vec<Vec<Column>> = (0..)
         .zip(pieces)
         .flat_map(|(item, &(_, demand))| {
@@ -521,10 +437,7 @@ fn fewest_bars(bar: i64, pieces: &[(i64, i64)], at_once: bool) -> (i64, i64) {
         capacity: vec![0; pieces.len()],
         classes: vec![(0..pieces.len() as u32).collect()],
         takers: Arc::new(
-            takers
-                .into_iter()
-                .chain(std::iter::repeat_n(supplier, bars as usize))
-                .collect(),
+            takers.into_iter().chain(std::iter::repeat_n(supplier, bars as usize)).collect(),
         ),
         pumps,
         tiers: vec![Tier::Served(vec![1; pumps]), Tier::Waste],
@@ -537,10 +450,8 @@ fn fewest_bars(bar: i64, pieces: &[(i64, i64)], at_once: bool) -> (i64, i64) {
             proven.store(true, Ordering::Relaxed);
         }
     };
-    let watch = Watch::patient()
-        .limit(Duration::from_secs(60))
-        .interrupted_by(&proven)
-        .listener(&listener);
+    let watch =
+        Watch::patient().limit(Duration::from_secs(60)).interrupted_by(&proven).listener(&listener);
     let solved = solve(&instance, &aims, &watch);
     assert_eq!(solved.values[0], -(pumps as i64));
     // Counted again from what each bar is cut into.
@@ -591,10 +502,7 @@ fn fewest_bars_are_the_published_ones() {
         let start = Instant::now();
         // With takers of one piece the paper mill is not proven in 60 s (74 found, bound 73).
         let fewest = fewest_bars(bar, pieces, bars == 73);
-        println!(
-            "{bars} bars of {bar}: {:.2} s",
-            start.elapsed().as_secs_f64()
-        );
+        println!("{bars} bars of {bar}: {:.2} s", start.elapsed().as_secs_f64());
         assert_eq!(fewest, (bars, bars), "bars of {bar}");
     }
 }
@@ -624,9 +532,7 @@ fn a_gasket_is_the_gap_and_one_half() {
     let measured = [length("0.003 in"), length("0.002 in")];
     let job = job(stock, vec![pack("gasket", 2)], vec![fill], &measured);
     let plan = plan(&job);
-    let Kit::Served(packs) = &plan.kits[0] else {
-        panic!("can be kitted")
-    };
+    let Kit::Served(packs) = &plan.kits[0] else { panic!("can be kitted") };
     let verdict = &verdicts(&job, &job.pumps[0], packs)[0];
     assert_eq!(verdict.target.show(Unit::Inch), "0.0075");
     assert_eq!(verdict.lower.show(Unit::Inch), "0.0070");
@@ -635,9 +541,7 @@ fn a_gasket_is_the_gap_and_one_half() {
     assert_eq!(pack_total(&job, &packs[0]).0, length("0.007 in"));
     // With only the thinner sort in stock, the printed answer comes out.
     let thin = job.clone().with(|job| job.stock.truncate(1)).unwrap();
-    let Kit::Served(packs) = &self::plan(&thin).kits[0] else {
-        panic!("can be kitted")
-    };
+    let Kit::Served(packs) = &self::plan(&thin).kits[0] else { panic!("can be kitted") };
     assert_eq!(pack_total(&thin, &packs[0]).0, length("0.008 in"));
 }
 
@@ -661,28 +565,16 @@ fn filled(gap: &str, gaskets: &[(&str, Option<&str>)]) -> Job {
         material: material.map(Into::into),
         ..lot("gasket", free, length(free), 2)
     });
-    let job = job(
-        stock.collect(),
-        vec![pack("gasket", 2)],
-        vec![fill],
-        &[length(gap)],
-    );
+    let job = job(stock.collect(), vec![pack("gasket", 2)], vec![fill], &[length(gap)]);
     let (name, text) = gapwright::read::BUILT_IN[0];
     let known = gapwright::read::parse_model(name, name, text).unwrap();
-    job.with(|job| job.models[0].materials = known.materials)
-        .unwrap()
+    job.with(|job| job.models[0].materials = known.materials).unwrap()
 }
 
 /// How far the pieces of these counts are crushed, each requirement and lot.
 fn crushed(job: &Job, counts: &[u32]) -> Vec<Crush> {
-    let picks = (0..).zip(counts).map(|(item, &count)| Pick {
-        item,
-        count,
-        peeled: 0,
-    });
-    let packs = [PackPick {
-        picks: picks.filter(|pick| pick.count > 0).collect(),
-    }];
+    let picks = (0..).zip(counts).map(|(item, &count)| Pick { item, count, peeled: 0 });
+    let packs = [PackPick { picks: picks.filter(|pick| pick.count > 0).collect() }];
     crushes(job, &job.pumps[0], &packs)
 }
 
@@ -691,12 +583,7 @@ fn crushed(job: &Job, counts: &[u32]) -> Vec<Crush> {
 /// 40 % (from memory).
 #[test]
 fn the_printed_gasket_is_crushed_by_three_eighths() {
-    let of = |free| {
-        crushed(
-            &filled("0.005 in", &[(free, Some("Vegetable Fibre"))]),
-            &[2],
-        )[0]
-    };
+    let of = |free| crushed(&filled("0.005 in", &[(free, Some("Vegetable Fibre"))]), &[2])[0];
     let printed = of("0.004 in");
     assert_eq!(printed.percent.to_string(), "37.5");
     assert_eq!(printed.standing, Some(Standing::Within));
@@ -808,10 +695,7 @@ fn a_gasket_is_crushed_further_where_the_gap_shrinks_hot() {
             label: name.into(),
             length: length("100 mm"),
             length_within: Length::ZERO,
-            expansion: Expansion {
-                value: number(expansion),
-                within: Millionths::ZERO,
-            },
+            expansion: Expansion { value: number(expansion), within: Millionths::ZERO },
             cold: number("20"),
             running: number("80"),
             temperature_within: Millionths::ZERO,
@@ -820,9 +704,7 @@ fn a_gasket_is_crushed_further_where_the_gap_shrinks_hot() {
         job.models[0].thermals.push(thermal);
     }
     let mut hot = job.pumps[0].requirements[0].clone();
-    let Form::GasketFill { gap, .. } = &mut hot.form else {
-        panic!("a fill")
-    };
+    let Form::GasketFill { gap, .. } = &mut hot.form else { panic!("a fill") };
     gap.push((Term::Thermal(0), one(-1)));
     gap.push((Term::Thermal(1), one(1)));
     job.models[0].requirements.push(hot.clone());
@@ -855,12 +737,7 @@ fn the_expanded_rule_holds_to_the_tick() {
             length("0.499 mm") + ticks(closer),
             length("0.501 mm"),
         );
-        let job = job(
-            vec![shim],
-            vec![pack("shim", 1)],
-            vec![fit],
-            &[length("1.0 mm")],
-        );
+        let job = job(vec![shim], vec![pack("shim", 1)], vec![fit], &[length("1.0 mm")]);
         let expanded = job.with(|job| {
             job.pumps[0].dimensions[0].standard = ticks(3_000).into();
             job.policy.acceptance = Acceptance::Expanded;
@@ -868,26 +745,19 @@ fn the_expanded_rule_holds_to_the_tick() {
         expanded.unwrap()
     };
     let met = made(0);
-    let Kit::Served(packs) = &plan(&met).kits[0] else {
-        panic!("just met")
-    };
+    let Kit::Served(packs) = &plan(&met).kits[0] else { panic!("just met") };
     let verdict = verdicts(&met, &met.pumps[0], packs)[0];
     // 2 x sqrt(3000^2 + 6928^2 / 3) = 9999.812 264 904..., of the shim's 3999.882... rounded up to a
     // hundred-thousandth a little more.
     assert!((9_999_812_265..9_999_812_290).contains(&verdict.guard().raw()));
     assert!(verdict.margin() > Fine::ZERO && verdict.margin() < Fine::from(ticks(1)));
     let missed = made(1);
-    let Kit::Short(shorts) = &plan(&missed).kits[0] else {
-        panic!("a tick too close")
-    };
+    let Kit::Short(shorts) = &plan(&missed).kits[0] else { panic!("a tick too close") };
     assert_eq!(shorts[0].cause, Cause::UncertaintyTooWide);
     assert_eq!((shorts[0].pack, &shorts[0].window), (None, &None));
     // The checker sees it by itself.
     let refused = gapwright::verify::verify(missed, plan(&met)).unwrap_err();
-    assert!(
-        matches!(&refused[..], [Breach::NotMet { pump, .. }] if pump == "P"),
-        "{refused:?}"
-    );
+    assert!(matches!(&refused[..], [Breach::NotMet { pump, .. }] if pump == "P"), "{refused:?}");
 }
 
 /// [by hand] Two places with one piece each, all known to 1000 ticks by their lot and exact beside.
@@ -946,11 +816,7 @@ fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
             fit: Code::new(fit),
             size: Some(sheets.size),
             section: None,
-            cut: Some(Cut {
-                sheet: 0,
-                outside,
-                inside: Length::ZERO,
-            }),
+            cut: Some(Cut { sheet: 0, outside, inside: Length::ZERO }),
             ..lot("shim", fit, length("0.5 mm"), sheets.yields(outside))
         };
         let target = length("1.0 mm");
@@ -993,9 +859,7 @@ fn the_window_of_a_kit_is_narrowed_by_its_own_uncertainty() {
         job.policy.acceptance = Acceptance::Expanded;
     });
     let job = job.unwrap();
-    let Kit::Short(shorts) = &plan(&job).kits[1] else {
-        panic!("one shim for two")
-    };
+    let Kit::Short(shorts) = &plan(&job).kits[1] else { panic!("one shim for two") };
     assert!(matches!(shorts[0].cause, Cause::StockGone { .. }));
     let window = shorts[0].window.as_ref().unwrap();
     assert_eq!(window.least, length("0.499 mm"));

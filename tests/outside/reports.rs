@@ -14,43 +14,29 @@ type Part = (i64, &'static str, &'static str);
 /// A chain against limits, its parts of a shape.
 fn chain(parts: &[Part], limits: [&str; 3], unit: Unit, shape: Shape) -> (Form, Stack) {
     let length = |text: &str| Length::parse(text, Some(unit)).unwrap();
-    let contributors = parts
-        .iter()
-        .enumerate()
-        .map(|(index, (_, nominal, within))| {
-            let tolerance = Tolerance::even(length(within));
-            Contributor {
-                label: index.to_string(),
-                term: Term::Dimension(index),
-                item: None,
-                count: 1,
-                readings: vec![],
-                nominal: length(nominal),
-                tolerance,
-                known: Known::Within(shape),
-                standard: shape.standard(tolerance),
-                freedom: None,
-                lot: None,
-            }
-        });
+    let contributors = parts.iter().enumerate().map(|(index, (_, nominal, within))| {
+        let tolerance = Tolerance::even(length(within));
+        Contributor {
+            label: index.to_string(),
+            term: Term::Dimension(index),
+            item: None,
+            count: 1,
+            readings: vec![],
+            nominal: length(nominal),
+            tolerance,
+            known: Known::Within(shape),
+            standard: shape.standard(tolerance),
+            freedom: None,
+            lot: None,
+        }
+    });
     let sign = |(index, part): (usize, &Part)| {
-        (
-            Term::Dimension(index),
-            Millionths::from_raw(part.0 * 1_000_000),
-        )
+        (Term::Dimension(index), Millionths::from_raw(part.0 * 1_000_000))
     };
     let [lower, target, upper] = limits.map(length);
     (
-        Form::Linear {
-            terms: parts.iter().enumerate().map(sign).collect(),
-            target,
-            lower,
-            upper,
-        },
-        Stack {
-            contributors: contributors.collect(),
-            correlations: vec![],
-        },
+        Form::Linear { terms: parts.iter().enumerate().map(sign).collect(), target, lower, upper },
+        Stack { contributors: contributors.collect(), correlations: vec![] },
     )
 }
 
@@ -92,15 +78,9 @@ fn the_shaft_bearing_and_ring_chain() {
         let line = report.lines.iter().find(|l| l.contributor == contributor);
         100.0 * line.unwrap().share_of_variance
     };
-    for (contributor, percent) in [
-        (1, 52.138),
-        (4, 29.328),
-        (2, 5.092),
-        (6, 5.092),
-        (3, 3.259),
-        (5, 3.259),
-        (0, 1.833),
-    ] {
+    for (contributor, percent) in
+        [(1, 52.138), (4, 29.328), (2, 5.092), (6, 5.092), (3, 3.259), (5, 3.259), (0, 1.833)]
+    {
         near(share(contributor), percent, 6e-4);
     }
     // The largest in the worst case stands first: the shaft, with 8 of 24.5 parts.
@@ -126,12 +106,7 @@ fn the_chance_that_the_chain_conforms() {
         (1, "1.2000", "0.004"),
         (-1, "1.5279", "0.005"),
     ];
-    let report = reported(
-        &tripled,
-        ["0.015", "0.060", "0.105"],
-        Unit::Inch,
-        Shape::Normal,
-    );
+    let report = reported(&tripled, ["0.015", "0.060", "0.105"], Unit::Inch, Shape::Normal);
     near(report.value, 0.0597, 1e-12);
     near(report.conforming, 0.999_950_96, 5e-9);
 }
@@ -151,12 +126,7 @@ fn allocated_tolerances_leave_no_room() {
         (1, "14.4", "0.034"),
         (-1, "18.3348", "0.09"),
     ];
-    let report = reported(
-        &scaled,
-        ["0.1764", "0.7164", "1.2564"],
-        Unit::Inch,
-        Shape::Rectangular,
-    );
+    let report = reported(&scaled, ["0.1764", "0.7164", "1.2564"], Unit::Inch, Shape::Rectangular);
     for side in &report.sides {
         near(side.worst, 0.54, 1e-9);
         near(side.margin_worst(), 0.0, 1e-9);
@@ -180,12 +150,7 @@ fn the_shouldered_screw() {
         (-1, "0.120", "0.005"),
         (-1, "0.875", "0.001"),
     ];
-    let report = reported(
-        &parts,
-        ["0", "0.005", "0.01"],
-        Unit::Inch,
-        Shape::Triangular,
-    );
+    let report = reported(&parts, ["0", "0.005", "0.01"], Unit::Inch, Shape::Triangular);
     near(report.value, 0.005, 1e-12);
     near(report.sides[0].worst, 0.010, 1e-12);
     near(report.sides[0].root_sum_square, 0.006, 1e-12);
@@ -219,10 +184,7 @@ fn measured(value: i64, standard: i64, limits: [i64; 2]) -> Report {
         lower,
         upper,
     };
-    let stack = Stack {
-        contributors: vec![part],
-        correlations: vec![],
-    };
+    let stack = Stack { contributors: vec![part], correlations: vec![] };
     report(&form, &stack, TWO, Unit::Millimetre)
 }
 
@@ -248,18 +210,8 @@ fn conformance_probabilities() {
 #[test]
 fn links_in_a_row_and_a_shaft_in_its_bore() {
     // Half-widths of two standard deviations.
-    let links = [
-        (1, "2.0", "0.04"),
-        (1, "4.5", "0.06"),
-        (1, "3.0", "0.04"),
-        (1, "2.5", "0.02"),
-    ];
-    let report = reported(
-        &links,
-        ["11.9", "12", "12.1"],
-        Unit::Millimetre,
-        Shape::Normal,
-    );
+    let links = [(1, "2.0", "0.04"), (1, "4.5", "0.06"), (1, "3.0", "0.04"), (1, "2.5", "0.02")];
+    let report = reported(&links, ["11.9", "12", "12.1"], Unit::Millimetre, Shape::Normal);
     near(report.sides[0].combined, 0.042_426_4, 1e-7);
     near(report.conforming, 0.981_577_875, 5e-9);
     let fit = [(1, "1.500", "0.004"), (-1, "1.480", "0.008")];
@@ -272,35 +224,15 @@ fn links_in_a_row_and_a_shaft_in_its_bore() {
 /// 0.003 +/- 0.001 plus compressed gasket 0.020 makes 0.146 +/- 0.001 in.
 #[test]
 fn a_spacer_with_its_compressed_gasket() {
-    let parts = [
-        (1, "0.150", "0"),
-        (-1, "0.027", "0"),
-        (1, "0.003", "0.001"),
-        (1, "0.020", "0"),
-    ];
-    let report = reported(
-        &parts,
-        ["0.145", "0.146", "0.147"],
-        Unit::Inch,
-        Shape::Rectangular,
-    );
+    let parts = [(1, "0.150", "0"), (-1, "0.027", "0"), (1, "0.003", "0.001"), (1, "0.020", "0")];
+    let report = reported(&parts, ["0.145", "0.146", "0.147"], Unit::Inch, Shape::Rectangular);
     near(report.value, 0.146, 1e-12);
     near(report.sides[0].worst, 0.001, 1e-12);
-    let (form, stack) = chain(
-        &parts,
-        ["0.145", "0.146", "0.147"],
-        Unit::Inch,
-        Shape::Rectangular,
-    );
+    let (form, stack) = chain(&parts, ["0.145", "0.146", "0.147"], Unit::Inch, Shape::Rectangular);
     // Just within, and not within anything narrower.
     let worst = gapwright::stack::Guard::WorstCase;
     assert!(judge(&form, &stack, worst).conforms());
-    let (narrow, _) = chain(
-        &parts,
-        ["0.14501", "0.146", "0.147"],
-        Unit::Inch,
-        Shape::Rectangular,
-    );
+    let (narrow, _) = chain(&parts, ["0.14501", "0.146", "0.147"], Unit::Inch, Shape::Rectangular);
     assert!(!judge(&narrow, &stack, worst).conforms());
 }
 
@@ -309,26 +241,11 @@ fn a_spacer_with_its_compressed_gasket() {
 /// [read]: 32.7 - 30.1 + 0.5 of gasket = 3.1 mm.
 #[test]
 fn spacers_behind_gaskets() {
-    let play = [
-        (1, "4.015", "0"),
-        (-1, "3.025", "0"),
-        (1, "0.100", "0"),
-        (-1, "0.950", "0"),
-    ];
-    let report = reported(
-        &play,
-        ["0.14", "0.14", "0.17"],
-        Unit::Millimetre,
-        Shape::Rectangular,
-    );
+    let play = [(1, "4.015", "0"), (-1, "3.025", "0"), (1, "0.100", "0"), (-1, "0.950", "0")];
+    let report = reported(&play, ["0.14", "0.14", "0.17"], Unit::Millimetre, Shape::Rectangular);
     near(report.value, 0.140, 1e-12);
     let shim = [(1, "32.7", "0"), (-1, "30.1", "0"), (1, "0.5", "0")];
-    let report = reported(
-        &shim,
-        ["3.1", "3.1", "3.1"],
-        Unit::Millimetre,
-        Shape::Rectangular,
-    );
+    let report = reported(&shim, ["3.1", "3.1", "3.1"], Unit::Millimetre, Shape::Rectangular);
     near(report.value, 3.1, 1e-12);
     near(report.sides[0].room, 0.0, 1e-12);
 }
@@ -338,11 +255,9 @@ fn spacers_behind_gaskets() {
 /// of three times its root sum square, of triangular ones the root of one and a half.
 #[test]
 fn shapes_inflate_the_root_sum_square() {
-    for (shape, factor) in [
-        (Shape::Rectangular, 1.732_050_8),
-        (Shape::Triangular, 1.224_744_9),
-        (Shape::Normal, 1.5),
-    ] {
+    for (shape, factor) in
+        [(Shape::Rectangular, 1.732_050_8), (Shape::Triangular, 1.224_744_9), (Shape::Normal, 1.5)]
+    {
         let report = reported(&CHASE, CHASE_LIMITS, Unit::Inch, shape);
         let inflated = 3.0 * report.sides[0].combined / report.sides[0].root_sum_square;
         near(inflated, factor, 1e-6);
@@ -355,11 +270,7 @@ fn shapes_inflate_the_root_sum_square() {
 fn what_is_said_to_be_the_largest_is_the_largest() {
     use gapwright::model::Correlation;
     use gapwright::stack::Guard;
-    let parts = [
-        (1, "1.000", "0.010"),
-        (-1, "0.300", "0.008"),
-        (1, "0.200", "0.012"),
-    ];
+    let parts = [(1, "1.000", "0.010"), (-1, "0.300", "0.008"), (1, "0.200", "0.012")];
     let limits = ["0.55", "0.6", "0.66"];
     for r in [-700_000, 0, 600_000] {
         let (form, mut stack) = chain(&parts, limits, Unit::Millimetre, Shape::Triangular);
@@ -388,10 +299,7 @@ fn what_is_said_to_be_the_largest_is_the_largest() {
                     judge(&form, &put, Guard::WorstCase)
                 };
                 let margins = [-2, 2].map(|more| verdict(more).margin().raw());
-                assert!(
-                    margins[0] >= 0 && margins[1] < 0,
-                    "{r} {at} {edge}: {margins:?}"
-                );
+                assert!(margins[0] >= 0 && margins[1] < 0, "{r} {at} {edge}: {margins:?}");
             }
             let verdict = |more: f64| {
                 let mut put = stack.clone();
@@ -410,12 +318,7 @@ fn what_is_said_to_be_the_largest_is_the_largest() {
 /// 4.53 standard uncertainties (JCGM 100:2008, table G.2, from memory), not 2.
 #[test]
 fn few_readings_leave_more_beyond() {
-    let mut part = chain(
-        &[(1, "1.000", "0")],
-        ["0.99", "1", "2"],
-        Unit::Millimetre,
-        Shape::Normal,
-    );
+    let mut part = chain(&[(1, "1.000", "0")], ["0.99", "1", "2"], Unit::Millimetre, Shape::Normal);
     part.1.contributors[0].standard = Uncertainty::from(Length::from_ticks(100_000));
     part.1.contributors[0].freedom = Some(2);
     let report = report(&part.0, &part.1, TWO, Unit::Millimetre);

@@ -38,10 +38,7 @@ fn all(count: usize) -> Vec<(Term, Millionths)> {
 }
 
 fn independent(contributors: Vec<Contributor>) -> Stack {
-    Stack {
-        contributors,
-        correlations: vec![],
-    }
+    Stack { contributors, correlations: vec![] }
 }
 
 /// How far a value is from the expected one, both in the same unit of so many ticks.
@@ -104,14 +101,8 @@ fn a_shouldered_screw_with_three_cylinders() {
             (-1, d, "0.001 in"),
         ])
     };
-    assert_eq!(
-        ends(gap("0.875 in"), Unit::Inch),
-        ["-0.0050", "0.0050", "0.0150"]
-    );
-    assert_eq!(
-        ends(gap("0.865 in"), Unit::Inch),
-        ["0.0050", "0.0150", "0.0250"]
-    );
+    assert_eq!(ends(gap("0.875 in"), Unit::Inch), ["-0.0050", "0.0050", "0.0150"]);
+    assert_eq!(ends(gap("0.865 in"), Unit::Inch), ["0.0050", "0.0150", "0.0250"]);
 }
 
 /// Two sizes, each given by its least and its most over the one or the other as nominal: first less
@@ -120,31 +111,21 @@ fn fit(first: [&str; 2], second: [&str; 2]) -> [String; 3] {
     let made = |first_up: bool, second_up: bool| {
         let part = |index, [least, most]: [&str; 2], up: bool| {
             let (least, most) = (length(least), length(most));
-            let (minus, plus) = if up {
-                (Length::ZERO, most - least)
-            } else {
-                (most - least, Length::ZERO)
-            };
+            let (minus, plus) =
+                if up { (Length::ZERO, most - least) } else { (most - least, Length::ZERO) };
             Contributor {
                 tolerance: Tolerance { minus, plus },
                 ..dimension(index, if up { least } else { most })
             }
         };
         let parts = [part(0, first, first_up), part(1, second, second_up)];
-        let sum = extent(
-            &[(Term::Dimension(0), one(1)), (Term::Dimension(1), one(-1))],
-            &parts,
-        );
+        let sum = extent(&[(Term::Dimension(0), one(1)), (Term::Dimension(1), one(-1))], &parts);
         // Twice how far the middle lies above the nominal value.
         assert_eq!(sum.uneven, sum.above - sum.below);
         ends(sum, Unit::Millimetre)
     };
     let fit = made(true, true);
-    assert!(
-        [(true, false), (false, true), (false, false)]
-            .iter()
-            .all(|&(a, b)| made(a, b) == fit)
-    );
+    assert!([(true, false), (false, true), (false, false)].iter().all(|&(a, b)| made(a, b) == fit));
     fit
 }
 
@@ -157,39 +138,15 @@ fn fits_of_holes_and_shafts() {
     assert_eq!([&loose[0], &loose[2]], ["0.040", "0.074"]);
     // Interference: shaft less hole.
     let cases = [
-        (
-            ["20.035 mm", "20.048 mm"],
-            ["20 mm", "20.021 mm"],
-            ["0.014", "0.048"],
-        ),
-        (
-            ["50.043 mm", "50.059 mm"],
-            ["50 mm", "50.025 mm"],
-            ["0.018", "0.059"],
-        ),
-        (
-            ["50.043 mm", "50.048 mm"],
-            ["50.000 mm", "50.008 mm"],
-            ["0.035", "0.048"],
-        ),
-        (
-            ["50.048 mm", "50.055 mm"],
-            ["50.008 mm", "50.016 mm"],
-            ["0.032", "0.047"],
-        ),
-        (
-            ["50.055 mm", "50.059 mm"],
-            ["50.016 mm", "50.025 mm"],
-            ["0.030", "0.043"],
-        ),
+        (["20.035 mm", "20.048 mm"], ["20 mm", "20.021 mm"], ["0.014", "0.048"]),
+        (["50.043 mm", "50.059 mm"], ["50 mm", "50.025 mm"], ["0.018", "0.059"]),
+        (["50.043 mm", "50.048 mm"], ["50.000 mm", "50.008 mm"], ["0.035", "0.048"]),
+        (["50.048 mm", "50.055 mm"], ["50.008 mm", "50.016 mm"], ["0.032", "0.047"]),
+        (["50.055 mm", "50.059 mm"], ["50.016 mm", "50.025 mm"], ["0.030", "0.043"]),
     ];
     for (shaft, hole, interference) in cases {
         let tight = fit(shaft, hole);
-        assert_eq!(
-            [&tight[0], &tight[2]],
-            interference,
-            "{shaft:?} in {hole:?}"
-        );
+        assert_eq!([&tight[0], &tight[2]], interference, "{shaft:?} in {hole:?}");
     }
 }
 
@@ -199,17 +156,11 @@ fn fits_of_holes_and_shafts() {
 #[test]
 fn bolts_in_two_holes() {
     let hole = |index| Contributor {
-        tolerance: Tolerance {
-            minus: Length::ZERO,
-            plus: length("0.110 mm"),
-        },
+        tolerance: Tolerance { minus: Length::ZERO, plus: length("0.110 mm") },
         ..dimension(index, length("12 mm"))
     };
     let bolt = |index| Contributor {
-        tolerance: Tolerance {
-            minus: length("0.110 mm"),
-            plus: Length::ZERO,
-        },
+        tolerance: Tolerance { minus: length("0.110 mm"), plus: Length::ZERO },
         ..dimension(index, length("11.950 mm"))
     };
     let half = |index, sign: i64| (Term::Dimension(index), Millionths::from_raw(sign * 500_000));
@@ -225,24 +176,16 @@ fn bolts_in_two_holes() {
 #[test]
 fn ten_that_err_together() {
     // One is 100 000 ticks.
-    let tenth = |index| Contributor {
-        standard: ticks(10_000).into(),
-        ..dimension(index, Length::ZERO)
-    };
+    let tenth =
+        |index| Contributor { standard: ticks(10_000).into(), ..dimension(index, Length::ZERO) };
     let parts: Vec<Contributor> = (0..10).map(tenth).collect();
     let pairs = (0..10).flat_map(|a| (0..a).map(move |b| [b, a]));
     let correlations: Vec<Correlation> = pairs
-        .map(|pair| Correlation {
-            between: pair.map(Term::Dimension),
-            coefficient: one(1),
-        })
+        .map(|pair| Correlation { between: pair.map(Term::Dimension), coefficient: one(1) })
         .collect();
     assert_eq!(correlations.len(), 45);
     let apart = independent(parts.clone());
-    let together = Stack {
-        contributors: parts,
-        correlations,
-    };
+    let together = Stack { contributors: parts, correlations };
     let u = |stack: &Stack| expanded(&all(10), stack, ONCE);
     assert_eq!(u(&together), ticks(100_000).into());
     near(u(&apart), 100_000.0, 0.316_227_766, 1e-9);
@@ -291,10 +234,7 @@ fn ten_that_err_together_are_served_together() {
         let measured = [length("1 mm"); 10];
         let job = job(vec![shim], vec![pack("shim", 1)], vec![sum], &measured);
         let pairs = (0..10).flat_map(|a| (0..a).map(move |b| [b, a].map(Term::Dimension)));
-        let together = pairs.map(|between| Correlation {
-            between,
-            coefficient: one(coefficient),
-        });
+        let together = pairs.map(|between| Correlation { between, coefficient: one(coefficient) });
         let job = job.with(|job| {
             let pump = &mut job.pumps[0];
             for dimension in &mut pump.dimensions {
@@ -383,12 +323,7 @@ fn the_end_gauge() {
     // The guide multiplies rounded figures, 2.92 x 32.
     near(wide, nanometre, 93.0, 1.0);
     // At 95 % the same 16 have 2.119905.
-    near(
-        expanded(&terms, &stack, level(950_000)),
-        nanometre,
-        31.663_879 * 2.119_905,
-        5e-5,
-    );
+    near(expanded(&terms, &stack, level(950_000)), nanometre, 31.663_879 * 2.119_905, 5e-5);
 }
 
 // --- Growth --------------------------------------------------------------------------------
@@ -434,10 +369,7 @@ fn a_stainless_sleeve_in_grey_iron_grows_by_the_difference() {
     let cold = HOT
         .replace(terms, "terms = { play = 1, shims = -1 }")
         .replace("when = \"hot\"", "when = \"cold\"");
-    assert_eq!(
-        parse_model("hot", "hot.toml", HOT).unwrap().thermals.len(),
-        2
-    );
+    assert_eq!(parse_model("hot", "hot.toml", HOT).unwrap().thermals.len(), 2);
     let folder = tempfile::TempDir::new().unwrap();
     let path = |name: &str| folder.path().join(name);
     let stock = "Item,Kind,Fit,Thickness (mm),Tolerance (mm),On hand\n\
@@ -447,9 +379,7 @@ fn a_stainless_sleeve_in_grey_iron_grows_by_the_difference() {
     std::fs::write(path("pumps.csv"), pumps).unwrap();
     let made = |text: &str, settings: &[(&str, &str)]| {
         std::fs::write(path("sleeve.toml"), text).unwrap();
-        let settings = settings
-            .iter()
-            .map(|(name, value)| (name.to_string(), value.to_string()));
+        let settings = settings.iter().map(|(name, value)| (name.to_string(), value.to_string()));
         read_job(&Sources {
             stock: path("stock.csv"),
             pumps: path("pumps.csv"),
@@ -470,15 +400,11 @@ fn a_stainless_sleeve_in_grey_iron_grows_by_the_difference() {
         let settings = [("Acceptance", acceptance), ("Coverage factor", "1.732051")];
         let hot = made(HOT, &settings);
         assert_eq!(chosen(&hot).unwrap(), ["THIN"], "{acceptance}");
-        let Kit::Served(packs) = &plan(&hot).kits[0] else {
-            panic!("{acceptance}: can be kitted")
-        };
+        let Kit::Served(packs) = &plan(&hot).kits[0] else { panic!("{acceptance}: can be kitted") };
         let pump = &hot.pumps[0];
         let stack = stack_of(&hot, pump, packs);
-        let apart = extent(
-            &[(Term::Thermal(0), one(1)), (Term::Thermal(1), one(-1))],
-            &stack.contributors,
-        );
+        let apart =
+            extent(&[(Term::Thermal(0), one(1)), (Term::Thermal(1), one(-1))], &stack.contributors);
         assert_eq!(apart.nominal, length("0.0270 mm").into());
         let verdict = verdicts(&hot, pump, packs)[0];
         assert_eq!(verdict.value, length("0.2 mm").into());

@@ -25,11 +25,7 @@ pub struct Reach {
 
 impl Reach {
     fn of(value: Length, Tolerance { minus, plus }: Tolerance) -> Reach {
-        Reach {
-            value: raw(value),
-            below: raw(minus),
-            above: raw(plus),
-        }
+        Reach { value: raw(value), below: raw(minus), above: raw(plus) }
     }
 
     fn plus(self, other: Reach) -> Reach {
@@ -47,11 +43,7 @@ impl Reach {
             true => (-by(self.above), -by(self.below)),
             false => (by(self.below), by(self.above)),
         };
-        Reach {
-            value: by(self.value),
-            below,
-            above,
-        }
+        Reach { value: by(self.value), below, above }
     }
 }
 
@@ -83,9 +75,7 @@ fn term(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> Reach {
 type Terms<'a> = &'a [(Term, gapwright::decimal::Millionths)];
 
 pub fn sum(job: &Job, pump: &Pump, packs: &[PackPick], terms: Terms) -> Reach {
-    let parts = terms
-        .iter()
-        .map(|(of, c)| term(job, pump, packs, *of).times(c.raw().into()));
+    let parts = terms.iter().map(|(of, c)| term(job, pump, packs, *of).times(c.raw().into()));
     parts.fold(Reach::default(), Reach::plus)
 }
 
@@ -110,12 +100,7 @@ impl Out {
 /// In the worst case.
 pub fn worst(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> Out {
     match form {
-        Form::Linear {
-            terms,
-            target,
-            lower,
-            upper,
-        } => {
+        Form::Linear { terms, target, lower, upper } => {
             let reach = sum(job, pump, packs, terms);
             Out {
                 value: reach.value,
@@ -125,13 +110,7 @@ pub fn worst(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> Out {
                 guards: [reach.below, reach.above],
             }
         }
-        Form::GasketFill {
-            gasket,
-            gap,
-            target,
-            lower,
-            upper,
-        } => {
+        Form::GasketFill { gasket, gap, target, lower, upper } => {
             let (free, gap) = (pack(job, &packs[*gasket]), sum(job, pump, packs, gap));
             let grown = |allowance: i64| gap.times(1_000_000 + i128::from(allowance));
             let [target, lower, upper] =
@@ -167,14 +146,7 @@ pub fn outs(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Out> {
 /// The requirement with the least room.
 pub fn tightest<'a>(job: &Job, pump: &'a Pump, packs: &[PackPick]) -> (&'a Requirement, Out) {
     let all = pump.requirements.iter().zip(outs(job, pump, packs));
-    all.reduce(|best, next| {
-        if next.1.margin() < best.1.margin() {
-            next
-        } else {
-            best
-        }
-    })
-    .unwrap()
+    all.reduce(|best, next| if next.1.margin() < best.1.margin() { next } else { best }).unwrap()
 }
 
 /// The form without what grows.
@@ -187,9 +159,7 @@ pub fn cold(form: &Form) -> Form {
 
 pub fn is_hot(form: &Form) -> bool {
     let (Form::Linear { terms, .. } | Form::GasketFill { gap: terms, .. }) = form;
-    terms
-        .iter()
-        .any(|(term, _)| matches!(term, Term::Thermal(_)))
+    terms.iter().any(|(term, _)| matches!(term, Term::Thermal(_)))
 }
 
 /// What a reading of the pump as it lies on the bench is a reading of.
@@ -206,8 +176,7 @@ fn read_as(form: &Form) -> Option<Vec<(Term, i64)>> {
 pub fn running_with<'a>(pump: &'a Pump, form: &Form) -> Vec<&'a Form> {
     let own = read_as(form);
     let all = pump.requirements.iter().map(|other| &other.form);
-    all.filter(|other| own.is_some() && is_hot(other) && read_as(other) == own)
-        .collect()
+    all.filter(|other| own.is_some() && is_hot(other) && read_as(other) == own).collect()
 }
 
 /// Whether the bench is asked for a reading of it: of a clearance, and running only if no other asks it cold.
@@ -222,13 +191,7 @@ pub fn is_read(pump: &Pump, form: &Form) -> bool {
 /// The cold readings with which the running limits hold even if the growth comes at its worst; the low end above
 /// the high one where none do.
 pub fn window(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> Option<[i128; 2]> {
-    let Form::Linear {
-        terms,
-        lower,
-        upper,
-        ..
-    } = form
-    else {
+    let Form::Linear { terms, lower, upper, .. } = form else {
         return None;
     };
     let is_growth = |(term, _): &&(Term, _)| matches!(term, Term::Thermal(_));
@@ -250,8 +213,7 @@ pub fn slips(job: &Job) -> Vec<usize> {
             (None, Some(day)) if day.is_finite() => Ordering::Greater,
             _ => Ordering::Equal,
         };
-        due.then(job.pumps[a].priority.cmp(&job.pumps[b].priority))
-            .then(a.cmp(&b))
+        due.then(job.pumps[a].priority.cmp(&job.pumps[b].priority)).then(a.cmp(&b))
     });
     order
 }
@@ -262,11 +224,7 @@ pub fn picks(verified: &Verified, pump: usize) -> Vec<Pick> {
     if let Kit::Served(packs) = &verified.plan().kits[pump] {
         picks.extend(packs.iter().flat_map(|pack| pack.picks.clone()));
     }
-    picks.extend(
-        verified.bags()[pump]
-            .iter()
-            .flat_map(|share| share.picks.clone()),
-    );
+    picks.extend(verified.bags()[pump].iter().flat_map(|share| share.picks.clone()));
     picks
 }
 
@@ -274,10 +232,7 @@ pub fn picks(verified: &Verified, pump: usize) -> Vec<Pick> {
 pub fn taken(verified: &Verified, item: usize) -> u32 {
     let pumps = 0..verified.job().pumps.len();
     let picks = pumps.flat_map(|pump| picks(verified, pump));
-    picks
-        .filter(|pick| pick.item == item)
-        .map(|pick| pick.count)
-        .sum()
+    picks.filter(|pick| pick.item == item).map(|pick| pick.count).sum()
 }
 
 /// Pieces of an item that are spoiled with their pack: by hand, loose ones first, then pack by pack.
@@ -294,11 +249,7 @@ pub fn spoiled(verified: &Verified, item: usize) -> u32 {
         };
     }
     let loose = (lot.on_hand - lot.reserved) % lot.pack_qty;
-    if taken(verified, item) <= loose {
-        0
-    } else {
-        rest
-    }
+    if taken(verified, item) <= loose { 0 } else { rest }
 }
 
 pub fn left(verified: &Verified, item: usize) -> u32 {
@@ -320,10 +271,7 @@ pub fn bin(item: &Item) -> &str {
 
 /// The rows of the stock that serve a consumable, those without a fit code first.
 pub fn serving(job: &Job, pump: &Pump, need: usize) -> Vec<usize> {
-    let (asked, fit) = (
-        &job.model_of(pump).consumables[need],
-        &pump.consumable_fits[need],
-    );
+    let (asked, fit) = (&job.model_of(pump).consumables[need], &pump.consumable_fits[need]);
     if asked.fit_column.is_some() && fit.code.is_none() {
         return Vec::new();
     }
@@ -331,8 +279,7 @@ pub fn serving(job: &Job, pump: &Pump, need: usize) -> Vec<usize> {
         let code = fit.code.as_ref().is_none_or(|code| item.fit == *code);
         let section = fit.space.is_none_or(|space| {
             let sides = space.bore().ticks() - space.shaft().ticks();
-            item.section
-                .is_some_and(|section| 2 * section.ticks() == sides)
+            item.section.is_some_and(|section| 2 * section.ticks() == sides)
         });
         item.kind == asked.kind && code && section
     };

@@ -23,20 +23,8 @@ use crate::wording::{BOX, NOT_FIT, as_built as words};
 fn the_record_says_what_was_found_and_what_to_do() {
     let (verified, book) = case();
     let (job, records) = (verified.job(), verified.records());
-    let decisions: Vec<&str> = records
-        .iter()
-        .map(|record| decision(&record.decision))
-        .collect();
-    assert_eq!(
-        decisions,
-        [
-            words::ACCEPT,
-            words::SWAP,
-            words::LOOK,
-            words::NOT_READ,
-            NOT_FIT
-        ]
-    );
+    let decisions: Vec<&str> = records.iter().map(|record| decision(&record.decision)).collect();
+    assert_eq!(decisions, [words::ACCEPT, words::SWAP, words::LOOK, words::NOT_READ, NOT_FIT]);
     let mut wrong = Wrong::default();
     wrong.place = "As built".into();
     record(job, records, &book, &mut wrong);
@@ -52,25 +40,15 @@ fn length(text: &str) -> Length {
 }
 
 fn read(first: &str, again: Option<&str>, within: Length) -> Option<Readings> {
-    let reading = |text: &str| Reading {
-        value: length(text),
-        within,
-    };
-    Some(Readings {
-        first: reading(first),
-        again: again.map(reading),
-    })
+    let reading = |text: &str| Reading { value: length(text), within };
+    Some(Readings { first: reading(first), again: again.map(reading) })
 }
 
 fn case() -> (VerifiedRecheck, Book) {
     let folder = TempDir::new().unwrap();
     let path = |name: &str| folder.path().join(name);
     let stock = fs::read_to_string("samples/tiny/stock.csv").unwrap();
-    fs::write(
-        path("stock.csv"),
-        stock.replace("0.120,0.0005,1", "0.120,0.0005,3"),
-    )
-    .unwrap();
+    fs::write(path("stock.csv"), stock.replace("0.120,0.0005,1", "0.120,0.0005,3")).unwrap();
     let pumps = fs::read_to_string("samples/tiny/pumps.csv").unwrap();
     let pumps = pumps.trim_end();
     let more = "\nD,screwed-impeller,2,F1,F1,0.021,0.080\nE,screwed-impeller,2,F1,F1,0.521,0.050\n";
@@ -108,12 +86,7 @@ fn case() -> (VerifiedRecheck, Book) {
     };
     let records = recheck(&job, &benches, &mut left.clone());
     let verified = verify_recheck(job, records, &left).unwrap();
-    let built = AsBuilt {
-        recheck: &verified,
-        plan_id: "0123456789ab",
-        inputs: &[],
-        date: DATE,
-    };
+    let built = AsBuilt { recheck: &verified, plan_id: "0123456789ab", inputs: &[], date: DATE };
     let bytes = workbook(&built).unwrap();
     (verified, Book::read(bytes))
 }
@@ -144,10 +117,7 @@ fn record(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
         Row::from([(0, count(of as f64)), (1, label.to_string())])
     });
     wrong.in_order(&rows, &counts.collect::<Vec<Row>>());
-    let top = rows
-        .iter()
-        .position(|row| *row == texts(&words::COLUMNS))
-        .expect("the headings");
+    let top = rows.iter().position(|row| *row == texts(&words::COLUMNS)).expect("the headings");
     for ((pump, record), row) in job.pumps.iter().zip(records).zip(&rows[top + 1..]) {
         let found = |at: u32| row.get(&at).map_or("", String::as_str);
         wrong.same(
@@ -202,18 +172,18 @@ fn readings(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
                 Of::Pack(at) => &job.model_of(pump).packs[at].label,
                 Of::Requirement(at) => &pump.requirements[at].label,
             };
-            let standing = match (
-                compared.map(|c| c.agrees()),
-                checked.map(|c| c.verdict.conforms()),
-            ) {
-                (Some(true), None) => "agrees",
-                (Some(true), Some(true)) => "agrees, met",
-                (Some(false), Some(false)) => "beyond, and NOT MET",
-                (Some(false), _) => "beyond what was predicted",
-                (_, Some(false)) => "NOT MET",
-                (None, _) if matches!(of, Of::Requirement(1)) => "met as picked, pack not measured",
-                (None, _) => "not read; met as predicted",
-            };
+            let standing =
+                match (compared.map(|c| c.agrees()), checked.map(|c| c.verdict.conforms())) {
+                    (Some(true), None) => "agrees",
+                    (Some(true), Some(true)) => "agrees, met",
+                    (Some(false), Some(false)) => "beyond, and NOT MET",
+                    (Some(false), _) => "beyond what was predicted",
+                    (_, Some(false)) => "NOT MET",
+                    (None, _) if matches!(of, Of::Requirement(1)) => {
+                        "met as picked, pack not measured"
+                    }
+                    (None, _) => "not read; met as predicted",
+                };
             let mut row = texts(&[&pump.tag, label, symbol(unit)]);
             row.insert(12, standing.to_string());
             let mut put = |at: u32, figure: i128| {
@@ -252,10 +222,7 @@ fn readings(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
             expected.push(row);
         }
     }
-    let top = rows
-        .iter()
-        .position(|row| *row == expected[0])
-        .expect("the headings");
+    let top = rows.iter().position(|row| *row == expected[0]).expect("the headings");
     wrong.rows(&rows[top..], &expected);
 }
 
@@ -270,10 +237,7 @@ fn pieces(job: &Job, picks: &[Pick]) -> String {
 
 fn to_do(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
     let rows = book.page("To do").block(0..6);
-    let top = rows
-        .iter()
-        .position(|row| *row == texts(&words::TO_DO))
-        .expect("the headings");
+    let top = rows.iter().position(|row| *row == texts(&words::TO_DO)).expect("the headings");
     let rows = &rows[top + 1..];
     // Where the lines of a pump begin: its tag and the decision stand there once.
     let begins: Vec<[&str; 2]> = rows
@@ -281,14 +245,10 @@ fn to_do(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
         .filter_map(|row| Some([row.get(&0)?.as_str(), row.get(&1)?.as_str()]))
         .collect();
     let open = job.pumps.iter().zip(records).filter(|(_, record)| {
-        matches!(
-            record.decision,
-            Decision::Look(_) | Decision::Swap(_) | Decision::NoSwap(_)
-        )
+        matches!(record.decision, Decision::Look(_) | Decision::Swap(_) | Decision::NoSwap(_))
     });
-    let expected: Vec<[&str; 2]> = open
-        .map(|(pump, record)| [pump.tag.as_str(), decision(&record.decision)])
-        .collect();
+    let expected: Vec<[&str; 2]> =
+        open.map(|(pump, record)| [pump.tag.as_str(), decision(&record.decision)]).collect();
     wrong.same("pumps that are kept open", begins, expected);
     let step = |text: String| {
         let mut row = texts(&["", "", &text]);
@@ -311,14 +271,7 @@ fn to_do(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
                 expected.push(step(words::into(label, &pieces(job, &[*pick]), bin)));
             }
             // What was read, moved by the pieces that are moved.
-            let moved = |picks: &[Pick]| {
-                anew::pack(
-                    job,
-                    &PackPick {
-                        picks: picks.to_vec(),
-                    },
-                )
-            };
+            let moved = |picks: &[Pick]| anew::pack(job, &PackPick { picks: picks.to_vec() });
             let total = pack(job, record, place) + moved(into).value - moved(out).value;
             wrong.same("total after the swap", raw(swap.expected[place].0), total);
             let off = swap.expected[place].1;

@@ -39,12 +39,7 @@ pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
             let known = material.and_then(|name| job.model_of(pump).material(name));
             let range = known.and_then(|known| known.compressibility);
             let ends = range.map(|range| [range.least.raw(), range.most.raw()]);
-            let mut crush = Crush {
-                place: *gasket,
-                item: index,
-                warning: None,
-                within: None,
-            };
+            let mut crush = Crush { place: *gasket, item: index, warning: None, within: None };
             match ends {
                 Some(ends) if is_within(gap, free, ends) => {
                     crush.within = Some((tenth(percent(gap, free)), ends));

@@ -52,12 +52,7 @@ fn written(steps: i128, places: u32) -> String {
     let steps = steps.abs();
     match places {
         0 => format!("{sign}{steps}"),
-        _ => format!(
-            "{sign}{}.{:0wide$}",
-            steps / ten,
-            steps % ten,
-            wide = places as usize
-        ),
+        _ => format!("{sign}{}.{:0wide$}", steps / ten, steps % ten, wide = places as usize),
     }
 }
 
@@ -231,9 +226,6 @@ fn figures_by_hand() {
     assert_eq!(money_exactly(2_000_000, "USD"), "2.00 USD");
     assert_eq!(millionths(20_500_000), "20.5");
     assert_eq!(tenth(33_333_333), "33.3");
-    let cut = inwards(
-        [raw(length("0.019501 in")), raw(length("0.022509 in"))],
-        inch,
-    );
+    let cut = inwards([raw(length("0.019501 in")), raw(length("0.022509 in"))], inch);
     assert_eq!(cut.map(|end| bare(end, inch)), ["0.01951", "0.0225"]);
 }

@@ -25,9 +25,8 @@ fn every_line_of_issue_is_what_the_plan_takes() {
         };
         wrong.unless(rows.iter().any(has_id), "the plan's id stands on it");
         let heads = texts(&words::COLUMNS);
-        let Some(top) = rows
-            .iter()
-            .position(|row| heads.iter().all(|(at, text)| row.get(at) == Some(text)))
+        let Some(top) =
+            rows.iter().position(|row| heads.iter().all(|(at, text)| row.get(at) == Some(text)))
         else {
             wrong.say("no row of headings");
             return;
@@ -57,10 +56,8 @@ fn lines(verified: &Verified) -> Vec<Row> {
         match &plan.kits[index] {
             Kit::Short(shorts) => {
                 for short in shorts {
-                    let (place, why) = (
-                        said::place(job, pump, short),
-                        said::reason(job, pump, short),
-                    );
+                    let (place, why) =
+                        (said::place(job, pump, short), said::reason(job, pump, short));
                     add([&pump.tag, &place, "", "", words::SHORT, &why], 0);
                 }
             }
@@ -79,10 +76,7 @@ fn lines(verified: &Verified) -> Vec<Row> {
                         Some(cut) => job.sheets[cut.sheet].bin.as_deref().unwrap_or(""),
                         None => anew::bin(item),
                     };
-                    add(
-                        [&pump.tag, &place.label, bin, &item.item, &step, ""],
-                        pick.count,
-                    );
+                    add([&pump.tag, &place.label, bin, &item.item, &step, ""], pick.count);
                 }
             }
         }
@@ -90,17 +84,7 @@ fn lines(verified: &Verified) -> Vec<Row> {
             let kind = &model.consumables[need].kind;
             for pick in &share.picks {
                 let item = &job.stock[pick.item];
-                add(
-                    [
-                        &pump.tag,
-                        kind,
-                        anew::bin(item),
-                        &item.item,
-                        words::PICK,
-                        "",
-                    ],
-                    pick.count,
-                );
+                add([&pump.tag, kind, anew::bin(item), &item.item, words::PICK, ""], pick.count);
             }
             if share.lacking > 0 {
                 let why = said::lack(job, pump, need);
@@ -111,18 +95,11 @@ fn lines(verified: &Verified) -> Vec<Row> {
     for (at, item) in job.stock.iter().enumerate() {
         let spoiled = anew::spoiled(verified, at);
         if spoiled > 0 {
-            add(
-                ["", "", anew::bin(item), &item.item, words::SPOILED, ""],
-                spoiled,
-            );
+            add(["", "", anew::bin(item), &item.item, words::SPOILED, ""], spoiled);
         }
     }
     for (at, lot) in job.sheets.iter().enumerate() {
-        let cut = plan
-            .layouts
-            .iter()
-            .filter(|layout| layout.sheet == at)
-            .count();
+        let cut = plan.layouts.iter().filter(|layout| layout.sheet == at).count();
         if cut > 0 {
             let bin = lot.bin.as_deref().unwrap_or("");
             add(["", "", bin, &lot.item, words::CUT_UP, ""], cut as u32);

@@ -29,11 +29,7 @@ fn every_slip_says_what_the_library_has() {
     let mut seen = Vec::new();
     let look = std::sync::Mutex::new(&mut seen);
     held("Kits", |outage, wrong| {
-        let mut sheet = Slips {
-            outage,
-            wrong,
-            seen: Vec::new(),
-        };
+        let mut sheet = Slips { outage, wrong, seen: Vec::new() };
         sheet.hold();
         look.lock().unwrap().append(&mut sheet.seen);
     });
@@ -150,10 +146,7 @@ fn head(job: &Job, pump: &Pump) -> [Row; 2] {
 fn short(job: &Job, pump: &Pump, shorts: &[Shortfall]) -> Vec<Row> {
     let mut rows = vec![line(wording::NOT_FIT)];
     for short in shorts {
-        let (place, reason) = (
-            said::place(job, pump, short),
-            said::reason(job, pump, short),
-        );
+        let (place, reason) = (said::place(job, pump, short), said::reason(job, pump, short));
         rows.push(line(format!("{place}: {reason}.")));
         if let Some(window) = said::window(job, pump, short) {
             let presumed = said::presumed(job, pump, short).unwrap();
@@ -175,10 +168,7 @@ fn cautions(job: &Job, pump: &Pump, moments: &[&str]) -> Vec<Row> {
     let known = ["before", "assembly", "recheck", "start", "always"];
     let usual = USUAL_CAUTIONS.iter().map(|(when, text)| (*when, *text));
     let own = &job.model_of(pump).cautions;
-    let all = usual.chain(
-        own.iter()
-            .map(|caution| (caution.when.as_str(), caution.text.as_str())),
-    );
+    let all = usual.chain(own.iter().map(|caution| (caution.when.as_str(), caution.text.as_str())));
     let all: Vec<(&str, &str)> = all.collect();
     let mut said = Vec::new();
     for moment in moments {
@@ -260,8 +250,7 @@ impl Slip<'_> {
         }
         self.bag(bag);
         self.rows.push(line(words::ASSEMBLE));
-        self.rows
-            .extend(cautions(job, pump, &["before", "assembly"]));
+        self.rows.extend(cautions(job, pump, &["before", "assembly"]));
         self.measured();
         self.rows.push(line(words::RECHECK));
         self.rows.extend(cautions(job, pump, &["recheck"]));
@@ -276,14 +265,11 @@ impl Slip<'_> {
         self.growths();
         self.sign();
         self.rows.push(line(words::RUN));
-        self.rows
-            .extend(cautions(job, pump, &["start", "", "always"]));
+        self.rows.extend(cautions(job, pump, &["start", "", "always"]));
     }
 
     fn hidden(&self, row: &mut Row, word: slip::Row, name: &str) {
-        let keys = slip::KEYS
-            .into_iter()
-            .zip([word.word(), &self.pump.tag, name]);
+        let keys = slip::KEYS.into_iter().zip([word.word(), &self.pump.tag, name]);
         let keys = keys.filter(|(_, text)| !text.is_empty());
         row.extend(keys.map(|(at, text)| (u32::from(at), text.to_string())));
     }
@@ -300,10 +286,8 @@ impl Slip<'_> {
         for pick in &pack.picks {
             let item = &job.stock[pick.item];
             let thick = anew::fitted(item, pick.peeled);
-            self.wrong.unless(
-                before.is_none_or(|before| thick <= before),
-                "thick pieces come first",
-            );
+            self.wrong
+                .unless(before.is_none_or(|before| thick <= before), "thick pieces come first");
             before = Some(thick);
             let mut row = texts(&[
                 &named.label,
@@ -338,15 +322,8 @@ impl Slip<'_> {
         }
         let (unit, reach) = (model.unit, anew::pack(job, pack));
         let (low, high) = (reach.value - reach.below, reach.value + reach.above);
-        self.wrong.unless(
-            low < high && (low..=high).contains(&reach.value),
-            "micrometer limits",
-        );
-        let read = [
-            with_unit(reach.value, unit),
-            bare(low, unit),
-            with_unit(high, unit),
-        ];
+        self.wrong.unless(low < high && (low..=high).contains(&reach.value), "micrometer limits");
+        let read = [with_unit(reach.value, unit), bare(low, unit), with_unit(high, unit)];
         let twins = [reach.value, low, high].map(|end| about(end, other(unit)));
         let text = words::micrometer(
             [&read[0], &read[1], &read[2]],
@@ -363,10 +340,7 @@ impl Slip<'_> {
     /// Warns of gaskets that their material does not suit, and says how far the others are crushed.
     fn crushed(&mut self, place: usize) -> String {
         let crushes = crush::crushes(self.job, self.pump, self.packs);
-        let crushes: Vec<_> = crushes
-            .into_iter()
-            .filter(|crush| crush.place == place)
-            .collect();
+        let crushes: Vec<_> = crushes.into_iter().filter(|crush| crush.place == place).collect();
         for text in crushes.iter().filter_map(|crush| crush.warning.clone()) {
             self.seen.push("warned");
             self.rows.push(line(text));
@@ -384,18 +358,13 @@ impl Slip<'_> {
             return String::new();
         };
         self.seen.push("crushed");
-        words::crushed(
-            &percents.join(" and "),
-            &millionths(least),
-            &millionths(most),
-        )
+        words::crushed(&percents.join(" and "), &millionths(least), &millionths(most))
     }
 
     fn bag(&mut self, bag: &[gapwright::bag::Share]) {
         let (job, pump) = (self.job, self.pump);
         let needs = &job.model_of(pump).consumables;
-        self.wrong
-            .same("consumables in the bag", bag.len(), needs.len());
+        self.wrong.same("consumables in the bag", bag.len(), needs.len());
         if needs.is_empty() {
             return;
         }
@@ -403,8 +372,7 @@ impl Slip<'_> {
         for (at, (need, share)) in needs.iter().zip(bag).enumerate() {
             let space = pump.consumable_fits[at].space;
             let had: u32 = share.picks.iter().map(|pick| pick.count).sum();
-            self.wrong
-                .same("pieces asked for", had + share.lacking, need.count);
+            self.wrong.same("pieces asked for", had + share.lacking, need.count);
             for pick in &share.picks {
                 let item = &job.stock[pick.item];
                 let fit = space.map_or(item.fit.as_str().to_string(), said::section);
@@ -420,8 +388,7 @@ impl Slip<'_> {
             if share.lacking > 0 {
                 self.seen.push("lacking");
                 let (what, why) = (said::consumable(job, pump, at), said::lack(job, pump, at));
-                self.rows
-                    .push(line(words::lacking(share.lacking, need.count, &what, &why)));
+                self.rows.push(line(words::lacking(share.lacking, need.count, &what, &why)));
             }
         }
     }
@@ -436,11 +403,7 @@ impl Slip<'_> {
             let off = within(measured.tolerance.minus, measured.tolerance.plus, unit);
             cells.push([
                 label,
-                format!(
-                    "{} ({}) {off}",
-                    with_unit(value, unit),
-                    about(value, other(unit))
-                ),
+                format!("{} ({}) {off}", with_unit(value, unit), about(value, other(unit))),
             ]);
         }
         self.rows.push(line(words::MEASURED));
@@ -464,18 +427,13 @@ impl Slip<'_> {
                 format!("-{down} +{up}")
             }
         };
-        self.wrong
-            .unless(out.margin() >= 0, format!("{} is met", requirement.label));
+        self.wrong.unless(out.margin() >= 0, format!("{} is met", requirement.label));
         let own = symbol(unit);
         self.rows.push(texts(&[
             &requirement.label,
             &with_unit(out.target, unit),
             "",
-            &format!(
-                "{} to {}",
-                bare(out.lower, unit),
-                with_unit(out.upper, unit)
-            ),
+            &format!("{} to {}", bare(out.lower, unit), with_unit(out.upper, unit)),
             "",
             &format!("{} {own}", shortly(out.value, unit, 2, Round::Nearest)),
             &guard,
@@ -546,9 +504,7 @@ impl Slip<'_> {
             (false, Some(_)) => "running",
             (false, None) => "running alone",
         });
-        let all = hot
-            .into_iter()
-            .reduce(|[a, b], [c, d]| [a.max(c), b.min(d)]);
+        let all = hot.into_iter().reduce(|[a, b], [c, d]| [a.max(c), b.min(d)]);
         let limits = match all {
             None => own,
             Some([low, high]) if low > high => {
@@ -583,8 +539,7 @@ impl Slip<'_> {
         };
         if hot.is_empty() {
             let expected = [raw(*lower) + off, raw(*upper) - off];
-            self.wrong
-                .same("readings that are accepted", ends, expected);
+            self.wrong.same("readings that are accepted", ends, expected);
         }
     }
 
@@ -621,10 +576,8 @@ impl Slip<'_> {
             };
             self.wrong.unless(inside, "blades lie inside their limit");
         }
-        let mut text = words::blades(
-            &side(&go, words::GO, unit),
-            &side(&no_go, words::NO_GO, unit),
-        );
+        let mut text =
+            words::blades(&side(&go, words::GO, unit), &side(&no_go, words::NO_GO, unit));
         for chosen in [&go, &no_go] {
             if let Chosen::Stack(stack, _) = chosen {
                 let blades: u32 = stack.blades.iter().map(|(_, count)| count).sum();
@@ -641,22 +594,13 @@ impl Slip<'_> {
     fn growths(&mut self) {
         let (pump, unit) = (self.pump, self.job.model_of(self.pump).unit);
         let enters = |at: usize| {
-            let mut forms = pump
-                .requirements
-                .iter()
-                .map(|requirement| &requirement.form);
+            let mut forms = pump.requirements.iter().map(|requirement| &requirement.form);
             forms.any(|form| {
                 let (Form::Linear { terms, .. } | Form::GasketFill { gap: terms, .. }) = form;
-                terms
-                    .iter()
-                    .any(|(term, _)| *term == gapwright::model::Term::Thermal(at))
+                terms.iter().any(|(term, _)| *term == gapwright::model::Term::Thermal(at))
             })
         };
-        let growths = pump
-            .growths
-            .iter()
-            .enumerate()
-            .filter(|(at, _)| enters(*at));
+        let growths = pump.growths.iter().enumerate().filter(|(at, _)| enters(*at));
         let growths: Vec<_> = growths.map(|(_, growth)| growth).collect();
         if growths.is_empty() {
             return;
@@ -675,10 +619,7 @@ impl Slip<'_> {
         let columns =
             columns.map(|growth| format!("`{} running`", said::heading(&growth.thermal.name)));
         let columns: Vec<String> = columns.collect();
-        self.rows.push(line(words::growths(
-            &counted.join(", "),
-            &columns.join(", "),
-        )));
+        self.rows.push(line(words::growths(&counted.join(", "), &columns.join(", "))));
     }
 
     fn sign(&mut self) {
@@ -691,8 +632,7 @@ impl Slip<'_> {
 
 fn thin(stack: &Stacked) -> gapwright::length::Length {
     let each = stack.blades.iter();
-    each.map(|(blade, count)| (blade.thickness - blade.tolerance.minus) * *count)
-        .sum()
+    each.map(|(blade, count)| (blade.thickness - blade.tolerance.minus) * *count).sum()
 }
 
 /// With what the joints may add: 0.0003 in each.
@@ -717,11 +657,8 @@ fn side(chosen: &Chosen, [must, limit]: [&str; 2], unit: gapwright::length::Unit
     });
     let each: Vec<String> = each.collect();
     let blades: u32 = stack.blades.iter().map(|(_, count)| count).sum();
-    let sum: i128 = stack
-        .blades
-        .iter()
-        .map(|(blade, count)| raw(blade.thickness) * i128::from(*count))
-        .sum();
+    let sum: i128 =
+        stack.blades.iter().map(|(blade, count)| raw(blade.thickness) * i128::from(*count)).sum();
     let together = match blades {
         1 => String::new(),
         _ => format!(

@@ -67,21 +67,14 @@ fn label(verified: &Verified, index: usize, number: usize) -> [String; 7] {
     });
     let each: Vec<String> = each.collect();
     let all = kinds.iter().map(|(_, count)| count).sum();
-    let lacks: u32 = verified.bags()[index]
-        .iter()
-        .map(|share| share.lacking)
-        .sum();
+    let lacks: u32 = verified.bags()[index].iter().map(|share| share.lacking).sum();
     [
         pump.tag.clone(),
         words::kit(number, job.pumps.len()),
         words::facts(anew::due(pump), pump.priority),
         pump.location.clone().unwrap_or_default(),
         words::pieces(all, &each.join(", ")),
-        if lacks == 0 {
-            String::new()
-        } else {
-            words::short(lacks)
-        },
+        if lacks == 0 { String::new() } else { words::short(lacks) },
         words::plan(&verified.planned().id()),
     ]
 }

@@ -43,11 +43,7 @@ pub fn planned(sources: &Sources) -> Verified {
 fn outage(name: &'static str, verified: Verified) -> Outage {
     let bytes = write::workbook(&verified, DATE).unwrap();
     let book = Book::read(bytes);
-    Outage {
-        name,
-        verified,
-        book,
-    }
+    Outage { name, verified, book }
 }
 
 /// A folder with the files of [`BENCH`], some texts in them replaced.
@@ -74,9 +70,7 @@ pub fn sources_of(folder: &Path, settings: &[(&str, &str)]) -> Sources {
         stock: folder.join("stock"),
         pumps: folder.join("pumps"),
         models: Some(folder.join("models")),
-        settings: settings
-            .map(|(name, value)| (name.to_string(), value.to_string()))
-            .collect(),
+        settings: settings.map(|(name, value)| (name.to_string(), value.to_string())).collect(),
         ..Sources::default()
     }
 }
@@ -88,20 +82,14 @@ fn of_bench(name: &'static str, changes: &[(&str, &str)], settings: &[(&str, &st
 
 pub fn sample(stock: &str, pumps: &str) -> Sources {
     let path = |name: &str| PathBuf::from("samples").join(name);
-    Sources {
-        stock: path(stock),
-        pumps: path(pumps),
-        ..Sources::default()
-    }
+    Sources { stock: path(stock), pumps: path(pumps), ..Sources::default() }
 }
 
 /// The tiny sample with not one piece that may be issued.
 fn empty_drawer() -> Verified {
     let folder = TempDir::new().unwrap();
     let stock = fs::read_to_string("samples/tiny/stock.csv").unwrap();
-    let mut rows = stock
-        .lines()
-        .map(|row| row.split(',').map(String::from).collect::<Vec<_>>());
+    let mut rows = stock.lines().map(|row| row.split(',').map(String::from).collect::<Vec<_>>());
     let heads = rows.next().unwrap();
     let at = heads.iter().position(|head| head == "On hand").unwrap();
     let mut text = heads.join(",");
@@ -111,27 +99,17 @@ fn empty_drawer() -> Verified {
     }
     let path = folder.path().join("stock.csv");
     fs::write(&path, text).unwrap();
-    planned(&Sources {
-        stock: path,
-        ..sample("tiny/stock.csv", "tiny/pumps.csv")
-    })
+    planned(&Sources { stock: path, ..sample("tiny/stock.csv", "tiny/pumps.csv") })
 }
 
 pub static ALL: LazyLock<Vec<Outage>> = LazyLock::new(|| {
     vec![
-        outage(
-            "sample",
-            planned(&sample("outage/stock.xlsx", "outage/pumps.xlsx")),
-        ),
+        outage("sample", planned(&sample("outage/stock.xlsx", "outage/pumps.xlsx"))),
         outage("tiny", planned(&sample("tiny/stock.csv", "tiny/pumps.csv"))),
         of_bench("bench", &[], &[]),
         of_bench("bench, nominal", &[], &[("Acceptance", "nominal")]),
         of_bench("bench, expanded", &[], &[("Acceptance", "expanded")]),
-        of_bench(
-            "bench, packs spoiled",
-            &[],
-            &[("Opened packs spoiled", "yes")],
-        ),
+        of_bench("bench, packs spoiled", &[], &[("Opened packs spoiled", "yes")]),
         outage("nothing on hand", empty_drawer()),
     ]
 });
@@ -139,10 +117,7 @@ pub static ALL: LazyLock<Vec<Outage>> = LazyLock::new(|| {
 /// The files of an outage of every model, two of the shop's own among them. All figures are invented.
 const BENCH: [(&str, &str); 8] = [
     ("models/own-pair.toml", include_str!("bench/own-pair.toml")),
-    (
-        "models/own-spacer.toml",
-        include_str!("bench/own-spacer.toml"),
-    ),
+    ("models/own-spacer.toml", include_str!("bench/own-spacer.toml")),
     ("stock/Stock.csv", include_str!("bench/Stock.csv")),
     ("stock/Sheets.csv", include_str!("bench/Sheets.csv")),
     ("stock/Fit.csv", include_str!("bench/Fit.csv")),

@@ -102,11 +102,7 @@ impl Book {
             }
             pages.insert(name.clone(), page);
         }
-        Book {
-            names,
-            pages,
-            parts,
-        }
+        Book { names, pages, parts }
     }
 
     pub fn page(&self, name: &str) -> &Page {
@@ -117,9 +113,7 @@ impl Book {
     /// The texts that float over a sheet, in their order.
     pub fn floating(&self, name: &str) -> Vec<String> {
         let at = self.names.iter().position(|own| own == name).unwrap() + 1;
-        let links = self
-            .parts
-            .get(&format!("xl/worksheets/_rels/sheet{at}.xml.rels"));
+        let links = self.parts.get(&format!("xl/worksheets/_rels/sheet{at}.xml.rels"));
         let drawing = links.and_then(|links| {
             let (_, rest) = links.split_once("drawings/")?;
             rest.split('"').next()
@@ -183,9 +177,7 @@ fn cells_of(sheet: &str, formats: &BTreeSet<u32>) -> Vec<(u32, u32)> {
 fn place(address: &str) -> (u32, u32) {
     let split = address.find(|c: char| c.is_ascii_digit()).unwrap();
     let (letters, digits) = address.split_at(split);
-    let column = letters
-        .bytes()
-        .fold(0, |sum, c| sum * 26 + u32::from(c - b'A') + 1);
+    let column = letters.bytes().fold(0, |sum, c| sum * 26 + u32::from(c - b'A') + 1);
     (digits.parse::<u32>().unwrap() - 1, column - 1)
 }
 
@@ -231,11 +223,9 @@ impl Wrong {
             };
             match (more, less) {
                 (1, 1) if one == other => {}
-                (1, 1) => self.say(format!(
-                    "found    {}\n      expected {}",
-                    shown(one),
-                    shown(other)
-                )),
+                (1, 1) => {
+                    self.say(format!("found    {}\n      expected {}", shown(one), shown(other)))
+                }
                 _ => self.apart(&f[..more], &e[..less]),
             }
             (f, e) = (&f[more..], &e[less..]);

@@ -12,21 +12,15 @@ use crate::wording::{BOX, picking as words};
 fn every_line_of_the_picking_list_is_what_the_kits_take() {
     held("Picking list", |outage, wrong| {
         let verified = &outage.verified;
-        let mut expected = vec![
-            line(words::TITLE[0]),
-            line(words::TITLE[1]),
-            texts(&words::COLUMNS),
-        ];
+        let mut expected =
+            vec![line(words::TITLE[0]), line(words::TITLE[1]), texts(&words::COLUMNS)];
         let (lines, pieces, stacked) = items(verified, &mut expected);
         if lines == 0 {
             expected.push(line(words::NOTHING));
         }
         sheets(verified, &mut expected);
         expected.push(line(words::total(lines, pieces, pieces - stacked)));
-        wrong.rows(
-            &outage.book.page("Picking list").block(0..u32::MAX),
-            &expected,
-        );
+        wrong.rows(&outage.book.page("Picking list").block(0..u32::MAX), &expected);
     });
 }
 
@@ -39,8 +33,7 @@ fn items(verified: &Verified, rows: &mut Vec<Row>) -> (usize, u32, u32) {
         let (p, q) = (&job.stock[a], &job.stock[b]);
         // What has no bin is looked for at the end.
         let last = p.bin.is_none().cmp(&q.bin.is_none());
-        last.then(anew::by_bin(anew::bin(p), anew::bin(q)))
-            .then(a.cmp(&b))
+        last.then(anew::by_bin(anew::bin(p), anew::bin(q))).then(a.cmp(&b))
     });
     let (mut pieces, mut stacked) = (0, 0);
     for &index in &order {
@@ -53,11 +46,7 @@ fn items(verified: &Verified, rows: &mut Vec<Row>) -> (usize, u32, u32) {
             let mut mine = anew::picks(verified, pump);
             mine.retain(|pick| pick.item == index);
             let own: u32 = mine.iter().map(|pick| pick.count).sum();
-            let peel = if mine.iter().any(|pick| pick.peeled > 0) {
-                words::TO_PEEL
-            } else {
-                ""
-            };
+            let peel = if mine.iter().any(|pick| pick.peeled > 0) { words::TO_PEEL } else { "" };
             (own > 0).then(|| format!("{} ({own}{peel})", job.pumps[pump].tag))
         });
         let mut tags = tags.collect::<Vec<_>>().join(", ");
@@ -93,10 +82,7 @@ fn sheets(verified: &Verified, rows: &mut Vec<Row>) {
     rows.push(texts(&words::SHEETS));
     let mut alike: Vec<(usize, u32)> = Vec::new();
     for (at, layout) in layouts.iter().enumerate() {
-        match alike
-            .iter_mut()
-            .find(|(first, _)| layouts[*first] == *layout)
-        {
+        match alike.iter_mut().find(|(first, _)| layouts[*first] == *layout) {
             Some((_, count)) => *count += 1,
             None => alike.push((at, 1)),
         }
@@ -108,12 +94,7 @@ fn sheets(verified: &Verified, rows: &mut Vec<Row>) {
         let strips = layout.strips.iter().map(|&(item, strips)| {
             let item = &job.stock[item];
             let wide = item.cut.unwrap().outside;
-            words::strips(
-                strips,
-                &trimmed(wide),
-                side.ticks() / wide.ticks(),
-                item.fit.as_str(),
-            )
+            words::strips(strips, &trimmed(wide), side.ticks() / wide.ticks(), item.fit.as_str())
         });
         let strips: Vec<String> = strips.collect();
         let text = words::along(&trimmed(side), &strips.join("; "));

@@ -48,12 +48,7 @@ impl Case {
         let verified = verify_provision(outlook, provision).unwrap();
         let provided = Provided::of(&verified, &question, ahead.level);
         let book = Book::read(workbook(&provided, DATE).unwrap());
-        Case {
-            name,
-            verified,
-            question,
-            book,
-        }
+        Case { name, verified, question, book }
     }
 
     fn outlook(&self) -> &Outlook {
@@ -70,14 +65,8 @@ fn what_is_set_aside_stands_on_its_sheets() {
     let folder = TempDir::new().unwrap();
     let pumps = folder.path().join("pumps.csv");
     fs::write(&pumps, AHEAD).unwrap();
-    let narrow = Sources {
-        pumps,
-        ..sample("tiny/stock.csv", "tiny/pumps.csv")
-    };
-    let past = Ahead {
-        history: Some("samples/provision/past.xlsx".into()),
-        ..Ahead::default()
-    };
+    let narrow = Sources { pumps, ..sample("tiny/stock.csv", "tiny/pumps.csv") };
+    let past = Ahead { history: Some("samples/provision/past.xlsx".into()), ..Ahead::default() };
     let cases = [
         Case::of("gaps", &narrow, &Ahead::default(), "0.0005 in"),
         Case::of(
@@ -87,15 +76,7 @@ fn what_is_set_aside_stands_on_its_sheets() {
             "0.0005 in",
         ),
     ];
-    assert!(
-        cases[0]
-            .provision()
-            .safe
-            .iter()
-            .filter(|kit| gaps(kit) > 0)
-            .count()
-            == 2
-    );
+    assert!(cases[0].provision().safe.iter().filter(|kit| gaps(kit) > 0).count() == 2);
     assert!(
         cases[1].provision().safe.iter().all(|kit| gaps(kit) == 0)
             || cases[1].provision().safe.len() > 5
@@ -137,10 +118,7 @@ fn runs(kit: &SafeKit) -> Vec<Run<'_>> {
 impl Case {
     fn cost(&self, pieces: &[SetAside]) -> i64 {
         let stock = &self.outlook().job.stock;
-        pieces
-            .iter()
-            .map(|one| stock[one.item].unit_cost.raw() * i64::from(one.count))
-            .sum()
+        pieces.iter().map(|one| stock[one.item].unit_cost.raw() * i64::from(one.count)).sum()
     }
 
     fn money(&self, amount: i64) -> String {
@@ -159,27 +137,12 @@ impl Case {
     fn summary(&self, wrong: &mut Wrong) {
         let (job, provision) = (&self.outlook().job, self.provision());
         let rows = self.book.page("Summary").block(0..12);
-        let open = provision
-            .safe
-            .iter()
-            .filter(|kit| !kit.axes.is_empty())
-            .count();
-        let step = said::length(
-            self.question.step,
-            crate::figures::natural(self.question.step),
-        );
-        let lead = words::lead(
-            open,
-            job.pumps.len(),
-            &job.policy.acceptance.to_string(),
-            &step,
-        );
+        let open = provision.safe.iter().filter(|kit| !kit.axes.is_empty()).count();
+        let step = said::length(self.question.step, crate::figures::natural(self.question.step));
+        let lead = words::lead(open, job.pumps.len(), &job.policy.acceptance.to_string(), &step);
         let (trolley, service) = (&provision.trolley, &provision.service);
-        let together: Vec<SetAside> = provision
-            .safe
-            .iter()
-            .flat_map(|kit| kit.pieces.clone())
-            .collect();
+        let together: Vec<SetAside> =
+            provision.safe.iter().flat_map(|kit| kit.pieces.clone()).collect();
         let count_of =
             |pieces: &[SetAside]| pieces.iter().map(|one| one.count).sum::<u32>().to_string();
         let two = |label: &str, safe: &str, shared: &str| texts(&[label, "", safe, "", "", shared]);
@@ -200,11 +163,7 @@ impl Case {
                 &self.money(self.cost(&together)),
                 &self.money(self.cost(&trolley.pieces)),
             ),
-            two(
-                words::PIECES,
-                &count_of(&together),
-                &count_of(&trolley.pieces),
-            ),
+            two(words::PIECES, &count_of(&together), &count_of(&trolley.pieces)),
             two(words::CHOSEN[0], words::CHOSEN[1], &served),
             line(lost),
         ];
@@ -214,26 +173,16 @@ impl Case {
         }
         wrong.in_order(&rows, &expected);
         let told = rows.iter().any(|row| {
-            row.get(&0)
-                .is_some_and(|text| text.starts_with("GAP: ") && text.contains(" pumps "))
+            row.get(&0).is_some_and(|text| text.starts_with("GAP: ") && text.contains(" pumps "))
         });
         wrong.same("a line of gaps", told, with_gaps > 0);
-        let counted = rows
-            .iter()
-            .find(|row| row.get(&0).is_some_and(|text| text == words::COUNTED[0]));
-        let counted = counted
-            .and_then(|row| row.get(&5))
-            .cloned()
-            .unwrap_or_default();
-        wrong.unless(
-            counted.starts_with(&words::counted(service.served, service.checks)),
-            counted,
-        );
+        let counted =
+            rows.iter().find(|row| row.get(&0).is_some_and(|text| text == words::COUNTED[0]));
+        let counted = counted.and_then(|row| row.get(&5)).cloned().unwrap_or_default();
+        wrong.unless(counted.starts_with(&words::counted(service.served, service.checks)), counted);
         let expected: Vec<Row> = (0..job.pumps.len()).map(|pump| self.pump(pump)).collect();
-        let top = rows
-            .iter()
-            .position(|row| *row == texts(&words::PUMPS))
-            .expect("the table of pumps");
+        let top =
+            rows.iter().position(|row| *row == texts(&words::PUMPS)).expect("the table of pumps");
         wrong.rows(&rows[top + 1..top + 1 + expected.len()], &expected);
     }
 
@@ -266,11 +215,8 @@ impl Case {
             (false, 0) => words::STANDING[1].to_string(),
             (false, open) => words::gap(open, values),
         };
-        let missed = format!(
-            "{} of {}",
-            self.provision().service.missed[index],
-            self.question.checks
-        );
+        let missed =
+            format!("{} of {}", self.provision().service.missed[index], self.question.checks);
         let mut row = texts(&[
             &pump.tag,
             &model.name,
@@ -283,11 +229,7 @@ impl Case {
             &missed,
             &standing,
         ]);
-        row.extend([
-            (2, count(pump.priority)),
-            (5, count(values as f64)),
-            (6, count(open as f64)),
-        ]);
+        row.extend([(2, count(pump.priority)), (5, count(values as f64)), (6, count(open as f64))]);
         row.insert(7, number(self.cost(&kit.pieces) as f64 / 1e6));
         row
     }
@@ -320,15 +262,8 @@ impl Case {
             row
         }));
         let pieces = order.iter().map(|one| one.count).sum();
-        expected.push(line(words::total(
-            order.len(),
-            pieces,
-            &self.money(self.cost(&order)),
-        )));
-        let top = rows
-            .iter()
-            .position(|row| *row == expected[0])
-            .expect("the headings");
+        expected.push(line(words::total(order.len(), pieces, &self.money(self.cost(&order)))));
+        let top = rows.iter().position(|row| *row == expected[0]).expect("the headings");
         wrong.rows(&rows[top..top + expected.len()], &expected);
     }
 
@@ -359,10 +294,7 @@ impl Case {
                     "",
                     anew::bin(item),
                 ]);
-                row.extend([
-                    (5, count(one.count)),
-                    (6, number(self.cost(&[*one]) as f64 / 1e6)),
-                ]);
+                row.extend([(5, count(one.count)), (6, number(self.cost(&[*one]) as f64 / 1e6))]);
                 row
             }));
             if let [axis] = &kit.axes[..] {
@@ -427,10 +359,8 @@ impl Case {
         }
         if !expected.is_empty() {
             expected.insert(0, texts(&words::GAPS));
-            let top = rows
-                .iter()
-                .position(|row| *row == expected[0])
-                .expect("the headings of the gaps");
+            let top =
+                rows.iter().position(|row| *row == expected[0]).expect("the headings of the gaps");
             let end = rows.len().min(top + expected.len());
             // A gap of a measured pump may stand between them.
             wrong.in_order(&rows[top..], &expected);

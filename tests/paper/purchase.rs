@@ -21,19 +21,9 @@ fn a_purchase_says_what_to_buy() {
     let mut bags = 0;
     let budget = Some(Millionths::from_raw(60_000_000));
     let cases = [
-        (
-            "no budget",
-            "purchase/stock.csv",
-            "purchase/pumps.csv",
-            None,
-        ),
+        ("no budget", "purchase/stock.csv", "purchase/pumps.csv", None),
         ("budget", "purchase/stock.csv", "purchase/pumps.csv", budget),
-        (
-            "bags that are short",
-            "outage/stock.xlsx",
-            "outage/pumps.xlsx",
-            None,
-        ),
+        ("bags that are short", "outage/stock.xlsx", "outage/pumps.xlsx", None),
     ];
     for (name, stock, pumps, budget) in cases {
         let job = job(&sample(stock, pumps)).unwrap();
@@ -53,19 +43,11 @@ fn a_purchase_says_what_to_buy() {
         let watch = |_: &str| Watch::patient();
         let buy = buy(&job, &question, budget, watch).unwrap();
         let bought = verify_purchase(&job, &buy.market, buy.purchase.clone()).unwrap();
-        let after = After {
-            delivered: bought.delivered(),
-            purchase: bought.purchase(),
-        };
+        let after = After { delivered: bought.delivered(), purchase: bought.purchase() };
         let report = report(&job, &question, after, None, watch);
         bags += report.lines.iter().map(|line| line.bag_packs).sum::<u32>();
-        let ordered = Ordered {
-            job: &job,
-            question: &question,
-            buy: &buy,
-            bought: &bought,
-            report: &report,
-        };
+        let ordered =
+            Ordered { job: &job, question: &question, buy: &buy, bought: &bought, report: &report };
         let book = Book::read(workbook(&ordered).unwrap());
         let mut case = Case {
             job: &job,
@@ -119,11 +101,7 @@ impl Case<'_> {
             .map(|(item, line)| {
                 let name = self.job.stock[item].terms.supplier.clone();
                 let level = line.top_up.map_or(0, |top_up| top_up.packs);
-                (
-                    name.unwrap_or_default(),
-                    item,
-                    [line.packs + line.bag_packs, level],
-                )
+                (name.unwrap_or_default(), item, [line.packs + line.bag_packs, level])
             })
             .filter(|(_, _, [outage, level])| outage + level > 0)
             .collect();
@@ -162,8 +140,7 @@ impl Case<'_> {
         // Title and the line below it, the totals, then the orders.
         let rest = &rows[2.min(rows.len())..];
         self.wrong.rows(&rest[..top.len().min(rest.len())], &top);
-        self.wrong
-            .rows(&rest[top.len().min(rest.len())..], &expected);
+        self.wrong.rows(&rest[top.len().min(rest.len())..], &expected);
     }
 
     fn line(&self, item: usize, [outage, level]: [u32; 2]) -> (Row, i64) {
@@ -180,10 +157,8 @@ impl Case<'_> {
         row.extend((4..).zip([item.pack_qty, outage, level].map(count)));
         row.extend([(7, entry(&count(packs))), (8, count(pieces))]);
         let price = item.terms.unit_cost.map_or(0, |price| price.raw());
-        let shown = item
-            .terms
-            .unit_cost
-            .map_or(String::new(), |price| number(price.raw() as f64 / 1e6));
+        let shown =
+            item.terms.unit_cost.map_or(String::new(), |price| number(price.raw() as f64 / 1e6));
         let total = price * i64::from(pieces);
         row.extend([(9, entry(&shown)), (10, number(total as f64 / 1e6))]);
         match item.terms.lead_days {
@@ -210,38 +185,23 @@ impl Case<'_> {
         let mut expected = vec![texts(&words::PUMPS[..6])];
         let after = &self.bought.purchase().plan;
         let kits = self.today.kits.iter().zip(&after.kits);
-        expected.extend(
-            self.job
-                .pumps
-                .iter()
-                .zip(kits)
-                .map(|(pump, (today, after))| {
-                    let stands = |kit: &Kit| match kit {
-                        Kit::Served(_) => words::CAN,
-                        Kit::Short(_) => NOT_FIT,
-                    };
-                    let model = &self.job.model_of(pump).name;
-                    let mut row = texts(&[
-                        &pump.tag,
-                        model,
-                        "",
-                        anew::due(pump),
-                        stands(today),
-                        stands(after),
-                    ]);
-                    row.insert(2, count(pump.priority));
-                    row
-                }),
-        );
+        expected.extend(self.job.pumps.iter().zip(kits).map(|(pump, (today, after))| {
+            let stands = |kit: &Kit| match kit {
+                Kit::Served(_) => words::CAN,
+                Kit::Short(_) => NOT_FIT,
+            };
+            let model = &self.job.model_of(pump).name;
+            let mut row =
+                texts(&[&pump.tag, model, "", anew::due(pump), stands(today), stands(after)]);
+            row.insert(2, count(pump.priority));
+            row
+        }));
         self.wrong.rows(&rows[2..], &expected);
     }
 
     fn levels(&mut self) {
         let rows = self.book.page("Levels").block(0..10);
-        let top = rows
-            .iter()
-            .position(|row| *row == texts(&words::LEVELS))
-            .expect("the headings");
+        let top = rows.iter().position(|row| *row == texts(&words::LEVELS)).expect("the headings");
         let plan = &self.bought.purchase().plan;
         let mut expected = Vec::new();
         for (at, (item, own)) in self.job.stock.iter().zip(&self.report.lines).enumerate() {
@@ -268,13 +228,7 @@ impl Case<'_> {
             let gone =
                 in_packs + in_bags + own.spoiled + own.bag_lacks.min(own.bag_packs * item.pack_qty);
             let mut row = texts(&[&item.item, &item.kind, item.fit.as_str()]);
-            let counts = [
-                item.on_hand,
-                bought,
-                gone,
-                item.on_hand + bought - gone,
-                item.min_level,
-            ];
+            let counts = [item.on_hand, bought, gone, item.on_hand + bought - gone, item.min_level];
             row.extend((3..).zip(counts.map(count)));
             row.extend(item.terms.max_level.map(|most| (8, count(most))));
             match own.top_up {
@@ -291,20 +245,14 @@ impl Case<'_> {
     fn summary(&mut self) {
         let rows = self.book.page("Summary").block(0..7);
         let served = |kits: &[Kit]| {
-            let served = kits
-                .iter()
-                .filter(|kit| matches!(kit, Kit::Served(_)))
-                .count();
+            let served = kits.iter().filter(|kit| matches!(kit, Kit::Served(_))).count();
             format!("{served} of {}", self.job.pumps.len())
         };
         let packs: u32 = self.report.lines.iter().map(|line| line.packs).sum();
         let cost = money(self.cost(), &self.job.policy.currency);
         let expected = [
             texts(&[words::SUMMARY[0], &served(&self.today.kits)]),
-            texts(&[
-                words::SUMMARY[1],
-                &served(&self.bought.purchase().plan.kits),
-            ]),
+            texts(&[words::SUMMARY[1], &served(&self.bought.purchase().plan.kits)]),
             texts(&[words::SUMMARY[2], &format!("{packs}, {cost}")]),
         ];
         self.wrong.in_order(&rows, &expected);

@@ -38,19 +38,11 @@ fn of_model(model: &Model, pumps: usize) -> Vec<Row> {
         if !lines.is_empty() {
             rows.push(texts(heads));
         }
-        let lines = lines
-            .iter()
-            .map(|cells| texts(&cells.iter().map(String::as_str).collect::<Vec<_>>()));
+        let lines =
+            lines.iter().map(|cells| texts(&cells.iter().map(String::as_str).collect::<Vec<_>>()));
         rows.extend(lines);
     };
-    table(
-        &words::MEASURED,
-        model
-            .dimensions
-            .iter()
-            .map(|own| measured(model, own))
-            .collect(),
-    );
+    table(&words::MEASURED, model.dimensions.iter().map(|own| measured(model, own)).collect());
     table(&words::GROWS, grows(model));
     let together = model.correlations.iter().map(|own| {
         let [one, other] = own.between.map(|term| label(model, term).to_string());
@@ -58,25 +50,13 @@ fn of_model(model: &Model, pumps: usize) -> Vec<Row> {
     });
     table(&words::TOGETHER, together.collect());
     table(&words::PACKS, model.packs.iter().map(pack).collect());
-    let gaskets = model
-        .requirements
-        .iter()
-        .any(|own| matches!(own.form, Form::GasketFill { .. }));
-    let heads = if gaskets {
-        &words::HOLD[..]
-    } else {
-        &words::HOLD[..5]
-    };
+    let gaskets = model.requirements.iter().any(|own| matches!(own.form, Form::GasketFill { .. }));
+    let heads = if gaskets { &words::HOLD[..] } else { &words::HOLD[..5] };
     table(heads, holds(model));
     table(&words::BAG, bag(model));
     if !model.cautions.is_empty() {
         rows.push(texts(&[words::CAUTIONS]));
-        rows.extend(
-            model
-                .cautions
-                .iter()
-                .map(|caution| texts(&[&caution.when, &caution.text])),
-        );
+        rows.extend(model.cautions.iter().map(|caution| texts(&[&caution.when, &caution.text])));
     }
     rows
 }
@@ -85,16 +65,11 @@ fn measured(model: &Model, own: &Dimension) -> Vec<String> {
     let unit = model.unit;
     let known = match own.spread {
         Spread::Within(t) if t.plus == t.minus => format!("\u{b1} {}", said::length(t.plus, unit)),
-        Spread::Within(t) => format!(
-            "+{} / -{}",
-            bare(raw(t.plus), unit),
-            said::length(t.minus, unit)
-        ),
+        Spread::Within(t) => {
+            format!("+{} / -{}", bare(raw(t.plus), unit), said::length(t.minus, unit))
+        }
         Spread::FromReadings { resolution } if raw(resolution) > 0 => {
-            format!(
-                "from the scatter of its readings, to {}",
-                said::length(resolution, unit)
-            )
+            format!("from the scatter of its readings, to {}", said::length(resolution, unit))
         }
         Spread::FromReadings { .. } => "from the scatter of its readings".into(),
         Spread::StandardUncertainty(u) => {
@@ -122,20 +97,13 @@ fn grows(model: &Model) -> Vec<Vec<String>> {
         let of = |number: gapwright::decimal::Millionths| millionths(number.raw());
         vec![
             own.label.clone(),
-            format!(
-                "{name} length ({}), {name} cold, {name} running",
-                symbol(unit)
-            ),
+            format!("{name} length ({}), {name} cold, {name} running", symbol(unit)),
             format!(
                 "{} \u{b1} {}",
                 bare(raw(own.length), unit),
                 said::length(own.length_within, unit)
             ),
-            format!(
-                "{} \u{b1} {}",
-                of(own.expansion.value),
-                of(own.expansion.within)
-            ),
+            format!("{} \u{b1} {}", of(own.expansion.value), of(own.expansion.within)),
             format!("{} to {}", of(own.cold), of(own.running)),
             format!("\u{b1} {}", of(own.temperature_within)),
         ]
@@ -150,11 +118,7 @@ fn pack(own: &Pack) -> Vec<String> {
         least if least == most => format!("{most} of {kind}"),
         least => format!("{least} to {most} of {kind}"),
     };
-    vec![
-        own.label.clone(),
-        format!("{} fit", heading(&own.name)),
-        pieces,
-    ]
+    vec![own.label.clone(), format!("{} fit", heading(&own.name)), pieces]
 }
 
 fn label(model: &Model, term: Term) -> &str {
@@ -186,23 +150,12 @@ fn sum(model: &Model, terms: &[(Term, gapwright::decimal::Millionths)]) -> Strin
 
 fn holds(model: &Model) -> Vec<Vec<String>> {
     let lines = model.requirements.iter().map(|own| match &own.form {
-        Form::Linear {
-            terms,
-            target,
-            lower,
-            upper,
-        } => {
+        Form::Linear { terms, target, lower, upper } => {
             let mut cells = vec![own.label.clone(), sum(model, terms)];
             cells.extend([target, lower, upper].map(|end| with_unit(raw(*end), model.unit)));
             cells
         }
-        Form::GasketFill {
-            gasket,
-            gap,
-            target,
-            lower,
-            upper,
-        } => {
+        Form::GasketFill { gasket, gap, target, lower, upper } => {
             let what = format!(
                 "free thickness of {}, against the gap: {}",
                 model.packs[*gasket].label,
@@ -227,10 +180,7 @@ fn holds(model: &Model) -> Vec<Vec<String>> {
 
 fn bag(model: &Model) -> Vec<Vec<String>> {
     let lines = model.consumables.iter().map(|need| {
-        let code = need
-            .fit_column
-            .iter()
-            .map(|column| format!("the fit code in `{column}`"));
+        let code = need.fit_column.iter().map(|column| format!("the fit code in `{column}`"));
         let section = need.section.iter().map(|sides| {
             format!(
                 "the section, half of (`{}` less `{}`)",
@@ -257,19 +207,11 @@ fn weights(verified: &Verified) -> String {
     let of = |level: u32| {
         let later = levels.iter().filter(|other| **other > level);
         later
-            .map(|other| {
-                job.pumps
-                    .iter()
-                    .filter(|pump| pump.priority == *other)
-                    .count()
-                    + 1
-            })
+            .map(|other| job.pumps.iter().filter(|pump| pump.priority == *other).count() + 1)
             .product::<usize>()
     };
-    let each: Vec<String> = levels
-        .iter()
-        .map(|&level| format!("priority {level}: {}", of(level)))
-        .collect();
+    let each: Vec<String> =
+        levels.iter().map(|&level| format!("priority {level}: {}", of(level))).collect();
     each.join(", ")
 }
 
@@ -308,25 +250,14 @@ fn the_basis_names_what_the_plan_follows_from() {
             .collect();
         let found = below(&basis::GOALS);
         wrong.rows(&found[..goals.len().min(found.len())], &goals);
-        let waste = plan
-            .goals
-            .iter()
-            .find(|goal| goal.aim == Aim::Waste)
-            .unwrap()
-            .value;
+        let waste = plan.goals.iter().find(|goal| goal.aim == Aim::Waste).unwrap().value;
         let facts = [
             (basis::DATE, DATE.to_string()),
-            (
-                basis::PROOF,
-                summary::proven(&money(waste, &job.policy.currency)),
-            ),
+            (basis::PROOF, summary::proven(&money(waste, &job.policy.currency))),
             (basis::WEIGHTS, weights(&outage.verified)),
         ];
         for (name, text) in facts {
-            wrong.unless(
-                rows.contains(&texts(&[name, &text])),
-                format!("{name}: {text}"),
-            );
+            wrong.unless(rows.contains(&texts(&[name, &text])), format!("{name}: {text}"));
         }
         let policy = below(&basis::POLICY);
         for (found, (setting, value)) in policy.iter().zip(job.policy.settings()) {

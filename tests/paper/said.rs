@@ -28,11 +28,7 @@ pub fn work(job: &Job, pick: &Pick) -> Option<String> {
     let item = &job.stock[pick.item];
     if let Some(cut) = item.cut {
         let sheet = &job.sheets[cut.sheet].item;
-        return Some(wording::kits::cut(
-            sheet,
-            &trimmed(cut.outside),
-            &trimmed(cut.inside),
-        ));
+        return Some(wording::kits::cut(sheet, &trimmed(cut.outside), &trimmed(cut.inside)));
     }
     let to = thickness(anew::fitted(item, pick.peeled));
     (pick.peeled > 0).then(|| wording::kits::peel(pick.peeled, pick.count, &to))
@@ -55,11 +51,7 @@ pub fn ring_length(space: RingSpace) -> String {
     };
     let long = std::f64::consts::PI * sum as f64 / 2.0 * 1e6;
     let places = figures::places(unit) - 2;
-    format!(
-        "{} {}",
-        rounded(long.round() as i128, unit, places, Round::Nearest),
-        symbol(unit)
-    )
+    format!("{} {}", rounded(long.round() as i128, unit, places, Round::Nearest), symbol(unit))
 }
 
 /// A consumable as a pump asks for it.
@@ -70,11 +62,7 @@ pub fn consumable(job: &Job, pump: &Pump, need: usize) -> String {
         words += &format!(", fit {}", code.as_str());
     }
     if let Some(space) = fit.space {
-        words += &format!(
-            ", section {}, ring length {}",
-            section(space),
-            ring_length(space)
-        );
+        words += &format!(", section {}, ring length {}", section(space), ring_length(space));
     }
     words
 }
@@ -87,13 +75,9 @@ pub fn lack(job: &Job, pump: &Pump, need: usize) -> String {
         return words::no_column(column);
     }
     let rows = anew::serving(job, pump, need);
-    let on_hand: u64 = rows
-        .iter()
-        .map(|&row| u64::from(job.stock[row].on_hand))
-        .sum();
-    let offered = rows
-        .iter()
-        .map(|&row| u64::from(job.stock[row].on_hand - job.stock[row].reserved));
+    let on_hand: u64 = rows.iter().map(|&row| u64::from(job.stock[row].on_hand)).sum();
+    let offered =
+        rows.iter().map(|&row| u64::from(job.stock[row].on_hand - job.stock[row].reserved));
     let offered: u64 = offered.sum();
     match (rows.len(), on_hand, offered) {
         (0, ..) => words::none_stocked(&asked.kind),
@@ -114,11 +98,7 @@ pub fn window(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let (window, unit) = (short.window.as_ref()?, job.model_of(pump).unit);
     let [least, most] = [window.least, window.most].map(raw);
     assert!(least <= most, "{}", pump.tag);
-    Some(format!(
-        "{} to {}",
-        bare(least, unit),
-        with_unit(most, unit)
-    ))
+    Some(format!("{} to {}", bare(least, unit), with_unit(most, unit)))
 }
 
 pub fn presumed(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
@@ -128,13 +108,7 @@ pub fn presumed(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let good = words::good_to(&minus, &plus, symbol(model.unit));
     let over = window.over.iter();
     let over: Vec<String> = over
-        .map(|(at, total)| {
-            format!(
-                "{} of {}",
-                model.packs[*at].label,
-                length(*total, model.unit)
-            )
-        })
+        .map(|(at, total)| format!("{} of {}", model.packs[*at].label, length(*total, model.unit)))
         .collect();
     Some(match over.is_empty() {
         true => good,
@@ -144,15 +118,8 @@ pub fn presumed(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
 
 fn nearest_total(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let nearest = short.nearest?;
-    let empty = if nearest == Length::ZERO {
-        words::NO_PIECE
-    } else {
-        ""
-    };
-    Some(format!(
-        "{}{empty}",
-        length(nearest, job.model_of(pump).unit)
-    ))
+    let empty = if nearest == Length::ZERO { words::NO_PIECE } else { "" };
+    Some(format!("{}{empty}", length(nearest, job.model_of(pump).unit)))
 }
 
 fn is_inside(short: &Shortfall) -> bool {
@@ -175,10 +142,8 @@ pub fn nearest(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
 pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
     let at = short.pack;
     let pack = at.map(|at| &job.model_of(pump).packs[at]);
-    let (kind, fit) = (
-        pack.map_or("piece", |pack| &pack.kind),
-        at.map_or("", |at| pump.fits[at].as_str()),
-    );
+    let (kind, fit) =
+        (pack.map_or("piece", |pack| &pack.kind), at.map_or("", |at| pump.fits[at].as_str()));
     match &short.cause {
         Cause::NoPiece => words::none_on_hand(kind, fit),
         Cause::AllReserved => words::all_reserved(kind, fit),

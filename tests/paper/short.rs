@@ -12,11 +12,8 @@ use crate::{anew, said};
 fn every_shortfall_stands_on_short() {
     let seen = std::sync::Mutex::new(Vec::new());
     held("Short", |outage, wrong| {
-        let mut expected = vec![
-            line(words::TITLE[0]),
-            line(words::TITLE[1]),
-            texts(&words::COLUMNS),
-        ];
+        let mut expected =
+            vec![line(words::TITLE[0]), line(words::TITLE[1]), texts(&words::COLUMNS)];
         places(&outage.verified, &mut expected, &mut seen.lock().unwrap());
         expected.push(line(words::BAGS));
         bags(&outage.verified, &mut expected);
@@ -56,10 +53,7 @@ fn places(verified: &Verified, rows: &mut Vec<Row>, seen: &mut Vec<&str>) {
             let nearest = said::nearest(job, pump, short);
             seen.extend(window.is_some().then_some("window"));
             seen.extend(nearest.is_some().then_some("nearest"));
-            let over = short
-                .window
-                .as_ref()
-                .is_some_and(|window| !window.over.is_empty());
+            let over = short.window.as_ref().is_some_and(|window| !window.over.is_empty());
             seen.extend(over.then_some("over"));
             let mut row = texts(&[
                 &pump.tag,
@@ -90,17 +84,11 @@ fn bags(verified: &Verified, rows: &mut Vec<Row>) {
     }
     rows.push(texts(&words::LACKING));
     for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(verified.bags()) {
-        for (need, share) in bag
-            .iter()
-            .enumerate()
-            .filter(|(_, share)| share.lacking > 0)
-        {
+        for (need, share) in bag.iter().enumerate().filter(|(_, share)| share.lacking > 0) {
             let asked = &job.model_of(pump).consumables[need];
             let serving = anew::serving(job, pump, need);
-            let bins: Vec<&str> = serving
-                .iter()
-                .filter_map(|&row| job.stock[row].bin.as_deref())
-                .collect();
+            let bins: Vec<&str> =
+                serving.iter().filter_map(|&row| job.stock[row].bin.as_deref()).collect();
             let code = pump.consumable_fits[need].code.as_ref();
             let mut row = texts(&[
                 &pump.tag,

@@ -21,11 +21,7 @@ fn the_stack_up_comes_to_what_the_library_says() {
         let job = verified.job();
         let rule = page.find(words::RULE).map(|(row, _)| row);
         let rule = rule.and_then(|row| page.rows[&row].get(&1));
-        wrong.same(
-            "rule",
-            rule,
-            Some(&crate::page::entry(&job.policy.acceptance.to_string())),
-        );
+        wrong.same("rule", rule, Some(&crate::page::entry(&job.policy.acceptance.to_string())));
         let served = job.pumps.iter().zip(&verified.plan().kits);
         let place = wrong.place.clone();
         let mut last = None;
@@ -38,28 +34,16 @@ fn the_stack_up_comes_to_what_the_library_says() {
                 wrong.say(format!("no `{title}`"));
                 continue;
             };
-            wrong.unless(
-                last < Some(row),
-                "pumps stand in the order of the pump sheet",
-            );
+            wrong.unless(last < Some(row), "pumps stand in the order of the pump sheet");
             last = Some(row);
-            let mut sheet = Sheet {
-                verified,
-                page,
-                pump,
-                packs,
-                wrong,
-            };
+            let mut sheet = Sheet { verified, page, pump, packs, wrong };
             sheet.contributors(row + 2);
             for at in 0..pump.requirements.len() {
                 sheet.requirement(at);
             }
         }
         if last.is_none() {
-            wrong.unless(
-                page.find(words::NO_PUMP).is_some(),
-                "it says that no pump can be kitted",
-            );
+            wrong.unless(page.find(words::NO_PUMP).is_some(), "it says that no pump can be kitted");
         }
         wrong.place = place;
     });
@@ -88,20 +72,15 @@ fn known(spread: Spread, shape: Shape) -> &'static str {
 impl Sheet<'_> {
     fn text(&self, row: u32, column: u32) -> &str {
         let cell = self.page.rows.get(&row).and_then(|row| row.get(&column));
-        cell.map_or("", |text| {
-            text.trim_start_matches('[').trim_end_matches(']')
-        })
+        cell.map_or("", |text| text.trim_start_matches('[').trim_end_matches(']'))
     }
 
     fn near(&mut self, what: &str, (row, column): (u32, u32), expected: f64) {
         let found = self.page.numbers.get(&(row, column)).copied();
         let near = |found: f64| (found - expected).abs() <= 1e-9 * expected.abs().max(1.0);
         if !found.is_some_and(near) {
-            let found = found.map_or(self.text(row, column).to_string(), |found| {
-                found.to_string()
-            });
-            self.wrong
-                .say(format!("{what}: found {found}, expected {expected}"));
+            let found = found.map_or(self.text(row, column).to_string(), |found| found.to_string());
+            self.wrong.say(format!("{what}: found {found}, expected {expected}"));
         }
     }
 
@@ -127,31 +106,20 @@ impl Sheet<'_> {
         }
         for pick in self.packs.iter().flat_map(|pack| &pack.picks) {
             let item = &job.stock[pick.item];
-            let (thick, tolerance) = (
-                anew::fitted(item, pick.peeled),
-                item.size.unwrap().tolerance,
-            );
+            let (thick, tolerance) =
+                (anew::fitted(item, pick.peeled), item.size.unwrap().tolerance);
             let label = format!("{} {}", item.kind, item.item);
             let label = match pick.peeled {
                 0 => label,
-                _ => words::peeled(
-                    &label,
-                    &format!("{} {}", bare(raw(thick), unit), symbol(unit)),
-                ),
+                _ => words::peeled(&label, &format!("{} {}", bare(raw(thick), unit), symbol(unit))),
             };
             let figures = [thick, tolerance.minus, tolerance.plus].map(raw);
             lines.push((label, pick.count, figures, "rectangular"));
         }
-        let heads: Vec<&str> = (0..)
-            .map(|at| self.text(top - 1, at))
-            .take(words::CONTRIBUTORS.len())
-            .collect();
+        let heads: Vec<&str> =
+            (0..).map(|at| self.text(top - 1, at)).take(words::CONTRIBUTORS.len()).collect();
         let heads: Vec<String> = heads.into_iter().map(String::from).collect();
-        self.wrong.same(
-            "headings",
-            heads,
-            words::CONTRIBUTORS.map(String::from).to_vec(),
-        );
+        self.wrong.same("headings", heads, words::CONTRIBUTORS.map(String::from).to_vec());
         for (row, (label, count, figures, by)) in (top..).zip(lines) {
             let found = self.text(row, 0).to_string();
             self.wrong.same("contributor", found, label.clone());
@@ -177,34 +145,17 @@ impl Sheet<'_> {
             return;
         };
         let (labels, stated) = match &requirement.form {
-            Form::Linear {
-                target,
-                lower,
-                upper,
-                ..
-            } => (
-                words::LENGTHS,
-                [target, lower, upper].map(|end| float(raw(*end), unit)),
-            ),
-            Form::GasketFill {
-                target,
-                lower,
-                upper,
-                ..
-            } => (
-                words::ALLOWANCES,
-                [target, lower, upper].map(|end| end.raw() as f64 / 1e6),
-            ),
+            Form::Linear { target, lower, upper, .. } => {
+                (words::LENGTHS, [target, lower, upper].map(|end| float(raw(*end), unit)))
+            }
+            Form::GasketFill { target, lower, upper, .. } => {
+                (words::ALLOWANCES, [target, lower, upper].map(|end| end.raw() as f64 / 1e6))
+            }
         };
         for (column, (label, value)) in (0..).step_by(2).zip(labels.into_iter().zip(stated)) {
             let found = self.text(row + 1, column).to_string();
-            self.wrong
-                .same("label of a limit", found, label.to_string());
-            self.near(
-                &format!("{}: {label}", requirement.label),
-                (row + 1, column + 1),
-                value,
-            );
+            self.wrong.same("label of a limit", found, label.to_string());
+            self.near(&format!("{}: {label}", requirement.label), (row + 1, column + 1), value);
         }
         let all = stack(job, pump, packs);
         let report = report(&requirement.form, &all, job.policy.coverage, unit);
@@ -237,11 +188,7 @@ impl Sheet<'_> {
                 line.share_of_variance,
             ];
             for (column, figure) in (1..).zip(figures) {
-                self.near(
-                    &format!("{}, column {column}", part.label),
-                    (row, column),
-                    figure,
-                );
+                self.near(&format!("{}, column {column}", part.label), (row, column), figure);
             }
         }
     }
@@ -251,9 +198,7 @@ impl Sheet<'_> {
         let rows = self.page.rows.range(title + 2..);
         let begin = rows.clone().find(|(_, row)| {
             let heads = words::RESULT.iter().enumerate();
-            heads
-                .clone()
-                .all(|(at, head)| row.get(&(at as u32)).is_some_and(|text| text == head))
+            heads.clone().all(|(at, head)| row.get(&(at as u32)).is_some_and(|text| text == head))
         });
         let begin = *begin?.0;
         // The blocks are below each other: the first of that name is its own.
@@ -291,10 +236,7 @@ impl Sheet<'_> {
             (words::K, factors(policy, report)),
             (words::EXPANDED, expanded.to_vec()),
             (words::ROOM, room.map(f).to_vec()),
-            (
-                words::MARGIN_WORST,
-                vec![f(room[0] - worst[0]), f(room[1] - worst[1])],
-            ),
+            (words::MARGIN_WORST, vec![f(room[0] - worst[0]), f(room[1] - worst[1])]),
             (
                 words::MARGIN_EXPANDED,
                 [0, 1]
@@ -302,10 +244,7 @@ impl Sheet<'_> {
                     .to_vec(),
             ),
             (words::MARGIN, [0, 1].map(margin).to_vec()),
-            (
-                words::REACHES,
-                vec![f(out.value - worst[0]), f(out.value + worst[1])],
-            ),
+            (words::REACHES, vec![f(out.value - worst[0]), f(out.value + worst[1])]),
         ];
         if let Some((gap, _)) = report.gap {
             results.push((words::ALLOWANCE, vec![f(out.value) / gap - 1.0]));
@@ -317,18 +256,11 @@ impl Sheet<'_> {
                 continue;
             };
             for (column, expected) in (1..).zip(expected) {
-                self.near(
-                    &format!("{name}: {label}, column {column}"),
-                    (row, column),
-                    expected,
-                );
+                self.near(&format!("{name}: {label}, column {column}"), (row, column), expected);
             }
         }
-        let verdict = self
-            .result(title, words::VERDICT)
-            .map(|row| self.text(row, 1).to_string());
-        self.wrong
-            .same("verdict", verdict, Some(words::MET.to_string()));
+        let verdict = self.result(title, words::VERDICT).map(|row| self.text(row, 1).to_string());
+        self.wrong.same("verdict", verdict, Some(words::MET.to_string()));
     }
 }
 

@@ -21,11 +21,7 @@ fn what_is_left_stands_on_reorder() {
     held("Reorder", |outage, wrong| {
         let verified = &outage.verified;
         let page = outage.book.page("Reorder");
-        let mut rows = vec![
-            line(words::TITLE[0]),
-            line(words::TITLE[1]),
-            texts(&words::COLUMNS),
-        ];
+        let mut rows = vec![line(words::TITLE[0]), line(words::TITLE[1]), texts(&words::COLUMNS)];
         rows.extend(lines(verified, &mut seen.lock().unwrap()));
         if verified.plan().worth.is_empty() {
             rows.push(line(words::NO_WORTH));
@@ -38,15 +34,7 @@ fn what_is_left_stands_on_reorder() {
         wrong.rows(&page.block(FIGURES..u32::MAX), &figures);
     });
     let seen = seen.into_inner().unwrap();
-    for kind in [
-        "below",
-        "just at it",
-        "just above",
-        "reserved",
-        "spoiled",
-        "worth",
-        "lacking",
-    ] {
+    for kind in ["below", "just at it", "just above", "reserved", "spoiled", "worth", "lacking"] {
         assert!(seen.contains(&kind), "no outage brings out: {kind}");
     }
 }
@@ -62,11 +50,7 @@ fn lines(verified: &Verified, seen: &mut Vec<&str>) -> Vec<Row> {
             }
         }
     }
-    let items = job
-        .stock
-        .iter()
-        .enumerate()
-        .filter(|(_, item)| item.cut.is_none());
+    let items = job.stock.iter().enumerate().filter(|(_, item)| item.cut.is_none());
     let rows = items.map(|(at, item)| {
         let (left, least) = (anew::left(verified, at), item.min_level);
         let marks = [
@@ -92,25 +76,10 @@ fn lines(verified: &Verified, seen: &mut Vec<&str>) -> Vec<Row> {
             }
             None => String::new(),
         };
-        let mut row = texts(&[
-            &item.item,
-            &item.kind,
-            item.fit.as_str(),
-            "",
-            "",
-            "",
-            "",
-            "",
-            below,
-            &said,
-        ]);
-        let counts = [
-            item.on_hand,
-            anew::taken(verified, at),
-            anew::spoiled(verified, at),
-            left,
-            least,
-        ];
+        let mut row =
+            texts(&[&item.item, &item.kind, item.fit.as_str(), "", "", "", "", "", below, &said]);
+        let counts =
+            [item.on_hand, anew::taken(verified, at), anew::spoiled(verified, at), left, least];
         row.extend((3..).zip(counts.map(count)));
         row
     });
@@ -165,9 +134,7 @@ fn picture(
         more => words::some_shown(MOST, more),
     }));
     let at = |row: Row| -> Row {
-        row.into_iter()
-            .map(|(column, text)| (column + FIGURES, text))
-            .collect()
+        row.into_iter().map(|(column, text)| (column + FIGURES, text)).collect()
     };
     figures.push(at(texts(&words::FIGURES)));
     for index in shown {
@@ -203,12 +170,7 @@ fn as_it_came(
 }
 
 fn table(source: &StockSheet, left: impl Fn(u32) -> Option<u32>) -> Vec<Row> {
-    as_it_came(
-        &source.sheet,
-        source.heading_row,
-        source.on_hand_column,
-        left,
-    )
+    as_it_came(&source.sheet, source.heading_row, source.on_hand_column, left)
 }
 
 #[test]
@@ -221,10 +183,7 @@ fn the_stock_after_is_the_stock_less_what_is_taken() {
             at.map(|at| anew::left(verified, at))
         });
         wrong.unless(expected.len() > 1, "there is a stock");
-        wrong.rows(
-            &outage.book.page("Stock after").block(0..u32::MAX),
-            &expected,
-        );
+        wrong.rows(&outage.book.page("Stock after").block(0..u32::MAX), &expected);
         let sheets = !job.sheets_sheet.sheet.rows.is_empty();
         wrong.same(
             "a sheet of sheets",

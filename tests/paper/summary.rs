@@ -31,34 +31,15 @@ fn the_summary_is_what_came_out() {
 
 fn head(verified: &Verified) -> Vec<Row> {
     let (job, plan) = (verified.job(), verified.plan());
-    let served = plan
-        .kits
-        .iter()
-        .filter(|kit| matches!(kit, Kit::Served(_)))
-        .count();
-    let value = |aim| {
-        plan.goals
-            .iter()
-            .find(|goal| goal.aim == aim)
-            .unwrap()
-            .value
-    };
-    assert!(
-        plan.goals.iter().all(|goal| goal.value == goal.bound),
-        "the outages here are proven"
-    );
+    let served = plan.kits.iter().filter(|kit| matches!(kit, Kit::Served(_))).count();
+    let value = |aim| plan.goals.iter().find(|goal| goal.aim == aim).unwrap().value;
+    assert!(plan.goals.iter().all(|goal| goal.value == goal.bound), "the outages here are proven");
     let waste = money(value(Aim::Waste), &job.policy.currency);
-    let pieces: u32 = (0..job.stock.len())
-        .map(|item| taken_for_places(verified, item))
-        .sum();
+    let pieces: u32 = (0..job.stock.len()).map(|item| taken_for_places(verified, item)).sum();
     let of_all = format!("{served} of {}", job.pumps.len());
     let mut rows = vec![
         line(words::TITLE),
-        line(words::lead(
-            served,
-            job.pumps.len(),
-            &job.policy.acceptance.to_string(),
-        )),
+        line(words::lead(served, job.pumps.len(), &job.policy.acceptance.to_string())),
         line(words::proven(&waste)),
         texts(&words::COUNTS),
         texts(&[words::KITTED, "", &of_all, words::BEST[0]]),
@@ -69,11 +50,7 @@ fn head(verified: &Verified) -> Vec<Row> {
     if short > 0 {
         rows.push(line(words::short(short)));
     }
-    let lacking = verified
-        .bags()
-        .iter()
-        .filter(|bag| anew::lacks(bag))
-        .count();
+    let lacking = verified.bags().iter().filter(|bag| anew::lacks(bag)).count();
     if lacking > 0 {
         rows.push(line(words::lacking(lacking, served)));
     }
@@ -86,20 +63,14 @@ fn taken_for_places(verified: &Verified, item: usize) -> u32 {
         Kit::Short(_) => None,
     });
     let picks = served.flatten().flat_map(|pack| &pack.picks);
-    picks
-        .filter(|pick| pick.item == item)
-        .map(|pick| pick.count)
-        .sum()
+    picks.filter(|pick| pick.item == item).map(|pick| pick.count).sum()
 }
 
 /// Of each pump's first requirement: where it lies between its limits, in hundredths of the way.
 fn figures(verified: &Verified) -> Vec<Row> {
     let (job, plan) = (verified.job(), verified.plan());
     let at = |texts: Row| -> Row {
-        texts
-            .into_iter()
-            .map(|(column, text)| (column + FIGURES, text))
-            .collect()
+        texts.into_iter().map(|(column, text)| (column + FIGURES, text)).collect()
     };
     let mut rows = vec![at(texts(&words::FIGURES))];
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
@@ -125,13 +96,8 @@ fn pumps(verified: &Verified) -> Vec<Row> {
     let mut rows = vec![line(words::PUMPS), texts(&words::COLUMNS)];
     for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(verified.bags()) {
         let model = job.model_of(pump);
-        let mut row = texts(&[
-            &pump.tag,
-            &model.name,
-            "",
-            anew::due(pump),
-            said::standing(kit, bag),
-        ]);
+        let mut row =
+            texts(&[&pump.tag, &model.name, "", anew::due(pump), said::standing(kit, bag)]);
         row.insert(2, count(pump.priority));
         match kit {
             Kit::Served(packs) => {
@@ -140,28 +106,17 @@ fn pumps(verified: &Verified) -> Vec<Row> {
                 let texts = [
                     requirement.label.clone(),
                     with_unit(out.value, unit),
-                    format!(
-                        "{} to {}",
-                        bare(out.lower, unit),
-                        with_unit(out.upper, unit)
-                    ),
+                    format!("{} to {}", bare(out.lower, unit), with_unit(out.upper, unit)),
                     with_unit(out.margin(), unit),
                 ];
                 row.extend((5..).zip(texts));
-                let pieces: u32 = packs
-                    .iter()
-                    .flat_map(|pack| &pack.picks)
-                    .map(|pick| pick.count)
-                    .sum();
+                let pieces: u32 =
+                    packs.iter().flat_map(|pack| &pack.picks).map(|pick| pick.count).sum();
                 row.insert(9, count(pieces));
             }
             Kit::Short(shorts) => {
                 let why = shorts.iter().map(|short| {
-                    format!(
-                        "{}: {}",
-                        said::place(job, pump, short),
-                        said::reason(job, pump, short)
-                    )
+                    format!("{}: {}", said::place(job, pump, short), said::reason(job, pump, short))
                 });
                 row.insert(5, why.collect::<Vec<_>>().join("; "));
             }
@@ -177,10 +132,7 @@ pub fn warning(warning: &gapwright::problem::Problem) -> String {
     let mend: Vec<&str> = warning.mend.split_whitespace().collect();
     let mend = mend.join(" ");
     let mend = format!("{}{}", mend[..1].to_uppercase(), &mend[1..]);
-    format!(
-        "{}: {}. Expected {}. {mend}.",
-        warning.place, warning.found, warning.expected
-    )
+    format!("{}: {}. Expected {}. {mend}.", warning.place, warning.found, warning.expected)
 }
 
 fn warnings(verified: &Verified) -> Vec<Row> {
@@ -191,11 +143,7 @@ fn warnings(verified: &Verified) -> Vec<Row> {
     if !unknown.is_empty() {
         let named = unknown.iter().map(|&item| {
             let item = &job.stock[item];
-            format!(
-                "{} ({})",
-                item.item,
-                item.material.as_deref().unwrap_or(words::NO_MATERIAL)
-            )
+            format!("{} ({})", item.item, item.material.as_deref().unwrap_or(words::NO_MATERIAL))
         });
         let named: Vec<String> = named.collect();
         texts.push(words::unchecked(named.len(), &named.join(", ")));
@@ -205,11 +153,7 @@ fn warnings(verified: &Verified) -> Vec<Row> {
     }
     match texts.is_empty() {
         true => Vec::new(),
-        false => [words::WARNINGS.to_string()]
-            .into_iter()
-            .chain(texts)
-            .map(line)
-            .collect(),
+        false => [words::WARNINGS.to_string()].into_iter().chain(texts).map(line).collect(),
     }
 }
 

@@ -11,11 +11,8 @@ pub mod summary {
     pub const KITTED: &str = "Pumps kitted";
     pub const WASTE: &str = "Waste";
     pub const PIECES: &str = "Pieces";
-    pub const BEST: [&str; 3] = [
-        "serve more by priority",
-        "waste less and serve as many",
-        "take fewer at this waste",
-    ];
+    pub const BEST: [&str; 3] =
+        ["serve more by priority", "waste less and serve as many", "take fewer at this waste"];
     pub const FIGURES: [&str; 6] = [
         "Tag",
         "Value, % of the way from lower to upper limit",
@@ -90,9 +87,8 @@ pub mod picking {
         "Picked",
         "Initials",
     ];
-    pub const SHEETS: [&str; 10] = [
-        "Bin", "Sheet", "Kind", "", "", "", "Sheets", "Cut into", "Picked", "Initials",
-    ];
+    pub const SHEETS: [&str; 10] =
+        ["Bin", "Sheet", "Kind", "", "", "", "Sheets", "Cut into", "Picked", "Initials"];
     pub const NO_BIN: &str = "no bin";
     pub const NOTHING: &str = "Nothing to pick: no pump can be kitted.";
     pub const TO_PEEL: &str = ", to be peeled";
@@ -119,16 +115,8 @@ pub mod picking {
 pub mod kits {
     pub const PICK: &str =
         "1  Pick and measure: places in the order in which they are filled, thick pieces first";
-    pub const PLACES: [&str; 8] = [
-        "Place",
-        "Item",
-        "Pieces",
-        "Thickness of one",
-        "is about",
-        "Bin",
-        "In the bag",
-        "Fitted",
-    ];
+    pub const PLACES: [&str; 8] =
+        ["Place", "Item", "Pieces", "Thickness of one", "is about", "Bin", "In the bag", "Fitted"];
     pub const EMPTY: &str = "no piece: the place stays empty";
     pub const DONE: &str = "Done:";
     pub const BAG: [&str; 8] = [
@@ -144,16 +132,8 @@ pub mod kits {
     pub const ASSEMBLE: &str = "2  Assemble";
     pub const MEASURED: &str = "As measured";
     pub const RECHECK: &str = "3  Recheck, before it is closed for good";
-    pub const REQUIREMENTS: [&str; 8] = [
-        "Requirement",
-        "Target",
-        "",
-        "Limits",
-        "",
-        "Predicted",
-        "Guard",
-        "Margin",
-    ];
+    pub const REQUIREMENTS: [&str; 8] =
+        ["Requirement", "Target", "", "Limits", "", "Predicted", "Guard", "Margin"];
     pub const FOR_SERVICE: &str = "Predicted for service; cannot be measured at the bench.";
     pub const NEVER_HOT: &str = "No cold reading shows for certain that it runs within its hot limits: the growth is not known well enough.";
     pub const NO_FEELERS: &str = "Feeler blades: none are entered on the sheet Feelers of the stock workbook; with the shop's set there, those that must go in and must not would stand here.";
@@ -418,10 +398,8 @@ pub mod reorder {
     pub const NOT_WORKED_OUT: &str = "not worked out";
     pub const NO_WORTH: &str =
         "The worth of one more was not worked out: it needs a proven plan and time to spare.";
-    pub const PICTURES: [&str; 2] = [
-        "Shims and gaskets before and after",
-        "Consumables before and after",
-    ];
+    pub const PICTURES: [&str; 2] =
+        ["Shims and gaskets before and after", "Consumables before and after"];
     pub const ALL_SHOWN: &str = "Every item that is taken from.";
     pub const FIGURES: [&str; 4] = ["Item", "Before", "After", "Min level"];
     pub fn some_shown(shown: usize, more: usize) -> String {
@@ -465,11 +443,8 @@ pub mod stack_up {
         "Lot (a number for each)",
     ];
     pub const LENGTHS: [&str; 3] = ["Target", "Lower limit", "Upper limit"];
-    pub const ALLOWANCES: [&str; 3] = [
-        "Allowance aimed at",
-        "Least allowance",
-        "Greatest allowance",
-    ];
+    pub const ALLOWANCES: [&str; 3] =
+        ["Allowance aimed at", "Least allowance", "Greatest allowance"];
     pub const RESULT: [&str; 3] = ["Result", "Lower side", "Upper side"];
     pub const NOMINAL: &str = "Nominal value";
     pub const TARGET: &str = "Target";
@@ -513,12 +488,8 @@ pub mod basis {
 
 pub mod models {
     pub const USED: [&str; 2] = ["used by 1 pump", "used by"];
-    pub const MEASURED: [&str; 4] = [
-        "Measured",
-        "Column of the pump workbook",
-        "How well it is known",
-        "Shape",
-    ];
+    pub const MEASURED: [&str; 4] =
+        ["Measured", "Column of the pump workbook", "How well it is known", "Shape"];
     pub const GROWS: [&str; 6] = [
         "Grows when running",
         "Columns of the pump workbook, where a pump differs",
@@ -542,10 +513,8 @@ pub mod models {
 }
 
 pub mod provision {
-    pub const PRICES: [&str; 2] = [
-        "Safe kits, all of them together",
-        "Trolley, shared by all pumps",
-    ];
+    pub const PRICES: [&str; 2] =
+        ["Safe kits, all of them together", "Trolley, shared by all pumps"];
     pub const PRICE: &str = "Price";
     pub const PIECES: &str = "Pieces";
     pub const CHOSEN: [&str; 2] = ["Chosen for", "every value looked at in its range"];
@@ -564,10 +533,8 @@ pub mod provision {
     ];
     pub const MEASURED: &str = "measured";
     pub const OF_READINGS: &str = ", as past readings say";
-    pub const STANDING: [&str; 2] = [
-        "Measured; pieces at hand",
-        "Every value looked at can be met",
-    ];
+    pub const STANDING: [&str; 2] =
+        ["Measured; pieces at hand", "Every value looked at can be met"];
     pub const MEASURED_GAP: &str = "GAP: measured, and nothing will do";
     pub const TROLLEY: [&str; 13] = [
         "Bin",
@@ -584,22 +551,10 @@ pub mod provision {
         "Done",
         "Initials",
     ];
-    pub const KIT: [&str; 8] = [
-        "Item",
-        "Kind",
-        "Fit",
-        "Thickness",
-        "is about",
-        "Pieces",
-        "Cost",
-        "Bin",
-    ];
-    pub const MEASURES: [&str; 4] = [
-        "If it measures: ",
-        "Values",
-        "Take, place by place (with its total)",
-        "",
-    ];
+    pub const KIT: [&str; 8] =
+        ["Item", "Kind", "Fit", "Thickness", "is about", "Pieces", "Cost", "Bin"];
+    pub const MEASURES: [&str; 4] =
+        ["If it measures: ", "Values", "Take, place by place (with its total)", ""];
     pub const NONE: &str = "none";
     pub const NOTHING: &str = "GAP: nothing in the drawers will do";
     pub const GAPS: [&str; 7] = ["Tag", "Dimension", "From", "To", "Values", "of", "In words"];
@@ -726,14 +681,8 @@ pub mod as_built {
         "Upper limit",
         "Standing",
     ];
-    pub const TO_DO: [&str; 6] = [
-        "Tag",
-        "Decision",
-        "Found, and to do",
-        "Done",
-        "Initials",
-        "New reading",
-    ];
+    pub const TO_DO: [&str; 6] =
+        ["Tag", "Decision", "Found, and to do", "Done", "Initials", "New reading"];
     pub const ACCEPT: &str = "accept";
     pub const SWAP: &str = "SWAP";
     pub const LOOK: &str = "LOOK FIRST";
@@ -759,9 +708,6 @@ pub mod as_built {
         format!("{place}: the micrometer should read {total}, between {low} and {high}.")
     }
     pub fn then(label: &str, value: [&str; 2], low: &str, high: &str) -> String {
-        format!(
-            "{label}: then expected {} ({}), limits {low} to {high}.",
-            value[0], value[1]
-        )
+        format!("{label}: then expected {} ({}), limits {low} to {high}.", value[0], value[1])
     }
 }

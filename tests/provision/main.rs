@@ -38,12 +38,7 @@ pub fn half_thou(n: i64) -> Length {
 
 /// Values a thou apart; few scenarios.
 pub fn question(seed: u64) -> Question {
-    Question {
-        scenarios: 40,
-        checks: 60,
-        seed,
-        ..Question::new(half_thou(2))
-    }
+    Question { scenarios: 40, checks: 60, seed, ..Question::new(half_thou(2)) }
 }
 
 /// A small outage of up to `pumps` pumps, most of them not measured.
@@ -51,11 +46,7 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let with_gasket = rng.random_bool(0.4);
     let second = if with_gasket { "gasket" } else { "shim" };
-    let kinds: Vec<&str> = if rng.random_bool(0.6) {
-        vec!["shim", second]
-    } else {
-        vec!["shim"]
-    };
+    let kinds: Vec<&str> = if rng.random_bool(0.6) { vec!["shim", second] } else { vec!["shim"] };
     let with_gasket = kinds.contains(&"gasket");
     let packs = kinds
         .iter()
@@ -105,11 +96,7 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
         between: [Term::Dimension(0), Term::Dimension(1)],
         coefficient: part(rng.random_range(-5..=5) * 100_000),
     }];
-    let fits = if rng.random_bool(0.3) {
-        vec!["A", "B"]
-    } else {
-        vec!["A"]
-    };
+    let fits = if rng.random_bool(0.3) { vec!["A", "B"] } else { vec!["A"] };
     let model = Model {
         dimensions: vec![dimension("bare"), dimension("ring")],
         packs,
@@ -135,11 +122,7 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
                         thickness,
                         tolerance: Tolerance {
                             minus: slack,
-                            plus: if rng.random_bool(0.8) {
-                                slack
-                            } else {
-                                Length::ZERO
-                            },
+                            plus: if rng.random_bool(0.8) { slack } else { Length::ZERO },
                         },
                         uncertainty: rng
                             .random_bool(0.3)
@@ -150,20 +133,16 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
                 item.reserved = u32::from(item.on_hand > 2 && rng.random_bool(0.3));
                 item.unit_cost = Millionths::from_raw(rng.random_range(0..=5) * 700_000);
                 if laminated && kind == "shim" && rng.random_bool(0.4) {
-                    item.peel_step = Some(Length::from_ticks(
-                        thickness.ticks() / rng.random_range(2..=4),
-                    ));
+                    item.peel_step =
+                        Some(Length::from_ticks(thickness.ticks() / rng.random_range(2..=4)));
                 }
                 stock.push(item);
             }
         }
     }
-    let acceptance = [
-        Acceptance::WorstCase,
-        Acceptance::WorstCase,
-        Acceptance::Nominal,
-        Acceptance::Expanded,
-    ][rng.random_range(0..4)];
+    let acceptance =
+        [Acceptance::WorstCase, Acceptance::WorstCase, Acceptance::Nominal, Acceptance::Expanded]
+            [rng.random_range(0..4)];
     let mut made: Vec<Pump> = Vec::new();
     let mut expected: Vec<Vec<Option<Expected>>> = Vec::new();
     for index in 0..rng.random_range(1..=pumps) {
@@ -212,10 +191,7 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
             stock,
             models: vec![model],
             pumps: made,
-            policy: Policy {
-                acceptance,
-                ..Policy::default()
-            },
+            policy: Policy { acceptance, ..Policy::default() },
             ..Parts::default()
         })
         .unwrap(),
@@ -262,14 +238,7 @@ pub fn wide_outlook(seed: u64) -> Outlook {
     let (low, high) = (half_thou(44), half_thou(58 + rng.random_range(0..=8)));
     pump.dimensions[0].value = low;
     outlook.job = Job::new(job).unwrap();
-    outlook.expected[0] = vec![
-        Some(Expected {
-            low,
-            high,
-            law: Law::Even,
-        }),
-        None,
-    ];
+    outlook.expected[0] = vec![Some(Expected { low, high, law: Law::Even }), None];
     outlook
 }
 
@@ -293,11 +262,8 @@ pub fn shared_outlook(seed: u64) -> Outlook {
     for (pump, expected) in job.pumps.iter_mut().zip(&mut outlook.expected) {
         let low = half_thou(rng.random_range(40..=52));
         pump.dimensions[0].value = low;
-        expected[0] = Some(Expected {
-            low,
-            high: low + half_thou(rng.random_range(2..=8)),
-            law: Law::Even,
-        });
+        expected[0] =
+            Some(Expected { low, high: low + half_thou(rng.random_range(2..=8)), law: Law::Even });
     }
     outlook.job = Job::new(job).unwrap();
     outlook

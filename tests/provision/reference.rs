@@ -18,8 +18,7 @@ pub fn available(job: &Job) -> Pieces {
 
 pub fn cost(job: &Job, pieces: &[u32]) -> i64 {
     let each = job.stock.iter().zip(pieces);
-    each.map(|(item, &count)| item.unit_cost.raw() * i64::from(count))
-        .sum()
+    each.map(|(item, &count)| item.unit_cost.raw() * i64::from(count)).sum()
 }
 
 /// A pump with these lengths measured.
@@ -43,11 +42,7 @@ pub fn kits(job: &Job, pump: &Pump) -> Vec<Pieces> {
         for (index, item) in job.stock.iter().enumerate() {
             if item.kind == pack.kind && item.fit == *fit {
                 for peeled in 0..=item.most_peeled() {
-                    mine.push(Pick {
-                        item: index,
-                        count: 1,
-                        peeled,
-                    });
+                    mine.push(Pick { item: index, count: 1, peeled });
                 }
             }
         }
@@ -134,11 +129,7 @@ pub struct Known<'a> {
 
 impl<'a> Known<'a> {
     pub fn of(outlook: &'a Outlook) -> Known<'a> {
-        Known {
-            outlook,
-            kits: HashMap::new(),
-            smallest: HashMap::new(),
-        }
+        Known { outlook, kits: HashMap::new(), smallest: HashMap::new() }
     }
 
     pub fn kits(&mut self, pump: usize, lengths: &[Option<Length>]) -> &[Pieces] {
@@ -163,10 +154,7 @@ impl<'a> Known<'a> {
             .iter()
             .enumerate()
             .map(|(pump, lengths)| {
-                let fitting = self
-                    .smallest(pump, lengths)
-                    .iter()
-                    .filter(|kit| fits(kit, there));
+                let fitting = self.smallest(pump, lengths).iter().filter(|kit| fits(kit, there));
                 fitting.cloned().collect()
             })
             .collect();

@@ -28,11 +28,7 @@ fn every_safe_kit_is_the_least_of_all_multisets() {
     for seed in 0..CASES {
         // Every third case is one pump of narrow limits and a wide range.
         let wide = seed % 3 == 0;
-        let outlook = if wide {
-            wide_outlook(seed)
-        } else {
-            random_outlook(seed, 2)
-        };
+        let outlook = if wide { wide_outlook(seed) } else { random_outlook(seed, 2) };
         let job = &outlook.job;
         let there = available(job);
         let found = provision(&outlook, &question(seed), &Watch::patient()).unwrap();
@@ -47,10 +43,7 @@ fn every_safe_kit_is_the_least_of_all_multisets() {
             assert_eq!(kit.values(), grid.len(), "case {seed}");
             let mut reachable: Vec<Vec<Pieces>> = Vec::new();
             for (value, lengths) in kit.iter().zip(&grid) {
-                assert_eq!(
-                    value.lengths,
-                    lengths.iter().flatten().copied().collect::<Vec<_>>()
-                );
+                assert_eq!(value.lengths, lengths.iter().flatten().copied().collect::<Vec<_>>());
                 let kits = known.kits(pump, lengths).to_vec();
                 assert_eq!(value.take.is_some(), !kits.is_empty(), "case {seed}: gap");
                 if let Some(take) = value.take {
@@ -76,21 +69,12 @@ fn every_safe_kit_is_the_least_of_all_multisets() {
             };
             let all = multisets(&there);
             let best = all.iter().filter(serves);
-            let best = best
-                .map(|set| (cost(job, set), set.iter().sum::<u32>()))
-                .min()
-                .unwrap();
-            assert_eq!(
-                (kit.cost.raw(), kit.count),
-                best,
-                "case {seed}, pump {pump}"
-            );
+            let best = best.map(|set| (cost(job, set), set.iter().sum::<u32>())).min().unwrap();
+            assert_eq!((kit.cost.raw(), kit.count), best, "case {seed}, pump {pump}");
             assert_eq!((cost(job, &held), held.iter().sum()), best);
             assert!(kit.proven, "case {seed}");
             assert_eq!((kit.bound.raw(), kit.count_bound), best);
-            sum.iter_mut()
-                .zip(&held)
-                .for_each(|(sum, held)| *sum += held);
+            sum.iter_mut().zip(&held).for_each(|(sum, held)| *sum += held);
             // A greedy hand would take for each value in turn the cheapest that it lacks.
             let mut greedy = vec![0; there.len()];
             for kits in &reachable {
@@ -99,10 +83,7 @@ fn every_safe_kit_is_the_least_of_all_multisets() {
                     cost(job, &lack.collect::<Vec<_>>())
                 };
                 let kit = kits.iter().min_by_key(lack).unwrap();
-                greedy
-                    .iter_mut()
-                    .zip(kit)
-                    .for_each(|(g, k)| *g = (*k).max(*g));
+                greedy.iter_mut().zip(kit).for_each(|(g, k)| *g = (*k).max(*g));
             }
             let mut note = |what, is: bool| *seen.entry(what).or_default() += usize::from(is);
             note("gaps", gaps > 0 && !reachable.is_empty());
@@ -112,11 +93,7 @@ fn every_safe_kit_is_the_least_of_all_multisets() {
             note("nothing reachable", reachable.is_empty());
         }
         assert_eq!(counted(&found.together.pieces, there.len()), sum);
-        let lacking: Pieces = sum
-            .iter()
-            .zip(&there)
-            .map(|(s, t)| s.saturating_sub(*t))
-            .collect();
+        let lacking: Pieces = sum.iter().zip(&there).map(|(s, t)| s.saturating_sub(*t)).collect();
         assert_eq!(counted(&found.together.lacking, there.len()), lacking);
         assert_eq!(found.together.cost.raw(), cost(job, &sum));
         *seen.entry("lacking together").or_default() += usize::from(lacking.iter().any(|n| *n > 0));
@@ -162,16 +139,10 @@ fn a_search_cut_short_says_so_and_its_bound_holds() {
     for seed in 0..400 {
         let outlook = wide_outlook(seed);
         let whole = provision(&outlook, &question(seed), &Watch::patient()).unwrap();
-        let short = Question {
-            effort: 0,
-            ..question(seed)
-        };
+        let short = Question { effort: 0, ..question(seed) };
         let short = provision(&outlook, &short, &Watch::patient()).unwrap();
         for (short, whole) in short.safe.iter().zip(&whole.safe) {
-            assert!(
-                short.bound <= whole.cost && whole.cost <= short.cost,
-                "case {seed}"
-            );
+            assert!(short.bound <= whole.cost && whole.cost <= short.cost, "case {seed}");
             assert_eq!(short.gaps(), whole.gaps());
             if short.proven {
                 assert_eq!((short.cost, short.count), (whole.cost, whole.count));
@@ -186,11 +157,7 @@ fn a_search_cut_short_says_so_and_its_bound_holds() {
 #[test]
 fn too_many_values_are_refused_with_a_step_that_makes_few_enough() {
     let mut outlook = random_outlook(1, 1);
-    let wide = Expected {
-        low: half_thou(2),
-        high: half_thou(400),
-        law: Law::Even,
-    };
+    let wide = Expected { low: half_thou(2), high: half_thou(400), law: Law::Even };
     outlook.expected[0] = vec![Some(wide), Some(wide)];
     let fine = Question::new(Length::from_ticks(1_270));
     let fault = provision(&outlook, &fine, &Watch::patient()).unwrap_err();
@@ -205,10 +172,7 @@ fn too_many_values_are_refused_with_a_step_that_makes_few_enough() {
     assert!(number(step.ticks()).pow(2) <= 20_000);
     assert!(number(step.ticks() - 1_270).pow(2) > 20_000);
     let nm = step.ticks() / 10;
-    assert!(
-        fault.to_string().contains(&format!("steps of {nm}")),
-        "{fault}"
-    );
+    assert!(fault.to_string().contains(&format!("steps of {nm}")), "{fault}");
 }
 
 #[test]
@@ -222,22 +186,13 @@ fn questions_that_are_none_are_refused() {
     let millionths = gapwright::decimal::Millionths::from_raw;
     assert_eq!(ask(&|q| q.step = Length::ZERO), Fault::Step);
     assert_eq!(ask(&|q| q.probability = millionths(0)), Fault::Probability);
-    assert_eq!(
-        ask(&|q| q.probability = millionths(1_000_001)),
-        Fault::Probability
-    );
+    assert_eq!(ask(&|q| q.probability = millionths(1_000_001)), Fault::Probability);
     assert_eq!(ask(&|q| q.level = millionths(1_000_000)), Fault::Level);
     assert_eq!(ask(&|q| q.scenarios = 0), Fault::Scenarios(0, 100_000));
-    assert_eq!(
-        ask(&|q| q.checks = 1_000_001),
-        Fault::Scenarios(1_000_001, 1_000_000)
-    );
+    assert_eq!(ask(&|q| q.checks = 1_000_001), Fault::Scenarios(1_000_001, 1_000_000));
     let mut upside_down = outlook.clone();
-    upside_down.expected[0][0] = Some(Expected {
-        low: half_thou(3),
-        high: half_thou(2),
-        law: Law::Even,
-    });
+    upside_down.expected[0][0] =
+        Some(Expected { low: half_thou(3), high: half_thou(2), law: Law::Even });
     let fault = provision(&upside_down, &question(1), &Watch::patient());
     assert!(matches!(fault, Err(Fault::Expected { .. })));
 }

@@ -16,11 +16,7 @@ use crate::{half_thou, question, random_outlook, shared_outlook};
 fn every_scenario_is_judged_as_every_kit_says() {
     let (mut judged, mut short, mut hopeless) = (0, 0, 0);
     for seed in 0..600 {
-        let outlook = if seed % 2 == 0 {
-            random_outlook(seed, 3)
-        } else {
-            shared_outlook(seed)
-        };
+        let outlook = if seed % 2 == 0 { random_outlook(seed, 3) } else { shared_outlook(seed) };
         let question = Question {
             probability: Millionths::from_raw([500_000, 700_000, 900_000][seed as usize / 2 % 3]),
             ..question(seed)
@@ -29,12 +25,8 @@ fn every_scenario_is_judged_as_every_kit_says() {
         let there = counted(&found.trolley.pieces, outlook.job.stock.len());
         let mut known = Known::of(&outlook);
         let pumps = outlook.job.pumps.len();
-        let mut unserved = found
-            .service
-            .unserved
-            .iter()
-            .map(|u| (u.scenario, u))
-            .collect::<HashMap<_, _>>();
+        let mut unserved =
+            found.service.unserved.iter().map(|u| (u.scenario, u)).collect::<HashMap<_, _>>();
         let mut missed = vec![0; pumps];
         let (mut none, mut but_for_gaps) = (0, 0);
         for (scenario, numbers) in scenarios(&outlook, &question, Purpose::Counting) {
@@ -51,11 +43,7 @@ fn every_scenario_is_judged_as_every_kit_says() {
                     continue;
                 };
                 assert!(verdict.certain, "case {seed}, scenario {number}");
-                assert_eq!(
-                    verdict.pumps.len(),
-                    pumps - most,
-                    "case {seed}, scenario {number}"
-                );
+                assert_eq!(verdict.pumps.len(), pumps - most, "case {seed}, scenario {number}");
                 assert!(most < pumps);
                 verdict.pumps.iter().for_each(|&pump| missed[pump] += 1);
                 short += 1;
@@ -64,20 +52,11 @@ fn every_scenario_is_judged_as_every_kit_says() {
         assert!(unserved.is_empty());
         let service = &found.service;
         assert_eq!(service.missed, missed);
-        assert_eq!(
-            service.served + service.unserved.len() as u32,
-            service.checks
-        );
+        assert_eq!(service.served + service.unserved.len() as u32, service.checks);
         assert_eq!((service.undecided, service.hopeless), (0, none));
-        assert_eq!(
-            service.interval,
-            exact_interval(service.served, service.checks, 0.95)
-        );
+        assert_eq!(service.interval, exact_interval(service.served, service.checks, 0.95));
         assert_eq!(service.but_for_gaps, but_for_gaps, "case {seed}");
-        assert_eq!(
-            service.reachable,
-            exact_interval(service.checks - none, service.checks, 0.95)
-        );
+        assert_eq!(service.reachable, exact_interval(service.checks - none, service.checks, 0.95));
         hopeless += none;
     }
     println!("{judged} judged, {short} short, {hopeless} hopeless");
@@ -134,9 +113,7 @@ fn intervals_hold_the_exact_probability() {
         }
         let total: f64 = all.iter().map(|(_, p)| p).sum();
         assert!((total - 1.0).abs() < 1e-9);
-        let served = all
-            .iter()
-            .filter(|(s, _)| known.most_served(s, &there) == pumps);
+        let served = all.iter().filter(|(s, _)| known.most_served(s, &there) == pumps);
         let exact: f64 = served.map(|(_, p)| p).sum();
         let [low, high] = found.service.interval;
         assert!(
@@ -157,16 +134,11 @@ fn chances(expected: Option<&Expected>) -> Vec<(Option<Length>, f64)> {
     };
     let step = half_thou(2).ticks();
     let (low, high) = (expected.low.ticks(), expected.high.ticks());
-    let mut values: Vec<i64> = (0..)
-        .map(|n| low + n * step)
-        .take_while(|v| *v < high)
-        .collect();
+    let mut values: Vec<i64> = (0..).map(|n| low + n * step).take_while(|v| *v < high).collect();
     values.push(high);
     let share = 1.0 / values.len() as f64;
     let values = values.into_iter();
-    values
-        .map(|v| (Some(Length::from_ticks(v)), share))
-        .collect()
+    values.map(|v| (Some(Length::from_ticks(v)), share)).collect()
 }
 
 /// Scenarios to count on are others than those to choose by, and each is the same however many are
@@ -184,23 +156,11 @@ fn the_scenarios_that_are_counted_on_were_not_chosen_by() {
             assert_eq!(draw(Purpose::Choosing, n), draw(Purpose::Choosing, n));
         }
         // More scenarios to choose by: those to count on stay as they are.
-        let more = Question {
-            scenarios: 80,
-            ..question
-        };
+        let more = Question { scenarios: 80, ..question };
         let all = |q: &Question| scenarios(&outlook, q, Purpose::Counting);
         assert_eq!(all(&question), all(&more));
-        let other = Question {
-            seed: seed + 1_000,
-            ..question
-        };
-        if outlook
-            .expected
-            .iter()
-            .flatten()
-            .flatten()
-            .any(|e| e.low < e.high)
-        {
+        let other = Question { seed: seed + 1_000, ..question };
+        if outlook.expected.iter().flatten().flatten().any(|e| e.low < e.high) {
             assert_ne!(all(&question), all(&other), "case {seed}");
         }
     }
@@ -214,31 +174,18 @@ fn the_scenarios_that_are_counted_on_were_not_chosen_by() {
 fn exact_intervals_are_those_that_are_published() {
     for (served, checks, level, low, high) in INTERVALS {
         let [l, h] = exact_interval(served, checks, level);
-        assert!(
-            (l - low).abs() < 1e-9 && (h - high).abs() < 1e-9,
-            "{served} of {checks}: {l} {h}"
-        );
+        assert!((l - low).abs() < 1e-9 && (h - high).abs() < 1e-9, "{served} of {checks}: {l} {h}");
     }
 }
 
 /// By its definition: at each end the chance of as many or as few is half of what is left out.
 #[test]
 fn exact_intervals_leave_out_what_they_say() {
-    for (served, checks) in [
-        (0, 1),
-        (1, 1),
-        (1, 2),
-        (3, 17),
-        (50, 60),
-        (59, 60),
-        (60, 60),
-    ] {
+    for (served, checks) in [(0, 1), (1, 1), (1, 2), (3, 17), (50, 60), (59, 60), (60, 60)] {
         let [low, high] = exact_interval(served, checks, 0.9);
         let n = f64::from(checks);
         let chance = |p: f64, k: u32| {
-            let ways: f64 = (0..k)
-                .map(|i| (n - f64::from(i)) / f64::from(i + 1))
-                .product();
+            let ways: f64 = (0..k).map(|i| (n - f64::from(i)) / f64::from(i + 1)).product();
             ways * p.powi(k as i32) * (1.0 - p).powi((checks - k) as i32)
         };
         if served > 0 {
@@ -258,39 +205,9 @@ fn exact_intervals_leave_out_what_they_say() {
 
 /// Served, of how many, level, and both ends: SciPy 1.17.1.
 const INTERVALS: [(u32, u32, f64, f64, f64); 5] = [
-    (
-        682,
-        925,
-        0.95,
-        0.707_668_264_079_039,
-        0.765_406_558_241_525_3,
-    ),
-    (
-        950,
-        1000,
-        0.95,
-        0.934_609_512_084_506_4,
-        0.962_664_602_395_338_2,
-    ),
-    (
-        962,
-        1000,
-        0.99,
-        0.943_585_958_559_925_4,
-        0.975_843_485_382_211_8,
-    ),
-    (
-        1,
-        10,
-        0.95,
-        0.002_528_578_544_461_786_5,
-        0.445_016_117_028_195_4,
-    ),
-    (
-        998,
-        1000,
-        0.9,
-        0.993_717_715_453_276_6,
-        0.999_644_523_866_522_4,
-    ),
+    (682, 925, 0.95, 0.707_668_264_079_039, 0.765_406_558_241_525_3),
+    (950, 1000, 0.95, 0.934_609_512_084_506_4, 0.962_664_602_395_338_2),
+    (962, 1000, 0.99, 0.943_585_958_559_925_4, 0.975_843_485_382_211_8),
+    (1, 10, 0.95, 0.002_528_578_544_461_786_5, 0.445_016_117_028_195_4),
+    (998, 1000, 0.9, 0.993_717_715_453_276_6, 0.999_644_523_866_522_4),
 ];

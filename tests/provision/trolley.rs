@@ -58,11 +58,7 @@ struct Seen {
 fn trolleys_beside_the_best_of_all() {
     let mut seen = Seen::default();
     for seed in 0..1_000 {
-        let outlook = if seed % 2 == 0 {
-            random_outlook(seed, 3)
-        } else {
-            shared_outlook(seed)
-        };
+        let outlook = if seed % 2 == 0 { random_outlook(seed, 3) } else { shared_outlook(seed) };
         let job = &outlook.job;
         let there = available(job);
         if there.iter().map(|&n| u64::from(n) + 1).product::<u64>() > 1_500 {
@@ -83,9 +79,7 @@ fn trolleys_beside_the_best_of_all() {
         let drawn = scenarios(&outlook, &question, Purpose::Choosing);
         let pumps = job.pumps.len();
         let mut serves = |set: &[u32]| -> usize {
-            let served = drawn
-                .iter()
-                .filter(|(s, _)| known.most_served(s, set) == pumps);
+            let served = drawn.iter().filter(|(s, _)| known.most_served(s, set) == pumps);
             served.map(|(_, numbers)| numbers.len()).sum()
         };
         let wanted = (u64::from(question.scenarios) * question.probability.raw() as u64)
@@ -95,11 +89,7 @@ fn trolleys_beside_the_best_of_all() {
         // where it is not.
         assert!(trolley.served as usize <= serves(&held), "case {seed}");
         let most = serves(&there);
-        assert_eq!(
-            (trolley.served as usize) < wanted,
-            most < wanted,
-            "case {seed}"
-        );
+        assert_eq!((trolley.served as usize) < wanted, most < wanted, "case {seed}");
         // Where too few can be served whole, those that are served but for their gaps count as well.
         let mut known = Known::of(&outlook);
         let whole = most >= wanted;
@@ -131,10 +121,7 @@ fn trolleys_beside_the_best_of_all() {
         let best = sets.iter().find(|set| done(set) >= goal).unwrap();
         let (value, best) = (trolley.cost.raw(), cost(job, best));
         assert!(trolley.bound.raw() <= best && best <= value, "case {seed}");
-        assert_eq!(
-            trolley.proven(),
-            trolley.bound.raw() == value && most >= wanted
-        );
+        assert_eq!(trolley.proven(), trolley.bound.raw() == value && most >= wanted);
         if trolley.proven() {
             assert_eq!(value, best, "case {seed}");
         }
@@ -142,9 +129,7 @@ fn trolleys_beside_the_best_of_all() {
         let hopeless: usize = drawn
             .iter()
             .filter(|(s, _)| {
-                s.iter()
-                    .enumerate()
-                    .any(|(pump, lengths)| known.kits(pump, lengths).is_empty())
+                s.iter().enumerate().any(|(pump, lengths)| known.kits(pump, lengths).is_empty())
             })
             .map(|(_, numbers)| numbers.len())
             .sum();
@@ -201,11 +186,7 @@ fn trolleys_beside_the_best_of_all() {
 #[test]
 fn any_number_of_threads_finds_the_same() {
     for seed in 0..60 {
-        let outlook = if seed % 2 == 0 {
-            random_outlook(seed, 3)
-        } else {
-            shared_outlook(seed)
-        };
+        let outlook = if seed % 2 == 0 { random_outlook(seed, 3) } else { shared_outlook(seed) };
         let with = |threads: usize| {
             let pool = rayon::ThreadPoolBuilder::new().num_threads(threads);
             let pool = pool.build().unwrap();

@@ -26,21 +26,10 @@ use tempfile::TempDir;
 const STOCK: &str = "samples/provision/stock.xlsx";
 const PUMPS: &str = "samples/provision/pumps.xlsx";
 const PAST: &str = "samples/provision/past.xlsx";
-const SHEETS: [&str; 6] = [
-    "Summary",
-    "Trolley",
-    "Safe kits",
-    "Coverage",
-    "Models",
-    "Basis",
-];
+const SHEETS: [&str; 6] = ["Summary", "Trolley", "Safe kits", "Coverage", "Models", "Basis"];
 
 fn gapwright(arguments: &[&str]) -> Output {
-    Command::cargo_bin("gapwright")
-        .unwrap()
-        .args(arguments)
-        .output()
-        .unwrap()
+    Command::cargo_bin("gapwright").unwrap().args(arguments).output().unwrap()
 }
 
 fn text(bytes: &[u8]) -> String {
@@ -111,11 +100,7 @@ fn rows(range: &Range<Data>) -> Vec<Vec<String>> {
     (0..=end)
         .map(|row| {
             (0..=last)
-                .map(|column| {
-                    range
-                        .get_value((row, column))
-                        .map_or(String::new(), Data::to_string)
-                })
+                .map(|column| range.get_value((row, column)).map_or(String::new(), Data::to_string))
                 .collect()
         })
         .collect()
@@ -132,19 +117,11 @@ fn the_workbook_says_what_the_json_says() {
     assert_eq!(names, wanted);
     // The trolley: line by line, sums and all.
     let lines = rows(&book["Trolley"]);
-    let lines: Vec<&Vec<String>> = lines[4..]
-        .iter()
-        .take_while(|row| !row[1].is_empty())
-        .collect();
+    let lines: Vec<&Vec<String>> = lines[4..].iter().take_while(|row| !row[1].is_empty()).collect();
     assert_eq!(lines.len(), plain.trolley.pieces.len());
     let mut sum = 0;
     for line in &lines {
-        let piece = plain
-            .trolley
-            .pieces
-            .iter()
-            .find(|p| p.item == line[1])
-            .unwrap();
+        let piece = plain.trolley.pieces.iter().find(|p| p.item == line[1]).unwrap();
         let counts = [piece.count, piece.available, piece.stays].map(|n| n.to_string());
         assert_eq!(line[6..9], counts, "{line:?}");
         assert_eq!(piece.count + piece.stays, piece.available);
@@ -172,10 +149,8 @@ fn the_workbook_says_what_the_json_says() {
         assert!(all.contains(&shown) && run.said.contains(&shown), "{shown}");
     }
     assert!(money(&plain.trolley.cost) < money(&plain.safe_kits.cost));
-    let served = format!(
-        "{} of {} scenarios of their own",
-        plain.service.served, plain.service.checks
-    );
+    let served =
+        format!("{} of {} scenarios of their own", plain.service.served, plain.service.checks);
     assert!(all.contains(&served) && run.said.contains(&served));
     for words in ["then run `gapwright kit`", "competent", "lock out"] {
         assert!(all.contains(words), "{words}");
@@ -186,24 +161,15 @@ fn the_workbook_says_what_the_json_says() {
 fn the_gap_is_seen_in_the_picture_and_in_words() {
     let run = sample(&[]);
     let (plain, book) = (plain(&run), sheets(&run.out));
-    let with_gaps: Vec<&str> = plain
-        .pumps
-        .iter()
-        .filter(|pump| pump.gaps > 0)
-        .map(|pump| pump.tag.as_str())
-        .collect();
+    let with_gaps: Vec<&str> =
+        plain.pumps.iter().filter(|pump| pump.gaps > 0).map(|pump| pump.tag.as_str()).collect();
     assert_eq!(with_gaps, ["P-603"]);
     let coverage = rows(&book["Coverage"]);
     for pump in plain.pumps.iter().filter(|pump| !pump.expected.is_empty()) {
         let row = coverage.iter().find(|row| row[0] == pump.tag).unwrap();
         let marks = |mark: &str| row[6..].iter().filter(|cell| *cell == mark).count();
         let (gaps, values) = (marks("X"), marks("X") + marks("o"));
-        assert_eq!(
-            (gaps as u64, values as u64),
-            (pump.gaps, pump.values),
-            "{}",
-            pump.tag
-        );
+        assert_eq!((gaps as u64, values as u64), (pump.gaps, pump.values), "{}", pump.tag);
         let covered: f64 = row[4].parse().unwrap();
         let [gaps, values] = [gaps, values].map(|n| f64::from(u32::try_from(n).unwrap()));
         let share = 1.0 - gaps / values;
@@ -214,14 +180,7 @@ fn the_gap_is_seen_in_the_picture_and_in_words() {
     let row = coverage.iter().find(|row| row[6].contains(words)).unwrap();
     assert_eq!(
         row[..6],
-        [
-            "P-603",
-            "Impeller clearance with no shims",
-            "0.0445 in",
-            "0.0450 in",
-            "2",
-            "17"
-        ]
+        ["P-603", "Impeller clearance with no shims", "0.0445 in", "0.0450 in", "2", "17"]
     );
     assert!(run.complained.contains(words));
 }
@@ -231,15 +190,8 @@ fn the_gap_is_seen_in_the_picture_and_in_words() {
 /// covering nor runs, must come to the same.
 #[test]
 fn what_the_tables_say_holds_for_a_pump_that_is_measured_so() {
-    let sources = Sources {
-        stock: STOCK.into(),
-        pumps: PUMPS.into(),
-        ..Sources::default()
-    };
-    let ahead = Ahead {
-        history: Some(PAST.into()),
-        ..Ahead::default()
-    };
+    let sources = Sources { stock: STOCK.into(), pumps: PUMPS.into(), ..Sources::default() };
+    let ahead = Ahead { history: Some(PAST.into()), ..Ahead::default() };
     let outlook = outlook(&sources, &ahead).unwrap();
     let question = Question {
         scenarios: 5,
@@ -298,12 +250,8 @@ fn the_json_keeps_to_its_schema_and_its_tables_add_up() {
     }
     for pump in &plain.pumps {
         let values: u64 = pump.take.iter().map(|run| run.values).sum();
-        let gaps: u64 = pump
-            .take
-            .iter()
-            .filter(|run| run.packs.is_none())
-            .map(|run| run.values)
-            .sum();
+        let gaps: u64 =
+            pump.take.iter().filter(|run| run.packs.is_none()).map(|run| run.values).sum();
         assert_eq!((values, gaps), (pump.values, pump.gaps), "{}", pump.tag);
         // Nothing is taken that the safe kit does not have.
         for packs in pump.take.iter().filter_map(|run| run.packs.as_ref()) {
@@ -320,22 +268,11 @@ fn the_json_keeps_to_its_schema_and_its_tables_add_up() {
     }
     // The law of the pumps without a range is that of the ten readings: numpy 2, mean and std(ddof=1)
     // of 0.0402 0.0415 0.0398 0.0421 0.0409 0.0411 0.0395 0.0417 0.0406 0.0433.
-    let expected = &plain
-        .pumps
-        .iter()
-        .find(|p| p.tag == "P-603")
-        .unwrap()
-        .expected[0];
-    assert_eq!(
-        (expected.law.as_str(), expected.readings),
-        ("readings", Some(10))
-    );
+    let expected = &plain.pumps.iter().find(|p| p.tag == "P-603").unwrap().expected[0];
+    assert_eq!((expected.law.as_str(), expected.readings), ("readings", Some(10)));
     assert_eq!(expected.mean.as_deref(), Some("0.04107"));
     assert!((expected.deviation.unwrap() - 0.001_140_224_149_503).abs() < 1e-10);
-    assert_eq!(
-        (expected.low.as_str(), expected.high.as_str()),
-        ("0.0370", "0.0450")
-    );
+    assert_eq!((expected.low.as_str(), expected.high.as_str()), ("0.0370", "0.0450"));
 }
 
 #[test]
@@ -368,30 +305,13 @@ fn what_is_asked_is_what_is_done() {
     ]);
     let plain = plain(&run);
     let asked = &plain.question;
-    assert_eq!(
-        (asked.step.as_str(), asked.step_unit.as_str()),
-        ("0.0010", "in")
-    );
-    assert_eq!(
-        (asked.probability.as_str(), asked.range_level.as_str()),
-        ("0.8", "0.95")
-    );
-    assert_eq!(
-        (asked.scenarios, plain.trolley.wanted, plain.service.checks),
-        (200, 160, 300)
-    );
+    assert_eq!((asked.step.as_str(), asked.step_unit.as_str()), ("0.0010", "in"));
+    assert_eq!((asked.probability.as_str(), asked.range_level.as_str()), ("0.8", "0.95"));
+    assert_eq!((asked.scenarios, plain.trolley.wanted, plain.service.checks), (200, 160, 300));
     // 0.038 36 to 0.043 78, outward to whole thou: SciPy 1.17.1,
     // `m -+ stats.t.ppf(0.975, 9) * s * sqrt(1.1)`.
-    let expected = &plain
-        .pumps
-        .iter()
-        .find(|p| p.tag == "P-603")
-        .unwrap()
-        .expected[0];
-    assert_eq!(
-        (expected.low.as_str(), expected.high.as_str()),
-        ("0.0380", "0.0440")
-    );
+    let expected = &plain.pumps.iter().find(|p| p.tag == "P-603").unwrap().expected[0];
+    assert_eq!((expected.low.as_str(), expected.high.as_str()), ("0.0380", "0.0440"));
     assert!(plain.trolley.served >= plain.trolley.wanted);
 }
 
@@ -451,11 +371,7 @@ Tag,Model,Bearing shims fit,Cover gasket fit,Bare clearance low (in),Bare cleara
 fn bad_inputs_are_told_all_at_once_and_nothing_is_written() {
     let pumps = SMALL_PUMPS.replace("0.0305", "0.0505");
     let stock = SMALL_STOCK.replace("0.090", "thin");
-    let told = refused(
-        &stock,
-        &pumps,
-        &["--step", "0.0005", "--probability", "0.95"],
-    );
+    let told = refused(&stock, &pumps, &["--step", "0.0005", "--probability", "0.95"]);
     for words in [
         "stock!D4",
         "pumps!E2",
@@ -468,22 +384,11 @@ fn bad_inputs_are_told_all_at_once_and_nothing_is_written() {
     }
     let told = refused(SMALL_STOCK, SMALL_PUMPS, &["--history", "nowhere.xlsx"]);
     assert!(told.contains("nowhere.xlsx"), "{told}");
-    let told = refused(
-        SMALL_STOCK,
-        SMALL_PUMPS,
-        &["--step", "1 um", "--step", "0.00000025 in"],
-    );
+    let told = refused(SMALL_STOCK, SMALL_PUMPS, &["--step", "1 um", "--step", "0.00000025 in"]);
     assert!(told.contains("cannot be used multiple times"), "{told}");
     let told = refused(SMALL_STOCK, SMALL_PUMPS, &["--step", "0.0000005 in"]);
-    assert!(
-        told.contains("at most 20000 values") && told.contains("--step \""),
-        "{told}"
-    );
-    let told = refused(
-        SMALL_STOCK,
-        SMALL_PUMPS,
-        &["--problems", "text", "--date", "soon"],
-    );
+    assert!(told.contains("at most 20000 values") && told.contains("--step \""), "{told}");
+    let told = refused(SMALL_STOCK, SMALL_PUMPS, &["--problems", "text", "--date", "soon"]);
     assert!(told.contains("--date soon"), "{told}");
 }
 
@@ -500,17 +405,10 @@ fn text_from_inputs_stays_text_and_outputs_are_not_replaced() {
     let mut workbook: Xlsx<_> = open_workbook(&out).unwrap();
     for name in workbook.sheet_names() {
         let formulas = workbook.worksheet_formula(&name).unwrap();
-        assert!(
-            formulas.cells().all(|(_, _, formula)| formula.is_empty()),
-            "{name}"
-        );
+        assert!(formulas.cells().all(|(_, _, formula)| formula.is_empty()), "{name}");
     }
     let book = sheets(Path::new(&out));
-    assert!(
-        rows(&book["Trolley"])
-            .concat()
-            .contains(&"=S10".to_string())
-    );
+    assert!(rows(&book["Trolley"]).concat().contains(&"=S10".to_string()));
     assert!(rows(&book["Summary"]).concat().contains(&"=A1".to_string()));
     let before = fs::read(&out).unwrap();
     let again = gapwright(&arguments);
@@ -548,20 +446,12 @@ B,screwed-impeller,F1,F1,0.0290,0.0450,0.0500,0.0500
     ]);
     assert!(run.status.success(), "{}", text(&run.stderr));
     let plain: ProvisionJson = serde_json::from_str(&fs::read_to_string(json).unwrap()).unwrap();
-    assert_eq!(
-        (plain.pumps[0].values, plain.pumps[1].values),
-        (106 * 21, 161)
-    );
+    assert_eq!((plain.pumps[0].values, plain.pumps[1].values), (106 * 21, 161));
     // Runs are few, and their blocks of values make up the whole.
     let a = &plain.pumps[0];
     let values: u64 = a.take.iter().map(|run| run.values).sum();
     assert_eq!(values, a.values);
-    assert!(
-        a.take.len() < 400 && a.gaps > 0,
-        "{} {}",
-        a.take.len(),
-        a.gaps
-    );
+    assert!(a.take.len() < 400 && a.gaps > 0, "{} {}", a.take.len(), a.gaps);
     for run in &a.take {
         let count = |name: &str| {
             let range = &run.ranges[name];
@@ -573,47 +463,33 @@ B,screwed-impeller,F1,F1,0.0290,0.0450,0.0500,0.0500
     }
     let coverage = rows(&sheets(Path::new(&out))["Coverage"]);
     let of = |tag: &str, label: &str| {
-        let found = coverage
-            .iter()
-            .find(|row| row[0] == tag && row[1] == label && !row[4].is_empty());
+        let found =
+            coverage.iter().find(|row| row[0] == tag && row[1] == label && !row[4].is_empty());
         found.unwrap().clone()
     };
     let long = of("A", "Impeller clearance with no shims");
     // 106 values, two in a cell.
     assert_eq!(
-        (
-            long[5].as_str(),
-            long[6..].iter().filter(|cell| !cell.is_empty()).count()
-        ),
+        (long[5].as_str(), long[6..].iter().filter(|cell| !cell.is_empty()).count()),
         ("2", 53)
     );
     let long = of("B", "Impeller clearance with no shims");
     assert_eq!(
-        (
-            long[5].as_str(),
-            long[6..].iter().filter(|cell| !cell.is_empty()).count()
-        ),
+        (long[5].as_str(), long[6..].iter().filter(|cell| !cell.is_empty()).count()),
         ("3", 54)
     );
     assert!(long[6..].iter().any(|cell| cell == "X"));
     let short = of("A", "Snap ring thickness");
-    assert_eq!(
-        short[6..].iter().filter(|cell| !cell.is_empty()).count(),
-        21
-    );
+    assert_eq!(short[6..].iter().filter(|cell| !cell.is_empty()).count(), 21);
     // With every ring some clearances can be met and some cannot.
     assert!(short[6..27].iter().all(|cell| cell == "/"), "{short:?}");
 }
 
 #[test]
 fn a_blank_outage_that_is_not_measured_yet_can_be_provided_for() {
-    for model in [
-        "screwed-impeller",
-        "front-set-metric",
-        "bearing-cap",
-        "seal-setting",
-        "thrust-collar",
-    ] {
+    for model in
+        ["screwed-impeller", "front-set-metric", "bearing-cap", "seal-setting", "thrust-collar"]
+    {
         let folder = TempDir::new().unwrap();
         let path = |name: &str| folder.path().join(name).display().to_string();
         let blank = gapwright(&["blank", &path("shop"), "--model", model, "--ahead"]);
@@ -669,17 +545,14 @@ A,screwed-impeller,F6,F6,0.0310,0.0500,0.0490,0.0510
     ]);
     assert!(run.status.success(), "{}", text(&run.stderr));
     let kits = rows(&sheets(Path::new(&out))["Safe kits"]);
-    let continued = kits
-        .windows(2)
-        .filter(|rows| rows[0][0] == "Pump A, continued");
+    let continued = kits.windows(2).filter(|rows| rows[0][0] == "Pump A, continued");
     let continued: Vec<_> = continued.collect();
     assert!(!continued.is_empty());
     assert!(continued.iter().all(|rows| rows[1][0] == "If it measures"));
     // And every line of the JSON is on the sheet.
     let plain: ProvisionJson = serde_json::from_str(&fs::read_to_string(json).unwrap()).unwrap();
-    let lines = kits
-        .iter()
-        .filter(|row| row[0].starts_with("Impeller clearance with no shims 0.0"));
+    let lines =
+        kits.iter().filter(|row| row[0].starts_with("Impeller clearance with no shims 0.0"));
     assert_eq!(lines.count(), plain.pumps[0].take.len());
 }
 
@@ -688,22 +561,11 @@ A,screwed-impeller,F6,F6,0.0310,0.0500,0.0490,0.0510
 fn a_provision_that_does_not_hold_is_noticed() {
     use gapwright::decimal::Money;
     use gapwright::verify::verify_provision;
-    let ahead = Ahead {
-        history: Some(PAST.into()),
-        ..Ahead::default()
-    };
-    let sources = Sources {
-        stock: STOCK.into(),
-        pumps: PUMPS.into(),
-        ..Sources::default()
-    };
+    let ahead = Ahead { history: Some(PAST.into()), ..Ahead::default() };
+    let sources = Sources { stock: STOCK.into(), pumps: PUMPS.into(), ..Sources::default() };
     let outlook = outlook(&sources, &ahead).unwrap();
     let step = Length::parse("1 thou", None).unwrap();
-    let question = Question {
-        scenarios: 20,
-        checks: 20,
-        ..Question::new(step)
-    };
+    let question = Question { scenarios: 20, checks: 20, ..Question::new(step) };
     let found = provision(&outlook, &question, &Watch::patient()).unwrap();
     let verified = verify_provision(outlook.clone(), found.clone()).unwrap();
     assert_eq!(verified.provision(), &found);
@@ -722,10 +584,7 @@ fn a_provision_that_does_not_hold_is_noticed() {
         kit.pieces[0].count -= 1;
         kit.pieces.retain(|piece| piece.count > 0);
     });
-    assert!(
-        said.contains("does not hold what it says to take"),
-        "{said:?}"
-    );
+    assert!(said.contains("does not hold what it says to take"), "{said:?}");
     let dearer = |money: &mut Money| *money = Money::from_raw(money.raw() + 1);
     let said = wrong(&|other| dearer(&mut other.safe[pump].cost));
     assert!(said.contains("millionths"), "{said:?}");
@@ -733,10 +592,7 @@ fn a_provision_that_does_not_hold_is_noticed() {
     wrong(&|other| other.trolley.pieces[0].count += 1_000);
     // A pump that measures otherwise than was reckoned with.
     let mut narrow = outlook.clone();
-    let hot = narrow.expected[pump]
-        .iter()
-        .position(Option::is_some)
-        .unwrap();
+    let hot = narrow.expected[pump].iter().position(Option::is_some).unwrap();
     let wide = Tolerance::even(step * 50);
     let worse = |job: &mut Parts| job.pumps[pump].dimensions[hot].tolerance = wide;
     narrow.job = narrow.job.with(worse).unwrap();

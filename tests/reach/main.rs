@@ -39,11 +39,7 @@ fn hundredths(count: i64) -> Length {
 
 /// Packs of at most so many pieces that must hit their target.
 fn exact(pieces: u32) -> Rule {
-    Rule {
-        pieces,
-        window: Length::ZERO,
-        guard: Guard::None,
-    }
+    Rule { pieces, window: Length::ZERO, guard: Guard::None }
 }
 
 fn all_thou(last: i64) -> Targets {

@@ -35,17 +35,12 @@ fn the_seven_metric_sizes_miss_exactly_what_is_published() {
     let sizes = [10, 12, 15, 18, 30, 40, 50].map(|n| Size::of(hundredths(n)));
     let targets = Targets::new(hundredths(1), hundredths(130), hundredths(1)).unwrap();
     let reach = Reach::of(&sizes, &targets, &exact(13)).unwrap();
-    let missed = [
-        1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 13, 14, 16, 17, 19, 21, 23, 26, 29, 31, 41,
-    ];
+    let missed = [1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 13, 14, 16, 17, 19, 21, 23, 26, 29, 31, 41];
     assert_eq!(reach.missed(), missed.map(hundredths));
     // 0.42 is 0.30 and 0.12: two pieces [computed].
     assert_eq!(reach.met()[41].unwrap().pieces, 2);
     // One of each makes 77 sums, nothing at all among them or not; 0.53 is not one [computed].
-    let single = sizes.map(|size| Size {
-        count: Some(1),
-        ..size
-    });
+    let single = sizes.map(|size| Size { count: Some(1), ..size });
     let targets = Targets::new(hundredths(1), hundredths(175), hundredths(1)).unwrap();
     let once = Reach::of(&single, &targets, &exact(7)).unwrap();
     let sums: std::collections::BTreeSet<i64> = (1..1 << 7)
@@ -129,17 +124,10 @@ fn a_size_dropped_or_added_changes_what_it_must() {
                 ..Size::of(Length::from_ticks(pick(&mut dice, 1, 14)))
             })
             .collect();
-        let targets = Targets::new(
-            Length::from_ticks(1),
-            Length::from_ticks(40),
-            Length::from_ticks(1),
-        )
-        .unwrap();
-        let rule = Rule {
-            pieces: 3,
-            window: Length::from_ticks(4),
-            guard: Guard::WorstCase,
-        };
+        let targets =
+            Targets::new(Length::from_ticks(1), Length::from_ticks(40), Length::from_ticks(1))
+                .unwrap();
+        let rule = Rule { pieces: 3, window: Length::from_ticks(4), guard: Guard::WorstCase };
         let index = pick(&mut dice, 0, 3) as usize;
         let mut rest = sizes.clone();
         let size = rest.remove(index);
@@ -153,16 +141,9 @@ fn a_size_dropped_or_added_changes_what_it_must() {
         // What is lost by dropping is gained by adding, and the other way about.
         assert_eq!((&drop.lost, &drop.gained), (&add.gained, &add.lost));
         assert!(drop.gained.is_empty());
-        assert_eq!(
-            (drop.before_sums, drop.after_sums),
-            (add.after_sums, add.before_sums)
-        );
-        let both: Vec<_> = many
-            .met()
-            .iter()
-            .zip(few.met())
-            .filter_map(|(many, few)| many.zip(*few))
-            .collect();
+        assert_eq!((drop.before_sums, drop.after_sums), (add.after_sums, add.before_sums));
+        let both: Vec<_> =
+            many.met().iter().zip(few.met()).filter_map(|(many, few)| many.zip(*few)).collect();
         assert_eq!(drop.both, both.len());
         let pieces: u64 = both.iter().map(|(many, _)| u64::from(many.pieces)).sum();
         let guard: Length = both.iter().map(|(_, few)| few.guard).sum();
@@ -182,15 +163,8 @@ fn a_size_dropped_or_added_changes_what_it_must() {
 
 #[test]
 fn means_and_shares_are_those_of_the_targets_met() {
-    let sizes = [Size {
-        tolerance: Length::from_ticks(3),
-        ..Size::of(thou(4))
-    }];
-    let rule = Rule {
-        pieces: 2,
-        window: Length::from_ticks(6),
-        guard: Guard::WorstCase,
-    };
+    let sizes = [Size { tolerance: Length::from_ticks(3), ..Size::of(thou(4)) }];
+    let rule = Rule { pieces: 2, window: Length::from_ticks(6), guard: Guard::WorstCase };
     let reach = Reach::of(&sizes, &all_thou(10), &rule).unwrap();
     // 4 with one piece, 8 with two; two pieces take 6 ticks of the window, all there is.
     assert_eq!((reach.met_with(1), reach.met_with(2)), (1, 2));
@@ -218,48 +192,19 @@ fn what_makes_no_sense_is_refused_and_says_why() {
         let refused = Reach::of(&sizes, &targets, &exact(pieces));
         assert_eq!(refused, Err(Fault::Pieces(pieces)));
     }
-    let backwards = Rule {
-        window: thou(-1),
-        ..exact(3)
-    };
+    let backwards = Rule { window: thou(-1), ..exact(3) };
     assert_eq!(Reach::of(&sizes, &targets, &backwards), Err(Fault::Window));
-    for bad in [
-        Size::of(Length::ZERO),
-        Size {
-            tolerance: thou(-1),
-            ..sizes[0]
-        },
-    ] {
+    for bad in [Size::of(Length::ZERO), Size { tolerance: thou(-1), ..sizes[0] }] {
         let refused = Reach::of(&[sizes[0], bad], &targets, &exact(3));
         assert_eq!(refused, Err(Fault::Size(1)));
     }
     // Lots measured to the tick have hardly a common divisor: 0.1 nm.
-    let measured = [
-        Size::of(Length::from_ticks(254_003)),
-        Size::of(Length::from_ticks(508_000)),
-    ];
+    let measured = [Size::of(Length::from_ticks(254_003)), Size::of(Length::from_ticks(508_000))];
     let fault = Reach::of(&measured, &targets, &exact(3)).unwrap_err();
-    assert_eq!(
-        fault,
-        Fault::TooFine {
-            grain_nm: "0.1".into(),
-            cells: 31_750_001
-        }
-    );
-    assert!(
-        fault
-            .to_string()
-            .contains("round the sizes to a coarser step")
-    );
-    let wide = Rule {
-        window: Length::from_ticks(1_000_000),
-        ..exact(3)
-    };
-    let short = Targets::new(
-        Length::ZERO,
-        Length::from_ticks(900_000),
-        Length::from_ticks(1),
-    );
+    assert_eq!(fault, Fault::TooFine { grain_nm: "0.1".into(), cells: 31_750_001 });
+    assert!(fault.to_string().contains("round the sizes to a coarser step"));
+    let wide = Rule { window: Length::from_ticks(1_000_000), ..exact(3) };
+    let short = Targets::new(Length::ZERO, Length::from_ticks(900_000), Length::from_ticks(1));
     let pair = [3, 4].map(|n| Size::of(Length::from_ticks(n)));
     let fault = Reach::of(&pair, &short.unwrap(), &wide);
     assert!(matches!(fault, Err(Fault::TooFine { .. })));

@@ -34,26 +34,15 @@ fn published_postage_stamps() {
     let three_denominations = [3, 8, 15, 26, 35, 52];
     for (stamps, length) in (1..).zip(three_denominations) {
         for (length, sizes) in [(length, 3), (length + 1, 4)] {
-            let choice = chosen(
-                &every_thou(length),
-                &all_thou(length),
-                &exact(stamps),
-                Aim::Fewest,
-                20_000,
-            );
-            assert!(
-                choice.proven,
-                "{stamps} stamps, 1 to {length}: {}",
-                choice.nodes
-            );
+            let choice =
+                chosen(&every_thou(length), &all_thou(length), &exact(stamps), Aim::Fewest, 20_000);
+            assert!(choice.proven, "{stamps} stamps, 1 to {length}: {}", choice.nodes);
             assert_eq!((choice.sizes.len(), choice.least_sizes), (sizes, sizes));
             println!("{stamps} stamps, 1 to {length}: {} nodes", choice.nodes);
         }
     }
-    for (stamps, lengths) in [
-        (2, &[2, 4, 8, 12, 16, 20, 26, 32][..]),
-        (3, &[3, 7, 15, 24, 36, 52]),
-    ] {
+    for (stamps, lengths) in [(2, &[2, 4, 8, 12, 16, 20, 26, 32][..]), (3, &[3, 7, 15, 24, 36, 52])]
+    {
         for (denominations, &length) in (1..).zip(lengths) {
             for (length, sizes) in [(length, denominations), (length + 1, denominations + 1)] {
                 let choice = chosen(
@@ -121,11 +110,7 @@ fn every_set_there_is_agrees() {
             })
             .collect();
         let fewest = *sets.iter().min().unwrap();
-        let (cost, count) = sets
-            .iter()
-            .map(|&(count, cost)| (cost, count))
-            .min()
-            .unwrap();
+        let (cost, count) = sets.iter().map(|&(count, cost)| (cost, count)).min().unwrap();
         let by_count = chosen(&catalogue, &targets, &rule, Aim::Fewest, 10_000);
         assert!(by_count.proven);
         assert_eq!((by_count.sizes.len(), by_count.cost), fewest);
@@ -161,10 +146,7 @@ fn every_set_there_is_agrees() {
     }
     println!("{windows} {guarded} {missing} {counted} {bettered} {differ} {by_sizes:?}");
     assert!(windows > 200 && guarded > 100 && missing > 200 && counted > 100 && differ > 30);
-    assert!(
-        bettered > 5 && by_sizes[1..5].iter().all(|&seen| seen > 20),
-        "{by_sizes:?}"
-    );
+    assert!(bettered > 5 && by_sizes[1..5].iter().all(|&seen| seen > 20), "{by_sizes:?}");
 }
 
 /// A trade's range, 1 to 125 thou with three pieces, out of 60 sizes: thirteen are sold (see `packs`);
@@ -176,12 +158,7 @@ fn a_large_catalogue_gives_a_good_set_and_an_honest_bound() {
     let mut catalogue: Vec<Size> = sizes.map(|n| Size::of(thou(n))).collect();
     catalogue.extend([50, 75, 100, 120].map(|n| Size::of(thou(n))));
     let choice = chosen(&catalogue, &all_thou(125), &exact(3), Aim::Fewest, 300);
-    println!(
-        "{} of {}, at least {}",
-        choice.sizes.len(),
-        catalogue.len(),
-        choice.least_sizes
-    );
+    println!("{} of {}, at least {}", choice.sizes.len(), catalogue.len(), choice.least_sizes);
     assert!(choice.reach.missed().is_empty() && choice.sizes.len() <= sold.len());
     // C(10, 3) - 1 = 119 packs of seven sizes are too few.
     assert!((8..=10).contains(&choice.least_sizes));
@@ -219,10 +196,7 @@ fn twelve_of_the_thirteen_thicknesses_do_as_much() {
 #[test]
 fn packs_too_many_to_list_are_bounded_by_their_number() {
     let catalogue: Vec<Size> = (1..=60)
-        .map(|n| Size {
-            cost: Money::from_raw(1_000_000 + 10_000 * n),
-            ..Size::of(thou(n))
-        })
+        .map(|n| Size { cost: Money::from_raw(1_000_000 + 10_000 * n), ..Size::of(thou(n)) })
         .collect();
     for aim in [Aim::Fewest, Aim::LeastCost] {
         let choice = chosen(&catalogue, &all_thou(125), &exact(6), aim, 1000);
@@ -253,10 +227,7 @@ fn nothing_to_reach_takes_no_size() {
     assert!(none.sizes.is_empty() && none.proven);
     assert_eq!(none.reach.missed().len(), 5);
     // A window that holds nothing at all is met by nothing at all.
-    let near = Rule {
-        window: thou(2),
-        ..exact(2)
-    };
+    let near = Rule { window: thou(2), ..exact(2) };
     let two = all_thou(2);
     let bare = chosen(&every_thou(4), &two, &near, Aim::LeastCost, 10);
     assert!(bare.sizes.is_empty() && bare.reach.missed().is_empty() && bare.proven);
@@ -268,20 +239,10 @@ fn what_makes_no_sense_is_refused() {
     let watch = Watch::patient();
     let refused = select(&many, &all_thou(5), &exact(2), Aim::Fewest, 1, &watch);
     assert_eq!(refused, Err(Fault::TooManySizes(129)));
-    let full = select(
-        &many[..128],
-        &all_thou(128),
-        &exact(1),
-        Aim::Fewest,
-        1,
-        &watch,
-    )
-    .unwrap();
+    let full = select(&many[..128], &all_thou(128), &exact(1), Aim::Fewest, 1, &watch).unwrap();
     assert!(full.proven && full.sizes.len() == 128);
-    let dear = [Size {
-        cost: Money::from_raw(-1),
-        ..Size::of(Length::from_ticks(Unit::Thou.ticks()))
-    }];
+    let dear =
+        [Size { cost: Money::from_raw(-1), ..Size::of(Length::from_ticks(Unit::Thou.ticks())) }];
     let refused = select(&dear, &all_thou(5), &exact(2), Aim::Fewest, 1, &watch);
     assert_eq!(refused, Err(Fault::Size(0)));
 }

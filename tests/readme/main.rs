@@ -16,9 +16,7 @@ use shop::{Put, change};
 /// The lines of a part of the README, from its heading to the next.
 fn part(heading: &str) -> Vec<String> {
     let readme = fs::read_to_string("README.md").unwrap();
-    let (_, rest) = readme
-        .split_once(&format!("\n## {heading}\n"))
-        .expect("the part");
+    let (_, rest) = readme.split_once(&format!("\n## {heading}\n")).expect("the part");
     let (part, _) = rest.split_once("\n## ").unwrap_or((rest, ""));
     part.lines().map(String::from).collect()
 }
@@ -47,11 +45,7 @@ fn the_walkthrough_comes_out_as_the_readme_shows_it() {
         at += 1;
         // A cell to type into: workbook, sheet, cell, value.
         if let Some(row) = line.strip_prefix("| `") {
-            let cells: Vec<&str> = row
-                .trim_end_matches('|')
-                .split('|')
-                .map(str::trim)
-                .collect();
+            let cells: Vec<&str> = row.trim_end_matches('|').split('|').map(str::trim).collect();
             let [file, sheet, cell, value] = cells.as_slice() else {
                 panic!("{line}");
             };
@@ -77,22 +71,11 @@ fn the_walkthrough_comes_out_as_the_readme_shows_it() {
         let told = String::from_utf8(output.stdout.clone()).unwrap();
         assert_eq!(output.status.code(), Some(0), "{command}: {output:?}");
         let told: Vec<&str> = told.lines().collect();
-        assert!(
-            is_as_shown(&shown, &told),
-            "{command}\n{shown:#?}\n{told:#?}"
-        );
+        assert!(is_as_shown(&shown, &told), "{command}\n{shown:#?}\n{told:#?}");
         commands += 1;
     }
-    assert!(
-        commands >= 5 && typed >= 14,
-        "{commands} commands, {typed} cells"
-    );
-    for name in [
-        "plan.xlsx",
-        "as-built.xlsx",
-        "stock-next.xlsx",
-        "issue-log.xlsx",
-    ] {
+    assert!(commands >= 5 && typed >= 14, "{commands} commands, {typed} cells");
+    for name in ["plan.xlsx", "as-built.xlsx", "stock-next.xlsx", "issue-log.xlsx"] {
         assert!(folder.path().join(name).exists(), "{name}");
     }
 }
@@ -101,14 +84,10 @@ fn the_walkthrough_comes_out_as_the_readme_shows_it() {
 #[test]
 fn the_stack_up_comes_out_as_the_readme_shows_it() {
     let lines = part("The stack-up of a pump");
-    let at = lines
-        .iter()
-        .position(|line| line.starts_with("    gapwright stack "));
+    let at = lines.iter().position(|line| line.starts_with("    gapwright stack "));
     let at = at.expect("the command");
-    let shown: Vec<&str> = lines[at + 2..]
-        .iter()
-        .map_while(|line| line.strip_prefix("    "))
-        .collect();
+    let shown: Vec<&str> =
+        lines[at + 2..].iter().map_while(|line| line.strip_prefix("    ")).collect();
     assert!(shown.len() > 10 && shown.iter().any(|line| line.contains("root sum square")));
     // Words are parted by spaces, but for those in quotes.
     let quoted = lines[at].trim().split('"').enumerate();

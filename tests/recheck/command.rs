@@ -9,10 +9,7 @@ use crate::shop::{Put, Run, Shop, cells, change};
 fn shop() -> Shop {
     let shop = Shop::tiny();
     let stock = String::from_utf8(shop.read("stock.csv").unwrap()).unwrap();
-    shop.write(
-        "stock.csv",
-        &stock.replace("0.120,0.0005,1", "0.120,0.0005,2"),
-    );
+    shop.write("stock.csv", &stock.replace("0.120,0.0005,1", "0.120,0.0005,2"));
     shop.kit("stock.csv", "pumps.csv");
     shop
 }
@@ -47,14 +44,11 @@ fn cell(shop: &Shop, word: &str, tag: &str, name: &str, column: u16) -> String {
     let cells = cells(&shop.at("kit-plan.xlsx"), "Kits");
     let has = |row: u32, at: usize, text: &str| {
         let key = (row, u32::from(slip::KEYS[at]));
-        cells
-            .get(&key)
-            .map_or(text.is_empty(), |found| found == text)
+        cells.get(&key).map_or(text.is_empty(), |found| found == text)
     };
     let rows: std::collections::BTreeSet<u32> = cells.keys().map(|(row, _)| *row).collect();
-    let row = rows
-        .into_iter()
-        .find(|&row| has(row, 0, word) && has(row, 1, tag) && has(row, 2, name));
+    let row =
+        rows.into_iter().find(|&row| has(row, 0, word) && has(row, 1, tag) && has(row, 2, name));
     let letter = char::from(b'A' + u8::try_from(column).unwrap());
     format!("{letter}{}", row.expect("a row with that key") + 1)
 }
@@ -63,10 +57,7 @@ fn cell(shop: &Shop, word: &str, tag: &str, name: &str, column: u16) -> String {
 pub(super) fn fill(shop: &Shop, readings: &[(&str, &str, &str, &str, &str)]) {
     let mut changes = Vec::new();
     for (word, tag, name, first, again) in readings {
-        changes.push((
-            cell(shop, word, tag, name, slip::READING),
-            Put::from(*first),
-        ));
+        changes.push((cell(shop, word, tag, name, slip::READING), Put::from(*first)));
         changes.push((cell(shop, word, tag, name, slip::AGAIN), Put::from(*again)));
     }
     change(&shop.at("kit-plan.xlsx"), "Kits", &changes);
@@ -82,25 +73,13 @@ fn readings_typed_into_the_slips_come_back() {
             ("requirement", "B", "running_clearance", "0.0211", ""),
             // In another unit, and between two blades.
             ("pack", "A", "bearing_shims", "0.508 mm", ""),
-            (
-                "requirement",
-                "A",
-                "running_clearance",
-                "0.031",
-                "0.0305 to 0.0315",
-            ),
+            ("requirement", "A", "running_clearance", "0.031", "0.0305 to 0.0315"),
             ("pack", "C", "bearing_shims", "0.0200", ""),
         ],
     );
     let signed = [
-        (
-            cell(&shop, "signed", "B", "", slip::FITTER),
-            Put::from("A. Fitter, 2 March"),
-        ),
-        (
-            cell(&shop, "signed", "B", "", slip::CHECKER),
-            Put::from("B. Checker"),
-        ),
+        (cell(&shop, "signed", "B", "", slip::FITTER), Put::from("A. Fitter, 2 March")),
+        (cell(&shop, "signed", "B", "", slip::CHECKER), Put::from("B. Checker")),
     ];
     change(&shop.at("kit-plan.xlsx"), "Kits", &signed);
     let run = recheck(&shop, &[]).well();
@@ -118,18 +97,10 @@ fn readings_typed_into_the_slips_come_back() {
         .as_array()
         .unwrap()
         .iter()
-        .map(|m| {
-            (
-                m["item"].as_str().unwrap().to_string(),
-                m["count"].as_i64().unwrap(),
-            )
-        })
+        .map(|m| (m["item"].as_str().unwrap().to_string(), m["count"].as_i64().unwrap()))
         .collect();
     let by_hand = [("S10", 1), ("G105", -1), ("G120", 1)];
-    assert_eq!(
-        moves,
-        by_hand.map(|(item, count)| (item.to_string(), count))
-    );
+    assert_eq!(moves, by_hand.map(|(item, count)| (item.to_string(), count)));
     // C's pack is a piece of 0.010 too thick: there is one of those, twice.
     let said = record["pumps"][2]["to_do"].to_string();
     assert!(said.contains("S10 too many"), "{said}");
@@ -138,9 +109,7 @@ fn readings_typed_into_the_slips_come_back() {
     // Of B's packs the gasket was not measured.
     let accepted = "accept; packs not all measured";
     for (tag, word) in [("A", "SWAP"), ("B", accepted), ("C", "LOOK FIRST")] {
-        let row = sheet
-            .iter()
-            .find(|((_, column), text)| *column == 0 && *text == tag);
+        let row = sheet.iter().find(|((_, column), text)| *column == 0 && *text == tag);
         let ((row, _), _) = row.unwrap();
         assert_eq!(sheet[&(*row, 3)], word);
         // Only who is accepted has cells to sign.
@@ -150,11 +119,7 @@ fn readings_typed_into_the_slips_come_back() {
     let to_do = cells(&shop.at("as-built.xlsx"), "To do");
     let steps: Vec<&String> = to_do.values().collect();
     assert!(steps.iter().any(|s| s.contains("take out 1 x G105")));
-    assert!(
-        steps
-            .iter()
-            .any(|s| s.contains("put in 1 x S10 (0.0100 in), bin A1"))
-    );
+    assert!(steps.iter().any(|s| s.contains("put in 1 x S10 (0.0100 in), bin A1")));
     let readings = cells(&shop.at("as-built.xlsx"), "Readings");
     assert!(readings.values().any(|text| text == "0.0301"));
 }
@@ -259,14 +224,9 @@ fn everything_wrong_is_told_with_its_cell_and_nothing_is_written() {
         "`0.022`: no unit",
         "--found nonsense",
     ] {
-        assert!(
-            told.iter().any(|p| p.ends_with(found)),
-            "{found} in {told:#?}"
-        );
+        assert!(told.iter().any(|p| p.ends_with(found)), "{found} in {told:#?}");
     }
-    let twice = told
-        .iter()
-        .filter(|p| p.contains("has a reading of the same"));
+    let twice = told.iter().filter(|p| p.contains("has a reading of the same"));
     assert_eq!(twice.count(), 1, "{told:#?}");
 }
 
@@ -276,29 +236,17 @@ fn everything_wrong_is_told_with_its_cell_and_nothing_is_written() {
 fn pieces_as_issued_count_and_those_of_other_kits_are_not_offered() {
     let shop = shop();
     // A got both pieces of 0.010 for the one of 0.020.
-    shop.fill(&[
-        ("A", "S20", "G", "0"),
-        ("A", "S20", "H", "S10"),
-        ("A", "S20", "I", "2"),
-    ]);
+    shop.fill(&[("A", "S20", "G", "0"), ("A", "S20", "H", "S10"), ("A", "S20", "I", "2")]);
     let found = ["--found", "A:bearing shims=0.0201 in"];
     recheck(&shop, &found).well();
     let pump = &record(&shop)["pumps"][1];
     assert_eq!(pump["readings"][0]["predicted"], "0.0200");
     // U of two pieces of 0.0002: 2 x sqrt(2) x 0.0002/sqrt(3); of one it would be 0.00023094.
-    let within: f64 = pump["readings"][0]["predicted_within"]
-        .as_str()
-        .unwrap()
-        .parse()
-        .unwrap();
+    let within: f64 = pump["readings"][0]["predicted_within"].as_str().unwrap().parse().unwrap();
     assert!((within - 0.000_326_599).abs() < 1e-6, "{within}");
     // Ten thou too wide, read twice: S10 would do, but all of them are claimed.
-    let wide = [
-        "--found",
-        "A:running clearance=0.031 in",
-        "--found",
-        "A:running clearance=0.031 in",
-    ];
+    let wide =
+        ["--found", "A:running clearance=0.031 in", "--found", "A:running clearance=0.031 in"];
     recheck(&shop, &wide).well();
     assert_eq!(decision(&record(&shop), "A"), "NOT FIT TO ASSEMBLE");
     recheck(&shop, &[&wide[..], &["--issued"]].concat()).well();
@@ -309,12 +257,8 @@ fn pieces_as_issued_count_and_those_of_other_kits_are_not_offered() {
 #[test]
 fn the_stock_before_and_after_issuing_leaves_the_same_for_a_swap() {
     let shop = shop();
-    let wide = [
-        "--found",
-        "A:running clearance=0.031 in",
-        "--found",
-        "A:running clearance=0.031 in",
-    ];
+    let wide =
+        ["--found", "A:running clearance=0.031 in", "--found", "A:running clearance=0.031 in"];
     recheck(&shop, &wide).well();
     let before = record(&shop)["pumps"].clone();
     assert_eq!(before[1]["decision"], "SWAP");
@@ -343,20 +287,14 @@ fn a_plan_of_other_pumps_or_other_lots_is_refused() {
     let other = run("stock.csv", "other.csv");
     assert_eq!(other.status, 2);
     assert!(
-        other
-            .problems()
-            .iter()
-            .any(|p| p.ends_with("a kit for `A`")),
+        other.problems().iter().any(|p| p.ends_with("a kit for `A`")),
         "{:?}",
         other.problems()
     );
     let thicker = run("thicker.csv", "pumps.csv");
     assert_eq!(thicker.status, 2);
     let told = thicker.problems();
-    assert!(
-        told.iter().any(|p| p.ends_with("S20 at `0.0200 in`")),
-        "{told:?}"
-    );
+    assert!(told.iter().any(|p| p.ends_with("S20 at `0.0200 in`")), "{told:?}");
     assert!(!shop.at("as-built.xlsx").exists());
 }
 
@@ -367,11 +305,7 @@ fn a_reading_where_a_tick_belongs_is_asked_about() {
     let reading = cell(&shop, "pack", "B", "bearing_shims", slip::READING);
     let (column, row) = reading.split_at(1);
     let above = format!("{column}{}", row.parse::<u32>().unwrap() - 1);
-    change(
-        &shop.at("kit-plan.xlsx"),
-        "Kits",
-        &[(above.as_str(), Put::from("0.0301"))],
-    );
+    change(&shop.at("kit-plan.xlsx"), "Kits", &[(above.as_str(), Put::from("0.0301"))]);
     let run = recheck(&shop, &[]);
     let warning =
         format!("warning kit-plan.xlsx!{above} `0.0301`, where a tick belongs or nothing");
@@ -386,18 +320,14 @@ fn a_swap_has_the_models_cautions_and_ticks_for_steps_alone() {
     recheck(&shop, &["--found", found, "--found", found]).well();
     let sheet = cells(&shop.at("as-built.xlsx"), "To do");
     let rows_with = |words: &str| -> Vec<u32> {
-        let all = sheet
-            .iter()
-            .filter(|((_, column), text)| *column == 2 && text.contains(words));
+        let all = sheet.iter().filter(|((_, column), text)| *column == 2 && text.contains(words));
         all.map(|((row, _), _)| *row).collect()
     };
     let ticked = |row: u32| sheet.get(&(row, 3)).is_some_and(|text| text == "☐");
     let [caution] = rows_with("Measure the snap ring that goes in")[..] else {
         panic!("{sheet:?}")
     };
-    let [found] = rows_with("NOT MET")[..] else {
-        panic!("{sheet:?}")
-    };
+    let [found] = rows_with("NOT MET")[..] else { panic!("{sheet:?}") };
     assert!(!ticked(caution) && !ticked(found));
     let steps = rows_with("put in 1 x");
     assert!(!steps.is_empty() && steps.iter().all(|row| ticked(*row) && *row > caution));
@@ -446,15 +376,8 @@ fn a_reading_of_two_sides_may_be_below_nothing() {
         assert_eq!(of["conforms"], true, "{value}: {of}");
     }
     run("rotor off centre", "-0.1374 mm").well();
-    assert_eq!(
-        record(&shop)["pumps"][0]["requirements"][0]["conforms"],
-        false
-    );
+    assert_eq!(record(&shop)["pumps"][0]["requirements"][0]["conforms"], false);
     let refused = run("total float of the collar", "-0.02 mm");
     assert_eq!(refused.status, 2);
-    assert!(
-        refused.problems()[0].contains("less than nothing"),
-        "{:?}",
-        refused.problems()
-    );
+    assert!(refused.problems()[0].contains("less than nothing"), "{:?}", refused.problems());
 }

@@ -33,32 +33,19 @@ use gapwright::verify::verify_recheck;
 use support::{job, length, linear, lot, pack};
 
 fn read(value: &str, within: &str) -> Reading {
-    Reading {
-        value: length(value),
-        within: length(within),
-    }
+    Reading { value: length(value), within: length(within) }
 }
 
 fn once(value: &str, within: &str) -> Option<Readings> {
-    Some(Readings {
-        first: read(value, within),
-        again: None,
-    })
+    Some(Readings { first: read(value, within), again: None })
 }
 
 fn twice(first: &str, again: &str, within: &str) -> Option<Readings> {
-    Some(Readings {
-        first: read(first, within),
-        again: Some(read(again, within)),
-    })
+    Some(Readings { first: read(first, within), again: Some(read(again, within)) })
 }
 
 fn pick(item: usize, count: u32) -> Pick {
-    Pick {
-        item,
-        count,
-        peeled: 0,
-    }
+    Pick { item, count, peeled: 0 }
 }
 
 /// A bare clearance of 0.041 in (+-0.0003), shims of fit F, wanted 0.021 within 0.019 to 0.023; worst case rule.
@@ -69,18 +56,9 @@ fn shimmed(sizes: &[(&str, u32)]) -> Job {
         item
     });
     let limits = ["0.021 in", "0.019 in", "0.023 in"].map(length);
-    let requirement = linear(
-        &[(Term::Dimension(0), 1), (Term::Pack(0), -1)],
-        limits[0],
-        limits[1],
-        limits[2],
-    );
-    let job = job(
-        stock.collect(),
-        vec![pack("shim", 4)],
-        vec![requirement],
-        &[length("0.041 in")],
-    );
+    let requirement =
+        linear(&[(Term::Dimension(0), 1), (Term::Pack(0), -1)], limits[0], limits[1], limits[2]);
+    let job = job(stock.collect(), vec![pack("shim", 4)], vec![requirement], &[length("0.041 in")]);
     let within = Tolerance::even(length("0.0003 in"));
     let job = job.with(|job| {
         job.pumps[0].dimensions = vec![Measured::within(length("0.041 in"), within)];
@@ -102,9 +80,7 @@ fn came_back(
     pack: Option<Readings>,
     clearance: Option<Readings>,
 ) -> Record {
-    let fitted = vec![PackPick {
-        picks: picks.to_vec(),
-    }];
+    let fitted = vec![PackPick { picks: picks.to_vec() }];
     let mut bench = Bench::unread(job, &job.pumps[0], Some(fitted));
     bench.packs[0] = pack;
     bench.requirements[0] = clearance;
@@ -133,18 +109,12 @@ fn a_normalised_error_is_what_it_is_by_hand() {
 #[test]
 fn the_edge_of_agreement_is_exact() {
     let compared = |difference: i64| {
-        let found = Reading {
-            value: Length::from_ticks(difference),
-            within: Length::ZERO,
-        };
+        let found = Reading { value: Length::from_ticks(difference), within: Length::ZERO };
         gapwright::recheck::Compared {
             nominal: gapwright::length::Fine::ZERO,
             predicted: gapwright::length::Fine::ZERO,
             predicted_within: Length::from_ticks(3).into(),
-            found: Readings {
-                first: found,
-                again: None,
-            },
+            found: Readings { first: found, again: None },
             found_within: Length::from_ticks(4).into(),
         }
     };
@@ -186,19 +156,11 @@ fn a_missing_piece_is_named_and_no_swap_is_offered_before_a_second_reading() {
     let slips: Vec<Slip> = looks[0].suspects.iter().map(|s| s.slip).collect();
     assert!(slips.contains(&Slip::Missing(pick(1, 1))), "{slips:?}");
     // A ten went missing and a five came in: the same difference.
-    assert!(
-        slips.contains(&Slip::Mistaken(pick(0, 1), pick(1, 1))),
-        "{slips:?}"
-    );
+    assert!(slips.contains(&Slip::Mistaken(pick(0, 1), pick(1, 1))), "{slips:?}");
     // A clearance that is far too great, once and again: it counts, and a swap is offered only then.
     let first = came_back(&job, &fitted, None, once("0.0262 in", "0.0005 in"));
     assert!(matches!(first.decision, Decision::Look(_)));
-    let again = came_back(
-        &job,
-        &fitted,
-        None,
-        twice("0.0262 in", "0.0263 in", "0.0005 in"),
-    );
+    let again = came_back(&job, &fitted, None, twice("0.0262 in", "0.0263 in", "0.0005 in"));
     let Decision::Swap(swap) = &again.decision else {
         panic!("{:?}", again.decision);
     };
@@ -207,23 +169,13 @@ fn a_missing_piece_is_named_and_no_swap_is_offered_before_a_second_reading() {
     assert_eq!(swap.drawn(), vec![pick(1, 1)]);
     assert_eq!(again.unexplained(), vec![Of::Requirement(0)]);
     // Two readings that contradict each other count for nothing.
-    let restless = came_back(
-        &job,
-        &fitted,
-        None,
-        twice("0.0262 in", "0.0300 in", "0.0005 in"),
-    );
+    let restless = came_back(&job, &fitted, None, twice("0.0262 in", "0.0300 in", "0.0005 in"));
     let Decision::Look(looks) = &restless.decision else {
         panic!("{:?}", restless.decision);
     };
     assert!(looks[0].restless);
     // Cleaned, seated, read again: the second one is as predicted.
-    let cleaned = came_back(
-        &job,
-        &fitted,
-        None,
-        twice("0.0262 in", "0.0211 in", "0.0005 in"),
-    );
+    let cleaned = came_back(&job, &fitted, None, twice("0.0262 in", "0.0211 in", "0.0005 in"));
     assert_eq!(cleaned.decision, Decision::Accept);
 }
 
@@ -294,9 +246,7 @@ fn five_pieces_where_four_are_allowed_are_never_accepted() {
 #[test]
 fn a_record_that_does_not_hold_is_refused() {
     let job = shimmed(&[("0.010 in", 9), ("0.005 in", 9)]);
-    let fitted = Some(vec![PackPick {
-        picks: vec![pick(0, 2)],
-    }]);
+    let fitted = Some(vec![PackPick { picks: vec![pick(0, 2)] }]);
     let mut bench = Bench::unread(&job, &job.pumps[0], fitted);
     bench.requirements[0] = twice("0.0262 in", "0.0263 in", "0.0005 in");
     let left = Left::all(&job);
@@ -309,10 +259,7 @@ fn a_record_that_does_not_hold_is_refused() {
         verify_recheck(job.clone(), bad, left).is_err()
     };
     assert!(refused(&|record| record.decision = Decision::Accept, &left));
-    assert!(refused(
-        &|record| record.decision = Decision::Incomplete(vec![0]),
-        &left
-    ));
+    assert!(refused(&|record| record.decision = Decision::Incomplete(vec![0]), &left));
     assert!(refused(
         &|record| {
             let Decision::Swap(swap) = &mut record.decision else {
@@ -330,10 +277,7 @@ fn a_record_that_does_not_hold_is_refused() {
         record.bench.requirements[0] = Some(*found);
     };
     assert!(refused(&first_only, &left));
-    let none = Left {
-        pieces: vec![0, 0],
-        sheets: vec![],
-    };
+    let none = Left { pieces: vec![0, 0], sheets: vec![] };
     assert!(refused(&|_| {}, &none));
 }
 
@@ -341,9 +285,7 @@ fn a_record_that_does_not_hold_is_refused() {
 #[test]
 fn a_reading_within_the_limits_and_not_clear_of_them_is_refused() {
     let job = shimmed(&[("0.010 in", 9), ("0.005 in", 9)]);
-    let fitted = Some(vec![PackPick {
-        picks: vec![pick(0, 2)],
-    }]);
+    let fitted = Some(vec![PackPick { picks: vec![pick(0, 2)] }]);
     let left = Left::all(&job);
     let accepted_under = |rule, found: &str| {
         let job = under(&job, rule);
@@ -366,16 +308,10 @@ fn a_reading_within_the_limits_and_not_clear_of_them_is_refused() {
 fn the_range_on_the_slip_is_the_range_that_is_accepted() {
     // By hand, worst case: 0.019 + 0.0005 and 0.023 - 0.0005.
     let by_hand = ["0.0195 in", "0.0225 in"].map(length);
-    for rule in [
-        Acceptance::WorstCase,
-        Acceptance::Expanded,
-        Acceptance::Nominal,
-    ] {
+    for rule in [Acceptance::WorstCase, Acceptance::Expanded, Acceptance::Nominal] {
         let job = under(&shimmed(&[("0.010 in", 9)]), rule);
         let fitted = [pick(0, 2)];
-        let packs = [PackPick {
-            picks: fitted.to_vec(),
-        }];
+        let packs = [PackPick { picks: fitted.to_vec() }];
         let within = length("0.0005 in");
         let [low, high] = accepted(&job, &job.pumps[0], &packs, 0, within).unwrap();
         match rule {
@@ -391,10 +327,7 @@ fn the_range_on_the_slip_is_the_range_that_is_accepted() {
         let down = Length::from_ticks(i64::try_from(high.raw().div_euclid(1_000_000)).unwrap());
         let decision = |value: Length| {
             let reading = Reading { value, within };
-            let readings = Readings {
-                first: reading,
-                again: Some(reading),
-            };
+            let readings = Readings { first: reading, again: Some(reading) };
             came_back(&job, &fitted, None, Some(readings)).decision
         };
         for (inside, outside) in [(up, up - tick), (down, down + tick)] {
@@ -408,9 +341,7 @@ fn the_range_on_the_slip_is_the_range_that_is_accepted() {
 #[test]
 fn a_reading_too_coarse_for_its_limits_has_no_range() {
     let job = shimmed(&[("0.010 in", 9)]);
-    let packs = [PackPick {
-        picks: vec![pick(0, 2)],
-    }];
+    let packs = [PackPick { picks: vec![pick(0, 2)] }];
     let [low, high] = accepted(&job, &job.pumps[0], &packs, 0, length("0.0021 in")).unwrap();
     assert!(low > high);
 }
@@ -420,9 +351,7 @@ fn a_reading_too_coarse_for_its_limits_has_no_range() {
 #[test]
 fn a_finer_reading_is_asked_for_only_where_it_may_help() {
     let job = shimmed(&[("0.010 in", 9)]);
-    let packs = [PackPick {
-        picks: vec![pick(0, 2)],
-    }];
+    let packs = [PackPick { picks: vec![pick(0, 2)] }];
     let may = |value: &str, within: &str| {
         finer_may_show(&job, &job.pumps[0], &packs, 0, read(value, within))
     };

@@ -13,10 +13,7 @@ use crate::{pick, shimmed, twice};
 /// The pump of [`shimmed`] with shims of 0.020 in, whose clearance is found 0.0055 in narrower than predicted, twice
 /// alike: 0.005 in less of shims puts it right to a half of a thou. By hand: 0.0155 + 0.020 - 0.015 = 0.0205.
 fn found(stock: &[(&str, u32, u32)], more: impl Fn(&mut Parts)) -> (Job, Decision, Left) {
-    let sizes: Vec<(&str, u32)> = stock
-        .iter()
-        .map(|(size, count, _)| (*size, *count))
-        .collect();
+    let sizes: Vec<(&str, u32)> = stock.iter().map(|(size, count, _)| (*size, *count)).collect();
     let changed = shimmed(&sizes).with(|job| {
         for (item, (_, _, reserved)) in job.stock.iter_mut().zip(stock) {
             item.reserved = *reserved;
@@ -24,9 +21,7 @@ fn found(stock: &[(&str, u32, u32)], more: impl Fn(&mut Parts)) -> (Job, Decisio
         more(job);
     });
     let job = changed.unwrap();
-    let fitted = vec![PackPick {
-        picks: vec![pick(0, 1)],
-    }];
+    let fitted = vec![PackPick { picks: vec![pick(0, 1)] }];
     let mut bench = Bench::unread(&job, &job.pumps[0], Some(fitted));
     bench.requirements[0] = twice("0.0155 in", "0.0155 in", "0.0005 in");
     let before = Left::all(&job);
@@ -42,36 +37,26 @@ fn put_in(job: &Job, decision: &Decision) -> Vec<(String, u32)> {
         panic!("no swap: {decision:?}");
     };
     let into = swap.moves.iter().flat_map(|[_, into]| into);
-    into.map(|pick| (job.stock[pick.item].item.clone(), pick.count))
-        .collect()
+    into.map(|pick| (job.stock[pick.item].item.clone(), pick.count)).collect()
 }
 
 #[test]
 fn a_reserved_piece_that_would_do_best_stays_in_its_drawer() {
     let one = |size: &str| vec![(size.to_string(), 1)];
     // Free, it is taken: out with the one, in with the other.
-    let (job, decision, left) = found(
-        &[("0.020 in", 1, 0), ("0.015 in", 1, 0), ("0.0075 in", 4, 0)],
-        |_| {},
-    );
+    let (job, decision, left) =
+        found(&[("0.020 in", 1, 0), ("0.015 in", 1, 0), ("0.0075 in", 4, 0)], |_| {});
     assert_eq!(put_in(&job, &decision), one("0.015 in"));
     assert_eq!(left.pieces, [1, 0, 4]);
     // Reserved, two thin ones do instead, though that moves more pieces.
-    let (job, decision, left) = found(
-        &[("0.020 in", 1, 0), ("0.015 in", 1, 1), ("0.0075 in", 4, 0)],
-        |_| {},
-    );
+    let (job, decision, left) =
+        found(&[("0.020 in", 1, 0), ("0.015 in", 1, 1), ("0.0075 in", 4, 0)], |_| {});
     assert_eq!(put_in(&job, &decision), [("0.0075 in".to_string(), 2)]);
     assert_eq!(left.pieces, [1, 0, 2]);
     // Of the thin ones all but one are reserved as well: nothing is left that puts it right.
-    let (_, decision, left) = found(
-        &[("0.020 in", 1, 0), ("0.015 in", 1, 1), ("0.0075 in", 4, 3)],
-        |_| {},
-    );
-    assert!(
-        matches!(decision, Decision::NoSwap(Searched { all: true, .. })),
-        "{decision:?}"
-    );
+    let (_, decision, left) =
+        found(&[("0.020 in", 1, 0), ("0.015 in", 1, 1), ("0.0075 in", 4, 3)], |_| {});
+    assert!(matches!(decision, Decision::NoSwap(Searched { all: true, .. })), "{decision:?}");
     assert_eq!(left.pieces, [1, 0, 1]);
     // One of two is reserved: the other is there to be taken, once.
     let (job, decision, left) = found(&[("0.020 in", 1, 0), ("0.015 in", 2, 1)], |_| {});
@@ -98,21 +83,14 @@ fn a_reserved_sheet_is_not_cut_up_for_a_swap() {
                 row: 0,
             });
             let (outside, inside) = (length("4 in"), length("3 in"));
-            job.stock[1].cut = Some(gapwright::stock::Cut {
-                sheet: 0,
-                outside,
-                inside,
-            });
+            job.stock[1].cut = Some(gapwright::stock::Cut { sheet: 0, outside, inside });
         })
     };
     let (job, decision, left) = cut_from(0);
     assert_eq!(put_in(&job, &decision), [("0.015 in".to_string(), 1)]);
     assert_eq!(left.sheets, [0]);
     let (_, decision, left) = cut_from(1);
-    assert!(
-        matches!(decision, Decision::NoSwap(Searched { all: true, .. })),
-        "{decision:?}"
-    );
+    assert!(matches!(decision, Decision::NoSwap(Searched { all: true, .. })), "{decision:?}");
     assert_eq!(left.sheets, [0]);
 }
 
@@ -135,15 +113,8 @@ fn the_command_offers_nothing_that_the_stock_reserves() {
         shop.write("stock.csv", &rows.collect::<String>());
         shop.kit("stock.csv", "pumps.csv");
         let found = ("requirement", "A", "running_clearance", "0.0310", "0.0311");
-        fill(
-            &shop,
-            &[("pack", "A", "bearing_shims", "0.0200", ""), found],
-        );
+        fill(&shop, &[("pack", "A", "bearing_shims", "0.0200", ""), found]);
         run(&shop, &[]).well();
-        assert_eq!(
-            decided(&record(&shop), "A"),
-            expected,
-            "{reserved} reserved"
-        );
+        assert_eq!(decided(&record(&shop), "A"), expected, "{reserved} reserved");
     }
 }

@@ -39,10 +39,8 @@ fn case(seed: u64) -> Case {
         let thickness = coarse * rng.random_range(2..12);
         let name = format!("{kind}-{}", stock.len());
         let mut item = lot(kind, &name, um(thickness), rng.random_range(0..4));
-        item.size.as_mut().unwrap().tolerance = Tolerance {
-            minus: um(rng.random_range(0..4)),
-            plus: um(rng.random_range(0..4)),
-        };
+        item.size.as_mut().unwrap().tolerance =
+            Tolerance { minus: um(rng.random_range(0..4)), plus: um(rng.random_range(0..4)) };
         item.unit_cost = Millionths::from_raw(100_000 * rng.random_range(0..5));
         if kind == "shim" && stock.len() == 2 && rng.random_bool(0.5) {
             item.peel_step = Some(um(10));
@@ -87,29 +85,15 @@ fn case(seed: u64) -> Case {
         }
         let picks = counts.into_iter().map(|(item, count)| {
             let most_peeled = job.stock[item].most_peeled();
-            let peeled = if most_peeled > 0 {
-                rng.random_range(0..=most_peeled.min(2))
-            } else {
-                0
-            };
-            Pick {
-                item,
-                count,
-                peeled,
-            }
+            let peeled = if most_peeled > 0 { rng.random_range(0..=most_peeled.min(2)) } else { 0 };
+            Pick { item, count, peeled }
         });
-        fitted.push(PackPick {
-            picks: picks.collect(),
-        });
+        fitted.push(PackPick { picks: picks.collect() });
     }
     let shims = thick(&job, &fitted[0])[1];
     Case {
-        clearance: rng
-            .random_bool(0.8)
-            .then(|| bare - shims + 5 * rng.random_range(-8..=8)),
-        shims: rng
-            .random_bool(0.5)
-            .then(|| shims + rng.random_range(-4..=4)),
+        clearance: rng.random_bool(0.8).then(|| bare - shims + 5 * rng.random_range(-8..=8)),
+        shims: rng.random_bool(0.5).then(|| shims + rng.random_range(-4..=4)),
         within: rng.random_range(0..6),
         job,
         fitted,
@@ -159,21 +143,13 @@ type Counts = BTreeMap<(usize, u32), u32>;
 
 fn counts(pack: &PackPick) -> Counts {
     let picks = pack.picks.iter();
-    picks
-        .map(|pick| ((pick.item, pick.peeled), pick.count))
-        .collect()
+    picks.map(|pick| ((pick.item, pick.peeled), pick.count)).collect()
 }
 
 fn as_pack(counts: &Counts) -> PackPick {
     let picks = counts.iter().filter(|(_, count)| **count > 0);
     PackPick {
-        picks: picks
-            .map(|(&(item, peeled), &count)| Pick {
-                item,
-                count,
-                peeled,
-            })
-            .collect(),
+        picks: picks.map(|(&(item, peeled), &count)| Pick { item, count, peeled }).collect(),
     }
 }
 
@@ -241,10 +217,7 @@ fn drawn(before: &Counts, after: &Counts) -> Vec<(usize, u32)> {
 fn moved(before: &Counts, after: &Counts) -> u32 {
     let kinds: std::collections::BTreeSet<_> = before.keys().chain(after.keys()).collect();
     let of = |counts: &Counts, kind| counts.get(kind).copied().unwrap_or(0);
-    kinds
-        .into_iter()
-        .map(|kind| of(before, kind).abs_diff(of(after, kind)))
-        .sum()
+    kinds.into_iter().map(|kind| of(before, kind).abs_diff(of(after, kind))).sum()
 }
 
 /// Whether both requirements are met with these pieces, and how far off their targets they come out, in
@@ -253,11 +226,7 @@ fn comes_out(case: &Case, after: &[PackPick; 2]) -> (bool, i64, i64) {
     let job = &case.job;
     let worst = job.policy.acceptance == Acceptance::WorstCase;
     let at = |ends: [i64; 3]| {
-        if worst {
-            (ends[0], ends[2])
-        } else {
-            (ends[1], ends[1])
-        }
+        if worst { (ends[0], ends[2]) } else { (ends[1], ends[1]) }
     };
     let read = |value: i64| [value - case.within, value, value + case.within];
     let before = counts(&case.fitted[0]);
@@ -286,11 +255,7 @@ fn comes_out(case: &Case, after: &[PackPick; 2]) -> (bool, i64, i64) {
     };
     let (low, high) = at(clearance);
     let clear = low >= lower.ticks() / UM && high <= upper.ticks() / UM;
-    let Form::GasketFill {
-        lower: least,
-        upper: most,
-        ..
-    } = job.pumps[0].requirements[1].form
+    let Form::GasketFill { lower: least, upper: most, .. } = job.pumps[0].requirements[1].form
     else {
         panic!("a gasket");
     };
@@ -303,10 +268,8 @@ fn comes_out(case: &Case, after: &[PackPick; 2]) -> (bool, i64, i64) {
     let mut met = clear && filled;
     if met && job.policy.acceptance == Acceptance::Expanded {
         let (into, out) = (doubt(job, &put_in), doubt(job, &taken_out));
-        let from_reading = [
-            (case.within as f64).powi(2) / 3.0 + into[0] + out[0],
-            into[1] - out[1],
-        ];
+        let from_reading =
+            [(case.within as f64).powi(2) / 3.0 + into[0] + out[0], into[1] - out[1]];
         let pieces = doubt(job, &after[0]);
         let shims_doubt = match case.shims {
             Some(_) => from_reading,
@@ -341,15 +304,9 @@ fn the_smallest_swap_is_what_every_filling_says() {
         let job = &case.job;
         let mut bench = Bench::unread(job, &job.pumps[0], Some(case.fitted.clone()));
         let readings = |value: i64| {
-            let reading = Reading {
-                value: um(value),
-                within: um(case.within),
-            };
+            let reading = Reading { value: um(value), within: um(case.within) };
             // Read twice alike, so that it counts whatever was predicted.
-            Some(Readings {
-                first: reading,
-                again: Some(reading),
-            })
+            Some(Readings { first: reading, again: Some(reading) })
         };
         bench.requirements[0] = case.clearance.and_then(readings);
         bench.packs[0] = case.shims.and_then(readings);

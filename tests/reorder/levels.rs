@@ -7,12 +7,7 @@ use gapwright::reorder::simulate::outages;
 use super::*;
 
 fn item(purchase: &PurchaseJson, name: &str) -> gapwright::write::purchase::json::ItemJson {
-    purchase
-        .items
-        .iter()
-        .find(|item| item.item == name)
-        .unwrap()
-        .clone()
+    purchase.items.iter().find(|item| item.item == name).unwrap().clone()
 }
 
 /// Worked by hand from the sample's log, which covers 365 days, 2026-03-02 to 2027-03-01.
@@ -27,10 +22,7 @@ fn item(purchase: &PurchaseJson, name: &str) -> gapwright::write::purchase::json
 fn a_reorder_point_covers_the_lead_times_that_the_log_holds() {
     let purchase = sample(&["--log", LOG]);
     assert_eq!(item(&purchase, "K4-010").reorder_point, Some(4));
-    assert_eq!(
-        item(&purchase, "K4-010").reorder_basis,
-        "36 lead times of the issue log"
-    );
+    assert_eq!(item(&purchase, "K4-010").reorder_basis, "36 lead times of the issue log");
     assert_eq!(item(&purchase, "K4-005").reorder_point, Some(2));
     // At 92 % it is 33.12 of 36: nothing on hand covers 33, and 3 covers 34.
     let purchase = sample(&["--log", LOG, "--service", "92 %"]);
@@ -58,14 +50,11 @@ fn a_short_log_counts_day_by_day_and_keeps_lumps_together() {
 fn a_reorder_point_never_falls_as_the_service_rises() {
     let mut before: Vec<(String, u32)> = Vec::new();
     let mut rises = 0;
-    for service in [
-        "50", "80", "90", "95", "96", "97", "98", "99", "99.9", "99.99",
-    ] {
+    for service in ["50", "80", "90", "95", "96", "97", "98", "99", "99.9", "99.99"] {
         let purchase = sample(&["--log", LOG, "--service", service]);
         let points = purchase.items.iter();
-        let points: Vec<(String, u32)> = points
-            .filter_map(|item| Some((item.item.clone(), item.reorder_point?)))
-            .collect();
+        let points: Vec<(String, u32)> =
+            points.filter_map(|item| Some((item.item.clone(), item.reorder_point?))).collect();
         assert!(points.len() > 2);
         for ((name, less), (_, more)) in before.iter().zip(&points) {
             assert!(less <= more, "{name} at {service} %");
@@ -80,10 +69,7 @@ fn a_reorder_point_never_falls_as_the_service_rises() {
 fn a_history_with_too_few_rows_says_how_few() {
     let purchase = sample(&["--log", LOG]);
     let basis = |name: &str| item(&purchase, name).reorder_basis;
-    assert_eq!(
-        basis("K4-020"),
-        "too few rows: issued on 2 dates only, 3 are wanted"
-    );
+    assert_eq!(basis("K4-020"), "too few rows: issued on 2 dates only, 3 are wanted");
     assert_eq!(basis("K4-G094"), "nothing in the issue log");
     assert_eq!(item(&sample(&[]), "K4-010").reorder_basis, "no issue log");
     assert!(item(&purchase, "K4-020").reorder_point.is_none());
@@ -136,15 +122,8 @@ fn simulated_outages_ask_for_what_independent_draws_would() {
         let variance = n * one;
         let runs = counts.len() as f64;
         let found = counts.iter().map(|&c| f64::from(c)).sum::<f64>() / runs;
-        assert!(
-            (found - mean).abs() <= 5.0 * (variance / runs).sqrt() + 1e-12,
-            "{item}"
-        );
-        let spread = counts
-            .iter()
-            .map(|&c| (f64::from(c) - found).powi(2))
-            .sum::<f64>()
-            / runs;
+        assert!((found - mean).abs() <= 5.0 * (variance / runs).sqrt() + 1e-12, "{item}");
+        let spread = counts.iter().map(|&c| (f64::from(c) - found).powi(2)).sum::<f64>() / runs;
         // The standard error of a variance is about its value times sqrt(2/n); more for rare items.
         assert!(
             (spread - variance).abs() <= 0.25 * variance + 1e-12,

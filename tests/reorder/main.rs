@@ -79,24 +79,15 @@ fn the_sample_is_bought_for_and_the_pump_that_cannot_wait_is_named() {
     let today: Vec<&str> = of(&purchase, |pump| pump.today);
     let after: Vec<&str> = of(&purchase, |pump| pump.after);
     assert!(today.len() < after.len() && after.len() == 9, "{after:?}");
-    let late = purchase
-        .pumps
-        .iter()
-        .find(|pump| pump.tag == "P-407")
-        .unwrap();
+    let late = purchase.pumps.iter().find(|pump| pump.tag == "P-407").unwrap();
     assert!(!late.after);
     let why = late.still_short.as_deref().unwrap();
-    assert!(
-        why.contains("due 2027-03-08") && why.contains("2027-03-11"),
-        "{why}"
-    );
+    assert!(why.contains("due 2027-03-08") && why.contains("2027-03-11"), "{why}");
     assert_eq!(late.waits_for.as_deref(), Some("2027-03-11"));
     // A week later the same pump is no trouble.
     let folder = TempDir::new().unwrap();
     let pumps = folder.path().join("pumps.csv");
-    let later = fs::read_to_string(PUMPS)
-        .unwrap()
-        .replace("2027-03-08", "2027-03-11");
+    let later = fs::read_to_string(PUMPS).unwrap().replace("2027-03-08", "2027-03-11");
     fs::write(&pumps, later).unwrap();
     let run = reorder(folder.path(), STOCK, pumps.to_str().unwrap(), &[]);
     assert_eq!(run.status.code(), Some(0));
@@ -120,10 +111,7 @@ fn a_budget_is_kept_and_serves_the_more_the_larger_it_is() {
     let mut steps = 0;
     for budget in ["10.50", "20", "30", "40.49", "40.50"] {
         let purchase = sample(&["--budget", budget]);
-        assert!(
-            purchase.proven && money(&purchase.cost) <= money(budget),
-            "{budget}"
-        );
+        assert!(purchase.proven && money(&purchase.cost) <= money(budget), "{budget}");
         let now = of(&purchase, |pump| pump.after).len();
         assert!(now >= served, "{budget}");
         steps += usize::from(now > served);
@@ -175,11 +163,9 @@ fn the_workbook_says_what_the_json_says_in_live_formulas() {
         let cost = money(item.unit_cost.as_deref().unwrap()) as f64 / 1e6;
         assert!((number(row, 10) - cost * number(row, 8)).abs() < 1e-9);
         let n = row + 1;
-        for (column, expected) in [
-            (7, format!("F{n}+G{n}")),
-            (8, format!("H{n}*E{n}")),
-            (10, format!("I{n}*J{n}")),
-        ] {
+        for (column, expected) in
+            [(7, format!("F{n}+G{n}")), (8, format!("H{n}*E{n}")), (10, format!("I{n}*J{n}"))]
+        {
             assert_eq!(formula(row, column), expected, "{name}");
         }
         assert_eq!(cell(row, 12).to_string(), item.there_on.clone().unwrap());
@@ -210,10 +196,7 @@ fn the_json_is_as_its_schema_says() {
         (&schema["$defs"]["PumpJson"], &purchase["pumps"][0]),
         (&schema["$defs"]["ItemJson"], &purchase["items"][0]),
         (&schema["$defs"]["DrawerJson"], &purchase["drawers"][0]),
-        (
-            &schema["$defs"]["ReachJson"],
-            &purchase["drawers"][0]["reach"],
-        ),
+        (&schema["$defs"]["ReachJson"], &purchase["drawers"][0]["reach"]),
     ];
     for (schema, value) in parts {
         assert_eq!(fields(&schema["properties"]), fields(value));
@@ -225,12 +208,7 @@ fn the_json_is_as_its_schema_says() {
 fn the_same_bytes_twice_and_for_any_number_of_threads() {
     let bytes = |threads: &str| {
         let folder = TempDir::new().unwrap();
-        let run = reorder(
-            folder.path(),
-            STOCK,
-            PUMPS,
-            &["--log", LOG, "--threads", threads],
-        );
+        let run = reorder(folder.path(), STOCK, PUMPS, &["--log", LOG, "--threads", threads]);
         assert_eq!(run.status.code(), Some(0));
         ["p.xlsx", "p.json"].map(|name| fs::read(folder.path().join(name)).unwrap())
     };
@@ -256,19 +234,10 @@ fn the_reach_of_a_drawer_is_what_counting_out_gives() {
     let mut lacking = Vec::new();
     for (pieces, text) in [(1, "1"), (2, "2"), (3, "3")] {
         let more = ["--range", "k9 = 1 thou .. 125 thou", "--pieces", text];
-        let run = reorder(
-            folder.path(),
-            stock.to_str().unwrap(),
-            pumps.to_str().unwrap(),
-            &more,
-        );
+        let run = reorder(folder.path(), stock.to_str().unwrap(), pumps.to_str().unwrap(), &more);
         assert_eq!(run.status.code(), Some(0), "{}", self::text(&run.stderr));
         let purchase = read(folder.path());
-        let drawer = purchase
-            .drawers
-            .iter()
-            .find(|drawer| drawer.fit == "K9")
-            .unwrap();
+        let drawer = purchase.drawers.iter().find(|drawer| drawer.fit == "K9").unwrap();
         let reach = drawer.reach.as_ref().unwrap();
         assert_eq!((reach.targets, reach.pieces), (125, pieces));
         // The clearance may lie 2 thou off, of which the reading takes 0.3 and each piece 0.2.
@@ -280,9 +249,7 @@ fn the_reach_of_a_drawer_is_what_counting_out_gives() {
             packs = packs.iter().copied().chain(more).collect();
         }
         let met = |target: i32| {
-            packs
-                .iter()
-                .any(|&(total, n)| (total - 100 * target).abs() + 20 * n <= 170)
+            packs.iter().any(|&(total, n)| (total - 100 * target).abs() + 20 * n <= 170)
         };
         let missed: Vec<String> = (1..=125)
             .filter(|&target| !met(target))
@@ -292,10 +259,7 @@ fn the_reach_of_a_drawer_is_what_counting_out_gives() {
         lacking.push(missed.len());
     }
     // One piece misses most of the range and three miss nothing.
-    assert!(
-        lacking[0] > 40 && lacking[1] > 0 && lacking[2] == 0,
-        "{lacking:?}"
-    );
+    assert!(lacking[0] > 40 && lacking[1] > 0 && lacking[2] == 0, "{lacking:?}");
 }
 
 /// What is wrong, each with its cell; nothing is written.
@@ -312,35 +276,18 @@ fn what_a_purchase_lacks_is_named_by_its_cell() {
     let run = reorder(folder.path(), stock.to_str().unwrap(), PUMPS, &[]);
     let said = text(&run.stderr);
     assert_eq!(run.status.code(), Some(2), "{said}");
-    assert!(
-        said.contains("stock!G7") && said.contains("no Unit cost of K4-025"),
-        "{said}"
-    );
-    assert!(
-        said.contains("stock!H11") && said.contains("no Pack qty of K4-G115"),
-        "{said}"
-    );
+    assert!(said.contains("stock!G7") && said.contains("no Unit cost of K4-025"), "{said}");
+    assert!(said.contains("stock!H11") && said.contains("no Pack qty of K4-G115"), "{said}");
     assert!(!folder.path().join("p.xlsx").exists() && !folder.path().join("p.json").exists());
     // Where no pump is short, nobody has to know.
     let pumps = folder.path().join("pumps.csv");
     let rows = fs::read_to_string(PUMPS).unwrap();
-    let first: String = rows
-        .lines()
-        .take(2)
-        .map(|line| format!("{line}\n"))
-        .collect();
+    let first: String = rows.lines().take(2).map(|line| format!("{line}\n")).collect();
     fs::write(&pumps, first).unwrap();
-    let run = reorder(
-        folder.path(),
-        stock.to_str().unwrap(),
-        pumps.to_str().unwrap(),
-        &[],
-    );
+    let run = reorder(folder.path(), stock.to_str().unwrap(), pumps.to_str().unwrap(), &[]);
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
     // A column that is not there at all.
-    let rows = fs::read_to_string(STOCK)
-        .unwrap()
-        .replace("Pack qty", "Remarks");
+    let rows = fs::read_to_string(STOCK).unwrap().replace("Pack qty", "Remarks");
     fs::write(&stock, rows).unwrap();
     let run = reorder(folder.path(), stock.to_str().unwrap(), PUMPS, &[]);
     let said = text(&run.stderr);
@@ -390,17 +337,9 @@ fn options_that_make_no_sense_are_all_refused_at_once() {
         assert!(said.contains(wrong), "{wrong}: {said}");
     }
     // A drawer that nobody uses.
-    let run = reorder(
-        folder.path(),
-        STOCK,
-        PUMPS,
-        &["--range", "K7=1 thou..2 thou"],
-    );
+    let run = reorder(folder.path(), STOCK, PUMPS, &["--range", "K7=1 thou..2 thou"]);
     let said = text(&run.stderr);
-    assert!(
-        run.status.code() == Some(2) && said.contains("shim K4, gasket K4"),
-        "{said}"
-    );
+    assert!(run.status.code() == Some(2) && said.contains("shim K4, gasket K4"), "{said}");
     let run = reorder(folder.path(), STOCK, PUMPS, &["--step", "0 mm"]);
     assert!(run.status.code() == Some(2) && text(&run.stderr).contains("a length above 0"));
 }
@@ -412,22 +351,11 @@ fn a_log_that_does_not_fit_is_said() {
     let stock = folder.path().join("stock.csv");
     let rows = fs::read_to_string(STOCK).unwrap();
     fs::write(&stock, rows.replace("0.010,0.0002,2,", "0.010,0.0002,7,")).unwrap();
-    let run = reorder(
-        folder.path(),
-        stock.to_str().unwrap(),
-        PUMPS,
-        &["--log", LOG],
-    );
+    let run = reorder(folder.path(), stock.to_str().unwrap(), PUMPS, &["--log", LOG]);
     let said = text(&run.stderr);
     assert_eq!(run.status.code(), Some(0), "{said}");
-    assert!(
-        said.contains("stock!F5") && said.contains("7 on hand of K4-010"),
-        "{said}"
-    );
-    assert!(
-        said.contains("2, as the issue log's last line about it says"),
-        "{said}"
-    );
+    assert!(said.contains("stock!F5") && said.contains("7 on hand of K4-010"), "{said}");
+    assert!(said.contains("2, as the issue log's last line about it says"), "{said}");
 }
 
 /// What is not for sale is not ordered, but said; what has no price counts as free, and that is said; the
@@ -439,42 +367,24 @@ fn what_is_not_ordered_or_not_paid_for_is_said() {
     let rows = fs::read_to_string(STOCK).unwrap();
     // K4-005 is below its min level and has no seller, pack or lead days any more; K4-G094 has no price.
     let changed = rows
-        .replace(
-            "0.005,0.0002,3,1.20,10,4,20,10,Harrow & Pell",
-            "0.005,0.0002,3,1.20,,4,20,,",
-        )
+        .replace("0.005,0.0002,3,1.20,10,4,20,10,Harrow & Pell", "0.005,0.0002,3,1.20,,4,20,,")
         .replace("0.094,0.001,4,3.40,", "0.094,0.001,4,0,");
     assert_ne!(changed, rows);
     fs::write(&stock, changed).unwrap();
-    let run = reorder(
-        folder.path(),
-        stock.to_str().unwrap(),
-        PUMPS,
-        &["--budget", "0"],
-    );
+    let run = reorder(folder.path(), stock.to_str().unwrap(), PUMPS, &["--budget", "0"]);
     let said = text(&run.stdout);
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
     assert!(said.contains("Not ordered though they are below level or lack in bags, since they are not for sale: K4-005."), "{said}");
     assert!(said.contains("counted as free: K4-G094."), "{said}");
-    assert!(
-        said.contains("taken to wait for whatever is bought: P-410."),
-        "{said}"
-    );
+    assert!(said.contains("taken to wait for whatever is bought: P-410."), "{said}");
     let purchase = read(folder.path());
-    let item = purchase
-        .items
-        .iter()
-        .find(|item| item.item == "K4-005")
-        .unwrap();
+    let item = purchase.items.iter().find(|item| item.item == "K4-005").unwrap();
     assert_eq!((item.packs, item.level_packs), (0, 0));
     // With no money the pumps are short, but what comes back to level would serve some.
     let after = of(&purchase, |pump| pump.after).len();
     let with_levels = purchase.served_with_level_packs.unwrap() as usize;
     assert!(with_levels > after, "{with_levels} {after}");
-    assert!(
-        said.contains(&format!("{with_levels} pumps could be kitted")),
-        "{said}"
-    );
+    assert!(said.contains(&format!("{with_levels} pumps could be kitted")), "{said}");
 }
 
 /// A bag that lacks a ring on the day on which its pump is due is no bag that is complete: what comes later is said
@@ -529,12 +439,7 @@ fn what_is_reserved_counts_as_gone() {
         let run = reorder(folder.path(), stock.to_str().unwrap(), PUMPS, &[]);
         assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
         let purchase = read(folder.path());
-        purchase
-            .items
-            .iter()
-            .find(|item| item.item == "K4-G094")
-            .unwrap()
-            .level_packs
+        purchase.items.iter().find(|item| item.item == "K4-G094").unwrap().level_packs
     };
     assert_eq!(level(0), 0);
     assert!(level(38) > 0);

@@ -11,11 +11,7 @@ use tempfile::TempDir;
 
 fn json(folder: &Path, arguments: &[&str]) -> Value {
     let mut command = Command::cargo_bin("gapwright").unwrap();
-    let output = command
-        .current_dir(folder)
-        .args(arguments)
-        .output()
-        .unwrap();
+    let output = command.current_dir(folder).args(arguments).output().unwrap();
     serde_json::from_slice(&output.stdout).unwrap_or_else(|_| panic!("{arguments:?}: {output:?}"))
 }
 
@@ -59,15 +55,7 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         found,
     ];
     let (buy_stock, buy_pumps) = (at("purchase/stock.csv"), at("purchase/pumps.csv"));
-    let purchase = [
-        "reorder",
-        &buy_stock,
-        &buy_pumps,
-        "--json",
-        "-",
-        "--date",
-        "2027-03-01",
-    ];
+    let purchase = ["reorder", &buy_stock, &buy_pumps, "--json", "-", "--date", "2027-03-01"];
     let (set_stock, set_pumps) = (at("provision/stock.xlsx"), at("provision/pumps.xlsx"));
     let past = at("provision/past.xlsx");
     let provision = [
@@ -94,19 +82,13 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
     for (name, arguments) in outputs {
         let document = json(folder.path(), arguments);
         let schema = schema(name);
-        let wrong: Vec<String> = schema
-            .iter_errors(&document)
-            .map(|e| e.to_string())
-            .collect();
+        let wrong: Vec<String> = schema.iter_errors(&document).map(|e| e.to_string()).collect();
         assert!(wrong.is_empty(), "{name}: {wrong:#?}");
         let version = if name == "plan" { 2 } else { 1 };
         let format = format!("gapwright.{name}.v{version}");
         assert_eq!(document["format"], format, "{name}");
         // The schema bites: most fields cannot be left out, and none can be just anything.
-        let refused = spoiled(&document)
-            .iter()
-            .filter(|other| !schema.is_valid(other))
-            .count();
+        let refused = spoiled(&document).iter().filter(|other| !schema.is_valid(other)).count();
         let fields = document.as_object().unwrap().len();
         assert!(refused > fields, "{name}: {refused} of {}", 2 * fields);
     }

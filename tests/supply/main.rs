@@ -23,25 +23,16 @@ use serde_json::Value;
 use spdx::{Expression, Licensee, ParseMode};
 
 /// The licences that may be; a package may ask for one of them and for others as a choice.
-const LICENCES: [&str; 7] = [
-    "Apache-2.0",
-    "BSD-3-Clause",
-    "ISC",
-    "MIT",
-    "MIT-0",
-    "Unicode-3.0",
-    "Zlib",
-];
+const LICENCES: [&str; 7] =
+    ["Apache-2.0", "BSD-3-Clause", "ISC", "MIT", "MIT-0", "Unicode-3.0", "Zlib"];
 
 /// Besides, for what only tests are built with: the fuzzer's own.
 const LICENCES_OF_TESTS: [&str; 1] = ["NCSA"];
 
 /// Packages that ask for a newer Rust than ours and why that does not matter: nothing of them goes into
 /// the program, which builds with ours; its tests do not.
-const NEWER: [(&str, &str); 1] = [(
-    "statrs 0.19.1",
-    "of ironcalc, the other spreadsheet engine of tests/workbook",
-)];
+const NEWER: [(&str, &str); 1] =
+    [("statrs 0.19.1", "of ironcalc, the other spreadsheet engine of tests/workbook")];
 
 /// Packages that are there in several versions, because others ask for different ones.
 const SEVERAL: [&str; 13] = [
@@ -83,25 +74,16 @@ fn packages() -> Vec<Package> {
     assert!(found.len() > 100, "only {} packages", found.len());
     if all_platforms() {
         let fuzz = packages_of(FUZZ).into_iter();
-        found.extend(fuzz.map(|package| Package {
-            shipped: false,
-            ..package
-        }));
+        found.extend(fuzz.map(|package| Package { shipped: false, ..package }));
     }
     found
 }
 
 fn packages_of(manifest: &str) -> Vec<Package> {
     let metadata = metadata(manifest, None).unwrap_or_else(|lacking| {
-        assert!(
-            !all_platforms(),
-            "run `cargo fetch --locked` first: {lacking}"
-        );
+        assert!(!all_platforms(), "run `cargo fetch --locked` first: {lacking}");
         let host = host();
-        let _ = writeln!(
-            std::io::stderr(),
-            "only the packages for {host} are looked at"
-        );
+        let _ = writeln!(std::io::stderr(), "only the packages for {host} are looked at");
         metadata(manifest, Some(&host)).unwrap_or_else(|error| panic!("{error}"))
     });
     let text = |value: &Value| value.as_str().map(str::to_string);
@@ -176,18 +158,13 @@ fn objection(licence: Option<&str>, allowed: &[&str]) -> Option<String> {
         return Some("states no licence".into());
     };
     // Older packages write `/` for OR.
-    let mode = ParseMode {
-        allow_slash_as_or_operator: true,
-        ..ParseMode::STRICT
-    };
+    let mode = ParseMode { allow_slash_as_or_operator: true, ..ParseMode::STRICT };
     let expression = match Expression::parse_mode(licence, mode) {
         Ok(expression) => expression,
         Err(error) => return Some(format!("`{licence}`: {error}")),
     };
-    let allowed: Vec<Licensee> = allowed
-        .iter()
-        .map(|name| Licensee::parse(name).unwrap())
-        .collect();
+    let allowed: Vec<Licensee> =
+        allowed.iter().map(|name| Licensee::parse(name).unwrap()).collect();
     let fits = expression.evaluate(|asked| allowed.iter().any(|one| one.satisfies(asked)));
     (!fits).then(|| format!("`{licence}` is not among those that may be"))
 }
@@ -198,11 +175,7 @@ fn every_package_has_a_licence_that_may_be() {
     let wrong: Vec<String> = packages()
         .iter()
         .filter_map(|package| {
-            let allowed = if package.shipped {
-                &LICENCES[..]
-            } else {
-                &of_tests
-            };
+            let allowed = if package.shipped { &LICENCES[..] } else { &of_tests };
             let objection = objection(package.licence.as_deref(), allowed)?;
             Some(format!("{}: {objection}", package.name))
         })
@@ -261,10 +234,7 @@ fn no_package_asks_for_a_newer_rust_than_ours() {
         .map(|package| format!("{} asks for {:?}", package.name, package.rust))
         .collect();
     assert_eq!(told, [""; 0], "ours is {ours}");
-    let excused: Vec<&str> = excused
-        .iter()
-        .map(|package| package.name.as_str())
-        .collect();
+    let excused: Vec<&str> = excused.iter().map(|package| package.name.as_str()).collect();
     let named: Vec<&str> = NEWER.iter().map(|(name, _)| *name).collect();
     assert_eq!(excused, named, "an excuse that is not needed any more");
 }

@@ -24,19 +24,12 @@ pub fn length(text: &str) -> Length {
 
 /// A lot of exact pieces.
 pub fn lot(kind: &str, item: &str, thickness: Length, on_hand: u32) -> Item {
-    let size = Size {
-        thickness,
-        tolerance: Tolerance::default(),
-        uncertainty: None,
-    };
+    let size = Size { thickness, tolerance: Tolerance::default(), uncertainty: None };
     Item::of(item, kind.into(), Code::new("F"), size, on_hand)
 }
 
 pub fn shims(sizes: &[&str], each: u32) -> Vec<Item> {
-    sizes
-        .iter()
-        .map(|size| lot("shim", size, length(size), each))
-        .collect()
+    sizes.iter().map(|size| lot("shim", size, length(size), each)).collect()
 }
 
 pub fn pack(kind: &str, most: u32) -> Pack {
@@ -52,10 +45,7 @@ pub fn linear(terms: &[(Term, i64)], target: Length, lower: Length, upper: Lengt
         name: "fit".into(),
         label: "Fit".into(),
         form: Form::Linear {
-            terms: terms
-                .iter()
-                .map(|&(term, sign)| (term, one(sign)))
-                .collect(),
+            terms: terms.iter().map(|&(term, sign)| (term, one(sign))).collect(),
             target,
             lower,
             upper,
@@ -87,20 +77,14 @@ pub fn job(
     };
     let pump = Pump {
         fits: vec![Code::new("F"); model.packs.len()],
-        dimensions: dimensions
-            .iter()
-            .map(|&value| Measured::within(value, exact))
-            .collect(),
+        dimensions: dimensions.iter().map(|&value| Measured::within(value, exact)).collect(),
         ..Pump::new("P", 0, &model)
     };
     Job::new(Parts {
         stock,
         models: vec![model],
         pumps: vec![pump],
-        policy: Policy {
-            acceptance: Acceptance::Nominal,
-            ..Policy::default()
-        },
+        policy: Policy { acceptance: Acceptance::Nominal, ..Policy::default() },
         ..Parts::default()
     })
     .unwrap()

@@ -87,32 +87,23 @@ pub fn stack_up(folder: &Path, change: impl Fn(&mut Parts, &mut [PackPick])) -> 
         ..Sources::default()
     };
     let mut job = pumps_alone(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
-    let stated = [
-        "inner=2 x 0.3 +0 / -0.02 mm, 0.5 +/- 0.01",
-        "outer=0.4 +/- 0.015",
-        "cover=1.65 +/- 0.05",
-    ];
+    let stated =
+        ["inner=2 x 0.3 +0 / -0.02 mm, 0.5 +/- 0.01", "outer=0.4 +/- 0.015", "cover=1.65 +/- 0.05"];
     let mut packs = stated_pieces(&mut job, 0, &stated.map(String::from))
         .unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
     // Two of the shims are of measured lots, and one lot is in both places.
     let mut job = job.into_parts();
     for item in [0, 1] {
         let size = job.stock[item].size.as_mut().unwrap();
-        size.uncertainty = Some(Uncertainty::from(Length::from_ticks(
-            30_000 + 9_000 * item as i64,
-        )));
+        size.uncertainty =
+            Some(Uncertainty::from(Length::from_ticks(30_000 + 9_000 * item as i64)));
     }
     let mut shared = packs[0].picks[1];
     shared.count = 1;
     packs[1].picks.push(shared);
     change(&mut job, &mut packs);
     let job = Job::new(job).unwrap();
-    let one = Analysed {
-        pump: 0,
-        packs,
-        draws: vec![],
-        sweeps: vec![],
-    };
+    let one = Analysed { pump: 0, packs, draws: vec![], sweeps: vec![] };
     workbook(&job, &[one], "2027-03-01").unwrap()
 }
 

@@ -39,10 +39,7 @@ impl Cells {
             .collect();
         let values = book.worksheet_range(SHEET).unwrap();
         let start = values.start().unwrap();
-        let mut cells = Cells {
-            results: BTreeMap::new(),
-            constants: BTreeMap::new(),
-        };
+        let mut cells = Cells { results: BTreeMap::new(), constants: BTreeMap::new() };
         for (row, column, value) in values.used_cells() {
             let at = (row as u32 + start.0, column as u32 + start.1);
             if formulas.contains(&at) {
@@ -51,11 +48,7 @@ impl Cells {
                 cells.constants.insert(at, value.clone());
             }
         }
-        assert_eq!(
-            cells.results.len(),
-            formulas.len(),
-            "a formula without its result"
-        );
+        assert_eq!(cells.results.len(), formulas.len(), "a formula without its result");
         cells
     }
 }
@@ -72,24 +65,17 @@ impl Engine {
         model.evaluate();
         let names = model.workbook.get_worksheet_names();
         let sheet = names.iter().position(|name| name == SHEET).unwrap();
-        Engine {
-            model,
-            sheet: u32::try_from(sheet).unwrap(),
-        }
+        Engine { model, sheet: u32::try_from(sheet).unwrap() }
     }
 
     fn set(&mut self, (row, column): (u32, u32), value: &Data) {
         let (row, column) = (row as i32 + 1, column as i32 + 1);
         match value {
             Data::Float(number) => {
-                self.model
-                    .update_cell_with_number(self.sheet, row, column, *number)
-                    .unwrap();
+                self.model.update_cell_with_number(self.sheet, row, column, *number).unwrap();
             }
             Data::String(text) => {
-                self.model
-                    .update_cell_with_text(self.sheet, row, column, text)
-                    .unwrap();
+                self.model.update_cell_with_text(self.sheet, row, column, text).unwrap();
             }
             other => panic!("{other:?} in a cell to change"),
         }
@@ -97,10 +83,7 @@ impl Engine {
 
     fn get(&self, (row, column): (u32, u32)) -> Data {
         let (row, column) = (row as i32 + 1, column as i32 + 1);
-        let value = self
-            .model
-            .get_cell_value_by_index(self.sheet, row, column)
-            .unwrap();
+        let value = self.model.get_cell_value_by_index(self.sheet, row, column).unwrap();
         match value {
             CellValue::Number(number) => Data::Float(number),
             CellValue::String(text) => Data::String(text),

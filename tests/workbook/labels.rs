@@ -10,10 +10,7 @@ use super::*;
 /// What the codes of a workbook say, as a scanner reads them.
 fn scanned(path: &Path) -> BTreeSet<String> {
     let mut zip = zip::ZipArchive::new(fs::File::open(path).unwrap()).unwrap();
-    let names: Vec<String> = zip
-        .file_names()
-        .map(|name| name.unwrap().into_owned())
-        .collect();
+    let names: Vec<String> = zip.file_names().map(|name| name.unwrap().into_owned()).collect();
     let mut said = BTreeSet::new();
     for name in names.iter().filter(|name| name.starts_with("xl/media/")) {
         let mut bytes = Vec::new();
@@ -46,9 +43,8 @@ fn every_label_has_a_code_that_says_the_plan_and_the_tag() {
     let id = verified.planned().id();
     let kits = verified.job().pumps.iter().zip(&verified.plan().kits);
     let kitted = kits.filter(|(_, kit)| matches!(kit, Kit::Served(_)));
-    let expected: BTreeSet<String> = kitted
-        .map(|(pump, _)| format!("gapwright:1 {id} {}", pump.tag))
-        .collect();
+    let expected: BTreeSet<String> =
+        kitted.map(|(pump, _)| format!("gapwright:1 {id} {}", pump.tag)).collect();
     assert_eq!(expected.len(), 27);
     assert_eq!(scanned(&path), expected);
     let mut book: Xlsx<_> = open_workbook(&path).unwrap();
@@ -65,17 +61,11 @@ fn every_label_has_a_code_that_says_the_plan_and_the_tag() {
         let slip = format!(": pump {}", pump.tag);
         let slip = slips.iter().find(|text| text.ends_with(&slip)).unwrap();
         let (kit, _) = slip.split_once(':').unwrap();
-        assert!(
-            labels[at..].iter().take(9).any(|text| text == kit),
-            "{kit} of {}",
-            pump.tag
-        );
+        assert!(labels[at..].iter().take(9).any(|text| text == kit), "{kit} of {}", pump.tag);
     }
     // Pieces by kind add up to what is issued.
-    let counted: u32 = labels
-        .iter()
-        .filter_map(|text| text.split_once(" pieces: ")?.0.parse::<u32>().ok())
-        .sum();
+    let counted: u32 =
+        labels.iter().filter_map(|text| text.split_once(" pieces: ")?.0.parse::<u32>().ok()).sum();
     assert_eq!(counted, verified.issued().iter().sum::<u32>());
 }
 
@@ -84,12 +74,7 @@ fn every_label_has_a_code_that_says_the_plan_and_the_tag() {
 fn odd_tags_come_through_the_scanner_as_they_are() {
     let folder = TempDir::new().unwrap();
     let long = "long-".repeat(20);
-    let tags = [
-        "P-1 \u{2044} \u{6c34}\u{30dd}\u{30f3}\u{30d7}",
-        "=1+1",
-        "Ma\u{df} 7\u{b0}",
-        &long,
-    ];
+    let tags = ["P-1 \u{2044} \u{6c34}\u{30dd}\u{30f3}\u{30d7}", "=1+1", "Ma\u{df} 7\u{b0}", &long];
     let mut pumps = String::from(
         "Tag,Model,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in)\n",
     );
@@ -105,9 +90,7 @@ fn odd_tags_come_through_the_scanner_as_they_are() {
     };
     let verified = verified(&at("stock.csv", stock), &at("pumps.csv", &pumps));
     let id = verified.planned().id();
-    let expected: BTreeSet<String> = tags
-        .iter()
-        .map(|tag| format!("gapwright:1 {id} {tag}"))
-        .collect();
+    let expected: BTreeSet<String> =
+        tags.iter().map(|tag| format!("gapwright:1 {id} {tag}")).collect();
     assert_eq!(scanned(&write_to(&folder, &verified)), expected);
 }

@@ -32,11 +32,7 @@ fn shop() -> Shop {
             writeln!(stock, "S{size}-{fit},shim,F{fit},0.{size},0.0002,200,2.00").unwrap();
         }
         for size in ["090", "105", "120"] {
-            writeln!(
-                stock,
-                "G{size}-{fit},gasket,F{fit},0.{size},0.0005,200,3.00"
-            )
-            .unwrap();
+            writeln!(stock, "G{size}-{fit},gasket,F{fit},0.{size},0.0005,200,3.00").unwrap();
         }
     }
     shop.write("pumps.csv", &pumps);
@@ -71,8 +67,7 @@ fn rename(path: &Path, from: &str, to: &str) {
             assert_eq!(text.matches(&from).count(), 1);
             bytes = text.replace(&from, &to).into_bytes();
         }
-        new.start_file(name, zip::write::SimpleFileOptions::default())
-            .unwrap();
+        new.start_file(name, zip::write::SimpleFileOptions::default()).unwrap();
         new.write_all(&bytes).unwrap();
     }
     let bytes = new.finish().unwrap().into_inner();
@@ -106,11 +101,7 @@ fn an_outage_of_1_100_pumps_is_written_whole_and_read_back_from_its_numbered_she
     let kits = series(&path, "Kits");
     let last_sheet = kits.last().unwrap();
     let row = slip_row(&path, last_sheet, &last);
-    change(
-        &path,
-        last_sheet,
-        &[(format!("G{row}"), Put::from("0.0212"))],
-    );
+    change(&path, last_sheet, &[(format!("G{row}"), Put::from("0.0212"))]);
     let recheck = [
         "recheck",
         "kit-plan.xlsx",
@@ -165,10 +156,7 @@ fn no_sheet_is_higher_than_pictures_can_lie(path: &Path) {
     let mut zip = zip::ZipArchive::new(fs::File::open(path).unwrap()).unwrap();
     let mut highest: f64 = 0.0;
     for (number, name) in (1..).zip(book.sheet_names()) {
-        if !["Kits", "Labels", "Stack-up"]
-            .iter()
-            .any(|series| name.starts_with(series))
-        {
+        if !["Kits", "Labels", "Stack-up"].iter().any(|series| name.starts_with(series)) {
             continue;
         }
         let mut text = String::new();
@@ -179,10 +167,7 @@ fn no_sheet_is_higher_than_pictures_can_lie(path: &Path) {
             let (_, rest) = tag.split('>').next()?.split_once(key)?;
             rest.split('"').next()?.parse().ok()
         };
-        let usual = value(
-            text.split("<sheetFormatPr").nth(1).unwrap(),
-            "defaultRowHeight=\"",
-        );
+        let usual = value(text.split("<sheetFormatPr").nth(1).unwrap(), "defaultRowHeight=\"");
         let rows = text.split("<row ").skip(1);
         let first = rows.clone();
         let last = rows.last().and_then(|row| value(row, "r=\"")).unwrap();
@@ -242,9 +227,7 @@ fn every_image_is_whole(path: &Path) {
             drawings += 1;
             continue;
         }
-        let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes))
-            .read_info()
-            .unwrap();
+        let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes)).read_info().unwrap();
         let mut pixels = vec![0; reader.output_buffer_size().unwrap()];
         reader.next_frame(&mut pixels).unwrap();
         codes += 1;

@@ -1,11 +1,6 @@
 //! The plan workbook read back as the next program would read it.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::cast_possible_truncation,
-    missing_docs
-)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation, missing_docs)]
 
 mod demanding;
 mod engine;
@@ -30,21 +25,14 @@ use gapwright::write;
 use tempfile::TempDir;
 
 fn verified(stock: &Path, pumps: &Path) -> Verified {
-    let sources = Sources {
-        stock: stock.into(),
-        pumps: pumps.into(),
-        ..Sources::default()
-    };
+    let sources = Sources { stock: stock.into(), pumps: pumps.into(), ..Sources::default() };
     let job = job(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
     let plan = choose(&job, &Watch::patient()).unwrap();
     verify(job, plan).unwrap()
 }
 
 fn sample() -> Verified {
-    verified(
-        Path::new("samples/outage/stock.xlsx"),
-        Path::new("samples/outage/pumps.xlsx"),
-    )
+    verified(Path::new("samples/outage/stock.xlsx"), Path::new("samples/outage/pumps.xlsx"))
 }
 
 fn write_to(folder: &TempDir, verified: &Verified) -> std::path::PathBuf {
@@ -55,10 +43,7 @@ fn write_to(folder: &TempDir, verified: &Verified) -> std::path::PathBuf {
 
 fn texts(book: &mut Xlsx<std::io::BufReader<fs::File>>, sheet: &str) -> Vec<String> {
     let range = book.worksheet_range(sheet).unwrap();
-    range
-        .used_cells()
-        .map(|(_, _, cell)| cell.to_string())
-        .collect()
+    range.used_cells().map(|(_, _, cell)| cell.to_string()).collect()
 }
 
 #[test]
@@ -88,39 +73,19 @@ fn cautions_and_verdicts_stand_where_they_must() {
     let verified = sample();
     let mut book: Xlsx<_> = open_workbook(write_to(&folder, &verified)).unwrap();
     let kits = texts(&mut book, "Kits");
-    let short = verified
-        .plan()
-        .kits
-        .iter()
-        .filter(|k| matches!(k, Kit::Short(_)))
-        .count();
+    let short = verified.plan().kits.iter().filter(|k| matches!(k, Kit::Short(_))).count();
     assert_eq!(short, 1);
     assert_eq!(kits.iter().filter(|text| *text == NOT_FIT).count(), short);
     let pumps = verified.job().pumps.len();
     for (when, caution) in gapwright::model::USUAL_CAUTIONS {
         assert_eq!(
-            kits.iter()
-                .filter(|text| text.trim_start_matches("\u{26a0} ") == caution)
-                .count(),
-            if matches!(when, "before" | "always") {
-                pumps
-            } else {
-                pumps - short
-            },
+            kits.iter().filter(|text| text.trim_start_matches("\u{26a0} ") == caution).count(),
+            if matches!(when, "before" | "always") { pumps } else { pumps - short },
             "{caution}"
         );
-        assert!(
-            texts(&mut book, "Summary")
-                .iter()
-                .any(|text| text == caution),
-            "{caution}"
-        );
+        assert!(texts(&mut book, "Summary").iter().any(|text| text == caution), "{caution}");
     }
-    assert!(
-        texts(&mut book, "Summary")
-            .iter()
-            .any(|text| text.starts_with("Proven least"))
-    );
+    assert!(texts(&mut book, "Summary").iter().any(|text| text.starts_with("Proven least")));
     // The slip of each kitted pump names its pieces; none is issued to the other.
     let slips = kits.iter().filter(|text| text.starts_with("Kit ")).count();
     assert_eq!(slips, pumps);
@@ -140,25 +105,15 @@ fn the_picking_list_adds_up_to_what_is_issued() {
     let mut seen = 0;
     let mut bins = Vec::new();
     for row in range.rows() {
-        let Some(index) = job
-            .stock
-            .iter()
-            .position(|item| row[1] == Data::String(item.item.clone()))
+        let Some(index) =
+            job.stock.iter().position(|item| row[1] == Data::String(item.item.clone()))
         else {
             continue;
         };
-        assert_eq!(
-            row[6],
-            Data::Float(f64::from(issued[index])),
-            "{}",
-            job.stock[index].item
-        );
+        assert_eq!(row[6], Data::Float(f64::from(issued[index])), "{}", job.stock[index].item);
         // "P-101 (2), P-105 (1)": the pieces for the tags are the quantity.
-        let pieces: u32 = row[7]
-            .to_string()
-            .split(['(', ')'])
-            .filter_map(|part| part.parse::<u32>().ok())
-            .sum();
+        let pieces: u32 =
+            row[7].to_string().split(['(', ')']).filter_map(|part| part.parse::<u32>().ok()).sum();
         assert_eq!(pieces, issued[index]);
         bins.push(row[0].to_string());
         seen += 1;
@@ -166,11 +121,7 @@ fn the_picking_list_adds_up_to_what_is_issued() {
     assert_eq!(seen, issued.iter().filter(|n| **n > 0).count());
     // S9 comes before S10.
     let number = |bin: &String| (bin[..1].to_string(), bin[1..].parse::<u32>().unwrap());
-    assert!(
-        bins.windows(2)
-            .all(|pair| number(&pair[0]) < number(&pair[1])),
-        "{bins:?}"
-    );
+    assert!(bins.windows(2).all(|pair| number(&pair[0]) < number(&pair[1])), "{bins:?}");
 }
 
 /// A tag that is longer than its column goes on below itself, in a row that is as high as it needs.
@@ -191,10 +142,7 @@ fn long_tags_are_not_cut_on_summary() {
         std::io::Read::read_to_string(&mut file, &mut text).unwrap();
         text
     };
-    let (shared, sheet) = (
-        part("xl/sharedStrings.xml"),
-        part("xl/worksheets/sheet1.xml"),
-    );
+    let (shared, sheet) = (part("xl/sharedStrings.xml"), part("xl/worksheets/sheet1.xml"));
     let styles = part("xl/styles.xml");
     let tag = shared.split("<si>").skip(1).position(|s| s.contains(&long));
     let value = format!("<v>{}</v>", tag.unwrap());
@@ -204,15 +152,10 @@ fn long_tags_are_not_cut_on_summary() {
     };
     // The first cell of its row; that of the chart's figures stands further right.
     let starts = |cell: &str| cell.starts_with("r=\"A") && cell.contains(&value);
-    let row = sheet
-        .split("<row ")
-        .find(|row| row.split("<c ").nth(1).is_some_and(starts))
-        .unwrap();
+    let row = sheet.split("<row ").find(|row| row.split("<c ").nth(1).is_some_and(starts)).unwrap();
     // 50 letters, a dozen a line: five lines of 15.5 points, in whole pixels of 0.75.
     assert_eq!(attribute(row, "ht"), "77.25");
-    let cell: usize = attribute(row.split("<c").nth(1).unwrap(), "s")
-        .parse()
-        .unwrap();
+    let cell: usize = attribute(row.split("<c").nth(1).unwrap(), "s").parse().unwrap();
     let (_, formats) = styles.split_once("<cellXfs").unwrap();
     let format = formats.split("<xf ").nth(cell + 1).unwrap();
     assert!(format.contains("wrapText=\"1\""), "{format}");
@@ -224,11 +167,8 @@ fn stock_after_is_ready_to_be_next_times_stock() {
     let folder = TempDir::new().unwrap();
     let before = sample();
     let path = write_to(&folder, &before);
-    let next = Sources {
-        stock: path,
-        pumps: "samples/outage/pumps.xlsx".into(),
-        ..Sources::default()
-    };
+    let next =
+        Sources { stock: path, pumps: "samples/outage/pumps.xlsx".into(), ..Sources::default() };
     let next = job(&next).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
     let issued = before.issued();
     assert_eq!(next.stock.len(), before.job().stock.len());
@@ -252,13 +192,9 @@ fn text_that_looks_like_a_formula_stays_text() {
         .unwrap()
         .replace("S20,", "=1+1,")
         .replace("A2", "@SUM(A1)");
-    let pumps = fs::read_to_string("samples/tiny/pumps.csv")
-        .unwrap()
-        .replace("\nB,", "\n+CMD|x,");
-    let (stock_path, pumps_path) = (
-        folder.path().join("stock.csv"),
-        folder.path().join("pumps.csv"),
-    );
+    let pumps = fs::read_to_string("samples/tiny/pumps.csv").unwrap().replace("\nB,", "\n+CMD|x,");
+    let (stock_path, pumps_path) =
+        (folder.path().join("stock.csv"), folder.path().join("pumps.csv"));
     fs::write(&stock_path, stock).unwrap();
     fs::write(&pumps_path, pumps).unwrap();
     let path = write_to(&folder, &verified(&stock_path, &pumps_path));
@@ -305,11 +241,8 @@ fn the_stack_up_shows_the_librarys_own_uncertainties() {
     let mut book: Xlsx<_> = open_workbook(write_to(&folder, &verified)).unwrap();
     let range = book.worksheet_range("Stack-up").unwrap();
     let rows = |label: &str| -> Vec<[f64; 2]> {
-        let rows = range
-            .rows()
-            .filter(|row| row[0] == Data::String(label.into()));
-        rows.map(|row| [1, 2].map(|column| row[column].get_float().unwrap()))
-            .collect()
+        let rows = range.rows().filter(|row| row[0] == Data::String(label.into()));
+        rows.map(|row| [1, 2].map(|column| row[column].get_float().unwrap())).collect()
     };
     // The guard is the expanded uncertainty and how far the middle lies towards the limit.
     let found: Vec<f64> = rows("Expanded uncertainty")
@@ -362,14 +295,8 @@ fn shows_the_librarys_own_numbers(verified: &Verified) {
         let found = column(label, side);
         assert_eq!(found.len(), expected.len());
         for (found, expected) in found.iter().zip(&expected) {
-            let Data::Float(found) = found else {
-                panic!("{label}: {found:?}")
-            };
-            assert!(
-                (found - expected[at]).abs() < 1e-9,
-                "{label}: {found} for {}",
-                expected[at]
-            );
+            let Data::Float(found) = found else { panic!("{label}: {found:?}") };
+            assert!((found - expected[at]).abs() < 1e-9, "{label}: {found} for {}", expected[at]);
         }
     }
     let verdicts = column("Verdict by the rule in force", 1);
@@ -391,9 +318,7 @@ fn the_checker_refuses_what_does_not_hold() {
     };
     let first = |plan: &mut gapwright::plan::Plan,
                  change: &dyn Fn(&mut Vec<gapwright::plan::PackPick>)| {
-        let Some(Kit::Served(packs)) = plan.kits.first_mut() else {
-            panic!("the first is kitted")
-        };
+        let Some(Kit::Served(packs)) = plan.kits.first_mut() else { panic!("the first is kitted") };
         change(packs);
     };
     assert!(spoil(&|p| p.goals[1].value -= 1).contains("waste is"));
@@ -539,32 +464,19 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
     assert_eq!(rows.iter().filter(|row| row.starts_with("C|")).count(), 1);
     for sheet in book.sheet_names() {
         let texts = texts(&mut book, &sheet);
-        assert!(
-            !texts
-                .iter()
-                .any(|text| text.contains("not counted against"))
-        );
+        assert!(!texts.iter().any(|text| text.contains("not counted against")));
     }
     // The plan as JSON says the same.
     let plan = write::json::plan(&verified);
-    let [a, b, c] = plan.pumps.as_slice() else {
-        panic!("three pumps")
-    };
+    let [a, b, c] = plan.pumps.as_slice() else { panic!("three pumps") };
     assert!(c.bag.is_empty() && !c.served && b.bag.iter().all(|share| share.lacking == 0));
     let ring = a.bag[0].ring.as_ref().unwrap();
     assert_eq!(
-        (
-            ring.section.as_str(),
-            ring.ring_length.as_str(),
-            ring.unit.as_str()
-        ),
+        (ring.section.as_str(), ring.ring_length.as_str(), ring.unit.as_str()),
         ("0.5000", "7.853982", "in")
     );
     assert_eq!((a.bag[0].asked, a.bag[0].lacking), (4, 1));
-    assert_eq!(
-        a.bag[1].reason,
-        Some(LackJson::AllGivenOut { available: 1 })
-    );
+    assert_eq!(a.bag[1].reason, Some(LackJson::AllGivenOut { available: 1 }));
     let stock = |item: &str| plan.stock.iter().find(|row| row.item == item).unwrap();
     assert_eq!((stock("R12").issued, stock("R12").after), (5, 0));
 }
@@ -581,10 +493,7 @@ fn a_ring_that_nobody_stocks_is_named_by_section_and_length() {
     // Without its rows the ring is unknown.
     let path = folder.path().join("stock.csv");
     let stock = fs::read_to_string(&path).unwrap();
-    let kept: Vec<&str> = stock
-        .lines()
-        .filter(|row| !row.starts_with("R12"))
-        .collect();
+    let kept: Vec<&str> = stock.lines().filter(|row| !row.starts_with("R12")).collect();
     fs::write(&path, kept.join("\n")).unwrap();
     let sources = Sources {
         stock: path,
@@ -612,12 +521,7 @@ fn a_ring_that_nobody_stocks_is_named_by_section_and_length() {
 fn opened_packs_of_consumables_are_spoiled_where_the_policy_says_so() {
     let folder = TempDir::new().unwrap();
     let before = ringed(&folder, 11);
-    let row = before
-        .job()
-        .stock
-        .iter()
-        .position(|i| i.item == "R12")
-        .unwrap();
+    let row = before.job().stock.iter().position(|i| i.item == "R12").unwrap();
     assert_eq!((before.issued()[row], before.left()[row]), (8, 3));
     let job = before.job().clone().with(|job| {
         job.policy.opened_packs_spoiled = true;
@@ -630,10 +534,7 @@ fn opened_packs_of_consumables_are_spoiled_where_the_policy_says_so() {
     assert_eq!((after.issued()[row], after.left()[row]), (8, 0));
     let json = write::json::plan(&after);
     let stock = json.stock.iter().find(|row| row.item == "R12").unwrap();
-    assert_eq!(
-        (stock.before, stock.issued, stock.spoiled, stock.after),
-        (11, 8, 3, 0)
-    );
+    assert_eq!((stock.before, stock.issued, stock.spoiled, stock.after), (11, 8, 3, 0));
 }
 
 /// Consumables leave the choice of shims and gaskets alone.
@@ -676,11 +577,8 @@ fn tags_without_number_are_printed_all() {
         pumps.push_str(&format!("Q-{n},screwed-impeller,F1,F1,0.441,0.050\n"));
     }
     fs::write(path("pumps.csv"), pumps).unwrap();
-    let sources = Sources {
-        stock: path("stock.csv"),
-        pumps: path("pumps.csv"),
-        ..Sources::default()
-    };
+    let sources =
+        Sources { stock: path("stock.csv"), pumps: path("pumps.csv"), ..Sources::default() };
     let job = job(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
     let plan = choose(&job, &Watch::patient()).unwrap();
     let file = write_to(&folder, &verify(job, plan).unwrap());
@@ -689,13 +587,7 @@ fn tags_without_number_are_printed_all() {
     let lines: Vec<&String> = list.iter().filter(|row| row.contains("S20")).collect();
     // Three rows, of which one is picked and ticked.
     assert_eq!(lines.len(), 3, "{lines:?}");
-    assert_eq!(
-        lines
-            .iter()
-            .filter(|line| line.contains('\u{2610}'))
-            .count(),
-        1
-    );
+    assert_eq!(lines.iter().filter(|line| line.contains('\u{2610}')).count(), 1);
     assert!(lines[0].contains("|300|P-0 (1), P-1 (1)"), "{}", lines[0]);
     let text = lines.iter().map(|line| line.replace('|', " "));
     let text: String = text.collect::<Vec<_>>().join(" ");
@@ -705,18 +597,14 @@ fn tags_without_number_are_printed_all() {
     let labels = rows(&mut book, "Labels").join(" ");
     let (_, open) = labels.split_once("and so without a bag: ").unwrap();
     for n in 0..300 {
-        let named = open
-            .split([',', ' ', '.'])
-            .filter(|tag| *tag == format!("Q-{n}"));
+        let named = open.split([',', ' ', '.']).filter(|tag| *tag == format!("Q-{n}"));
         assert_eq!(named.count(), 1, "Q-{n}");
     }
     let mut zip = zip::ZipArchive::new(fs::File::open(&file).unwrap()).unwrap();
     let mut seen = 0;
     for sheet in 1..=11 {
         let mut text = String::new();
-        let mut part = zip
-            .by_name(&format!("xl/worksheets/sheet{sheet}.xml"))
-            .unwrap();
+        let mut part = zip.by_name(&format!("xl/worksheets/sheet{sheet}.xml")).unwrap();
         std::io::Read::read_to_string(&mut part, &mut text).unwrap();
         for height in text.split(" ht=\"").skip(1) {
             let height: f64 = height.split('"').next().unwrap().parse().unwrap();

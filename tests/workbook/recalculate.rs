@@ -31,12 +31,7 @@ const TOLERANCE: f64 = 1e-9;
 
 fn main() -> Result<ExitCode, Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
-    match arguments
-        .iter()
-        .map(String::as_str)
-        .collect::<Vec<_>>()
-        .as_slice()
-    {
+    match arguments.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
         ["--spoil", from, to] => {
             spoil(from, to)?;
             Ok(ExitCode::SUCCESS)
@@ -68,15 +63,9 @@ fn compare(ours: &str, theirs: &str) -> Result<ExitCode, Box<dyn Error>> {
     for sheet in before.sheet_names() {
         let formulas = before.worksheet_formula(&sheet)?;
         let start = formulas.start().unwrap_or((0, 0));
-        let (ours, theirs) = (
-            before.worksheet_range(&sheet)?,
-            after.worksheet_range(&sheet)?,
-        );
+        let (ours, theirs) = (before.worksheet_range(&sheet)?, after.worksheet_range(&sheet)?);
         for (row, column, formula) in formulas.used_cells().filter(|(_, _, f)| !f.is_empty()) {
-            let at = (
-                u32::try_from(row)? + start.0,
-                u32::try_from(column)? + start.1,
-            );
+            let at = (u32::try_from(row)? + start.0, u32::try_from(column)? + start.1);
             let pair = (ours.get_value(at), theirs.get_value(at));
             let equal = match pair {
                 // Lengths are below 1; degrees of freedom, which may be thousands, relative to that.
@@ -95,11 +84,7 @@ fn compare(ours: &str, theirs: &str) -> Result<ExitCode, Box<dyn Error>> {
     }
     println!("{compared} formulas compared, {differ} differ");
     // Nothing compared is a failure too.
-    Ok(if compared > 0 && differ == 0 {
-        ExitCode::SUCCESS
-    } else {
-        ExitCode::FAILURE
-    })
+    Ok(if compared > 0 && differ == 0 { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 
 fn write_expanded(to: &str) -> Result<(), Box<dyn Error>> {

@@ -64,11 +64,7 @@ fn shop(folder: &Path, text: &str, currency: &str) {
         ("gasket", "0.105", 1),
     ];
     for (at, (kind, thickness, count)) in lots.into_iter().enumerate() {
-        let item = if at == 0 {
-            text.to_string()
-        } else {
-            format!("{text}{at}")
-        };
+        let item = if at == 0 { text.to_string() } else { format!("{text}{at}") };
         let count = count.to_string();
         let tolerance = if kind == "shim" { "0.0002" } else { "0.0005" };
         stock.push(row(&[
@@ -92,28 +88,17 @@ fn shop(folder: &Path, text: &str, currency: &str) {
     ];
     let mut pumps = vec![row(&heads)];
     for (at, clearance) in ["0.041", "0.031", "0.051"].into_iter().enumerate() {
-        let tag = if at == 0 {
-            text.to_string()
-        } else {
-            format!("{text}{at}")
-        };
-        pumps.push(row(&[
-            &tag, "shop", "1", text, text, clearance, "0.050", text, text, text,
-        ]));
+        let tag = if at == 0 { text.to_string() } else { format!("{text}{at}") };
+        pumps.push(row(&[&tag, "shop", "1", text, text, clearance, "0.050", text, text, text]));
     }
     fs::create_dir(folder.join("pumps")).unwrap();
     csv("pumps/Pumps.csv", &pumps);
-    csv(
-        "pumps/Policy.csv",
-        &[row(&["Setting", "Value"]), row(&["Currency", currency])],
-    );
+    csv("pumps/Policy.csv", &[row(&["Setting", "Value"]), row(&["Currency", currency])]);
     fs::create_dir(folder.join("models")).unwrap();
     let mut number = 0;
     let model = fs::read_to_string("models/screwed-impeller.toml").unwrap();
     let lines = model.lines().map(|line| {
-        let key = ["title = ", "label = ", "text = "]
-            .into_iter()
-            .find(|key| line.starts_with(key));
+        let key = ["title = ", "label = ", "text = "].into_iter().find(|key| line.starts_with(key));
         key.map_or(line.to_string(), |key| {
             number += 1;
             // Basic strings of TOML escape as JSON does, but for U+007F. Labels may head columns, so no
@@ -133,11 +118,7 @@ fn shop(folder: &Path, text: &str, currency: &str) {
 
 fn run(folder: &Path, arguments: &[&str], status: i32) -> String {
     let mut command = Command::cargo_bin("gapwright").unwrap();
-    let run = command
-        .current_dir(folder)
-        .args(arguments)
-        .output()
-        .unwrap();
+    let run = command.current_dir(folder).args(arguments).output().unwrap();
     let said = String::from_utf8(run.stderr).unwrap();
     assert_eq!(run.status.code(), Some(status), "{arguments:?}: {said}");
     let all = said + &String::from_utf8(run.stdout).unwrap();
@@ -176,9 +157,7 @@ fn opened(bytes: &[u8]) -> Holds {
     for sheet in book.sheet_names() {
         let formulas = book.worksheet_formula(&sheet).unwrap();
         for (row, column, formula) in formulas.used_cells().filter(|(_, _, f)| !f.is_empty()) {
-            holds
-                .formulas
-                .insert((sheet.clone(), row, column, formula.clone()));
+            holds.formulas.insert((sheet.clone(), row, column, formula.clone()));
         }
         for (_, _, cell) in book.worksheet_range(&sheet).unwrap().used_cells() {
             if let Data::String(text) = cell {
@@ -198,45 +177,14 @@ fn written(text: &str, currency: &str) -> BTreeMap<&'static str, Holds> {
     let date = ["--date", "2027-03-01"];
     let all =
         |command: &[&'static str], more: &[&[&'static str]]| [command, &more.concat()].concat();
-    run(
-        at,
-        &all(
-            &["kit", "stock.csv", "pumps", "--out", "plan.xlsx"],
-            &[&models, &date],
-        ),
-        0,
-    );
-    let sweep = [
-        "--sweep",
-        "bare_clearance = 0.04 .. 0.05",
-        "--steps",
-        "3",
-        "--draws",
-        "100000",
-    ];
-    let stack = [
-        "stack",
-        "pumps",
-        "--stock",
-        "stock.csv",
-        "--out",
-        "stack.xlsx",
-    ];
+    run(at, &all(&["kit", "stock.csv", "pumps", "--out", "plan.xlsx"], &[&models, &date]), 0);
+    let sweep = ["--sweep", "bare_clearance = 0.04 .. 0.05", "--steps", "3", "--draws", "100000"];
+    let stack = ["stack", "pumps", "--stock", "stock.csv", "--out", "stack.xlsx"];
     run(at, &all(&stack, &[&models, &date, &sweep]), 0);
-    run(
-        at,
-        &all(&["blank", "new", "--model", "shop"], &[&models]),
-        0,
-    );
+    run(at, &all(&["blank", "new", "--model", "shop"], &[&models]), 0);
     let check = ["check", "bad.csv", "pumps", "--mark", "mark.xlsx"];
     run(at, &all(&check, &[&models]), 2);
-    let files = [
-        "plan.xlsx",
-        "stack.xlsx",
-        "new/stock.xlsx",
-        "new/pumps.xlsx",
-        "mark.xlsx",
-    ];
+    let files = ["plan.xlsx", "stack.xlsx", "new/stock.xlsx", "new/pumps.xlsx", "mark.xlsx"];
     files
         .into_iter()
         .map(|name| {
@@ -259,9 +207,7 @@ fn without_hashes(texts: &BTreeMap<String, usize>) -> BTreeMap<String, usize> {
         let lower = text.to_lowercase();
         let of_plan = lower.strip_prefix("plan ").unwrap_or(&lower);
         if ![12, 64].contains(&of_plan.len()) || !of_plan.chars().all(|c| c.is_ascii_hexdigit()) {
-            *rest
-                .entry(text.to_lowercase().replace('\t', ""))
-                .or_default() += count;
+            *rest.entry(text.to_lowercase().replace('\t', "")).or_default() += count;
         }
     }
     rest
@@ -288,9 +234,8 @@ fn text_from_inputs_is_always_text() {
             // The same texts as often, but for the one that is everywhere, and for hashes of files.
             let mut expected = BTreeMap::new();
             for (text, count) in &usual.texts {
-                let text = text
-                    .to_lowercase()
-                    .replace("vbnm", &mended(currency.trim()).to_lowercase());
+                let text =
+                    text.to_lowercase().replace("vbnm", &mended(currency.trim()).to_lowercase());
                 let text = text.replace("qwzx", &shown.to_lowercase());
                 *expected.entry(text).or_default() += count;
             }

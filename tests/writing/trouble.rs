@@ -59,22 +59,14 @@ fn refused(run: &Output, path: &Path, reasons: &[&str]) {
     let said = String::from_utf8(run.stderr.clone()).unwrap();
     assert_eq!(run.status.code(), Some(3), "{said}");
     assert!(said.contains(path.to_str().unwrap()), "{path:?} in\n{said}");
-    assert!(
-        reasons.iter().any(|reason| said.contains(reason)),
-        "{reasons:?} in\n{said}"
-    );
-    assert!(
-        said.ends_with("1 problem. Nothing was written.\n"),
-        "{said}"
-    );
+    assert!(reasons.iter().any(|reason| said.contains(reason)), "{reasons:?} in\n{said}");
+    assert!(said.ends_with("1 problem. Nothing was written.\n"), "{said}");
     assert_eq!(run.stdout, b"");
 }
 
 fn names(folder: &Path) -> Vec<String> {
     let entries = fs::read_dir(folder).unwrap().flatten();
-    entries
-        .map(|entry| entry.file_name().into_string().unwrap())
-        .collect()
+    entries.map(|entry| entry.file_name().into_string().unwrap()).collect()
 }
 
 fn done(command: &mut Command) -> bool {
@@ -112,11 +104,7 @@ fn a_write_that_fails_half_way_leaves_the_old_file() {
     refused(&run, &out, &["File too large"]);
     assert!(String::from_utf8(run.stderr).unwrap().contains("make room"));
     assert_eq!(fs::read_to_string(&out).unwrap(), OLD);
-    assert_eq!(
-        names(&folder),
-        ["plan.xlsx"],
-        "no temporary file stays behind"
-    );
+    assert_eq!(names(&folder), ["plan.xlsx"], "no temporary file stays behind");
     // Otherwise the signal (25 on Linux) ends the run.
     let run = limited("");
     assert_eq!(run.status.signal(), Some(25));
@@ -137,11 +125,7 @@ fn a_full_disk_leaves_the_old_file() {
     let out = folder.join("plan.xlsx");
     fs::write(&out, OLD).unwrap();
     fs::write(folder.join("other"), vec![1; 1012 * 1024]).unwrap();
-    refused(
-        &shop.kit(&out),
-        &out,
-        &["No space left", "no storage space"],
-    );
+    refused(&shop.kit(&out), &out, &["No space left", "no storage space"]);
     assert_eq!(fs::read_to_string(&out).unwrap(), OLD);
     assert_eq!(names(&folder).len(), 2, "no temporary file stays behind");
     fs::remove_file(folder.join("other")).unwrap();
@@ -196,9 +180,7 @@ fn a_read_only_folder_leaves_the_old_file() {
         let someone = ["--reuid=65534", "--regid=65534", "--clear-groups"];
         if done(Command::new("setpriv").args(someone).arg("true")) {
             let mut run = Command::new("setpriv");
-            run.args(someone)
-                .arg(&program)
-                .args(shop.arguments(&folder.join("plan.xlsx")));
+            run.args(someone).arg(&program).args(shop.arguments(&folder.join("plan.xlsx")));
             check(&run.output().unwrap(), &folder);
             ways.push("another user");
         }
@@ -233,22 +215,14 @@ fn a_folder_that_is_not_there_is_not_made() {
 fn a_folder_or_a_device_is_never_replaced() {
     let shop = Shop::new();
     let folder = shop.folder("plan.xlsx");
-    refused(
-        &shop.kit(&folder),
-        &folder,
-        &["a folder, which cannot be written"],
-    );
+    refused(&shop.kit(&folder), &folder, &["a folder, which cannot be written"]);
     assert!(folder.is_dir());
     let before = names(Path::new("/dev"));
     for device in ["/dev/null", "/dev/full"] {
         let mut arguments = shop.arguments(&shop.path("new.xlsx"));
         arguments.extend(["--json".to_string(), device.to_string()]);
         let run = gapwright().args(arguments).output().unwrap();
-        refused(
-            &run,
-            Path::new(device),
-            &["a device or a pipe, which cannot be written"],
-        );
+        refused(&run, Path::new(device), &["a device or a pipe, which cannot be written"]);
         assert!(fs::metadata(device).unwrap().file_type().is_char_device());
         assert!(!shop.path("new.xlsx").exists());
     }
@@ -266,16 +240,8 @@ fn a_symbolic_link_is_followed() {
     fs::write(&real, OLD).unwrap();
     symlink("../weeks/week-12.xlsx", &link).unwrap();
     let run = shop.kit(&link);
-    assert_eq!(
-        run.status.code(),
-        Some(0),
-        "{}",
-        String::from_utf8_lossy(&run.stderr)
-    );
-    assert_eq!(
-        fs::read_link(&link).unwrap(),
-        Path::new("../weeks/week-12.xlsx")
-    );
+    assert_eq!(run.status.code(), Some(0), "{}", String::from_utf8_lossy(&run.stderr));
+    assert_eq!(fs::read_link(&link).unwrap(), Path::new("../weeks/week-12.xlsx"));
     assert!(fs::read(&real).unwrap().starts_with(b"PK"));
     assert_eq!((names(&weeks).len(), names(&desk).len()), (1, 1));
     // One that points to nothing yet: the file is made there.
@@ -302,10 +268,7 @@ fn a_write_protected_file_is_not_replaced_even_by_force() {
     // Without protection it is, and stays as readable as it was.
     fs::set_permissions(&out, fs::Permissions::from_mode(0o640)).unwrap();
     assert_eq!(shop.kit(&out).status.code(), Some(0));
-    assert_eq!(
-        fs::metadata(&out).unwrap().permissions().mode() & 0o777,
-        0o640
-    );
+    assert_eq!(fs::metadata(&out).unwrap().permissions().mode() & 0o777, 0o640);
 }
 
 /// Of two files the second has something against it that only shows in its folder: the first is as
@@ -356,10 +319,7 @@ fn what_is_replaced_keeps_its_permissions() {
         fs::write(&path, b"old").unwrap();
         fs::set_permissions(&path, fs::Permissions::from_mode(kept)).unwrap();
         gapwright::write::place(&[(&output(&path, true), b"new")]).unwrap();
-        assert_eq!(
-            (mode(), fs::read(&path).unwrap().as_slice()),
-            (kept, &b"new"[..])
-        );
+        assert_eq!((mode(), fs::read(&path).unwrap().as_slice()), (kept, &b"new"[..]));
     }
     // A new one is as readable as any other new file of this user.
     let (new, other) = (folder.path().join("new.xlsx"), folder.path().join("other"));

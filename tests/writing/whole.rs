@@ -16,12 +16,7 @@ const DATES: [&str; 2] = ["2027-03-01", "2027-03-02"];
 
 fn start(out: &Path, json: &Path, date: &str) -> Child {
     gapwright()
-        .args([
-            "kit",
-            "samples/tiny/stock.csv",
-            "samples/tiny/pumps.csv",
-            "--force",
-        ])
+        .args(["kit", "samples/tiny/stock.csv", "samples/tiny/pumps.csv", "--force"])
         .args(["--date", date, "--threads", "1"])
         .args(["--out".as_ref(), out, "--json".as_ref(), json])
         .stdout(Stdio::null())
@@ -103,10 +98,7 @@ fn a_run_killed_at_any_point_leaves_the_old_file_or_the_new_one() {
         let killed = run.wait().unwrap().signal() == Some(9);
         let (left, plan) = (fs::read(&out).unwrap(), fs::read(&json).unwrap());
         let new = left == whole[1 - old].0;
-        assert!(
-            new || left == whole[old].0,
-            "attempt {attempt}: neither the old file nor the new"
-        );
+        assert!(new || left == whole[old].0, "attempt {attempt}: neither the old file nor the new");
         assert!(plan == b"old" || plan == whole[0].1, "attempt {attempt}");
         match (killed, new) {
             (false, _) => {

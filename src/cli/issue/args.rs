@@ -179,22 +179,15 @@ impl Args {
             log_place: Place::file(&self.log.display().to_string()),
         };
         let moves = match &carried {
-            _ if self.finish => Moves {
-                after: record::finish(&standing, problems),
-                movements: Vec::new(),
-            },
+            _ if self.finish => {
+                Moves { after: record::finish(&standing, problems), movements: Vec::new() }
+            }
             Some(plan) => record::issue(plan, &self.pump, &standing, self.counted, problems),
             None => record::put_back(&self.put_back, &items, &standing, self.counted, problems),
         };
         record::warn_of_date(date, &standing, problems);
         log.append(date, moves.movements.clone());
-        Some(Done {
-            stock,
-            held,
-            log,
-            log_sha256,
-            moves,
-        })
+        Some(Done { stock, held, log, log_sha256, moves })
     }
 
     /// What is read and written: the log is both.

@@ -32,11 +32,7 @@ pub(super) fn tell(args: &Args, done: &Done, to: Voice) {
         let lines = many(movements.len(), "line");
         say!(to, "{begun} {}: {lines}.", args.log.display());
     }
-    say!(
-        to,
-        "Wrote {}: the stock workbook for next time.",
-        args.out.display()
-    );
+    say!(to, "Wrote {}: the stock workbook for next time.", args.out.display());
 }
 
 /// Counts that differ from the log's.
@@ -49,13 +45,7 @@ fn tell_counted(movements: &[Movement], to: Voice) {
     say!(to, "Counted anew: {}.", many(counted.len(), "item"));
     for moved in counted {
         if let Some(on_hand) = moved.on_hand {
-            say!(
-                to,
-                "  {}: {} on hand, {} in the log.",
-                moved.item,
-                on_hand.after,
-                on_hand.before
-            );
+            say!(to, "  {}: {} on hand, {} in the log.", moved.item, on_hand.after, on_hand.before);
         }
     }
 }
@@ -67,19 +57,11 @@ fn tell_issued(movements: &[Movement], to: Voice) {
         .filter(|m| !matches!(m.how, How::Counted | How::Short) && !m.tag.is_empty());
     let tags: BTreeSet<String> = out.map(|m| key(&m.tag)).collect();
     let taken = pieces(movements, |m| m.out);
-    say!(
-        to,
-        "Issued {}: {}.",
-        many(tags.len(), "kit"),
-        many(taken, "piece")
-    );
+    say!(to, "Issued {}: {}.", many(tags.len(), "kit"), many(taken, "piece"));
     let short = movements.iter().filter(|m| m.how == How::Short);
     let short: Vec<&Movement> = short.collect();
     if !short.is_empty() {
-        complain!(
-            "Recorded as short, with no pieces: {}.",
-            many(short.len(), "line")
-        );
+        complain!("Recorded as short, with no pieces: {}.", many(short.len(), "line"));
     }
     for moved in short {
         complain!("  {}, {}: {}.", moved.tag, moved.place, moved.note);

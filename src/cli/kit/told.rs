@@ -23,11 +23,7 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
         complain!("WARNING: so for {more} more gaskets; all stand on Summary.");
     }
     if !job.unused.is_empty() {
-        say!(
-            to,
-            "Carried through or left alone, not used: {}.",
-            job.unused.join("; ")
-        );
+        say!(to, "Carried through or left alone, not used: {}.", job.unused.join("; "));
     }
     say!(
         to,
@@ -66,11 +62,7 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
     let lacking = verified.bags().iter().filter(|bag| words::lacking(bag));
     let lacking = lacking.count();
     if lacking > 0 {
-        insist!(
-            to,
-            "Short of consumables: {lacking} of {} bags",
-            plan.served()
-        );
+        insist!(to, "Short of consumables: {lacking} of {} bags", plan.served());
         for lack in words::lacks(verified) {
             insist!(to, "  {lack}.");
         }
@@ -107,9 +99,5 @@ fn table(verified: &Verified) -> Vec<String> {
             }
         })
         .collect();
-    table::lines(
-        &["Pump", "Standing", "Tightest", "Limits"],
-        &rows,
-        MOST_WELL,
-    )
+    table::lines(&["Pump", "Standing", "Tightest", "Limits"], &rows, MOST_WELL)
 }

@@ -34,20 +34,10 @@ pub(in crate::cli) struct Args {
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     step: Option<String>,
     /// Percent of outages in which the trolley shall serve every pump.
-    #[arg(
-        long,
-        default_value = "95",
-        value_name = "PERCENT",
-        allow_hyphen_values = true
-    )]
+    #[arg(long, default_value = "95", value_name = "PERCENT", allow_hyphen_values = true)]
     probability: String,
     /// Percent of pumps that the range taken from past readings holds.
-    #[arg(
-        long,
-        default_value = "99",
-        value_name = "PERCENT",
-        allow_hyphen_values = true
-    )]
+    #[arg(long, default_value = "99", value_name = "PERCENT", allow_hyphen_values = true)]
     level: String,
     /// Outages drawn at random that the trolley is chosen for.
     #[arg(long, default_value_t = 500, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
@@ -136,11 +126,7 @@ impl Args {
 
     pub(super) fn read(&self, memory: &Memory, problems: &mut Problems) -> Option<Reading> {
         let asked = self.asked(problems);
-        let ahead = Ahead {
-            history: self.history.clone(),
-            level: asked.level,
-            step: asked.step,
-        };
+        let ahead = Ahead { history: self.history.clone(), level: asked.level, step: asked.step };
         let read = read::outlook(&self.sources(memory), &ahead);
         let read = read.map(|outlook| {
             let warnings = outlook.job.warnings.clone();
@@ -154,11 +140,7 @@ impl Args {
             seed: outlook.job.policy.seed,
             ..Question::new(asked.step.unwrap_or_else(|| outlook.usual_step()))
         };
-        Some(Reading {
-            outlook,
-            question,
-            level: asked.level,
-        })
+        Some(Reading { outlook, question, level: asked.level })
     }
 
     /// A question that has no answer.
@@ -223,24 +205,12 @@ mod tests {
     fn percent_are_percent_and_steps_have_a_unit() {
         let (usual, none) = asked(&[]);
         assert_eq!(none, 0);
-        assert_eq!(
-            (usual.probability.raw(), usual.level.raw()),
-            (950_000, 990_000)
-        );
+        assert_eq!((usual.probability.raw(), usual.level.raw()), (950_000, 990_000));
         assert!(usual.step.is_none());
-        let (given, none) = asked(&[
-            "--probability",
-            "99.5 %",
-            "--level",
-            "95",
-            "--step",
-            "1/2 thou",
-        ]);
+        let (given, none) =
+            asked(&["--probability", "99.5 %", "--level", "95", "--step", "1/2 thou"]);
         assert_eq!(none, 0);
-        assert_eq!(
-            (given.probability.raw(), given.level.raw()),
-            (995_000, 950_000)
-        );
+        assert_eq!((given.probability.raw(), given.level.raw()), (995_000, 950_000));
         assert_eq!(given.step, Some(usual_step(Unit::Inch)));
         for wrong in [
             ["--probability", "0.95"],

@@ -17,17 +17,9 @@ pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run)
     let (outlook, provision) = (verified.outlook(), verified.provision());
     let job = &outlook.job;
     if !job.unused.is_empty() {
-        say!(
-            to,
-            "Carried through or left alone, not used: {}.",
-            job.unused.join("; ")
-        );
+        say!(to, "Carried through or left alone, not used: {}.", job.unused.join("; "));
     }
-    let unmeasured = provision
-        .safe
-        .iter()
-        .filter(|kit| !kit.axes.is_empty())
-        .count();
+    let unmeasured = provision.safe.iter().filter(|kit| !kit.axes.is_empty()).count();
     say!(
         to,
         "{unmeasured} of {} pumps are not measured yet; values are looked at in steps of {}.",
@@ -55,11 +47,7 @@ pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run)
         words::trolley_proof(provision, question, job)
     );
     say!(to, "{}", words::chosen_for(provision, question));
-    say!(
-        to,
-        "Counted: it serves {}.",
-        words::service(&provision.service)
-    );
+    say!(to, "Counted: it serves {}.", words::service(&provision.service));
     say!(to, "{}", words::promise(provision, question));
     say!(to, "{}", words::fits(job, together));
     if !trolley.sheets.is_empty() {
@@ -74,11 +62,7 @@ pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run)
     }
     tell_gaps(job, provision);
     if let Some(stop) = provision.stopped {
-        say!(
-            to,
-            "Ended early by {}: these are the best found, with their bounds.",
-            stop.words()
-        );
+        say!(to, "Ended early by {}: these are the best found, with their bounds.", stop.words());
     }
     run.tell_written();
     say!(to, "{}", words::CAUTION);
@@ -93,9 +77,6 @@ fn tell_gaps(job: &Job, provision: &Provision) {
         complain!("{} {gap}.", words::GAP);
     }
     if let Some(more @ 1..) = gaps.len().checked_sub(MOST_GAPS) {
-        complain!(
-            "{} for {more} pumps more; all stand on Coverage.",
-            words::GAP
-        );
+        complain!("{} for {more} pumps more; all stand on Coverage.", words::GAP);
     }
 }

@@ -37,12 +37,7 @@ pub(in crate::cli) struct Args {
     #[arg(long, value_name = "FILE")]
     log: Option<PathBuf>,
     /// Chance that nothing lacks in a lead time.
-    #[arg(
-        long,
-        default_value = "95 %",
-        value_name = "PERCENT",
-        allow_hyphen_values = true
-    )]
+    #[arg(long, default_value = "95 %", value_name = "PERCENT", allow_hyphen_values = true)]
     service: String,
     /// What it costs to place an order; with --holding: how many packs to order at a time.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
@@ -141,12 +136,7 @@ impl Args {
             job.inputs.push(input);
             log
         });
-        Some(Reading {
-            job,
-            log,
-            question,
-            budget,
-        })
+        Some(Reading { job, log, question, budget })
     }
 
     /// The log, if one is given, and the file as an input.
@@ -155,14 +145,7 @@ impl Args {
         let file = path.display().to_string();
         let read = read::issue_log(path, &mut memory.clone()).map(|read| (read, Vec::new()));
         match gathered(read, problems)? {
-            (log, Some(sha256)) => Some((
-                log,
-                Input {
-                    role: "issue log".into(),
-                    file,
-                    sha256,
-                },
-            )),
+            (log, Some(sha256)) => Some((log, Input { role: "issue log".into(), file, sha256 })),
             (_, None) => {
                 problems.add(Problem::new(
                     Place::file(&file),
@@ -185,9 +168,7 @@ impl Args {
             }
             Refused::Lacking(lacking) => {
                 let mut problems = Problems::new();
-                lacking
-                    .iter()
-                    .for_each(|one| one.say(&reading.job, &mut problems));
+                lacking.iter().for_each(|one| one.say(&reading.job, &mut problems));
                 Refusal::Problems(problems)
             }
             Refused::Date => from_command_line(
@@ -250,9 +231,7 @@ fn range(text: &str, problems: &mut Problems) -> Option<(String, String, Length,
         let (low, high) = ends.split_once("..")?;
         let length = |text: &str| Length::parse(text.trim(), None).ok();
         let drawer = drawer.trim();
-        let named = drawer
-            .split_once(' ')
-            .map(|(kind, fit)| (kind.to_lowercase(), fit.trim()));
+        let named = drawer.split_once(' ').map(|(kind, fit)| (kind.to_lowercase(), fit.trim()));
         let (kind, fit) = match named {
             Some((kind, fit)) if ["shim", "gasket"].contains(&kind.as_str()) => (kind, fit),
             _ => ("shim".into(), drawer),
@@ -270,11 +249,7 @@ fn range(text: &str, problems: &mut Problems) -> Option<(String, String, Length,
         problems.add(from_command_line(found, expected, mend));
     };
     if low < Length::ZERO {
-        wrong(
-            "begins below nothing",
-            "a range from 0 or above",
-            "correct its first length",
-        );
+        wrong("begins below nothing", "a range from 0 or above", "correct its first length");
     } else if low > high {
         let expected = "a range that ends where it begins or above";
         wrong("is upside down", expected, "exchange the two lengths");

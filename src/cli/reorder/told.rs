@@ -45,17 +45,11 @@ pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
             item.pack_qty
         );
     }
-    let level: u32 = report
-        .lines
-        .iter()
-        .map(|line| line.top_up.map_or(0, |t| t.packs))
-        .sum();
+    let level: u32 = report.lines.iter().map(|line| line.top_up.map_or(0, |t| t.packs)).sum();
     if level > 0 {
         let cost = job.stock.iter().zip(&report.lines).map(|(item, line)| {
             let pieces = i64::from(line.top_up.map_or(0, |top_up| top_up.pieces));
-            item.terms
-                .unit_cost
-                .map_or(0, |cost| cost.raw().saturating_mul(pieces))
+            item.terms.unit_cost.map_or(0, |cost| cost.raw().saturating_mul(pieces))
         });
         say!(
             to,
@@ -66,20 +60,12 @@ pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
     }
     for at in 0..all {
         if let Some(why) = purchase::still_short(ordered, at) {
-            insist!(
-                to,
-                "  {} still {}: {why}.",
-                job.pumps[at].tag,
-                words::NOT_FIT
-            );
+            insist!(to, "  {} still {}: {why}.", job.pumps[at].tag, words::NOT_FIT);
         }
     }
     for remark in purchase::remarks(ordered) {
         say!(to, "{remark}");
     }
     run.tell_written();
-    say!(
-        to,
-        "Measure what comes in before it counts, and plan anew with `gapwright kit`."
-    );
+    say!(to, "Measure what comes in before it counts, and plan anew with `gapwright kit`.");
 }

@@ -105,8 +105,7 @@ pub(super) struct Wanted {
 impl Args {
     pub(super) fn files(&self) -> Files<'_> {
         let reads = [self.stock.as_ref(), Some(&self.pumps), self.plan.as_ref()];
-        self.usual
-            .files(reads.into_iter().flatten(), &self.out, None)
+        self.usual.files(reads.into_iter().flatten(), &self.out, None)
     }
 
     fn sources(&self, memory: &Memory) -> Sources {
@@ -143,11 +142,7 @@ impl Args {
         }
         // Stated pieces add to what the job is warned of.
         problems.absorb(Problems::of_warnings(job.warnings.clone()));
-        Some(Reading {
-            job,
-            wanted,
-            afresh: self.pack.is_empty() && self.plan.is_none(),
-        })
+        Some(Reading { job, wanted, afresh: self.pack.is_empty() && self.plan.is_none() })
     }
 
     /// The pumps that are asked for, each with its sweeps.
@@ -167,11 +162,7 @@ impl Args {
                     )),
                 }
             }
-            wanted.push(Wanted {
-                pump,
-                sweeps,
-                packs: None,
-            });
+            wanted.push(Wanted { pump, sweeps, packs: None });
         }
         wanted
     }
@@ -227,10 +218,7 @@ impl Args {
     /// More ways to choose pieces than can be listed, as a problem.
     pub(super) fn too_much(&self, error: &ChooseError) -> Problem {
         let stock = self.stock.as_deref().unwrap_or(&self.pumps);
-        error.problem(
-            &stock.display().to_string(),
-            &self.pumps.display().to_string(),
-        )
+        error.problem(&stock.display().to_string(), &self.pumps.display().to_string())
     }
 
     /// Why a pump has no pieces.

@@ -100,15 +100,9 @@ fn tell_total(job: &Job, analysed: &[Analysed], left_out: &[&str], to: Voice) {
     let missed = all.iter().filter(|met| !**met).count();
     let (count, rule) = (all.len(), job.policy.acceptance);
     if missed > 0 {
-        insist!(
-            to,
-            "{missed} of {count} requirements NOT MET by the {rule} rule."
-        );
+        insist!(to, "{missed} of {count} requirements NOT MET by the {rule} rule.");
     } else {
-        say!(
-            to,
-            "{count} of {count} requirements met by the {rule} rule."
-        );
+        say!(to, "{count} of {count} requirements met by the {rule} rule.");
     }
     if !left_out.is_empty() {
         say!(to, "left out: {}", left_out.join(", "));
@@ -120,9 +114,7 @@ fn drawn_words(outcome: &Outcome, form: &Form) -> String {
         Form::Linear { .. } => "value",
         Form::GasketFill { .. } => "allowance",
     };
-    let conformity = outcome
-        .conformity
-        .map(|c| conforms(c.conforming, outcome.draws));
+    let conformity = outcome.conformity.map(|c| conforms(c.conforming, outcome.draws));
     format!(
         "{} draws: {what} {:.5}, standard uncertainty {:.2e}, from {:.5} to {:.5}{}{}",
         outcome.draws,
@@ -131,11 +123,7 @@ fn drawn_words(outcome: &Outcome, form: &Form) -> String {
         outcome.symmetric[0],
         outcome.symmetric[1],
         conformity.unwrap_or_default(),
-        if outcome.settled {
-            ""
-        } else {
-            "; NOT STABLE yet: raise --draws"
-        }
+        if outcome.settled { "" } else { "; NOT STABLE yet: raise --draws" }
     )
 }
 
@@ -164,10 +152,7 @@ fn shortened(label: &str, most: usize) -> String {
     if count <= most {
         return label.to_string();
     }
-    let (front, back) = (
-        most.saturating_sub(2).div_ceil(2),
-        most.saturating_sub(2) / 2,
-    );
+    let (front, back) = (most.saturating_sub(2).div_ceil(2), most.saturating_sub(2) / 2);
     let front: String = label.chars().take(front).collect();
     let back: String = label.chars().skip(count - back).collect();
     format!("{front}..{back}")
@@ -186,11 +171,7 @@ fn tell_sweep(
         to,
         "  {} moved, pieces {}: margin of each requirement by the rule ({unit})",
         sweep.label,
-        if anew {
-            "chosen anew for this pump alone, out of the whole drawer"
-        } else {
-            "held"
-        }
+        if anew { "chosen anew for this pump alone, out of the whole drawer" } else { "held" }
     );
     let labels = pump.requirements.iter();
     let labels: Vec<String> = labels.map(|r| shortened(&r.label, LABEL)).collect();
@@ -210,9 +191,7 @@ fn tell_sweep(
             None => say!(
                 to,
                 "    {at:>12}  {}",
-                point
-                    .fault
-                    .map_or("cannot be kitted".into(), |fault| fault.to_string())
+                point.fault.map_or("cannot be kitted".into(), |fault| fault.to_string())
             ),
             Some(kit) => {
                 let cells = kit.requirements.iter().map(|(_, verdict)| {

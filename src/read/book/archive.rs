@@ -155,10 +155,7 @@ pub(super) fn check_sheets(file: &str, memory: &Memory, parts: &[String]) -> Res
 /// What kind of workbook it is, by the parts that it must have.
 pub(super) fn kind(file: &str, archive: &Archive<'_>) -> Result<Kind, Problem> {
     let has = |wanted: &str| {
-        archive
-            .file_names()
-            .filter_map(Result::ok)
-            .any(|name| key(&name) == key(wanted))
+        archive.file_names().filter_map(Result::ok).any(|name| key(&name) == key(wanted))
     };
     if has("content.xml") && has("mimetype") {
         Ok(Kind::Ods)

@@ -94,16 +94,13 @@ pub(super) fn sheet(
 /// A value as a spreadsheet writes it into a CSV file: error values by their names, and texts that
 /// look like numbers as `="007"`.
 fn typed(value: &str) -> Value {
-    const ERRORS: [&str; 8] = [
-        "#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!", "#SPILL!",
-    ];
+    const ERRORS: [&str; 8] =
+        ["#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!", "#SPILL!"];
     let bare = value.trim();
     if ERRORS.contains(&bare) {
         return Value::Cell(Cell::Error(bare.to_string()));
     }
-    let quoted = bare
-        .strip_prefix("=\"")
-        .and_then(|rest| rest.strip_suffix('"'));
+    let quoted = bare.strip_prefix("=\"").and_then(|rest| rest.strip_suffix('"'));
     values::text(quoted.filter(|text| !text.contains('"')).unwrap_or(value))
 }
 
@@ -207,21 +204,14 @@ fn delimiter(text: &[u8]) -> u8 {
     let most = |mark: u8| {
         let marks = |line: &[u8]| {
             let line = &line[..line.len().min(LONGEST)];
-            let digit = |at: Option<usize>| {
-                at.and_then(|at| line.get(at))
-                    .is_some_and(u8::is_ascii_digit)
-            };
+            let digit =
+                |at: Option<usize>| at.and_then(|at| line.get(at)).is_some_and(u8::is_ascii_digit);
             let decimal = |at: usize| digit(at.checked_sub(1)) && digit(at.checked_add(1));
             let found = memchr::memchr_iter(mark, line);
             found.filter(|at| mark != b',' || !decimal(*at)).count()
         };
         let lines = text.split(|byte| matches!(byte, b'\n' | b'\r'));
-        lines
-            .filter(|line| !line.is_empty())
-            .take(10)
-            .map(marks)
-            .max()
-            .unwrap_or(0)
+        lines.filter(|line| !line.is_empty()).take(10).map(marks).max().unwrap_or(0)
     };
     let (comma, semicolon, tab) = (most(b','), most(b';'), most(b'\t'));
     if semicolon > comma && semicolon >= tab {

@@ -92,9 +92,7 @@ impl Shown {
     /// From the text that a file shows for a number.
     pub(super) fn by_text(text: &str) -> Shown {
         let text = text.trim();
-        let behind = text
-            .rfind(|c: char| c.is_ascii_digit())
-            .map_or("", |at| &text[at + 1..]);
+        let behind = text.rfind(|c: char| c.is_ascii_digit()).map_or("", |at| &text[at + 1..]);
         if let Some(unit) = Unit::parse(behind) {
             Shown::Unit(unit)
         } else if text.len() > 1
@@ -114,25 +112,12 @@ mod tests {
 
     #[test]
     fn what_is_seen_follows_from_the_format() {
-        for code in [
-            "yyyy-mm-dd",
-            "d/m/yy;@",
-            "[h]:mm",
-            "hh:mm:ss",
-            "[$-409]d-mmm",
-        ] {
+        for code in ["yyyy-mm-dd", "d/m/yy;@", "[h]:mm", "hh:mm:ss", "[$-409]d-mmm"] {
             assert_eq!(Shown::by_code(code), Shown::Date, "{code}");
         }
-        for code in [
-            "0.000",
-            "General",
-            "#,##0 \"pcs\"",
-            "0.00\\d",
-            "[Red]0.0",
-            "@",
-            "_-* 0_-",
-            "0",
-        ] {
+        for code in
+            ["0.000", "General", "#,##0 \"pcs\"", "0.00\\d", "[Red]0.0", "@", "_-* 0_-", "0"]
+        {
             assert_eq!(Shown::by_code(code), Shown::Plain, "{code}");
         }
         for (code, unit) in [

@@ -35,13 +35,7 @@ impl Gatherer {
         if !memory.take(1_000) {
             return Err(memory.too_large(file, "more sheets than there is memory left for"));
         }
-        Ok(Gatherer {
-            sheet: Sheet {
-                file: file.to_string(),
-                name,
-                ..Sheet::default()
-            },
-        })
+        Ok(Gatherer { sheet: Sheet { file: file.to_string(), name, ..Sheet::default() } })
     }
 
     /// Keeps a cell; row and column from 0.
@@ -78,11 +72,7 @@ impl Gatherer {
                 "shorten it; if a double quote is missing somewhere, close it",
             ));
         }
-        let new_row = self
-            .sheet
-            .rows
-            .last()
-            .is_none_or(|row| row.number != number);
+        let new_row = self.sheet.rows.last().is_none_or(|row| row.number != number);
         let row = if new_row { ROW } else { 0 };
         let text = match u64::try_from(text.len()).unwrap_or(u64::MAX / 2) {
             0 => 0,
@@ -98,10 +88,7 @@ impl Gatherer {
                 if let Some(row) = last {
                     row.cells.shrink_to_fit();
                 }
-                rows.push(Row {
-                    number,
-                    cells: vec![(column, cell)],
-                });
+                rows.push(Row { number, cells: vec![(column, cell)] });
             }
         }
         Ok(())

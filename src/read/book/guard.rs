@@ -48,11 +48,8 @@ mod tests {
     fn a_panic_is_no_end_and_the_hook_of_the_program_stays() {
         let fail = || [0_u8; 0][std::hint::black_box(3)];
         let told = Arc::new(Mutex::new(Vec::new()));
-        let (tell, own, usual) = (
-            Arc::clone(&told),
-            std::thread::current().id(),
-            Arc::new(panic::take_hook()),
-        );
+        let (tell, own, usual) =
+            (Arc::clone(&told), std::thread::current().id(), Arc::new(panic::take_hook()));
         let before = Arc::clone(&usual);
         panic::set_hook(Box::new(move |info| {
             if std::thread::current().id() == own {

@@ -29,10 +29,7 @@ impl Memory {
     /// At most so many megabytes (millions of bytes).
     pub fn of_megabytes(megabytes: u32) -> Memory {
         let limit = u64::from(megabytes) * MEGABYTE;
-        Memory {
-            limit,
-            cells_left: limit / 8 * 3,
-        }
+        Memory { limit, cells_left: limit / 8 * 3 }
     }
 
     /// The limit in megabytes.

@@ -194,17 +194,11 @@ impl<R: BufRead> Content<'_, R> {
                 _ => {}
             }
             if spans.held() > MOST_OF_SPANS {
-                return Err(self
-                    .memory
-                    .too_large(self.file, "too many hidden rows")
-                    .into());
+                return Err(self.memory.too_large(self.file, "too many hidden rows").into());
             }
         }
         if !self.memory.take(spans.held()) {
-            return Err(self
-                .memory
-                .too_large(self.file, "too many hidden rows")
-                .into());
+            return Err(self.memory.too_large(self.file, "too many hidden rows").into());
         }
         Ok(gatherer.finish(hidden, spans))
     }
@@ -286,11 +280,7 @@ impl<R: BufRead> Content<'_, R> {
                         _ if aside.is_some() => Some(()),
                         "p" | "h" => {
                             paragraphs += 1;
-                            if paragraphs > 1 {
-                                add("\n", 1)
-                            } else {
-                                Some(())
-                            }
+                            if paragraphs > 1 { add("\n", 1) } else { Some(()) }
                         }
                         "s" => {
                             let many = attribute(&element, "c").map(|c| c.parse());

@@ -73,18 +73,12 @@ impl Survey {
                 taken.part(key, stream, room, memory)
             })?;
         }
-        let odd = taken
-            .opened
-            .iter()
-            .find(|target| !wanted(&target.to_ascii_lowercase()));
+        let odd = taken.opened.iter().find(|target| !wanted(&target.to_ascii_lowercase()));
         if let Some(odd) = odd {
             return Err(broken(file, Some(odd), "it is not named as XML is"));
         }
-        let parts: Vec<String> = taken
-            .sheets
-            .keys()
-            .filter_map(|name| taken.part_of(name))
-            .collect();
+        let parts: Vec<String> =
+            taken.sheets.keys().filter_map(|name| taken.part_of(name)).collect();
         check_sheets(file, memory, &parts)?;
         Ok(taken)
     }
@@ -191,10 +185,7 @@ impl Survey {
             return;
         };
         let kind = attribute(element, "Type").unwrap_or_default();
-        if ["/officeDocument", "/worksheet"]
-            .iter()
-            .any(|k| kind.ends_with(k))
-        {
+        if ["/officeDocument", "/worksheet"].iter().any(|k| kind.ends_with(k)) {
             self.opened.push(target.clone());
         }
         let of_part = self.relations.entry(key.to_string()).or_default();
@@ -213,8 +204,7 @@ impl Survey {
     /// What the reader does not tell of a sheet.
     pub(super) fn of_sheet(&mut self, sheet: &str) -> OfSheet {
         let part = self.part_of(sheet);
-        part.and_then(|part| self.of_sheets.remove(&part))
-            .unwrap_or_default()
+        part.and_then(|part| self.of_sheets.remove(&part)).unwrap_or_default()
     }
 }
 
@@ -236,10 +226,7 @@ fn address(text: &str) -> Option<(u32, u32)> {
         Some(column.checked_mul(26)? + digit).filter(|_| digit <= 26)
     });
     let column = column.filter(|column| (1..=MOST_COLUMNS).contains(column))?;
-    let row: u32 = row
-        .parse()
-        .ok()
-        .filter(|row| (1..=MOST_ROWS).contains(row))?;
+    let row: u32 = row.parse().ok().filter(|row| (1..=MOST_ROWS).contains(row))?;
     Some((row - 1, column - 1))
 }
 
@@ -252,9 +239,7 @@ fn merged(element: &BytesStart<'_>) -> Option<Merged> {
 
 fn hide_row(spans: &mut Spans, element: &BytesStart<'_>, row: &mut u32) {
     // Row numbers count from 1, and one that is not given follows the last.
-    *row = attribute(element, "r")
-        .and_then(|r| r.parse().ok())
-        .unwrap_or(row.saturating_add(1));
+    *row = attribute(element, "r").and_then(|r| r.parse().ok()).unwrap_or(row.saturating_add(1));
     let flat = attribute(element, "ht").is_some_and(|height| height == "0");
     if flat || says_yes(element, "hidden") {
         let number = row.saturating_sub(1);
@@ -264,17 +249,10 @@ fn hide_row(spans: &mut Spans, element: &BytesStart<'_>, row: &mut u32) {
 
 fn hide_column(spans: &mut Spans, element: &BytesStart<'_>) {
     let flat = attribute(element, "width").is_some_and(|width| width == "0");
-    let number = |name| {
-        attribute(element, name)?
-            .parse::<u32>()
-            .ok()?
-            .checked_sub(1)
-    };
-    if let (true, Some(first), Some(last)) = (
-        flat || says_yes(element, "hidden"),
-        number("min"),
-        number("max"),
-    ) {
+    let number = |name| attribute(element, name)?.parse::<u32>().ok()?.checked_sub(1);
+    if let (true, Some(first), Some(last)) =
+        (flat || says_yes(element, "hidden"), number("min"), number("max"))
+    {
         hide(&mut spans.columns, first, last);
     }
 }

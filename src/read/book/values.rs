@@ -19,10 +19,7 @@ pub(super) enum Value {
 pub(super) fn value(value: DataRef<'_>) -> Value {
     Value::Cell(match value {
         DataRef::Empty => return Value::None,
-        #[expect(
-            clippy::cast_precision_loss,
-            reason = "the format's own numbers are floats"
-        )]
+        #[expect(clippy::cast_precision_loss, reason = "the format's own numbers are floats")]
         DataRef::Int(number) => Cell::Number(number as f64),
         DataRef::Float(number) => Cell::Number(number),
         DataRef::String(s) => return text(&s),
@@ -38,11 +35,7 @@ pub(super) fn value(value: DataRef<'_>) -> Value {
 /// A text without the blanks around it.
 pub(super) fn text(text: &str) -> Value {
     let text = text.trim_matches(|c: char| c.is_whitespace() || c == '\0');
-    if text.is_empty() {
-        Value::Blank
-    } else {
-        Value::Cell(Cell::Text(text.to_string()))
-    }
+    if text.is_empty() { Value::Blank } else { Value::Cell(Cell::Text(text.to_string())) }
 }
 
 /// A date that the file holds as a number of days.
@@ -51,24 +44,17 @@ pub(super) fn serial_date(date: &ExcelDateTime) -> Cell {
     let iso = format!("{year:04}-{month:02}-{day:02}");
     // The file may count from 1904; days are compared across files, and so count from 1900 here.
     match iso_date(&iso) {
-        Some(Cell::Date { serial, iso }) => Cell::Date {
-            serial: serial + date.as_f64().fract(),
-            iso,
-        },
-        _ => Cell::Date {
-            serial: date.as_f64(),
-            iso,
-        },
+        Some(Cell::Date { serial, iso }) => {
+            Cell::Date { serial: serial + date.as_f64().fract(), iso }
+        }
+        _ => Cell::Date { serial: date.as_f64(), iso },
     }
 }
 
 /// A date that the file holds as `YYYY-MM-DD`, whatever stands behind it.
 pub(super) fn iso_date(text: &str) -> Option<Cell> {
     let iso = text.get(..10)?;
-    Some(Cell::Date {
-        serial: f64::from(day::number(iso)?),
-        iso: iso.to_string(),
-    })
+    Some(Cell::Date { serial: f64::from(day::number(iso)?), iso: iso.to_string() })
 }
 
 fn error_name(error: &CellErrorType) -> &'static str {

@@ -175,10 +175,7 @@ impl Globals {
         let mut held = 0;
         loop {
             let next = records.next()?;
-            if matches!(
-                next.kind,
-                record::FORMAT | record::CELL_STYLE | record::SHEET
-            ) {
+            if matches!(next.kind, record::FORMAT | record::CELL_STYLE | record::SHEET) {
                 held += 200 + 2 * u64::try_from(next.body.len()).unwrap_or(u64::MAX / 4);
             }
             if held > memory.most_held() / 2 {
@@ -227,9 +224,8 @@ impl Globals {
             return Ok(gatherer.finish(listed.hidden, spans));
         }
         let stream = stream.get(listed.at..);
-        let mut records = Records {
-            stream: stream.ok_or(Stop::Broken("a sheet that is not there"))?,
-        };
+        let mut records =
+            Records { stream: stream.ok_or(Stop::Broken("a sheet that is not there"))? };
         let whole = records.stream.len();
         let mut depth = 0_u32;
         // A formula's text stands in a record of its own behind it.
@@ -264,9 +260,7 @@ impl Globals {
                     let ranges = body.get(2..).unwrap_or_default().chunks_exact(8);
                     for range in ranges {
                         let at = |place| u16_at(range, place).map_or(0, u32::from);
-                        spans
-                            .merged
-                            .push(Merged::of([at(0), at(4)], [at(2), at(6)]));
+                        spans.merged.push(Merged::of([at(0), at(4)], [at(2), at(6)]));
                     }
                 }
                 record::TEXT_OF_FORMULA => {
@@ -380,11 +374,7 @@ fn listed(body: &[u8]) -> Option<Listed> {
 
 fn bool_or_error(rest: &[u8]) -> Option<Value> {
     let (value, is_error) = (*rest.first()?, *rest.get(1)? != 0);
-    Some(Value::Cell(if is_error {
-        values::error_of_code(value)
-    } else {
-        Cell::Bool(value != 0)
-    }))
+    Some(Value::Cell(if is_error { values::error_of_code(value) } else { Cell::Bool(value != 0) }))
 }
 
 /// A number in 30 bits: a whole one or the high bits of a float, perhaps times 100 ([MS-XLS] 2.5.217).
@@ -394,11 +384,7 @@ fn short_number(packed: u32) -> f64 {
     } else {
         f64::from_bits(u64::from(packed & !3) << 32)
     };
-    if packed & 1 != 0 {
-        number / 100.0
-    } else {
-        number
-    }
+    if packed & 1 != 0 { number / 100.0 } else { number }
 }
 
 /// A text behind its length and a byte that says how wide its characters are ([MS-XLS] 2.5.294).
@@ -411,19 +397,10 @@ fn text(body: &[u8]) -> Option<String> {
 fn characters(bytes: &[u8], count: usize, wide: bool) -> Option<String> {
     if wide {
         let units = bytes.get(..2 * count)?.chunks_exact(2);
-        let units: Vec<u16> = units
-            .map(|two| u16::from_le_bytes([two[0], two[1]]))
-            .collect();
+        let units: Vec<u16> = units.map(|two| u16::from_le_bytes([two[0], two[1]])).collect();
         Some(String::from_utf16_lossy(&units))
     } else {
-        Some(
-            bytes
-                .get(..count)?
-                .iter()
-                .copied()
-                .map(char::from)
-                .collect(),
-        )
+        Some(bytes.get(..count)?.iter().copied().map(char::from).collect())
     }
 }
 

@@ -49,9 +49,7 @@ pub(super) fn sheets(
             continue;
         }
         let mut gatherer = Gatherer::new(file, listed.name.clone(), memory)?;
-        let mut reader = workbook
-            .worksheet_cells_reader(&listed.name)
-            .map_err(trouble)?;
+        let mut reader = workbook.worksheet_cells_reader(&listed.name).map_err(trouble)?;
         while let Some(found) = reader.next_cell().map_err(trouble)? {
             if let Value::Cell(cell) = values::value(found.get_value().clone()) {
                 gatherer.push(found.get_position(), cell, memory)?;
@@ -96,18 +94,11 @@ impl Survey {
             taken.part(key, BufReader::new(stream), room, memory)
         })?;
         taken.relate(file, archive, memory)?;
-        let parts: Vec<String> = taken
-            .sheets
-            .keys()
-            .filter_map(|name| taken.part_of(name))
-            .collect();
+        let parts: Vec<String> =
+            taken.sheets.keys().filter_map(|name| taken.part_of(name)).collect();
         check_sheets(file, memory, &parts)?;
         match parts.iter().find(|part| !wanted(part)) {
-            Some(odd) => Err(broken(
-                file,
-                Some(odd),
-                "it is not named as a sheet's part is",
-            )),
+            Some(odd) => Err(broken(file, Some(odd), "it is not named as a sheet's part is")),
             None => Ok(taken),
         }
     }
@@ -198,9 +189,8 @@ impl Survey {
         let stream = BufReader::new(AtMost::new(part, memory.longest_value()));
         let mut events = Events::new(stream, memory.longest_value());
         loop {
-            let (event, _) = events
-                .next()
-                .map_err(|why| broken(file, Some(PART), &why.to_string()))?;
+            let (event, _) =
+                events.next().map_err(|why| broken(file, Some(PART), &why.to_string()))?;
             match event {
                 Event::Start(element) if element.local_name().as_ref() == "Relationship" => {
                     let id = attribute(&element, "Id");
@@ -222,8 +212,7 @@ impl Survey {
 
     fn sheet(&mut self, name: &str) -> OfSheet {
         let part = self.part_of(name);
-        part.and_then(|part| self.parts.remove(&part))
-            .unwrap_or_default()
+        part.and_then(|part| self.parts.remove(&part)).unwrap_or_default()
     }
 }
 
@@ -276,8 +265,6 @@ fn wide_text(body: &[u8], at: usize) -> Option<(String, usize)> {
     let count = usize::try_from(u32_at(body, at)?).ok()?;
     let end = count.checked_mul(2)?.checked_add(at + 4)?;
     let units = body.get(at + 4..end)?.chunks_exact(2);
-    let units: Vec<u16> = units
-        .map(|two| u16::from_le_bytes([two[0], two[1]]))
-        .collect();
+    let units: Vec<u16> = units.map(|two| u16::from_le_bytes([two[0], two[1]])).collect();
     Some((String::from_utf16_lossy(&units), end))
 }

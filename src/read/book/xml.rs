@@ -72,18 +72,9 @@ impl<R: BufRead> Events<R> {
     /// Reads events of at most `longest` bytes each.
     pub(super) fn new(stream: R, longest: u64) -> Events<R> {
         let left = Rc::new(Cell::new(longest));
-        let mut reader = Reader::from_reader(Leash {
-            inner: stream,
-            left: Rc::clone(&left),
-        });
+        let mut reader = Reader::from_reader(Leash { inner: stream, left: Rc::clone(&left) });
         reader.config_mut().expand_empty_elements = true;
-        Events {
-            reader,
-            left,
-            longest,
-            depth: 0,
-            buffer: Vec::new(),
-        }
+        Events { reader, left, longest, depth: 0, buffer: Vec::new() }
     }
 
     /// The next event, and how many bytes it took.

@@ -24,12 +24,7 @@ impl Reader<'_> {
         if !(1..=MOST_IN_A_BAG).contains(&count) {
             let expected = format!("a whole number from 1 to {MOST_IN_A_BAG}");
             let mend = "correct the number, or remove the consumable";
-            self.add(
-                &raw.count.span(),
-                format!("{count} in a bag"),
-                expected,
-                mend,
-            );
+            self.add(&raw.count.span(), format!("{count} in a bag"), expected, mend);
         }
         let fit_column = raw.fit_column.as_ref().map(|column| self.filled(column));
         let section = raw.section.as_ref().map(|section| self.section(section));
@@ -62,10 +57,7 @@ impl Reader<'_> {
                 None
             }
         });
-        Some(SectionColumns {
-            bore: bore?,
-            shaft: shaft?,
-        })
+        Some(SectionColumns { bore: bore?, shaft: shaft? })
     }
 
     /// A text with a letter or a digit in it.

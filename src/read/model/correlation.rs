@@ -13,10 +13,8 @@ impl Reader<'_> {
         raw: &[Spanned<CorrelationFile>],
         names: &Names,
     ) -> Option<Vec<Correlation>> {
-        let found: Vec<Option<Correlation>> = raw
-            .iter()
-            .map(|raw| self.correlation(raw.get_ref(), names))
-            .collect();
+        let found: Vec<Option<Correlation>> =
+            raw.iter().map(|raw| self.correlation(raw.get_ref(), names)).collect();
         let found: Vec<Correlation> = found.into_iter().collect::<Option<_>>()?;
         for (index, one) in found.iter().enumerate() {
             let [a, b] = one.between;
@@ -88,9 +86,6 @@ impl Reader<'_> {
                 return None;
             }
         }
-        Some(Correlation {
-            between,
-            coefficient: coefficient?,
-        })
+        Some(Correlation { between, coefficient: coefficient? })
     }
 }

@@ -26,10 +26,7 @@ pub(super) const KEYS: [(&str, &[&str]); 11] = [
             "example",
         ],
     ),
-    (
-        "pack",
-        &["label", "kind", "least_pieces", "most_pieces", "example"],
-    ),
+    ("pack", &["label", "kind", "least_pieces", "most_pieces", "example"]),
     (
         "requirement",
         &[
@@ -80,13 +77,8 @@ pub(super) const NEEDED: [(&str, &[&str]); 7] = [
 ];
 
 /// The keys of a material.
-pub(super) const MATERIAL_KEYS: [&str; 5] = [
-    "plus_minus",
-    "compressibility",
-    "expansion",
-    "expansion_plus_minus",
-    "source",
-];
+pub(super) const MATERIAL_KEYS: [&str; 5] =
+    ["plus_minus", "compressibility", "expansion", "expansion_plus_minus", "source"];
 
 #[derive(Deserialize)]
 pub(super) struct ModelFile {

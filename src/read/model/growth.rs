@@ -21,10 +21,7 @@ impl Reader<'_> {
         };
         let [expected, mend] = match read {
             Some(degrees) if is_temperature(degrees) => return Some(degrees),
-            Some(_) => [
-                "degrees Celsius from -273 to 1500",
-                "correct the temperature",
-            ],
+            Some(_) => ["degrees Celsius from -273 to 1500", "correct the temperature"],
             None => TEMPERATURE,
         };
         let found = format!("`{}`", quantity.get_ref().show());

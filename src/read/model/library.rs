@@ -36,10 +36,7 @@ impl Library {
         let mut texts: BTreeMap<String, (String, String)> = BUILT_IN
             .iter()
             .map(|(name, text)| {
-                (
-                    name.to_string(),
-                    (format!("built-in {name}.toml"), text.to_string()),
-                )
+                (name.to_string(), (format!("built-in {name}.toml"), text.to_string()))
             })
             .collect();
         let drawings = BUILT_IN.iter().zip(DRAWINGS);
@@ -113,10 +110,7 @@ impl Library {
 
     /// The name as its file has it, whatever the case it was typed in.
     pub fn exact(&self, name: &str) -> String {
-        let found = self
-            .texts
-            .keys()
-            .find(|known| known.to_lowercase() == name.to_lowercase());
+        let found = self.texts.keys().find(|known| known.to_lowercase() == name.to_lowercase());
         found.cloned().unwrap_or_else(|| name.to_string())
     }
 
@@ -133,20 +127,13 @@ impl Library {
             place,
             format!("the model `{name}`, which is not known"),
             format!("one of {}", names.join(", ")),
-            mend_name(
-                name,
-                known,
-                "add its file to the folder given with --models",
-            ),
+            mend_name(name, known, "add its file to the folder given with --models"),
         )
     }
 
     /// The file of a model.
     pub fn source_of(&self, name: &str) -> String {
-        self.texts
-            .get(name)
-            .map(|(file, _)| file.clone())
-            .unwrap_or_default()
+        self.texts.get(name).map(|(file, _)| file.clone()).unwrap_or_default()
     }
 
     /// The file of a model's drawing, where it lies in the folder that was given.

@@ -13,11 +13,7 @@ use crate::problem::Problems;
 
 /// Reads a materials table; what is wrong with it is added to the problems.
 pub(super) fn gather_materials(file: &str, text: &str, problems: &mut Problems) -> Vec<Material> {
-    let mut reader = Reader {
-        file,
-        text,
-        problems: Problems::new(),
-    };
+    let mut reader = Reader { file, text, problems: Problems::new() };
     reader.unknown_keys(&[("material", &MATERIAL_KEYS)]);
     let materials = match toml::from_str::<MaterialsFile>(text) {
         // A bare number has no unit here: tolerances are a model's or the stock's own.
@@ -65,10 +61,8 @@ impl Reader<'_> {
             }
             earlier.push(key);
         }
-        let materials: Vec<Option<Material>> = raw
-            .into_iter()
-            .map(|(name, _, raw)| self.material(name, &raw, unit))
-            .collect();
+        let materials: Vec<Option<Material>> =
+            raw.into_iter().map(|(name, _, raw)| self.material(name, &raw, unit)).collect();
         materials.into_iter().collect()
     }
 
@@ -147,9 +141,6 @@ impl Reader<'_> {
             Some(within) => self.bounded(within, range, "a plus/minus that is not negative"),
             None => Some(Millionths::ZERO),
         };
-        Some(Some(Expansion {
-            value: number?,
-            within: within?,
-        }))
+        Some(Some(Expansion { value: number?, within: within? }))
     }
 }

@@ -67,23 +67,12 @@ impl Reader<'_> {
         names: &Names,
     ) -> Option<Form> {
         let [low, high] = self.limits(&raw.limits)?;
-        let form = match (
-            &raw.terms,
-            &raw.target,
-            &raw.gasket,
-            &raw.gap,
-            &raw.allowance,
-        ) {
+        let form = match (&raw.terms, &raw.target, &raw.gasket, &raw.gap, &raw.allowance) {
             (Some(terms), Some(target), None, None, None) => {
                 let terms = self.terms(terms, names);
                 let target = self.length(target, unit);
                 let (lower, upper) = (self.length(low, unit), self.length(high, unit));
-                Form::Linear {
-                    terms: terms?,
-                    target: target?,
-                    lower: lower?,
-                    upper: upper?,
-                }
+                Form::Linear { terms: terms?, target: target?, lower: lower?, upper: upper? }
             }
             (None, None, Some(gasket), Some(gap), Some(allowance)) => {
                 let index = names.packs.iter().position(|(p, _)| p == gasket.get_ref());
@@ -158,12 +147,7 @@ impl Reader<'_> {
             raw.hot_allowance.as_ref().map(Spanned::span),
             raw.hot_limits.as_ref().map(Spanned::span),
         ];
-        if let Some(at) = own_hot
-            .into_iter()
-            .flatten()
-            .next()
-            .filter(|_| !(cold && hot))
-        {
+        if let Some(at) = own_hot.into_iter().flatten().next().filter(|_| !(cold && hot)) {
             self.add(
                 &at,
                 format!(
@@ -185,12 +169,7 @@ impl Reader<'_> {
         if let [low, high] = limits.get_ref().as_slice() {
             return Some([low, high]);
         }
-        self.add(
-            &limits.span(),
-            "limits that are not two",
-            "[lower, upper]",
-            "give both limits",
-        );
+        self.add(&limits.span(), "limits that are not two", "[lower, upper]", "give both limits");
         None
     }
 
@@ -214,12 +193,7 @@ impl Reader<'_> {
             return None;
         }
         match form {
-            Form::Linear {
-                terms,
-                target,
-                lower,
-                upper,
-            } => {
+            Form::Linear { terms, target, lower, upper } => {
                 let mut of = |own: Option<&Spanned<Quantity>>, usual| match own {
                     Some(own) => self.length(own, unit),
                     None => Some(usual),
@@ -231,13 +205,7 @@ impl Reader<'_> {
                     upper: of(limits.map(|[_, high]| high), upper)?,
                 })
             }
-            Form::GasketFill {
-                gasket,
-                gap,
-                target,
-                lower,
-                upper,
-            } => {
+            Form::GasketFill { gasket, gap, target, lower, upper } => {
                 let mut of = |own: Option<&Spanned<Quantity>>, usual| match own {
                     Some(own) => self.number(own),
                     None => Some(usual),

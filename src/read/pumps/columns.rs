@@ -12,42 +12,25 @@ const ALSO_KNOWN: [&str; 4] = ["Priority", "Due", "Location", "Note"];
 /// The headings of a dimension, pack or requirement: its key or its label, each with these words behind.
 pub(in crate::read) fn names(name: &str, label: &str, behind: &str) -> Vec<String> {
     [heading(name), label.to_string()]
-        .map(|front| {
-            if behind.is_empty() {
-                front
-            } else {
-                format!("{front} {behind}")
-            }
-        })
+        .map(|front| if behind.is_empty() { front } else { format!("{front} {behind}") })
         .to_vec()
 }
 
 /// Every heading that some model of the workbook gives a meaning to.
 pub(in crate::read) fn known_headings(models: &[Model]) -> Vec<String> {
-    let fixed = NEEDED_OF_PUMPS
-        .iter()
-        .chain(&ALSO_KNOWN)
-        .map(ToString::to_string);
+    let fixed = NEEDED_OF_PUMPS.iter().chain(&ALSO_KNOWN).map(ToString::to_string);
     let of_models = models.iter().flat_map(|model| {
         let dimensions = model.dimensions.iter().flat_map(|d| {
-            ["", "low", "high"]
-                .into_iter()
-                .flat_map(|behind| names(&d.name, &d.label, behind))
+            ["", "low", "high"].into_iter().flat_map(|behind| names(&d.name, &d.label, behind))
         });
-        let packs = model
-            .packs
-            .iter()
-            .flat_map(|p| names(&p.name, &p.label, FITS));
+        let packs = model.packs.iter().flat_map(|p| names(&p.name, &p.label, FITS));
         let thermals = model.thermals.iter().flat_map(|t| {
-            OF_GROWTH
-                .into_iter()
-                .flat_map(|behind| names(&t.name, &t.label, behind))
+            OF_GROWTH.into_iter().flat_map(|behind| names(&t.name, &t.label, behind))
         });
-        let requirements = model.requirements.iter().flat_map(|r| {
-            SIDES
-                .into_iter()
-                .flat_map(|side| names(&r.name, &r.label, side))
-        });
+        let requirements = model
+            .requirements
+            .iter()
+            .flat_map(|r| SIDES.into_iter().flat_map(|side| names(&r.name, &r.label, side)));
         let consumables = model.consumables.iter().flat_map(|need| {
             let sides = need.section.iter().flat_map(|s| [&s.bore, &s.shaft]);
             let sides = sides.map(|key| heading(key));
@@ -72,9 +55,7 @@ pub(super) const OF_GROWTH: [&str; 3] = ["length", "cold", "running"];
 /// Whether a heading is one of the numbered readings of a dimension.
 pub(super) fn is_reading(heading_key: &str, models: &[Model]) -> bool {
     let dimensions = models.iter().flat_map(|m| &m.dimensions);
-    dimensions
-        .into_iter()
-        .any(|d| reading_number(heading_key, d).is_some())
+    dimensions.into_iter().any(|d| reading_number(heading_key, d).is_some())
 }
 
 pub(in crate::read) fn reading_number(heading_key: &str, dimension: &Dimension) -> Option<u32> {
@@ -148,11 +129,8 @@ impl Columns {
                 all
             })
             .collect();
-        let ranges = model
-            .dimensions
-            .iter()
-            .map(|dimension| RangeColumns::find(table, dimension))
-            .collect();
+        let ranges =
+            model.dimensions.iter().map(|dimension| RangeColumns::find(table, dimension)).collect();
         let thermals = model
             .thermals
             .iter()
@@ -170,14 +148,7 @@ impl Columns {
             .iter()
             .map(|need| ConsumableColumns::find(table, need, problems))
             .collect();
-        Columns {
-            fits,
-            dimensions,
-            ranges,
-            thermals,
-            limits,
-            consumables,
-        }
+        Columns { fits, dimensions, ranges, thermals, limits, consumables }
     }
 }
 
@@ -187,9 +158,7 @@ pub(in crate::read) fn reading_columns(
     dimension: &Dimension,
     problems: &mut Problems,
 ) -> Vec<Heading> {
-    let single = table
-        .either(&names(&dimension.name, &dimension.label, ""))
-        .cloned();
+    let single = table.either(&names(&dimension.name, &dimension.label, "")).cloned();
     let mut readings: Vec<(u32, Heading)> = table
         .headings
         .iter()
@@ -201,14 +170,8 @@ pub(in crate::read) fn reading_columns(
             table.place(table.heading_row, single.column),
             format!("both `{}` and numbered readings of it", single.text),
             "one column, or numbered ones",
-            format!(
-                "remove or rename one of them; `{}` is a reading",
-                first.text
-            ),
+            format!("remove or rename one of them; `{}` is a reading", first.text),
         ));
     }
-    single
-        .into_iter()
-        .chain(readings.into_iter().map(|(_, h)| h))
-        .collect()
+    single.into_iter().chain(readings.into_iter().map(|(_, h)| h)).collect()
 }

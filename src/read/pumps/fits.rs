@@ -22,10 +22,8 @@ pub(in crate::read) fn check_fits(
     /// After so many the codes are wrong as a whole, and one by one a misspelling is not looked for.
     const MOST_SUGGESTED: usize = 20;
     // As many pumps as lots is too many to look through them for each.
-    let known: HashSet<(&str, &str)> = codes
-        .iter()
-        .map(|(kind, code, _)| (kind.as_str(), code.key()))
-        .collect();
+    let known: HashSet<(&str, &str)> =
+        codes.iter().map(|(kind, code, _)| (kind.as_str(), code.key())).collect();
     let mut by_kind: HashMap<&str, BTreeSet<&str>> = HashMap::new();
     for (kind, code, _) in codes {
         by_kind.entry(kind).or_default().insert(code.as_str());
@@ -56,11 +54,7 @@ pub(in crate::read) fn check_fits(
             };
             problems.add(Problem::new(
                 place.clone(),
-                format!(
-                    "the fit code `{}`, which no {} in the stock has",
-                    fit.as_str(),
-                    pack.kind
-                ),
+                format!("the fit code `{}`, which no {} in the stock has", fit.as_str(), pack.kind),
                 expected,
                 mend,
             ));

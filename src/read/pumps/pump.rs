@@ -93,11 +93,7 @@ impl PumpReader<'_> {
             .iter()
             .map(|columns| self.consumable_fit(columns, problems))
             .collect();
-        let (fits, places) = fits
-            .into_iter()
-            .collect::<Option<Vec<_>>>()?
-            .into_iter()
-            .unzip();
+        let (fits, places) = fits.into_iter().collect::<Option<Vec<_>>>()?.into_iter().unzip();
         let dimensions = dimensions.into_iter().collect::<Option<Vec<_>>>()?;
         let (dimensions, expected): (_, Vec<Option<Expected>>) = dimensions.into_iter().unzip();
         let pump = Pump {
@@ -201,10 +197,7 @@ impl PumpReader<'_> {
                 Some(space?)
             }
         };
-        Some(ConsumableFit {
-            code: code.map(|code| Code::new(&code)),
-            space,
-        })
+        Some(ConsumableFit { code: code.map(|code| Code::new(&code)), space })
     }
 
     /// 1 to 99; an empty cell is 3.
@@ -220,11 +213,7 @@ impl PumpReader<'_> {
                 self.line.place(heading),
                 format!(
                     "`{}`",
-                    self.line
-                        .row
-                        .cell(heading.column)
-                        .map(Cell::show)
-                        .unwrap_or_default()
+                    self.line.row.cell(heading.column).map(Cell::show).unwrap_or_default()
                 ),
                 "a whole number from 1 (first) to 99",
                 "type the priority, or leave it empty for 3",
@@ -243,10 +232,8 @@ impl PumpReader<'_> {
     ) -> Option<(Measured, Option<Expected>)> {
         let (line, columns) = (&self.line, &self.columns.dimensions[index]);
         let (dimension, range) = (&self.model.dimensions[index], &self.columns.ranges[index]);
-        let filled: Vec<&Heading> = columns
-            .iter()
-            .filter(|h| line.row.cell(h.column).is_some())
-            .collect();
+        let filled: Vec<&Heading> =
+            columns.iter().filter(|h| line.row.cell(h.column).is_some()).collect();
         let Some(foresight) = self.foresight else {
             if let (Some(first), true) = (columns.first(), filled.is_empty()) {
                 match range.stated(line) {
@@ -360,11 +347,9 @@ impl PumpReader<'_> {
                 }
             },
         };
-        if let (Spread::Within(tolerance), Some(&least), Some(&most)) = (
-            dimension.spread,
-            readings.iter().min(),
-            readings.iter().max(),
-        ) && most - least > tolerance.minus + tolerance.plus
+        if let (Spread::Within(tolerance), Some(&least), Some(&most)) =
+            (dimension.spread, readings.iter().min(), readings.iter().max())
+            && most - least > tolerance.minus + tolerance.plus
         {
             problems.warn(Problem::new(
                 line.place(filled[0]),
@@ -376,13 +361,7 @@ impl PumpReader<'_> {
                 "measure again; the mean is used as it stands",
             ));
         }
-        Some(Measured {
-            readings,
-            value,
-            tolerance,
-            standard,
-            freedom,
-        })
+        Some(Measured { readings, value, tolerance, standard, freedom })
     }
 
     /// The column of what the pump may state for itself, where its cell is not empty.
@@ -440,12 +419,7 @@ impl PumpReader<'_> {
         let own = |index: usize| self.stated(&columns[index]);
         let mut whole = true;
         let form = match &requirement.form {
-            Form::Linear {
-                terms,
-                target,
-                lower,
-                upper,
-            } => {
+            Form::Linear { terms, target, lower, upper } => {
                 let mut side = |index: usize, usual: Length| match own(index) {
                     None => usual,
                     Some(heading) => line.length(heading, problems).unwrap_or_else(|| {
@@ -454,20 +428,9 @@ impl PumpReader<'_> {
                     }),
                 };
                 let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
-                Form::Linear {
-                    terms: terms.clone(),
-                    target,
-                    lower,
-                    upper,
-                }
+                Form::Linear { terms: terms.clone(), target, lower, upper }
             }
-            Form::GasketFill {
-                gasket,
-                gap,
-                target,
-                lower,
-                upper,
-            } => {
+            Form::GasketFill { gasket, gap, target, lower, upper } => {
                 let mut side = |index: usize, usual: Millionths| match own(index) {
                     None => usual,
                     Some(heading) => line.share(heading, problems).unwrap_or_else(|| {
@@ -476,13 +439,7 @@ impl PumpReader<'_> {
                     }),
                 };
                 let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
-                Form::GasketFill {
-                    gasket: *gasket,
-                    gap: gap.clone(),
-                    target,
-                    lower,
-                    upper,
-                }
+                Form::GasketFill { gasket: *gasket, gap: gap.clone(), target, lower, upper }
             }
         };
         if !whole {
@@ -502,22 +459,14 @@ impl PumpReader<'_> {
                 return None;
             }
         };
-        Some(Requirement {
-            form,
-            ..requirement.clone()
-        })
+        Some(Requirement { form, ..requirement.clone() })
     }
 }
 
 /// The target and limits of a requirement, as far as they are lengths.
 fn figures(form: &Form, unit: Unit) -> String {
     match form {
-        Form::Linear {
-            target,
-            lower,
-            upper,
-            ..
-        } => {
+        Form::Linear { target, lower, upper, .. } => {
             let [target, lower, upper] = [target, lower, upper].map(|l| l.show(unit));
             format!(": target {target}, min {lower}, max {upper} {unit}")
         }
@@ -535,12 +484,7 @@ fn unfit(place: Place, found: String, form: &Form) -> Problem {
             "correct the pump's own target and limits; an allowance of 45 % is 0.45; what it does not give is the model's"
         }
     };
-    Problem::new(
-        place,
-        found,
-        "min below max, and the target between them",
-        mend,
-    )
+    Problem::new(place, found, "min below max, and the target between them", mend)
 }
 
 fn due(cell: &Cell) -> Due {
@@ -549,8 +493,5 @@ fn due(cell: &Cell) -> Due {
         Cell::Text(text) => day::number(text).map_or(f64::INFINITY, f64::from),
         _ => f64::INFINITY,
     };
-    Due {
-        shown: cell.show(),
-        serial,
-    }
+    Due { shown: cell.show(), serial }
 }

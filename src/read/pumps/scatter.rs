@@ -15,10 +15,7 @@ pub(super) fn uncertainty_of_mean(
     let n = i128::try_from(readings.len()).ok().filter(|&n| n > 1)?;
     let sum: i128 = readings.iter().map(|r| i128::from(r.ticks())).sum();
     // n^2 times the sum of squared deviations, in whole numbers.
-    let squares: i128 = readings
-        .iter()
-        .map(|r| (n * i128::from(r.ticks()) - sum).pow(2))
-        .sum();
+    let squares: i128 = readings.iter().map(|r| (n * i128::from(r.ticks()) - sum).pow(2)).sum();
     Some(combined(n, squares, resolution))
 }
 
@@ -37,11 +34,7 @@ pub(in crate::read) fn combined(
 }
 
 /// Degrees of freedom of scatter and resolution together, the latter as good as known.
-#[allow(
-    clippy::cast_precision_loss,
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss
-)]
+#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)]
 fn freedom(n: i128, squares: i128, read: i128) -> Option<u32> {
     if squares == 0 {
         return None;
@@ -66,10 +59,7 @@ mod tests {
         ]
         .map(|hundredths: i64| Length::from_ticks(hundredths * 1_000))
         .to_vec();
-        assert_eq!(
-            Length::mean(&readings),
-            Some(Length::from_ticks(10_014_500))
-        );
+        assert_eq!(Length::mean(&readings), Some(Length::from_ticks(10_014_500)));
         // 0.332 915 7 of 100 000 ticks of 100 000 femtometres.
         let (found, freedom) = uncertainty_of_mean(&readings, Length::ZERO).unwrap();
         let found = found.raw();

@@ -61,11 +61,7 @@ pub(super) struct Cuts {
 impl Cuts {
     /// The same classes, with every draw kept.
     pub(super) fn whole(&self) -> Self {
-        Cuts {
-            low: f64::INFINITY,
-            high: f64::NEG_INFINITY,
-            ..*self
-        }
+        Cuts { low: f64::INFINITY, high: f64::NEG_INFINITY, ..*self }
     }
 }
 
@@ -123,14 +119,7 @@ impl<'a> Drawer<'a> {
             let law = Law::Normal { sd: 1.0 };
             drawn[member] = Source { mean: 0.0, law };
         }
-        Drawer {
-            drawn,
-            model,
-            plan,
-            size,
-            groups: groups.collect(),
-            arch: Arch::new(),
-        }
+        Drawer { drawn, model, plan, size, groups: groups.collect(), arch: Arch::new() }
     }
 
     /// Cuts that leave each batch its tails but for rare chances, from the draws of the first one.
@@ -167,13 +156,7 @@ impl<'a> Drawer<'a> {
 
     #[inline(always)]
     fn block(&self, desk: &mut Desk, rng: &mut ChaCha8Rng, out: &mut [f64]) {
-        let Desk {
-            sources,
-            product,
-            gap,
-            scratch,
-            ..
-        } = desk;
+        let Desk { sources, product, gap, scratch, .. } = desk;
         for (source, x) in self.drawn.iter().zip(sources.iter_mut()) {
             fill(source.mean, source.law, rng, scratch, &mut x[..out.len()]);
         }
@@ -187,11 +170,7 @@ impl<'a> Drawer<'a> {
                 let gap = &mut gap[..out.len()];
                 add_up(below, sources, product, gap);
                 for (y, gap) in out.iter_mut().zip(gap) {
-                    *y = if *gap > 0.0 {
-                        *y / *gap - 1.0
-                    } else {
-                        f64::INFINITY
-                    };
+                    *y = if *gap > 0.0 { *y / *gap - 1.0 } else { f64::INFINITY };
                 }
             }
         }
@@ -236,11 +215,7 @@ impl<'a> Drawer<'a> {
         }
         let tails = Tails {
             low: if enough { low } else { &draws[..tail] },
-            high: if enough {
-                high
-            } else {
-                &draws[draws.len() - tail..]
-            },
+            high: if enough { high } else { &draws[draws.len() - tail..] },
             draws: draws.len(),
         };
         let (symmetric, shortest) = tails.intervals(self.plan.level);
@@ -306,11 +281,7 @@ fn kept<'a>(draws: &[f64], room: &'a mut [f64], keep: impl Fn(f64) -> bool) -> &
 #[inline(always)]
 fn classes(draws: &[f64], [from, to]: [f64; 2]) -> ([u64; CLASSES], [u64; 2]) {
     #[allow(clippy::cast_precision_loss)]
-    let scale = if to > from {
-        CLASSES as f64 / (to - from)
-    } else {
-        0.0
-    };
+    let scale = if to > from { CLASSES as f64 / (to - from) } else { 0.0 };
     #[allow(clippy::cast_precision_loss)]
     const LAST: f64 = (CLASSES - 1) as f64;
     // The first and the last place are for what is outside, the very last for what has no value.
@@ -321,11 +292,7 @@ fn classes(draws: &[f64], [from, to]: [f64; 2]) -> ([u64; CLASSES], [u64; 2]) {
         let mut class = class as u32 as usize;
         class = if draw < from { 0 } else { class };
         class = if draw > to { CLASSES + 1 } else { class };
-        class = if draw < f64::INFINITY {
-            class
-        } else {
-            CLASSES + 2
-        };
+        class = if draw < f64::INFINITY { class } else { CLASSES + 2 };
         counts[class.min(CLASSES + 2)] += 1;
     }
     let mut within = [0; CLASSES];

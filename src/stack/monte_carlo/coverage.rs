@@ -19,11 +19,7 @@ pub(super) fn tail(draws: usize, level: f64) -> usize {
 }
 
 /// `draws` times `level`, after adding a part of one the whole of it.
-#[allow(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    clippy::cast_precision_loss
-)]
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)]
 fn covered(draws: usize, level: f64, part: f64) -> usize {
     (draws as f64 * level + part).floor() as usize
 }
@@ -83,11 +79,8 @@ mod tests {
         let tail = tail(draws.len(), level);
         sort_tails(&mut draws, tail);
         let draws = &draws[..];
-        let tails = Tails {
-            low: &draws[..tail],
-            high: &draws[draws.len() - tail..],
-            draws: draws.len(),
-        };
+        let tails =
+            Tails { low: &draws[..tail], high: &draws[draws.len() - tail..], draws: draws.len() };
         tails.intervals(level)
     }
 

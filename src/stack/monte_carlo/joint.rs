@@ -82,11 +82,7 @@ mod tests {
         // At -1/2 the three add up to nought: just semi-definite.
         assert!(factor(&opposed(-0.5)).is_some());
         // The same with a dependent pair first: only the left-out pivot's column shows it.
-        let late = vec![
-            vec![1.0, 1.0, 0.5],
-            vec![1.0, 1.0, 0.4],
-            vec![0.5, 0.4, 1.0],
-        ];
+        let late = vec![vec![1.0, 1.0, 0.5], vec![1.0, 1.0, 0.4], vec![0.5, 0.4, 1.0]];
         assert_eq!(factor(&late), None);
     }
 }

@@ -25,11 +25,7 @@ pub(super) struct Scratch {
 
 impl Scratch {
     pub(super) fn new() -> Self {
-        Scratch {
-            bytes: [0; 4 * BLOCK],
-            other: [0.0; BLOCK],
-            tail: [0; BLOCK],
-        }
+        Scratch { bytes: [0; 4 * BLOCK], other: [0.0; BLOCK], tail: [0; BLOCK] }
     }
 }
 
@@ -68,9 +64,7 @@ pub(super) fn fill(
         }
         Law::CurvilinearTrapezoid { half, inexact } => {
             let edge = &mut scratch.other[..out.len()];
-            uniform(rng, &mut scratch.bytes, edge, |q| {
-                2.0 * half + 4.0 * inexact * q
-            });
+            uniform(rng, &mut scratch.bytes, edge, |q| 2.0 * half + 4.0 * inexact * q);
             uniform(rng, &mut scratch.bytes, out, |q| q);
             for (x, edge) in out.iter_mut().zip(edge) {
                 *x = mean + *x * *edge;

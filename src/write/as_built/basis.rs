@@ -23,13 +23,10 @@ pub(super) fn write(
         lengths(),
     ];
     let (text, wrapped) = (&styles.text, &styles.wrapped);
-    let back = built.inputs.iter().map(|input| {
-        [
-            text.of(&input.role),
-            wrapped.of(&input.file),
-            text.of(&input.sha256),
-        ]
-    });
+    let back = built
+        .inputs
+        .iter()
+        .map(|input| [text.of(&input.role), wrapped.of(&input.file), text.of(&input.sha256)]);
     let back = Section::of_cells(["What came back", "File", "SHA-256"], back);
     let [inputs, policy] = inputs_and_policy(built.recheck.job(), styles);
     let sections = [inputs, policy, back, Section::facts(facts, |_| Some(18.0))];

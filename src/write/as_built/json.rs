@@ -120,9 +120,7 @@ pub fn record(built: &AsBuilt<'_>) -> RecheckJson {
         format: FORMAT.into(),
         plan: built.plan_id.into(),
         acceptance: job.policy.acceptance.to_string(),
-        pumps: pumps
-            .map(|(pump, record)| of_pump(job, pump, record))
-            .collect(),
+        pumps: pumps.map(|(pump, record)| of_pump(job, pump, record)).collect(),
     }
 }
 

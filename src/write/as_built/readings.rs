@@ -27,9 +27,7 @@ type Col<'s> = Column<'s, Line<'s>>;
 fn columns(styles: &Styles) -> [Col<'_>; 13] {
     let text = &styles.text;
     let length = |line: &Line<'_>, of: Option<Fine>| match of {
-        Some(of) => styles
-            .length(line.unit)
-            .owned(rounded(of.to_f64(line.unit))),
+        Some(of) => styles.length(line.unit).owned(rounded(of.to_f64(line.unit))),
         None => text.blank(),
     };
     let compared = move |line: &Line<'_>, of: fn(&Compared) -> Option<Fine>| {
@@ -47,24 +45,14 @@ fn columns(styles: &Styles) -> [Col<'_>; 13] {
         Col::new("Tag", 14.0, |line| styles.strong.of(line.tag)),
         Col::new("What", 31.0, |line| styles.wrapped.of(line.what)),
         Col::new("Unit", 6.0, |line| text.of(line.unit.symbol())),
-        Col::new("Predicted", 11.0, move |line| {
-            compared(line, |c| Some(c.predicted))
-        }),
-        Col::new("Uncertainty", 12.5, move |line| {
-            compared(line, |c| Some(c.predicted_within))
-        }),
-        Col::new("Found", 11.0, move |line| {
-            compared(line, |c| Some(c.found.first.value.into()))
-        }),
+        Col::new("Predicted", 11.0, move |line| compared(line, |c| Some(c.predicted))),
+        Col::new("Uncertainty", 12.5, move |line| compared(line, |c| Some(c.predicted_within))),
+        Col::new("Found", 11.0, move |line| compared(line, |c| Some(c.found.first.value.into()))),
         Col::new("Found again", 11.0, move |line| {
             compared(line, |c| c.found.again.map(|again| again.value.into()))
         }),
-        Col::new("Uncertainty", 12.5, move |line| {
-            compared(line, |c| Some(c.found_within))
-        }),
-        Col::new("Difference", 11.5, move |line| {
-            compared(line, |c| Some(c.difference()))
-        }),
+        Col::new("Uncertainty", 12.5, move |line| compared(line, |c| Some(c.found_within))),
+        Col::new("Difference", 11.5, move |line| compared(line, |c| Some(c.difference()))),
         Col::new("Norm. error", 8.0, normalised),
         Col::new("Lower limit", 11.5, move |line| limit(line, |v| v.lower)),
         Col::new("Upper limit", 11.5, move |line| limit(line, |v| v.upper)),
@@ -103,10 +91,9 @@ pub(super) fn write(
         for of in record.readable() {
             let compared = record.against(of);
             let (checked, form) = match of {
-                Of::Requirement(index) => (
-                    Some(&record.requirements[index]),
-                    Some(&pump.requirements[index].form),
-                ),
+                Of::Requirement(index) => {
+                    (Some(&record.requirements[index]), Some(&pump.requirements[index].form))
+                }
                 Of::Pack(_) => (None, None),
             };
             if compared.is_none() && checked.is_none() {

@@ -34,12 +34,7 @@ pub(super) fn write(
         built.plan_id,
         job.policy.acceptance
     );
-    let head = Head {
-        name: NAME,
-        date: built.date,
-        title: "As-built record",
-        lead: &lead,
-    };
+    let head = Head { name: NAME, date: built.date, title: "As-built record", lead: &lead };
     begin(sheet, &head, styles)?;
     let mut row = counts(sheet, records, styles)?;
     row = pictures(sheet, built, row + 1, styles)?;
@@ -58,13 +53,7 @@ pub(super) fn write(
             _ => to_do(job, pump, record).join(" "),
         };
         sheet.set_row_height(row, tall(&said, 58).max(least))?;
-        let line = Line {
-            pump,
-            model: &job.model_of(pump).name,
-            record,
-            decided,
-            said,
-        };
+        let line = Line { pump, model: &job.model_of(pump).name, record, decided, said };
         table::row(sheet, row, &columns, &line)?;
     }
     row = usual_cautions(sheet, (row + 2, LAST), styles)?;
@@ -99,17 +88,11 @@ fn columns(styles: &Styles) -> [Col<'_>; 9] {
     [
         Col::new("Tag", 14.0, |line| strong.of(&line.pump.tag)),
         Col::new("Model", 21.0, |line| text.of(line.model)),
-        Col::new("Due", 12.0, move |line| {
-            text.of(due(line).unwrap_or_default())
-        }),
+        Col::new("Due", 12.0, move |line| text.of(due(line).unwrap_or_default())),
         Col::new("Decision", 24.0, decided),
         Col::new("What there is to say", 58.0, |line| wrapped.of(&line.said)),
-        Col::new("Fitter, date", 17.0, move |line| {
-            who(&line.record.bench.fitter)
-        }),
-        Col::new("Checked, date", 17.0, move |line| {
-            who(&line.record.bench.checker)
-        }),
+        Col::new("Fitter, date", 17.0, move |line| who(&line.record.bench.fitter)),
+        Col::new("Checked, date", 17.0, move |line| who(&line.record.bench.checker)),
         Col::new("Accepted on", 12.0, sign),
         Col::new("Signed", 16.0, sign),
     ]
@@ -119,21 +102,13 @@ fn counts(sheet: &mut Worksheet, records: &[Record], styles: &Styles) -> Result<
     type Is = fn(&Decision) -> bool;
     let groups: [(&str, Is); 6] = [
         ("accepted as found", |d| matches!(d, Decision::Accept)),
-        ("to be looked into before any piece is moved", |d| {
-            matches!(d, Decision::Look(_))
-        }),
-        ("put right by a swap, then rechecked", |d| {
-            matches!(d, Decision::Swap(_))
-        }),
-        ("NOT FIT TO ASSEMBLE: no swap puts it right", |d| {
-            matches!(d, Decision::NoSwap(_))
-        }),
+        ("to be looked into before any piece is moved", |d| matches!(d, Decision::Look(_))),
+        ("put right by a swap, then rechecked", |d| matches!(d, Decision::Swap(_))),
+        ("NOT FIT TO ASSEMBLE: no swap puts it right", |d| matches!(d, Decision::NoSwap(_))),
         ("recheck lacking, or not read yet", |d| {
             matches!(d, Decision::Incomplete(_) | Decision::NotRead)
         }),
-        ("NOT FIT TO ASSEMBLE: without a kit in the plan", |d| {
-            matches!(d, Decision::NotKitted)
-        }),
+        ("NOT FIT TO ASSEMBLE: without a kit in the plan", |d| matches!(d, Decision::NotKitted)),
     ];
     let mut row = 3;
     for (label, is) in groups {
@@ -154,13 +129,7 @@ fn pictures(
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
     let (job, records) = (built.recheck.job(), built.recheck.records());
-    let labels = [
-        "Reading",
-        "Found, %",
-        "Predicted, %",
-        "Lower limit",
-        "Upper limit",
-    ];
+    let labels = ["Reading", "Found, %", "Predicted, %", "Lower limit", "Upper limit"];
     for (column, label) in (CHART_COLUMN..).zip(labels) {
         sheet.write_text(start, column, label, &styles.remark)?;
     }
@@ -205,13 +174,7 @@ fn pictures(
 
 fn picture(first: u32, last: u32, goes_on: bool) -> Chart {
     let range = |column: u16| {
-        ChartRange::new_from_range(
-            NAME,
-            first,
-            CHART_COLUMN + column,
-            last,
-            CHART_COLUMN + column,
-        )
+        ChartRange::new_from_range(NAME, first, CHART_COLUMN + column, last, CHART_COLUMN + column)
     };
     let mut chart = Chart::new(ChartType::Line);
     let marks = [

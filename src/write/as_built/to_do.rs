@@ -40,16 +40,10 @@ pub(super) fn write(
     let columns = [
         Col::new("Tag", 16.0, |line| styles.strong.of(line.tag)),
         Col::new("Decision", 24.0, |line| styles.alarm.of(line.decided)),
-        Col::new("Found, and to do", 98.0, |line| {
-            styles.wrapped.of(&line.step)
-        }),
+        Col::new("Found, and to do", 98.0, |line| styles.wrapped.of(&line.step)),
         Col::new("Done", 8.0, move |line| entry(line, styles.entry.of("☐"))),
-        Col::new("Initials", 12.0, move |line| {
-            entry(line, styles.entry.blank())
-        }),
-        Col::new("New reading", 14.0, move |line| {
-            entry(line, styles.entry.blank())
-        }),
+        Col::new("Initials", 12.0, move |line| entry(line, styles.entry.blank())),
+        Col::new("New reading", 14.0, move |line| entry(line, styles.entry.blank())),
     ];
     table::open(sheet, 3, &columns, styles)?;
     sheet.set_freeze_panes(4, 0)?;
@@ -70,22 +64,12 @@ pub(super) fn write(
                 _ => step,
             };
             sheet.set_row_height(row, tall(&step, 98))?;
-            let line = Line {
-                tag,
-                decided,
-                kind,
-                step,
-            };
+            let line = Line { tag, decided, kind, step };
             table::row(sheet, row, &columns, &line)?;
         }
     }
     if row == 3 {
-        sheet.write_text(
-            4,
-            0,
-            "Nothing: no pump that was read is kept open.",
-            &styles.plain,
-        )?;
+        sheet.write_text(4, 0, "Nothing: no pump that was read is kept open.", &styles.plain)?;
     } else {
         let text = "Pieces that are swapped also go onto the sheet Issue of the plan: under Instead, or into a line with extra.";
         sheet.write_text(row + 2, 0, text, &styles.remark)?;

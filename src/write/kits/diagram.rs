@@ -45,10 +45,7 @@ pub(super) fn draw(
     let [across, down] = [width, height].map(|side| f64::from(side) * scale);
     let left = f64::from(INSET) + (f64::from(BOX[0]) - across) / 2.0;
     sheet.insert_image_with_offset(row, COLUMN, &image, pixels(left), 0)?;
-    let font = ShapeFont::new()
-        .set_size(LETTERS)
-        .set_bold()
-        .set_color(VALUES);
+    let font = ShapeFont::new().set_size(LETTERS).set_bold().set_color(VALUES);
     let clear = ShapeFormat::new().set_no_fill().set_no_line();
     let middle = ShapeText::new()
         .set_horizontal_alignment(ShapeTextHorizontalAlignment::Center)

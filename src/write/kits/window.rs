@@ -29,13 +29,7 @@ impl Window {
 /// takes at worst, whatever the rule: cut inwards to a tenth of the places that the trade writes.
 /// `None` of a gasket, and where nothing but growth enters.
 pub(super) fn cold_window(form: &Form, parts: &[Contributor], unit: Unit) -> Option<Window> {
-    let Form::Linear {
-        terms,
-        lower,
-        upper,
-        ..
-    } = form
-    else {
+    let Form::Linear { terms, lower, upper, .. } = form else {
         return None;
     };
     let is_growth = |(term, _): &(Term, Millionths)| matches!(term, Term::Thermal(_));

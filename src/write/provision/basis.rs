@@ -15,12 +15,7 @@ pub(super) fn write(
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let Provided {
-        outlook,
-        question,
-        provision,
-        level,
-    } = provided;
+    let Provided { outlook, question, provision, level } = provided;
     let job = &outlook.job;
     let ended = match provision.stopped {
         Some(stop) => stop.words(),

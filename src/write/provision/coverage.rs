@@ -51,17 +51,14 @@ impl Met {
             .set_border(rust_xlsxwriter::FormatBorder::Thin)
             .set_border_color(Color::White);
         match self {
-            Met::All => format
-                .set_background_color(Color::RGB(0xCF_E0_F2))
-                .set_font_color(VALUES),
+            Met::All => format.set_background_color(Color::RGB(0xCF_E0_F2)).set_font_color(VALUES),
             Met::Some => format
                 .set_background_color(Color::RGB(0xFB_E3_C8))
                 .set_font_color(LIMITS)
                 .set_bold(),
-            Met::Nothing => format
-                .set_background_color(LIMITS)
-                .set_font_color(Color::White)
-                .set_bold(),
+            Met::Nothing => {
+                format.set_background_color(LIMITS).set_font_color(Color::White).set_bold()
+            }
         }
     }
 }
@@ -69,10 +66,7 @@ impl Met {
 /// The cells of one axis of a kit, and how many values of the axis stand in one.
 fn cells(kit: &SafeKit, axis: usize) -> (Vec<Met>, usize) {
     let values = kit.axes[axis].values.len();
-    let behind: usize = kit.axes[axis + 1..]
-        .iter()
-        .map(|a| a.values.len())
-        .product();
+    let behind: usize = kit.axes[axis + 1..].iter().map(|a| a.values.len()).product();
     let each = values.div_ceil(MOST_CELLS).max(1);
     let mut counts = vec![(0_usize, 0_usize); values.div_ceil(each)];
     for (number, value) in kit.iter().enumerate() {
@@ -112,11 +106,7 @@ pub(super) fn write(
             (pump, axis, met, each)
         })
         .collect();
-    let longest = rows
-        .iter()
-        .map(|(_, _, met, _)| met.len())
-        .max()
-        .unwrap_or(0);
+    let longest = rows.iter().map(|(_, _, met, _)| met.len()).max().unwrap_or(0);
     let columns = u16::try_from(longest.max(LEAST_CELLS)).unwrap_or(60);
     widths(sheet, &[13.0, 26.0, 11.0, 11.0, 10.0, 9.0])?;
     for column in BEFORE..BEFORE + columns {
@@ -124,14 +114,7 @@ pub(super) fn write(
     }
     let last = BEFORE + columns - 1;
     legend(sheet, 2, last, styles)?;
-    let names = [
-        "Tag",
-        "Dimension",
-        "From",
-        "To",
-        "Covered",
-        "Values in a cell",
-    ];
+    let names = ["Tag", "Dimension", "From", "To", "Covered", "Values in a cell"];
     heads(sheet, 4, &names, styles)?;
     sheet.merge_text(4, BEFORE, 4, last, "From low to high", &styles.head)?;
     sheet.set_row_height(4, 31.0)?;
@@ -178,15 +161,10 @@ fn covered(kit: &SafeKit) -> f64 {
 fn legend(sheet: &mut Worksheet, row: u32, last: u16, styles: &Styles) -> Result<(), XlsxError> {
     let marks = [
         (Met::All, "every value of the cell can be met"),
-        (
-            Met::Some,
-            "some can, depending on the value or on another dimension",
-        ),
+        (Met::Some, "some can, depending on the value or on another dimension"),
         (Met::Nothing, "GAP: nothing in the drawers will do"),
     ];
-    let text = marks
-        .map(|(met, words)| format!("{}  {words}", met.mark()))
-        .join("      ");
+    let text = marks.map(|(met, words)| format!("{}  {words}", met.mark())).join("      ");
     sheet.merge_text(row, 0, row, last, &text, &styles.prose)?;
     Ok(())
 }
@@ -207,12 +185,7 @@ fn gaps(
         sheet.write_text(row, 0, text, &styles.plain)?;
         return Ok(row);
     }
-    heads(
-        sheet,
-        row,
-        &["Tag", "Dimension", "From", "To", "Values", "of"],
-        styles,
-    )?;
+    heads(sheet, row, &["Tag", "Dimension", "From", "To", "Values", "of"], styles)?;
     sheet.merge_text(row, BEFORE, row, last, "In words", &styles.head)?;
     let room = usize::from(last - BEFORE + 1) * 3;
     let (mut told, mut more) = (0, 0);
@@ -276,10 +249,7 @@ fn chart(
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
     let (job, safe) = (&provided.outlook.job, &provided.provision.safe);
-    let kits = safe
-        .iter()
-        .enumerate()
-        .filter(|(_, kit)| !kit.axes.is_empty());
+    let kits = safe.iter().enumerate().filter(|(_, kit)| !kit.axes.is_empty());
     let kits: Vec<_> = kits.collect();
     if kits.is_empty() || kits.len() > MOST_BARS {
         return Ok(row);
@@ -303,9 +273,7 @@ fn chart(
         .set_values(&range(at + 1))
         .set_gap(60)
         .set_format(ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)));
-    chart
-        .title()
-        .set_name("Share of each pump's values that the drawers can meet");
+    chart.title().set_name("Share of each pump's values that the drawers can meet");
     chart.legend().set_hidden();
     chart.y_axis().set_min(0).set_max(1).set_num_format("0 %");
     chart.set_width(1000).set_height(280);

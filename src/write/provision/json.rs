@@ -268,12 +268,7 @@ pub fn text(provided: &Provided<'_>) -> String {
 
 /// It as plain values.
 pub fn plain(provided: &Provided<'_>) -> ProvisionJson {
-    let Provided {
-        outlook,
-        question,
-        level,
-        provision,
-    } = provided;
+    let Provided { outlook, question, level, provision } = provided;
     let job = &outlook.job;
     let (unit, [step]) = exact(words::natural_unit(question.step), [question.step.into()]);
     ProvisionJson {
@@ -295,12 +290,8 @@ pub fn plain(provided: &Provided<'_>) -> ProvisionJson {
         trolley: trolley(job, provision, question),
         service: service(provision, question.probability.to_f64()),
         warnings: words::provision::warnings(job, provision, question),
-        free: { provision.free.iter() }
-            .map(|&item| job.stock[item].item.clone())
-            .collect(),
-        pumps: (0..job.pumps.len())
-            .map(|index| pump(provided, index))
-            .collect(),
+        free: { provision.free.iter() }.map(|&item| job.stock[item].item.clone()).collect(),
+        pumps: (0..job.pumps.len()).map(|index| pump(provided, index)).collect(),
         inputs: job
             .inputs
             .iter()
@@ -314,17 +305,13 @@ pub fn plain(provided: &Provided<'_>) -> ProvisionJson {
 }
 
 fn pieces(job: &Job, pieces: &[SetAside]) -> Vec<SetAsideJson> {
-    let one = |one: &SetAside| SetAsideJson {
-        item: job.stock[one.item].item.clone(),
-        count: one.count,
-    };
+    let one =
+        |one: &SetAside| SetAsideJson { item: job.stock[one.item].item.clone(), count: one.count };
     pieces.iter().map(one).collect()
 }
 
 fn sheets(job: &Job, lots: &[usize]) -> Vec<String> {
-    lots.iter()
-        .map(|&lot| job.sheets[lot].item.clone())
-        .collect()
+    lots.iter().map(|&lot| job.sheets[lot].item.clone()).collect()
 }
 
 fn together(job: &Job, together: &Together) -> TogetherJson {
@@ -392,10 +379,7 @@ fn pump(provided: &Provided<'_>, index: usize) -> PumpJson {
     let (job, kit) = (&provided.outlook.job, &provided.provision.safe[index]);
     let pump = &job.pumps[index];
     let model = job.model_of(pump);
-    let dimensions = model
-        .dimensions
-        .iter()
-        .zip(&provided.outlook.expected[index]);
+    let dimensions = model.dimensions.iter().zip(&provided.outlook.expected[index]);
     let count = |count: usize| u64::try_from(count).unwrap_or(u64::MAX);
     let missed = provided.provision.service.missed.get(index);
     PumpJson {
@@ -452,17 +436,11 @@ fn expected(dimension: &str, unit: Unit, expected: &Expected) -> ExpectedJson {
 fn take(job: &Job, model: &Model, kit: &SafeKit) -> Vec<RunJson> {
     let packs = |picked: &[PackPick]| -> BTreeMap<String, PackJson> {
         let places = model.packs.iter().zip(picked);
-        places
-            .map(|(place, picks)| (place.name.clone(), pack(job, model, picks)))
-            .collect()
+        places.map(|(place, picks)| (place.name.clone(), pack(job, model, picks))).collect()
     };
     let range = |[from, to]: [Length; 2]| {
         let (unit, [from, to]) = exact(model.unit, [from.into(), to.into()]);
-        RangeJson {
-            unit: unit.symbol().into(),
-            from,
-            to,
-        }
+        RangeJson { unit: unit.symbol().into(), from, to }
     };
     let runs = runs(kit).into_iter().map(|run| RunJson {
         ranges: kit

@@ -46,11 +46,7 @@ pub(super) fn write(
         },
         last_column: None,
     };
-    let mut kits = Kits {
-        pages: Pages::begin(workbook, &series)?,
-        styles,
-        used: 0.0,
-    };
+    let mut kits = Kits { pages: Pages::begin(workbook, &series)?, styles, used: 0.0 };
     kits.turn()?;
     for pump in 0..provided.provision.safe.len() {
         kits.pump(provided, pump)?;
@@ -92,11 +88,8 @@ impl Kits<'_> {
         let job = &provided.outlook.job;
         let kit = &provided.provision.safe[pump];
         let runs = words::runs(kit);
-        let lines: Vec<Line> = runs
-            .iter()
-            .take(MOST_RUNS)
-            .map(|run| Line::of(provided, pump, run))
-            .collect();
+        let lines: Vec<Line> =
+            runs.iter().take(MOST_RUNS).map(|run| Line::of(provided, pump, run)).collect();
         let lines = if kit.axes.is_empty() { &[][..] } else { &lines };
         let pieces = f64::from(u32::try_from(kit.pieces.len()).unwrap_or(u32::MAX));
         let above = PLAIN * (pieces + 7.0);
@@ -120,9 +113,7 @@ impl Kits<'_> {
             kit.count
         );
         let row = self.next(PLAIN)?;
-        self.pages
-            .sheet
-            .merge_text(row, 0, row, LAST, &head, &self.styles.part)?;
+        self.pages.sheet.merge_text(row, 0, row, LAST, &head, &self.styles.part)?;
         let format = match kit.gaps() {
             0 => &self.styles.plain,
             _ => &self.styles.alarm,
@@ -130,9 +121,7 @@ impl Kits<'_> {
         let model = job.model_of(&job.pumps[pump]);
         let standing = format!("{}. Model {}.", words::standing(kit), model.name);
         let row = self.next(PLAIN)?;
-        self.pages
-            .sheet
-            .merge_text(row, 0, row, LAST, &standing, format)?;
+        self.pages.sheet.merge_text(row, 0, row, LAST, &standing, format)?;
         self.pieces(provided, pump)?;
         if !lines.is_empty() {
             self.next(PLAIN)?;
@@ -141,9 +130,7 @@ impl Kits<'_> {
         if let Some(more @ 1..) = runs.len().checked_sub(MOST_RUNS) {
             let row = self.next(PLAIN)?;
             let text = format!("and {more} lines more: they stand in the file that --json writes");
-            self.pages
-                .sheet
-                .merge_text(row, 0, row, LAST, &text, &self.styles.remark)?;
+            self.pages.sheet.merge_text(row, 0, row, LAST, &text, &self.styles.remark)?;
         }
         self.next(PLAIN)?;
         Ok(())
@@ -151,16 +138,7 @@ impl Kits<'_> {
 
     fn pieces(&mut self, provided: &Provided<'_>, pump: usize) -> Result<(), XlsxError> {
         let job = &provided.outlook.job;
-        let names = [
-            "Item",
-            "Kind",
-            "Fit",
-            "Thickness",
-            "is about",
-            "Pieces",
-            "Cost",
-            "Bin",
-        ];
+        let names = ["Item", "Kind", "Fit", "Thickness", "is about", "Pieces", "Cost", "Bin"];
         let row = self.next(PLAIN)?;
         heads(&mut self.pages.sheet, row, &names, self.styles)?;
         let money = money(self.styles);
@@ -206,18 +184,12 @@ impl Kits<'_> {
                 self.turn()?;
                 let row = self.next(PLAIN)?;
                 let head = format!("Pump {}, continued", job.pumps[pump].tag);
-                self.pages
-                    .sheet
-                    .merge_text(row, 0, row, LAST, &head, &self.styles.part)?;
+                self.pages.sheet.merge_text(row, 0, row, LAST, &head, &self.styles.part)?;
                 self.headings(&label)?;
             }
             let row = self.next(line.height)?;
             let (sheet, styles) = (&mut self.pages.sheet, self.styles);
-            let format = if line.gap {
-                &styles.alarm
-            } else {
-                &styles.wrapped
-            };
+            let format = if line.gap { &styles.alarm } else { &styles.wrapped };
             sheet.merge_text(row, 0, row, 1, &line.values, &styles.wrapped)?;
             sheet.write_number_with_format(row, 2, line.count, &styles.count)?;
             sheet.merge_text(row, 3, row, LAST, &line.take, format)?;

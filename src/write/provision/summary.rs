@@ -27,27 +27,16 @@ pub(super) fn write(
     styles: &Styles,
 ) -> Result<(), XlsxError> {
     let (job, provision) = (&provided.outlook.job, provided.provision);
-    widths(
-        sheet,
-        &[16.0, 18.0, 9.0, 12.0, 46.0, 8.0, 8.0, 14.0, 13.0, 28.0],
-    )?;
+    widths(sheet, &[16.0, 18.0, 9.0, 12.0, 46.0, 8.0, 8.0, 14.0, 13.0, 28.0])?;
     let unmeasured = provision.safe.iter().filter(|kit| !kit.axes.is_empty());
     let lead = format!(
         "{} of {} pumps are not measured yet; acceptance rule: {}; values in steps of {}",
         unmeasured.count(),
         job.pumps.len(),
         job.policy.acceptance,
-        words::length(
-            provided.question.step,
-            words::natural_unit(provided.question.step)
-        )
+        words::length(provided.question.step, words::natural_unit(provided.question.step))
     );
-    let head = Head {
-        name: NAME,
-        date,
-        title: "What to set aside before the outage",
-        lead: &lead,
-    };
+    let head = Head { name: NAME, date, title: "What to set aside before the outage", lead: &lead };
     begin(sheet, &head, styles)?;
     sheet.merge_text(2, 0, 2, LAST, said::CAUTION, &styles.strong)?;
     let mut row = prices(sheet, provided, styles)?;
@@ -80,11 +69,7 @@ fn prices(
     let lines = answers(provided);
     for (at, (name, safe, shared)) in lines.iter().enumerate() {
         row += 1;
-        let format = if at < 2 {
-            &styles.strong
-        } else {
-            &styles.wrapped
-        };
+        let format = if at < 2 { &styles.strong } else { &styles.wrapped };
         sheet.merge_text(row, 0, row, 1, name, &styles.text)?;
         let lacking =
             at == lines.len() - 1 && !(together.lacking.is_empty() && together.sheets.is_empty());
@@ -118,16 +103,8 @@ fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 7] {
         ),
     };
     [
-        (
-            "Price",
-            words::money(together.cost.raw(), job),
-            words::money(trolley.cost.raw(), job),
-        ),
-        (
-            "Pieces",
-            together.count.to_string(),
-            trolley.count.to_string(),
-        ),
+        ("Price", words::money(together.cost.raw(), job), words::money(trolley.cost.raw(), job)),
+        ("Pieces", together.count.to_string(), trolley.count.to_string()),
         (
             "Is it the least?",
             said::safe_proof(provision, job),
@@ -150,11 +127,7 @@ fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 7] {
                 ),
             },
         ),
-        (
-            "Chosen for",
-            "every value looked at in its range".into(),
-            served,
-        ),
+        ("Chosen for", "every value looked at in its range".into(), served),
         (
             "Service counted",
             "not counted: it is no matter of chance".into(),
@@ -174,9 +147,7 @@ fn verdict(
     let (provision, question) = (provided.provision, provided.question);
     let service = &provision.service;
     let [gaps, unknown] = [service.hopeless, service.undecided];
-    let ran_out = service
-        .checks
-        .saturating_sub(service.served + gaps + unknown);
+    let ran_out = service.checks.saturating_sub(service.served + gaps + unknown);
     let lost = format!(
         "Of {} scenarios counted: {} served, {gaps} come to a value in a gap, {ran_out} want pieces that ran out, {unknown} not found out (the interval's low end takes them as not served, its high end as served).",
         service.checks, service.served
@@ -225,22 +196,8 @@ fn charts(
     let share = service.share();
     let [low, high] = service.interval;
     let figures = [
-        (
-            "Safe kits together",
-            provision.together.cost.to_f64(),
-            "asked for",
-            asked,
-            0.0,
-            0.0,
-        ),
-        (
-            "Trolley",
-            provision.trolley.cost.to_f64(),
-            "counted",
-            share,
-            share - low,
-            high - share,
-        ),
+        ("Safe kits together", provision.together.cost.to_f64(), "asked for", asked, 0.0, 0.0),
+        ("Trolley", provision.trolley.cost.to_f64(), "counted", share, share - low, high - share),
     ];
     let names = ["", "Price", "", "Service", "below", "above"];
     for (column, name) in (FIGURES..).zip(names) {
@@ -256,9 +213,7 @@ fn charts(
     let mut price = price(row, &job.policy.currency);
     let mut counted = counted(row, low.min(asked));
     for chart in [&mut price, &mut counted] {
-        chart
-            .title()
-            .set_font(rust_xlsxwriter::ChartFont::new().set_size(11).set_bold());
+        chart.title().set_font(rust_xlsxwriter::ChartFont::new().set_size(11).set_bold());
         chart.set_height(280);
     }
     price.set_width(470);
@@ -270,9 +225,7 @@ fn charts(
 
 /// How the values of both pictures look.
 fn fill() -> ChartFormat {
-    ChartFormat::new()
-        .set_solid_fill(ChartSolidFill::new().set_color(VALUES))
-        .clone()
+    ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)).clone()
 }
 
 /// The figures of a column, below their heading in a row.
@@ -292,9 +245,7 @@ fn price(row: u32, currency: &str) -> Chart {
         .set_gap(90)
         .set_format(&mut fill());
     let name = format!("Price of what is set aside ({})", currency);
-    price
-        .title()
-        .set_name(super::super::text::chart_name(&name).as_str());
+    price.title().set_name(super::super::text::chart_name(&name).as_str());
     price.legend().set_hidden();
     price.y_axis().set_min(0).set_num_format("0");
     price.set_alt_text("Price of all safe kits together beside that of the trolley");
@@ -328,11 +279,7 @@ fn counted(row: u32, low: f64) -> Chart {
     counted.legend().set_hidden();
     // Points and not columns, so that the axis need not begin at nothing.
     let least = ((low - 0.02).max(0.0) * 20.0).floor() / 20.0;
-    counted
-        .y_axis()
-        .set_min(least)
-        .set_max(1)
-        .set_num_format("0 %");
+    counted.y_axis().set_min(least).set_max(1).set_num_format("0 %");
     counted.set_alt_text("Service that was asked for, and the counted one with its interval");
     counted
 }
@@ -367,10 +314,7 @@ fn pumps(
     for (index, pump) in job.pumps.iter().enumerate() {
         row += 1;
         let (model, kit) = (job.model_of(pump), &provision.safe[index]);
-        let dimensions = model
-            .dimensions
-            .iter()
-            .zip(&provided.outlook.expected[index]);
+        let dimensions = model.dimensions.iter().zip(&provided.outlook.expected[index]);
         let expected = dimensions.filter_map(|(dimension, expected)| {
             let expected = (*expected)?;
             let range = said::range([expected.low, expected.high], model.unit);
@@ -408,12 +352,7 @@ fn pumps(
         high_enough(
             sheet,
             row,
-            &[
-                (&pump.tag, 13),
-                (&model.name, 16),
-                (&expected, 50),
-                (&standing, 28),
-            ],
+            &[(&pump.tag, 13), (&model.name, 16), (&expected, 50), (&standing, 28)],
         )?;
     }
     sheet.write_text(

@@ -25,9 +25,7 @@ fn columns<'s>(styles: &'s Styles, money: &'s Format) -> [Col<'s>; 13] {
         Some((thickness, words::natural_unit(thickness)))
     };
     [
-        Col::new("Bin", 10.0, |line| {
-            text.of(line.item.bin.as_deref().unwrap_or_default())
-        }),
+        Col::new("Bin", 10.0, |line| text.of(line.item.bin.as_deref().unwrap_or_default())),
         Col::new("Item", 20.0, |line| styles.strong.of(&line.item.item)),
         Col::new("Kind", 11.0, |line| text.of(&line.item.kind)),
         Col::new("Fit", 8.0, |line| text.of(line.item.fit.as_str())),
@@ -40,18 +38,12 @@ fn columns<'s>(styles: &'s Styles, money: &'s Format) -> [Col<'s>; 13] {
             text.of(words::about(thickness.into(), unit.twin()))
         }),
         Col::new("Set aside", 10.0, |line| count.of(line.count)),
-        Col::new("May be issued", 10.0, |line| {
-            count.of(line.item.available())
-        }),
+        Col::new("May be issued", 10.0, |line| count.of(line.item.available())),
         Col::new("Stays in the drawer", 10.0, |line| {
             count.of(line.item.available().saturating_sub(line.count))
         }),
-        Col::new("Unit cost", 11.0, |line| {
-            money.of(line.item.unit_cost.to_f64())
-        }),
-        Col::new("Cost", 11.0, |line| {
-            money.of((line.item.unit_cost * line.count).to_f64())
-        }),
+        Col::new("Unit cost", 11.0, |line| money.of(line.item.unit_cost.to_f64())),
+        Col::new("Cost", 11.0, |line| money.of((line.item.unit_cost * line.count).to_f64())),
         Col::new("Done", 9.0, |_| styles.entry.of("☐")),
         Col::new("Initials", 10.0, |_| styles.entry.blank()),
     ]
@@ -109,10 +101,7 @@ pub(super) fn write(
     let mut remarks = vec![
         "What may be issued is on hand less reserved. Most of what is set aside goes back into its drawer once the pumps are kitted.".to_string(),
     ];
-    let cut = trolley
-        .pieces
-        .iter()
-        .any(|one| job.stock[one.item].cut.is_some());
+    let cut = trolley.pieces.iter().any(|one| job.stock[one.item].cut.is_some());
     if cut {
         remarks.push("Pieces called by a sheet and a fit code are cut from sheet: set the sheet aside and cut when the pump is measured.".into());
     }

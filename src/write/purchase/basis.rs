@@ -15,12 +15,7 @@ pub(super) fn write(
     ordered: &Ordered<'_>,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let Ordered {
-        job,
-        question,
-        report,
-        ..
-    } = ordered;
+    let Ordered { job, question, report, .. } = ordered;
     let plan = &ordered.bought.purchase().plan;
     let log = report.history.map_or("none given".into(), |(days, lines)| {
         format!("{lines} lines over {days} days; every line was checked on reading")

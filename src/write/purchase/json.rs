@@ -162,12 +162,7 @@ pub fn text(ordered: &Ordered<'_>) -> String {
 
 /// The purchase as plain values.
 pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
-    let Ordered {
-        job,
-        question,
-        report,
-        ..
-    } = ordered;
+    let Ordered { job, question, report, .. } = ordered;
     let purchase = ordered.bought.purchase();
     let plan = &purchase.plan;
     let bound = plan.goal(crate::plan::Aim::Purchase);
@@ -190,9 +185,7 @@ pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
                 today: served(&ordered.buy.today.kits[at]),
                 after: served(&plan.kits[at]),
                 still_short: super::still_short(ordered, at),
-                waits_for: purchase.late[at]
-                    .as_ref()
-                    .map(|late| day::written(late.arrives)),
+                waits_for: purchase.late[at].as_ref().map(|late| day::written(late.arrives)),
             })
             .collect(),
         items: (0..job.stock.len())
@@ -222,12 +215,7 @@ pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
 
 fn item(ordered: &Ordered<'_>, index: usize) -> ItemJson {
     let (item, line) = (&ordered.job.stock[index], &ordered.report.lines[index]);
-    let worth = ordered
-        .buy
-        .today
-        .worth
-        .iter()
-        .find(|worth| worth.item == index);
+    let worth = ordered.buy.today.worth.iter().find(|worth| worth.item == index);
     let lead = item.terms.lead_days;
     ItemJson {
         item: item.item.clone(),
@@ -256,10 +244,7 @@ fn item(ordered: &Ordered<'_>, index: usize) -> ItemJson {
 fn reach(ordered: &Ordered<'_>, shelf: &Shelf) -> ReachJson {
     let unit = unit_of(ordered.job, shelf);
     let lengths = |lengths: Vec<Length>, unit: Unit| -> Vec<String> {
-        lengths
-            .into_iter()
-            .map(|length| length.show(unit))
-            .collect()
+        lengths.into_iter().map(|length| length.show(unit)).collect()
     };
     let count = |count: usize| u32::try_from(count).unwrap_or(u32::MAX);
     let pieces = shelf.asked.rule.pieces;
@@ -279,12 +264,8 @@ fn reach(ordered: &Ordered<'_>, shelf: &Shelf) -> ReachJson {
         missed_today: lengths(shelf.today.missed(), unit),
         missed_after: lengths(shelf.after.missed(), unit),
         missed_by_all: lengths(shelf.all.missed(), unit),
-        met_today: (1..=pieces)
-            .map(|n| count(shelf.today.met_with(n)))
-            .collect(),
-        met_after: (1..=pieces)
-            .map(|n| count(shelf.after.met_with(n)))
-            .collect(),
+        met_today: (1..=pieces).map(|n| count(shelf.today.met_with(n))).collect(),
+        met_after: (1..=pieces).map(|n| count(shelf.after.met_with(n))).collect(),
         fewest: choice(&shelf.fewest),
         least_cost: choice(&shelf.cheapest),
     }

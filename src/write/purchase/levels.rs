@@ -74,12 +74,8 @@ fn columns(styles: &Styles) -> [Col<'_>; 16] {
         Col::new("Safety stock", 9.0, safety),
         Col::new("Worked out from", 26.0, |level| wrapped.of(&level.from)),
         Col::new("Packs at a time", 9.0, move |level| counted(packs(level))),
-        Col::new("Ready for an outage", 10.0, move |level| {
-            counted(ready(level))
-        }),
-        Col::new("Worth of one more today", 30.0, |level| {
-            wrapped.of(&level.worth)
-        }),
+        Col::new("Ready for an outage", 10.0, move |level| counted(ready(level))),
+        Col::new("Worth of one more today", 30.0, |level| wrapped.of(&level.worth)),
     ]
 }
 
@@ -88,12 +84,7 @@ pub(super) fn write(
     ordered: &Ordered<'_>,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let Ordered {
-        job,
-        report,
-        question,
-        ..
-    } = ordered;
+    let Ordered { job, report, question, .. } = ordered;
     let head = Head {
         name: "Levels",
         date: &question.date,
@@ -111,12 +102,7 @@ pub(super) fn write(
             continue;
         }
         row += 1;
-        let worth = ordered
-            .buy
-            .today
-            .worth
-            .iter()
-            .find(|worth| worth.item == index);
+        let worth = ordered.buy.today.worth.iter().find(|worth| worth.item == index);
         let level = Level {
             item,
             line,
@@ -140,14 +126,8 @@ pub(super) fn write(
 /// What a reorder point follows from, or why there is none.
 pub(super) fn basis(point: &Result<Point, NoPoint>) -> String {
     match point {
-        Ok(Point {
-            law: Law::Seen(rows),
-            ..
-        }) => format!("{rows} lead times of the issue log"),
-        Ok(Point {
-            law: Law::Days { rows, largest },
-            ..
-        }) => format!(
+        Ok(Point { law: Law::Seen(rows), .. }) => format!("{rows} lead times of the issue log"),
+        Ok(Point { law: Law::Days { rows, largest }, .. }) => format!(
             "days of the issue log ({rows} lead times are too few); the largest lead time wanted {largest}"
         ),
         Err(NoPoint::NoLog) => "no issue log".into(),

@@ -42,11 +42,7 @@ pub(super) fn by_supplier(ordered: &Ordered<'_>) -> Vec<(String, Vec<Want>)> {
 
 /// An amount of money of a job's currency.
 pub(super) fn money_format(styles: &Styles) -> Format {
-    styles
-        .number
-        .clone()
-        .set_num_format("#,##0.00####")
-        .set_align(FormatAlign::Right)
+    styles.number.clone().set_num_format("#,##0.00####").set_align(FormatAlign::Right)
 }
 
 /// A want with the row, from 1, that it stands on: its formulas refer to their neighbours.
@@ -88,27 +84,16 @@ fn columns(styles: &Styles) -> [Col<'_>; 14] {
         Col::new("Item", 17.0, |line| styles.strong.of(&line.item.item)),
         Col::new("Kind", 11.0, |line| text.of(&line.item.kind)),
         Col::new("Fit", 8.0, |line| text.of(line.item.fit.as_str())),
-        Col::new("Thickness", 14.0, |line| {
-            text.of(line.thickness().unwrap_or_default())
-        }),
-        Col::new("Pieces in a sealed pack", 9.0, |line| {
-            count.of(line.item.pack_qty)
-        }),
-        Col::new("Packs for this outage", 10.0, |line| {
-            count.of(line.want.outage)
-        }),
-        Col::new("Packs back to level", 10.0, |line| {
-            count.of(line.want.level)
-        }),
+        Col::new("Thickness", 14.0, |line| text.of(line.thickness().unwrap_or_default())),
+        Col::new("Pieces in a sealed pack", 9.0, |line| count.of(line.item.pack_qty)),
+        Col::new("Packs for this outage", 10.0, |line| count.of(line.want.outage)),
+        Col::new("Packs back to level", 10.0, |line| count.of(line.want.level)),
         Col::new("Packs to order", 10.0, move |line| {
             let formula = format!("F{0}+G{0}", line.at);
             packs.owned(Value::formula(&formula, line.packs()))
         }),
         Col::new("Pieces", 9.0, |line| {
-            count.of(Value::formula(
-                &format!("H{0}*E{0}", line.at),
-                line.pieces(),
-            ))
+            count.of(Value::formula(&format!("H{0}*E{0}", line.at), line.pieces()))
         }),
         Col::new("Price of a piece", 12.0, move |line| {
             price.owned(line.item.terms.unit_cost.map(|price| price.to_f64()))
@@ -136,12 +121,7 @@ pub(super) fn write(
         "By supplier, prices in {}. Change a coloured cell and the totals follow. Prices are those of the stock workbook: ask before you order.",
         job.policy.currency
     );
-    let head = Head {
-        name: "Order",
-        date: &ordered.question.date,
-        title: "Order",
-        lead: &lead,
-    };
+    let head = Head { name: "Order", date: &ordered.question.date, title: "Order", lead: &lead };
     begin(sheet, &head, styles)?;
     let suppliers = by_supplier(ordered);
     let columns = columns(styles);
@@ -201,12 +181,7 @@ fn supplier<'a>(
         let item = &ordered.job.stock[want.item];
         let today = ordered.buy.market.today;
         let there = |days| day::written(today + i64::from(days));
-        let line = Line {
-            item,
-            want,
-            at: row + 1,
-            there: item.terms.lead_days.map(there),
-        };
+        let line = Line { item, want, at: row + 1, there: item.terms.lead_days.map(there) };
         table::row(sheet, row, columns, &line)?;
         sum += line.total();
     }
@@ -222,10 +197,7 @@ fn supplier<'a>(
 
 /// Millionths as the number that a spreadsheet keeps for them.
 fn amount(millionths: i128) -> String {
-    #[expect(
-        clippy::cast_precision_loss,
-        reason = "a spreadsheet keeps no more digits"
-    )]
+    #[expect(clippy::cast_precision_loss, reason = "a spreadsheet keeps no more digits")]
     let amount = millionths as f64 / 1e6;
     amount.to_string()
 }
@@ -240,10 +212,7 @@ fn totals(
     let job = ordered.job;
     let money = money_format(styles).set_bold();
     let sum: i128 = subtotals.iter().map(|(_, sum)| sum).sum();
-    let cells: Vec<String> = subtotals
-        .iter()
-        .map(|(row, _)| format!("K{}", row + 1))
-        .collect();
+    let cells: Vec<String> = subtotals.iter().map(|(row, _)| format!("K{}", row + 1)).collect();
     sheet.merge_text(3, 0, 3, 9, "All orders", &styles.strong)?;
     // A sum written out has room for some thousand suppliers.
     let formula = match cells.is_empty() {

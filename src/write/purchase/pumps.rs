@@ -36,13 +36,7 @@ pub(super) fn write(
         Kit::Served(_) => styles.text.of("can be kitted"),
         Kit::Short(_) => styles.alarm.of(words::NOT_FIT),
     };
-    let due = |line: &Line<'_>| {
-        line.pump
-            .due
-            .as_ref()
-            .map_or("", |due| &due.shown)
-            .to_string()
-    };
+    let due = |line: &Line<'_>| line.pump.due.as_ref().map_or("", |due| &due.shown).to_string();
     let columns = [
         Col::new("Tag", 17.0, |line| styles.strong.of(&line.pump.tag)),
         Col::new("Model", 20.0, |line| styles.text.of(line.model)),
@@ -50,9 +44,7 @@ pub(super) fn write(
         Col::new("Due", 13.0, move |line| styles.text.of(due(line))),
         Col::new("From today's stock", 24.0, move |line| kit(line.kits[0])),
         Col::new("After the buy", 24.0, move |line| kit(line.kits[1])),
-        Col::new("Why it is still short", 64.0, |line| {
-            styles.wrapped.of(&line.why)
-        }),
+        Col::new("Why it is still short", 64.0, |line| styles.wrapped.of(&line.why)),
     ];
     table::open(sheet, 3, &columns, styles)?;
     sheet.set_freeze_panes(4, 0)?;

@@ -112,12 +112,7 @@ fn drawer(
     heads(
         sheet,
         row,
-        &[
-            "Pieces in one pump, at most",
-            "Met today",
-            "After the buy",
-            "All thicknesses",
-        ],
+        &["Pieces in one pump, at most", "Met today", "After the buy", "All thicknesses"],
         styles,
     )?;
     sheet.set_row_height(row, 32.0)?;
@@ -147,10 +142,7 @@ fn drawer(
         row = line(sheet, row, label, &text, styles)?;
     }
     let choices = [
-        (
-            "Fewest thicknesses that reach as much as all",
-            &shelf.fewest,
-        ),
+        ("Fewest thicknesses that reach as much as all", &shelf.fewest),
         ("Least cost, a sealed pack of each", &shelf.cheapest),
     ];
     for (label, choice) in choices {
@@ -212,9 +204,8 @@ pub(super) fn runs(lengths: &[Length], step: Length, unit: Unit) -> String {
 fn chosen(job: &Job, shelf: &Shelf, choice: &Choice, unit: Unit) -> String {
     let items = choice.sizes.iter().map(|&size| {
         let item = &job.stock[shelf.items[size]];
-        let thickness = item.size.map_or(String::new(), |size| {
-            format!(" ({})", size.thickness.show(unit))
-        });
+        let thickness =
+            item.size.map_or(String::new(), |size| format!(" ({})", size.thickness.show(unit)));
         format!("{}{thickness}", item.item)
     });
     let items: Vec<String> = items.collect();
@@ -234,10 +225,7 @@ fn chosen(job: &Job, shelf: &Shelf, choice: &Choice, unit: Unit) -> String {
         .collect();
     let proof = match free.is_empty() {
         true => proof,
-        false => format!(
-            "{proof} with {} counted as free for want of a price",
-            free.join(", ")
-        ),
+        false => format!("{proof} with {} counted as free for want of a price", free.join(", ")),
     };
     format!(
         "{} thickness{}, {}, {proof}: {}",
@@ -275,9 +263,7 @@ fn changes(
         row += 1;
         let item = &job.stock[shelf.items[*index]];
         sheet.write_text(row, 0, &item.item, &styles.strong)?;
-        let thickness = item
-            .size
-            .map_or(String::new(), |size| words::length(size.thickness, unit));
+        let thickness = item.size.map_or(String::new(), |size| words::length(size.thickness, unit));
         sheet.write_text(row, 1, thickness, &styles.text)?;
         let (is, were) = match held {
             true => ("held", "dropped"),
@@ -299,9 +285,7 @@ fn changes(
         }
         let both = i64::try_from(change.both.max(1)).unwrap_or(1);
         let guard = sums.map(|tally| Length::from_ticks(tally.guard.ticks() / both));
-        let text = guard
-            .map(|guard| format!("{:.5}", guard.to_f64(unit)))
-            .join(", ");
+        let text = guard.map(|guard| format!("{:.5}", guard.to_f64(unit))).join(", ");
         sheet.write_text(row, 8, text, &styles.text)?;
     }
     sheet.write_text(
@@ -316,43 +300,19 @@ fn changes(
 /// Share met against pieces: three lines that marker and dash tell apart without colour.
 fn picture(sheet_name: &str, name: &str, first: u32, last: u32) -> Chart {
     let lines: [(u16, &str, Color, ChartLineDashType, ChartMarkerType); 3] = [
-        (
-            1,
-            "Today",
-            LIMITS,
-            ChartLineDashType::Dash,
-            ChartMarkerType::Square,
-        ),
-        (
-            2,
-            "After the buy",
-            VALUES,
-            ChartLineDashType::Solid,
-            ChartMarkerType::Circle,
-        ),
-        (
-            3,
-            "All thicknesses",
-            INK,
-            ChartLineDashType::RoundDot,
-            ChartMarkerType::Triangle,
-        ),
+        (1, "Today", LIMITS, ChartLineDashType::Dash, ChartMarkerType::Square),
+        (2, "After the buy", VALUES, ChartLineDashType::Solid, ChartMarkerType::Circle),
+        (3, "All thicknesses", INK, ChartLineDashType::RoundDot, ChartMarkerType::Triangle),
     ];
     let mut chart = Chart::new(ChartType::Line);
     for (column, label, colour, dash, marker) in lines {
-        let line = ChartLine::new()
-            .set_color(colour)
-            .set_width(2.0)
-            .set_dash_type(dash)
-            .clone();
+        let line = ChartLine::new().set_color(colour).set_width(2.0).set_dash_type(dash).clone();
         let fill = ChartSolidFill::new().set_color(colour).clone();
         chart
             .add_series()
             .set_name(label)
             .set_categories(&ChartRange::new_from_range(sheet_name, first, 0, last, 0))
-            .set_values(&ChartRange::new_from_range(
-                sheet_name, first, column, last, column,
-            ))
+            .set_values(&ChartRange::new_from_range(sheet_name, first, column, last, column))
             .set_format(ChartFormat::new().set_line(&line))
             .set_marker(
                 ChartMarker::new()

@@ -30,12 +30,7 @@ pub(super) fn write(
         plan.served(),
         job.policy.acceptance
     );
-    let head = Head {
-        name: NAME,
-        date: &question.date,
-        title: "Purchase",
-        lead: &lead,
-    };
+    let head = Head { name: NAME, date: &question.date, title: "Purchase", lead: &lead };
     begin(sheet, &head, styles)?;
     sheet.merge_text(2, 0, 2, COLUMNS - 1, &proof(ordered), &styles.prose)?;
     sheet.set_row_height(2, 32.0)?;
@@ -66,42 +61,28 @@ fn lines(ordered: &Ordered<'_>) -> Vec<(&'static str, String)> {
         ),
         (
             "Packs so that pumps can be kitted",
-            format!(
-                "{}, {}",
-                packs(&|line| line.packs),
-                words::money(cost.raw(), job)
-            ),
+            format!("{}, {}", packs(&|line| line.packs), words::money(cost.raw(), job)),
         ),
     ];
     if let Some(budget) = ordered.buy.market.budget {
         let left = budget.raw() - cost.raw();
         lines.push((
             "Budget, and what is left of it",
-            format!(
-                "{}, {}",
-                words::money(budget.raw(), job),
-                words::money(left, job)
-            ),
+            format!("{}, {}", words::money(budget.raw(), job), words::money(left, job)),
         ));
     }
     lines.extend([
-        (
-            "Packs for consumables that are short",
-            packs(&|line| line.bag_packs).to_string(),
-        ),
+        ("Packs for consumables that are short", packs(&|line| line.bag_packs).to_string()),
         (
             "Packs back to level",
             packs(&|line| line.top_up.map_or(0, |top_up| top_up.packs)).to_string(),
         ),
-        (
-            "Suppliers to write to",
-            by_supplier(ordered).len().to_string(),
-        ),
+        ("Suppliers to write to", by_supplier(ordered).len().to_string()),
         (
             "Issue log",
-            report.history.map_or("none given".into(), |(days, lines)| {
-                format!("{lines} lines, {days} days")
-            }),
+            report
+                .history
+                .map_or("none given".into(), |(days, lines)| format!("{lines} lines, {days} days")),
         ),
     ]);
     lines
@@ -124,11 +105,7 @@ fn figures(
     }
     let short: Vec<String> = (0..job.pumps.len())
         .filter_map(|pump| {
-            Some(format!(
-                "{}: {}",
-                job.pumps[pump].tag,
-                still_short(ordered, pump)?
-            ))
+            Some(format!("{}: {}", job.pumps[pump].tag, still_short(ordered, pump)?))
         })
         .collect();
     if !short.is_empty() {

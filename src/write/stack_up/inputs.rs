@@ -39,10 +39,7 @@ pub(super) struct Inputs {
 impl Inputs {
     /// The cell of a contributor in a column.
     pub(super) fn cell(&self, contributor: usize, column: u16) -> String {
-        cell(
-            self.first + u32::try_from(contributor).unwrap_or(u32::MAX),
-            column,
-        )
+        cell(self.first + u32::try_from(contributor).unwrap_or(u32::MAX), column)
     }
 
     /// A formula that is true where a cell that was typed over makes no sense.
@@ -94,10 +91,7 @@ impl Inputs {
         let readings = parts.iter().map(|part| part.readings.len()).max();
         let most = readings.filter(|n| *n > 1).unwrap_or(0);
         let resolution = READINGS + u16::try_from(most).unwrap_or(u16::MAX);
-        if parts
-            .iter()
-            .any(|part| matches!(part.known, Known::Readings { .. }))
-        {
+        if parts.iter().any(|part| matches!(part.known, Known::Readings { .. })) {
             let head = "Resolution of the gauge";
             sheet.write_text(row + 1, resolution, head, &styles.head)?;
         }
@@ -117,13 +111,7 @@ impl Inputs {
         let below = inputs.end + inputs.count + 2;
         let lots = lots(&subject.stack);
         for (part, lot) in parts.iter().zip(lots) {
-            let line = Line {
-                row: inputs.end,
-                resolution,
-                part,
-                unit,
-                styles,
-            };
+            let line = Line { row: inputs.end, resolution, part, unit, styles };
             if let Known::Growth(growth) = &part.known {
                 let row = below + u32::try_from(growths.len()).unwrap_or(u32::MAX);
                 growths.push(growth.as_ref());
@@ -148,19 +136,10 @@ impl Inputs {
         subject: &Subject<'_>,
         styles: &Styles,
     ) -> Result<(), XlsxError> {
-        heads(
-            sheet,
-            self.end,
-            &["Correlated", "", "Correlation coefficient"],
-            styles,
-        )?;
+        heads(sheet, self.end, &["Correlated", "", "Correlation coefficient"], styles)?;
         sheet.set_row_height(self.end, 30.0)?;
         let parts = &subject.stack.contributors;
-        for Correlation {
-            between,
-            coefficient,
-        } in &subject.stack.correlations
-        {
+        for Correlation { between, coefficient } in &subject.stack.correlations {
             let [first, second] =
                 between.map(|term: Term| parts.iter().position(|part| part.term == term));
             let (Some(first), Some(second)) = (first, second) else {
@@ -266,12 +245,7 @@ impl Line<'_> {
         match &part.known {
             Known::Within(_) => {
                 sheet.write_text(row, KNOWN_BY, word, &styles.entry)?;
-                let words = [
-                    Shape::Rectangular,
-                    Shape::Triangular,
-                    Shape::Normal,
-                    Shape::UShaped,
-                ];
+                let words = [Shape::Rectangular, Shape::Triangular, Shape::Normal, Shape::UShaped];
                 let list = DataValidation::new().allow_list_strings(&words.map(Shape::word))?;
                 sheet.add_data_validation(row, KNOWN_BY, row, KNOWN_BY, &list)?;
             }
@@ -330,10 +304,8 @@ impl Line<'_> {
     /// Given, or so many standard uncertainties, rounded up as the library does.
     fn tolerance(&self, sheet: &mut Worksheet) -> Result<(), XlsxError> {
         let (part, unit, row) = (self.part, self.unit, self.row);
-        let sides = [
-            (MINUS, part.tolerance.minus.to_f64(unit)),
-            (PLUS, part.tolerance.plus.to_f64(unit)),
-        ];
+        let sides =
+            [(MINUS, part.tolerance.minus.to_f64(unit)), (PLUS, part.tolerance.plus.to_f64(unit))];
         let steps = match &part.known {
             Known::Within(_) => {
                 let entry = self.styles.length_entry(unit);
@@ -352,13 +324,7 @@ impl Line<'_> {
         let k = format!("-INT(-ROUND({k}*1000000,3))/1000000");
         for (column, value) in sides {
             let formula = format!("-INT(-ROUND(({k})*{u}*{steps},4))/{steps}");
-            put(
-                sheet,
-                (row, column),
-                &formula,
-                value,
-                &self.styles.length(unit),
-            )?;
+            put(sheet, (row, column), &formula, value, &self.styles.length(unit))?;
         }
         Ok(())
     }
@@ -392,18 +358,9 @@ impl Line<'_> {
         let value = format!("ABS({})", self.at(NOMINAL));
         let furthest = format!("MAX({most}-{value},{value}-{least})");
         let formula = format!("-INT(-ROUND({furthest}*{ticks},4))/{ticks}");
-        let sides = [
-            (MINUS, growth.tolerance.minus),
-            (PLUS, growth.tolerance.plus),
-        ];
+        let sides = [(MINUS, growth.tolerance.minus), (PLUS, growth.tolerance.plus)];
         for (column, side) in sides {
-            put(
-                sheet,
-                (self.row, column),
-                &formula,
-                side.to_f64(unit),
-                &format,
-            )?;
+            put(sheet, (self.row, column), &formula, side.to_f64(unit), &format)?;
         }
         let formula = format!(
             "SQRT((({dl}*{a}*{warmer})^2+({l}*{da}*{warmer})^2+({l}*{a}*{dt})^2)/3)/1000000"
@@ -449,9 +406,8 @@ impl Line<'_> {
                 let formula = format!(
                     "IF(STDEV({span})>0,INT((COUNT({span})-1)*{grown}^2*(1+1E-12)),\"infinite\")"
                 );
-                let result = freedom.map_or(Cached::Text("infinite"), |freedom| {
-                    Cached::Number(f64::from(freedom))
-                });
+                let result = freedom
+                    .map_or(Cached::Text("infinite"), |freedom| Cached::Number(f64::from(freedom)));
                 put(sheet, (row, FREEDOM), &formula, result, &self.styles.count)?;
             }
             (Some(freedom), _) => {

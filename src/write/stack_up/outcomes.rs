@@ -137,13 +137,7 @@ pub(super) fn write(
                 continue;
             }
             let (formula, result) = (block.formula(of, side), block.outcome(of, side));
-            put(
-                sheet,
-                (row, column),
-                &formula,
-                result,
-                &block.format(of, styles),
-            )?;
+            put(sheet, (row, column), &formula, result, &block.format(of, styles))?;
         }
     }
     Ok(())
@@ -256,12 +250,7 @@ impl Block<'_> {
             ReachWorst => format!("{}{sign}({})", one(Nominal), at(Worst)),
             ReachExpanded => format!("{}{sign}({}+{})", one(Nominal), at(Expanded), at(Middle)),
             ReachRootSumSquare => {
-                format!(
-                    "{}{sign}({}+{})",
-                    one(Nominal),
-                    at(RootSumSquare),
-                    at(Middle)
-                )
+                format!("{}{sign}({}+{})", one(Nominal), at(RootSumSquare), at(Middle))
             }
             Allowance => format!("IF({0}=0,0,{1}/{0}-1)", self.gap(), one(Nominal)),
             Crush => format!("IF({1}=0,0,1-{0}/{1})", self.gap(), one(Nominal)),

@@ -127,9 +127,8 @@ impl Picture<'_> {
         let range =
             |column: u16| ChartRange::new_from_range(self.sheet, first, column, last, column);
         let mut chart = Chart::new(ChartType::BarStacked);
-        for ((name, column), colour) in [("down", self.moves[0]), ("up", self.moves[1])]
-            .into_iter()
-            .zip([LIMITS, VALUES])
+        for ((name, column), colour) in
+            [("down", self.moves[0]), ("up", self.moves[1])].into_iter().zip([LIMITS, VALUES])
         {
             chart
                 .add_series()
@@ -141,15 +140,9 @@ impl Picture<'_> {
                     ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(colour)),
                 );
         }
-        self.finish(
-            &mut chart,
-            &format!("{}: worst-case contributions", self.title),
-        );
+        self.finish(&mut chart, &format!("{}: worst-case contributions", self.title));
         // In a chart of bars the upright axis is the one of the categories.
-        chart
-            .y_axis()
-            .set_reverse()
-            .set_label_position(ChartAxisLabelPosition::Low);
+        chart.y_axis().set_reverse().set_label_position(ChartAxisLabelPosition::Low);
         chart.x_axis().set_num_format(length_format(self.unit));
         chart
     }
@@ -168,10 +161,7 @@ impl Picture<'_> {
             .set_gap(60)
             .set_format(ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)));
         self.finish(&mut chart, "Share of variance");
-        chart
-            .y_axis()
-            .set_reverse()
-            .set_label_position(ChartAxisLabelPosition::None);
+        chart.y_axis().set_reverse().set_label_position(ChartAxisLabelPosition::None);
         chart.x_axis().set_num_format("0 %").set_min(0);
         chart
     }
@@ -179,9 +169,7 @@ impl Picture<'_> {
     fn finish(&self, chart: &mut Chart, title: &str) {
         let title = chart_name(title);
         chart.title().set_name(&title);
-        chart
-            .title()
-            .set_font(ChartFont::new().set_size(10).set_bold());
+        chart.title().set_font(ChartFont::new().set_size(10).set_bold());
         chart.legend().set_position(ChartLegendPosition::Bottom);
         chart.set_height(500);
         chart.set_alt_text(title);

@@ -88,10 +88,7 @@ impl<'a> Block<'a> {
 
     /// The cell of a line in a column.
     pub(super) fn line(&self, index: usize, column: u16) -> String {
-        cell(
-            self.first + u32::try_from(index).unwrap_or(u32::MAX),
-            column,
-        )
+        cell(self.first + u32::try_from(index).unwrap_or(u32::MAX), column)
     }
 
     /// All lines of a column.
@@ -129,19 +126,12 @@ impl<'a> Block<'a> {
         sheet.set_row_height(self.top + 2, 62.0)?;
         sheet.write_text(self.top, 0, title, &styles.part)?;
         let labels = if self.allowances() {
-            [
-                "Allowance aimed at",
-                "Least allowance",
-                "Greatest allowance",
-            ]
+            ["Allowance aimed at", "Least allowance", "Greatest allowance"]
         } else {
             ["Target", "Lower limit", "Upper limit"]
         };
-        let entry = if self.allowances() {
-            styles.number_entry()
-        } else {
-            styles.length_entry(unit)
-        };
+        let entry =
+            if self.allowances() { styles.number_entry() } else { styles.length_entry(unit) };
         for (at, (label, value)) in
             (0..).zip(labels.iter().zip(self.requirement.form.stated(self.unit)))
         {
@@ -219,18 +209,10 @@ impl<'a> Block<'a> {
         put(sheet, (row, MOVES[1]), &formula, line.moves[1], &length)?;
         let share = |own: String, all: String| format!("IF({all}>0,({own})/({all}),0)");
         let [down, up] = MOVES.map(|column| self.all(column));
-        let formula = share(
-            format!("{}-{}", c(MOVES[1]), c(MOVES[0])),
-            format!("SUM({up})-SUM({down})"),
-        );
+        let formula =
+            share(format!("{}-{}", c(MOVES[1]), c(MOVES[0])), format!("SUM({up})-SUM({down})"));
         let percent = &styles.percent;
-        put(
-            sheet,
-            (row, SHARE_OF_WORST),
-            &formula,
-            line.share_of_worst,
-            percent,
-        )?;
+        put(sheet, (row, SHARE_OF_WORST), &formula, line.share_of_worst, percent)?;
         for side in [0, 1] {
             let formula = self.variance(index, line, side);
             let at = (row, VARIANCE[side]);
@@ -241,13 +223,7 @@ impl<'a> Block<'a> {
             format!("{}+{}", c(VARIANCE[0]), c(VARIANCE[1])),
             format!("SUM({low})+SUM({high})"),
         );
-        put(
-            sheet,
-            (row, SHARE_OF_VARIANCE),
-            &formula,
-            line.share_of_variance,
-            percent,
-        )?;
+        put(sheet, (row, SHARE_OF_VARIANCE), &formula, line.share_of_variance, percent)?;
         self.largest(sheet, index, line, &length)
     }
 
@@ -257,11 +233,7 @@ impl<'a> Block<'a> {
         let part = &parts[line.contributor];
         let weighed = |index: usize, line: &Line, column: u16| {
             let count = self.input(line, COUNT);
-            format!(
-                "{count}*{}*{}",
-                self.line(index, AT[side]),
-                self.input(line, column)
-            )
+            format!("{count}*{}*{}", self.line(index, AT[side]), self.input(line, column))
         };
         let own = format!(
             "{}*({}*{})^2",
@@ -275,9 +247,7 @@ impl<'a> Block<'a> {
                 let other = parts[other.contributor].lot;
                 other.is_some_and(|other| other.lot == lot.lot)
             });
-            let mates: Vec<String> = mates
-                .map(|(at, other)| weighed(at, other, OF_LOT))
-                .collect();
+            let mates: Vec<String> = mates.map(|(at, other)| weighed(at, other, OF_LOT)).collect();
             formula += &format!("+{}*({})", weighed(index, line, OF_LOT), mates.join("+"));
         }
         let tied = |(a, b, _): &(usize, usize, String)| [*a, *b].contains(&line.contributor);
@@ -313,13 +283,7 @@ impl<'a> Block<'a> {
                 own = margin[edge],
                 across = margin[other],
             );
-            put(
-                sheet,
-                (row, LARGEST[edge]),
-                &shown(formula),
-                none(line.largest[edge]),
-                length,
-            )?;
+            put(sheet, (row, LARGEST[edge]), &shown(formula), none(line.largest[edge]), length)?;
         }
         let standard = self.input(line, STANDARD);
         let side = |side: usize| {
@@ -380,15 +344,9 @@ impl<'a> Block<'a> {
     pub(super) fn define(&self, names: &mut Names) {
         let plain = |text: &str| -> String {
             let letters = text.chars();
-            letters
-                .map(|c| if c.is_ascii_alphanumeric() { c } else { '_' })
-                .collect()
+            letters.map(|c| if c.is_ascii_alphanumeric() { c } else { '_' }).collect()
         };
-        let whose = format!(
-            "{}_{}",
-            plain(self.subject.tag),
-            plain(&self.requirement.name)
-        );
+        let whose = format!("{}_{}", plain(self.subject.tag), plain(&self.requirement.name));
         for (what, row, column) in [
             ("value", Row::Nominal, 'B'),
             ("uncertainty", Row::Combined, 'B'),
@@ -420,10 +378,7 @@ impl<'a> Block<'a> {
                 ("expanded uncertainty", results(Row::ReachExpanded)),
                 ("root sum square", results(Row::ReachRootSumSquare)),
             ],
-            lines: (
-                self.first,
-                self.first + u32::try_from(last).unwrap_or(u32::MAX),
-            ),
+            lines: (self.first, self.first + u32::try_from(last).unwrap_or(u32::MAX)),
             moves: MOVES,
             share: SHARE_OF_VARIANCE,
         }

@@ -73,10 +73,9 @@ fn with_names(text: &str) -> Result<Job, Problems> {
     let mut names = text.split('\n');
     let mut pumps = PUMPS.to_string();
     let mut stock = STOCK.to_string();
-    for (sheet, places) in [
-        (&mut pumps, &["<A>", "<B>"][..]),
-        (&mut stock, &["<LAM>", "<S10>", "<GAS>"]),
-    ] {
+    for (sheet, places) in
+        [(&mut pumps, &["<A>", "<B>"][..]), (&mut stock, &["<LAM>", "<S10>", "<GAS>"])]
+    {
         for place in places {
             let name = names.next().filter(|name| !name.is_empty());
             let name = name.unwrap_or(place.trim_matches(['<', '>']));
@@ -142,11 +141,7 @@ fn job(pumps: &str, stock: &str) -> Result<Job, Problems> {
     ] {
         fs::write(at(name), text).expect("a file");
     }
-    read::job(&Sources {
-        stock: at("stock"),
-        pumps: at("pumps.csv"),
-        ..Sources::default()
-    })
+    read::job(&Sources { stock: at("stock"), pumps: at("pumps.csv"), ..Sources::default() })
 }
 
 static VERIFIED: LazyLock<Verified> = LazyLock::new(|| kitted(rich()));

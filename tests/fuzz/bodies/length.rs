@@ -59,10 +59,7 @@ fn typed(text: &str, column: Option<Unit>) {
         held(tolerance.minus);
         held(tolerance.plus);
         let [plus, minus] = [tolerance.plus, tolerance.minus].map(|l| l.show(Unit::Millimetre));
-        for both in [
-            format!("+{plus} / -{minus} mm"),
-            format!("+{plus} mm/-{minus} mm"),
-        ] {
+        for both in [format!("+{plus} / -{minus} mm"), format!("+{plus} mm/-{minus} mm")] {
             assert_eq!(Tolerance::parse(&both, column), Ok(tolerance), "`{both}`");
         }
     }
@@ -80,20 +77,13 @@ fn held(length: Length) {
     for unit in Unit::ALL {
         let shown = length.show(unit);
         if Fine::from(length).exact(unit).is_some() {
-            assert_eq!(
-                Length::parse(&shown, Some(unit)),
-                Ok(length),
-                "{shown} {unit}"
-            );
+            assert_eq!(Length::parse(&shown, Some(unit)), Ok(length), "{shown} {unit}");
         }
     }
     // A tenth of a nanometre is a decimal of both metric units, so they are always exact.
     let metric = length.to_f64(Unit::Millimetre);
     assert_eq!(Length::from_number(metric, Unit::Millimetre), Ok(length));
-    assert_eq!(
-        Length::parse(&length.show(Unit::Micrometre), Some(Unit::Micrometre)),
-        Ok(length)
-    );
+    assert_eq!(Length::parse(&length.show(Unit::Micrometre), Some(Unit::Micrometre)), Ok(length));
     if let Some(fraction) = length.fraction() {
         assert_eq!(Length::parse(&fraction, Some(Unit::Inch)), Ok(length));
     }
@@ -113,10 +103,8 @@ fn reckoned(text: &str, column: Option<Unit>) -> Option<i64> {
         })
         .collect();
     let mut text = text;
-    for (sign, figures) in [
-        "¼ 1/4", "½ 1/2", "¾ 3/4", "⅛ 1/8", "⅜ 3/8", "⅝ 5/8", "⅞ 7/8",
-    ]
-    .map(|both| both.split_once(' ').expect("two"))
+    for (sign, figures) in ["¼ 1/4", "½ 1/2", "¾ 3/4", "⅛ 1/8", "⅜ 3/8", "⅝ 5/8", "⅞ 7/8"]
+        .map(|both| both.split_once(' ').expect("two"))
     {
         text = text.replace(sign, &format!(" {figures}"));
     }
@@ -176,10 +164,7 @@ fn number(bytes: &[u8]) {
             let step = if unit.ticks() % 254 == 0 { 254.0 } else { 1.0 };
             let off = (length.to_f64(unit) - number).abs() * unit.ticks() as f64;
             let digits = number.abs() * unit.ticks() as f64 * 1e-14;
-            assert!(
-                off <= step / 2.0 + digits,
-                "{number} {unit}: off by {off} ticks"
-            );
+            assert!(off <= step / 2.0 + digits, "{number} {unit}: off by {off} ticks");
         }
     }
     if let Some(read) = Millionths::from_number(number) {
@@ -200,11 +185,7 @@ fn setting(text: &str) {
             }
             assert_eq!(again, policy);
         }
-        Err(_) => assert_eq!(
-            policy,
-            Policy::default(),
-            "refused, and yet something was set"
-        ),
+        Err(_) => assert_eq!(policy, Policy::default(), "refused, and yet something was set"),
     }
 }
 

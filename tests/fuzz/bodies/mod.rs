@@ -12,12 +12,8 @@ use gapwright::problem::Problems;
 pub type Body = fn(&[u8]);
 
 /// The targets by the names of their folders in the corpus.
-pub const ALL: [(&str, Body); 4] = [
-    ("reader", reader::run),
-    ("length", length::run),
-    ("model", model::run),
-    ("json", json::run),
-];
+pub const ALL: [(&str, Body); 4] =
+    [("reader", reader::run), ("length", length::run), ("model", model::run), ("json", json::run)];
 
 /// The first byte says what is done, the rest is what it is done to.
 fn parted(bytes: &[u8]) -> Option<(char, &[u8])> {

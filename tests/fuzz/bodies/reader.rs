@@ -56,10 +56,7 @@ fn sound(book: &Book) {
             assert!(last_row < Some(row.number), "rows ascend, each once");
             last_row = Some(row.number);
             let columns = row.cells.iter().map(|(column, _)| *column);
-            assert!(
-                columns.is_sorted_by(|a, b| a < b),
-                "columns ascend, each once"
-            );
+            assert!(columns.is_sorted_by(|a, b| a < b), "columns ascend, each once");
             for (_, cell) in &row.cells {
                 if let Cell::Text(text) = cell {
                     assert!(!text.trim().is_empty(), "an empty text is no cell");
