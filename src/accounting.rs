@@ -1,4 +1,12 @@
 //! What a choice of pieces comes to: its stack, its verdicts, its waste and scarcity.
+//!
+//! # Decisions
+//!
+//! - A peeled layer is charged beside the whole cost of its piece; else peeling would cost nothing.
+//! - Charges for off target, and guards, are rounded up: an allowance may be too wide, never too narrow.
+//! - Scarcity points are 1000 / (1 + left above min level), rounded down: a measure of our own, linear so that it
+//!   can be bounded. With points a thousand times finer the last goal of a fleet stayed open for differences that
+//!   mean nothing.
 
 use crate::decimal::Money;
 use crate::job::Job;

@@ -11,6 +11,17 @@
 //!   by section. Where a fit code is asked for and the pump gives none, nothing serves.
 //! - Of several rows those without a fit code come first, then those that stand first in the
 //!   stock. One row is used up before the next is begun.
+//!
+//! # Decisions
+//!
+//! - Given out after the choice, by turn and row by row, not as packs in the problem: consumables change nothing
+//!   about a clearance, and people must be able to follow who got which.
+//! - A consumable of no fit code may use up a row that another needs by its code: the rule stays plain, and models
+//!   that ask for one kind both ways are rare.
+//! - A pump without a fit code takes nothing, even from rows without one: a wrong packing is worse than a missing
+//!   one.
+//! - A section must equal the stock's Thickness to the tick: a ring that does not fill the box leaks, and the row
+//!   can be entered at its true size.
 
 use crate::job::Job;
 use crate::plan::{Kit, Pick, Plan};

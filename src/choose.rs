@@ -4,6 +4,36 @@
 //! every requirement, and a plan takes one pattern a pump within the stock. Pumps that share no
 //! item are solved apart. Each goal is proven before the next by branch and price with exact
 //! integer bounds (`bound`); the linear programs (`relaxation`) only say where to look.
+//!
+//! # The steps
+//!
+//! 1. *Windows.* Each requirement is two one-sided rows `constant + sum of sensitivity x total >= 0`. Bounds passed
+//!    from row to row give each pack the totals that any kit can have; only combinations inside are listed.
+//! 2. *Combinations* of a kind and fit are listed once for all pumps that share it; a laminated shim at each
+//!    thickness that it can be peeled to.
+//! 3. *Patterns.* The guard depends on the very pieces, so a row takes each combination's own worst case off. An
+//!    expanded uncertainty is no sum over packs: rows and windows leave it out, and it is held against every row
+//!    once a choice is whole. Of patterns that take the same pieces the least wasteful one becomes a column.
+//! 4. *Groups* of pumps that share no item or supplier are solved apart, in parallel. Suppliers (`supply`) put
+//!    pieces in: packs that are opened, sheets that are cut up.
+//! 5. *Goals*, strictly in order: the pumps served of each priority in turn, waste, pieces, scarcity points. A
+//!    later goal has the earlier ones as rows at their proven values, never as a penalty.
+//! 6. *One goal*: column generation (`climb`) finds the multipliers, `bound` makes a proof of them, `search` splits
+//!    where it is open. A first plan: the pumps that the relaxed plan takes whole are held, the rest with some
+//!    forty others are a small problem of their own; that is usually the optimum already.
+//! 7. *Reduced costs* drop every column that no plan as good can use, before the next goal.
+//! 8. *Worth of one more* (`worth`), and the *fixed order* of groups of at most 40 pumps: pump by pump, the
+//!    earliest column with which everything above can still be reached.
+//!
+//! # Sizes
+//!
+//! At most 4,000,000 combinations per kind and fit, 1,000,000 patterns per pump and 40,000,000 columns are listed.
+//! Where the time limit ends the listing, pumps have the ways listed by then, a few all over the totals at least,
+//! and nothing counts as proven: with 120 tight pumps, 45 sizes and a limit of 3 s such a plan kits 98 pumps, with
+//! 20 s all 120. Packs that are spoiled once opened have a weak bound, which does not see the remainders until the
+//! search has split on an item's total. At 10,000 pumps the linear programs of the waste goal, thousands of pumps
+//! whose options cost exactly alike, take longest; microlp looks at its clock once in a thousand pivots, a second
+//! or so in the largest, and HiGHS is given the time that is left and cannot be interrupted.
 
 mod bound;
 mod climb;

@@ -5,6 +5,7 @@ mod blank;
 mod check;
 mod files;
 mod findings;
+mod help;
 mod interrupt;
 mod issue;
 mod kit;
@@ -27,7 +28,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::time::Instant;
 
-use clap::{Parser, Subcommand, ValueEnum};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand, ValueEnum};
 
 use crate::problem::{Place, Problem};
 use crate::read::Memory;
@@ -66,7 +67,13 @@ const EXIT_STATUSES: [(u8, &str); 5] = [
 /// pump to its running clearance and gasket allowance, proves them least, and writes a workbook
 /// with picking list, kit slips, stack-up, what is short, and the stock after.
 #[derive(Parser)]
-#[command(name = "gapwright", version, max_term_width = 96, after_long_help = AFTER)]
+#[command(
+    name = "gapwright",
+    version,
+    max_term_width = 96,
+    disable_help_subcommand = true,
+    after_long_help = AFTER
+)]
 struct Args {
     /// How problems and warnings are listed: `text` on standard error, or `json` on standard output
     /// (see `gapwright schema problems`).
@@ -156,6 +163,12 @@ enum Command {
     Reorder(reorder::Args),
     /// Write empty stock and pump workbooks to start from.
     Blank(blank::Args),
+    /// Print a page of the manual, the help of a command, or the list of both.
+    Help {
+        /// The command or the topic; the list of both if none is given.
+        #[arg(value_name = "COMMAND|TOPIC")]
+        name: Option<String>,
+    },
     /// Print what a shell needs to complete commands and options.
     Completions {
         /// The shell.
@@ -202,10 +215,18 @@ struct Common {
     start: Instant,
 }
 
+/// The command line as it is parsed, completed and described: `help` knows all commands and topics.
+fn program() -> clap::Command {
+    let program = Args::command();
+    let names = help::names(&program);
+    program.mut_subcommand("help", |help| help.mut_arg("name", |name| name.value_parser(names)))
+}
+
 /// Runs the command line.
 pub fn main() -> ExitCode {
     let start = Instant::now();
-    let args = match Args::try_parse() {
+    let matches = program().try_get_matches();
+    let args = match matches.and_then(|matches| Args::from_arg_matches(&matches)) {
         Ok(args) => args,
         Err(error) if usage::is_help(&error) => error.exit(),
         Err(error) => return ExitCode::from(usage::refuse(&error, start).0),
@@ -225,6 +246,7 @@ pub fn main() -> ExitCode {
         Command::Issue(args) => issue::run(&args, &common),
         Command::Reorder(args) => reorder::run(&args, &common),
         Command::Blank(args) => blank::run(&args, &common),
+        Command::Help { name } => help::run(name.as_deref()),
         Command::Completions { shell } => manual::completions(shell),
         Command::Man { out, force } => manual::pages(out.as_deref(), force, &common),
         Command::Schema { format } => manual::schema(format),

@@ -3,6 +3,11 @@
 //! The flow is one sentence: a [`planned::Planned`] is what the plan asks for; [`record`] sets it, with what people
 //! wrote beside it, against the [`counts::Counts`] of the stock and the [`log::Log`], and gives movements; the log
 //! takes them and the stock is counted down by them.
+//!
+//! # Decision
+//!
+//! The log is renamed before the stock workbook. Killed between the two, the log has movements that the stock is
+//! short of, and the next run finds that; a stock without its lines in the log would be found by nobody.
 
 pub mod counts;
 pub mod log;

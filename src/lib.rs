@@ -40,6 +40,7 @@
 //! | [`reach`] | which thicknesses to stock: what they reach, which suffice |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and mend |
 //! | [`words`], [`mod@write`] | plans in words, workbooks and JSON out |
+//! | [`manual`] | the pages for people who use the program |
 //! | [`cli`] | the command line |
 //!
 //! # Example
@@ -117,6 +118,7 @@ pub mod inventory;
 pub mod issue;
 pub mod job;
 pub mod length;
+pub mod manual;
 pub mod model;
 mod narrow;
 pub mod outlook;

@@ -1,4 +1,10 @@
 //! A model: one arrangement of pump. Which dimensions are measured, where pieces go, what must hold.
+//!
+//! # Decisions
+//!
+//! - The half-width of the normal shape is two standard deviations, not three: the wider uncertainty; JCGM 100:2008
+//!   leaves it open.
+//! - A gasket's fill is two linear rows, not a ratio: `free >= (1 + a) gap` is exact, guards included.
 
 use std::fmt;
 use std::ops::RangeInclusive;

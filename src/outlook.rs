@@ -1,4 +1,11 @@
 //! Pumps that are not measured yet: what each of their dimensions is expected to come to.
+//!
+//! # Decisions
+//!
+//! - A stated range outranks past readings of the model: someone knows more of this pump than of its like.
+//! - A range beside a reading counts for nothing, not even its faults: the reading is known, the range was a guess.
+//! - Readings not taken yet are presumed to scatter like past ones of one pump, pooled: the guard that most pumps
+//!   will have. A pump that scatters more needs more room, and `kit` sees to it.
 
 mod fit;
 

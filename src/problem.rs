@@ -1,4 +1,9 @@
 //! What is wrong with an input, where it stands, and how to mend it: always all of it.
+//!
+//! # Decision
+//!
+//! At most 20,000 problems and as many warnings are kept, each text 400 characters long; the rest is counted: a
+//! million bad cells must not take a gigabyte.
 
 use std::fmt;
 

@@ -2,6 +2,11 @@
 //!
 //! The purchase for the outage is [`crate::purchase`]; here stands what follows from it item by item
 //! ([`level`]) and drawer by drawer ([`shelf`]).
+//!
+//! # Decision
+//!
+//! Packs back to level stand beside the purchase, not in its problem: they refill the drawer. What they would do
+//! for short pumps is reported.
 
 pub mod level;
 pub mod shelf;

@@ -1,5 +1,13 @@
 //! The stack-up of a requirement: what contributes to it, where it comes out at worst, and how
 //! uncertain it is.
+//!
+//! # Decisions
+//!
+//! - In the worst case a dimension known only by a standard uncertainty counts k times it, and few readings count
+//!   with Student's factor at the level that k comes to. Common practice, no source: twice the uncertainty of a
+//!   mean of three readings covers four means in five only.
+//! - An expanded uncertainty lies about the middle of uneven tolerances, and a guard is never below zero: two
+//!   minus-only shims are expected thin by more than the larger side about the nominal value covers.
 
 mod coverage;
 pub mod monte_carlo;

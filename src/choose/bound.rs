@@ -10,6 +10,11 @@
 //!
 //! Source: Fisher, The Lagrangian relaxation method for solving integer programming problems,
 //! Management Science 27 (1981), from memory; the inequality is elementary.
+//!
+//! # Decision
+//!
+//! Bounds are integers; the gap of a float solver is not trusted: a waste of 400 money to the millionth is beyond
+//! its tolerance.
 
 use std::sync::Arc;
 

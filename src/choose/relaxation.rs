@@ -6,6 +6,12 @@
 //!
 //! Most takers are *clear*: near the multipliers at hand one column of theirs is best by far.
 //! They are held at it, and a linear program has rows only for the others, which are few.
+//!
+//! # Decisions
+//!
+//! - The dual is solved as a program of its own, because the pure-Rust backend gives no multipliers.
+//! - A pump that must be served is an equation here, not only a row on the weight: a multiplier bounded from above
+//!   proved too little.
 
 #[cfg(feature = "microlp")]
 use std::collections::HashMap;

@@ -2,6 +2,11 @@
 //!
 //! Two things do. Packs of an item are opened, where the policy says that what is left of an
 //! opened pack is spoiled; and sheets are cut up, where one lot serves several shapes.
+//!
+//! # Decisions
+//!
+//! - Packs and sheets are suppliers in the same problem: columns with uses below zero need no other method.
+//! - Of an item in packs the pieces beyond whole packs count as loose; the stock sheet does not say more.
 
 use crate::accounting::{by_pack, pack_waste, packs_opened};
 use crate::choose::instance::{Column, Uses};

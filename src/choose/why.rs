@@ -1,4 +1,9 @@
 //! Why not: for a pump that is not kitted, which place fails and what comes nearest.
+//!
+//! # Decision
+//!
+//! A pump that is short under the expanded rule has no window, unless its kit is chosen: one without the guard
+//! would be too wide.
 
 use std::cmp::Reverse;
 use std::collections::BTreeMap;

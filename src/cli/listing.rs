@@ -4,6 +4,10 @@
 //! the excerpt with its caret takes 126; the rest is about cells, which have no line of text to show: alike faults
 //! down a column as one, columns and rows as a spreadsheet says them, texts that a terminal must not act on. Wrapping
 //! is textwrap's.
+//!
+//! # Decision
+//!
+//! The same fault down a column is one block: forty blocks alike hide the one that differs.
 
 use std::fmt::Write as _;
 use std::io::{BufRead, BufReader, IsTerminal, Read};

@@ -3,6 +3,10 @@
 //! The log is only ever added to. Each line carries SHA-256 over the chain of the line before it and its own values,
 //! so that a line that was changed, moved, removed or put in by hand is found on reading. That guards against slips,
 //! not against someone who works the hashes out again.
+//!
+//! # Decision
+//!
+//! The chain has no key: it is there to find slips of the hand, and a key in a storeroom is a key for everybody.
 
 use std::collections::BTreeMap;
 use std::fmt;

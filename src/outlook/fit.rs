@@ -1,4 +1,13 @@
 //! What past readings of a dimension say of one more.
+//!
+//! # Decisions
+//!
+//! - Fewer than eight past readings, or readings all alike, are refused: without scatter they say nothing of the
+//!   next one.
+//! - The range is the prediction interval of one more reading, not mean and three standard deviations: ten readings
+//!   know their own scatter badly, which Student's factor counts.
+//! - Rows of one tag are one reading: a pump keeps its own lean, so its rows say less of the next pump than as many
+//!   pumps would.
 
 use super::Law;
 use crate::decimal::Millionths;

@@ -8,6 +8,11 @@
 //! Source: the predictive distribution of normal observations with both parameters unknown: the
 //! variance is scaled inverse chi-square, the mean then normal with the variance over n (Gelman et al.,
 //! Bayesian Data Analysis, section 3.2; from memory).
+//!
+//! # Decision
+//!
+//! A range is drawn over the values of its grid alike, not over every tick: the two ends would come half as often
+//! as the others, and safe kits look at the grid.
 
 use chacha20::ChaCha8Rng;
 use chacha20::rand_core::Rng;

@@ -1,4 +1,9 @@
 //! How often a trolley serves, counted on scenarios that it was not chosen for.
+//!
+//! # Decision
+//!
+//! Out of reach is decided by the scenarios counted, with their interval, not by those chosen for: these are few,
+//! and chance may have put a gap into more of them.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};

@@ -2,6 +2,11 @@
 //!
 //! Every scenario that counts as served has kits at hand for all its pumps. No proof comes with it
 //! that nothing cheaper serves as well: a bound stands beside it.
+//!
+//! # Decision
+//!
+//! Where gaps leave fewer scenarios than are wanted, a pump in a gap asks for nothing when the trolley is chosen:
+//! one hopeless pump would empty the trolley for all the others.
 
 use std::collections::HashMap;
 

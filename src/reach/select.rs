@@ -1,4 +1,9 @@
 //! Choosing sizes out of a catalogue.
+//!
+//! # Decision
+//!
+//! The number of sizes and their cost are one weight, one more than all costs for each size: one search and one
+//! bound prove both.
 
 use crate::choose::watch::{Pace, Watch};
 use crate::decimal::Money;

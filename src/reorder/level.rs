@@ -1,4 +1,9 @@
 //! Each item's levels: what is left of it, what brings it back, when to order again and how much.
+//!
+//! # Decision
+//!
+//! Where the log holds too few lead times, demand in one is the sum of independent days of the log, not Poisson
+//! with its mean: an outage asks for several pieces at once, and Poisson gave less stock for more service.
 
 use std::collections::BTreeMap;
 

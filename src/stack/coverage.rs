@@ -1,4 +1,9 @@
 //! Coverage: how many combined standard uncertainties are kept clear of a limit.
+//!
+//! # Decision
+//!
+//! Degrees of freedom are cut off to a whole number, 1,000 at most, not interpolated: JCGM 100:2008, G.4.1, allows
+//! both, and this is a little too wide.
 
 use std::collections::HashMap;
 use std::fmt;

@@ -1,4 +1,8 @@
 //! A requirement's stack-up drawn at random: which law each contributor follows.
+//!
+//! # Decision
+//!
+//! Correlated contributors are drawn as normal, and named: their joint law is not known (JCGM 101:2008, 6.4.8).
 
 use itertools::Itertools;
 use smallvec::{SmallVec, smallvec};

@@ -1,5 +1,13 @@
 //! The combined standard uncertainty of a sum, exact in whole numbers: what the choice, the checker
 //! and the report all go by.
+//!
+//! # Decisions
+//!
+//! - Standard uncertainties are whole femtometres, rounded up; from there on U is exact, rounded up to a millionth
+//!   of a tick. The choice, the checker and the sheets agree at the edge, and a spreadsheet's own root agrees to
+//!   1e-9 in.
+//! - A correlation with a contributor of few degrees of freedom is refused: Welch-Satterthwaite presumes
+//!   independence, and can call U half of its true value.
 
 use smallvec::SmallVec;
 
