@@ -14,6 +14,7 @@ use std::sync::Arc;
 mod check;
 mod error;
 
+pub(crate) use check::{count, there};
 pub use error::{JobError, Part, PartError};
 
 /// Everything that one outage's plan follows from, checked: every index that stands in it is one of

@@ -73,7 +73,7 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
     let memory = &mut sources.memory.clone();
     let stock = gather(book(&sources.stock, memory), &mut problems);
     let pumps = gather(book(&sources.pumps, memory), &mut problems);
-    check(stock, pumps, sources, None, problems).map(|outlook| outlook.job)
+    check(stock, pumps, sources, None, problems).map(|outlook| outlook.into_parts().0)
 }
 
 /// Checks workbooks that are read already; models and settings are those of `sources`.
@@ -81,7 +81,8 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
 /// # Errors
 /// Every problem in all of them, as for [`job`].
 pub fn job_of(stock: Book, pumps: Book, sources: &Sources) -> Result<Job, Problems> {
-    check(Some(stock), Some(pumps), sources, None, Problems::new()).map(|outlook| outlook.job)
+    check(Some(stock), Some(pumps), sources, None, Problems::new())
+        .map(|outlook| outlook.into_parts().0)
 }
 
 /// Checks what could be read, with the problems of what could not; with `ahead`, and its workbook
@@ -183,9 +184,8 @@ fn check(
         feelers: feelers.blades,
     };
     let expected = pumps.expected;
-    problems.settle(Some(parts)).map(|(parts, warnings)| Outlook {
-        job: Job { inputs, unused, warnings, ..Job::of_checked(parts) },
-        expected,
+    problems.settle(Some(parts)).map(|(parts, warnings)| {
+        Outlook::of_checked(Job { inputs, unused, warnings, ..Job::of_checked(parts) }, expected)
     })
 }
 

@@ -52,11 +52,12 @@ fn single(names: &mut HashSet<String>, name: &str) -> Result<(), PartError> {
 }
 
 /// Refuses an index that is not one of so many.
-fn there(of: &'static str, index: usize, count: usize) -> Result<(), PartError> {
+pub(crate) fn there(of: &'static str, index: usize, count: usize) -> Result<(), PartError> {
     if index < count { Ok(()) } else { Err(PartError::NotThere { of, index, count }) }
 }
 
-fn count(of: &'static str, found: usize, expected: usize) -> Result<(), PartError> {
+/// Refuses another number of entries than there must be.
+pub(crate) fn count(of: &'static str, found: usize, expected: usize) -> Result<(), PartError> {
     if found == expected {
         return Ok(());
     }

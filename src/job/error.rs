@@ -32,6 +32,8 @@ pub enum Part {
     Blade(usize),
     /// The rates and rules.
     Policy,
+    /// A plan of the job.
+    Plan,
 }
 
 impl fmt::Display for Part {
@@ -43,6 +45,7 @@ impl fmt::Display for Part {
             Part::Sheets(item) => write!(f, "sheets {item}"),
             Part::Blade(index) => write!(f, "feeler blade number {index}, counted from 0"),
             Part::Policy => f.write_str("the policy"),
+            Part::Plan => f.write_str("the plan"),
         }
     }
 }

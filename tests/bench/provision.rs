@@ -143,7 +143,7 @@ fn obvious(outlook: &Outlook, question: &Question, found: &Provision, all: f64) 
     if some == 0 {
         return;
     }
-    let job = outlook.job.clone().with(|job| {
+    let job = outlook.job().clone().with(|job| {
         for item in &mut job.stock {
             item.on_hand = 0;
         }
@@ -264,5 +264,5 @@ fn ranges(mut job: Parts, centres: &[Vec<Length>], families: usize) -> Outlook {
         }
     }
     let job = Job::new(job).unwrap();
-    Outlook { job, expected }
+    Outlook::new(job, expected).unwrap()
 }

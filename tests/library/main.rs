@@ -2,5 +2,6 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation, missing_docs)]
 
+mod claims;
 mod host;
 mod parts;

@@ -38,7 +38,7 @@ fn size(thickness: &str) -> Size {
 
 /// Two pumps of one model that has something of everything: a shim pack and a gasket that is cut, two
 /// dimensions and two parts that grow, each two tied, a seal for the bag, a blade.
-fn whole() -> Parts {
+pub fn whole() -> Parts {
     let thermal = |name: &str| Thermal {
         name: name.into(),
         label: name.into(),

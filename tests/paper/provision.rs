@@ -117,16 +117,16 @@ fn runs(kit: &SafeKit) -> Vec<Run<'_>> {
 
 impl Case {
     fn cost(&self, pieces: &[SetAside]) -> i64 {
-        let stock = &self.outlook().job.stock;
+        let stock = &self.outlook().job().stock;
         pieces.iter().map(|one| stock[one.item].unit_cost.raw() * i64::from(one.count)).sum()
     }
 
     fn money(&self, amount: i64) -> String {
-        money(amount, &self.outlook().job.policy.currency)
+        money(amount, &self.outlook().job().policy.currency)
     }
 
     fn range(&self, pump: usize, [low, high]: [Length; 2]) -> String {
-        let job = &self.outlook().job;
+        let job = self.outlook().job();
         let unit = job.model_of(&job.pumps[pump]).unit;
         match low == high {
             true => said::length(low, unit),
@@ -135,7 +135,7 @@ impl Case {
     }
 
     fn summary(&self, wrong: &mut Wrong) {
-        let (job, provision) = (&self.outlook().job, self.provision());
+        let (job, provision) = (self.outlook().job(), self.provision());
         let rows = self.book.page("Summary").block(0..12);
         let open = provision.safe.iter().filter(|kit| !kit.axes.is_empty()).count();
         let step = said::length(self.question.step, crate::figures::natural(self.question.step));
@@ -187,10 +187,10 @@ impl Case {
     }
 
     fn pump(&self, index: usize) -> Row {
-        let job = &self.outlook().job;
+        let job = self.outlook().job();
         let (pump, kit) = (&job.pumps[index], &self.provision().safe[index]);
         let model = job.model_of(pump);
-        let expected = model.dimensions.iter().zip(&self.outlook().expected[index]);
+        let expected = model.dimensions.iter().zip(&self.outlook().expected()[index]);
         let expected = expected.filter_map(|(dimension, expected)| {
             let expected = expected.as_ref()?;
             let law = match expected.law {
@@ -235,7 +235,7 @@ impl Case {
     }
 
     fn trolley(&self, wrong: &mut Wrong) {
-        let (job, trolley) = (&self.outlook().job, &self.provision().trolley);
+        let (job, trolley) = (self.outlook().job(), &self.provision().trolley);
         let rows = self.book.page("Trolley").block(0..u32::MAX);
         let mut order = trolley.pieces.clone();
         order.sort_by(|a, b| {
@@ -268,7 +268,7 @@ impl Case {
     }
 
     fn safe_kits(&self, wrong: &mut Wrong) {
-        let job = &self.outlook().job;
+        let job = self.outlook().job();
         let rows = self.book.page("Safe kits").block(0..u32::MAX);
         let place = wrong.place.clone();
         for (index, (pump, kit)) in job.pumps.iter().zip(&self.provision().safe).enumerate() {
@@ -316,7 +316,7 @@ impl Case {
 
     /// Pieces to take, place by place, each with its total.
     fn take(&self, pump: usize, packs: &[PackPick]) -> String {
-        let job = &self.outlook().job;
+        let job = self.outlook().job();
         let model = job.model_of(&job.pumps[pump]);
         let places = model.packs.iter().zip(packs).map(|(place, pack)| {
             let pieces = pack.picks.iter().map(|pick| {
@@ -340,7 +340,7 @@ impl Case {
     }
 
     fn coverage(&self, wrong: &mut Wrong) {
-        let job = &self.outlook().job;
+        let job = self.outlook().job();
         let rows = self.book.page("Coverage").block(0..u32::MAX);
         let mut expected = Vec::new();
         for (index, (pump, kit)) in job.pumps.iter().zip(&self.provision().safe).enumerate() {

@@ -133,7 +133,7 @@ impl<'a> Known<'a> {
     }
 
     pub fn kits(&mut self, pump: usize, lengths: &[Option<Length>]) -> &[Pieces] {
-        let job = &self.outlook.job;
+        let job = self.outlook.job();
         self.kits
             .entry((pump, lengths.to_vec()))
             .or_insert_with(|| kits(job, &measured(&job.pumps[pump], lengths)))

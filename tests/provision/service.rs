@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use gapwright::choose::watch::Watch;
 use gapwright::decimal::Millionths;
 use gapwright::length::Length;
-use gapwright::outlook::{Expected, Law};
+use gapwright::outlook::{Expected, Law, Outlook};
 use gapwright::provision::{Purpose, Question, exact_interval, provision};
 
 use crate::reference::Known;
@@ -22,9 +22,9 @@ fn every_scenario_is_judged_as_every_kit_says() {
             ..question(seed)
         };
         let found = provision(&outlook, &question, &Watch::patient()).unwrap();
-        let there = counted(&found.trolley.pieces, outlook.job.stock.len());
+        let there = counted(&found.trolley.pieces, outlook.job().stock.len());
         let mut known = Known::of(&outlook);
-        let pumps = outlook.job.pumps.len();
+        let pumps = outlook.job().pumps.len();
         let mut unserved =
             found.service.unserved.iter().map(|u| (u.scenario, u)).collect::<HashMap<_, _>>();
         let mut missed = vec![0; pumps];
@@ -69,10 +69,11 @@ fn every_scenario_is_judged_as_every_kit_says() {
 fn intervals_hold_the_exact_probability() {
     let (mut asked, mut inside) = (0, 0);
     for seed in 0..300 {
-        let mut outlook = random_outlook(seed, 2);
-        for expected in outlook.expected.iter_mut().flatten().flatten() {
+        let (job, mut ranges) = random_outlook(seed, 2).into_parts();
+        for expected in ranges.iter_mut().flatten().flatten() {
             expected.law = Law::Even;
         }
+        let outlook = Outlook::new(job, ranges).unwrap();
         let question = Question {
             checks: 400,
             level: Millionths::from_raw(999_000),
@@ -80,12 +81,12 @@ fn intervals_hold_the_exact_probability() {
             ..question(seed)
         };
         let found = provision(&outlook, &question, &Watch::patient()).unwrap();
-        let there = counted(&found.trolley.pieces, outlook.job.stock.len());
+        let there = counted(&found.trolley.pieces, outlook.job().stock.len());
         let mut known = Known::of(&outlook);
-        let pumps = outlook.job.pumps.len();
+        let pumps = outlook.job().pumps.len();
         // Every scenario there is with its chance.
         let mut all: Vec<(Vec<Vec<Option<Length>>>, f64)> = vec![(vec![], 1.0)];
-        for expected in &outlook.expected {
+        for expected in outlook.expected() {
             let mut lengths: Vec<(Vec<Option<Length>>, f64)> = vec![(vec![], 1.0)];
             for expected in expected {
                 let values = chances(expected.as_ref());
@@ -160,7 +161,7 @@ fn the_scenarios_that_are_counted_on_were_not_chosen_by() {
         let all = |q: &Question| scenarios(&outlook, q, Purpose::Counting);
         assert_eq!(all(&question), all(&more));
         let other = Question { seed: seed + 1_000, ..question };
-        if outlook.expected.iter().flatten().flatten().any(|e| e.low < e.high) {
+        if outlook.expected().iter().flatten().flatten().any(|e| e.low < e.high) {
             assert_ne!(all(&question), all(&other), "case {seed}");
         }
     }

@@ -59,7 +59,7 @@ fn trolleys_beside_the_best_of_all() {
     let mut seen = Seen::default();
     for seed in 0..1_000 {
         let outlook = if seed % 2 == 0 { random_outlook(seed, 3) } else { shared_outlook(seed) };
-        let job = &outlook.job;
+        let job = outlook.job();
         let there = available(job);
         if there.iter().map(|&n| u64::from(n) + 1).product::<u64>() > 1_500 {
             continue;

@@ -15,6 +15,7 @@ use gapwright::decimal::Millionths;
 use gapwright::formats::plan::PackJson;
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Unit};
+use gapwright::outlook::Outlook;
 use gapwright::plan::Kit;
 use gapwright::provision::{Question, provision};
 use gapwright::read::{Ahead, Sources, outlook};
@@ -205,7 +206,7 @@ fn what_the_tables_say_holds_for_a_pump_that_is_measured_so() {
         assert_eq!(whole, kit.values());
         for run in runs(kit) {
             for value in run.ranges.first().copied().unwrap_or_default() {
-                let mut job = outlook.job.clone().into_parts();
+                let mut job = outlook.job().clone().into_parts();
                 let mut pump = job.pumps[index].clone();
                 if !kit.axes.is_empty() {
                     pump.dimensions[0].value = value;
@@ -226,7 +227,7 @@ fn what_the_tables_say_holds_for_a_pump_that_is_measured_so() {
                     served,
                     run.take.is_some(),
                     "{} at {value:?}",
-                    outlook.job.pumps[index].tag
+                    outlook.job().pumps[index].tag
                 );
                 met += usize::from(served);
                 gaps += usize::from(!served);
@@ -580,7 +581,7 @@ fn a_provision_that_does_not_hold_is_noticed() {
     let said = wrong(&|other| {
         let kit = &mut other.safe[pump];
         let item = kit.pieces[0].item;
-        kit.cost = Money::from_raw(kit.cost.raw() - outlook.job.stock[item].unit_cost.raw());
+        kit.cost = Money::from_raw(kit.cost.raw() - outlook.job().stock[item].unit_cost.raw());
         kit.pieces[0].count -= 1;
         kit.pieces.retain(|piece| piece.count > 0);
     });
@@ -591,11 +592,11 @@ fn a_provision_that_does_not_hold_is_noticed() {
     wrong(&|other| dearer(&mut other.trolley.cost));
     wrong(&|other| other.trolley.pieces[0].count += 1_000);
     // A pump that measures otherwise than was reckoned with.
-    let mut narrow = outlook.clone();
-    let hot = narrow.expected[pump].iter().position(Option::is_some).unwrap();
+    let (job, expected) = outlook.clone().into_parts();
+    let hot = expected[pump].iter().position(Option::is_some).unwrap();
     let wide = Tolerance::even(step * 50);
     let worse = |job: &mut Parts| job.pumps[pump].dimensions[hot].tolerance = wide;
-    narrow.job = narrow.job.with(worse).unwrap();
+    let narrow = Outlook::new(job.with(worse).unwrap(), expected).unwrap();
     let said = verify_provision(narrow, found).unwrap_err();
     assert!(matches!(said[0], Breach::NotMet { .. }), "{said:?}");
 }

@@ -334,7 +334,7 @@ fn the_checker_refuses_what_does_not_hold() {
     );
     assert!(spoil(&|p| first(p, &|packs| packs.swap(0, 1))).contains("does not belong there"));
     assert!(spoil(&|p| first(p, &|packs| packs[1].picks.clear())).contains("0 pieces"));
-    assert!(spoil(&|p| drop(p.kits.pop())).contains("kits for"));
+    assert!(spoil(&|p| drop(p.kits.pop())).contains("kits where there must be"));
 }
 
 /// Two pumps whose model asks for packing rings by section, and for a lantern ring by fit code.
