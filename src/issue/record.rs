@@ -714,7 +714,7 @@ fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
     taking.movement(&line, &line.item, 0, extra.count, How::Unplanned, Some(taken), &extra.note);
 }
 
-/// The movements that put back what is out for these tags: all of it, or so many of some items.
+/// Movements that put back the pieces still out for these tags: all, or stated numbers of some items.
 pub fn put_back(
     tags: &[String],
     items: &[(String, u32)],
@@ -739,7 +739,7 @@ pub fn put_back(
     for tag in tags.iter().filter(|tag| done.insert(key(tag))) {
         let out = standing.log.out(tag);
         if out.is_empty() {
-            // One that the log knows is spelt right: another pump's kit must not be put back for it.
+            // A tag in the log is spelt right: another pump's kit must not be put back for it.
             let spelt = known.contains_key(&key(tag));
             let near = known.values().copied().filter(|_| !spelt);
             let near = near.filter(|near| !near.is_empty() && !standing.log.out(near).is_empty());
@@ -751,7 +751,7 @@ pub fn put_back(
             );
         }
         let tag = known.get(&key(tag)).copied().unwrap_or_default();
-        // What went out last comes back first.
+        // The last pieces to go out come back first.
         for out in out.iter().rev() {
             let count = match items {
                 [] => out.count,
@@ -833,7 +833,7 @@ fn back(tag: &str, out: &Out, count: u32, on_hand: Option<OnHand>, lot: Option<&
     }
 }
 
-/// What the last run of the log left of each item, for a stock that is as it was before that run.
+/// Counts of each item after the log's last run, for a stock that is as it was before that run.
 pub fn finish(standing: &Standing<'_>, problems: &mut Problems) -> BTreeMap<String, u32> {
     let last = standing.log.last_counts();
     let mut after = BTreeMap::new();
@@ -865,7 +865,7 @@ pub fn finish(standing: &Standing<'_>, problems: &mut Problems) -> BTreeMap<Stri
         };
         after.insert(lot.item.clone(), run.after);
     }
-    // What the last run did not touch must be as the log knows it, too.
+    // Items that the last run did not touch must agree with the log too.
     for (item, count) in standing.log.known() {
         if last.contains_key(&key(item)) {
             continue;
