@@ -5,7 +5,7 @@
 //!
 //! ```
 //! use gapwright::inventory::{Demand, reorder};
-//! 12 pieces a month go out on average and the supplier takes a week.
+//! // 12 pieces a month go out on average and the supplier takes a week.
 //! let demand = Demand::poisson(3.0)?;
 //! let point = reorder::for_cycle_service(&demand, 0.95)?;
 //! assert_eq!(point.pieces, 6);

@@ -31,7 +31,7 @@ pub use error::{JobError, Part, PartError};
 ///
 /// let mm = |text| Length::parse(text, Some(Unit::Millimetre)).unwrap();
 /// let exact = Tolerance::default();
-/// A gap of 1.2 mm less its shims must come to 0.2 mm, plus or minus 0.05 mm.
+/// // A gap of 1.2 mm less its shims must come to 0.2 mm, plus or minus 0.05 mm.
 /// let model = Model {
 ///     dimensions: vec![Dimension::new("gap", exact)],
 ///     packs: vec![Pack::new("shims", "shim", 0..=3)],
@@ -59,7 +59,7 @@ pub use error::{JobError, Part, PartError};
 /// let job = Job::new(parts)?;
 /// assert_eq!(job.pumps[0].tag, "P-1");
 ///
-/// A pump of an unknown model is refused, and named.
+/// // A pump of an unknown model is refused, and named.
 /// let wrong = job.with(|parts| parts.pumps[0].model = 7).unwrap_err();
 /// assert_eq!(wrong.to_string(), "pump P-1: model number 7 of 1, counted from 0");
 /// # Ok::<(), gapwright::job::JobError>(())

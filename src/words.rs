@@ -417,8 +417,8 @@ pub fn part(part: Part) -> &'static str {
     }
 }
 
-/// A consumable as a pump asks for it: `packing ring, fit F6`; `packing ring, section 0.3750 in (3/8), ring length
-/// 7.46 in`.
+/// A consumable as a pump asks for it: `packing ring, fit F6`;
+/// `packing ring, section 0.3750 in (3/8), ring length 7.46 in`.
 pub fn consumable(job: &Job, pump: &Pump, need: usize) -> String {
     let fit = &pump.consumable_fits[need];
     let mut words = vec![job.model_of(pump).consumables[need].kind.clone()];
@@ -470,8 +470,8 @@ pub fn lack_of(why: &Lack, kind: &str) -> String {
     }
 }
 
-/// Consumables missing from the bags, grouped by kind: `packing ring, fit F6: no such packing ring is in the stock;
-/// short of 5 for P-101, 5 for P-102`.
+/// Consumables missing from the bags, grouped by kind:
+/// `packing ring, fit F6: no such packing ring is in the stock; short of 5 for P-101, 5 for P-102`.
 pub fn lacks(verified: &Verified) -> Vec<String> {
     let job = verified.job();
     let mut groups: Vec<(String, Vec<String>)> = Vec::new();

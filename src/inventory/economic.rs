@@ -73,10 +73,10 @@ impl Quantity {
 
 /// Finds the order quantity of least cost, in whole packs.
 ///
-/// With n packs of p pieces, bought for a + c n, a period costs `(K + a + c n) demand / (p n) + (interest (a + c n) +
-/// storage p n) / 2`. Between two breaks that is convex in n, so only the whole numbers of packs next to its minimum
-/// are compared, by their exact costs as fractions; then the best of each price. Of equal costs the smaller order
-/// wins.
+/// With n packs of p pieces, bought for a + c n, a period costs
+/// `(K + a + c n) demand / (p n) + (interest (a + c n) + storage p n) / 2`. Between two breaks that is convex in n,
+/// so only the whole numbers of packs next to its minimum are compared, by their exact costs as fractions; then the
+/// best of each price. Of equal costs the smaller order wins.
 ///
 /// Source: Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed. (2019), 3.2 and 3.4, equations 3.18 to 3.22
 /// (as the library stockpyl cites them).

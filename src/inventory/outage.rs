@@ -74,7 +74,7 @@ pub struct Provision {
 /// use gapwright::inventory::{Demand, outage};
 /// let money = |text| Money::parse(text).unwrap();
 /// let costs = outage::Costs::new(money("0.18"), money("0.70"))?;
-/// The source's example: Poisson demand of 50.
+/// // The source's example: Poisson demand of 50.
 /// let best = outage::provision(&Demand::poisson(50.0)?, &costs)?;
 /// assert_eq!(best.pieces, 56);
 /// assert!((best.cost - 1.797235).abs() < 1e-6);

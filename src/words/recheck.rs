@@ -53,8 +53,8 @@ pub fn what<'a>(job: &'a Job, pump: &'a Pump, of: Of) -> &'a str {
     }
 }
 
-/// Found and predicted value: `found 0.0262 in, predicted 0.0212 in; off by 0.0050 in, 4.6 times what both can be off
-/// together`.
+/// Found and predicted value:
+/// `found 0.0262 in, predicted 0.0212 in; off by 0.0050 in, 4.6 times what both can be off together`.
 pub fn compared(compared: &Compared, unit: Unit) -> String {
     let found = compared.found.last().value;
     let difference = compared.difference().abs();

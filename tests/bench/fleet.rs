@@ -1,16 +1,16 @@
-//! Whole runs on fleets of pumps from a seed, timed and measured, one line per case: `cargo bench --bench fleet --
-//! tight no-slack 30 100`.
+//! Whole runs on fleets of pumps from a seed, timed and measured, one line per case:
+//! `cargo bench --bench fleet -- tight no-slack 30 100`.
 //!
 //! Words are families (`tests/bench/families.rs`), numbers are pumps; without any, all families in their own sizes.
 //! For each case the workbooks are generated and written, and then
 //!
 //! - the library's parts are timed in a separate process: reading, choice of the goals, value of one more, check;
 //! - the built program runs `kit` on these files, as people would: seconds and peak memory of the whole run, size of
-//! the workbook, or the reason why there is none;
+//!   the workbook, or the reason why there is none;
 //! - beside it, in the same run, the bare cells: the inputs are read and every cell of the plan's workbook is written
-//! again by the same reader and writer;
+//!   again by the same reader and writer;
 //! - where `GAPWRIGHT_SOLVER` names a Python that has the wheel `highspy`, a general solver runs the obvious model,
-//! for comparison with the choice.
+//!   for comparison with the choice.
 //!
 //! | variable | meaning | default |
 //! |---|---|---|
@@ -19,8 +19,7 @@
 //! | `INTERRUPT` | seconds after which each whole run is interrupted; the time until it ends is printed | none |
 //! | `PATIENCE` | seconds to wait for a whole run after its limit or its interrupt | `120` |
 //! | `OBVIOUS` | seconds for the obvious model, 0 for none | `60` |
-//! | `SHIMS`, `MOST`, `STOCK` | shim sizes, most shims in a pack, stock in tenths of the pieces in the planted kits |
-//! the family's |
+//! | `SHIMS`, `MOST`, `STOCK` | shim sizes, most shims in a pack, stock in tenths of the pieces in the planted kits | the family's |
 //! | `KEEP` | a folder in which the workbooks are kept | none |
 //! | `TELL` | progress of the choice, on standard error | none |
 

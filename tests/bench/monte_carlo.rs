@@ -1,5 +1,5 @@
-//! A pump's clearance by Monte Carlo, compared in one run with numpy on the same model: `cargo run --release
-//! --example monte_carlo -- 4000000`.
+//! A pump's clearance by Monte Carlo, compared in one run with numpy on the same model:
+//! `cargo run --release --example monte_carlo -- 4000000`.
 //!
 //! Rounds alternate between this library on one thread, on two, and numpy; medians are printed. The library also
 //! finds the shortest interval, the conformity and a histogram, which numpy does not.

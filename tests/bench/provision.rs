@@ -1,5 +1,5 @@
-//! Provisions for a fleet that is not measured yet, timed by parts: `cargo run --release --example provision -- 50
-//! 200`.
+//! Provisions for a fleet that is not measured yet, timed by parts:
+//! `cargo run --release --example provision -- 50 200`.
 //!
 //! The fleet is invented, from a seed: families of pumps that share model and expected range, half of the ranges
 //! uniform, half from readings. For comparison, the obvious check whether a trolley serves a scenario runs too: each

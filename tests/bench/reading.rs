@@ -1,5 +1,5 @@
-//! A large stock and many pumps, read and checked, compared in one run with openpyxl on these files: `cargo run
-//! --release --example reading -- 50000 10000` (lots, pumps).
+//! A large stock and many pumps, read and checked, compared in one run with openpyxl on these files:
+//! `cargo run --release --example reading -- 50000 10000` (lots, pumps).
 //!
 //! The library reads both workbooks, checks everything and makes a job of it; openpyxl touches every value once, as a
 //! stream and as a whole, and checks none. Rounds alternate, each in a separate process with its own peak memory;

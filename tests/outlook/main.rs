@@ -245,8 +245,8 @@ fn the_other_commands_name_the_one_that_plans_ahead() {
     assert_eq!(job(&shop.sources()).unwrap(), outlook(&shop.sources(), &shop.ahead).unwrap().job);
 }
 
-/// Results of SciPy 1.17.1 and numpy for the ten readings above: `m, s = v.mean(), v.std(ddof=1); sc = s * sqrt(1 +
-/// 1/10); m -+ stats.t.ppf((1 + level) / 2, 9) * sc`.
+/// Results of SciPy 1.17.1 and numpy for the ten readings above:
+/// `m, s = v.mean(), v.std(ddof=1); sc = s * sqrt(1 + 1/10); m -+ stats.t.ppf((1 + level) / 2, 9) * sc`.
 #[test]
 fn past_readings_are_fitted_as_scipy_does() {
     let readings: Vec<Length> = PAST
@@ -510,9 +510,9 @@ fn bench(model: &str, past: Option<&str>) -> Shop {
     shop
 }
 
-/// Pooled over the rows with several readings, by numpy 2: `sum(((r - r.mean())**2).sum() for r in rows) / sum(len(r)
-/// - 1 for r in rows)`, 1.25e-5 / 4 mm^2; the mean of three such readings has the standard uncertainty sqrt(3.125e-6
-/// / 3) = 0.001 020 620 7 mm.
+/// Pooled over the rows with several readings, by numpy 2:
+/// `sum(((r - r.mean())**2).sum() for r in rows) / sum(len(r) - 1 for r in rows)`, 1.25e-5 / 4 mm^2; the mean of
+/// three such readings has the standard uncertainty sqrt(3.125e-6 / 3) = 0.001 020 620 7 mm.
 #[test]
 fn readings_are_presumed_to_scatter_as_those_of_past_pumps_did() {
     let past = "\

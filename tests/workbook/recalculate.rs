@@ -1,9 +1,9 @@
 //! Compares the cached results of a workbook's formulas with those after another spreadsheet engine has recalculated
 //! it: `cargo run --example recalculate -- plan.xlsx recalculated.xlsx`.
 //!
-//! With `--expanded plan.xlsx` it writes a plan of the sample outage under the expanded rule, and with `--stack
-//! stack.xlsx` the stack-up of a pump with every feature, so that those formulas are recalculated as well. With
-//! `--changed changed.xlsx stale.xlsx` it writes the latter after changing a reading, a tolerance, a count, a
+//! With `--expanded plan.xlsx` it writes a plan of the sample outage under the expanded rule, and with
+//! `--stack stack.xlsx` the stack-up of a pump with every feature, so that those formulas are recalculated as well.
+//! With `--changed changed.xlsx stale.xlsx` it writes the latter after changing a reading, a tolerance, a count, a
 //! temperature and a limit: once with the right results, and once without any results, for the other engine.
 //!
 //! With `--spoil plan.xlsx spoilt.xlsx` it writes a copy with one cached result falsified, to prove that the

@@ -3,8 +3,8 @@
 use crate::length::{Length, Uncertainty};
 
 /// Standard uncertainty of the mean of readings, rounded up, and its degrees of freedom (`None` for infinitely many);
-/// `None` for fewer than two readings. The scatter and the shared resolution of the gauge add up: `u^2 = s^2 / n +
-/// (resolution / 2)^2 / 3`, with `(n - 1) (u^2 / (s^2 / n))^2` degrees of freedom, rounded down.
+/// `None` for fewer than two readings. The scatter and the shared resolution of the gauge add up:
+/// `u^2 = s^2 / n + (resolution / 2)^2 / 3`, with `(n - 1) (u^2 / (s^2 / n))^2` degrees of freedom, rounded down.
 ///
 /// Source: JCGM 100:2008, 4.2.3 equation (5), F.2.2.1 and G.4.1 (from memory).
 pub(super) fn uncertainty_of_mean(
