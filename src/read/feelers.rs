@@ -14,7 +14,7 @@ pub(super) const NEEDED: [&str; 2] = ["Thickness", "Tolerance"];
 /// Most blades that a set may have.
 const MOST: usize = 60;
 
-/// The blades, the name of their sheet, and its unused columns.
+/// The blades, their sheet, and its unused columns.
 #[derive(Default)]
 pub(super) struct Feelers {
     pub(super) blades: Vec<Blade>,

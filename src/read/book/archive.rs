@@ -37,7 +37,6 @@ pub(super) fn open<'b>(
 ) -> Result<Archive<'b>, Problem> {
     /// Far more than the parts of any workbook; each one costs memory. A plan of 10,000 pumps has a picture per
     /// label.
-    /// pumps has a picture for each label.
     const MOST_PARTS: usize = 50_000;
     const MOST_OF_NAMES: usize = 4_000_000;
     // Counted in the bytes, since the count that the file gives may be wrong.
