@@ -19,7 +19,7 @@ use crate::page::{Book, Row, Wrong, count, entry, line, number, texts};
 use crate::wording::{BOX, provision as words};
 use crate::{anew, said};
 
-/// Two pumps of the tiny sample that are not measured, with wider gaps between the pieces than they reach.
+/// Two pumps of the tiny sample that are not measured, with values in their ranges that the pieces do not reach.
 const AHEAD: &str = "\
 Tag,Model,Priority,Due,Bearing shims fit,Cover gasket fit,Bare clearance (in),Bare clearance low (in),Bare clearance high (in),Snap ring (in)
 B,screwed-impeller,1,2027-09-06,F1,F1,,0.029,0.045,0.050

@@ -12,7 +12,7 @@ use super::{all_thou, dice, every_thou, exact, pick, thou};
 
 fn chosen(catalogue: &[Size], targets: &Targets, rule: &Rule, aim: Aim, effort: u64) -> Choice {
     let choice = select(catalogue, targets, rule, aim, effort, &Watch::patient()).unwrap();
-    // Whatever the status, the set reaches the range of the catalogue, and its figures are its own.
+    // With any status, the set reaches the range of the catalogue, and its figures are its own.
     let sizes: Vec<Size> = choice.sizes.iter().map(|&n| catalogue[n]).collect();
     assert_eq!(choice.reach, Reach::of(&sizes, targets, rule).unwrap());
     let whole = Reach::of(catalogue, targets, rule).unwrap();

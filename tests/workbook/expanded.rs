@@ -1,5 +1,5 @@
 //! The sample outage under the expanded rule, made harder: every lot is measured, and the pumps of the first model
-//! have a second shim place after the bearing, filled from the same drawer, so that pieces of one lot meet in one
+//! have a second shim place behind the bearing, filled from the same drawer, so that pieces of one lot meet in one
 //! requirement.
 
 use gapwright::decimal::Millionths;

@@ -149,7 +149,7 @@ fn an_outage_of_1_100_pumps_is_written_whole_and_read_back_from_its_numbered_she
     assert!(problem.contains(&missed), "{problem}");
 }
 
-/// A spreadsheet program with 32 bits for positions drops pictures below 2^31 EMU (12,700 per point).
+/// A spreadsheet program with 32 bits for positions drops pictures further down than 2^31 EMU (12,700 per point).
 fn no_sheet_is_higher_than_pictures_can_lie(path: &Path) {
     let most = f64::from(i32::MAX) / 12_700.0;
     let book: Xlsx<_> = open_workbook(path).unwrap();
