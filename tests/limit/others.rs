@@ -1,4 +1,4 @@
-//! The same for purchases, for what is set aside and for drawers.
+//! Limit and interrupt for purchases, for provisions and for drawers.
 
 use gapwright::choose::purchase::purchase;
 use gapwright::choose::watch::{Looks, Watch};

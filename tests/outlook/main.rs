@@ -1,4 +1,4 @@
-//! Pumps that are not measured yet: expected ranges, past readings, and what is wrong with either.
+//! Pumps that are not measured yet: expected ranges, past readings, and the faults of either.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs)]
 
@@ -97,14 +97,14 @@ impl Shop {
     }
 }
 
-/// The problems as text, the temporary folder's name left out.
+/// The problems as text, without the temporary folder's name.
 fn shown<'a>(problems: impl IntoIterator<Item = &'a Problem>, folder: &Path) -> Vec<String> {
     let prefix = format!("{}/", folder.display());
     let problems = problems.into_iter();
     problems.map(|p| p.to_string().replace(&prefix, "")).collect()
 }
 
-/// One text that holds all these words.
+/// Exactly one text, which holds all these words.
 #[track_caller]
 fn only(texts: &[String], words: &[&str]) {
     assert_eq!(texts.len(), 1, "{texts:#?}");
@@ -127,7 +127,7 @@ fn a_range_stands_for_a_reading_and_a_reading_for_itself() {
     assert_eq!(expected.law, Law::Even);
     // The snap ring is measured, and so is all of B.
     assert!(a[1].is_none() && b.iter().all(Option::is_none));
-    // A stands in the job at the middle, with the model's plus/minus as B has it.
+    // A is in the job at the middle, with the model's plus/minus as for B.
     let pumps = &outlook.job().pumps;
     assert_eq!(pumps[0].dimensions[0].value, inches("0.041"));
     assert_eq!(pumps[0].dimensions[0].tolerance, pumps[1].dimensions[0].tolerance);
@@ -218,10 +218,10 @@ fn a_reading_outside_its_range_is_warned_of_and_counts() {
     let outlook = shop.good();
     assert!(outlook.expected()[1][0].is_none());
     assert_eq!(outlook.job().pumps[1].dimensions[0].value, inches("0.031"));
-    // At the ends it is inside.
+    // The ends are inside.
     let pumps = PUMPS.replace("0.031,0.050,,", "0.031,0.050,0.031,0.036");
     assert!(Shop::new(STOCK, &pumps, None).warnings().is_empty());
-    // A range that does not hold stops nobody where there is a reading.
+    // An invalid range stops no run where there is a reading.
     let pumps = PUMPS.replace("0.031,0.050,,", "0.031,0.050,0.036,0.030");
     only(&Shop::new(STOCK, &pumps, None).warnings(), &["cell G3", "which is more than"]);
 }
@@ -234,7 +234,7 @@ fn the_other_commands_name_the_one_that_plans_ahead() {
         &shown(problems.sorted(), shop.folder.path()),
         &["cell E2", "beside the range", "`gapwright provision` plans ahead"],
     );
-    // Without a range they say what they always said, and measured pumps are read as before.
+    // Without a range the messages are as before, and measured pumps are read as before.
     let shop = Shop::new(STOCK, &bare(), None);
     let problems = job(&shop.sources()).expect_err("A is not measured");
     let texts = shown(problems.sorted(), shop.folder.path());
@@ -248,7 +248,7 @@ fn the_other_commands_name_the_one_that_plans_ahead() {
     );
 }
 
-/// What SciPy 1.17.1 and numpy make of the ten readings above:
+/// Results of SciPy 1.17.1 and numpy for the ten readings above:
 /// `m, s = v.mean(), v.std(ddof=1); sc = s * sqrt(1 + 1/10); m -+ stats.t.ppf((1 + level) / 2, 9) * sc`.
 #[test]
 fn past_readings_are_fitted_as_scipy_does() {
@@ -288,7 +288,7 @@ fn a_pump_without_a_range_has_that_of_its_models_past() {
     assert_eq!(expected.high, inches("0.044"));
     let Law::Readings { freedom, mean, .. } = expected.law else { panic!("a law of readings") };
     assert_eq!((freedom, mean), (9, inches("0.04087")));
-    // What is not of this outage is counted, and the file is among the inputs.
+    // Rows of other outages are counted, and the file is among the inputs.
     let unused = outlook.job().unused.join("; ");
     assert!(
         unused.contains("1 row of sheet past of") && unused.contains("thrust-collar 1"),
@@ -310,7 +310,7 @@ fn numbered_past_readings_are_one_value_by_their_mean() {
         let [tag, model, reading, _] = line.split(',').collect::<Vec<_>>()[..] else {
             panic!("four cells")
         };
-        // Each reading as two that lie 2 thou apart about it; one of them has one.
+        // Each reading as two that are 2 thou apart around it; one of them has one.
         let about: f64 = reading.parse().unwrap();
         let pair = match tag {
             "P10" => format!("{reading},"),
@@ -347,7 +347,7 @@ fn too_few_past_readings_are_counted() {
             "add 1 more",
         ],
     );
-    // Eight will do; where a range is given nobody asks.
+    // Eight will do; where a range is given none are needed.
     let eight: Vec<&str> = PAST.lines().take(9).collect();
     assert!(Shop::new(STOCK, &bare(), Some(&eight.join("\n"))).read().is_ok());
     assert!(Shop::new(STOCK, PUMPS, Some(&few.join("\n"))).read().is_ok());
@@ -358,7 +358,7 @@ fn too_few_past_readings_are_counted() {
     );
 }
 
-/// Ten rows of five pumps are five readings and not ten: the rows of a pump share its own lean.
+/// Ten rows of five pumps are five readings and not ten: the rows of a pump share its own offset.
 #[test]
 fn rows_of_one_tag_are_one_reading() {
     let mut past = String::from("Tag,Model,Bare clearance (in),Date\n");
@@ -372,7 +372,7 @@ fn rows_of_one_tag_are_one_reading() {
         &Shop::new(STOCK, &bare(), Some(&past)).problems(),
         &["5 past readings of", "10 rows of one tag", "add 3 more"],
     );
-    // Three more rows of P10, typed otherwise: its mean counts, and there are ten readings still.
+    // Three more rows of P10, typed in another way: its mean counts, and there are still ten readings.
     let again = "\
 p10,screwed-impeller,0.0417,2027-03-01
 P10 ,screwed-impeller,0.0425,2028-03-01
@@ -387,7 +387,7 @@ P10,screwed-impeller,0.0397,2029-03-01
     assert_eq!(once, more);
     let Law::Readings { freedom, .. } = more else { panic!("readings") };
     assert_eq!(freedom, 9);
-    // Without tags nobody can tell them apart.
+    // Without tags they cannot be told apart.
     let bare_rows = |text: &str| {
         let lines = text.lines().map(|line| line.split_once(',').unwrap().1);
         lines.collect::<Vec<_>>().join("\n")
@@ -514,8 +514,8 @@ fn bench(model: &str, past: Option<&str>) -> Shop {
 }
 
 /// Pooled over the rows with several readings, by numpy 2:
-/// `sum(((r - r.mean())**2).sum() for r in rows) / sum(len(r) - 1 for r in rows)`, 1.25e-5 / 4 mm^2;
-/// the mean of three such readings has the standard uncertainty sqrt(3.125e-6 / 3) = 0.001 020 620 7 mm.
+/// `sum(((r - r.mean())**2).sum() for r in rows) / sum(len(r) - 1 for r in rows)`, 1.25e-5 / 4 mm^2; the mean of
+/// three such readings has the standard uncertainty sqrt(3.125e-6 / 3) = 0.001 020 620 7 mm.
 #[test]
 fn readings_are_presumed_to_scatter_as_those_of_past_pumps_did() {
     let past = "\

@@ -1,4 +1,4 @@
-//! What is set aside before an outage: prices, every pump's standing, the trolley, the safe kits and the gaps.
+//! Pieces set aside before an outage: prices, every pump's status, the trolley, the safe kits and the gaps.
 
 use std::fs;
 
@@ -19,7 +19,7 @@ use crate::page::{Book, Row, Wrong, count, entry, line, number, texts};
 use crate::wording::{BOX, provision as words};
 use crate::{anew, said};
 
-/// Two pumps of the tiny sample that are not measured, with more between the pieces than they reach.
+/// Two pumps of the tiny sample that are not measured, with values in their ranges that the pieces do not reach.
 const AHEAD: &str = "\
 Tag,Model,Priority,Due,Bearing shims fit,Cover gasket fit,Bare clearance (in),Bare clearance low (in),Bare clearance high (in),Snap ring (in)
 B,screwed-impeller,1,2027-09-06,F1,F1,,0.029,0.045,0.050
@@ -99,10 +99,10 @@ fn gaps(kit: &SafeKit) -> usize {
     kit.iter().filter(|value| value.take.is_none()).count()
 }
 
-/// The ends of some values, how many they are, and what to take for them; nothing is a gap.
+/// Ends of some values, their number, and the pieces to take for them; `None` is a gap.
 type Run<'a> = ([Length; 2], usize, Option<&'a [PackPick]>);
 
-/// Values next to each other that are met alike, of a kit with one dimension that is not measured.
+/// Neighbouring values served alike, of a kit with one unmeasured dimension.
 fn runs(kit: &SafeKit) -> Vec<Run<'_>> {
     let mut runs: Vec<Run<'_>> = Vec::new();
     for value in kit.iter() {
@@ -362,7 +362,7 @@ impl Case {
             let top =
                 rows.iter().position(|row| *row == expected[0]).expect("the headings of the gaps");
             let end = rows.len().min(top + expected.len());
-            // A gap of a measured pump may stand between them.
+            // A gap of a measured pump may be between them.
             wrong.in_order(&rows[top..], &expected);
             wrong.unless(end > top, "gaps");
         }

@@ -1,9 +1,8 @@
-//! What to set aside before an outage is measured, against every multiset of pieces, every kit and
-//! every scenario of small outages.
+//! Compares provisions with every multiset of pieces, every kit and every scenario of small outages.
 //!
-//! The reference here shares nothing with the library but the input types and `plan::verdicts`, the
-//! reckoning that `verify` uses and that has no code in common with the search: it fills places
-//! piece by piece and walks everything there is.
+//! The reference here shares only the input types with the library and `plan::verdicts`, the calculation that
+//! `verify` uses and that has no code in common with the search: it fills places piece by piece and walks through
+//! everything.
 
 #![allow(
     clippy::unwrap_used,
@@ -147,7 +146,7 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
     let mut expected: Vec<Vec<Option<Expected>>> = Vec::new();
     for index in 0..rng.random_range(1..=pumps) {
         if index > 0 && rng.random_bool(0.4) {
-            // Just like the one before.
+            // A copy of the one before.
             let mut pump = made[index - 1].clone();
             pump.tag = format!("P-{index}");
             made.push(pump);
@@ -238,7 +237,7 @@ pub fn wide_outlook(seed: u64) -> Outlook {
     Outlook::new(Job::new(job).unwrap(), vec![expected]).unwrap()
 }
 
-/// Two or three pumps of one model with narrow limits that want the same few sizes.
+/// Two or three pumps of one model with narrow limits that need the same few sizes.
 pub fn shared_outlook(seed: u64) -> Outlook {
     let mut rng = ChaCha8Rng::seed_from_u64(seed + (1 << 41));
     let (job, mut ranges) = wide_outlook(seed).into_parts();

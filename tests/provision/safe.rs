@@ -1,4 +1,4 @@
-//! Safe kits against every multiset of pieces there is.
+//! Compares safe kits with every multiset of pieces.
 
 use std::collections::BTreeMap;
 
@@ -47,7 +47,7 @@ fn every_safe_kit_is_the_least_of_all_multisets() {
                 let kits = known.kits(pump, lengths).to_vec();
                 assert_eq!(value.take.is_some(), !kits.is_empty(), "case {seed}: gap");
                 if let Some(take) = value.take {
-                    // What it says to take meets every requirement and is in the kit.
+                    // The pieces to take meet every requirement and are in the kit.
                     let at = measured(&job.pumps[pump], lengths);
                     assert!(verdicts(job, &at, take).iter().all(|v| v.conforms()));
                     let mut used = vec![0; there.len()];
@@ -75,7 +75,7 @@ fn every_safe_kit_is_the_least_of_all_multisets() {
             assert!(kit.proven, "case {seed}");
             assert_eq!((kit.bound.raw(), kit.count_bound), best);
             sum.iter_mut().zip(&held).for_each(|(sum, held)| *sum += held);
-            // A greedy hand would take for each value in turn the cheapest that it lacks.
+            // A greedy method would take for each value in turn the cheapest missing pieces.
             let mut greedy = vec![0; there.len()];
             for kits in &reachable {
                 let lack = |kit: &&Pieces| {
@@ -102,7 +102,7 @@ fn every_safe_kit_is_the_least_of_all_multisets() {
     assert!(seen.values().all(|&times| times > 40), "{seen:?}");
 }
 
-/// The values by their definition: the low end, steps up from it, the high end.
+/// Values by their definition: the low end, steps up from it, the high end.
 fn grid(expected: &[Option<Expected>], step: Length) -> Vec<Vec<Option<Length>>> {
     expected.iter().fold(vec![vec![]], |grid, expected| {
         let values: Vec<Option<Length>> = match expected {
@@ -132,7 +132,7 @@ fn grid(expected: &[Option<Expected>], step: Length) -> Vec<Vec<Option<Length>>>
     })
 }
 
-/// With no effort at all a kit still covers everything and its bound still holds.
+/// Without any effort a kit still covers everything and its bound still holds.
 #[test]
 fn a_search_cut_short_says_so_and_its_bound_holds() {
     let mut open = 0;

@@ -1,4 +1,4 @@
-//! Service against every kit of every scenario, and against exact probabilities.
+//! Compares service with every kit of every scenario, and with exact probabilities.
 
 use std::collections::HashMap;
 
@@ -63,8 +63,8 @@ fn every_scenario_is_judged_as_every_kit_says() {
     assert!(judged > 20_000 && short > 3_000 && short > hopeless + 1_000);
 }
 
-/// The exact probability of service, by all that the pumps can come to, lies in the interval: at
-/// 99.9 %, and with these seeds, always.
+/// The exact probability of service, over all possible measurements of the pumps, lies in the interval: at 99.9 %,
+/// and with these seeds, always.
 #[test]
 fn intervals_hold_the_exact_probability() {
     let (mut asked, mut inside) = (0, 0);
@@ -84,7 +84,7 @@ fn intervals_hold_the_exact_probability() {
         let there = counted(&found.trolley.pieces, outlook.job().stock.len());
         let mut known = Known::of(&outlook);
         let pumps = outlook.job().pumps.len();
-        // Every scenario there is with its chance.
+        // Every scenario with its probability.
         let mut all: Vec<(Vec<Vec<Option<Length>>>, f64)> = vec![(vec![], 1.0)];
         for expected in outlook.expected() {
             let mut lengths: Vec<(Vec<Option<Length>>, f64)> = vec![(vec![], 1.0)];
@@ -128,7 +128,7 @@ fn intervals_hold_the_exact_probability() {
     assert!(inside > 60);
 }
 
-/// The values of a range, each as likely as the others.
+/// Values of a range, equally likely.
 fn chances(expected: Option<&Expected>) -> Vec<(Option<Length>, f64)> {
     let Some(expected) = expected else {
         return vec![(None, 1.0)];
@@ -142,8 +142,7 @@ fn chances(expected: Option<&Expected>) -> Vec<(Option<Length>, f64)> {
     values.map(|v| (Some(Length::from_ticks(v)), share)).collect()
 }
 
-/// Scenarios to count on are others than those to choose by, and each is the same however many are
-/// drawn.
+/// Scenarios for counting differ from those for choosing, and each is fixed however many are drawn.
 #[test]
 fn the_scenarios_that_are_counted_on_were_not_chosen_by() {
     let mut differ = 0;
@@ -156,7 +155,7 @@ fn the_scenarios_that_are_counted_on_were_not_chosen_by() {
             differ += u32::from(draw(Purpose::Choosing, n) != draw(Purpose::Counting, n));
             assert_eq!(draw(Purpose::Choosing, n), draw(Purpose::Choosing, n));
         }
-        // More scenarios to choose by: those to count on stay as they are.
+        // More scenarios to choose by: those for counting are unchanged.
         let more = Question { scenarios: 80, ..question };
         let all = |q: &Question| scenarios(&outlook, q, Purpose::Counting);
         assert_eq!(all(&question), all(&more));
@@ -169,8 +168,8 @@ fn the_scenarios_that_are_counted_on_were_not_chosen_by() {
     assert!(differ > 1_000);
 }
 
-/// Sources: the peas of Mendel, 682 of 925 (R documentation of binom.test, printed there, from
-/// memory and computed again by SciPy's scipy.stats.beta.ppf); the others by SciPy alone.
+/// Sources: the peas of Mendel, 682 of 925 (R documentation of binom.test, printed there, from memory and computed
+/// again by SciPy's scipy.stats.beta.ppf); the others by SciPy alone.
 #[test]
 fn exact_intervals_are_those_that_are_published() {
     for (served, checks, level, low, high) in INTERVALS {
@@ -179,7 +178,7 @@ fn exact_intervals_are_those_that_are_published() {
     }
 }
 
-/// By its definition: at each end the chance of as many or as few is half of what is left out.
+/// By its definition: at each end the probability of as many or as few is half of the excluded part.
 #[test]
 fn exact_intervals_leave_out_what_they_say() {
     for (served, checks) in [(0, 1), (1, 1), (1, 2), (3, 17), (50, 60), (59, 60), (60, 60)] {
@@ -204,7 +203,7 @@ fn exact_intervals_leave_out_what_they_say() {
     }
 }
 
-/// Served, of how many, level, and both ends: SciPy 1.17.1.
+/// Number served, total, level, and both ends: SciPy 1.17.1.
 const INTERVALS: [(u32, u32, f64, f64, f64); 5] = [
     (682, 925, 0.95, 0.707_668_264_079_039, 0.765_406_558_241_525_3),
     (950, 1000, 0.95, 0.934_609_512_084_506_4, 0.962_664_602_395_338_2),
