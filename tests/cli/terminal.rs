@@ -138,8 +138,7 @@ fn there_is_a_manual_page_for_every_command_with_its_options_and_exit_statuses()
     let expected = names.iter().map(|name| format!("gapwright-{name}.1"));
     let topics = gapwright::manual::TOPICS.iter();
     let topics = topics.map(|topic| format!("gapwright-{}.7", topic.name));
-    let expected: BTreeSet<String> =
-        expected.chain(["gapwright.1".into()]).chain(topics).collect();
+    let expected: BTreeSet<String> = expected.chain(["gapwright.1".into()]).chain(topics).collect();
     assert_eq!(pages, expected);
     for name in &names {
         let path = folder.path().join(format!("man/gapwright-{name}.1"));

@@ -12,7 +12,7 @@
 
 use std::fs;
 use std::io::Read;
-use std::ops::Range;
+use std::ops::{Range, RangeInclusive};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
@@ -110,7 +110,9 @@ fn commands(page: &str, block: Range<usize>) -> Vec<Step> {
         let shown = line.trim_end();
         match (shown.strip_prefix("$ "), found.last_mut()) {
             (Some(command), _) => found.push((command.into(), end..end)),
-            (None, Some((command, shows))) if command.ends_with('\\') && shows.is_empty() => {
+            (None, Some((command, shows)))
+                if command.ends_with('\\') && shows.start == shows.end =>
+            {
                 command.pop();
                 command.push_str(shown);
                 *shows = end..end;
@@ -162,10 +164,50 @@ fn is_told(status: Option<i32>, arguments: &[String], output: &str) -> bool {
     }
 }
 
-/// An output with the wildcards of the page where they fit.
-fn as_shown(output: String, shown: &str) -> String {
+/// An output as the page shows it: whole, or where the page has `...` the same parts of it, each found by its likeness
+/// to what is shown. Only an output that fits comes out as the page has it, and a changed one as it should be shown.
+fn as_shown(output: &str, shown: &str) -> String {
+    let told: Vec<&str> = output.lines().map(str::trim_end).collect();
+    let shown: Vec<&str> = shown.lines().collect();
+    let parts: Vec<&[&str]> = shown.split(|line| line.trim() == "...").collect();
+    let mut lines: Vec<String> = Vec::new();
+    let mut at = 0;
+    for (number, part) in parts.iter().enumerate() {
+        if number > 0 {
+            lines.push("...".into());
+        }
+        let last = told.len().saturating_sub(part.len()).max(at);
+        let (from, to) = match (number == 0, number + 1 == parts.len()) {
+            (true, true) => (0, told.len()),
+            (true, false) => (0, part.len().min(told.len())),
+            (false, true) => (last, told.len()),
+            (false, false) => {
+                let from = most_alike(&told, part, at..=last);
+                (from, (from + part.len()).min(told.len()))
+            }
+        };
+        let shown = part.iter().copied().chain(std::iter::repeat(""));
+        lines.extend(told[from..to].iter().zip(shown).map(|(told, shown)| filled(told, shown)));
+        at = to;
+    }
+    lines.iter().map(|line| format!("{line}\n")).collect()
+}
+
+/// Where lines that are most like a part begin, the first of those that are equally so.
+fn most_alike(told: &[&str], part: &[&str], among: RangeInclusive<usize>) -> usize {
+    let likeness = |from: usize| -> f64 {
+        let pairs = told[from..].iter().zip(part);
+        pairs.map(|(told, shown)| strsim::normalized_levenshtein(&filled(told, shown), shown)).sum()
+    };
+    let first = *among.start();
+    let best = among.map(|from| (from, likeness(from)));
+    best.fold((first, -1.0), |best, next| if next.1 > best.1 { next } else { best }).0
+}
+
+/// A line with the `[..]` of the page where they fit.
+fn filled(line: &str, shown: &str) -> String {
     let filter = NormalizeToExpected::new().redact();
-    filter.normalize(output.into_data(), &shown.into_data()).to_string()
+    filter.normalize(line.into_data(), &shown.into_data()).to_string()
 }
 
 fn copy(from: &Path, to: &Path) {
@@ -204,7 +246,7 @@ fn go_through(page: &str) -> (String, usize, Vec<String>) {
                     wrong.push(format!("{command}: exit status {status:?}\n{output}"));
                 }
                 actual.push_str(&page[end..shows.start]);
-                actual.push_str(&as_shown(output, &page[shows.clone()]));
+                actual.push_str(&as_shown(&output, &page[shows.clone()]));
                 end = shows.end;
                 count += 1;
             }
@@ -257,7 +299,7 @@ fn steps_are_read_as_they_are_meant() {
     };
     assert_eq!(arguments(check).unwrap(), ["check", "a", "b"]);
     assert_eq!(&page[shows.clone()], "x\n...\n");
-    assert_eq!((man.as_str(), none.is_empty()), ("gapwright man", true));
+    assert_eq!((man.as_str(), none.start == none.end), ("gapwright man", true));
     assert_eq!(typed, &["a.xlsx", "Stock", "A4", "0.5"]);
     assert_eq!(wrong.len(), 2, "{wrong:?}");
     assert_eq!(arguments("cargo run --release -- kit 'a b'").unwrap(), ["kit", "a b"]);
@@ -267,7 +309,7 @@ fn steps_are_read_as_they_are_meant() {
 /// The comparison: it lets nothing pass but what the wildcards stand for.
 #[test]
 fn what_is_shown_is_held_against_every_line() {
-    let fits = |shown: &str, output: &str| as_shown(output.into(), shown) == shown;
+    let fits = |shown: &str, output: &str| as_shown(output, shown) == shown;
     assert!(fits("a\n...\nd\n", "a\nb\nc\nd\n"));
     assert!(fits("a\n...\nd\n", "a\nd\n"));
     assert!(fits("took [..] s\n", "took 0.5 s\n"));
@@ -276,6 +318,11 @@ fn what_is_shown_is_held_against_every_line() {
     assert!(!fits("a\n...\n", "b\n"));
     assert!(!fits("a\n", "a\nb\n"));
     assert!(!fits("...\nd\n", "a\n"));
+    assert!(!fits("a\n...\na\n", "a\n"));
+    assert!(fits("...\nb [..]\n...\nd\n", "a\nb 1\nc\nd\n"));
+    // A label that has changed: the same parts are shown.
+    let shown = as_shown("a\nb\nWasted 5 USD\nc\nd\n", "a\n...\nWaste 5 USD\n...\nd\n");
+    assert_eq!(shown, "a\n...\nWasted 5 USD\n...\nd\n");
     assert!(is_told(Some(2), &["kit".into()], "1 problem. Nothing was written.\n"));
     assert!(!is_told(Some(2), &["kit".into()], "Wrote a.\n"));
     assert!(!is_told(Some(0), &["kit".into()], "1 problem. Nothing was written.\n"));
