@@ -159,7 +159,7 @@ pub fn spoiled(job: &Job, item: usize, issued: u32) -> u32 {
     packs_opened(lot, issued) * lot.pack_qty - sealed
 }
 
-/// Scarcity points of one piece: `1000 / max(available - min level, 1)`, so that a scarcer piece costs more.
+/// Scarcity points of one piece: `1000 / (1 + max(available - min level, 0))`, so that a scarcer piece costs more.
 /// Our own measure of `spare the scarce`.
 ///
 /// ```

@@ -48,7 +48,7 @@ impl Acceptance {
 /// Rates and rules in force.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Policy {
-    /// When a requirement counts as met. Default: worst case.
+    /// Acceptance rule. Default: worst case.
     pub acceptance: Acceptance,
     /// Coverage factor k, or the level of confidence from which it follows. The expanded rule keeps k
     /// standard uncertainties clear of the limits; the worst case takes k of them for a dimension without a
