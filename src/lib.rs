@@ -96,7 +96,7 @@ compile_error!(
      or `highs` (needs cmake, libclang and a C++ compiler)"
 );
 
-/// What has changed, and what a version promises.
+/// Changes by version, and the promise of a version number.
 #[doc = include_str!("changelog.md")]
 pub mod changelog {}
 
