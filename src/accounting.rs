@@ -1,4 +1,6 @@
 //! Accounting of a choice of pieces: its stack, its verdicts, its waste and its scarcity points.
+//!
+//! [`stack`] and [`verdicts`] judge the packs of a pump; [`piece_waste`] and [`pack_waste`] give their waste.
 
 use crate::decimal::Money;
 use crate::job::Job;

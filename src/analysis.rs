@@ -1,4 +1,6 @@
 //! Analysis of one pump's stack-up: Monte Carlo of its requirements, and sweeps of one input.
+//!
+//! [`Analysed::of`] draws the requirements; further methods add sweeps.
 
 use crate::accounting::stack;
 use crate::choose::ChooseError;
