@@ -76,7 +76,7 @@
 //! let path = folder.path().join("plan.xlsx");
 //! let bytes = write::workbook(&verified, "2027-03-01").expect("a workbook");
 //! // An output is compared with the inputs, so that no input is overwritten.
-//! let inputs = write::Inputs::of(["stock.csv", "pumps.csv"]);
+//! let inputs = write::Inputs::of(["samples/tiny/stock.csv", "samples/tiny/pumps.csv"]);
 //! let output = inputs.output(&path, false).expect("a file that is no input");
 //! write::place(&[(&output, &bytes)]).expect("a file that was not there");
 //! assert!(path.exists());

@@ -25,6 +25,7 @@
 //!                      + sum over lots (u_lot sum n_i c_i)^2          one error per measured lot
 //!                      + 2 sum over pairs r_ij c_i u_i c_j u_j        correlations of the model
 //! expanded       U = k u_c
+//! conformity     P = F((H - y - d) / u_c) - F((L - y - d) / u_c)     F normal, or Student's t where v is finite
 //! ```
 //!
 //! | u_i from | standard uncertainty | degrees of freedom |
@@ -36,7 +37,7 @@
 //!
 //! The coverage factor k is given (2 unless the policy says otherwise), or is the two-sided quantile of Student's
 //! distribution for a level of confidence and the effective degrees of freedom
-//! `v = u_c^4 / sum of u_part^4 / v_part` (Welch-Satterthwaite, truncated).
+//! `v = u_c^4 / (sum of u_part^4 / v_part)` (Welch-Satterthwaite, truncated).
 //!
 //! | acceptance rule | guard at L | guard at H |
 //! |---|---|---|
