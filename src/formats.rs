@@ -1,6 +1,6 @@
-//! Formats that are both written and read back: one file a format, which both sides share.
+//! Formats that are both written and read back: one file per format, shared by writer and reader.
 //!
-//! A changed shape is a new version of the format; an older one is read, or refused by its name.
+//! A changed structure is a new version of the format; an older one is read, or refused by its name.
 
 pub(crate) mod issue_log;
 pub(crate) mod issue_sheet;

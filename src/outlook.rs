@@ -7,6 +7,8 @@ mod fit;
 
 pub use fit::Fit;
 
+use thiserror::Error;
+
 use crate::job::Job;
 use crate::length::{Length, Uncertainty, Unit};
 
@@ -15,13 +17,90 @@ use crate::length::{Length, Uncertainty, Unit};
 /// The job is complete: a pump with an expected dimension is in it as if measured at the middle of the range.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Outlook {
-    /// Stock, models and pumps.
-    pub job: Job,
-    /// Expected values, by pump and by dimension of its model; `None` for measured dimensions.
-    pub expected: Vec<Vec<Option<Expected>>>,
+    job: Job,
+    expected: Vec<Vec<Option<Expected>>>,
+}
+
+/// Reason that a job and ranges do not make an outlook.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[non_exhaustive]
+pub enum OutlookError {
+    /// Number of pumps with ranges that differs from the number in the job.
+    #[error("ranges of {found} pumps, where the job has {pumps}")]
+    Pumps {
+        /// Pumps with ranges.
+        found: usize,
+        /// Pumps of the job.
+        pumps: usize,
+    },
+    /// Number of ranges that differs from the number of dimensions of a pump's model.
+    #[error("pump {pump}: {found} ranges for {dimensions} dimensions")]
+    Dimensions {
+        /// Tag of the pump.
+        pump: String,
+        /// Ranges.
+        found: usize,
+        /// Dimensions of its model.
+        dimensions: usize,
+    },
+    /// Range that is empty or does not start above zero.
+    #[error("pump {pump}, {dimension}: the range is empty or does not start above zero")]
+    Range {
+        /// Tag of the pump.
+        pump: String,
+        /// Label of the dimension.
+        dimension: String,
+    },
 }
 
 impl Outlook {
+    /// Outlook of a job, with a range for each dimension that is not measured: by pump and by
+    /// dimension of its model, `None` for a measured one.
+    ///
+    /// # Errors
+    /// [`OutlookError`]: the first range that does not match the job.
+    pub fn new(job: Job, expected: Vec<Vec<Option<Expected>>>) -> Result<Outlook, OutlookError> {
+        let (found, pumps) = (expected.len(), job.pumps.len());
+        if found != pumps {
+            return Err(OutlookError::Pumps { found, pumps });
+        }
+        for (pump, ranges) in job.pumps.iter().zip(&expected) {
+            let (found, dimensions) = (ranges.len(), pump.dimensions.len());
+            if found != dimensions {
+                let pump = pump.tag.clone();
+                return Err(OutlookError::Dimensions { pump, found, dimensions });
+            }
+            let sound = |range: &Expected| range.low > Length::ZERO && range.low <= range.high;
+            for (dimension, range) in job.model_of(pump).dimensions.iter().zip(ranges) {
+                if !range.as_ref().is_none_or(sound) {
+                    let (pump, dimension) = (pump.tag.clone(), dimension.label.clone());
+                    return Err(OutlookError::Range { pump, dimension });
+                }
+            }
+        }
+        Ok(Outlook { job, expected })
+    }
+
+    /// Outlook of ranges that were checked while they were read, with their cells.
+    pub(crate) fn of_checked(job: Job, expected: Vec<Vec<Option<Expected>>>) -> Outlook {
+        Outlook { job, expected }
+    }
+
+    /// Stock, models and pumps.
+    pub fn job(&self) -> &Job {
+        &self.job
+    }
+
+    /// Ranges by pump and by dimension of its model; `None` for a measured one.
+    pub fn expected(&self) -> &[Vec<Option<Expected>>] {
+        &self.expected
+    }
+
+    /// Job and ranges.
+    pub fn into_parts(self) -> (Job, Vec<Vec<Option<Expected>>>) {
+        (self.job, self.expected)
+    }
+
     /// Finest usual step of the models of the outage.
     pub fn usual_step(&self) -> Length {
         let units = self.job.models.iter().map(|model| usual_step(model.unit));

@@ -5,6 +5,7 @@ use std::fmt;
 use thiserror::Error;
 
 use crate::decimal::Money;
+use crate::job::JobError;
 use crate::plan::Aim;
 
 /// Breach of a plan, a purchase, a provision or a record. It is a defect of this program, and no output with
@@ -12,7 +13,10 @@ use crate::plan::Aim;
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum Breach {
-    /// Number of kits, bags or records that differs from the number of pumps.
+    /// Plan of another job.
+    #[error(transparent)]
+    NotOfTheJob(#[from] JobError),
+    /// Number of bags or records that differs from the number of pumps.
     #[error("{found} {of} for {pumps} pumps")]
     Count {
         /// Number found.
@@ -45,9 +49,6 @@ pub enum Breach {
     /// Index of an item that the stock does not have.
     #[error("item number {0} is not in the stock")]
     NoItem(usize),
-    /// Index of a lot of sheets that the stock does not have.
-    #[error("sheet number {0} is not in the stock")]
-    NoSheet(usize),
     /// More issued of an item than there is.
     #[error("{count} of item {item} issued, more than there are")]
     Overdrawn {

@@ -1,4 +1,4 @@
-//! What came back from the bench, in words: decisions, what to look for, swaps.
+//! Bench results in words: decisions, likely mistakes, swaps.
 
 use super::{NOT_FIT, about, both, fine, guards, length, natural_unit, thickness};
 use crate::job::Job;
@@ -40,12 +40,12 @@ pub fn is_accepted_unmeasured(job: &Job, pump: &Pump, record: &Record) -> bool {
     matches!(record.decision, Decision::Accept) && !unmeasured(job, pump, record).is_empty()
 }
 
-/// Whether a decision is one that keeps the pump open.
+/// Whether a decision keeps the pump open.
 pub fn keeps_open(decision: &Decision) -> bool {
     !matches!(decision, Decision::Accept)
 }
 
-/// What was read: the place, or the requirement.
+/// Part that was read: the place, or the requirement.
 pub fn what<'a>(job: &'a Job, pump: &'a Pump, of: Of) -> &'a str {
     match of {
         Of::Pack(place) => &job.model_of(pump).packs[place].label,
@@ -53,7 +53,8 @@ pub fn what<'a>(job: &'a Job, pump: &'a Pump, of: Of) -> &'a str {
     }
 }
 
-/// Found beside predicted: `found 0.0262 in, predicted 0.0212 in; off by 0.0050 in, 4.6 times what both can be off together`.
+/// Found and predicted value:
+/// `found 0.0262 in, predicted 0.0212 in; off by 0.0050 in, 4.6 times what both can be off together`.
 pub fn compared(compared: &Compared, unit: Unit) -> String {
     let found = compared.found.last().value;
     let difference = compared.difference().abs();
@@ -61,7 +62,7 @@ pub fn compared(compared: &Compared, unit: Unit) -> String {
         || "and neither can be off".to_string(),
         |e| format!("{:.1} times what both can be off together", e.abs()),
     );
-    // The slip has the nominal value: it is said where the other one comes from.
+    // The slip has the nominal value, so the source of the other one is stated.
     let middle = match compared.predicted == compared.nominal {
         true => String::new(),
         false => format!(
@@ -77,7 +78,7 @@ pub fn compared(compared: &Compared, unit: Unit) -> String {
     )
 }
 
-/// What to look for before any piece is moved, in sentences. Common practice, no source.
+/// Checks to make before any piece is moved, in sentences. Common practice, no source.
 pub fn look(job: &Job, pump: &Pump, look: &Look, against: &Compared) -> Vec<String> {
     let unit = job.model_of(pump).unit;
     let mut said = vec![format!("{}: {}.", what(job, pump, look.of), compared(against, unit))];
@@ -135,8 +136,8 @@ fn suspect(job: &Job, pump: &Pump, suspect: &Suspect) -> String {
     }
 }
 
-/// Why a pump cannot be accepted as found: the requirements that are not met, a sentence each; `finer` where a
-/// finer reading may show that they are.
+/// Reasons why a pump cannot be accepted as found: the requirements that are not met, one sentence each; `finer`
+/// where a finer reading may show that they are.
 fn not_met(job: &Job, pump: &Pump, record: &Record, finer: bool) -> Vec<String> {
     let unit = job.model_of(pump).unit;
     let mut said = Vec::new();
@@ -181,8 +182,8 @@ fn not_met(job: &Job, pump: &Pump, record: &Record, finer: bool) -> Vec<String> 
     said
 }
 
-/// Whether finer readings may still show that everything is met: whatever is not met rests on a reading, and what
-/// that may stand for reaches into what would do.
+/// Whether finer readings may still show that everything is met: each failed requirement rests on a reading whose
+/// range overlaps the accepted one.
 fn may_be_met(job: &Job, pump: &Pump, record: &Record) -> bool {
     let Some(fitted) = &record.bench.fitted else {
         return false;
@@ -194,10 +195,10 @@ fn may_be_met(job: &Job, pump: &Pump, record: &Record) -> bool {
         && readings.all(|(at, reading)| finer_may_show(job, pump, fitted, at, reading))
 }
 
-/// What to do before pieces are moved, or a pump is given up, for the doubt of a reading alone.
+/// Advice where only the uncertainty of a reading fails: before pieces are moved or a pump is given up.
 const FINER: &str = "First read it with a finer instrument, and say how good that is (--clearance-within, or the column Within of a list): it may be met as it stands.";
 
-/// A piece or some of them, with its thickness as fitted and its bin.
+/// One or several pieces, with their thickness as fitted and their bin.
 fn pieces(job: &Job, pick: &Pick) -> String {
     let item = &job.stock[pick.item];
     let thick = item.peeled(pick.peeled).unwrap_or(Length::ZERO);
@@ -205,7 +206,7 @@ fn pieces(job: &Job, pick: &Pick) -> String {
     format!("{} x {} ({thick})", pick.count, item.item)
 }
 
-/// The steps of a swap, in the order of the work.
+/// Steps of a swap, in the order of the work.
 pub fn steps(job: &Job, pump: &Pump, swap: &Swap) -> Vec<String> {
     let unit = job.model_of(pump).unit;
     let mut said = Vec::new();
@@ -261,7 +262,7 @@ pub fn steps(job: &Job, pump: &Pump, swap: &Swap) -> Vec<String> {
     said
 }
 
-/// What lies between a clearance's limits and the readings of it that are accepted.
+/// Distance between a clearance's limits and its accepted readings.
 pub fn allowed(rule: Acceptance, within: Length, hot: bool) -> String {
     let within = length(within, natural_unit(within));
     let growth = |text: &str| if hot { text.to_string() } else { String::new() };
@@ -281,7 +282,7 @@ pub fn allowed(rule: Acceptance, within: Length, hot: bool) -> String {
     }
 }
 
-/// What the micrometer should read of a pack after a swap.
+/// Expected micrometer reading of a pack after a swap.
 pub fn expected((total, tolerance): (Length, Tolerance), unit: Unit) -> String {
     format!(
         "the micrometer should read {}, between {} and {}",
@@ -291,7 +292,7 @@ pub fn expected((total, tolerance): (Length, Tolerance), unit: Unit) -> String {
     )
 }
 
-/// That there is no swap, and how far was looked for one.
+/// Report that there is no swap, and the extent of the search.
 pub fn no_swap(searched: Searched) -> String {
     match searched {
         Searched { all: true, .. } => {
@@ -303,18 +304,18 @@ pub fn no_swap(searched: Searched) -> String {
     }
 }
 
-/// What a line of the work is.
+/// Kind of a line of the work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
-    /// What was found: nothing to tick off.
+    /// A finding: no step to tick off.
     Finding,
-    /// Something to do.
+    /// A step.
     Step,
     /// A caution that goes with the steps around it.
     Caution,
 }
 
-/// Everything there is to do with a pump, in sentences.
+/// Everything to do on a pump, in sentences.
 pub fn to_do(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
     let text = |(kind, text)| match kind {
         Kind::Caution => format!("Caution: {text}"),
@@ -334,7 +335,7 @@ fn cautions<'a>(
     here.map(|caution| (Kind::Caution, caution.text.clone()))
 }
 
-/// The same, line by line with what each is, in the order of the work.
+/// Lines of the work with their kinds, in the order of the work.
 pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
     let step = |text: &str| (Kind::Step, text.to_string());
     let lines = |texts: Vec<String>| findings(texts).collect();
@@ -345,7 +346,7 @@ pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
             let mut said = Vec::new();
             for one in looks {
                 let texts = record.against(one.of).map(|against| look(job, pump, one, against));
-                // The first sentence is what was found.
+                // The first sentence is the finding.
                 let kinds = [Kind::Finding].into_iter().chain(std::iter::repeat(Kind::Step));
                 said.extend(kinds.zip(texts.unwrap_or_default()));
             }
@@ -389,7 +390,7 @@ pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
     }
 }
 
-/// What keeps a pump from being accepted as found, and whether a finer reading should come first.
+/// Faults that keep a pump from being accepted as found, and whether a finer reading should come first.
 fn wrong(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
     let finer = may_be_met(job, pump, record);
     let mut texts = unexplained(job, pump, record);
@@ -405,7 +406,7 @@ fn findings(texts: Vec<String>) -> impl Iterator<Item = (Kind, String)> {
     texts.into_iter().map(|text| (Kind::Finding, text))
 }
 
-/// Readings beyond what was predicted that count all the same, a sentence each.
+/// Readings that differ from the prediction and still count, one sentence each.
 fn unexplained(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
     let unit = job.model_of(pump).unit;
     let sentence = |of: Of| {
