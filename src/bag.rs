@@ -6,12 +6,12 @@
 //!
 //! The rule, simple enough to follow by hand:
 //! - Pumps take in order of priority, then due date (none comes last), then the pump sheet. A pump takes its
-//! consumables in the order of its model. A pump that is short takes none.
+//!   consumables in the order of its model. A pump that is short takes none.
 //! - A row of the stock serves a consumable if its kind is the same, its fit code is the pump's (where the
-//! model names a fit column), and its section is that of the pump's ring space (where the model asks by
-//! section). Where a fit code is asked for and the pump gives none, no row serves.
+//!   model names a fit column), and its section is that of the pump's ring space (where the model asks by
+//!   section). Where a fit code is asked for and the pump gives none, no row serves.
 //! - Rows without a fit code are used first, then rows in the order of the stock. One row is used up before
-//! the next is begun.
+//!   the next is begun.
 
 use crate::job::Job;
 use crate::plan::{Kit, Pick, Plan};
