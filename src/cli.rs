@@ -144,21 +144,21 @@ local codes and a competent person (licensed where required) decide.";
 enum Command {
     /// Write empty stock and pump workbooks to start from.
     Blank(blank::Args),
-    /// Work out what to set aside before the outage, while pumps are not measured yet.
+    /// Work out what to set aside before anything is measured.
     Provision(provision::Args),
-    /// Check the workbooks: count what was read, list every problem, write nothing.
+    /// Read the workbooks, list every problem, write nothing.
     Check(check::Args),
     /// Choose the pieces for every pump of an outage and write the plan.
     Kit(kit::Args),
-    /// Work out the tolerance stack-up of pumps: worst case, uncertainty, draws at random, what if.
+    /// Work out the stack-up of pumps: worst case, uncertainty, what if.
     Stack(stack::Args),
-    /// Write off the pieces that were picked, put back those that returned, and keep the log.
+    /// Write off picked pieces, put back returned ones, keep the log.
     Issue(issue::Args),
-    /// Compare readings from the bench with the plan: accept, look first, or swap.
+    /// Compare readings with the plan: accept, look first, or swap.
     Recheck(recheck::Args),
-    /// Work out what to buy: packs for this outage and back to level, and which thicknesses to hold.
+    /// Work out what to buy, and which thicknesses to hold.
     Reorder(reorder::Args),
-    /// Print a page of the manual, the help of a command, or the list of both.
+    /// Print a page of the manual, the help of a command, or their list.
     Help {
         /// Command or topic; the list of both if none is given.
         #[arg(value_name = "COMMAND|TOPIC")]
@@ -170,7 +170,7 @@ enum Command {
         #[arg(value_enum)]
         shell: clap_complete::Shell,
     },
-    /// Print the manual page, or write the pages of all commands and topics.
+    /// Print the manual page, or write all pages into a folder.
     Man {
         /// Folder to write all pages into: gapwright.1, gapwright-kit.1, gapwright-bench.7 and so on.
         #[arg(long, value_name = "DIR")]

@@ -67,7 +67,7 @@ pub struct Peak {
     above: i128,
 }
 
-/// What a round of pricing finds for one taker.
+/// Result of a round of pricing for one block.
 struct Found {
     /// The least reduced cost.
     least: i128,
@@ -241,7 +241,7 @@ impl Climb<'_> {
         }
     }
 
-    /// What a linear program in a box of `reach` need look at.
+    /// Options that a linear program in a box of `reach` must consider.
     fn options(&self, middle: &Prices, found: &[Found], pool: &Pool, reach: f64) -> Vec<Options> {
         // By how much the price of a piece can move, four times over.
         #[expect(
@@ -296,7 +296,7 @@ impl Climb<'_> {
             .collect()
     }
 
-    /// What the options come to at these prices: the linear program's own value.
+    /// Value of the options at these prices: the linear program's own.
     fn promised(&self, prices: &Prices, options: &[Options]) -> Option<i128> {
         let mut sum = prices.constant();
         for (taker, options) in options.iter().enumerate() {

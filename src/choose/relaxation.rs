@@ -68,7 +68,7 @@ impl Default for Backend {
 /// A taker and one of its columns.
 pub type Entry = (usize, u32);
 
-/// What a taker may do in a linear program.
+/// Options of a block in a linear program.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Options {
     /// The columns that it may take.
@@ -88,7 +88,7 @@ impl Options {
     }
 }
 
-/// What a linear program says.
+/// Solution of a linear program; advice only.
 #[derive(Debug, Clone)]
 pub struct Advice {
     /// The multipliers.
@@ -140,7 +140,7 @@ pub struct Program<'a> {
     pub ranges: &'a [Range],
     /// By taker.
     pub options: &'a [Options],
-    /// What the numbers of each goal are divided by: [`scales`].
+    /// Divisors of the numbers of each goal: [`scales`].
     pub scales: &'a [f64],
 }
 
@@ -202,7 +202,7 @@ impl Program<'_> {
     /// The multipliers that are best for these options in a box of `reach` around `middle`, whose
     /// prices are `prices`; `None` if the backend gives none.
     ///
-    /// What moves is how far each multiplier goes up or down from the middle, and how far each
+    /// The variables are how far each multiplier goes up or down from the middle, and how far each
     /// taker falls below the option that is cheapest there. So the middle itself is where the
     /// backend starts from, with nothing to be put right first. `None` too where the watch stops it.
     pub fn multipliers(

@@ -21,7 +21,7 @@ use crate::choose::relaxation::{Entry, scales};
 use crate::choose::watch::{Pace, Watch};
 use crate::plan::{Aim, Stop};
 
-/// What a search for one goal comes to.
+/// Result of the search for one goal.
 #[derive(Debug, Clone)]
 pub struct Closed {
     /// The best plan found.
@@ -150,7 +150,7 @@ impl Ord for Node {
     }
 }
 
-/// What relaxing a node gives.
+/// Result of relaxing a node.
 struct Relaxed {
     bound: i64,
     multipliers: Multipliers,
