@@ -31,10 +31,10 @@ pub(super) struct Args {
     /// Workbook with a sheet Readings: columns Tag, What, Reading, optionally Again, Within, By, When.
     #[arg(long, value_name = "FILE")]
     readings: Option<PathBuf>,
-    /// Single reading; may be given several times. The second one of the same cell is its 2nd reading.
+    /// Single reading; may be given several times, and twice for a second reading.
     #[arg(long, value_name = "TAG:WHAT=READING")]
     found: Vec<String>,
-    /// Every kit of the plan is out of this stock workbook already: all that is in it may be swapped in.
+    /// Every kit of the plan is out of the stock workbook already: all pieces in it may be swapped in.
     #[arg(long)]
     issued: bool,
     /// As-built record, to write.
@@ -61,7 +61,7 @@ At the bench:
   gapwright recheck kit-plan.xlsx stock.xlsx pumps.xlsx
         writes as-built.xlsx: which pumps are accepted, what to look into,
         which pieces to swap
-  gapwright recheck kit-plan.xlsx stock.xlsx pumps.xlsx --found \"P-208:running clearance=0.0262 in\"
+  gapwright recheck plan.json stock.xlsx pumps.xlsx --found \"P-208:running clearance=0.0262 in\"
         a single reading
   gapwright recheck plan.json stock.xlsx pumps.xlsx --readings bench.csv
         readings from a list: columns Tag, What, Reading

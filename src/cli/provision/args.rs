@@ -82,8 +82,8 @@ Examples:
         pumps without a range: from at least 8 past readings of their model
   gapwright provision stock.xlsx pumps.xlsx --probability 99 --scenarios 2000 --checks 5000
         a safer trolley, and a narrower interval of its service; slower
-  gapwright provision stock.xlsx pumps.xlsx --step \"0.0002 in\" --out spring.xlsx --json spring.json
-        finer steps; the result for other programs as well
+  gapwright provision stock.xlsx pumps.xlsx --step \"0.0002 in\" --out spring.xlsx
+        finer steps, into a workbook of its own
 
 A measured pump counts as it is. At the time limit, or at Ctrl-C, the best
 found is written with its bounds. Manual: `gapwright help outage`.
