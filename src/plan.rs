@@ -247,7 +247,7 @@ pub enum Stop {
 }
 
 impl Stop {
-    /// In words, as the JSON and Basis say it.
+    /// In words, as Basis says it.
     pub fn words(self) -> &'static str {
         match self {
             Stop::TimeLimit => "time limit",

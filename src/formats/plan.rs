@@ -11,8 +11,11 @@ use std::collections::BTreeMap;
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
+use super::common::{
+    CountJson, InputJson, LengthJson, PackJson, RequirementJson, ShortJson, StoppedBy, WorthJson,
+};
 use crate::crush::Standing;
-use crate::plan::{Aim, Stop};
+use crate::plan::Aim;
 
 /// The name of the format.
 pub const FORMAT: &str = "gapwright.plan.v2";
@@ -52,17 +55,6 @@ pub struct PlanJson {
     /// The files that the plan was made from.
     #[serde(default)]
     pub inputs: Vec<InputJson>,
-}
-
-/// A file that the plan was made from.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct InputJson {
-    /// What it was read as: stock workbook, pump workbook, model, drawing, materials table.
-    pub role: String,
-    /// The file, as it was named.
-    pub file: String,
-    /// SHA-256 of its bytes, in hexadecimal.
-    pub sha256: String,
 }
 
 /// One goal.
@@ -113,7 +105,7 @@ pub struct ConsumableJson {
     /// The ring asked for; null where the model does not ask by section.
     pub ring: Option<RingJson>,
     /// What goes into the bag, by item.
-    pub pieces: Vec<BagPieceJson>,
+    pub pieces: Vec<CountJson>,
     /// How many are missing.
     pub lacking: u32,
     /// Why they are missing; null where none is.
@@ -129,40 +121,6 @@ pub struct RingJson {
     pub section: String,
     /// The length to cut a ring to, to six places.
     pub ring_length: String,
-}
-
-/// Some pieces of one lot for the bag.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-pub struct BagPieceJson {
-    /// Stock number.
-    pub item: String,
-    /// How many.
-    pub count: u32,
-}
-
-/// The pieces in one place.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PackJson {
-    /// Their nominal total.
-    pub total: String,
-    /// Its unit.
-    pub unit: String,
-    /// The pieces, thickest first.
-    pub pieces: Vec<PieceJson>,
-}
-
-/// Some pieces of one lot.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PieceJson {
-    /// Stock number.
-    pub item: String,
-    /// How many.
-    pub count: u32,
-    /// The thickness to peel a laminated shim to, in the pack's unit if that is exact and else
-    /// with a unit of its own; null for a whole piece.
-    pub peeled_to: Option<String>,
-    /// The sheet that it is cut from; null for a piece that lies ready.
-    pub cut_from: Option<String>,
 }
 
 /// How far a gasket is crushed, by nominal lengths; that of a pack as a whole for each of its
@@ -188,118 +146,6 @@ pub struct RangeJson {
     pub least: String,
     /// Most, in percent.
     pub most: String,
-}
-
-/// Where a requirement comes out.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct RequirementJson {
-    /// Its name in the model.
-    pub name: String,
-    /// The unit of the lengths below.
-    pub unit: String,
-    /// Where it should come out. For a gasket fill all lengths are free thicknesses.
-    pub target: String,
-    /// Lower limit.
-    pub lower: String,
-    /// Upper limit.
-    pub upper: String,
-    /// Nominal value.
-    pub value: String,
-    /// What is kept clear of the limit on the side with the smaller margin.
-    pub guard: String,
-    /// The smaller of the two margins, guards taken off.
-    pub margin: String,
-    /// Whether it is met.
-    pub conforms: bool,
-}
-
-/// Why a place failed.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct ShortJson {
-    /// The pack's name in the model; null when no single place is to blame.
-    pub pack: Option<String>,
-    /// Why.
-    pub cause: CauseJson,
-    /// The reachable total nearest to the window.
-    pub nearest: Option<LengthJson>,
-    /// The totals that would do.
-    pub window: Option<WindowJson>,
-}
-
-/// A length, exact.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct LengthJson {
-    /// The number.
-    pub length: String,
-    /// Its unit.
-    pub unit: String,
-}
-
-/// The totals of a place that would do.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct WindowJson {
-    /// The unit of the lengths below.
-    pub unit: String,
-    /// The least total.
-    pub least: String,
-    /// The greatest total.
-    pub most: String,
-    /// How far below its nominal total the pack may lie, as counted for this window.
-    pub minus: String,
-    /// How far above its nominal total the pack may lie.
-    pub plus: String,
-}
-
-/// Why a place could not be filled.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(tag = "code", rename_all = "snake_case")]
-pub enum CauseJson {
-    /// No piece of the right kind and fit is on hand.
-    NoPiece,
-    /// Every such piece on hand is reserved.
-    AllReserved,
-    /// The limits are narrower than the tolerances of the measurements and of the thinnest pack.
-    LimitsTooNarrow,
-    /// No kit leaves the limits clear of its expanded uncertainty.
-    UncertaintyTooWide,
-    /// The measured dimensions alone rule it out.
-    OutOfReach,
-    /// No total falls into the window.
-    BetweenTotals,
-    /// Each place could be filled by itself, but not all together.
-    TogetherTooMany,
-    /// Too many ways to fill the places to look for the nearest total.
-    TooManyWays,
-    /// The search ended before it came to this pump.
-    SearchEnded,
-    /// The search was ended before it was found out why.
-    NotFoundOut,
-    /// The pieces went to other pumps.
-    StockGone {
-        /// The pieces that the nearest kit is short of.
-        lacking: Vec<BagPieceJson>,
-        /// The tags of the pumps that have such pieces, the first priority first.
-        held_by: Vec<String>,
-    },
-}
-
-impl std::fmt::Display for CauseJson {
-    /// The code in plain words, for a line of the log.
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(match self {
-            CauseJson::NoPiece => "no piece of this fit is on hand",
-            CauseJson::AllReserved => "every piece of this fit is reserved",
-            CauseJson::LimitsTooNarrow => "the limits are narrower than the tolerances",
-            CauseJson::UncertaintyTooWide => "the expanded uncertainty is too wide for the limits",
-            CauseJson::OutOfReach => "as measured, no piece can bring it within its limits",
-            CauseJson::BetweenTotals => "no total of pieces falls into the window",
-            CauseJson::TogetherTooMany => "its places together ask for more pieces than there are",
-            CauseJson::TooManyWays => "no kit meets every requirement",
-            CauseJson::SearchEnded => "the search was ended before it came to this pump",
-            CauseJson::NotFoundOut => "the search was ended before it was found out why",
-            CauseJson::StockGone { .. } => "the pieces for it went to other pumps",
-        })
-    }
 }
 
 /// Why consumables of a bag are missing.
@@ -347,25 +193,6 @@ pub enum LeftOutJson {
     Order,
     /// The worth of one more was not worked out for every item.
     WorthOfOneMore,
-}
-
-/// What ended a search early.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum StoppedBy {
-    /// The time limit of the policy.
-    TimeLimit,
-    /// The user's interrupt.
-    Interrupt,
-}
-
-impl From<Stop> for StoppedBy {
-    fn from(stop: Stop) -> StoppedBy {
-        match stop {
-            Stop::TimeLimit => StoppedBy::TimeLimit,
-            Stop::Interrupt => StoppedBy::Interrupt,
-        }
-    }
 }
 
 /// The goals of a plan.
@@ -437,15 +264,6 @@ pub struct StockJson {
     pub after: u32,
     /// What one more on hand would have been worth; null where that was not worked out.
     pub worth_of_one_more: Option<WorthJson>,
-}
-
-/// What one more piece of an item would change.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct WorthJson {
-    /// By how much the served weight would rise.
-    pub served_weight: i64,
-    /// By how much the waste would change; below nothing is a saving.
-    pub waste: String,
 }
 
 /// One lot of sheets.

@@ -18,7 +18,7 @@ use std::process::Output;
 use assert_cmd::Command;
 use calamine::{Data, Reader, Xlsx, open_workbook};
 use gapwright::decimal::Money;
-use gapwright::write::purchase::json::PurchaseJson;
+use gapwright::formats::purchase::{FaultJson, PurchaseJson, ReorderBasisJson, StillShortJson};
 use tempfile::TempDir;
 
 const STOCK: &str = "samples/purchase/stock.csv";
@@ -81,9 +81,13 @@ fn the_sample_is_bought_for_and_the_pump_that_cannot_wait_is_named() {
     assert!(today.len() < after.len() && after.len() == 9, "{after:?}");
     let late = purchase.pumps.iter().find(|pump| pump.tag == "P-407").unwrap();
     assert!(!late.after);
-    let why = late.still_short.as_deref().unwrap();
-    assert!(why.contains("due 2027-03-08") && why.contains("2027-03-11"), "{why}");
-    assert_eq!(late.waits_for.as_deref(), Some("2027-03-11"));
+    let Some(StillShortJson::DueBeforeItComes { item, due, there_on }) = &late.still_short else {
+        panic!("{:?}", late.still_short);
+    };
+    assert_eq!((due.as_str(), there_on.as_str()), ("2027-03-08", "2027-03-11"));
+    let named = purchase.items.iter().find(|one| one.item == *item).unwrap();
+    assert_eq!(named.there_on.as_ref(), Some(there_on));
+    assert!(purchase.pumps.iter().all(|pump| pump.after == pump.still_short.is_none()));
     // A week later the same pump is no trouble.
     let folder = TempDir::new().unwrap();
     let pumps = folder.path().join("pumps.csv");
@@ -96,7 +100,7 @@ fn the_sample_is_bought_for_and_the_pump_that_cannot_wait_is_named() {
 
 fn of(
     purchase: &PurchaseJson,
-    wanted: fn(&gapwright::write::purchase::json::PumpJson) -> bool,
+    wanted: fn(&gapwright::formats::purchase::PumpJson) -> bool,
 ) -> Vec<&str> {
     let pumps = purchase.pumps.iter().filter(|pump| wanted(pump));
     pumps.map(|pump| pump.tag.as_str()).collect()
@@ -170,7 +174,7 @@ fn the_workbook_says_what_the_json_says_in_live_formulas() {
         }
         assert_eq!(cell(row, 12).to_string(), item.there_on.clone().unwrap());
     }
-    let ordered = |item: &&gapwright::write::purchase::json::ItemJson| {
+    let ordered = |item: &&gapwright::formats::purchase::ItemJson| {
         item.packs + item.bag_packs + item.level_packs > 0
     };
     assert_eq!(seen, purchase.items.iter().filter(ordered).count());

@@ -3,6 +3,8 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+mod codes;
+
 use std::path::Path;
 
 use assert_cmd::Command;
@@ -84,7 +86,7 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         let schema = schema(name);
         let wrong: Vec<String> = schema.iter_errors(&document).map(|e| e.to_string()).collect();
         assert!(wrong.is_empty(), "{name}: {wrong:#?}");
-        let version = if name == "plan" { 2 } else { 1 };
+        let version = if name == "problems" { 1 } else { 2 };
         let format = format!("gapwright.{name}.v{version}");
         assert_eq!(document["format"], format, "{name}");
         // The schema bites: most fields cannot be left out, and none can be just anything.
