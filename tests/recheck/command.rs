@@ -388,3 +388,82 @@ fn a_reading_of_two_sides_may_be_below_nothing() {
     assert_eq!(refused.status, 2);
     assert!(refused.problems()[0].contains("less than nothing"), "{:?}", refused.problems());
 }
+
+/// Codes of what there is to do with a pump, in their order, after its decision.
+fn told(shop: &Shop, tag: &str, found: &[&str]) -> Vec<String> {
+    let found = found.iter().flat_map(|one| ["--found".to_string(), format!("{tag}:{one} in")]);
+    let found: Vec<String> = found.collect();
+    recheck(shop, &found.iter().map(String::as_str).collect::<Vec<_>>()).well();
+    let record = record(shop);
+    let pumps = record["pumps"].as_array().unwrap();
+    let pump = pumps.iter().find(|pump| pump["tag"] == tag).unwrap();
+    let codes = pump["to_do"].as_array().unwrap().iter().map(|task| &task["code"]);
+    let all = [&pump["decision"]].into_iter().chain(codes);
+    all.map(|code| code.as_str().unwrap().to_string()).collect()
+}
+
+/// Every decision and nearly every task, in files that the command wrote.
+#[test]
+fn decisions_and_what_to_do_are_codes_in_the_order_of_the_work() {
+    let shop = Shop::tiny();
+    let read = |name: &str| String::from_utf8(shop.read(name).unwrap()).unwrap();
+    let stock = read("stock.csv").replace("0.120,0.0005,1", "0.120,0.0005,2");
+    shop.write("stock.csv", &(stock + "G75,gasket,F1,0.075,0.0005,1,3.00,B4\n"));
+    // No shim is so thick.
+    let pumps = read("pumps.csv") + "D,screwed-impeller,1,F1,F1,0.191,0.050\n";
+    shop.write("pumps.csv", &pumps);
+    shop.kit("stock.csv", "pumps.csv");
+    let swapped = |shims: &str| {
+        let gasket = "take_out put_in measure_pack";
+        format!(
+            "swap cause_not_found not_met caution {shims} {gasket} expected expected bring_back"
+        )
+    };
+    let (swap, empty) = (swapped("put_in measure_pack"), swapped("take_out stays_empty"));
+    let twice = |reading: &'static str| vec![reading, reading];
+    let (thick, clear) = ("bearing shims=0.0301", "running clearance=0.0211");
+    for (tag, found, expected) in [
+        ("B", vec![], "not_read not_read"),
+        ("D", vec![], "not_kitted not_kitted"),
+        ("B", vec![thick], "recheck_lacking recheck"),
+        ("B", vec![thick, clear], "accept pack_not_measured"),
+        ("C", vec!["bearing shims=0.0200"], "look_first differs look_for would_fit read_again"),
+        (
+            "C",
+            vec!["bearing shims=0.0200", "bearing shims=0.0150"],
+            "look_first differs read_third_time look_for read_again",
+        ),
+        (
+            "A",
+            vec!["bearing shims=0.0300", "bearing shims=0.0300", clear],
+            "look_first differs measure_pack_first read_again",
+        ),
+        ("A", twice("running clearance=0.031"), &swap),
+        ("A", twice("running clearance=0.001"), &empty),
+        ("A", twice("running clearance=0.5"), "no_swap cause_not_found not_met no_swap"),
+        (
+            "A",
+            twice("running clearance=0.0228"),
+            "no_swap cause_not_found not_clear read_finer no_swap",
+        ),
+    ] {
+        assert_eq!(told(&shop, tag, &found).join(" "), expected, "{tag} {found:?}");
+    }
+    // Of a laminated shim the piece of the pack is peeled further: from 0.030 in by 0.010 in, the reading being 0.011 in.
+    let small = pumps.lines().take(2).map(|line| format!("{line}\n")).collect::<String>();
+    let laminated = "Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost,Peel step (in)\n\
+                     LAM,shim,F1,0.030,0.0002,2,4.00,0.002\n\
+                     G105,gasket,F1,0.105,0.0005,3,3.00,\n\
+                     G120,gasket,F1,0.120,0.0005,3,3.00,\n";
+    let shop = Shop::tiny();
+    shop.write("stock.csv", laminated);
+    shop.write("pumps.csv", &small);
+    shop.kit("stock.csv", "pumps.csv");
+    let codes = told(&shop, "B", &twice("running clearance=0.011")).join(" ");
+    assert!(codes.contains("take_out peel_further measure_pack"), "{codes}");
+    let record = record(&shop);
+    let tasks = record["pumps"][0]["to_do"].as_array().unwrap();
+    let peel = tasks.iter().find(|task| task["code"] == "peel_further").unwrap();
+    let to = json!({ "length": "0.0200", "unit": "in" });
+    assert_eq!(peel["piece"], json!({ "item": "LAM", "count": 1, "peeled_to": to }));
+}

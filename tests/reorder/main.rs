@@ -18,6 +18,7 @@ use std::process::Output;
 use assert_cmd::Command;
 use calamine::{Data, Reader, Xlsx, open_workbook};
 use gapwright::decimal::Money;
+use gapwright::formats::common::CauseJson;
 use gapwright::formats::purchase::{FaultJson, PurchaseJson, ReorderBasisJson, StillShortJson};
 use tempfile::TempDir;
 
@@ -110,7 +111,16 @@ fn of(
 #[test]
 fn a_budget_is_kept_and_serves_the_more_the_larger_it_is() {
     let free = sample(&[]);
-    let mut served = of(&sample(&["--budget", "0"]), |pump| pump.after).len();
+    let nothing = sample(&["--budget", "0"]);
+    let mut served = of(&nothing, |pump| pump.after).len();
+    // Who stays short for want of money has the places that fail, as the plan has them.
+    let places = nothing.pumps.iter().filter_map(|pump| match &pump.still_short {
+        Some(StillShortJson::NoKit { short }) => Some(short),
+        _ => None,
+    });
+    let causes: Vec<&CauseJson> = places.flatten().map(|short| &short.cause).collect();
+    assert!(causes.contains(&&CauseJson::BetweenTotals), "{causes:?}");
+    assert!(causes.iter().any(|cause| matches!(cause, CauseJson::StockGone { .. })), "{causes:?}");
     assert_eq!(served, of(&free, |pump| pump.today).len());
     let mut steps = 0;
     for budget in ["10.50", "20", "30", "40.49", "40.50"] {
@@ -218,6 +228,18 @@ fn the_same_bytes_twice_and_for_any_number_of_threads() {
     };
     assert_eq!(bytes("1"), bytes("1"));
     assert_eq!(bytes("1"), bytes("3"));
+}
+
+/// A range that is no whole number of steps: the drawer says so by its code, the others are worked out.
+#[test]
+fn a_drawer_that_is_not_worked_out_has_its_fault_as_a_code() {
+    let purchase = sample(&["--range", "K4=0.001 in .. 0.0505 in"]);
+    let faults = purchase.drawers.iter().map(|drawer| (&drawer.fault, drawer.reach.is_some()));
+    let [shims, gaskets] = faults.collect::<Vec<_>>()[..] else {
+        panic!("{:?}", purchase.drawers);
+    };
+    assert_eq!(shims, (&Some(FaultJson::Step), false));
+    assert_eq!(gaskets, (&None, true));
 }
 
 /// The thirteen precut thicknesses of a trade's range (see tests/reach for the source): what one and what
