@@ -4,6 +4,8 @@ mod fit;
 
 pub use fit::Fit;
 
+use thiserror::Error;
+
 use crate::job::Job;
 use crate::length::{Length, Uncertainty, Unit};
 
@@ -13,13 +15,90 @@ use crate::length::{Length, Uncertainty, Unit};
 /// measured at the middle of the range.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Outlook {
-    /// Stock, models and pumps.
-    pub job: Job,
-    /// What is expected, by pump and by dimension of its model; `None` for what is measured.
-    pub expected: Vec<Vec<Option<Expected>>>,
+    job: Job,
+    expected: Vec<Vec<Option<Expected>>>,
+}
+
+/// Why a job and ranges are no outlook.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[non_exhaustive]
+pub enum OutlookError {
+    /// Ranges of more or fewer pumps than the job has.
+    #[error("ranges of {found} pumps, where the job has {pumps}")]
+    Pumps {
+        /// Pumps with ranges.
+        found: usize,
+        /// Pumps of the job.
+        pumps: usize,
+    },
+    /// Ranges of more or fewer dimensions than the pump has.
+    #[error("pump {pump}: {found} ranges for {dimensions} dimensions")]
+    Dimensions {
+        /// Its tag.
+        pump: String,
+        /// Ranges.
+        found: usize,
+        /// Dimensions of its model.
+        dimensions: usize,
+    },
+    /// A range that is empty or does not start above zero.
+    #[error("pump {pump}, {dimension}: the range is empty or does not start above zero")]
+    Range {
+        /// Its tag.
+        pump: String,
+        /// The dimension's label.
+        dimension: String,
+    },
 }
 
 impl Outlook {
+    /// The outlook of a job, with a range for each dimension that is not measured: by pump and by
+    /// dimension of its model, `None` for a measured one.
+    ///
+    /// # Errors
+    /// [`OutlookError`]: the first range that does not go with the job.
+    pub fn new(job: Job, expected: Vec<Vec<Option<Expected>>>) -> Result<Outlook, OutlookError> {
+        let (found, pumps) = (expected.len(), job.pumps.len());
+        if found != pumps {
+            return Err(OutlookError::Pumps { found, pumps });
+        }
+        for (pump, ranges) in job.pumps.iter().zip(&expected) {
+            let (found, dimensions) = (ranges.len(), pump.dimensions.len());
+            if found != dimensions {
+                let pump = pump.tag.clone();
+                return Err(OutlookError::Dimensions { pump, found, dimensions });
+            }
+            let sound = |range: &Expected| range.low > Length::ZERO && range.low <= range.high;
+            for (dimension, range) in job.model_of(pump).dimensions.iter().zip(ranges) {
+                if !range.as_ref().is_none_or(sound) {
+                    let (pump, dimension) = (pump.tag.clone(), dimension.label.clone());
+                    return Err(OutlookError::Range { pump, dimension });
+                }
+            }
+        }
+        Ok(Outlook { job, expected })
+    }
+
+    /// An outlook of ranges that were checked, with their cells, as they were read.
+    pub(crate) fn of_checked(job: Job, expected: Vec<Vec<Option<Expected>>>) -> Outlook {
+        Outlook { job, expected }
+    }
+
+    /// Stock, models and pumps.
+    pub fn job(&self) -> &Job {
+        &self.job
+    }
+
+    /// Ranges by pump and by dimension of its model; `None` for a measured one.
+    pub fn expected(&self) -> &[Vec<Option<Expected>>] {
+        &self.expected
+    }
+
+    /// The job and the ranges.
+    pub fn into_parts(self) -> (Job, Vec<Vec<Option<Expected>>>) {
+        (self.job, self.expected)
+    }
+
     /// The finest step that is usual for a model of the outage.
     pub fn usual_step(&self) -> Length {
         let units = self.job.models.iter().map(|model| usual_step(model.unit));

@@ -2,7 +2,7 @@
 
 use crate::cutting::Layout;
 use crate::decimal::Money;
-use crate::job::Job;
+use crate::job::{Job, JobError, Part, PartError, count, there};
 use crate::length::{Length, Tolerance};
 
 /// What was chosen for one outage.
@@ -80,6 +80,45 @@ impl Plan {
             cut[layout.sheet] += 1;
         }
         cut
+    }
+
+    /// Whether the plan is one of this job: every index in it is of something that the job has.
+    /// [`verify`](crate::verify::verify) asks first; all else that takes a job and a plan relies on it.
+    ///
+    /// # Errors
+    /// [`JobError`]: the first pump, item or sheet that the job does not have, or a pump with more
+    /// or fewer packs than its model.
+    pub fn check(&self, job: &Job) -> Result<(), JobError> {
+        let of_plan = |error| JobError { part: Part::Plan, error };
+        count("kits", self.kits.len(), job.pumps.len()).map_err(of_plan)?;
+        for (pump, kit) in job.pumps.iter().zip(&self.kits) {
+            let places = job.model_of(pump).packs.len();
+            check_kit(kit, places, job)
+                .map_err(|error| JobError { part: Part::Pump(pump.tag.clone()), error })?;
+        }
+        let item = |index: usize| there("item", index, job.stock.len());
+        let sheets = self.layouts.iter().try_for_each(|layout| {
+            there("sheets", layout.sheet, job.sheets.len())?;
+            there("side", layout.along, 2)?;
+            layout.strips.iter().try_for_each(|strip| item(strip.0))
+        });
+        let worth = || self.worth.iter().try_for_each(|worth| item(worth.item));
+        sheets.and_then(|()| worth()).map_err(of_plan)
+    }
+}
+
+fn check_kit(kit: &Kit, places: usize, job: &Job) -> Result<(), PartError> {
+    let item = |index: usize| there("item", index, job.stock.len());
+    match kit {
+        Kit::Served(packs) => {
+            count("packs", packs.len(), places)?;
+            packs.iter().flat_map(|pack| &pack.picks).try_for_each(|pick| item(pick.item))
+        }
+        Kit::Short(shorts) => shorts.iter().try_for_each(|short| {
+            short.pack.map_or(Ok(()), |pack| there("place", pack, places))?;
+            let mut over = short.window.iter().flat_map(|window| &window.over);
+            over.try_for_each(|over| there("place", over.0, places))
+        }),
     }
 }
 

@@ -38,7 +38,7 @@
 //!     of_pump[0] = Some(Expected { low: middle - thou(2), high: middle + thou(2), law: Law::Even });
 //!     expected.push(of_pump);
 //! }
-//! let outlook = Outlook { job, expected };
+//! let outlook = Outlook::new(job, expected).expect("a range for every dimension");
 //! let found = provision(&outlook, &Question::new(thou(1)), &Watch::patient())?;
 //! assert!(found.safe.iter().all(|kit| kit.proven && kit.values() == 5));
 //! assert!(found.trolley.bound <= found.trolley.cost);
@@ -123,15 +123,6 @@ pub enum Fault {
     /// Too few or too many scenarios.
     #[error("{0} scenarios: from 1 to {1} can be drawn")]
     Scenarios(u32, u32),
-    /// What is expected does not go with the pumps, or a range is empty or starts below nothing.
-    #[error(
-        "what is expected of pump {tag} does not go with its model, or is an empty range or one \
-         that does not start above zero"
-    )]
-    Expected {
-        /// The pump's tag.
-        tag: String,
-    },
     /// A pump whose dimensions can come to too many values.
     #[error(
         "pump {tag} can come to {values} values; at most {MOST_VALUES} can be looked at: take steps of \
@@ -427,7 +418,7 @@ pub fn scenario(
         let one = |expected: &Option<Expected>| expected.and_then(|_| drawn.next());
         expected.iter().map(one).collect()
     };
-    Ok(outlook.expected.iter().map(pump).collect())
+    Ok(outlook.expected().iter().map(pump).collect())
 }
 
 /// Works out what to set aside.
@@ -441,7 +432,7 @@ pub fn provision(
 ) -> Result<Provision, Fault> {
     question.check()?;
     let Question { step, seed, .. } = *question;
-    let job = &outlook.job;
+    let job = outlook.job();
     let (views, mut register) = views::views(outlook, step)?;
     let mut pace = Pace::at_least(watch, GRACE);
     let grid = |view: &views::View| match pace.stop(view.values()) {

@@ -101,11 +101,8 @@ impl Verified {
 /// Everything that does not hold. Such a plan is a defect of this program and is never
 /// written.
 pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
+    plan.check(&job).map_err(|error| vec![error.into()])?;
     let mut breaches = Vec::new();
-    if plan.kits.len() != job.pumps.len() {
-        breaches.push(Breach::Count { found: plan.kits.len(), of: "kits", pumps: job.pumps.len() });
-        return Err(breaches);
-    }
     let sums = check_kits(&job, &plan, &mut breaches);
     let after = [Aim::Waste, Aim::Pieces, Aim::Scarcity];
     check_goals(&job, &plan, &after, &mut breaches);
@@ -132,10 +129,7 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
         sums.add(job, pump, packs);
     }
     for (&item, &count) in &issued {
-        let Some(lot) = job.stock.get(item) else {
-            breaches.push(Breach::NoItem(item));
-            continue;
-        };
+        let lot = &job.stock[item];
         if count > i64::from(lot.on_hand) - i64::from(lot.reserved) {
             let item = lot.item.clone();
             breaches.push(Breach::Overdrawn { item, count });
@@ -222,9 +216,7 @@ impl Sums {
             .saturating_add(later.values().fold(1_i128, |product, n| product.saturating_mul(*n)));
         *self.of_priority.entry(pump.priority).or_default() += 1;
         for pick in packs.iter().flat_map(|pack| &pack.picks) {
-            let Some(lot) = job.stock.get(pick.item) else {
-                continue;
-            };
+            let lot = &job.stock[pick.item];
             let count = i128::from(pick.count);
             let spare =
                 i128::from(lot.on_hand) - i128::from(lot.reserved) - i128::from(lot.min_level);
@@ -259,9 +251,7 @@ fn trim(lot: &Item, peeled: u32) -> i128 {
 fn by_the_pack(job: &Job, issued: &BTreeMap<usize, i64>) -> i128 {
     let mut sum = 0;
     for (&item, &count) in issued {
-        let Some(lot) = job.stock.get(item) else {
-            continue;
-        };
+        let lot = &job.stock[item];
         let size = i64::from(lot.pack_qty);
         if !job.policy.opened_packs_spoiled || size <= 1 {
             continue;
@@ -281,17 +271,13 @@ fn check_sheets(job: &Job, plan: &Plan, issued: &BTreeMap<usize, i64>, breaches:
     let mut cut: BTreeMap<usize, i64> = BTreeMap::new();
     let mut sheets: BTreeMap<usize, i64> = BTreeMap::new();
     for layout in &plan.layouts {
-        let Some(lot) = job.sheets.get(layout.sheet).filter(|_| layout.along < 2) else {
-            breaches.push(Breach::NoSheet(layout.sheet));
-            continue;
-        };
+        let lot = &job.sheets[layout.sheet];
         *sheets.entry(layout.sheet).or_default() += 1;
         let run = lot.sides[layout.along].ticks();
         let mut across = 0;
         for &(item, strips) in &layout.strips {
             let of_this = |cut: &Cut| cut.sheet == layout.sheet && cut.outside.ticks() > 0;
-            let shape = job.stock.get(item).and_then(|lot| lot.cut).filter(of_this);
-            let Some(shape) = shape else {
+            let Some(shape) = job.stock[item].cut.filter(of_this) else {
                 breaches.push(Breach::Strip(lot.item.clone()));
                 continue;
             };
@@ -310,8 +296,8 @@ fn check_sheets(job: &Job, plan: &Plan, issued: &BTreeMap<usize, i64>, breaches:
         }
     }
     for (&item, &count) in issued {
-        let lot = job.stock.get(item).filter(|lot| lot.cut.is_some());
-        if let Some(lot) = lot.filter(|_| count > cut.get(&item).copied().unwrap_or(0)) {
+        let lot = &job.stock[item];
+        if lot.cut.is_some() && count > cut.get(&item).copied().unwrap_or(0) {
             let item = lot.item.clone();
             breaches.push(Breach::NotCut { item, count });
         }

@@ -128,7 +128,7 @@ const DOORS: &[(&str, &str)] = &[
     ("textwrap", "cli"),
     (
         "thiserror",
-        "choose formats inventory job length model policy provision reach read stack \
+        "choose formats inventory job length model outlook policy provision reach read stack \
          sweep verify write",
     ),
     ("toml", "read"),

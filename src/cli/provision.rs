@@ -18,7 +18,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         args.read(memory, problems)
     })?;
     use_threads(args.threads.threads);
-    let provision = run.solve(&read.outlook.job.policy, |solving| {
+    let provision = run.solve(&read.outlook.job().policy, |solving| {
         let watch = solving.watch("listing the ways to kit each pump");
         provision(&read.outlook, &read.question, &watch).map_err(|fault| args.refusal(&fault))
     })?;

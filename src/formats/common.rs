@@ -9,45 +9,45 @@ use crate::policy::Acceptance;
 /// A file that the document was made from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct InputJson {
-    /// Its role: stock workbook, pump workbook, model, drawing, materials table.
+    /// Its use: stock workbook, pump workbook, model, drawing, materials table.
     pub role: String,
-    /// The file, as it was named.
+    /// File name as the user gave it.
     pub file: String,
     /// SHA-256 of its bytes, in hexadecimal.
     pub sha256: String,
 }
 
-/// So many pieces of one item.
+/// Number of pieces of one item.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct CountJson {
     /// Stock number.
     pub item: String,
-    /// How many.
+    /// Number of pieces.
     pub count: u32,
 }
 
 /// The pieces in one place.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PackJson {
-    /// Their nominal total.
+    /// Nominal total.
     pub total: String,
-    /// Its unit.
+    /// Unit of the total.
     pub unit: String,
     /// The pieces, thickest first.
     pub pieces: Vec<PieceJson>,
 }
 
-/// Some pieces of one lot.
+/// Pieces of one lot.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PieceJson {
     /// Stock number.
     pub item: String,
-    /// How many.
+    /// Number of pieces.
     pub count: u32,
-    /// The thickness to peel a laminated shim to, in the pack's unit if that is exact and else
-    /// with a unit of its own; null for a whole piece.
+    /// Thickness to peel a laminated shim to, in the pack's unit if that is exact and else with a unit of its own;
+    /// null for a whole piece.
     pub peeled_to: Option<String>,
-    /// The sheet that it is cut from; null for a piece that lies ready.
+    /// Sheet that it is cut from; null for a stock piece.
     pub cut_from: Option<String>,
 }
 
@@ -60,23 +60,23 @@ pub struct LengthJson {
     pub unit: String,
 }
 
-/// The worth of one more piece of an item.
+/// Change that one more piece of an item would make.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct WorthJson {
-    /// By how much the served weight would rise.
+    /// Increase of the served weight.
     pub served_weight: i64,
-    /// By how much the waste would change; below nothing is a saving.
+    /// Change of the waste; a negative number is a saving.
     pub waste: String,
 }
 
-/// Where a requirement comes out.
+/// Result of a requirement.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RequirementJson {
     /// Its name in the model.
     pub name: String,
-    /// The unit of the lengths below.
+    /// Unit of the lengths below.
     pub unit: String,
-    /// Where it should come out. For a gasket fill all lengths are free thicknesses.
+    /// Target value. For a gasket fill all lengths are free thicknesses.
     pub target: String,
     /// Lower limit.
     pub lower: String,
@@ -84,43 +84,43 @@ pub struct RequirementJson {
     pub upper: String,
     /// Nominal value.
     pub value: String,
-    /// The distance that is kept clear of the limit on the side with the smaller margin.
+    /// Guard: distance kept clear of the limit on the side with the smaller margin.
     pub guard: String,
-    /// The smaller of the two margins, guards taken off.
+    /// Smaller of the two margins, guards deducted.
     pub margin: String,
     /// Whether it is met.
     pub conforms: bool,
 }
 
-/// Why a place failed.
+/// Reason why a place could not be filled.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ShortJson {
-    /// The pack's name in the model; null when no single place is to blame.
+    /// The pack's name in the model; null when no single place is the cause.
     pub pack: Option<String>,
-    /// Why.
+    /// The cause.
     pub cause: CauseJson,
-    /// The reachable total nearest to the window.
+    /// Reachable total nearest to the window.
     pub nearest: Option<LengthJson>,
-    /// The totals that would do.
+    /// Totals that meet the requirement.
     pub window: Option<WindowJson>,
 }
 
-/// The totals of a place that would do.
+/// Range of totals of a place that meet the requirement.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct WindowJson {
-    /// The unit of the lengths below.
+    /// Unit of the lengths below.
     pub unit: String,
-    /// The least total.
+    /// Least total.
     pub least: String,
-    /// The greatest total.
+    /// Greatest total.
     pub most: String,
-    /// How far below its nominal total the pack may lie, as counted for this window.
+    /// Tolerance of the pack below its nominal total, as counted for this window.
     pub minus: String,
-    /// How far above its nominal total the pack may lie.
+    /// Tolerance of the pack above its nominal total.
     pub plus: String,
 }
 
-/// Why a place could not be filled.
+/// Causes of a place that could not be filled.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "code", rename_all = "snake_case")]
 pub enum CauseJson {
@@ -134,27 +134,27 @@ pub enum CauseJson {
     UncertaintyTooWide,
     /// The measured dimensions alone rule it out.
     OutOfReach,
-    /// No total falls into the window.
+    /// No total lies in the window.
     BetweenTotals,
     /// Each place could be filled by itself, but not all together.
     TogetherTooMany,
-    /// Too many ways to fill the places to look for the nearest total.
+    /// Too many ways to fill the places to search for the nearest total.
     TooManyWays,
     /// The search ended before it came to this pump.
     SearchEnded,
-    /// The search was ended before it was found out why.
+    /// The search was ended before the cause was found.
     NotFoundOut,
     /// The pieces went to other pumps.
     StockGone {
-        /// The pieces that the nearest kit is short of.
+        /// Pieces that the nearest kit is short of.
         lacking: Vec<CountJson>,
-        /// The tags of the pumps that have such pieces, the first priority first.
+        /// Tags of the pumps that have such pieces, the first priority first.
         held_by: Vec<String>,
     },
 }
 
 impl std::fmt::Display for CauseJson {
-    /// The code in plain words, for a line of the log.
+    /// Plain words for the code, for a line of the log.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str(match self {
             CauseJson::NoPiece => "no piece of this fit is on hand",
@@ -172,7 +172,7 @@ impl std::fmt::Display for CauseJson {
     }
 }
 
-/// The cause that ended a search early.
+/// Causes that end a search early.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum StoppedBy {

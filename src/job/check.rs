@@ -1,4 +1,4 @@
-//! What must hold of the parts of a job.
+//! Conditions that the parts of a job must meet.
 
 use std::collections::HashSet;
 
@@ -13,7 +13,7 @@ use crate::stock::{Item, Size, folded};
 
 use super::{JobError, Part, PartError, Parts};
 
-/// The first part that cannot be one of a job.
+/// Returns the first invalid part.
 pub(super) fn check(parts: &Parts) -> Result<(), JobError> {
     let failed = |part: Part| move |error| JobError { part, error };
     for model in &parts.models {
@@ -51,12 +51,13 @@ fn single(names: &mut HashSet<String>, name: &str) -> Result<(), PartError> {
     if names.insert(folded(name)) { Ok(()) } else { Err(PartError::Twice) }
 }
 
-/// Refuses an index that is not one of so many.
-fn there(of: &'static str, index: usize, count: usize) -> Result<(), PartError> {
+/// Refuses an index that is not below `count`.
+pub(crate) fn there(of: &'static str, index: usize, count: usize) -> Result<(), PartError> {
     if index < count { Ok(()) } else { Err(PartError::NotThere { of, index, count }) }
 }
 
-fn count(of: &'static str, found: usize, expected: usize) -> Result<(), PartError> {
+/// Refuses another number of entries than there must be.
+pub(crate) fn count(of: &'static str, found: usize, expected: usize) -> Result<(), PartError> {
     if found == expected {
         return Ok(());
     }
@@ -73,7 +74,7 @@ fn length(what: &'static str, length: Length, least: Length) -> Result<(), PartE
     within(holds, what, "a length of a pump part, 10 m at most")
 }
 
-/// Refuses more reserved than there is.
+/// Refuses more reserved pieces than there are on hand.
 fn kept(what: &'static str, reserved: u32, on_hand: u32) -> Result<(), PartError> {
     within(reserved <= on_hand, what, "no more than are on hand")
 }
@@ -113,7 +114,7 @@ fn check_item(item: &Item, parts: &Parts) -> Result<(), PartError> {
     )
 }
 
-/// How many dimensions, thermal terms and packs there are.
+/// Numbers of dimensions, thermal terms and packs.
 #[derive(Clone, Copy)]
 struct Counts {
     dimensions: usize,

@@ -14,7 +14,7 @@ const PART: f64 = 5.0;
 /// The pumps whose values lie too far apart for one of their requirements.
 #[allow(clippy::cast_precision_loss)]
 pub(super) fn coarse(outlook: &Outlook, step: Length) -> Vec<Coarse> {
-    let pumps = outlook.job.pumps.iter().zip(&outlook.expected).enumerate();
+    let pumps = outlook.job().pumps.iter().zip(outlook.expected()).enumerate();
     pumps
         .filter_map(|(index, (pump, expected))| {
             let axes = expected.iter().enumerate();

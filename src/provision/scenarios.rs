@@ -112,7 +112,7 @@ pub(super) fn lengths(
 ) -> Vec<Length> {
     let mut rng = generator(seed, purpose as u8, scenario.into());
     let mut draws = Draws::default();
-    let pumps = outlook.job.pumps.iter().zip(&outlook.expected);
+    let pumps = outlook.job().pumps.iter().zip(outlook.expected());
     let each = pumps.flat_map(|(pump, expected)| {
         let dimensions = expected.iter().enumerate();
         dimensions.filter_map(|(at, one)| Some(((pump.model, at), one.as_ref()?)))

@@ -51,18 +51,12 @@ pub(super) struct Register {
 /// The pumps of an outlook as they are looked at.
 ///
 /// # Errors
-/// [`Fault::Expected`], [`Fault::TooManyValues`].
+/// [`Fault::TooManyValues`].
 pub(super) fn views(outlook: &Outlook, step: Length) -> Result<(Vec<View>, Register), Fault> {
-    let job = &outlook.job;
+    let job = outlook.job();
     let mut register = Register { kinds: Vec::new(), classes: Vec::new(), known: HashMap::new() };
     let mut views = Vec::with_capacity(job.pumps.len());
-    for (index, pump) in job.pumps.iter().enumerate() {
-        let wrong = || Fault::Expected { tag: pump.tag.clone() };
-        let expected = outlook.expected.get(index).ok_or_else(wrong)?;
-        let sound = |e: &Expected| e.low > Length::ZERO && e.low <= e.high;
-        if expected.len() != pump.dimensions.len() || !expected.iter().flatten().all(sound) {
-            return Err(wrong());
-        }
+    for (index, (pump, expected)) in job.pumps.iter().zip(outlook.expected()).enumerate() {
         check_number(pump, expected, step)?;
         let axes: Vec<Axis> = expected
             .iter()
@@ -89,10 +83,6 @@ pub(super) fn views(outlook: &Outlook, step: Length) -> Result<(Vec<View>, Regis
             base,
             axes,
         });
-    }
-    if outlook.expected.len() > views.len() {
-        let tag = format!("{} of {}", outlook.expected.len(), views.len());
-        return Err(Fault::Expected { tag });
     }
     Ok((views, register))
 }

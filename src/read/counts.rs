@@ -1,4 +1,4 @@
-//! Reads the counts of a stock workbook, each with its cell, and what a plan follows from beside them.
+//! Reads the counts of a stock workbook, each with its cell, and the other columns that a plan depends on.
 
 use std::sync::Arc;
 
@@ -12,7 +12,7 @@ use crate::problem::{Problem, Problems};
 use crate::sheet::{Book, Cell, Sheet};
 use crate::show;
 
-/// What a plan follows from beside the counts; the rest is notes, bins, prices and levels.
+/// Columns besides the counts that a plan depends on; the rest is notes, bins, prices and levels.
 const MAKE: [&str; 10] = [
     "Kind",
     "Fit",
@@ -26,11 +26,11 @@ const MAKE: [&str; 10] = [
     "Width",
 ];
 
-/// Those of them that are one length.
+/// Those of them that hold one length.
 const LENGTHS: [&str; 5] = ["Thickness", "Uncertainty", "Peel step", "Length", "Width"];
 
-/// Reads the counts of a stock workbook: of its lots of pieces, and of its lots of sheets if it has any. A formula
-/// that no program has calculated has no value to carry to the next workbook, which is a warning.
+/// Reads the counts of a stock workbook: of its lots of pieces and of its lots of sheets, if any. An uncalculated
+/// formula has no value for the next workbook, which is a warning.
 pub fn held(book: &Book, problems: &mut Problems) -> Option<Held> {
     for sheet in &book.sheets {
         let rows = sheet.rows.iter();
@@ -81,7 +81,7 @@ fn read(sheet: &Sheet, needed: &[&str], held: &mut Held, problems: &mut Problems
             let found = table.optional(heading);
             let shown = found.and_then(|found| {
                 let cell = line.row.cell(found.column)?.show();
-                // The same length in another spelling or unit is no change.
+                // One length in another spelling or unit is no change.
                 let length = Length::parse(&cell, found.unit).ok();
                 let length = length.filter(|_| LENGTHS.contains(&heading));
                 Some(match (length, found.unit) {

@@ -5,6 +5,7 @@ use std::fmt;
 use thiserror::Error;
 
 use crate::decimal::Money;
+use crate::job::JobError;
 use crate::plan::Aim;
 
 /// Something that does not hold of a plan, a purchase, a provision or a record. It is a defect of
@@ -12,7 +13,10 @@ use crate::plan::Aim;
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum Breach {
-    /// Not as many kits, bags or records as pumps.
+    /// A plan of another job.
+    #[error(transparent)]
+    NotOfTheJob(#[from] JobError),
+    /// Not as many bags or records as pumps.
     #[error("{found} {of} for {pumps} pumps")]
     Count {
         /// How many there are.
@@ -45,9 +49,6 @@ pub enum Breach {
     /// An item that the stock does not have, by its number there.
     #[error("item number {0} is not in the stock")]
     NoItem(usize),
-    /// A lot of sheets that the stock does not have, by its number there.
-    #[error("sheet number {0} is not in the stock")]
-    NoSheet(usize),
     /// More issued of an item than there is.
     #[error("{count} of item {item} issued, more than there are")]
     Overdrawn {

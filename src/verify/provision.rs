@@ -41,7 +41,7 @@ pub fn verify_provision(
     outlook: Outlook,
     provision: Provision,
 ) -> Result<VerifiedProvision, Vec<Breach>> {
-    let job = &outlook.job;
+    let job = outlook.job();
     let mut breaches = Vec::new();
     if provision.safe.len() != job.pumps.len() {
         return Err(vec![Breach::SafeKits]);

@@ -37,9 +37,9 @@ pub fn verify_purchase(
     market: &Market,
     purchase: Purchase,
 ) -> Result<VerifiedPurchase, Vec<Breach>> {
+    purchase.plan.check(job).map_err(|error| vec![error.into()])?;
     let mut breaches = Vec::new();
-    let (pumps, items) = (job.pumps.len(), job.stock.len());
-    if purchase.plan.kits.len() != pumps || purchase.packs.len() != items {
+    if purchase.packs.len() != job.stock.len() {
         return Err(vec![Breach::Unmatched]);
     }
     let mut delivered = job.clone();

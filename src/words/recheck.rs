@@ -1,4 +1,4 @@
-//! What came back from the bench, in words: decisions, what to look for, swaps.
+//! Bench results in words: decisions, likely mistakes, swaps.
 
 use super::{NOT_FIT, about, both, fine, guards, length, natural_unit, thickness};
 use crate::job::Job;
@@ -28,12 +28,12 @@ pub fn is_accepted_unmeasured(job: &Job, pump: &Pump, record: &Record) -> bool {
     matches!(record.decision, Decision::Accept) && !unmeasured(job, pump, record).is_empty()
 }
 
-/// Whether a decision is one that keeps the pump open.
+/// Whether a decision keeps the pump open.
 pub fn keeps_open(decision: &Decision) -> bool {
     !matches!(decision, Decision::Accept)
 }
 
-/// What was read: the place, or the requirement.
+/// Part that was read: the place, or the requirement.
 pub fn what<'a>(job: &'a Job, pump: &'a Pump, of: Of) -> &'a str {
     match of {
         Of::Pack(place) => &job.model_of(pump).packs[place].label,
@@ -41,7 +41,8 @@ pub fn what<'a>(job: &'a Job, pump: &'a Pump, of: Of) -> &'a str {
     }
 }
 
-/// Found beside predicted: `found 0.0262 in, predicted 0.0212 in; off by 0.0050 in, 4.6 times what both can be off together`.
+/// Found and predicted value:
+/// `found 0.0262 in, predicted 0.0212 in; off by 0.0050 in, 4.6 times what both can be off together`.
 pub fn compared(compared: &Compared, unit: Unit) -> String {
     let found = compared.found.last().value;
     let difference = compared.difference().abs();
@@ -49,7 +50,7 @@ pub fn compared(compared: &Compared, unit: Unit) -> String {
         || "and neither can be off".to_string(),
         |e| format!("{:.1} times what both can be off together", e.abs()),
     );
-    // The slip has the nominal value: it is said where the other one comes from.
+    // The slip has the nominal value, so the source of the other one is stated.
     let middle = match compared.predicted == compared.nominal {
         true => String::new(),
         false => format!(
@@ -118,10 +119,10 @@ fn not_met(job: &Job, pump: &Pump, record: &Record, index: usize, why: &str) -> 
     )
 }
 
-/// What to do before pieces are moved, or a pump is given up, for the doubt of a reading alone.
+/// Advice where only the uncertainty of a reading fails: before pieces are moved or a pump is given up.
 const FINER: &str = "First read it with a finer instrument, and say how good that is (--clearance-within, or the column Within of a list): it may be met as it stands.";
 
-/// A piece or some of them, with its thickness as fitted and its bin.
+/// One or several pieces, with their thickness as fitted and their bin.
 fn pieces(job: &Job, pick: &Pick) -> String {
     let item = &job.stock[pick.item];
     let thick = item.peeled(pick.peeled).unwrap_or(Length::ZERO);
@@ -149,7 +150,7 @@ fn peel_further(job: &Job, label: &str, pick: &Pick) -> String {
     )
 }
 
-/// What lies between a clearance's limits and the readings of it that are accepted.
+/// Distance between a clearance's limits and its accepted readings.
 pub fn allowed(rule: Acceptance, within: Length, hot: bool) -> String {
     let within = length(within, natural_unit(within));
     let growth = |text: &str| if hot { text.to_string() } else { String::new() };
@@ -169,7 +170,7 @@ pub fn allowed(rule: Acceptance, within: Length, hot: bool) -> String {
     }
 }
 
-/// What the micrometer should read of a pack after a swap.
+/// Expected micrometer reading of a pack after a swap.
 pub fn expected((total, tolerance): (Length, Tolerance), unit: Unit) -> String {
     format!(
         "the micrometer should read {}, between {} and {}",
@@ -179,7 +180,7 @@ pub fn expected((total, tolerance): (Length, Tolerance), unit: Unit) -> String {
     )
 }
 
-/// That there is no swap, and how far was looked for one.
+/// Report that there is no swap, and the extent of the search.
 pub fn no_swap(searched: Searched) -> String {
     match searched {
         Searched { all: true, .. } => {
@@ -191,18 +192,18 @@ pub fn no_swap(searched: Searched) -> String {
     }
 }
 
-/// What a line of the work is.
+/// Kind of a line of the work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
-    /// What was found: nothing to tick off.
+    /// A finding: no step to tick off.
     Finding,
-    /// Something to do.
+    /// A step.
     Step,
     /// A caution that goes with the steps around it.
     Caution,
 }
 
-/// Everything there is to do with a pump, in sentences.
+/// Everything to do on a pump, in sentences.
 pub fn to_do(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
     let text = |(kind, text)| match kind {
         Kind::Caution => format!("Caution: {text}"),
@@ -211,7 +212,7 @@ pub fn to_do(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
     work(job, pump, record).into_iter().map(text).collect()
 }
 
-/// The lines of the work with a pump, each with what it is, in their order.
+/// Lines of the work with their kinds, in the order of the work.
 pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
     let tasks = work::work(job, pump, record);
     tasks.iter().map(|task| (kind(task), sentence(job, pump, record, task))).collect()

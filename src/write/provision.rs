@@ -49,7 +49,7 @@ pub fn workbook(provided: &Provided<'_>, date: &str) -> Result<Vec<u8>, WriteErr
     trolley::write(workbook.add_worksheet(), provided, date, &styles)?;
     safe::write(&mut workbook, provided, date, &styles)?;
     coverage::write(workbook.add_worksheet(), provided, date, &styles)?;
-    models::write(&mut workbook, &provided.outlook.job, date, &styles)?;
+    models::write(&mut workbook, provided.outlook.job(), date, &styles)?;
     basis::write(workbook.add_worksheet(), provided, date, &styles)?;
     Ok(workbook.save_to_buffer()?)
 }

@@ -1,4 +1,4 @@
-//! What goes to which stream, completions and manual pages.
+//! Output streams, completions and manual pages.
 
 use std::collections::BTreeSet;
 use std::fs;
@@ -81,7 +81,7 @@ fn json_on_standard_output_is_the_same_as_in_a_file() {
     let output = gapwright(&folder, &recheck);
     let record: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
     assert_eq!(record["format"], "gapwright.recheck.v2");
-    // Standard output cannot be for two things.
+    // Standard output cannot serve two purposes.
     let both = [&to_stdout[..], &["--problems", "json"]].concat();
     let output = gapwright(&folder, &both);
     assert_eq!(output.status.code(), Some(2));
@@ -117,7 +117,7 @@ fn completions_know_every_command_and_are_scripts_that_parse() {
         if shell == "bash" {
             let path = folder.path().join("completions.sh");
             fs::write(&path, &script).unwrap();
-            // A machine without bash has nothing to parse it with.
+            // A machine without bash cannot parse it.
             if let Ok(status) = Program::new("bash").arg("-n").arg(&path).status() {
                 assert!(status.success());
             }
@@ -161,7 +161,7 @@ fn there_is_a_manual_page_for_every_command_with_its_options_and_exit_statuses()
             assert!(statuses.contains(&is), "{name}: {status}");
         }
     }
-    // Pages that are there are kept, unless it is asked for.
+    // Existing pages are kept, unless the user asks to replace them.
     let again = |more: &[&str]| gapwright(&folder, &[&["man", "--out", "man"], more].concat());
     assert_eq!(again(&[]).status.code(), Some(3));
     assert_eq!(again(&["--force"]).status.code(), Some(0));

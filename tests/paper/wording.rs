@@ -1,6 +1,6 @@
-//! Every text that the sheets print by themselves, in one place: where a wording changes, it changes here.
+//! Every text that the sheets print by themselves, in one place: a changed wording is changed here.
 
-/// Behind everything that belongs to a pump that may not be closed.
+/// Mark of everything that belongs to a pump that must not be closed.
 pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
 pub const BOX: &str = "\u{2610}";
 pub const CAUTION: &str = "\u{26a0}";
@@ -211,7 +211,7 @@ pub mod kits {
             "A cold reading outside {between} may leave the hot limits if the growth comes at its worst"
         )
     }
-    /// What the readings allow for, of a clearance that counts running as well or does not.
+    /// Allowance for the error of the readings of a clearance, with or without running limits.
     pub fn allowed(rule: &str, within: &str, hot: bool) -> String {
         let (text, running) = match rule {
             "worst case" => (

@@ -39,7 +39,7 @@ pub(super) fn decision(record: &Value, tag: &str) -> String {
     pump["decision"].as_str().unwrap().to_string()
 }
 
-/// The cell of the Kits sheet for a reading: its row is the one that says so in its hidden columns.
+/// Cell of the Kits sheet for a reading: its row is found by its hidden columns.
 fn cell(shop: &Shop, word: &str, tag: &str, name: &str, column: u16) -> String {
     let cells = cells(&shop.at("kit-plan.xlsx"), "Kits");
     let has = |row: u32, at: usize, text: &str| {
@@ -53,7 +53,7 @@ fn cell(shop: &Shop, word: &str, tag: &str, name: &str, column: u16) -> String {
     format!("{letter}{}", row.expect("a row with that key") + 1)
 }
 
-/// Types readings into the saved plan: word, tag, name, first, again.
+/// Types readings into the saved plan: word, tag, name, first, second.
 pub(super) fn fill(shop: &Shop, readings: &[(&str, &str, &str, &str, &str)]) {
     let mut changes = Vec::new();
     for (word, tag, name, first, again) in readings {
@@ -104,13 +104,13 @@ fn readings_typed_into_the_slips_come_back() {
         .collect();
     let by_hand = [("S10", 1), ("G105", -1), ("G120", 1)];
     assert_eq!(moves, by_hand.map(|(item, count)| (item.to_string(), count)));
-    // C's pack is a piece of 0.010 too thick: there is one of those, twice.
+    // C's pack is thicker by a piece of 0.010: there is one of those, twice.
     let to_do = record["pumps"][2]["to_do"].as_array().unwrap();
     let slips = to_do.iter().find(|task| task["code"] == "would_fit").unwrap();
     let piece = json!({ "item": "S10", "count": 1, "peeled_to": null });
     let too_many = json!({ "code": "too_many", "pack": "bearing_shims", "piece": piece });
     assert!(slips["slips"].as_array().unwrap().contains(&too_many), "{slips}");
-    // The workbook says the same as the JSON.
+    // The workbook and the JSON agree.
     let sheet = cells(&shop.at("as-built.xlsx"), "As built");
     // Of B's packs the gasket was not measured.
     let accepted = "accept; packs not all measured";
@@ -118,7 +118,7 @@ fn readings_typed_into_the_slips_come_back() {
         let row = sheet.iter().find(|((_, column), text)| *column == 0 && *text == tag);
         let ((row, _), _) = row.unwrap();
         assert_eq!(sheet[&(*row, 3)], word);
-        // Only who is accepted has cells to sign.
+        // Only an accepted pump has cells to sign.
         let open = sheet.get(&(*row, 8)).is_some_and(|text| text == "not yet");
         assert_eq!(open, word != accepted);
     }
@@ -131,7 +131,7 @@ fn readings_typed_into_the_slips_come_back() {
     assert!(readings.values().any(|text| text == "0.0301"));
 }
 
-/// The same readings from a list, on the command line and with the plan's JSON come to the same record.
+/// Equal readings from a list, on the command line and with the plan's JSON give equal records.
 #[test]
 fn a_list_the_command_line_and_the_json_of_a_plan_come_to_the_same() {
     let shop = shop();
@@ -237,8 +237,8 @@ fn everything_wrong_is_told_with_its_cell_and_nothing_is_written() {
     assert_eq!(twice.count(), 1, "{told:#?}");
 }
 
-/// What was put in instead counts, and pieces of other kits are never offered; once the kits are out, all that is
-/// in the drawers may be swapped in.
+/// Substituted pieces count, and pieces of other kits are never offered; once the kits are out, everything in the
+/// drawers may be swapped in.
 #[test]
 fn pieces_as_issued_count_and_those_of_other_kits_are_not_offered() {
     let shop = shop();
@@ -260,7 +260,7 @@ fn pieces_as_issued_count_and_those_of_other_kits_are_not_offered() {
     assert_eq!(decision(&record(&shop), "A"), "swap");
 }
 
-/// Whether the kits were issued already or not, the same is left.
+/// The spares are equal, whether the kits were issued already or not.
 #[test]
 fn the_stock_before_and_after_issuing_leaves_the_same_for_a_swap() {
     let shop = shop();
@@ -305,7 +305,7 @@ fn a_plan_of_other_pumps_or_other_lots_is_refused() {
     assert!(!shop.at("as-built.xlsx").exists());
 }
 
-/// A reading that was typed a row off, where a tick belongs, is not passed over in silence.
+/// A reading that was typed one row off, in place of a tick, is reported.
 #[test]
 fn a_reading_where_a_tick_belongs_is_asked_about() {
     let shop = shop();
@@ -319,7 +319,7 @@ fn a_reading_where_a_tick_belongs_is_asked_about() {
     assert!(run.all().contains(&warning), "{:?}", run.all());
 }
 
-/// A model's own cautions stand with the pieces that are moved, and only what is to be done is ticked off.
+/// A model's own cautions are with the moved pieces, and only steps are ticked off.
 #[test]
 fn a_swap_has_the_models_cautions_and_ticks_for_steps_alone() {
     let shop = shop();
@@ -340,7 +340,7 @@ fn a_swap_has_the_models_cautions_and_ticks_for_steps_alone() {
     assert!(!steps.is_empty() && steps.iter().all(|row| ticked(*row) && *row > caution));
 }
 
-/// The rule by which the slips were printed is the one by which readings are judged, or it is said.
+/// Readings are judged by the rule that the slips were printed with, else a warning is given.
 #[test]
 fn another_rule_than_that_of_the_plan_is_asked_about() {
     let shop = shop();
@@ -350,8 +350,8 @@ fn another_rule_than_that_of_the_plan_is_asked_about() {
     assert!(run.all().iter().any(|w| w == warning), "{:?}", run.all());
 }
 
-/// A rotor stands off its centre to one side or the other: a reading below nothing is one, where the limits have two
-/// sides; nowhere else.
+/// A rotor may be off its centre to one side or the other: a negative reading is valid where the limits have two
+/// sides, and nowhere else.
 #[test]
 fn a_reading_of_two_sides_may_be_below_nothing() {
     let shop = Shop::new();
@@ -375,7 +375,7 @@ fn a_reading_of_two_sides_may_be_below_nothing() {
             &found,
         ])
     };
-    // By hand: 0.150 less the 0.0005 in (0.0127 mm) that a reading may be off.
+    // By hand: 0.150 less the 0.0005 in (0.0127 mm) of a reading's error.
     for value in ["-0.02 mm", "-0.1373 mm"] {
         run("rotor off centre", value).well();
         let record = record(&shop);

@@ -129,7 +129,7 @@ impl Args {
         let ahead = Ahead { history: self.history.clone(), level: asked.level, step: asked.step };
         let read = read::outlook(&self.sources(memory), &ahead);
         let read = read.map(|outlook| {
-            let warnings = outlook.job.warnings.clone();
+            let warnings = outlook.job().warnings.clone();
             (outlook, warnings)
         });
         let outlook = gathered(read, problems)?;
@@ -137,7 +137,7 @@ impl Args {
             probability: asked.probability,
             scenarios: self.scenarios,
             checks: self.checks,
-            seed: outlook.job.policy.seed,
+            seed: outlook.job().policy.seed,
             ..Question::new(asked.step.unwrap_or_else(|| outlook.usual_step()))
         };
         Some(Reading { outlook, question, level: asked.level })

@@ -15,7 +15,7 @@ const MOST_GAPS: usize = 20;
 pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run) {
     let to = run.voice();
     let (outlook, provision) = (verified.outlook(), verified.provision());
-    let job = &outlook.job;
+    let job = outlook.job();
     if !job.unused.is_empty() {
         say!(to, "Carried through or left alone, not used: {}.", job.unused.join("; "));
     }

@@ -1,11 +1,11 @@
-//! How much memory reading may take, whatever a file claims or unpacks to.
+//! Limits of the memory for reading, whatever a file claims or unpacks to.
 
 use crate::problem::{Place, Problem};
 
-/// The memory that reading the inputs of one run may take, 512 MB unless said otherwise.
+/// Memory that reading the inputs of one run may take, 512 MB by default.
 ///
-/// Readers draw on it for what they keep of a file: every cell, and the texts that cells share. The
-/// shares leave room for what is made of the cells afterwards, which is about as large as they are.
+/// Readers draw on it for the parts of a file that they keep: every cell, and the texts that cells share. The limits
+/// leave room for the values made of the cells afterwards, which are about as large.
 ///
 /// ```
 /// use gapwright::read::Memory;
@@ -26,7 +26,7 @@ impl Default for Memory {
 }
 
 impl Memory {
-    /// At most so many megabytes (millions of bytes).
+    /// Limit in megabytes (millions of bytes).
     pub fn of_megabytes(megabytes: u32) -> Memory {
         let limit = u64::from(megabytes) * MEGABYTE;
         Memory { limit, cells_left: limit / 8 * 3 }
@@ -37,28 +37,27 @@ impl Memory {
         self.limit / MEGABYTE
     }
 
-    /// The largest file that is read at all: its bytes are held while it is read.
+    /// Largest file that is read, in bytes: they are all held while it is read.
     pub(super) fn largest_file(&self) -> u64 {
         self.limit / 8
     }
 
-    /// The most that is unpacked of one workbook: a bound on time rather than on memory.
+    /// Most bytes unpacked of one workbook: a bound on time rather than on memory.
     pub(super) fn most_unpacked(&self) -> u64 {
         self.limit * 2
     }
 
-    /// The most that a reader may hold besides the cells while it reads one workbook: texts that
-    /// cells share, styles, names.
+    /// Most bytes that a reader may hold besides the cells of one workbook: shared texts, styles, names.
     pub(super) fn most_held(&self) -> u64 {
         self.limit / 4
     }
 
-    /// The longest single value or tag inside a part: many times what a cell can hold.
+    /// Longest single value or tag inside a part, in bytes: far more than a cell can hold.
     pub(super) fn longest_value(&self) -> u64 {
         (self.limit / 128).min(4 * MEGABYTE)
     }
 
-    /// Takes room for so many bytes that are kept; false if there is none left.
+    /// Takes room for `bytes` that are kept; false if there is not enough.
     #[must_use]
     pub(super) fn take(&mut self, bytes: u64) -> bool {
         match self.cells_left.checked_sub(bytes) {
@@ -70,7 +69,7 @@ impl Memory {
         }
     }
 
-    /// What is said of a file that asks for more.
+    /// Problem of a file that needs more.
     pub(super) fn too_large(&self, file: &str, found: &str) -> Problem {
         Problem::new(
             Place::file(file),

@@ -89,7 +89,7 @@ pub(super) fn write(
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let (job, safe) = (&provided.outlook.job, &provided.provision.safe);
+    let (job, safe) = (provided.outlook.job(), &provided.provision.safe);
     set_up(sheet, NAME, date)?;
     title(
         sheet,
@@ -177,7 +177,7 @@ fn gaps(
     last: u16,
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
-    let (job, safe) = (&provided.outlook.job, &provided.provision.safe);
+    let (job, safe) = (provided.outlook.job(), &provided.provision.safe);
     sheet.write_text(start, 0, "Gaps", &styles.part)?;
     let mut row = start + 1;
     if safe.iter().all(|kit| kit.gaps() == 0) {
@@ -248,7 +248,7 @@ fn chart(
     last: u16,
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
-    let (job, safe) = (&provided.outlook.job, &provided.provision.safe);
+    let (job, safe) = (provided.outlook.job(), &provided.provision.safe);
     let kits = safe.iter().enumerate().filter(|(_, kit)| !kit.axes.is_empty());
     let kits: Vec<_> = kits.collect();
     if kits.is_empty() || kits.len() > MOST_BARS {

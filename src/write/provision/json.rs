@@ -23,7 +23,7 @@ use crate::words::provision::runs;
 /// A provision as plain values.
 pub fn plain(provided: &Provided<'_>) -> ProvisionJson {
     let Provided { outlook, question, level, provision } = provided;
-    let job = &outlook.job;
+    let job = outlook.job();
     let (unit, [step]) = exact(natural_unit(question.step), [question.step.into()]);
     ProvisionJson {
         format: FORMAT.into(),
@@ -133,10 +133,10 @@ fn service(provision: &Provision, asked: f64) -> ServiceJson {
 }
 
 fn pump(provided: &Provided<'_>, index: usize) -> PumpJson {
-    let (job, kit) = (&provided.outlook.job, &provided.provision.safe[index]);
+    let (job, kit) = (provided.outlook.job(), &provided.provision.safe[index]);
     let pump = &job.pumps[index];
     let model = job.model_of(pump);
-    let dimensions = model.dimensions.iter().zip(&provided.outlook.expected[index]);
+    let dimensions = model.dimensions.iter().zip(&provided.outlook.expected()[index]);
     let count = |count: usize| u64::try_from(count).unwrap_or(u64::MAX);
     let missed = provided.provision.service.missed.get(index);
     PumpJson {

@@ -85,7 +85,7 @@ impl Kits<'_> {
     }
 
     fn pump(&mut self, provided: &Provided<'_>, pump: usize) -> Result<(), XlsxError> {
-        let job = &provided.outlook.job;
+        let job = provided.outlook.job();
         let kit = &provided.provision.safe[pump];
         let runs = words::runs(kit);
         let lines: Vec<Line> =
@@ -137,7 +137,7 @@ impl Kits<'_> {
     }
 
     fn pieces(&mut self, provided: &Provided<'_>, pump: usize) -> Result<(), XlsxError> {
-        let job = &provided.outlook.job;
+        let job = provided.outlook.job();
         let names = ["Item", "Kind", "Fit", "Thickness", "is about", "Pieces", "Cost", "Bin"];
         let row = self.next(PLAIN)?;
         heads(&mut self.pages.sheet, row, &names, self.styles)?;
@@ -171,7 +171,7 @@ impl Kits<'_> {
         pump: usize,
         lines: &[Line],
     ) -> Result<(), XlsxError> {
-        let job = &provided.outlook.job;
+        let job = provided.outlook.job();
         let kit = &provided.provision.safe[pump];
         let dimensions = &job.model_of(&job.pumps[pump]).dimensions;
         let label = match &kit.axes[..] {
@@ -219,7 +219,7 @@ struct Line {
 
 impl Line {
     fn of(provided: &Provided<'_>, pump: usize, run: &Run<'_>) -> Line {
-        let job = &provided.outlook.job;
+        let job = provided.outlook.job();
         let kit = &provided.provision.safe[pump];
         let values = words::values(job, pump, kit, run);
         let take = match run.take {

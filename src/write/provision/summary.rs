@@ -26,7 +26,7 @@ pub(super) fn write(
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let (job, provision) = (&provided.outlook.job, provided.provision);
+    let (job, provision) = (provided.outlook.job(), provided.provision);
     widths(sheet, &[16.0, 18.0, 9.0, 12.0, 46.0, 8.0, 8.0, 14.0, 13.0, 28.0])?;
     let unmeasured = provision.safe.iter().filter(|kit| !kit.axes.is_empty());
     let lead = format!(
@@ -86,7 +86,7 @@ fn prices(
 
 /// What each answer comes to: its name, that of the safe kits, that of the trolley.
 fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 7] {
-    let (job, provision) = (&provided.outlook.job, provided.provision);
+    let (job, provision) = (provided.outlook.job(), provided.provision);
     let (together, trolley, service) =
         (&provision.together, &provision.trolley, &provision.service);
     let question = provided.question;
@@ -190,7 +190,7 @@ fn charts(
     row: u32,
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
-    let (job, provision) = (&provided.outlook.job, provided.provision);
+    let (job, provision) = (provided.outlook.job(), provided.provision);
     let service = &provision.service;
     let asked = provided.question.probability.to_f64();
     let share = service.share();
@@ -291,7 +291,7 @@ fn pumps(
     start: u32,
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
-    let (job, provision) = (&provided.outlook.job, provided.provision);
+    let (job, provision) = (provided.outlook.job(), provided.provision);
     sheet.write_text(start, 0, "Pumps", &styles.part)?;
     let names = [
         "Tag",
@@ -314,7 +314,7 @@ fn pumps(
     for (index, pump) in job.pumps.iter().enumerate() {
         row += 1;
         let (model, kit) = (job.model_of(pump), &provision.safe[index]);
-        let dimensions = model.dimensions.iter().zip(&provided.outlook.expected[index]);
+        let dimensions = model.dimensions.iter().zip(&provided.outlook.expected()[index]);
         let expected = dimensions.filter_map(|(dimension, expected)| {
             let expected = (*expected)?;
             let range = said::range([expected.low, expected.high], model.unit);
@@ -370,7 +370,7 @@ fn warnings(
     start: u32,
     styles: &Styles,
 ) -> Result<u32, XlsxError> {
-    let job = &provided.outlook.job;
+    let job = provided.outlook.job();
     let own = said::warnings(job, provided.provision, provided.question);
     if own.is_empty() && job.warnings.is_empty() && job.unused.is_empty() {
         return Ok(start - 1);

@@ -55,7 +55,7 @@ pub(super) fn write(
     date: &str,
     styles: &Styles,
 ) -> Result<(), XlsxError> {
-    let job = &provided.outlook.job;
+    let job = provided.outlook.job();
     let trolley = &provided.provision.trolley;
     let head = Head {
         name: "Trolley",
