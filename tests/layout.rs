@@ -118,7 +118,7 @@ const DOORS: &[(&str, &str)] = &[
     ("same_file", "write"),
     ("schemars", "formats problem"),
     ("serde", "formats problem read"),
-    ("serde_json", "cli formats"),
+    ("serde_json", "cli formats write"),
     ("sha2", "digest"),
     ("smallvec", "choose provision stack"),
     ("statrs", "inventory provision stack"),
