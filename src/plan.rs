@@ -287,7 +287,7 @@ pub enum Stop {
 }
 
 impl Stop {
-    /// Words of the JSON and of Basis.
+    /// Words of Basis.
     pub fn words(self) -> &'static str {
         match self {
             Stop::TimeLimit => "time limit",

@@ -13,6 +13,7 @@ pub mod left;
 mod reading;
 pub mod suspect;
 pub mod swap;
+pub mod work;
 
 use crate::job::Job;
 use crate::model::{Form, Requirement, Term};

@@ -57,7 +57,7 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting bag choose day decimal inventory issue job length narrow plan policy \
          problem purchase reach stock",
     ),
-    ("formats", "crush plan problem"),
+    ("formats", "crush plan policy problem"),
     (
         "verify",
         "accounting bag decimal issue job length model narrow outlook plan policy \
@@ -77,7 +77,7 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "write",
         "accounting analysis bag choose columns crush cutting day decimal feeler formats \
-         issue job length model outlook packing plain_text plan policy problem provision \
+         issue job length model narrow outlook packing plain_text plan policy problem provision \
          pump reach recheck reorder sheet show stack stock sweep verify words",
     ),
     (
@@ -118,8 +118,8 @@ const DOORS: &[(&str, &str)] = &[
     ("rust_decimal", "decimal inventory length read"),
     ("rust_xlsxwriter", "write"),
     ("same_file", "write"),
-    ("schemars", "formats problem write"),
-    ("serde", "formats problem read write"),
+    ("schemars", "formats problem"),
+    ("serde", "formats problem read"),
     ("serde_json", "cli formats write"),
     ("sha2", "digest"),
     ("smallvec", "choose provision stack"),

@@ -11,8 +11,8 @@ use super::files::Files;
 use super::run::{Ended, Run};
 use super::voice::say;
 use super::{Common, DONE, Format, program};
+use crate::formats;
 use crate::manual::{TOPICS, Topic};
-use crate::{formats, write};
 
 /// Prints the completions of a shell.
 pub(super) fn completions(shell: clap_complete::Shell) -> Ended {
@@ -25,10 +25,10 @@ pub(super) fn completions(shell: clap_complete::Shell) -> Ended {
 pub(super) fn schema(format: Format) -> Ended {
     let schema = match format {
         Format::Plan => formats::plan::schema(),
-        Format::Provision => write::provision::json::schema(),
+        Format::Provision => formats::provision::schema(),
         Format::Problems => formats::problems::schema(),
-        Format::Purchase => write::purchase::json::schema(),
-        Format::Recheck => write::as_built::json::schema(),
+        Format::Purchase => formats::purchase::schema(),
+        Format::Recheck => formats::recheck::schema(),
     };
     let text = serde_json::to_string_pretty(&schema).unwrap_or_default();
     print(format!("{text}\n").as_bytes())

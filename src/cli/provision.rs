@@ -13,8 +13,8 @@ use super::Common;
 use super::run::{Ended, Run, use_threads};
 use crate::provision::provision;
 use crate::verify::verify_provision;
-use crate::write;
 use crate::write::provision::Provided;
+use crate::{formats, write};
 
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
@@ -30,7 +30,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let provided = Provided::of(&verified, &read.question, read.level);
     let workbook =
         run.write("writing the provision", |date| write::provision::workbook(&provided, date));
-    let status = run.deliver(workbook, || write::provision::json::text(&provided))?;
+    let status =
+        run.deliver(workbook, || formats::text(&write::provision::json::plain(&provided)))?;
     told::tell(&verified, &read.question, &run);
     Ok(status)
 }

@@ -8,6 +8,7 @@ use super::settings::{Judging, given};
 use super::usual::{Json, Usual};
 use super::voice::{insist, say};
 use super::{Common, from_command_line};
+use crate::formats;
 use crate::job::Job;
 use crate::problem::Problems;
 use crate::read::{self, Back, BenchSources, Memory, Sources};
@@ -127,7 +128,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let date = run.date().to_string();
     let built =
         AsBuilt { recheck: &verified, plan_id: &back.plan_id, inputs: &back.inputs, date: &date };
-    let status = run.deliver(as_built::workbook(&built), || as_built::json::text(&built))?;
+    let status =
+        run.deliver(as_built::workbook(&built), || formats::text(&as_built::json::record(&built)))?;
     tell(&verified, &run);
     Ok(status)
 }

@@ -12,16 +12,18 @@ use calamine::{Data, Range, Reader, Xlsx, open_workbook};
 use gapwright::choose::choose;
 use gapwright::choose::watch::Watch;
 use gapwright::decimal::Millionths;
-use gapwright::formats::plan::PackJson;
+use gapwright::formats::common::{LengthJson, PackJson, StoppedBy};
+use gapwright::formats::provision::{LawJson, ProvisionJson, ServiceStanding, WarningJson};
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Unit};
 use gapwright::outlook::Outlook;
-use gapwright::plan::Kit;
+use gapwright::plan::{Kit, Stop};
 use gapwright::provision::{Question, provision};
 use gapwright::read::{Ahead, Sources, outlook};
 use gapwright::verify::Breach;
 use gapwright::words::provision::runs;
-use gapwright::write::provision::json::ProvisionJson;
+use gapwright::write::provision::Provided;
+use gapwright::write::provision::json::plain as plain_values;
 use tempfile::TempDir;
 
 const STOCK: &str = "samples/provision/stock.xlsx";
@@ -111,7 +113,7 @@ fn rows(range: &Range<Data>) -> Vec<Vec<String>> {
 fn the_workbook_says_what_the_json_says() {
     let run = sample(&[]);
     let (plain, book) = (plain(&run), sheets(&run.out));
-    assert_eq!(plain.format, "gapwright.provision.v1");
+    assert_eq!(plain.format, "gapwright.provision.v2");
     let names: Vec<&str> = book.keys().map(String::as_str).collect();
     let mut wanted = SHEETS;
     wanted.sort_unstable();
@@ -269,10 +271,15 @@ fn the_json_keeps_to_its_schema_and_its_tables_add_up() {
     // The law of the pumps without a range is that of the ten readings: numpy 2, mean and std(ddof=1) of 0.0402
     // 0.0415 0.0398 0.0421 0.0409 0.0411 0.0395 0.0417 0.0406 0.0433.
     let expected = &plain.pumps.iter().find(|p| p.tag == "P-603").unwrap().expected[0];
-    assert_eq!((expected.law.as_str(), expected.readings), ("readings", Some(10)));
-    assert_eq!(expected.mean.as_deref(), Some("0.04107"));
-    assert!((expected.deviation.unwrap() - 0.001_140_224_149_503).abs() < 1e-10);
+    let LawJson::Readings { mean, deviation, readings } = &expected.law else {
+        panic!("{:?}", expected.law);
+    };
+    assert_eq!((mean.as_str(), *readings), ("0.04107", 10));
+    assert!((deviation - 0.001_140_224_149_503).abs() < 1e-10);
     assert_eq!((expected.low.as_str(), expected.high.as_str()), ("0.0370", "0.0450"));
+    // Of other pumps a range is stated, of which nothing else is known.
+    let mut laws = plain.pumps.iter().flat_map(|pump| &pump.expected).map(|one| &one.law);
+    assert!(laws.any(|law| *law == LawJson::Even));
 }
 
 #[test]
@@ -569,6 +576,15 @@ fn a_provision_that_does_not_hold_is_noticed() {
     let found = provision(&outlook, &question, &Watch::patient()).unwrap();
     let verified = verify_provision(outlook.clone(), found.clone()).unwrap();
     assert_eq!(verified.provision(), &found);
+    // Work that was ended early says what ended it.
+    let stopped_by = |stopped| {
+        let ended = gapwright::provision::Provision { stopped, ..found.clone() };
+        let verified = verify_provision(outlook.clone(), ended).unwrap();
+        plain_values(&Provided::of(&verified, &question, question.level)).stopped_by
+    };
+    assert_eq!(stopped_by(Some(Stop::TimeLimit)), Some(StoppedBy::TimeLimit));
+    assert_eq!(stopped_by(Some(Stop::Interrupt)), Some(StoppedBy::Interrupt));
+    assert_eq!(stopped_by(None), None);
     let pump = found.safe.iter().position(|kit| kit.count > 2).unwrap();
     let wrong = |change: &dyn Fn(&mut gapwright::provision::Provision)| {
         let mut other = found.clone();
@@ -633,7 +649,7 @@ fn a_hopeless_pump_does_not_empty_the_trolley() {
     assert_eq!(plain.trolley.but_for_gaps, 500);
     assert!(plain.trolley.count >= 2 && money(&plain.trolley.cost) > 0);
     assert!(plain.trolley.falls_short && !plain.trolley.proven);
-    assert!(plain.service.out_of_reach && plain.service.standing == "not met");
+    assert!(plain.service.out_of_reach && plain.service.standing == ServiceStanding::NotMet);
     let missed = plain.pumps.iter().map(|pump| pump.missed);
     assert!(missed.eq([0, plain.service.checks]));
     for words in [
@@ -655,7 +671,7 @@ fn no_count_proves_all_and_nothing_looks_like_it() {
     let pumps = SMALL_PUMPS.replace("0.0305,0.0415", "0.0305,0.0315");
     let (said, plain, _) = provided(SMALL_STOCK, &pumps, &["--probability", "100"]);
     assert_eq!(plain.service.served, plain.service.checks);
-    assert_eq!(plain.service.standing, "open");
+    assert_eq!(plain.service.standing, ServiceStanding::Open);
     // The low end is 0.025^(1/1000) = 0.996 318, rounded down.
     assert!(said.contains("(99.6 to 100.0 %)"), "{said}");
     assert!(said.contains("No count can prove 100 %"), "{said}");
@@ -667,19 +683,25 @@ fn no_count_proves_all_and_nothing_looks_like_it() {
 fn long_steps_and_pieces_without_a_cost_are_warned_of() {
     let pumps = SMALL_PUMPS.replace("0.0305,0.0415", "0.0305,0.0315");
     let (said, plain, _) = provided(SMALL_STOCK, &pumps, &[]);
-    assert!(plain.warnings.is_empty() && plain.free.is_empty());
+    assert_eq!(plain.warnings, []);
+    assert_eq!(plain.service.standing, ServiceStanding::Met);
     assert!(!plain.pumps[0].coarse && !said.contains("WARNING"));
     assert!(said.contains("every value looked at, 0.0005 in apart"));
     // The range is a thou wide, a quarter of the width of the running clearance's limits.
     let stock = SMALL_STOCK.replace("0.0002,4,2\nS20", "0.0002,4,\nS20");
     let (said, plain, cells) = provided(&stock, &pumps, &["--step", "0.001 in"]);
     assert!(plain.pumps[0].coarse);
-    assert_eq!(plain.free, ["=S10"]);
-    assert_eq!(plain.warnings.len(), 2);
-    for warning in &plain.warnings {
-        assert!(said.contains(warning.as_str()), "{warning}\n{said}");
-        assert!(cells.contains(warning.as_str()), "{warning}\n{cells}");
+    let narrowest = LengthJson { length: "0.0040".into(), unit: "in".into() };
+    let [long, free] = &plain.warnings[..] else { panic!("{:?}", plain.warnings) };
+    assert_eq!(*long, WarningJson::LongSteps { pumps: vec!["=A1".into()], narrowest });
+    assert_eq!(*free, WarningJson::CountedAsFree { items: vec!["=S10".into()] });
+    // The same in sentences, on the terminal and in the workbook.
+    for words in [
+        "Values are looked at 0.0010 in apart, more than a fifth of a requirement's width (0.0040 in at the narrowest) of =A1",
+        "Counted as free, since the stock has no unit cost for them, or 0: =S10; the prices",
+    ] {
+        assert!(said.contains(words), "{words}\n{said}");
+        assert!(cells.contains(words), "{words}\n{cells}");
     }
-    assert!(plain.warnings[0].contains("A1") && plain.warnings[0].contains("0.001"));
     assert!(said.contains("interval and all") && said.contains("see the warning"));
 }

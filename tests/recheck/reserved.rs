@@ -98,7 +98,7 @@ fn a_reserved_sheet_is_not_cut_up_for_a_swap() {
 /// with the next gasket; reserved, it is not offered, and no swap is found.
 #[test]
 fn the_command_offers_nothing_that_the_stock_reserves() {
-    for (reserved, expected) in [(0, "SWAP"), (1, "NOT FIT TO ASSEMBLE")] {
+    for (reserved, expected) in [(0, "swap"), (1, "no_swap")] {
         let shop = Shop::tiny();
         let stock = String::from_utf8(shop.read("stock.csv").unwrap()).unwrap();
         let stock = stock.replace("0.120,0.0005,1", "0.120,0.0005,2");

@@ -6,7 +6,7 @@ use gapwright::reorder::simulate::outages;
 
 use super::*;
 
-fn item(purchase: &PurchaseJson, name: &str) -> gapwright::write::purchase::json::ItemJson {
+fn item(purchase: &PurchaseJson, name: &str) -> gapwright::formats::purchase::ItemJson {
     purchase.items.iter().find(|item| item.item == name).unwrap().clone()
 }
 
@@ -22,7 +22,7 @@ fn item(purchase: &PurchaseJson, name: &str) -> gapwright::write::purchase::json
 fn a_reorder_point_covers_the_lead_times_that_the_log_holds() {
     let purchase = sample(&["--log", LOG]);
     assert_eq!(item(&purchase, "K4-010").reorder_point, Some(4));
-    assert_eq!(item(&purchase, "K4-010").reorder_basis, "36 lead times of the issue log");
+    assert_eq!(item(&purchase, "K4-010").reorder_basis, ReorderBasisJson::LeadTimes { rows: 36 });
     assert_eq!(item(&purchase, "K4-005").reorder_point, Some(2));
     // At 92 % it is 33.12 of 36: 0 on hand covers 33, and 3 covers 34.
     let purchase = sample(&["--log", LOG, "--service", "92 %"]);
@@ -39,9 +39,7 @@ fn a_short_log_counts_day_by_day_and_keeps_lumps_together() {
         let purchase = sample(&["--log", LOG, "--service", service]);
         let item = item(&purchase, "K4-010");
         assert_eq!(item.reorder_point, Some(expected), "{service}");
-        let basis = item.reorder_basis;
-        assert!(basis.contains("36 lead times are too few"), "{basis}");
-        assert!(basis.contains("largest lead time wanted 5"), "{basis}");
+        assert_eq!(item.reorder_basis, ReorderBasisJson::Days { rows: 36, largest: 5 });
     }
 }
 
@@ -69,9 +67,9 @@ fn a_reorder_point_never_falls_as_the_service_rises() {
 fn a_history_with_too_few_rows_says_how_few() {
     let purchase = sample(&["--log", LOG]);
     let basis = |name: &str| item(&purchase, name).reorder_basis;
-    assert_eq!(basis("K4-020"), "too few rows: issued on 2 dates only, 3 are wanted");
-    assert_eq!(basis("K4-G094"), "nothing in the issue log");
-    assert_eq!(item(&sample(&[]), "K4-010").reorder_basis, "no issue log");
+    assert_eq!(basis("K4-020"), ReorderBasisJson::TooFew { dates: 2, wanted: 3 });
+    assert_eq!(basis("K4-G094"), ReorderBasisJson::NeverIssued);
+    assert_eq!(item(&sample(&[]), "K4-010").reorder_basis, ReorderBasisJson::NoLog);
     assert!(item(&purchase, "K4-020").reorder_point.is_none());
 }
 

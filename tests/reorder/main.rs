@@ -18,7 +18,8 @@ use std::process::Output;
 use assert_cmd::Command;
 use calamine::{Data, Reader, Xlsx, open_workbook};
 use gapwright::decimal::Money;
-use gapwright::write::purchase::json::PurchaseJson;
+use gapwright::formats::common::CauseJson;
+use gapwright::formats::purchase::{FaultJson, PurchaseJson, ReorderBasisJson, StillShortJson};
 use tempfile::TempDir;
 
 const STOCK: &str = "samples/purchase/stock.csv";
@@ -81,9 +82,13 @@ fn the_sample_is_bought_for_and_the_pump_that_cannot_wait_is_named() {
     assert!(today.len() < after.len() && after.len() == 9, "{after:?}");
     let late = purchase.pumps.iter().find(|pump| pump.tag == "P-407").unwrap();
     assert!(!late.after);
-    let why = late.still_short.as_deref().unwrap();
-    assert!(why.contains("due 2027-03-08") && why.contains("2027-03-11"), "{why}");
-    assert_eq!(late.waits_for.as_deref(), Some("2027-03-11"));
+    let Some(StillShortJson::DueBeforeItComes { item, due, there_on }) = &late.still_short else {
+        panic!("{:?}", late.still_short);
+    };
+    assert_eq!((due.as_str(), there_on.as_str()), ("2027-03-08", "2027-03-11"));
+    let named = purchase.items.iter().find(|one| one.item == *item).unwrap();
+    assert_eq!(named.there_on.as_ref(), Some(there_on));
+    assert!(purchase.pumps.iter().all(|pump| pump.after == pump.still_short.is_none()));
     // A week later the same pump is no problem.
     let folder = TempDir::new().unwrap();
     let pumps = folder.path().join("pumps.csv");
@@ -96,7 +101,7 @@ fn the_sample_is_bought_for_and_the_pump_that_cannot_wait_is_named() {
 
 fn of(
     purchase: &PurchaseJson,
-    wanted: fn(&gapwright::write::purchase::json::PumpJson) -> bool,
+    wanted: fn(&gapwright::formats::purchase::PumpJson) -> bool,
 ) -> Vec<&str> {
     let pumps = purchase.pumps.iter().filter(|pump| wanted(pump));
     pumps.map(|pump| pump.tag.as_str()).collect()
@@ -106,7 +111,16 @@ fn of(
 #[test]
 fn a_budget_is_kept_and_serves_the_more_the_larger_it_is() {
     let free = sample(&[]);
-    let mut served = of(&sample(&["--budget", "0"]), |pump| pump.after).len();
+    let nothing = sample(&["--budget", "0"]);
+    let mut served = of(&nothing, |pump| pump.after).len();
+    // Who stays short for want of money has the places that fail, as the plan has them.
+    let places = nothing.pumps.iter().filter_map(|pump| match &pump.still_short {
+        Some(StillShortJson::NoKit { short }) => Some(short),
+        _ => None,
+    });
+    let causes: Vec<&CauseJson> = places.flatten().map(|short| &short.cause).collect();
+    assert!(causes.contains(&&CauseJson::BetweenTotals), "{causes:?}");
+    assert!(causes.iter().any(|cause| matches!(cause, CauseJson::StockGone { .. })), "{causes:?}");
     assert_eq!(served, of(&free, |pump| pump.today).len());
     let mut steps = 0;
     for budget in ["10.50", "20", "30", "40.49", "40.50"] {
@@ -170,7 +184,7 @@ fn the_workbook_says_what_the_json_says_in_live_formulas() {
         }
         assert_eq!(cell(row, 12).to_string(), item.there_on.clone().unwrap());
     }
-    let ordered = |item: &&gapwright::write::purchase::json::ItemJson| {
+    let ordered = |item: &&gapwright::formats::purchase::ItemJson| {
         item.packs + item.bag_packs + item.level_packs > 0
     };
     assert_eq!(seen, purchase.items.iter().filter(ordered).count());
@@ -214,6 +228,18 @@ fn the_same_bytes_twice_and_for_any_number_of_threads() {
     };
     assert_eq!(bytes("1"), bytes("1"));
     assert_eq!(bytes("1"), bytes("3"));
+}
+
+/// A range that is no whole number of steps: the drawer says so by its code, the others are worked out.
+#[test]
+fn a_drawer_that_is_not_worked_out_has_its_fault_as_a_code() {
+    let purchase = sample(&["--range", "K4=0.001 in .. 0.0505 in"]);
+    let faults = purchase.drawers.iter().map(|drawer| (&drawer.fault, drawer.reach.is_some()));
+    let [shims, gaskets] = faults.collect::<Vec<_>>()[..] else {
+        panic!("{:?}", purchase.drawers);
+    };
+    assert_eq!(shims, (&Some(FaultJson::Step), false));
+    assert_eq!(gaskets, (&None, true));
 }
 
 /// The thirteen precut thicknesses of a trade's range (see tests/reach for the source): the totals from 1 to 125 thou
