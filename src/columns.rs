@@ -4,8 +4,8 @@
 pub(crate) const NEEDED_OF_STOCK: [&str; 4] = ["Item", "Kind", "Fit", "On hand"];
 /// Headings that a pump sheet must have.
 pub(crate) const NEEDED_OF_PUMPS: [&str; 2] = ["Tag", "Model"];
-/// Headings that a sheet of sheets to cut from must have.
-pub(crate) const NEEDED_OF_SHEETS: [&str; 6] =
+/// Headings that the sheet of plates must have.
+pub(crate) const NEEDED_OF_PLATE: [&str; 6] =
     ["Item", "Kind", "Thickness", "Length", "Width", "On hand"];
 /// Headings that a sheet of shapes to cut must have.
 pub(crate) const NEEDED_OF_FIT: [&str; 3] = ["Fit", "Outside diameter", "Inside diameter"];
@@ -29,11 +29,21 @@ pub(crate) fn key(text: &str) -> String {
     let key: String = bare.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect();
     // A sign alone counts as its words.
     let is_sign = |text: &str| matches!(text.trim(), "\u{b1}" | "+/-" | "+-");
-    match key.is_empty() && is_sign(&bare) {
-        true => "plusminus".into(),
-        false => key,
+    if key.is_empty() && is_sign(&bare) {
+        return "plusminus".into();
     }
+    let former = FORMER.iter().find(|(old, _)| *old == key);
+    former.map_or(key.clone(), |(_, new)| (*new).to_string())
 }
+
+/// Names of sheets and headings that earlier versions wrote, each with the present one: both are read alike.
+const FORMER: [(&str, &str); 5] = [
+    ("sheets", "plate"),
+    ("sheetcost", "platecost"),
+    ("instead", "substituteitem"),
+    ("insteadpieces", "qty"),
+    ("standing", "status"),
+];
 
 /// A key of a model file as a heading: `bare_clearance` becomes `Bare clearance`.
 pub(crate) fn pump_heading(name: &str) -> String {

@@ -629,5 +629,5 @@ pub const USUAL_CAUTIONS: [(&str, &str); 8] = [
         "always",
         "A pump marked NOT FIT TO ASSEMBLE stays open until every requirement on its slip is met.",
     ),
-    ("always", "Local codes and a competent, where required licensed, person decide."),
+    ("always", "Local codes and a competent person (licensed where required) decide."),
 ];

@@ -101,7 +101,7 @@ impl Plan {
         }
         let item = |index: usize| there("item", index, job.stock.len());
         let sheets = self.layouts.iter().try_for_each(|layout| {
-            there("sheets", layout.sheet, job.sheets.len())?;
+            there("plates", layout.sheet, job.sheets.len())?;
             there("side", layout.along, 2)?;
             layout.strips.iter().try_for_each(|strip| item(strip.0))
         });

@@ -247,7 +247,7 @@ fn inputs(books: &[(&str, Option<&Book>)], models: &[Model], library: &Library) 
 /// Sheets that are found by name alone, with the headings that show one under another name.
 const BY_NAME: [(&str, &[&str]); 4] = [
     ("Policy", &["Setting", "Value"]),
-    ("Sheets", &columns::NEEDED_OF_SHEETS),
+    ("Plate", &columns::NEEDED_OF_PLATE),
     ("Fit", &columns::NEEDED_OF_FIT),
     ("Feelers", &feelers::NEEDED),
 ];

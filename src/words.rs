@@ -247,10 +247,10 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
             match window(job, pump, short) {
                 // The window is that of the best pieces, which this total is not made of.
                 Some(window) if inside(short).is_some() => format!(
-                    "no total of {pieces} does: {} would lie in the window {window}, {LOOSER}",
+                    "no total of {pieces} fits: {} is within {window}, {LOOSER}",
                     nearest_total(short, model.unit).unwrap_or_default()
                 ),
-                Some(window) => format!("no total of {pieces} falls into the window {window}"),
+                Some(window) => format!("no total of {pieces} is within {window}"),
                 None => format!("no total of {pieces} meets every requirement at once"),
             }
         }
@@ -282,9 +282,9 @@ pub fn presumed(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let Tolerance { minus, plus } = window.tolerance;
     let unit = model.unit;
     let good = if minus == plus {
-        format!("a pack good to {} either way", length(plus, unit))
+        format!("a pack tolerance of +/-{}", length(plus, unit))
     } else {
-        format!("a pack good to +{}/-{}", plus.show(unit), length(minus, unit))
+        format!("a pack tolerance of +{}/-{}", plus.show(unit), length(minus, unit))
     };
     let over: Vec<String> = window
         .over
@@ -295,7 +295,7 @@ pub fn presumed(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
 }
 
 /// Reason why a total in the window fails.
-const LOOSER: &str = "but its pieces are good to less than the window presumes";
+const LOOSER: &str = "but its pieces have a wider tolerance than that allows for";
 
 /// Nearest total, where it is within the window and still fails.
 fn inside(short: &Shortfall) -> Option<Length> {
@@ -309,7 +309,7 @@ pub fn nearest(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     // For a place between totals the cause already gives it.
     Some(match (inside(short), &short.cause) {
         (Some(_), Cause::StockGone { .. }) => {
-            format!("{nearest}, which would lie in it, {LOOSER} or are asked for in another place")
+            format!("{nearest}, which is within it, {LOOSER} or are needed in another place")
         }
         _ => nearest,
     })
@@ -324,7 +324,7 @@ fn nearest_total(short: &Shortfall, unit: Unit) -> Option<String> {
 /// Name of a goal, for people.
 pub fn aim(aim: Aim) -> String {
     match aim {
-        Aim::ServedWeight => "weight of the pumps served".into(),
+        Aim::ServedWeight => "pumps kitted, weighted by priority".into(),
         other => other.label(),
     }
 }
@@ -344,16 +344,15 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
     let all = |of: &dyn Fn(Aim) -> bool| !open.iter().any(|goal| of(goal.aim));
     let served = all(&|aim| matches!(aim, Aim::ServedWeight | Aim::ServedOf(_)));
     let waste = plan.goal(Aim::Waste).map_or(0, |goal| goal.value);
-    let least = format!(
-        "no plan serves more by priority, and none that does wastes less than {}.",
-        money(waste, job)
-    );
     let mut said = Vec::new();
     if served && plan.waste_proven() {
-        let word = if open.is_empty() { "Proven least" } else { "Proven" };
-        said.push(format!("{word}: {least}"));
+        let word = if open.is_empty() { "Proven best" } else { "Proven" };
+        said.push(format!(
+            "{word}: no choice kits more pumps (by priority); of those that kit as many, none wastes less than {}.",
+            money(waste, job)
+        ));
     } else if served {
-        said.push("Proven: no plan serves more by priority.".into());
+        said.push("Proven: no choice kits more pumps (by priority).".into());
     }
     // The proof of a goal holds among plans that are as good on the goals before it.
     let later = proven.iter().filter(|goal| {
@@ -383,7 +382,7 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
         let gaps: Vec<String> = open.iter().map(gap).collect();
         let why = plan.stopped_by.map_or("search ended", |stop| stop.words());
         let gaps = gaps.join("; ");
-        said.push(format!("Best found, not proven least: {gaps}. Reason: {why}."));
+        said.push(format!("Best found, not proven: {gaps}. Reason: {why}."));
     }
     said.extend(left_out(plan));
     said.join(" ")
@@ -465,7 +464,7 @@ pub fn lack_of(why: &Lack, kind: &str) -> String {
         Lack::NoneOnHand => "none is on hand".into(),
         Lack::AllReserved => "all that are on hand are reserved".into(),
         Lack::AllGivenOut { available } => {
-            format!("all {available} that may be issued are given out")
+            format!("{available} free, all used")
         }
     }
 }
@@ -488,7 +487,7 @@ pub fn lacks(verified: &Verified) -> Vec<String> {
             }
         }
     }
-    let shown = |(what, who): (String, Vec<String>)| format!("{what}; short of {}", first_of(&who));
+    let shown = |(what, who): (String, Vec<String>)| format!("{what}; missing {}", first_of(&who));
     groups.into_iter().map(shown).collect()
 }
 
@@ -501,9 +500,9 @@ pub fn worth(job: &Job, worth: &Worth) -> String {
         _ => format!("waste {} more", money_or_exactly(change, job)),
     };
     match (worth.served_weight, change) {
-        (0, 0) => "nothing".into(),
+        (0, 0) => "-".into(),
         (0, _) => waste,
-        (_, _) => format!("serves more by priority, {waste}"),
+        (_, _) => format!("kits more pumps (by priority), {waste}"),
     }
 }
 
@@ -515,7 +514,7 @@ pub fn handwork(job: &Job, pick: &Pick) -> Option<String> {
         let sheet = &job.sheets[cut.sheet];
         let unit = natural_unit(cut.outside);
         return Some(format!(
-            "cut from sheet {}: outside {}, inside {}",
+            "cut from plate {}: outside {}, inside {}",
             sheet.item,
             short_length(cut.outside, unit),
             short_length(cut.inside, unit),
@@ -569,18 +568,21 @@ pub fn blades(gauge: &Gauge, unit: Unit) -> String {
         };
         format!("{}{together}", each.join(" + "))
     };
-    let side = |chosen: &Chosen, must: &str, shows: &str| match chosen {
+    let side = |chosen: &Chosen, [word, fails, shows]: [&str; 3]| match chosen {
         Chosen::None => format!("no blades of the set show {shows}: measure it another way"),
         Chosen::Stack(stack, passes) => {
-            let doubt =
-                if *passes { "" } else { " (a good pump may fail this one: then measure it)" };
-            format!("{} {must}{doubt}", list(stack))
+            let then = if *passes {
+                String::new()
+            } else {
+                format!(" (if it {fails}, measure before rejecting)")
+            };
+            format!("{word} {}{then}", list(stack))
         }
     };
     let mut text = format!(
         "Feeler blades: {}; {}.",
-        side(&gauge.go, "must go in", "the lower limit"),
-        side(&gauge.no_go, "must not go in", "the upper limit")
+        side(&gauge.go, ["GO", "does not go in", "the lower limit"]),
+        side(&gauge.no_go, ["NO-GO", "goes in", "the upper limit"])
     );
     for chosen in [&gauge.go, &gauge.no_go] {
         if let Chosen::Stack(stack, _) = chosen

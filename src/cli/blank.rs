@@ -80,7 +80,7 @@ fn tell(args: &Args, to: Voice) {
     );
     say!(
         to,
-        "Sheets and Fit empty if no piece is cut from sheet, and Feelers if no blades are used. Then run"
+        "Plate and Fit empty if no piece is cut from plate, and Feelers if no blades are used. Then run"
     );
     let models = args.models.as_ref();
     let models = models.map(|folder| format!(" --models {}", folder.display()));

@@ -250,7 +250,7 @@ fn tell(read: &ReadJson, to: Voice) {
     if let (Some(lots), Some(pieces)) = (read.lots, read.pieces) {
         let sheets = match read.sheet_lots.unwrap_or(0) {
             0 => String::new(),
-            lots => format!(", and {} of sheets to cut from", many(lots, "lot")),
+            lots => format!(", and {} of plates to cut from", many(lots, "lot")),
         };
         say!(to, "Stock: {}, {}{sheets}.", many(lots, "lot"), many(pieces, "piece"));
     }

@@ -160,7 +160,7 @@ fn tell(verified: &VerifiedRecheck, run: &Run) {
     if !unread.is_empty() {
         insist!(
             to,
-            "  Accepted with a finished pack not measured, which counts as its pieces say: {}.",
+            "  Accepted; pack not measured (pieces taken at nominal): {}.",
             unread.join(", ")
         );
     }

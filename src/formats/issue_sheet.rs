@@ -1,18 +1,8 @@
 //! The sheet Issue of a plan's workbook.
 
 /// Headings of the Issue sheet, in their order.
-pub(crate) const HEADINGS: [&str; 10] = [
-    "Tag",
-    "Place",
-    "Bin",
-    "Item",
-    "Step",
-    "Planned",
-    "Picked",
-    "Instead",
-    "Instead pieces",
-    "Note",
-];
+pub(crate) const HEADINGS: [&str; 10] =
+    ["Tag", "Place", "Bin", "Item", "Step", "Planned", "Picked", "Substitute item", "Qty", "Note"];
 /// Step of the spare lines of the Issue sheet.
 pub(crate) const EXTRA: &str = "extra";
 /// Label of the plan's id on the Issue sheet.

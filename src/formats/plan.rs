@@ -178,7 +178,7 @@ impl std::fmt::Display for LackJson {
             LackJson::NoneOnHand => f.write_str("none is on hand"),
             LackJson::AllReserved => f.write_str("all that are on hand are reserved"),
             LackJson::AllGivenOut { available } => {
-                write!(f, "all {available} that may be issued are given out")
+                write!(f, "{available} free, all used")
             }
         }
     }
@@ -312,7 +312,7 @@ pub enum NotAPlan {
     #[error("the format `{0}`")]
     OtherFormat(String),
     /// Not a plan.
-    #[error("what is no plan ({0})")]
+    #[error("not a plan file ({0})")]
     Unreadable(String),
 }
 
@@ -324,7 +324,7 @@ impl NotAPlan {
                 "make the plan again with this version of gapwright, or give the plan's workbook"
             }
             NotAPlan::Unreadable(_) => {
-                "name the plan's workbook, or the file that `kit --json` wrote"
+                "give the plan's workbook, or the JSON that `kit --json` wrote"
             }
         }
     }

@@ -812,7 +812,7 @@ pub fn put_back(
         found.warn(Problem::new(
             command_line(),
             format!(
-                "{} of {}, which were cut from a sheet and are counted nowhere",
+                "{} of {}, which were cut from a plate and are counted nowhere",
                 -moved.out, moved.item
             ),
             "pieces that the stock counts",

@@ -28,9 +28,9 @@ pub(super) fn check(parts: &Parts) -> Result<(), JobError> {
         let result = check_size(lot.size).and_then(|()| single(&mut numbers, &lot.item));
         result
             .and_then(|()| price(lot.sheet_cost))
-            .and_then(|()| kept("the reserved sheets", lot.reserved, lot.on_hand))
-            .and_then(|()| length("the side of a sheet", lot.sides[0], Length::ZERO))
-            .and_then(|()| length("the side of a sheet", lot.sides[1], Length::ZERO))
+            .and_then(|()| kept("the reserved plates", lot.reserved, lot.on_hand))
+            .and_then(|()| length("the side of a plate", lot.sides[0], Length::ZERO))
+            .and_then(|()| length("the side of a plate", lot.sides[1], Length::ZERO))
             .map_err(failed(Part::Sheets(lot.item.clone())))?;
     }
     for (index, blade) in parts.feelers.iter().enumerate() {
@@ -105,12 +105,12 @@ fn check_item(item: &Item, parts: &Parts) -> Result<(), PartError> {
         length("the peel step", step, Length::from_ticks(1))?;
     }
     let Some(cut) = item.cut else { return Ok(()) };
-    there("sheets", cut.sheet, parts.sheets.len())?;
+    there("plates", cut.sheet, parts.sheets.len())?;
     let along = |side: Length| side.ticks() / cut.outside.ticks() <= MOST_ALONG;
     within(
         cut.outside > Length::ZERO && parts.sheets[cut.sheet].sides.into_iter().all(along),
         "the outside diameter",
-        "above zero, and not a thousandth of a sheet",
+        "above zero, and not a thousandth of a plate",
     )
 }
 

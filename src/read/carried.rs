@@ -19,18 +19,8 @@ use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Cell, Sheet};
 
 /// Headings; those that every line has come first.
-const NEEDED: [&str; 10] = [
-    "Step",
-    "Planned",
-    "Tag",
-    "Place",
-    "Bin",
-    "Item",
-    "Picked",
-    "Instead",
-    "Instead pieces",
-    "Note",
-];
+const NEEDED: [&str; 10] =
+    ["Step", "Planned", "Tag", "Place", "Bin", "Item", "Picked", "Substitute item", "Qty", "Note"];
 /// Reads a plan that `kit` wrote: a workbook with the entries that people made, or JSON.
 ///
 /// # Errors
@@ -201,7 +191,7 @@ fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
             "make the plan again",
         ));
     }
-    let held = counts::of(&after, named_sheet(book, "Sheets"), problems);
+    let held = counts::of(&after, named_sheet(book, "Plate"), problems);
     let mut carried = Carried {
         planned: Planned { stock_sha256: stock_sha256.unwrap_or_default(), lines: Vec::new() },
         filled: Vec::new(),

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::stock::counts;
 use super::table::Table;
 use super::{find_sheet, named_sheet};
-use crate::columns::{NEEDED_OF_SHEETS, NEEDED_OF_STOCK};
+use crate::columns::{NEEDED_OF_PLATE, NEEDED_OF_STOCK};
 use crate::issue::counts::{Held, Lot, Stated};
 use crate::length::Length;
 use crate::problem::{Problem, Problems};
@@ -47,7 +47,7 @@ pub fn held(book: &Book, problems: &mut Problems) -> Option<Held> {
         }
     }
     let stock = find_sheet(book, "Stock", &NEEDED_OF_STOCK, problems)?;
-    let sheets = named_sheet(book, "Sheets").filter(|sheet| sheet.name != stock.name);
+    let sheets = named_sheet(book, "Plate").filter(|sheet| sheet.name != stock.name);
     Some(of(stock, sheets, problems))
 }
 
@@ -56,7 +56,7 @@ pub(super) fn of(stock: &Arc<Sheet>, sheets: Option<&Arc<Sheet>>, problems: &mut
     let mut held = Held::default();
     read(stock, &NEEDED_OF_STOCK, &mut held, problems);
     if let Some(sheets) = sheets.filter(|sheet| !sheet.rows.is_empty()) {
-        read(sheets, &NEEDED_OF_SHEETS, &mut held, problems);
+        read(sheets, &NEEDED_OF_PLATE, &mut held, problems);
     }
     held
 }

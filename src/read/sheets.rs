@@ -8,7 +8,7 @@ use super::named_sheet;
 use super::size::Stated;
 use super::stock::{Names, STACKED, counts};
 use super::table::{Heading, Line, Table};
-use crate::columns::{NEEDED_OF_FIT, NEEDED_OF_SHEETS};
+use crate::columns::{NEEDED_OF_FIT, NEEDED_OF_PLATE};
 use crate::cutting::{MOST_ALONG, SheetLot};
 use crate::decimal::Money;
 use crate::job::StockSheet;
@@ -76,11 +76,11 @@ pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut P
     let mut draft = Draft::default();
     let other = |name: &str| named_sheet(book, name).filter(|sheet| sheet.name != stock);
     let (mut sheet_rows, mut fit_rows) = (false, false);
-    if let Some(sheet) = other("Sheets") {
+    if let Some(sheet) = other("Plate") {
         draft.sheets.sheet = sheet.clone();
         // An empty tab is not worth a problem.
         if !sheet.rows.is_empty()
-            && let Some(table) = Table::find(sheet, &NEEDED_OF_SHEETS, problems)
+            && let Some(table) = Table::find(sheet, &NEEDED_OF_PLATE, problems)
         {
             sheet_rows = !table.rows.is_empty();
             read_sheets(&table, &mut draft, names, problems);
@@ -99,17 +99,17 @@ pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut P
     if sheet_rows && !fit_rows {
         problems.warn(Problem::new(
             draft.sheets.sheet.whole(),
-            "sheets to cut from, but no shapes to cut",
+            "plates to cut from, but no shapes to cut",
             format!("a sheet Fit with the headings {}", NEEDED_OF_FIT.join(", ")),
-            "add it, with a row a fit code; until then nothing can be cut",
+            "add it, with a row per fit code; until then nothing can be cut",
         ));
     }
     if fit_rows && !sheet_rows {
         problems.warn(Problem::new(
             draft.fit.whole(),
-            "shapes to cut, but no sheets to cut them from",
-            format!("a sheet Sheets with the headings {}", NEEDED_OF_SHEETS.join(", ")),
-            "add it, with a row a lot of sheets; until then nothing can be cut",
+            "shapes to cut, but no plates to cut them from",
+            format!("a sheet Plate with the headings {}", NEEDED_OF_PLATE.join(", ")),
+            "add it, with a row per lot of plates; until then nothing can be cut",
         ));
     }
     check_yields(&draft, problems);
@@ -118,10 +118,10 @@ pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut P
 
 fn read_sheets(table: &Table<'_>, draft: &mut Draft, names: &mut Names, problems: &mut Problems) {
     let known: Vec<String> =
-        NEEDED_OF_SHEETS.iter().chain(&ALSO_KNOWN).map(ToString::to_string).collect();
+        NEEDED_OF_PLATE.iter().chain(&ALSO_KNOWN).map(ToString::to_string).collect();
     draft.unused.extend(table.unknown(&known, |_| false, problems));
     let [item, kind, thickness, length, width, on_hand] =
-        NEEDED_OF_SHEETS.map(|name| table.needed(name, problems));
+        NEEDED_OF_PLATE.map(|name| table.needed(name, problems));
     draft.sheets.heading_row = table.heading_row;
     draft.sheets.on_hand_column = on_hand.map_or(0, |heading| heading.column);
     for line in table.lines() {
@@ -136,11 +136,11 @@ fn read_sheets(table: &Table<'_>, draft: &mut Draft, names: &mut Names, problems
                 problems.add(Problem::new(
                     line.place(heading),
                     format!("the kind `{kind}`"),
-                    format!("what is cut from the sheet: {}", STACKED.join(" or ")),
+                    format!("a kind that is cut from plate: {}", STACKED.join(" or ")),
                     mend_name(
                         &kind,
                         STACKED,
-                        "only these are cut from sheet; else move the row to Stock",
+                        "only these are cut from plate; move any other row to Stock",
                     ),
                 ));
                 return None;
@@ -254,17 +254,17 @@ fn check_yields(draft: &Draft, problems: &mut Problems) {
             problems.add(Problem::new(
                 shape.place.clone(),
                 format!(
-                    "an outside diameter of which more than {MOST_ALONG} lie along a side of a sheet"
+                    "an outside diameter of which more than {MOST_ALONG} lie along a side of a plate"
                 ),
                 "a piece that is cut by hand",
-                "check the unit here and of Length and Width in Sheets",
+                "check the unit here and of Length and Width on the sheet Plate",
             ));
         }
         if widest.is_some_and(|widest| widest < shape.outside) {
             problems.warn(Problem::new(
                 shape.place.clone(),
-                "an outside diameter that is larger than every sheet",
-                "a sheet that the piece can be cut from",
+                "an outside diameter that is larger than every plate",
+                "a plate that the piece can be cut from",
                 "check the unit of both; as it stands none is cut",
             ));
         }
@@ -333,8 +333,8 @@ impl Draft {
                     problems.add(Problem::new(
                         self.sheets.sheet.whole(),
                         format!("more than {MOST} kinds of piece that could be cut"),
-                        "the sheets and the shapes of this outage",
-                        "leave out the sheets or the fit codes that are not used",
+                        "the plates and the shapes of this outage",
+                        "leave out the plates or the fit codes that are not used",
                     ));
                     return items;
                 }

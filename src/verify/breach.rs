@@ -66,7 +66,7 @@ pub enum Breach {
         more: i64,
     },
     /// More sheets cut up than there are.
-    #[error("{count} sheets {sheet} cut, more than there are")]
+    #[error("{count} plates {sheet} cut, more than there are")]
     SheetsOverdrawn {
         /// Stock number of the lot of sheets.
         sheet: String,
@@ -74,10 +74,10 @@ pub enum Breach {
         count: i64,
     },
     /// Strip of a sheet for a piece that does not come from it.
-    #[error("a strip of sheet {0} for nothing cut from it")]
+    #[error("a strip of plate {0} for nothing cut from it")]
     Strip(String),
     /// More strips side by side than a sheet is wide.
-    #[error("the strips of a sheet {0} are wider than it")]
+    #[error("the strips of a plate {0} are wider than it")]
     Wide(String),
     /// Fewer pieces cut than issued.
     #[error("{count} of {item} issued, but fewer are cut")]
@@ -128,7 +128,7 @@ pub enum Breach {
         requirement: String,
     },
     /// Number of safe kits that differs from the number of pumps.
-    #[error("not one safe kit a pump")]
+    #[error("expected one safe kit per pump")]
     SafeKits,
     /// Pieces set aside that are not in stock, do not fit, or have another cost.
     #[error("{holder} {fault}")]

@@ -201,20 +201,12 @@ pub fn trolley_proof(provision: &Provision, question: &Question, job: &Job) -> S
     let trolley = &provision.trolley;
     let bound = money(trolley.bound.raw(), job);
     if provision.falls_short(question) {
-        return format!(
-            "not what was asked for, see NOT MET; nothing that does as much for its scenarios costs less than {bound}"
-        );
+        return format!("not what was asked for, see NOT MET; bound for as many scenarios {bound}");
     }
     if trolley.proven() {
         return "proven least for the scenarios it was chosen for".into();
     }
-    let stops = match provision.stopped {
-        Some(_) => "",
-        None => "; the method stops here and cannot prove this one",
-    };
-    format!(
-        "not proven least: nothing that serves as many of its scenarios costs less than {bound}{stops}"
-    )
+    format!("not proven: bound {bound}")
 }
 
 /// A requested share as percent, with all its digits.
@@ -265,10 +257,10 @@ pub fn chosen_for(provision: &Provision, question: &Question) -> String {
     let trolley = &provision.trolley;
     let but_for_gaps = match trolley.hopeless {
         0 => String::new(),
-        _ => format!(", and everything but the gaps in {}", trolley.but_for_gaps),
+        _ => format!("; {} if pumps in a gap are left out", trolley.but_for_gaps),
     };
     format!(
-        "The trolley {} {} of outages: it serves {} of the {} that it was chosen for ({} wanted){but_for_gaps}.",
+        "The trolley {} {} of outages: it covers {} of the {} design scenarios ({} required){but_for_gaps}.",
         match provision.falls_short(question) {
             true => "was to serve",
             false => "is for",
@@ -388,7 +380,7 @@ pub fn fits(job: &Job, together: &Together) -> String {
         parts.push(format!("the drawers lack {}", listed(job, &together.lacking)));
     }
     if !together.sheets.is_empty() {
-        parts.push(format!("too few sheets of {}", sheets(job, &together.sheets)));
+        parts.push(format!("too few plates of {}", sheets(job, &together.sheets)));
     }
     match parts.is_empty() {
         true => "All safe kits can be set aside at once.".into(),
@@ -414,7 +406,7 @@ pub fn sheets(job: &Job, lots: &[usize]) -> String {
 }
 
 /// Reminder that setting pieces aside does not set a clearance.
-pub const CAUTION: &str = "Set aside is not set: measure each pump, then run `gapwright kit`; it chooses the pieces, and the recheck after fitting decides.";
+pub const CAUTION: &str = "Setting pieces aside does not set a clearance: measure each pump, then run `gapwright kit`; it chooses the pieces, and the recheck after fitting decides.";
 
 /// An unanswerable request, as a problem of the stock workbook or of the pump workbook.
 pub fn fault(fault: &Fault, stock: &str, pumps: &str) -> Problem {

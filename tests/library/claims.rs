@@ -39,7 +39,7 @@ const SPOILERS: [Spoiler; 10] = [
     }),
     ("pump P-2: place number N of 2", |plan, n| short(plan, Some(n), 0)),
     ("pump P-2: place number N of 2", |plan, n| short(plan, None, n)),
-    ("the plan: sheets number N of 1", |plan, n| plan.layouts[0].sheet = n),
+    ("the plan: plates number N of 1", |plan, n| plan.layouts[0].sheet = n),
     ("the plan: side number N of 2", |plan, n| plan.layouts[0].along = n),
     ("the plan: item number N of 5", |plan, n| plan.layouts[0].strips[0].0 = n),
     ("the plan: item number N of 5", |plan, n| {
