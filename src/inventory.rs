@@ -11,6 +11,11 @@
 //! assert_eq!(point.pieces, 6);
 //! # Ok::<(), gapwright::inventory::Fault>(())
 //! ```
+//!
+//! # Decision
+//!
+//! A chance within 1e-12 of the one asked for, relatively, counts as it: 19 of 20 is 95 %, and sums of floats are
+//! off by less.
 
 mod demand;
 pub mod economic;

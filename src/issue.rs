@@ -3,6 +3,11 @@
 //! In one sentence: [`record`] compares a [`planned::Planned`] and the entries that people made with the
 //! [`counts::Counts`] of the stock and the [`log::Log`], and gives movements; these are added to the log and deducted
 //! from the stock.
+//!
+//! # Decision
+//!
+//! The log is renamed before the stock workbook. Killed between the two, the log has movements that the stock is
+//! short of, and the next run finds that; a stock without its lines in the log would be found by nobody.
 
 pub mod counts;
 pub mod log;

@@ -1,4 +1,13 @@
 //! Exact lengths: whole tenths of a nanometre, read from and printed in the units of the shop.
+//!
+//! # Decisions
+//!
+//! - The tick is 0.1 nm in an i64, not a nanometre and not a rational: 1/128 in and a micro-inch are whole, and ten
+//!   metres leave room for millionths in i128.
+//! - A typed length finer than a tick is refused, since it is meant; a computed one is rounded to a tick, since a
+//!   spreadsheet's number is rounded already.
+//! - Computed numbers and means in inches are held to the micro-inch, metric ones to a tick: a computed mean stays
+//!   a decimal of its own unit.
 
 use std::fmt;
 use std::iter::Sum;

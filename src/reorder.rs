@@ -2,6 +2,11 @@
 //!
 //! The purchase for the outage is in [`crate::purchase`]; this module derives the advice per item ([`level`]) and per
 //! drawer ([`shelf`]).
+//!
+//! # Decision
+//!
+//! Packs back to level stand beside the purchase, not in its problem: they refill the drawer. What they would do
+//! for short pumps is reported.
 
 pub mod level;
 pub mod shelf;

@@ -18,6 +18,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("day", ""),
     ("decimal", ""),
     ("digest", ""),
+    ("manual", ""),
     ("narrow", ""),
     ("plain_text", ""),
     ("length", "decimal narrow"),
@@ -82,7 +83,7 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "cli",
         "accounting analysis choose crush day decimal formats issue job length model \
-         outlook plain_text plan policy problem provision read recheck reorder sheet \
+         manual outlook plain_text plan policy problem provision read recheck reorder sheet \
          stack stock sweep verify words write",
     ),
 ];
@@ -109,6 +110,7 @@ const DOORS: &[(&str, &str)] = &[
     ("microlp", "choose"),
     ("natord", "write"),
     ("png", "write"),
+    ("pulldown_cmark", "cli"),
     ("pulp", "stack"),
     ("qrcode", "write"),
     ("quick_xml", "read"),

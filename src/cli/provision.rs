@@ -1,4 +1,8 @@
 //! `gapwright provision`: what to set aside before an outage is measured.
+//!
+//! # Decision
+//!
+//! Gaps end with status 0, as short pumps do in `kit`: it did as asked, and reports them in words.
 
 mod args;
 mod told;

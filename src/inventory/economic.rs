@@ -1,4 +1,9 @@
 //! Economic order quantity in whole packs: cost of orders against cost of holding.
+//!
+//! # Decision
+//!
+//! The neighbours of an order quantity are compared as fractions, not rounded to the nearest pack: the nearest is
+//! not always the cheaper one. Of two alike the smaller is taken.
 
 use rust_decimal::prelude::ToPrimitive;
 

@@ -3,6 +3,10 @@
 //! Lines are only ever added. Each line carries SHA-256 over the chain of the line before and its own values, so that
 //! a line that was changed, moved, removed or inserted by hand is found on reading. That guards against mistakes, not
 //! against someone who recalculates the hashes.
+//!
+//! # Decision
+//!
+//! The chain has no key: it is there to find slips of the hand, and a key in a storeroom is a key for everybody.
 
 use std::collections::BTreeMap;
 use std::fmt;

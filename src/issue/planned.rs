@@ -1,4 +1,9 @@
 //! Planned withdrawals from the stock, line by line.
+//!
+//! # Decision
+//!
+//! Opened packs and cut sheets go with the first kit that takes from them: a sheet is cut once, and whose the rest
+//! is cannot be told.
 
 use super::tidy;
 use crate::accounting::spoiled;

@@ -1,4 +1,9 @@
 //! Compares actual withdrawals with the stock and the log: movements, or every reason why there can be none.
+//!
+//! # Decision
+//!
+//! A plan and its stock are held together by hash, and where that differs by counts, reserved counts and the
+//! pieces' own data: a changed note or bin is no reason to plan again; a changed thickness is.
 
 use std::collections::{BTreeMap, BTreeSet};
 

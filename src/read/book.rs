@@ -2,6 +2,15 @@
 //!
 //! Each kind has its reader. All draw on one [`Memory`], keep each cell as it comes, and turn every failure into one
 //! plain problem.
+//!
+//! The general reader (calamine) is asked for .xlsx and .xlsb, cell by cell, once `survey` has found that it will
+//! not be made to hold more. For .xls and .ods it would lay out each sheet as a full rectangle, so those two are
+//! read here, from the published formats, and tested against it.
+//!
+//! To add a **reader**: a file here that turns bytes into sheets. Every cell goes through a `Gatherer`, which keeps
+//! them in order and draws on [`Memory`]; nothing is allocated on the word of the file. Then a line where the first
+//! bytes are looked at, a fixture in `tests/formats`, hostile ones in `tests/hostile/bounds.rs` and a mode in
+//! `tests/fuzz/bodies/reader.rs`.
 
 mod archive;
 mod csv;

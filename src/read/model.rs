@@ -80,7 +80,7 @@ fn parse_with(
         // Missing keys are already reported, all of them.
         Err(error) if told && error.message().starts_with("missing field") => None,
         Err(error) => {
-            reader.malformed(&error, "a model file as DEVELOPERS.md describes it");
+            reader.malformed(&error, "a model file as `gapwright help models` describes it");
             None
         }
     };

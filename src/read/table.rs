@@ -1,4 +1,9 @@
 //! Tables on sheets: finds the heading row, and reads cells by heading.
+//!
+//! # Decision
+//!
+//! A column that is nearly a known one is reported, not copied in silence: a lost `Reserved` column issues reserved
+//! pieces.
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 

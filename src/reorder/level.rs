@@ -1,4 +1,9 @@
 //! Levels of each item: its remaining count, the order back to level, reorder point and order quantity.
+//!
+//! # Decision
+//!
+//! Where the log holds too few lead times, demand in one is the sum of independent days of the log, not Poisson
+//! with its mean: an outage asks for several pieces at once, and Poisson gave less stock for more service.
 
 use std::collections::BTreeMap;
 

@@ -823,7 +823,7 @@ fn consumables_of_a_model_say_line_and_column() {
     }
     only(
         &spoilt("kind = \"seal\"\ncount = -1"),
-        &["column 9", "a model file as DEVELOPERS.md describes it"],
+        &["column 9", "a model file as `gapwright help models` describes it"],
     );
     only(&spoilt("kind = \" \"\ncount = 1"), &["column 8", "a name", "fill it in"]);
     only(&spoilt("kind = \"seal\"\ncount = 1\nfit_column = \"\""), &["column 14", "a name"]);

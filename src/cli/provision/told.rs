@@ -1,4 +1,4 @@
-//! What to set aside, in a few lines.
+//! The account of a provision, in a few lines.
 
 use crate::cli::run::Run;
 use crate::cli::voice::{complain, say};

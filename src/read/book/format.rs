@@ -2,6 +2,11 @@
 //!
 //! A cell that shows `0.50 mm` may hold a bare 0.5, and one that shows `5 %` holds 0.05. The displayed value counts,
 //! since the keeper of the list reads that one.
+//!
+//! # Decision
+//!
+//! A numeric cell is its 15 significant digits, not its binary number: that is what the person sees, and 0.1 + 0.2
+//! is 0.3.
 
 use crate::length::Unit;
 use crate::sheet::{Cell, show_number};

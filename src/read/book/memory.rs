@@ -1,4 +1,14 @@
 //! Limits of the memory for reading, whatever a file claims or unpacks to.
+//!
+//! How it is divided, by default of 512 MB: an eighth for a file's bytes, a quarter for what a library holds beside
+//! the cells while it reads (texts that cells share, styles, names), three eighths for the cells of all workbooks
+//! (`gather` says what each takes), of which as much again may be made once the files and the library's part are
+//! gone.
+//!
+//! Memory in use is bounded, not addresses set aside: the C library of Linux reserves 64 MiB of addresses for each
+//! thread that allocates, and a workbook is written by a thread per sheet, so a run under `ulimit -v` wants
+//! `MALLOC_ARENA_MAX=1`. No single value may be longer than 4 MB and no workbook may unpack to more than 1 GB,
+//! which bounds the time.
 
 use crate::problem::{Place, Problem};
 

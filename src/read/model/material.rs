@@ -19,7 +19,7 @@ pub(super) fn gather_materials(file: &str, text: &str, problems: &mut Problems) 
         // A bare number has no unit here: tolerances are a model's or the stock's own.
         Ok(raw) => reader.materials(raw.material, None),
         Err(error) => {
-            reader.malformed(&error, "a materials table as DEVELOPERS.md describes it");
+            reader.malformed(&error, "a materials table as `gapwright help models` describes it");
             None
         }
     };
