@@ -159,11 +159,15 @@ fn check(
     // One folder may hold both stock and pumps.
     let both: Vec<&str> = used.iter().copied().chain([pumps.sheet.as_str()]).collect();
     let file = |book: &Option<Book>| book.as_ref().map(|book| book.file.clone());
+    let policy_sheet = pumps_book.as_ref().and_then(|book| named_sheet(book, "Policy"));
+    let policy_sheet = policy_sheet.map(|sheet| sheet.name.as_str());
     if file(&stock_book) == file(&pumps_book) {
+        let both: Vec<&str> = both.into_iter().chain(policy_sheet).collect();
         unused.extend(unused_sheets(&stock_book, &both, &mut problems));
     } else {
         unused.extend(unused_sheets(&stock_book, &used, &mut problems));
-        unused.extend(unused_sheets(&pumps_book, &[&pumps.sheet], &mut problems));
+        let of_pumps: Vec<&str> = [pumps.sheet.as_str()].into_iter().chain(policy_sheet).collect();
+        unused.extend(unused_sheets(&pumps_book, &of_pumps, &mut problems));
     }
     let books = [
         ("stock workbook", stock_book.as_ref()),
@@ -255,8 +259,7 @@ const BY_NAME: [(&str, &[&str]); 4] = [
 /// Sheets of a workbook that are not used. One that looks like a known sheet under another name is reported.
 fn unused_sheets(book: &Option<Book>, used: &[&str], problems: &mut Problems) -> Vec<String> {
     let sheets = book.iter().flat_map(|book| &book.sheets);
-    let others =
-        sheets.filter(|s| !used.contains(&s.name.as_str()) && columns::key(&s.name) != "policy");
+    let others = sheets.filter(|s| !used.contains(&s.name.as_str()));
     let said = others.map(|sheet| {
         let key = columns::key(&sheet.name);
         // Many other tables have a thickness and a tolerance.
@@ -266,10 +269,13 @@ fn unused_sheets(book: &Option<Book>, used: &[&str], problems: &mut Problems) ->
         });
         if let Some((name, _)) = meant {
             let (expected, mend) = match key == columns::key(name) {
-                true => (
-                    format!("the sheet {name} in the stock workbook"),
-                    "move it to the stock workbook if it should count".to_string(),
-                ),
+                true => {
+                    let home = if *name == "Policy" { "pump" } else { "stock" };
+                    (
+                        format!("the sheet {name} in the {home} workbook"),
+                        format!("move it to the {home} workbook if it should count"),
+                    )
+                }
                 false => (
                     format!("the name {name}, if that is what it is"),
                     format!("name the sheet {name} if it should count"),

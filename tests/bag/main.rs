@@ -117,7 +117,7 @@ fn the_published_ring_is_the_one_that_is_taken() {
     );
     assert_eq!(
         gapwright::words::lack(&job, &job.pumps[0], 0, &bags[0][0]).unwrap(),
-        "all 4 that may be issued are given out"
+        "4 free, all used"
     );
 }
 

@@ -382,6 +382,19 @@ fn several_sheets_that_could_be_the_stock() {
 }
 
 #[test]
+fn a_policy_in_the_stock_workbook_is_reported() {
+    let policy = "Setting,Value\nAcceptance,nominal\n";
+    let warnings = folder_warnings(&[("stock", STOCK), ("policy", policy)], &[]);
+    each(&warnings, &[("sheet policy", "a sheet with the headings of the sheet `Policy`")]);
+    assert!(warnings[0].contains("move it to the pump workbook"), "{warnings:?}");
+    let (shop, sources) = folder_job(&[("stock", STOCK), ("policy", policy)], &[]);
+    let job = gapwright::read::job(&sources).unwrap();
+    assert_eq!(job.policy.acceptance, gapwright::policy::Acceptance::WorstCase);
+    assert!(job.unused.iter().any(|unused| unused.starts_with("sheet policy of ")));
+    drop(shop);
+}
+
+#[test]
 fn workbooks_given_the_wrong_way_round() {
     let found = problems_of(PUMPS, STOCK);
     only(&found, &["give the two the other way round"]);

@@ -190,7 +190,7 @@ fn files_that_are_no_plans_are_refused() {
     shop.write("empty.xlsx", "");
     for (plan, found) in [
         ("other.json", "the format `gapwright.plan.v9`"),
-        ("cut.json", "what is no plan"),
+        ("cut.json", "not a plan file"),
         ("old.json", "a plan that does not say which stock it was made from"),
         ("empty.xlsx", "an empty file"),
         ("stock.csv", "no sheet Issue"),

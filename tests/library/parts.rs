@@ -293,7 +293,7 @@ fn spoilers() -> Vec<Spoiler> {
             p.stock[2].peel_step = Some(Length::ZERO);
         }),
         (Part::Item("s-25".into()), "the name", |p, _| p.stock[1].item = "s-25".into()),
-        (Part::Sheets("SHEET".into()), "the side of a sheet", |p, n| {
+        (Part::Sheets("SHEET".into()), "the side of a plate", |p, n| {
             p.sheets[0].sides[n % 2] = mm("-1");
             p.stock.pop();
         }),

@@ -157,7 +157,7 @@ fn a_listing_that_is_cut_short_still_makes_a_plan() {
         };
         assert!(plan.kits.iter().all(honest));
         let said = words::proof(&job, &plan);
-        assert!(said.starts_with("Best found, not proven least: weight"), "{said}");
+        assert!(said.starts_with("Best found, not proven: pumps kitted, weighted"), "{said}");
         served.push(plan.served());
         verify(job.clone(), plan).unwrap();
     }
@@ -171,7 +171,7 @@ fn what_is_left_out_is_said_in_the_plan_its_words_and_its_json() {
     let count = Looks::only_count();
     let best = whole(&job, &count);
     let whole_words = words::proof(&job, &best);
-    assert!(whole_words.starts_with("Proven least: no plan serves more by priority"));
+    assert!(whole_words.starts_with("Proven best: no choice kits more pumps (by priority)"));
     let (mut orders, mut worths) = (0, 0);
     for number in spread(count.count()) {
         let plan = whole(&job, &Looks::stop_at(number));
@@ -224,14 +224,14 @@ fn the_headline_says_goal_by_goal_what_is_proven() {
     assert_eq!(
         headline(&[]),
         format!(
-            "Proven least: no plan serves more by priority, and none that does wastes less than {waste}."
+            "Proven best: no choice kits more pumps (by priority); of those that kit as many, none wastes less than {waste}."
         )
     );
     assert_eq!(
         headline(&[Aim::Scarcity]),
         format!(
-            "Proven: no plan serves more by priority, and none that does wastes less than {waste}. \
-             Proven too: pieces {pieces}. Best found, not proven least: scarcity points {points} found, \
+            "Proven: no choice kits more pumps (by priority); of those that kit as many, none wastes less than {waste}. \
+             Proven too: pieces {pieces}. Best found, not proven: scarcity points {points} found, \
              bound {} (gap 3). Reason: time limit.",
             points - 3
         )
@@ -239,12 +239,12 @@ fn the_headline_says_goal_by_goal_what_is_proven() {
     let said = headline(&[Aim::Waste, Aim::Pieces, Aim::Scarcity]);
     assert!(
         said.starts_with(
-            "Proven: no plan serves more by priority. Best found, not proven least: waste"
+            "Proven: no choice kits more pumps (by priority). Best found, not proven: waste"
         ),
         "{said}"
     );
     let said = headline(&[Aim::ServedWeight, Aim::Waste, Aim::Pieces, Aim::Scarcity]);
-    assert!(said.starts_with("Best found, not proven least: weight"), "{said}");
+    assert!(said.starts_with("Best found, not proven: pumps kitted, weighted"), "{said}");
     assert!(!said.contains("Proven"), "{said}");
 }
 

@@ -83,7 +83,7 @@ fn readings_typed_into_the_slips_come_back() {
     ];
     change(&shop.at("kit-plan.xlsx"), "Kits", &signed);
     let run = recheck(&shop, &[]).well();
-    let told = "Accepted with a finished pack not measured, which counts as its pieces say: B.";
+    let told = "Accepted; pack not measured (pieces taken at nominal): B.";
     assert!(run.told.contains(told), "{}", run.told);
     let record = record(&shop);
     assert_eq!(record["format"], "gapwright.recheck.v2");

@@ -85,7 +85,7 @@ fn cautions_and_verdicts_stand_where_they_must() {
         );
         assert!(texts(&mut book, "Summary").iter().any(|text| text == caution), "{caution}");
     }
-    assert!(texts(&mut book, "Summary").iter().any(|text| text.starts_with("Proven least")));
+    assert!(texts(&mut book, "Summary").iter().any(|text| text.starts_with("Proven best")));
     // The slip of each kitted pump names its pieces; none is issued to the other.
     let slips = kits.iter().filter(|text| text.starts_with("Kit ")).count();
     assert_eq!(slips, pumps);
@@ -406,8 +406,8 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
             "packing ring|R12-old|2|0.5000 in (1/2)|7.85 in|C2|☐|☐",
             "lantern ring|L7|1|L7||C10|☐|☐",
             "LACKING 1 of 4: packing ring, section 0.5000 in (1/2), ring length 7.85 in. \
-             Why: all 7 that may be issued are given out.",
-            "LACKING 1 of 1: lantern ring, fit L7. Why: all 1 that may be issued are given out.",
+             Why: 7 free, all used.",
+            "LACKING 1 of 1: lantern ring, fit L7. Why: 1 free, all used.",
         ],
     );
     has(
@@ -421,8 +421,8 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
     has(
         "Short",
         &[
-            "A|2||packing ring||all 7 that may be issued are given out|1 of 4|",
-            "A|2||lantern ring|L7|all 1 that may be issued are given out|1 of 1|",
+            "A|2||packing ring||7 free, all used|1 of 4|",
+            "A|2||lantern ring|L7|1 free, all used|1 of 1|",
         ],
     );
     has(
@@ -486,10 +486,7 @@ fn a_ring_that_nobody_stocks_is_named_by_section_and_length() {
     let folder = TempDir::new().unwrap();
     let before = ringed(&folder, 6);
     let lacks = gapwright::words::lacks(&before);
-    assert_eq!(
-        lacks,
-        ["lantern ring, fit L7: all 1 that may be issued are given out; short of 1 for A"]
-    );
+    assert_eq!(lacks, ["lantern ring, fit L7: 1 free, all used; missing 1 for A"]);
     // Without its rows the ring is unknown.
     let path = folder.path().join("stock.csv");
     let stock = fs::read_to_string(&path).unwrap();
