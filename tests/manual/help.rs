@@ -28,7 +28,8 @@ fn a_file_is_a_topic_and_a_topic_is_a_file() {
     let mut pages: Vec<String> =
         files.filter_map(|file| file.strip_suffix(".md").map(String::from)).collect();
     let mut names: Vec<&str> = TOPICS.iter().map(|topic| topic.name).collect();
-    (pages.sort(), names.sort_unstable());
+    pages.sort();
+    names.sort_unstable();
     assert_eq!(pages, names);
     assert!(topic("lengths").is_some() && topic("length").is_none());
     for topic in TOPICS {
