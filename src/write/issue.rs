@@ -63,12 +63,12 @@ fn header<'s>(planned: &Planned, styles: &'s Styles) -> Written<Page<'s>> {
     let mut page = Page::begin("Issue", "Issue", lead, styles)?;
     page.row = 2;
     let remark = "Picked empty: as planned. Instead: a stock number put in for missing pieces. Lines with extra: taken and not in the plan. A kit that is not as planned is NOT FIT TO ASSEMBLE before its stack-up was worked out again.";
+    page.line([styles.strong.of(ID), styles.text.of(planned.id()), styles.remark.of(remark)])?;
     // The plan's own figures stand a second time in hidden columns: a change is found with its cell.
-    page.cells(OWN[0], [styles.plain.of(planned.lines.len().to_string())])?;
+    page.behind(OWN[0], [styles.plain.of(planned.lines.len().to_string())])?;
     for column in OWN {
         page.sheet.set_column_hidden(column)?;
     }
-    page.line([styles.strong.of(ID), styles.text.of(planned.id()), styles.remark.of(remark)])?;
     page.row = 4;
     Ok(page)
 }
@@ -99,8 +99,8 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         let (place, note) = words_of(job, line);
         let bin = bins.get(&key(&line.item)).copied().unwrap_or_default();
         page.high(16.0 * lines(&[(&note, 46), (&place, 33)], [1, 20]))?;
-        page.cells(OWN[0], line.own().map(|own| styles.plain.of(own)))?;
         page.put(&columns, &Row { line, begins, place, bin, note })?;
+        page.behind(OWN[0], line.own().map(|own| styles.plain.of(own)))?;
     }
     let Styles { text, entry, count_entry, .. } = styles;
     for _ in 0..SPARE {

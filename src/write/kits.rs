@@ -263,8 +263,8 @@ impl Slip<'_, '_> {
                 styles.entry.of("☐"),
                 styles.entry.of("☐"),
             ];
-            self.piece(place, pick)?;
             self.page.line(cells)?;
+            self.piece(place, pick)?;
             if let Some(work) = words::handwork(self.job, pick) {
                 self.tall(PLAIN * lines(&work, 64))?;
                 let [done, tick] = [styles.text.of("Done:"), styles.entry.of("☐")];
@@ -400,28 +400,28 @@ impl Slip<'_, '_> {
             _ => format!("Found, again ({unit}):"),
         };
         self.tall(16.0 * lines(text, BEFORE_READINGS).max(2.0))?;
-        self.key(row, name)?;
         // The readings are in the columns `slip::READING` and `slip::AGAIN`.
         let Styles { wrapped, entry, .. } = self.page.styles;
         let label = wrapped.of(label);
-        self.page.line([over(5, wrapped.of(text)), label, entry.blank(), entry.blank()])
+        self.page.line([over(5, wrapped.of(text)), label, entry.blank(), entry.blank()])?;
+        self.key(row, name)
     }
 
-    /// Says in the hidden columns what the present row holds.
+    /// Says in the hidden columns what the last row holds.
     fn key(&mut self, row: Row, name: &str) -> Written {
         let words = [row.word(), &self.pump.tag, name];
         let plain = &self.page.styles.plain;
-        self.page.cells(slip::KEYS[0], words.map(|word| plain.of(word)))
+        self.page.behind(slip::KEYS[0], words.map(|word| plain.of(word)))
     }
 
-    /// Says which pieces stand on the present row.
+    /// Says which pieces stand on the last row.
     fn piece(&mut self, place: usize, pick: &Pick) -> Written {
         let name = self.model().packs[place].name.clone();
         self.key(Row::Piece, &name)?;
         let item = &self.job.stock[pick.item];
         let [number, count, thickness] = slip::PIECE;
         let page = &mut *self.page;
-        let row = page.row;
+        let row = page.row - 1;
         page.sheet.write_text(row, number, &item.item, &page.styles.plain)?;
         page.sheet.write_number(row, count, pick.count)?;
         if let Some(fitted) = item.peeled(pick.peeled) {
@@ -606,8 +606,8 @@ impl Slip<'_, '_> {
             ["Fitter, date:", "Checked, date:"].map(|label| styles.text.of(label));
         let name = |columns| over(columns, styles.entry.of(""));
         self.tall(22.0)?;
-        self.key(Row::Signed, "")?;
-        self.page.line([fitter, name(2), checked, name(4)])
+        self.page.line([fitter, name(2), checked, name(4)])?;
+        self.key(Row::Signed, "")
     }
 
     /// The feeler blades for a reading within these limits.

@@ -7,7 +7,7 @@ use super::table::{self, Cell, Cells, Column};
 use super::text::WriteText;
 use crate::model::USUAL_CAUTIONS;
 
-/// What came of writing.
+/// The outcome of writing.
 pub(super) type Written<T = ()> = Result<T, XlsxError>;
 
 /// A sheet with its formats and the next free row.
@@ -76,6 +76,15 @@ impl<'s> Page<'s> {
         self.cells(0, cells)?;
         self.row += 1;
         Ok(())
+    }
+
+    /// Writes further cells, from a column on, into the row that was written last.
+    pub(super) fn behind<'c>(
+        &mut self,
+        from: u16,
+        cells: impl IntoIterator<Item = Cell<'c>>,
+    ) -> Written {
+        table::cells(&mut self.sheet, (self.row - 1, from), cells)
     }
 
     /// Writes a text into the first column.

@@ -34,7 +34,7 @@ impl Value {
     }
 }
 
-/// What is taken as what value.
+/// Values out of plain types.
 macro_rules! values {
     ($($of:ty, $it:ident => $value:expr;)*) => {$(
         impl From<$of> for Value {

@@ -152,9 +152,9 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
     page.headings(&columns)?;
     let looks = [Met::All, Met::Some, Met::Nothing].map(Met::format);
     for range in &ranges {
-        page.cells(BEFORE, range.met.iter().map(|met| looks[*met as usize].of(met.mark())))?;
         page.high(height(&[(range.label, 24), (&range.pump.tag, 11)]))?;
         page.put(&columns, range)?;
+        page.behind(BEFORE, range.met.iter().map(|met| looks[*met as usize].of(met.mark())))?;
     }
     if ranges.is_empty() {
         page.text("Every pump is measured: there is no range to cover.", &styles.plain)?;

@@ -219,17 +219,18 @@ impl<'a> Line<'a> {
         let of_lot = part.lot.map(|lot| self.entry(lot.standard.to_f64(unit)));
         let lot = lot.map(|lot| count.of(lot));
         let [of_lot, lot] = [of_lot, lot].map(|cell| cell.unwrap_or_else(|| text.blank()));
+        self.rules(&mut page.sheet)?;
+        page.line([text.of(&part.label), counted])?;
         if let [_, _, ..] = part.readings[..] {
             let readings = part.readings.iter().map(|reading| self.entry(reading.to_f64(unit)));
-            page.cells(READINGS, readings)?;
+            page.behind(READINGS, readings)?;
         }
-        if let Known::Readings { resolution } = part.known {
-            page.cells(self.resolution, [self.entry(resolution.to_f64(unit))])?;
-        }
-        self.rules(&mut page.sheet)?;
-        let label = text.of(&part.label);
         let freedom = self.freedom();
-        page.line([label, counted, nominal, minus, plus, known_by, standard, freedom, of_lot, lot])
+        page.behind(NOMINAL, [nominal, minus, plus, known_by, standard, freedom, of_lot, lot])?;
+        if let Known::Readings { resolution } = part.known {
+            page.behind(self.resolution, [self.entry(resolution.to_f64(unit))])?;
+        }
+        Ok(())
     }
 
     /// Lets the cells that may be changed take only what makes sense.
