@@ -2,6 +2,15 @@
 //!
 //! Nothing is to scale, but every picture adds up: what a requirement of the model sums is what the
 //! picture's lengths come to, so each is built from the same few numbers.
+//!
+//! A drawing marks every dimension, thermal term, pack and requirement of its model with a dimension line and its
+//! label, word by word; `tests/drawings` adds the drawn lengths up with the signs of the model. Tell parts apart by
+//! hatching and labels, not by colour alone. The table `[figures]` of the model says where the figure of each stands,
+//! as shares of width and height, in the room that its label has for it.
+//!
+//! Workbooks hold no SVG, so a PNG of 1400 px lies beside it and is built in (`DRAWINGS`, in the order of `BUILT_IN`):
+//! `rsvg-convert -b white -w 1400 x.svg | pngquant --nofs 32 - > x.png`, with Liberation Sans installed. Look at it
+//! before it is committed.
 
 #![allow(missing_docs)]
 

@@ -1,4 +1,14 @@
-//! What a choice of pieces comes to: its stack, its verdicts, its waste and scarcity.
+//! Accounting of a choice of pieces: its stack, its verdicts, its waste and its scarcity points.
+//!
+//! [`stack`] and [`verdicts`] judge the packs of a pump; [`piece_waste`] and [`pack_waste`] give their waste.
+//!
+//! # Decisions
+//!
+//! - A peeled layer is charged beside the whole cost of its piece; else peeling would cost nothing.
+//! - Charges for off target, and guards, are rounded up: an allowance may be too wide, never too narrow.
+//! - Scarcity points are 1000 / (1 + left above min level), rounded down: a measure of our own, linear so that it
+//!   can be bounded. With points a thousand times finer the last goal of a fleet stayed open for differences that
+//!   mean nothing.
 
 use crate::decimal::Money;
 use crate::job::Job;
@@ -9,8 +19,8 @@ use crate::plan::PackPick;
 use crate::pump::Pump;
 use crate::stack::{Contributor, Known, LotError, Stack, Verdict, judge};
 use crate::stock::Item;
-/// What moves the requirements of a pump with these packs: its dimensions, what grows, then the
-/// pieces, place by place.
+/// Contributors of a pump with these packs: its dimensions, its thermal terms, then the pieces, place by
+/// place.
 pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
     let model = job.model_of(pump);
     let measured = model.dimensions.iter().zip(&pump.dimensions).enumerate().map(
@@ -78,20 +88,20 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
     }
 }
 
-/// Judges every requirement of a pump with these packs.
+/// Judges every requirement of a pump with these packs, in the order of its requirements.
 pub fn verdicts(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Verdict> {
     let stack = stack(job, pump, packs);
     let guard = job.policy.guard();
     pump.requirements.iter().map(|r| judge(&r.form, &stack, guard)).collect()
 }
 
-/// The requirement of a pump with least room, by its index, and where it comes out: it speaks for the pump.
+/// Requirement with the least margin, by its index, and its verdict: it stands for the pump on the Summary.
 pub fn tightest(job: &Job, pump: &Pump, packs: &[PackPick]) -> Option<(usize, Verdict)> {
     let verdicts = verdicts(job, pump, packs).into_iter().enumerate();
     verdicts.min_by_key(|(_, verdict)| verdict.margin())
 }
 
-/// The pack's total and how far it may lie off.
+/// Total thickness of a pack and its tolerance.
 pub fn pack_total(job: &Job, pack: &PackPick) -> (Length, Tolerance) {
     let mut total = Length::ZERO;
     let mut tolerance = Tolerance::default();
@@ -106,9 +116,9 @@ pub fn pack_total(job: &Job, pack: &PackPick) -> (Length, Tolerance) {
     (total, tolerance)
 }
 
-/// The waste of one piece of an item: its cost, the handling charge, and the layers peeled off at
-/// their share of the cost (rounded up). The cost of pieces whose opened packs are spoiled is
-/// counted pack by pack instead, by [`pack_waste`].
+/// Waste of one piece of an item: its cost, the handling charge, and the layers peeled off at their share of
+/// the cost (rounded up). Where opened packs are spoiled the cost is counted pack by pack instead, by
+/// [`pack_waste`].
 pub fn piece_waste(job: &Job, item: usize, peeled: u32) -> Money {
     let lot = &job.stock[item];
     let cost = if by_pack(job, item) { Money::ZERO } else { lot.unit_cost };
@@ -123,15 +133,14 @@ pub fn piece_waste(job: &Job, item: usize, peeled: u32) -> Money {
     cost + job.policy.handling + trim
 }
 
-/// Whether an item's cost is counted by the pack: the policy says that what is left of an opened
-/// pack is spoiled.
+/// Whether the cost of an item is counted by the pack, because the policy counts the rest of an opened pack
+/// as spoiled.
 pub fn by_pack(job: &Job, item: usize) -> bool {
     job.policy.opened_packs_spoiled && job.stock[item].pack_qty > 1
 }
 
-/// What it costs that `issued` pieces of an item counted by the pack are issued: loose pieces
-/// singly, then whole packs, whose remainders are spoiled. The loose pieces are those by which
-/// the available ones exceed whole packs.
+/// Cost of issuing `issued` pieces of an item that is counted by the pack: loose pieces one by one, then
+/// whole packs, the rest of which is spoiled. Loose pieces are the available ones in excess of whole packs.
 ///
 /// | loose 2, packs of 10 | 1 | 2 | 3 | 12 | 13 |
 /// |---|---|---|---|---|---|
@@ -145,13 +154,12 @@ pub fn pack_waste(job: &Job, item: usize, issued: u32) -> Money {
     Money::from_raw(lot.unit_cost.raw().saturating_mul(i64::from(paid)))
 }
 
-/// The sealed packs that are opened when so many pieces of a lot are issued: the loose ones go
-/// first.
+/// Sealed packs opened when `issued` pieces of a lot are issued; loose pieces go first.
 pub fn packs_opened(lot: &Item, issued: u32) -> u32 {
     issued.saturating_sub(lot.loose()).div_ceil(lot.pack_qty.max(1))
 }
 
-/// Pieces of opened packs that are left over and spoiled.
+/// Pieces left over in opened packs, and so spoiled.
 pub fn spoiled(job: &Job, item: usize, issued: u32) -> u32 {
     if !by_pack(job, item) || issued == 0 {
         return 0;
@@ -161,8 +169,8 @@ pub fn spoiled(job: &Job, item: usize, issued: u32) -> u32 {
     packs_opened(lot, issued) * lot.pack_qty - sealed
 }
 
-/// Scarcity points of one piece: a thousand shared among the pieces left above the min level, so
-/// that the scarcer piece costs more. Our own measure of `spare the scarce`.
+/// Scarcity points of one piece: `1000 / (1 + max(available - min level, 0))`, so that a scarcer piece costs more.
+/// Our own measure of `spare the scarce`.
 ///
 /// ```
 /// assert_eq!(gapwright::accounting::scarcity_points(9, 0), 100);

@@ -1,4 +1,6 @@
-//! One pump's stack-up, worked out: its requirements drawn at random, and what if one thing moves.
+//! Analysis of one pump's stack-up: Monte Carlo of its requirements, and sweeps of one input.
+//!
+//! [`Analysed::of`] draws the requirements; further methods add sweeps.
 
 use crate::accounting::stack;
 use crate::choose::ChooseError;
@@ -9,21 +11,22 @@ use crate::stack::monte_carlo::{Outcome, Plan as Draws};
 use crate::stack::{Undrawn, level_of_draws, simulate};
 use crate::sweep::{self, Point, Sweep};
 
-/// One pump's stack-up.
+/// Stack-up of one pump, analysed.
 #[derive(Debug, Clone)]
 pub struct Analysed {
-    /// Its index in the job.
+    /// Index of the pump in the job.
     pub pump: usize,
-    /// Its pieces.
+    /// Pieces of its packs.
     pub packs: Vec<PackPick>,
-    /// What the draws of each requirement came to, or why there are none.
+    /// Outcome of the draws of each requirement, or the reason that there is none.
     pub draws: Vec<Result<Outcome, Undrawn>>,
-    /// Sweeps, each with what it came to and whether the pieces were chosen anew.
+    /// Sweeps, each with its points and whether the pieces were chosen again at each step.
     pub sweeps: Vec<(Sweep, Vec<Point>, bool)>,
 }
 
 impl Analysed {
-    /// Draws each requirement of a pump, by its index, with these pieces, at most so many times; without sweeps so far.
+    /// Draws each requirement of a pump (by its index) with these pieces, with at most `most_draws` draws; no
+    /// sweeps yet.
     pub fn of(job: &Job, pump: usize, packs: Vec<PackPick>, most_draws: u64) -> Analysed {
         let the_pump = &job.pumps[pump];
         let unit = job.model_of(the_pump).unit;
@@ -39,13 +42,13 @@ impl Analysed {
         Analysed { pump, draws: draws.collect(), packs, sweeps: Vec::new() }
     }
 
-    /// Adds a sweep with the pieces held.
+    /// Adds a sweep with the pieces fixed.
     pub fn sweep_held(&mut self, job: &Job, sweep: Sweep) {
         let points = sweep::held(job, self.pump, &self.packs, &sweep);
         self.sweeps.push((sweep, points, false));
     }
 
-    /// Adds a sweep with the pieces chosen anew at each step.
+    /// Adds a sweep with the pieces chosen again at each step.
     ///
     /// # Errors
     /// Those of [`sweep::chosen_anew`].

@@ -1,57 +1,68 @@
-//! What else goes into the bag of each pump: the consumables of its model, out of the stock.
+//! Consumables in the bag of each pump, out of the stock.
 //!
-//! Consumables never change which shims and gaskets are chosen, and never keep a pump from being
-//! kitted. They are given out once the plan stands, and what lacks is said.
+//! [`fill`] gives each pump its [`Bag`]; [`lack`] gives the reason for a missing piece. Consumables never
+//! change the choice of shims and gaskets, and never keep a pump from being kitted. They are given out after
+//! the plan is made, and every missing piece is reported.
 //!
-//! The rule is plain, so that anyone can follow it:
-//! - Pumps take in order of priority, then due date (those without one last), then of the pump
-//!   sheet; a pump's consumables in the order of its model. A pump that is short takes nothing.
-//! - A row of the stock serves a consumable if it is of its kind, has the pump's fit code where
-//!   the model names a fit column, and the section of the pump's ring space where the model asks
-//!   by section. Where a fit code is asked for and the pump gives none, nothing serves.
-//! - Of several rows those without a fit code come first, then those that stand first in the
-//!   stock. One row is used up before the next is begun.
+//! The rule, simple enough to follow by hand:
+//! - Pumps take in order of priority, then due date (none comes last), then the pump sheet. A pump takes its
+//!   consumables in the order of its model. A pump that is short takes none.
+//! - A row of the stock serves a consumable if its kind is the same, its fit code is the pump's (where the
+//!   model names a fit column), and its section is that of the pump's ring space (where the model asks by
+//!   section). Where a fit code is asked for and the pump gives none, no row serves.
+//! - Rows without a fit code are used first, then rows in the order of the stock. One row is used up before
+//!   the next is begun.
+//!
+//! # Decisions
+//!
+//! - Given out after the choice, by turn and row by row, not as packs in the problem: consumables change nothing
+//!   about a clearance, and people must be able to follow who got which.
+//! - A consumable of no fit code may use up a row that another needs by its code: the rule stays plain, and models
+//!   that ask for one kind both ways are rare.
+//! - A pump without a fit code takes nothing, even from rows without one: a wrong packing is worse than a missing
+//!   one.
+//! - A section must equal the stock's Thickness to the tick: a ring that does not fill the box leaks, and the row
+//!   can be entered at its true size.
 
 use crate::job::Job;
 use crate::plan::{Kit, Pick, Plan};
 use crate::pump::Pump;
 use crate::stock::Item;
 
-/// The bag of one pump: a share for each consumable of its model, in the model's order; empty for
-/// a pump that is short.
+/// Bag of one pump: one share per consumable of its model, in the model's order; empty if the pump is short.
 pub type Bag = Vec<Share>;
 
-/// What a pump gets of one consumable.
+/// Share of one consumable that one pump gets.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Share {
-    /// The pieces, by lot, in the order in which the lots are taken.
+    /// Pieces by lot, in the order in which the lots are used.
     pub picks: Vec<Pick>,
-    /// How many are asked for but not to be had.
+    /// Pieces missing.
     pub lacking: u32,
 }
 
-/// Why a pump does not get all of a consumable.
+/// Reason that pieces of a consumable are missing.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Lack {
     /// The pump sheet gives no fit code in this column.
     NoFitCode {
-        /// The heading of the column.
+        /// Heading of the column.
         column: String,
     },
-    /// No row of the stock serves it.
+    /// No row of the stock serves.
     NotStocked,
     /// None is on hand.
     NoneOnHand,
-    /// All that are on hand are reserved.
+    /// All on hand are reserved.
     AllReserved,
-    /// All that may be issued are given out.
+    /// All that may be issued went to other pumps.
     AllGivenOut {
-        /// How many may be issued.
+        /// Pieces that may be issued.
         available: u64,
     },
 }
 
-/// Why a pump does not get all of a consumable; `None` if it does.
+/// Reason that pieces of a consumable are missing; `None` if there are enough.
 pub fn lack(job: &Job, pump: &Pump, need: usize, share: &Share) -> Option<Lack> {
     if share.lacking == 0 {
         return None;
@@ -74,8 +85,7 @@ pub fn lack(job: &Job, pump: &Pump, need: usize, share: &Share) -> Option<Lack> 
     })
 }
 
-/// The rows of the stock that serve one of a pump's consumables, by index, in the order in which
-/// they are taken.
+/// Rows of the stock that serve one of a pump's consumables, by index, in the order in which they are used.
 pub fn serving(job: &Job, pump: &Pump, need: usize) -> Vec<usize> {
     let need_of_model = &job.model_of(pump).consumables[need];
     let asked = &pump.consumable_fits[need];
@@ -124,8 +134,8 @@ pub fn fill(job: &Job, plan: &Plan) -> Vec<Bag> {
     bags
 }
 
-/// How many pieces of each item of the stock lack in these bags. Where several rows would serve,
-/// what lacks is counted once: for the one that is taken first.
+/// Missing pieces by item of the stock. Where several rows would serve, a missing piece is counted for the
+/// row that is used first.
 pub fn lacking(job: &Job, bags: &[Bag]) -> Vec<u32> {
     let mut lacking = vec![0; job.stock.len()];
     for (pump, bag) in job.pumps.iter().zip(bags) {
@@ -138,7 +148,7 @@ pub fn lacking(job: &Job, bags: &[Bag]) -> Vec<u32> {
     lacking
 }
 
-/// Takes so many pieces from these rows, one row after the other.
+/// Takes `count` pieces from these rows, one row after the other.
 fn take(rows: &[usize], count: u32, left: &mut [u32]) -> Share {
     let mut share = Share { picks: Vec::new(), lacking: count };
     for &item in rows {

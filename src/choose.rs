@@ -1,9 +1,87 @@
-//! The choice of pieces: for every pump together, out of one stock.
+//! Choice of pieces for all pumps together, out of one stock.
 //!
-//! Places are filled by *combinations* of pieces, pumps by *patterns* of combinations that meet
-//! every requirement, and a plan takes one pattern a pump within the stock. Pumps that share no
-//! item are solved apart. Each goal is proven before the next by branch and price with exact
-//! integer bounds (`bound`); the linear programs (`relaxation`) only say where to look.
+//! [`choose()`] makes the [`Plan`]; [`mod@purchase`] adds packs to buy, [`worth`] the value of one more piece.
+//!
+//! # The problem
+//!
+//! A place is filled by a *combination* of pieces. A *column* of a pump is one combination per place that together meet
+//! every requirement, guards included. Suppliers are blocks too: a column of theirs opens packs, cuts up a sheet or buys.
+//!
+//! ```text
+//! P, S     pumps and suppliers; together the blocks b
+//! K_b      columns k of block b, all listed beforehand
+//! q_i      pieces of item i on hand and free (rows)
+//! a_ik     pieces of item i that column k takes; negative if it supplies them
+//! c_gk     cost of column k on goal g, an integer
+//! x_bk     1 if block b takes column k, else 0 (variables)
+//!
+//! minimise    z_g = sum over b and k of c_gk x_bk       goal by goal, in lexicographic order
+//! subject to  sum over k of x_bk <= 1                   each pump; = 1 for each supplier, which may supply zero
+//!             sum over b and k of a_ik x_bk <= q_i      each item
+//!             z_h <= Z_h                                each earlier goal h, Z_h its value reached
+//! ```
+//!
+//! | goal, in this order | cost of a column |
+//! |---|---|
+//! | pumps served, one goal per priority, 1 first | -1 for a pump of that priority |
+//! | purchase cost, when packs are bought (a budget is a limit on it from the start) | price of the packs |
+//! | waste | cost and handling of the pieces, peeled layers, spoiled packs, charge off target |
+//! | pieces | number of pieces |
+//! | scarcity | scarcity points of the pieces |
+//!
+//! Money is in millionths of the currency. Pumps that share no item are separate problems, whose values and bounds add
+//! up.
+//!
+//! # The method
+//!
+//! The formula is the *master problem* of a Dantzig-Wolfe decomposition: set packing with one column per block, as in the
+//! generalised assignment problem. It is solved by *branch and price*. Column generation solves its linear relaxation over
+//! a *restricted master* with few of the columns; the columns with the least *reduced cost* then join. With a price
+//! `p_i >= 0` per item and `n_h >= 0` per earlier goal, the reduced cost of a column and the bound are
+//!
+//! ```text
+//! r_bk = c_gk + sum over i of p_i a_ik + sum over h of n_h c_hk
+//! z_g >= sum over b of min(0, min over k of r_bk) - sum over i of p_i q_i - sum over h of n_h Z_h
+//! ```
+//!
+//! (no 0 for a supplier). This Lagrangian bound holds for all such prices. The linear programs, in floating point, only
+//! propose them; the bound itself is computed in integers (`bound`) and rounded up to a multiple of the common divisor of
+//! the costs. Columns whose reduced cost lifts the bound above the best value are removed (*reduced-cost fixing*).
+//! Branches limit the total of a class of items, then of one item, then split the columns of one pump.
+//!
+//! A goal is *proven* if its value equals its bound: no plan that is as good on the earlier goals is better on this one. If
+//! the time limit cuts the list of columns short, only the trivial bound (every pump served, zero cost) is reported.
+//!
+//! Sources (all from memory): Dantzig and Wolfe, Decomposition principle for linear programs, Operations Research 8 (1960);
+//! Savelsbergh, A branch-and-price algorithm for the generalized assignment problem, Operations Research 45 (1997);
+//! Barnhart et al., Branch-and-price: column generation for solving huge integer programs, Operations Research 46 (1998);
+//! Lübbecke and Desrosiers, Selected topics in column generation, Operations Research 53 (2005); Fisher, The Lagrangian
+//! relaxation method for solving integer programming problems, Management Science 27 (1981).
+//!
+//! # From requirements to columns
+//!
+//! 1. *Windows.* Each requirement is two one-sided rows `constant + sum of sensitivity x total >= 0`. Bounds passed
+//!    from row to row give each place the totals that any kit can have; only combinations inside are listed.
+//! 2. *Combinations* of a kind and fit are listed once for all pumps that share it; a laminated shim at each
+//!    thickness that it can be peeled to.
+//! 3. *Patterns.* The guard depends on the very pieces, so a row takes each combination's own worst case off. An
+//!    expanded uncertainty is no sum over places: rows and windows leave it out, and it is held against every row
+//!    once a choice is whole. Of patterns that take the same pieces the least wasteful one becomes a column.
+//!
+//! A first plan holds the pumps that the relaxed plan takes whole, and searches the rest with some forty others as a
+//! small problem of their own; that is usually the optimum already. After the goals come the worth of one more
+//! (`worth`) and, for groups of at most 40 pumps, the fixed order: pump by pump, the earliest column with which
+//! everything above can still be reached.
+//!
+//! # Sizes
+//!
+//! At most 4,000,000 combinations per kind and fit, 1,000,000 patterns per pump and 40,000,000 columns are listed.
+//! Where the time limit ends the listing, pumps have the ways listed by then, a few all over the totals at least,
+//! and nothing counts as proven: with 120 tight pumps, 45 sizes and a limit of 3 s such a plan kits 98 pumps, with
+//! 20 s all 120. Packs that are spoiled once opened have a weak bound, which does not see the remainders until the
+//! search has split on an item's total. At 10,000 pumps the linear programs of the waste goal, thousands of pumps
+//! whose options cost exactly alike, take longest; microlp looks at its clock once in a thousand pivots, a second
+//! or so in the largest, and HiGHS is given the time that is left and cannot be interrupted.
 
 mod bound;
 mod climb;
@@ -22,8 +100,8 @@ pub mod worth;
 
 pub use relaxation::Backend;
 
-/// The inside of the search, part by part, for those who measure it or try it on a bare problem from
-/// a book. It may change with any version.
+/// Internals of the search, for those who measure it or try it on a bare problem from a book. They may change
+/// with any version.
 #[doc(hidden)]
 pub mod parts {
     pub use crate::choose::bound::{Allowed, Multipliers, Prices, SCALE, Stage};
@@ -59,7 +137,7 @@ use supply::Supplier;
 use watch::{Listed, Pace, Part, UNITS, Watch};
 use why::Reasons;
 
-/// Why no plan could be made at all.
+/// Reason that no plan could be made at all.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum ChooseError {
     /// A place can be filled in too many ways to list.
@@ -69,9 +147,9 @@ pub enum ChooseError {
         combination::MOST_COMBINATIONS
     )]
     TooManyCombinations {
-        /// The pack's label.
+        /// Label of the pack.
         pack: String,
-        /// The fit code.
+        /// Fit code.
         fit: String,
     },
     /// A pump can be kitted in too many ways to list.
@@ -80,9 +158,9 @@ pub enum ChooseError {
          narrow its limits, or split the outage"
     )]
     TooManyPatterns {
-        /// The pump's tag.
+        /// Tag of the pump.
         tag: String,
-        /// How many are listed at most.
+        /// Most ways that are listed.
         most: usize,
     },
     /// All pumps together can be kitted in too many ways to list.
@@ -97,7 +175,7 @@ pub enum ChooseError {
 }
 
 impl ChooseError {
-    /// As a problem of the stock workbook or of the pump workbook.
+    /// Problem of the stock workbook or of the pump workbook.
     pub fn problem(&self, stock: &str, pumps: &str) -> Problem {
         let in_pumps = |found: String, expected: String, mend: &str| {
             Problem::new(Place::file(pumps), found, expected, mend)
@@ -128,23 +206,23 @@ impl ChooseError {
     }
 }
 
-/// The most items of a stock.
+/// Most items of a stock.
 pub(crate) const MOST_ITEMS: usize = 60_000;
 
-/// The most patterns that are listed for one pump.
+/// Most patterns listed for one pump.
 pub(crate) const MOST_PATTERNS: usize = 1_000_000;
 
-/// The most columns of all pumps together: some two gigabytes.
+/// Most columns of all pumps together: about two gigabytes.
 pub(crate) const MOST_COLUMNS: usize = 40_000_000;
 
 /// Chooses pieces for every pump.
 ///
-/// The time limit never costs a plan: where it ends the listing of the ways to kit the pumps, what has
-/// been listed is chosen from and nothing counts as proven. Which of equal plans comes first is settled
-/// in [a share](Watch::share) of the time.
+/// The time limit never costs a plan: if it ends the listing of columns, the choice is made from those listed,
+/// with trivial bounds only. The order among equal plans is settled in [a share](Watch::share) of the
+/// time.
 ///
 /// # Errors
-/// [`ChooseError`] when a place can be filled in too many ways to list.
+/// [`ChooseError`] when there are too many ways or too many items to list.
 pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
     let mut laid = Laid::out(job, watch)?;
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
@@ -152,7 +230,7 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
     let instances = laid.instances(job, &aims);
     let mut reached: Vec<Reached> =
         instances.par_iter().map(|instance| stages::reached(instance, &aims, watch)).collect();
-    // Only now: the goals of all groups come first.
+    // After all groups, because the goals of every group come first.
     let share = watch.share();
     reached
         .par_iter_mut()
@@ -186,27 +264,26 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
     })
 }
 
-/// The bare problem of each group of pumps, as [`choose`] solves them one by one: to be counted and
-/// measured.
+/// Bare problem of each group of pumps, as [`choose`] solves them one by one: for counts and measurements.
 ///
 /// # Errors
-/// [`ChooseError`] when a place can be filled in too many ways to list.
+/// [`ChooseError`] when there are too many ways or too many items to list.
 #[doc(hidden)]
 pub fn instances(job: &Job) -> Result<Vec<Instance>, ChooseError> {
     Ok(Laid::out(job, &Watch::patient())?.instances(job, &aims(job)))
 }
 
-/// Everything that a job can be solved from: what there is and all ways to use it.
+/// Stock, combinations, columns and groups of a job, ready to be solved.
 struct Laid {
     available: Vec<u32>,
     drawers: Drawers,
-    /// By pump.
+    /// Columns by pump.
     columns: Vec<Vec<Column>>,
     suppliers: Vec<Supplier>,
-    /// Pieces of each item that lie ready without any supplier.
+    /// Pieces of each item that are free without any supplier.
     ready: Vec<i64>,
     groups: Vec<Group>,
-    /// What kept some of all this from being listed.
+    /// Reason that the list is incomplete, if it is.
     cut: Option<Stop>,
 }
 
@@ -232,8 +309,7 @@ impl Laid {
         })
     }
 
-    /// The goals of all groups together. Where not everything was listed, no bound says anything of what
-    /// was not.
+    /// Goals of all groups together. If the list of columns is incomplete, only the trivial bound holds.
     fn goals(&self, job: &Job, aims: &[Aim], solved: &[Solved]) -> Vec<Goal> {
         let mut goals = goals(job, aims, &self.groups, solved);
         if self.cut.is_some() {
@@ -244,7 +320,7 @@ impl Laid {
         goals
     }
 
-    /// The bare problem of each group; the columns move there, for they are most of the memory.
+    /// Bare problem of each group; the columns move into it, since they are most of the memory.
     fn instances(&mut self, job: &Job, aims: &[Aim]) -> Vec<Instance> {
         let mut instances = Vec::with_capacity(self.groups.len());
         for group in &self.groups {
@@ -257,7 +333,7 @@ impl Laid {
     }
 }
 
-/// What no plan at all can beat.
+/// Trivial bound on a goal: all pumps served, or zero cost.
 fn most(job: &Job, aim: Aim) -> i64 {
     let sum = |gain: &dyn Fn(u32) -> i64| job.pumps.iter().map(|pump| gain(pump.priority)).sum();
     match aim {
@@ -271,7 +347,7 @@ fn most(job: &Job, aim: Aim) -> i64 {
     }
 }
 
-/// The sheets that are cut for one shape alone.
+/// Layouts of the sheets that are cut for one shape alone.
 fn cut_alone(job: &Job, kits: &[Option<Vec<PackPick>>], others: &[Layout]) -> Vec<Layout> {
     let mut issued: BTreeMap<usize, u32> = BTreeMap::new();
     for pick in kits.iter().flatten().flatten().flat_map(|pack| &pack.picks) {
@@ -291,7 +367,7 @@ fn cut_alone(job: &Job, kits: &[Option<Vec<PackPick>>], others: &[Layout]) -> Ve
     alone
 }
 
-/// The most pieces of each of so many items that the pumps can use in all.
+/// Most pieces of each item that the pumps can use together.
 fn wanted(items: usize, columns: &[Vec<Column>]) -> Vec<u64> {
     let mut wanted = vec![0; items];
     for columns in columns {
@@ -307,20 +383,20 @@ fn wanted(items: usize, columns: &[Vec<Column>]) -> Vec<u64> {
     wanted
 }
 
-/// The combinations of every kind of place that the job's pumps have.
+/// Lists of combinations, one per kind of place of the job's pumps.
 #[doc(hidden)]
 pub struct Drawers {
     lists: BTreeMap<DrawerKey, Vec<Combination>>,
-    /// A few of each, all over their totals: for pumps that there is no time to list whole.
+    /// Sample of each list, spread over its totals: for pumps that the time does not allow to list whole.
     few: OnceLock<BTreeMap<DrawerKey, Vec<Combination>>>,
-    /// What kept some combinations from being listed.
+    /// Reason that some combinations are not listed.
     pub(crate) cut: Option<Stop>,
 }
 
-/// Combinations of each drawer that are few.
+/// Size of a sample.
 const FEW: usize = 500;
 
-/// Kind, fit code, least and most pieces: what two places share that can be filled alike.
+/// Kind, fit code, least and most pieces: places with the same key have the same combinations.
 pub(crate) type DrawerKey = (String, String, u32, u32);
 
 pub(crate) fn drawer_key(pack: &Pack, fit: &Code) -> DrawerKey {
@@ -328,7 +404,7 @@ pub(crate) fn drawer_key(pack: &Pack, fit: &Code) -> DrawerKey {
 }
 
 impl Drawers {
-    /// Lists the combinations of what is available that some pump can use.
+    /// Lists the combinations of available pieces that some pump can use.
     ///
     /// # Errors
     /// [`ChooseError::TooManyCombinations`].
@@ -343,8 +419,7 @@ impl Drawers {
         Drawers::within(job, available, windows, watch)
     }
 
-    /// Lists the combinations of what is available with totals that the packs of some pump may
-    /// have.
+    /// Lists the combinations of available pieces whose totals lie in the window of some pump's pack.
     pub(crate) fn within<'a>(
         job: &'a Job,
         available: &[u32],
@@ -387,13 +462,13 @@ impl Drawers {
         })
     }
 
-    /// The combinations of each of a pump's packs.
+    /// Combinations of each of a pump's packs.
     pub fn of(&self, job: &Job, pump: &crate::pump::Pump) -> Vec<&[Combination]> {
         of(&self.lists, job, pump)
     }
 
-    /// A few combinations of each of a pump's packs: of each total the one of fewest pieces, and of
-    /// these some all over.
+    /// Sample of the combinations of each of a pump's packs: per total the one of fewest pieces, spread over
+    /// the totals.
     fn few(&self, job: &Job, pump: &crate::pump::Pump) -> Vec<&[Combination]> {
         let fewer = |(key, list): (&DrawerKey, &Vec<Combination>)| {
             let totals = || list.iter().dedup_by(|a, b| a.total == b.total);
@@ -404,11 +479,10 @@ impl Drawers {
         of(few, job, pump)
     }
 
-    /// The pieces of a column, pack by pack: those of the first pattern that takes just what it
-    /// takes at its waste.
+    /// Pieces of a column, pack by pack: those of the first pattern with the column's uses and waste.
     fn picks(job: &Job, pump: usize, column: &Column) -> Vec<PackPick> {
         let pump = &job.pumps[pump];
-        // Patterns that take just this are made of nothing else, and come in the same order.
+        // Patterns with these uses have no other pieces, and come in the same order.
         let mut own = vec![0; job.stock.len()];
         for &(item, count) in &column.uses {
             own[usize::from(item)] = u32::from(count.unsigned_abs());
@@ -446,7 +520,7 @@ fn of<'a>(
         .collect()
 }
 
-/// The pieces that picks take of each item; `None` if they cannot be counted.
+/// Pieces of each item in some picks; `None` if they cannot be counted.
 fn uses_of<'a>(picks: impl Iterator<Item = &'a Pick>) -> Option<Uses> {
     let mut uses = Uses::new();
     for pick in picks {
@@ -461,27 +535,28 @@ fn uses_of<'a>(picks: impl Iterator<Item = &'a Pick>) -> Option<Uses> {
     Some(uses)
 }
 
-/// The pieces that a pattern takes of each item.
+/// Pieces of each item that a pattern takes.
 pub(crate) fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> {
     uses_of(pattern.combinations(lists).flat_map(|c| &c.picks))
 }
 
-/// The totals, in ticks, that each of a pump's packs can have in any kit that meets its requirements, out of
-/// so many pieces of each item; first above last where there is no kit.
+/// Window of totals, in ticks, of each of a pump's packs over all kits that meet its requirements with these
+/// pieces; first above last if there is no kit.
 pub(crate) fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
     pattern::windows(&pattern::rows(pump, &job.policy), &most_totals(job, pump, available))
 }
 
-/// The greatest total of each of a pump's packs.
+/// Greatest total of each of a pump's packs, in ticks.
 pub(crate) fn most_totals(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<i64> {
     let packs = job.model_of(pump).packs.iter().zip(&pump.fits);
     packs.map(|(pack, fit)| combination::most_total(job, pack, fit, available)).collect()
 }
 
-/// Units of work for all pumps together that are done after the watch has said to stop.
+/// Units of work, for all pumps together, that are done after the watch has said stop.
 const GRACE: usize = 100 * UNITS;
 
-/// The columns of every pump, all of them under one cap. Pumps that there is no time for have some.
+/// Columns of every pump, all under one cap. Pumps that the time does not allow to list whole have some of
+/// theirs.
 fn list_columns(
     job: &Job,
     drawers: &Drawers,
@@ -511,8 +586,8 @@ fn list_columns(
     })
 }
 
-/// A pump's patterns as columns. Patterns that ask for more than there is are left out, and of
-/// two that take the same pieces only the less wasteful one stays.
+/// Patterns of a pump as columns. Patterns that need more pieces than available are left out; of two with the
+/// same uses the less wasteful one stays.
 fn columns(
     job: &Job,
     drawers: &Drawers,
@@ -521,7 +596,7 @@ fn columns(
     (watch, grace): (&Watch<'_>, usize),
 ) -> Result<Listed<Column>, ChooseError> {
     let pump = &job.pumps[pump];
-    // By what it takes: the least waste, and the first pattern that has it.
+    // By uses: the least waste, and the first pattern that has it.
     let mut best: HashMap<Uses, (i64, usize)> = HashMap::new();
     let mut number = 0;
     let mut join =
@@ -563,18 +638,18 @@ fn columns(
     Ok(Listed { list, cut })
 }
 
-/// Pumps that draw on the same items and suppliers.
+/// Group of pumps that draw on the same items and suppliers.
 struct Group {
-    /// In the job's order.
+    /// Pumps, in the job's order.
     pumps: Vec<usize>,
-    /// By index into the suppliers.
+    /// Suppliers, by index.
     suppliers: Vec<usize>,
-    /// The items that it draws on, ascending: what its own numbers of items stand for.
+    /// Items that the group draws on, ascending; the bare problem numbers them in this order.
     items: Vec<u16>,
 }
 
-/// Pumps that share an item, directly or through others. Pumps with no column at all belong to no
-/// group, and neither do suppliers that no pump draws on.
+/// Groups of pumps that share an item, directly or through others. Pumps without a column belong to no group,
+/// and neither do suppliers that no pump draws on.
 fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Group> {
     fn find(root: &mut [usize], mut item: usize) -> usize {
         while root[item] != item {
@@ -590,7 +665,7 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
     let supplied = suppliers.iter().map(|supplier| items(&supplier.columns));
     let drawn = columns.iter().map(|columns| items(columns));
     let tied: Vec<Vec<usize>> = drawn.chain(supplied).collect();
-    // Items may stand behind those of the stock.
+    // There may be items after those of the stock.
     let beyond = tied.iter().flatten().max().map_or(0, |most| most + 1);
     let beyond = beyond.max(job.stock.len());
     let mut root: Vec<usize> = (0..beyond).collect();
@@ -604,7 +679,7 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
         if supplier.is_none() && columns[taker].is_empty() {
             continue;
         }
-        // A pump that needs no piece at all is a group of its own, beyond all items.
+        // A pump that needs no piece is a group of its own, numbered after all items.
         let key = items.first().map_or(beyond + taker, |&item| find(&mut root, item));
         let group = groups.entry(key).or_insert_with(|| Group {
             pumps: Vec::new(),
@@ -628,16 +703,16 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
         .collect()
 }
 
-/// The goals as they are searched for, the same for every group: the served of one priority after
-/// the other, which is what the weights come to and keeps numbers small, then the rest.
+/// Goals of the search, the same for every group: pumps served, one priority after the other (equal to the
+/// weights, with smaller numbers), then the rest.
 fn aims(job: &Job) -> Vec<Aim> {
     let priorities = job.pumps.iter().map(|pump| pump.priority).sorted().dedup();
     priorities.map(Aim::ServedOf).chain([Aim::Waste, Aim::Pieces, Aim::Scarcity]).collect()
 }
 
-/// One goal as a tier of a group, whose items are these of the stock and whose suppliers ask these prices.
+/// Goal as a tier of a group, for its items (of the stock) and the prices of its suppliers.
 fn tier(job: &Job, aim: Aim, group: &[usize], items: &[u16], bought: Vec<Vec<i64>>) -> Tier {
-    // What stands behind the stock is held back of an item that is counted already.
+    // Items after those of the stock are held back from an item that is already counted.
     let each = |points: &dyn Fn(&Item) -> i64| {
         let lots = items.iter().map(|&item| job.stock.get(usize::from(item)));
         Tier::Pieces(lots.map(|lot| lot.map_or(0, points)).collect())
@@ -656,7 +731,7 @@ fn tier(job: &Job, aim: Aim, group: &[usize], items: &[u16], bought: Vec<Vec<i64
 }
 
 impl Group {
-    /// All groups as one.
+    /// All groups merged into one.
     fn merged(groups: Vec<Group>) -> Vec<Group> {
         let merged = groups.into_iter().reduce(|mut all, group| {
             all.pumps.extend(group.pumps);
@@ -673,7 +748,7 @@ impl Group {
         sorted.into_iter().collect()
     }
 
-    /// Reads a solution: the pieces of each pump, and how sheets are cut.
+    /// Reads a solution: the pieces of each pump, and the layouts of the sheets cut.
     fn read(
         &self,
         job: &Job,
@@ -689,19 +764,19 @@ impl Group {
                 for (item, _) in &mut column.uses {
                     *item = self.items[usize::from(*item)];
                 }
-                // What is held back is no piece of its own.
+                // Uses of held-back items are not pieces of their own.
                 column.uses.retain(|(item, _)| usize::from(*item) < job.stock.len());
                 Drawers::picks(job, pump, &column)
             });
         }
         for (&supplier, taken) in self.suppliers.iter().zip(&taken[self.pumps.len()..]) {
-            // The first column supplies nothing.
+            // The first column of a supplier supplies zero.
             let layout = taken.and_then(|c| (c as usize).checked_sub(1));
             layouts.extend(layout.and_then(|l| laid.suppliers[supplier].layouts.get(l).cloned()));
         }
     }
 
-    /// The bare problem: the columns of the group's pumps, in their order, and its suppliers.
+    /// Bare problem of the group: the columns of its pumps, in their order, and its suppliers.
     fn instance(
         &self,
         job: &Job,
@@ -710,7 +785,7 @@ impl Group {
         columns: Vec<Vec<Column>>,
         suppliers: &[Supplier],
     ) -> Instance {
-        // Items are numbered anew, so that what the group cannot use costs nothing.
+        // Items are numbered within the group, so that items it cannot use cost nothing.
         let new: HashMap<u16, u16> = self.items.iter().copied().zip(0..).collect();
         let supplied = self.suppliers.iter().map(|&index| suppliers[index].columns.clone());
         let mut takers: Vec<Vec<Column>> = columns.into_iter().chain(supplied).collect();
@@ -719,7 +794,7 @@ impl Group {
                 *item = new[item];
             }
         }
-        // All the pieces that the group can use, and those of each kind and fit by themselves.
+        // Classes: all pieces that the group can use, and those of each kind and fit.
         let mut classes: BTreeMap<(&str, &str), Vec<u32>> = BTreeMap::new();
         for (index, &item) in (0..).zip(&self.items) {
             let Some(lot) = job.stock.get(usize::from(item)) else {
@@ -747,8 +822,8 @@ impl Group {
     }
 }
 
-/// The groups' values and bounds added up, goal by goal; the served of each priority as one
-/// weight, as far as whole numbers carry it.
+/// Values and bounds of all groups added up, goal by goal; the pumps served of all priorities as one weight,
+/// as far as integers carry it.
 fn goals(job: &Job, aims: &[Aim], groups: &[Group], solved: &[Solved]) -> Vec<Goal> {
     let mut goals: Vec<Goal> = aims
         .iter()
@@ -756,7 +831,7 @@ fn goals(job: &Job, aims: &[Aim], groups: &[Group], solved: &[Solved]) -> Vec<Go
         .map(|(tier, &aim)| {
             let value: i64 = solved.iter().map(|s| s.values[tier]).sum();
             let bound: i64 = solved.iter().map(|s| s.bounds[tier]).sum();
-            // Inside, serving is minus a gain; outside it is counted upwards.
+            // The search minimises minus the number served; the plan counts it upwards.
             match aim {
                 Aim::ServedOf(_) => Goal { aim, value: -value, bound: -bound },
                 _ => Goal { aim, value, bound },
@@ -768,7 +843,7 @@ fn goals(job: &Job, aims: &[Aim], groups: &[Group], solved: &[Solved]) -> Vec<Go
     };
     let mut served = Goal { aim: Aim::ServedWeight, value: 0, bound: 0 };
     for (group, solved) in groups.iter().zip(solved) {
-        // Behind the first priority that is not proven, nothing is known of the later ones.
+        // After the first priority that is not proven, no bound is known for the later ones.
         let mut proven = true;
         for (tier, &(priority, weight)) in weights.iter().enumerate() {
             let all =

@@ -1,21 +1,20 @@
-//! The vocabulary of headings: what the columns of the workbooks are called, and when two headings
-//! are the same.
+//! Headings of the workbooks, and the comparison of two headings.
 
-/// The headings without which a stock sheet is none.
+/// Headings that a stock sheet must have.
 pub(crate) const NEEDED_OF_STOCK: [&str; 4] = ["Item", "Kind", "Fit", "On hand"];
-/// The headings without which a pump sheet is none.
+/// Headings that a pump sheet must have.
 pub(crate) const NEEDED_OF_PUMPS: [&str; 2] = ["Tag", "Model"];
-/// The headings without which a sheet of sheets to cut from is none.
-pub(crate) const NEEDED_OF_SHEETS: [&str; 6] =
+/// Headings that the sheet of plates must have.
+pub(crate) const NEEDED_OF_PLATE: [&str; 6] =
     ["Item", "Kind", "Thickness", "Length", "Width", "On hand"];
-/// The headings without which a sheet of shapes to cut is none.
+/// Headings that a sheet of shapes to cut must have.
 pub(crate) const NEEDED_OF_FIT: [&str; 3] = ["Fit", "Outside diameter", "Inside diameter"];
-/// What is put behind a pack's name to make the heading of its fit code.
+/// Word after a pack's name that makes the heading of its fit code.
 pub(crate) const FITS: &str = "fit";
 
-/// A heading as it is compared: small letters and digits only, units in brackets left out.
+/// A heading in the form that is compared: lower-case letters and digits only, without units in brackets.
 ///
-/// `Bare clearance 1 (in)` and `bare-clearance 1` are the same.
+/// `Bare clearance 1 (in)` and `bare-clearance 1` are equal.
 pub(crate) fn key(text: &str) -> String {
     let mut bare = String::new();
     let mut rest = text;
@@ -28,15 +27,25 @@ pub(crate) fn key(text: &str) -> String {
     }
     bare.push_str(rest);
     let key: String = bare.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect();
-    // A sign alone stands for its words.
+    // A sign alone counts as its words.
     let is_sign = |text: &str| matches!(text.trim(), "\u{b1}" | "+/-" | "+-");
-    match key.is_empty() && is_sign(&bare) {
-        true => "plusminus".into(),
-        false => key,
+    if key.is_empty() && is_sign(&bare) {
+        return "plusminus".into();
     }
+    let former = FORMER.iter().find(|(old, _)| *old == key);
+    former.map_or(key.clone(), |(_, new)| (*new).to_string())
 }
 
-/// A key of a model file as a heading: `bare_clearance` is headed `Bare clearance`.
+/// Names of sheets and headings that earlier versions wrote, each with the present one: both are read alike.
+const FORMER: [(&str, &str); 5] = [
+    ("sheets", "plate"),
+    ("sheetcost", "platecost"),
+    ("instead", "substituteitem"),
+    ("insteadpieces", "qty"),
+    ("standing", "status"),
+];
+
+/// A key of a model file as a heading: `bare_clearance` becomes `Bare clearance`.
 pub(crate) fn pump_heading(name: &str) -> String {
     let spaced = name.replace('_', " ");
     let mut letters = spaced.chars();
@@ -46,7 +55,7 @@ pub(crate) fn pump_heading(name: &str) -> String {
     }
 }
 
-/// The heading of a pack's fit code.
+/// Heading of a pack's fit code.
 pub(crate) fn fit_heading(pack: &str) -> String {
     format!("{} {FITS}", pump_heading(pack))
 }

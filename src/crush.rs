@@ -1,7 +1,8 @@
-//! How far gaskets are crushed in their places, against what their materials give way.
+//! Crush of gaskets in their places, against the compressibility of their materials.
 //!
-//! A warning, never a reason not to kit a pump: the compressibility of a material holds for a test
-//! load that the bolts of a cover need not come to.
+//! [`crushes`] gives the [`Crush`] of each gasket of a pump. A crush out of range is a warning, never a
+//! reason not to kit a pump: the compressibility of a material holds for a test load that the bolts of a
+//! cover need not reach.
 
 use std::cmp::Ordering;
 
@@ -16,34 +17,34 @@ use crate::plan::{Kit, PackPick, Plan};
 use crate::pump::Pump;
 use crate::stack::extent;
 
-/// How far the gasket of one requirement is crushed, for one of the lots that it is made of.
+/// Crush of the gasket of one requirement, for one of the lots that it is made of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Crush {
-    /// The requirement's index among the pump's.
+    /// Index of the requirement among the pump's.
     pub requirement: usize,
-    /// The item's index in the job's stock.
+    /// Index of the item in the job's stock.
     pub item: usize,
-    /// By how many percent of its free thickness, to the nearest millionth.
+    /// Crush in percent of the free thickness, to the nearest millionth.
     pub percent: Millionths,
-    /// What the item's material gives way; `None` where that is not known.
+    /// Compressibility of the item's material; `None` where it is not known.
     pub range: Option<Compressibility>,
-    /// Where it lies against that range, told from the exact lengths.
+    /// Position of the crush against that range, from the exact lengths.
     pub standing: Option<Standing>,
 }
 
-/// Where a crush lies against the range of its material, both ends within.
+/// Position of a crush against the range of its material; both ends are within.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Standing {
-    /// Less than the material gives way.
+    /// Less than the least compressibility.
     Below,
-    /// Within.
+    /// Within the range.
     Within,
-    /// More than the material gives way.
+    /// More than the greatest compressibility.
     Above,
 }
 
-/// How far a gasket of this free thickness is crushed in this gap, in percent to the nearest
-/// millionth: 1 - gap / free. `None` where there is no gasket.
+/// Crush of a gasket of this free thickness in this gap: `1 - gap / free`, in percent to the nearest
+/// millionth. `None` without a gasket.
 ///
 /// ```
 /// use gapwright::crush::percent;
@@ -61,7 +62,7 @@ pub fn percent(gap: Fine, free: Fine) -> Option<Millionths> {
     i64::try_from(nearest).ok().map(Millionths::from_raw)
 }
 
-/// Where the crush lies against a range, without rounding.
+/// Position of the crush against a range, without rounding.
 fn standing(gap: Fine, free: Fine, range: Compressibility) -> Standing {
     let crushed = 100_000_000 * (free - gap).raw();
     let against = |limit: Millionths| crushed.cmp(&(i128::from(limit.raw()) * free.raw()));
@@ -72,11 +73,11 @@ fn standing(gap: Fine, free: Fine, range: Compressibility) -> Standing {
     }
 }
 
-/// How far the gaskets of a pump with these packs are crushed: per gasket fill, cold or hot, one
-/// entry for each lot, with nominal lengths.
+/// Crush of the gaskets of a pump with these packs, with nominal lengths: per gasket fill, cold or hot, one
+/// entry for each lot.
 ///
-/// Gaskets that lie on each other share one load. Which of them gives way more is not known, so
-/// each is taken to be crushed as the pack as a whole is.
+/// Gaskets on top of each other share one load. Which of them gives way more is not known, so each is taken
+/// to be crushed as much as the whole pack.
 pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
     let parts = stack(job, pump, packs).contributors;
     let model = job.model_of(pump);
@@ -106,8 +107,8 @@ pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
     found
 }
 
-/// The items, by index in the stock, that some kit has as its gasket, and of whose material it is
-/// not known how far it gives way: their crush is not checked.
+/// Items, by index in the stock, that some kit uses as a gasket and whose material has no compressibility:
+/// their crush is not checked.
 pub fn unchecked(job: &Job, plan: &Plan) -> Vec<usize> {
     let kits = job.pumps.iter().zip(&plan.kits);
     let crushes = kits.flat_map(|(pump, kit)| match kit {

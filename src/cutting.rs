@@ -1,9 +1,10 @@
-//! Pieces cut from sheet: what a sheet yields, and how it is cut up.
+//! Pieces cut from sheet: the yield of a sheet, and its layouts.
 //!
-//! A piece needs a square blank of its outside diameter. A sheet is cut into strips, each as wide
-//! as the blanks that are cut from it and all of them along the same side; one sheet carries
-//! strips for at most two shapes. That is how it is done with shears and a template, it can
-//! always be carried out, and what it yields is counted exactly. Common practice, no source.
+//! A piece needs a square blank of its outside diameter. A sheet is cut into strips along one of its sides,
+//! each as wide as the blanks in it; one sheet carries strips for at most two shapes. Shears and a template
+//! suffice for every such layout, and its yield is counted exactly. Common practice, no source.
+//!
+//! [`layouts`] lists the layouts of one [`SheetLot`].
 
 use std::collections::BTreeMap;
 
@@ -12,31 +13,31 @@ use crate::length::Length;
 use crate::narrow::narrow;
 use crate::stock::Size;
 
-/// The most blanks along one side of a sheet: more is a slip of the unit, and would take long.
+/// The most blanks along one side of a sheet: more is a mistaken unit, and would take long.
 pub(crate) const MOST_ALONG: i64 = 1_000;
 
-/// A lot of sheets that pieces can be cut from.
+/// Lot of sheets that pieces can be cut from.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SheetLot {
     /// Stock number, unique among all items.
     pub item: String,
-    /// What is cut from it, in lower case: `gasket` or `shim`.
+    /// Kind of piece cut from it, in lower case: `gasket` or `shim`.
     pub kind: String,
-    /// What it is made of.
+    /// Material.
     pub material: Option<String>,
     /// Thickness and tolerance.
     pub size: Size,
-    /// The sides of one sheet.
+    /// Sides of one sheet.
     pub sides: [Length; 2],
     /// Whole sheets on hand.
     pub on_hand: u32,
-    /// Of those, the ones that are not offered.
+    /// Sheets on hand that are reserved and so not offered.
     pub reserved: u32,
     /// Cost of one sheet.
     pub sheet_cost: Money,
-    /// Where it lies.
+    /// Bin.
     pub bin: Option<String>,
-    /// Its row in its own sheet, from 0.
+    /// Row in its own sheet, from 0.
     pub row: u32,
 }
 
@@ -51,8 +52,8 @@ impl SheetLot {
         self.sides.iter().map(|side| along(*side, outside)).product()
     }
 
-    /// The cost of a blank, rounded up: the share of the sheet that its square takes. What lies
-    /// outside and inside the ring is offcut and is paid for with it.
+    /// Cost of a blank, rounded up: the share of the sheet that its square takes. The offcut outside and
+    /// inside the ring is paid for with it.
     pub fn blank_cost(&self, outside: Length) -> Money {
         let square = i128::from(outside.ticks()) * i128::from(outside.ticks());
         let sheet = self.sides.iter().map(|side| i128::from(side.ticks())).product::<i128>().max(1);
@@ -61,7 +62,7 @@ impl SheetLot {
     }
 }
 
-/// How many blanks lie side by side along a length.
+/// Number of blanks side by side along a length.
 pub(crate) fn along(length: Length, blank: Length) -> u32 {
     if blank <= Length::ZERO {
         return 0;
@@ -69,19 +70,19 @@ pub(crate) fn along(length: Length, blank: Length) -> u32 {
     narrow::<u32>(length.ticks().max(0) / blank.ticks())
 }
 
-/// How one sheet is cut up.
+/// Layout of the cuts of one sheet.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Layout {
-    /// The index of the lot of sheets in the job.
+    /// Index of the lot of sheets in the job.
     pub sheet: usize,
-    /// Which of the sheet's sides the strips run along: 0 or 1.
+    /// Side of the sheet along which the strips run: 0 or 1.
     pub along: usize,
-    /// The cut item (an index into the stock), and how many strips carry its blanks.
+    /// Cut items (indices into the stock), each with the number of strips that carry its blanks.
     pub strips: Vec<(usize, u32)>,
 }
 
 impl Layout {
-    /// Blanks of each cut item that it yields. `outside` tells a cut item's outside diameter.
+    /// Yield: blanks of each cut item. `outside` gives the outside diameter of a cut item.
     pub fn yields(
         &self,
         lot: &SheetLot,
@@ -96,8 +97,8 @@ impl Layout {
     }
 }
 
-/// Every layout of one sheet of a lot for these shapes (item and outside diameter) that no other
-/// yields more than, in a fixed order.
+/// Layouts of one sheet of a lot for these shapes (item and outside diameter), in a fixed order, without
+/// those that another layout dominates.
 ///
 /// ```
 /// use gapwright::cutting::{SheetLot, layouts};
@@ -125,8 +126,8 @@ pub fn layouts(lot: &SheetLot, sheet: usize, shapes: &[(usize, Length)]) -> Vec<
     layouts_until(lot, sheet, shapes, &mut never)
 }
 
-/// [`layouts`] until `stop` says so, which is told how many are about to be looked at: then some may be
-/// missing, and of those that are there some may yield no more than others.
+/// [`layouts`], ended early when `stop` (given the number of layouts about to be tried) returns true. Then
+/// some layouts may be missing, and some dominated ones present.
 pub(crate) fn layouts_until(
     lot: &SheetLot,
     sheet: usize,
@@ -148,7 +149,7 @@ pub(crate) fn layouts_until(
                     }
                     let rest = stack - first_wide * strips;
                     let more = if second == first { 0 } else { along(rest, second_wide) };
-                    // More of the first alone is another turn's business.
+                    // More strips of the first shape alone are listed by other turns of the loop.
                     let strips = [(first, strips), (second, more)];
                     let layout = Layout {
                         sheet,

@@ -1,13 +1,13 @@
 //! Days as spreadsheets count them: from 1899-12-30 on.
 //!
-//! Day 1 is the first of January 1900, and there is one too many in that February; so from March 1900 on the
-//! days are those since 1899-12-30.
+//! Day 1 is the first of January 1900, and that February has one day too many; so from March 1900 on a number counts
+//! the days since 1899-12-30.
 
 use jiff::civil::{Date, date};
 
 const START: Date = date(1899, 12, 30);
 
-/// The number of a date `YYYY-MM-DD`.
+/// Number of a date `YYYY-MM-DD`.
 ///
 /// ```
 /// assert_eq!(gapwright::day::number("2027-03-01"), Some(46_447));
@@ -18,7 +18,7 @@ pub fn number(text: &str) -> Option<i32> {
     Some(day.since(START).ok()?.get_days())
 }
 
-/// The date, `YYYY-MM-DD`, of a number; empty beyond the calendar.
+/// Date, `YYYY-MM-DD`, of a number; empty beyond the calendar.
 ///
 /// ```
 /// assert_eq!(gapwright::day::written(46_447), "2027-03-01");

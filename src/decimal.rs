@@ -7,8 +7,8 @@ use std::ops::{Add, Mul, Neg, Sub};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
-/// Strips what spreadsheets and word processors put around a number: hard, thin and
-/// doubled spaces, and the typographic minus.
+/// Removes characters that spreadsheets and word processors add to a number: hard, thin and doubled spaces, and the
+/// typographic minus.
 pub(crate) fn plain(text: &str) -> String {
     let spaced: String = text
         .chars()
@@ -20,7 +20,7 @@ pub(crate) fn plain(text: &str) -> String {
             c => c,
         })
         .collect();
-    // A fraction is typed by a person, an exponent written by a program: both in one text is neither.
+    // People type fractions and programs write exponents: a text with both is neither.
     let fraction = spaced.contains(|c: char| c == '/' || (c.is_numeric() && !c.is_ascii_digit()))
         || spaced.contains('\u{2044}');
     let words = spaced.split(' ').filter(|word| !word.is_empty());
@@ -33,8 +33,7 @@ pub(crate) fn plain(text: &str) -> String {
         .join(" ")
 }
 
-/// A number such as `1E-2`, as spreadsheets write small ones into CSV files, with its digits alone;
-/// any other word as it is.
+/// Digits of a number such as `1E-2`, as spreadsheets write small ones into CSV files; any other word unchanged.
 fn without_exponent(word: &str) -> String {
     let plain = || {
         let at = word.find(['e', 'E'])?;
@@ -47,7 +46,7 @@ fn without_exponent(word: &str) -> String {
             && mantissa.bytes().any(|b| b.is_ascii_digit());
         // With its sign, as programs write it: `2e3` may be anything.
         let signed = exponent.starts_with(['+', '-']);
-        // Behind it a unit at most, no further figures.
+        // After it at most a unit, no further digits.
         let goes_on = unit.starts_with(|c: char| c.is_numeric() || "+-.,/\u{2044}".contains(c));
         if !is_number || !signed || goes_on || !(2..=3).contains(&exponent.len()) {
             return None;
@@ -59,8 +58,8 @@ fn without_exponent(word: &str) -> String {
     plain().unwrap_or_else(|| word.to_string())
 }
 
-/// Reads a decimal with a point or a comma as its mark; a text with both is refused, since
-/// nobody can say which one groups thousands.
+/// Reads a decimal with a point or a comma as its mark. A text with both is refused, since it is unknown which one
+/// groups thousands.
 pub(crate) fn parse(text: &str) -> Option<Decimal> {
     let text = plain(text);
     let digits = text.strip_prefix(['+', '-']).unwrap_or(&text);
@@ -73,8 +72,7 @@ pub(crate) fn parse(text: &str) -> Option<Decimal> {
     Decimal::from_str_exact(&text.replace(',', ".")).ok()
 }
 
-/// The decimal that a person sees in a spreadsheet's cell: 15 significant digits of the
-/// binary number behind it.
+/// Decimal that people see in a spreadsheet's cell: 15 significant digits of the binary number.
 pub(crate) fn seen(number: f64) -> Option<Decimal> {
     if !number.is_finite() || number.abs() > 1e15 {
         return None;
@@ -85,7 +83,7 @@ pub(crate) fn seen(number: f64) -> Option<Decimal> {
     Decimal::from_scientific(&format!("{number:.14e}")).ok().map(|d| d.normalize())
 }
 
-/// Prints a decimal with at least `places` places and no trailing zeros behind them.
+/// Prints a decimal with at least `places` places and no trailing zeros after them.
 pub(crate) fn show(number: Decimal, places: u32) -> String {
     let mut number = number.normalize();
     if number.scale() < places {
@@ -111,7 +109,7 @@ pub struct Millionths(i64);
 impl Millionths {
     /// One.
     pub const ONE: Millionths = Millionths(1_000_000);
-    /// Nothing.
+    /// Zero.
     pub const ZERO: Millionths = Millionths(0);
 
     /// A number of whole millionths.
@@ -119,7 +117,7 @@ impl Millionths {
         Millionths(raw)
     }
 
-    /// The whole millionths.
+    /// Number of whole millionths.
     pub const fn raw(self) -> i64 {
         self.0
     }
@@ -129,7 +127,7 @@ impl Millionths {
         Self::whole(parse(text)?)
     }
 
-    /// Reads a spreadsheet's number as the decimal that a person sees.
+    /// Reads a spreadsheet's number as the decimal that people see.
     pub fn from_number(number: f64) -> Option<Millionths> {
         Self::whole(seen(number)?)
     }
@@ -142,12 +140,12 @@ impl Millionths {
         raw.to_i64().filter(|raw| raw.abs() <= 1_000_000_000_000_000).map(Millionths)
     }
 
-    /// The exact decimal.
+    /// Exact decimal.
     pub fn decimal(self) -> Decimal {
         Decimal::new(self.0, 6)
     }
 
-    /// The nearest float, for a spreadsheet cell.
+    /// Nearest float, for a spreadsheet cell.
     pub fn to_f64(self) -> f64 {
         self.decimal().to_f64().unwrap_or(f64::NAN)
     }
@@ -193,7 +191,7 @@ impl Mul<u32> for Millionths {
     }
 }
 
-/// Money in whole millionths of the currency, so that a bound rounds up honestly.
+/// Money in whole millionths of the currency, so that a bound is rounded up correctly.
 pub type Money = Millionths;
 
 /// Prints money with all six places, as the plan's JSON does.

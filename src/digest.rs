@@ -2,12 +2,12 @@
 
 use sha2::{Digest, Sha256};
 
-/// A hash that is fed part by part.
+/// A hash of a text that comes in parts.
 #[derive(Default)]
 pub(crate) struct Parts(Sha256);
 
 impl Parts {
-    /// Adds a part; where parts end does not count.
+    /// Adds a part; the borders of parts do not count.
     pub(crate) fn add(&mut self, bytes: &[u8]) {
         self.0.update(bytes);
     }
@@ -19,7 +19,7 @@ impl Parts {
     }
 }
 
-/// SHA-256 in hexadecimal: 64 small digits.
+/// SHA-256 in hexadecimal: 64 lower-case digits.
 ///
 /// The digest of the empty text is that of FIPS 180-4's published test vectors.
 ///

@@ -1,45 +1,47 @@
 //! Feeler blades for a clearance: the fewest that show it above its lower limit and below its upper one.
 //!
-//! *Go* is a stack just inside the lower limit: where it goes in, the clearance is the lower limit at least, even
-//! if each blade is as thin as it may be. *No-go* is a stack just inside the upper limit: where it does not go in,
-//! the clearance is the upper limit at most, even if each blade is as thick as it may be and the stack has grown.
+//! [`gauge`] chooses the two stacks. *Go* is a stack just inside the lower limit: if it goes in, the
+//! clearance is at least the lower limit, even with every blade at its thinnest. *No-go* is a stack just
+//! inside the upper limit: if it does not go in, the clearance is at most the upper limit, even with every
+//! blade at its thickest and the joints open.
 //!
-//! A stack of blades reads thicker than its blades: ten of 0.010 in, each within 0.00035, were measured at 0.106 and
-//! 0.105 in, of which the blades explain 0.0035; the rest, 0.0025 at most over nine joints, is oil, dust and air
-//! (easterngage.com, "Feeler gage accumulation and tolerance stack-ups"). So [`GROWTH`] counts for each joint, on
-//! the thick side only.
+//! A stack reads thicker than the sum of its blades. Ten blades of 0.010 in, each within 0.00035, were
+//! measured at 0.106 and 0.105 in. The blades explain 0.0035 of that; the rest, at most 0.0025 over nine
+//! joints, is oil, dust and air (easterngage.com, "Feeler gage accumulation and tolerance stack-ups").
+//! [`GROWTH`] therefore counts for each joint, on the thick side only.
 
 use crate::length::{Fine, Length, Tolerance, Unit};
 
-/// By how much a joint between two blades may thicken a stack: 0.0025 in over nine joints, rounded up to 0.0003.
+/// The most by which a joint between two blades thickens a stack: 0.0025 in over nine joints, rounded up to
+/// 0.0003.
 pub const GROWTH: Length = Length::from_ticks(3 * Unit::Thou.ticks() / 10);
-/// From so many blades on a stack is said to read thick: three joints may come to nine tenths of a thou, as much
-/// as the step in which clearances are set.
+/// Number of blades from which a stack is reported to read thick: three joints may add nine tenths of a thou,
+/// about the step in which clearances are set.
 pub const MANY: u32 = 4;
-/// The most blades in a stack; common practice, no source, is far fewer.
+/// The most blades in a stack; common practice (no source) is far fewer.
 pub const MOST: u32 = 8;
 
-/// A blade of the shop's set.
+/// Blade of the shop's set.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Blade {
-    /// What is stamped on it.
+    /// Thickness stamped on it.
     pub thickness: Length,
-    /// How far it may be off.
+    /// Plus/minus on the thickness.
     pub tolerance: Tolerance,
-    /// How many of it there are.
+    /// Number of such blades.
     pub count: u32,
 }
 
-/// Some blades together.
+/// Stack of blades.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Stacked {
-    /// The blades, thickest first, each with how many of it.
+    /// Blades, thickest first, each with its number.
     pub blades: Vec<(Blade, u32)>,
-    /// What is stamped on them, together.
+    /// Sum of the stamped thicknesses.
     pub nominal: Length,
-    /// As thin as they may be.
+    /// Least thickness.
     pub thin: Length,
-    /// As thick as they may be, with what the joints may add.
+    /// Greatest thickness, growth of the joints included.
     pub thick: Length,
 }
 
@@ -56,46 +58,46 @@ impl Stacked {
         Stacked { nominal, thin, thick: thick + GROWTH * count.saturating_sub(1), blades }
     }
 
-    /// How many blades.
+    /// Number of blades.
     pub fn count(&self) -> u32 {
         self.blades.iter().map(|(_, count)| count).sum()
     }
 
-    /// By how much the joints may thicken it.
+    /// The most by which the joints thicken the stack.
     pub fn growth(&self) -> Length {
         GROWTH * self.count().saturating_sub(1)
     }
 }
 
-/// What a clearance must come to, and where it is predicted.
+/// Limits and prediction of a clearance.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Wanted {
-    /// Its limits.
+    /// Lower and upper limit.
     pub limits: [Length; 2],
-    /// The least and the greatest that a pump which comes out as predicted has.
+    /// Least and greatest clearance of a pump that comes out as predicted.
     pub predicted: [Fine; 2],
 }
 
-/// The blades for one limit.
+/// Blades for one limit.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Chosen {
     /// A stack, and whether every pump that comes out as predicted passes with it.
     Stack(Stacked, bool),
-    /// No stack of the set shows it.
+    /// No stack of the set shows the limit.
     None,
 }
 
-/// The blades for both limits.
+/// Blades for both limits.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Gauge {
-    /// What must go in.
+    /// Stack that must go in.
     pub go: Chosen,
-    /// What must not.
+    /// Stack that must not go in.
     pub no_go: Chosen,
 }
 
-/// Chooses the blades: first that a pump which comes out as predicted passes, then the fewest, then nearest to the
-/// limit, then the thickest blades first.
+/// Chooses the blades. First, every pump that comes out as predicted should pass; then fewest blades, then
+/// nearest to the limit, then thickest blades first.
 ///
 /// ```
 /// use gapwright::feeler::{Blade, Chosen, Wanted, gauge};
@@ -137,7 +139,7 @@ pub fn gauge(set: &[Blade], wanted: &Wanted) -> Gauge {
     Gauge { go, no_go }
 }
 
-/// The best stack that shows a limit; `off` is how far inside the limit it lies.
+/// Best stack that shows a limit; `off` is its distance inside the limit.
 fn choose(
     set: &[Blade],
     shows: &dyn Fn(&Stacked) -> bool,
@@ -177,9 +179,9 @@ fn choose(
     any.map_or(Chosen::None, |stack| Chosen::Stack(stack, false))
 }
 
-/// Every stack of so many blades that may come near a limit.
+/// Search through all stacks of a given number of blades near a limit.
 struct Search<'a> {
-    /// Thickest first.
+    /// Blades, thickest first.
     blades: &'a [Blade],
     limit: Length,
     taken: Vec<(Blade, u32)>,
@@ -194,8 +196,8 @@ impl Search<'_> {
         }
         for at in from..self.blades.len() {
             let blade = self.blades[at];
-            // Beyond half a limit too thick, or half too thin even with the thickest that are left, no stack
-            // is just inside it.
+            // More than half the limit too thick, or more than half too thin even with the thickest blades
+            // left: no such stack is just inside the limit.
             let far = self.limit.ticks() / 2;
             let thickest = sum + blade.thickness * more;
             if thickest.ticks() < self.limit.ticks() - far {

@@ -1,8 +1,7 @@
-//! How many pieces to hold and when to buy again: the textbooks' formulas, in whole pieces and
-//! whole packs.
+//! Inventory formulas of the textbooks, in whole pieces and whole packs: how many to hold and when to order.
 //!
-//! Money that is a price is exact; chances and expected counts are floats. A period is whatever the
-//! caller counts in, a year or a month, as long as demand, lead time and holding cost share it.
+//! Prices are exact; probabilities and expected counts are floats. A period is any unit of time, such as a year or a
+//! month, as long as demand, lead time and holding cost share it.
 //!
 //! ```
 //! use gapwright::inventory::{Demand, reorder};
@@ -12,6 +11,11 @@
 //! assert_eq!(point.pieces, 6);
 //! # Ok::<(), gapwright::inventory::Fault>(())
 //! ```
+//!
+//! # Decision
+//!
+//! A chance within 1e-12 of the one asked for, relatively, counts as it: 19 of 20 is 95 %, and sums of floats are
+//! off by less.
 
 mod demand;
 pub mod economic;
@@ -23,41 +27,41 @@ use thiserror::Error;
 
 pub use demand::Demand;
 
-/// Why a question about the stock has no answer.
+/// Reasons why an inventory calculation has no result.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum Fault {
     /// A number that must be above zero is not.
     #[error("{what} is {found}; it must be a number above zero")]
     NotAboveZero {
-        /// What it is.
+        /// Name of the number.
         what: &'static str,
-        /// What was given.
+        /// Value that was given.
         found: String,
     },
-    /// A number that may not be negative is, or it is no number.
+    /// A number that may not be negative is negative, or is not a number.
     #[error("{what} is {found}; it must be zero or more")]
     BelowZero {
-        /// What it is.
+        /// Name of the number.
         what: &'static str,
-        /// What was given.
+        /// Value that was given.
         found: String,
     },
-    /// A service level that is no share between nothing and everything.
+    /// A service level that is not strictly between 0 and 1.
     #[error("a service of {0} is asked for; it must lie between 0 and 1, both left out")]
     Service(f64),
     /// A history without a single row.
     #[error("there is no demand in the history, not even a period without any")]
     NoHistory,
-    /// A history that is too short for what is asked of it.
+    /// A history that is too short for the service level.
     #[error(
         "a history of {rows} periods or outages cannot tell a service of {service}; it takes {needed}"
     )]
     TooFew {
-        /// Rows that there are.
+        /// Rows of the history.
         rows: usize,
-        /// The service asked for.
+        /// Service level asked for.
         service: f64,
-        /// Rows that it takes.
+        /// Rows needed.
         needed: u64,
     },
     /// Price breaks that do not start at one pack, do not rise, or whose price does not fall.
@@ -66,17 +70,17 @@ pub enum Fault {
     /// A max level below the min level.
     #[error("the max level {max} is below the min level {min}")]
     Levels {
-        /// The min level.
+        /// Min level.
         min: u32,
-        /// The max level.
+        /// Max level.
         max: u32,
     },
-    /// Beyond what can be held or reckoned exactly.
+    /// Too large to be held or calculated exactly.
     #[error("{0} is too large to be reckoned exactly")]
     TooLarge(&'static str),
 }
 
-/// A number that must be above zero.
+/// Checks that a number is above zero.
 fn above_zero(what: &'static str, number: f64) -> Result<f64, Fault> {
     if number.is_finite() && number > 0.0 {
         return Ok(number);
@@ -85,7 +89,7 @@ fn above_zero(what: &'static str, number: f64) -> Result<f64, Fault> {
     Err(Fault::NotAboveZero { what, found })
 }
 
-/// A service level: strictly between nothing and everything.
+/// Checks that a service level is strictly between 0 and 1.
 fn share(service: f64) -> Result<f64, Fault> {
     if service > 0.0 && service < 1.0 { Ok(service) } else { Err(Fault::Service(service)) }
 }

@@ -1,8 +1,13 @@
-//! Issuing: what a plan takes out of the stock, what people really took, and the log of it all.
+//! Issuing: the planned withdrawals, the actual ones, and the log of both.
 //!
-//! The flow is one sentence: a [`planned::Planned`] is what the plan asks for; [`record`] sets it, with what people
-//! wrote beside it, against the [`counts::Counts`] of the stock and the [`log::Log`], and gives movements; the log
-//! takes them and the stock is counted down by them.
+//! In one sentence: [`record`] compares a [`planned::Planned`] and the entries that people made with the
+//! [`counts::Counts`] of the stock and the [`log::Log`], and gives movements; these are added to the log and deducted
+//! from the stock.
+//!
+//! # Decision
+//!
+//! The log is renamed before the stock workbook. Killed between the two, the log has movements that the stock is
+//! short of, and the next run finds that; a stock without its lines in the log would be found by nobody.
 
 pub mod counts;
 pub mod log;
@@ -11,7 +16,7 @@ pub mod record;
 
 use crate::plain_text::mended;
 
-/// A text as the log holds it: as a workbook can have it, its words parted by single spaces.
+/// A text as the log holds it: valid in a workbook, its words separated by single spaces.
 ///
 /// ```
 /// assert_eq!(gapwright::issue::tidy("  SH-010\u{0}\n spare "), "SH-010\u{2400} spare");
@@ -21,7 +26,7 @@ pub fn tidy(text: &str) -> String {
     mended.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-/// A stock number or a tag as it is compared: tidy, without regard to case.
+/// A stock number or a tag in the form that is compared: tidy, in one case.
 pub fn key(text: &str) -> String {
     tidy(text).to_lowercase()
 }

@@ -1,4 +1,4 @@
-//! The job: the checked inputs of one outage. A job that exists is whole and consistent.
+//! The job: the checked inputs of one outage. A job that exists is complete and consistent.
 
 use crate::cutting::SheetLot;
 use crate::feeler::Blade;
@@ -14,13 +14,13 @@ use std::sync::Arc;
 mod check;
 mod error;
 
+pub(crate) use check::{count, there};
 pub use error::{JobError, Part, PartError};
 
-/// Everything that one outage's plan follows from, checked: every index that stands in it is one of
-/// something that is there.
+/// Checked inputs of one outage's plan; every index in it is valid.
 ///
-/// A job is read like its [`Parts`] and made of them by [`Job::new`]; it is changed by taking it apart
-/// and putting it together again, so that no job is ever invalid.
+/// A job is read like its [`Parts`] and made from them by [`Job::new`]. To change it, take it apart and put it
+/// together again, so that no job is ever invalid.
 ///
 /// ```
 /// use gapwright::job::{Job, Parts};
@@ -32,7 +32,7 @@ pub use error::{JobError, Part, PartError};
 ///
 /// let mm = |text| Length::parse(text, Some(Unit::Millimetre)).unwrap();
 /// let exact = Tolerance::default();
-/// // A gap of 1.2 mm less the shims in it must come to 0.2 mm, give or take 0.05 mm.
+/// // A gap of 1.2 mm less its shims must come to 0.2 mm, plus or minus 0.05 mm.
 /// let model = Model {
 ///     dimensions: vec![Dimension::new("gap", exact)],
 ///     packs: vec![Pack::new("shims", "shim", 0..=3)],
@@ -60,70 +60,69 @@ pub use error::{JobError, Part, PartError};
 /// let job = Job::new(parts)?;
 /// assert_eq!(job.pumps[0].tag, "P-1");
 ///
-/// // A pump of a model that is not there is refused, and named.
+/// // A pump of an unknown model is refused, and named.
 /// let wrong = job.with(|parts| parts.pumps[0].model = 7).unwrap_err();
 /// assert_eq!(wrong.to_string(), "pump P-1: model number 7 of 1, counted from 0");
 /// # Ok::<(), gapwright::job::JobError>(())
 /// ```
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Job {
-    /// What was checked. Whoever changes it sees to it that every index is still one of something.
+    /// The checked parts. Code that changes them keeps every index valid.
     pub(crate) parts: Parts,
-    /// The input files with the hash of their bytes.
+    /// Input files with the hash of their bytes.
     pub inputs: Vec<Input>,
-    /// Columns and sheets that are carried through or left alone, for people to see that they are
-    /// not used.
+    /// Columns and sheets that are copied to the output or ignored, listed so that people see that they are not used.
     pub unused: Vec<String>,
-    /// What the user should know of but what does not stop the run.
+    /// Warnings for the user, which do not stop the run.
     pub warnings: Vec<Problem>,
 }
 
-/// What a job is made of, not checked yet.
+/// Parts of a job, not checked yet.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Parts {
-    /// The lots, in the order of the stock sheet; then the pieces that can be cut from sheets.
+    /// Lots, in the order of the stock sheet; then the pieces that can be cut from sheets.
     pub stock: Vec<Item>,
-    /// The sheets that pieces can be cut from, in the order of their own sheet.
+    /// Sheets that pieces can be cut from, in the order of their own sheet.
     pub sheets: Vec<SheetLot>,
-    /// The models that the pumps use.
+    /// Models that the pumps use.
     pub models: Vec<Model>,
-    /// The pumps, in the order of the pump sheet.
+    /// Pumps, in the order of the pump sheet.
     pub pumps: Vec<Pump>,
-    /// The rates and rules in force.
+    /// Rates and rules in force.
     pub policy: Policy,
-    /// The stock sheet as it was read, to write the next one from.
+    /// Stock sheet as it was read; the next one is written from it.
     pub stock_sheet: StockSheet,
-    /// The Sheets sheet, likewise; empty if there is none.
+    /// Sheets sheet as it was read; empty if there is none.
     pub sheets_sheet: StockSheet,
-    /// The Fit sheet from its headings on, as it was read; empty if there is none.
+    /// Fit sheet from its headings on, as it was read; empty if there is none.
     pub fit_sheet: Arc<Sheet>,
-    /// The Feelers sheet as it was read; empty if there is none.
+    /// Feelers sheet as it was read; empty if there is none.
     pub feelers_sheet: Arc<Sheet>,
-    /// The blades of the shop's feeler set, as far as the stock workbook says them.
+    /// Blades of the shop's feeler set, as far as the stock workbook lists them.
     pub feelers: Vec<Blade>,
 }
 
-/// The stock sheet as it was read.
+/// Stock sheet as it was read.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct StockSheet {
     /// The sheet.
     pub sheet: Arc<Sheet>,
-    /// The number of its heading row, from 0.
+    /// Number of its heading row, from 0.
     pub heading_row: u32,
-    /// The column that holds On hand, from 0.
+    /// Column of On hand, from 0.
     pub on_hand_column: u32,
-    /// The column of Unit cost, where there is one.
+    /// Column of Unit cost, where there is one.
     pub price_column: Option<u32>,
-    /// The column of Pack qty, where there is one.
+    /// Column of Pack qty, where there is one.
     pub pack_column: Option<u32>,
 }
 
 /// An input file and the hash of its bytes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Input {
-    /// What it was read as.
+    /// Its use, such as stock workbook.
     pub role: String,
-    /// The file, as the user named it.
+    /// File name as the user gave it.
     pub file: String,
     /// SHA-256 in hexadecimal.
     pub sha256: String,
@@ -138,28 +137,28 @@ impl Deref for Job {
 }
 
 impl Job {
-    /// A job of these parts.
+    /// Builds a job from these parts.
     ///
     /// # Errors
-    /// [`JobError`]: the first part with an index that is not there, with more or fewer entries than
-    /// its model has, or with a number that it cannot have.
+    /// [`JobError`]: the first part with an invalid index, with more or fewer entries than its model has, or with a
+    /// number out of range.
     pub fn new(parts: Parts) -> Result<Job, JobError> {
         check::check(&parts)?;
         Ok(Job::of_checked(parts))
     }
 
-    /// A job of parts that hold: each was checked, with its place in the workbooks, as it was read,
-    /// or follows from those of a job.
+    /// Builds a job from valid parts: each was checked as it was read, with its place in the workbooks, or follows
+    /// from those of a job.
     pub(crate) fn of_checked(parts: Parts) -> Job {
         Job { parts, inputs: Vec::new(), unused: Vec::new(), warnings: Vec::new() }
     }
 
-    /// What it is made of.
+    /// Takes the job apart.
     pub fn into_parts(self) -> Parts {
         self.parts
     }
 
-    /// The job with something changed.
+    /// Changes the parts of a job.
     ///
     /// # Errors
     /// As [`Job::new`].
@@ -169,12 +168,12 @@ impl Job {
         Ok(self)
     }
 
-    /// The model of a pump.
+    /// Model of a pump.
     pub fn model_of(&self, pump: &Pump) -> &Model {
         &self.models[pump.model]
     }
 
-    /// The items that may go to a place, by index into the stock: right kind, right fit.
+    /// Items that may go to a place, by index into the stock: right kind, right fit.
     pub fn offered<'a>(
         &'a self,
         pack: &'a Pack,
@@ -185,8 +184,8 @@ impl Job {
         })
     }
 
-    /// The weight of one served pump by priority: one pump outranks all of the later priorities
-    /// together. Ascending by priority; `None` once whole numbers cannot carry it.
+    /// Weight of one served pump by priority: one pump outranks all of the later priorities together. Ascending by
+    /// priority; `None` where whole numbers cannot hold it.
     ///
     /// ```
     /// # use gapwright::job::weights;
@@ -199,7 +198,7 @@ impl Job {
     }
 }
 
-/// See [`Job::weights`].
+/// Weights of [`Job::weights`] from the priorities alone.
 pub fn weights(priorities: &[u32]) -> Option<Vec<(u32, i64)>> {
     let mut levels: Vec<u32> = priorities.to_vec();
     levels.sort_unstable();
@@ -213,6 +212,6 @@ pub fn weights(priorities: &[u32]) -> Option<Vec<(u32, i64)>> {
         weights.push((level, weight));
     }
     weights.reverse();
-    // Beyond this a linear program in floating point could no longer tell one pump apart.
+    // Beyond this a linear program in floating point could no longer tell one pump from another.
     (below <= 1_000_000_000).then_some(weights)
 }

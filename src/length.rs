@@ -1,4 +1,13 @@
 //! Exact lengths: whole tenths of a nanometre, read from and printed in the units of the shop.
+//!
+//! # Decisions
+//!
+//! - The tick is 0.1 nm in an i64, not a nanometre and not a rational: 1/128 in and a micro-inch are whole, and ten
+//!   metres leave room for millionths in i128.
+//! - A typed length finer than a tick is refused, since it is meant; a computed one is rounded to a tick, since a
+//!   spreadsheet's number is rounded already.
+//! - Computed numbers and means in inches are held to the micro-inch, metric ones to a tick: a computed mean stays
+//!   a decimal of its own unit.
 
 use std::fmt;
 use std::iter::Sum;
@@ -53,7 +62,7 @@ impl Unit {
         }
     }
 
-    /// The symbol printed behind a number.
+    /// Symbol printed after a number.
     pub const fn symbol(self) -> &'static str {
         match self {
             Unit::Inch => "in",
@@ -63,7 +72,7 @@ impl Unit {
         }
     }
 
-    /// The places behind the decimal point that the trade writes for this unit.
+    /// Decimal places that the trade writes for this unit.
     pub const fn places(self) -> u32 {
         match self {
             Unit::Inch => 4,
@@ -72,7 +81,7 @@ impl Unit {
         }
     }
 
-    /// The other system's unit, for printing both side by side.
+    /// Unit of the other system, for printing both side by side.
     pub const fn twin(self) -> Unit {
         match self {
             Unit::Inch => Unit::Millimetre,
@@ -82,8 +91,7 @@ impl Unit {
         }
     }
 
-    /// The unit of the same system for what is too large for thou or micrometres: diameters, the
-    /// sides of a sheet.
+    /// Unit of the same system for sizes too large for thou or micrometres: diameters, the sides of a sheet.
     pub const fn large(self) -> Unit {
         match self {
             Unit::Inch | Unit::Thou => Unit::Inch,
@@ -108,34 +116,33 @@ impl fmt::Display for Unit {
     }
 }
 
-/// Why a text or a number is not a length.
+/// Reasons why a text or a number is not a length.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum LengthError {
-    /// There is nothing that reads as a number.
+    /// Not a number.
     #[error("not a length")]
     NotANumber,
-    /// A tolerance that is negative.
+    /// A negative tolerance.
     #[error("below zero")]
     BelowZero,
-    /// A number stands there, but neither the cell nor its column says in which unit.
+    /// A number without a unit in its cell or its column.
     #[error("a length with no unit, and its column names none")]
     NoUnit,
-    /// Something stands behind the number that is no unit of length.
+    /// Text after the number that is not a unit of length.
     #[error("`{0}` is not a unit that is known here")]
     UnknownUnit(String),
-    /// The text asks for more than the tenth of a nanometre that can be held exactly.
+    /// More digits than the exact resolution, a tenth of a nanometre.
     #[error("finer than 0.1 nm, which cannot be held exactly")]
     TooFine,
-    /// Beyond the ten metres that this program deals with.
+    /// Beyond ten metres, the limit of this program.
     #[error("longer than 10 m")]
     TooLong,
 }
 
 /// A length in whole tenths of a nanometre ("ticks").
 ///
-/// One tick is fine enough that 0.0001 in (25 400 ticks), 0.1 um (1 000 ticks), one
-/// micro-inch (254 ticks) and 1/128 in are all whole, so pieces of both systems add up
-/// without any rounding.
+/// One tick is fine enough that 0.0001 in (25 400 ticks), 0.1 um (1 000 ticks), one micro-inch (254 ticks) and 1/128
+/// in are all whole, so pieces of both systems add up without any rounding.
 ///
 /// ```
 /// use gapwright::length::{Length, Unit};
@@ -151,7 +158,7 @@ pub struct Length(i64);
 const MICRO_INCH: i64 = 254;
 
 impl Length {
-    /// No length at all.
+    /// Zero length.
     pub const ZERO: Length = Length(0);
 
     /// Ten metres: longer than any dimension of this trade, and small enough that no sum overflows.
@@ -162,18 +169,18 @@ impl Length {
         Length(ticks)
     }
 
-    /// The whole ticks (tenths of a nanometre).
+    /// Number of whole ticks (tenths of a nanometre).
     pub const fn ticks(self) -> i64 {
         self.0
     }
 
     /// Reads a length as people type it; `column` is the unit of the column, if it names one.
     ///
-    /// A decimal point or comma, a fraction or a mixed number, then at will a unit, which
-    /// outranks the column's: `0.021`, `.005"`, `0,5 mm`, `12 thou`, `1/64 in`, `1 1/2 in`.
+    /// A decimal point or comma, a fraction or a mixed number, then optionally a unit, which outranks the column's:
+    /// `0.021`, `.005"`, `0,5 mm`, `12 thou`, `1/64 in`, `1 1/2 in`.
     ///
     /// # Errors
-    /// [`LengthError`], one variant a reason; a text finer than a tick is refused, not rounded.
+    /// [`LengthError`], one variant per reason; a text finer than a tick is refused, not rounded.
     ///
     /// ```
     /// use gapwright::length::{Length, LengthError, Unit};
@@ -198,7 +205,7 @@ impl Length {
             }
         };
         let (above, below) = parse_ratio(number).ok_or(LengthError::NotANumber)?;
-        // Whole numbers throughout: a decimal type rounds what has too many digits for it.
+        // Whole numbers throughout: a decimal type rounds a number with too many digits.
         let ticks = above.checked_mul(unit.ticks().into()).ok_or(LengthError::TooLong)?;
         if ticks % below != 0 {
             return Err(LengthError::TooFine);
@@ -206,9 +213,9 @@ impl Length {
         within_range(ticks / below)
     }
 
-    /// Reads a spreadsheet's number, which is a rounded binary one, as the decimal that a
-    /// person sees (15 significant digits), to the nearest whole step: a micro-inch for inches
-    /// and thou, a tick for metric units. So a calculated mean stays a decimal of its own unit.
+    /// Reads a spreadsheet's number, which is a rounded binary one, as the decimal that people see (15 significant
+    /// digits), to the nearest whole step: a micro-inch for inches and thou, a tick for metric units. So a calculated
+    /// mean stays a decimal of its own unit.
     ///
     /// # Errors
     /// [`LengthError::NotANumber`] for infinities and the like, [`LengthError::TooLong`].
@@ -228,13 +235,13 @@ impl Length {
         within_range(whole.to_i128().ok_or(LengthError::TooLong)?)
     }
 
-    /// The number in `unit`, with at least the places the trade writes and more where the
-    /// exact value needs them; where no decimal ends (0.1 mm in inches) six places.
+    /// Number in `unit`, with at least the places that the trade writes, and more where the exact value needs them;
+    /// six places where no decimal ends (0.1 mm in inches).
     pub fn show(self, unit: Unit) -> String {
         Fine::from(self).show(unit)
     }
 
-    /// The length as a fraction of an inch, if it is exactly one of at most 64ths.
+    /// Length as a fraction of an inch, if it is exactly one of at most 64ths.
     ///
     /// ```
     /// use gapwright::length::Length;
@@ -259,18 +266,18 @@ impl Length {
         })
     }
 
-    /// The number in `unit` for a spreadsheet cell or a chart, where a float cannot be helped.
+    /// Number in `unit` for a spreadsheet cell or a chart, where a float is unavoidable.
     pub fn to_f64(self, unit: Unit) -> f64 {
         Fine::from(self).to_f64(unit)
     }
 
-    /// The absolute value.
+    /// Absolute value.
     pub const fn abs(self) -> Length {
         Length(self.0.abs())
     }
 
-    /// The mean of some readings, to the nearest tick (halves away from nothing), or to the nearest
-    /// micro-inch where all the readings are whole micro-inches; `None` for none.
+    /// Mean of readings, to the nearest tick (halves away from zero), or to the nearest micro-inch where all the
+    /// readings are whole micro-inches; `None` without readings.
     ///
     /// ```
     /// use gapwright::length::Length;
@@ -287,14 +294,13 @@ impl Length {
         Some(Length(steps.to_i64()? * step))
     }
 
-    /// The step that lengths made of these are rounded to: a micro-inch, in ticks, if all are
-    /// whole micro-inches, else one tick.
+    /// Step for rounding lengths made of these: a micro-inch, in ticks, if all are whole micro-inches, else one tick.
     pub fn step(lengths: &[Length]) -> i64 {
         if lengths.iter().all(|l| l.0 % MICRO_INCH == 0) { MICRO_INCH } else { 1 }
     }
 }
 
-/// The single characters that fonts have for fractions, written with figures and a slash.
+/// Spells out single characters for fractions, with digits and a slash.
 fn fractions_spelt_out(text: &str) -> String {
     const FRACTIONS: [(char, &str); 7] = [
         ('\u{bc}', " 1/4"),
@@ -333,7 +339,7 @@ fn parse_ratio(text: &str) -> Option<(i128, i128)> {
     };
     let below = whole(below.trim()).filter(|&below| below > 0)?;
     let above = above.trim();
-    // The sign is that of the whole text: `-0 1/2` is below nothing.
+    // The sign is that of the whole text: `-0 1/2` is below zero.
     let (sign, above) = match above.strip_prefix('-') {
         Some(rest) => (-1, rest),
         None => (1, above.strip_prefix('+').unwrap_or(above)),
@@ -382,7 +388,7 @@ impl Sum for Length {
 
 /// A length times a coefficient: whole millionths of a tick.
 ///
-/// What a requirement is judged in: a sensitivity such as 1.4 times a length stays exact.
+/// Requirements are judged in it: a sensitivity such as 1.4 times a length stays exact.
 ///
 /// ```
 /// use gapwright::decimal::Millionths;
@@ -395,7 +401,7 @@ impl Sum for Length {
 pub struct Fine(i128);
 
 impl Fine {
-    /// No length at all.
+    /// Zero length.
     pub const ZERO: Fine = Fine(0);
 
     /// A length of whole millionths of a tick.
@@ -403,23 +409,23 @@ impl Fine {
         Fine(raw)
     }
 
-    /// The whole millionths of a tick.
+    /// Number of whole millionths of a tick.
     pub const fn raw(self) -> i128 {
         self.0
     }
 
-    /// The length, if it is one of whole ticks.
+    /// The length, if it is a whole number of ticks.
     pub fn whole(self) -> Option<Length> {
         let ticks = (self.0 % 1_000_000 == 0).then_some(self.0 / 1_000_000)?;
         i64::try_from(ticks).ok().map(Length)
     }
 
-    /// The absolute value.
+    /// Absolute value.
     pub const fn abs(self) -> Fine {
         Fine(self.0.abs())
     }
 
-    /// The exact decimal in `unit`, or `None` where no decimal of reasonable length ends.
+    /// Exact decimal in `unit`, or `None` where no decimal of reasonable length ends.
     pub fn exact(self, unit: Unit) -> Option<Decimal> {
         let raw = Decimal::try_from_i128_with_scale(self.0, 6).ok()?;
         let ticks = Decimal::from(unit.ticks());
@@ -427,7 +433,7 @@ impl Fine {
         (number.checked_mul(ticks)? == raw).then(|| number.normalize())
     }
 
-    /// The number in `unit`; see [`Length::show`].
+    /// Number in `unit`; see [`Length::show`].
     pub fn show(self, unit: Unit) -> String {
         match self.exact(unit) {
             Some(number) => decimal::show(number, unit.places()),
@@ -435,7 +441,7 @@ impl Fine {
         }
     }
 
-    /// The number in `unit` for a spreadsheet cell or a chart.
+    /// Number in `unit` for a spreadsheet cell or a chart.
     pub fn to_f64(self, unit: Unit) -> f64 {
         let parts = 1_000_000 * i128::from(unit.ticks());
         Decimal::try_from_i128_with_scale(self.0, 0)
@@ -486,8 +492,8 @@ impl Sum for Fine {
     }
 }
 
-/// A standard uncertainty: whole femtometres (100 000 make a tick), not negative. Worked-out ones are
-/// rounded up: too wide by less than anything that is measured, never too narrow.
+/// A standard uncertainty: whole femtometres (100 000 make a tick), not negative. Calculated ones are rounded up: too
+/// wide by less than any measurable amount, never too narrow.
 ///
 /// ```
 /// use gapwright::length::{Length, Uncertainty, Unit};
@@ -499,7 +505,7 @@ impl Sum for Fine {
 pub struct Uncertainty(i64);
 
 impl Uncertainty {
-    /// Nothing uncertain.
+    /// Zero uncertainty.
     pub const ZERO: Uncertainty = Uncertainty(0);
 
     /// A standard uncertainty of whole femtometres.
@@ -507,26 +513,25 @@ impl Uncertainty {
         Uncertainty(raw)
     }
 
-    /// The whole femtometres.
+    /// Number of whole femtometres.
     pub const fn raw(self) -> i64 {
         self.0
     }
 
-    /// The least one whose square is at least `square` (in femtometres squared) over
-    /// `parts`.
+    /// Least uncertainty whose square is at least `square` (in femtometres squared) over `parts`.
     pub(crate) fn root_of(square: i128, parts: i128) -> Uncertainty {
         // The least root with parts x root^2 >= square is that of the quotient rounded up.
         let root = root_up((square + parts - 1).div_euclid(parts));
         Uncertainty(narrow::<i64>(root))
     }
 
-    /// So many of it, rounded up to a whole tick.
+    /// The uncertainty times `factor`, rounded up to a whole tick.
     pub fn times_up(self, factor: Millionths) -> Length {
         let raw = i128::from(self.0) * i128::from(factor.raw());
         Length(narrow::<i64>(-(-raw).div_euclid(100_000_000_000)))
     }
 
-    /// The number in `unit` for a spreadsheet cell or a chart.
+    /// Number in `unit` for a spreadsheet cell or a chart.
     pub fn to_f64(self, unit: Unit) -> f64 {
         Fine(i128::from(self.0) * 10).to_f64(unit)
     }
@@ -538,31 +543,30 @@ impl From<Length> for Uncertainty {
     }
 }
 
-/// The square root, rounded up to a whole number; nothing for what is not above zero.
+/// Square root, rounded up to a whole number; 0 where `square` is not above zero.
 pub(crate) fn root_up(square: i128) -> i128 {
     let root = square.max(0).isqrt();
     // Compared by the quotient, which cannot overflow.
     if root > 0 && (square / root > root || square % root > 0) { root + 1 } else { root }
 }
 
-/// How far a length may lie from its stated value: below by `minus`, above by `plus`, neither
-/// negative. Unequal sides are allowed (a rolled shim may only be thin).
+/// Limits of the deviation of a length from its stated value: below by `minus`, above by `plus`, neither negative.
+/// Unequal sides are allowed (a rolled shim may only be thin).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Tolerance {
-    /// How far below.
+    /// Deviation below.
     pub minus: Length,
-    /// How far above.
+    /// Deviation above.
     pub plus: Length,
 }
 
 impl Tolerance {
-    /// The same on both sides.
+    /// Equal deviations on both sides.
     pub const fn even(both: Length) -> Tolerance {
         Tolerance { minus: both, plus: both }
     }
 
-    /// By how many ticks the upper side is the larger one: twice how far the middle lies above
-    /// the nominal value.
+    /// Excess of the upper side over the lower one, in ticks: twice the height of the middle above the nominal value.
     pub(crate) fn uneven(self) -> i128 {
         i128::from(self.plus.0) - i128::from(self.minus.0)
     }
@@ -589,7 +593,7 @@ impl Tolerance {
             None => Tolerance::even(Length::parse(text, column)?),
             Some((plus, minus)) => {
                 let minus_text = minus.trim();
-                // A unit behind the second side stands for both: `+0 / -0.05 mm`.
+                // A unit after the second side counts for both: `+0 / -0.05 mm`.
                 let split = minus_text
                     .find(|c: char| !(c.is_ascii_digit() || "., ".contains(c)))
                     .unwrap_or(minus_text.len());
@@ -665,7 +669,7 @@ mod tests {
         ] {
             assert_eq!(Length::parse(text, None), Err(error), "{text}");
         }
-        // An exponent is a program's, a fraction a person's: together they are neither.
+        // Programs write exponents, people fractions: both together are neither.
         for both in ["1e+0 1/2", "0e+1 1/64 in", ".0e+3\u{b}1/64", "1e-2 \u{bd} mm"] {
             assert!(Length::parse(both, Some(Unit::Inch)).is_err(), "{both}");
         }
@@ -679,7 +683,7 @@ mod tests {
         assert_eq!(length.show(Unit::Millimetre), "0.500");
     }
 
-    /// A web how-to multiplies by 0.039 instead of dividing by 25.4; that must not pass here.
+    /// A web how-to multiplies by 0.039 instead of dividing by 25.4; that must fail here.
     #[test]
     fn a_millimetre_is_not_thirty_nine_thou() {
         let millimetre = Length::parse("1 mm", None).unwrap();

@@ -1,50 +1,46 @@
 //! Kits an outage of rebuilt pumps from one drawer of shims and gaskets: least waste, proven.
 //!
-//! A pump shop sets each rebuilt pump's impeller running clearance with a pack of shims, and sizes
-//! the bearing-cover gasket on what that pack leaves proud plus an allowance for crush. For many
-//! pumps and one drawer of pieces this crate finds the combinations that hit every limit with the
-//! least waste, proves them least, and writes picking list, kit slips and stack-up.
+//! A pump shop sets the impeller running clearance of each rebuilt pump with a pack of shims. The bearing-cover gasket
+//! fills the gap that this pack leaves, plus an allowance for crush. For many pumps and one drawer of pieces, this crate
+//! finds the kits that meet every limit, serve the most pumps by priority and waste the least; it proves that no kits are
+//! better, checks the plan with code of its own, and writes picking list, kit slips and stack-up.
 //!
 //! # The flow
 //!
 //! ```text
-//! stock.xlsx ─┐
-//! pumps.xlsx ─┼ read ─▶ Job ─ choose ─▶ Plan ─ verify ─▶ Verified ─ write ─▶ plan.xlsx, plan.json
-//! models/*.toml┘  all problems     least, with      worked out again          all or nothing
-//!                 at once          its bound        by a second reckoning
+//! stock.xlsx ───┐
+//! pumps.xlsx ───┼ read ─▶ Job ─ choose ─▶ Plan ─ verify ─▶ Verified ─ write ─▶ plan.xlsx, plan.json
+//! models/*.toml ┘  all problems   best, with      independent check         all files or none
+//!                  at once        its bound
 //! ```
 //!
-//! Each step takes the last one's value and gives the next; nothing reaches back. Only
-//! [`verify::verify`] makes a [`verify::Verified`], and only that is written as a plan.
+//! Each step takes the value of the step before. Only [`verify::verify`] makes a [`verify::Verified`], and only that is
+//! written as a plan.
 //!
-//! | module | what it holds |
+//! | module | contents |
 //! |---|---|
 //! | [`length`], [`decimal`] | exact lengths, coefficients and money |
 //! | [`model`], [`stock`], [`pump`], [`policy`], [`job`] | the nouns; a value that exists is valid |
-//! | [`packing`] | the space that a packing ring fills |
-//! | [`cutting`] | sheets and what they yield |
-//! | [`stack`] | contributors of a requirement: worst case, uncertainty, draws at random, the report |
-//! | [`choose`] | combinations, patterns, bounds, the search, and why a pump is short |
-//! | [`outlook`] | pumps that are not measured yet |
-//! | [`provision`] | what to set aside for them: a safe kit a pump, a trolley for all |
-//! | [`plan`], [`verify`] | what was chosen, and the checker |
-//! | [`feeler`] | feeler blades that show a clearance within its limits |
-//! | [`recheck`] | readings back from the bench, against what was predicted |
-//! | [`issue`] | what was taken out of the stock and put back, and the log of it |
-//! | [`bag`] | the consumables that go with each kit |
-//! | [`sweep`] | what if: one thing moved, pieces held or chosen anew |
-//! | [`crush`] | how far gaskets are crushed, against what their materials give way |
-//! | [`reorder`] | what to order: back to level, and which thicknesses to hold |
-//! | [`inventory`] | how much to hold and when to buy: order quantities, reorder points |
-//! | [`purchase`] | what can be bought for an outage, and what it makes possible |
-//! | [`reach`] | which thicknesses to stock: what they reach, which suffice |
-//! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and mend |
-//! | [`words`], [`mod@write`] | plans in words, workbooks and JSON out |
-//! | [`cli`] | the command line |
+//! | [`packing`], [`cutting`] | the space of a packing ring; the yield of a sheet |
+//! | [`stack`] | stack-up of a requirement: worst case, uncertainty, Monte Carlo, verdict |
+//! | [`choose`] | choice of pieces, its bound, and the reason that a pump is short |
+//! | [`plan`], [`verify`] | the plan, and its checker |
+//! | [`bag`] | consumables of each kit |
+//! | [`crush`], [`feeler`] | crush of gaskets; feeler blades that show a clearance |
+//! | [`accounting`], [`analysis`], [`sweep`] | waste and verdicts; one pump analysed; one input varied |
+//! | [`outlook`], [`provision`] | pumps not measured yet; safe kits and a trolley for them |
+//! | [`recheck`] | readings from the bench against the prediction |
+//! | [`issue`] | pieces taken from the stock and put back, with a log |
+//! | [`purchase`] | packs to buy for an outage |
+//! | [`reorder`], [`inventory`], [`reach`] | order to level; order quantities; thicknesses to stock |
+//! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and fix |
+//! | [`words`], [`mod@write`] | sentences, workbooks and JSON out |
+//! | [`manual`] | pages for people who use the program |
+//! | [`cli`] | command line |
 //!
 //! # Example
 //!
-//! From two files to a workbook, and the stack-up of one pump on the way:
+//! From two files to a workbook, with the stack-up of one pump:
 //!
 //! ```
 //! use gapwright::choose::{choose, watch::Watch};
@@ -65,10 +61,10 @@
 //! .expect("the sample has no problems");
 //! let plan = choose(&job, &Watch::patient()).expect("three pumps can be listed");
 //! assert!(plan.proven());
-//! let verified = verify(job, plan).expect("the plan holds when worked out again");
+//! let verified = verify(job, plan).expect("the checker agrees");
 //! assert_eq!(write::json::plan(&verified).waste, "22.000000");
 //!
-//! // The running clearance of the first pump: 0.051 - 0.030 = 0.021 in, good to 0.0003 and 0.0002 at worst.
+//! // The running clearance of the first pump: 0.051 - 0.030 = 0.021 in, within 0.0003 and 0.0002 at worst.
 //! let (job, plan) = (verified.job(), verified.plan());
 //! let pump = &job.pumps[0];
 //! let Kit::Served(packs) = &plan.kits[0] else { panic!("the first pump is kitted") };
@@ -80,15 +76,15 @@
 //! let folder = tempfile::tempdir().expect("a temporary folder");
 //! let path = folder.path().join("plan.xlsx");
 //! let bytes = write::workbook(&verified, "2027-03-01").expect("a workbook");
-//! // What is written is held against what was read: nothing can be written over an input.
-//! let inputs = write::Inputs::of(["stock.csv", "pumps.csv"]);
+//! // An output is compared with the inputs, so that no input is overwritten.
+//! let inputs = write::Inputs::of(["samples/tiny/stock.csv", "samples/tiny/pumps.csv"]);
 //! let output = inputs.output(&path, false).expect("a file that is no input");
 //! write::place(&[(&output, &bytes)]).expect("a file that was not there");
 //! assert!(path.exists());
 //! ```
 //!
-//! The plan predicts, it does not prove a fit: the finished pack is measured and the clearance
-//! rechecked, and the maker's instructions, local codes and a competent person decide.
+//! The plan predicts; it does not prove a fit. Measure the finished pack and recheck the clearance. The maker's
+//! instructions, local codes and a competent person decide.
 
 #[cfg(not(any(feature = "microlp", feature = "highs")))]
 compile_error!(
@@ -96,7 +92,7 @@ compile_error!(
      or `highs` (needs cmake, libclang and a C++ compiler)"
 );
 
-/// What has changed, and what a version promises.
+/// Changes by version, and the promise of a version number.
 #[doc = include_str!("changelog.md")]
 pub mod changelog {}
 
@@ -117,6 +113,7 @@ pub mod inventory;
 pub mod issue;
 pub mod job;
 pub mod length;
+pub mod manual;
 pub mod model;
 mod narrow;
 pub mod outlook;

@@ -4,7 +4,7 @@ use std::panic;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    // A reader's failure on a damaged file is told as a problem with the file.
+    // A reader's panic on a damaged file is reported as a problem of the file.
     let usual = panic::take_hook();
     panic::set_hook(Box::new(move |info| {
         if !gapwright::read::is_reading() {

@@ -1,4 +1,12 @@
-//! A model: one arrangement of pump. Which dimensions are measured, where pieces go, what must hold.
+//! Models: one per arrangement of pump, with its dimensions, places for pieces and requirements.
+//!
+//! [`Model`] is a model file that was read; [`Requirement`] and [`Form`] say what must hold.
+//!
+//! # Decisions
+//!
+//! - The half-width of the normal shape is two standard deviations, not three: the wider uncertainty; JCGM 100:2008
+//!   leaves it open.
+//! - A gasket's fill is two linear rows, not a ratio: `free >= (1 + a) gap` is exact, guards included.
 
 use std::fmt;
 use std::ops::RangeInclusive;
@@ -13,40 +21,40 @@ use crate::narrow::narrow;
 /// One arrangement of pump, as its model file describes it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Model {
-    /// The file's name without `.toml`: what the pump workbook's Model column says.
+    /// Name of the file without `.toml`, as in the Model column of the pump workbook.
     pub name: String,
-    /// A title for people.
+    /// Title for people.
     pub title: String,
-    /// The unit in which its lengths are printed, and which bare numbers of its file are in.
+    /// Unit of printed lengths and of bare numbers in the file.
     pub unit: Unit,
-    /// The dimensions to measure, one column (or several, for readings) of the pump workbook each.
+    /// Dimensions to measure; each is one column (or several, for readings) of the pump workbook.
     pub dimensions: Vec<Dimension>,
-    /// What grows with temperature.
+    /// Parts that grow with temperature.
     pub thermals: Vec<Thermal>,
-    /// Which dimensions or thermal terms err together.
+    /// Pairs of dimensions or thermal terms with correlated errors.
     pub correlations: Vec<Correlation>,
-    /// The places that pieces go to, in the order in which they are filled.
+    /// Places for pieces, in the order in which they are filled.
     pub packs: Vec<Pack>,
-    /// What must hold.
+    /// Requirements.
     pub requirements: Vec<Requirement>,
-    /// What else goes into the kit bag.
+    /// Consumables of the kit bag.
     pub consumables: Vec<ConsumableNeed>,
-    /// What is known of materials, for pieces whose own row does not say.
+    /// Materials, for pieces whose own row gives no data.
     pub materials: Vec<Material>,
-    /// Cautions of this arrangement, beside the usual ones.
+    /// Cautions of this arrangement, in addition to the usual ones.
     pub cautions: Vec<Caution>,
-    /// An example of its readings and packs, for workbooks to start from.
+    /// Example readings and packs, for blank workbooks.
     pub examples: Examples,
-    /// Its drawing, if it has one.
+    /// Drawing, if there is one.
     pub drawing: Option<Drawing>,
-    /// Where each pump's own figures stand on it.
+    /// Positions of each pump's own figures on the drawing.
     pub figures: Vec<Figure>,
     /// SHA-256 of the file's bytes, in hexadecimal.
     pub sha256: String,
 }
 
 impl Model {
-    /// A model of this name and unit with nothing in it yet.
+    /// Model of this name and unit, otherwise empty.
     pub fn new(name: &str, unit: Unit) -> Model {
         Model {
             name: name.to_string(),
@@ -67,35 +75,36 @@ impl Model {
         }
     }
 
-    /// What is known of a material, its name in capital or small letters.
+    /// Data of a material; the case of its name does not matter.
     pub fn material(&self, name: &str) -> Option<&Material> {
         let name = name.to_lowercase();
         self.materials.iter().find(|m| m.name.to_lowercase() == name)
     }
 }
 
-/// An example of a model's readings and packs, as far as its file gives one.
+/// Example readings and packs of a model, as far as its file gives them.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Examples {
-    /// The value of each of the model's dimensions.
+    /// Value of each of the model's dimensions.
     pub dimensions: Vec<Option<Length>>,
-    /// The total of each of the model's packs.
+    /// Total of each of the model's packs.
     pub packs: Vec<Option<Length>>,
 }
 
-/// Where on the drawing the figure of a dimension, a thermal term, a pack or a requirement stands.
+/// Position on the drawing of the figure of a dimension, a thermal term, a pack or a requirement.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Figure {
-    /// Its name in the model file.
+    /// Name in the model file.
     pub name: String,
-    /// Its middle, as millionths of the drawing's width from the left and of its height from the top.
+    /// Middle of the figure, in millionths of the drawing's width from the left and of its height from the
+    /// top.
     pub at: [u32; 2],
 }
 
 /// The drawing of a model: a PNG or JPEG picture.
 #[derive(Clone, PartialEq, Eq)]
 pub struct Drawing {
-    /// The file's bytes, shared by all copies.
+    /// Bytes of the file, shared by all copies.
     pub bytes: Arc<[u8]>,
     /// Width in pixels.
     pub width: u32,
@@ -113,22 +122,22 @@ impl fmt::Debug for Drawing {
 /// A measured dimension.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Dimension {
-    /// Its key in the model file, `bare_clearance`.
+    /// Key in the model file, such as `bare_clearance`.
     pub name: String,
-    /// What people call it.
+    /// Label for people.
     pub label: String,
-    /// How far a measured value may lie from the true one.
+    /// Uncertainty of a measured value.
     pub spread: Spread,
-    /// How the plus/minus becomes a standard uncertainty.
+    /// Distribution assumed inside the plus/minus.
     pub shape: Shape,
-    /// Degrees of freedom of a plus/minus or a standard uncertainty that is itself not well known;
-    /// `None` where it is. Readings have theirs from their number. Source: JCGM 100:2008, G.4.2
+    /// Degrees of freedom of a plus/minus or a standard uncertainty that is itself uncertain; `None` where it
+    /// is taken as exactly known. Those of readings follow from their number. Source: JCGM 100:2008, G.4.2
     /// (from memory).
     pub freedom: Option<u32>,
 }
 
 impl Dimension {
-    /// A dimension that is good to a plus/minus, anywhere alike within it.
+    /// Dimension with a plus/minus, taken as rectangular.
     pub fn new(name: &str, within: Tolerance) -> Dimension {
         Dimension {
             name: name.to_string(),
@@ -140,38 +149,38 @@ impl Dimension {
     }
 }
 
-/// How well a dimension is known.
+/// Uncertainty of a dimension as the model states it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Spread {
-    /// A plus/minus.
+    /// Plus/minus.
     Within(Tolerance),
-    /// A standard uncertainty; in the worst case it counts with the coverage factor.
+    /// Standard uncertainty. The worst case takes it times the coverage factor.
     StandardUncertainty(Uncertainty),
-    /// From the readings' own scatter (type A), with the coverage factor in the worst case.
+    /// Scatter of the readings (type A). The worst case takes it times the coverage factor.
     FromReadings {
-        /// How finely the gauge reads: each reading may be half of it off, anywhere alike, and all
-        /// of them together. Nothing where it is finer than the scatter.
+        /// Resolution of the gauge. It adds a rectangular error of half the resolution either way, shared by
+        /// all readings. Zero where it is finer than the scatter.
         resolution: Length,
     },
 }
 
-/// The distribution assumed inside a plus/minus. Sources: JCGM 100:2008, 4.3.7 and 4.3.9;
-/// 4.3.4 for the normal and H.1.3.4 for the U-shaped one (clauses from memory).
+/// Distribution assumed inside a plus/minus. Sources: JCGM 100:2008, 4.3.7 and 4.3.9; 4.3.4 for the normal
+/// and H.1.3.4 for the U-shaped one (clauses from memory).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Shape {
-    /// Anywhere alike.
+    /// Rectangular: equally likely everywhere.
     #[default]
     Rectangular,
-    /// Gaussian, the half-width taken as two standard deviations (about 95 %).
+    /// Normal; the half-width is two standard deviations (about 95 %).
     Normal,
-    /// Likelier towards the middle.
+    /// Triangular: likelier towards the middle.
     Triangular,
-    /// Likelier towards both ends.
+    /// U-shaped (arc sine): likelier towards both ends.
     UShaped,
 }
 
 impl Shape {
-    /// What the square of a half-width is divided by to come to the variance.
+    /// Divisor d of the variance: a half-width t has the variance t^2 / d.
     pub const fn divisor(self) -> u32 {
         match self {
             Shape::Rectangular => 3,
@@ -181,7 +190,7 @@ impl Shape {
         }
     }
 
-    /// What model files and sheets call it.
+    /// Word in model files and sheets.
     pub const fn word(self) -> &'static str {
         match self {
             Shape::Rectangular => "rectangular",
@@ -191,7 +200,7 @@ impl Shape {
         }
     }
 
-    /// The standard uncertainty about the middle of a tolerance, rounded up.
+    /// Standard uncertainty about the middle of a tolerance, rounded up.
     ///
     /// | shape | standard uncertainty of a half-width t |
     /// |---|---|
@@ -200,7 +209,7 @@ impl Shape {
     /// | normal | t / 2 |
     /// | U-shaped | t / sqrt(2) |
     ///
-    /// Of unequal sides the half-width is half their sum, and the middle lies off the nominal
+    /// Where the two sides differ, the half-width t is half their sum, and the middle lies off the nominal
     /// value by half their difference (JCGM 100:2008, 4.3.8, from memory).
     ///
     /// ```
@@ -218,14 +227,14 @@ impl Shape {
     }
 }
 
-/// A place that pieces go to.
+/// Place for pieces.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Pack {
-    /// Its key in the model file, `bearing_shims`.
+    /// Key in the model file, such as `bearing_shims`.
     pub name: String,
-    /// What people call it.
+    /// Label for people.
     pub label: String,
-    /// The kind of piece: `shim` or `gasket`.
+    /// Kind of piece: `shim` or `gasket`.
     pub kind: String,
     /// Fewest pieces.
     pub least_pieces: u32,
@@ -234,7 +243,7 @@ pub struct Pack {
 }
 
 impl Pack {
-    /// A place for so many pieces of a kind.
+    /// Place for a number of pieces of one kind.
     pub fn new(name: &str, kind: &str, pieces: RangeInclusive<u32>) -> Pack {
         Pack {
             name: name.to_string(),
@@ -246,19 +255,19 @@ impl Pack {
     }
 }
 
-/// What grows between the cold setting and running: a length of one material.
+/// Length of one material that grows between the cold setting and running.
 ///
-/// It counts as `expansion x length x (running - cold)`. Source: the definition of the mean
-/// coefficient of linear expansion; JCGM 100:2008, H.1 works with the same product.
+/// Its growth is `expansion x length x (running - cold)`. Source: the definition of the mean coefficient of
+/// linear expansion; JCGM 100:2008, H.1 works with the same product.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Thermal {
-    /// Its key in the model file, `shaft_growth`.
+    /// Key in the model file, such as `shaft_growth`.
     pub name: String,
-    /// What people call it.
+    /// Label for people.
     pub label: String,
-    /// The length that grows.
+    /// Length that grows.
     pub length: Length,
-    /// Plus/minus on that length.
+    /// Plus/minus on the length.
     pub length_within: Length,
     /// Coefficient of linear expansion.
     pub expansion: Expansion,
@@ -275,12 +284,12 @@ pub(crate) fn is_temperature(number: Millionths) -> bool {
     (-273_000_000..=1_500_000_000).contains(&number.raw())
 }
 
-/// What a temperature should look like, and how to mend one that does not.
+/// Expected form of a temperature, and the fix for any other form.
 pub(crate) const TEMPERATURE: [&str; 2] =
     ["degrees Celsius, a plain number such as 80", "convert to degrees Celsius"];
 
-/// Reads a temperature in degrees Celsius: a plain number, or one with `degC`, `°C` or `C` behind
-/// it; `None` for anything else, such as another scale.
+/// Reads a temperature in degrees Celsius: a plain number, or a number followed by `degC`, `°C` or `C`;
+/// `None` for anything else, such as another scale.
 pub(crate) fn temperature(text: &str) -> Option<Millionths> {
     let text = text.trim();
     let scales = ["degC", "\u{b0}C", "C"];
@@ -291,16 +300,16 @@ pub(crate) fn temperature(text: &str) -> Option<Millionths> {
 /// A coefficient of linear expansion, in millionths per kelvin.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Expansion {
-    /// The coefficient.
+    /// Coefficient.
     pub value: Millionths,
-    /// Plus/minus on it.
+    /// Plus/minus on the coefficient.
     pub within: Millionths,
 }
 
-/// Two dimensions, or two thermal terms, that err together: measured with one instrument, say.
+/// Two dimensions, or two thermal terms, with correlated errors: measured with one instrument, say.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Correlation {
-    /// The two.
+    /// Pair of terms.
     pub between: [Term; 2],
     /// Correlation coefficient, -1 to 1.
     pub coefficient: Millionths,
@@ -311,7 +320,7 @@ pub struct Correlation {
 pub enum Term {
     /// A measured dimension.
     Dimension(usize),
-    /// What grows when the pump runs hot.
+    /// Growth of a part that runs hot.
     Thermal(usize),
     /// The pieces in a place.
     Pack(usize),
@@ -320,61 +329,60 @@ pub enum Term {
 /// A sum of dimensions and packs, each times its sensitivity.
 pub type Terms = Vec<(Term, Millionths)>;
 
-/// The sensitivity of a sum to a term, however often the term stands in it.
+/// Sensitivity of a sum to a term: the sum of its coefficients there.
 pub(crate) fn sensitivity(terms: &[(Term, Millionths)], of: Term) -> Millionths {
     let own = terms.iter().filter(|(term, _)| *term == of);
     own.map(|(_, c)| *c).sum()
 }
 
-/// What must hold, with the limits that apply to the pump at hand.
+/// Requirement, with the limits that apply to the pump at hand.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Requirement {
-    /// Its key in the model file, `running_clearance`.
+    /// Key in the model file, such as `running_clearance`.
     pub name: String,
-    /// What people call it.
+    /// Label for people.
     pub label: String,
-    /// The form it takes.
+    /// Form.
     pub form: Form,
 }
 
 impl Requirement {
-    /// A requirement of this form.
+    /// Requirement of this form.
     pub fn new(name: &str, form: Form) -> Requirement {
         Requirement { name: name.to_string(), label: name.to_string(), form }
     }
 }
 
-/// The two forms of a requirement.
+/// Forms of a requirement.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Form {
-    /// A linear form with two limits and a target.
+    /// Linear form `sum of sensitivity x term`, with two limits and a target.
     Linear {
-        /// The terms of the sum.
+        /// Terms of the sum.
         terms: Terms,
-        /// Where it should come out.
+        /// Target.
         target: Length,
-        /// The lower limit.
+        /// Lower limit.
         lower: Length,
-        /// The upper limit.
+        /// Upper limit.
         upper: Length,
     },
-    /// A gasket's free thickness against the gap that it fills:
-    /// allowance = free thickness / gap - 1.
+    /// Free thickness of a gasket against the gap that it fills: `allowance = free thickness / gap - 1`.
     GasketFill {
-        /// The index of the gasket's pack.
+        /// Index of the gasket's pack.
         gasket: usize,
-        /// The gap.
+        /// Gap.
         gap: Terms,
-        /// The allowance to aim at; one half is common practice, no source.
+        /// Target allowance; one half is common practice, no source.
         target: Millionths,
-        /// The least allowance.
+        /// Least allowance.
         lower: Millionths,
-        /// The greatest allowance.
+        /// Greatest allowance.
         upper: Millionths,
     },
 }
 
-/// Why the limits and the target of a requirement make no sense together.
+/// Contradiction between the limits and the target of a requirement.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum FormError {
@@ -387,7 +395,7 @@ pub enum FormError {
     /// A gasket would be thinner than its gap.
     #[error("a gasket allowance below zero")]
     AllowanceBelowZero,
-    /// Beyond what is reckoned exactly.
+    /// Finer than the exact arithmetic allows.
     #[error("an allowance times a sensitivity with more than six places")]
     TooFine,
 }
@@ -395,14 +403,14 @@ pub enum FormError {
 /// One side of a requirement as a plain sum: `sum of terms >= bound`, `<= bound` or `= bound`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Face {
-    /// The terms of the sum.
+    /// Terms of the sum.
     pub terms: Terms,
-    /// What the sum is held against.
+    /// Bound of the sum.
     pub bound: Length,
 }
 
 impl Form {
-    /// Whether target and limits make sense together.
+    /// Whether target and limits are consistent.
     ///
     /// # Errors
     /// [`FormError`].
@@ -437,9 +445,9 @@ impl Form {
         Ok(())
     }
 
-    /// The sum that may not fall below its bound.
+    /// Sum that must not fall below its bound.
     ///
-    /// A gasket fill is linear in both: `free / gap - 1 >= a` is `free - (1 + a) gap >= 0`.
+    /// A gasket fill becomes linear: `free / gap - 1 >= a` is `free - (1 + a) gap >= 0`.
     pub fn lower(&self) -> Face {
         match self {
             Form::Linear { terms, lower, .. } => Face { terms: terms.clone(), bound: *lower },
@@ -447,7 +455,7 @@ impl Form {
         }
     }
 
-    /// The sum that may not rise above its bound.
+    /// Sum that must not rise above its bound.
     pub fn upper(&self) -> Face {
         match self {
             Form::Linear { terms, upper, .. } => Face { terms: terms.clone(), bound: *upper },
@@ -455,7 +463,7 @@ impl Form {
         }
     }
 
-    /// The sum that should equal its bound.
+    /// Sum that should equal its bound.
     pub fn target(&self) -> Face {
         match self {
             Form::Linear { terms, target, .. } => Face { terms: terms.clone(), bound: *target },
@@ -463,8 +471,8 @@ impl Form {
         }
     }
 
-    /// The sum that is reported as the requirement's value: the linear form itself, or the
-    /// gasket's free thickness.
+    /// Sum reported as the value of the requirement: the linear form itself, or the free thickness of the
+    /// gasket.
     pub fn value(&self) -> Terms {
         match self {
             Form::Linear { terms, .. } => terms.clone(),
@@ -472,7 +480,7 @@ impl Form {
         }
     }
 
-    /// Target, lower and upper limit as they are stated: lengths in a unit, or allowances.
+    /// Target, lower and upper limit as stated: lengths in `unit`, or allowances.
     pub(crate) fn stated(&self, unit: Unit) -> [f64; 3] {
         match self {
             Form::Linear { target, lower, upper, .. } => {
@@ -484,7 +492,7 @@ impl Form {
         }
     }
 
-    /// Everything that enters into it.
+    /// All terms of the requirement.
     pub fn terms(&self) -> impl Iterator<Item = Term> {
         let (first, terms) = match self {
             Form::Linear { terms, .. } => (None, terms),
@@ -493,14 +501,14 @@ impl Form {
         first.into_iter().chain(terms.iter().map(|(term, _)| *term))
     }
 
-    /// The same without what grows: as it holds where the pump is cold.
+    /// Form without its thermal terms: the requirement of the cold pump.
     pub(crate) fn cold(mut self) -> Form {
         let (Form::Linear { terms, .. } | Form::GasketFill { gap: terms, .. }) = &mut self;
         terms.retain(|(term, _)| !matches!(term, Term::Thermal(_)));
         self
     }
 
-    /// The terms of a linear form without what grows, in a fixed order; `None` of a gasket.
+    /// Terms of a linear form without its thermal terms, in a fixed order; `None` of a gasket fill.
     pub(crate) fn cold_terms(&self) -> Option<Terms> {
         match self.clone().cold() {
             Form::Linear { mut terms, .. } => {
@@ -511,12 +519,12 @@ impl Form {
         }
     }
 
-    /// Whether it holds where the pump runs hot: what grows enters into it.
+    /// Whether the requirement holds hot: it has a thermal term.
     pub fn is_hot(&self) -> bool {
         self.terms().any(|term| matches!(term, Term::Thermal(_)))
     }
 
-    /// Whether a pack enters into it.
+    /// Whether the pieces of a pack are part of it.
     pub fn involves(&self, pack: usize) -> bool {
         let holds = |terms: &Terms| terms.iter().any(|(term, _)| *term == Term::Pack(pack));
         match self {
@@ -530,27 +538,27 @@ fn fill_face(gasket: usize, gap: &Terms, allowance: Millionths) -> Face {
     let free = 1_000_000 + allowance.raw();
     let mut terms = vec![(Term::Pack(gasket), Millionths::ONE)];
     terms.extend(gap.iter().map(|(term, c)| {
-        // Both are whole millionths; the product is kept whole by the model reader's check.
+        // Both are whole millionths; the check of the model reader keeps the product whole.
         let product = i128::from(free) * i128::from(c.raw()) / 1_000_000;
         (*term, Millionths::from_raw(-narrow::<i64>(product)))
     }));
     Face { terms, bound: Length::ZERO }
 }
 
-/// What is known of a material: the model file's word on it, or the materials table's.
+/// Data of a material, from the model file or from the table of materials.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Material {
-    /// Its name, as the stock workbook's Material column says it.
+    /// Name, as in the Material column of the stock workbook.
     pub name: String,
     /// Plus/minus on one piece, where the stock workbook gives none.
     pub tolerance: Option<Tolerance>,
-    /// What it may be crushed by.
+    /// Compressibility.
     pub compressibility: Option<Compressibility>,
-    /// How it grows.
+    /// Thermal expansion.
     pub expansion: Option<Expansion>,
 }
 
-/// The share of its free thickness that a gasket material gives way under the usual test load.
+/// Share of its free thickness by which a gasket material is compressed under the usual test load.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Compressibility {
     /// Least, in percent.
@@ -559,39 +567,39 @@ pub struct Compressibility {
     pub most: Millionths,
 }
 
-/// A consumable that goes into the kit bag.
+/// Consumable of the kit bag.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ConsumableNeed {
-    /// What it is, in lower case: `packing ring`. Never a kind that is stacked.
+    /// Kind in lower case, such as `packing ring`; never a kind that is stacked.
     pub kind: String,
-    /// The pump workbook's column that holds its fit code, if its fit matters.
+    /// Column of the pump workbook with its fit code, if its fit matters.
     pub fit_column: Option<String>,
-    /// The diameters that its section follows from, if it is a packing ring asked for by section.
+    /// Diameters that give its section, for a packing ring asked for by section.
     pub section: Option<SectionColumns>,
-    /// How many.
+    /// Number of pieces.
     pub count: u32,
 }
 
-/// The columns of the pump workbook that hold the diameters of a ring space, by their keys:
-/// `box_bore` is headed `Box bore`.
+/// Keys of the columns of the pump workbook with the diameters of a ring space: `box_bore` is headed `Box
+/// bore`.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SectionColumns {
-    /// The bore of the box.
+    /// Bore of the box.
     pub bore: String,
-    /// The diameter of the shaft, or of the sleeve on it.
+    /// Diameter of the shaft, or of the sleeve on it.
     pub shaft: String,
 }
 
-/// A caution and the step it belongs to.
+/// Caution and the step that it belongs to.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Caution {
-    /// The step: `before`, `assembly`, `recheck`, `start` or a shop's own word.
+    /// Step: `before`, `assembly`, `recheck`, `start` or a shop's own word.
     pub when: String,
-    /// The text.
+    /// Text.
     pub text: String,
 }
 
-/// The cautions of every arrangement, in the order of the work. Common practice, no source.
+/// Cautions of every arrangement, in the order of the work. Common practice, no source.
 pub const USUAL_CAUTIONS: [(&str, &str); 8] = [
     (
         "before",
@@ -621,5 +629,5 @@ pub const USUAL_CAUTIONS: [(&str, &str); 8] = [
         "always",
         "A pump marked NOT FIT TO ASSEMBLE stays open until every requirement on its slip is met.",
     ),
-    ("always", "Local codes and a competent, where required licensed, person decide."),
+    ("always", "Local codes and a competent person (licensed where required) decide."),
 ];

@@ -1,17 +1,17 @@
-//! Whole numbers into smaller types.
+//! Conversion of whole numbers to smaller types.
 
-/// The number in a smaller type; a number that does not fit becomes the greatest of the type.
+/// Number in a smaller type; a number that does not fit becomes the greatest of the type.
 ///
-/// For counts, rows and sums that are bounded far below by what the readers let in, or that only say
-/// "more than anything": a limit that is never reached may be the greatest number, a result may not. A
-/// result that can really overflow is refused instead.
+/// For counts, rows and sums that the readers bound far below it, or that only mean "more than anything": a limit
+/// that is never reached may be the greatest number, a result may not. A result that can really overflow is refused
+/// instead.
 pub(crate) fn narrow<T: Whole>(number: impl TryInto<T>) -> T {
     number.try_into().unwrap_or(T::GREATEST)
 }
 
-/// A whole number's type.
+/// Type of a whole number.
 pub(crate) trait Whole {
-    /// The greatest number that it holds.
+    /// Greatest number that it holds.
     const GREATEST: Self;
 }
 

@@ -1,45 +1,133 @@
-//! Pumps that are not measured yet: what each of their dimensions is expected to come to.
+//! Outlook: pumps that are not measured yet, and the expected values of their dimensions.
+//!
+//! [`Outlook`] holds them; [`Expected`] is one range with its distribution; [`Fit`] predicts from past
+//! readings.
+//!
+//! # Decisions
+//!
+//! - A stated range outranks past readings of the model: someone knows more of this pump than of its like.
+//! - A range beside a reading counts for nothing, not even its faults: the reading is known, the range was a guess.
+//! - Readings not taken yet are presumed to scatter like past ones of one pump, pooled: the guard that most pumps
+//!   will have. A pump that scatters more needs more room, and `kit` sees to it.
 
 mod fit;
 
 pub use fit::Fit;
 
+use thiserror::Error;
+
 use crate::job::Job;
 use crate::length::{Length, Uncertainty, Unit};
 
-/// An outage before it is measured.
+/// Outage before it is measured.
 ///
-/// The job is whole: where a dimension is only expected, its pump stands there as if it had been
-/// measured at the middle of the range.
+/// The job is complete: a pump with an expected dimension is in it as if measured at the middle of the range.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Outlook {
-    /// Stock, models and pumps.
-    pub job: Job,
-    /// What is expected, by pump and by dimension of its model; `None` for what is measured.
-    pub expected: Vec<Vec<Option<Expected>>>,
+    job: Job,
+    expected: Vec<Vec<Option<Expected>>>,
+}
+
+/// Reason that a job and ranges do not make an outlook.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[non_exhaustive]
+pub enum OutlookError {
+    /// Number of pumps with ranges that differs from the number in the job.
+    #[error("ranges of {found} pumps, where the job has {pumps}")]
+    Pumps {
+        /// Pumps with ranges.
+        found: usize,
+        /// Pumps of the job.
+        pumps: usize,
+    },
+    /// Number of ranges that differs from the number of dimensions of a pump's model.
+    #[error("pump {pump}: {found} ranges for {dimensions} dimensions")]
+    Dimensions {
+        /// Tag of the pump.
+        pump: String,
+        /// Ranges.
+        found: usize,
+        /// Dimensions of its model.
+        dimensions: usize,
+    },
+    /// Range that is empty or does not start above zero.
+    #[error("pump {pump}, {dimension}: the range is empty or does not start above zero")]
+    Range {
+        /// Tag of the pump.
+        pump: String,
+        /// Label of the dimension.
+        dimension: String,
+    },
 }
 
 impl Outlook {
-    /// The finest step that is usual for a model of the outage.
+    /// Outlook of a job, with a range for each dimension that is not measured: by pump and by
+    /// dimension of its model, `None` for a measured one.
+    ///
+    /// # Errors
+    /// [`OutlookError`]: the first range that does not match the job.
+    pub fn new(job: Job, expected: Vec<Vec<Option<Expected>>>) -> Result<Outlook, OutlookError> {
+        let (found, pumps) = (expected.len(), job.pumps.len());
+        if found != pumps {
+            return Err(OutlookError::Pumps { found, pumps });
+        }
+        for (pump, ranges) in job.pumps.iter().zip(&expected) {
+            let (found, dimensions) = (ranges.len(), pump.dimensions.len());
+            if found != dimensions {
+                let pump = pump.tag.clone();
+                return Err(OutlookError::Dimensions { pump, found, dimensions });
+            }
+            let sound = |range: &Expected| range.low > Length::ZERO && range.low <= range.high;
+            for (dimension, range) in job.model_of(pump).dimensions.iter().zip(ranges) {
+                if !range.as_ref().is_none_or(sound) {
+                    let (pump, dimension) = (pump.tag.clone(), dimension.label.clone());
+                    return Err(OutlookError::Range { pump, dimension });
+                }
+            }
+        }
+        Ok(Outlook { job, expected })
+    }
+
+    /// Outlook of ranges that were checked while they were read, with their cells.
+    pub(crate) fn of_checked(job: Job, expected: Vec<Vec<Option<Expected>>>) -> Outlook {
+        Outlook { job, expected }
+    }
+
+    /// Stock, models and pumps.
+    pub fn job(&self) -> &Job {
+        &self.job
+    }
+
+    /// Ranges by pump and by dimension of its model; `None` for a measured one.
+    pub fn expected(&self) -> &[Vec<Option<Expected>>] {
+        &self.expected
+    }
+
+    /// Job and ranges.
+    pub fn into_parts(self) -> (Job, Vec<Vec<Option<Expected>>>) {
+        (self.job, self.expected)
+    }
+
+    /// Finest usual step of the models of the outage.
     pub fn usual_step(&self) -> Length {
         let units = self.job.models.iter().map(|model| usual_step(model.unit));
         units.min().unwrap_or_else(|| usual_step(Unit::Inch))
     }
 }
 
-/// What a dimension that is not measured yet is expected to come to.
+/// Expected value of a dimension that is not measured yet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Expected {
-    /// The least that is expected; above zero, and never above `high`.
+    /// Least expected value; above zero, and never above `high`.
     pub low: Length,
-    /// The greatest.
+    /// Greatest expected value.
     pub high: Length,
-    /// How likely what is.
+    /// Distribution.
     pub law: Law,
 }
 
 impl Expected {
-    /// How many values the range has in such steps; nothing for a step that is not above zero.
+    /// Number of values of the range in these steps; zero for a step that is not above zero.
     pub fn count(&self, step: Length) -> u64 {
         if step <= Length::ZERO || self.high < self.low {
             return 0;
@@ -48,8 +136,7 @@ impl Expected {
         steps.div_ceil(step.ticks().unsigned_abs()) + 1
     }
 
-    /// The values of the range in such steps: its low end, every step up from there, and its high
-    /// end.
+    /// Values of the range in these steps: its low end, every step up from there, and its high end.
     ///
     /// ```
     /// use gapwright::length::{Length, Unit};
@@ -63,7 +150,7 @@ impl Expected {
         numbers.filter_map(|n| self.value(n, step)).collect()
     }
 
-    /// A value of the range by its number, counted from 0; `None` beyond the last.
+    /// Value of the range by its number, counted from 0; `None` beyond the last.
     pub fn value(&self, number: u64, step: Length) -> Option<Length> {
         let last = self.count(step).checked_sub(1)?;
         if number >= last {
@@ -73,8 +160,8 @@ impl Expected {
         Some(self.low + Length::from_ticks(number * step.ticks()))
     }
 
-    /// The value nearest to a length: one of the range, or beyond it whole steps from its end. Of
-    /// two as near the lower one; above zero always.
+    /// Value nearest to a length: one of the range, or beyond it whole steps from its end. Of two equally
+    /// near the lower one; always above zero.
     ///
     /// ```
     /// use gapwright::length::{Length, Unit};
@@ -90,7 +177,7 @@ impl Expected {
         let step = step.ticks().max(1);
         let (low, high) = (self.low.ticks(), self.high.ticks());
         let at = length.ticks();
-        // A tie goes down: half a step is taken off, and what is left rounded up.
+        // A tie goes down: half a step is subtracted, and the rest rounded up.
         let steps = |from: i64| -(step - 2 * (at - from)).div_euclid(2 * step);
         let value = if at > high {
             high + step * steps(high)
@@ -105,7 +192,7 @@ impl Expected {
             at if (last..=high).contains(&at) => high,
             _ => value,
         };
-        // What no measuring gives is taken as the least step that one could.
+        // A length that no measurement can give becomes the least step that one could.
         let least = match low % step {
             0 => step,
             rest => rest,
@@ -114,27 +201,26 @@ impl Expected {
     }
 }
 
-/// How likely the values of a dimension are.
+/// Distribution of the values of a dimension.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Law {
-    /// Every value of the range alike, of those that are looked at: nothing more is known than its
-    /// ends.
+    /// Even: every examined value of the range is equally likely; only the ends are known.
     Even,
-    /// Like past readings: the mean and a multiple of Student's t, so that one more reading is
-    /// predicted and not just their mean. It can lie beyond the range. Pumps of a model with the same
-    /// readings have an unknown mean and scatter in common and so come out alike to a degree.
+    /// Prediction from past readings: the mean and a multiple of Student's t for one more reading, not just
+    /// for their mean. The value can lie beyond the range. Pumps of a model with the same readings share an
+    /// unknown mean and scatter, and so are correlated.
     Readings {
-        /// The mean of the readings.
+        /// Mean of the readings.
         mean: Length,
-        /// What t is multiplied by: the standard deviation times the root of 1 + 1/n.
+        /// Factor of t: the standard deviation times the root of 1 + 1/n.
         scale: Uncertainty,
-        /// Degrees of freedom: one less than there are readings.
+        /// Degrees of freedom: the number of readings less one.
         freedom: u32,
     },
 }
 
-/// How far apart values are looked at where nobody says otherwise: half a thou for models in inches,
-/// a hundredth of a millimetre for metric ones. Our own choice, no source.
+/// Default spacing of the values examined: half a thou for models in inches, a hundredth of a millimetre for
+/// metric ones. Our own choice, no source.
 ///
 /// ```
 /// use gapwright::length::Unit;

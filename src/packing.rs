@@ -1,11 +1,13 @@
 //! Packing rings: the space between a box's bore and its shaft, and the ring that fills it.
+//!
+//! [`RingSpace`] gives the section of the packing and the length of a ring.
 
 use crate::length::{Fine, Length};
 
 /// Pi in whole 10^-15.
 const PI: i128 = 3_141_592_653_589_793;
 
-/// The space that a packing ring fills.
+/// Space that a packing ring fills.
 ///
 /// Source of both formulas: R. K. Mobley, Root Cause Failure Analysis, p. 226: a box of 4 in with a
 /// shaft of 2 in takes packing of 1 in section; at a mean diameter of 3 in a ring is 9.42 in long.
@@ -26,23 +28,23 @@ pub struct RingSpace {
 }
 
 impl RingSpace {
-    /// The space between a bore and the shaft in it, both diameters; `None` where there is none:
-    /// a shaft of no diameter, or a bore no larger than the shaft.
+    /// Space between a bore and the shaft in it, both given as diameters; `None` if the shaft has no diameter
+    /// or the bore is not larger than the shaft.
     pub fn new(bore: Length, shaft: Length) -> Option<RingSpace> {
         (Length::ZERO < shaft && shaft < bore).then_some(RingSpace { bore, shaft })
     }
 
-    /// The bore of the box.
+    /// Bore of the box.
     pub fn bore(self) -> Length {
         self.bore
     }
 
-    /// The diameter of the shaft, or of the sleeve on it.
+    /// Diameter of the shaft, or of the sleeve on it.
     pub fn shaft(self) -> Length {
         self.shaft
     }
 
-    /// The side of the packing's section, half of bore less shaft; exact, down to half a tick.
+    /// Side of the packing's section, half of bore less shaft; exact, down to half a tick.
     pub fn section(self) -> Fine {
         Fine::from_raw(i128::from((self.bore - self.shaft).ticks()) * 500_000)
     }
@@ -52,10 +54,11 @@ impl RingSpace {
         Fine::from(section) == self.section()
     }
 
-    /// The length to cut a ring to, pi times the mean diameter; to the nearest millionth of a tick.
+    /// Length to cut a ring to, pi times the mean diameter; to the nearest millionth of a tick.
     pub fn ring_length(self) -> Fine {
         let diameters = i128::from((self.bore + self.shaft).ticks());
-        // Millionths: the sum times pi, a half of it, and 10^15 taken out again.
+        // In millionths of a tick: pi times half the sum of the diameters, rounded, with the 10^15 of PI
+        // divided out.
         Fine::from_raw((diameters * PI + 1_000_000_000) / 2_000_000_000)
     }
 }

@@ -1,16 +1,16 @@
-//! Text as workbooks, logs and terminals can have it.
+//! Text that workbooks, logs and terminals can hold.
 
 use std::borrow::Cow;
 
-/// The most UTF-16 units that a cell holds (ECMA-376-1, 18.18.11 and the limits that spreadsheet
-/// programs state; from memory).
+/// Most UTF-16 units that a cell holds (ECMA-376-1, 18.18.11 and the limits that spreadsheet programs state; from
+/// memory).
 const MOST_IN_CELL: usize = 32_767;
 
-/// A text as a cell, a note or a chart can hold it.
+/// A text that a cell, a note or a chart can hold.
 ///
-/// Characters that XML 1.0 has no place for (2.2: the control characters but tab and the line ends,
-/// U+FFFE and U+FFFF) are shown as their pictures, U+2400 to U+241F, or as U+FFFD. A text that is too
-/// long is cut off and says so.
+/// Characters that XML 1.0 does not allow (2.2: the control characters except tab and the line ends, U+FFFE and
+/// U+FFFF) are shown as their pictures, U+2400 to U+241F, or as U+FFFD. A text that is too long is cut off with a
+/// notice.
 ///
 /// ```
 /// use gapwright::plain_text::mended;
@@ -21,7 +21,7 @@ pub fn mended(text: &str) -> Cow<'_, str> {
     mended_to(text, MOST_IN_CELL)
 }
 
-/// A text as [`mended`] makes it, in at most this many UTF-16 units.
+/// A text as [`mended`] gives it, in at most `most` UTF-16 units.
 pub(crate) fn mended_to(text: &str, most: usize) -> Cow<'_, str> {
     // A UTF-16 unit takes at least one byte of UTF-8.
     let long = text.len() > most && units(text) > most;
@@ -37,7 +37,7 @@ pub(crate) fn mended_to(text: &str, most: usize) -> Cow<'_, str> {
     Cow::Owned(mended)
 }
 
-/// Whether XML 1.0 has no place for a character.
+/// Whether XML 1.0 does not allow a character.
 pub(crate) fn forbidden(c: char) -> bool {
     matches!(c, '\0'..='\u{8}' | '\u{b}' | '\u{c}' | '\u{e}'..='\u{1f}' | '\u{fffe}' | '\u{ffff}')
 }
@@ -50,12 +50,12 @@ fn shown(c: char) -> char {
     }
 }
 
-/// The length of a text in UTF-16 units, by which workbooks count.
+/// Length of a text in UTF-16 units, in which workbooks count.
 pub(crate) fn units(text: &str) -> usize {
     text.encode_utf16().count()
 }
 
-/// The bytes of a text that make at most so many UTF-16 units, whole characters only.
+/// Number of bytes of a text that make at most `most` UTF-16 units, whole characters only.
 pub(crate) fn fitting(text: &str, most: usize) -> usize {
     let mut used = 0;
     let end = text.char_indices().find(|(_, c)| {
@@ -67,7 +67,7 @@ pub(crate) fn fitting(text: &str, most: usize) -> usize {
 
 /// Whether a terminal would act on a character instead of showing it.
 pub(crate) fn acts(c: char) -> bool {
-    // Beside the control characters: separators of lines, marks that turn the direction, byte order.
+    // Besides the control characters: line separators, marks of writing direction, the byte order mark.
     c.is_control()
         || matches!(c, '\u{061c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}')
         || matches!(c, '\u{2066}'..='\u{2069}' | '\u{feff}')

@@ -1,34 +1,37 @@
-//! The plan: which pieces go where, what that comes to, and how far it is proven.
+//! Plan of an outage: pieces by pump and place, goals reached, and the bound on each goal.
+//!
+//! [`Plan`] is the result of [`choose`](crate::choose::choose) and the input of
+//! [`verify`](crate::verify::verify).
 
 use crate::cutting::Layout;
 use crate::decimal::Money;
-use crate::job::Job;
+use crate::job::{Job, JobError, Part, PartError, count, there};
 use crate::length::{Length, Tolerance};
 
-/// What was chosen for one outage.
+/// Choice of pieces for one outage.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
-    /// One entry a pump, in the job's order.
+    /// Kits by pump, in the job's order.
     pub kits: Vec<Kit>,
-    /// The goals in their order, each with its bound.
+    /// Goals in their order, each with its bound.
     pub goals: Vec<Goal>,
-    /// How each sheet that is cut is cut up.
+    /// Layout of each sheet that is cut up.
     pub layouts: Vec<Layout>,
-    /// What one more piece of an item would have been worth, for each item of which that was
-    /// worked out.
+    /// Marginal value of one more piece, for the items for which it was computed.
     pub worth: Vec<Worth>,
-    /// Why the search ended before everything was proven, if it did.
+    /// Reason that the search ended before everything was proven, if it did.
     pub stopped_by: Option<Stop>,
-    /// What the time did not suffice for after the goals.
+    /// Later steps that the time did not allow.
     pub left_out: LeftOut,
 }
 
-/// What a plan goes without: none of it makes the plan worse.
+/// Steps left out after the goals. They do not make the plan worse.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct LeftOut {
-    /// What kept it open which of equal plans comes first, so that another run may find another one.
+    /// Reason that the order among equal plans was not settled; another run may then give another of
+    /// them.
     pub order: Option<Stop>,
-    /// What kept the worth of one more from being worked out, of those items that have none.
+    /// Reason that some marginal values were not computed.
     pub worth: Option<Stop>,
 }
 
@@ -38,7 +41,7 @@ impl Plan {
         self.goals.iter().all(Goal::proven)
     }
 
-    /// Whether serving and waste are proven, which is what the worth of one more is about.
+    /// Whether serving and waste are proven: marginal values need no more.
     pub fn waste_proven(&self) -> bool {
         let mut counted = self.goals.iter().filter(|goal| {
             let aim = goal.aim;
@@ -47,18 +50,18 @@ impl Plan {
         counted.all(Goal::proven)
     }
 
-    /// The plan's standing on one goal.
+    /// Value and bound of one goal.
     pub fn goal(&self, aim: Aim) -> Option<&Goal> {
         self.goals.iter().find(|goal| goal.aim == aim)
     }
 
-    /// Pumps that are served.
+    /// Number of pumps served.
     pub fn served(&self) -> usize {
         self.kits.iter().filter(|kit| matches!(kit, Kit::Served(_))).count()
     }
 
-    /// Pieces of each item in the packs, by the job's stock; what goes into the bags beside them is
-    /// counted by [`crate::verify::Verified::issued`].
+    /// Pieces of each item in the packs, by the job's stock. [`crate::verify::Verified::issued`] adds the
+    /// pieces in the bags.
     pub fn issued(&self, job: &Job) -> Vec<u32> {
         let mut issued = vec![0; job.stock.len()];
         for kit in &self.kits {
@@ -73,7 +76,7 @@ impl Plan {
 }
 
 impl Plan {
-    /// How many sheets of each lot are cut up, by the job's sheets.
+    /// Sheets of each lot that are cut up, by the job's sheets.
     pub fn sheets_cut(&self, job: &Job) -> Vec<u32> {
         let mut cut = vec![0; job.sheets.len()];
         for layout in &self.layouts {
@@ -81,121 +84,158 @@ impl Plan {
         }
         cut
     }
+
+    /// Whether the plan is one of this job: every index in it is of something that the job has.
+    /// [`verify`](crate::verify::verify) asks first; all else that takes a job and a plan relies on it.
+    ///
+    /// # Errors
+    /// [`JobError`]: the first pump, item or sheet that the job does not have, or a pump with more
+    /// or fewer packs than its model.
+    pub fn check(&self, job: &Job) -> Result<(), JobError> {
+        let of_plan = |error| JobError { part: Part::Plan, error };
+        count("kits", self.kits.len(), job.pumps.len()).map_err(of_plan)?;
+        for (pump, kit) in job.pumps.iter().zip(&self.kits) {
+            let places = job.model_of(pump).packs.len();
+            check_kit(kit, places, job)
+                .map_err(|error| JobError { part: Part::Pump(pump.tag.clone()), error })?;
+        }
+        let item = |index: usize| there("item", index, job.stock.len());
+        let sheets = self.layouts.iter().try_for_each(|layout| {
+            there("plates", layout.sheet, job.sheets.len())?;
+            there("side", layout.along, 2)?;
+            layout.strips.iter().try_for_each(|strip| item(strip.0))
+        });
+        let worth = || self.worth.iter().try_for_each(|worth| item(worth.item));
+        sheets.and_then(|()| worth()).map_err(of_plan)
+    }
 }
 
-/// What one pump gets.
+fn check_kit(kit: &Kit, places: usize, job: &Job) -> Result<(), PartError> {
+    let item = |index: usize| there("item", index, job.stock.len());
+    match kit {
+        Kit::Served(packs) => {
+            count("packs", packs.len(), places)?;
+            packs.iter().flat_map(|pack| &pack.picks).try_for_each(|pick| item(pick.item))
+        }
+        Kit::Short(shorts) => shorts.iter().try_for_each(|short| {
+            short.pack.map_or(Ok(()), |pack| there("place", pack, places))?;
+            let mut over = short.window.iter().flat_map(|window| &window.over);
+            over.try_for_each(|over| there("place", over.0, places))
+        }),
+    }
+}
+
+/// Kit of one pump.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Kit {
     /// Pieces for every pack of the model, in the model's order.
     Served(Vec<PackPick>),
-    /// Nothing, and why.
+    /// No pieces, and the reasons.
     Short(Vec<Shortfall>),
 }
 
-/// The pieces for one place.
+/// Pieces for one place.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct PackPick {
     /// Lots and counts, thickest first.
     pub picks: Vec<Pick>,
 }
 
-/// Some pieces of one lot.
+/// Pieces of one lot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Pick {
     /// The item's index in the job's stock.
     pub item: usize,
-    /// How many.
+    /// Number of pieces.
     pub count: u32,
-    /// Layers peeled off each, where the lot is laminated.
+    /// Layers peeled off each piece; zero unless the lot is laminated.
     pub peeled: u32,
 }
 
-/// Why a pump could not be kitted: one entry a failing place.
+/// Reason that a pump is not kitted; one entry per failing place.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Shortfall {
-    /// The failing pack's index in the model; `None` when no single place is to blame.
+    /// Index of the failing pack in the model; `None` if no single place is the cause.
     pub pack: Option<usize>,
-    /// What is the matter.
+    /// Cause.
     pub cause: Cause,
-    /// The reachable total of that pack nearest to what is wanted, if any is reachable.
+    /// Reachable total of that pack nearest to the window, if any total is reachable.
     pub nearest: Option<Length>,
-    /// The totals that would do.
+    /// Totals that would fit.
     pub window: Option<Window>,
 }
 
 impl Shortfall {
-    /// A shortfall of which nothing more is known.
+    /// Shortfall without further details.
     pub fn of(pack: Option<usize>, cause: Cause) -> Shortfall {
         Shortfall { pack, cause, nearest: None, window: None }
     }
 }
 
-/// The totals of one pack that would do, and what that presumes.
+/// Totals of one pack that would fit, and the assumptions behind them.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Window {
-    /// The least total.
+    /// Least total.
     pub least: Length,
-    /// The greatest total.
+    /// Greatest total.
     pub most: Length,
-    /// The tolerance of the whole pack that was counted with: that of the best pieces there are.
+    /// Tolerance assumed for the whole pack: that of the most accurate pieces in stock.
     pub tolerance: Tolerance,
-    /// The packs that were presumed below it: index and total.
+    /// Packs below it, as assumed: index and total.
     pub over: Vec<(usize, Length)>,
 }
 
-/// What one more piece on hand of an item would change, exactly.
+/// Marginal value of an item: the exact change that one more piece on hand would make.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Worth {
     /// The item's index in the stock.
     pub item: usize,
-    /// By how much the served weight would rise.
+    /// Change of the served weight.
     pub served_weight: i64,
-    /// By how much the waste would change: less than nothing is a saving, and more can be the
-    /// price of serving more.
+    /// Change of the waste: negative is a saving; positive can be the price of serving more.
     pub waste: Money,
 }
 
-/// What keeps a pump from being kitted.
+/// Cause that keeps a pump from being kitted.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Cause {
     /// No piece of the right kind and fit is on hand.
     NoPiece,
-    /// There are pieces, but all of them are reserved.
+    /// All pieces that fit are reserved.
     AllReserved,
     /// The limits are narrower than the tolerances of the measurements and pieces allow.
     LimitsTooNarrow,
-    /// The nominal values could be brought within the limits, but never clear of them by the
-    /// expanded uncertainty.
+    /// The nominal values could lie within the limits, but not by the expanded uncertainty.
     UncertaintyTooWide,
-    /// The measured dimensions already rule it out: the pack would have to be thinner than nothing.
+    /// The measured dimensions rule it out: the pack would need a negative thickness.
     OutOfReach,
-    /// What is wanted lies between (or beyond) the totals that the pieces can make.
+    /// The wanted total lies between (or beyond) the totals that the pieces can make.
     BetweenTotals,
-    /// Each place could be filled by itself, but together they ask for more than there is.
+    /// Each place can be filled by itself, but together they need more pieces than there are.
     TogetherTooMany,
-    /// There are too many ways to fill the places to look for the nearest.
+    /// Too many ways to fill the places: the nearest total was not searched for.
     TooManyWays,
-    /// The pieces that would do are left, but the search ended before it came to them.
+    /// Pieces that would fit are left, but the search ended early.
     SearchEnded,
-    /// The time ended before it was found out.
+    /// The time ended before the cause was found.
     NotFoundOut,
-    /// The pieces that would do went to other pumps.
+    /// Pieces that would fit went to other pumps.
     StockGone {
-        /// What is lacking for the nearest kit.
+        /// Pieces missing for the nearest kit.
         lacking: Vec<Pick>,
-        /// The tags that hold such pieces, the first priority first.
+        /// Tags of the pumps that hold such pieces, highest priority first.
         held_by: Vec<String>,
     },
 }
 
-/// The goals, in their order.
+/// Goals, in their order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Aim {
     /// Served weight over all priorities.
     ServedWeight,
-    /// Pumps served of one priority, where whole numbers cannot carry the weights.
+    /// Pumps served of one priority, where integers cannot carry the weights.
     ServedOf(u32),
-    /// What the packs cost that are bought, in millionths of the currency.
+    /// Cost of the packs bought, in millionths of the currency.
     Purchase,
     /// Waste, in millionths of the currency.
     Waste,
@@ -206,7 +246,7 @@ pub enum Aim {
 }
 
 impl Aim {
-    /// What people call it.
+    /// Label for people.
     pub fn label(self) -> String {
         match self {
             Aim::ServedWeight => "served weight".into(),
@@ -219,35 +259,35 @@ impl Aim {
     }
 }
 
-/// The plan's value on one goal, and what no plan can beat.
+/// Value of the plan on one goal, and the bound that no plan can beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Goal {
-    /// Which goal.
+    /// Goal.
     pub aim: Aim,
-    /// The plan's value.
+    /// Value of the plan.
     pub value: i64,
-    /// No plan that is as good on the earlier goals does better than this.
+    /// Bound: no plan that is as good on the earlier goals is better than this.
     pub bound: i64,
 }
 
 impl Goal {
-    /// Whether value and bound meet.
+    /// Whether value and bound are equal.
     pub fn proven(&self) -> bool {
         self.value == self.bound
     }
 }
 
-/// What ended the search early.
+/// Reason that the search ended early.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Stop {
-    /// The time limit of the policy.
+    /// Time limit of the policy.
     TimeLimit,
-    /// The user's interrupt.
+    /// Interrupt by the user.
     Interrupt,
 }
 
 impl Stop {
-    /// In words, as the JSON and Basis say it.
+    /// Words of Basis.
     pub fn words(self) -> &'static str {
         match self {
             Stop::TimeLimit => "time limit",

@@ -1,4 +1,6 @@
-//! The policy: every rate and rule that a shop may set, each with its default.
+//! Policy: every rate and rule that a shop may set, each with its default.
+//!
+//! [`Policy`] holds them; [`Policy::set`] reads one setting from the Policy sheet.
 
 use std::fmt;
 
@@ -8,17 +10,16 @@ use crate::decimal::{Millionths, Money};
 use crate::length::{Length, Unit};
 use crate::stack::{Coverage, Guard};
 
-/// When a requirement counts as met.
+/// Acceptance rule: the condition under which a requirement counts as met.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Acceptance {
     /// The nominal value lies within the limits.
     Nominal,
-    /// Every value lies within the limits, with each contributor anywhere in its tolerance.
+    /// Every value lies within the limits, wherever each contributor lies in its tolerance.
     #[default]
     WorstCase,
-    /// The nominal value lies within the limits by the expanded uncertainty at least, the coverage
-    /// factor times the combined standard uncertainty. Source: JCGM 100:2008, 6.2.1; the decision
-    /// rule of ISO 14253-1, from memory.
+    /// The nominal value lies within the limits by at least the expanded uncertainty `U = k u_c`. Source:
+    /// JCGM 100:2008, 6.2.1; the decision rule of ISO 14253-1, from memory.
     Expanded,
 }
 
@@ -44,34 +45,33 @@ impl Acceptance {
     }
 }
 
-/// The rates and rules in force.
+/// Rates and rules in force.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Policy {
-    /// When a requirement counts as met. Default: worst case.
+    /// Acceptance rule. Default: worst case.
     pub acceptance: Acceptance,
-    /// How many standard uncertainties are kept clear of the limits under the expanded rule, and
-    /// how many a dimension without a plus/minus counts for in the worst case: a factor, or a level
-    /// of confidence that it follows from. Default: 2, as in JCGM 100:2008, 6.3.3 (about 95 % for
-    /// a normal distribution).
+    /// Coverage factor k, or the level of confidence from which it follows. The expanded rule keeps k
+    /// standard uncertainties clear of the limits; the worst case takes k of them for a dimension without a
+    /// plus/minus. Default: 2, as in JCGM 100:2008, 6.3.3 (about 95 % for a normal distribution).
     pub coverage: Coverage,
     /// Charge for handling one piece. Default: 0.50.
     pub handling: Money,
     /// Charge for each thou (0.001 in) that a requirement comes out off its target. Default: 0.10.
     pub off_target: Money,
-    /// Whether what is left of an opened pack is spoiled, and so counts as waste. Default: no.
+    /// Whether the rest of an opened pack is spoiled, and so counts as waste. Default: no.
     pub opened_packs_spoiled: bool,
-    /// What the money is called. Default: USD.
+    /// Currency. Default: USD.
     pub currency: String,
     /// Seed of everything random; the choice of pieces uses nothing random. Default: 1.
     pub seed: u64,
     /// Seconds from the start of the run, reading included, after which the best plan found is written.
-    /// Within them the order among equal plans, and then the worth of one more, may each take as long
-    /// again as everything before, a second at least. Default: 60.
+    /// Within them the order among equal plans, and then the marginal values, may each take as long again as
+    /// everything before, but at least a second. Default: 60.
     pub time_limit: u32,
-    /// How far a micrometer's reading of a finished pack may be off, either way. Default: 0.0002 in;
-    /// common practice, no source.
+    /// Error of a micrometer's reading of a finished pack, at most, either way. Default: 0.0002 in; common
+    /// practice, no source.
     pub pack_within: Length,
-    /// How far a reading of a clearance may be off, either way. Default: 0.0005 in; common practice, no
+    /// Error of a reading of a clearance, at most, either way. Default: 0.0005 in; common practice, no
     /// source.
     pub clearance_within: Length,
 }
@@ -94,7 +94,7 @@ impl Default for Policy {
 }
 
 impl Policy {
-    /// What the acceptance rule keeps clear of the limits.
+    /// Guard that the acceptance rule keeps clear of the limits.
     pub fn guard(&self) -> Guard {
         match self.acceptance {
             Acceptance::Nominal => Guard::None,
@@ -103,7 +103,7 @@ impl Policy {
         }
     }
 
-    /// The settings by the names of the Policy sheet, with their present values.
+    /// Settings by the names of the Policy sheet, with their present values.
     pub fn settings(&self) -> Vec<(&'static str, String)> {
         let spoiled = if self.opened_packs_spoiled { "yes" } else { "no" };
         vec![
@@ -123,7 +123,7 @@ impl Policy {
     /// Sets one setting by its name (case, spaces and punctuation do not matter).
     ///
     /// # Errors
-    /// [`SettingError`]: no such setting, or the value expected.
+    /// [`SettingError`]: no setting has this name, or it cannot have this value.
     ///
     /// ```
     /// use gapwright::policy::{Acceptance, Policy};
@@ -191,22 +191,22 @@ impl Policy {
     }
 }
 
-/// A length with its unit, in the system in which it is a short number.
+/// Length with its unit, in the system in which it is a short number.
 fn shown(length: Length) -> String {
     let unit = crate::show::natural_unit(length);
     format!("{} {unit}", length.show(unit))
 }
 
-/// Why a setting was not taken.
+/// Reason that a setting was refused.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum SettingError {
     /// No setting has this name.
     #[error("no setting has this name")]
     Unknown,
-    /// The value is not one that it can have.
+    /// The setting cannot have this value.
     #[error("the value must be {expected}")]
     Value {
-        /// What it can have.
+        /// Values that it can have.
         expected: &'static str,
     },
 }

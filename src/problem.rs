@@ -1,4 +1,11 @@
-//! What is wrong with an input, where it stands, and how to mend it: always all of it.
+//! Problems of an input: found, expected, the place and the fix; always all of them at once.
+//!
+//! A stage gathers [`Problem`]s in [`Problems`] and ends with [`Problems::settle`].
+//!
+//! # Decision
+//!
+//! At most 20,000 problems and as many warnings are kept, each text 400 characters long; the rest is counted: a
+//! million bad cells must not take a gigabyte.
 
 use std::fmt;
 
@@ -6,36 +13,36 @@ use crate::narrow::narrow;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// Where something stands: a file, and as far as it is known the spot inside it.
+/// Place of a problem: a file and, as far as it is known, the spot inside it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 pub struct Place {
-    /// The file, as the user named it (or the command line).
+    /// File as the user named it, or the command line.
     pub file: String,
-    /// The spot inside the file.
+    /// Spot inside the file.
     pub spot: Spot,
 }
 
-/// A spot inside a file.
+/// Spot inside a file.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Spot {
-    /// The file as a whole.
+    /// File as a whole.
     Whole,
-    /// A line and column of a text file, both from 1.
+    /// Line and column of a text file, both from 1.
     Text {
         /// Line, from 1.
         line: usize,
         /// Column, from 1.
         column: usize,
     },
-    /// A sheet of a workbook.
+    /// Sheet of a workbook.
     Sheet {
-        /// Its name.
+        /// Name of the sheet.
         sheet: String,
     },
-    /// A cell of a sheet; both from 0. Declared row first so that problems sort in reading order.
+    /// Cell of a sheet; row and column from 0. Row comes first so that problems sort in reading order.
     Cell {
-        /// The sheet's name.
+        /// Name of the sheet.
         sheet: String,
         /// Row, from 0.
         row: u32,
@@ -45,7 +52,7 @@ pub enum Spot {
 }
 
 impl Place {
-    /// The file as a whole.
+    /// File as a whole.
     pub fn file(file: &str) -> Place {
         Place { file: file.to_string(), spot: Spot::Whole }
     }
@@ -64,7 +71,7 @@ impl fmt::Display for Place {
     }
 }
 
-/// A cell's address as the spreadsheet writes it; row and column from 0.
+/// Address of a cell as a spreadsheet writes it; row and column from 0.
 ///
 /// ```
 /// assert_eq!(gapwright::problem::address(7, 2), "C8");
@@ -74,7 +81,7 @@ pub fn address(row: u32, column: u32) -> String {
     format!("{}{}", column_letters(column), row + 1)
 }
 
-/// A column's letters as the spreadsheet writes them; the column from 0.
+/// Letters of a column as a spreadsheet writes them; the column from 0.
 pub(crate) fn column_letters(column: u32) -> String {
     let mut letters = Vec::new();
     let mut rest = column + 1;
@@ -86,8 +93,8 @@ pub(crate) fn column_letters(column: u32) -> String {
     letters.into_iter().rev().collect()
 }
 
-/// A cell's address as it can be pasted into the name box of a spreadsheet program, with the sheet's
-/// name in quotes where that is needed; row and column from 0.
+/// Address of a cell as it can be pasted into the name box of a spreadsheet program, with the sheet's name in
+/// quotes where needed; row and column from 0.
 ///
 /// ```
 /// use gapwright::problem::reference;
@@ -100,9 +107,9 @@ pub fn reference(sheet: &str, row: u32, column: u32) -> String {
     format!("{}!{}", quoted_sheet(sheet), address(row, column))
 }
 
-/// A sheet's name as formulas write it. Quotes do no harm, so every name that could be read as
-/// something else has them: one that begins with a digit, or that letters and digits alone could
-/// make a cell's address.
+/// Name of a sheet as formulas write it. Quotes do no harm, so every name that could be read as something
+/// else has them: one that begins with a digit, or one of letters and digits that could be the address of a
+/// cell.
 pub(crate) fn quoted_sheet(sheet: &str) -> String {
     let plain = sheet.chars().all(|c| c.is_ascii_alphanumeric() || c == '_');
     let address =
@@ -114,20 +121,20 @@ pub(crate) fn quoted_sheet(sheet: &str) -> String {
     format!("'{}'", sheet.replace('\'', "''"))
 }
 
-/// Whether something stops the run.
+/// Severity: whether it stops the run.
 #[derive(
     Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
 )]
 #[serde(rename_all = "snake_case")]
 pub enum Severity {
-    /// It does.
+    /// Stops the run.
     Problem,
-    /// It does not, but people should know of it.
+    /// Does not stop the run, but people should know of it.
     Warning,
 }
 
 impl Severity {
-    /// The word for it.
+    /// Word for people.
     pub fn word(self) -> &'static str {
         match self {
             Severity::Problem => "problem",
@@ -139,24 +146,23 @@ impl Severity {
 /// The most characters of each text of a problem: a cell may hold 32,767, and a list many cells.
 const MOST_CHARACTERS: usize = 400;
 
-/// One thing that the user has to put right, or should know of. How grave it is follows from the
-/// list that it stands in.
+/// Problem that the user must fix, or a warning. The list that it is in gives its severity.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 pub struct Problem {
-    /// Where it stands.
+    /// Place.
     pub place: Place,
-    /// What was found there; long texts are cut off.
+    /// Text found there; long texts are cut off.
     pub found: String,
-    /// What was expected instead.
+    /// Text expected instead.
     pub expected: String,
-    /// How to mend it.
+    /// Fix: how to put it right.
     pub mend: String,
-    /// How many others this one stands for because they were only counted; nearly always none.
+    /// Number of further problems that were only counted and that this one stands for; nearly always zero.
     pub more: u64,
 }
 
 impl Problem {
-    /// A problem from its four parts.
+    /// Problem from its four parts.
     pub fn new(
         place: Place,
         found: impl Into<String>,
@@ -172,7 +178,7 @@ impl Problem {
         }
     }
 
-    /// What stands for those that were only counted.
+    /// Problem that stands for those that were only counted.
     fn left_off(severity: Severity, more: u64) -> Problem {
         let word = severity.word();
         let left_off = Problem::new(
@@ -208,8 +214,8 @@ impl fmt::Display for Problem {
     }
 }
 
-/// The most problems and the most warnings that are kept; the rest is counted, so that a million
-/// bad cells do not take a gigabyte.
+/// The most problems, and the most warnings, that are kept. The rest are counted, so that a million bad cells
+/// do not take a gigabyte.
 ///
 /// ```
 /// use gapwright::problem::{MOST_LISTED, Place, Problem, Problems};
@@ -222,7 +228,7 @@ impl fmt::Display for Problem {
 /// ```
 pub const MOST_LISTED: usize = 20_000;
 
-/// A list that keeps the first [`MOST_LISTED`] and counts the rest.
+/// List that keeps the first [`MOST_LISTED`] and counts the rest.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 struct Kept {
     list: Vec<Problem>,
@@ -246,7 +252,7 @@ impl Kept {
     }
 }
 
-/// Problems gathered on the way; a stage ends by turning them into its result.
+/// Problems gathered so far; a stage ends by turning them into its result.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 #[must_use = "problems that nobody reads are problems hidden"]
 pub struct Problems {
@@ -255,12 +261,12 @@ pub struct Problems {
 }
 
 impl Problems {
-    /// None so far.
+    /// Empty list.
     pub fn new() -> Problems {
         Problems::default()
     }
 
-    /// A single problem.
+    /// List of one problem.
     pub fn of(problem: Problem) -> Problems {
         let mut problems = Problems::new();
         problems.add(problem);
@@ -272,29 +278,29 @@ impl Problems {
         self.problems.push(problem);
     }
 
-    /// Adds a warning, which does not stop the run but stands on Summary too.
+    /// Adds a warning, which does not stop the run but is on the Summary too.
     pub fn warn(&mut self, warning: Problem) {
         self.warnings.push(warning);
     }
 
-    /// What stops the run at just this place.
+    /// Problem that stops the run at exactly this place.
     pub(crate) fn stops_at(&self, place: &Place) -> Option<&Problem> {
         let mut problems = self.problems.list.iter();
         problems.find(|problem| problem.place == *place)
     }
 
-    /// Whether a problem or a warning stands at just this place.
+    /// Whether there is a problem or a warning at exactly this place.
     pub(crate) fn asks_at(&self, place: &Place) -> bool {
         let mut warnings = self.warnings.list.iter();
         self.stops_at(place).is_some() || warnings.any(|warning| warning.place == *place)
     }
 
-    /// Takes the warnings at just this place back.
+    /// Withdraws the warnings at exactly this place.
     pub(crate) fn withdraw_warnings(&mut self, place: &Place) {
         self.warnings.list.retain(|warning| warning.place != *place);
     }
 
-    /// Takes another stage's findings in.
+    /// Takes over the problems and warnings of another stage.
     pub fn absorb(&mut self, other: Problems) {
         self.problems.absorb(other.problems);
         self.warnings.absorb(other.warnings);
@@ -305,8 +311,7 @@ impl Problems {
         self.problems.list.is_empty()
     }
 
-    /// The problems that stop the run, by file, sheet, row and column; those that were only counted
-    /// are not among them.
+    /// Problems that stop the run, by file, sheet, row and column; without those that were only counted.
     pub fn sorted(&self) -> Vec<&Problem> {
         let mut all: Vec<&Problem> = self.problems.list.iter().collect();
         all.sort();
@@ -314,7 +319,7 @@ impl Problems {
         all
     }
 
-    /// The problems by place, then the warnings by place.
+    /// Problems by place, then warnings by place.
     pub fn by_place(&self) -> Vec<(Severity, &Problem)> {
         let mut warnings: Vec<&Problem> = self.warnings.list.iter().collect();
         warnings.sort();
@@ -324,40 +329,40 @@ impl Problems {
         problems.chain(warnings.map(|warning| (Severity::Warning, warning))).collect()
     }
 
-    /// How many problems stop the run, with those that were only counted.
+    /// Number of problems that stop the run, those only counted included.
     pub fn count(&self) -> u64 {
         narrow::<u64>(self.sorted().len()) + self.left_off()
     }
 
-    /// How many problems were only counted.
+    /// Number of problems that were only counted.
     pub fn left_off(&self) -> u64 {
         self.problems.left_off
     }
 
-    /// How many warnings there are, with those that were only counted.
+    /// Number of warnings, those only counted included.
     pub fn count_of_warnings(&self) -> u64 {
-        // What stands for others is itself none of those that were found.
+        // A warning that stands for others is not itself one of those found.
         let found = self.warnings.list.iter().filter(|warning| warning.more == 0);
         narrow::<u64>(found.count()) + self.warnings_left_off()
     }
 
-    /// How many warnings were only counted.
+    /// Number of warnings that were only counted.
     pub fn warnings_left_off(&self) -> u64 {
         let stood_for: u64 = self.warnings.list.iter().map(|warning| warning.more).sum();
         self.warnings.left_off + stood_for
     }
 
-    /// What a stage without problems had to warn of, to go on from.
+    /// List that starts with the warnings of an earlier stage.
     pub fn of_warnings(warnings: Vec<Problem>) -> Problems {
         Problems { warnings: Kept { list: warnings, left_off: 0 }, ..Problems::new() }
     }
 
-    /// The warnings, in the order in which they were found.
+    /// Warnings, in the order in which they were found.
     pub fn warnings(&self) -> &[Problem] {
         &self.warnings.list
     }
 
-    /// The warnings; one more stands for those that were only counted.
+    /// Warnings, with one more that stands for those that were only counted.
     pub fn into_warnings(self) -> Vec<Problem> {
         let Kept { mut list, left_off } = self.warnings;
         if left_off > 0 {
@@ -366,7 +371,7 @@ impl Problems {
         list
     }
 
-    /// The value if nothing stops the run, with the warnings; else all the problems.
+    /// Value and warnings if nothing stops the run; otherwise all problems.
     pub fn settle<T>(self, value: Option<T>) -> Result<(T, Vec<Problem>), Problems> {
         match value {
             Some(value) if self.none() => Ok((value, self.into_warnings())),
@@ -375,7 +380,7 @@ impl Problems {
     }
 }
 
-/// The known name nearest to a misspelt one, if one is near enough to be worth suggesting.
+/// Known name nearest to a misspelt one, if one is near enough to be worth suggesting.
 ///
 /// ```
 /// use gapwright::problem::nearest;
@@ -386,7 +391,7 @@ impl Problems {
 /// assert_eq!(nearest("P-777", ["P-101", "P-407"]), None);
 /// ```
 pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    /// No name that people type is longer; the work grows with both lengths.
+    /// Longest name compared; people type no longer ones, and the work grows with both lengths.
     const LONGEST: usize = 64;
     let short = |text: &str| text.chars().count() <= LONGEST;
     if !short(name) {
@@ -405,7 +410,7 @@ pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
         .map(|(_, known)| known)
 }
 
-/// Whether a tag or a stock number is another one rather than a misspelt one: more than one slip of the pen in a
+/// Whether a tag or a stock number is a different one rather than a misspelt one: more than one slip in a
 /// name with figures.
 fn another_number(name: &str, known: &str) -> bool {
     let has_figure = |text: &str| text.bytes().any(|b| b.is_ascii_digit());
@@ -413,7 +418,7 @@ fn another_number(name: &str, known: &str) -> bool {
     has_figure(name) && has_figure(known) && slips > 1
 }
 
-/// How to mend a name that is not known: the nearest known one, or else `otherwise`.
+/// Fix for an unknown name: the nearest known one, or else `otherwise`.
 ///
 /// ```
 /// use gapwright::problem::mend_name;

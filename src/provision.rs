@@ -1,19 +1,17 @@
-//! Before the outage: which pieces to set aside while dimensions are only expected, not measured.
+//! Provision before the outage: pieces to set aside while dimensions are expected, not yet measured.
 //!
-//! Two answers, each with its price. A *safe kit* holds for one pump what meets every value that
-//! its dimensions are expected to come to. The *trolley* holds for all pumps together what serves
-//! the whole batch with a stated probability: pumps rarely all want the same thicknesses, so pieces
-//! are shared and it costs less. How often it serves is counted on scenarios of its own, never on
-//! those that it was chosen for.
+//! [`provision()`] gives two answers, each with its price. A *safe kit* holds, for one pump, the pieces for
+//! every value that its dimensions may have. The *trolley* holds, for all pumps together, the pieces that
+//! serve the whole batch with a stated probability: pumps rarely all need the same thicknesses, so pieces are
+//! shared and the trolley costs less. Its service is counted on scenarios of its own, never on those that it
+//! was chosen for.
 //!
-//! Values are looked at in steps: those of a range are its low end, every step up from there, and
-//! its high end. Money is the unit cost of the pieces that are set aside; most of them go back into
-//! their drawers.
+//! Values are examined in steps: the low end of a range, every step up from there, and the high end. Money is
+//! the unit cost of the pieces set aside; most of them go back into their drawers.
 //!
-//! The method of the trolley is the sample average approximation: Kleywegt, Shapiro and Homem-de-Mello,
-//! The sample average approximation method for stochastic discrete optimization, SIAM Journal on
-//! Optimization 12 (2002); with chance constraints Luedtke and Ahmed, SIAM Journal on Optimization
-//! 19 (2008); both from memory.
+//! The trolley is chosen by sample average approximation: Kleywegt, Shapiro and Homem-de-Mello, The sample
+//! average approximation method for stochastic discrete optimization, SIAM Journal on Optimization 12 (2002);
+//! with chance constraints Luedtke and Ahmed, SIAM Journal on Optimization 19 (2008); both from memory.
 //!
 //! ```
 //! use gapwright::choose::watch::Watch;
@@ -29,7 +27,7 @@
 //!     ..Sources::default()
 //! })
 //! .expect("the sample has no problems");
-//! // As if the first dimension of each pump were known within two thou only.
+//! // Take the first dimension of each pump as known within two thou only.
 //! let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
 //! let mut expected: Vec<Vec<Option<Expected>>> = Vec::new();
 //! for pump in &job.pumps {
@@ -38,7 +36,7 @@
 //!     of_pump[0] = Some(Expected { low: middle - thou(2), high: middle + thou(2), law: Law::Even });
 //!     expected.push(of_pump);
 //! }
-//! let outlook = Outlook { job, expected };
+//! let outlook = Outlook::new(job, expected).expect("a range for every dimension");
 //! let found = provision(&outlook, &Question::new(thou(1)), &Watch::patient())?;
 //! assert!(found.safe.iter().all(|kit| kit.proven && kit.values() == 5));
 //! assert!(found.trolley.bound <= found.trolley.cost);
@@ -72,29 +70,29 @@ pub use scenarios::Purpose;
 use scenarios::Scenarios;
 pub use service::exact_interval;
 
-/// What is asked.
+/// Options of a provision.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Question {
-    /// Values are looked at this far apart; above zero.
+    /// Spacing of the values examined; above zero.
     pub step: Length,
-    /// How likely the trolley shall serve the whole batch: above 0, at most 1.
+    /// Probability that the trolley should serve the whole batch: above 0, at most 1.
     pub probability: Millionths,
     /// Scenarios that the trolley is chosen for, 1 to 100,000.
     pub scenarios: u32,
-    /// Scenarios that its service is counted on, others than those; 1 to 1,000,000.
+    /// Scenarios that its service is counted on, independent of those; 1 to 1,000,000.
     pub checks: u32,
-    /// Scenarios differ from seed to seed, and only so.
+    /// Seed; scenarios differ from seed to seed only.
     pub seed: u64,
-    /// The level of confidence of the interval about the service, between 0 and 1.
+    /// Level of confidence of the interval about the service, between 0 and 1.
     pub level: Millionths,
-    /// Ways to kit a pump that the search for one safe kit looks at, about; it ends there with what it
-    /// has.
+    /// Ways to kit a pump that the search for one safe kit examines, about; then it ends with the best kit so
+    /// far.
     pub effort: u64,
 }
 
 impl Question {
-    /// Values so far apart; everything else as usual: a probability of 95 %, 500 scenarios and
-    /// 1,000 others to count the service on, seed 1, an interval of 95 %.
+    /// Options with this spacing and the defaults: a probability of 95 %, 500 scenarios, 1,000 others to
+    /// count the service on, seed 1, an interval of 95 %.
     pub fn new(step: Length) -> Question {
         Question {
             step,
@@ -108,47 +106,38 @@ impl Question {
     }
 }
 
-/// Why there is no answer.
+/// Reason that there is no answer.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum Fault {
-    /// A step that is not above zero.
+    /// The step is not above zero.
     #[error("the step is not above zero")]
     Step,
-    /// A probability that is none.
+    /// The probability is not above 0 and at most 1.
     #[error("the probability must be above 0 and at most 1")]
     Probability,
-    /// A level of confidence that is none.
+    /// The level of confidence is not between 0 and 1.
     #[error("the level of confidence must lie between 0 and 1")]
     Level,
     /// Too few or too many scenarios.
     #[error("{0} scenarios: from 1 to {1} can be drawn")]
     Scenarios(u32, u32),
-    /// What is expected does not go with the pumps, or a range is empty or starts below nothing.
-    #[error(
-        "what is expected of pump {tag} does not go with its model, or is an empty range or one \
-         that does not start above zero"
-    )]
-    Expected {
-        /// The pump's tag.
-        tag: String,
-    },
-    /// A pump whose dimensions can come to too many values.
+    /// The dimensions of a pump have too many values.
     #[error(
         "pump {tag} can come to {values} values; at most {MOST_VALUES} can be looked at: take steps of \
          {} nm at least, or narrow its ranges", nanometres(.step)
     )]
     TooManyValues {
-        /// The pump's tag.
+        /// Tag of the pump.
         tag: String,
-        /// How many values there are.
+        /// Number of values.
         values: u128,
-        /// A step that makes few enough.
+        /// Step that makes few enough.
         step: Length,
     },
-    /// Time that ended before all ways to kit the pumps were listed: nothing can be said yet.
+    /// The time ended before all ways to kit the pumps were listed: no answer yet.
     #[error("the {} ended the work before all ways to kit the pumps were listed", .0.words())]
     Stopped(Stop),
-    /// A place or a pump that can be filled in too many ways to list.
+    /// A place or a pump can be filled in too many ways to list.
     #[error(transparent)]
     Choose(#[from] ChooseError),
 }
@@ -161,44 +150,44 @@ fn nanometres(length: &Length) -> String {
     }
 }
 
-/// Units of work that are done whatever the watch says, so that a small outage always has an answer.
+/// Units of work that are done in any case, so that a small outage always has an answer.
 const GRACE: usize = 2_000_000;
 
-/// The most values of one pump.
+/// Most values of one pump.
 pub const MOST_VALUES: u128 = 20_000;
 
-/// What to set aside.
+/// Pieces to set aside.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Provision {
-    /// The safe kit of each pump, in the job's order.
+    /// Safe kit of each pump, in the job's order.
     pub safe: Vec<SafeKit>,
-    /// All safe kits at once.
+    /// All safe kits set aside at once.
     pub together: Together,
-    /// For all pumps together.
+    /// Trolley for all pumps together.
     pub trolley: Trolley,
-    /// How often the trolley serves, on scenarios of its own.
+    /// Service of the trolley, on scenarios of its own.
     pub service: Service,
-    /// The pumps whose values lie too far apart to say much of what lies between them.
+    /// Pumps whose values are too far apart to cover the range between them.
     pub coarse: Vec<Coarse>,
-    /// The items, ascending, that could be set aside and that the stock has no unit cost for, or 0:
-    /// they count as free.
+    /// Items, ascending, that could be set aside and whose unit cost in the stock is missing or 0: they count
+    /// as free.
     pub free: Vec<usize>,
-    /// Why the work ended early, if it did.
+    /// Reason that the work ended early, if it did.
     pub stopped: Option<Stop>,
 }
 
-/// A pump whose values lie more than a fifth of a requirement's width apart.
+/// Pump whose values are more than a fifth of a requirement's width apart.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Coarse {
-    /// Its index in the job.
+    /// Index in the job.
     pub pump: usize,
-    /// How far its dimension may move between the limits of the narrowest such requirement.
+    /// Range of its dimension between the limits of the narrowest such requirement.
     pub width: Length,
 }
 
 impl Provision {
-    /// Whether the trolley does not do what was asked of it: for too few of the scenarios that it
-    /// was chosen for, or because that is out of reach whatever is set aside.
+    /// Whether the trolley misses the probability asked for: on the scenarios that it was chosen for, or
+    /// because that probability is out of reach with any pieces.
     pub fn falls_short(&self, question: &Question) -> bool {
         let probability = question.probability.to_f64();
         !self.trolley.enough() || self.service.out_of_reach(probability)
@@ -208,61 +197,61 @@ impl Provision {
 /// Pieces of one item.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct SetAside {
-    /// The item's index in the job's stock.
+    /// Index of the item in the job's stock.
     pub item: usize,
-    /// How many; above zero.
+    /// Number of pieces; above zero.
     pub count: u32,
 }
 
-/// The pieces for one pump that meet every value of it that can be met at all.
+/// Pieces for one pump that meet every one of its values that the drawers can meet.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SafeKit {
-    /// The pieces, ascending by item.
+    /// Pieces, ascending by item.
     pub pieces: Vec<SetAside>,
-    /// What they cost.
+    /// Cost of the pieces.
     pub cost: Money,
-    /// How many they are.
+    /// Number of pieces.
     pub count: u32,
-    /// No kit that does the same costs less.
+    /// Bound: no kit that covers the same values costs less.
     pub bound: Money,
-    /// No kit of that cost that does the same has fewer pieces.
+    /// Bound: no kit of the same cost that covers the same values has fewer pieces.
     pub count_bound: u32,
-    /// Whether it is proven least: in cost, and among those in pieces.
+    /// Whether it is proven best: in cost, and then in number of pieces.
     pub proven: bool,
-    /// The dimensions that are only expected, with the values that each is looked at.
+    /// Dimensions that are only expected, with the values at which each is examined.
     pub axes: Vec<Axis>,
-    /// By value: an index into what meets them. The last axis moves first.
+    /// Class of each value: an index into `met`. The last axis moves first.
     pub(crate) class: Arc<Vec<u32>>,
-    /// By class: what to take out of the kit; `None` where nothing in the drawers will do.
+    /// Pieces to take out of the kit, by class; `None` where no piece in the drawers fits.
     pub(crate) met: Arc<Vec<Option<Vec<PackPick>>>>,
 }
 
-/// The values that one dimension is looked at.
+/// Values at which one dimension is examined.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Axis {
-    /// Its index in the pump's model.
+    /// Index in the pump's model.
     pub dimension: usize,
-    /// Ascending, its low and its high end among them.
+    /// Values, ascending, both ends of the range included.
     pub values: Vec<Length>,
 }
 
-/// A value that a pump may come to.
+/// Value that a pump may have.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Value<'a> {
-    /// The length of each dimension that is only expected, in the order of the axes.
+    /// Length of each dimension that is only expected, in the order of the axes.
     pub lengths: Vec<Length>,
-    /// The pieces of the safe kit to take then, pack by pack; `None` is a gap: nothing in the
-    /// drawers will do.
+    /// Pieces of the safe kit to take at this value, pack by pack; `None` is a gap: no piece in the drawers
+    /// fits.
     pub take: Option<&'a [PackPick]>,
 }
 
 impl SafeKit {
-    /// How many values the pump is looked at; 1 where everything is measured.
+    /// Number of values at which the pump is examined; 1 where everything is measured.
     pub fn values(&self) -> usize {
         self.class.len()
     }
 
-    /// A value by its number; `None` beyond the last. The last axis moves first.
+    /// Value by its number; `None` beyond the last. The last axis moves first.
     pub fn value(&self, number: usize) -> Option<Value<'_>> {
         let class = *self.class.get(number)?;
         let mut rest = number;
@@ -285,7 +274,7 @@ impl SafeKit {
         (0..self.values()).filter_map(|number| self.value(number))
     }
 
-    /// How many values nothing in the drawers will do for.
+    /// Number of values in a gap: no piece in the drawers fits.
     pub fn gaps(&self) -> usize {
         let gap = |class: &&u32| self.met[**class as usize].is_none();
         self.class.iter().filter(gap).count()
@@ -295,121 +284,116 @@ impl SafeKit {
 /// All safe kits set aside at once.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Together {
-    /// The pieces of all of them, ascending by item.
+    /// Pieces of all safe kits, ascending by item.
     pub pieces: Vec<SetAside>,
-    /// What they cost.
+    /// Cost of the pieces.
     pub cost: Money,
-    /// How many they are.
+    /// Number of pieces.
     pub count: u32,
-    /// What the drawers lack for that, ascending by item; empty if all can be set aside at once.
+    /// Pieces missing from the drawers for that, ascending by item; empty if all can be set aside at once.
     pub lacking: Vec<SetAside>,
-    /// The lots of sheets, by index, of which there are too few unless several shapes are cut from
-    /// one sheet, which is not looked into here.
+    /// Lots of sheets, by index, that are too few unless several shapes are cut from one sheet, which is not
+    /// examined here.
     pub sheets: Vec<usize>,
 }
 
-/// The pieces for all pumps together.
+/// Pieces for all pumps together.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Trolley {
-    /// The pieces, ascending by item.
+    /// Pieces, ascending by item.
     pub pieces: Vec<SetAside>,
-    /// What they cost.
+    /// Cost of the pieces.
     pub cost: Money,
-    /// How many they are.
+    /// Number of pieces.
     pub count: u32,
     /// Scenarios that it was chosen for.
     pub scenarios: u32,
-    /// Those in which some pump comes to a value that nothing in the drawers will do for: no
-    /// trolley serves them.
+    /// Scenarios in which some pump is in a gap: no trolley serves them.
     pub hopeless: u32,
-    /// How many must be served for the probability that was asked for.
+    /// Scenarios that must be served for the probability asked for.
     pub wanted: u32,
-    /// How many it serves of the scenarios that it was chosen for, each with kits at hand. That is
-    /// no estimate of its service: it was made for these.
+    /// Scenarios served among those that it was chosen for, each with a kit for every pump. This does not
+    /// estimate its service: it was made for these.
     pub served: u32,
-    /// In how many of them every pump but those in a gap has a kit at hand; those served are among
-    /// them. Where fewer than wanted can be served, the trolley is chosen so that as many as wanted
-    /// are at least served but for their gaps; where these are fewer as well, none was found that
-    /// does so in more.
+    /// Scenarios in which every pump outside a gap has a kit; includes those served. Where fewer than
+    /// `wanted` can be served, the trolley is chosen so that at least `wanted` are served apart from their
+    /// gaps; where these are fewer as well, no trolley was found that does so in more.
     pub but_for_gaps: u32,
-    /// No trolley that does so much in so many of these very scenarios costs less.
+    /// Bound: no trolley that serves as many of these scenarios as well costs less.
     pub bound: Money,
-    /// The lots of sheets, by index, of which there are too few unless several shapes are cut from
-    /// one sheet, which is not looked into here.
+    /// Lots of sheets, by index, that are too few unless several shapes are cut from one sheet, which is not
+    /// examined here.
     pub sheets: Vec<usize>,
 }
 
 impl Trolley {
-    /// Whether it serves as many of its scenarios as are wanted.
+    /// Whether it serves as many of its scenarios as wanted.
     pub fn enough(&self) -> bool {
         self.served >= self.wanted
     }
 
-    /// Whether it serves as many of its scenarios as are wanted, and nothing cheaper does.
+    /// Whether it serves as many of its scenarios as wanted, and no cheaper trolley does.
     pub fn proven(&self) -> bool {
         self.enough() && self.cost == self.bound
     }
 
-    /// Whether too many of the scenarios that it was chosen for come to a value in a gap: none of
-    /// those can serve as many as are wanted. It says little of other scenarios; see
-    /// [`Service::out_of_reach`].
+    /// Whether too many of the scenarios that it was chosen for are in a gap, so that no trolley can serve as
+    /// many as wanted. Other scenarios may differ; see [`Service::out_of_reach`].
     pub fn too_many_gaps(&self) -> bool {
         self.hopeless > self.scenarios.saturating_sub(self.wanted)
     }
 }
 
-/// How often a trolley serves the whole batch.
+/// Service of a trolley: scenarios in which it serves the whole batch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Service {
-    /// Scenarios that it was counted on.
+    /// Scenarios counted.
     pub checks: u32,
-    /// Those in which every pump is served, each with kits at hand.
+    /// Scenarios in which every pump is served, each with a kit.
     pub served: u32,
-    /// Those in which some pump comes to a value that nothing in the drawers will do for.
+    /// Scenarios in which some pump is in a gap: no piece in the drawers fits.
     pub hopeless: u32,
-    /// Those of which it was not found out; they count as not served.
+    /// Scenarios that were not decided; they count as not served.
     pub undecided: u32,
-    /// Those in which every pump but those in a gap has a kit at hand; those served are among them.
+    /// Scenarios in which every pump outside a gap has a kit; includes those served.
     pub but_for_gaps: u32,
-    /// The exact binomial interval about the service, 0 to 1: its low end as if none of those that
-    /// were not found out were served, its high end as if all of them were.
+    /// Exact binomial interval about the service, 0 to 1. Its low end counts the undecided scenarios as not
+    /// served, its high end as served.
     pub interval: [f64; 2],
-    /// The exact binomial interval about the share of scenarios without a gap: no trolley serves
-    /// more.
+    /// Exact binomial interval about the share of scenarios without a gap: no trolley serves more.
     pub reachable: [f64; 2],
-    /// By pump: in how many scenarios it goes without, where as many as were found possible are
-    /// served.
+    /// Scenarios in which a pump goes without, by pump, when as many pumps as found possible are served.
     pub missed: Vec<u32>,
-    /// The scenarios that are not served, in order.
+    /// Scenarios that are not served, in order.
     pub unserved: Vec<Unserved>,
 }
 
-/// A scenario that a trolley does not serve.
+/// Scenario that a trolley does not serve.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Unserved {
-    /// Its number, as [`scenario`] counts them.
+    /// Number of the scenario, as in [`scenario`].
     pub scenario: u32,
-    /// The pumps that go without in the best that was found.
+    /// Pumps that go without in the best assignment found.
     pub pumps: Vec<usize>,
     /// Whether it is certain that not all can be served.
     pub certain: bool,
 }
 
 impl Service {
-    /// The share of the scenarios that are served, 0 to 1.
+    /// Share of the scenarios that are served, 0 to 1.
     pub fn share(&self) -> f64 {
         f64::from(self.served) / f64::from(self.checks.max(1))
     }
 
-    /// Whether a probability is out of reach whatever is set aside: so many of the scenarios counted
-    /// come to a value in a gap that the whole interval about those without one lies below it.
+    /// Whether a probability is out of reach with any pieces: the whole interval about the share of scenarios
+    /// without a gap is below it.
     pub fn out_of_reach(&self, probability: f64) -> bool {
         self.reachable[1] < probability
     }
 }
 
-/// What every dimension comes to in a scenario, by pump and dimension of its model; `None` for what
-/// is measured. The number of a scenario counts from 0 for each purpose.
+/// Value of every dimension in a scenario, by pump and dimension of its model; `None` for measured
+/// dimensions. Scenarios are numbered from 0 for each purpose.
 ///
 /// # Errors
 /// [`Fault`], as [`provision`].
@@ -427,13 +411,13 @@ pub fn scenario(
         let one = |expected: &Option<Expected>| expected.and_then(|_| drawn.next());
         expected.iter().map(one).collect()
     };
-    Ok(outlook.expected.iter().map(pump).collect())
+    Ok(outlook.expected().iter().map(pump).collect())
 }
 
-/// Works out what to set aside.
+/// Finds the pieces to set aside.
 ///
 /// # Errors
-/// [`Fault`]. Where the watch stops the work, what has been found so far is given, with its bounds.
+/// [`Fault`]. If the watch stops the work, the result so far is returned, with its bounds.
 pub fn provision(
     outlook: &Outlook,
     question: &Question,
@@ -441,7 +425,7 @@ pub fn provision(
 ) -> Result<Provision, Fault> {
     question.check()?;
     let Question { step, seed, .. } = *question;
-    let job = &outlook.job;
+    let job = outlook.job();
     let (views, mut register) = views::views(outlook, step)?;
     let mut pace = Pace::at_least(watch, GRACE);
     let grid = |view: &views::View| match pace.stop(view.values()) {
@@ -459,7 +443,7 @@ pub fn provision(
     let safe = safe::kits(job, &ways, &views, &grids, question.effort, watch);
     let together = safe::together(job, &ways, &safe);
     let free = remarks::free(&ways);
-    // From here on a pump in a gap asks for nothing.
+    // From here on a pump in a gap asks for no pieces.
     let ways = ways.but_for_gaps();
     let chosen = trolley::choose(job, &ways, &choosing, &safe, question, watch);
     let service = service::count(&ways, &chosen.pieces, &counting, question, watch);
@@ -476,7 +460,7 @@ pub fn provision(
 
 impl Question {
     fn check(&self) -> Result<(), Fault> {
-        /// The most scenarios to choose a trolley for, and to count its service on.
+        /// Most scenarios to choose a trolley for, and to count its service on.
         const MOST: [u32; 2] = [100_000, 1_000_000];
         let share = |share: Millionths| share > Millionths::ZERO && share <= Millionths::ONE;
         if self.step <= Length::ZERO {
@@ -496,7 +480,7 @@ impl Question {
         Ok(())
     }
 
-    /// How many of the scenarios must be served for the probability.
+    /// Number of scenarios that must be served for the probability.
     fn wanted(&self) -> u32 {
         let all = u64::from(self.scenarios) * self.probability.raw().unsigned_abs();
         u32::try_from(all.div_ceil(1_000_000)).unwrap_or(self.scenarios)

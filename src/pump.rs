@@ -1,4 +1,6 @@
-//! A pump of the outage, with its readings, fit codes and limits.
+//! Pumps of the outage, with their readings, fit codes and limits.
+//!
+//! [`Pump`] is one row of the pump workbook; [`Growth`] is the thermal growth of one of its parts.
 
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{Correlation, Form, Model, Requirement, Shape, Term, Thermal};
@@ -9,53 +11,53 @@ use crate::stock::Code;
 /// One row of the pump workbook.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pump {
-    /// Its own number, unique.
+    /// Tag, unique.
     pub tag: String,
-    /// Its model, by index among the job's models.
+    /// Index of its model among the job's models.
     pub model: usize,
-    /// 1 comes first.
+    /// Priority; 1 comes first.
     pub priority: u32,
-    /// When it is due, which orders the kit slips.
+    /// Due date, which orders the kit slips.
     pub due: Option<Due>,
-    /// Where it stands.
+    /// Location.
     pub location: Option<String>,
-    /// A note, carried through.
+    /// Note, copied to the output.
     pub note: Option<String>,
-    /// Columns that this program does not know, carried through: heading and text.
+    /// Unknown columns, copied to the output: heading and text.
     pub carried: Vec<(String, String)>,
-    /// The fit code of each of the model's packs.
+    /// Fit code of each of the model's packs.
     pub fits: Vec<Code>,
-    /// The measured value of each of the model's dimensions.
+    /// Measured value of each of the model's dimensions.
     pub dimensions: Vec<Measured>,
-    /// The growth of each of the model's thermal terms, with this pump's own temperatures.
+    /// Growth of each of the model's thermal terms, at this pump's own temperatures.
     pub growths: Vec<Growth>,
-    /// Which of its dimensions, or growths, err together: as the model says.
+    /// Correlations of its dimensions or growths, as the model gives them.
     pub correlations: Vec<Correlation>,
     /// The model's requirements with this pump's own targets and limits.
     pub requirements: Vec<Requirement>,
-    /// What each of the model's consumables must fit.
+    /// Fit of each of the model's consumables.
     pub consumable_fits: Vec<ConsumableFit>,
-    /// Its row in the pump sheet, from 0.
+    /// Row in the pump sheet, from 0.
     pub row: u32,
 }
 
-/// What is known of a dimension or a growth.
+/// Value and uncertainty of a dimension or a growth.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Estimate {
-    /// Its value.
+    /// Value.
     pub value: Length,
-    /// How far the true value may lie from it.
+    /// Plus/minus on the value.
     pub tolerance: Tolerance,
-    /// The standard uncertainty.
+    /// Standard uncertainty.
     pub standard: Uncertainty,
-    /// Degrees of freedom of the standard uncertainty; `None` where it is as good as known.
+    /// Degrees of freedom of the standard uncertainty; `None` where it is taken as exactly known.
     pub freedom: Option<u32>,
 }
 
 impl Pump {
-    /// A pump of a model, by the model's index among the job's, with the model's own requirements,
-    /// correlations and growths. Its fit codes are empty; its dimensions are to be measured, and
-    /// [`Job::new`](crate::job::Job::new) refuses it until they are.
+    /// Pump of a model (`index` among the job's models), with the model's own requirements, correlations and
+    /// growths. Its fit codes are empty and its dimensions have no value yet:
+    /// [`Job::new`](crate::job::Job::new) refuses it until they are measured.
     pub fn new(tag: &str, index: usize, model: &Model) -> Pump {
         Pump {
             tag: tag.to_string(),
@@ -75,7 +77,7 @@ impl Pump {
         }
     }
 
-    /// What is known of a term; nothing of the pieces, which are not the pump's own.
+    /// Value and uncertainty of a term; `None` of a pack, whose pieces are not the pump's own.
     pub fn estimate(&self, term: Term) -> Option<Estimate> {
         match term {
             Term::Pack(_) => None,
@@ -96,7 +98,7 @@ impl Pump {
 }
 
 impl Pump {
-    /// The requirement that asks cold what this form asks hot, by its index.
+    /// Index of the requirement that is the cold counterpart of this hot form.
     pub(crate) fn cold_twin(&self, hot: &Form) -> Option<usize> {
         let asked = hot.cold_terms()?;
         let mut others = self.requirements.iter();
@@ -110,12 +112,12 @@ impl Pump {
         self.due.as_ref().map_or("", |due| &due.shown)
     }
 
-    /// When it is due, for ordering; a pump without a due date comes last.
+    /// Due date as a number, for ordering; infinite without one, so that such a pump comes last.
     pub fn due_serial(&self) -> f64 {
         self.due.as_ref().map_or(f64::INFINITY, |due| due.serial)
     }
 
-    /// Whether it is due before this day; a pump without a due date never is.
+    /// Whether the due date is before this day; never without one.
     pub fn is_due_before(&self, day: i64) -> bool {
         #[expect(clippy::cast_precision_loss, reason = "days since 1899 are far below 2^53")]
         let day = day as f64;
@@ -123,41 +125,41 @@ impl Pump {
     }
 }
 
-/// What a consumable must fit in a pump.
+/// Fit that a consumable needs in a pump.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct ConsumableFit {
-    /// The fit code, where the model names a column for it and the pump fills it in.
+    /// Fit code, where the model names a column for it and the pump gives one.
     pub code: Option<Code>,
-    /// The space that a ring fills, where the model asks by section.
+    /// Ring space, where the model asks by section.
     pub space: Option<RingSpace>,
 }
 
-/// A due date: as shown, and as compared (days since the end of 1899; texts come last).
+/// Due date: as shown, and as compared (days since the end of 1899; texts come last).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Due {
     /// As the sheet shows it.
     pub shown: String,
-    /// For ordering.
+    /// Number for ordering.
     pub serial: f64,
 }
 
-/// A measured dimension.
+/// Measured dimension.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Measured {
-    /// The readings, one or several.
+    /// Readings, one or several.
     pub readings: Vec<Length>,
-    /// Their mean.
+    /// Mean of the readings.
     pub value: Length,
-    /// How far the true value may lie from it.
+    /// Plus/minus on the mean.
     pub tolerance: Tolerance,
-    /// The standard uncertainty of the value.
+    /// Standard uncertainty of the mean.
     pub standard: Uncertainty,
-    /// Degrees of freedom of the standard uncertainty; `None` where it is as good as known.
+    /// Degrees of freedom of the standard uncertainty; `None` where it is taken as exactly known.
     pub freedom: Option<u32>,
 }
 
 impl Measured {
-    /// One reading that is good to a plus/minus, anywhere alike within it.
+    /// One reading with a plus/minus, taken as rectangular.
     pub fn within(value: Length, tolerance: Tolerance) -> Measured {
         Measured {
             readings: vec![value],
@@ -169,25 +171,25 @@ impl Measured {
     }
 }
 
-/// How much a part grows between the cold setting and running.
+/// Growth of a part between the cold setting and running.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Growth {
-    /// What grows, with this pump's own values.
+    /// Part that grows, with this pump's own values.
     pub thermal: Thermal,
-    /// By how much.
+    /// Growth.
     pub value: Length,
-    /// How far it may lie from that.
+    /// Plus/minus on the growth.
     pub tolerance: Tolerance,
-    /// Its standard uncertainty.
+    /// Standard uncertainty of the growth.
     pub standard: Uncertainty,
 }
 
 impl Growth {
-    /// Works it out, to the nearest tick.
+    /// Growth `expansion x length x (running - cold)`, to the nearest tick.
     ///
-    /// Worst case: the furthest of the products of all ends. Standard uncertainty: every factor
-    /// anywhere alike within its plus/minus, first order (JCGM 100:2008, 5.1.2; H.1.7 tells when
-    /// more is needed, which the Monte Carlo result includes).
+    /// Worst case: the furthest product of the ends of the three factors. Standard uncertainty: first order,
+    /// each factor rectangular within its plus/minus (JCGM 100:2008, 5.1.2; H.1.7 shows when higher orders
+    /// matter, which the Monte Carlo result includes).
     ///
     /// ```
     /// use gapwright::decimal::Millionths;
@@ -206,7 +208,7 @@ impl Growth {
     /// assert_eq!(growth.tolerance.plus.show(Unit::Millimetre), "0.0054");
     /// ```
     pub fn of(thermal: Thermal) -> Growth {
-        // Ticks x (1e-12 per kelvin) x (1e-6 kelvin): 1e18 make a tick.
+        // Ticks x (1e-12 per kelvin) x (1e-6 kelvin): 1e18 make one tick.
         const WHOLE: i128 = 1_000_000_000_000_000_000;
         let factor = |value: i128, within: i128| [value - within, value, value + within];
         let length = factor(thermal.length.ticks().into(), thermal.length_within.ticks().into());
@@ -218,7 +220,7 @@ impl Growth {
         );
         let product = |l: usize, e: usize, w: usize| length[l] * expansion[e] * warmer[w];
         let nominal = product(1, 1, 1);
-        // Counted from the whole ticks of the value, so that rounding it takes nothing off.
+        // Measured from the rounded value, so that the rounding is covered too.
         let value = (nominal + WHOLE / 2).div_euclid(WHOLE);
         let ends = [0, 2];
         let furthest = ends
@@ -227,7 +229,7 @@ impl Growth {
             .flatten()
             .max()
             .unwrap_or(0);
-        // Half-widths of what each factor alone does, in femtometres, rounded up.
+        // Half-widths due to each factor alone, in femtometres, rounded up.
         let alone =
             [product(2, 1, 1) - nominal, product(1, 2, 1) - nominal, product(1, 1, 2) - nominal];
         let squares = alone.map(|move_| {

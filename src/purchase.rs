@@ -1,4 +1,7 @@
-//! Buying for one outage: what can be bought, for how much, and for which pumps it comes in time.
+//! Buying for one outage: offers, prices, and the days on which ordered pieces arrive.
+//!
+//! The [`Market`] of a job lists its offers; [`choose::purchase`](crate::choose::purchase) finds the
+//! [`Purchase`] that kits the most pumps by priority and then costs the least.
 
 use crate::decimal::Money;
 use crate::job::Job;
@@ -7,43 +10,43 @@ use crate::problem::{Problem, Problems};
 use crate::pump::Pump;
 use crate::stock::Item;
 
-/// What one item is sold for: whole packs only.
+/// Offer of one item: whole packs only.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Offer {
     /// The item's index in the stock.
     pub item: usize,
-    /// Pieces in a pack, one at least.
+    /// Pieces in a pack; at least one.
     pub pack: u32,
-    /// The price of a pack.
+    /// Price of a pack.
     pub price: Money,
     /// Calendar days from the order to the drawer.
     pub lead_days: u32,
 }
 
-/// What can be bought, on which day, and with how much money.
+/// Everything for sale, the day of the order, and the budget.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Market {
     /// By item of the stock; `None` for what is not for sale.
     pub offers: Vec<Option<Offer>>,
     /// The day of the order, in days since 1899-12-30, as spreadsheets count them.
     pub today: i64,
-    /// What may be spent at most.
+    /// Most that may be spent.
     pub budget: Option<Money>,
 }
 
-/// What keeps an item that is meant to be bought from being bought.
+/// Data missing from an item that is meant to be bought.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Lacking {
     /// The item's index in the stock.
     pub item: usize,
-    /// It has no Unit cost.
+    /// Whether its Unit cost is missing.
     pub price: bool,
-    /// It has no Pack qty.
+    /// Whether its Pack qty is missing.
     pub pack: bool,
 }
 
 impl Lacking {
-    /// What an item lacks to be bought, with the cell where it would stand.
+    /// Reports each missing value with the cell in which it is expected.
     pub fn say(&self, job: &Job, problems: &mut Problems) {
         let (sheet, item) = (&job.stock_sheet, &job.stock[self.item]);
         let mut add = |column: Option<u32>, name: &str, expected: &str, mend: &str| {
@@ -74,14 +77,13 @@ impl Lacking {
 }
 
 impl Market {
-    /// The market of a job, from the terms of its stock.
+    /// Market of a job, from the terms of its stock.
     ///
-    /// An item is for sale if the stock names its supplier, its pack or its lead time. A lead time
-    /// that is not stated is none. Pieces that are cut from sheets are not bought.
+    /// An item is for sale if the stock gives a supplier, a pack or a lead time for it. A missing lead time
+    /// counts as zero days. Pieces cut from sheets are not bought.
     ///
     /// # Errors
-    /// Of the items that `wanted` asks for, those that are meant to be bought and lack price or
-    /// pack: nobody can say what they cost.
+    /// The items that `wanted` selects and that are for sale, but have no price or no pack.
     pub fn of(
         job: &Job,
         today: i64,
@@ -102,15 +104,15 @@ impl Market {
         if lacking.is_empty() { Ok(Market { offers, today, budget }) } else { Err(lacking) }
     }
 
-    /// The day on which an item that is ordered today lies in the drawer; `None` if it is not for
+    /// Day on which an item that is ordered today arrives, in days since 1899-12-30; `None` if it is not for
     /// sale.
     pub fn arrives(&self, item: usize) -> Option<i64> {
         let offer = self.offers.get(item)?.as_ref()?;
         Some(self.today + i64::from(offer.lead_days))
     }
 
-    /// Whether a bought piece comes too late for a pump: after its due date. What comes on the day
-    /// itself is in time, and a pump without a due date waits.
+    /// Whether a bought piece arrives after the pump's due date. A piece that arrives on that day is in time,
+    /// and a pump without a due date waits.
     pub fn too_late(&self, pump: &Pump, item: usize) -> bool {
         self.arrives(item).is_some_and(|day| pump.is_due_before(day))
     }
@@ -135,24 +137,23 @@ fn offer(item: usize, lot: &Item) -> Result<Option<Offer>, Lacking> {
     }))
 }
 
-/// What to buy, and the plan that it makes possible.
+/// Packs to buy, and the plan that they make possible.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Purchase {
     /// Packs to buy, by item of the stock.
     pub packs: Vec<u32>,
-    /// What is kitted once they are there, with the goals in their order: the served of each
-    /// priority, the purchase cost, waste.
+    /// Plan with these packs in stock. Its goals in order: pumps served by priority, purchase cost, waste.
     pub plan: Plan,
-    /// By pump: what it would be kitted with but for its due date, if that is what keeps it short.
+    /// By pump: the item that arrives too late, if the due date is all that keeps the pump short.
     pub late: Vec<Option<Late>>,
 }
 
-/// A pump that is due before what it needs can come.
+/// Pump that is due before its last item can arrive.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Late {
-    /// The item that comes last, by its index in the stock.
+    /// Index in the stock of the item that arrives last.
     pub item: usize,
-    /// When it would be there, in days since 1899-12-30: of all ways to kit the pump, the earliest.
+    /// Day on which it arrives, in days since 1899-12-30: the earliest over all ways to kit the pump.
     pub arrives: i64,
 }
 
@@ -163,7 +164,7 @@ impl Purchase {
         packs.map(|(packs, offer)| offer.map_or(0, |offer| packs * offer.pack)).collect()
     }
 
-    /// What all packs cost.
+    /// Cost of all packs.
     pub fn cost(&self, market: &Market) -> Money {
         let offers = self.packs.iter().zip(&market.offers);
         let cost = offers.map(|(&packs, offer)| {

@@ -1,8 +1,9 @@
-//! Which thicknesses to stock at all: what a set of sizes reaches, with how many pieces, and which
-//! sizes of a catalogue suffice.
+//! Thicknesses to stock: the targets that a set of sizes reaches, the pieces each takes, and the sizes of a
+//! catalogue that suffice.
 //!
-//! A *target* is met by a pack whose total, errors of its pieces included, lies within the window
-//! about it. All sums are whole numbers of the sizes' greatest common divisor, so nothing is rounded.
+//! [`Reach::of`] gives the reach of a set, [`select()`] the best sizes of a catalogue. A *target* is met by a
+//! pack whose total, errors of its pieces included, lies within the window about it. All sums are whole
+//! multiples of the sizes' greatest common divisor, so nothing is rounded.
 //!
 //! ```
 //! use gapwright::length::{Length, Unit};
@@ -35,31 +36,31 @@ pub use change::{Change, Tally, with, without};
 pub(crate) use change::{with_until, without_until};
 pub use select::{Aim, Choice, select};
 
-/// The most pieces that a pack may have here.
+/// Most pieces in a pack here.
 pub const MOST_PIECES: u32 = 16;
 
-/// The most targets in a range.
+/// Most targets in a range.
 const MOST_TARGETS: i64 = 1_000_000;
 
-/// Why there is no answer.
+/// Reason that there is no answer.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum Fault {
-    /// A range whose end lies before its start, or that starts below nothing.
+    /// Range whose end is below its start, or that starts below zero.
     #[error("the range is upside down, or starts below zero")]
     Range,
-    /// A step that is not above zero, or that the range is no whole number of.
+    /// Step that is not above zero, or that does not divide the range.
     #[error("the step is not above zero, or the range is no whole number of steps")]
     Step,
     /// Too many targets.
     #[error("{0} targets; at most a million can be looked at: take a coarser step")]
     TooManyTargets(i64),
-    /// A size that is no thickness.
+    /// Size that is not a thickness.
     #[error("size {0}: a thickness must be above zero, its tolerance and cost not below")]
     Size(usize),
-    /// A number of pieces that a pack cannot have here.
+    /// Number of pieces that a pack cannot have here.
     #[error("packs of {0} pieces: from 1 to 16 can be looked at")]
     Pieces(u32),
-    /// A window below zero.
+    /// Window below zero.
     #[error("the window is below zero")]
     Window,
     /// Sizes with so small a common divisor, over so long a range, that the table would not fit.
@@ -69,40 +70,40 @@ pub enum Fault {
          fewer pieces"
     )]
     TooFine {
-        /// The greatest common divisor, in nanometres.
+        /// Greatest common divisor, in nanometres.
         grain_nm: String,
         /// Totals in the range, or in one window of it.
         cells: i64,
     },
-    /// Time that ended before it was worked out.
+    /// The time ended first.
     #[error("the {} ended the work before it was worked out", .0.words())]
     Stopped(crate::plan::Stop),
-    /// A catalogue too large to choose from.
+    /// Catalogue too large to choose from.
     #[error("{0} sizes in the catalogue; at most 128 can be chosen from")]
     TooManySizes(usize),
 }
 
-/// A size of pieces.
+/// Size of pieces.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Size {
-    /// Of one piece.
+    /// Thickness of one piece.
     pub thickness: Length,
-    /// Plus/minus on one piece; of uneven ones the larger.
+    /// Plus/minus on one piece; the larger one of two different sides.
     pub tolerance: Length,
-    /// Pieces that there are; `None` for as many as wanted.
+    /// Number of pieces; `None` without a limit.
     pub count: Option<u32>,
-    /// What it costs to stock this size.
+    /// Cost of stocking this size.
     pub cost: Money,
 }
 
 impl Size {
-    /// Exact pieces of a thickness, as many as wanted.
+    /// Exact pieces of a thickness, without a limit on their number.
     pub fn of(thickness: Length) -> Size {
         Size { thickness, tolerance: Length::ZERO, count: None, cost: Money::ZERO }
     }
 }
 
-/// A range of targets in equal steps, both ends among them.
+/// Range of targets in equal steps, both ends included.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Targets {
     first: Length,
@@ -111,7 +112,7 @@ pub struct Targets {
 }
 
 impl Targets {
-    /// The targets from `first` to `last`.
+    /// Targets from `first` to `last`.
     ///
     /// # Errors
     /// [`Fault::Range`], [`Fault::Step`], [`Fault::TooManyTargets`].
@@ -130,24 +131,24 @@ impl Targets {
         }
     }
 
-    /// How many there are, at least one.
+    /// Number of targets, at least one.
     #[allow(clippy::len_without_is_empty)]
     pub fn len(&self) -> usize {
         self.count
     }
 
-    /// The target of an index.
+    /// Target of an index.
     pub fn at(&self, index: usize) -> Length {
         // At most a million.
         self.first + self.step * narrow::<u32>(index)
     }
 
-    /// All of them, from the first.
+    /// All targets, from the first.
     pub fn iter(&self) -> impl Iterator<Item = Length> + '_ {
         (0..self.count).map(|index| self.at(index))
     }
 
-    /// The most that one total can meet: those in the window to either side of it.
+    /// Most targets that one total can meet: those in the window to either side of it.
     fn at_once(&self, rule: &Rule) -> u128 {
         let within = u128::try_from(2 * rule.window.ticks() / self.step.ticks() + 1);
         within.unwrap_or(u128::MAX).min(self.count as u128)
@@ -157,7 +158,7 @@ impl Targets {
         self.at(self.count - 1)
     }
 
-    /// The indices of the targets from one length to another.
+    /// Indices of the targets from one length to another.
     fn between(&self, low: Length, high: Length) -> std::ops::Range<usize> {
         let step = self.step.ticks();
         let clamp = |index: i64| usize::try_from(index).unwrap_or(0).min(self.count);
@@ -167,19 +168,19 @@ impl Targets {
     }
 }
 
-/// What the errors of a pack's pieces take of the window.
+/// Guard: the part of the window taken up by the errors of a pack's pieces.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Guard {
-    /// Nothing: the pack is measured and pieces are swapped.
+    /// Zero: the pack is measured and pieces are swapped.
     None,
-    /// The sum of their tolerances: never outside.
+    /// Sum of their tolerances: the worst case.
     WorstCase,
-    /// The root of the sum of their squares, rounded up to a tick.
+    /// Root sum square of their tolerances, rounded up to a tick.
     RootSumSquare,
 }
 
 impl Guard {
-    /// What one piece adds to what is summed up over a pack.
+    /// Part that one piece adds to the sum over a pack.
     fn part(self, tolerance: Length) -> u64 {
         let ticks = u64::try_from(tolerance.ticks()).unwrap_or(0);
         match self {
@@ -189,7 +190,7 @@ impl Guard {
         }
     }
 
-    /// The guard that a sum of parts comes to.
+    /// Guard of a sum of parts.
     fn of(self, sum: u64) -> Length {
         let ticks = match self {
             Guard::None => 0,
@@ -200,14 +201,14 @@ impl Guard {
     }
 }
 
-/// When a target is met.
+/// Rule by which a target is met.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Rule {
-    /// The most pieces in a pack.
+    /// Most pieces in a pack.
     pub pieces: u32,
-    /// How far from the target a pack may lie, errors included.
+    /// Greatest distance of a pack from the target, errors included.
     pub window: Length,
-    /// What the errors of the pieces take of that.
+    /// Guard against the errors of the pieces.
     pub guard: Guard,
 }
 
@@ -223,19 +224,19 @@ impl Rule {
     }
 }
 
-/// How a target is met.
+/// Result for a target that is met.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Met {
-    /// The fewest pieces that meet it; none where the window about it holds nothing at all.
+    /// Fewest pieces that meet it; zero where the window about it includes a total of zero.
     pub pieces: u32,
-    /// The pack's nominal total less the target: of packs of so few pieces the one with most room
+    /// Nominal total of the pack less the target: of packs with the fewest pieces, the one with most room
     /// left in the window.
     pub error: Length,
-    /// What the errors of that pack's pieces take of the window.
+    /// Guard of that pack.
     pub guard: Length,
 }
 
-/// What a set of sizes reaches.
+/// Reach of a set of sizes: the result for each target.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Reach {
     targets: Targets,
@@ -245,12 +246,12 @@ pub struct Reach {
 impl Reach {
     /// Works out how each target is met.
     ///
-    /// Dynamic programming over totals in whole numbers of the greatest common divisor of the sizes:
-    /// for each total and number of pieces, the least that the errors of such a pack can take.
+    /// Dynamic programming over totals in multiples of the greatest common divisor of the sizes: for each
+    /// total and number of pieces, the least guard of such a pack.
     ///
     /// # Errors
-    /// [`Fault::Size`], [`Fault::Pieces`], [`Fault::Window`]; [`Fault::TooFine`] where the table would
-    /// hold more than eight million numbers or take more than some ten thousand million steps.
+    /// [`Fault::Size`], [`Fault::Pieces`], [`Fault::Window`]; [`Fault::TooFine`] if the table would hold more
+    /// than eight million numbers or take more than about ten thousand million steps.
     pub fn of(sizes: &[Size], targets: &Targets, rule: &Rule) -> Result<Reach, Fault> {
         Reach::until(sizes, targets, rule, &Watch::patient())
     }
@@ -273,39 +274,39 @@ impl Reach {
         Ok(Reach { targets: *targets, met: targets.iter().map(meet).collect::<Result<_, _>>()? })
     }
 
-    /// The targets.
+    /// Targets.
     pub fn targets(&self) -> &Targets {
         &self.targets
     }
 
-    /// How each target is met, in order; `None` for those that are not.
+    /// Result of each target, in order; `None` for those that are not met.
     pub fn met(&self) -> &[Option<Met>] {
         &self.met
     }
 
-    /// The targets that are not met.
+    /// Targets that are not met.
     pub fn missed(&self) -> Vec<Length> {
         let missed = |(target, met): (Length, &Option<Met>)| met.is_none().then_some(target);
         self.targets.iter().zip(&self.met).filter_map(missed).collect()
     }
 
-    /// How many targets are met with at most so many pieces.
+    /// Number of targets met with at most `pieces` pieces.
     pub fn met_with(&self, pieces: u32) -> usize {
         let met = self.met.iter().flatten();
         met.filter(|met| met.pieces <= pieces).count()
     }
 
-    /// The share of the range that is met with at most so many pieces, 0 to 1.
+    /// Share of the range met with at most `pieces` pieces, 0 to 1.
     #[allow(clippy::cast_precision_loss)]
     pub fn share(&self, pieces: u32) -> f64 {
         self.met_with(pieces) as f64 / self.met.len() as f64
     }
 }
 
-/// Units of work that are done whatever the watch says: what is soon worked out is worked out.
+/// Units of work that are done in any case: a small problem always has an answer.
 const GRACE: usize = 200_000;
 
-/// Refuses sizes that are none.
+/// Refuses sizes that are not thicknesses.
 fn check_sizes(sizes: &[Size]) -> Result<(), Fault> {
     let sound = |size: &Size| {
         size.thickness > Length::ZERO && size.tolerance >= Length::ZERO && size.cost >= Money::ZERO

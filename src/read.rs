@@ -1,4 +1,4 @@
-//! Readers: files in, a checked [`Job`] out, or every problem that stands in the way.
+//! Readers: files in, a checked [`Job`] or every problem out.
 
 mod alone;
 mod book;
@@ -49,43 +49,44 @@ pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, packs as packs_of_plan};
 pub use readings::{Back, Sources as BenchSources, bench};
 
-/// What to read a job from.
+/// Files and settings that a job is read from.
 #[derive(Debug, Clone, Default)]
 pub struct Sources {
-    /// The stock workbook, or a folder of CSV files.
+    /// Stock workbook, or a folder of CSV files.
     pub stock: PathBuf,
-    /// The pump workbook, or a folder of CSV files.
+    /// Pump workbook, or a folder of CSV files.
     pub pumps: PathBuf,
-    /// A folder of model files beside the built-in ones.
+    /// Folder of model files, in addition to the built-in ones.
     pub models: Option<PathBuf>,
-    /// Settings from the command line, by the names of the Policy sheet.
+    /// Settings from the command line: name as on the Policy sheet, value.
     pub settings: Vec<(String, String)>,
-    /// The memory that reading the workbooks may take.
+    /// Memory that reading the workbooks may take.
     pub memory: Memory,
 }
 
-/// Reads and checks everything.
+/// Reads and checks a job.
 ///
 /// # Errors
-/// Every problem in all the files, each with its place and mend.
+/// Every problem in all files, each with its place and fix.
 pub fn job(sources: &Sources) -> Result<Job, Problems> {
     let mut problems = Problems::new();
     let memory = &mut sources.memory.clone();
     let stock = gather(book(&sources.stock, memory), &mut problems);
     let pumps = gather(book(&sources.pumps, memory), &mut problems);
-    check(stock, pumps, sources, None, problems).map(|outlook| outlook.job)
+    check(stock, pumps, sources, None, problems).map(|outlook| outlook.into_parts().0)
 }
 
-/// Checks workbooks that are read already; models and settings are those of `sources`.
+/// Checks workbooks that are already read; models and settings come from `sources`.
 ///
 /// # Errors
 /// Every problem in all of them, as for [`job`].
 pub fn job_of(stock: Book, pumps: Book, sources: &Sources) -> Result<Job, Problems> {
-    check(Some(stock), Some(pumps), sources, None, Problems::new()).map(|outlook| outlook.job)
+    check(Some(stock), Some(pumps), sources, None, Problems::new())
+        .map(|outlook| outlook.into_parts().0)
 }
 
-/// Checks what could be read, with the problems of what could not; with `ahead`, and its workbook
-/// of past readings, pumps need not be measured yet.
+/// Checks the workbooks that could be read and adds the problems of the others. With `ahead` and its workbook of past
+/// readings, pumps may still be unmeasured.
 fn check(
     stock_book: Option<Book>,
     pumps_book: Option<Book>,
@@ -112,7 +113,7 @@ fn check(
     }
     policy::command_line(&sources.settings, &mut policy, &mut problems);
     let mut stock = stock_book.as_ref().and_then(|book| stock::read(book, &mut problems));
-    // A stock sheet that cannot be used is no reason to keep the other sheets' problems back.
+    // An unusable stock sheet must not hide the problems of the other sheets.
     let none = &mut (String::new(), stock::Names::default());
     let sheets = stock_book.as_ref().map(|book| {
         let (stock, names) = match &mut stock {
@@ -155,14 +156,18 @@ fn check(
     let used = used.into_iter().chain(&feelers.sheet);
     let used: Vec<&str> = used.map(|sheet| sheet.name.as_str()).collect();
     unused.extend(unasked);
-    // One folder may hold both.
+    // One folder may hold both stock and pumps.
     let both: Vec<&str> = used.iter().copied().chain([pumps.sheet.as_str()]).collect();
     let file = |book: &Option<Book>| book.as_ref().map(|book| book.file.clone());
+    let policy_sheet = pumps_book.as_ref().and_then(|book| named_sheet(book, "Policy"));
+    let policy_sheet = policy_sheet.map(|sheet| sheet.name.as_str());
     if file(&stock_book) == file(&pumps_book) {
+        let both: Vec<&str> = both.into_iter().chain(policy_sheet).collect();
         unused.extend(unused_sheets(&stock_book, &both, &mut problems));
     } else {
         unused.extend(unused_sheets(&stock_book, &used, &mut problems));
-        unused.extend(unused_sheets(&pumps_book, &[&pumps.sheet], &mut problems));
+        let of_pumps: Vec<&str> = [pumps.sheet.as_str()].into_iter().chain(policy_sheet).collect();
+        unused.extend(unused_sheets(&pumps_book, &of_pumps, &mut problems));
     }
     let books = [
         ("stock workbook", stock_book.as_ref()),
@@ -183,16 +188,15 @@ fn check(
         feelers: feelers.blades,
     };
     let expected = pumps.expected;
-    problems.settle(Some(parts)).map(|(parts, warnings)| Outlook {
-        job: Job { inputs, unused, warnings, ..Job::of_checked(parts) },
-        expected,
+    problems.settle(Some(parts)).map(|(parts, warnings)| {
+        Outlook::of_checked(Job { inputs, unused, warnings, ..Job::of_checked(parts) }, expected)
     })
 }
 
-/// Reads and checks pumps, models and policy without a stock: nothing can be chosen for such a job.
+/// Reads and checks pumps, models and policy without a stock. Pieces cannot be chosen for such a job.
 ///
 /// # Errors
-/// Every problem in all the files, as for [`job`].
+/// Every problem in all files, as for [`job`].
 pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
     let mut problems = Problems::new();
     let memory = &mut sources.memory.clone();
@@ -218,7 +222,7 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
     problems.settle(job).map(|(job, warnings)| Job { warnings, ..job })
 }
 
-/// What a job was read from, with hashes.
+/// Files that a job was read from, with their hashes.
 fn inputs(books: &[(&str, Option<&Book>)], models: &[Model], library: &Library) -> Vec<Input> {
     let books = books.iter().filter_map(|(role, book)| {
         let book = (*book)?;
@@ -244,33 +248,34 @@ fn inputs(books: &[(&str, Option<&Book>)], models: &[Model], library: &Library) 
     books.chain(models_read).chain(drawings).chain(materials).collect()
 }
 
-/// Sheets that are found by their names alone, with the headings by which they are known all the same.
+/// Sheets that are found by name alone, with the headings that show one under another name.
 const BY_NAME: [(&str, &[&str]); 4] = [
     ("Policy", &["Setting", "Value"]),
-    ("Sheets", &columns::NEEDED_OF_SHEETS),
+    ("Plate", &columns::NEEDED_OF_PLATE),
     ("Fit", &columns::NEEDED_OF_FIT),
     ("Feelers", &feelers::NEEDED),
 ];
 
-/// Sheets of a workbook that nothing is read from; one that looks like a sheet that would be read under
-/// another name is asked about.
+/// Sheets of a workbook that are not used. One that looks like a known sheet under another name is reported.
 fn unused_sheets(book: &Option<Book>, used: &[&str], problems: &mut Problems) -> Vec<String> {
     let sheets = book.iter().flat_map(|book| &book.sheets);
-    let others =
-        sheets.filter(|s| !used.contains(&s.name.as_str()) && columns::key(&s.name) != "policy");
+    let others = sheets.filter(|s| !used.contains(&s.name.as_str()));
     let said = others.map(|sheet| {
         let key = columns::key(&sheet.name);
-        // A thickness and a tolerance are had by much else.
+        // Many other tables have a thickness and a tolerance.
         let of_blades = ["fee", "bla"].iter().any(|part| key.contains(part));
         let meant = BY_NAME.iter().find(|(name, needed)| {
             (*name != "Feelers" || of_blades) && table::has_headings(sheet, needed)
         });
         if let Some((name, _)) = meant {
             let (expected, mend) = match key == columns::key(name) {
-                true => (
-                    format!("the sheet {name} in the stock workbook"),
-                    "move it to the stock workbook if it should count".to_string(),
-                ),
+                true => {
+                    let home = if *name == "Policy" { "pump" } else { "stock" };
+                    (
+                        format!("the sheet {name} in the {home} workbook"),
+                        format!("move it to the {home} workbook if it should count"),
+                    )
+                }
                 false => (
                     format!("the name {name}, if that is what it is"),
                     format!("name the sheet {name} if it should count"),
@@ -292,22 +297,22 @@ fn gather<T>(result: Result<T, Problems>, problems: &mut Problems) -> Option<T> 
     result.map_err(|found| problems.absorb(found)).ok()
 }
 
-/// The largest file that is hashed.
+/// Largest file that is hashed, in bytes.
 const MOST_HASHED: u64 = 256_000_000;
 
-/// SHA-256 of a file's bytes in hexadecimal, if it can be read.
+/// SHA-256 of a file in hexadecimal; `None` if the file cannot be read.
 pub(crate) fn sha256_of(path: &std::path::Path) -> Option<String> {
     let bytes = bounded::bytes(path, MOST_HASHED).ok()?;
     Some(sha256(&bytes))
 }
 
-/// The sheet of this name, whatever its case, spaces and punctuation.
+/// Sheet of this name; case, spaces and punctuation are ignored.
 fn named_sheet<'a>(book: &'a Book, name: &str) -> Option<&'a Arc<Sheet>> {
     let wanted = columns::key(name);
     book.sheets.iter().find(|s| columns::key(&s.name) == wanted)
 }
 
-/// The numbered sheets of this name, in their order; one that is missing among them is a problem.
+/// Numbered sheets of this name, in order. A missing number is a problem.
 fn numbered_sheets<'a>(book: &'a Book, name: &str, problems: &mut Problems) -> Vec<&'a Arc<Sheet>> {
     let there: Vec<_> =
         (1..).map_while(|number| named_sheet(book, &numbered(name, number))).collect();
@@ -328,7 +333,7 @@ fn numbered_sheets<'a>(book: &'a Book, name: &str, problems: &mut Problems) -> V
     there
 }
 
-/// The sheet of this name, or else the first one with all the needed headings.
+/// Sheet of this name, else the first one with all the needed headings.
 fn find_sheet<'a>(
     book: &'a Book,
     name: &str,
@@ -340,7 +345,7 @@ fn find_sheet<'a>(
         book.sheets.iter().partition(|s| columns::key(&s.name) == wanted);
     let alike: Vec<_> =
         others.into_iter().filter(|sheet| table::has_headings(sheet, needed)).collect();
-    // One of several would be read and the others not, and nobody could say which was meant.
+    // With several candidates, one would be read and the others ignored, and the intended one is unknown.
     let several = match (named.as_slice(), alike.as_slice()) {
         ([], [_, second, ..]) | ([_, second, ..], _) => Some(second),
         _ => None,
@@ -367,7 +372,7 @@ fn find_sheet<'a>(
         }
     }
     let found = named.into_iter().chain(alike).next();
-    // A CSV file has one sheet, named as the file is.
+    // A CSV file has one sheet, named after the file.
     let found = found.or_else(|| match book.sheets.as_slice() {
         [only] if only.file == book.file && book.is_text => Some(only),
         _ => None,

@@ -1,10 +1,10 @@
-//! Back from the bench: readings of finished packs and rechecked clearances against what was predicted.
+//! Back from the bench: compares readings of finished packs and rechecked clearances with the prediction.
 //!
-//! For each pump, in this order: what was read is held against what was predicted for the pieces that were
-//! fitted ([`compare`]). Where the two differ by more than their uncertainty, something is wrong, and what it
-//! may be is said ([`suspect`]) before any piece is moved. Where they agree, or the reading came out the same
-//! a second time, the reading counts: it is accepted if every requirement is met on it (`found`), else the
-//! smallest swap is looked for among the pieces that are left ([`swap`]).
+//! For each pump, in this order: the readings are compared with the prediction for the fitted pieces ([`compare`]).
+//! Where the two differ by more than their uncertainty, something is wrong, and its possible causes are reported
+//! ([`suspect`]) before any piece is moved. Where they agree, or the reading repeats, the reading counts: it is
+//! accepted if every requirement is met on it (`found`), else the smallest swap from the spare pieces is searched for
+//! ([`swap`]).
 
 mod accepted;
 pub mod compare;
@@ -13,6 +13,7 @@ pub mod left;
 mod reading;
 pub mod suspect;
 pub mod swap;
+pub mod work;
 
 use crate::job::Job;
 use crate::model::{Form, Requirement, Term};
@@ -28,23 +29,23 @@ pub use reading::{Reading, Readings};
 pub use suspect::Suspect;
 pub use swap::{Searched, Swap};
 
-/// What came back from the bench for one pump.
+/// Bench results of one pump.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Bench {
-    /// The pieces in each place, as they were fitted; `None` where the plan had no kit for the pump.
+    /// Pieces in each place, as fitted; `None` where the plan had no kit for the pump.
     pub fitted: Option<Vec<PackPick>>,
-    /// The readings of each finished pack.
+    /// Readings of each finished pack.
     pub packs: Vec<Option<Readings>>,
-    /// The readings of each requirement, all of them with the pump cold.
+    /// Readings of each requirement, all with the pump cold.
     pub requirements: Vec<Option<Readings>>,
-    /// Who fitted it and when, as it was written.
+    /// Fitter and date, as written.
     pub fitter: Option<String>,
-    /// Who checked it and when.
+    /// Checker and date, as written.
     pub checker: Option<String>,
 }
 
 impl Bench {
-    /// Nothing read yet, of a pump with these pieces.
+    /// Bench results without readings, for a pump with these pieces.
     pub fn unread(job: &Job, pump: &Pump, fitted: Option<Vec<PackPick>>) -> Bench {
         Bench {
             fitted,
@@ -60,28 +61,28 @@ impl Bench {
     }
 }
 
-/// What came of one pump.
+/// Result of the recheck of one pump.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Record {
-    /// What came back from the bench.
+    /// Bench results.
     pub bench: Bench,
-    /// Each pack that was read, against what was predicted.
+    /// Each pack with a reading, compared with its prediction.
     pub packs: Vec<Option<Compared>>,
     /// Each requirement.
     pub requirements: Vec<Checked>,
-    /// What to do.
+    /// The decision.
     pub decision: Decision,
 }
 
 impl Record {
-    /// Everything that was read, against what was predicted.
+    /// All readings, compared with their predictions.
     pub fn compared(&self) -> impl Iterator<Item = &Compared> {
         let requirements = self.requirements.iter();
         let requirements = requirements.filter_map(|checked| checked.compared.as_ref());
         self.packs.iter().flatten().chain(requirements)
     }
 
-    /// A reading against its prediction.
+    /// A reading compared with its prediction.
     pub fn against(&self, of: Of) -> Option<&Compared> {
         match of {
             Of::Pack(place) => self.packs.get(place)?.as_ref(),
@@ -89,13 +90,13 @@ impl Record {
         }
     }
 
-    /// Everything that can be read of the pump: its packs, then its requirements.
+    /// Everything of the pump that can be read: its packs, then its requirements.
     pub fn readable(&self) -> impl Iterator<Item = Of> + use<> {
         let packs = (0..self.packs.len()).map(Of::Pack);
         packs.chain((0..self.requirements.len()).map(Of::Requirement))
     }
 
-    /// Readings beyond what was predicted that came out the same a second time.
+    /// Readings that differ from the prediction and were confirmed by a second reading.
     pub fn unexplained(&self) -> Vec<Of> {
         let beyond = |of: &Of| {
             let against = self.against(*of);
@@ -108,34 +109,34 @@ impl Record {
 /// One requirement, as found.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Checked {
-    /// The reading against what was predicted, if it was read.
+    /// Reading compared with the prediction, if there is a reading.
     pub compared: Option<Compared>,
-    /// Where it comes out: on its reading, or else as predicted with the packs that were read.
+    /// Verdict: on its reading, or else as predicted with the packs that were read.
     pub verdict: Verdict,
-    /// Whether the verdict rests on a reading of it, or of what it asks cold.
+    /// Whether the verdict rests on a reading of it, or of its cold form.
     pub on_reading: bool,
 }
 
-/// What to do with a pump.
+/// Decision about a pump.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Decision {
     /// The plan had no kit for it.
     NotKitted,
-    /// Nothing came back yet.
+    /// No readings came back yet.
     NotRead,
-    /// Something differs by more than its uncertainty: look for the cause before any piece is moved.
+    /// A reading differs by more than its uncertainty: look for the cause before moving any piece.
     Look(Vec<Look>),
-    /// What was read is well, but a clearance that the slip asks for was not: the requirements, by index.
+    /// The readings are good, but a clearance that the slip asks for was not read: the requirements, by index.
     Incomplete(Vec<usize>),
     /// Every requirement is met as found.
     Accept,
-    /// A requirement is not met as found, and this puts it right.
+    /// A requirement is not met as found, and this swap fixes it.
     Swap(Box<Swap>),
-    /// A requirement is not met as found, and nothing that is left puts it right.
+    /// A requirement is not met as found, and no swap of the spare pieces fixes it.
     NoSwap(Searched),
 }
 
-/// What a reading is of.
+/// Part of the pump that a reading is of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Of {
     /// A finished pack, by its index in the model.
@@ -144,21 +145,21 @@ pub enum Of {
     Requirement(usize),
 }
 
-/// A reading that differs from what was predicted, and what may be behind it.
+/// A reading that differs from its prediction, and its possible causes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Look {
-    /// What was read.
+    /// Part that was read.
     pub of: Of,
     /// Whether a second reading differs from the first by more than both can be off.
     pub restless: bool,
-    /// Whether a clearance differs only from what the packs read, and agrees with what their pieces say.
+    /// Whether a clearance disagrees only with the readings of the packs, and agrees with their nominal pieces.
     pub fits_pieces: bool,
     /// Pieces that would explain the difference, the likeliest first.
     pub suspects: Vec<Suspect>,
 }
 
-/// Whether the slip asks for a reading of this requirement: a clearance that can be measured with the
-/// pump cold and that no other requirement of the pump asks in the same way.
+/// Whether the slip asks for a reading of this requirement: a clearance that can be measured with the pump cold and
+/// that no other requirement of the pump asks in that way.
 pub fn is_asked(pump: &Pump, requirement: &Requirement) -> bool {
     let Form::Linear { terms, .. } = &requirement.form else {
         return false;
@@ -167,10 +168,10 @@ pub fn is_asked(pump: &Pump, requirement: &Requirement) -> bool {
     measurable && (!requirement.form.is_hot() || pump.cold_twin(&requirement.form).is_none())
 }
 
-/// Works out what came of each pump, in the order of the job.
+/// Rechecks each pump, in the order of the job.
 ///
-/// Swaps are looked for pump by pump, in the order of priority, then due date, then row, each from what the
-/// ones before it left; `left` is what remains after the last.
+/// Swaps are searched for pump by pump, in the order of priority, then due date, then row, each from the spares after
+/// the earlier ones; `left` holds the spares after the last.
 pub fn recheck(job: &Job, benches: &[Bench], left: &mut Left) -> Vec<Record> {
     let mut order: Vec<usize> = (0..job.pumps.len()).collect();
     order.sort_by(|&a, &b| {

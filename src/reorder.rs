@@ -1,7 +1,12 @@
-//! What to order: for this outage, back to level, and which thicknesses to hold at all.
+//! Purchasing advice: for this outage, back to level, and which thicknesses to hold at all.
 //!
-//! The purchase for the outage is [`crate::purchase`]; here stands what follows from it item by item
-//! ([`level`]) and drawer by drawer ([`shelf`]).
+//! The purchase for the outage is in [`crate::purchase`]; this module derives the advice per item ([`level`]) and per
+//! drawer ([`shelf`]).
+//!
+//! # Decision
+//!
+//! Packs back to level stand beside the purchase, not in its problem: they refill the drawer. What they would do
+//! for short pumps is reported.
 
 pub mod level;
 pub mod shelf;
@@ -27,95 +32,94 @@ use crate::reach::Fault;
 use level::{NoPoint, Point, Seen};
 use shelf::{Asked, Shelf};
 
-/// What is asked.
+/// Options of the advice.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Question {
-    /// Of the levels.
+    /// Options of the levels.
     pub levels: level::Question,
-    /// Outages to simulate.
+    /// Number of outages to simulate.
     pub outages: u32,
-    /// The step of the range of totals; by the thickness of the pumps' models if not given.
+    /// Step of the range of totals; chosen by the pumps' models if not given.
     pub step: Option<Length>,
-    /// Ranges of totals given for a kind and fit code, instead of what the pumps of this outage ask for.
+    /// Ranges of totals for a kind and fit code, in place of those that the pumps of this outage need.
     pub ranges: Vec<(String, String, Length, Length)>,
-    /// The most shims in a pack, instead of what the models say.
+    /// Most shims in a pack, in place of the models' own number.
     pub pieces: Option<u32>,
-    /// The date of the order, `YYYY-MM-DD`.
+    /// Date of the order, `YYYY-MM-DD`.
     pub date: String,
 }
 
-/// An item's line.
+/// Advice for an item.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Line {
     /// Packs to buy so that pumps can be kitted.
     pub packs: u32,
-    /// Packs to buy for what their bags lack; of its cost nothing is proven.
+    /// Packs to buy for pieces missing from the bags; their cost is not proven least.
     pub bag_packs: u32,
-    /// Pieces that their bags lack.
+    /// Pieces missing from the bags.
     pub bag_lacks: u32,
-    /// Pieces that the plan after the buy takes, bags too.
+    /// Pieces that the plan after the purchase takes, bags included.
     pub issued: u32,
     /// Pieces of opened packs that are spoiled.
     pub spoiled: u32,
     /// On hand once everything is bought and issued.
     pub after: u32,
-    /// Whether that is below its min level, or no more than it is ordered again at.
+    /// Whether that is below its min level, or at or below its reorder point.
     pub below: bool,
-    /// What brings that back to level, if it is for sale.
+    /// Order that brings it back to level, if the item is for sale.
     pub top_up: Option<TopUp>,
-    /// When to order again.
+    /// Reorder point.
     pub point: Result<Point, NoPoint>,
-    /// How much to order at a time.
+    /// Economic order quantity.
     pub quantity: Option<Quantity>,
-    /// How many to have ready for an outage like this one.
+    /// Number to have ready for an outage like this one.
     pub ready: Option<Provision>,
-    /// The mean of what the simulated outages ask for.
+    /// Mean demand of the simulated outages, in pieces.
     pub asked: f64,
 }
 
-/// What to buy for an outage, and what the stock gives without.
+/// Purchase for an outage, and the plan without it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Buy {
-    /// What can be bought.
+    /// Offers in force.
     pub market: Market,
-    /// What the stock gives without buying anything, with the worth of one more of each item.
+    /// Plan without a purchase, with the value of one more of each item.
     pub today: Plan,
-    /// The packs to buy, and the plan with them.
+    /// Packs to buy, and the plan with them.
     pub purchase: Purchase,
 }
 
-/// What follows from a purchase, item by item and drawer by drawer.
+/// Advice that follows from a purchase, per item and per drawer.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Report {
-    /// The bags of the pumps that can be kitted then.
+    /// Bags of the pumps that can then be kitted.
     pub bags: Vec<Bag>,
-    /// By item of the stock.
+    /// Per item of the stock.
     pub lines: Vec<Line>,
-    /// The drawers, or why one cannot be worked out: kind, fit and reason.
+    /// Drawers, or the reason why one cannot be calculated: kind, fit and reason.
     pub shelves: Vec<Result<Shelf, (String, String, Fault)>>,
-    /// Pumps that could be kitted if the packs back to level were there as well, whenever they come;
-    /// worked out where pumps stay short.
+    /// Pumps that could be kitted if the packs back to level were there as well, whenever they arrive; calculated
+    /// where pumps stay short.
     pub with_levels: Option<usize>,
-    /// Days and lines of the issue log, if one was given that has any up to the date.
+    /// Days and lines of the issue log up to the date, if a log with any was given.
     pub history: Option<(u32, usize)>,
 }
 
-/// Why nothing can be bought.
+/// Reasons why no purchase is possible.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Refused {
     /// A place can be filled in too many ways.
     Choose(ChooseError),
-    /// Items that could cure a short pump and are meant to be bought lack their price or pack.
+    /// Items that could fix a short pump and are marked for purchase, but whose price or pack is missing.
     Lacking(Vec<Lacking>),
-    /// The question's date is none.
+    /// The date of the options is not a date.
     Date,
 }
 
-/// Works out what to buy so that pumps can be kitted.
+/// Finds the purchase with which pumps can be kitted.
 ///
-/// `watch` is asked for one watch for each part of the work, in turn: the plan without buying, the
-/// purchase, the worth of one more. Of the time that is left each may take a part only, so that the next
-/// have theirs: tenths 4, 6, 4.
+/// `watch` gives one watch for each part of the work, in turn: the plan without a purchase, the purchase, the value
+/// of one more. Each may take only a share of the remaining time, so that the next ones have theirs: tenths 4, 6, 4.
 ///
 /// # Errors
 /// [`Refused`].
@@ -141,19 +145,19 @@ pub fn buy<'a>(
     })
 }
 
-/// The outage once a purchase is in the drawer.
+/// The outage with a purchase delivered.
 #[derive(Debug, Clone, Copy)]
 pub struct After<'a> {
-    /// The job with everything that is bought on hand.
+    /// The job with everything bought on hand.
     pub delivered: &'a Job,
     /// The purchase.
     pub purchase: &'a Purchase,
 }
 
-/// Works out what follows from a purchase: reorder points, packs back to level, the drawers.
+/// Derives the advice from a purchase: reorder points, packs back to level, drawers.
 ///
-/// `watch` is asked for a watch for what the packs back to level would do, which may take half of the
-/// time that is left, and for the drawers.
+/// `watch` gives a watch for the effect of the packs back to level, which may take half of the remaining time, and
+/// one for the drawers.
 pub fn report<'a>(
     job: &Job,
     question: &Question,
@@ -171,7 +175,7 @@ pub fn report<'a>(
     Report { bags, lines, shelves, history, with_levels }
 }
 
-/// Pumps that the stock serves with the packs back to level in it too.
+/// Number of pumps that the stock serves with the packs back to level included.
 fn with_levels(after: After<'_>, lines: &[Line], watch: &Watch<'_>) -> Option<usize> {
     let After { delivered, purchase } = after;
     let more = lines.iter().any(|line| line.top_up.is_some());
@@ -186,7 +190,7 @@ fn with_levels(after: After<'_>, lines: &[Line], watch: &Watch<'_>) -> Option<us
     Some(choose(&full, watch).ok()?.served())
 }
 
-/// Kind and fit of the places of the pumps that are short.
+/// Kind and fit of the places of the short pumps.
 fn short_places(job: &Job, plan: &Plan) -> Vec<(String, String)> {
     let mut places = Vec::new();
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
@@ -222,14 +226,14 @@ fn lines(
         .map(|(index, item)| {
             let spoiled = spoiled(delivered, index, issued[index]);
             let on_hand = delivered.stock[index].on_hand;
-            // What is not for sale is not ordered, but said.
+            // An item that is not for sale is not ordered, but reported.
             let sold = item.terms.for_sale();
             let bag_lacks = lacking[index];
             let bag_packs = match sold {
                 true => bag_lacks.div_ceil(item.pack_qty.max(1)),
                 false => 0,
             };
-            // What the bags lack goes straight into them; the rest of its packs stays.
+            // Pieces missing from the bags go straight into them; the rest of their packs stays.
             let kept = (bag_packs * item.pack_qty).saturating_sub(bag_lacks);
             let after = on_hand.saturating_sub(issued[index] + spoiled) + kept;
             let asked = &asked[index];

@@ -1,17 +1,17 @@
-//! A worksheet as plain values, each knowing its place; what readers make and checks read.
+//! A worksheet as plain values with their places; readers make it and checks read it.
 
 use std::sync::Arc;
 
 use crate::problem::{Place, Spot};
 
-/// What stands in a cell. An empty cell is no cell.
+/// Contents of a cell. An empty cell has no entry.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Cell {
-    /// A number, as the binary one that the file holds.
+    /// A number, as the binary one in the file.
     Number(f64),
     /// A text, trimmed and not empty.
     Text(String),
-    /// Yes or no.
+    /// True or false.
     Bool(bool),
     /// A date, as days since the end of 1899 and as ISO text.
     Date {
@@ -27,7 +27,7 @@ pub enum Cell {
 }
 
 impl Cell {
-    /// The cell as a person would read it aloud.
+    /// The cell as people would read it aloud.
     pub fn show(&self) -> String {
         match self {
             Cell::Number(number) => show_number(*number),
@@ -56,14 +56,14 @@ pub struct Row {
 }
 
 impl Row {
-    /// The cell in a column, if it is not empty.
+    /// Cell in a column, if it is not empty.
     pub fn cell(&self, column: u32) -> Option<&Cell> {
         let at = self.cells.binary_search_by_key(&column, |(c, _)| *c);
         at.ok().map(|at| &self.cells[at].1)
     }
 }
 
-/// Rows or columns that follow each other, both ends in it, from 0.
+/// Consecutive rows or columns, both ends included, from 0.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Span {
     /// The first.
@@ -99,24 +99,24 @@ impl Merged {
 /// A worksheet.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Sheet {
-    /// The file it came from, as the user named it.
+    /// File that it came from, as the user named it.
     pub file: String,
     /// Its name.
     pub name: String,
-    /// The rows that hold anything, ascending.
+    /// Rows with any contents, ascending.
     pub rows: Vec<Row>,
-    /// Whether the sheet is hidden. What is hidden is read like the rest, and said to be hidden.
+    /// Whether the sheet is hidden. Hidden parts are read like the rest, and reported as hidden.
     pub hidden: bool,
-    /// The rows that are hidden, by hand or by a filter, ascending.
+    /// Rows that are hidden, by hand or by a filter, ascending.
     pub hidden_rows: Vec<Span>,
-    /// The columns that are hidden.
+    /// Columns that are hidden.
     pub hidden_columns: Vec<Span>,
-    /// Cells that are merged into one, whose value stands in the first of them alone.
+    /// Cells that are merged into one; only the first of them holds the value.
     pub merged: Vec<Merged>,
 }
 
 impl Sheet {
-    /// The place of one of its cells.
+    /// Place of one of its cells.
     pub fn place(&self, row: u32, column: u32) -> Place {
         Place {
             file: self.file.clone(),
@@ -124,12 +124,12 @@ impl Sheet {
         }
     }
 
-    /// The place of the sheet as a whole.
+    /// Place of the sheet as a whole.
     pub fn whole(&self) -> Place {
         Place { file: self.file.clone(), spot: Spot::Sheet { sheet: self.name.clone() } }
     }
 
-    /// Makes a sheet from rows of text, for tests; empty texts are no cells.
+    /// Makes a sheet from rows of text, for tests; empty texts give no cells.
     #[cfg(test)]
     pub(crate) fn from_text<R, C>(file: &str, name: &str, rows: R) -> Sheet
     where
@@ -157,7 +157,7 @@ impl Sheet {
     }
 }
 
-/// The name of one of the sheets that pages of a kind go onto, from 1: `Kits`, `Kits 2`, `Kits 3` ...
+/// Name of one of several numbered sheets, from 1: `Kits`, `Kits 2`, `Kits 3` ...
 ///
 /// ```
 /// use gapwright::sheet::numbered;
@@ -170,15 +170,15 @@ pub fn numbered(name: &str, number: usize) -> String {
     }
 }
 
-/// A workbook: its sheets, and the hash of the bytes they were read from.
+/// A workbook: its sheets, and the hash of its bytes.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Book {
-    /// The file, as the user named it.
+    /// File name as the user gave it.
     pub file: String,
     /// SHA-256 of the file's bytes, in hexadecimal.
     pub sha256: String,
     /// Whether it is a text file, whose one sheet has no name of its own.
     pub is_text: bool,
-    /// The sheets, in the workbook's order.
+    /// Sheets, in the workbook's order.
     pub sheets: Vec<Arc<Sheet>>,
 }

@@ -1,4 +1,4 @@
-//! Lengths in print: the same wherever a person reads one.
+//! Lengths in print, uniform wherever people read one.
 
 use itertools::Itertools;
 
@@ -28,7 +28,7 @@ pub fn both(length: Length, unit: Unit) -> String {
     format!("{} ({})", self::length(length, unit), about(Fine::from(length), unit.twin()))
 }
 
-/// How far a value may lie off, without its unit: `±0.0005`, or `+0.1 -0` where the sides differ.
+/// A tolerance without its unit: `±0.0005`, or `+0.1 -0` where the sides differ.
 pub fn tolerance(tolerance: Tolerance, unit: Unit) -> String {
     let Tolerance { minus, plus } = tolerance;
     let near = |side: Length| exactly(side.into(), unit, (2, Round::Nearest));
@@ -38,28 +38,28 @@ pub fn tolerance(tolerance: Tolerance, unit: Unit) -> String {
     }
 }
 
-/// A length rounded to the usual places of a unit, halves away from nothing, for print beside the exact one.
+/// A length rounded to the usual places of a unit, halves away from zero, for print next to the exact one.
 pub fn about(length: Fine, unit: Unit) -> String {
     let shown = rounded(length, unit, unit.places(), Round::Nearest);
     format!("{shown} {unit}")
 }
 
-/// A length in print: exact where that takes at most one place more than usual, else rounded to two more, so
-/// that nothing worked out comes in more places than anybody reads.
+/// A length in print: exact where that takes at most one place more than usual, else rounded to two more, so that a
+/// calculated value has no more places than people read.
 pub fn finely(length: Fine, unit: Unit) -> String {
     format!("{} {unit}", exactly(length, unit, (2, Round::Nearest)))
 }
 
-/// Which way a number goes that has more places than are printed.
+/// Direction of rounding for a number with more places than are printed.
 #[derive(Clone, Copy)]
 pub(crate) enum Round {
     Up,
     Down,
-    /// A half away from nothing.
+    /// Halves away from zero.
     Nearest,
 }
 
-/// The exact number where it takes at most a place more than usual, else rounded to so many more.
+/// Exact number where it takes at most one place more than usual, else rounded to `more` places than usual.
 pub(crate) fn exactly(length: Fine, unit: Unit, (more, round): (u32, Round)) -> String {
     let usual = unit.places();
     match length.exact(unit) {
@@ -84,8 +84,8 @@ fn rounded(length: Fine, unit: Unit, places: u32, round: Round) -> String {
     format!("{sign}{}.{:0width$}", steps / ten, steps % ten)
 }
 
-/// Inches if the length is a whole number of ten-thousandths, else millimetres if it is a whole
-/// number of micrometres, else inches.
+/// Inches if the length is a whole number of ten-thousandths, else millimetres if it is a whole number of
+/// micrometres, else inches.
 pub fn natural_unit(length: Length) -> Unit {
     let ticks = length.ticks();
     let metric = ticks % Unit::Micrometre.ticks() == 0;
@@ -93,7 +93,7 @@ pub fn natural_unit(length: Length) -> Unit {
     if metric && !inch { Unit::Millimetre } else { Unit::Inch }
 }
 
-/// A length without zeros at its end: `180 mm`.
+/// A length without trailing zeros: `180 mm`.
 pub(crate) fn short_length(length: Length, unit: Unit) -> String {
     let shown = length.show(unit);
     let shown = match shown.contains('.') {
@@ -103,7 +103,7 @@ pub(crate) fn short_length(length: Length, unit: Unit) -> String {
     format!("{shown} {}", unit.symbol())
 }
 
-/// The first six of a list, and how many more there are.
+/// The first six of a list, and the number of the others.
 pub(crate) fn first_of<T: AsRef<str>>(all: &[T]) -> String {
     let shown = all.iter().take(6).map(AsRef::as_ref).join(", ");
     match all.len().saturating_sub(6) {
@@ -112,7 +112,7 @@ pub(crate) fn first_of<T: AsRef<str>>(all: &[T]) -> String {
     }
 }
 
-/// A kind of piece, of one or of several.
+/// A kind of piece, singular or plural.
 pub(crate) fn plural(word: &str, count: u32) -> String {
     if count == 1 { word.to_string() } else { format!("{word}s") }
 }
@@ -125,7 +125,7 @@ mod tests {
         Length::parse(text, None).unwrap().into()
     }
 
-    /// By hand: 1/16 in is 1.5875 mm, a half of the third place; in floating point it lies below that.
+    /// By hand: 1/16 in is 1.5875 mm, a half of the third place; in floating point it is below that.
     #[test]
     fn a_half_of_the_last_place_is_rounded_away_from_nothing() {
         assert_eq!(about(of("1/16 in"), Unit::Millimetre), "1.588 mm");

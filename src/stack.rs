@@ -1,5 +1,65 @@
-//! The stack-up of a requirement: what contributes to it, where it comes out at worst, and how
-//! uncertain it is.
+//! Stack-up of a requirement: nominal value, worst case, expanded uncertainty and verdict.
+//!
+//! [`judge`] gives the verdict in whole numbers (a millionth of a tick, nothing rounded in the requirement's favour);
+//! [`report()`] gives the figures for people; [`simulate()`] draws the value at random.
+//!
+//! # Definitions
+//!
+//! Contributor i is a measured dimension, a thermal growth, or the pieces of one lot in one place:
+//!
+//! ```text
+//! n_i        number of pieces, 1 for a dimension or a growth
+//! x_i        nominal length of one piece, or the mean of the readings
+//! -m_i +p_i  tolerance of one piece
+//! u_i        standard uncertainty of one piece about the middle of its tolerance
+//! c_i        sensitivity of the value
+//!
+//! value          y = sum c_i n_i x_i                                  (a length)
+//! clearance      L <= y <= H                                          L, H lower and upper limit
+//! gasket fill    L <= free / gap - 1 <= H                             allowance, no unit; held linear:
+//!                free - (1 + L) gap >= 0,  free - (1 + H) gap <= 0    so c_i differ at L and H
+//! worst case     w- = sum n_i |c_i| (m_i, or p_i where c_i < 0)       below y
+//!                w+ = sum n_i |c_i| (p_i, or m_i where c_i < 0)       above y
+//! middle         d = sum c_i n_i (p_i - m_i) / 2                      0 for symmetric tolerances
+//! combined       u_c^2 = sum n_i (c_i u_i)^2                          pieces independent
+//!                      + sum over lots (u_lot sum n_i c_i)^2          one error per measured lot
+//!                      + 2 sum over pairs r_ij c_i u_i c_j u_j        correlations of the model
+//! expanded       U = k u_c
+//! conformity     P = F((H - y - d) / u_c) - F((L - y - d) / u_c)     F normal, or Student's t where v is finite
+//! ```
+//!
+//! | u_i from | standard uncertainty | degrees of freedom |
+//! |---|---|---|
+//! | plus/minus with half-width t (type B) | t / sqrt(3) rectangular, t / sqrt(6) triangular, t / 2 normal, t / sqrt(2) U-shaped | infinite, or as stated |
+//! | stated standard uncertainty (type B) | u | infinite, or as stated |
+//! | n readings with scatter s and resolution r (type A) | sqrt(s^2 / n + (r / 2)^2 / 3) | (n - 1) (u^2 / (s^2 / n))^2 |
+//! | thermal growth | first order of length x expansion x temperature difference, each rectangular | infinite |
+//!
+//! The coverage factor k is given (2 unless the policy says otherwise), or is the two-sided quantile of Student's
+//! distribution for a level of confidence and the effective degrees of freedom
+//! `v = u_c^4 / (sum of u_part^4 / v_part)` (Welch-Satterthwaite, truncated).
+//!
+//! | acceptance rule | guard at L | guard at H |
+//! |---|---|---|
+//! | nominal | 0 | 0 |
+//! | worst case | w- | w+ |
+//! | expanded | max(0, U - d) | max(0, U + d) |
+//!
+//! The requirement is met if both margins, `y - guard - L` and `H - y - guard`, are zero or more. For a gasket fill
+//! they are margins of the free thickness.
+//!
+//! Sources: standard uncertainties JCGM 100:2008, 4.2.3, 4.3.7 to 4.3.9 and F.2.2.1; combined 5.1.2 and 5.2.2;
+//! expanded 6.2.1; degrees of freedom G.4.1, factor G.3.2; the decision rule of ISO 14253-1; probability of conformity
+//! JCGM 106:2012, 7.4; draws JCGM 101:2008 (clauses and the standard's rule from memory). Worst case and root sum
+//! square are common practice.
+//!
+//! # Decisions
+//!
+//! - In the worst case a dimension known only by a standard uncertainty counts k times it, and few readings count
+//!   with Student's factor at the level that k comes to. Common practice, no source: twice the uncertainty of a
+//!   mean of three readings covers four means in five only.
+//! - An expanded uncertainty lies about the middle of uneven tolerances, and a guard is never below zero: two
+//!   minus-only shims are expected thin by more than the larger side about the nominal value covers.
 
 mod coverage;
 pub mod monte_carlo;
@@ -19,96 +79,96 @@ pub use simulate::{Undrawn, level_of_draws, simulate, taken_as_normal};
 pub use uncertainty::expanded;
 pub(crate) use uncertainty::{Variance, can_be};
 
-/// Everything that moves the requirements of one pump with the pieces of its kit.
+/// Contributors to the requirements of one pump, with the pieces of its kit.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Stack {
     /// Dimensions, thermal terms, then the pieces place by place.
     pub contributors: Vec<Contributor>,
-    /// Which dimensions, or thermal terms, err together.
+    /// Pairs of dimensions or thermal terms with correlated errors.
     pub correlations: Vec<Correlation>,
 }
 
-/// One thing that moves a requirement: a measured dimension, or the pieces of one lot in a place.
+/// Contributor: a measured dimension, a thermal term, or the pieces of one lot in a place.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Contributor {
-    /// What people call it.
+    /// Label for people.
     pub label: String,
-    /// The dimension or the place that it belongs to.
+    /// Dimension, thermal term or place that it belongs to.
     pub term: Term,
-    /// The item's index in the stock, for pieces.
+    /// Index of the item in the stock, for pieces.
     pub item: Option<usize>,
-    /// How many pieces (1 for a dimension).
+    /// Number of pieces (1 for a dimension).
     pub count: u32,
-    /// Its readings, where it was measured; their mean is the nominal length.
+    /// Readings, where it was measured; their mean is the nominal length.
     pub readings: Vec<Length>,
-    /// Nominal length of one.
+    /// Nominal length of one piece.
     pub nominal: Length,
-    /// Tolerance of one.
+    /// Tolerance of one piece.
     pub tolerance: Tolerance,
-    /// What its standard uncertainty follows from.
+    /// Source of its standard uncertainty.
     pub known: Known,
-    /// Standard uncertainty of one about the middle of its tolerance, independent of all others.
+    /// Standard uncertainty of one piece about the middle of its tolerance, independent of all others.
     pub standard: Uncertainty,
-    /// Degrees of freedom of the standard uncertainty; `None` where it is as good as known.
+    /// Degrees of freedom of the standard uncertainty; `None` where it is taken as exactly known.
     pub freedom: Option<u32>,
-    /// The error that all pieces of its lot share, where the lot was measured.
+    /// Error that all pieces of its lot share, where the lot was measured.
     pub lot: Option<LotError>,
 }
 
-/// What is kept clear of the limits.
+/// Guard: the length kept clear of each limit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Guard {
-    /// Nothing.
+    /// None: the nominal value counts.
     None,
-    /// What every contributor at the hurting edge of its tolerance comes to.
+    /// Worst case: every contributor at the end of its tolerance that brings the value nearer to the limit.
     WorstCase,
-    /// The expanded uncertainty.
+    /// Expanded uncertainty.
     Expanded(Coverage),
 }
 
-/// What a standard uncertainty follows from.
+/// Source of a standard uncertainty.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Known {
-    /// A plus/minus and the distribution inside it (type B).
+    /// Plus/minus and the distribution inside it (type B).
     Within(Shape),
-    /// It is stated as such.
+    /// Standard uncertainty stated as such (type B).
     Standard,
-    /// The scatter of its readings (type A), and how finely they were read.
+    /// Scatter of the readings (type A), and the resolution of the gauge.
     Readings {
-        /// How finely the gauge reads, half of it either way.
+        /// Resolution of the gauge: a rectangular error of half of it either way.
         resolution: Length,
     },
-    /// Length, expansion and temperatures.
+    /// Product of length, expansion and temperature difference.
     Growth(Box<Growth>),
 }
 
-/// An error that all pieces of one lot share.
+/// Error that all pieces of one lot share.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct LotError {
-    /// The lot.
+    /// Lot.
     pub lot: Lot,
-    /// Its standard uncertainty.
+    /// Standard uncertainty.
     pub standard: Uncertainty,
 }
 
-/// The nominal sum and how far it can lie below and above it at worst.
+/// Nominal sum, and its worst case below and above.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Extent {
-    /// The sum of the nominal values.
+    /// Sum of the nominal values.
     pub nominal: Fine,
-    /// How far below at worst.
+    /// Worst case below the nominal sum; not negative.
     pub below: Fine,
-    /// How far above at worst.
+    /// Worst case above the nominal sum; not negative.
     pub above: Fine,
-    /// Twice how far the middle of the tolerances lies above the nominal sum, where they are
-    /// uneven.
+    /// Twice the distance of the middle of the tolerances above the nominal sum; zero where the tolerances
+    /// are symmetric.
     pub uneven: Fine,
 }
 
-/// The sum of contributors, each times the sensitivity that `terms` gives it.
+/// Sum of contributors, each times its sensitivity in `terms`, with its worst case.
 ///
-/// Worst case: every contributor at the edge of its tolerance that hurts, `w = sum |c| t`,
-/// with the sides kept apart where they differ.
+/// Worst case: every contributor at the end of its tolerance that moves the sum furthest, `w = sum n |c| t`,
+/// separately below and above.
 ///
 /// ```
 /// use gapwright::decimal::Millionths;
@@ -144,30 +204,30 @@ pub fn extent(terms: &[(Term, Millionths)], contributors: &[Contributor]) -> Ext
     sum
 }
 
-/// Where a requirement comes out.
+/// Value of a requirement, its limits and its guards.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Verdict {
-    /// The target, in the terms of `value`.
+    /// Target, on the scale of `value`.
     pub target: Fine,
-    /// The lower limit, in the terms of `value`.
+    /// Lower limit, on the scale of `value`.
     pub lower: Fine,
-    /// The upper limit, in the terms of `value`.
+    /// Upper limit, on the scale of `value`.
     pub upper: Fine,
-    /// Nominal value: the linear form, or the gasket's free thickness.
+    /// Nominal value: the linear form, or the free thickness of the gasket.
     pub value: Fine,
-    /// What must be kept clear of the lower limit.
+    /// Guard kept clear of the lower limit.
     pub guard_lower: Fine,
-    /// What must be kept clear of the upper limit.
+    /// Guard kept clear of the upper limit.
     pub guard_upper: Fine,
 }
 
 impl Verdict {
-    /// Room left above the lower limit, its guard taken off; negative when it is not met.
+    /// Margin above the lower limit after its guard; negative when the limit is not met.
     pub fn margin_lower(&self) -> Fine {
         self.value - self.guard_lower - self.lower
     }
 
-    /// Room left below the upper limit, its guard taken off; negative when it is not met.
+    /// Margin below the upper limit after its guard; negative when the limit is not met.
     pub fn margin_upper(&self) -> Fine {
         self.upper - self.guard_upper - self.value
     }
@@ -177,12 +237,12 @@ impl Verdict {
         self.margin_lower().min(self.margin_upper())
     }
 
-    /// The guard on the side with the smaller margin.
+    /// Guard on the side with the smaller margin.
     pub fn guard(&self) -> Fine {
         if self.margin_lower() <= self.margin_upper() { self.guard_lower } else { self.guard_upper }
     }
 
-    /// Whether it is met: nothing is rounded on the way here.
+    /// Whether the requirement is met; nothing is rounded before this.
     pub fn conforms(&self) -> bool {
         self.margin() >= Fine::ZERO
     }
@@ -195,9 +255,9 @@ impl Verdict {
 
 /// Judges a requirement on its contributors, with this guard kept clear of both limits.
 ///
-/// An expanded uncertainty lies about the middle of what the tolerances allow, which is not the
-/// nominal value where they are uneven: the side towards which the middle lies needs that much
-/// more, the other less, but never less than nothing.
+/// An expanded uncertainty is about the middle of the tolerances, which is not the nominal value where they
+/// are asymmetric. The limit on the side of the middle then needs a larger guard by that distance, the other
+/// a smaller one, but never less than zero.
 pub fn judge(form: &Form, stack: &Stack, guard: Guard) -> Verdict {
     let contributors = &stack.contributors;
     let value = extent(&form.value(), contributors).nominal;
@@ -209,7 +269,7 @@ pub fn judge(form: &Form, stack: &Stack, guard: Guard) -> Verdict {
     let (low, above_lower) = slack(&lower);
     let (high, above_upper) = slack(&upper);
     let (_, above_target) = slack(&form.target());
-    // The faces of a gasket fill weigh the gap differently, so their uncertainties differ.
+    // The two sides of a gasket fill weigh the gap differently, so their uncertainties differ.
     let (guard_lower, guard_upper) = match guard {
         Guard::None => (Fine::ZERO, Fine::ZERO),
         Guard::WorstCase => (low.below, high.above),
@@ -228,8 +288,8 @@ pub fn judge(form: &Form, stack: &Stack, guard: Guard) -> Verdict {
     }
 }
 
-/// What is kept clear of a limit: the expanded uncertainty, less how far the middle lies away from
-/// that limit (given twice), rounded up; never less than nothing.
+/// Guard of the expanded rule: the expanded uncertainty less the distance of the middle from the nominal
+/// value, away from the limit (given twice), rounded up; never less than zero.
 fn clear(expanded: Fine, uneven: Fine) -> Fine {
     Fine::from_raw((expanded.raw() - uneven.raw().div_euclid(2)).max(0))
 }
@@ -271,9 +331,9 @@ mod tests {
         Fine::from(Length::from_ticks(n))
     }
 
-    /// By hand: a dimension of sensitivity 1.5 known to 40; three pieces, each to 20 by itself and
-    /// all to 30 by their lot; one piece of another lot in another place that is moved the other way.
-    /// 60^2 + 3 x 20^2 + 90^2 + 50^2 = 3600 + 1200 + 8100 + 2500 = 15400, root 124.09673...
+    /// By hand: a dimension of sensitivity 1.5 with u = 40; three pieces, each with u = 20 and a lot error of
+    /// 30; one piece of another lot in another place, with the opposite sign. 60^2 + 3 x 20^2 + 90^2 + 50^2 =
+    /// 3600 + 1200 + 8100 + 2500 = 15400, root 124.09673...
     #[test]
     fn three_contributors_come_to_what_they_do_by_hand() {
         let parts = [
@@ -289,15 +349,15 @@ mod tests {
         ];
         // 2 x 124.096 736 460...
         assert_eq!(expanded(&terms, &stack(&parts), TWO).raw(), 248_193_473);
-        // Were the last piece of the first lot, known to 30, the two would partly cancel:
-        // 3600 + 1200 + ((3 - 1) x 30)^2 = 8400, root 91.651513899...
+        // If the last piece belonged to the first lot, with 30, the two would partly cancel: 3600 + 1200 +
+        // ((3 - 1) x 30)^2 = 8400, root 91.651513899...
         let mut same = parts;
         same[2] = of_lot(part(Term::Pack(1), 1, 0, 0), 0, 30);
         assert_eq!(expanded(&terms, &stack(&same), TWO).raw(), 183_303_028);
     }
 
-    /// With k the root of 3, rectangular contributors come to the root sum square of their
-    /// half-widths, here 30, 40 and 120 to 130; in the worst case to their sum, 190.
+    /// With k the root of 3, the expanded uncertainty of rectangular contributors is the root sum square of
+    /// their half-widths: 130 for 30, 40 and 120. Their worst case is the sum, 190.
     #[test]
     fn root_three_times_rectangular_is_the_root_sum_square() {
         let parts = [30_000, 40_000, 120_000].map(|half| {
@@ -339,8 +399,9 @@ mod tests {
         assert!(judge(&form, &stack(&thinner), Guard::None).conforms());
     }
 
-    /// By hand: a gasket to 500 on a gap of two parts to 200 each; at the lower limit the gap weighs 1.4, at the
-    /// upper one 1.6: the roots of 500^2 + 2 x 280^2 = 406 800 and of 500^2 + 2 x 320^2 = 454 800.
+    /// By hand: a gasket within 500 on a gap of two parts within 200 each. The gap weighs 1.4 at the lower
+    /// limit and 1.6 at the upper one: the roots of 500^2 + 2 x 280^2 = 406 800 and of 500^2 + 2 x 320^2 =
+    /// 454 800.
     #[test]
     fn the_root_sum_square_of_a_gasket_is_that_of_each_limit() {
         let form = Form::GasketFill {

@@ -1,49 +1,50 @@
-//! The stock: lots of pieces with one thickness each, and what else lies in the drawer.
+//! Stock: lots of pieces of one thickness each, and the other parts in the drawer.
+//!
+//! [`Item`] is one row of the stock workbook; [`Code`] is a fit code.
 
 use crate::decimal::Money;
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::Shape;
 
-/// One row of the stock workbook: a lot.
+/// Lot: one row of the stock workbook.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Item {
     /// Stock number, unique.
     pub item: String,
-    /// What it is, in lower case: `shim`, `gasket`, `packing ring` ...
+    /// Kind in lower case: `shim`, `gasket`, `packing ring` ...
     pub kind: String,
-    /// The fit code that ties a piece to a place.
+    /// Fit code, which ties a piece to a place.
     pub fit: Code,
-    /// Thickness and tolerance of one piece; `None` for what is not stacked.
+    /// Thickness and tolerance of one piece; `None` for parts that are not stacked.
     pub size: Option<Size>,
-    /// The thickness of what is not stacked, where its row states one: a packing ring's section.
+    /// Section of a packing ring, where its row gives one.
     pub section: Option<Length>,
     /// Whole pieces on hand.
     pub on_hand: u32,
-    /// Of those, the ones that are not offered.
+    /// Pieces on hand that are reserved and so not offered.
     pub reserved: u32,
-    /// Cost of one piece; nothing where the workbook says nothing.
+    /// Cost of one piece; zero where the workbook gives none.
     pub unit_cost: Money,
-    /// The level below which it should not fall.
+    /// Level below which it should not fall.
     pub min_level: u32,
-    /// Where it lies.
+    /// Bin.
     pub bin: Option<String>,
-    /// What it is made of.
+    /// Material.
     pub material: Option<String>,
     /// Pieces in a sealed pack; 1 where they come singly.
     pub pack_qty: u32,
-    /// What the stock says of buying it.
+    /// Terms of purchase.
     pub terms: Terms,
-    /// For a laminated shim: the thickness of one layer, of which all but the last can be peeled
-    /// off.
+    /// Thickness of one layer of a laminated shim; all layers but the last can be peeled off.
     pub peel_step: Option<Length>,
-    /// For pieces that are cut when they are wanted: what from and to what shape.
+    /// For pieces that are cut to order: the sheet that they are cut from, and their shape.
     pub cut: Option<Cut>,
-    /// Its row in the stock sheet, from 0.
+    /// Row in the stock sheet, from 0.
     pub row: u32,
 }
 
 impl Item {
-    /// A lot of which nothing is known beside its pieces' size.
+    /// Lot with no data but the size of its pieces.
     pub fn of(item: &str, kind: String, fit: Code, size: Size, on_hand: u32) -> Item {
         Item {
             item: item.to_string(),
@@ -70,12 +71,12 @@ impl Item {
         self.on_hand.saturating_sub(self.reserved)
     }
 
-    /// Pieces beside the sealed packs: those by which the available ones exceed whole packs.
+    /// Pieces that are not in a sealed pack: the available ones in excess of whole packs.
     pub fn loose(&self) -> u32 {
         self.available() % self.pack_qty.max(1)
     }
 
-    /// How many layers can be peeled off one piece: none of a solid one, and never the last.
+    /// Number of layers that can be peeled off one piece: zero for a solid one, and never the last layer.
     pub fn most_peeled(&self) -> u32 {
         let (Some(size), Some(step)) = (self.size, self.peel_step) else {
             return 0;
@@ -84,61 +85,60 @@ impl Item {
             return 0;
         }
         let layers = size.thickness.ticks() / step.ticks();
-        // What is left over must be a whole layer at least.
+        // The rest must be a whole layer at least.
         u32::try_from(layers - 1).unwrap_or(0)
     }
 
-    /// The thickness of a piece with so many layers peeled off; `None` for what is not stacked.
+    /// Thickness of a piece with `layers` layers peeled off; `None` for parts that are not stacked.
     pub fn peeled(&self, layers: u32) -> Option<Length> {
         let step = self.peel_step.unwrap_or(Length::ZERO);
         Some(self.size?.thickness - step * layers)
     }
 }
 
-/// What the stock says of buying an item, cell by cell; `None` for an empty cell or a column that is
-/// not there.
+/// Terms of purchase of an item, cell by cell; `None` for an empty cell or a missing column.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Terms {
-    /// The price of one piece.
+    /// Price of one piece.
     pub unit_cost: Option<Money>,
-    /// Pieces in a pack, the least that is sold.
+    /// Pieces in a pack, the smallest quantity sold.
     pub pack_qty: Option<u32>,
-    /// The level that it is filled up to.
+    /// Level up to which it is filled.
     pub max_level: Option<u32>,
     /// Calendar days from the order to the drawer.
     pub lead_days: Option<u32>,
-    /// Who sells it.
+    /// Supplier.
     pub supplier: Option<String>,
 }
 
 impl Terms {
-    /// Whether the stock means it to be bought: it names a supplier, a pack or a lead time. A cost
-    /// alone may be what a piece once cost.
+    /// Whether it is meant to be bought: the row gives a supplier, a pack or a lead time. A cost alone may be
+    /// an old price.
     pub fn for_sale(&self) -> bool {
         self.pack_qty.is_some() || self.lead_days.is_some() || self.supplier.is_some()
     }
 }
 
-/// What shares one lot error: the pieces of one row, or everything cut from one lot of sheets.
+/// Source of a shared lot error: the pieces of one row, or all pieces cut from one lot of sheets.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Lot {
-    /// The pieces of an item, by its index in the stock.
+    /// Pieces of an item, by its index in the stock.
     Item(usize),
-    /// The sheets of a lot, by its index among the sheets.
+    /// Sheets of a lot, by its index among the sheets.
     Sheet(usize),
 }
 
 impl Item {
-    /// The lot that its pieces belong to; `index` is its own in the stock.
+    /// Lot that the pieces of this item belong to; `index` is the item's own in the stock.
     pub fn lot(&self, index: usize) -> Lot {
         self.cut.map_or(Lot::Item(index), |cut| Lot::Sheet(cut.sheet))
     }
 }
 
-/// The thickness of one piece.
+/// Thickness of one piece.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Size {
-    /// Nominal, or the lot's measured mean.
+    /// Nominal thickness, or the measured mean of the lot.
     pub thickness: Length,
     /// Plus/minus on one piece.
     pub tolerance: Tolerance,
@@ -147,20 +147,20 @@ pub struct Size {
 }
 
 impl Size {
-    /// The standard uncertainty of one piece against its lot: anywhere alike in its tolerance.
+    /// Standard uncertainty of one piece about the mean of its lot, from a rectangular tolerance.
     pub fn standard(&self) -> Uncertainty {
         Shape::Rectangular.standard(self.tolerance)
     }
 }
 
-/// A code that people type: compared without regard to case and outer spaces, shown as typed.
+/// Code that people type: compared without regard to case and outer spaces, shown as typed.
 #[derive(Debug, Clone)]
 pub struct Code {
     shown: String,
     key: String,
 }
 
-/// A name as it is compared: whatever its case, with single blanks, and without what cannot be seen.
+/// Name in the form that is compared: lower case, single spaces, no invisible characters.
 ///
 /// ```
 /// use gapwright::stock::folded;
@@ -181,7 +181,7 @@ pub fn folded(name: &str) -> String {
 }
 
 impl Code {
-    /// A code as typed.
+    /// Code as typed.
     ///
     /// ```
     /// use gapwright::stock::Code;
@@ -193,12 +193,12 @@ impl Code {
         Code { key: folded(&shown), shown }
     }
 
-    /// As typed.
+    /// Text as typed.
     pub fn as_str(&self) -> &str {
         &self.shown
     }
 
-    /// As compared.
+    /// Text as compared.
     pub fn key(&self) -> &str {
         &self.key
     }
@@ -212,10 +212,10 @@ impl PartialEq for Code {
 
 impl Eq for Code {}
 
-/// The shape of a cut piece and the sheets that it comes from.
+/// Shape of a cut piece, and the sheets that it is cut from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Cut {
-    /// The index of the lot of sheets in the job.
+    /// Index of the lot of sheets in the job.
     pub sheet: usize,
     /// Outside diameter.
     pub outside: Length,

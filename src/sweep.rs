@@ -1,5 +1,7 @@
-//! What if: one dimension, tolerance, temperature, target or limit of a pump moved over a range,
-//! with its pieces held or chosen anew at every step.
+//! Sweeps: one dimension, tolerance, temperature, target or limit of a pump varied over a range, with its
+//! pieces fixed or chosen again at every step.
+//!
+//! [`Sweep::parse`] reads one; [`held`] and [`chosen_anew`] run it and return its [`Point`]s.
 
 use crate::accounting::{pack_total, stack};
 use crate::choose::watch::Watch;
@@ -14,51 +16,51 @@ use crate::pump::Growth;
 use crate::stack::{Contributor, Report, Stack, Verdict, judge, report};
 use thiserror::Error;
 
-/// What is moved.
+/// Quantity that is varied.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Knob {
-    /// The value of a dimension.
+    /// Value of a dimension.
     Dimension(usize),
-    /// The plus/minus of a dimension, the same on both sides.
+    /// Plus/minus of a dimension, equal on both sides.
     DimensionWithin(usize),
-    /// The plus alone.
+    /// Plus of a dimension.
     DimensionPlus(usize),
-    /// The minus alone.
+    /// Minus of a dimension.
     DimensionMinus(usize),
-    /// The stated standard uncertainty of a dimension.
+    /// Stated standard uncertainty of a dimension.
     DimensionStandard(usize),
-    /// The plus/minus of every piece in a place, the same on both sides.
+    /// Plus/minus of every piece in a place, equal on both sides.
     PiecesWithin(usize),
-    /// The number of pieces in a place: held, the same total out of so many alike; chosen anew, so
+    /// Number of pieces in a place. Fixed: the same total out of that many equal pieces; chosen again: that
     /// many pieces of the stock.
     Pieces(usize),
-    /// The length that grows.
+    /// Length that grows.
     GrowingLength(usize),
-    /// The coefficient of expansion, in millionths per kelvin.
+    /// Coefficient of expansion, in millionths per kelvin.
     Expansion(usize),
-    /// The cold temperature of a thermal term.
+    /// Cold temperature of a thermal term.
     Cold(usize),
-    /// The running temperature of a thermal term.
+    /// Running temperature of a thermal term.
     Running(usize),
-    /// The target of a requirement.
+    /// Target of a requirement.
     Target(usize),
-    /// The lower limit of a requirement.
+    /// Lower limit of a requirement.
     Lower(usize),
-    /// The upper limit of a requirement.
+    /// Upper limit of a requirement.
     Upper(usize),
 }
 
-/// A value that something is moved to.
+/// Value of the varied quantity.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Setting {
-    /// A length.
+    /// Length.
     Length(Length),
-    /// A temperature in degrees Celsius, an allowance, a coefficient or a number of pieces.
+    /// Temperature in degrees Celsius, allowance, coefficient or number of pieces.
     Number(Millionths),
 }
 
 impl Setting {
-    /// As people read it, in a unit if it is a length.
+    /// Text for people, with a length in `unit`.
     pub fn show(self, unit: Unit) -> String {
         match self {
             Setting::Length(length) => length.show(unit),
@@ -66,7 +68,7 @@ impl Setting {
         }
     }
 
-    /// The number for a spreadsheet cell.
+    /// Number for a spreadsheet cell.
     pub fn to_f64(self, unit: Unit) -> f64 {
         match self {
             Setting::Length(length) => length.to_f64(unit),
@@ -75,82 +77,81 @@ impl Setting {
     }
 }
 
-/// A range that something is moved over.
+/// Range over which a quantity is varied.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Sweep {
-    /// What is moved.
+    /// Quantity that is varied.
     pub knob: Knob,
-    /// What people call it.
+    /// Label for people.
     pub label: String,
-    /// The values, from first to last.
+    /// Values, from first to last.
     pub settings: Vec<Setting>,
 }
 
-/// Why a text names no range that something can be moved over.
+/// Reason that a text does not describe a sweep.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum SweepError {
-    /// It is not of the form that it must have.
+    /// The text does not have the expected form.
     #[error("expected WHAT = FROM .. TO, such as \"bare_clearance = 0.060 .. 0.070\"")]
     Shape,
-    /// An end that does not read as a length.
+    /// An end is not a length.
     #[error("`{0}`: {1}")]
     Length(String, LengthError),
-    /// An end that does not read as a number.
+    /// An end is not a number.
     #[error("`{0}` is not a number of at most six places")]
     Number(String),
-    /// An end below zero of what never is.
+    /// An end is below zero for a quantity that never is.
     #[error("{0} is 0 or more")]
     Negative(String),
-    /// Counts of pieces that no place takes.
+    /// The place cannot have such numbers of pieces.
     #[error("pieces are whole numbers from 1 to 12, the smaller first")]
     Pieces,
-    /// Something of the model of which this cannot be moved.
+    /// This part of the named quantity cannot be varied.
     #[error("of `{name}` can be moved: {sides}")]
     Side {
-        /// Its name.
+        /// Name in the model.
         name: String,
-        /// What of it can be moved.
+        /// Parts that can be varied.
         sides: &'static str,
     },
-    /// Nothing of the model has the name.
+    /// The model has no such name.
     #[error("`{name}` is nothing of the model `{model}`: {known}")]
     Unknown {
-        /// The name.
+        /// Name.
         name: String,
-        /// The model's name.
+        /// Name of the model.
         model: String,
-        /// The names that it knows, parted by commas.
+        /// Known names, separated by commas.
         known: String,
     },
 }
 
-/// Why one step of a sweep cannot be worked out.
+/// Reason that one step of a sweep cannot be worked out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum StepError {
-    /// Limits and target make no sense together at this step.
+    /// Limits and target are inconsistent at this step.
     #[error(transparent)]
     Form(#[from] FormError),
-    /// What is moved of a place's pieces would move another place's too.
+    /// Changing the pieces of this place would change those of another place too.
     #[error("another place takes the same pieces: hold them instead")]
     SharedPieces,
-    /// A number for a length, or the other way round.
+    /// A number for a length, or a length for a number.
     #[error("a value of the wrong kind")]
     Kind,
-    /// The search was ended before the pieces were proven best.
+    /// The search ended before the pieces were proven best.
     #[error("the time ended before its pieces were proven best")]
     NotProven,
 }
 
 impl Sweep {
-    /// Reads `bare_clearance = 0.060 .. 0.070`, `snap_ring plus_minus = 0 .. 0.001`,
-    /// `bearing_shims plus_minus = ...`, `bearing_shims pieces = 1 .. 4`,
-    /// `shaft_growth running = 60 .. 150`, `running_clearance target|lower|upper = ...` for a model,
-    /// in so many steps.
+    /// Reads `bare_clearance = 0.060 .. 0.070`, `snap_ring plus_minus = 0 .. 0.001`, `bearing_shims
+    /// plus_minus = ...`, `bearing_shims pieces = 1 .. 4`, `shaft_growth running = 60 .. 150`,
+    /// `running_clearance target|lower|upper = ...` for a model, as `steps` values.
     ///
     /// # Errors
-    /// [`SweepError`], which says what would be right.
+    /// [`SweepError`], with the text expected instead.
     ///
     /// ```
     /// use gapwright::read::{BUILT_IN, parse_model};
@@ -204,7 +205,7 @@ impl Sweep {
     }
 }
 
-/// What a name and the word behind it mean in a model, and whether it is a length.
+/// Meaning in a model of a name and the word after it, and whether the values are lengths.
 fn knob(name: &str, side: &str, model: &Model) -> Result<(Knob, String, bool), SweepError> {
     let key = |name: &str| name.to_lowercase().replace([' ', '-'], "_");
     let is = |known: &str| key(known) == key(name);
@@ -285,7 +286,7 @@ fn knob(name: &str, side: &str, model: &Model) -> Result<(Knob, String, bool), S
     })
 }
 
-/// Every whole number from one to the other.
+/// Whole numbers from one to the other.
 fn whole(from: Setting, to: Setting) -> Result<Vec<Setting>, SweepError> {
     let number = |setting| match setting {
         Setting::Number(n) if n.raw() % 1_000_000 == 0 => Some(n.raw() / 1_000_000),
@@ -300,7 +301,7 @@ fn whole(from: Setting, to: Setting) -> Result<Vec<Setting>, SweepError> {
     }
 }
 
-/// So many values from one to the other, evenly.
+/// Evenly spaced values, `steps` of them, from one to the other.
 fn between(from: Setting, to: Setting, steps: u32) -> Vec<Setting> {
     let at = |from: i64, to: i64, step: u32| {
         let (from, way) = (i128::from(from), i128::from(to) - i128::from(from));
@@ -315,24 +316,24 @@ fn between(from: Setting, to: Setting, steps: u32) -> Vec<Setting> {
         (Setting::Number(from), Setting::Number(to)) => all
             .map(|step| Setting::Number(Millionths::from_raw(at(from.raw(), to.raw(), step))))
             .collect(),
-        // Both are read alike.
+        // Both ends are read alike.
         _ => vec![from, to],
     }
 }
 
-/// What one step comes to.
+/// Result of one step.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Point {
-    /// The value that was set.
+    /// Value that was set.
     pub setting: Setting,
-    /// The pieces and what each requirement comes to; nothing where no kit does.
+    /// Pieces and the result of each requirement; `None` if no kit meets them.
     pub kit: Option<Step>,
-    /// What is wrong with the setting itself: a target outside the limits.
+    /// Error of the setting itself, such as a target outside the limits.
     pub fault: Option<StepError>,
 }
 
 impl Point {
-    /// Why there is no kit, in words.
+    /// Reason that there is no kit, in words.
     pub fn why(&self) -> String {
         match self.fault {
             Some(fault) => fault.to_string(),
@@ -341,18 +342,18 @@ impl Point {
     }
 }
 
-/// A step that can be worked out.
+/// Step that can be worked out.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Step {
-    /// The pieces.
+    /// Pieces of each place.
     pub packs: Vec<PackPick>,
-    /// The total of each place.
+    /// Total of each place.
     pub totals: Vec<Length>,
-    /// The stack-up of each requirement, in the model's unit.
+    /// Stack-up of each requirement, in the model's unit.
     pub requirements: Vec<(Report, Verdict)>,
 }
 
-/// Moves a pump through a sweep with these pieces held.
+/// Runs a sweep of a pump with these pieces fixed.
 pub fn held(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) -> Vec<Point> {
     let step = |&setting: &Setting| {
         let mut job = job.clone();
@@ -367,8 +368,7 @@ pub fn held(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) -> Vec<Po
     sweep.settings.iter().map(step).collect()
 }
 
-/// Moves a pump through a sweep, its pieces chosen anew at every step as if the whole drawer were
-/// there for it.
+/// Runs a sweep of a pump with its pieces chosen again at every step, from the whole drawer.
 ///
 /// # Errors
 /// [`ChooseError`]: more ways to fill a place than can be listed.
@@ -389,7 +389,7 @@ pub fn chosen_anew(
             Some(_) => None,
             None => Some(choose(&alone, watch)?),
         };
-        // Pieces that are not proven best are not those that would be chosen.
+        // Pieces that are not proven best may not be the ones that would be chosen.
         let open = plan.as_ref().is_some_and(|plan| !plan.proven());
         let fault = fault.or(open.then_some(StepError::NotProven));
         let kit = match plan.filter(|_| !open) {
@@ -421,8 +421,7 @@ fn stacked(job: &Job, pump: usize, packs: Vec<PackPick>, stack: &Stack) -> Step 
     }
 }
 
-/// Moves what belongs to the pieces that are held: those of one place alone, wherever else their
-/// lot is used.
+/// Changes the fixed pieces: those of one place only, even if other places use the same lot.
 fn adjust(stack: &mut Stack, knob: Knob, setting: Setting) {
     match (knob, setting) {
         (Knob::PiecesWithin(at), Setting::Length(within)) => {
@@ -439,7 +438,7 @@ fn adjust(stack: &mut Stack, knob: Knob, setting: Setting) {
             let Some(first) = place.first() else { return };
             let total: Length = place.iter().map(|part| part.nominal * part.count).sum();
             let count = u32::try_from(number.raw() / 1_000_000).unwrap_or(1).max(1);
-            // Each of them as good as the worst that is there.
+            // Each of them as uncertain as the worst one there.
             let all = place.iter().map(|part| part.tolerance);
             let tolerance = all.fold(Tolerance::default(), |a, b| Tolerance {
                 minus: a.minus.max(b.minus),
@@ -458,7 +457,7 @@ fn adjust(stack: &mut Stack, knob: Knob, setting: Setting) {
     }
 }
 
-/// Moves what belongs to the pieces that are offered to a pump that is alone in its job.
+/// Changes the pieces offered to a pump that is alone in its job.
 fn offer(job: &mut Job, knob: Knob, setting: Setting) -> Result<(), StepError> {
     let pump = &job.pumps[0];
     let model = job.model_of(pump);
@@ -489,7 +488,7 @@ fn offer(job: &mut Job, knob: Knob, setting: Setting) -> Result<(), StepError> {
     Ok(())
 }
 
-/// Sets one thing of a pump itself.
+/// Sets one quantity of the pump itself.
 fn set(job: &mut Parts, pump: usize, knob: Knob, setting: Setting) -> Result<(), StepError> {
     let grow = |job: &mut Parts, at: usize, change: &dyn Fn(&mut Thermal)| {
         let growth = &mut job.pumps[pump].growths[at];
@@ -532,7 +531,7 @@ fn set(job: &mut Parts, pump: usize, knob: Knob, setting: Setting) -> Result<(),
         (Knob::Target(at) | Knob::Lower(at) | Knob::Upper(at), setting) => {
             let form = &mut job.pumps[pump].requirements[at].form;
             limit(form, knob, setting);
-            // A limit may pass the target: that is what is asked.
+            // A limit may pass the target here: the sweep asks for it.
             match form.check() {
                 Err(FormError::TargetOutside) | Ok(()) => {}
                 Err(wrong) => return Err(wrong.into()),
@@ -555,7 +554,7 @@ fn limit(form: &mut Form, knob: Knob, setting: Setting) {
     }
 }
 
-/// The one of three that is moved.
+/// Target, lower or upper limit: the one that is varied.
 fn side<'a, T>(knob: Knob, target: &'a mut T, lower: &'a mut T, upper: &'a mut T) -> &'a mut T {
     match knob {
         Knob::Target(_) => target,

@@ -1,8 +1,9 @@
-//! The checker: every plan is worked out again from the job alone before anything is written.
+//! Checker of plans: every plan is worked out again from the job alone before anything is written.
 //!
-//! It shares no code with the choice of pieces: limits are judged at the extreme values of every
-//! contributor from the requirement's own definition, stock and goals are counted afresh. What it
-//! cannot show is that no better plan exists; that is the bound's business.
+//! [`verify`] makes a [`Verified`] plan; only such a plan is written. The checker shares no code with the
+//! choice of pieces. Limits are judged at the extreme values of every contributor from the requirement's own
+//! definition; stock and goals are counted again. It cannot show that no better plan exists: that is the
+//! bound's part.
 
 mod bags;
 mod breach;
@@ -33,7 +34,7 @@ use crate::stock::Item;
 
 pub use bags::check_bags;
 
-/// A plan that has passed the checker; only [`verify`] makes one, and only these are written.
+/// Plan that has passed the checker; only [`verify`] makes one, and only such plans are written.
 #[derive(Debug, Clone)]
 pub struct Verified {
     job: Job,
@@ -42,27 +43,27 @@ pub struct Verified {
 }
 
 impl Verified {
-    /// The job.
+    /// Job of the plan.
     pub fn job(&self) -> &Job {
         &self.job
     }
 
-    /// The plan.
+    /// Plan itself.
     pub fn plan(&self) -> &Plan {
         &self.plan
     }
 
-    /// The consumables of each pump, in the job's order.
+    /// Consumables of each pump, in the job's order.
     pub fn bags(&self) -> &[Bag] {
         &self.bags
     }
 
-    /// The lines of the plan that take from the stock, and those that are short.
+    /// Lines of the plan that take from the stock, and those that are short.
     pub fn planned(&self) -> Planned {
         Planned::of(&self.job, &self.plan, &self.bags, &self.issued())
     }
 
-    /// Everything that one pump gets, by its index in the job: for its places, then for its bag.
+    /// Pieces of one pump, by its index in the job: those for its places, then those for its bag.
     pub fn picks(&self, pump: usize) -> impl Iterator<Item = &Pick> + Clone {
         let packs = match &self.plan.kits[pump] {
             Kit::Served(packs) => packs.as_slice(),
@@ -72,7 +73,7 @@ impl Verified {
         packs.iter().flat_map(|pack| &pack.picks).chain(bag)
     }
 
-    /// Pieces of each item issued in all, packs and bags alike, by the job's stock.
+    /// Pieces of each item issued in all, for packs and bags, by the job's stock.
     pub fn issued(&self) -> Vec<u32> {
         let mut issued = vec![0; self.job.stock.len()];
         for pick in (0..self.job.pumps.len()).flat_map(|pump| self.picks(pump)) {
@@ -81,8 +82,8 @@ impl Verified {
         issued
     }
 
-    /// Pieces of each item on hand once the plan is carried out: what is issued is gone, and so
-    /// is what is left of spoiled packs.
+    /// Pieces of each item on hand after the plan is carried out, without the pieces issued and the rest of
+    /// spoiled packs.
     pub fn left(&self) -> Vec<u32> {
         self.issued()
             .into_iter()
@@ -98,14 +99,10 @@ impl Verified {
 /// Works a plan out again.
 ///
 /// # Errors
-/// Everything that does not hold. Such a plan is a defect of this program and is never
-/// written.
+/// Every breach. A plan with one is a defect of this program and is never written.
 pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
+    plan.check(&job).map_err(|error| vec![error.into()])?;
     let mut breaches = Vec::new();
-    if plan.kits.len() != job.pumps.len() {
-        breaches.push(Breach::Count { found: plan.kits.len(), of: "kits", pumps: job.pumps.len() });
-        return Err(breaches);
-    }
     let sums = check_kits(&job, &plan, &mut breaches);
     let after = [Aim::Waste, Aim::Pieces, Aim::Scarcity];
     check_goals(&job, &plan, &after, &mut breaches);
@@ -118,7 +115,7 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     if breaches.is_empty() { Ok(Verified { job, plan, bags }) } else { Err(breaches) }
 }
 
-/// Works every kit out again, counts the pieces of all of them, and adds up what they come to.
+/// Works every kit out again, counts the pieces of all kits, and adds up their costs.
 fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
     let mut issued: BTreeMap<usize, i64> = BTreeMap::new();
     let mut sums = Sums::default();
@@ -132,10 +129,7 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
         sums.add(job, pump, packs);
     }
     for (&item, &count) in &issued {
-        let Some(lot) = job.stock.get(item) else {
-            breaches.push(Breach::NoItem(item));
-            continue;
-        };
+        let lot = &job.stock[item];
         if count > i64::from(lot.on_hand) - i64::from(lot.reserved) {
             let item = lot.item.clone();
             breaches.push(Breach::Overdrawn { item, count });
@@ -151,7 +145,7 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
     sums
 }
 
-/// Every goal's value must be what it is counted anew, and not beyond its own bound.
+/// Checks that every goal's value equals the one counted again, and is not beyond its own bound.
 fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
     for goal in &plan.goals {
         let recounted = match goal.aim {
@@ -175,8 +169,8 @@ fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
     }
 }
 
-/// The goals must be the ones that a plan is made for, in their order, and a plan that is not
-/// proven must say what ended the search.
+/// Checks that the goals are those of a plan, in their order, and that a plan that is not proven gives the
+/// reason that the search ended.
 fn check_goals(job: &Job, plan: &Plan, after_served: &[Aim], breaches: &mut Vec<Breach>) {
     let mut counts: BTreeMap<u32, i128> = BTreeMap::new();
     for pump in &job.pumps {
@@ -211,8 +205,8 @@ struct Sums {
 
 impl Sums {
     fn add(&mut self, job: &Job, pump: &Pump, packs: &[PackPick]) {
-        // One of a priority outranks all of the later ones: the weight is the product of one
-        // more than the counts of all later priorities.
+        // One pump of a priority outranks all pumps of the later ones: its weight is the product of one more
+        // than the counts of all later priorities.
         let mut later: BTreeMap<u32, i128> = BTreeMap::new();
         for other in job.pumps.iter().filter(|other| other.priority > pump.priority) {
             *later.entry(other.priority).or_insert(1) += 1;
@@ -222,14 +216,12 @@ impl Sums {
             .saturating_add(later.values().fold(1_i128, |product, n| product.saturating_mul(*n)));
         *self.of_priority.entry(pump.priority).or_default() += 1;
         for pick in packs.iter().flat_map(|pack| &pack.picks) {
-            let Some(lot) = job.stock.get(pick.item) else {
-                continue;
-            };
+            let lot = &job.stock[pick.item];
             let count = i128::from(pick.count);
             let spare =
                 i128::from(lot.on_hand) - i128::from(lot.reserved) - i128::from(lot.min_level);
             self.pieces += count;
-            // Pieces out of packs that are spoiled once opened are paid for pack by pack.
+            // Pieces from packs that are spoiled once opened are paid for pack by pack.
             let singly = !(job.policy.opened_packs_spoiled && lot.pack_qty > 1);
             let cost = if singly { lot.unit_cost.raw() } else { 0 };
             let each = i128::from(cost) + i128::from(job.policy.handling.raw());
@@ -245,7 +237,7 @@ impl Sums {
     }
 }
 
-/// The cost of the layers that are peeled off one piece: their share of its own, rounded up.
+/// Cost of the layers peeled off one piece: their share of its cost, rounded up.
 fn trim(lot: &Item, peeled: u32) -> i128 {
     let (Some(size), Some(step)) = (lot.size, lot.peel_step) else {
         return 0;
@@ -255,13 +247,11 @@ fn trim(lot: &Item, peeled: u32) -> i128 {
     off / whole + i128::from(off % whole != 0)
 }
 
-/// What pieces cost whose opened packs are spoiled: loose ones singly, then whole packs.
+/// Cost of pieces whose opened packs are spoiled: loose ones one by one, then whole packs.
 fn by_the_pack(job: &Job, issued: &BTreeMap<usize, i64>) -> i128 {
     let mut sum = 0;
     for (&item, &count) in issued {
-        let Some(lot) = job.stock.get(item) else {
-            continue;
-        };
+        let lot = &job.stock[item];
         let size = i64::from(lot.pack_qty);
         if !job.policy.opened_packs_spoiled || size <= 1 {
             continue;
@@ -276,22 +266,18 @@ fn by_the_pack(job: &Job, issued: &BTreeMap<usize, i64>) -> i128 {
     sum
 }
 
-/// Cut pieces must come out of sheets that are there, cut up as the plan says.
+/// Checks that cut pieces come out of sheets that exist, cut up as the plan says.
 fn check_sheets(job: &Job, plan: &Plan, issued: &BTreeMap<usize, i64>, breaches: &mut Vec<Breach>) {
     let mut cut: BTreeMap<usize, i64> = BTreeMap::new();
     let mut sheets: BTreeMap<usize, i64> = BTreeMap::new();
     for layout in &plan.layouts {
-        let Some(lot) = job.sheets.get(layout.sheet).filter(|_| layout.along < 2) else {
-            breaches.push(Breach::NoSheet(layout.sheet));
-            continue;
-        };
+        let lot = &job.sheets[layout.sheet];
         *sheets.entry(layout.sheet).or_default() += 1;
         let run = lot.sides[layout.along].ticks();
         let mut across = 0;
         for &(item, strips) in &layout.strips {
             let of_this = |cut: &Cut| cut.sheet == layout.sheet && cut.outside.ticks() > 0;
-            let shape = job.stock.get(item).and_then(|lot| lot.cut).filter(of_this);
-            let Some(shape) = shape else {
+            let Some(shape) = job.stock[item].cut.filter(of_this) else {
                 breaches.push(Breach::Strip(lot.item.clone()));
                 continue;
             };
@@ -310,8 +296,8 @@ fn check_sheets(job: &Job, plan: &Plan, issued: &BTreeMap<usize, i64>, breaches:
         }
     }
     for (&item, &count) in issued {
-        let lot = job.stock.get(item).filter(|lot| lot.cut.is_some());
-        if let Some(lot) = lot.filter(|_| count > cut.get(&item).copied().unwrap_or(0)) {
+        let lot = &job.stock[item];
+        if lot.cut.is_some() && count > cut.get(&item).copied().unwrap_or(0) {
             let item = lot.item.clone();
             breaches.push(Breach::NotCut { item, count });
         }
@@ -348,7 +334,7 @@ fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<B
             let Some(lot) = job.stock.get(pick.item) else {
                 continue;
             };
-            // A layer at least must be left.
+            // At least one layer must be left.
             let left = lot.size.zip(lot.peel_step).is_some_and(|(size, step)| {
                 size.thickness.ticks() >= (i64::from(pick.peeled) + 1) * step.ticks()
             });
@@ -416,7 +402,7 @@ const MILLION: i128 = 1_000_000;
 fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<Breach>) {
     let reported = stack(job, pump, packs);
     for requirement in &pump.requirements {
-        // The report's own verdict must not say otherwise.
+        // The report's own verdict must agree.
         let shown = judge(&requirement.form, &reported, job.policy.guard()).conforms();
         if !(holds(job, pump, packs, &requirement.form) && shown) {
             breaches.push(Breach::NotMet {
@@ -427,10 +413,10 @@ fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<B
     }
 }
 
-/// Whether a form is met under the rule of the policy.
+/// Whether a requirement is met under the acceptance rule of the policy.
 fn holds(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
     let pick = |[low, nominal, high]: [i128; 3]| match job.policy.acceptance {
-        // The expanded uncertainty is counted below, beside the nominal value.
+        // The expanded uncertainty is checked below, beside the nominal value.
         Acceptance::Nominal | Acceptance::Expanded => (nominal, nominal),
         Acceptance::WorstCase => (low, high),
     };
@@ -452,9 +438,8 @@ fn holds(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
         || clear_of_uncertainty(job, pump, packs, form))
 }
 
-/// Whether nominal value and middle are further inside both limits than the expanded uncertainty
-/// allows. Source: JCGM 100:2008, 5.2.2, 6.2.1 and G.4.1; the decision rule of ISO 14253-1, from
-/// memory.
+/// Whether nominal value and middle are inside both limits by at least the expanded uncertainty. Source: JCGM
+/// 100:2008, 5.2.2, 6.2.1 and G.4.1; the decision rule of ISO 14253-1, from memory.
 ///
 /// With a distance S to a limit, `S >= k u` is `(S / k)^2 >= u^2`: no root is needed.
 fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
@@ -484,7 +469,7 @@ fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form)
         }
     };
     sides.iter().all(|(weights, distance)| {
-        // The distance of the middle of the tolerances, twice, to stay in whole numbers.
+        // Twice the distance of the middle of the tolerances, to stay in whole numbers.
         let middle = weights.iter().map(|(term, weight)| {
             let [low, nominal, high] = ends(job, pump, packs, *term);
             weight * (low + high - 2 * nominal)
@@ -498,22 +483,22 @@ fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form)
         let Some(reach) = twice.checked_mul(50_000 * MILLION) else {
             return false;
         };
-        // What is too large to be squared is larger than any variance counted here.
+        // A number too large to be squared is larger than any variance counted here.
         let clear = |reach: i128| (reach / k).checked_pow(2).is_none_or(|s| s >= doubt.variance);
         *distance >= 0 && twice >= 0 && clear(reach)
     })
 }
 
-/// How uncertain a sum is.
+/// Uncertainty of a sum.
 struct Doubt {
-    /// Its squared combined standard uncertainty, in millionths of a femtometre, squared.
+    /// Squared combined standard uncertainty, in millionths of a femtometre, squared.
     variance: i128,
-    /// The fourth powers of what few degrees of freedom tell, over those.
+    /// Sum of the fourth powers of the parts with finite degrees of freedom, each over those.
     fourths: f64,
 }
 
 impl Doubt {
-    /// Effective degrees of freedom, cut off, `None` without end.
+    /// Effective degrees of freedom, truncated; `None` if infinite.
     fn freedom(&self) -> Option<u32> {
         #[allow(clippy::cast_precision_loss)]
         let square = self.variance as f64;
@@ -527,9 +512,9 @@ impl Doubt {
     }
 }
 
-/// How uncertain a sum is, its weights in millionths; `None` if that is too large to be counted.
+/// Uncertainty of a sum, its weights in millionths; `None` if it is too large to be counted.
 fn doubt(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]) -> Option<Doubt> {
-    // What each independent error moves the sum by for one of it: dimensions, single pieces, lots.
+    // Change of the sum per unit of each independent error: dimensions, single pieces, lots.
     let mut moves: Vec<i128> = Vec::new();
     let mut of_lots: BTreeMap<(bool, usize), i128> = BTreeMap::new();
     let mut total: BTreeMap<Term, i128> = BTreeMap::new();
@@ -563,7 +548,7 @@ fn doubt(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]) -
                     for _ in 0..pick.count {
                         moves.push(own);
                     }
-                    // Pieces cut from the sheets of one lot share its error, whatever their shape.
+                    // Pieces cut from the sheets of one lot share its error, in every shape.
                     let key = match lot.cut {
                         Some(cut) => (true, cut.sheet),
                         None => (false, pick.item),
@@ -597,7 +582,7 @@ fn doubt(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]) -
     Some(Doubt { variance, fourths })
 }
 
-/// The least whole u with 3 u^2 >= t^2: a half-width over the root of three, rounded up.
+/// Least whole u with 3 u^2 >= t^2: a half-width over the root of three, rounded up.
 fn third_root(half: i128) -> i128 {
     let (mut below, mut enough) = (-1, half);
     while enough - below > 1 {
@@ -611,7 +596,7 @@ fn third_root(half: i128) -> i128 {
     enough
 }
 
-/// Distance from the target, and how many of its units make one tick.
+/// Distance from the target, and the number of its units in one tick.
 fn off_target(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> (i128, i128) {
     match form {
         Form::Linear { terms, target, .. } => {

@@ -1,4 +1,4 @@
-//! Plans in words: the same on the terminal, on every sheet and on the kit slip.
+//! Plans in words, shared by the terminal, every sheet and the kit slip.
 
 pub mod provision;
 pub mod recheck;
@@ -26,16 +26,16 @@ use crate::verify::Verified;
 pub use crate::show::{about, both, fine, finely, length, natural_unit, thickness, tolerance};
 pub(crate) use crate::show::{first_of, plural, short_length};
 
-/// What stands on everything that belongs to a pump that may not be closed.
+/// Mark on everything that belongs to a pump that must not be closed.
 pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
 
-/// What is kept clear of the limits: `0.0010 in`, or for each side `-0.070 +0.010 mm` where they differ; exact,
-/// or rounded up to a place more than usual.
+/// Guards at the limits: `0.0010 in`, or for each side `-0.070 +0.010 mm` where they differ; exact, or rounded up to
+/// one place more than usual.
 pub fn guards(verdict: &Verdict, unit: Unit) -> String {
     format!("{} {unit}", bare_guards(verdict, unit))
 }
 
-/// The same without its unit.
+/// Guards of [`guards`] without their unit.
 pub fn bare_guards(verdict: &Verdict, unit: Unit) -> String {
     let up = |guard| exactly(guard, unit, (1, Round::Up));
     let (below, above) = (verdict.guard_lower, verdict.guard_upper);
@@ -45,18 +45,18 @@ pub fn bare_guards(verdict: &Verdict, unit: Unit) -> String {
     }
 }
 
-/// What is left between a guard and its limit: exact, or rounded down to a place more than usual.
+/// Margin between a guard and its limit: exact, or rounded down to one place more than usual.
 pub fn margin(margin: Fine, unit: Unit) -> String {
     format!("{} {unit}", exactly(margin, unit, (1, Round::Down)))
 }
 
-/// What may come of a gasket that is crushed too little: common practice, no source.
+/// Possible effect of a gasket that is crushed too little: common practice, no source.
 const LEAK: &str = "it may leak";
-/// What may come of one that is crushed too far: common practice, no source.
+/// Possible effect of a gasket that is crushed too far: common practice, no source.
 const TEAR: &str = "it may tear, or keep the parts from closing";
 
-/// That a gasket is crushed by less or by more than its material gives way, in a sentence without
-/// its full stop; `None` where that is not so, or not known.
+/// Warns that a gasket is crushed less or more than its material's range, in a sentence without its full stop; `None`
+/// where it is in the range, or the range is unknown.
 pub fn crush_warning(job: &Job, pump: &Pump, crush: &Crush) -> Option<String> {
     let (range, standing) = (crush.range?, crush.standing?);
     let item = &job.stock[crush.item];
@@ -81,8 +81,8 @@ pub fn crush_warning(job: &Job, pump: &Pump, crush: &Crush) -> Option<String> {
     ))
 }
 
-/// How far the gaskets of a place are crushed that their materials suit, and what all of these
-/// give way: `crushed by 33.3 % (material: 25 to 40 %)`. `None` where there are none.
+/// Crush of the gaskets of a place that are within their materials' range, and the range common to all of these:
+/// `crushed by 33.3 % (material: 25 to 40 %)`. `None` where there are none.
 pub fn crush_within(crushes: &[Crush]) -> Option<String> {
     let within = crushes.iter();
     let within = within.filter(|crush| crush.standing == Some(Standing::Within));
@@ -102,8 +102,8 @@ fn tenths(percent: Millionths) -> Millionths {
     Millionths::from_raw((percent.raw() + TENTH / 2).div_euclid(TENTH) * TENTH)
 }
 
-/// The gaskets of all kitted pumps that are crushed by less or by more than their material gives
-/// way, a sentence each.
+/// Warns of the gaskets of all kitted pumps that are crushed less or more than their material's range, one sentence
+/// each.
 pub fn crush_warnings(job: &Job, plan: &Plan) -> Vec<String> {
     let mut said = Vec::new();
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
@@ -116,8 +116,8 @@ pub fn crush_warnings(job: &Job, plan: &Plan) -> Vec<String> {
     said
 }
 
-/// What was counted for running hot, with the pump's own values, and where to state others; `None` where
-/// no requirement of the pump is asked hot.
+/// Thermal growths counted for running hot, with the pump's own values, and where to state others; `None` where no
+/// requirement of the pump is asked hot.
 pub fn growths(model: &Model, pump: &Pump) -> Option<String> {
     let enters = |index: usize| {
         let mut terms = pump.requirements.iter().flat_map(|r| r.form.terms());
@@ -154,12 +154,12 @@ pub fn money(amount: i64, job: &Job) -> String {
     format!("{amount:.2} {}", job.policy.currency)
 }
 
-/// An amount of money with the currency and every place that it has.
+/// An amount of money with the currency and all its places.
 pub fn money_exactly(amount: i64, job: &Job) -> String {
     format!("{} {}", show_price(Money::from_raw(amount)), job.policy.currency)
 }
 
-/// The same with two places, unless these would make nothing of it.
+/// An amount of money with two places, or with all of them where two would show 0.
 fn money_or_exactly(amount: i64, job: &Job) -> String {
     match Money::from_raw(amount).decimal().round_dp(2).is_zero() {
         true => money_exactly(amount, job),
@@ -177,7 +177,7 @@ pub fn warning(warning: &Problem) -> String {
     format!("{place}: {found}. Expected {expected}. {mend}.")
 }
 
-/// A pump's standing in a few words.
+/// A pump's status in a few words.
 pub fn standing(kit: &Kit, bag: &Bag) -> &'static str {
     match kit {
         Kit::Served(_) if lacking(bag) => "kitted, short of consumables",
@@ -191,7 +191,7 @@ pub fn lacking(bag: &Bag) -> bool {
     bag.iter().any(|share| share.lacking > 0)
 }
 
-/// The name of the place that failed.
+/// Name of the place that failed.
 pub fn place(job: &Job, pump: &Pump, short: &Shortfall) -> String {
     match short.pack {
         Some(pack) => job.model_of(pump).packs[pack].label.clone(),
@@ -213,7 +213,7 @@ pub fn unused(job: &Job) -> Option<String> {
     (!columns.is_empty()).then(|| format!("Carried through or left alone, not used: {columns}."))
 }
 
-/// Why a place failed, in one sentence without its full stop.
+/// Cause of a failed place, in one sentence without its full stop.
 pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
     let model = job.model_of(pump);
     let (kind, fit, least, most) = match short.pack {
@@ -261,10 +261,10 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
             match window(job, pump, short) {
                 // The window is that of the best pieces, which this total is not made of.
                 Some(window) if inside(short).is_some() => format!(
-                    "no total of {pieces} does: {} would lie in the window {window}, {LOOSER}",
+                    "no total of {pieces} fits: {} is within {window}, {LOOSER}",
                     nearest_total(short, model.unit).unwrap_or_default()
                 ),
-                Some(window) => format!("no total of {pieces} falls into the window {window}"),
+                Some(window) => format!("no total of {pieces} is within {window}"),
                 None => format!("no total of {pieces} meets every requirement at once"),
             }
         }
@@ -282,23 +282,23 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
     }
 }
 
-/// The window of totals that would do.
+/// Window of totals that meet the requirement.
 pub fn window(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let unit = job.model_of(pump).unit;
     let window = short.window.as_ref()?;
     Some(format!("{} to {}", window.least.show(unit), length(window.most, unit)))
 }
 
-/// What a window presumes: how good the pack is, and what lies below it.
+/// Assumptions of a window: the tolerance of the pack, and the parts below it.
 pub fn presumed(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let model = job.model_of(pump);
     let window = short.window.as_ref()?;
     let Tolerance { minus, plus } = window.tolerance;
     let unit = model.unit;
     let good = if minus == plus {
-        format!("a pack good to {} either way", length(plus, unit))
+        format!("a pack tolerance of +/-{}", length(plus, unit))
     } else {
-        format!("a pack good to +{}/-{}", plus.show(unit), length(minus, unit))
+        format!("a pack tolerance of +{}/-{}", plus.show(unit), length(minus, unit))
     };
     let over: Vec<String> = window
         .over
@@ -308,22 +308,22 @@ pub fn presumed(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     Some(if over.is_empty() { good } else { format!("{good}, with {}", over.join(" and ")) })
 }
 
-/// Why a total in the window does not do.
-const LOOSER: &str = "but its pieces are good to less than the window presumes";
+/// Reason why a total in the window fails.
+const LOOSER: &str = "but its pieces have a wider tolerance than that allows for";
 
-/// The nearest total, where it lies within the window and yet does not do.
+/// Nearest total, where it is within the window and still fails.
 fn inside(short: &Shortfall) -> Option<Length> {
     let (nearest, window) = (short.nearest?, short.window.as_ref()?);
     (window.least <= nearest && nearest <= window.most).then_some(nearest)
 }
 
-/// The reachable total nearest to the window.
+/// Reachable total nearest to the window.
 pub fn nearest(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let nearest = nearest_total(short, job.model_of(pump).unit)?;
-    // Of a place between totals the reason says it already.
+    // For a place between totals the cause already gives it.
     Some(match (inside(short), &short.cause) {
         (Some(_), Cause::StockGone { .. }) => {
-            format!("{nearest}, which would lie in it, {LOOSER} or are asked for in another place")
+            format!("{nearest}, which is within it, {LOOSER} or are needed in another place")
         }
         _ => nearest,
     })
@@ -335,15 +335,15 @@ fn nearest_total(short: &Shortfall, unit: Unit) -> Option<String> {
     Some(format!("{}{empty}", length(nearest, unit)))
 }
 
-/// What a goal is called where people read it.
+/// Name of a goal, for people.
 pub fn aim(aim: Aim) -> String {
     match aim {
-        Aim::ServedWeight => "weight of the pumps served".into(),
+        Aim::ServedWeight => "pumps kitted, weighted by priority".into(),
         other => other.label(),
     }
 }
 
-/// A goal's value as people read it.
+/// Value of a goal, for people.
 pub fn goal_value(job: &Job, goal: &Goal, value: i64) -> String {
     match goal.aim {
         Aim::Waste | Aim::Purchase => money_exactly(value, job),
@@ -351,25 +351,24 @@ pub fn goal_value(job: &Job, goal: &Goal, value: i64) -> String {
     }
 }
 
-/// What is proven about the plan and what is not, goal by goal.
+/// Proof of the plan, goal by goal.
 pub fn proof(job: &Job, plan: &Plan) -> String {
     let (proven, open): (Vec<&Goal>, Vec<&Goal>) =
         plan.goals.iter().partition(|goal| goal.proven());
     let all = |of: &dyn Fn(Aim) -> bool| !open.iter().any(|goal| of(goal.aim));
     let served = all(&|aim| matches!(aim, Aim::ServedWeight | Aim::ServedOf(_)));
     let waste = plan.goal(Aim::Waste).map_or(0, |goal| goal.value);
-    let least = format!(
-        "no plan serves more by priority, and none that does wastes less than {}.",
-        money(waste, job)
-    );
     let mut said = Vec::new();
     if served && plan.waste_proven() {
-        let word = if open.is_empty() { "Proven least" } else { "Proven" };
-        said.push(format!("{word}: {least}"));
+        let word = if open.is_empty() { "Proven best" } else { "Proven" };
+        said.push(format!(
+            "{word}: no choice kits more pumps (by priority); of those that kit as many, none wastes less than {}.",
+            money(waste, job)
+        ));
     } else if served {
-        said.push("Proven: no plan serves more by priority.".into());
+        said.push("Proven: no choice kits more pumps (by priority).".into());
     }
-    // What is proven of a goal holds among plans that are as good on the goals before it.
+    // The proof of a goal holds among plans that are as good on the goals before it.
     let later = proven.iter().filter(|goal| {
         let told = match goal.aim {
             Aim::ServedWeight | Aim::ServedOf(_) => served,
@@ -397,14 +396,14 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
         let gaps: Vec<String> = open.iter().map(gap).collect();
         let why = plan.stopped_by.map_or("search ended", |stop| stop.words());
         let gaps = gaps.join("; ");
-        said.push(format!("Best found, not proven least: {gaps}. Reason: {why}."));
+        said.push(format!("Best found, not proven: {gaps}. Reason: {why}."));
     }
     said.extend(left_out(plan));
     said.join(" ")
 }
 
-/// What the time did not suffice for after the goals, each in a sentence: the order among equal plans,
-/// then the worth of one more.
+/// Work that the time did not allow after the goals, one sentence each: the order among equal plans, then the value
+/// of one more.
 fn left_out(plan: &Plan) -> Vec<String> {
     let order = plan.left_out.order.map(|stop| {
         format!(
@@ -418,7 +417,7 @@ fn left_out(plan: &Plan) -> Vec<String> {
     order.into_iter().chain(worth).collect()
 }
 
-/// A part of the work under way.
+/// Part of the work in progress.
 pub fn part(part: Part) -> &'static str {
     match part {
         Part::Listing => "listing the ways to kit each pump",
@@ -431,8 +430,8 @@ pub fn part(part: Part) -> &'static str {
     }
 }
 
-/// A consumable as a pump asks for it: `packing ring, fit F6`; `packing ring, section 0.3750 in
-/// (3/8), ring length 7.46 in`.
+/// A consumable as a pump asks for it: `packing ring, fit F6`;
+/// `packing ring, section 0.3750 in (3/8), ring length 7.46 in`.
 pub fn consumable(job: &Job, pump: &Pump, need: usize) -> String {
     let fit = &pump.consumable_fits[need];
     let mut words = vec![job.model_of(pump).consumables[need].kind.clone()];
@@ -444,7 +443,7 @@ pub fn consumable(job: &Job, pump: &Pump, need: usize) -> String {
     words.join(", ")
 }
 
-/// The section of the packing that a space takes, exact.
+/// Section of the packing that a space takes, exact.
 pub fn section(space: RingSpace) -> String {
     let unit = ring_unit(space);
     match space.section().whole() {
@@ -453,26 +452,25 @@ pub fn section(space: RingSpace) -> String {
     }
 }
 
-/// The length to cut a ring to, to a hundredth of an inch or a tenth of a millimetre: a ring is
-/// cut by hand.
+/// Length to cut a ring to, to a hundredth of an inch or a tenth of a millimetre: a ring is cut by hand.
 pub fn ring_length(space: RingSpace) -> String {
     let unit = ring_unit(space);
     let places = if unit == Unit::Inch { 2 } else { 1 };
     format!("{:.places$} {unit}", space.ring_length().to_f64(unit))
 }
 
-/// The system in which a section is a short number.
+/// Unit in which a section is a short number.
 fn ring_unit(space: RingSpace) -> Unit {
     space.section().whole().map_or(Unit::Millimetre, natural_unit)
 }
 
-/// Why a pump does not get all of a consumable, without its full stop; `None` if it does.
+/// Reason why consumables are missing from a pump's bag, without its full stop; `None` if none are.
 pub fn lack(job: &Job, pump: &Pump, need: usize, share: &Share) -> Option<String> {
     let why = bag::lack(job, pump, need, share)?;
     Some(lack_of(&why, &job.model_of(pump).consumables[need].kind))
 }
 
-/// Why some of a kind of consumable are missing, without its full stop.
+/// Reason why some of a kind of consumable are missing, without its full stop.
 pub fn lack_of(why: &Lack, kind: &str) -> String {
     match why {
         Lack::NoFitCode { column } => format!("the pump sheet gives no `{column}`"),
@@ -480,13 +478,13 @@ pub fn lack_of(why: &Lack, kind: &str) -> String {
         Lack::NoneOnHand => "none is on hand".into(),
         Lack::AllReserved => "all that are on hand are reserved".into(),
         Lack::AllGivenOut { available } => {
-            format!("all {available} that may be issued are given out")
+            format!("{available} free, all used")
         }
     }
 }
 
-/// What the bags are short of, alike things together: `packing ring, fit F6: no such packing ring is in
-/// the stock; short of 5 for P-101, 5 for P-102`.
+/// Consumables missing from the bags, grouped by kind:
+/// `packing ring, fit F6: no such packing ring is in the stock; short of 5 for P-101, 5 for P-102`.
 pub fn lacks(verified: &Verified) -> Vec<String> {
     let job = verified.job();
     let mut groups: Vec<(String, Vec<String>)> = Vec::new();
@@ -503,11 +501,11 @@ pub fn lacks(verified: &Verified) -> Vec<String> {
             }
         }
     }
-    let shown = |(what, who): (String, Vec<String>)| format!("{what}; short of {}", first_of(&who));
+    let shown = |(what, who): (String, Vec<String>)| format!("{what}; missing {}", first_of(&who));
     groups.into_iter().map(shown).collect()
 }
 
-/// What one more piece would have been worth.
+/// Value of one more piece.
 pub fn worth(job: &Job, worth: &Worth) -> String {
     let change = worth.waste.raw();
     let waste = match change {
@@ -516,21 +514,21 @@ pub fn worth(job: &Job, worth: &Worth) -> String {
         _ => format!("waste {} more", money_or_exactly(change, job)),
     };
     match (worth.served_weight, change) {
-        (0, 0) => "nothing".into(),
+        (0, 0) => "-".into(),
         (0, _) => waste,
-        (_, _) => format!("serves more by priority, {waste}"),
+        (_, _) => format!("kits more pumps (by priority), {waste}"),
     }
 }
 
-/// What has to be done to pieces before they are what the pack counts with: layers peeled off, or
-/// the piece cut from a sheet. `None` for pieces that are taken as they lie.
+/// Work on pieces before they match the plan: layers peeled off, or the piece cut from a sheet. `None` for pieces
+/// that are used as they are.
 pub fn handwork(job: &Job, pick: &Pick) -> Option<String> {
     let item = &job.stock[pick.item];
     if let Some(cut) = item.cut {
         let sheet = &job.sheets[cut.sheet];
         let unit = natural_unit(cut.outside);
         return Some(format!(
-            "cut from sheet {}: outside {}, inside {}",
+            "cut from plate {}: outside {}, inside {}",
             sheet.item,
             short_length(cut.outside, unit),
             short_length(cut.inside, unit),
@@ -547,7 +545,7 @@ pub fn handwork(job: &Job, pick: &Pick) -> Option<String> {
     ))
 }
 
-/// How sheets are cut up: `2 strips of 4 for F6 and 1 strip of 3 for F8`.
+/// Layout of a cut sheet: `2 strips of 4 for F6 and 1 strip of 3 for F8`.
 pub fn strips(job: &Job, layout: &Layout) -> String {
     let lot = &job.sheets[layout.sheet];
     let side = lot.sides[layout.along];
@@ -566,7 +564,7 @@ pub fn strips(job: &Job, layout: &Layout) -> String {
     format!("along the side of {}: {}", short_length(side, natural_unit(side)), strips.join("; "))
 }
 
-/// The feeler blades for a clearance, in a sentence or two.
+/// Feeler blades for a clearance, in a sentence or two.
 pub fn blades(gauge: &Gauge, unit: Unit) -> String {
     let list = |stack: &Stacked| {
         let each = stack.blades.iter().map(|(blade, count)| {
@@ -584,18 +582,21 @@ pub fn blades(gauge: &Gauge, unit: Unit) -> String {
         };
         format!("{}{together}", each.join(" + "))
     };
-    let side = |chosen: &Chosen, must: &str, shows: &str| match chosen {
+    let side = |chosen: &Chosen, [word, fails, shows]: [&str; 3]| match chosen {
         Chosen::None => format!("no blades of the set show {shows}: measure it another way"),
         Chosen::Stack(stack, passes) => {
-            let doubt =
-                if *passes { "" } else { " (a good pump may fail this one: then measure it)" };
-            format!("{} {must}{doubt}", list(stack))
+            let then = if *passes {
+                String::new()
+            } else {
+                format!(" (if it {fails}, measure before rejecting)")
+            };
+            format!("{word} {}{then}", list(stack))
         }
     };
     let mut text = format!(
         "Feeler blades: {}; {}.",
-        side(&gauge.go, "must go in", "the lower limit"),
-        side(&gauge.no_go, "must not go in", "the upper limit")
+        side(&gauge.go, ["GO", "does not go in", "the lower limit"]),
+        side(&gauge.no_go, ["NO-GO", "goes in", "the upper limit"])
     );
     for chosen in [&gauge.go, &gauge.no_go] {
         if let Chosen::Stack(stack, _) = chosen
@@ -619,7 +620,7 @@ mod tests {
         Length::parse(text, None).unwrap().into()
     }
 
-    /// What is kept clear is never shown smaller than it is, and what is left never larger.
+    /// A guard is never shown smaller than it is, and a margin never larger.
     #[test]
     fn guards_are_rounded_up_and_margins_down() {
         let third = |n: i128| Fine::from_raw(of("0.001 mm").raw() * n / 3);

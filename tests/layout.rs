@@ -18,6 +18,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("day", ""),
     ("decimal", ""),
     ("digest", ""),
+    ("manual", ""),
     ("narrow", ""),
     ("plain_text", ""),
     ("length", "decimal narrow"),
@@ -56,7 +57,7 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting bag choose day decimal inventory issue job length narrow plan policy \
          problem purchase reach stock",
     ),
-    ("formats", "crush plan problem"),
+    ("formats", "crush plan policy problem"),
     (
         "verify",
         "accounting bag decimal issue job length model narrow outlook plan policy \
@@ -76,13 +77,13 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "write",
         "accounting analysis bag choose columns crush cutting day decimal feeler formats \
-         issue job length model outlook packing plain_text plan policy problem provision \
+         issue job length model narrow outlook packing plain_text plan policy problem provision \
          pump reach recheck reorder sheet show stack stock sweep verify words",
     ),
     (
         "cli",
         "accounting analysis choose crush day decimal formats issue job length model \
-         outlook plain_text plan policy problem provision read recheck reorder sheet \
+         manual outlook plain_text plan policy problem provision read recheck reorder sheet \
          stack stock sweep verify words write",
     ),
 ];
@@ -109,6 +110,7 @@ const DOORS: &[(&str, &str)] = &[
     ("microlp", "choose"),
     ("natord", "write"),
     ("png", "write"),
+    ("pulldown_cmark", "cli"),
     ("pulp", "stack"),
     ("qrcode", "write"),
     ("quick_xml", "read"),
@@ -116,8 +118,8 @@ const DOORS: &[(&str, &str)] = &[
     ("rust_decimal", "decimal inventory length read"),
     ("rust_xlsxwriter", "write"),
     ("same_file", "write"),
-    ("schemars", "formats problem write"),
-    ("serde", "formats problem read write"),
+    ("schemars", "formats problem"),
+    ("serde", "formats problem read"),
     ("serde_json", "cli formats write"),
     ("sha2", "digest"),
     ("smallvec", "choose provision stack"),
@@ -128,7 +130,7 @@ const DOORS: &[(&str, &str)] = &[
     ("textwrap", "cli"),
     (
         "thiserror",
-        "choose formats inventory job length model policy provision reach read stack \
+        "choose formats inventory job length model outlook policy provision reach read stack \
          sweep verify write",
     ),
     ("toml", "read"),

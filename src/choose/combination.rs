@@ -1,4 +1,4 @@
-//! Combinations: the ways to fill one kind of place from its drawer, listed once for all pumps.
+//! Combinations: the ways to fill one kind of place from its items, listed once for all pumps.
 
 use std::cell::{Cell, RefCell};
 
@@ -11,37 +11,36 @@ use crate::model::Pack;
 use crate::plan::{Pick, Stop};
 use crate::stock::Code;
 
-/// The most combinations that one drawer is listed in; more is a job for another method.
+/// Most combinations in one list; more needs another method.
 pub const MOST_COMBINATIONS: usize = 4_000_000;
 
-/// The most packs, whole or not, that are looked at on the way.
+/// Most packs, complete or not, that are visited while listing.
 const MOST_VISITED: usize = 40_000_000;
 
-/// One way to fill a place.
+/// Combination: one way to fill a place.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Combination {
     /// Lots and counts, thickest first.
     pub picks: SmallVec<[Pick; 4]>,
     /// Total thickness in ticks.
     pub total: i64,
-    /// How far below the total it may lie, in ticks.
+    /// Tolerance below the total, in ticks.
     pub minus: i64,
-    /// How far above.
+    /// Tolerance above the total, in ticks.
     pub plus: i64,
     /// Cost, handling and trim of the pieces, in millionths of the currency.
     pub waste: i64,
-    /// How many pieces.
+    /// Number of pieces.
     pub pieces: i64,
 }
 
-/// Totals from the first to the second, both included, in ticks.
+/// Window of totals, both ends included, in ticks.
 pub type Window = (i64, i64);
 
-/// Lists every combination of the pieces of a place with a total inside `window`, ascending by
-/// total; ties stand in the order of the stock sheet, fewest pieces first. `available` counts
-/// the pieces of each item.
+/// Lists every combination of pieces for a place with a total inside `window`, ascending by total; ties are
+/// in the order of the stock sheet, fewest pieces first. `available` counts the pieces of each item.
 ///
-/// Returns `None` when there are more than `MOST_COMBINATIONS`, or far too many to look through.
+/// Returns `None` when there are more than `MOST_COMBINATIONS`, or far too many to visit.
 pub fn list(
     job: &Job,
     pack: &Pack,
@@ -53,8 +52,8 @@ pub fn list(
     listed(job, (pack, fit), available, window, patient).map(|listed| listed.list)
 }
 
-/// [`list`] under a watch, with units of work that are done after it has said to stop. A list that is
-/// cut short has all combinations of few pieces, as many as that work allows, and what was listed.
+/// [`list`] under a watch, with units of work that are done after it has said stop. A list cut short has all
+/// combinations of few pieces, as many as that work allows, and those listed before.
 pub(crate) fn listed(
     job: &Job,
     (pack, fit): (&Pack, &Code),
@@ -79,7 +78,7 @@ pub(crate) fn listed(
     let mut found = Vec::new();
     let mut cut = grown(pack.most_pieces, 0, &mut found)?;
     if cut.is_some() {
-        // So far they all have the thickest piece: those of few pieces help more pumps.
+        // The list so far has the thickest piece everywhere; combinations of few pieces help more pumps.
         for most in 1..=pack.most_pieces {
             let mut few = Vec::new();
             let whole = grown(most, grace, &mut few)?.is_none();
@@ -97,18 +96,18 @@ pub(crate) fn listed(
     Some(Listed { list: found, cut })
 }
 
-/// A way in which a piece of a lot can be had: whole, or with some layers peeled off.
+/// Form in which a piece of a lot can be used: whole, or with some layers peeled off.
 struct Offer {
     item: usize,
     peeled: u32,
-    /// In ticks, like the tolerance.
+    /// Thickness in ticks, like the tolerance.
     thickness: i64,
     minus: i64,
     plus: i64,
     waste: i64,
 }
 
-/// Everything that can be put into a place, thickest first; ties in the order of the stock sheet.
+/// Pieces that can go into a place, thickest first; ties in the order of the stock sheet.
 fn offers(job: &Job, pack: &Pack, fit: &Code, available: &[u32]) -> Vec<Offer> {
     let items = job.offered(pack, fit).filter(|&i| available[i] > 0);
     let mut offers: Vec<Offer> = items
@@ -129,7 +128,7 @@ fn offers(job: &Job, pack: &Pack, fit: &Code, available: &[u32]) -> Vec<Offer> {
     offers
 }
 
-/// The greatest total that a place can hold, in ticks.
+/// Greatest total of a place, in ticks.
 pub fn most_total(job: &Job, pack: &Pack, fit: &Code, available: &[u32]) -> i64 {
     let thickest = job
         .offered(pack, fit)
@@ -145,15 +144,15 @@ struct Drawer<'a> {
     most: u32,
     available: &'a [u32],
     window: Window,
-    /// How many packs have been looked at, whole or not.
+    /// Packs visited, complete or not.
     visited: Cell<usize>,
     pace: RefCell<Pace<'a>>,
-    /// What cut the list short.
+    /// Reason that the list was cut short.
     cut: Cell<Option<Stop>>,
 }
 
-/// Adds `base` and everything that grows from it by pieces of `offers`, which are no thicker than
-/// those that it has.
+/// Adds `base` and everything that grows from it by pieces of `offers`, which are no thicker than those that
+/// it has.
 fn grow(
     drawer: &Drawer<'_>,
     offers: &[Offer],
@@ -173,11 +172,11 @@ fn grow(
     for (position, offer) in offers.iter().enumerate() {
         let thickness = offer.thickness;
         if base.total + room * thickness < first {
-            // Nothing from here on is thick enough.
+            // No later piece is thick enough.
             break;
         }
         let fits = ((last - base.total).max(0) / thickness).min(room);
-        // Pieces of one lot may be there already, peeled less.
+        // The pack may already have pieces of this lot with fewer layers peeled off.
         let same = base.picks.iter().filter(|pick| pick.item == offer.item);
         let used: u32 = same.map(|pick| pick.count).sum();
         let left = drawer.available[offer.item].saturating_sub(used);

@@ -1,61 +1,59 @@
-//! The choice as a bare problem: takers that take at most one column each out of shared capacity.
+//! Bare problem: blocks that take at most one column each, out of shared capacity.
 //!
-//! Pumps take pieces. Behind them stand the *suppliers*: they take one of their columns too, and
-//! it puts pieces in (a use below zero), such as the packs of an item that are opened or the way
-//! a sheet is cut up. So one method does for both.
+//! Pumps take pieces. *Suppliers* are blocks as well: their columns put pieces in (a negative use), such as
+//! opened packs or a sheet that is cut up. One method does for both.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use smallvec::SmallVec;
 
-/// Pieces of each item that a column takes, ascending by item; a supplier's are below zero, and
-/// it names every item that any of its columns supplies.
+/// Pieces of each item that a column takes, ascending by item. Those of a supplier are negative, and it names
+/// every item that any of its columns supplies.
 pub type Uses = SmallVec<[(u16, i16); 6]>;
 
-/// One way to serve a pump, or one way to supply.
+/// Column: one way to serve a pump, or one way to supply.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Column {
     /// Waste, in millionths of the currency.
     pub waste: i64,
-    /// Item (an index into the capacities) and count.
+    /// Item (an index into the capacities) and number of pieces.
     pub uses: Uses,
 }
 
-/// What is minimised at one stage.
+/// Objective of one stage, minimised.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Tier {
-    /// The weight not served: minus each pump's gain when it is served.
+    /// Minus the gain of every pump served.
     Served(Vec<i64>),
-    /// What a supplier's column costs to buy, by supplier and column.
+    /// Purchase cost, by supplier and column, in millionths of the currency.
     Bought(Arc<Vec<Vec<i64>>>),
-    /// The columns' waste.
+    /// Waste of the columns, in millionths of the currency.
     Waste,
-    /// What each piece that a pump takes costs, by item.
+    /// Cost of each piece that a pump takes, by item.
     Pieces(Vec<i64>),
 }
 
-/// A group of pumps that draw on the same items.
+/// Bare problem of a group of pumps that draw on the same items.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Instance {
-    /// Pieces available of each item without any supply.
+    /// Pieces of each item that are free without any supplier.
     pub capacity: Vec<i64>,
-    /// Sets of items whose total number of pieces is worth deciding as a whole, such as all
-    /// shims of one fit: the search splits on these before it looks at single items.
+    /// Sets of items, such as all shims of one fit, whose total is worth branching on before single items.
     pub classes: Vec<Vec<u32>>,
-    /// The columns of each taker: the pumps, then the suppliers.
+    /// Columns of each block: pumps first, then suppliers.
     pub takers: Arc<Vec<Vec<Column>>>,
-    /// How many of the takers are pumps.
+    /// Number of blocks that are pumps.
     pub pumps: usize,
-    /// What to minimise, strictly one after the other.
+    /// Objectives, in lexicographic order.
     pub tiers: Vec<Tier>,
 }
 
-/// The column that each taker takes, if any.
+/// Column that each block takes, if any.
 pub type Taken = Vec<Option<u32>>;
 
 impl Instance {
-    /// What it costs on a tier that a taker takes a column. Taking none costs nothing.
+    /// Cost on a tier of a block's column. Taking none costs zero.
     pub fn cost(&self, tier: usize, taker: usize, column: u32) -> i64 {
         let pump = taker < self.pumps;
         match &self.tiers[tier] {
@@ -72,13 +70,12 @@ impl Instance {
         }
     }
 
-    /// A taker's column.
+    /// Column of a block.
     pub fn column(&self, taker: usize, column: u32) -> &Column {
         &self.takers[taker][column as usize]
     }
 
-    /// The most pieces of each item that can be there: those that lie ready, and all that the
-    /// suppliers can put in.
+    /// Most pieces of each item that there can be: the capacity, and the most that all suppliers can put in.
     pub fn most(&self) -> Vec<i64> {
         let mut most = self.capacity.clone();
         for columns in &self.takers[self.pumps..] {
@@ -94,7 +91,7 @@ impl Instance {
         most
     }
 
-    /// The value on every tier.
+    /// Value on every tier.
     pub fn value(&self, taken: &Taken) -> Vec<i64> {
         (0..self.tiers.len())
             .map(|tier| {
@@ -107,14 +104,13 @@ impl Instance {
             .collect()
     }
 
-    /// The sets of items that a range of totals may be laid on: the items one by one, then the
-    /// classes.
+    /// Sets of items whose totals can be limited: each item by itself, then the classes.
     pub fn sets(&self) -> Vec<Vec<u32>> {
         let singles = (0..).take(self.capacity.len()).map(|item| vec![item]);
         singles.chain(self.classes.iter().cloned()).collect()
     }
 
-    /// What is left of each item.
+    /// Pieces left of each item.
     pub fn left(&self, taken: &Taken) -> Vec<i64> {
         let mut left = self.capacity.clone();
         for (taker, column) in taken.iter().enumerate() {
@@ -126,7 +122,7 @@ impl Instance {
     }
 }
 
-/// Whether a column fits into what is left.
+/// Whether a column fits into the pieces left.
 pub fn fits(left: &[i64], uses: &Uses) -> bool {
     uses.iter().all(|&(item, count)| left[usize::from(item)] >= i64::from(count))
 }

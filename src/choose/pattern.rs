@@ -1,7 +1,7 @@
 //! Patterns: one combination for each of a pump's packs, such that every requirement is met.
 //!
-//! Whether a combination will do depends on the very pieces, since each brings its own
-//! tolerance, and a gasket depends on the pack below it; so the packs are chosen together.
+//! The packs are chosen together: each piece brings its own tolerance, and a gasket depends on the pack below
+//! it.
 
 use std::collections::BTreeMap;
 
@@ -19,28 +19,28 @@ use crate::stack::Guard;
 use crate::stack::Variance;
 use crate::stock::{Item, Lot};
 
-/// A pump's choice: an index into the list of combinations of each of its packs.
+/// Choice for a pump: an index into the list of combinations of each of its packs.
 pub type Choice = SmallVec<[u32; 4]>;
 
 /// One side of a requirement as `constant + sum over packs >= 0`, in millionths of a tick.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Row {
-    /// The requirement's index.
+    /// Index of the requirement.
     pub requirement: usize,
-    /// What the dimensions and the bound contribute, guards of the dimensions taken off.
+    /// Constant part: dimensions less bound, after the guards of the dimensions.
     pub constant: i128,
     /// Sensitivity to each pack's total, in millionths.
     pub sensitivity: Vec<i128>,
-    /// What is kept clear. Worst cases of pieces add up, so each contribution brings its own; an
-    /// expanded uncertainty does not, so it is only known of a whole kit.
+    /// Guard of the row. Worst cases of pieces add up, so each contribution carries its own; an expanded
+    /// uncertainty does not, so it is known only for a complete kit.
     pub guard: Guard,
-    /// What dimensions and thermal terms bring to the uncertainty.
+    /// Variance of the dimensions and thermal terms.
     variance: Variance,
-    /// Twice how far the middle of their tolerances lies above their nominal sum.
+    /// Twice the distance of the middle of their tolerances above their nominal sum.
     uneven: i128,
 }
 
-/// How uncertain one piece of an item is.
+/// Uncertainty of one piece of an item.
 #[derive(Debug, Clone, Copy)]
 pub struct Doubt {
     tolerance: Tolerance,
@@ -48,7 +48,7 @@ pub struct Doubt {
     lot: Option<(Lot, Uncertainty)>,
 }
 
-/// How uncertain the pieces of each item are.
+/// Uncertainty of the pieces of each item.
 pub fn doubts(stock: &[Item]) -> Vec<Option<Doubt>> {
     let doubt = |(index, item): (usize, &Item)| {
         let size = item.size?;
@@ -62,7 +62,7 @@ pub fn doubts(stock: &[Item]) -> Vec<Option<Doubt>> {
 }
 
 impl Row {
-    /// What a combination in a pack contributes, its own guard taken off.
+    /// Contribution of a combination in a pack, after its own guard.
     pub fn contribution(&self, pack: usize, combination: &Combination) -> i128 {
         let c = self.sensitivity[pack];
         let hurts = if c > 0 { combination.minus } else { combination.plus };
@@ -73,8 +73,8 @@ impl Row {
         c * i128::from(combination.total) - guard
     }
 
-    /// What a whole kit must keep clear beside what its contributions have taken off: its expanded
-    /// uncertainty under that rule, else nothing.
+    /// Guard of a complete kit beyond the guards in its contributions: the expanded uncertainty under that
+    /// rule, otherwise zero.
     pub fn whole<'a>(
         &self,
         doubts: &[Option<Doubt>],
@@ -102,7 +102,7 @@ impl Row {
     }
 }
 
-/// The rows of every requirement of a pump, lower and upper side.
+/// Rows of every requirement of a pump, lower and upper side.
 pub fn rows(pump: &Pump, policy: &Policy) -> Vec<Row> {
     let guard = policy.guard();
     let sides = |(requirement, form): (usize, &crate::model::Form)| {
@@ -145,9 +145,9 @@ fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guard: Guard) -
     Row { requirement, constant, sensitivity, guard, variance, uneven }
 }
 
-/// The totals that each pack can have in any kit that meets all rows, guards of the pieces left
-/// out: no kit has a total outside. `most` is the greatest total of each pack. Empty windows
-/// (first above last) say that no kit exists.
+/// Windows of totals of the packs: no kit that meets all rows has a total outside, even without guards of the
+/// pieces. `most` is the greatest total of each pack. An empty window (first above last) means that no kit
+/// exists.
 ///
 /// Bounds are passed from row to row until they settle, a few times at most.
 pub fn windows(rows: &[Row], most: &[i64]) -> Vec<Window> {
@@ -156,7 +156,7 @@ pub fn windows(rows: &[Row], most: &[i64]) -> Vec<Window> {
         for row in rows {
             for pack in 0..windows.len() {
                 let c = row.sensitivity[pack];
-                // What the other packs can add at most.
+                // Most that the other packs can add.
                 let others: i128 = (0..windows.len())
                     .filter(|&other| other != pack)
                     .map(|other| {
@@ -177,7 +177,7 @@ pub fn windows(rows: &[Row], most: &[i64]) -> Vec<Window> {
     windows.into_iter().map(|(first, last)| (whole(first), whole(last))).collect()
 }
 
-/// The distance of a requirement from its target as `constant + sum over packs`.
+/// Distance of a requirement from its target as `constant + sum over packs`.
 #[derive(Debug, Clone, PartialEq)]
 struct Aimed {
     constant: i128,
@@ -187,8 +187,8 @@ struct Aimed {
 /// A million of the currency, in millionths.
 const MOST_CHARGE: i64 = 1_000_000_000_000;
 
-/// The charge for coming out off target: distance in thou times the rate, rounded up to a whole
-/// millionth of the currency; a million of the currency at most.
+/// Charge for a value off target: distance in thou times the rate, rounded up to a millionth of the currency;
+/// at most a million of the currency.
 pub fn off_target_charge(distance: i128, rate: Millionths) -> i64 {
     // One thou is 254 000 ticks, and distances are in millionths of a tick.
     const THOU: i128 = 254_000 * 1_000_000;
@@ -196,17 +196,17 @@ pub fn off_target_charge(distance: i128, rate: Millionths) -> i64 {
     i64::try_from(charge).map_or(MOST_CHARGE, |charge| charge.min(MOST_CHARGE))
 }
 
-/// A way to kit one pump: the choice and what it costs off target.
+/// Pattern: one way to kit a pump, and its charge off target.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Pattern {
-    /// The combinations.
+    /// Combinations chosen.
     pub choice: Choice,
-    /// The charges for coming out off target, in millionths of the currency.
+    /// Charges off target, in millionths of the currency.
     pub off_target: i64,
 }
 
 impl Pattern {
-    /// The combinations that it is made of, pack by pack, out of the lists it was made from.
+    /// Combinations of the pattern, pack by pack, from the lists that it was made from.
     pub fn combinations<'a>(
         &'a self,
         drawers: &'a [&'a [Combination]],
@@ -214,22 +214,22 @@ impl Pattern {
         drawers.iter().zip(&self.choice).map(|(drawer, &c)| &drawer[c as usize])
     }
 
-    /// Cost and handling of its pieces, and its charges for coming out off target.
+    /// Waste in millionths of the currency: cost and handling of the pieces, and the charges off target.
     pub fn waste(&self, drawers: &[&[Combination]]) -> i64 {
         self.off_target + self.combinations(drawers).map(|c| c.waste).sum::<i64>()
     }
 }
 
-/// What the kits of a pump are held against: both sides of every requirement, and the targets.
+/// Demands on the kits of a pump: both sides of every requirement, and the targets.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Demands {
-    /// As [`rows`] gives them.
+    /// Rows, as [`rows`] gives them.
     pub rows: Vec<Row>,
     aims: Vec<Aimed>,
 }
 
 impl Demands {
-    /// Those of a pump.
+    /// Demands of a pump.
     pub fn of(pump: &Pump, policy: &Policy) -> Demands {
         let aim = |(index, r): (usize, &crate::model::Requirement)| {
             let row = row(pump, index, &r.form.target(), 1, Guard::None);
@@ -241,14 +241,13 @@ impl Demands {
         }
     }
 
-    /// All that depends on what the dimensions come to: the constants, which are sums of them and
-    /// of what does not.
+    /// Constants of the demands: all that depends on the values of the dimensions.
     pub fn constants(&self) -> impl Iterator<Item = i128> + '_ {
         let rows = self.rows.iter().map(|row| row.constant);
         rows.chain(self.aims.iter().map(|aim| aim.constant))
     }
 
-    /// The same with other constants.
+    /// Demands with other constants.
     #[must_use]
     pub fn with(&self, constants: &[i128]) -> Demands {
         let mut other = self.clone();
@@ -259,8 +258,8 @@ impl Demands {
     }
 }
 
-/// Lists every pattern of a pump, in the order of its packs' combinations; `None` if there are
-/// more than `most`. `stock` is what the combinations were made from.
+/// Lists every pattern of a pump, in the order of its packs' combinations; `None` if there are more than
+/// `most`. `stock` is the stock that the combinations were made from.
 pub fn list(
     pump: &Pump,
     policy: &Policy,
@@ -289,8 +288,7 @@ pub(crate) fn listed(
     listed_for(&demands, (policy, &doubts), drawers, most, pace)
 }
 
-/// The same for demands that may be another pump's; `doubts` are asked for under the expanded rule
-/// only.
+/// Patterns for demands that may be another pump's; `doubts` are needed under the expanded rule only.
 pub(crate) fn listed_for(
     demands: &Demands,
     (policy, doubts): (&Policy, &[Option<Doubt>]),
@@ -303,7 +301,7 @@ pub(crate) fn listed_for(
     if drawers.iter().any(|drawer| drawer.is_empty()) {
         return Some(listing.done());
     }
-    // The most that the packs from `k` on can still add to a row.
+    // Most that the packs from `k` on can still add to a row.
     let mut most_after = vec![vec![0; drawers.len() + 1]; rows.len()];
     for pack in (0..drawers.len()).rev() {
         let mut best = vec![i128::MIN; rows.len()];
@@ -328,7 +326,7 @@ pub(crate) fn listed_for(
     Some(listing.done())
 }
 
-/// Patterns as they are listed.
+/// State of a list of patterns in progress.
 struct Listing<'p, 'w> {
     list: Vec<Pattern>,
     cut: Option<Stop>,
@@ -343,7 +341,7 @@ impl Listing<'_, '_> {
 
 struct Reach<'a> {
     rows: &'a [Row],
-    /// Empty but under the expanded rule.
+    /// Empty except under the expanded rule.
     doubts: &'a [Option<Doubt>],
     aims: &'a [Aimed],
     most_after: &'a [Vec<i128>],
@@ -353,8 +351,8 @@ struct Reach<'a> {
 }
 
 impl Reach<'_> {
-    /// Extends a choice of the first packs by every combination of the next one that leaves
-    /// each row within reach of the packs that follow.
+    /// Extends a choice of the first packs by every combination of the next one that lets the packs after it
+    /// still satisfy each row.
     fn extend(
         &self,
         sums: &[i128],
@@ -406,7 +404,7 @@ impl Reach<'_> {
         Some(())
     }
 
-    /// Whether a whole choice leaves every limit clear of what it has not taken off by itself.
+    /// Whether a complete choice keeps every limit clear by the guard of the whole kit.
     fn clear(&self, sums: &[i128], choice: &Choice) -> bool {
         self.rows.iter().zip(sums).all(|(row, &sum)| {
             let kit = self.drawers.iter().zip(choice);
@@ -415,7 +413,7 @@ impl Reach<'_> {
         })
     }
 
-    /// Totals outside this window cannot do even without any guard: a quick first sieve.
+    /// Window outside which no total satisfies the rows, even without any guard: a quick first filter.
     fn window(&self, pack: usize, sums: &[i128]) -> (i128, i128) {
         let (mut first, mut last) = (i128::MIN, i128::MAX);
         for (r, row) in self.rows.iter().enumerate() {

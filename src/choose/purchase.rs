@@ -1,10 +1,23 @@
-//! What to buy, together with the choice of pieces: packs come in as suppliers of the same problem.
+//! Packs to buy, chosen together with the pieces: a pack that can be bought is a supplier of the same
+//! problem.
 //!
-//! The goals are those of a plan, with the cost of the purchase behind what is served and before the
-//! waste; under a budget that cost is held below it from the start.
+//! [`purchase`] finds them. The goals are those of a plan, with the purchase cost after pumps served and
+//! before waste; a budget is a limit on that cost from the start.
 //!
-//! A pump that is due before an item can come takes that item from what is on hand only. For this a
-//! *held back* item stands beside the real one: it is what is on hand, and such pumps take from both.
+//! A pump that is due before an item can arrive takes that item from the pieces on hand only. For this there
+//! is a *held-back* item beside the real one with the pieces on hand, and such pumps take from both.
+//!
+//! # Decisions
+//!
+//! - The cost stands between the pumps served and the waste, not in one sum with it: money that leaves the house is
+//!   not traded against an allowance.
+//! - A budget is the first goal, held and not sought: goals that are held are rows already.
+//! - A held back twin of the item, not an item on hand and one bought: the ways to fill a place are not doubled.
+//! - The number of pieces and the order of equals stay open: the pieces are chosen again once the packs are there.
+//! - It splits on packs first, and improves by taking packs away one by one. Measured at 30 pumps and 60 sizes:
+//!   cost 156.90 before, 103.30 after, bound 96.50.
+//! - The cost gets seven tenths of the time: packs are lumps, and the waste is to have some time too. A large
+//!   purchase mostly ends with a gap: 3 % at 100 and at 1,000 pumps (60 sizes of one fit, 60 s, 2 cores).
 
 use itertools::Itertools;
 use rayon::prelude::*;
@@ -23,22 +36,21 @@ use crate::plan::{Aim, LeftOut, PackPick, Plan};
 use crate::purchase::{Late, Market, Purchase};
 use crate::stock::Item;
 
-/// The most pieces of one item that are bought.
+/// Most pieces of one item that are bought.
 const MOST_BOUGHT: u64 = 30_000;
 
-/// The purchase that serves the most and then costs the least, or serves the most within the budget,
-/// with the plan that it makes possible. Lots on the sheet Stock are bought; sheets that pieces are cut
-/// from are not.
+/// Finds the purchase that serves the most pumps by priority and then costs the least (or serves the most
+/// within the budget), with the plan that it makes possible. Lots on the sheet Stock are bought; sheets that
+/// pieces are cut from are not.
 ///
 /// # Errors
-/// [`ChooseError`] when, with everything that is for sale, a place can be filled in too many ways to
-/// list.
+/// [`ChooseError`] when, with everything that is for sale, there are too many ways to list.
 pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchase, ChooseError> {
     let mut laid = lay_out(job, market, watch)?;
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
     let held: Vec<i64> = market.budget.iter().map(|budget| budget.raw()).collect();
     let mut aims: Vec<Aim> = aims(job);
-    // The pieces are chosen anew once the packs are there: their number and scarcity wait for that.
+    // The pieces are chosen again with the packs in stock; their number and scarcity are settled then.
     aims.retain(|aim| !matches!(aim, Aim::Pieces | Aim::Scarcity));
     let waste = aims.iter().position(|aim| *aim == Aim::Waste);
     aims.insert(waste.unwrap_or(aims.len()), Aim::Purchase);
@@ -51,7 +63,7 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
             if held.is_empty() {
                 return solve_from(instance, &aims, None, &[], watch);
             }
-            // Nothing bought and nobody served keeps any budget.
+            // Zero packs and zero pumps keep within any budget.
             let idle = (0..instance.takers.len())
                 .map(|taker| (taker >= instance.pumps).then_some(0))
                 .collect::<Taken>();
@@ -68,7 +80,7 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
     }
     layouts.extend(cut_alone(job, &kits, &layouts));
     layouts.sort();
-    // Packs that are wanted: where they cost nothing, or the time ran out, the search may have taken more.
+    // Packs that are needed: if they cost nothing, or the time ran out, the search may have taken more.
     let mut used = vec![0_u32; job.stock.len()];
     for pick in kits.iter().flatten().flatten().flat_map(|pack| &pack.picks) {
         used[pick.item] += pick.count;
@@ -121,7 +133,7 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
     Ok(purchase)
 }
 
-/// How many ways to kit the pumps [`purchase`] has to choose from: the size of its problem.
+/// Number of ways to kit the pumps that [`purchase`] chooses from: the size of its problem.
 ///
 /// # Errors
 /// As [`purchase`].
@@ -131,7 +143,7 @@ pub fn columns(job: &Job, market: &Market) -> Result<usize, ChooseError> {
     Ok(laid.columns.iter().map(Vec::len).sum())
 }
 
-/// Everything with what is for sale: as many pieces of each item as the pumps could want.
+/// Lays out the job with everything for sale: as many pieces of each item as the pumps could use.
 fn lay_out(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Laid, ChooseError> {
     if job.stock.len() > MOST_ITEMS {
         return Err(ChooseError::TooManyItems);
@@ -153,7 +165,7 @@ fn lay_out(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Laid, Choose
         if most <= u64::from(on_hand[item]) {
             continue;
         }
-        // One supplier an item: it opens packs and buys them.
+        // One supplier per item: it opens packs and buys them.
         suppliers.retain(|supplier| supplier.by_pack != Some(item));
         let most = u32::try_from(most).unwrap_or(u32::MAX);
         suppliers.extend(bought(job, &offer, on_hand[item], most, &mut ready));
@@ -161,7 +173,7 @@ fn lay_out(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Laid, Choose
     ready.extend(held_back.iter().map(|&item| i64::from(on_hand[item])));
     let mut groups = groups(job, &columns, &suppliers);
     if market.budget.is_some() {
-        // One purse for all.
+        // One budget for all groups.
         groups = Group::merged(groups);
     }
     Ok(Laid {
@@ -175,8 +187,8 @@ fn lay_out(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Laid, Choose
     })
 }
 
-/// The most pieces of an item that are worth buying: what the pumps that it comes in time for could
-/// take, in whole packs, as far as the budget goes.
+/// Most pieces of an item worth buying: what the pumps in time for it could take, in whole packs, within the
+/// budget.
 fn buyable(job: &Job, market: &Market, item: usize) -> u32 {
     let Some(offer) = market.offers[item] else {
         return 0;
@@ -201,8 +213,8 @@ fn buyable(job: &Job, market: &Market, item: usize) -> u32 {
     u32::try_from(packs * u64::from(offer.pack)).unwrap_or(0)
 }
 
-/// Lets the pumps that an item comes too late for draw on its held back twin as well; gives the items
-/// that have one, in the order of the twins, which stand behind the stock.
+/// Lets pumps that an item comes too late for draw on its held-back twin as well; returns the items that have
+/// a twin, in the order of the twins, which come after the stock.
 fn hold_back(job: &Job, market: &Market, columns: &mut [Vec<Column>]) -> Vec<usize> {
     let late = |pump: usize, item: u16| market.too_late(&job.pumps[pump], usize::from(item));
     let items = |columns: &[Column]| -> Vec<u16> {
@@ -234,10 +246,10 @@ fn hold_back(job: &Job, market: &Market, columns: &mut [Vec<Column>]) -> Vec<usi
     twins.into_iter().map(usize::from).collect()
 }
 
-/// What the pumps of a group that are short wait for, beside what the others have used of each item.
+/// Late item of each short pump of a group, given the pieces that the others use.
 ///
-/// Of a pump's columns the one counts whose last lacking item comes first. Under a budget a pump with
-/// a column that lacks nothing late is short of money, not of time.
+/// Among a pump's columns the one counts whose last missing item arrives first. Under a budget, a pump with a
+/// column that misses nothing late is short of money, not of time.
 fn late(
     job: &Job,
     market: &Market,
@@ -249,7 +261,7 @@ fn late(
     let short = group.pumps.iter().zip(columns);
     let short = short.filter(|(pump, _)| kits[**pump].is_none());
     let late = short.filter_map(|(&pump, columns)| {
-        // The item that comes last; nothing for a column that time alone does not give.
+        // The item that arrives last; `None` for a column that time alone does not make possible.
         let last = |column: &Column| {
             let mut last: Option<(i64, usize)> = None;
             for &(item, count) in &column.uses {

@@ -6,6 +6,12 @@
 //!
 //! Most takers are *clear*: near the multipliers at hand one column of theirs is best by far.
 //! They are held at it, and a linear program has rows only for the others, which are few.
+//!
+//! # Decisions
+//!
+//! - The dual is solved as a program of its own, because the pure-Rust backend gives no multipliers.
+//! - A pump that must be served is an equation here, not only a row on the weight: a multiplier bounded from above
+//!   proved too little.
 
 #[cfg(feature = "microlp")]
 use std::collections::HashMap;
@@ -62,7 +68,7 @@ impl Default for Backend {
 /// A taker and one of its columns.
 pub type Entry = (usize, u32);
 
-/// What a taker may do in a linear program.
+/// Options of a block in a linear program.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Options {
     /// The columns that it may take.
@@ -82,7 +88,7 @@ impl Options {
     }
 }
 
-/// What a linear program says.
+/// Solution of a linear program; advice only.
 #[derive(Debug, Clone)]
 pub struct Advice {
     /// The multipliers.
@@ -134,7 +140,7 @@ pub struct Program<'a> {
     pub ranges: &'a [Range],
     /// By taker.
     pub options: &'a [Options],
-    /// What the numbers of each goal are divided by: [`scales`].
+    /// Divisors of the numbers of each goal: [`scales`].
     pub scales: &'a [f64],
 }
 
@@ -196,7 +202,7 @@ impl Program<'_> {
     /// The multipliers that are best for these options in a box of `reach` around `middle`, whose
     /// prices are `prices`; `None` if the backend gives none.
     ///
-    /// What moves is how far each multiplier goes up or down from the middle, and how far each
+    /// The variables are how far each multiplier goes up or down from the middle, and how far each
     /// taker falls below the option that is cheapest there. So the middle itself is where the
     /// backend starts from, with nothing to be put right first. `None` too where the watch stops it.
     pub fn multipliers(

@@ -2,6 +2,12 @@
 //!
 //! Every node is closed by an exact integer bound or split; the linear programs only say where
 //! to look. What the search returns as a bound is therefore proven whatever the backend did.
+//!
+//! # Decision
+//!
+//! It splits on the total of a class of items, then of an item, then on one pump: a single pump's choice hardly
+//! moves the bound of a fleet. Measured at 30 tight pumps: 0.3 s with it; splitting on pumps alone, no proof in 60
+//! s.
 
 use std::cmp::Reverse;
 use std::collections::{BTreeSet, BinaryHeap};
@@ -15,7 +21,7 @@ use crate::choose::relaxation::{Entry, scales};
 use crate::choose::watch::{Pace, Watch};
 use crate::plan::{Aim, Stop};
 
-/// What a search for one goal comes to.
+/// Result of the search for one goal.
 #[derive(Debug, Clone)]
 pub struct Closed {
     /// The best plan found.
@@ -144,7 +150,7 @@ impl Ord for Node {
     }
 }
 
-/// What relaxing a node gives.
+/// Result of relaxing a node.
 struct Relaxed {
     bound: i64,
     multipliers: Multipliers,

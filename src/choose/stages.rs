@@ -1,4 +1,4 @@
-//! The goals of one group, strictly one after the other, each proven before the next.
+//! Goals of one group in lexicographic order, each proven before the next.
 
 use std::sync::Arc;
 
@@ -9,22 +9,22 @@ use crate::choose::search::{carried, close, reach};
 use crate::choose::watch::{Part, Watch};
 use crate::plan::{Aim, Stop};
 
-/// What a group comes to.
+/// Result for a group.
 #[derive(Debug, Clone)]
 pub struct Solved {
-    /// The column that each pump takes.
+    /// Column that each block takes.
     pub taken: Taken,
-    /// The value on each tier.
+    /// Value on each tier.
     pub values: Vec<i64>,
-    /// The bound on each tier.
+    /// Bound on each tier.
     pub bounds: Vec<i64>,
-    /// The multipliers that each tier ended with.
+    /// Multipliers at the end of each tier.
     pub multipliers: Vec<Multipliers>,
-    /// Why the search ended early, if it did.
+    /// Reason that the search ended early, if it did.
     pub stopped: Option<Stop>,
 }
 
-/// Solves a group: tier by tier, each with the earlier ones held at their best values.
+/// Solves a group tier by tier, with the earlier tiers held at their best values.
 ///
 /// ```
 /// use gapwright::choose::parts::{Column, Instance, Tier, solve};
@@ -50,16 +50,16 @@ pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
     proven.solved
 }
 
-/// A group whose goals have been sought, and what may still change without changing them.
+/// Group with its goals reached, and the columns that equal plans may use.
 pub(super) struct Reached {
-    /// What the group comes to.
+    /// Result for the group.
     pub solved: Solved,
-    /// What ended the settling of the order early.
+    /// Reason that the order was not settled, if it was not.
     pub unsettled: Option<Stop>,
     allowed: Allowed,
 }
 
-/// Seeks the goals of a group; which of equal plans comes first is left open.
+/// Solves the goals of a group; the order among equal plans is left open.
 pub(super) fn reached(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Reached {
     let sets = instance.sets();
     let start = first_plan(instance, &sets, watch);
@@ -70,8 +70,8 @@ pub(super) fn reached(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> R
 }
 
 impl Reached {
-    /// Takes of equal plans the one that comes first, if everything is proven and the time suffices;
-    /// otherwise the one found stays.
+    /// Takes the first among equal plans, if everything is proven and the time suffices; otherwise keeps the
+    /// one found.
     pub(super) fn settle(&mut self, instance: &Instance, aims: &[Aim], watch: &Watch<'_>) {
         if self.solved.stopped.is_some() {
             return;
@@ -79,7 +79,7 @@ impl Reached {
         let allowed = self.allowed.clone();
         match first_in_order(instance, aims, &self.solved, allowed, watch) {
             Ok(ordered) => self.solved.taken = ordered,
-            // Everything is proven, but which of the equal plans comes first is not settled.
+            // Everything is proven, but the order among equal plans is not settled.
             Err(stop) => {
                 self.solved.stopped = Some(stop);
                 self.unsettled = Some(stop);
@@ -88,8 +88,8 @@ impl Reached {
     }
 }
 
-/// Solves a group of which the first goals are not sought but held at what is given, from a plan that
-/// keeps them. Ties are left as they come.
+/// Solves a group with its first goals held at given values instead of optimised, from a plan that keeps
+/// them. Ties are not broken.
 pub fn solve_held(
     instance: &Instance,
     aims: &[Aim],
@@ -103,9 +103,8 @@ pub fn solve_held(
     stages(instance, &sets, aims, start, known, allowed, watch).solved
 }
 
-/// Solves a group of which a plan is known, and the multipliers that an earlier solution of much
-/// the same group ended with (or none): tier by tier, up to the last aim given. Ties are left as
-/// they come.
+/// Solves a group from a known plan, and from the multipliers of an earlier solution of nearly the same group
+/// (or none), up to the last goal given. Ties are not broken.
 pub fn solve_from(
     instance: &Instance,
     aims: &[Aim],
@@ -120,16 +119,16 @@ pub fn solve_from(
     stages(instance, &sets, aims, start, known, allowed, watch).solved
 }
 
-/// What is known before the first stage.
+/// Data known before the first stage.
 #[derive(Clone, Copy)]
 struct Known<'a> {
-    /// What the first goals are held at, without being sought.
+    /// Values at which the first goals are held.
     held: &'a [i64],
-    /// Multipliers that each tier of much the same group ended with, if any.
+    /// Multipliers of each tier of nearly the same group, if any.
     multipliers: &'a [Multipliers],
 }
 
-/// What the stages come to, and the columns that are still of use.
+/// Result of the stages, and the columns that are still useful.
 struct Stages {
     solved: Solved,
     allowed: Allowed,
@@ -152,12 +151,12 @@ fn stages(
     let mut stopped = None;
     for (tier, &aim) in aims.iter().enumerate().skip(known.held.len()) {
         let stage = Stage { instance, sets, tier, limits: &limits };
-        // What was learnt of one cost is worth knowing for the next.
+        // Multipliers of one cost are a good start for the next.
         let counts = matches!(instance.tiers[tier], Tier::Pieces(_));
         let earlier = multipliers.last().filter(|_| counts);
         let known = known.multipliers.get(tier).cloned();
         let known = known.or_else(|| earlier.map(|earlier| carried(stage, earlier)));
-        // Packs are lumps, and a large purchase may take any time: the later goals are to have theirs.
+        // Packs are lumps, and a large purchase may take any time: some is kept for the later goals.
         let watch = match instance.tiers[tier] {
             Tier::Bought(_) => &watch.tenths(7),
             _ => watch,
@@ -169,7 +168,7 @@ fn stages(
         }
         allowed = closed.allowed;
         stopped = stopped.or(closed.stopped);
-        // Whatever an early end left of the bound.
+        // Bound after a possible early end: at least the trivial one.
         bounds.push(closed.bound.max(least(&instance.tiers[tier])));
         multipliers.push(closed.multipliers);
         limits.push(instance.value(&taken)[tier]);
@@ -183,8 +182,7 @@ fn stages(
     Stages { solved: Solved { values: limits, bounds, taken, multipliers, stopped }, allowed }
 }
 
-/// No plan has a smaller value: serving all gains no more than all gains, and nothing costs less than
-/// nothing.
+/// Trivial bound: serving gains at most all gains, and no cost is negative.
 pub(super) fn least(tier: &Tier) -> i64 {
     match tier {
         Tier::Served(gains) => -gains.iter().sum::<i64>(),
@@ -192,8 +190,8 @@ pub(super) fn least(tier: &Tier) -> i64 {
     }
 }
 
-/// A plan to start from: each pump takes its least wasteful column that is left, others make
-/// way where none is.
+/// Plan to start from: each pump takes its least wasteful column that is left; if there is none, other pumps
+/// make way.
 fn first_plan(instance: &Instance, sets: &[Vec<u32>], watch: &Watch<'_>) -> Taken {
     let tier =
         instance.tiers.iter().position(|t| matches!(t, Tier::Bought(_) | Tier::Waste)).unwrap_or(0);
@@ -207,20 +205,20 @@ fn first_plan(instance: &Instance, sets: &[Vec<u32>], watch: &Watch<'_>) -> Take
     let ranking = Ranking::new(stage, &prices, &allowed);
     mend(&ranking, &mut taken, &mut left, watch);
     if instance.takers.len() > instance.pumps {
-        // Supply that nobody wants is taken back.
+        // Supply that is not drawn on is taken back.
         refine(&ranking, &mut taken, &mut left, watch);
     }
     taken
 }
 
-/// The most pumps of a group for which the last ties are broken one pump at a time; as many
-/// suppliers may stand beside them.
+/// Most pumps of a group for which the last ties are broken pump by pump; there may be as many suppliers as
+/// well.
 const MOST_ORDERED: usize = 40;
 
-/// Among plans that are equal on every goal, the one in which the first pump takes the earliest
-/// of its columns, then the second, and so on: so that the answer does not depend on the backend
-/// or on the way the search went. Large groups keep the plan that the search found, which is the
-/// same on every machine and thread count too.
+/// First among plans that are equal on every goal: the first pump takes the earliest of its columns, then the
+/// second, and so on. The answer then depends neither on the backend nor on the path of the search. Large
+/// groups keep the plan that the search found, which is also the same on every machine and with every number
+/// of threads.
 fn first_in_order(
     instance: &Instance,
     aims: &[Aim],
@@ -236,7 +234,7 @@ fn first_in_order(
         return Ok(taken);
     };
     let sets = &instance.sets();
-    // The values that these searches try to reach are those of no goal.
+    // The values in these searches are not values of a goal.
     let quiet = &watch.unheard();
     let stage = Stage { instance, sets, tier: aims.len() - 1, limits: earlier };
     for pump in 0..taken.len() {

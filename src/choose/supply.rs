@@ -1,7 +1,12 @@
-//! Suppliers: what puts pieces in that do not lie ready one by one.
+//! Suppliers: blocks that put pieces in.
 //!
-//! Two things do. Packs of an item are opened, where the policy says that what is left of an
-//! opened pack is spoiled; and sheets are cut up, where one lot serves several shapes.
+//! There are two kinds. Packs of an item are opened, where the policy counts the rest of an opened pack as
+//! spoiled; and sheets are cut up, where one lot serves several shapes.
+//!
+//! # Decisions
+//!
+//! - Packs and sheets are suppliers in the same problem: columns with uses below zero need no other method.
+//! - Of an item in packs the pieces beyond whole packs count as loose; the stock sheet does not say more.
 
 use crate::accounting::{by_pack, pack_waste, packs_opened};
 use crate::choose::instance::{Column, Uses};
@@ -12,20 +17,20 @@ use crate::length::Length;
 use crate::plan::Stop;
 use crate::purchase::Offer;
 
-/// A supplier.
+/// Supplier.
 pub struct Supplier {
-    /// Its columns; the uses are below zero.
+    /// Columns; their uses are negative.
     pub columns: Vec<Column>,
-    /// For a sheet that is cut: what each column means.
+    /// Layout of each column, for a sheet that is cut.
     pub layouts: Vec<Layout>,
-    /// The item whose packs it opens.
+    /// Item whose packs it opens.
     pub by_pack: Option<usize>,
-    /// What each column costs to buy; none where nothing is bought.
+    /// Purchase cost of each column; empty if nothing is bought.
     pub asked: Vec<i64>,
 }
 
 impl Supplier {
-    /// What each column costs to buy, in millionths of the currency.
+    /// Purchase cost of each column, in millionths of the currency.
     pub fn prices(&self) -> Vec<i64> {
         match self.asked.is_empty() {
             true => vec![0; self.columns.len()],
@@ -34,20 +39,20 @@ impl Supplier {
     }
 }
 
-/// The most pieces of one item that a supplier puts in.
+/// Most pieces of one item that a supplier puts in.
 const MOST_SUPPLIED: u32 = 30_000;
 
-/// The suppliers of a job, and the pieces of each item that lie ready without them.
+/// Suppliers of a job, and the pieces that are free without them.
 pub struct Supply {
-    /// The suppliers.
+    /// Suppliers.
     pub suppliers: Vec<Supplier>,
-    /// By item.
+    /// Free pieces, by item.
     pub ready: Vec<i64>,
-    /// What kept some ways to supply from being listed.
+    /// Reason that some ways to supply are not listed.
     pub cut: Option<Stop>,
 }
 
-/// The suppliers of a job, and what lies ready.
+/// Suppliers of a job, and the pieces that are free without them.
 ///
 /// `wanted` is the most pieces of each item that all pumps together could use.
 pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], watch: &Watch<'_>) -> Supply {
@@ -69,7 +74,7 @@ pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], watch: &Watch<'_>
             .filter(|(_, cut)| cut.sheet == sheet && lot.yields(cut.outside) > 0)
             .map(|(item, cut)| (item, cut.outside))
             .collect();
-        // One shape alone is cut sheet after sheet, which the count available says already.
+        // A single shape is cut sheet after sheet; the count available already covers that.
         if shapes.len() < 2 {
             continue;
         }
@@ -92,7 +97,8 @@ pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], watch: &Watch<'_>
     Supply { suppliers, ready, cut }
 }
 
-/// Ladders of so many pieces paid for, each step as dear as [`pack_waste`] says.
+/// Supplier of an item counted by the pack: one column per number of pieces paid for, at the cost of
+/// [`pack_waste`].
 fn by_the_pack(job: &Job, item: usize, most: u32) -> Option<Supplier> {
     let index = u16::try_from(item).ok()?;
     let lot = &job.stock[item];
@@ -113,9 +119,9 @@ fn by_the_pack(job: &Job, item: usize, most: u32) -> Option<Supplier> {
     Some(Supplier { columns, layouts: Vec::new(), by_pack: Some(item), asked: Vec::new() })
 }
 
-/// One item that can be bought: so many packs more than are on hand, up to what makes `most` pieces
-/// in all. Where opened packs are spoiled, the same ladder as that of [`suppliers`], which
-/// goes on beyond what is on hand.
+/// Supplier of an item that can be bought: one column per number of packs beyond those on hand, up to `most`
+/// pieces in all. Where opened packs are spoiled, its columns are those of [`suppliers`], continued beyond
+/// the pieces on hand.
 pub fn bought(
     job: &Job,
     offer: &Offer,
@@ -138,7 +144,7 @@ pub fn bought(
     }
     let index = u16::try_from(offer.item).ok()?;
     let ladder = (0..=packs(most)).filter_map(|packs| {
-        // More than can be used is not worth counting, and would only blunt the bound.
+        // More pieces than can be used are not counted; they would only weaken the bound.
         let pieces = packs.saturating_mul(offer.pack);
         let pieces = pieces.min(most.saturating_sub(on_hand));
         let pieces = i16::try_from(pieces).ok()?;
@@ -149,7 +155,7 @@ pub fn bought(
     Some(Supplier { columns, layouts: Vec::new(), by_pack: None, asked })
 }
 
-/// One sheet, in any of its layouts or none.
+/// Supplier for one sheet: one column per layout, and one without a cut.
 fn cut_up(job: &Job, cut: &[(usize, Length)], layouts: &[Layout]) -> Supplier {
     let outside = |item: usize| {
         let shape = cut.iter().find(|(other, _)| *other == item);

@@ -1,9 +1,9 @@
-//! The watch on a search: its deadline, the user's interrupt, news for whoever waits, and the
-//! library that its linear programs go to.
+//! Watch on a search: its deadline, the user's interrupt, progress for a listener, and the backend of its
+//! linear programs.
 //!
-//! Every stage looks at it between small units of work, by a `Pace`. The limit holds for the whole run
-//! from the start that is given. What makes a proven plan nicer and not better, the order among equal
-//! plans and the worth of one more, has a [share](Watch::share) of the time.
+//! Every stage looks at it between small units of work, by a `Pace`. The limit is for the whole run, from the
+//! start that is given. The order among equal plans and the marginal values do not make a plan better and so
+//! get only a [share](Watch::share) of the time.
 
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
@@ -11,55 +11,55 @@ use std::time::{Duration, Instant};
 use crate::choose::relaxation::Backend;
 use crate::plan::{Aim, Stop};
 
-/// News of a search under way.
+/// Progress of a search.
 #[derive(Debug, Clone, Copy)]
 pub struct News {
-    /// The goal being worked on.
+    /// Goal being worked on.
     pub aim: Aim,
-    /// How many pumps the group at hand has.
+    /// Pumps of the group at hand.
     pub pumps: usize,
-    /// The best value so far.
+    /// Best value so far.
     pub value: i64,
-    /// What no plan can beat.
+    /// Bound so far.
     pub bound: i64,
-    /// Parts of the search still open.
+    /// Open nodes of the search.
     pub open: usize,
     /// Time since the start.
     pub elapsed: Duration,
 }
 
-/// Work that is done in parts, beside the search for a goal, which tells [`News`].
+/// Work done in parts, other than the search for a goal, which reports [`News`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Part {
-    /// Listing the ways to kit each pump, before an outage at each of its values.
+    /// Lists the ways to kit each pump; before an outage, at each of its values.
     Listing,
-    /// Settling which of equal plans comes first, pump by pump.
+    /// Settles the order among equal plans, pump by pump.
     Order,
-    /// Saying why pumps are short, pump by pump.
+    /// Finds the reasons that pumps are short, pump by pump.
     Reasons,
-    /// The worth of one more, item by item.
+    /// Computes marginal values, item by item.
     Worth,
-    /// Finding safe kits, pump by pump.
+    /// Finds safe kits, pump by pump.
     SafeKits,
-    /// Choosing the trolley, piece by piece.
+    /// Chooses the trolley, piece by piece.
     Trolley,
-    /// Counting its service, scenario by scenario.
+    /// Counts its service, scenario by scenario.
     Checks,
 }
 
-/// How far a part of the work is.
+/// Progress of a part of the work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Step {
-    /// Which part.
+    /// Part.
     pub part: Part,
-    /// How much of it is done.
+    /// Amount done.
     pub done: usize,
-    /// Of how much; nothing where that is not known before.
+    /// Total amount; zero if it is not known beforehand.
     pub of: usize,
 }
 
-/// Counts the looks at a watch, and the work between them; can stop the work at a look by its number.
-/// For tests: what holds at every look does not hang on a clock.
+/// Count of the looks at a watch, and of the work between them; can stop the work at a given look. For tests,
+/// which must not depend on a clock.
 #[derive(Debug)]
 pub struct Looks {
     stop_at: u64,
@@ -86,18 +86,18 @@ impl Looks {
         Looks::stop_at(u64::MAX)
     }
 
-    /// Looks so far.
+    /// Number of looks so far.
     pub fn count(&self) -> u64 {
         self.count.load(Ordering::Relaxed)
     }
 
-    /// The most units of work between two looks: combinations, patterns and columns looked at, moves
-    /// tried. On several threads their work counts together.
+    /// Most units of work between two looks: combinations, patterns and columns visited, moves tried. The
+    /// work of several threads counts together.
     pub fn most_between(&self) -> u64 {
         self.most.load(Ordering::Relaxed)
     }
 
-    /// Units of work that were done after the answer was "stop".
+    /// Units of work done after the answer was "stop".
     pub fn work_after(&self) -> u64 {
         self.after.load(Ordering::Relaxed)
     }
@@ -116,10 +116,10 @@ impl Looks {
     }
 }
 
-/// What the order among equal plans and the worth of one more have at least.
+/// Least time for the order among equal plans, and for the marginal values.
 const LEAST_SHARE: Duration = Duration::from_secs(1);
 
-/// Watches over a search.
+/// Watch on a search.
 pub struct Watch<'a> {
     start: Instant,
     deadline: Option<Instant>,
@@ -127,14 +127,14 @@ pub struct Watch<'a> {
     looks: Option<&'a Looks>,
     listener: Option<&'a (dyn Fn(News) + Sync)>,
     steps: Option<&'a (dyn Fn(Step) + Sync)>,
-    /// Parts of a search after which it ends.
+    /// Nodes after which a search ends.
     pub(crate) most_nodes: usize,
-    /// What solves the linear programs.
+    /// Backend of the linear programs.
     pub(crate) backend: Backend,
 }
 
 impl<'a> Watch<'a> {
-    /// No deadline, no interrupt, nobody listens.
+    /// Watch without deadline, interrupt or listener.
     pub fn patient() -> Watch<'static> {
         Watch {
             start: Instant::now(),
@@ -148,27 +148,26 @@ impl<'a> Watch<'a> {
         }
     }
 
-    /// Over a run that began at `start`, so that the limit holds for what was done before, too.
+    /// Watch of a run that began at `start`; the time limit counts from then.
     pub fn since(start: Instant) -> Watch<'static> {
         Watch { start, ..Watch::patient() }
     }
 
-    /// With a time limit from the start.
+    /// Sets a time limit, counted from the start.
     #[must_use]
     pub fn limit(mut self, limit: Duration) -> Watch<'a> {
         self.deadline = self.start.checked_add(limit);
         self
     }
 
-    /// With every look counted.
+    /// Counts every look.
     #[must_use]
     pub fn counted(mut self, looks: &'a Looks) -> Watch<'a> {
         self.looks = Some(looks);
         self
     }
 
-    /// The same watch over a part of the time that is left, in tenths, so that something remains for
-    /// what comes after.
+    /// Watch over a part of the time left, in tenths, so that some remains for later work.
     pub(crate) fn tenths(&self, tenths: u32) -> Watch<'a> {
         let now = Instant::now();
         let part = |deadline: Instant| {
@@ -178,9 +177,9 @@ impl<'a> Watch<'a> {
         Watch { deadline: self.deadline.and_then(part), ..*self }
     }
 
-    /// The same watch over as long again as everything took up to now, a second at least, and never past
-    /// the limit; without a limit there is no end to it either. So long may the order among equal plans
-    /// take, and so long the worth of one more.
+    /// Watch over as long again as everything took so far, at least a second, but not past the limit; without
+    /// a limit it has none either. The order among equal plans may take so long, and the marginal values as
+    /// long again.
     pub fn share(&self) -> Watch<'a> {
         let now = Instant::now();
         let share = now.saturating_duration_since(self.start).max(LEAST_SHARE);
@@ -188,41 +187,41 @@ impl<'a> Watch<'a> {
         Watch { deadline: self.deadline.map(end), ..*self }
     }
 
-    /// The time that is left, if there is a limit.
+    /// Time left, if there is a limit.
     #[cfg(feature = "highs")]
     pub(crate) fn left(&self) -> Option<Duration> {
         self.deadline.map(|deadline| deadline.saturating_duration_since(Instant::now()))
     }
 
-    /// With a flag that an interrupt sets.
+    /// Sets the flag of an interrupt.
     #[must_use]
     pub fn interrupted_by(mut self, flag: &'a AtomicBool) -> Watch<'a> {
         self.interrupt = Some(flag);
         self
     }
 
-    /// With somebody who wants news.
+    /// Sets a listener for [`News`].
     #[must_use]
     pub fn listener(mut self, listener: &'a (dyn Fn(News) + Sync)) -> Watch<'a> {
         self.listener = Some(listener);
         self
     }
 
-    /// With somebody who wants to know how far the work before an outage is.
+    /// Sets a listener for the progress of the parts of the work.
     #[must_use]
     pub fn steps(mut self, steps: &'a (dyn Fn(Step) + Sync)) -> Watch<'a> {
         self.steps = Some(steps);
         self
     }
 
-    /// With another of the built-in libraries for the linear programs.
+    /// Sets another of the built-in backends for the linear programs.
     #[must_use]
     pub fn backend(mut self, backend: Backend) -> Watch<'a> {
         self.backend = backend;
         self
     }
 
-    /// Whether to stop now, and why.
+    /// Reason to stop now, if there is one.
     pub fn stop(&self) -> Option<Stop> {
         if self.looks.is_some_and(Looks::look) {
             return Some(Stop::TimeLimit);
@@ -233,24 +232,24 @@ impl<'a> Watch<'a> {
         self.deadline.is_some_and(|deadline| Instant::now() >= deadline).then_some(Stop::TimeLimit)
     }
 
-    /// Counts units of work, where looks are counted.
+    /// Counts units of work, if looks are counted.
     fn worked(&self, units: usize) {
         if let Some(looks) = self.looks {
             looks.worked(units as u64);
         }
     }
 
-    /// The same over one of many small searches: it ends after so many parts, and nobody listens.
+    /// Watch over one of many small searches: it ends after this many nodes, without a listener.
     pub(crate) fn quick(&self, most_nodes: usize) -> Watch<'a> {
         Watch { steps: None, most_nodes, ..self.unheard() }
     }
 
-    /// The same, but that nobody hears of values and bounds, which are not those of a goal.
+    /// Watch without a listener for values and bounds, which are not those of a goal.
     pub(crate) fn unheard(&self) -> Watch<'a> {
         Watch { listener: None, ..*self }
     }
 
-    /// Tells the listener.
+    /// Reports the progress of a search to the listener.
     pub(crate) fn tell(&self, aim: Aim, pumps: usize, value: i64, bound: i64, open: usize) {
         if let Some(listener) = self.listener {
             let elapsed = self.start.elapsed();
@@ -258,7 +257,7 @@ impl<'a> Watch<'a> {
         }
     }
 
-    /// Tells how far a part of the work is.
+    /// Reports the progress of a part of the work.
     pub(crate) fn step(&self, part: Part, done: usize, of: usize) {
         if let Some(steps) = self.steps {
             steps(Step { part, done, of });
@@ -266,15 +265,15 @@ impl<'a> Watch<'a> {
     }
 }
 
-/// Units of work between two looks: each is a combination, a pattern or a column that is looked at, a
-/// microsecond at most.
+/// Units of work between two looks: each is a combination, a pattern or a column visited, a microsecond at
+/// most.
 pub(crate) const UNITS: usize = 20_000;
 
-/// Looks at a watch at the start, and then once in [`UNITS`] units of work.
+/// Paces the looks at a watch: one at the start, then one per [`UNITS`] units of work.
 pub(crate) struct Pace<'a> {
     watch: &'a Watch<'a>,
     since: usize,
-    /// Units that are done whatever the watch says.
+    /// Units that are done in any case.
     grace: usize,
     stopped: Option<Stop>,
 }
@@ -284,12 +283,13 @@ impl<'a> Pace<'a> {
         Pace::at_least(watch, 0)
     }
 
-    /// Goes on for so many units even after the watch has said to stop.
+    /// Goes on for `grace` units even after the watch has said stop.
     pub(crate) fn at_least(watch: &'a Watch<'a>, grace: usize) -> Pace<'a> {
         Pace { watch, since: 0, grace, stopped: watch.stop() }
     }
 
-    /// Counts units of work that are about to be done; why to stop instead. Once that is said it stays.
+    /// Counts units of work about to be done, and returns the reason to stop instead. The answer stays the
+    /// same once it is to stop.
     pub(crate) fn stop(&mut self, units: usize) -> Option<Stop> {
         self.since += units;
         self.grace = self.grace.saturating_sub(units);
@@ -307,11 +307,11 @@ impl Drop for Pace<'_> {
     }
 }
 
-/// A list, and what cut it short, if it was.
+/// List, and the reason that it was cut short, if it was.
 #[derive(Debug, Clone)]
 pub struct Listed<T> {
-    /// The list, or its beginning.
+    /// List, or its beginning.
     pub list: Vec<T>,
-    /// What cut it short.
+    /// Reason that it was cut short.
     pub cut: Option<Stop>,
 }

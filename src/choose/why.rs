@@ -1,4 +1,9 @@
-//! Why not: for a pump that is not kitted, which place fails and what comes nearest.
+//! Reasons that a pump is not kitted: the place that fails, and the nearest total.
+//!
+//! # Decision
+//!
+//! A pump that is short under the expanded rule has no window, unless its kit is chosen: one without the guard
+//! would be too wide.
 
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
@@ -18,12 +23,12 @@ use crate::policy::{Acceptance, Policy};
 use crate::pump::Pump;
 use crate::stack::Guard;
 
-/// What the reasons follow from, beside the kits.
+/// Data for the reasons, besides the kits.
 pub(super) struct Reasons<'a> {
     pub job: &'a Job,
     pub available: &'a [u32],
     pub drawers: &'a Drawers,
-    /// By pump: whether any way to kit it was listed.
+    /// Whether any way to kit the pump was listed, by pump.
     pub servable: &'a [bool],
     pub layouts: &'a [Layout],
     /// Whether some ways were not listed.
@@ -31,20 +36,20 @@ pub(super) struct Reasons<'a> {
     pub watch: &'a Watch<'a>,
 }
 
-/// What a short pump might have had.
+/// Pieces that a short pump might have had.
 struct Rivals {
-    /// Pieces that are left of each item.
+    /// Pieces left of each item.
     left: Vec<u32>,
-    /// By item, the pumps that hold pieces of it.
+    /// Pumps that hold pieces of an item, by item.
     holders: BTreeMap<usize, Vec<usize>>,
 }
 
 impl Reasons<'_> {
-    /// Turns chosen packs into kits, with a reason for each pump that got none.
+    /// Turns the chosen packs into kits, with a reason for each pump that got none.
     pub(super) fn explain(&self, kits: Vec<Option<Vec<PackPick>>>) -> Vec<Kit> {
         let rivals = self.rivals(&kits);
         let short = kits.iter().filter(|kit| kit.is_none()).count();
-        // Whatever the watch says, so much is looked at for each.
+        // Work done for each short pump even after the watch says stop.
         let grace = (50 * UNITS / short.max(1)).clamp(500, UNITS);
         let done = AtomicUsize::new(0);
         kits.into_par_iter()
@@ -69,7 +74,7 @@ impl Reasons<'_> {
         for (pump, kit) in kits.iter().enumerate() {
             for pick in kit.iter().flatten().flat_map(|pack| &pack.picks) {
                 left[pick.item] = left[pick.item].saturating_sub(pick.count);
-                // Pieces cut from one lot of sheets are in each other's way.
+                // Pieces cut from one lot of sheets compete with each other.
                 let rivals = (0..job.stock.len()).filter(|&item| match job.stock[pick.item].cut {
                     Some(cut) => job.stock[item].cut.is_some_and(|c| c.sheet == cut.sheet),
                     None => item == pick.item,
@@ -82,7 +87,7 @@ impl Reasons<'_> {
         Rivals { left, holders }
     }
 
-    /// Why a pump is short.
+    /// Reasons that a pump is short.
     fn of(&self, pump: usize, rivals: &Rivals, grace: usize) -> Vec<Shortfall> {
         let Reasons { job, drawers, .. } = *self;
         let lists = drawers.of(job, &job.pumps[pump]);
@@ -110,7 +115,7 @@ impl Reasons<'_> {
             return vec![Shortfall::of(None, Cause::TogetherTooMany)];
         }
         let unguarded = Policy { acceptance: Acceptance::Nominal, ..job.policy.clone() };
-        // More than none: one is enough to know.
+        // One pattern is enough to know.
         if job.policy.acceptance == Acceptance::Expanded && listed(&unguarded, 0).is_none() {
             return vec![Shortfall::of(None, Cause::UncertaintyTooWide)];
         }
@@ -118,7 +123,7 @@ impl Reasons<'_> {
     }
 }
 
-/// Counts for cut pieces what the sheets as they are cut up yield, and the uncut ones beside.
+/// Counts, for cut pieces, the yield of the sheets as they are cut up, and of the uncut ones.
 fn uncut(job: &Job, layouts: &[Layout], left: &mut [u32]) {
     let outside = |item: usize| job.stock[item].cut.map_or(Length::ZERO, |cut| cut.outside);
     for (item, left) in left.iter_mut().enumerate() {
@@ -137,8 +142,8 @@ fn uncut(job: &Job, layouts: &[Layout], left: &mut [u32]) {
     }
 }
 
-/// The places whose pieces went to other pumps, for the kit that lacks the fewest pieces (and
-/// wastes least among those).
+/// Places whose pieces went to other pumps, for the kit with the fewest missing pieces (then with the least
+/// waste).
 fn gone(
     job: &Job,
     pump: usize,
@@ -177,8 +182,8 @@ fn gone(
         .collect()
 }
 
-/// What a pattern asks for that is not left, pack by pack; packs that share an item are filled
-/// in their order.
+/// Pieces that a pattern needs and that are not left, pack by pack; packs that share an item are filled in
+/// their order.
 fn lacking(lists: &[&[Combination]], pattern: &Pattern, left: &[u32]) -> Vec<Vec<Pick>> {
     let mut used: BTreeMap<usize, u32> = BTreeMap::new();
     pattern
@@ -196,7 +201,7 @@ fn lacking(lists: &[&[Combination]], pattern: &Pattern, left: &[u32]) -> Vec<Vec
         .collect()
 }
 
-/// The window of one pack with the others as chosen.
+/// Window of one pack with the others as chosen.
 fn window_among(job: &Job, pump: usize, pack: usize, chosen: &[&Combination]) -> Option<Window> {
     let rows = rows(&job.pumps[pump], &job.policy);
     let doubts = pattern::doubts(&job.stock);
@@ -214,7 +219,7 @@ fn window_among(job: &Job, pump: usize, pack: usize, chosen: &[&Combination]) ->
     named(window(&rows, &all, &partial, pack, chosen[pack])?, chosen[pack], over)
 }
 
-/// The other packs, of these totals, that share one of these rows with a pack.
+/// Other packs, with these totals, that share one of these rows with a pack.
 fn presumed(rows: &[Row], decided: &[usize], pack: usize, totals: &[i64]) -> Vec<(usize, Length)> {
     let shares = |other: usize| {
         decided.iter().any(|&r| rows[r].sensitivity[pack] != 0 && rows[r].sensitivity[other] != 0)
@@ -227,7 +232,7 @@ fn presumed(rows: &[Row], decided: &[usize], pack: usize, totals: &[i64]) -> Vec
         .collect()
 }
 
-/// The total nearest to a window that can be made of what is left.
+/// Total nearest to a window that can be made of the pieces left.
 fn nearest_left(job: &Job, pump: usize, pack: usize, left: &[u32], w: &Window) -> Option<Length> {
     let place = &job.model_of(&job.pumps[pump]).packs[pack];
     let fit = &job.pumps[pump].fits[pack];
@@ -247,7 +252,7 @@ fn nearest_left(job: &Job, pump: usize, pack: usize, left: &[u32], w: &Window) -
     }
 }
 
-/// A window in lengths, cut off at nothing; `None` if it is empty.
+/// Window in lengths, cut off at zero; `None` if it is empty.
 fn named(
     (low, high): (i64, i64),
     pieces: &Combination,
@@ -265,7 +270,7 @@ fn named(
     })
 }
 
-/// The pumps that hold any of these items, those that come first by priority first.
+/// Tags of the pumps that hold any of these items, highest priority first.
 fn tags(
     job: &Job,
     pump: usize,
@@ -279,10 +284,10 @@ fn tags(
     found.into_iter().map(|other| job.pumps[other].tag.clone()).collect()
 }
 
-/// The first place, in the model's order, that cannot be filled, and what comes nearest.
+/// First place, in the model's order, that cannot be filled, and the nearest total.
 ///
-/// Totals are listed in a window around what is wanted, which is widened until it holds one that
-/// can be named or everything that can be made.
+/// Totals are listed in a range around the window, which is widened until it holds a total that can be named,
+/// or all totals.
 fn diagnose(job: &Job, pump: usize, available: &[u32], time: (&Watch<'_>, usize)) -> Shortfall {
     let pump = &job.pumps[pump];
     let rows = rows(pump, &job.policy);
@@ -301,7 +306,7 @@ fn diagnose(job: &Job, pump: usize, available: &[u32], time: (&Watch<'_>, usize)
             .iter()
             .zip(&windows)
             .map(|(&(pack, fit), &(a, b))| {
-                // Where nothing can do, first and last have changed places.
+                // Where no total fits, first and last have changed places.
                 let around = (a.min(b).saturating_sub(wider), a.max(b).saturating_add(wider));
                 listed(job, (pack, fit), available, around, time)
             })
@@ -327,7 +332,7 @@ fn diagnose(job: &Job, pump: usize, available: &[u32], time: (&Watch<'_>, usize)
     }
 }
 
-/// The first place of these lists that fails; `None` where the time does not suffice for them.
+/// First place of these lists that fails; `None` if the time does not suffice.
 fn first_failing(
     job: &Job,
     pump: &Pump,
@@ -364,7 +369,7 @@ fn first_failing(
             }
         }
         if !next.is_empty() {
-            // Different ways to the same sums lead to the same end.
+            // Different ways to the same sums have the same continuation.
             next.sort_unstable();
             next.dedup_by(|a, b| a.0 == b.0);
             partials = next;
@@ -378,7 +383,7 @@ fn first_failing(
             return Some(Shortfall::of(Some(pack), cause));
         };
         let (partial, totals) = &partials[p];
-        // The window for the best pieces there are: those whose guard leaves most room.
+        // Window for the most accurate pieces: those whose guard leaves most room.
         let best = list
             .iter()
             .filter(|combination| combination.pieces > 0)
@@ -396,17 +401,17 @@ fn first_failing(
             pack: Some(pack),
             cause,
             nearest: Some(Length::from_ticks(list[c].total)),
-            // What a kit must keep clear by its uncertainty is not known of one place alone.
+            // The guard of an expanded uncertainty is not known for one place alone.
             window: best
                 .filter(|_| !matches!(job.policy.guard(), Guard::Expanded(_)))
                 .and_then(|(ends, combination)| named(ends, combination, over)),
         });
     }
-    // Each place alone can be filled, but together they ask for more than there is.
+    // Each place alone can be filled, but together they need more pieces than there are.
     Some(Shortfall::of(None, Cause::TogetherTooMany))
 }
 
-/// The totals of a pack that would meet the decided rows, for pieces with this guard.
+/// Totals of a pack that would meet the decided rows, for pieces with this guard.
 fn window(
     rows: &[Row],
     decided: &[usize],
@@ -417,7 +422,7 @@ fn window(
     let (mut low, mut high) = (i128::from(i64::MIN), i128::from(i64::MAX));
     for &r in decided {
         let c = rows[r].sensitivity[pack];
-        // The guard is what the contribution lacks against the bare total.
+        // The guard is the difference between the bare total and the contribution.
         let guard = c * i128::from(combination.total) - rows[r].contribution(pack, combination);
         let need = guard - partial[r];
         if c > 0 {

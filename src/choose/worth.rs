@@ -1,9 +1,9 @@
-//! The worth of one more: what one more piece of an item would change, by solving again.
+//! Marginal values: the change that one more piece of an item would make, by solving again.
 //!
-//! Everything is listed once as if one more of every item were there. The plan at hand is proven
-//! anew among those columns, which gives multipliers; then each item in turn gets its one piece,
-//! and the search goes on from the plan and the multipliers. Most items are settled by pricing
-//! the columns once: the bound does not move, so neither does the plan.
+//! [`worth`] computes them. Columns are listed once with one more of every item. The present plan is proven
+//! again among them, which gives multipliers; then each item in turn gets its one piece, and the search goes
+//! on from the plan and the multipliers. Most items are settled by pricing the columns once: the bound does
+//! not move, so neither does the plan.
 
 use crate::accounting::by_pack;
 use crate::choose::instance::{Column, Taken};
@@ -17,9 +17,9 @@ use crate::job::{Job, Parts};
 use crate::plan::{Aim, Kit, Plan, Stop, Worth};
 use crate::stock::Item;
 
-/// The plan with the worth of one more of each item, as far as [a share](Watch::share) of the time goes:
-/// what it does not suffice for is said in [`LeftOut`](crate::plan::LeftOut). Serving and waste must be
-/// proven; and beyond what can be listed nothing is said of it.
+/// Plan with the marginal value of each item, as far as [a share](Watch::share) of the time allows; items
+/// left out are noted in [`LeftOut`](crate::plan::LeftOut). Serving and waste must be proven, and the columns
+/// listed completely.
 pub fn valued(job: &Job, mut plan: Plan, watch: &Watch<'_>) -> Plan {
     if plan.waste_proven()
         && let Ok(found) = work_out(job, &plan, &watch.share())
@@ -30,18 +30,16 @@ pub fn valued(job: &Job, mut plan: Plan, watch: &Watch<'_>) -> Plan {
     plan
 }
 
-/// Works out what one more piece of each item is worth to a plan: of those that lie in drawers,
-/// whether any is on hand or not. Items that the time does not suffice for are left out, and so is
-/// everything if whole numbers cannot carry the weights of the priorities.
+/// Marginal values of the items in drawers, whether any is on hand or not. Items that the time does not allow
+/// are left out; all are left out if integers cannot carry the weights of the priorities.
 ///
 /// # Errors
-/// [`ChooseError`] when, with one more of everything, a place can be filled in too many ways to
-/// list.
+/// [`ChooseError`] when, with one more of everything, there are too many ways to list.
 pub fn worth(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Vec<Worth>, ChooseError> {
     Ok(work_out(job, plan, watch)?.worth)
 }
 
-/// What was worked out, and why not all.
+/// Values found, and the reason that some are missing.
 #[derive(Default)]
 struct Found {
     worth: Vec<Worth>,
@@ -57,7 +55,7 @@ fn work_out(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Found, ChooseEr
         aims(job).into_iter().filter(|aim| matches!(aim, Aim::ServedOf(_) | Aim::Waste)).collect();
     let more: Vec<u32> =
         job.stock.iter().map(|item| item.available() + u32::from(item.cut.is_none())).collect();
-    // What is heard is how many items are done.
+    // The listener hears the number of items done.
     let quiet = &watch.unheard();
     let drawers = Drawers::listed(job, &more, quiet)?;
     let Listed { list: columns, cut } = list_columns(job, &drawers, &more, quiet)?;
@@ -75,7 +73,7 @@ fn work_out(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Found, ChooseEr
     for item in groups.iter().flat_map(|group| &group.items) {
         in_a_group[usize::from(*item)] = true;
     }
-    // What no pump can use is worth nothing.
+    // An item that no pump can use has the value zero.
     let idle = (0..job.stock.len()).filter(|&item| asked(item) && !in_a_group[item]);
     found.worth.extend(idle.map(|item| Worth { item, served_weight: 0, waste: Money::ZERO }));
     for group in &groups {
@@ -101,7 +99,7 @@ fn work_out(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Found, ChooseEr
                 break;
             }
             let after = if by_pack(job, item) {
-                // One more piece shifts where the packs end: the supplier is another one.
+                // One more piece changes where the packs end, so the supplier is a different one.
                 let Supply { suppliers, ready, .. } = stock.supply(Some(item), quiet);
                 let other = group.instance(job, &aims, &ready, mine(), &suppliers);
                 solve_from(&other, &aims, None, &before.multipliers, quiet)
@@ -129,7 +127,7 @@ fn work_out(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Found, ChooseEr
     Ok(found)
 }
 
-/// The job without its pumps, which is all that suppliers depend on.
+/// Job without its pumps, on which alone suppliers depend.
 struct Bare<'a> {
     job: Job,
     wanted: &'a [u64],
@@ -141,7 +139,7 @@ impl Bare<'_> {
         Bare { job, wanted }
     }
 
-    /// The suppliers, and what lies ready, with one more piece of an item.
+    /// Suppliers and free pieces, with one more piece of an item.
     fn supply(&self, more: Option<usize>, watch: &Watch<'_>) -> Supply {
         let mut job = self.job.clone();
         if let Some(item) = more {
@@ -156,7 +154,7 @@ fn proven(solved: &Solved) -> bool {
     solved.values == solved.bounds
 }
 
-/// The plan as columns of a group; `None` where suppliers have a part in it.
+/// Plan as columns of a group; `None` where suppliers are part of it.
 fn at_hand(plan: &Plan, group: &Group, columns: &[Vec<Column>]) -> Option<Taken> {
     if !group.suppliers.is_empty() {
         return None;

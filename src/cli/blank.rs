@@ -14,19 +14,19 @@ use crate::write;
 /// Arguments of `blank`.
 #[derive(clap::Args)]
 pub(super) struct Args {
-    /// Folder to write stock.xlsx and pumps.xlsx into; made if it is not there.
+    /// Folder for stock.xlsx and pumps.xlsx; made if it does not exist.
     folder: PathBuf,
-    /// The arrangement of pump that the columns are for.
+    /// Model of pump that the columns are for; see `gapwright help models`.
     #[arg(long, default_value = "screwed-impeller", value_name = "NAME")]
     model: String,
-    /// Folder of model files (.toml) beside the built-in ones.
+    /// Folder of the shop's own models (.toml), beside the built-in ones.
     #[arg(long, value_name = "DIR")]
     models: Option<PathBuf>,
-    /// For an outage that is not measured yet: the pump workbook also has columns for the ranges that
-    /// are expected, which `gapwright provision` plans for.
+    /// Add columns for the range that is expected of each dimension, for `gapwright provision` before
+    /// anything is measured.
     #[arg(long)]
     ahead: bool,
-    /// Replace workbooks that are there already.
+    /// Replace workbooks that exist.
     #[arg(long)]
     force: bool,
 }
@@ -69,7 +69,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     Ok(status)
 }
 
-/// What to do with the workbooks.
+/// Says what to do with the workbooks.
 fn tell(args: &Args, to: Voice) {
     let [stock, pumps] = args.workbooks();
     let (stock, pumps) = (stock.display(), pumps.display());
@@ -80,7 +80,7 @@ fn tell(args: &Args, to: Voice) {
     );
     say!(
         to,
-        "Sheets and Fit empty if no piece is cut from sheet, and Feelers if no blades are used. Then run"
+        "Plate and Fit empty if no piece is cut from plate, and Feelers if no blades are used. Then run"
     );
     let models = args.models.as_ref();
     let models = models.map(|folder| format!(" --models {}", folder.display()));

@@ -19,19 +19,19 @@ use crate::stock::Item;
 #[command(after_long_help = AFTER)]
 pub(super) struct Args {
     /// Stock workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files. A pump workbook
-    /// alone will do as well, or one that holds both.
+    /// alone will do, or one workbook with both.
     stock: PathBuf,
     /// Pump workbook, likewise.
     pumps: Option<PathBuf>,
-    /// Folder of model files (.toml) beside the built-in ones.
+    /// Folder of the shop's own models (.toml), beside the built-in ones.
     #[arg(long, value_name = "DIR")]
     models: Option<PathBuf>,
     #[command(flatten)]
     settings: Settings,
-    /// Write a copy of the sheets with what is wrong coloured and noted, if anything is.
+    /// Copy of the sheets to write if anything is wrong, with those cells coloured and noted.
     #[arg(long, value_name = "FILE")]
     mark: Option<PathBuf>,
-    /// Replace the marked copy if it is there already.
+    /// Replace the marked copy if it exists.
     #[arg(long)]
     force: bool,
 }
@@ -39,24 +39,25 @@ pub(super) struct Args {
 const AFTER: &str = "\
 Examples:
   gapwright check stock.xlsx pumps.xlsx
-        everything that `kit` would read, and how much of it there is
+        reads all that `kit` would read, and counts it
   gapwright check stock.xlsx
   gapwright check pumps.xlsx
-        one workbook alone, as far as that can be checked; which one it is,
-        its sheets say
+        one workbook alone, as far as it can be checked alone
   gapwright check stock.xlsx pumps.xlsx --mark marked.xlsx
-        a copy of the sheets in which what is wrong is coloured, with a note
-        on each cell
+        writes a copy of the sheets with the wrong cells coloured, and a
+        note on each
   gapwright check stock.xlsx pumps.xlsx --problems json
-        the same for programs, on standard output
+        the list for other programs, on standard output
 
 Exit status:
   0  nothing is wrong
-  1  there are warnings, and no problems
+  1  there are warnings and no problems
   2  there are problems
-  3  there are warnings, and the marked copy could not be written";
+  3  there are warnings, and the marked copy could not be written
 
-/// What there is to read.
+Manual: `gapwright help workbooks`, `gapwright help lengths`.";
+
+/// Workbooks to read.
 enum Inputs<'a> {
     Both(&'a PathBuf, &'a PathBuf),
     Stock(&'a PathBuf),
@@ -232,7 +233,7 @@ fn of_job(job: &Job) -> ReadJson {
     }
 }
 
-/// What was read, in a few lines.
+/// Reports the counts in a few lines.
 fn tell(read: &ReadJson, to: Voice) {
     let many = |number: u64, word: &str| match number {
         1 => format!("1 {word}"),
@@ -249,7 +250,7 @@ fn tell(read: &ReadJson, to: Voice) {
     if let (Some(lots), Some(pieces)) = (read.lots, read.pieces) {
         let sheets = match read.sheet_lots.unwrap_or(0) {
             0 => String::new(),
-            lots => format!(", and {} of sheets to cut from", many(lots, "lot")),
+            lots => format!(", and {} of plates to cut from", many(lots, "lot")),
         };
         say!(to, "Stock: {}, {}{sheets}.", many(lots, "lot"), many(pieces, "piece"));
     }

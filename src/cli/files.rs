@@ -7,7 +7,7 @@ use super::from_command_line;
 use crate::problem::Problems;
 use crate::write::{Inputs, Output};
 
-/// What a command reads and what it writes.
+/// Files that a command reads and writes.
 #[derive(Default)]
 pub(super) struct Files<'a> {
     /// Workbooks and other files; the marked copy shows those of them that are workbooks.
@@ -24,7 +24,7 @@ pub(super) struct Files<'a> {
     pub(super) json: Option<&'a Path>,
     /// The marked copy.
     pub(super) mark: Option<&'a Path>,
-    /// What to do instead of writing over an input, behind "give it another name".
+    /// Advice instead of writing over an input, after "give it another name".
     pub(super) instead: &'static str,
     /// Whether files that are there may be replaced.
     pub(super) force: bool,
@@ -37,7 +37,7 @@ impl Files<'_> {
         self.json == Some(Path::new("-"))
     }
 
-    /// What is wrong with them beside their names.
+    /// Adds problems with anything but the names.
     pub(super) fn check(&self, form: Listing, problems: &mut Problems) {
         if self.json_to_stdout() && form == Listing::Json {
             problems.add(from_command_line(
@@ -172,7 +172,7 @@ impl<'a> Claims<'a> {
 mod tests {
     use super::*;
 
-    /// What is wrong with the names of files that are not there, and with the date.
+    /// Problems with the names of files that do not exist, and with the date.
     fn wrong(files: Files<'_>) -> Vec<String> {
         let mut problems = Problems::new();
         files.check(Listing::Text, &mut problems);

@@ -1,4 +1,4 @@
-//! What a command has to say of its inputs: listed for people or for programs, and marked in a copy.
+//! Problems and warnings of the inputs: listed for people or for programs, and marked in a copy.
 
 use std::io::Write;
 use std::path::PathBuf;

@@ -12,7 +12,7 @@ use super::voice::complain;
 
 const ANSWER: &str = "stopping: writing the best plan found; press Ctrl-C again to leave at once";
 
-/// What Ctrl-C does to a run.
+/// Ctrl-C and a run.
 #[derive(Clone, Default)]
 pub(super) struct Interrupt {
     flag: Arc<AtomicBool>,

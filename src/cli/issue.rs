@@ -14,7 +14,7 @@ use crate::read;
 use crate::sheet::Book;
 use crate::write;
 
-/// What was read, and what moves.
+/// Files as they were read, and the movements.
 struct Done {
     stock: Book,
     held: Held,

@@ -44,16 +44,19 @@ Examples:
         writes kit-plan.xlsx: picking list, kit slips, stack-up, what is
         short, stock after
   gapwright kit stock.xlsx pumps.xlsx --out week-12.xlsx --json week-12.json --force
-        the plan for programs as well; replaces both if they are there
+        the plan for other programs as well; replaces both files
   gapwright kit stock.xlsx pumps.xlsx --mark marked.xlsx
         if the workbooks have problems: a copy of their sheets with the
-        cells coloured and noted
+        wrong cells coloured and noted
   gapwright kit stock/ pumps.csv --models our-models --date 2027-03-15
         a folder of .csv files and one file; models of the shop; a date to
         print
   gapwright kit stock.xlsx pumps.xlsx --acceptance expanded --coverage-factor \"95 %\"
-        a requirement is met if it is clear of its limits by the expanded
-        uncertainty
+        a requirement is met if it keeps clear of its limits by the
+        expanded uncertainty
+
+Manual: `gapwright help sheets` (the workbook), `gapwright help rules` (which
+plan is best), `gapwright help workbooks` (the columns).
 
 The plan predicts: measure each finished pack and recheck each clearance.";
 

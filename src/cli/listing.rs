@@ -4,6 +4,10 @@
 //! the excerpt with its caret takes 126; the rest is about cells, which have no line of text to show: alike faults
 //! down a column as one, columns and rows as a spreadsheet says them, texts that a terminal must not act on. Wrapping
 //! is textwrap's.
+//!
+//! # Decision
+//!
+//! Alike faults down a column are one block: forty blocks alike hide the one that differs.
 
 use std::fmt::Write as _;
 use std::io::{BufRead, BufReader, IsTerminal, Read};
@@ -14,7 +18,7 @@ use anstyle::{AnsiColor, Style};
 use super::plain::{one_line, width, wrapped};
 use crate::problem::{Problem, Problems, Severity, Spot, quoted_sheet, reference};
 
-/// What the terminal can show.
+/// Abilities of the terminal.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Look {
     /// Its columns; what is no terminal is not wrapped, so that its lines can be searched.
@@ -140,7 +144,7 @@ pub(super) fn total(problems: &Problems) -> String {
     parts.join(", ")
 }
 
-/// What a fault is about, whatever the very values: quoted texts and numbers are taken out.
+/// Gist of a fault: its text without quoted words and numbers.
 fn kind(found: &str) -> String {
     let outside = found.split('`').step_by(2).collect::<Vec<_>>().join("`");
     outside.split(|c: char| c.is_ascii_digit()).collect()

@@ -1,20 +1,23 @@
-//! What the program says of itself: shell completions, manual pages, the formats for programs.
+//! The program about itself: shell completions, manual pages, the formats for programs.
+
+mod page;
+mod roff;
+mod terminal;
 
 use std::io::Write;
 use std::path::Path;
 
-use clap::CommandFactory;
-
 use super::files::Files;
 use super::run::{Ended, Run};
 use super::voice::say;
-use super::{Args, Common, DONE, Format};
-use crate::{formats, write};
+use super::{Common, DONE, Format, program};
+use crate::formats;
+use crate::manual::{TOPICS, Topic};
 
 /// Prints the completions of a shell.
 pub(super) fn completions(shell: clap_complete::Shell) -> Ended {
     let mut script = Vec::new();
-    clap_complete::generate(shell, &mut Args::command(), "gapwright", &mut script);
+    clap_complete::generate(shell, &mut program(), "gapwright", &mut script);
     print(&script)
 }
 
@@ -22,30 +25,35 @@ pub(super) fn completions(shell: clap_complete::Shell) -> Ended {
 pub(super) fn schema(format: Format) -> Ended {
     let schema = match format {
         Format::Plan => formats::plan::schema(),
-        Format::Provision => write::provision::json::schema(),
+        Format::Provision => formats::provision::schema(),
         Format::Problems => formats::problems::schema(),
-        Format::Purchase => write::purchase::json::schema(),
-        Format::Recheck => write::as_built::json::schema(),
+        Format::Purchase => formats::purchase::schema(),
+        Format::Recheck => formats::recheck::schema(),
     };
     let text = serde_json::to_string_pretty(&schema).unwrap_or_default();
     print(format!("{text}\n").as_bytes())
 }
 
-/// Prints the main page, or writes all pages into a folder.
+/// Prints the main page, or writes the pages of all commands and topics into a folder.
 pub(super) fn pages(folder: Option<&Path>, force: bool, common: &Common) -> Ended {
-    let mut main = Args::command();
+    let mut main = program();
     main.build();
     let Some(folder) = folder else {
         return print(&page(&main));
     };
-    let commands = main.get_subcommands().filter(|c| c.get_name() != "help");
-    let named = commands.map(|command| (format!("gapwright-{}", command.get_name()), command));
-    let all = [("gapwright".to_string(), &main)].into_iter().chain(named);
-    let (names, pages): (Vec<_>, Vec<_>) = all.map(|(name, of)| (name, page(of))).unzip();
+    let commands = main.get_subcommands();
+    let commands =
+        commands.map(|command| (format!("gapwright-{}.1", command.get_name()), page(command)));
+    let topics = TOPICS.iter().map(|topic| {
+        let page = roff::page(topic, &page::blocks(topic.text));
+        (format!("gapwright-{}.7", topic.name), page.into_bytes())
+    });
+    let all = [("gapwright.1".to_string(), page(&main))].into_iter().chain(commands).chain(topics);
+    let (names, pages): (Vec<_>, Vec<_>) = all.unzip();
     let mut run = Run::begin(
         common,
         Files {
-            pages: names.iter().map(|name| folder.join(format!("{name}.1"))).collect(),
+            pages: names.iter().map(|name| folder.join(name)).collect(),
             force,
             ..Files::default()
         },
@@ -56,9 +64,22 @@ pub(super) fn pages(folder: Option<&Path>, force: bool, common: &Common) -> Ende
     Ok(status)
 }
 
+/// A page of the manual as plain text.
+pub(super) fn page_for_terminal(topic: &Topic, columns: usize) -> String {
+    terminal::text(&page::blocks(topic.text), columns)
+}
+
 fn page(command: &clap::Command) -> Vec<u8> {
     let mut bytes = Vec::new();
     clap_mangen::Man::new(command.clone()).render(&mut bytes).ok();
+    // The page of the whole program names the pages of the manual.
+    if command.get_name() == "gapwright" {
+        bytes.extend_from_slice(b".SH MANUAL\n");
+        for topic in TOPICS {
+            let line = format!(".TP\n\\fBgapwright\\-{}\\fR(7)\n{}\n", topic.name, topic.about());
+            bytes.extend_from_slice(line.as_bytes());
+        }
+    }
     bytes.extend_from_slice(b".SH \"EXIT STATUS\"\n");
     for (status, meaning) in super::EXIT_STATUSES {
         bytes.extend_from_slice(format!(".TP\n\\fB{status}\\fR\n{meaning}\n").as_bytes());
@@ -66,9 +87,63 @@ fn page(command: &clap::Command) -> Vec<u8> {
     bytes
 }
 
-/// What is asked for on standard output, whoever else is quiet; what cannot be written is lost, since there is nobody
-/// to read it.
-fn print(bytes: &[u8]) -> Ended {
+/// Prints the answer on standard output, under `--quiet` too; an answer that cannot be written is lost, since there is
+/// nobody to read it.
+pub(super) fn print(bytes: &[u8]) -> Ended {
     std::io::stdout().write_all(bytes).ok();
     Ok(DONE)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cli::plain::width;
+
+    /// Letters and figures in their number: renderers may move words and add marks, and lose nothing.
+    fn letters(text: &str) -> Vec<char> {
+        let mut letters: Vec<char> =
+            text.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect();
+        letters.sort_unstable();
+        letters
+    }
+
+    /// A page without what Markdown itself adds: the names of code blocks and the targets of links to pages.
+    fn bare(markdown: &str) -> String {
+        let lines = markdown.lines().filter(|line| !line.starts_with("```"));
+        lines.collect::<Vec<_>>().join("\n")
+    }
+
+    #[test]
+    fn a_page_on_the_terminal_has_every_letter_and_fits() {
+        for topic in TOPICS {
+            let expected = letters(&bare(topic.text));
+            for columns in [40, 80, 96] {
+                let text = page_for_terminal(topic, columns);
+                assert_eq!(letters(&text), expected, "{} at {columns}", topic.name);
+                let fits = |line: &str| line.starts_with("    ") || width(line) <= columns;
+                assert!(text.lines().all(fits), "{} at {columns}:\n{text}", topic.name);
+            }
+        }
+    }
+
+    #[test]
+    fn a_manual_page_has_every_letter() {
+        for topic in TOPICS {
+            let blocks = page::blocks(topic.text);
+            let page = roff::page(topic, &blocks);
+            let (_, body) = page.split_once(".SH DESCRIPTION\n").unwrap_or_default();
+            let (body, _) = body.rsplit_once(".SH \"SEE ALSO\"\n").unwrap_or_default();
+            let lines = body.lines().filter_map(|line| match line.split_at_checked(4) {
+                Some((".SH " | ".SS ", title)) => Some(title),
+                // The mark of an item, without the width of its column.
+                Some((".IP ", mark)) => mark.split_whitespace().next(),
+                _ if line.starts_with('.') => None,
+                _ => Some(line),
+            });
+            let text = lines.collect::<Vec<_>>().join("\n");
+            let marks = ["\\fB", "\\fR", "\\(bu", "\\*(Aq"];
+            let text = marks.iter().fold(text, |text, mark| text.replace(mark, ""));
+            assert_eq!(letters(&text), letters(&bare(topic.text)), "{}", topic.name);
+        }
+    }
 }

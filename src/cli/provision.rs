@@ -1,4 +1,8 @@
 //! `gapwright provision`: what to set aside before an outage is measured.
+//!
+//! # Decision
+//!
+//! Gaps end with status 0, as short pumps do in `kit`: it did as asked, and reports them in words.
 
 mod args;
 mod told;
@@ -9,8 +13,8 @@ use super::Common;
 use super::run::{Ended, Run, use_threads};
 use crate::provision::provision;
 use crate::verify::verify_provision;
-use crate::write;
 use crate::write::provision::Provided;
+use crate::{formats, write};
 
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
@@ -18,7 +22,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         args.read(memory, problems)
     })?;
     use_threads(args.threads.threads);
-    let provision = run.solve(&read.outlook.job.policy, |solving| {
+    let provision = run.solve(&read.outlook.job().policy, |solving| {
         let watch = solving.watch("listing the ways to kit each pump");
         provision(&read.outlook, &read.question, &watch).map_err(|fault| args.refusal(&fault))
     })?;
@@ -26,7 +30,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let provided = Provided::of(&verified, &read.question, read.level);
     let workbook =
         run.write("writing the provision", |date| write::provision::workbook(&provided, date));
-    let status = run.deliver(workbook, || write::provision::json::text(&provided))?;
+    let status =
+        run.deliver(workbook, || formats::text(&write::provision::json::plain(&provided)))?;
     told::tell(&verified, &read.question, &run);
     Ok(status)
 }

@@ -8,6 +8,7 @@ use super::settings::{Judging, given};
 use super::usual::{Json, Usual};
 use super::voice::{insist, say};
 use super::{Common, from_command_line};
+use crate::formats;
 use crate::job::Job;
 use crate::problem::Problems;
 use crate::read::{self, Back, BenchSources, Memory, Sources};
@@ -22,32 +23,32 @@ use crate::write::as_built::{self, AsBuilt};
 #[derive(clap::Args)]
 #[command(after_long_help = AFTER)]
 pub(super) struct Args {
-    /// The plan: the workbook that `kit` wrote, saved with the readings on its sheet Kits, or its JSON.
+    /// Plan that `kit` wrote: its workbook, saved with the readings on the sheet Kits, or its JSON.
     plan: PathBuf,
-    /// Stock workbook: the one that the plan was made from, or the one that `issue` wrote since.
+    /// Stock workbook: that of the plan, or the one that `issue` wrote since.
     stock: PathBuf,
-    /// Pump workbook that the plan was made from.
+    /// Pump workbook of the plan.
     pumps: PathBuf,
-    /// Workbook with a sheet Readings: the columns Tag, What, Reading, and at will Again, Within, By, When.
+    /// Workbook with a sheet Readings: columns Tag, What, Reading, optionally Again, Within, By, When.
     #[arg(long, value_name = "FILE")]
     readings: Option<PathBuf>,
-    /// A reading by itself; may be given several times, and twice of the same for the second reading.
+    /// Single reading; may be given several times, and twice for a second reading.
     #[arg(long, value_name = "TAG:WHAT=READING")]
     found: Vec<String>,
-    /// The stock workbook is as it stands with every kit of the plan out: all that is in it may be swapped in.
+    /// Every kit of the plan is out of the stock workbook already: all pieces in it may be swapped in.
     #[arg(long)]
     issued: bool,
-    /// As-built record to write.
+    /// As-built record, to write.
     #[arg(long, default_value = "as-built.xlsx", value_name = "FILE")]
     out: PathBuf,
     #[command(flatten)]
     json: Json,
     #[command(flatten)]
     judging: Judging,
-    /// How far a reading of a pack may be off either way, such as `0.0002 in`.
+    /// Error of a pack reading, either way, such as `0.0002 in`.
     #[arg(long, value_name = "LENGTH")]
     pack_within: Option<String>,
-    /// How far a reading of a clearance may be off either way, such as `0.0005 in`.
+    /// Error of a clearance reading, either way, such as `0.0005 in`.
     #[arg(long, value_name = "LENGTH")]
     clearance_within: Option<String>,
     #[command(flatten)]
@@ -57,26 +58,25 @@ pub(super) struct Args {
 const AFTER: &str = "\
 At the bench:
   (type the readings into the coloured cells of the sheet Kits of
-  kit-plan.xlsx: of each finished pack, and of each clearance after fitting.
-  Save.)
+  kit-plan.xlsx: each finished pack, and each clearance after fitting. Save.)
   gapwright recheck kit-plan.xlsx stock.xlsx pumps.xlsx
-        writes as-built.xlsx: who is accepted, what to look into, which
-        pieces to swap
-  gapwright recheck kit-plan.xlsx stock.xlsx pumps.xlsx --found \"P-208:running clearance=0.0262 in\"
-        one reading by itself
+        writes as-built.xlsx: which pumps are accepted, what to look into,
+        which pieces to swap
+  gapwright recheck plan.json stock.xlsx pumps.xlsx --found \"P-208:running clearance=0.0262 in\"
+        a single reading
   gapwright recheck plan.json stock.xlsx pumps.xlsx --readings bench.csv
-        readings from a list: the columns Tag, What, Reading
+        readings from a list: columns Tag, What, Reading
 
-A reading is held against what was predicted. If they differ by more than
-both can be off, something is wrong, and it says what to look for; no swap
-is offered before a second reading (the cell beside the first) says the
-same. A gap between two blades is written as 0.021 to 0.022. If a
-requirement is not met as found, the smallest swap out of what is left puts
-it right; the gasket follows. Pieces that are swapped also go onto the sheet
-Issue of the plan, then recheck again.
+Each reading is compared with its prediction. If they differ by more than
+both can be off, something is wrong: the record says what to look for, and
+offers no swap before the second reading, in the cell beside the first, says
+the same. Write a gap between two blades as 0.021 to 0.022. If a requirement
+is not met as found, the smallest swap puts it right; the gasket follows.
+Record swapped pieces on the sheet Issue of the plan, then recheck again.
 
-The record is for people to sign: the maker's instructions, site procedures,
-local codes and a competent person decide.";
+Manual: `gapwright help bench`. The record is for people to sign: the maker's
+instructions, the site's procedures, local codes and a competent person
+(licensed where required) decide.";
 
 impl Args {
     fn files(&self) -> Files<'_> {
@@ -128,12 +128,13 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let date = run.date().to_string();
     let built =
         AsBuilt { recheck: &verified, plan_id: &back.plan_id, inputs: &back.inputs, date: &date };
-    let status = run.deliver(as_built::workbook(&built), || as_built::json::text(&built))?;
+    let status =
+        run.deliver(as_built::workbook(&built), || formats::text(&as_built::json::record(&built)))?;
     tell(&verified, &run);
     Ok(status)
 }
 
-/// What came out, on the terminal: every pump that is kept open with what to do.
+/// Reports the result on the terminal: every pump that stays open, with what to do.
 fn tell(verified: &VerifiedRecheck, run: &Run) {
     let to = run.voice();
     let (job, records) = (verified.job(), verified.records());
@@ -159,7 +160,7 @@ fn tell(verified: &VerifiedRecheck, run: &Run) {
     if !unread.is_empty() {
         insist!(
             to,
-            "  Accepted with a finished pack not measured, which counts as its pieces say: {}.",
+            "  Accepted; pack not measured (pieces taken at nominal): {}.",
             unread.join(", ")
         );
     }

@@ -34,7 +34,7 @@ pub(super) type Ended = Result<u8, Stop>;
 pub(super) enum Refusal {
     /// The inputs ask for something that cannot be had.
     Problems(Problems),
-    /// What was found does not hold when it is worked out again.
+    /// The result does not hold when it is worked out again.
     Breaches(Vec<Breach>),
 }
 
@@ -50,9 +50,9 @@ pub(super) struct Run {
     memory: Memory,
     voice: Voice,
     findings: Findings,
-    /// What is wrong or to be warned of, so far.
+    /// Problems and warnings so far.
     problems: Problems,
-    /// What was read, which the list for programs has.
+    /// Counts for the list for programs.
     read: Option<ReadJson>,
     date: String,
     outputs: Vec<Output>,
@@ -162,7 +162,7 @@ impl Run {
         Watch::since(self.start).limit(limit(policy))
     }
 
-    /// What the checker lets pass; else the run ends, since it found a defect of the program.
+    /// A checked result; else the run ends, since the checker found a defect of the program.
     pub(super) fn check<T>(&mut self, checked: Result<T, Vec<Breach>>) -> Result<T, Stop> {
         checked.map_err(|breaches| self.stop(Refusal::Breaches(breaches)))
     }
@@ -173,12 +173,12 @@ impl Run {
         write(&self.date)
     }
 
-    /// What could be put together; else the run ends.
+    /// A finished output; else the run ends.
     pub(super) fn made<T>(&mut self, made: Result<T, WriteError>) -> Result<T, Stop> {
         made.map_err(|error| self.fail(&error))
     }
 
-    /// What is sound; else the run ends, for a reason that is none of the inputs'.
+    /// A sound result; else the run ends, for a reason that lies not in the inputs.
     pub(super) fn sound<T>(&mut self, checked: Result<T, Problem>) -> Result<T, Stop> {
         checked.map_err(|failure| self.fail_with(failure, Vec::new()))
     }
@@ -382,7 +382,7 @@ pub(super) fn gathered<T>(
     }
 }
 
-/// The same of a job, which keeps its warnings: they stand on its sheets too.
+/// A job as [`gathered`]; it keeps its warnings, since its sheets show them too.
 pub(super) fn gathered_job(read: Result<Job, Problems>, problems: &mut Problems) -> Option<Job> {
     let read = read.map(|job| {
         let warnings = job.warnings.clone();

@@ -3,14 +3,15 @@
 /// Settings that every command has which judges pieces.
 #[derive(clap::Args)]
 pub(super) struct Judging {
-    /// When a requirement counts as met: `worst case`, `nominal` or `expanded` (uncertainty).
+    /// Rule by which a requirement counts as met: `worst case`, `nominal` or `expanded` (uncertainty); see
+    /// `gapwright help rules`.
     #[arg(long, value_name = "RULE", allow_hyphen_values = true)]
     acceptance: Option<String>,
-    /// Standard uncertainties that the expanded rule keeps clear of the limits, 2 unless given; or
-    /// a level of confidence such as `95 %`, from which their number follows.
+    /// Coverage factor of the expanded rule, 2 unless given; or a level of confidence such as `95 %`,
+    /// from which it follows.
     #[arg(long, value_name = "K", allow_hyphen_values = true)]
     coverage_factor: Option<String>,
-    /// Charge for handling one piece.
+    /// Charge for handling, per piece.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     handling: Option<String>,
 }
@@ -20,10 +21,10 @@ pub(super) struct Judging {
 pub(super) struct Settings {
     #[command(flatten)]
     judging: Judging,
-    /// Charge for each thou that a requirement comes out off its target.
+    /// Charge per thou that a requirement comes out off its target.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     off_target_rate: Option<String>,
-    /// Seconds after which the best plan found is written, from the start of the run.
+    /// Seconds from the start of the run; then the best plan found is written.
     #[arg(long, value_name = "SECONDS", allow_hyphen_values = true)]
     time_limit: Option<String>,
 }

@@ -73,7 +73,7 @@ mod tests {
         let wide = "\u{6c34}\u{30dd}\u{30f3}\u{30d7}".repeat(30);
         let mut rows = vec![row(&long, false), row(&wide, true), row("P-1\u{1b}[31m", false)];
         rows.extend((0..100).map(|n| row(&format!("P-{n}"), n % 50 == 49)));
-        let lines = lines(&["Pump", "Standing", "Comes to", "Limits"], &rows, 10);
+        let lines = lines(&["Pump", "Status", "Comes to", "Limits"], &rows, 10);
         for line in &lines {
             assert!(plain::width(line) <= COLUMNS, "{line}");
             assert!(!line.contains('\u{1b}'), "{line}");

@@ -33,7 +33,7 @@ pub(super) fn refuse(error: &Error, start: Instant) -> Stop {
     Run::begin(&common, Files::default()).refuse_for(problem)
 }
 
-/// What was found, what was expected and how to mend it, in the parser's words.
+/// The found, the expected and the fix, in the parser's words.
 fn parts(error: &Error) -> (String, String, String) {
     let expected = match told(error, ContextKind::ValidValue) {
         Some(values) => format!("one of {values}"),
@@ -56,7 +56,7 @@ fn parts(error: &Error) -> (String, String, String) {
     (found(error), expected, mend.join("; "))
 }
 
-/// What is wrong, with the argument that it is about.
+/// The fault, with its argument.
 fn found(error: &Error) -> String {
     let of = |kind| told(error, kind).unwrap_or_default();
     let (argument, value) = (of(ContextKind::InvalidArg), of(ContextKind::InvalidValue));
@@ -92,7 +92,7 @@ fn found(error: &Error) -> String {
     }
 }
 
-/// What the parser says of this in one line, if it says anything.
+/// The text of the parser on one line, if there is any.
 fn told(error: &Error, kind: ContextKind) -> Option<String> {
     let text = match error.get(kind)? {
         ContextValue::String(text) => text.clone(),

@@ -7,16 +7,16 @@ use super::files::Files;
 /// Where models lie, what date is printed, and what may be written.
 #[derive(clap::Args)]
 pub(super) struct Usual {
-    /// Folder of model files (.toml) beside the built-in ones.
+    /// Folder of the shop's own models (.toml), beside the built-in ones.
     #[arg(long, value_name = "DIR")]
     pub(super) models: Option<PathBuf>,
     /// Date to print; today if not given.
     #[arg(long, value_name = "YYYY-MM-DD")]
     date: Option<String>,
-    /// Write a copy of the sheets with what is wrong coloured and noted, if anything is.
+    /// Copy of the sheets to write if anything is wrong, with those cells coloured and noted.
     #[arg(long, value_name = "FILE")]
     mark: Option<PathBuf>,
-    /// Replace output files that are there already.
+    /// Replace output files that exist.
     #[arg(long)]
     force: bool,
 }
@@ -45,7 +45,7 @@ impl Usual {
 /// How many threads work.
 #[derive(clap::Args)]
 pub(super) struct Threads {
-    /// Threads to work with; the answer is the same for any number.
+    /// Threads to work with; the result is the same for any number.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
 }
@@ -53,8 +53,8 @@ pub(super) struct Threads {
 /// The result for programs.
 #[derive(clap::Args)]
 pub(super) struct Json {
-    /// Write the result for programs as well (see `gapwright schema`); `-` writes it to standard
-    /// output, and what is said for people goes to standard error.
+    /// Result for other programs, to write as well (see `gapwright help programs`); `-` is standard
+    /// output, and the account for people then goes to standard error.
     #[arg(long = "json", value_name = "FILE")]
     path: Option<PathBuf>,
 }

@@ -1,6 +1,6 @@
 //! The issue log, as a workbook.
 
-/// The headings of the log, in the order of the values that the chain goes over; then the chain.
+/// Headings of the log, in the order of the values that the chain covers; then the chain.
 pub(crate) const HEADINGS: [&str; 15] = [
     "No.",
     "Date",
@@ -18,5 +18,5 @@ pub(crate) const HEADINGS: [&str; 15] = [
     "Note",
     "Chain",
 ];
-/// What stands before the number of lines and before the last chain above the table.
+/// Labels of the number of lines and of the last chain above the table.
 pub(crate) const SEAL: [&str; 2] = ["Lines", "Last chain"];

@@ -1,22 +1,12 @@
 //! The sheet Issue of a plan's workbook.
 
-/// The headings of the Issue sheet, in their order.
-pub(crate) const HEADINGS: [&str; 10] = [
-    "Tag",
-    "Place",
-    "Bin",
-    "Item",
-    "Step",
-    "Planned",
-    "Picked",
-    "Instead",
-    "Instead pieces",
-    "Note",
-];
-/// What the spare lines of the Issue sheet have as their step.
+/// Headings of the Issue sheet, in their order.
+pub(crate) const HEADINGS: [&str; 10] =
+    ["Tag", "Place", "Bin", "Item", "Step", "Planned", "Picked", "Substitute item", "Qty", "Note"];
+/// Step of the spare lines of the Issue sheet.
 pub(crate) const EXTRA: &str = "extra";
-/// What stands before the plan's id on the Issue sheet.
+/// Label of the plan's id on the Issue sheet.
 pub(crate) const ID: &str = "Plan";
-/// The hidden columns of the Issue sheet with what of each line is the plan's own; above the headings the first
-/// has the number of lines.
+/// Hidden columns of the Issue sheet with the planned part of each line. Above the headings, the first holds the
+/// number of lines.
 pub(crate) const OWN: [u16; 4] = [11, 12, 13, 14];

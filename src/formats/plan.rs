@@ -1,8 +1,8 @@
 //! The plan as JSON, format `gapwright.plan.v2`.
 //!
-//! Lengths and money are decimal strings, so that nothing is lost. A length is given in its
-//! model's unit wherever that is exact, and otherwise in millimetres, which always are. States and
-//! reasons are codes; sentences stand on the sheets that people read.
+//! Lengths and money are decimal strings, so that no digit is lost. A length is given in its model's unit wherever
+//! that is exact, and otherwise in millimetres, which always are. States and reasons are codes; the sheets for people
+//! have the sentences.
 //!
 //! Version 1 had sentences in the places of causes, reasons and layouts; it is refused by its name.
 
@@ -11,10 +11,13 @@ use std::collections::BTreeMap;
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
+use super::common::{
+    CountJson, InputJson, LengthJson, PackJson, RequirementJson, ShortJson, StoppedBy, WorthJson,
+};
 use crate::crush::Standing;
-use crate::plan::{Aim, Stop};
+use crate::plan::Aim;
 
-/// The name of the format.
+/// Name of the format.
 pub const FORMAT: &str = "gapwright.plan.v2";
 
 /// A plan.
@@ -24,24 +27,24 @@ pub struct PlanJson {
     pub format: String,
     /// Whether every goal is proven.
     pub proven: bool,
-    /// Why the search ended early, if it did.
+    /// Reason why the search ended early, if it did.
     pub stopped_by: Option<StoppedBy>,
-    /// What the time did not suffice for after the goals; absent where that is nothing.
+    /// Work that the time did not allow after the goals; absent where complete.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub left_out: Vec<LeftOutJson>,
     /// The acceptance rule.
     pub acceptance: String,
-    /// Sum of the weights of the served pumps; absent when whole numbers cannot carry the weights.
+    /// Sum of the weights of the served pumps; absent when whole numbers cannot hold the weights.
     pub served_weight: Option<i64>,
-    /// No plan has more.
+    /// Upper bound: no plan has more.
     pub served_weight_bound: Option<i64>,
     /// Waste of the plan, in the currency.
     pub waste: String,
-    /// No plan that serves as much has less.
+    /// Lower bound: no plan that serves as much has less.
     pub waste_bound: String,
-    /// What the money is called.
+    /// Name of the currency.
     pub currency: String,
-    /// Every goal in its order, with its bound.
+    /// All goals in their order, each with its bound.
     pub goals: Vec<GoalJson>,
     /// The pumps, in the order of the pump workbook.
     pub pumps: Vec<PumpJson>,
@@ -49,139 +52,93 @@ pub struct PlanJson {
     pub stock: Vec<StockJson>,
     /// The sheets that pieces are cut from, in the order of the stock workbook.
     pub sheets: Vec<SheetJson>,
-    /// The files that the plan was made from.
+    /// Files that the plan was made from.
     #[serde(default)]
     pub inputs: Vec<InputJson>,
 }
 
-/// A file that the plan was made from.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct InputJson {
-    /// What it was read as: stock workbook, pump workbook, model, drawing, materials table.
-    pub role: String,
-    /// The file, as it was named.
-    pub file: String,
-    /// SHA-256 of its bytes, in hexadecimal.
-    pub sha256: String,
-}
-
-/// One goal.
+/// A goal.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct GoalJson {
-    /// Which.
+    /// Name of the goal.
     pub goal: GoalName,
-    /// The priority, of the goal `served_of_priority` alone.
+    /// Priority; only for the goal `served_of_priority`.
     pub priority: Option<u32>,
-    /// The plan's value.
+    /// Value of the plan.
     pub value: String,
-    /// No plan that is as good on the earlier goals does better.
+    /// Bound: no plan that is as good on the earlier goals does better.
     pub bound: String,
 }
 
-/// One pump.
+/// A pump.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PumpJson {
     /// Its tag.
     pub tag: String,
     /// Its model.
     pub model: String,
-    /// 1 comes first.
+    /// Priority; 1 comes first.
     pub priority: u32,
     /// Whether every requirement is met with the pieces below.
     pub served: bool,
     /// The pieces, by the pack's name in the model; empty when not served.
     pub packs: BTreeMap<String, PackJson>,
-    /// How far each gasket is crushed; empty when not served.
+    /// Crush of each gasket; empty when not served.
     pub crush: Vec<CrushJson>,
     /// The requirements, in the model's order; empty when not served.
     pub requirements: Vec<RequirementJson>,
     /// The consumables of the model, in its order; empty when not served.
     pub bag: Vec<ConsumableJson>,
-    /// Why not, when not served.
+    /// Reasons, when not served.
     pub short: Vec<ShortJson>,
 }
 
-/// What goes into a pump's bag of one consumable.
+/// One consumable in a pump's bag.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ConsumableJson {
-    /// What it is.
+    /// Kind of consumable.
     pub kind: String,
-    /// How many are asked for.
+    /// Number asked for.
     pub asked: u32,
     /// The fit code asked for; null where the model asks for none or the pump gives none.
     pub fit: Option<String>,
     /// The ring asked for; null where the model does not ask by section.
     pub ring: Option<RingJson>,
-    /// What goes into the bag, by item.
-    pub pieces: Vec<BagPieceJson>,
-    /// How many are missing.
+    /// Pieces for the bag, by item.
+    pub pieces: Vec<CountJson>,
+    /// Number of missing pieces.
     pub lacking: u32,
-    /// Why they are missing; null where none is.
+    /// Reason why they are missing; null where none is.
     pub reason: Option<LackJson>,
 }
 
 /// A packing ring by its section.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RingJson {
-    /// The unit of the lengths below.
+    /// Unit of the lengths below.
     pub unit: String,
     /// The section, exact.
     pub section: String,
-    /// The length to cut a ring to, to six places.
+    /// Length to cut a ring to, to six places.
     pub ring_length: String,
 }
 
-/// Some pieces of one lot for the bag.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-pub struct BagPieceJson {
-    /// Stock number.
-    pub item: String,
-    /// How many.
-    pub count: u32,
-}
-
-/// The pieces in one place.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PackJson {
-    /// Their nominal total.
-    pub total: String,
-    /// Its unit.
-    pub unit: String,
-    /// The pieces, thickest first.
-    pub pieces: Vec<PieceJson>,
-}
-
-/// Some pieces of one lot.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PieceJson {
-    /// Stock number.
-    pub item: String,
-    /// How many.
-    pub count: u32,
-    /// The thickness to peel a laminated shim to, in the pack's unit if that is exact and else
-    /// with a unit of its own; null for a whole piece.
-    pub peeled_to: Option<String>,
-    /// The sheet that it is cut from; null for a piece that lies ready.
-    pub cut_from: Option<String>,
-}
-
-/// How far a gasket is crushed, by nominal lengths; that of a pack as a whole for each of its
-/// items.
+/// Crush of a gasket, by nominal lengths; for a pack, that of the whole pack under each of its items.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CrushJson {
     /// The requirement's name in the model.
     pub requirement: String,
     /// Stock number.
     pub item: String,
-    /// By how many percent of its free thickness, rounded to six places.
+    /// Crush in percent of the free thickness, rounded to six places.
     pub crush: String,
-    /// What its material gives way under its usual test load; null where that is not known.
+    /// Compression of its material under the usual test load; null where unknown.
     pub range: Option<RangeJson>,
-    /// Where it lies beside the range, judged before rounding; null where that is not known.
+    /// Position of the crush relative to the range, judged before rounding; null where unknown.
     pub standing: Option<StandingJson>,
 }
 
-/// What a material gives way.
+/// Range of compression of a material.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RangeJson {
     /// Least, in percent.
@@ -190,125 +147,13 @@ pub struct RangeJson {
     pub most: String,
 }
 
-/// Where a requirement comes out.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct RequirementJson {
-    /// Its name in the model.
-    pub name: String,
-    /// The unit of the lengths below.
-    pub unit: String,
-    /// Where it should come out. For a gasket fill all lengths are free thicknesses.
-    pub target: String,
-    /// Lower limit.
-    pub lower: String,
-    /// Upper limit.
-    pub upper: String,
-    /// Nominal value.
-    pub value: String,
-    /// What is kept clear of the limit on the side with the smaller margin.
-    pub guard: String,
-    /// The smaller of the two margins, guards taken off.
-    pub margin: String,
-    /// Whether it is met.
-    pub conforms: bool,
-}
-
-/// Why a place failed.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct ShortJson {
-    /// The pack's name in the model; null when no single place is to blame.
-    pub pack: Option<String>,
-    /// Why.
-    pub cause: CauseJson,
-    /// The reachable total nearest to the window.
-    pub nearest: Option<LengthJson>,
-    /// The totals that would do.
-    pub window: Option<WindowJson>,
-}
-
-/// A length, exact.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct LengthJson {
-    /// The number.
-    pub length: String,
-    /// Its unit.
-    pub unit: String,
-}
-
-/// The totals of a place that would do.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct WindowJson {
-    /// The unit of the lengths below.
-    pub unit: String,
-    /// The least total.
-    pub least: String,
-    /// The greatest total.
-    pub most: String,
-    /// How far below its nominal total the pack may lie, as counted for this window.
-    pub minus: String,
-    /// How far above its nominal total the pack may lie.
-    pub plus: String,
-}
-
-/// Why a place could not be filled.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(tag = "code", rename_all = "snake_case")]
-pub enum CauseJson {
-    /// No piece of the right kind and fit is on hand.
-    NoPiece,
-    /// Every such piece on hand is reserved.
-    AllReserved,
-    /// The limits are narrower than the tolerances of the measurements and of the thinnest pack.
-    LimitsTooNarrow,
-    /// No kit leaves the limits clear of its expanded uncertainty.
-    UncertaintyTooWide,
-    /// The measured dimensions alone rule it out.
-    OutOfReach,
-    /// No total falls into the window.
-    BetweenTotals,
-    /// Each place could be filled by itself, but not all together.
-    TogetherTooMany,
-    /// Too many ways to fill the places to look for the nearest total.
-    TooManyWays,
-    /// The search ended before it came to this pump.
-    SearchEnded,
-    /// The search was ended before it was found out why.
-    NotFoundOut,
-    /// The pieces went to other pumps.
-    StockGone {
-        /// The pieces that the nearest kit is short of.
-        lacking: Vec<BagPieceJson>,
-        /// The tags of the pumps that have such pieces, the first priority first.
-        held_by: Vec<String>,
-    },
-}
-
-impl std::fmt::Display for CauseJson {
-    /// The code in plain words, for a line of the log.
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(match self {
-            CauseJson::NoPiece => "no piece of this fit is on hand",
-            CauseJson::AllReserved => "every piece of this fit is reserved",
-            CauseJson::LimitsTooNarrow => "the limits are narrower than the tolerances",
-            CauseJson::UncertaintyTooWide => "the expanded uncertainty is too wide for the limits",
-            CauseJson::OutOfReach => "as measured, no piece can bring it within its limits",
-            CauseJson::BetweenTotals => "no total of pieces falls into the window",
-            CauseJson::TogetherTooMany => "its places together ask for more pieces than there are",
-            CauseJson::TooManyWays => "no kit meets every requirement",
-            CauseJson::SearchEnded => "the search was ended before it came to this pump",
-            CauseJson::NotFoundOut => "the search was ended before it was found out why",
-            CauseJson::StockGone { .. } => "the pieces for it went to other pumps",
-        })
-    }
-}
-
-/// Why consumables of a bag are missing.
+/// Reasons why consumables of a bag are missing.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "code", rename_all = "snake_case")]
 pub enum LackJson {
     /// The pump sheet gives no fit code in this column.
     NoFitCode {
-        /// The heading of the column.
+        /// Heading of the column.
         column: String,
     },
     /// No row of the stock serves it.
@@ -319,13 +164,13 @@ pub enum LackJson {
     AllReserved,
     /// All that may be issued are given out.
     AllGivenOut {
-        /// How many may be issued.
+        /// Number that may be issued.
         available: u64,
     },
 }
 
 impl std::fmt::Display for LackJson {
-    /// The code in plain words, for a line of the log.
+    /// Plain words for the code, for a line of the log.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             LackJson::NoFitCode { column } => write!(f, "the pump sheet gives no `{column}`"),
@@ -333,48 +178,29 @@ impl std::fmt::Display for LackJson {
             LackJson::NoneOnHand => f.write_str("none is on hand"),
             LackJson::AllReserved => f.write_str("all that are on hand are reserved"),
             LackJson::AllGivenOut { available } => {
-                write!(f, "all {available} that may be issued are given out")
+                write!(f, "{available} free, all used")
             }
         }
     }
 }
 
-/// What a plan goes without; none of it makes the plan worse.
+/// Work left out of a plan; none of it makes the plan worse.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum LeftOutJson {
-    /// Which of several equal plans comes first was not settled.
+    /// The first of several equal plans was not determined.
     Order,
-    /// The worth of one more was not worked out for every item.
+    /// The value of one more piece was not calculated for every item.
     WorthOfOneMore,
 }
 
-/// What ended a search early.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum StoppedBy {
-    /// The time limit of the policy.
-    TimeLimit,
-    /// The user's interrupt.
-    Interrupt,
-}
-
-impl From<Stop> for StoppedBy {
-    fn from(stop: Stop) -> StoppedBy {
-        match stop {
-            Stop::TimeLimit => StoppedBy::TimeLimit,
-            Stop::Interrupt => StoppedBy::Interrupt,
-        }
-    }
-}
-
-/// The goals of a plan.
+/// Goals of a plan.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum GoalName {
     /// Sum of the weights of the served pumps.
     ServedWeight,
-    /// Pumps served of one priority, where whole numbers cannot carry the weights.
+    /// Pumps served of one priority, where whole numbers cannot hold the weights.
     ServedOfPriority,
     /// Cost of the packs that are bought, in the currency.
     PurchaseCost,
@@ -387,7 +213,7 @@ pub enum GoalName {
 }
 
 impl GoalName {
-    /// The name of a goal and, where it has one, its priority.
+    /// Name of a goal and, where it has one, its priority.
     pub(crate) fn of(aim: Aim) -> (GoalName, Option<u32>) {
         match aim {
             Aim::ServedWeight => (GoalName::ServedWeight, None),
@@ -400,15 +226,15 @@ impl GoalName {
     }
 }
 
-/// Where a gasket's crush lies beside the range of its material.
+/// Position of a gasket's crush relative to the range of its material.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum StandingJson {
-    /// Crushed by less than the material gives way.
+    /// Crushed by less than the material's range.
     Below,
-    /// Within.
+    /// Within the range.
     Within,
-    /// Crushed by more than the material gives way.
+    /// Crushed by more than the material's range.
     Above,
 }
 
@@ -422,7 +248,7 @@ impl From<Standing> for StandingJson {
     }
 }
 
-/// One item of the stock.
+/// An item of the stock.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct StockJson {
     /// Stock number.
@@ -431,83 +257,74 @@ pub struct StockJson {
     pub before: u32,
     /// Issued by this plan.
     pub issued: u32,
-    /// Left over of opened packs and spoiled, where the policy says so.
+    /// Left over of opened packs and spoiled, where the policy spoils them.
     pub spoiled: u32,
     /// On hand after.
     pub after: u32,
-    /// What one more on hand would have been worth; null where that was not worked out.
+    /// Value of one more piece on hand; null where it was not calculated.
     pub worth_of_one_more: Option<WorthJson>,
 }
 
-/// What one more piece of an item would change.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct WorthJson {
-    /// By how much the served weight would rise.
-    pub served_weight: i64,
-    /// By how much the waste would change; below nothing is a saving.
-    pub waste: String,
-}
-
-/// One lot of sheets.
+/// A lot of sheets.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SheetJson {
     /// Stock number.
     pub item: String,
     /// Sheets on hand before.
     pub before: u32,
-    /// How each sheet that is cut is cut up.
+    /// Layout of each sheet that is cut.
     pub layouts: Vec<LayoutJson>,
     /// Whole sheets on hand after.
     pub after: u32,
 }
 
-/// How one sheet is cut up: in strips along one of its sides.
+/// Layout of one sheet: strips along one of its sides.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LayoutJson {
-    /// The side that the strips run along.
+    /// Side that the strips run along.
     pub along: LengthJson,
-    /// The strips, by the shape that they carry.
+    /// Strips, by the shape cut from them.
     pub strips: Vec<StripsJson>,
 }
 
 /// Strips of one shape.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct StripsJson {
-    /// The fit code of the shape.
+    /// Fit code of the shape.
     pub fit: String,
-    /// How many strips.
+    /// Number of strips.
     pub strips: u32,
-    /// How many blanks each strip carries.
+    /// Number of blanks in each strip.
     pub blanks: u32,
-    /// The width of a strip.
+    /// Width of a strip.
     pub width: LengthJson,
 }
 
-/// The JSON Schema of the format, generated from the types.
+/// JSON Schema of the format, generated from the types.
 pub fn schema() -> Schema {
     schema_for!(PlanJson)
 }
 
-/// Why a text is not a plan of this format.
+/// Reasons why a text is not a plan of this format.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum NotAPlan {
     /// A plan of another version of the format, by its name.
     #[error("the format `{0}`")]
     OtherFormat(String),
-    /// No plan at all.
-    #[error("what is no plan ({0})")]
+    /// Not a plan.
+    #[error("not a plan file ({0})")]
     Unreadable(String),
 }
 
 impl NotAPlan {
-    /// How to put it right.
+    /// Advice on how to fix it.
     pub(crate) fn mend(&self) -> &'static str {
         match self {
             NotAPlan::OtherFormat(_) => {
                 "make the plan again with this version of gapwright, or give the plan's workbook"
             }
             NotAPlan::Unreadable(_) => {
-                "name the plan's workbook, or the file that `kit --json` wrote"
+                "give the plan's workbook, or the JSON that `kit --json` wrote"
             }
         }
     }
@@ -516,7 +333,7 @@ impl NotAPlan {
 /// Reads a plan from the bytes of its JSON.
 ///
 /// # Errors
-/// [`NotAPlan::OtherFormat`] names another format, also one of an earlier version; [`NotAPlan::Unreadable`].
+/// [`NotAPlan::OtherFormat`] names another format, also an earlier version; otherwise [`NotAPlan::Unreadable`].
 ///
 /// ```
 /// use gapwright::formats::plan::{NotAPlan, parse};

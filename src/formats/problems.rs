@@ -5,36 +5,36 @@ use serde::{Deserialize, Serialize};
 
 use crate::problem::Severity;
 
-/// The name of the format.
+/// Name of the format.
 pub const FORMAT: &str = "gapwright.problems.v1";
 
-/// What a run found in its inputs, and what it wrote.
+/// Problems and warnings of a run, and the files that it wrote.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ProblemsJson {
     /// Always `gapwright.problems.v1`.
     pub format: String,
-    /// The exit status of the run.
+    /// Exit status of the run.
     pub exit_status: u8,
-    /// The files that were written; empty if none was.
+    /// Files that were written; empty if none was.
     pub written: Vec<String>,
-    /// How many of each there are, with those that are not listed.
+    /// Number of problems and of warnings, including those that are not listed.
     pub counts: CountsJson,
-    /// How many are only counted: of each severity the first 20,000 are listed.
+    /// Number that is counted but not listed: of each severity the first 20,000 are listed.
     pub left_off: u64,
-    /// What stops the run, by file, sheet, row and column.
+    /// Problems that stop the run, by file, sheet, row and column.
     pub problems: Vec<ProblemJson>,
-    /// What does not stop it, in the order in which it was found.
+    /// Warnings, which do not stop it, in the order in which they were found.
     pub warnings: Vec<ProblemJson>,
-    /// What was read, said by `check` alone; of inputs with problems the sheets only.
+    /// Contents of the inputs, given by `check` alone; only the sheets if there are problems.
     pub read: Option<ReadJson>,
 }
 
-/// How many there are.
+/// Numbers of problems and warnings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CountsJson {
-    /// Of problems.
+    /// Number of problems.
     pub problems: u64,
-    /// Of warnings.
+    /// Number of warnings.
     pub warnings: u64,
 }
 
@@ -43,27 +43,27 @@ pub struct CountsJson {
 pub struct ProblemJson {
     /// `problem` if it stops the run, else `warning`.
     pub severity: Severity,
-    /// The file, as it was named; `command line` for the arguments.
+    /// File name as the user gave it; `command line` for the arguments.
     pub file: String,
-    /// The sheet of a workbook; null if it is about the file as a whole or a line of text.
+    /// Sheet of a workbook; null for the file as a whole or a line of text.
     pub sheet: Option<String>,
-    /// The cell as the spreadsheet writes it, `C8`.
+    /// Cell as the spreadsheet names it, `C8`.
     pub cell: Option<String>,
-    /// The row of the cell, from 1.
+    /// Row of the cell, from 1.
     pub row: Option<u64>,
-    /// The line of a text file, from 1.
+    /// Line of a text file, from 1.
     pub line: Option<u64>,
-    /// The column of the cell or of the line, from 1.
+    /// Column of the cell or of the line, from 1.
     pub column: Option<u64>,
-    /// What was found there.
+    /// The value found there.
     pub found: String,
-    /// What was expected instead.
+    /// The expected value.
     pub expected: String,
-    /// How to mend it.
+    /// Advice on how to fix it.
     pub mend: String,
 }
 
-/// What was read, in counts.
+/// Contents of the inputs, in counts.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ReadJson {
     /// Every sheet of every workbook.
@@ -80,7 +80,7 @@ pub struct ReadJson {
     pub models: Vec<ModelReadJson>,
     /// Requirements of all pumps together.
     pub requirements: Option<u64>,
-    /// Columns and sheets that nothing is done with.
+    /// Columns and sheets that are not used.
     pub unused: Vec<String>,
 }
 
@@ -91,7 +91,7 @@ pub struct SheetReadJson {
     pub file: String,
     /// Its name.
     pub sheet: String,
-    /// Rows that hold anything, headings and titles among them.
+    /// Rows with any contents, headings and titles included.
     pub rows: u64,
 }
 
@@ -100,11 +100,11 @@ pub struct SheetReadJson {
 pub struct ModelReadJson {
     /// The model's name.
     pub model: String,
-    /// How many pumps are of it.
+    /// Number of its pumps.
     pub pumps: u64,
 }
 
-/// The JSON Schema of the format.
+/// JSON Schema of the format.
 pub fn schema() -> Schema {
     schema_for!(ProblemsJson)
 }

@@ -1,37 +1,37 @@
-//! Where on a kit slip the pieces and the fitter's readings stand, so that a saved plan can be read back.
+//! Columns of a kit slip with the pieces and the fitter's readings, so that a saved plan can be read back.
 //!
-//! A slip is made for people, and its rows move with what stands on it. So each row that counts says in
-//! hidden columns behind the printed ones what it holds: a word of [`Row`], the pump's tag, the name of the
-//! place or requirement as its model has it, and of a piece its item, count and thickness.
+//! A slip is made for people, and its rows move with its contents. So each row with data names them in hidden columns
+//! to the right of the printed ones: a word of [`Row`], the pump's tag, the name of the place or requirement in its
+//! model, and for a piece its item, count and thickness.
 
-/// The first reading of a row stands in this column.
+/// Column of the first reading of a row.
 pub const READING: u16 = 6;
-/// The second one, taken once what could be wrong was looked for.
+/// Column of the second reading, taken after the likely mistakes were checked.
 pub const AGAIN: u16 = 7;
-/// The fitter, with the date, in a row [`Row::Signed`].
+/// Column of the fitter and date, in a row [`Row::Signed`].
 pub const FITTER: u16 = 1;
-/// Who checked, with the date.
+/// Column of the checker and date.
 pub const CHECKER: u16 = 4;
-/// The hidden columns: the word, the tag, the name.
+/// Hidden columns: the word, the tag, the name.
 pub const KEYS: [u16; 3] = [8, 9, 10];
-/// Of a piece: item, count, thickness of one with its unit, as it is fitted.
+/// Hidden columns of a piece: item, count, thickness each as fitted, with its unit.
 pub const PIECE: [u16; 3] = [11, 12, 13];
 
-/// What a row of a slip holds.
+/// Kinds of row on a slip.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Row {
     /// Pieces of one item for a place.
     Piece,
-    /// The reading of a finished pack.
+    /// Reading of a finished pack.
     Pack,
-    /// The reading of a requirement.
+    /// Reading of a requirement.
     Requirement,
-    /// Who fitted it and who checked.
+    /// Signatures of fitter and checker.
     Signed,
 }
 
 impl Row {
-    /// The word in the first hidden column.
+    /// Word in the first hidden column.
     ///
     /// ```
     /// use gapwright::formats::slip::Row;

@@ -1,43 +1,42 @@
-//! Demand over the time that counts, a lead time or an outage: whole counts, each with its chance.
+//! Demand in a lead time or an outage: a distribution over whole counts.
 
 use statrs::distribution::{Discrete, Poisson};
 
 use crate::inventory::{Fault, above_zero};
 use crate::narrow::narrow;
 
-/// The largest count that a distribution over counts may hold; its tables stay below 64 MB.
+/// Largest count that a distribution over counts may hold; its tables stay below 64 MB.
 const MOST_COUNT: usize = 2_000_000;
 
-/// The largest sum of periods: adding them up takes some half of its square in steps.
+/// Largest sum of periods: adding them up takes about half its square in steps.
 const MOST_SUM: usize = 40_000;
 
-/// A chance this much above the one allowed, relatively, still counts as it: sums of floats differ
-/// that much from the fractions they stand for, and 19 of 20 is 0.95.
+/// Relative excess at which a probability still counts as the allowed one: sums of floats differ by this from the
+/// fractions that they represent, and 19 of 20 is 0.95.
 const ROUNDING: f64 = 1e-12;
 
-/// The largest mean of a Poisson demand: its table ends far below [`MOST_COUNT`].
+/// Largest mean of a Poisson demand: its table ends far below [`MOST_COUNT`].
 const MOST_MEAN: f64 = 1_000_000.0;
 
-/// Demand over the time that counts: a distribution over whole counts, as tables of sums. Nothing is
-/// approximated.
+/// Demand in a lead time or an outage: a distribution over whole counts, as cumulative tables without approximation.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Demand {
-    /// The chance of each count, from 0.
+    /// Probability of each count, from 0.
     chance: Vec<f64>,
-    /// The chance of no more than each count.
+    /// Probability of at most each count.
     within: Vec<f64>,
-    /// The chance of more than each count, summed from its small end.
+    /// Probability of more than each count, summed from its small end.
     beyond: Vec<f64>,
-    /// Pieces expected to be lacking with each count held.
+    /// Expected shortage, in pieces, with each count held.
     lacking: Vec<f64>,
     mean: f64,
-    /// Rows behind it; `None` for a law.
+    /// Rows of the history; `None` for a law.
     rows: Option<usize>,
 }
 
 impl Demand {
-    /// Poisson demand of so many pieces on average: pumps that come one by one, each for itself.
-    /// The table ends where what is beyond is below 1e-300.
+    /// Poisson demand with a mean of `mean` pieces: pumps that arrive independently. The table ends where the tail is
+    /// below 1e-300.
     ///
     /// # Errors
     /// [`Fault::NotAboveZero`], [`Fault::TooLarge`] above a million.
@@ -64,8 +63,8 @@ impl Demand {
         Ok(counts)
     }
 
-    /// Demand as it was seen: each row as likely as any other. The rows are the issues of past
-    /// periods, those without any as 0, or the demands of simulated outages.
+    /// Observed demand, each row equally likely. The rows are the issues of past periods, including zeros, or the
+    /// demands of simulated outages.
     ///
     /// # Errors
     /// [`Fault::NoHistory`], [`Fault::TooLarge`].
@@ -90,7 +89,7 @@ impl Demand {
         let all = float(rows.len());
         let chance = seen.iter().map(|&seen| f64::from(seen) / all).collect();
         let mut counts = Demand::of(chance, Some(rows.len()));
-        // Whole numbers as long as they can be: 19 of 20 is the float of 0.95.
+        // Whole numbers as long as possible: 19 of 20 is the float of 0.95.
         let (mut before, mut after) = (0.0, all);
         for (count, &seen) in seen.iter().enumerate() {
             before += f64::from(seen);
@@ -105,7 +104,7 @@ impl Demand {
         Ok(counts)
     }
 
-    /// Demand in so many periods that do not depend on each other: all sums, each with its chance.
+    /// Demand in `periods` independent periods: the convolution.
     ///
     /// # Errors
     /// [`Fault::NotAboveZero`], [`Fault::TooLarge`].
@@ -133,7 +132,7 @@ impl Demand {
             chance = sum;
         }
         debug_assert_eq!(chance.len(), most + 1);
-        // Each way to draw the periods from the rows is one that could have been seen.
+        // Each way to draw the periods from the rows counts as one observation.
         let rows = self.rows.map(|rows| rows.saturating_pow(periods));
         let mut counts = Demand::of(chance, rows);
         counts.mean = self.mean * f64::from(periods);
@@ -158,46 +157,46 @@ impl Demand {
         Demand { chance, within, beyond, lacking, mean, rows }
     }
 
-    /// Rows of history behind it, in as many ways as they can be put together; `None` for a law.
+    /// Rows of history, counting each combination of them; `None` for a law.
     pub fn rows(&self) -> Option<usize> {
         self.rows
     }
 
-    /// Pieces expected.
+    /// Mean, in pieces.
     pub fn mean(&self) -> f64 {
         self.mean
     }
 
-    /// The standard deviation, in pieces.
+    /// Standard deviation, in pieces.
     pub fn sd(&self) -> f64 {
         let square = |count: usize| (float(count) - self.mean).powi(2);
         let all = self.chance.iter().enumerate();
         all.map(|(count, chance)| square(count) * chance).sum::<f64>().sqrt()
     }
 
-    /// The chance of exactly this count.
+    /// Probability of exactly this count.
     pub fn chance(&self, count: u32) -> f64 {
         look_up(&self.chance, count).unwrap_or(0.0)
     }
 
-    /// The chance of this count or less.
+    /// Probability of this count or less.
     pub fn within(&self, count: u32) -> f64 {
         look_up(&self.within, count).unwrap_or(1.0)
     }
 
-    /// The chance of more than this count.
+    /// Probability of more than this count.
     pub fn beyond(&self, count: u32) -> f64 {
         look_up(&self.beyond, count).unwrap_or(0.0)
     }
 
-    /// Pieces expected to be missing with this many held: the loss function.
+    /// Expected shortage, in pieces, with `held` pieces held: the loss function.
     pub fn lacking(&self, held: u32) -> f64 {
         look_up(&self.lacking, held).unwrap_or(0.0)
     }
 
-    /// Pieces expected to be left with this many held.
+    /// Expected surplus, in pieces, with `held` pieces held.
     pub fn left(&self, held: u32) -> f64 {
-        // Sums of chances where that is less work and more exact than the difference.
+        // Sums of probabilities where that is less work and more exact than the difference.
         match held as usize {
             count if count < self.within.len() => {
                 self.within[..count].iter().fold(0.0, |a, b| a + b)
@@ -206,13 +205,13 @@ impl Demand {
         }
     }
 
-    /// The smallest whole count that is exceeded with no more than this chance.
+    /// Smallest count that is exceeded with at most this probability.
     pub(super) fn least(&self, risk: f64) -> Result<u32, Fault> {
         least_whole(|pieces| self.beyond(pieces) <= risk * (1.0 + ROUNDING))
     }
 }
 
-/// The smallest whole number that serves, of those that serve from some number on.
+/// Smallest whole number that serves, where all larger ones serve too.
 pub(super) fn least_whole(serves: impl Fn(u32) -> bool) -> Result<u32, Fault> {
     const MOST: u32 = 1 << 31;
     let mut high = 1;

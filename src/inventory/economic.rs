@@ -1,4 +1,9 @@
-//! The economic order quantity, in whole packs: what orders cost against what holding costs.
+//! Economic order quantity in whole packs: cost of orders against cost of holding.
+//!
+//! # Decision
+//!
+//! The neighbours of an order quantity are compared as fractions, not rounded to the nearest pack: the nearest is
+//! not always the cheaper one. Of two alike the smaller is taken.
 
 use rust_decimal::prelude::ToPrimitive;
 
@@ -9,81 +14,81 @@ use super::Fault;
 /// A price from a number of packs on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Break {
-    /// The least number of packs.
+    /// Least number of packs.
     pub packs: u32,
-    /// For one pack.
+    /// Price per pack.
     pub price: Money,
 }
 
-/// To which packs of an order a price break applies.
+/// Packs of an order that a price break applies to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Discount {
-    /// To all of them.
+    /// All packs.
     AllUnits,
-    /// To those from the break on.
+    /// Packs from the break on.
     Incremental,
 }
 
-/// An item that is bought again and again. All rates are for the same period, a year as a rule.
+/// An item that is bought repeatedly. All rates are for one period, usually a year.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Purchase {
-    /// Pieces wanted in a period.
+    /// Demand in a period, in pieces.
     pub demand: Millionths,
-    /// To place an order.
+    /// Cost of placing an order.
     pub order: Money,
-    /// To hold a piece for a period, whatever it costs.
+    /// Cost of holding a piece for a period, whatever its price.
     pub storage: Money,
-    /// To hold what is worth 1 for a period: interest and the like.
+    /// Cost of holding goods of value 1 for a period: interest and the like.
     pub interest: Millionths,
-    /// Pieces that one pack holds.
+    /// Pieces in one pack.
     pub pack: u32,
-    /// Prices: the first from 1 pack on, each further one from more packs on and lower. None where
-    /// only orders and storage are to be weighed.
+    /// Prices: the first from 1 pack on, each further one from more packs on and lower. Empty where only orders and
+    /// storage are to be weighed.
     pub prices: Vec<Break>,
-    /// To which packs a break applies.
+    /// Packs that a break applies to.
     pub discount: Discount,
 }
 
-/// The order quantity of least cost.
+/// Order quantity of least cost.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Quantity {
     /// Whole packs.
     pub packs: u32,
-    /// The pieces in them.
+    /// Pieces in these packs.
     pub pieces: u64,
-    /// Orders a period.
+    /// Orders per period.
     pub orders: f64,
-    /// Cost of the orders a period.
+    /// Cost of the orders per period.
     pub ordering: f64,
-    /// Cost of holding a period.
+    /// Cost of holding per period.
     pub holding: f64,
-    /// Price of the pieces a period.
+    /// Price of the pieces per period.
     pub buying: f64,
-    /// The order quantity in pieces before it was made whole packs, for the prices that `packs` are
-    /// bought at; it may lie outside of where these apply.
+    /// Order quantity in pieces before rounding to whole packs, at the prices of `packs`; it may lie outside the
+    /// range where these apply.
     pub exact: f64,
 }
 
 impl Quantity {
-    /// All costs of a period.
+    /// Total cost per period.
     pub fn cost(&self) -> f64 {
         self.ordering + self.holding + self.buying
     }
 }
 
-/// The order quantity of least cost, in whole packs.
+/// Finds the order quantity of least cost, in whole packs.
 ///
 /// With n packs of p pieces, bought for a + c n, a period costs
-/// `(K + a + c n) demand / (p n) + (interest (a + c n) + storage p n) / 2`. Between two breaks that is
-/// convex in n, so only the whole numbers of packs beside its least are held against each other, by
-/// their exact costs as fractions; then the best of each price. Of those alike the smaller order.
+/// `(K + a + c n) demand / (p n) + (interest (a + c n) + storage p n) / 2`. Between two breaks that is convex in n,
+/// so only the whole numbers of packs next to its minimum are compared, by their exact costs as fractions; then the
+/// best of each price. Of equal costs the smaller order wins.
 ///
-/// Source: Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed. (2019), 3.2 and 3.4, equations
-/// 3.18 to 3.22 (as the library stockpyl cites them).
+/// Source: Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed. (2019), 3.2 and 3.4, equations 3.18 to 3.22
+/// (as the library stockpyl cites them).
 ///
 /// # Errors
-/// [`Fault::NotAboveZero`], [`Fault::BelowZero`], [`Fault::Breaks`]; [`Fault::TooLarge`] where the
-/// fractions do not fit or more than four thousand million packs would be best.
+/// [`Fault::NotAboveZero`], [`Fault::BelowZero`], [`Fault::Breaks`]; [`Fault::TooLarge`] where the fractions do not
+/// fit or more than four thousand million packs would be best.
 ///
 /// ```
 /// use gapwright::decimal::Millionths;
@@ -124,10 +129,10 @@ pub fn least_cost(purchase: &Purchase) -> Result<Quantity, Fault> {
     Ok(purchase.quantity(band, packs))
 }
 
-/// What orders of a stated number of packs come to.
+/// Costs of orders of a stated number of packs.
 ///
 /// # Errors
-/// As [`least_cost`]; [`Fault::NotAboveZero`] for no packs.
+/// As [`least_cost`]; [`Fault::NotAboveZero`] for 0 packs.
 pub fn evaluate(purchase: &Purchase, packs: u32) -> Result<Quantity, Fault> {
     let bands = purchase.bands()?;
     let band = bands.iter().find(|band| (band.first..=band.last).contains(&packs));
@@ -135,7 +140,7 @@ pub fn evaluate(purchase: &Purchase, packs: u32) -> Result<Quantity, Fault> {
     Ok(purchase.quantity(band, packs))
 }
 
-/// The numbers of packs between two breaks, which cost `fixed + each x packs`, in millionths.
+/// Numbers of packs between two breaks, which cost `fixed + each x packs`, in millionths.
 struct Band {
     first: u32,
     last: u32,
@@ -168,7 +173,7 @@ fn not_above(what: &'static str, found: String) -> Fault {
 }
 
 impl Purchase {
-    /// The bands of prices, if all numbers make sense.
+    /// Price bands, if all numbers are valid.
     fn bands(&self) -> Result<Vec<Band>, Fault> {
         for (what, number) in [("the demand", self.demand), ("the cost of an order", self.order)] {
             if number <= Millionths::ZERO {
@@ -204,7 +209,7 @@ impl Purchase {
                     before.last = price.packs - 1;
                     match self.discount {
                         Discount::AllUnits => 0,
-                        // The packs before the break cost more, by what the line starts higher.
+                        // The packs before the break cost more, so the line starts higher by the difference.
                         Discount::Incremental => {
                             before.fixed + (before.each - each) * i128::from(price.packs - 1)
                         }
@@ -217,8 +222,7 @@ impl Purchase {
         Ok(bands)
     }
 
-    /// What falls with the size of the order, over the number of packs, and what grows with it: twice
-    /// both, times p, in 1e-12.
+    /// Falling part of the cost, over the number of packs, and rising part: twice both, times p, in 1e-12.
     fn shape(&self, band: &Band) -> Result<(i128, i128), Fault> {
         let pack = i128::from(self.pack);
         let fixed = i128::from(self.order.raw()) + band.fixed;
@@ -228,13 +232,13 @@ impl Purchase {
         Ok((falls, times(plus(storage, interest)?, pack)?))
     }
 
-    /// The best number of packs in a band: the first from which one more costs no less, for
-    /// F/n + G n falls from n to n+1 exactly while F > G n (n+1).
+    /// Best number of packs in a band: the first from which one more costs no less, for F/n + G n falls from n to n+1
+    /// exactly while F > G n (n+1).
     fn best_in(&self, band: &Band) -> Result<u32, Fault> {
         let (falls, grows) = self.shape(band)?;
         let falling = |packs: u32| {
             let (n, next) = (i128::from(packs), i128::from(packs) + 1);
-            // What does not fit is larger than anything that does.
+            // A product that overflows is larger than any that fits.
             times(grows, n * next).is_ok_and(|grown| falls > grown)
         };
         let (mut low, mut high) = (band.first, band.last);
@@ -252,7 +256,7 @@ impl Purchase {
         Ok(low)
     }
 
-    /// The cost of a period.
+    /// Cost of a period.
     fn cost(&self, band: &Band, packs: u32) -> Result<Cost, Fault> {
         let (falls, grows) = self.shape(band)?;
         let (n, pack) = (i128::from(packs), i128::from(self.pack));

@@ -1,55 +1,54 @@
-//! Back to level: how much to order of an item that has fallen below its min level.
+//! Back to level: the order quantity of an item that has fallen below its min level.
 
 use super::{Fault, above_zero};
 
-/// Where an item stands, in pieces.
+/// Stock position of an item, in pieces.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Standing {
     /// On hand.
     pub on_hand: u32,
-    /// Ordered and not come yet.
+    /// Ordered and not received.
     pub on_order: u32,
     /// Promised and not delivered.
     pub backorders: u32,
 }
 
 impl Standing {
-    /// The inventory position: what will be there once everything has come and gone.
+    /// Inventory position: on hand and on order, less backorders.
     pub fn position(&self) -> i64 {
         i64::from(self.on_hand) + i64::from(self.on_order) - i64::from(self.backorders)
     }
 }
 
-/// The levels between which an item is kept.
+/// Min and max levels of an item.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Levels {
-    /// It should not fall below this.
+    /// Level that triggers an order when the position is below it.
     pub min: u32,
-    /// It is filled up to this; to the min level where none is stated.
+    /// Level that an order fills up to; the min level where none is stated.
     pub max: Option<u32>,
-    /// Pieces that one pack holds.
+    /// Pieces in one pack.
     pub pack: u32,
 }
 
-/// What to order.
+/// An order back to level.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct TopUp {
-    /// Whole packs; none if the item is not below its min level.
+    /// Whole packs; 0 if the item is not below its min level.
     pub packs: u32,
-    /// The pieces in them.
+    /// Pieces in these packs.
     pub pieces: u32,
-    /// The position with them.
+    /// Inventory position after the order.
     pub after: i64,
     /// Pieces above the level filled up to: no number of whole packs fits between min and max.
     pub above: u32,
 }
 
-/// The order that brings an item back to level: nothing as long as its position is not below the min
-/// level; else as many whole packs as fit below the max level, and at least as many as reach the min
-/// level. Common practice, no source.
+/// Order that brings an item back to level. Zero as long as the position is not below the min level; else as many
+/// whole packs as fit below the max level, but at least enough to reach the min level. Common practice, no source.
 ///
 /// # Errors
-/// [`Fault::NotAboveZero`] for a pack of nothing, [`Fault::Levels`], [`Fault::TooLarge`].
+/// [`Fault::NotAboveZero`] for a pack of 0 pieces, [`Fault::Levels`], [`Fault::TooLarge`].
 ///
 /// ```
 /// use gapwright::inventory::level::{Levels, Standing, back_to_level};

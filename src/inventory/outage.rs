@@ -1,20 +1,20 @@
-//! Pieces for one outage: what is left over costs, and so does what lacks.
+//! Pieces for one outage, where both surplus and shortage cost money.
 
 use crate::decimal::Money;
 
 use super::{Demand, Fault};
 
-/// What a wrong guess costs.
+/// Costs of a wrong quantity.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Costs {
-    /// A piece that is left over.
+    /// Cost per surplus piece.
     pub left: Money,
-    /// A piece that lacks.
+    /// Cost per missing piece.
     pub lacking: Money,
 }
 
 impl Costs {
-    /// Both, checked.
+    /// Checks both costs.
     ///
     /// # Errors
     /// [`Fault::NotAboveZero`].
@@ -30,40 +30,39 @@ impl Costs {
         Ok(Costs { left, lacking })
     }
 
-    /// The critical ratio: the share of outages in which the best number suffices.
+    /// Critical ratio: the share of outages in which the best number suffices.
     pub fn critical_ratio(&self) -> f64 {
         1.0 - self.risk()
     }
 
-    /// What the critical ratio leaves, by itself, so that a small one stays exact.
+    /// One less the critical ratio, calculated directly so that a small value stays exact.
     fn risk(&self) -> f64 {
         let (left, lacking) = (self.left.to_f64(), self.lacking.to_f64());
         left / (left + lacking)
     }
 
-    /// The cost expected with so many pieces held.
+    /// Expected cost with `pieces` held.
     pub fn expected(&self, demand: &Demand, pieces: u32) -> f64 {
         self.left.to_f64() * demand.left(pieces) + self.lacking.to_f64() * demand.lacking(pieces)
     }
 }
 
-/// How many pieces to have ready for an outage.
+/// Best number of pieces for an outage.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Provision {
-    /// The smallest whole count that suffices at least as often as the critical ratio says; no count
-    /// costs less.
+    /// Smallest count that suffices at least as often as the critical ratio; no count costs less.
     pub pieces: u32,
-    /// The cost expected with `pieces`.
+    /// Expected cost with `pieces`.
     pub cost: f64,
-    /// The chance that they suffice.
+    /// Probability that they suffice.
     pub service: f64,
-    /// Pieces expected to be left.
+    /// Expected surplus, in pieces.
     pub left: f64,
-    /// Pieces expected to be lacking.
+    /// Expected shortage, in pieces.
     pub lacking: f64,
 }
 
-/// The best number of pieces for one outage: the newsvendor's.
+/// Best number of pieces for one outage: the newsvendor problem.
 ///
 /// Source: Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed. (2019), chapter 4.
 ///
@@ -75,7 +74,7 @@ pub struct Provision {
 /// use gapwright::inventory::{Demand, outage};
 /// let money = |text| Money::parse(text).unwrap();
 /// let costs = outage::Costs::new(money("0.18"), money("0.70"))?;
-/// // Their example: Poisson demand of 50.
+/// // The source's example: Poisson demand of 50.
 /// let best = outage::provision(&Demand::poisson(50.0)?, &costs)?;
 /// assert_eq!(best.pieces, 56);
 /// assert!((best.cost - 1.797235).abs() < 1e-6);

@@ -1,18 +1,18 @@
-//! The reorder point: how few pieces may be on hand and on order before more are ordered.
+//! Reorder point: the number of pieces on hand and on order at which more are ordered.
 
 use super::demand::least_whole;
 use super::{Demand, Fault, above_zero, share};
 
-/// A reorder point and what it keeps.
+/// A reorder point and its service.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ReorderPoint {
-    /// The smallest whole number of pieces that keeps the service: order when no more are left.
+    /// Smallest whole number of pieces that keeps the service: order when no more are left.
     pub pieces: u32,
-    /// Safety stock: the pieces above the mean demand in lead time; below zero where fewer do.
+    /// Safety stock: pieces above the mean demand in lead time; negative where fewer suffice.
     pub safety: f64,
-    /// The chance that nothing lacks in a lead time.
+    /// Probability of no stock-out during a lead time (cycle service level).
     pub cycle_service: f64,
-    /// Pieces expected to be lacking in a lead time.
+    /// Expected shortage in a lead time, in pieces.
     pub lacking: f64,
 }
 
@@ -27,13 +27,13 @@ impl ReorderPoint {
     }
 }
 
-/// The smallest whole count that covers the `demand` in lead time with at least this chance.
+/// Smallest whole count that covers the `demand` in lead time with at least the probability `service`.
 ///
 /// Source: any textbook; Stevenson, Operations Management, 14th ed., p. 528, example 8.
 ///
 /// # Errors
-/// [`Fault::Service`]; [`Fault::TooFew`] if of the rows of a history not one is expected to lie above
-/// the service: then only its largest could be said, however high the service.
+/// [`Fault::Service`]; [`Fault::TooFew`] if fewer than one row of a history is expected to lie above the service: the
+/// result would be its largest row, however high the service.
 ///
 /// ```
 /// use gapwright::inventory::{Demand, reorder};
@@ -48,22 +48,21 @@ pub fn for_cycle_service(demand: &Demand, service: f64) -> Result<ReorderPoint, 
     Ok(ReorderPoint::of(demand, demand.least(risk)?))
 }
 
-/// Which pieces count as not served from the shelf.
+/// Pieces that count as not served from the shelf.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Shortage {
-    /// All that lack at the end of a lead time, as the textbooks' tables of the loss function have
-    /// it: n(r)/Q. On the safe side, as those that one lead time leaves to the next count twice.
+    /// All that are missing at the end of a lead time, as in the textbooks' tables of the loss function: n(r)/Q. On
+    /// the safe side, since those that one lead time leaves to the next count twice.
     EveryCycle,
-    /// Those that come to lack in this lead time: (n(r) - n(r+Q))/Q, exact for demand of one piece at
-    /// a time with backorders.
+    /// Those that become missing in this lead time: (n(r) - n(r+Q))/Q, exact for demand of one piece at a time with
+    /// backorders.
     New,
 }
 
-/// The share of demand that is served from the shelf when `quantity` pieces are ordered at a reorder
-/// point of `pieces`.
+/// Share of demand that is served from the shelf when `quantity` pieces are ordered at a reorder point of `pieces`.
 ///
 /// # Errors
-/// [`Fault::NotAboveZero`] for no quantity, [`Fault::TooLarge`].
+/// [`Fault::NotAboveZero`] for a quantity of 0, [`Fault::TooLarge`].
 pub fn fill_rate(
     demand: &Demand,
     pieces: u32,
@@ -79,8 +78,8 @@ pub fn fill_rate(
     Ok(1.0 - (demand.lacking(pieces) - again) / all)
 }
 
-/// The smallest whole count with which at least the share `service` of all demand is served from the
-/// shelf, when `quantity` pieces are ordered at a time.
+/// Smallest whole count with which at least the share `service` of all demand is served from the shelf, when
+/// `quantity` pieces are ordered at a time.
 ///
 /// Source: for [`Shortage::EveryCycle`] Nahmias, Production and Operations Analysis, type 2 service
 /// (from memory); for [`Shortage::New`] Hadley and Whitin, Analysis of Inventory Systems (from
@@ -114,7 +113,7 @@ pub fn for_fill_rate(
     Ok(ReorderPoint::of(demand, least_whole(serves)?))
 }
 
-/// Whether a history is long enough: at least one row must be expected beyond the service.
+/// Checks that a history is long enough: at least one row must be expected beyond the service.
 fn enough_rows(demand: &Demand, service: f64) -> Result<(), Fault> {
     let Some(rows) = demand.rows() else {
         return Ok(());

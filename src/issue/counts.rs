@@ -6,35 +6,35 @@ use super::key;
 use crate::decimal::Money;
 use crate::problem::Place;
 
-/// A lot of pieces or of sheets, as far as issuing needs to know it.
+/// A lot of pieces or of sheets, as far as issuing needs it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Lot {
     /// Stock number.
     pub item: String,
     /// Whole pieces, or whole sheets.
     pub on_hand: u32,
-    /// Of those, the ones that are not offered.
+    /// Number of these that are reserved.
     pub reserved: u32,
-    /// Cost of one, where it is stated.
+    /// Cost each, where it is stated.
     pub unit_cost: Option<Money>,
-    /// What a plan follows from beside the counts. `None` where only the counts are known.
+    /// Other columns that a plan depends on. `None` where only the counts are known.
     pub make: Option<Vec<Stated>>,
-    /// The cell of its count.
+    /// Cell of its count.
     pub place: Place,
 }
 
-/// One thing that a stock workbook states of a lot.
+/// A value that a stock workbook states of a lot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stated {
-    /// The heading.
+    /// Heading.
     pub heading: &'static str,
-    /// The value, as it is shown; empty where there is none.
+    /// Value as shown; empty where there is none.
     pub value: String,
-    /// The value's cell, where the workbook has the column.
+    /// Cell of the value, where the workbook has the column.
     pub place: Option<Place>,
 }
 
-/// The lots of a stock by [`key`] of their stock number.
+/// Lots of a stock by [`key`] of their stock number.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Counts {
     lots: Vec<Lot>,
@@ -42,7 +42,7 @@ pub struct Counts {
 }
 
 impl Counts {
-    /// Takes a lot in; the one that has the same stock number already is given back.
+    /// Adds a lot; if the stock number exists already, returns the existing lot.
     pub fn add(&mut self, lot: Lot) -> Option<&Lot> {
         let next = self.lots.len();
         let at = *self.by_key.entry(key(&lot.item)).or_insert(next);
@@ -53,7 +53,7 @@ impl Counts {
         self.lots.get(at)
     }
 
-    /// The lot of an item.
+    /// Lot of an item.
     pub fn get(&self, item: &str) -> Option<&Lot> {
         self.by_key.get(&key(item)).map(|at| &self.lots[*at])
     }
@@ -71,11 +71,11 @@ impl Counts {
     }
 }
 
-/// The counts of a stock workbook, and where its tables begin.
+/// Counts of a stock workbook, and the positions of its tables.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Held {
-    /// The counts.
+    /// Counts.
     pub counts: Counts,
-    /// The sheets that they stand on, each with the row of its headings, from 0.
+    /// Their sheets, each with the row of its headings, from 0.
     pub headings: Vec<(String, u32)>,
 }

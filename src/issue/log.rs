@@ -1,8 +1,12 @@
-//! The issue log: one line a movement, each chained to the one before it.
+//! The issue log: one line per movement, each chained to the one before.
 //!
-//! The log is only ever added to. Each line carries SHA-256 over the chain of the line before it and its own values,
-//! so that a line that was changed, moved, removed or put in by hand is found on reading. That guards against slips,
-//! not against someone who works the hashes out again.
+//! Lines are only ever added. Each line carries SHA-256 over the chain of the line before and its own values, so that
+//! a line that was changed, moved, removed or inserted by hand is found on reading. That guards against mistakes, not
+//! against someone who recalculates the hashes.
+//!
+//! # Decision
+//!
+//! The chain has no key: it is there to find slips of the hand, and a key in a storeroom is a key for everybody.
 
 use std::collections::BTreeMap;
 use std::fmt;
@@ -11,15 +15,15 @@ use super::key;
 use crate::decimal::Money;
 use crate::digest::sha256;
 
-/// What the chain begins with, instead of the chain of a line before.
+/// Start of the chain, in place of the chain of an earlier line.
 pub const BEGINNING: &str = "gapwright issue log 1";
 
-/// The sheet that the log stands on.
+/// Name of the log's sheet.
 pub const SHEET: &str = "Issues";
-/// The row of its headings, from 0; line 1 stands in the next one.
+/// Row of its headings, from 0; line 1 is in the next one.
 pub const HEADING_ROW: u32 = 4;
 
-/// How pieces came to move.
+/// Reasons of a movement.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum How {
     /// As many as the plan asks for.
@@ -30,11 +34,11 @@ pub enum How {
     More,
     /// Instead of pieces of this item that were missing.
     InsteadOf(String),
-    /// Taken for a tag beside what the plan asks for.
+    /// Taken for a tag in addition to the plan.
     Unplanned,
     /// Cut from sheets of this lot; the sheets are counted, the pieces are not.
     CutFrom(String),
-    /// Spoiled with the pack that was opened.
+    /// Spoiled with the opened pack.
     Spoiled,
     /// Sheets that were cut up.
     CutUp,
@@ -42,7 +46,7 @@ pub enum How {
     Short,
     /// Back into the stock.
     PutBack,
-    /// Nothing known of how: the stock was counted anew, or goods came in.
+    /// Reason unknown: the stock was counted again, or goods came in.
     Counted,
 }
 
@@ -93,12 +97,12 @@ impl fmt::Display for How {
     }
 }
 
-/// The count of an item around a movement.
+/// Count of an item before and after a movement.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct OnHand {
-    /// Before it.
+    /// Count before it.
     pub before: u32,
-    /// After it.
+    /// Count after it.
     pub after: u32,
 }
 
@@ -107,23 +111,23 @@ pub struct OnHand {
 pub struct Movement {
     /// The plan's [`super::planned::Planned::id`]; empty for a count.
     pub plan: String,
-    /// The pump; empty for what is of no single one.
+    /// The pump; empty where it is not for a single one.
     pub tag: String,
-    /// Where the pieces went, in words.
+    /// Destination of the pieces, in words.
     pub place: String,
-    /// Stock number; empty for what is short.
+    /// Stock number; empty for a shortage.
     pub item: String,
     /// Pieces that the plan asks for in this line.
     pub asked: u32,
-    /// Pieces that went out; below nothing where they came back.
+    /// Pieces that went out; negative where they came back.
     pub out: i64,
-    /// How they came to move.
+    /// Reason of the movement.
     pub how: How,
-    /// The counts; `None` for what is not counted in the stock.
+    /// Counts; `None` for pieces that the stock does not count.
     pub on_hand: Option<OnHand>,
-    /// Cost of one, where it was stated.
+    /// Cost each, where it was stated.
     pub unit_cost: Option<Money>,
-    /// What somebody had to say to it.
+    /// Note by a person.
     pub note: String,
 }
 
@@ -134,17 +138,17 @@ pub struct Entry {
     pub number: u32,
     /// `YYYY-MM-DD`.
     pub date: String,
-    /// The run of the program that wrote it, from 1.
+    /// Run of the program that wrote it, from 1.
     pub run: u32,
-    /// What moved.
+    /// The movement.
     pub movement: Movement,
     /// Its chain, in hexadecimal.
     pub chain: String,
 }
 
 impl Entry {
-    /// The values that the chain goes over, as texts, in the order of the columns: number, date, run, plan, tag,
-    /// place, item, asked, out, how, on hand before, on hand after, unit cost, note. What is not known is empty.
+    /// Values that the chain covers, as texts, in the order of the columns: number, date, run, plan, tag, place,
+    /// item, asked, out, how, on hand before, on hand after, unit cost, note. An unknown value is empty.
     pub fn values(&self) -> [String; 14] {
         let moved = &self.movement;
         let count = |pick: fn(OnHand) -> u32| {
@@ -169,8 +173,8 @@ impl Entry {
         ]
     }
 
-    /// SHA-256, in hexadecimal, over the chain before and the values, each as its length in bytes, a colon, itself
-    /// and a comma, so that no two lists of values make the same text.
+    /// SHA-256, in hexadecimal, over the chain before and the values. Each goes in as its length in bytes, a colon,
+    /// itself and a comma, so that no two lists of values make the same text.
     pub fn chained(&self, before: &str) -> String {
         let values = self.values();
         let texts = values.iter().map(|value| format!("{}:{value},", value.len()));
@@ -179,38 +183,38 @@ impl Entry {
     }
 }
 
-/// What is wrong with a line beside those before it.
+/// Disagreement of a line with those before it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Fault {
-    /// Its number is not the next one, which is this.
+    /// Its number is not the next one, which is given.
     Number(u32),
     /// Its chain does not follow from the line before and its values.
     Chain,
-    /// The count before it is not the one that the log last knew, which is this.
+    /// The count before it is not the last count in the log, which is given.
     Before(u32),
-    /// The counts before and after it do not differ by what went out.
+    /// The counts before and after it do not differ by the pieces that went out.
     After,
-    /// Its run is earlier than the one of the line before.
+    /// Its run is earlier than that of the line before.
     Run,
 }
 
-/// What was asked of one item in a time.
+/// Demand for one item in a span of time.
 ///
-/// Wanted in all: what the plans asked for is `out - stood_in + missed`, before anything was put back.
+/// Total demand: the plans asked for `out - stood_in + missed`, before any return.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Demand {
     /// Pieces that went out, spoiled ones too.
     pub out: u64,
     /// Pieces that were put back.
     pub back: u64,
-    /// Pieces that a plan asked for and that were not picked; others may have gone out instead of them.
+    /// Planned pieces that were not picked; others may have gone out instead of them.
     pub missed: u64,
-    /// Of those that went out, the ones that stood in for another item, or that no plan asked for.
+    /// Of those that went out, the substitutes for another item, and the ones in addition to a plan.
     pub stood_in: u64,
 }
 
 impl Demand {
-    /// Counts a movement of the item in.
+    /// Adds a movement of the item.
     fn add(&mut self, moved: &Movement) {
         if moved.how == How::Counted {
             return;
@@ -233,7 +237,7 @@ impl Demand {
     }
 }
 
-/// What is still out for a tag, of one plan, place and item.
+/// Pieces still out for a tag, of one plan, place and item.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Out {
     /// The plan's id.
@@ -244,7 +248,7 @@ pub struct Out {
     pub item: String,
     /// Pieces that are out.
     pub count: u32,
-    /// Whether the stock counts them; pieces cut from sheets it does not.
+    /// Whether the stock counts them; pieces cut from sheets are not counted.
     pub counted: bool,
 }
 
@@ -266,7 +270,7 @@ impl Log {
         &self.entries
     }
 
-    /// The chain of the last line, or what the chain begins with.
+    /// Chain of the last line, or the start of the chain.
     pub fn chain(&self) -> &str {
         self.entries.last().map_or(BEGINNING, |entry| entry.chain.as_str())
     }
@@ -287,7 +291,7 @@ impl Log {
         }
     }
 
-    /// Takes a line in as it was read, and says what is wrong with it beside those before it.
+    /// Adds a line that was read, and returns its disagreements with those before it.
     pub fn follow(&mut self, entry: Entry) -> Vec<Fault> {
         let mut faults = Vec::new();
         let (number, run) = self.entries.last().map_or((0, 0), |last| (last.number, last.run));
@@ -295,7 +299,7 @@ impl Log {
         if entry.number != next {
             faults.push(Fault::Number(next));
         } else if entry.chained(self.chain()) != entry.chain {
-            // Behind a gap the chain cannot fit; the gap says it all.
+            // After a gap the chain cannot fit; the gap is reported.
             faults.push(Fault::Chain);
         }
         if entry.run < run {
@@ -316,12 +320,12 @@ impl Log {
         faults
     }
 
-    /// The stock numbers that the log knows, and how many of each were on hand after their last line.
+    /// Stock numbers in the log, with the count on hand after the last line of each.
     pub fn known(&self) -> impl Iterator<Item = (&str, u32)> {
         self.known.values().map(|(item, count)| (item.as_str(), *count))
     }
 
-    /// The lines of the last run.
+    /// Lines of the last run.
     pub fn last_run(&self) -> &[Entry] {
         let Some(last) = self.entries.last() else {
             return &[];
@@ -330,7 +334,7 @@ impl Log {
         &self.entries[first.map_or(0, |at| at + 1)..]
     }
 
-    /// The counts of each item before and after the last run.
+    /// Counts of each item before and after the last run.
     pub fn last_counts(&self) -> BTreeMap<String, (String, OnHand)> {
         let mut counts: BTreeMap<String, (String, OnHand)> = BTreeMap::new();
         for moved in self.last_run().iter().map(|entry| &entry.movement) {
@@ -342,7 +346,7 @@ impl Log {
         counts
     }
 
-    /// The line by which a tag was issued from a plan, unless everything was put back since.
+    /// Line by which a tag was issued from a plan, unless everything was put back since.
     pub fn issued(&self, plan: &str, tag: &str) -> Option<&Entry> {
         let tag = key(tag);
         let mine = |entry: &&Entry| entry.movement.plan == plan && key(&entry.movement.tag) == tag;
@@ -350,13 +354,14 @@ impl Log {
         let out: i64 = lines.clone().map(|entry| entry.movement.out).sum();
         let last = lines.clone().next_back()?;
         let returned = last.movement.how == How::PutBack && out <= 0;
-        // Nothing was picked: nothing could be put back either, and the kit may still go out.
+        // No piece was picked, so none can be put back, and the kit may still go out.
         let mut picked = lines.clone().filter(|entry| entry.movement.how != How::Short);
         let empty = picked.clone().next().is_some() && picked.all(|e| e.movement.out == 0);
         lines.next().filter(|_| !returned && !empty)
     }
 
-    /// Whether pieces of no single pump are recorded already: spoiled ones of an item, or sheets that were cut up.
+    /// Whether pieces that are not for a single pump are recorded already: spoiled ones of an item, or sheets that
+    /// were cut up.
     pub fn shared(&self, plan: &str, item: &str) -> bool {
         let item = key(item);
         self.entries.iter().any(|entry| {
@@ -376,7 +381,7 @@ impl Log {
         net
     }
 
-    /// What is still out for a tag, in the order in which it went.
+    /// Pieces still out for a tag, in the order of issue.
     pub fn out(&self, tag: &str) -> Vec<Out> {
         let tag = key(tag);
         let mut outs: Vec<(Out, i64)> = Vec::new();
@@ -412,7 +417,7 @@ impl Log {
         left.collect()
     }
 
-    /// What was asked of an item from one date to another, both `YYYY-MM-DD` and both in it.
+    /// Demand for an item from one date to another, both `YYYY-MM-DD` and both included.
     ///
     /// ```
     /// use gapwright::issue::log::{Demand, How, Log, Movement, OnHand};
@@ -445,7 +450,7 @@ impl Log {
         demand
     }
 
-    /// The same of every item by date, in one go: by stock number as it is compared, and date.
+    /// Demand for every item by date, in one pass: by stock number as it is compared, and date.
     pub fn demands(&self, to: &str) -> BTreeMap<String, BTreeMap<&str, Demand>> {
         let mut demands: BTreeMap<String, BTreeMap<&str, Demand>> = BTreeMap::new();
         let entries = self.entries.iter();
@@ -457,8 +462,8 @@ impl Log {
         demands
     }
 
-    /// Kits and consumables that plans could not serve, from one date to another: demand that was not met, of which
-    /// no item is known. A pump that was short in two plans is here twice.
+    /// Kits and consumables that plans could not serve, from one date to another: unmet demand without a known item.
+    /// A pump that was short in two plans appears twice.
     pub fn short<'a>(&'a self, from: &'a str, to: &'a str) -> impl Iterator<Item = &'a Entry> {
         self.within(from, to).filter(|entry| entry.movement.how == How::Short)
     }

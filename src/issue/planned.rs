@@ -1,4 +1,9 @@
-//! What a plan takes out of the stock, line by line.
+//! Planned withdrawals from the stock, line by line.
+//!
+//! # Decision
+//!
+//! Opened packs and cut sheets go with the first kit that takes from them: a sheet is cut once, and whose the rest
+//! is cannot be told.
 
 use super::tidy;
 use crate::accounting::spoiled;
@@ -8,23 +13,23 @@ use crate::job::Job;
 use crate::plan::{Kit, Plan, Shortfall};
 use crate::pump::Pump;
 
-/// What is to be done with the pieces of a line.
+/// Action on the pieces of a line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Step {
     /// Picked from their bin.
     Pick,
     /// Cut from a lot of sheets; the sheets are counted, the pieces are not.
     CutFrom(String),
-    /// Spoiled with the pack that was opened; of no single pump.
+    /// Spoiled with the opened pack; not for a single pump.
     Spoiled,
-    /// Whole sheets that are cut up; of no single pump.
+    /// Whole sheets that are cut up; not for a single pump.
     CutUp,
-    /// Nothing: the kit, or the consumable, is short.
+    /// None: the kit, or the consumable, is short.
     Short,
 }
 
 impl Step {
-    /// In words, as the Issue sheet has it.
+    /// Words on the Issue sheet.
     pub fn words(&self) -> String {
         match self {
             Step::Pick => "pick".into(),
@@ -62,21 +67,21 @@ impl Step {
 /// One tag, place and item.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Line {
-    /// What is to be done.
+    /// Action.
     pub step: Step,
-    /// The pump; empty for what is of no single one.
+    /// The pump; empty where it is not for a single one.
     pub tag: String,
-    /// Where the pieces go, by its label; empty where no single place is short.
+    /// Destination of the pieces, by its label; empty where no single place is short.
     pub place: String,
-    /// Stock number; empty for what is short.
+    /// Stock number; empty for a shortage.
     pub item: String,
-    /// Whole pieces or sheets; of a consumable that is short, those that lack.
+    /// Whole pieces or sheets; for a short consumable, the missing ones.
     pub planned: u32,
-    /// Why it is short; `None` for what is taken, and for a plan that was read back.
+    /// Reason of a shortage; `None` for withdrawals, and for a plan that was read back.
     pub why: Option<Why>,
 }
 
-/// Why a line is short.
+/// Reasons of a short line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Why {
     /// The pump cannot be kitted.
@@ -85,17 +90,17 @@ pub enum Why {
     Lacking(Lack),
 }
 
-/// Everything that a plan takes out of the stock.
+/// All withdrawals of a plan from the stock.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Planned {
     /// SHA-256 of the stock workbook that the plan was made from, in hexadecimal.
     pub stock_sha256: String,
-    /// The lines, in the order of the pumps; then what is of no single pump.
+    /// Lines, in the order of the pumps; then those that are not for a single pump.
     pub lines: Vec<Line>,
 }
 
 impl Planned {
-    /// The lines of a plan: what its kits take, what their bags get, and what is issued in all, by item.
+    /// Lines of a plan: pieces of its kits and bags, and the total issue by item.
     pub fn of(job: &Job, plan: &Plan, bags: &[Bag], issued: &[u32]) -> Planned {
         let stock = job.inputs.iter();
         let stock = stock.clone().find(|input| input.role == "stock workbook");
@@ -109,8 +114,8 @@ impl Planned {
         }
     }
 
-    /// Twelve hexadecimal digits that tell plans apart: of SHA-256 over the stock's hash and the lines, each as
-    /// tidy step, tag, item and count, in ascending order. The same for the plan's workbook and its JSON.
+    /// Twelve hexadecimal digits that identify a plan: of SHA-256 over the stock's hash and the lines, each as tidy
+    /// step, tag, item and count, in ascending order. The plan's workbook and its JSON give one id.
     pub fn id(&self) -> String {
         let mut lines: Vec<String> = self
             .lines
@@ -129,8 +134,8 @@ impl Planned {
 }
 
 impl Line {
-    /// What of a line is the plan's own and is kept beside it, so that a change is found with its cell: tag,
-    /// item, step and planned count.
+    /// Planned part of a line, stored beside it so that a change is found with its cell: tag, item, step and planned
+    /// count.
     pub(crate) fn own(&self) -> [String; 4] {
         let count = self.planned.to_string();
         [tidy(&self.tag), tidy(&self.item), tidy(&self.step.words()), count]

@@ -1,4 +1,9 @@
-//! Sets what was taken against the stock and the log: movements, or every reason why there can be none.
+//! Compares actual withdrawals with the stock and the log: movements, or every reason why there can be none.
+//!
+//! # Decision
+//!
+//! A plan and its stock are held together by hash, and where that differs by counts, reserved counts and the
+//! pieces' own data: a changed note or bin is no reason to plan again; a changed thickness is.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -8,60 +13,60 @@ use super::log::{Entry, HEADING_ROW, How, Log, Movement, OnHand, Out, SHEET};
 use super::planned::{Line, Planned, Step};
 use crate::problem::{Place, Problem, Problems, Spot, mend_name};
 
-/// What a person wrote beside a line of the plan.
+/// Entries of a person beside a line of the plan.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Filled {
     /// Pieces that were picked; `None` means as planned.
     pub picked: Option<u32>,
-    /// Another item that was put in for the missing ones, and how many pieces of it.
+    /// Substitute item for the missing ones, and its number of pieces.
     pub instead: Option<(String, u32)>,
-    /// What there is to say to it.
+    /// Note.
     pub note: String,
-    /// Where the count stands.
+    /// Cell of the count.
     pub at: Place,
-    /// Where the other item stands.
+    /// Cell of the substitute item.
     pub instead_at: Place,
 }
 
-/// Pieces that were taken for a tag beside what the plan asks for.
+/// Pieces taken for a tag in addition to the plan.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Extra {
     /// The pump.
     pub tag: String,
-    /// Where they went, in words.
+    /// Destination, in words.
     pub place: String,
     /// Stock number.
     pub item: String,
-    /// How many.
+    /// Number of pieces.
     pub count: u32,
-    /// What there is to say to it.
+    /// Note.
     pub note: String,
-    /// Where the item stands.
+    /// Cell of the item.
     pub at: Place,
 }
 
 /// A plan as it was carried out.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Carried {
-    /// What it asks for.
+    /// The plan's lines.
     pub planned: Planned,
-    /// What stands beside each of its lines.
+    /// Entries beside each of its lines.
     pub filled: Vec<Filled>,
-    /// What was taken beside it.
+    /// Pieces taken in addition.
     pub extras: Vec<Extra>,
-    /// The stock that it was made from.
+    /// Stock that it was made from.
     pub before: Counts,
     /// The plan as a whole.
     pub place: Place,
-    /// The settings of its policy by which readings are judged, as far as it says them, as they are shown.
+    /// Settings of its policy for judging readings, as shown, as far as the plan has them.
     pub rules: BTreeMap<String, String>,
 }
 
-/// The settings by which readings are judged, and the ranges on the slips with them.
+/// Settings that decide how readings are judged, and thus the ranges on the slips.
 pub(crate) const RULES: [&str; 2] = ["Acceptance", "Coverage factor"];
 
 impl Carried {
-    /// Its tags, each once, in its order.
+    /// Tags of the plan, each once, in its order.
     pub fn tags(&self) -> Vec<&str> {
         let mut seen = BTreeSet::new();
         let tags = self.planned.lines.iter().map(|line| line.tag.as_str());
@@ -69,10 +74,10 @@ impl Carried {
     }
 }
 
-/// The stock that something is taken from or put back into, with its hash, and the log of it.
+/// A stock with its hash and its log, for withdrawals and returns.
 #[derive(Debug)]
 pub struct Standing<'a> {
-    /// The counts.
+    /// Counts.
     pub counts: &'a Counts,
     /// SHA-256 of the stock workbook.
     pub sha256: &'a str,
@@ -85,7 +90,7 @@ pub struct Standing<'a> {
 }
 
 impl Standing<'_> {
-    /// The tag of a line of the log.
+    /// Place of a line of the log.
     fn line(&self, number: u32) -> Place {
         Place {
             file: self.log_place.file.clone(),
@@ -98,17 +103,17 @@ impl Standing<'_> {
     }
 }
 
-/// Movements, and what they leave of each item that they touch.
+/// Movements, and the resulting count of each item concerned.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Moves {
     /// The movements.
     pub movements: Vec<Movement>,
-    /// What is on hand after them, by stock number.
+    /// Count on hand after them, by stock number.
     pub after: BTreeMap<String, u32>,
 }
 
-/// Warns of a date that is out of the order of the log's lines: none of them can be taken back, and demand is counted
-/// by their dates.
+/// Warns of a date that is earlier than lines of the log: lines cannot be taken back, and demand is counted by their
+/// dates.
 pub fn warn_of_date(date: &str, standing: &Standing<'_>, problems: &mut Problems) {
     const YEAR: i32 = 366;
     let Some(last) = standing.log.entries().last().map(|entry| entry.date.as_str()) else {
@@ -136,8 +141,7 @@ fn command_line() -> Place {
     Place::file("command line")
 }
 
-/// Holds the last counts that the log knows against the stock. What differs is a problem, or with `counted` a
-/// movement.
+/// Compares the last counts in the log with the stock. A difference is a problem, or with `counted` a movement.
 pub fn fit(standing: &Standing<'_>, counted: bool, problems: &mut Problems) -> Moves {
     let (counts, log) = (standing.counts, standing.log);
     let mut moves = Moves::default();
@@ -146,7 +150,7 @@ pub fn fit(standing: &Standing<'_>, counted: bool, problems: &mut Problems) -> M
     if differs.is_empty() {
         return moves;
     }
-    // Also where the pieces are said to be counted anew: an old workbook was named by mistake.
+    // Checked also with `counted`: an old workbook may have been named by mistake.
     if let Some(behind) = behind(standing) {
         problems.add(behind);
         return moves;
@@ -199,8 +203,8 @@ pub fn fit(standing: &Standing<'_>, counted: bool, problems: &mut Problems) -> M
     moves
 }
 
-/// Whether the stock is as it was before the last run of the log: one that was ended between its two files leaves
-/// the log new and the stock old.
+/// Whether the stock is as it was before the last run of the log: a run that stopped between writing its two files
+/// leaves the log new and the stock old.
 fn behind(standing: &Standing<'_>) -> Option<Problem> {
     let (counts, log) = (standing.counts, standing.log);
     let now = |item: &str| counts.get(item).map_or(0, |lot| lot.on_hand);
@@ -234,8 +238,8 @@ fn listed<'a>(items: impl Iterator<Item = &'a str>) -> String {
     }
 }
 
-/// The tags to issue: those that are asked for, or all. One that the plan does not have is a problem, and so is one
-/// that was issued from it already.
+/// Tags to issue: those asked for, or all. A tag that the plan does not have is a problem, and so is one that was
+/// already issued from it.
 fn tags(
     carried: &Carried,
     wanted: &[String],
@@ -267,8 +271,8 @@ fn tags(
         .filter(|tag| tags.contains(&key(tag)))
         .filter_map(|tag| Some((*tag, standing.log.issued(&id, tag)?)))
         .collect();
-    // A pump may get a second kit, in the next outage or after rework; one that was planned again by
-    // mistake looks the same.
+    // A pump may get a second kit, in the next outage or after rework; one that was planned twice by mistake looks
+    // alike.
     for tag in known.iter().filter(|tag| tags.contains(&key(tag))) {
         let out = standing.log.out(tag);
         let others: u32 = out.iter().filter(|o| o.plan != id).map(|o| o.count).sum();
@@ -302,7 +306,7 @@ fn tags(
     tags
 }
 
-/// Holds the stock against the one that the plan was made from, less what the log says went out by this plan since.
+/// Compares the stock with the one that the plan was made from, less the pieces that this plan has taken out since.
 fn unchanged(
     carried: &Carried,
     standing: &Standing<'_>,
@@ -339,7 +343,7 @@ fn unchanged(
             "nothing, if only notes, bins, prices or levels were changed",
         );
         match counts_alone {
-            // Without the workbook nobody can say that the pieces are still the same.
+            // Without the workbook it is unknown whether the pieces are still the same.
             true => found.add(Problem {
                 mend: "issue the plan's workbook instead: it tells whether only notes, bins or prices were changed"
                     .into(),
@@ -422,7 +426,7 @@ fn changed(
     }
 }
 
-/// Takes pieces, keeping count.
+/// Takes pieces and keeps count.
 struct Taking<'a> {
     standing: &'a Standing<'a>,
     plan: String,
@@ -431,7 +435,7 @@ struct Taking<'a> {
 }
 
 impl Taking<'_> {
-    /// Takes so many of an item; `None` and a problem if there are not so many.
+    /// Takes `count` pieces of an item; `None` and a problem if there are too few.
     fn take(
         &mut self,
         item: &str,
@@ -491,7 +495,7 @@ impl Taking<'_> {
     }
 }
 
-/// The movements of a plan as it was carried out; `wanted` are the tags to issue, all if there are none.
+/// Movements of a plan as carried out; `wanted` are the tags to issue, all if empty.
 pub fn issue(
     carried: &Carried,
     wanted: &[String],
@@ -502,7 +506,7 @@ pub fn issue(
     let mut found = Problems::new();
     let tags = tags(carried, wanted, standing, &mut found);
     if !found.none() {
-        // That the stock is another one by now only follows from it, unless it was never written.
+        // A different stock only follows from this, unless it was never written.
         if let Some(behind) = behind(standing) {
             found.add(behind);
         }
@@ -531,7 +535,7 @@ pub fn issue(
             take_line(&mut taking, line, filled, &mut found);
         }
     }
-    // What is filled in after a kit went out would be lost without a word.
+    // Entries made after a kit went out would be lost silently.
     let id = taking.plan.clone();
     let gone = |tag: &str| !tags.contains(&key(tag)) && standing.log.issued(&id, tag).is_some();
     let late_lines =
@@ -572,7 +576,8 @@ pub fn issue(
     taking.moves
 }
 
-/// Whether a line of no single pump goes with these tags: with the first kit that takes from the pack or the sheet.
+/// Whether a line that is not for a single pump goes with these tags: with the first kit that uses the pack or the
+/// sheet.
 fn shared_now(carried: &Carried, shared: &Line, tags: &BTreeSet<String>) -> bool {
     carried.planned.lines.iter().any(|line| {
         let of_it = match &line.step {
@@ -714,7 +719,7 @@ fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
     taking.movement(&line, &line.item, 0, extra.count, How::Unplanned, Some(taken), &extra.note);
 }
 
-/// The movements that put back what is out for these tags: all of it, or so many of some items.
+/// Movements that put back the pieces still out for these tags: all, or stated numbers of some items.
 pub fn put_back(
     tags: &[String],
     items: &[(String, u32)],
@@ -739,7 +744,7 @@ pub fn put_back(
     for tag in tags.iter().filter(|tag| done.insert(key(tag))) {
         let out = standing.log.out(tag);
         if out.is_empty() {
-            // One that the log knows is spelt right: another pump's kit must not be put back for it.
+            // A tag in the log is spelt right: another pump's kit must not be put back for it.
             let spelt = known.contains_key(&key(tag));
             let near = known.values().copied().filter(|_| !spelt);
             let near = near.filter(|near| !near.is_empty() && !standing.log.out(near).is_empty());
@@ -751,7 +756,7 @@ pub fn put_back(
             );
         }
         let tag = known.get(&key(tag)).copied().unwrap_or_default();
-        // What went out last comes back first.
+        // The last pieces to go out come back first.
         for out in out.iter().rev() {
             let count = match items {
                 [] => out.count,
@@ -807,7 +812,7 @@ pub fn put_back(
         found.warn(Problem::new(
             command_line(),
             format!(
-                "{} of {}, which were cut from a sheet and are counted nowhere",
+                "{} of {}, which were cut from a plate and are counted nowhere",
                 -moved.out, moved.item
             ),
             "pieces that the stock counts",
@@ -833,7 +838,7 @@ fn back(tag: &str, out: &Out, count: u32, on_hand: Option<OnHand>, lot: Option<&
     }
 }
 
-/// What the last run of the log left of each item, for a stock that is as it was before that run.
+/// Counts of each item after the log's last run, for a stock that is as it was before that run.
 pub fn finish(standing: &Standing<'_>, problems: &mut Problems) -> BTreeMap<String, u32> {
     let last = standing.log.last_counts();
     let mut after = BTreeMap::new();
@@ -865,7 +870,7 @@ pub fn finish(standing: &Standing<'_>, problems: &mut Problems) -> BTreeMap<Stri
         };
         after.insert(lot.item.clone(), run.after);
     }
-    // What the last run did not touch must be as the log knows it, too.
+    // Items that the last run did not touch must agree with the log too.
     for (item, count) in standing.log.known() {
         if last.contains_key(&key(item)) {
             continue;

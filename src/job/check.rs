@@ -1,4 +1,4 @@
-//! What must hold of the parts of a job.
+//! Conditions that the parts of a job must meet.
 
 use std::collections::HashSet;
 
@@ -13,7 +13,7 @@ use crate::stock::{Item, Size, folded};
 
 use super::{JobError, Part, PartError, Parts};
 
-/// The first part that cannot be one of a job.
+/// Returns the first invalid part.
 pub(super) fn check(parts: &Parts) -> Result<(), JobError> {
     let failed = |part: Part| move |error| JobError { part, error };
     for model in &parts.models {
@@ -28,9 +28,9 @@ pub(super) fn check(parts: &Parts) -> Result<(), JobError> {
         let result = check_size(lot.size).and_then(|()| single(&mut numbers, &lot.item));
         result
             .and_then(|()| price(lot.sheet_cost))
-            .and_then(|()| kept("the reserved sheets", lot.reserved, lot.on_hand))
-            .and_then(|()| length("the side of a sheet", lot.sides[0], Length::ZERO))
-            .and_then(|()| length("the side of a sheet", lot.sides[1], Length::ZERO))
+            .and_then(|()| kept("the reserved plates", lot.reserved, lot.on_hand))
+            .and_then(|()| length("the side of a plate", lot.sides[0], Length::ZERO))
+            .and_then(|()| length("the side of a plate", lot.sides[1], Length::ZERO))
             .map_err(failed(Part::Sheets(lot.item.clone())))?;
     }
     for (index, blade) in parts.feelers.iter().enumerate() {
@@ -51,12 +51,13 @@ fn single(names: &mut HashSet<String>, name: &str) -> Result<(), PartError> {
     if names.insert(folded(name)) { Ok(()) } else { Err(PartError::Twice) }
 }
 
-/// Refuses an index that is not one of so many.
-fn there(of: &'static str, index: usize, count: usize) -> Result<(), PartError> {
+/// Refuses an index that is not below `count`.
+pub(crate) fn there(of: &'static str, index: usize, count: usize) -> Result<(), PartError> {
     if index < count { Ok(()) } else { Err(PartError::NotThere { of, index, count }) }
 }
 
-fn count(of: &'static str, found: usize, expected: usize) -> Result<(), PartError> {
+/// Refuses another number of entries than there must be.
+pub(crate) fn count(of: &'static str, found: usize, expected: usize) -> Result<(), PartError> {
     if found == expected {
         return Ok(());
     }
@@ -73,7 +74,7 @@ fn length(what: &'static str, length: Length, least: Length) -> Result<(), PartE
     within(holds, what, "a length of a pump part, 10 m at most")
 }
 
-/// Refuses more reserved than there is.
+/// Refuses more reserved pieces than there are on hand.
 fn kept(what: &'static str, reserved: u32, on_hand: u32) -> Result<(), PartError> {
     within(reserved <= on_hand, what, "no more than are on hand")
 }
@@ -104,16 +105,16 @@ fn check_item(item: &Item, parts: &Parts) -> Result<(), PartError> {
         length("the peel step", step, Length::from_ticks(1))?;
     }
     let Some(cut) = item.cut else { return Ok(()) };
-    there("sheets", cut.sheet, parts.sheets.len())?;
+    there("plates", cut.sheet, parts.sheets.len())?;
     let along = |side: Length| side.ticks() / cut.outside.ticks() <= MOST_ALONG;
     within(
         cut.outside > Length::ZERO && parts.sheets[cut.sheet].sides.into_iter().all(along),
         "the outside diameter",
-        "above zero, and not a thousandth of a sheet",
+        "above zero, and not a thousandth of a plate",
     )
 }
 
-/// How many dimensions, thermal terms and packs there are.
+/// Numbers of dimensions, thermal terms and packs.
 #[derive(Clone, Copy)]
 struct Counts {
     dimensions: usize,

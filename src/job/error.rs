@@ -1,4 +1,4 @@
-//! Why parts are no job.
+//! Errors of the parts of a job.
 
 use std::fmt;
 
@@ -6,17 +6,17 @@ use thiserror::Error;
 
 use crate::model::FormError;
 
-/// Why parts are no job: the part, and what is wrong with it.
+/// An invalid part of a job, and its error.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("{part}: {error}")]
 pub struct JobError {
-    /// Which part it is.
+    /// The part.
     pub part: Part,
-    /// What is wrong with it.
+    /// The error.
     pub error: PartError,
 }
 
-/// A part of a job, by the name that people know it by.
+/// A part of a job, by the name that people use.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum Part {
@@ -28,10 +28,12 @@ pub enum Part {
     Item(String),
     /// A lot of sheets, by its number.
     Sheets(String),
-    /// A blade of the feeler set, by its place there, from 0.
+    /// A blade of the feeler set, by its position there, from 0.
     Blade(usize),
-    /// The rates and rules.
+    /// Rates and rules.
     Policy,
+    /// A plan of the job.
+    Plan,
 }
 
 impl fmt::Display for Part {
@@ -40,57 +42,58 @@ impl fmt::Display for Part {
             Part::Model(name) => write!(f, "model {name}"),
             Part::Pump(tag) => write!(f, "pump {tag}"),
             Part::Item(item) => write!(f, "item {item}"),
-            Part::Sheets(item) => write!(f, "sheets {item}"),
+            Part::Sheets(item) => write!(f, "plates {item}"),
             Part::Blade(index) => write!(f, "feeler blade number {index}, counted from 0"),
             Part::Policy => f.write_str("the policy"),
+            Part::Plan => f.write_str("the plan"),
         }
     }
 }
 
-/// What is wrong with a part of a job.
+/// Errors of a part of a job.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum PartError {
-    /// An index of something that is not there.
+    /// An index out of range.
     #[error("{of} number {index} of {count}, counted from 0")]
     NotThere {
-        /// What it should be an index of.
+        /// Kind of thing that it is an index of.
         of: &'static str,
         /// The index.
         index: usize,
-        /// How many there are.
+        /// Number of these things.
         count: usize,
     },
     /// More or fewer entries than the model, or the job, asks for.
     #[error("{found} {of} where there must be {expected}")]
     Count {
-        /// What is counted.
+        /// Kind of entry.
         of: &'static str,
-        /// How many there are.
+        /// Number of entries found.
         found: usize,
-        /// How many there must be.
+        /// Number of entries needed.
         expected: usize,
     },
-    /// A number that it cannot be.
+    /// A number out of range.
     #[error("{what} must be {expected}")]
     OutOfRange {
-        /// The number.
+        /// Name of the number.
         what: &'static str,
-        /// What it may be.
+        /// Allowed range.
         expected: &'static str,
     },
-    /// A requirement whose limits and target make no sense together.
+    /// A requirement with inconsistent limits and target.
     #[error("the requirement {requirement} has {error}")]
     Form {
-        /// Its name.
+        /// Name of the requirement.
         requirement: String,
-        /// What is wrong with it.
+        /// The inconsistency.
         error: FormError,
     },
     /// A correlation of something with itself, of two of different kinds, or of pieces.
     #[error("a correlation that is not between two dimensions or two thermal terms")]
     Correlation,
-    /// Another part has the name already.
+    /// A name that another part already has.
     #[error("the name is taken already")]
     Twice,
 }

@@ -1,4 +1,13 @@
-//! What past readings of a dimension say of one more.
+//! Prediction of one more reading of a dimension from past readings.
+//!
+//! # Decisions
+//!
+//! - Fewer than eight past readings, or readings all alike, are refused: without scatter they say nothing of the
+//!   next one.
+//! - The range is the prediction interval of one more reading, not mean and three standard deviations: ten readings
+//!   know their own scatter badly, which Student's factor counts.
+//! - Rows of one tag are one reading: a pump keeps its own lean, so its rows say less of the next pump than as many
+//!   pumps would.
 
 use super::Law;
 use crate::decimal::Millionths;
@@ -7,21 +16,21 @@ use crate::stack::Coverage;
 
 /// Mean and scatter of past readings, each of another pump.
 ///
-/// One more reading of the same normal law lies within `mean +- t s sqrt(1 + 1/n)` at the level that
-/// Student's `t` is taken for, with `n - 1` degrees of freedom: the readings' own mean is uncertain
-/// too. Source: ISO 16269-8:2004, prediction interval of one further observation with mean and
-/// standard deviation both unknown (from memory).
+/// One more reading of the same normal distribution lies within `mean +- t s sqrt(1 + 1/n)` at the level of
+/// Student's `t` with `n - 1` degrees of freedom; the root includes the uncertainty of the mean. Source: ISO
+/// 16269-8:2004, prediction interval of one further observation with mean and standard deviation both unknown
+/// (from memory).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Fit {
-    /// How many readings there are, 2 or more.
+    /// Number of readings, 2 or more.
     pub count: u32,
-    /// Their mean, in ticks.
+    /// Mean, in ticks.
     mean: f64,
-    /// Their sample standard deviation, in ticks.
+    /// Sample standard deviation, in ticks.
     deviation: f64,
 }
 
-/// Femtometres in a tick.
+/// Femtometres per tick.
 const FINE: f64 = 100_000.0;
 
 impl Fit {
@@ -41,7 +50,7 @@ impl Fit {
         let count = u32::try_from(readings.len()).ok().filter(|&n| n > 1)?;
         let first = readings.first()?.ticks();
         let n = i128::from(count);
-        // Counted from the first, in whole numbers: nothing is lost until the division.
+        // Differences from the first reading, in whole numbers: nothing is lost until the division.
         let off = readings.iter().map(|r| i128::from(r.ticks()) - i128::from(first));
         let sum: i128 = off.clone().sum();
         let squares: i128 = off.map(|off| off * off).sum();
@@ -49,18 +58,18 @@ impl Fit {
         Some(Fit { count, mean: first as f64 + sum as f64 / n as f64, deviation: variance.sqrt() })
     }
 
-    /// The mean, to the nearest tick.
+    /// Mean, to the nearest tick.
     pub fn mean(&self) -> Length {
         whole(self.mean.round())
     }
 
-    /// The sample standard deviation, to the nearest femtometre.
+    /// Sample standard deviation, to the nearest femtometre.
     #[allow(clippy::cast_possible_truncation)]
     pub fn deviation(&self) -> Uncertainty {
         Uncertainty::from_raw((self.deviation * FINE).round() as i64)
     }
 
-    /// The law of one more reading; the scale is rounded up.
+    /// Distribution of one more reading; the scale is rounded up.
     ///
     /// ```
     /// use gapwright::length::{Length, Unit};
@@ -80,8 +89,8 @@ impl Fit {
         }
     }
 
-    /// Where one more reading lies at a level of confidence below 1, each end rounded outward to a
-    /// tick; the lower one may lie below zero.
+    /// Prediction interval of one more reading at a level of confidence below 1, each end rounded outward to
+    /// a tick; the lower one may be below zero.
     ///
     /// ```
     /// use gapwright::decimal::Millionths;
@@ -98,7 +107,7 @@ impl Fit {
         [whole((self.mean - half).floor()), whole((self.mean + half).ceil())]
     }
 
-    /// The standard deviation times the root of 1 + 1/n.
+    /// Standard deviation times the root of 1 + 1/n.
     fn scale(&self) -> f64 {
         self.deviation * (1.0 + 1.0 / f64::from(self.count)).sqrt()
     }

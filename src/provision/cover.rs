@@ -1,16 +1,14 @@
-//! The least costly pieces with which every class of one pump can be kitted: exact, best first.
+//! Cheapest pieces with which every class of one pump can be kitted: exact, best first.
 //!
-//! The pieces of a kit are its *levels*: the first piece of an item, the second, and so on. A way
-//! wants a number of levels of some items; a kit covers a class if it has all that one of its ways
-//! wants. Few classes settle what is needed, so the search knows only those that were found
-//! uncovered so far, and all others are looked at once it is done: a least kit for some of the
-//! classes that covers all of them is a least kit for all.
+//! The pieces of a kit are its *levels*: the first piece of an item, the second, and so on. A way wants a
+//! number of levels of some items; a kit covers a class if it has all levels of one of its ways. Few classes
+//! decide the kit, so the search knows only those found uncovered so far, and the others are checked at its
+//! end: a cheapest kit for some of the classes that covers all of them is a cheapest kit for all.
 //!
-//! Its bound is a dual one: each class in turn charges levels so that every one of its ways comes
-//! to the same sum at least, and no level is charged more than it costs, by all classes together.
-//! Whatever a kit holds, it pays all these sums. (Erlenkotter, A dual-based procedure for
-//! uncapacitated facility location, Operations Research 26 (1978), does so for facilities; from
-//! memory.)
+//! The bound is a dual one: each class in turn charges levels so that every one of its ways has at least the
+//! same sum, and all classes together charge no level more than its cost. Every kit pays all these sums.
+//! (Erlenkotter, A dual-based procedure for uncapacitated facility location, Operations Research 26 (1978),
+//! does so for facilities; from memory.)
 
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
@@ -20,23 +18,23 @@ use crate::narrow::narrow;
 
 use super::ways::{Class, Take};
 
-/// Number of pieces by the cover's own numbers of items.
+/// Number of pieces by the cover's own item numbers.
 pub(super) type Kit = Vec<u16>;
 
-/// The classes of one pump that can be kitted at all.
+/// Classes of one pump that can be kitted at all.
 pub(super) struct Cover {
-    /// The items that any way takes, ascending: what its own numbers of items stand for.
+    /// Items that any way takes, ascending; the cover numbers them in this order.
     pub(super) items: Vec<u16>,
-    /// By class, then by way: what it takes, by own numbers of items; the lightest first.
+    /// Pieces of each way, by class and way, in own item numbers; the lightest first.
     classes: Vec<Vec<Wanted>>,
-    /// The most of each item that a way takes.
+    /// Most of each item that a way takes.
     most: Kit,
-    /// The first level of each item among all levels.
+    /// First level of each item among all levels.
     first: Vec<usize>,
-    /// The weight of a piece: its cost, so often that all pieces of a kit together weigh less than a
-    /// millionth of the currency, and one.
+    /// Weight of a piece: its cost times `often`, plus one. The factor is so large that the ones of all
+    /// pieces of a kit weigh less than a millionth of the currency.
     weight: Vec<i128>,
-    /// How often.
+    /// Factor of the cost in a weight.
     often: i128,
 }
 
@@ -45,22 +43,22 @@ struct Wanted {
     weight: i128,
 }
 
-/// What a search came to.
+/// Result of a search.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Covered {
-    /// The best kit found, covering every class.
+    /// Best kit found; it covers every class.
     pub(super) kit: Kit,
-    /// What it weighs.
+    /// Weight of the kit.
     pub(super) weight: i128,
-    /// No kit that covers every class weighs less.
+    /// Bound: no kit that covers every class weighs less.
     pub(super) bound: i128,
 }
 
-/// Classes that join the search at once.
+/// Classes added to the search at once.
 const JOINING: usize = 4;
 
 impl Cover {
-    /// Of classes that all have a way.
+    /// Cover of classes that all have a way.
     pub(super) fn of(classes: &[&Class], price: &[i64]) -> Cover {
         let takes = || classes.iter().flat_map(|class| class.iter()).flatten();
         let mut items: Vec<u16> = takes().map(|&(item, _)| item).collect();
@@ -110,7 +108,7 @@ impl Cover {
         Cover { items, classes, most, first, weight, often }
     }
 
-    /// Cost and number of pieces of what weighs so much.
+    /// Cost and number of pieces of a weight.
     pub(super) fn split(&self, weight: i128) -> (i64, u32) {
         let cost = narrow::<i64>(weight.div_euclid(self.often));
         let pieces = narrow::<u32>(weight.rem_euclid(self.often));
@@ -122,7 +120,7 @@ impl Cover {
         each.map(|(&count, weight)| weight * i128::from(count)).sum()
     }
 
-    /// The lightest kit that covers every class, looking at about `effort` ways at most.
+    /// Lightest kit that covers every class, after about `effort` ways at most.
     pub(super) fn search(&self, effort: u64, watch: &Watch) -> Covered {
         let mut hints = vec![0; self.classes.len()];
         let first = self.completed(vec![0; self.items.len()], &mut hints, watch);
@@ -151,7 +149,7 @@ impl Cover {
         Covered { kit: best, weight, bound: bound.min(weight) }
     }
 
-    /// The classes that a kit does not cover and that lack most, a few of them.
+    /// Classes that a kit does not cover and that miss most, a few of them.
     fn hardest(&self, kit: &[u16], hints: &mut [usize]) -> Vec<usize> {
         let mut lacking: Vec<(Reverse<i128>, usize)> = self
             .uncovered(kit, hints)
@@ -159,12 +157,12 @@ impl Cover {
             .map(|class| (Reverse(self.least_lack(class, kit).0), class))
             .collect();
         lacking.sort_unstable();
-        // One of those that lack most, and some from all over the rest.
+        // One of those that miss most, and some spread over the rest.
         let apart = lacking.len().div_ceil(JOINING).max(1);
         lacking.iter().step_by(apart).map(|&(_, class)| class).collect()
     }
 
-    /// What a kit weighs less than it must for a class, and the way with which.
+    /// Least weight that a kit is short of for a class, and the way with it.
     fn least_lack(&self, class: usize, kit: &[u16]) -> (i128, usize) {
         let lack = |wanted: &Wanted| -> i128 {
             let lack = |&(item, count): &Take| {
@@ -203,8 +201,8 @@ impl Cover {
         }
     }
 
-    /// A kit with more pieces until it covers every class, then without what is not needed. Where the
-    /// watch says to stop each class that is left gets its lightest way.
+    /// Kit with pieces added until it covers every class, then without those that are not needed. If the
+    /// watch says stop, each class that is left gets its lightest way.
     fn completed(&self, mut kit: Kit, hints: &mut [usize], watch: &Watch) -> Kit {
         loop {
             let lacking = self.uncovered(&kit, hints);
@@ -235,14 +233,14 @@ impl Cover {
         (0..self.classes.len()).all(|class| self.covers(kit, class, &mut hints[class]))
     }
 
-    /// The items, the heaviest first.
+    /// Items, the heaviest first.
     fn heaviest(&self) -> Vec<usize> {
         let mut order: Vec<usize> = (0..self.items.len()).collect();
         order.sort_by_key(|&item| (Reverse(self.weight[item]), item));
         order
     }
 
-    /// A kit without what is not needed.
+    /// Kit without the pieces that are not needed.
     fn dropped(&self, mut kit: Kit, hints: &mut [usize], watch: &Watch) -> Kit {
         for item in self.heaviest() {
             while kit[item] > 0 && watch.stop().is_none() {
@@ -256,7 +254,7 @@ impl Cover {
         kit
     }
 
-    /// A kit with lighter pieces in the place of others.
+    /// Kit with lighter pieces in place of others.
     fn exchanged(&self, mut kit: Kit, hints: &mut [usize], watch: &Watch) -> Kit {
         let order = self.heaviest();
         'better: loop {
@@ -284,7 +282,7 @@ impl Cover {
         }
     }
 
-    /// The lightest kit below `beat` that covers the classes known so far, if there is one.
+    /// Lightest kit below `beat` that covers the classes known so far, if there is one.
     fn known_only(&self, known: &[usize], beat: i128, left: &mut u64, watch: &Watch) -> Found {
         let levels: usize = self.most.iter().map(|&most| usize::from(most)).sum();
         let mut search = Search {
@@ -320,50 +318,50 @@ impl Cover {
     }
 }
 
-/// What the search over the classes known so far came to.
+/// Result of the search over the classes known so far.
 struct Found {
     kit: Option<Kit>,
     bound: i128,
 }
 
-/// Kits with at least and at most so many pieces of each item.
+/// Node: kits between a least and a most number of pieces of each item.
 #[derive(PartialEq, Eq, PartialOrd, Ord)]
 struct Node {
     bound: i128,
-    /// Those that hold more already come first, to get to whole kits.
+    /// Nodes with more pieces come first, to reach complete kits.
     held: Reverse<i128>,
     number: u64,
     least: Box<[u16]>,
     most: Box<[u16]>,
-    /// The item that it is split on: one more piece of it, or none.
+    /// Item to branch on: one more piece of it, or none.
     split: usize,
 }
 
 struct Search<'a> {
     cover: &'a Cover,
     known: &'a [usize],
-    /// The weight to beat.
+    /// Weight to beat.
     beat: i128,
     kit: Option<Kit>,
     number: u64,
-    /// By level: what may still be charged for it.
+    /// Charge that is still possible, by level.
     residual: Vec<i128>,
-    /// By level: how many of the ways at hand want it.
+    /// Number of ways at hand that want a level, by level.
     often: Vec<u32>,
     charge: Vec<i128>,
-    /// Ways that were looked at.
+    /// Ways examined.
     looks: u64,
 }
 
-/// What a class that is not covered yet still wants.
+/// Wants of a class that is not covered yet.
 struct Want<'a> {
     class: usize,
     ways: Vec<&'a Wanted>,
 }
 
 impl<'a> Search<'a> {
-    /// Takes what must be taken, bounds the rest, and says what to split on; `None` for what holds
-    /// no better kit.
+    /// Takes the pieces that must be taken, bounds the rest, and picks the item to branch on; `None` if the
+    /// node holds no better kit.
     fn look(&mut self, mut least: Box<[u16]>, most: Box<[u16]>, floor: i128) -> Option<Node> {
         let cover = self.cover;
         let mut wants: Vec<Want<'a>>;
@@ -405,8 +403,7 @@ impl<'a> Search<'a> {
         Some(Node { bound, held: Reverse(held), number: self.number, least, most, split })
     }
 
-    /// What a class still wants: nothing (the inner `None`) if it is covered; the outer `None` if no
-    /// way is left.
+    /// Wants of a class: the inner `None` if it is covered, the outer `None` if no way is left.
     fn want(
         &self,
         class: usize,
@@ -438,7 +435,7 @@ impl<'a> Search<'a> {
         (!ways.is_empty()).then_some(Some(Want { class, ways }))
     }
 
-    /// Takes what all ways of a class want; whether that is more than was held.
+    /// Takes the pieces that all ways of a class want; returns whether that adds any.
     fn forced(&self, want: &Want, least: &mut [u16]) -> bool {
         let Some((first, others)) = want.ways.split_first() else {
             return false;
@@ -460,7 +457,7 @@ impl<'a> Search<'a> {
         more
     }
 
-    /// The item of which most ways want one more piece at least.
+    /// Item of which most ways want at least one more piece.
     fn most_wanted(&self, ways: &[&Wanted], least: &[u16]) -> usize {
         let mut wanted = vec![0_u32; least.len()];
         for &(item, count) in ways.iter().flat_map(|way| &way.takes) {
@@ -471,7 +468,7 @@ impl<'a> Search<'a> {
         most.unwrap_or(0)
     }
 
-    /// What the classes can charge for what they want, those with fewest ways first.
+    /// Sum that the classes can charge for their wants, those with the fewest ways first.
     fn charged(&mut self, wants: &[Want], least: &[u16]) -> i128 {
         let cover = self.cover;
         for (item, &first) in cover.first.iter().enumerate() {
@@ -479,7 +476,7 @@ impl<'a> Search<'a> {
             self.residual[levels].fill(cover.weight[item]);
         }
         let mut sum = 0;
-        // The levels that each way lacks, way after way.
+        // Levels that each way is short of, way after way.
         let (mut flat, mut ends): (Vec<usize>, Vec<usize>) = (Vec::new(), Vec::new());
         for want in wants {
             flat.clear();

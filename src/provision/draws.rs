@@ -1,13 +1,18 @@
-//! Lengths drawn at random, each by its law.
+//! Random lengths, each by its distribution.
 //!
-//! Past readings know neither their law's mean nor its standard deviation. Whatever these are, they
-//! are the same for all pumps that the same readings speak for: a scenario draws them once, and each
-//! pump then comes out around that mean. Each pump by itself comes out by Student's t; two of them
-//! are correlated by 1 / (n + 1), so that a model which comes out wide does so for all its pumps.
+//! The mean and the standard deviation behind past readings are unknown, and they are the same for all pumps
+//! that the readings represent. A scenario draws them once, and each pump is then drawn around that mean.
+//! Each pump by itself follows Student's t; two of them are correlated by 1 / (n + 1), so that a model that
+//! comes out wide does so for all its pumps.
 //!
-//! Source: the predictive distribution of normal observations with both parameters unknown: the
-//! variance is scaled inverse chi-square, the mean then normal with the variance over n (Gelman et al.,
-//! Bayesian Data Analysis, section 3.2; from memory).
+//! Source: the predictive distribution of normal observations with both parameters unknown: the variance is
+//! scaled inverse chi-square, the mean then normal with the variance over n (Gelman et al., Bayesian Data
+//! Analysis, section 3.2; from memory).
+//!
+//! # Decision
+//!
+//! A range is drawn over the values of its grid alike, not over every tick: the two ends would come half as often
+//! as the others, and safe kits look at the grid.
 
 use chacha20::ChaCha8Rng;
 use chacha20::rand_core::Rng;
@@ -16,14 +21,14 @@ use crate::length::Length;
 use crate::outlook::{Expected, Law};
 use crate::stack::monte_carlo::signed;
 
-/// What one scenario has drawn so far.
+/// Parameters that one scenario has drawn so far.
 #[derive(Default)]
 pub(super) struct Draws {
-    /// By model, dimension and law of past readings: what these pumps have in common.
+    /// Common parameters of pumps, by model, dimension and distribution of past readings.
     common: Vec<((usize, usize, Law), Common)>,
 }
 
-/// A mean, counted from that of the readings, and a standard deviation; in ticks.
+/// Mean, relative to that of the readings, and standard deviation; in ticks.
 #[derive(Clone, Copy)]
 struct Common {
     mean: f64,
@@ -31,7 +36,7 @@ struct Common {
 }
 
 impl Draws {
-    /// A length of a dimension of a model, one that is looked at in such steps.
+    /// Draws the length of a dimension of a model that is examined in these steps.
     pub(super) fn length(
         &mut self,
         (model, dimension): (usize, usize),
@@ -40,13 +45,13 @@ impl Draws {
         rng: &mut ChaCha8Rng,
     ) -> Length {
         let Law::Readings { mean, .. } = expected.law else {
-            // Every value alike, but for one part in 2^64 of their number.
+            // Every value equally likely, except for one part in 2^64 of their number.
             let values = u128::from(expected.count(step));
             let number = (u128::from(rng.next_u64()) * values) >> 64;
             let value = expected.value(u64::try_from(number).unwrap_or(0), step);
             return value.unwrap_or(expected.low);
         };
-        /// Nothing is longer than ten metres.
+        /// Greatest length: ten metres.
         const MOST: f64 = 1e11;
         let common = self.common((model, dimension, expected.law), rng);
         let off = common.mean + common.deviation * normal(rng);
@@ -68,10 +73,9 @@ impl Draws {
     }
 }
 
-/// Mean and standard deviation of a law of which `freedom + 1` readings tell; `scale` in
-/// femtometres.
+/// Mean and standard deviation of a distribution known by `freedom + 1` readings; `scale` in femtometres.
 fn drawn(scale: i64, freedom: u32, rng: &mut ChaCha8Rng) -> Common {
-    /// Femtometres in a tick.
+    /// Femtometres per tick.
     const TICK: f64 = 100_000.0;
     let n = f64::from(freedom) + 1.0;
     #[allow(clippy::cast_precision_loss)]
@@ -80,8 +84,8 @@ fn drawn(scale: i64, freedom: u32, rng: &mut ChaCha8Rng) -> Common {
     Common { mean: deviation / n.sqrt() * normal(rng), deviation }
 }
 
-/// A draw of the standard normal law: Marsaglia and Bray, A convenient method for generating normal
-/// variables, SIAM Review 6 (1964), from memory.
+/// Standard normal draw: Marsaglia and Bray, A convenient method for generating normal variables, SIAM Review
+/// 6 (1964), from memory.
 fn normal(rng: &mut ChaCha8Rng) -> f64 {
     loop {
         let (u, v) = (signed(rng), signed(rng));
@@ -92,9 +96,8 @@ fn normal(rng: &mut ChaCha8Rng) -> f64 {
     }
 }
 
-/// A draw of chi-square: twice a gamma of half the degrees of freedom, Marsaglia and Tsang, A simple
-/// method for generating gamma variables, ACM Transactions on Mathematical Software 26 (2000), from
-/// memory.
+/// Chi-square draw: twice a gamma of half the degrees of freedom, Marsaglia and Tsang, A simple method for
+/// generating gamma variables, ACM Transactions on Mathematical Software 26 (2000), from memory.
 fn chi_square(freedom: u32, rng: &mut ChaCha8Rng) -> f64 {
     if freedom < 2 {
         let one = normal(rng);
@@ -123,7 +126,7 @@ mod tests {
 
     const ONE: Length = Length::from_ticks(1);
 
-    /// Scenarios of pumps that are all expected alike, each of its model, less the mean in ticks.
+    /// Scenarios of pumps with the same expected values, each of its model, less the mean in ticks.
     fn scenarios(expected: Expected, models: &[usize], step: Length, number: u64) -> Vec<Vec<f64>> {
         let mean = match expected.law {
             Law::Even => Length::ZERO,
@@ -155,8 +158,8 @@ mod tests {
         }
     }
 
-    /// Every value of the grid in its share of 20,000 draws, within five standard deviations; the
-    /// ends no less than the others, and the high end that is no whole step from the last.
+    /// Every value of the grid in its share of 20,000 draws, within five standard deviations; the ends as
+    /// often as the others, and so the high end that is not a whole step from the last value.
     #[test]
     fn every_value_of_a_range_is_as_likely() {
         let length = Length::from_ticks;
@@ -187,8 +190,8 @@ mod tests {
         assert!((18_846..=19_154).contains(&within(3.182_45)));
     }
 
-    /// Of the pumps of one model 1 / (n + 1): the variance that all have in common, sigma^2 / n, over
-    /// that of each, sigma^2 (1 + 1 / n); of two models nothing. With 100,000 draws an estimate
+    /// Correlation between pumps of one model, 1 / (n + 1): the variance that they have in common, sigma^2 /
+    /// n, over that of each, sigma^2 (1 + 1 / n); zero between two models. With 100,000 draws an estimate
     /// scatters by 0.004.
     #[test]
     fn pumps_of_one_model_come_out_alike() {
@@ -206,8 +209,8 @@ mod tests {
     /// `integrate.quad(lambda c: stats.chi2.pdf(c, 7) * integrate.quad(lambda z: stats.norm.pdf(z) *
     /// stats.norm.cdf(2.5 * sqrt(c / 7) - z / sqrt(8))**10, -9, 9)[0], 0, 80)[0]`
     ///
-    /// Ten pumps that had nothing in common would come to 0.774 094, `stats.t.cdf(2.5 / sqrt(1.125),
-    /// 7)**10`. With 100,000 draws the share scatters by 0.0012.
+    /// Ten independent pumps would give 0.774 094, `stats.t.cdf(2.5 / sqrt(1.125), 7)**10`. With 100,000
+    /// draws the share scatters by 0.0012.
     #[test]
     fn ten_pumps_lie_within_as_often_as_an_integral_says() {
         let draws = scenarios(readings(7), &[0; 10], ONE, 100_000);

@@ -1,4 +1,4 @@
-//! What to mind about an answer: steps that are too long for the limits, and pieces that cost nothing.
+//! Remarks on an answer: steps that are too long for the limits, and pieces without a cost.
 
 use crate::length::Length;
 use crate::model::{Form, Term, Terms};
@@ -8,13 +8,13 @@ use crate::pump::Pump;
 use super::Coarse;
 use super::ways::Ways;
 
-/// A step shall be no more than this part of a requirement's width. Our own choice, no source.
+/// Longest step, as a part of a requirement's width. Our own choice, no source.
 const PART: f64 = 5.0;
 
-/// The pumps whose values lie too far apart for one of their requirements.
+/// Pumps whose values are too far apart for one of their requirements.
 #[allow(clippy::cast_precision_loss)]
 pub(super) fn coarse(outlook: &Outlook, step: Length) -> Vec<Coarse> {
-    let pumps = outlook.job.pumps.iter().zip(&outlook.expected).enumerate();
+    let pumps = outlook.job().pumps.iter().zip(outlook.expected()).enumerate();
     pumps
         .filter_map(|(index, (pump, expected))| {
             let axes = expected.iter().enumerate();
@@ -33,10 +33,10 @@ pub(super) fn coarse(outlook: &Outlook, step: Length) -> Vec<Coarse> {
         .collect()
 }
 
-/// How far a dimension may move between the limits of a requirement with the same pieces, in ticks;
-/// `None` where it has no part in it.
+/// Range of a dimension between the limits of a requirement with the same pieces, in ticks; `None` where it
+/// is not part of the requirement.
 ///
-/// The gap of a gasket is taken without what its pieces add to it, which can only make it narrower.
+/// The gap of a gasket is taken without the part of its pieces, which can only make it narrower.
 #[allow(clippy::cast_precision_loss)]
 fn width(pump: &Pump, form: &Form, dimension: usize) -> Option<f64> {
     let (terms, between) = match form {
@@ -51,7 +51,7 @@ fn width(pump: &Pump, form: &Form, dimension: usize) -> Option<f64> {
     (moves != 0.0 && between > 0.0).then(|| between / moves.abs())
 }
 
-/// The measured part of a sum, in ticks.
+/// Measured part of a sum, in ticks.
 #[allow(clippy::cast_precision_loss)]
 fn measured(pump: &Pump, terms: &Terms) -> f64 {
     let each = terms.iter().filter_map(|(term, times)| {
@@ -61,7 +61,7 @@ fn measured(pump: &Pump, terms: &Terms) -> f64 {
     each.sum()
 }
 
-/// The items, ascending, that some pump may take and that cost nothing.
+/// Items, ascending, that some pump may take and that cost nothing.
 pub(super) fn free(ways: &Ways) -> Vec<usize> {
     let mut taken = vec![false; ways.price.len()];
     for &(item, _) in ways.classes.iter().flat_map(|class| class.iter()).flatten() {

@@ -1,11 +1,11 @@
-//! Kits for every pump of a scenario out of so many pieces: pumps change their ways until nothing is
+//! Kits for every pump of a scenario out of the pieces there are: pumps change their ways until no item is
 //! overdrawn.
 //!
-//! A search from neighbour to neighbour: of all pumps that take of what is overdrawn, the change that
-//! leaves least overdrawn is made, better or not; a pump that has just changed stays for a while,
-//! and whatever is still overdrawn weighs more from step to step (Morris, The breakout method for
-//! escaping from local minima, AAAI-93, from memory). Whoever comes out served has kits at hand;
-//! who does not may still be servable.
+//! A local search: among all pumps that take an overdrawn item, the change that leaves least overdrawn is
+//! made, better or not. A pump that has just changed rests for a while, and an item that stays overdrawn
+//! weighs more from step to step (Morris, The breakout method for escaping from local minima, AAAI-93, from
+//! memory). A scenario that it serves has kits for all its pumps; a scenario that it does not serve may still
+//! be servable.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -19,32 +19,32 @@ use super::scenarios::Scenarios;
 use super::ways::{Take, Ways, fits};
 use crate::narrow::narrow;
 
-/// The ways that each class may take, by index; those that a scenario never asks for are empty.
+/// Ways open to each class, by index; empty for classes that no scenario asks for.
 #[derive(Clone)]
 pub(super) struct Open<'a> {
     pub(super) ways: &'a Ways,
     watch: &'a Watch<'a>,
-    /// Ways that are looked at for a scenario whatever the watch says.
+    /// Ways examined for a scenario in any case.
     grace: usize,
-    /// The classes that some scenario asks for.
+    /// Classes that some scenario asks for.
     asked: Arc<Vec<u32>>,
     by_class: Vec<Vec<u32>>,
-    /// Ways that have been looked at: the same for a seed on every machine, as no clock is.
+    /// Ways examined so far: a seed gives the same number on every machine, which a clock does not.
     work: Arc<AtomicU64>,
 }
 
-/// The way that each pump takes, and what they take together.
+/// Way of each pump, and the pieces that they take together.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Assigned {
     pub(super) way: Vec<u32>,
     pub(super) used: Vec<u32>,
 }
 
-/// By scenario, the ways of its pumps; `None` where it is not served.
+/// Ways of the pumps, by scenario; `None` where it is not served.
 pub(super) type Kept = Vec<Option<Assigned>>;
 
 impl<'a> Open<'a> {
-    /// The ways that take no more than there is of anything, of what the scenarios ask for.
+    /// Ways within the pieces there are, for the classes that the scenarios ask for.
     pub(super) fn within(
         ways: &'a Ways,
         scenarios: &Scenarios,
@@ -62,7 +62,7 @@ impl<'a> Open<'a> {
         none.other(there)
     }
 
-    /// The same for another number of pieces.
+    /// Open ways for another number of pieces.
     pub(super) fn other(&self, there: &[u32]) -> Open<'a> {
         let usable = |&class: &u32| -> Vec<u32> {
             let class = &self.ways.classes[class as usize];
@@ -86,7 +86,7 @@ impl<'a> Open<'a> {
         }
     }
 
-    /// How many ways have been looked at so far.
+    /// Number of ways examined so far.
     pub(super) fn work(&self) -> u64 {
         self.work.load(Ordering::Relaxed)
     }
@@ -105,12 +105,12 @@ impl<'a> Open<'a> {
         classes.iter().all(open)
     }
 
-    /// The ways of a class.
+    /// Ways of a class.
     pub(super) fn of(&self, class: u32) -> &[u32] {
         &self.by_class[class as usize]
     }
 
-    /// Kits for a scenario out of so many pieces, if some are found.
+    /// Kits for a scenario out of these pieces, if some are found.
     pub(super) fn kits(&self, classes: &[u32], there: &[u32], moves: u32) -> Option<Assigned> {
         if !self.possible(classes) {
             return None;
@@ -128,13 +128,13 @@ impl<'a> Open<'a> {
             .collect()
     }
 
-    /// Each pump its first way, whatever there is. Every pump must have one.
+    /// First way for each pump, without regard to the pieces there are. Every pump must have one.
     pub(super) fn first(&self, classes: &[u32]) -> Assigned {
         let way = |&class: &u32| self.of(class).first().copied().unwrap_or(0);
         self.assigned(classes, classes.iter().map(way).collect())
     }
 
-    /// With what those ways take.
+    /// Assignment of these ways, with the pieces that they take.
     pub(super) fn assigned(&self, classes: &[u32], way: Vec<u32>) -> Assigned {
         let mut used = vec![0; self.ways.available.len()];
         for (&class, &way) in classes.iter().zip(&way) {
@@ -145,8 +145,8 @@ impl<'a> Open<'a> {
         Assigned { way, used }
     }
 
-    /// Changes ways, so often at most, until nothing is overdrawn or the watch says to stop; whether that
-    /// came about. If not, `assigned` is what it was last.
+    /// Changes ways, at most `moves` times, until no item is overdrawn or the watch says stop; returns
+    /// whether it succeeded. If not, `assigned` is the last attempt.
     pub(super) fn mend(
         &self,
         classes: &[u32],
@@ -231,7 +231,7 @@ impl<'a> Open<'a> {
                 }
             }
             let Some((change, pump, way)) = best else {
-                // Everybody rests: what is overdrawn weighs more, and time goes by.
+                // Every pump rests: overdrawn items weigh more, and time advances.
                 over.iter().for_each(|&item| weight[item] += 1);
                 continue;
             };
@@ -251,7 +251,7 @@ impl<'a> Open<'a> {
         mended
     }
 
-    /// Lets a pump take another way.
+    /// Gives a pump another way.
     fn change(&self, class: u32, pump: usize, way: u32, assigned: &mut Assigned) {
         for &(item, count) in self.takes(class, assigned.way[pump]) {
             assigned.used[usize::from(item)] -= u32::from(count);

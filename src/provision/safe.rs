@@ -1,4 +1,4 @@
-//! Safe kits: for each pump the pieces that meet whatever it is expected to come to.
+//! Safe kits: for each pump the pieces for every value that it may have.
 
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -16,7 +16,7 @@ use super::views::View;
 use super::ways::{Class, Ways};
 use super::{SafeKit, SetAside, Together};
 
-/// What alike pumps share.
+/// Answer that pumps with the same classes share.
 struct Answer {
     pieces: Vec<SetAside>,
     cost: Money,
@@ -27,7 +27,7 @@ struct Answer {
     met: Arc<Vec<Option<Vec<PackPick>>>>,
 }
 
-/// The safe kit of every pump. `grids` are the classes of each pump's values.
+/// Safe kit of every pump. `grids` are the classes of each pump's values.
 pub(super) fn kits(
     job: &Job,
     ways: &Ways,
@@ -106,7 +106,7 @@ fn answer(job: &Job, ways: &Ways, pump: usize, grid: &[u32], effort: u64, watch:
         cost: Money::from_raw(cost),
         count,
         bound: Money::from_raw(bound),
-        // Below its cost a kit may have any number of pieces.
+        // A kit below this cost may have any number of pieces.
         count_bound: if bound == cost { pieces } else { 0 },
         class: Arc::new(
             grid.iter().map(|class| u32::try_from(place(class)).unwrap_or(0)).collect(),
@@ -132,20 +132,20 @@ pub(super) fn together(job: &Job, ways: &Ways, safe: &[SafeKit]) -> Together {
     }
 }
 
-/// What so many pieces of each item cost.
+/// Cost of these numbers of pieces.
 pub(super) fn cost(ways: &Ways, counts: &[u32]) -> Money {
     let each = counts.iter().zip(&ways.price);
     let cost = each.map(|(&count, price)| price.saturating_mul(count.into()));
     Money::from_raw(cost.fold(0, i64::saturating_add))
 }
 
-/// Numbers of pieces by item as a list.
+/// Numbers of pieces by item, as a list.
 pub(super) fn listed(counts: &[u32]) -> Vec<SetAside> {
     let some = counts.iter().enumerate().filter(|(_, count)| **count > 0);
     some.map(|(item, &count)| SetAside { item, count }).collect()
 }
 
-/// The lots of sheets of which there are too few if each sheet is cut for one shape.
+/// Lots of sheets that are too few if each sheet is cut for one shape.
 pub(super) fn short_sheets(job: &Job, counts: &[u32]) -> Vec<usize> {
     let mut sheets = vec![0_u64; job.sheets.len()];
     for (item, &count) in job.stock.iter().zip(counts) {

@@ -1,8 +1,8 @@
-//! Scenarios: what every pump comes to, drawn at random from a seed.
+//! Scenarios: the value of every dimension of every pump, drawn at random from a seed.
 //!
-//! Scenario number n draws from stream n of a generator of its purpose, so it is the same whoever
-//! draws it and when; those that a trolley is chosen for have nothing to do with those that its
-//! service is counted on.
+//! Scenario number n draws from stream n of a generator of its purpose, so it does not depend on the thread
+//! or the time at which it is drawn. The scenarios that a trolley is chosen for are independent of those that
+//! its service is counted on.
 
 use chacha20::ChaCha8Rng;
 use chacha20::rand_core::SeedableRng;
@@ -16,16 +16,16 @@ use crate::plan::Stop;
 use super::draws::Draws;
 use super::views::{Register, View};
 
-/// What scenarios are drawn for.
+/// Purpose of scenarios.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Purpose {
-    /// To choose a trolley.
+    /// Choice of a trolley.
     Choosing = 1,
-    /// To count its service.
+    /// Count of its service.
     Counting = 2,
 }
 
-/// The generator of a purpose and a number.
+/// Generator of a purpose and a number.
 pub(super) fn generator(seed: u64, purpose: u8, number: u64) -> ChaCha8Rng {
     let mut key = [0; 32];
     key[..8].copy_from_slice(&seed.to_le_bytes());
@@ -35,14 +35,14 @@ pub(super) fn generator(seed: u64, purpose: u8, number: u64) -> ChaCha8Rng {
     rng
 }
 
-/// The class of each pump, scenario by scenario.
+/// Class of each pump, scenario by scenario.
 pub(super) struct Scenarios {
     pub(super) pumps: usize,
     classes: Vec<u32>,
 }
 
 impl Scenarios {
-    /// Draws so many, unless there is no time for it.
+    /// Draws this many scenarios, unless the time ends.
     pub(super) fn draw(
         outlook: &Outlook,
         views: &[View],
@@ -50,7 +50,7 @@ impl Scenarios {
         (seed, purpose, number, step): (u64, Purpose, u32, Length),
         pace: &mut Pace<'_>,
     ) -> Result<Scenarios, Stop> {
-        /// Scenarios that are drawn side by side.
+        /// Scenarios drawn in parallel.
         const AT_ONCE: u32 = 64;
         let mut classes = Vec::new();
         for from in (0..number).step_by(AT_ONCE as usize) {
@@ -73,7 +73,7 @@ impl Scenarios {
         Ok(Scenarios { pumps: views.len(), classes })
     }
 
-    /// Only those for which something holds.
+    /// Keeps only the scenarios for which `holds` is true.
     pub(super) fn only(&self, holds: impl Fn(&[u32]) -> bool) -> Scenarios {
         let some = (0..self.len()).map(|scenario| self.of(scenario));
         Scenarios {
@@ -82,7 +82,7 @@ impl Scenarios {
         }
     }
 
-    /// The classes that some pump is of, ascending.
+    /// Classes that some pump is in, ascending.
     pub(super) fn asked(&self) -> Vec<u32> {
         let mut asked = self.classes.clone();
         asked.sort_unstable();
@@ -90,19 +90,18 @@ impl Scenarios {
         asked
     }
 
-    /// How many there are.
+    /// Number of scenarios.
     pub(super) fn len(&self) -> usize {
         self.classes.len() / self.pumps.max(1)
     }
 
-    /// The class of each pump in one.
+    /// Class of each pump in one scenario.
     pub(super) fn of(&self, scenario: usize) -> &[u32] {
         &self.classes[scenario * self.pumps..(scenario + 1) * self.pumps]
     }
 }
 
-/// What everything that is only expected comes to in one scenario, pump by pump and dimension by
-/// dimension.
+/// Values of all expected dimensions in one scenario, pump by pump and dimension by dimension.
 pub(super) fn lengths(
     outlook: &Outlook,
     seed: u64,
@@ -112,7 +111,7 @@ pub(super) fn lengths(
 ) -> Vec<Length> {
     let mut rng = generator(seed, purpose as u8, scenario.into());
     let mut draws = Draws::default();
-    let pumps = outlook.job.pumps.iter().zip(&outlook.expected);
+    let pumps = outlook.job().pumps.iter().zip(outlook.expected());
     let each = pumps.flat_map(|(pump, expected)| {
         let dimensions = expected.iter().enumerate();
         dimensions.filter_map(|(at, one)| Some(((pump.model, at), one.as_ref()?)))

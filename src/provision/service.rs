@@ -1,4 +1,9 @@
-//! How often a trolley serves, counted on scenarios that it was not chosen for.
+//! Service of a trolley, counted on scenarios that it was not chosen for.
+//!
+//! # Decision
+//!
+//! Out of reach is decided by the scenarios counted, with their interval, not by those chosen for: these are few,
+//! and chance may have put a gap into more of them.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -17,20 +22,20 @@ use super::scenarios::Scenarios;
 use super::ways::Ways;
 use super::{Question, Service, SetAside, Unserved};
 
-/// Changes of a way to serve a scenario.
+/// Changes of ways to serve a scenario.
 const MOVES: u32 = 600;
 
-/// Parts of the search that decide whether a scenario can be served.
+/// Nodes of the search that decides whether a scenario can be served.
 const NODES: usize = 200;
 
-/// How one scenario comes out.
+/// Verdict on one scenario.
 #[derive(Debug, Clone, PartialEq, Eq)]
 enum Verdict {
     /// Every pump has its kit.
     Served,
-    /// These pumps go without, whatever is done.
+    /// These pumps go without in any case.
     Short(Vec<usize>),
-    /// These pumps go without in the best that was found.
+    /// These pumps go without in the best assignment found.
     Undecided(Vec<usize>),
 }
 
@@ -73,7 +78,7 @@ pub(super) fn count(
         let classes = scenarios.of(scenario as usize);
         let hopeless = !ways.possible(classes);
         service.hopeless += u32::from(hopeless);
-        // No verdict counts a pump in a gap, as it asks for nothing.
+        // No verdict counts a pump in a gap, since it asks for no pieces.
         let (mut pumps, certain) = match verdict {
             Verdict::Served => {
                 service.but_for_gaps += 1;
@@ -100,7 +105,7 @@ pub(super) fn count(
     service
 }
 
-/// Whether a scenario can be served out of so many pieces.
+/// Whether a scenario can be served out of these pieces.
 fn judge(open: &Open, there: &[u32], classes: &[u32], watch: &Watch) -> Verdict {
     if open.kits(classes, there, MOVES).is_some() {
         return Verdict::Served;
@@ -141,7 +146,7 @@ fn judge(open: &Open, there: &[u32], classes: &[u32], watch: &Watch) -> Verdict 
     }
 }
 
-/// Each pump takes its first way that is left, those with fewest ways first.
+/// Gives each pump its first way that is left, those with the fewest ways first.
 fn one_after_the_other(instance: &Instance) -> Taken {
     let mut order: Vec<usize> = (0..instance.pumps).collect();
     order.sort_by_key(|&pump| (instance.takers[pump].len(), pump));
@@ -157,7 +162,7 @@ fn one_after_the_other(instance: &Instance) -> Taken {
     taken
 }
 
-/// The exact binomial interval about a share: each end leaves out half of what the level leaves.
+/// Exact binomial interval about a share: each end leaves out half of 1 - `level`.
 ///
 /// Source: Clopper and Pearson, The use of confidence or fiducial limits illustrated in the case of
 /// the binomial, Biometrika 26 (1934), from memory: quantiles of beta distributions.
@@ -177,7 +182,7 @@ pub fn exact_interval(served: u32, checks: u32, level: f64) -> [f64; 2] {
     [low, high]
 }
 
-/// Where the beta distribution comes to a probability, to the last place but one or two.
+/// Quantile of the beta distribution, to within the last place or two.
 fn quantile(a: f64, b: f64, probability: f64) -> f64 {
     let (mut low, mut high) = (0.0, 1.0);
     for _ in 0..60 {

@@ -1,9 +1,8 @@
 //! Pieces taken off a trolley, one by one, as long as enough scenarios are served.
 //!
-//! It starts with the most that any scenario takes of each item. A piece is taken off, the dearest
-//! first, wherever each scenario that would lack it can be kitted otherwise; then where few enough
-//! scenarios are given up for it, those first that save most for each; then a cheaper piece takes the
-//! place of a dearer one.
+//! The start is the most that any scenario takes of each item. A piece comes off, the dearest first, wherever
+//! each scenario that would be short of it can be kitted otherwise; then where few enough scenarios are given
+//! up for it, those first that save most per scenario; then a cheaper piece replaces a dearer one.
 
 use std::cmp::Reverse;
 
@@ -17,20 +16,20 @@ use super::route::{Assigned, Kept, Open};
 use super::scenarios::Scenarios;
 use super::ways::Ways;
 
-/// Changes of a way to do without a piece.
+/// Changes of ways to do without a piece.
 const MOVES: u32 = 60;
-/// Changes of a way to serve a scenario that was given up after all.
+/// Changes of ways to serve a scenario that was given up after all.
 const LONGER: u32 = 400;
-/// Scenarios that are mended side by side before it is seen whether too many fail: at first, since
-/// those that fail are likely to come first, and later.
+/// Scenarios repaired in parallel before a check whether too many fail: at first (those that fail are likely
+/// to come first), and later.
 const SIDE_BY_SIDE: [usize; 2] = [2, 32];
-/// Ways that are looked at for exchanges, about: some seconds on two cores.
+/// Ways examined for exchanges, about: some seconds on two cores.
 const EXCHANGING: u64 = 200_000_000;
 
-/// Scenarios with other ways than before, or none.
+/// Scenarios with changed ways, or none.
 type Changed = Vec<(usize, Option<Assigned>)>;
 
-/// A trolley that gets smaller.
+/// Trolley that gets smaller.
 #[derive(Clone)]
 pub(super) struct Shed<'a> {
     open: Open<'a>,
@@ -38,28 +37,28 @@ pub(super) struct Shed<'a> {
     /// Pieces of each item.
     there: Vec<u32>,
     kept: Kept,
-    /// How many scenarios must be kept.
+    /// Scenarios that must be kept.
     goal: usize,
-    /// The items in the order in which pieces are taken off, at first the dearest first.
+    /// Items in the order in which pieces come off, at first the dearest first.
     order: Vec<usize>,
-    /// The items, the dearest first.
+    /// Items, the dearest first.
     dearest: Vec<usize>,
-    /// By item: scenarios that could not do with a piece less.
+    /// Scenarios that could not do with one piece less, by item.
     failed: Vec<Vec<usize>>,
-    /// By item: how many they were when last counted.
+    /// Number of those when last counted, by item.
     fails: Vec<usize>,
     taken_off: usize,
-    /// How many had come off when those given up were last looked at.
+    /// Pieces off when the scenarios given up were last examined.
     off_before: usize,
-    /// Ways looked at after which nothing cheaper is tried any more.
+    /// Ways examined after which no cheaper trolley is tried.
     until: u64,
-    /// Whether that is the end of everything.
+    /// Whether that ends all work.
     ends: bool,
     watch: &'a Watch<'a>,
 }
 
 impl<'a> Shed<'a> {
-    /// From kits for some scenarios.
+    /// Trolley that starts from kits for some scenarios.
     pub(super) fn new(
         ways: &'a Ways,
         scenarios: &'a Scenarios,
@@ -90,19 +89,19 @@ impl<'a> Shed<'a> {
         }
     }
 
-    /// Cost, then number of pieces, then a fixed order.
+    /// Order of trolleys: cost, then number of pieces, then a fixed order.
     pub(super) fn key(&self) -> (i128, u32, Vec<u32>) {
         let each = self.there.iter().zip(&self.open.ways.price);
         let cost = each.map(|(&count, &price)| i128::from(price) * i128::from(count));
         (cost.sum(), self.there.iter().sum(), self.there.clone())
     }
 
-    /// What is left, and the kits that it serves with.
+    /// Pieces left, and the kits that they serve with.
     pub(super) fn done(self) -> (Vec<u32>, Kept) {
         (self.there, self.kept)
     }
 
-    /// Everything.
+    /// Runs all steps.
     pub(super) fn all(&mut self) {
         if !self.ends {
             self.until = self.open.work() + EXCHANGING;
@@ -117,8 +116,8 @@ impl<'a> Shed<'a> {
         }
     }
 
-    /// The same with a few pieces more, so that others may go, and in another order.
-    /// It ends once so many ways have been looked at.
+    /// Trolley with a few pieces more, so that others may come off, and in another order. It ends when this
+    /// many ways have been examined.
     pub(super) fn kicked(&self, rng: &mut ChaCha8Rng, until: u64) -> Shed<'a> {
         let mut other = self.clone();
         (other.until, other.ends) = (until, true);
@@ -137,7 +136,7 @@ impl<'a> Shed<'a> {
             if let Some(&item) = addable.get(any(addable.len())) {
                 let room = ways.available[item] - self.there[item];
                 other.there[item] = self.there[item] + room.min(if any(2) == 0 { 1 } else { 2 });
-                // What has just come goes last.
+                // The piece just added goes last.
                 weight[item] = 0;
             }
         }
@@ -167,18 +166,18 @@ impl<'a> Shed<'a> {
         self.open.work() >= self.until
     }
 
-    /// How many ways have been looked at.
+    /// Number of ways examined.
     pub(super) fn work(&self) -> u64 {
         self.open.work()
     }
 
-    /// How many scenarios may still be given up.
+    /// Number of scenarios that may still be given up.
     fn spare(&self) -> usize {
         self.kept.iter().flatten().count().saturating_sub(self.goal)
     }
 
-    /// Looks longer for kits of those that were given up; whether more can be given up now, and pieces
-    /// have come off since that was last asked.
+    /// Searches longer for kits of the scenarios given up; returns whether more can be given up now and
+    /// pieces have come off since the last call.
     fn recovered(&mut self) -> bool {
         let off = std::mem::replace(&mut self.off_before, self.taken_off);
         if self.stopped() || self.spare() > 0 || off == self.taken_off {
@@ -195,7 +194,7 @@ impl<'a> Shed<'a> {
         self.spare() > 0
     }
 
-    /// Takes pieces off as long as that is possible.
+    /// Takes pieces off as long as possible.
     fn take_off(&mut self) {
         loop {
             let mut any = false;
@@ -211,10 +210,10 @@ impl<'a> Shed<'a> {
         }
     }
 
-    /// Takes the piece off that saves most for each scenario given up; whether there is one.
+    /// Takes off the piece that saves most per scenario given up; returns whether there is one.
     ///
-    /// How many an item costs is counted anew only when it comes first by what is known of it: that
-    /// hardly ever becomes fewer while the trolley gets smaller.
+    /// The number that an item costs is counted again only when the item comes first by its last count: the
+    /// count hardly ever falls while the trolley gets smaller.
     fn give_up(&mut self) -> bool {
         let mut counted: Vec<Option<Changed>> = vec![None; self.order.len()];
         loop {
@@ -252,7 +251,7 @@ impl<'a> Shed<'a> {
         failed.filter(|&&scenario| self.kept[scenario].is_some()).count()
     }
 
-    /// Takes a piece off if no more than so many scenarios must be given up; whether it did.
+    /// Takes a piece off if at most `spare` scenarios must be given up; returns whether it did.
     fn one_less(&mut self, item: usize, spare: usize) -> bool {
         if self.there[item] == 0 || self.known_to_fail(item) > spare {
             return false;
@@ -265,7 +264,7 @@ impl<'a> Shed<'a> {
         true
     }
 
-    /// Takes a piece off, with what scenarios take then.
+    /// Takes a piece off, with the new ways of the scenarios.
     fn less(&mut self, item: usize, changed: Changed) {
         self.there[item] -= 1;
         self.keep(changed);
@@ -279,8 +278,8 @@ impl<'a> Shed<'a> {
         }
     }
 
-    /// Every scenario that lacks a piece of an item if there is one less, kitted otherwise; and how
-    /// many cannot be, counted up to one more than may.
+    /// Scenarios that are short of an item with one piece less, kitted otherwise; and the number that cannot
+    /// be, counted up to one more than allowed.
     fn without(&mut self, item: usize, spare: usize) -> (Changed, usize) {
         let mut there = self.there.clone();
         there[item] -= 1;
@@ -294,7 +293,7 @@ impl<'a> Shed<'a> {
         (changed, fails)
     }
 
-    /// The same for any trolley in which an item is scarcer.
+    /// New ways of the scenarios for any trolley with fewer pieces of an item.
     fn fitted(&self, there: &[u32], item: usize, spare: usize) -> (Changed, Vec<usize>) {
         let lacks = |scenario: &usize| {
             let kept = self.kept[*scenario].as_ref();
@@ -330,7 +329,7 @@ impl<'a> Shed<'a> {
         (changed, failing)
     }
 
-    /// Puts a cheaper piece in the place of a dearer one; whether it did.
+    /// Replaces a dearer piece by a cheaper one; returns whether it did.
     fn exchange(&mut self) -> bool {
         let ways = self.open.ways;
         for position in (0..self.dearest.len()).rev() {

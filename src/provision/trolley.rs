@@ -1,7 +1,12 @@
-//! The trolley: few and cheap pieces that serve the whole batch in enough of the scenarios.
+//! Trolley: few and cheap pieces that serve the whole batch in enough of the scenarios.
 //!
-//! Every scenario that counts as served has kits at hand for all its pumps. No proof comes with it
-//! that nothing cheaper serves as well: a bound stands beside it.
+//! Every scenario that counts as served has kits for all its pumps. It is not proven that no cheaper trolley
+//! serves as well; a bound is given with it.
+//!
+//! # Decision
+//!
+//! Where gaps leave fewer scenarios than are wanted, a pump in a gap asks for nothing when the trolley is chosen:
+//! one hopeless pump would empty the trolley for all the others.
 
 use std::collections::HashMap;
 
@@ -19,22 +24,21 @@ use super::shed::Shed;
 use super::ways::Ways;
 use super::{Question, SafeKit, Trolley};
 
-/// Changes of a way to fit a scenario into the drawers.
+/// Changes of ways to fit a scenario into the drawers.
 const MOVES: u32 = 400;
 
-/// Times that a trolley is tried with a few pieces more, at most.
+/// Most times that a trolley is tried with a few pieces more.
 const MOST_KICKS: u64 = 40;
-/// Ways that are looked at for that, about: some seconds on two cores.
+/// Ways examined for that, about: some seconds on two cores.
 const KICKS: u64 = 400_000_000;
 
-/// What the generator that says how is for.
+/// Purpose number of the generator of these trials.
 const KICKING: u8 = 3;
 
-/// Chooses a trolley. `ways` are those but for gaps.
+/// Chooses a trolley. `ways` are those with classes in a gap asking for no pieces.
 ///
-/// As long as enough scenarios can be served whole, those with a gap count for nothing. Else they
-/// count as served where all pumps but those in a gap are: else nothing would be set aside for the
-/// others.
+/// As long as enough scenarios can be served whole, those with a gap do not count. Otherwise they count as
+/// served if all pumps outside a gap are, since no pieces would be set aside for the others if they did not.
 pub(super) fn choose(
     job: &Job,
     ways: &Ways,
@@ -63,7 +67,7 @@ pub(super) fn choose(
     let fewer = cheapest_of(ways, scenarios, &cheapest, goal);
     let mut best: Option<Shed> = None;
     for kept in [cheapest, fewer] {
-        // Fewer scenarios to choose from are worth a try where that is soon done.
+        // Choosing again from fewer scenarios is worth a try if it is soon done.
         let again = best.as_ref().is_none_or(|best| best.work() < KICKS);
         if again && served(&kept) >= goal {
             let other = shed(kept);
@@ -86,7 +90,7 @@ pub(super) fn choose(
     let best = best.map(|best| bettered(best, bound, question.seed, watch));
     let none = || (vec![0; ways.available.len()], vec![None; scenarios.len()]);
     let (there, kept) = best.map_or_else(none, Shed::done);
-    // Of those that were given up some may be served after all.
+    // Some scenarios that were given up may be served after all.
     let open = Open::within(ways, all, &there, watch);
     let mut known = kept.iter().map(Option::is_some);
     let known: Vec<bool> = (0..all.len())
@@ -115,14 +119,14 @@ pub(super) fn choose(
     }
 }
 
-/// Where the choice for some scenarios starts.
+/// Start of the choice for some scenarios.
 struct Start<'a> {
     scenarios: &'a Scenarios,
-    /// Kits out of all that the drawers hold.
+    /// Kits out of all pieces in the drawers.
     cheapest: Kept,
     /// All safe kits together, with the kits out of those.
     own: Option<(Vec<u32>, Kept)>,
-    /// How many of the scenarios one of the two serves at least.
+    /// Number of scenarios that the better of the two serves.
     most: usize,
 }
 
@@ -136,12 +140,12 @@ impl<'a> Start<'a> {
     }
 }
 
-/// How many scenarios have kits.
+/// Number of scenarios with kits.
 fn served(kept: &Kept) -> usize {
     kept.iter().flatten().count()
 }
 
-/// Tries the best one with a few pieces more and fewer others, again and again.
+/// Tries the best trolley with a few pieces more and fewer others, again and again.
 fn bettered<'a>(mut best: Shed<'a>, bound: Money, seed: u64, watch: &Watch) -> Shed<'a> {
     let until = best.work() + KICKS;
     for kick in 0..MOST_KICKS {
@@ -159,7 +163,7 @@ fn bettered<'a>(mut best: Shed<'a>, bound: Money, seed: u64, watch: &Watch) -> S
     best
 }
 
-/// Only the served scenarios whose cheapest ways cost least, as many as must be served.
+/// Keeps the served scenarios with the cheapest ways, as many as must be served.
 fn cheapest_of(ways: &Ways, scenarios: &Scenarios, kept: &Kept, goal: usize) -> Kept {
     let mut order: Vec<(i64, usize)> = (0..kept.len())
         .filter(|&scenario| kept[scenario].is_some())
@@ -173,14 +177,14 @@ fn cheapest_of(ways: &Ways, scenarios: &Scenarios, kept: &Kept, goal: usize) -> 
     fewer
 }
 
-/// What the cheapest ways of all pumps cost; `None` where one has none.
+/// Cost of the cheapest ways of all pumps; `None` if a pump has none.
 fn least(ways: &Ways, classes: &[u32]) -> Option<i64> {
     let costs = classes.iter();
     let costs = costs.map(|&class| ways.classes[class as usize].cost.first().copied());
     costs.sum()
 }
 
-/// All safe kits together with what each scenario takes out of them, if the drawers hold them all.
+/// All safe kits together with the ways of each scenario out of them, if the drawers hold them all.
 fn out_of_safe_kits(
     drawers: &Open,
     scenarios: &Scenarios,
@@ -195,7 +199,7 @@ fn out_of_safe_kits(
     if there.iter().zip(&ways.available).any(|(all, most)| all > most) {
         return None;
     }
-    // By safe kit and class: the way within it.
+    // Way within a safe kit, by safe kit and class.
     let mut known: HashMap<(&[super::SetAside], u32), Option<u32>> = HashMap::new();
     for scenario in 0..scenarios.len() {
         for (kit, &class) in safe.iter().zip(scenarios.of(scenario)) {
@@ -224,11 +228,10 @@ fn out_of_safe_kits(
     Some((there, kept))
 }
 
-/// What no trolley that serves so many of the scenarios can cost less than.
+/// Lower bound on the cost of a trolley that serves this many scenarios.
 ///
-/// Whatever it holds, it holds a way for each pump of each scenario that it serves, and so costs what
-/// the cheapest ways do in the dearest of these; the scenarios where that is least are as many as may
-/// be chosen.
+/// A trolley holds a way for each pump of each scenario that it serves, and so costs at least the cheapest
+/// ways of the dearest of these. The scenarios with the smallest such costs are as many as may be chosen.
 fn bound(ways: &Ways, scenarios: &Scenarios, goal: usize) -> Money {
     let all = (0..scenarios.len()).map(|scenario| scenarios.of(scenario));
     let mut least: Vec<i64> = all.filter_map(|classes| least(ways, classes)).collect();

@@ -1,7 +1,7 @@
-//! What each pump may come to: its values, and what its requirements then come down to.
+//! Cases: the values of each pump, and its requirements at each value.
 //!
-//! Two values, of one pump or of two, are of the same *class* if the same patterns meet them: their
-//! packs are filled alike and every row and target has the same numbers. Each class is listed once.
+//! Two values, of one pump or of two, are in the same *class* if the same patterns meet them: their packs are
+//! filled alike and every row and target has the same constants. Each class is listed once.
 
 use std::collections::HashMap;
 
@@ -17,29 +17,29 @@ use super::{Axis, Fault, MOST_VALUES};
 /// Constants of all rows and targets.
 pub(super) type Constants = Box<[i128]>;
 
-/// A pump as it is looked at.
+/// Pump with the values at which it is examined.
 pub(super) struct View {
-    /// What is only expected, and at which values it is looked at.
+    /// Expected dimensions, with the values at which each is examined.
     pub(super) axes: Vec<Axis>,
     kind: u32,
-    /// The constants at the lengths that stand in the job.
+    /// Constants at the lengths in the job.
     base: Constants,
     /// Those lengths, by axis.
     middle: Vec<i64>,
-    /// By axis: what a tick more adds to each constant.
+    /// Change of each constant per tick, by axis.
     slopes: Vec<Constants>,
 }
 
 /// Pumps that differ in their constants only.
 pub(super) struct Kind {
-    /// One of them.
+    /// One of these pumps.
     pub(super) pump: usize,
-    /// What it is held against.
+    /// Demands on its kits.
     pub(super) demands: Demands,
     places: Vec<DrawerKey>,
 }
 
-/// All classes that anything has asked for.
+/// All classes asked for so far.
 pub(super) struct Register {
     /// Pumps that differ in their constants only.
     pub(super) kinds: Vec<Kind>,
@@ -48,21 +48,15 @@ pub(super) struct Register {
     known: HashMap<(u32, Constants), u32>,
 }
 
-/// The pumps of an outlook as they are looked at.
+/// Pumps of an outlook with the values at which they are examined.
 ///
 /// # Errors
-/// [`Fault::Expected`], [`Fault::TooManyValues`].
+/// [`Fault::TooManyValues`].
 pub(super) fn views(outlook: &Outlook, step: Length) -> Result<(Vec<View>, Register), Fault> {
-    let job = &outlook.job;
+    let job = outlook.job();
     let mut register = Register { kinds: Vec::new(), classes: Vec::new(), known: HashMap::new() };
     let mut views = Vec::with_capacity(job.pumps.len());
-    for (index, pump) in job.pumps.iter().enumerate() {
-        let wrong = || Fault::Expected { tag: pump.tag.clone() };
-        let expected = outlook.expected.get(index).ok_or_else(wrong)?;
-        let sound = |e: &Expected| e.low > Length::ZERO && e.low <= e.high;
-        if expected.len() != pump.dimensions.len() || !expected.iter().flatten().all(sound) {
-            return Err(wrong());
-        }
+    for (index, (pump, expected)) in job.pumps.iter().zip(outlook.expected()).enumerate() {
         check_number(pump, expected, step)?;
         let axes: Vec<Axis> = expected
             .iter()
@@ -74,7 +68,7 @@ pub(super) fn views(outlook: &Outlook, step: Length) -> Result<(Vec<View>, Regis
             .collect();
         let demands = Demands::of(pump, &job.policy);
         let base: Constants = demands.constants().collect();
-        // Every constant is a sum of lengths times coefficients, so one tick tells.
+        // Every constant is a sum of lengths times coefficients, so a change of one tick gives the slope.
         let slope = |axis: &Axis| -> Constants {
             let value = pump.dimensions[axis.dimension].value + Length::from_ticks(1);
             let moved = Demands::of(&measured(pump, axis.dimension, value), &job.policy);
@@ -90,14 +84,10 @@ pub(super) fn views(outlook: &Outlook, step: Length) -> Result<(Vec<View>, Regis
             axes,
         });
     }
-    if outlook.expected.len() > views.len() {
-        let tag = format!("{} of {}", outlook.expected.len(), views.len());
-        return Err(Fault::Expected { tag });
-    }
     Ok((views, register))
 }
 
-/// The pump as if a dimension had been measured so.
+/// Pump with a dimension set to a measured value.
 fn measured(pump: &Pump, dimension: usize, value: Length) -> Pump {
     let mut pump = pump.clone();
     pump.dimensions[dimension].readings = vec![value];
@@ -105,7 +95,7 @@ fn measured(pump: &Pump, dimension: usize, value: Length) -> Pump {
     pump
 }
 
-/// Refuses a pump with too many values, with a step that makes few enough.
+/// Refuses a pump with too many values; the error gives a step that makes few enough.
 fn check_number(pump: &Pump, expected: &[Option<Expected>], step: Length) -> Result<(), Fault> {
     let number = |times: i64| -> u128 {
         let step = Length::from_ticks(step.ticks().saturating_mul(times));
@@ -133,7 +123,7 @@ fn check_number(pump: &Pump, expected: &[Option<Expected>], step: Length) -> Res
 }
 
 impl View {
-    /// The constants with each axis at a length.
+    /// Constants with each axis at a length.
     fn constants(&self, lengths: impl Iterator<Item = Length>) -> Constants {
         let mut constants = self.base.clone();
         for ((length, middle), slopes) in lengths.zip(&self.middle).zip(&self.slopes) {
@@ -145,12 +135,12 @@ impl View {
         constants
     }
 
-    /// How many values it is looked at.
+    /// Number of values.
     pub(super) fn values(&self) -> usize {
         self.axes.iter().map(|axis| axis.values.len()).product()
     }
 
-    /// The class of each of its values; the last axis moves first.
+    /// Class of each value; the last axis moves first.
     pub(super) fn grid(&self, register: &mut Register) -> Vec<u32> {
         let number = self.values();
         let mut at = vec![0; self.axes.len()];
@@ -170,7 +160,7 @@ impl View {
         classes
     }
 
-    /// The class that it is of with each axis at a length.
+    /// Class with each axis at a length.
     pub(super) fn class(
         &self,
         register: &mut Register,

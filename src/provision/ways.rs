@@ -1,4 +1,4 @@
-//! The ways to kit each class: every pattern that meets its requirements, by the pieces it takes.
+//! Ways to kit each class: every pattern that meets its requirements, by the pieces that it takes.
 
 use std::collections::HashMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -21,46 +21,45 @@ use crate::stock::Item;
 use super::views::Register;
 use super::{Fault, GRACE};
 
-/// Pieces of an item: its index in the stock, and how many.
+/// Pieces of an item: its index in the stock, and their number.
 pub(super) type Take = (u16, u16);
 
-/// The ways to kit one class, cheapest first, then of fewest pieces; none takes what another takes
-/// and more beside.
+/// Ways to kit one class, cheapest first, then fewest pieces; no way takes all pieces of another and more.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct Class {
     takes: Vec<Take>,
     ends: Vec<u32>,
-    /// What its pieces cost, by way.
+    /// Cost of the pieces, by way.
     pub(super) cost: Vec<i64>,
-    /// What it wastes, as the policy has it.
+    /// Waste under the policy, by way.
     waste: Vec<i64>,
-    /// A combination for each pack, way after way.
+    /// Combination for each pack, way after way.
     choice: Vec<u32>,
 }
 
 impl Class {
-    /// How many ways there are.
+    /// Number of ways.
     pub(super) fn len(&self) -> usize {
         self.ends.len()
     }
 
-    /// Whether nothing in the drawers will do.
+    /// Whether the class is in a gap: no piece in the drawers fits.
     pub(super) fn is_empty(&self) -> bool {
         self.ends.is_empty()
     }
 
-    /// What a way takes, ascending by item.
+    /// Pieces of a way, ascending by item.
     pub(super) fn takes(&self, way: usize) -> &[Take] {
         let from = way.checked_sub(1).map_or(0, |before| self.ends[before]);
         &self.takes[from as usize..self.ends[way] as usize]
     }
 
-    /// All of them.
+    /// Pieces of every way.
     pub(super) fn iter(&self) -> impl Iterator<Item = &[Take]> {
         (0..self.len()).map(|way| self.takes(way))
     }
 
-    /// The least wasteful way that takes no more than there is of each item.
+    /// Least wasteful way within these pieces.
     pub(super) fn within(&self, there: &[u32]) -> Option<usize> {
         (0..self.len())
             .filter(|&way| fits(self.takes(way), there))
@@ -68,28 +67,28 @@ impl Class {
     }
 }
 
-/// Whether there is enough of everything.
+/// Whether there is enough of every item.
 pub(super) fn fits(takes: &[Take], there: &[u32]) -> bool {
     takes.iter().all(|&(item, count)| u32::from(count) <= there[usize::from(item)])
 }
 
-/// The ways to kit all classes.
+/// Ways to kit all classes.
 pub(super) struct Ways {
     /// By class.
     pub(super) classes: Vec<Class>,
     /// Pieces available, by item.
     pub(super) available: Vec<u32>,
-    /// What one piece costs, by item.
+    /// Cost of one piece, by item.
     pub(super) price: Vec<i64>,
-    /// Classes that nothing in the drawers will do for.
+    /// Classes in a gap: no piece in the drawers fits.
     gap: Vec<bool>,
     drawers: Drawers,
 }
 
-/// Lists the ways to kit every class out of all that is available.
+/// Lists the ways to kit every class out of all available pieces.
 ///
 /// # Errors
-/// [`Fault::Choose`] where there are too many; [`Fault::Stopped`].
+/// [`Fault::Choose`] if there are too many; [`Fault::Stopped`].
 pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways, Fault> {
     if job.stock.len() > MOST_ITEMS {
         return Err(ChooseError::TooManyItems.into());
@@ -168,18 +167,18 @@ pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways
 }
 
 impl Ways {
-    /// Whether nothing in the drawers will do for a class.
+    /// Whether a class is in a gap.
     pub(super) fn gap(&self, class: u32) -> bool {
         self.gap[class as usize]
     }
 
-    /// Whether each pump of a scenario can be kitted by itself out of all that is available.
+    /// Whether each pump of a scenario can be kitted by itself out of all available pieces.
     pub(super) fn possible(&self, classes: &[u32]) -> bool {
         !classes.iter().any(|&class| self.gap(class))
     }
 
-    /// The same, but that a class in a gap asks for nothing: there is no kit for it, whatever is set
-    /// aside, and the others need theirs all the same.
+    /// Ways with classes in a gap asking for no pieces: there is no kit for them with any pieces, and the
+    /// other pumps still need theirs.
     pub(super) fn but_for_gaps(mut self) -> Ways {
         for (class, _) in self.classes.iter_mut().zip(&self.gap).filter(|(_, gap)| **gap) {
             *class = Class { ends: vec![0], cost: vec![0], waste: vec![0], ..Class::default() };
@@ -187,7 +186,7 @@ impl Ways {
         self
     }
 
-    /// The pieces of a way, pack by pack. `pump` is one that can be of the class.
+    /// Pieces of a way, pack by pack. `pump` is one that can be in the class.
     pub(super) fn picks(&self, job: &Job, pump: usize, class: &Class, way: usize) -> Vec<PackPick> {
         let lists = self.drawers.of(job, &job.pumps[pump]);
         let choice = &class.choice[way * lists.len()..];
@@ -206,7 +205,7 @@ struct Listing<'a> {
     drawers: &'a [&'a [Combination]],
 }
 
-/// A way before it is put in its place.
+/// Way before it is sorted in.
 struct Way {
     uses: Uses,
     total: i64,
@@ -217,7 +216,7 @@ struct Way {
 }
 
 impl Listing<'_> {
-    /// A class; `None` where there are too many ways.
+    /// Class; `None` if there are too many ways.
     fn class(&self, demands: &Demands, pace: &mut Pace<'_>) -> Result<Option<Class>, Stop> {
         let rules = (&self.job.policy, self.doubts);
         let listed = listed_for(demands, rules, self.drawers, MOST_PATTERNS, pace);
@@ -287,9 +286,9 @@ impl Listing<'_> {
         Ok(Some(class))
     }
 
-    /// Whether a part of a way's pieces will do as well.
+    /// Whether a part of a way's pieces suffices as well.
     fn has_part(&self, way: &Way, least: i64, known: &HashMap<Uses, usize>) -> bool {
-        // Without pieces the total falls by what they are thick, unless others are peeled less.
+        // Without some pieces the total falls by their thickness, unless others are peeled less.
         let peeled = |&(item, _): &(u16, i16)| {
             let item = &self.job.stock[usize::from(item)];
             item.most_peeled() > 0
@@ -299,8 +298,8 @@ impl Listing<'_> {
         self.parts(&mut part, 0, room, false, known)
     }
 
-    /// Whether `part`, or what is left of it without some pieces of the items from `from` on, is
-    /// known; with fewer pieces than it had at first.
+    /// Whether `part`, or the rest of it without some pieces of the items from `from` on, is known, with
+    /// fewer pieces than at first.
     fn parts(
         &self,
         part: &mut Uses,

@@ -1,4 +1,4 @@
-//! What dropping or adding a size does.
+//! Effect of dropping or adding a size.
 
 use crate::choose::watch::Watch;
 use crate::length::Length;
@@ -10,29 +10,29 @@ use super::{Fault, Reach, Rule, Size, Targets};
 pub struct Tally {
     /// Pieces.
     pub pieces: u64,
-    /// What errors take of the windows.
+    /// Sum of the guards: the part of the windows taken up by errors.
     pub guard: Length,
 }
 
-/// What a change of the sizes does to the reach.
+/// Effect of a change of the sizes on the reach.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Change {
-    /// The reach after it.
+    /// Reach after the change.
     pub after: Reach,
-    /// Targets that are met no more.
+    /// Targets that are no longer met.
     pub lost: Vec<Length>,
-    /// Targets that are met from now on.
+    /// Targets that are newly met.
     pub gained: Vec<Length>,
-    /// How many targets are met both before and after.
+    /// Number of targets met both before and after.
     pub both: usize,
-    /// Over those, before the change.
+    /// Sums over those targets before the change.
     pub before_sums: Tally,
-    /// Over those, after it.
+    /// Sums over those targets after the change.
     pub after_sums: Tally,
 }
 
 impl Change {
-    /// From one reach to another, of the same targets.
+    /// Change from one reach to another, of the same targets.
     fn between(before: &Reach, after: Reach) -> Change {
         let mut change = Change {
             lost: vec![],
@@ -63,10 +63,10 @@ impl Change {
     }
 }
 
-/// What dropping a size, by its index, does.
+/// Effect of dropping a size, by its index.
 ///
 /// # Errors
-/// As [`Reach::of`]; [`Fault::Size`] for an index that there is not.
+/// As [`Reach::of`]; [`Fault::Size`] for an index that does not exist.
 ///
 /// ```
 /// use gapwright::length::{Length, Unit};
@@ -108,7 +108,7 @@ pub(crate) fn without_until(
     Ok(Change::between(&before, after))
 }
 
-/// What adding a size does.
+/// Effect of adding a size.
 ///
 /// # Errors
 /// As [`Reach::of`].

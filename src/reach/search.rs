@@ -1,5 +1,12 @@
-//! The search for the lightest set of sizes that supports every target: best first, so that its bound
-//! rises as it goes and holds whenever it stops.
+//! Search for the lightest set of sizes that supports every target: best first, so that its bound rises
+//! during the search and holds whenever it stops.
+//!
+//! # Decision
+//!
+//! Best first for a stated number of parts, not depth first under a time limit: the same question has the same
+//! answer everywhere. Some fifty sizes, three pieces and targets that are all hit exactly are proven in a second or
+//! so. For 64 sizes and 125 targets the set found has ten sizes and the bound stays at eight, with twenty thousand
+//! parts as with three hundred; windows make that wider still.
 
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
@@ -8,38 +15,38 @@ use crate::choose::watch::Watch;
 
 use super::supports::{Set, packs};
 
-/// What is searched.
+/// Problem of the search.
 pub(super) struct Cover<'a> {
-    /// The supports of each target that must be met, none of them empty.
+    /// Supports of each target that must be met, none of them empty.
     pub(super) supports: &'a [Vec<Set>],
-    /// The weight of each size, above zero.
+    /// Weight of each size, above zero.
     pub(super) weights: &'a [i128],
-    /// The most targets that one total can meet.
+    /// Most targets that one total can meet.
     pub(super) at_once: u128,
-    /// The most pieces in a pack.
+    /// Most pieces in a pack.
     pub(super) pieces: u32,
 }
 
-/// Where a search ended.
+/// Result of a search.
 pub(super) struct Found {
     pub(super) set: Set,
-    /// No set weighs less than this.
+    /// Bound: no set weighs less.
     pub(super) bound: i128,
-    /// Parts of the search that were looked into.
+    /// Nodes examined.
     pub(super) nodes: u64,
 }
 
-/// Sets that have all of some sizes and none of others.
+/// Node: sets that have all of some sizes and none of others.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 struct Node {
     bound: i128,
-    /// Those decided upon come first, to get to whole sets.
+    /// Nodes with more sizes decided come first, to reach complete sets.
     undecided: Reverse<u32>,
-    /// Which came first, so that the order is always the same.
+    /// Number in order of creation, so that the order is always the same.
     number: u64,
     taken: Set,
     barred: Set,
-    /// The size that it is split on.
+    /// Size to branch on.
     split: u32,
 }
 
@@ -54,7 +61,7 @@ impl Cover<'_> {
         members(set).map(|size| self.weights[size]).sum()
     }
 
-    /// Starts from a set that supports every target; looks into at most `effort` parts.
+    /// Starts from a set that supports every target; examines at most `effort` nodes.
     pub(super) fn search(&self, start: Set, effort: u64, watch: &Watch) -> Found {
         let (mut best, mut weight) = (start, self.weigh(start));
         let mut open = BinaryHeap::new();
@@ -95,7 +102,7 @@ impl Cover<'_> {
         Found { set: best, bound: weight, nodes }
     }
 
-    /// Takes what must be taken, bounds the rest, and says what to split on.
+    /// Takes the sizes that must be taken, bounds the rest, and picks the size to branch on.
     fn look(&self, mut taken: Set, barred: Set, weight: i128) -> Looked {
         let mut wants: Vec<Want> = vec![];
         loop {
@@ -151,7 +158,7 @@ impl Cover<'_> {
         }
     }
 
-    /// What a target still wants; `None` if it is supported.
+    /// Wants of a target; `None` if it is supported.
     fn want(&self, target: usize, supports: &[Set], taken: Set, barred: Set) -> Option<Want> {
         let mut want = Want {
             target,
@@ -178,10 +185,10 @@ impl Cover<'_> {
         Some(want)
     }
 
-    /// The least number of sizes that must join those taken.
+    /// Least number of sizes that must be added to those taken.
     ///
-    /// Some target wants that many; and i sizes make so many packs only, each total meets so many
-    /// targets only, and what is met from now on is met by packs that the new sizes add.
+    /// Some target wants that many. And i sizes make only so many packs, and each total meets only so many
+    /// targets: every target still to be met needs a pack with a new size.
     fn more_sizes(&self, wants: &[Want], taken: Set) -> usize {
         let each = wants.iter().map(|want| want.sizes).max().unwrap_or(0) as usize;
         let (now, pieces) = (u128::from(taken.count_ones()), u128::from(self.pieces));
@@ -194,8 +201,8 @@ impl Cover<'_> {
         each.max(usize::try_from(count).unwrap_or(0))
     }
 
-    /// The undecided size that is in most of a target's supports, of those alike the one in most
-    /// supports that any target has left.
+    /// Undecided size in most of a target's supports; among equals the one in most supports left of any
+    /// target.
     fn split(&self, target: usize, taken: Set, barred: Set) -> u32 {
         let live = |supports: &[Set]| {
             let mut counts = [0_u32; 128];
@@ -212,22 +219,22 @@ impl Cover<'_> {
     }
 }
 
-/// What a target that is not supported yet still wants.
+/// Wants of a target that is not supported yet.
 struct Want {
     target: usize,
-    /// Supports that are left.
+    /// Number of supports left.
     ways: usize,
-    /// The fewest sizes that one of them lacks.
+    /// Fewest sizes missing from one of them.
     sizes: u32,
-    /// The least weight that one of them lacks.
+    /// Least weight missing from one of them.
     weight: i128,
-    /// What all of them lack.
+    /// Sizes missing from all of them.
     common: Set,
-    /// What any of them lacks.
+    /// Sizes missing from any of them.
     union: Set,
 }
 
-/// The weight that targets without a size in common must each add; puts those with fewest ways first.
+/// Weight that targets without a size in common must each add; puts those with the fewest ways first.
 fn apart(wants: &mut [Want]) -> i128 {
     wants.sort_by_key(|want| (want.ways, want.target));
     let (mut used, mut sum) = (0, 0);
@@ -240,7 +247,7 @@ fn apart(wants: &mut [Want]) -> i128 {
     sum
 }
 
-/// The sizes in a set.
+/// Sizes in a set.
 pub(super) fn members(mut set: Set) -> impl Iterator<Item = usize> {
     std::iter::from_fn(move || {
         let first = (set != 0).then(|| set.trailing_zeros())?;

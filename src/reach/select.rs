@@ -1,4 +1,9 @@
-//! Choosing sizes out of a catalogue.
+//! Choice of sizes out of a catalogue.
+//!
+//! # Decision
+//!
+//! The number of sizes and their cost are one weight, one more than all costs for each size: one search and one
+//! bound prove both.
 
 use crate::choose::watch::{Pace, Watch};
 use crate::decimal::Money;
@@ -11,50 +16,50 @@ use super::supports::{self, Set, packs};
 use super::table::Table;
 use super::{Fault, GRACE, Reach, Rule, Size, Targets};
 
-/// What is sought.
+/// Aim of the choice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Aim {
-    /// The fewest sizes, and of those sets the least cost.
+    /// Fewest sizes, then least cost.
     Fewest,
-    /// The least cost, and of those sets the fewest sizes.
+    /// Least cost, then fewest sizes.
     LeastCost,
 }
 
-/// A set of sizes that reaches all that the catalogue can.
+/// Set of sizes that reaches every target that the catalogue can reach.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Choice {
-    /// The sizes, by their index in the catalogue, in its order.
+    /// Sizes, by their index in the catalogue, in its order.
     pub sizes: Vec<usize>,
-    /// What they cost.
+    /// Cost of the sizes.
     pub cost: Money,
-    /// What they reach: every target that the whole catalogue reaches. Its missed ones are those that
+    /// Reach of the sizes: every target that the whole catalogue reaches. Its missed targets are those that
     /// no set of the catalogue's sizes meets.
     pub reach: Reach,
-    /// No set that reaches as much has fewer sizes than this.
+    /// Bound: no set that reaches as much has fewer sizes.
     pub least_sizes: usize,
-    /// No set that reaches as much costs less than this.
+    /// Bound: no set that reaches as much costs less.
     pub least_cost: Money,
-    /// Whether no set that reaches as much is better by the aim, its second part included.
+    /// Whether it is proven that no set that reaches as much is better by the aim, its second part included.
     pub proven: bool,
-    /// Parts of the search that were looked into; none where there are too many packs to list, and
-    /// the bounds come from counting packs alone.
+    /// Nodes examined; zero where there are too many packs to list, and the bounds come from counting packs
+    /// alone.
     pub nodes: u64,
-    /// What ended an unproven search, if it was not its effort.
+    /// Reason that an unproven search ended, if it was not its effort.
     pub stop: Option<Stop>,
 }
 
-/// The sets that mending by exchange looks at, at most.
+/// Most sets that improvement by exchange examines.
 const MOST_EXCHANGES: u32 = 5_000;
 
-/// The best sizes out of a catalogue: they reach, with at most the rule's pieces, every target that the
-/// whole catalogue reaches.
+/// Best sizes out of a catalogue: with at most the rule's pieces they reach every target that the whole
+/// catalogue reaches.
 ///
-/// A set that is good is found by adding, dropping and exchanging sizes. Then, best first, sizes are
-/// taken and barred in turn; what must still join is bounded from below by what single targets lack,
-/// by targets that have no size in common, and by the number of packs that so many sizes make. At most
-/// `effort` parts are looked into: a count, not a time, so that the same question has the same answer.
-/// Where packs are too many to list (three million within the range) only the first set and the bound
-/// by counting are given.
+/// A good set is found by adding, dropping and exchanging sizes. Then a best-first search takes and bars
+/// sizes in turn. The weight still to be added is bounded from below by the wants of single targets, by
+/// targets that have no size in common, and by the number of packs that so many sizes make. At most `effort`
+/// nodes are examined: a count, not a time, so that the same question has the same answer. If there are too
+/// many packs to list (three million within the range), only the first set and the bound by counting are
+/// returned.
 ///
 /// # Errors
 /// As [`Reach::of`]; [`Fault::TooManySizes`].
@@ -89,7 +94,7 @@ pub fn select(
     let weights = weights(catalogue, aim);
     let at_once = targets.at_once(rule);
     let listed = supports::list(catalogue, targets, rule, watch).map(|mut supports| {
-        // What nothing meets is missed, and what an empty pack meets wants nothing.
+        // Targets that no pack meets are missed, and those that an empty pack meets want nothing.
         supports.retain(|sets| !sets.is_empty() && sets[0] != 0);
         supports
     });
@@ -140,7 +145,7 @@ pub fn select(
     })
 }
 
-/// One number a size that stands for both parts of the aim.
+/// Weight of each size: one number for both parts of the aim.
 fn weights(catalogue: &[Size], aim: Aim) -> Vec<i128> {
     let all = i128::try_from(catalogue.len()).unwrap_or(0);
     let cost = |size: &Size| i128::from(size.cost.raw());
@@ -151,22 +156,22 @@ fn weights(catalogue: &[Size], aim: Aim) -> Vec<i128> {
     catalogue.iter().map(weight).collect()
 }
 
-/// More than all costs together.
+/// Number above all costs together.
 fn heavy(catalogue: &[Size]) -> i128 {
     let costs = catalogue.iter().map(|size| i128::from(size.cost.raw()));
     costs.sum::<i128>() + 1
 }
 
-/// The least that so many sizes cost.
+/// Least cost of `count` sizes.
 fn cheapest(catalogue: &[Size], count: usize) -> i128 {
     let mut costs: Vec<i128> = catalogue.iter().map(|s| s.cost.raw().into()).collect();
     costs.sort_unstable();
     costs.iter().take(count).sum()
 }
 
-/// The fewest sizes that make as many packs as it takes.
+/// Fewest sizes that make as many packs as needed.
 fn by_counting(whole: &Reach, pieces: u32, at_once: u128) -> usize {
-    // What no pieces meet takes no size.
+    // A target met without pieces needs no size.
     let wanted = whole.met.iter().flatten().filter(|met| met.pieces > 0);
     let wanted = wanted.count() as u128;
     let enough = |kinds: u128| (packs(kinds, pieces.into()) - 1).saturating_mul(at_once) >= wanted;
@@ -174,7 +179,7 @@ fn by_counting(whole: &Reach, pieces: u32, at_once: u128) -> usize {
     usize::try_from(kinds).unwrap_or(0)
 }
 
-/// A good set, without any proof.
+/// Search for a good set, without any proof.
 struct Mending<'a, 'w> {
     cover: &'a Cover<'a>,
     catalogue: &'a [Size],
@@ -186,7 +191,7 @@ struct Mending<'a, 'w> {
 }
 
 impl Mending<'_, '_> {
-    /// How many of the targets that must be met are; `None` where there is no time to find out.
+    /// Number of targets met, of those that must be; `None` if the time ends first.
     fn met(&self, set: Set) -> Option<usize> {
         if self.listed {
             let supported = |sets: &&Vec<Set>| sets.iter().any(|support| support & !set == 0);
@@ -195,7 +200,7 @@ impl Mending<'_, '_> {
         let chosen: Vec<Size> = members(set).map(|index| self.catalogue[index]).collect();
         let end: Length = self.targets.last() + self.rule.window;
         let mut pace = Pace::at_least(self.watch, GRACE);
-        // A coarser grain only makes the table smaller, so this fails for want of time only.
+        // A coarser grain only makes the table smaller, so this fails only when the time ends.
         let table = Table::of(&chosen, end, self.rule, &mut pace).ok()?;
         let wanted = self.targets.iter().zip(self.wanted);
         let met = wanted
@@ -204,7 +209,8 @@ impl Mending<'_, '_> {
         Some(met)
     }
 
-    /// Adds what meets most for its weight, drops what is not needed, exchanges while that helps.
+    /// Adds the size that meets most for its weight, drops sizes that are not needed, exchanges while that
+    /// helps.
     fn good_set(&self) -> Set {
         let count = self.catalogue.len();
         let full = (0..count).fold(0, |set: Set, size| set | 1 << size);
@@ -233,7 +239,7 @@ impl Mending<'_, '_> {
                     set |= 1 << size;
                     met += more;
                 }
-                // Nothing helps by itself, or there is no time: all of them do.
+                // No single size helps, or the time ended: all of them do.
                 _ => break,
             }
         }
@@ -250,7 +256,7 @@ impl Mending<'_, '_> {
         }
     }
 
-    /// Without what is not needed, the heaviest first.
+    /// Set without the sizes that are not needed, the heaviest dropped first.
     fn drop(&self, mut set: Set, need: usize) -> Set {
         let mut order: Vec<usize> = members(set).collect();
         order.sort_by_key(|&size| std::cmp::Reverse(self.cover.weights[size]));
@@ -263,7 +269,7 @@ impl Mending<'_, '_> {
         set
     }
 
-    /// A lighter set with one size in the place of two, or of one.
+    /// Lighter set with one size in place of two, or of one.
     fn exchange(&self, set: Set, need: usize, left: &mut u32) -> Option<Set> {
         let inside: Vec<usize> = members(set).collect();
         for (position, &a) in inside.iter().enumerate() {

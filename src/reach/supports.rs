@@ -1,22 +1,22 @@
-//! Supports: for each target the smallest sets of sizes that some pack meeting it is made of.
+//! Supports: for each target the smallest sets of sizes of the packs that meet it.
 
 use crate::choose::watch::{Pace, Watch};
 use crate::length::Length;
 
 use super::{GRACE, Rule, Size, Targets};
 
-/// A set of sizes of a catalogue, one bit each.
+/// Set of sizes of a catalogue, one bit each.
 pub(super) type Set = u128;
 
-/// The most packs that are listed, each counted once for every target that it meets: 48 MB.
+/// Most packs that are listed, each counted once for every target that it meets: 48 MB.
 const MOST_PACKS: usize = 3_000_000;
 
-/// The most packs that are looked at for that.
+/// Most packs visited for that.
 const MOST_LOOKS: u64 = 30_000_000;
 
-/// The supports of each target, none a part of another; a target that nothing meets has none.
+/// Supports of each target, none a subset of another; empty for a target that no pack meets.
 ///
-/// `None` where there are too many packs to list, or no time for it.
+/// `None` if there are too many packs to list, or the time ends.
 pub(super) fn list(
     catalogue: &[Size],
     targets: &Targets,
@@ -43,8 +43,8 @@ pub(super) fn list(
     pace.stop(0).is_none().then_some(supports)
 }
 
-/// Packs of at most so many pieces of so many sizes, the empty one too: the binomial coefficient of
-/// kinds + pieces over pieces.
+/// Number of packs of at most `pieces` pieces of `kinds` sizes, the empty one included: the binomial
+/// coefficient of kinds + pieces over pieces.
 pub(super) fn packs(kinds: u128, pieces: u128) -> u128 {
     (1..=pieces).fold(1_u128, |packs, k| packs.saturating_mul(kinds + k) / k)
 }
@@ -60,8 +60,8 @@ struct Listing<'a> {
 }
 
 impl Listing<'_> {
-    /// Notes what this pack meets, and goes on with every pack that has more pieces of sizes from
-    /// `next` on; `None` where there are too many.
+    /// Records the targets that this pack meets, and goes on with every pack that has more pieces of sizes
+    /// from `next` on; `None` if there are too many.
     fn extend(
         &mut self,
         next: usize,
@@ -105,9 +105,9 @@ impl Listing<'_> {
     }
 }
 
-/// Whether a part of the set, not all of it, is among all of them, which are in order.
+/// Whether a proper subset of the set is among `all`, which are sorted.
 fn has_smaller(set: Set, all: &[Set]) -> bool {
-    // Every part of it, by counting down within its bits.
+    // Every subset of it, by counting down within its bits.
     let mut part = set;
     while part != 0 {
         part = (part - 1) & set;

@@ -1,4 +1,4 @@
-//! The table of totals: what the errors of the best pack of so many pieces and such a total take.
+//! Table of totals: the least guard of a pack, by number of pieces and total.
 
 use crate::choose::watch::Pace;
 use crate::length::Length;
@@ -6,27 +6,27 @@ use crate::narrow::narrow;
 
 use super::{Fault, Met, Rule, Size, Targets, check_sizes};
 
-/// The most numbers in a table: 64 MB.
+/// Most numbers in a table: 64 MB.
 const MOST_CELLS: i64 = 8_000_000;
 
-/// The most steps to fill it.
+/// Most steps to fill it.
 const MOST_STEPS: i64 = 10_000_000_000;
 
-/// Numbers of the table that are one unit of work.
+/// Numbers of the table per unit of work.
 const CELLS_A_UNIT: usize = 200;
 
-/// No pack has this total.
+/// Mark of a total that no pack has.
 const NEVER: u64 = u64::MAX;
 
 pub(super) struct Table {
-    /// One total apart, in ticks.
+    /// Spacing of the totals, in ticks.
     grain: i64,
-    /// By number of pieces from 0, then by total: the least sum of the guard's parts.
+    /// Least sum of the guard's parts, by number of pieces from 0, then by total.
     least: Vec<Vec<u64>>,
 }
 
 impl Table {
-    /// All packs of at most the rule's number of pieces with totals up to `end`.
+    /// Table of all packs of at most the rule's number of pieces with totals up to `end`.
     pub(super) fn of(
         sizes: &[Size],
         end: Length,
@@ -65,8 +65,8 @@ impl Table {
                     Ok(())
                 }
             };
-            // Upwards a piece joins packs that hold the size already, downwards only those without:
-            // as many as wanted in one round, one more in each round.
+            // Upwards a piece joins packs that hold the size already, downwards only those without it: any
+            // number of pieces in one round, one more in each round.
             match size.count {
                 None => (1..=height).try_for_each(&mut join)?,
                 Some(count) => {
@@ -79,7 +79,7 @@ impl Table {
         Ok(Table { grain, least })
     }
 
-    /// Refuses windows that hold so many totals that looking through them all would take too long; units
+    /// Refuses windows with so many totals that a pass over them all would take too long; returns the units
     /// of work for one of them.
     pub(super) fn check_windows(&self, targets: &Targets, rule: &Rule) -> Result<usize, Fault> {
         let cells = 2 * rule.window.ticks() / self.grain + 1;
@@ -91,7 +91,7 @@ impl Table {
         Ok(units / CELLS_A_UNIT + 1)
     }
 
-    /// The pack of fewest pieces that meets a target, and of those the one with most room left.
+    /// Pack with the fewest pieces that meets a target, and of those the one with most room left.
     pub(super) fn meet(&self, target: Length, rule: &Rule) -> Option<Met> {
         let low = (target - rule.window).ticks().max(0);
         let first = (low + self.grain - 1) / self.grain;
@@ -104,14 +104,14 @@ impl Table {
                 let room = rule.window - error.abs() - guard;
                 (room >= Length::ZERO).then_some((room, error, guard))
             });
-            // Of those alike the thinner one.
+            // Among equals the thinner one.
             let best = cells.max_by_key(|&(room, error, _)| (room, -error));
             best.map(|(_, error, guard)| Met { pieces, error, guard })
         })
     }
 }
 
-/// Packs of `k` pieces from those of one less and a piece more.
+/// Packs of `k` pieces from those of one piece less and one more piece.
 fn join(least: &mut [Vec<u64>], k: usize, shift: usize, part: u64) {
     let (fewer, more) = least.split_at_mut(k);
     let (Some(from), Some(to)) = (fewer.last(), more.first_mut()) else {

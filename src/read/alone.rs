@@ -1,4 +1,4 @@
-//! A stock workbook without pumps: checked as far as that can be.
+//! A stock workbook without pumps, checked as far as possible.
 
 use std::path::Path;
 
@@ -10,25 +10,25 @@ use crate::problem::{Problem, Problems};
 use crate::sheet::Book;
 use crate::stock::Item;
 
-/// What a stock workbook holds.
+/// Contents of a stock workbook.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stock {
-    /// The lots, in the order of the stock sheet.
+    /// Lots, in the order of the stock sheet.
     pub lots: Vec<Item>,
-    /// The sheets that pieces can be cut from.
+    /// Sheets that pieces can be cut from.
     pub sheets: Vec<SheetLot>,
     /// Columns and sheets that are not used.
     pub unused: Vec<String>,
-    /// What the user should know of.
+    /// Warnings for the user.
     pub warnings: Vec<Problem>,
 }
 
-/// What a workbook can be read as.
+/// Kinds of workbook.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Holds {
-    /// The stock.
+    /// Stock.
     Stock,
-    /// The pumps.
+    /// Pumps.
     Pumps,
     /// Both, each on its sheet.
     Both,
@@ -36,7 +36,7 @@ pub enum Holds {
     Nothing,
 }
 
-/// What a workbook can be read as, by the names and the headings of its sheets.
+/// Kind of a workbook, by the names and headings of its sheets.
 pub fn holds(book: &Book) -> Holds {
     let found = |name: &str, needed: &[&str]| {
         let mut sheets = book.sheets.iter();
@@ -52,17 +52,17 @@ pub fn holds(book: &Book) -> Holds {
     }
 }
 
-/// Whether some sheet has the headings of the one kind and none those of the other, whatever its name.
+/// Whether a sheet of any name has the headings of the first kind, and none has those of the other.
 pub(super) fn is_rather(book: &Book, one: &[&str], other: &[&str]) -> bool {
     let any = |needed: &[&str]| book.sheets.iter().any(|s| table::has_headings(s, needed));
     any(one) && !any(other)
 }
 
-/// Reads and checks a stock workbook without pumps. A tolerance, a kind or a material is known if any
-/// model knows it; whether the pumps find what fits them cannot be said.
+/// Reads and checks a stock workbook without pumps. A tolerance, kind or material is known if any model knows it.
+/// Whether the pumps find fitting pieces cannot be checked.
 ///
 /// # Errors
-/// Every problem, each with its place and mend.
+/// Every problem, each with its place and fix.
 pub fn stock_alone(
     path: &Path,
     models: Option<&Path>,

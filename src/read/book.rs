@@ -1,7 +1,16 @@
-//! Workbooks: a file or folder in, its sheets out, whatever kind it is and whatever is in it.
+//! Workbooks: a file or folder of any kind in, its sheets out.
 //!
-//! Each kind has its reader; all draw on one [`Memory`], keep each cell as it comes, and turn
-//! whatever goes wrong into one plain problem.
+//! Each kind has its reader. All draw on one [`Memory`], keep each cell as it comes, and turn every failure into one
+//! plain problem.
+//!
+//! The general reader (calamine) is asked for .xlsx and .xlsb, cell by cell, once `survey` has found that it will
+//! not be made to hold more. For .xls and .ods it would lay out each sheet as a full rectangle, so those two are
+//! read here, from the published formats, and tested against it.
+//!
+//! To add a **reader**: a file here that turns bytes into sheets. Every cell goes through a `Gatherer`, which keeps
+//! them in order and draws on [`Memory`]; nothing is allocated on the word of the file. Then a line where the first
+//! bytes are looked at, a fixture in `tests/formats`, hostile ones in `tests/hostile/bounds.rs` and a mode in
+//! `tests/fuzz/bodies/reader.rs`.
 
 mod archive;
 mod csv;
@@ -29,13 +38,13 @@ use archive::Kind;
 pub use guard::is_reading;
 pub use memory::Memory;
 
-/// What can be read, as it is said in problems.
+/// Kinds of input that can be read, in the words of problems.
 const EXPECTED: &str = "a workbook (.xlsx, .xlsm, .xlsb, .xls, .ods, .csv or a folder of .csv)";
 
-/// Reads a workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files, one a sheet.
+/// Reads a workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files, one per sheet.
 ///
 /// # Errors
-/// In plain words: no such file, or one of [`workbook`]; for a folder one for each bad file in it.
+/// A missing file, or a problem of [`workbook`]; for a folder, one problem per bad file.
 pub fn open(path: &Path, memory: &mut Memory) -> Result<Book, Problems> {
     let file = path.display().to_string();
     if path.is_dir() {
@@ -45,13 +54,12 @@ pub fn open(path: &Path, memory: &mut Memory) -> Result<Book, Problems> {
     read.map_err(Problems::of)
 }
 
-/// Reads a workbook from the bytes of a file; `file` is its name, as the user gave it.
+/// Reads a workbook from the bytes of a file; `file` is the name that the user gave.
 ///
-/// The first bytes say what it is; the name's extension is only asked where they cannot.
+/// The first bytes decide the kind; the extension is used only where they cannot.
 ///
 /// # Errors
-/// One problem, in plain words: not a workbook, protected by a password, cut short, damaged, more
-/// than `memory` allows.
+/// One problem: not a workbook, protected by a password, cut short, damaged, or larger than `memory` allows.
 ///
 /// ```
 /// use gapwright::read::{Memory, workbook};
@@ -65,7 +73,7 @@ pub fn workbook(file: &str, bytes: Vec<u8>, memory: &mut Memory) -> Result<Book,
     let mut is_text = false;
     let sheets = match bytes.as_slice() {
         [] => return Err(problem("an empty file", "save the workbook again")),
-        // A zip file with parts, without any, or in pieces; the container of older programs.
+        // A zip file with parts, an empty one or a split one; then the container of older programs.
         [b'P', b'K', 3 | 5 | 7, ..] | [0xd0, 0xcf, 0x11, 0xe0, ..] => {
             let read = guard::guarded(|| packed(file, &bytes, memory));
             read.unwrap_or_else(|| Err(archive::broken(file, None, "it is damaged")))?
@@ -84,7 +92,7 @@ pub fn workbook(file: &str, bytes: Vec<u8>, memory: &mut Memory) -> Result<Book,
     })
 }
 
-/// A workbook in a container: a zip file, or the one of older office programs.
+/// Workbook in a container: a zip file, or the container of older office programs.
 fn packed(file: &str, bytes: &[u8], memory: &mut Memory) -> Result<Vec<Sheet>, Problem> {
     if !bytes.starts_with(b"PK") {
         return xls::sheets(file, bytes, memory);
@@ -97,7 +105,7 @@ fn packed(file: &str, bytes: &[u8], memory: &mut Memory) -> Result<Vec<Sheet>, P
     }
 }
 
-/// A file that is none of them, as far as it can be told what it is.
+/// Problem of a file that is not a workbook; names its real kind where that can be recognised.
 fn no_workbook(file: &str, bytes: &[u8]) -> Problem {
     let start: Vec<u8> = bytes
         .iter()
@@ -130,7 +138,7 @@ fn no_workbook(file: &str, bytes: &[u8]) -> Problem {
     Problem::new(Place::file(file), found, EXPECTED, mend)
 }
 
-/// The bytes of a plain file of bearable size.
+/// Bytes of a plain file within the size limit.
 fn bytes(path: &Path, file: &str, memory: &Memory) -> Result<Vec<u8>, Problem> {
     let metadata = fs::metadata(path).map_err(|error| unreadable(file, &error))?;
     if !metadata.is_file() {
@@ -160,9 +168,9 @@ fn unreadable(file: &str, error: &std::io::Error) -> Problem {
     Problem::new(Place::file(file), found, EXPECTED, mend)
 }
 
-/// A folder of CSV files, one a sheet; each one that cannot be read is a problem of its own.
+/// Folder of CSV files, one per sheet; each unreadable file is a problem of its own.
 fn folder(path: &Path, file: &str, memory: &mut Memory) -> Result<Book, Problems> {
-    /// Many times the sheets of any workbook.
+    /// Far more than the sheets of any workbook.
     const MOST_FILES: usize = 200;
     let problem = |found: String| {
         Problems::of(Problem::new(
@@ -193,7 +201,7 @@ fn folder(path: &Path, file: &str, memory: &mut Memory) -> Result<Book, Problems
     for csv in files {
         let (name, stem) = (csv.display().to_string(), stem(&csv));
         let read = bytes(&csv, &name, memory).and_then(|bytes| {
-            // Which bytes are in which file counts too.
+            // The split of bytes into files counts too.
             hash.add(format!("{stem}\n{}\n", bytes.len()).as_bytes());
             hash.add(&bytes);
             csv::sheet(&name, &stem, &bytes, memory)

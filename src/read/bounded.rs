@@ -1,16 +1,16 @@
-//! Files read up to a limit: one that grows, a device or a pipe could go on for ever.
+//! Files read up to a limit: a growing file, a device or a pipe could go on for ever.
 
 use crate::narrow::narrow;
 use std::fs::{self, File};
 use std::io::{Error, ErrorKind, Read, Result};
 use std::path::Path;
 
-/// The largest model file or materials table; the largest of our own has 10 kB.
+/// Largest model file or materials table, in bytes; the largest built-in one has 10 kB.
 pub(super) const OF_MODEL: u64 = 1_000_000;
-/// The largest plan for programs: that of ten thousand pumps has a few megabytes.
+/// Largest plan for programs, in bytes; a plan of 10,000 pumps has a few megabytes.
 pub(super) const OF_PLAN: u64 = 32_000_000;
 
-/// The bytes of a plain file of at most so many.
+/// Bytes of a plain file of at most `most` bytes.
 pub(crate) fn bytes(path: &Path, most: u64) -> Result<Vec<u8>> {
     let too_large = |length: u64| {
         let limit = most / 1_000;
@@ -23,7 +23,7 @@ pub(crate) fn bytes(path: &Path, most: u64) -> Result<Vec<u8>> {
     if metadata.len() > most {
         return too_large(metadata.len());
     }
-    // The length that is told is not trusted: some files grow, some are longer than they say.
+    // The reported length is not trusted: some files grow, some are longer than they report.
     let mut bytes = Vec::new();
     File::open(path)?.take(most + 1).read_to_end(&mut bytes)?;
     match narrow::<u64>(bytes.len()) {
@@ -32,7 +32,7 @@ pub(crate) fn bytes(path: &Path, most: u64) -> Result<Vec<u8>> {
     }
 }
 
-/// Whether a file begins as packed workbooks do, zip files and the containers of older programs.
+/// Whether a file begins as packed workbooks do: zip files and the containers of older programs.
 pub(super) fn is_packed(path: &Path) -> bool {
     if !fs::metadata(path).is_ok_and(|there| there.is_file()) {
         return false;
@@ -42,7 +42,7 @@ pub(super) fn is_packed(path: &Path) -> bool {
     read.is_ok() && matches!(first, [b'P', b'K', 3 | 5 | 7, _] | [0xd0, 0xcf, 0x11, 0xe0])
 }
 
-/// The same as text.
+/// Text of a plain file of at most `most` bytes.
 pub(super) fn text(path: &Path, most: u64) -> Result<String> {
     String::from_utf8(bytes(path, most)?)
         .map_err(|_| Error::new(ErrorKind::InvalidData, "bytes that are not UTF-8 text"))

@@ -18,32 +18,21 @@ use crate::issue::{key, tidy};
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Cell, Sheet};
 
-/// The headings, those first that no line is without.
-const NEEDED: [&str; 10] = [
-    "Step",
-    "Planned",
-    "Tag",
-    "Place",
-    "Bin",
-    "Item",
-    "Picked",
-    "Instead",
-    "Instead pieces",
-    "Note",
-];
-/// Reads a plan that `kit` wrote, as a workbook with what people filled in, or as JSON.
+/// Headings; those that every line has come first.
+const NEEDED: [&str; 10] =
+    ["Step", "Planned", "Tag", "Place", "Bin", "Item", "Picked", "Substitute item", "Qty", "Note"];
+/// Reads a plan that `kit` wrote: a workbook with the entries that people made, or JSON.
 ///
 /// # Errors
-/// Every problem: a file that is no plan, a cell of the Issue sheet that says nothing sensible, planned pieces that
-/// were changed.
+/// Every problem: a file that is not a plan, an unusable entry on the Issue sheet, planned pieces that were changed.
 pub fn carried(path: &Path, memory: &mut Memory) -> Result<Carried, Problems> {
     let mut problems = Problems::new();
     let carried = carried_so_far(path, memory, &mut problems);
     problems.settle(carried).map(|(carried, _)| carried)
 }
 
-/// The same, with the problems put with the others: a plan of which only cells that people fill in are wrong is
-/// given all the same, so that whatever else is wrong can be said at once.
+/// Reads a plan and adds its problems to the others. A plan whose only faults are cells that people fill in is
+/// returned all the same, so that further problems are reported in the same run.
 pub fn carried_so_far(
     path: &Path,
     memory: &mut Memory,
@@ -52,7 +41,7 @@ pub fn carried_so_far(
     with_book(path, memory, problems).map(|(carried, _)| carried)
 }
 
-/// The same, with the workbook itself, if it is one.
+/// Reads a plan as [`carried_so_far`] does, and returns its workbook too, if it is one.
 pub(super) fn with_book(
     path: &Path,
     memory: &mut Memory,
@@ -60,7 +49,7 @@ pub(super) fn with_book(
 ) -> Option<(Carried, Option<Book>)> {
     let file = path.display().to_string();
     let begins = |bytes: &[u8]| bytes.trim_ascii_start().starts_with(b"{");
-    // A plan's JSON is small beside the workbooks; what is larger is none.
+    // A plan's JSON is small beside the workbooks; a larger file is not one.
     let json = bounded::bytes(path, bounded::OF_PLAN).ok();
     let json = json.filter(|bytes| begins(bytes));
     match json {
@@ -129,7 +118,7 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
     })
 }
 
-/// The lines of a plan for programs, each with why it is short; places are named as in the model file there.
+/// Lines of a plan for programs, each with the reason of its shortage; places are named as in the model file.
 fn lines(plan: &PlanJson) -> Vec<(Line, String)> {
     let mut lines = Vec::new();
     let line = |step, tag: &str, place: &str, item: &str, planned| Line {
@@ -202,7 +191,7 @@ fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
             "make the plan again",
         ));
     }
-    let held = counts::of(&after, named_sheet(book, "Sheets"), problems);
+    let held = counts::of(&after, named_sheet(book, "Plate"), problems);
     let mut carried = Carried {
         planned: Planned { stock_sha256: stock_sha256.unwrap_or_default(), lines: Vec::new() },
         filled: Vec::new(),
@@ -241,7 +230,7 @@ fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
     Some(carried)
 }
 
-/// The stock before is the stock after with what is planned to go.
+/// Adds the planned pieces to the stock after, which gives the stock before.
 fn add_back(carried: &mut Carried) {
     for line in carried.planned.lines.iter().filter(|l| l.step.counts()) {
         if let Some(lot) = carried.before.get(&line.item) {
@@ -251,7 +240,7 @@ fn add_back(carried: &mut Carried) {
     }
 }
 
-/// The text so many columns beside a cell with this text.
+/// Text `columns` to the right of a cell with this text.
 fn beside(sheet: &Arc<Sheet>, text: &str, columns: u32) -> Option<String> {
     sheet.rows.iter().find_map(|row| {
         let is = |(_, cell): &&(u32, Cell)| matches!(cell, Cell::Text(found) if found == text);
@@ -260,7 +249,7 @@ fn beside(sheet: &Arc<Sheet>, text: &str, columns: u32) -> Option<String> {
     })
 }
 
-/// Whether all that is the plan's own could be read, and is as it was written.
+/// Whether the plan's own part of the sheet could be read and is as it was written.
 fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> bool {
     let Some(table) = Table::find_of(sheet, &NEEDED, Lone::IsFine, problems) else {
         return false;
@@ -292,7 +281,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
     else {
         return false;
     };
-    // What each line says, and what it said when it was written: a sheet that was only sorted says the same.
+    // Each line as it is now and as it was written: a sheet that was only sorted has the same lines.
     let (mut there, mut written) = (Vec::new(), Vec::new());
     for row in table.lines() {
         let own = OWN.map(|column| row.row.cell(column.into()).map(Cell::show));
@@ -362,7 +351,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
             ("", None) => None,
             (name, Some(count @ 1..)) if !name.is_empty() => Some((name.to_string(), count)),
             (name, _) => {
-                // A count that cannot be read is a problem by itself.
+                // An unreadable count is a problem by itself.
                 if pieces_count.is_some() || !filled_in[2] {
                     let lacks = if name.is_empty() { instead } else { pieces };
                     problems.add(Problem::new(
@@ -414,29 +403,29 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
     whole
 }
 
-/// What is the plan's own in a line: tag, item, step and planned count.
+/// Planned part of a line: tag, item, step and planned count.
 type Own = [String; 4];
 
-/// A line as it is.
+/// A line as it is now.
 struct Kept {
     now: Own,
-    /// What the hidden columns of its row hold.
+    /// Contents of the hidden columns of its row.
     own: Own,
-    /// Where each stands, and the cell as it shows.
+    /// Place of each part, with the cell as it shows.
     places: [Place; 4],
     shown: [Option<String>; 4],
 }
 
 const UNDO: &str = "undo the change; what was picked goes into the coloured cells, what was taken and is not in the plan into the lines with `extra`";
 
-/// Whether the lines are those that were written, in whatever order; each that is not is a problem.
+/// Whether the lines are those that were written, in any order; each other line is a problem.
 fn compare(
     sheet: &Sheet,
     mut there: Vec<Kept>,
     mut written: Vec<Own>,
     problems: &mut Problems,
 ) -> bool {
-    // Both in one order: what is in one and not in the other shows in one pass.
+    // Both are sorted, so that one pass shows the lines that only one of them has.
     written.sort();
     there.sort_by(|a, b| a.now.cmp(&b.now));
     let (mut strange, mut missing) = (Vec::new(), Vec::new());
@@ -456,7 +445,7 @@ fn compare(
         *left.entry(own).or_default() += 1;
     }
     for line in strange {
-        // Where the row's own line is among the missing, that is what it was.
+        // The row's own line, if missing, is the one that was changed.
         let Some(count @ 1..) = left.get_mut(&line.own) else {
             problems.add(Problem::new(
                 line.places[1].clone(),

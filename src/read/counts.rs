@@ -1,18 +1,18 @@
-//! Reads the counts of a stock workbook, each with its cell, and what a plan follows from beside them.
+//! Reads the counts of a stock workbook, each with its cell, and the other columns that a plan depends on.
 
 use std::sync::Arc;
 
 use super::stock::counts;
 use super::table::Table;
 use super::{find_sheet, named_sheet};
-use crate::columns::{NEEDED_OF_SHEETS, NEEDED_OF_STOCK};
+use crate::columns::{NEEDED_OF_PLATE, NEEDED_OF_STOCK};
 use crate::issue::counts::{Held, Lot, Stated};
 use crate::length::Length;
 use crate::problem::{Problem, Problems};
 use crate::sheet::{Book, Cell, Sheet};
 use crate::show;
 
-/// What a plan follows from beside the counts; the rest is notes, bins, prices and levels.
+/// Columns besides the counts that a plan depends on; the rest is notes, bins, prices and levels.
 const MAKE: [&str; 10] = [
     "Kind",
     "Fit",
@@ -26,11 +26,11 @@ const MAKE: [&str; 10] = [
     "Width",
 ];
 
-/// Those of them that are one length.
+/// Those of them that hold one length.
 const LENGTHS: [&str; 5] = ["Thickness", "Uncertainty", "Peel step", "Length", "Width"];
 
-/// Reads the counts of a stock workbook: of its lots of pieces, and of its lots of sheets if it has any. A formula
-/// that no program has calculated has no value to carry to the next workbook, which is a warning.
+/// Reads the counts of a stock workbook: of its lots of pieces and of its lots of sheets, if any. An uncalculated
+/// formula has no value for the next workbook, which is a warning.
 pub fn held(book: &Book, problems: &mut Problems) -> Option<Held> {
     for sheet in &book.sheets {
         let rows = sheet.rows.iter();
@@ -47,7 +47,7 @@ pub fn held(book: &Book, problems: &mut Problems) -> Option<Held> {
         }
     }
     let stock = find_sheet(book, "Stock", &NEEDED_OF_STOCK, problems)?;
-    let sheets = named_sheet(book, "Sheets").filter(|sheet| sheet.name != stock.name);
+    let sheets = named_sheet(book, "Plate").filter(|sheet| sheet.name != stock.name);
     Some(of(stock, sheets, problems))
 }
 
@@ -56,7 +56,7 @@ pub(super) fn of(stock: &Arc<Sheet>, sheets: Option<&Arc<Sheet>>, problems: &mut
     let mut held = Held::default();
     read(stock, &NEEDED_OF_STOCK, &mut held, problems);
     if let Some(sheets) = sheets.filter(|sheet| !sheet.rows.is_empty()) {
-        read(sheets, &NEEDED_OF_SHEETS, &mut held, problems);
+        read(sheets, &NEEDED_OF_PLATE, &mut held, problems);
     }
     held
 }
@@ -81,7 +81,7 @@ fn read(sheet: &Sheet, needed: &[&str], held: &mut Held, problems: &mut Problems
             let found = table.optional(heading);
             let shown = found.and_then(|found| {
                 let cell = line.row.cell(found.column)?.show();
-                // The same length in another spelling or unit is no change.
+                // One length in another spelling or unit is no change.
                 let length = Length::parse(&cell, found.unit).ok();
                 let length = length.filter(|_| LENGTHS.contains(&heading));
                 Some(match (length, found.unit) {

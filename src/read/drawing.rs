@@ -1,4 +1,4 @@
-//! Reads the drawing of a model: a PNG or JPEG picture, whole, and of a size that a sheet can show.
+//! Reads the drawing of a model: a complete PNG or JPEG picture of a size that a sheet can show.
 
 use std::path::{Path, PathBuf};
 
@@ -8,12 +8,12 @@ use super::bounded;
 use crate::model::Drawing;
 use crate::problem::{Place, Problem, Problems};
 
-/// The largest picture that goes into a workbook.
+/// Largest picture that goes into a workbook, in bytes.
 const MOST_BYTES: u64 = 2_000_000;
-/// The most pixels along a side.
+/// Most pixels along a side.
 const MOST_PIXELS: u32 = 10_000;
 
-/// Why a file is no drawing.
+/// Reasons why a file is not a drawing.
 #[derive(Debug, Error)]
 enum DrawingError {
     #[error("a file that cannot be read ({0})")]
@@ -30,7 +30,7 @@ enum DrawingError {
     Pixels(u32, u32),
 }
 
-/// Where a drawing is.
+/// Location of a drawing.
 pub(super) enum DrawingAt {
     /// In the program.
     BuiltIn(&'static [u8]),
@@ -38,7 +38,7 @@ pub(super) enum DrawingAt {
     File(PathBuf),
 }
 
-/// The drawing that lies beside a model file, if there is one.
+/// Drawing next to a model file, if there is one.
 pub(super) fn beside(model: &Path) -> Option<PathBuf> {
     let endings = ["png", "jpg", "jpeg"].into_iter();
     let paths = endings.map(|ending| model.with_extension(ending));
@@ -46,7 +46,7 @@ pub(super) fn beside(model: &Path) -> Option<PathBuf> {
 }
 
 impl DrawingAt {
-    /// Reads it; what is wrong with it is added to the problems.
+    /// Reads the drawing; its problems are added to `problems`.
     pub(super) fn read(&self, problems: &mut Problems) -> Option<Drawing> {
         let (file, read) = match self {
             DrawingAt::BuiltIn(bytes) => ("built-in drawing".to_string(), recognise(bytes)),
@@ -71,7 +71,7 @@ fn from_file(path: &Path) -> Result<Drawing, DrawingError> {
     recognise(&bounded::bytes(path, MOST_BYTES)?)
 }
 
-/// What the bytes show, or what is wrong with them. They say what they are, not the file's name.
+/// Recognises a picture by its bytes, whatever the file's name.
 fn recognise(bytes: &[u8]) -> Result<Drawing, DrawingError> {
     let (width, height) = match bytes {
         [0x89, b'P', b'N', b'G', b'\r', b'\n', 0x1a, b'\n', ..] => {
@@ -87,7 +87,7 @@ fn recognise(bytes: &[u8]) -> Result<Drawing, DrawingError> {
     Ok(Drawing { bytes: bytes.into(), width, height })
 }
 
-/// Big-endian numbers, `None` past the end.
+/// Big-endian number; `None` past the end.
 fn number(bytes: &[u8], at: usize, length: usize) -> Option<u32> {
     let bytes = bytes.get(at..at.checked_add(length)?)?;
     Some(bytes.iter().fold(0, |sum, &byte| sum << 8 | u32::from(byte)))
@@ -124,9 +124,9 @@ fn jpeg(bytes: &[u8]) -> Option<(u32, u32)> {
     loop {
         let (marker, length) = (number(bytes, at, 2)?, number(bytes, at + 2, 2)?);
         match marker {
-            // Start of a scan: what follows is the picture itself, up to its end.
+            // Start of a scan: the picture itself follows, up to its end.
             0xffda => break,
-            // Start of a frame, of whatever kind; three of the row are tables.
+            // Start of a frame of any kind; three numbers of the row are tables.
             0xffc0..=0xffcf if ![0xffc4, 0xffc8, 0xffcc].contains(&marker) => {
                 size = Some((number(bytes, at + 7, 2)?, number(bytes, at + 5, 2)?));
             }
@@ -146,7 +146,7 @@ mod tests {
     use crate::read::model::DRAWINGS;
 
     fn jpeg_bytes(end: &[u8]) -> Vec<u8> {
-        // A frame of 3 high and 5 wide, a table, a scan.
+        // A frame 3 high and 5 wide, a table, a scan.
         let frame = [0xff, 0xc0, 0, 11, 8, 0, 3, 0, 5, 1, 1, 0x11, 0];
         let table = [0xff, 0xc4, 0, 4, 0, 0];
         let scan = [0xff, 0xda, 0, 8, 1, 1, 0, 0, 63, 0, 0x55];

@@ -1,4 +1,4 @@
-//! Which rows of a sheet are entries of its table, and what is hidden among them.
+//! Entries of a sheet's table, and hidden rows and columns among them.
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
@@ -28,7 +28,7 @@ const TOTALS: [&str; 14] = [
     "suma",
 ];
 
-/// What a row with a lone text is.
+/// Handling of a row with a lone text.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(super) enum Lone {
     /// A note, or an entry that was never filled in.
@@ -37,9 +37,9 @@ pub(super) enum Lone {
     IsFine,
 }
 
-/// The rows below the headings that hold an entry. Units below the headings are taken as the
-/// columns' units; rows that repeat the headings and rows of totals are left out, and said; a row
-/// with a lone text is a problem, since nobody can tell a note from a lot that was never filled in.
+/// Rows below the headings that hold an entry. Units below the headings become the columns' units. Repeated headings
+/// and rows of totals are left out with a warning. A row with a lone text is a problem, since a note cannot be told
+/// from a lot that was never filled in.
 pub(super) fn entries<'a>(
     table: &mut Table<'a>,
     rows: &'a [Row],
@@ -52,7 +52,7 @@ pub(super) fn entries<'a>(
         take_units(table, units, problems);
         rows.next();
     }
-    // What stands beside the table is not of it.
+    // Cells beside the table are not part of it.
     let headed: HashSet<u32> = table.headings.iter().map(|h| h.column).collect();
     let mut beside = BTreeSet::new();
     let rows: Vec<&Row> = rows
@@ -111,7 +111,7 @@ pub(super) fn entries<'a>(
     entries
 }
 
-/// The units in a row that holds nothing else, by column.
+/// Units, by column, of a row that holds nothing else.
 fn units(table: &Table<'_>, row: &Row) -> Option<Vec<(u32, Unit)>> {
     if row.number != table.heading_row + 1 || row.cells.is_empty() {
         return None;
@@ -152,11 +152,11 @@ fn repeats_headings(table: &Table<'_>, row: &Row) -> bool {
     table.headings.len() > 1 && table.headings.iter().all(same)
 }
 
-/// Whether a row is headed as a total and lacks what an entry must have: its name or what kind it
-/// is. It holds nothing else but numbers.
+/// Whether a row is headed as a total, is missing the name or kind that an entry needs, and otherwise holds only
+/// numbers.
 fn is_headed_total(row: &Row, names: &[Option<u32>]) -> bool {
     let is_word = |cell: &Cell| match cell {
-        // Also with what is counted behind it: `Total pieces`.
+        // Also with the counted thing after the word: `Total pieces`.
         Cell::Text(text) => {
             let word = text.split_whitespace().next().unwrap_or_default();
             TOTALS.contains(&key(text).as_str()) || TOTALS.contains(&key(word).as_str())
@@ -172,7 +172,7 @@ fn is_headed_total(row: &Row, names: &[Option<u32>]) -> bool {
     cells().any(is_word) && cells().all(|c| is_word(c) || !is_text(c)) && names.iter().all(lacks)
 }
 
-/// Whether a nameless last row holds nothing but sums of the numbers above it.
+/// Whether a nameless last row holds only sums of the numbers above it.
 fn is_sum(last: &Row, above: &[&Row], names: &[Option<u32>]) -> bool {
     let nameless = names.iter().flatten().all(|c| last.cell(*c).is_none());
     if !nameless || above.len() < 2 {
@@ -198,7 +198,7 @@ fn is_sum(last: &Row, above: &[&Row], names: &[Option<u32>]) -> bool {
     any && last.cells.iter().all(is)
 }
 
-/// The number in a cell, also where it is stored as text.
+/// Number in a cell, also one stored as text.
 fn number(cell: &Cell) -> Option<f64> {
     match cell {
         Cell::Number(number) => Some(*number),
@@ -207,8 +207,8 @@ fn number(cell: &Cell) -> Option<f64> {
     }
 }
 
-/// Refuses merged cells inside the table: their value stands in the first of them alone, and the
-/// others would be taken as empty, which for some columns means a default.
+/// Refuses merged cells inside the table. Only the first of them holds the value; the others would be read as empty,
+/// which for some columns means a default.
 pub(super) fn refuse_merged(table: &Table<'_>, problems: &mut Problems) {
     let rows: Vec<u32> = table.rows.iter().map(|row| row.number).collect();
     let mut columns: Vec<u32> = table.headings.iter().map(|h| h.column).collect();
@@ -255,7 +255,7 @@ pub(super) fn refuse_merged(table: &Table<'_>, problems: &mut Problems) {
     }
 }
 
-/// Says which of the rows and columns that are read are out of sight.
+/// Reports which rows and columns that are read are hidden.
 pub(super) fn say_hidden(table: &Table<'_>, problems: &mut Problems) {
     let sheet = table.sheet;
     if sheet.hidden {
@@ -290,7 +290,7 @@ pub(super) fn say_hidden(table: &Table<'_>, problems: &mut Problems) {
     }
 }
 
-/// Those of the ascending numbers that lie in the spans, joined where they follow each other here.
+/// Ascending numbers that lie in the spans, joined where they are neighbours in this list.
 fn among(numbers: &[u32], spans: &[Span]) -> Vec<Span> {
     let mut found: Vec<Span> = Vec::new();
     let mut before = false;
@@ -309,7 +309,7 @@ fn among(numbers: &[u32], spans: &[Span]) -> Vec<Span> {
     found
 }
 
-/// The first number, and all the spans in words; `None` if there are none.
+/// First number, and all the spans in words; `None` if there are none.
 fn listed(spans: &[Span], show: impl Fn(u32) -> String) -> Option<(u32, String)> {
     const MOST: usize = 8;
     let first = spans.first()?.first;

@@ -1,5 +1,5 @@
-//! What a dimension that is not measured yet is expected to come to: from the pump's own range
-//! columns, or else from the past readings of its model.
+//! Expected value of a dimension that is not measured yet: from the pump's own range columns, or else from the past
+//! readings of its model.
 
 use std::cell::RefCell;
 use std::collections::BTreeMap;
@@ -16,11 +16,11 @@ use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::pump::Measured;
 
-/// Fewer past readings than these say too little of the next one: with 7 the prediction interval at
-/// 99 % is four standard deviations wide either way. The number itself is our own choice, no source.
+/// Fewest past readings for a prediction: with 7, the prediction interval at 99 % is four standard deviations wide on
+/// each side. The number is our own choice, no source.
 pub(super) const FEWEST: usize = 8;
 
-/// Where the ends of a dimension's expected range stand.
+/// Columns with the ends of a dimension's expected range.
 pub(super) struct RangeColumns {
     low: Option<Heading>,
     high: Option<Heading>,
@@ -47,7 +47,7 @@ impl RangeColumns {
         self.filled(line).iter().any(Option::is_some)
     }
 
-    /// The range of a row, where it states one that holds.
+    /// Range of a row, if it states a valid one.
     pub(super) fn range(
         &self,
         line: &Line<'_, '_>,
@@ -124,25 +124,25 @@ fn end(line: &Line<'_, '_>, heading: &Heading, problems: &mut Problems) -> Optio
     None
 }
 
-/// What is known ahead of readings.
+/// Knowledge ahead of readings.
 pub(super) struct Foresight<'a> {
     ahead: &'a Ahead,
     history: Option<History>,
-    /// Whether all of the past readings could be read; else that is a problem already.
+    /// Whether all past readings could be read; if not, that is already a problem.
     whole: bool,
     policy: &'a Policy,
-    /// What was said already, once a model and dimension, and how many pumps it holds for.
+    /// Reports that are made once per model and dimension, with the number of pumps concerned.
     said: RefCell<BTreeMap<(usize, usize), Said>>,
 }
 
-/// What holds for all pumps of a model alike and is said once.
+/// Facts that hold for all pumps of a model and are reported once.
 #[derive(Default)]
 struct Said {
     /// Pumps whose own range outranks past readings, and the first such cell.
     outranked: Option<(u32, Place)>,
-    /// A law that would reach below nothing, and the first pump that it is for.
+    /// A law that would reach below zero, and the first pump concerned.
     cut: Option<Place>,
-    /// A scatter that nothing is known of, likewise.
+    /// An unknown scatter, and the first pump concerned.
     scatter: Option<Place>,
 }
 
@@ -150,13 +150,13 @@ struct Said {
 pub(super) struct Unmeasured<'a, 'b> {
     pub(super) line: Line<'a, 'b>,
     pub(super) model: &'a Model,
-    /// The model's index among those of the outage, and the dimension's within it.
+    /// Index of the model in the outage, and of the dimension in the model.
     pub(super) index: (usize, usize),
     pub(super) dimension: &'a Dimension,
-    /// The columns of its readings, if the sheet has any.
+    /// Columns of its readings, if the sheet has any.
     pub(super) readings: &'a [Heading],
     pub(super) range: &'a RangeColumns,
-    /// Where what is missing is said.
+    /// Place where a missing value is reported.
     pub(super) place: Place,
 }
 
@@ -176,7 +176,7 @@ impl<'a> Foresight<'a> {
         history.flat_map(|history| history.unused.clone()).collect()
     }
 
-    /// What the dimension is expected to come to, and the pump as if it were at the middle of that.
+    /// Expected range of the dimension, and the pump as if measured at the middle of it.
     pub(super) fn expect(
         &self,
         one: &Unmeasured<'_, '_>,
@@ -253,7 +253,7 @@ impl<'a> Foresight<'a> {
             return None;
         }
         let fit = past.fit?;
-        // Copies, a nominal value or a coarse gauge: nothing follows of how the next one differs.
+        // Copies, a nominal value or a coarse gauge: they do not show how much the next reading differs.
         if past.values.iter().all(|value| *value == past.values[0]) {
             lacks(
                 format!(
@@ -269,7 +269,7 @@ impl<'a> Foresight<'a> {
         Some(self.predicted(one, &fit))
     }
 
-    /// The range in which one more reading is expected, in whole steps, and its law.
+    /// Range in which one more reading is expected, in whole steps, and its law.
     fn predicted(&self, one: &Unmeasured<'_, '_>, fit: &Fit) -> Expected {
         let step = self.ahead.step_of(one.model.unit).ticks().max(1);
         let [low, high] = fit.range(self.ahead.level).map(Length::ticks);
@@ -280,7 +280,7 @@ impl<'a> Foresight<'a> {
                 said.cut.get_or_insert(one.place.clone());
             });
         }
-        // Nothing measured is below a tick.
+        // A measured value is at least one tick.
         let low = low.max(1);
         Expected {
             low: Length::from_ticks(low),
@@ -314,7 +314,7 @@ impl<'a> Foresight<'a> {
                     });
                 }
                 let scatter = scatter.map_or(0.0, Scatter::variance);
-                // As many as the sheet has columns for, and no fewer than will have to be taken.
+                // As many as the sheet has columns for, and no fewer than must be taken.
                 let readings = one.readings.len().max(2);
                 let (u, few) = uncertainty_ahead(readings, scatter, resolution)?;
                 if u == Uncertainty::ZERO {
@@ -338,7 +338,7 @@ impl<'a> Foresight<'a> {
         note(self.said.borrow_mut().entry(one.index).or_default());
     }
 
-    /// Says what holds for all pumps of a model, once.
+    /// Reports the facts that hold for all pumps of a model, once each.
     pub(super) fn finish(&self, models: &[Model], problems: &mut Problems) {
         let file = self.history.as_ref().map_or("", |history| &history.file);
         for (&(model, dimension), said) in self.said.borrow().iter() {
@@ -385,15 +385,14 @@ impl<'a> Foresight<'a> {
     }
 }
 
-/// A guard rounded up to a decimal of the unit that these lengths are in.
+/// A guard rounded up to a decimal of the unit of these lengths.
 pub(super) fn rounded_up(guard: Length, of: &[Length]) -> Length {
     let step = Length::step(of);
     Length::from_ticks((guard.ticks() + step - 1) / step * step)
 }
 
-/// The standard uncertainty of the mean of so many readings that are not taken yet, if they scatter
-/// with this variance (in ticks squared), and its degrees of freedom: what their own spread would
-/// then come to.
+/// Standard uncertainty of the mean of `n` readings that are not taken yet and scatter with this variance (in ticks
+/// squared), with its degrees of freedom: the value that their own spread would give.
 #[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss)]
 fn uncertainty_ahead(
     readings: usize,

@@ -9,12 +9,12 @@ use crate::length::{Length, Tolerance};
 use crate::problem::{Problem, Problems};
 use crate::sheet::{Book, Sheet};
 
-/// The headings without which a sheet of blades is none.
+/// Headings that a sheet of blades must have.
 pub(super) const NEEDED: [&str; 2] = ["Thickness", "Tolerance"];
-/// The most blades that a set may have.
+/// Most blades that a set may have.
 const MOST: usize = 60;
 
-/// The blades, the sheet that they stand on, and its columns that are not used.
+/// The blades, their sheet, and its unused columns.
 #[derive(Default)]
 pub(super) struct Feelers {
     pub(super) blades: Vec<Blade>,
@@ -22,7 +22,7 @@ pub(super) struct Feelers {
     pub(super) unused: Vec<String>,
 }
 
-/// Reads the blades, if the workbook has the sheet; `stock` is the name of the sheet that holds the stock.
+/// Reads the blades, if the workbook has the sheet; `stock` is the name of the stock sheet.
 pub(super) fn read(book: &Book, stock: &str, problems: &mut Problems) -> Feelers {
     let mut feelers = Feelers::default();
     let sheet = named_sheet(book, "Feelers").filter(|sheet| sheet.name != stock);
@@ -48,7 +48,7 @@ pub(super) fn read(book: &Book, stock: &str, problems: &mut Problems) -> Feelers
     let on_hand = table.optional("On hand");
     for line in table.lines() {
         let thick = line.needed_thickness(thickness, problems);
-        // How far a blade may be off is never guessed: a go blade that is thin lets a small clearance pass.
+        // A blade's tolerance is never guessed: a thin go blade lets a small clearance pass.
         if line.row.cell(tolerance.column).is_none() {
             line.missing(tolerance, problems);
         }

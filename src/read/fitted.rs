@@ -1,5 +1,4 @@
-//! The pieces of each pump as they were fitted: what the saved plan says of them, with what its sheet Issue
-//! says went otherwise.
+//! Pieces of each pump as fitted: those of the saved plan, with the deviations on its sheet Issue.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -17,7 +16,7 @@ use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
 use crate::sheet::{Book, Row, Sheet};
 
-/// What a row of the Kits sheet holds: the word, the tag and the name in its hidden columns.
+/// Contents of a row of the Kits sheet: the word, the tag and the name in its hidden columns.
 pub(super) fn holds(row: &Row) -> Option<(Holds, String, String)> {
     let [word, tag, name] = KEYS.map(|column| {
         let cell = row.cell(column.into());
@@ -26,7 +25,7 @@ pub(super) fn holds(row: &Row) -> Option<(Holds, String, String)> {
     Some((Holds::parse(&word)?, tag, name))
 }
 
-/// The pumps of a job by their tags.
+/// Pumps of a job by their tags.
 pub(super) struct Tags(BTreeMap<String, usize>);
 
 impl Tags {
@@ -35,16 +34,16 @@ impl Tags {
         Tags(tags.zip(0..).collect())
     }
 
-    /// The index of the pump with this tag.
+    /// Index of the pump with this tag.
     pub(super) fn pump(&self, tag: &str) -> Option<usize> {
         self.0.get(&key(tag)).copied()
     }
 }
 
-/// The pieces of pumps, by their index in the job.
+/// Pieces of the pumps, by their index in the job.
 pub(super) type Kits = BTreeMap<usize, Vec<PackPick>>;
 
-/// The sheets with the kit slips of a saved plan, and the pieces of each pump that they have a kit for.
+/// Sheets with the kit slips of a saved plan, and the pieces of each pump that has a kit there.
 pub(super) fn of_book<'b>(
     book: &'b Book,
     carried: &Carried,
@@ -64,7 +63,7 @@ pub(super) fn of_book<'b>(
     (sheets, kits)
 }
 
-/// The sheets with the kit slips.
+/// Sheets with the kit slips.
 fn slips<'b>(book: &'b Book, problems: &mut Problems) -> Vec<&'b Arc<Sheet>> {
     let sheets = numbered_sheets(book, "Kits", problems);
     if sheets.is_empty() {
@@ -78,7 +77,7 @@ fn slips<'b>(book: &'b Book, problems: &mut Problems) -> Vec<&'b Arc<Sheet>> {
     sheets
 }
 
-/// Every kit that the sheet Issue has pieces for has a slip: a kit whose slip went astray would not be rechecked.
+/// Reports a kit that has pieces on the sheet Issue but no slip: it would not be rechecked.
 fn ask_about_missing_slips(
     place: Place,
     carried: &Carried,
@@ -109,7 +108,7 @@ fn ask_about_missing_slips(
     ));
 }
 
-/// Adds the pieces of each pump that a Kits sheet has a kit for.
+/// Adds the pieces of each pump that has a kit on a Kits sheet.
 fn of_slips(sheet: &Sheet, job: &Job, tags: &Tags, kits: &mut Kits, problems: &mut Problems) {
     for row in &sheet.rows {
         let Some((what, tag, name)) = holds(row) else {
@@ -153,7 +152,7 @@ fn of_slips(sheet: &Sheet, job: &Job, tags: &Tags, kits: &mut Kits, problems: &m
     }
 }
 
-/// Reads the hidden columns of a piece; else the column that does not fit, what it holds and what it should.
+/// Reads the hidden columns of a piece; else the column that does not fit, its contents and the expected contents.
 fn piece(row: &Row, job: &Job, pump: &Pump, place: usize) -> Result<Pick, (u16, String, String)> {
     let [item_at, count_at, thickness_at] = PIECE;
     let shown = |column: u16| {
@@ -188,7 +187,7 @@ fn piece(row: &Row, job: &Job, pump: &Pump, place: usize) -> Result<Pick, (u16, 
     Ok(Pick { item, count, peeled })
 }
 
-/// Takes over what the sheet Issue says went otherwise than planned.
+/// Takes over the deviations from the plan that the sheet Issue records.
 pub(super) fn as_issued(
     kits: &mut Kits,
     carried: &Carried,
@@ -213,7 +212,7 @@ pub(super) fn as_issued(
         }
     }
     for extra in &carried.extras {
-        // What is taken for no place of the model is a consumable, or lies in the bag.
+        // A piece for no place of the model is a consumable, or lies in the bag.
         if let Some((kit, index, place)) = place_of(kits, job, tags, (&extra.tag, &extra.place)) {
             let piece = (extra.item.as_str(), extra.count);
             put_in(job, index, place, kit, piece, &extra.at, problems);
@@ -228,7 +227,7 @@ pub(super) fn as_issued(
     }
 }
 
-/// The kit of a tag and the place that goes by these words: its label, or its name.
+/// Kit of a tag and the place with this label or name.
 fn place_of<'k>(
     kits: &'k mut Kits,
     job: &Job,
@@ -290,7 +289,7 @@ fn put_in(
     }
 }
 
-/// Warns of packs that are not what the model allows: more pieces than it says, or fewer.
+/// Warns of packs with more or fewer pieces than the model allows.
 pub(super) fn warn_of_counts(kits: &Kits, job: &Job, carried: &Carried, problems: &mut Problems) {
     for (&index, kit) in kits {
         let pump = &job.pumps[index];

@@ -1,4 +1,4 @@
-//! Reads a workbook of past readings: what each dimension of a model came to at earlier outages.
+//! Reads a workbook of past readings: values of each dimension of a model at earlier outages.
 
 use std::collections::BTreeMap;
 
@@ -13,59 +13,59 @@ use crate::outlook::Fit;
 use crate::problem::{Problem, Problems};
 use crate::sheet::Book;
 
-/// The sheet's name; no sheet of a spreadsheet may be named History.
+/// The sheet's name; no spreadsheet allows a sheet named History.
 const SHEET: &str = "Past readings";
-/// Its needed heading.
+/// The needed heading.
 const NEEDED: [&str; 1] = ["Model"];
 /// Femtometres in a tick.
 const FINE: f64 = 100_000.0;
-/// Headings that are known beside those of the dimensions.
+/// Known headings besides those of the dimensions.
 const ALSO_KNOWN: [&str; 4] = ["Model", "Tag", "Date", "Note"];
 
-/// What past readings say, by model of the outage and by dimension.
+/// Past readings, by model of the outage and by dimension.
 pub(super) struct History {
-    /// The file.
+    /// File name.
     pub(super) file: String,
     past: Vec<Vec<Past>>,
-    /// Columns and rows that nothing is read from.
+    /// Columns and rows that are not used.
     pub(super) unused: Vec<String>,
 }
 
-/// The past readings of one dimension of one model.
+/// Past readings of one dimension of one model.
 #[derive(Default)]
 pub(super) struct Past {
-    /// One a pump: the mean of what its rows came to, each of them the mean of its readings. Where
-    /// the sheet has no tags, each row is taken for another pump.
+    /// One value per pump: the mean over its rows, each row being the mean of its readings. Without a column of tags,
+    /// each row counts as another pump.
     pub(super) values: Vec<Length>,
-    /// How many rows these come from.
+    /// Number of rows that these come from.
     pub(super) rows: usize,
-    /// What the rows of each pump came to.
+    /// Row means of each pump.
     by_pump: BTreeMap<String, Vec<Length>>,
     /// Their law, where there are two or more.
     pub(super) fit: Option<Fit>,
-    /// How readings of one and the same pump scatter, where some row has several.
+    /// Scatter of readings of one pump, where some row has several.
     pub(super) scatter: Option<Scatter>,
 }
 
-/// How repeated readings of one pump scatter, pooled over pumps: sums of squares and degrees of
-/// freedom added up. Source: the pooled variance of JCGM 100:2008, H.3.6 and 4.2.4 (from memory).
+/// Scatter of repeated readings of one pump, pooled over pumps: sums of squares and degrees of freedom added up.
+/// Source: the pooled variance of JCGM 100:2008, H.3.6 and 4.2.4 (from memory).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Scatter {
-    /// The sum of squared deviations from each row's own mean, in ticks squared.
+    /// Sum of squared deviations from each row's own mean, in ticks squared.
     squares: f64,
     /// Readings less rows.
     freedom: u32,
 }
 
 impl Scatter {
-    /// The pooled variance, in ticks squared.
+    /// Pooled variance, in ticks squared.
     pub(super) fn variance(self) -> f64 {
         self.squares / f64::from(self.freedom.max(1))
     }
 }
 
 impl History {
-    /// The past readings of a dimension; none where the workbook has none.
+    /// Past readings of a dimension; `None` where the workbook has none.
     pub(super) fn of(&self, model: usize, dimension: usize) -> Option<&Past> {
         let past = self.past.get(model)?.get(dimension)?;
         (!past.values.is_empty()).then_some(past)
@@ -95,7 +95,7 @@ pub(super) fn read(
         },
         problems,
     );
-    // After what is not known, where a misspelt heading is reported already.
+    // After the unknown headings, where a misspelt one is already reported.
     let model_column = table.needed("Model", problems)?;
     let columns: Vec<Vec<Vec<Heading>>> = models
         .iter()
@@ -159,11 +159,11 @@ pub(super) fn read(
     Some(History { file: book.file.clone(), past, unused })
 }
 
-/// Which pump each row is of.
+/// Assigns rows to pumps.
 struct Pumps<'a> {
     tag: Option<&'a Heading>,
     date: Option<&'a Heading>,
-    /// By model, tag and date as they are typed: the first row that has them.
+    /// First row with this model, tag and date, as typed.
     known: BTreeMap<(usize, String, String), String>,
     rows: usize,
 }
@@ -178,8 +178,8 @@ impl<'a> Pumps<'a> {
         }
     }
 
-    /// A key of the pump that a row is of: its tag, or the row itself where the sheet has no tags.
-    /// A row that was there already is a problem, one without a tag among others as well.
+    /// Key of a row's pump: its tag, or the row itself where the sheet has no tags. A repeated row is a problem, and
+    /// so is a row without a tag among others.
     fn named(
         &mut self,
         model: usize,
@@ -212,7 +212,7 @@ impl<'a> Pumps<'a> {
 }
 
 impl Past {
-    /// Takes the readings of one row of a pump.
+    /// Adds the readings of one row of a pump.
     #[allow(clippy::cast_precision_loss)]
     fn take(&mut self, pump: &str, readings: &[Length]) {
         let Some(mean) = Length::mean(readings) else {
@@ -231,7 +231,7 @@ impl Past {
     }
 }
 
-/// A past reading: a length above nothing.
+/// A past reading: a length above zero.
 fn reading(
     line: &Line<'_, '_>,
     heading: &Heading,
@@ -252,7 +252,7 @@ fn reading(
     None
 }
 
-/// A name so like that of a model of the outage that its rows may have been meant to count.
+/// Reports a name so like that of a model of the outage that its rows may have been meant to count.
 fn ask_about_model(
     name: &str,
     models: &[Model],

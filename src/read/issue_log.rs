@@ -1,4 +1,4 @@
-//! Reads the issue log and checks the whole of its chain.
+//! Reads the issue log and checks its whole chain.
 
 use std::collections::{BTreeMap, HashSet};
 use std::path::Path;
@@ -15,10 +15,10 @@ use crate::sheet::{Book, Cell, Sheet};
 const UNDO: &str =
     "undo the change, or take the log from a copy of before; it is never to be changed by hand";
 
-/// Reads a log, and the SHA-256 of its bytes; one that is not there yet has no lines and no hash.
+/// Reads a log, and the SHA-256 of its bytes; a log that does not exist yet has no lines and no hash.
 ///
 /// # Errors
-/// Every problem: a file that is no log, a line that was changed, moved, removed or put in by hand.
+/// Every problem: a file that is not a log, a line that was changed, moved, removed or put in by hand.
 pub fn issue_log(path: &Path, memory: &mut Memory) -> Result<(Log, Option<String>), Problems> {
     if !path.exists() {
         return Ok((Log::new(), None));
@@ -34,7 +34,7 @@ pub fn issue_log(path: &Path, memory: &mut Memory) -> Result<(Log, Option<String
     problems.settle(log).map(|(log, _)| log)
 }
 
-/// The same from the bytes of a file.
+/// Reads a log from the bytes of a file.
 ///
 /// # Errors
 /// As for [`issue_log`].
@@ -50,7 +50,7 @@ pub fn issue_log_of(file: &str, bytes: Vec<u8>, memory: &mut Memory) -> Result<L
     problems.settle(log).map(|(log, _)| log)
 }
 
-/// Reads a log back before it is written: one that could not be read would be a log lost.
+/// Reads a log back before it is written: an unreadable log would be a lost one.
 ///
 /// # Errors
 /// A defect of the program, as a problem.
@@ -74,10 +74,10 @@ pub fn log_reads_back(file: &Path, bytes: &[u8], log: &Log) -> Result<(), Proble
     ))
 }
 
-/// Refuses a log that somebody added to since it was read, with this hash: what they added must not be lost.
+/// Refuses a log that was changed since it was read with this hash: lines added by others must not be lost.
 ///
 /// # Errors
-/// The log that is there, as a problem.
+/// The present log, as a problem.
 pub fn log_is_unchanged(file: &Path, sha256: Option<&str>) -> Result<(), Problem> {
     match super::sha256_of(file).as_deref() == sha256 {
         true => Ok(()),
@@ -90,8 +90,8 @@ pub fn log_is_unchanged(file: &Path, sha256: Option<&str>) -> Result<(), Problem
     }
 }
 
-/// Warns where a log does not go with the stock or with the day of an order: counts that differ, items that are gone,
-/// lines from later days.
+/// Warns where a log does not agree with the stock or the day of an order: different counts, missing items, lines of
+/// later days.
 pub fn log_beside_stock(log: &Log, job: &Job, file: &str, date: &str) -> Vec<Problem> {
     let known: BTreeMap<String, (&str, u32)> =
         log.known().map(|(item, count)| (crate::stock::folded(item), (item, count))).collect();
@@ -146,7 +146,7 @@ fn log(book: &Book, problems: &mut Problems) -> Option<Log> {
         ));
         return None;
     };
-    // The log is written whole each time, so what it does not know would be lost.
+    // The log is written whole each time, so unknown contents would be lost.
     for other in book.sheets.iter().filter(|other| other.name != sheet.name) {
         problems.add(Problem::new(
             other.whole(),
@@ -169,7 +169,7 @@ fn log(book: &Book, problems: &mut Problems) -> Option<Log> {
     }
     let headings: Vec<&Heading> = headings.into_iter().flatten().collect();
     let mut log = Log::new();
-    // Every row counts here, one that looks like a total or the headings too.
+    // Every row counts here, also one that looks like a total or the headings.
     let rows = sheet.rows.iter().filter(|row| row.number > table.heading_row);
     for row in rows {
         let line = Line { table: &table, row };
@@ -209,7 +209,7 @@ fn entry(line: &Line<'_, '_>, headings: &[&Heading], problems: &mut Problems) ->
         problems.add(Problem::new(line.place(headings[at]), found, expected, UNDO));
     };
     let mut whole = |at: usize, most: i64| {
-        // As the log writes it; 3.0 or 1e3 would make another chain.
+        // Exactly as the log writes it; 3.0 or 1e3 would make another chain.
         let read = texts[at].parse::<i64>();
         let read = read.ok().filter(|n| n.to_string() == texts[at] && n.abs() <= most);
         if read.is_none() {
@@ -321,8 +321,8 @@ fn follow(
     }
 }
 
-/// Holds the number of lines and the last chain above the table against the lines: lines that were removed at the
-/// end leave no gap.
+/// Compares the number of lines and the last chain above the table with the lines: removing lines at the end leaves
+/// no gap.
 fn check_seal(sheet: &Sheet, table: &Table<'_>, log: &Log, problems: &mut Problems) {
     let above = sheet.rows.iter().take_while(|row| row.number < table.heading_row);
     let is = [log.entries().len().to_string(), log.chain().to_string()];

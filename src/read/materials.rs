@@ -1,16 +1,15 @@
-//! Asks about materials of gaskets that are nearly known: a slip of the keyboard would leave the
-//! check of their crush out in silence.
+//! Warns of gasket materials that are nearly known: a typing error would silently skip the check of their crush.
 
 use itertools::Itertools;
 
 use crate::model::Model;
 use crate::problem::{Place, Problem, Problems, mend_name, nearest};
 
-/// A material of a gasket in the stock, and where it stands.
+/// Material of a gasket in the stock, and its place.
 pub(super) type OfGasket<'a> = (&'a str, &'a Place);
 
-/// Warns of each material that nothing is known of while a gasket material has nearly its name.
-/// No more than a warning: shops have materials of their own.
+/// Warns of each unknown material whose name is close to that of a gasket material. Only a warning: shops have
+/// materials of their own.
 pub(super) fn check<'a>(
     gaskets: impl Iterator<Item = OfGasket<'a>>,
     models: &[Model],

@@ -29,7 +29,7 @@ use material::{gather_materials, join};
 
 pub use library::Library;
 
-/// The models that come with the program: name and text.
+/// Models that come with the program: name and text.
 pub const BUILT_IN: [(&str, &str); 5] = [
     ("screwed-impeller", include_str!("../../models/screwed-impeller.toml")),
     ("front-set-metric", include_str!("../../models/front-set-metric.toml")),
@@ -47,10 +47,10 @@ pub(super) const DRAWINGS: [&[u8]; BUILT_IN.len()] = [
     include_bytes!("../../models/thrust-collar.png"),
 ];
 
-/// The most pieces of one consumable that a bag may ask for; more is a slip of the keyboard.
+/// Most pieces of one consumable in a bag; more is a typing error.
 const MOST_IN_A_BAG: u32 = 1_000;
 
-/// Reads the text of a model file; `file` is what problems call it.
+/// Reads the text of a model file; problems name it `file`.
 ///
 /// # Errors
 /// Every problem in it, with line and column.
@@ -65,7 +65,7 @@ pub fn parse(name: &str, file: &str, text: &str) -> Result<Model, Problems> {
     parse_with(name, file, text, &materials)
 }
 
-/// Reads the text of a model file beside a materials table.
+/// Reads the text of a model file together with a materials table.
 fn parse_with(
     name: &str,
     file: &str,
@@ -77,17 +77,17 @@ fn parse_with(
     let told = reader.missing_keys();
     let model = match toml::from_str::<ModelFile>(text) {
         Ok(raw) => reader.model(name, raw, materials),
-        // Which keys are missing has been said, all of them.
+        // Missing keys are already reported, all of them.
         Err(error) if told && error.message().starts_with("missing field") => None,
         Err(error) => {
-            reader.malformed(&error, "a model file as DEVELOPERS.md describes it");
+            reader.malformed(&error, "a model file as `gapwright help models` describes it");
             None
         }
     };
     reader.problems.settle(model).map(|(model, _)| model)
 }
 
-/// The tables of one kind, named or listed, each with where it stands.
+/// Tables of one kind, named or listed, each with its position.
 fn tables_of<'a, 'i>(value: &'a Spanned<DeValue<'i>>) -> Vec<(Range<usize>, &'a DeTable<'i>)> {
     let table = |value: &'a Spanned<DeValue<'i>>| Some((value.span(), value.get_ref().as_table()?));
     match value.get_ref() {
@@ -120,7 +120,7 @@ impl Reader<'_> {
         self.problems.add(Problem::new(place, found, expected, mend));
     }
 
-    /// Says what is wrong with a text that does not read at all.
+    /// Reports a text that is not valid TOML.
     fn malformed(&mut self, error: &toml::de::Error, expected: &str) {
         let span = error.span().unwrap_or(0..0);
         let wrong = error.message().trim().replace('\n', " ");
@@ -132,9 +132,9 @@ impl Reader<'_> {
         );
     }
 
-    /// Complains of every key that such a file does not have.
+    /// Reports every key that such a file does not have.
     fn unknown_keys(&mut self, known: &[Keys]) {
-        // A text that is no TOML is complained of when it is read.
+        // Invalid TOML is reported when it is read.
         let Ok(file) = DeTable::parse(self.text) else {
             return;
         };
@@ -153,7 +153,7 @@ impl Reader<'_> {
         }
     }
 
-    /// Complains of every key that a model file lacks; whether there are any.
+    /// Reports every needed key that a model file is missing; true if there are any.
     fn missing_keys(&mut self) -> bool {
         let Ok(file) = DeTable::parse(self.text) else {
             return false;
@@ -173,8 +173,8 @@ impl Reader<'_> {
         told
     }
 
-    /// Complains of every key that one table lacks; whether there are any. `kind` is what such
-    /// tables are called, nothing for the file itself.
+    /// Reports every needed key that one table is missing; true if there are any. `kind` is the word for such tables,
+    /// empty for the file itself.
     fn missing(&mut self, what: &str, span: Range<usize>, table: &DeTable<'_>, kind: &str) -> bool {
         let needed = NEEDED.iter().find(|(name, _)| *name == kind);
         let known: Vec<&str> = match KEYS.iter().find(|(name, _)| *name == kind) {
@@ -188,7 +188,7 @@ impl Reader<'_> {
                 continue;
             }
             told = true;
-            // A misspelt one has been told of as such.
+            // A misspelt one is already reported as such.
             let unknown = present.iter().filter(|key| !known.contains(key));
             let mut near = unknown.filter_map(|name| nearest(name, known.iter().copied()));
             if near.any(|near| near == *key) {
@@ -264,7 +264,7 @@ impl Reader<'_> {
         let dimensions = in_file_order(raw.dimension);
         let thermals = in_file_order(raw.thermal);
         let packs = in_file_order(raw.pack);
-        // Known by name even where a table is not whole, so that what follows can be checked.
+        // Names of incomplete tables count too, so that the rest can be checked.
         let names = Names {
             dimensions: named(&dimensions),
             thermals: named(&thermals),
@@ -320,7 +320,7 @@ impl Reader<'_> {
         })
     }
 
-    /// The requirements in the order of the file; one that is asked both ways makes two.
+    /// Requirements in the order of the file; one that is asked both ways makes two.
     fn requirements(
         &mut self,
         raw: BTreeMap<String, Spanned<RequirementFile>>,
@@ -367,7 +367,7 @@ impl Reader<'_> {
         }
     }
 
-    /// The place of what a file does not have.
+    /// Place of a part that the file does not have.
     fn end(&self) -> Range<usize> {
         self.text.len()..self.text.len()
     }
@@ -402,7 +402,7 @@ impl Reader<'_> {
         }
     }
 
-    /// Complains of names that two things have.
+    /// Reports names that two things have.
     fn each_once(&mut self, names: &Names) {
         let mut all: Vec<&(String, Range<usize>)> = names.all().collect();
         all.sort_by_key(|(_, span)| span.start);
@@ -418,7 +418,7 @@ impl Reader<'_> {
         }
     }
 
-    /// Where figures stand on the drawing, each a share of its width and of its height.
+    /// Positions of figures on the drawing, each as a share of its width and of its height.
     fn figures<'n>(
         &mut self,
         raw: &BTreeMap<String, Spanned<Vec<Spanned<Quantity>>>>,
@@ -461,7 +461,7 @@ impl Reader<'_> {
         whole.then_some(figures)
     }
 
-    /// The examples of all dimensions and packs, in the order of the file.
+    /// Examples of all dimensions and packs, in the order of the file.
     fn examples(&mut self, raw: &ModelFile, unit: Unit) -> Option<Examples> {
         let of = |start: usize, example: &Option<Spanned<Quantity>>| (start, example.clone());
         let dimensions = raw.dimension.values();
@@ -473,7 +473,7 @@ impl Reader<'_> {
         Some(Examples { dimensions: dimensions?, packs: packs? })
     }
 
-    /// Lengths that may be left out, in the order in which they start.
+    /// Optional lengths, in the order in which they start.
     fn lengths(
         &mut self,
         mut raw: Vec<(usize, Option<Spanned<Quantity>>)>,
@@ -524,7 +524,7 @@ impl Reader<'_> {
         }
     }
 
-    /// How well the dimension is known, stated in one of several ways.
+    /// Uncertainty of the dimension, stated in one of several ways.
     fn spread(
         &mut self,
         name: &str,
@@ -647,10 +647,10 @@ impl Reader<'_> {
     }
 }
 
-/// Names in the order of the file, each with where it stands.
+/// Names in the order of the file, each with its position.
 type Named = Vec<(String, Range<usize>)>;
 
-/// What terms may be called.
+/// Names that terms may refer to.
 struct Names {
     dimensions: Named,
     thermals: Named,
@@ -677,7 +677,7 @@ fn named<T>(tables: &[(String, Range<usize>, T)]) -> Named {
     tables.map(|(name, span, _)| (name.clone(), span.clone())).collect()
 }
 
-/// Tables in the order in which the file has them.
+/// Tables in the order of the file.
 fn in_file_order<T>(tables: BTreeMap<String, Spanned<T>>) -> Vec<(String, Range<usize>, T)> {
     let mut tables: Vec<_> =
         tables.into_iter().map(|(name, table)| (name, table.span(), table.into_inner())).collect();

@@ -1,5 +1,5 @@
-//! Reads an outage before it is measured: stock and pumps as ever, but a dimension without a reading
-//! has a range that is expected, or past readings of its model.
+//! Reads an outage before it is measured: stock and pumps as usual, but a dimension without a reading has an expected
+//! range, or past readings of its model.
 
 use std::path::PathBuf;
 
@@ -9,15 +9,15 @@ use crate::length::{Length, Unit};
 use crate::outlook::{Outlook, usual_step};
 use crate::problem::Problems;
 
-/// What is known ahead of readings beside the pump workbook.
+/// Knowledge ahead of readings, besides the pump workbook.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Ahead {
-    /// A workbook of past readings, if there is one.
+    /// Workbook of past readings, if there is one.
     pub history: Option<PathBuf>,
-    /// How likely one more reading lies in the range that past readings give; below 1.
+    /// Probability that one more reading lies in the range from past readings; below 1.
     pub level: Millionths,
-    /// Ends of such a range are rounded outward to whole steps; [`usual_step`] of the model's unit
-    /// where none is given.
+    /// Step to which ends of such a range are rounded outward; [`usual_step`] of the model's unit where none is
+    /// given.
     pub step: Option<Length>,
 }
 
@@ -29,7 +29,7 @@ impl Default for Ahead {
 }
 
 impl Ahead {
-    /// The step in force for a model in this unit.
+    /// Step in force for a model in this unit.
     pub(super) fn step_of(&self, unit: Unit) -> Length {
         self.step.unwrap_or_else(|| usual_step(unit))
     }
@@ -37,16 +37,18 @@ impl Ahead {
 
 /// Reads and checks everything for an outage that is not measured yet.
 ///
-/// A dimension with a reading is measured. One without has the range of its columns `<dimension>
-/// low` and `<dimension> high`, every value of it alike; where they are empty, the range and the law
-/// of one more reading that the past readings of its model give ([`Fit`](crate::outlook::Fit)), of
-/// which there must be eight at least, each of another pump: rows of one tag are put together to their
-/// mean, and without a column Tag each row is taken for another pump. Where the model takes a dimension's uncertainty from its
-/// readings, they are presumed to scatter as past readings of one pump did, pooled over pumps; where
-/// no past pump has several readings, only the gauge's resolution counts, and that is warned of.
+/// A dimension with a reading is measured. One without a reading has the range of its columns `<dimension> low` and
+/// `<dimension> high`, uniformly distributed. Where they are empty, it has the range and the law of one more reading
+/// that the past readings of its model give ([`Fit`](crate::outlook::Fit)). At least eight of these are needed, each
+/// of another pump: rows of one tag are combined to their mean, and without a column Tag each row counts as another
+/// pump.
+///
+/// Where the model takes a dimension's uncertainty from its readings, they are presumed to scatter as past readings
+/// of one pump did, pooled over pumps. Where no past pump has several readings, only the gauge's resolution counts,
+/// with a warning.
 ///
 /// # Errors
-/// Every problem in all the files, each with its place and mend.
+/// Every problem in all files, each with its place and fix.
 pub fn outlook(sources: &Sources, ahead: &Ahead) -> Result<Outlook, Problems> {
     let mut problems = Problems::new();
     let memory = &mut sources.memory.clone();

@@ -7,14 +7,14 @@ use crate::plan::{PackPick, Pick};
 use crate::problem::{Place, Problem, Problems};
 use crate::stock::{Item, Size};
 
-/// Gives a pump pieces as stated, `PLACE=PIECE, PIECE ...` for each place of its model.
+/// Gives a pump the stated pieces, `PLACE=PIECE, PIECE ...` for each place of its model.
 ///
-/// A piece is an item of the stock, by its number, or a thickness with its plus/minus; either may
-/// have `2 x` before it. Semicolons part pieces, or commas with a space behind. What is no item of the stock is added to it, for this pump alone.
+/// A piece is an item number of the stock, or a thickness with its plus/minus; either may have `2 x` before it.
+/// Pieces are separated by semicolons, or by commas followed by a space. A piece that is not an item of the stock is
+/// added to it, for this pump alone.
 ///
 /// # Errors
-/// Every problem: a place or an item that is not known, a thickness without a plus/minus, a place
-/// without pieces.
+/// Every problem: an unknown place or item, a thickness without a plus/minus, a place without pieces.
 pub fn stated(job: &mut Job, pump: usize, texts: &[String]) -> Result<Vec<PackPick>, Problems> {
     let mut problems = Problems::new();
     let model = job.model_of(&job.pumps[pump]).clone();
@@ -92,7 +92,7 @@ pub fn stated(job: &mut Job, pump: usize, texts: &[String]) -> Result<Vec<PackPi
     Ok(packs)
 }
 
-/// Says what the model or the stock would not allow: an engineer may want to see it all the same.
+/// Warns of pieces that the model or the stock would not allow: an engineer may want to see them all the same.
 fn warn(job: &mut Job, tag: &str, place: &Pack, pack: &PackPick) {
     let mut found = Vec::new();
     let pieces: u32 = pack.picks.iter().map(|pick| pick.count).sum();
@@ -122,14 +122,13 @@ fn warn(job: &mut Job, tag: &str, place: &Pack, pack: &PackPick) {
     }
 }
 
-/// Pieces are parted by semicolons, or by commas with a space behind: a comma alone may be the
-/// decimal mark.
+/// Pieces are separated by semicolons, or by commas followed by a space: a comma alone may be the decimal mark.
 fn parts(text: &str) -> impl Iterator<Item = &str> {
     let by = if text.contains(';') { ";" } else { ", " };
     text.split(by).map(str::trim).filter(|piece| !piece.is_empty())
 }
 
-/// The most pieces that are stated as one; more is a slip of the keyboard.
+/// Most pieces that are stated as one; more is a typing error.
 const MOST_ALIKE: u32 = 1_000;
 
 /// `2 x rest` or the rest alone.

@@ -1,4 +1,4 @@
-//! Reads the pieces of each pump back from a plan that `kit` wrote, its workbook or its JSON.
+//! Reads the pieces of each pump back from a plan that `kit` wrote, as workbook or JSON.
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -6,20 +6,21 @@ use std::path::Path;
 use super::carried::with_book;
 use super::{Memory, fitted};
 use crate::digest::sha256;
-use crate::formats::plan::{self, PieceJson};
+use crate::formats::common::PieceJson;
+use crate::formats::plan;
 use crate::job::{Input, Job};
 use crate::length::{Length, Unit};
 use crate::plan::{PackPick, Pick};
 use crate::problem::{Place, Problem, Problems};
 
-/// The pieces of each pump by its tag, in lower case, and the file as an input.
+/// Pieces of each pump by its tag, in lower case, and the file as an input.
 pub type Packs = (BTreeMap<String, Vec<PackPick>>, Input);
 
-/// Reads a plan against the job that it was made for; a workbook's pieces are those that its sheet Issue says were
-/// issued.
+/// Reads a plan against the job that it was made for. Of a workbook, the pieces are those that its sheet Issue
+/// records as issued.
 ///
 /// # Errors
-/// Every problem: a file that is no plan, a pump, place or item that the job does not have.
+/// Every problem: a file that is not a plan, a pump, place or item that the job does not have.
 pub fn packs(path: &Path, job: &Job, memory: &mut Memory) -> Result<Packs, Problems> {
     if !super::bounded::is_packed(path) {
         return packs_of_json(path, job);

@@ -24,7 +24,7 @@ pub(super) fn read(book: &Book, policy: &mut Policy, problems: &mut Problems) {
         let Some(setting) = line.text(Some(setting_column), problems) else {
             continue;
         };
-        // A setting with nothing behind it keeps its default.
+        // A setting without a value keeps its default.
         let Some(value) = line.text(Some(value_column), problems) else {
             continue;
         };

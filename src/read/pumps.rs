@@ -1,4 +1,4 @@
-//! Reads the Pumps sheet: which columns it must have follows from the models that it names.
+//! Reads the Pumps sheet; the models that it names decide its needed columns.
 
 mod columns;
 mod fits;
@@ -26,20 +26,20 @@ pub(super) use columns::{known_headings, names, reading_columns, reading_number}
 pub(super) use fits::check_fits;
 pub(super) use scatter::combined;
 
-/// The pumps as read.
+/// Pumps as read.
 pub(super) struct Draft {
     pub(super) models: Vec<Model>,
     pub(super) pumps: Vec<Pump>,
-    /// What each pump's dimensions are expected to come to where they are not measured.
+    /// Expected range of each pump's unmeasured dimensions.
     pub(super) expected: Vec<Vec<Option<Expected>>>,
     /// The sheet's name.
     pub(super) sheet: String,
     pub(super) unused: Vec<String>,
-    /// Where each pump's fit codes stand, pack by pack.
+    /// Places of each pump's fit codes, pack by pack.
     fit_places: Vec<Vec<Place>>,
 }
 
-/// Reads the Pumps sheet of a workbook; with `ahead`, pumps need not be measured yet.
+/// Reads the Pumps sheet of a workbook; with `ahead`, pumps may still be unmeasured.
 pub(super) fn read(
     book: &Book,
     library: &Library,
@@ -51,17 +51,17 @@ pub(super) fn read(
     let table = Table::find(sheet, &NEEDED_OF_PUMPS, problems)?;
     let tag = table.optional("Tag").cloned();
     let model_column = table.optional("Model").cloned();
-    // First the models: they say what the columns mean.
+    // Models first: they give the columns their meaning.
     let (models, model_of) =
         models_named(&table, [tag.as_ref(), model_column.as_ref()], library, problems);
     let foresight = ahead.map(|(ahead, past)| {
         let before = problems.count();
         let history = past.and_then(|book| history::read(book, &models, library, problems));
-        // What past readings lack because they could not be read is no second problem of the pumps.
+        // Unreadable past readings are not a second problem of the pumps.
         let whole = problems.count() == before && history.is_some() == ahead.history.is_some();
         Foresight::new(ahead, history, whole, policy)
     });
-    // First what is not known: a column that is missing may be among that, and is reported once.
+    // Unknown columns first: a missing column may be among them, and is reported once.
     let known = known_headings(&models);
     let mut unused = table.unknown(&known, |key| is_reading(key, &models), problems);
     for name in NEEDED_OF_PUMPS {
@@ -121,7 +121,7 @@ pub(super) fn read(
     Some(draft)
 }
 
-/// The models that the rows name, and which of them each row's is, by the number of the row.
+/// Models that the rows name, and the model of each row by its number.
 fn models_named(
     table: &Table<'_>,
     [tag, column]: [Option<&Heading>; 2],
@@ -131,7 +131,7 @@ fn models_named(
     let mut models: Vec<Model> = Vec::new();
     let mut model_of: HashMap<u32, usize> = HashMap::new();
     for line in table.lines() {
-        // A row without its tag is a note or a total, and is said below.
+        // A row without its tag is a note or a total, and is reported below.
         if line.text(tag, &mut Problems::new()).is_none() {
             continue;
         }
@@ -167,7 +167,7 @@ fn repeated(place: Place, tag: &str, first: u32) -> Problem {
     )
 }
 
-/// Every row is a pump or has a problem of its own; one that is neither must not vanish.
+/// Every row is a pump or has a problem of its own; no row may vanish.
 fn check_count(sheet: &Sheet, rows: usize, read: usize, problems: &mut Problems) {
     if read < rows && problems.none() {
         problems.add(Problem::new(

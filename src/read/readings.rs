@@ -1,4 +1,4 @@
-//! Readings from the bench: out of the cells of a saved plan's kit slips, a small workbook, or the command line.
+//! Reads bench readings from the kit slips of a saved plan, a small workbook, or the command line.
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -20,28 +20,28 @@ use crate::pump::Pump;
 use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked};
 use crate::sheet::{Book, Cell, Row, Sheet};
 
-/// The headings of a sheet of readings without which it is none.
+/// Headings that a sheet of readings must have.
 pub(crate) const NEEDED: [&str; 3] = ["Tag", "What", "Reading"];
 
-/// Where readings come from.
+/// Sources of readings.
 #[derive(Debug, Clone)]
 pub struct Sources<'a> {
-    /// The plan, as the workbook that `kit` wrote or as its JSON.
+    /// The plan: the workbook that `kit` wrote, or its JSON.
     pub plan: &'a Path,
-    /// A workbook with a sheet Readings, if there is one.
+    /// Workbook with a sheet Readings, if there is one.
     pub readings: Option<&'a Path>,
-    /// Readings as texts, `TAG:WHAT=READING`; the second of the same is the second reading.
+    /// Readings as texts, `TAG:WHAT=READING`; a repeated one is the second reading.
     pub found: &'a [String],
-    /// Whether the stock workbook is as it stands now that every kit of the plan is out.
+    /// Whether the stock workbook shows the stock after all kits of the plan were issued.
     pub issued: bool,
 }
 
-/// Everything that came back.
+/// All that came back from the bench.
 #[derive(Debug, Clone)]
 pub struct Back {
-    /// One entry a pump, in the order of the job.
+    /// One entry per pump, in the order of the job.
     pub benches: Vec<Bench>,
-    /// What is left for a swap.
+    /// Pieces left for a swap.
     pub left: Left,
     /// The plan's id.
     pub plan_id: String,
@@ -49,11 +49,11 @@ pub struct Back {
     pub inputs: Vec<Input>,
 }
 
-/// Reads what came back for the pumps of a job.
+/// Reads the entries that came back for the pumps of a job.
 ///
 /// # Errors
-/// Every problem, each with its cell: a file that is no plan, pieces that the stock does not have, a reading
-/// without a unit, of nothing that can be read, or there twice.
+/// Every problem, each with its cell: a file that is not a plan, pieces that the stock does not have, a reading
+/// without a unit, for an unknown part, or given twice.
 pub fn bench(
     sources: &Sources<'_>,
     job: &Job,
@@ -118,10 +118,10 @@ fn gather(
     Some(Back { benches, left, plan_id: carried.planned.id(), inputs })
 }
 
-/// Readings that are judged otherwise than the slips say would be accepted or refused against what stands there.
+/// Warns of rules that differ from those on the slips: readings would be accepted or refused against the slip.
 fn warn_of_rules(job: &Job, carried: &Carried, problems: &mut Problems) {
     for (setting, now) in job.policy.settings() {
-        // A finer instrument is no other rule.
+        // A finer instrument is not another rule.
         let of_expanded = setting == "Coverage factor";
         if of_expanded && job.policy.acceptance != Acceptance::Expanded {
             continue;
@@ -142,8 +142,8 @@ fn input(role: &str, book: &Book) -> Input {
     Input { role: role.into(), file: book.file.clone(), sha256: book.sha256.clone() }
 }
 
-/// What no kit has claimed, whether the kits were issued already or not: the stock of the plan less all that
-/// it takes, and never more than lies there now.
+/// Pieces that no kit has claimed, whether the kits are issued or not: the stock of the plan less all that it takes,
+/// and at most the present stock.
 fn left(job: &Job, carried: &Carried) -> Left {
     let mut taken: BTreeMap<String, u32> = BTreeMap::new();
     let mut take = |item: &str, count: u32| {
@@ -152,7 +152,7 @@ fn left(job: &Job, carried: &Carried) -> Left {
     };
     for (line, filled) in carried.planned.lines.iter().zip(&carried.filled) {
         if line.step.counts() {
-            // A kit may still be to be picked: at least what is planned stays for it.
+            // A kit may still have to be picked: at least its planned pieces stay reserved.
             take(&line.item, filled.picked.unwrap_or(0).max(line.planned));
         }
         if let Some((item, count)) = &filled.instead {
@@ -180,7 +180,7 @@ fn left(job: &Job, carried: &Carried) -> Left {
     left
 }
 
-/// A reading, where it stands, and how far it may be off if that is said.
+/// A reading, its place, and its stated uncertainty if any.
 struct Note {
     text: String,
     unit: Option<Unit>,
@@ -188,7 +188,7 @@ struct Note {
     at: Place,
 }
 
-/// Readings as they stand in the inputs, by pump and what they are of.
+/// Readings as in the inputs, by pump and part.
 #[derive(Default)]
 struct Notes {
     first: BTreeMap<(usize, Of), Note>,
@@ -212,7 +212,7 @@ impl Notes {
     }
 }
 
-/// The entry cells of the kit slips.
+/// Entry cells of the kit slips.
 fn of_kits_sheet(
     sheet: &Sheet,
     job: &Job,
@@ -264,7 +264,7 @@ fn of_kits_sheet(
             ));
             continue;
         };
-        // The unit stands in the label beside the cells.
+        // The unit is in the label beside the cells.
         let label = row.cell(u32::from(slip::READING) - 1).map(Cell::show);
         let unit = label.as_deref().and_then(in_brackets).and_then(Unit::parse);
         for (column, again) in [(slip::READING, false), (slip::AGAIN, true)] {
@@ -279,7 +279,7 @@ fn of_kits_sheet(
     }
 }
 
-/// A number with a fraction where a tick belongs is mostly a reading that was typed one row off.
+/// Reports a number with a fraction in place of a tick: mostly a reading that was typed one row off.
 fn ask_about_strays(sheet: &Sheet, row: &Row, problems: &mut Problems) {
     for column in [slip::READING, slip::AGAIN] {
         let cell = row.cell(column.into());
@@ -301,7 +301,7 @@ fn in_brackets(text: &str) -> Option<&str> {
     rest.split_once(')').map(|(inside, _)| inside)
 }
 
-/// A reading's cell as text; `None` if it is empty or not one that holds a reading.
+/// Text of a reading's cell; `None` if it is empty or does not hold a reading.
 fn typed(cell: &Cell, at: &Place, problems: &mut Problems) -> Option<String> {
     let found = match cell {
         Cell::Text(text) if text.trim().is_empty() => return None,
@@ -318,7 +318,7 @@ fn typed(cell: &Cell, at: &Place, problems: &mut Problems) -> Option<String> {
     None
 }
 
-/// A sheet Readings: a row a reading.
+/// Reads a sheet Readings, one row per reading.
 fn of_workbook(book: &Book, job: &Job, tags: &Tags, notes: &mut Notes, problems: &mut Problems) {
     let Some(sheet) = find_sheet(book, "Readings", &NEEDED, problems) else {
         return;
@@ -360,7 +360,7 @@ fn of_workbook(book: &Book, job: &Job, tags: &Tags, notes: &mut Notes, problems:
             let Some(text) = cell.and_then(|cell| typed(cell, &at, problems)) else {
                 continue;
             };
-            // A cell without a reading of its own takes the unit of the first one's heading.
+            // A heading without a unit takes that of the first reading.
             let unit = heading.unit.or(reading_at.unit);
             let note = Note { text, unit, within, at };
             notes.add(of, again, note, problems);
@@ -395,13 +395,13 @@ fn of_command_line(text: &str, job: &Job, tags: &Tags, notes: &mut Notes, proble
     let Some(of) = resolve(job, tags, (tag, &place), (what, &place), problems) else {
         return;
     };
-    // The second one of the same is the second reading.
+    // A repeated reading is the second reading.
     let again = notes.first.get(&of).is_some_and(|first| first.at == place);
     let note = Note { text: reading.to_string(), unit: None, within: None, at: place };
     notes.add(of, again, note, problems);
 }
 
-/// What a tag and some words are of: a place or a requirement, by its name or its label.
+/// Place or requirement that a tag and these words refer to, by name or label.
 fn resolve(
     job: &Job,
     tags: &Tags,
@@ -523,7 +523,7 @@ fn parsed(job: &Job, pump: &Pump, of: Of, note: &Note, problems: &mut Problems) 
         Of::Pack(_) => job.policy.pack_within,
         Of::Requirement(_) => job.policy.clearance_within,
     });
-    // Off one side or the other of something, such as a centre, is less than nothing by its limits.
+    // A distance to either side of something, such as a centre, may be negative within its limits.
     let signed = match of {
         Of::Pack(_) => false,
         Of::Requirement(at) => match pump.requirements[at].form {

@@ -1,4 +1,4 @@
-//! Reads the sheets Sheets and Fit: what pieces can be cut from, and to what shapes.
+//! Reads the sheets Sheets and Fit: material that pieces are cut from, and their shapes.
 
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
@@ -8,7 +8,7 @@ use super::named_sheet;
 use super::size::Stated;
 use super::stock::{Names, STACKED, counts};
 use super::table::{Heading, Line, Table};
-use crate::columns::{NEEDED_OF_FIT, NEEDED_OF_SHEETS};
+use crate::columns::{NEEDED_OF_FIT, NEEDED_OF_PLATE};
 use crate::cutting::{MOST_ALONG, SheetLot};
 use crate::decimal::Money;
 use crate::job::StockSheet;
@@ -20,7 +20,7 @@ use crate::sheet::{Book, Sheet};
 use crate::stock::Cut;
 use crate::stock::{Code, Item, Terms};
 
-/// Headings of Sheets that are known beside the needed ones.
+/// Known headings of Sheets besides the needed ones.
 const ALSO_KNOWN: [&str; 11] = [
     "Tolerance",
     "Uncertainty",
@@ -40,7 +40,7 @@ const ALSO_KNOWN: [&str; 11] = [
 pub(super) struct Draft {
     lots: Vec<Lot>,
     shapes: Vec<Shape>,
-    /// The kinds of all lots and the fit codes of all shapes, whole or not.
+    /// Kinds of all lots and fit codes of all shapes, valid or not.
     kinds: Vec<String>,
     fits: Vec<(Code, Place)>,
     pub(super) unused: Vec<String>,
@@ -59,7 +59,7 @@ struct Lot {
     sheet_cost: Money,
     bin: Option<String>,
     row: u32,
-    /// The place of its stock number.
+    /// Place of its stock number.
     place: Place,
 }
 
@@ -67,21 +67,20 @@ struct Shape {
     fit: Code,
     outside: Length,
     inside: Length,
-    /// The place of its outside diameter.
+    /// Place of its outside diameter.
     place: Place,
 }
 
-/// Reads both sheets of the stock workbook, as far as they are there; `stock` is the name of the
-/// sheet that holds the stock.
+/// Reads both sheets of the stock workbook, as far as they exist; `stock` is the name of the stock sheet.
 pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut Problems) -> Draft {
     let mut draft = Draft::default();
     let other = |name: &str| named_sheet(book, name).filter(|sheet| sheet.name != stock);
     let (mut sheet_rows, mut fit_rows) = (false, false);
-    if let Some(sheet) = other("Sheets") {
+    if let Some(sheet) = other("Plate") {
         draft.sheets.sheet = sheet.clone();
-        // A tab with nothing on it is not worth a problem.
+        // An empty tab is not worth a problem.
         if !sheet.rows.is_empty()
-            && let Some(table) = Table::find(sheet, &NEEDED_OF_SHEETS, problems)
+            && let Some(table) = Table::find(sheet, &NEEDED_OF_PLATE, problems)
         {
             sheet_rows = !table.rows.is_empty();
             read_sheets(&table, &mut draft, names, problems);
@@ -100,17 +99,17 @@ pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut P
     if sheet_rows && !fit_rows {
         problems.warn(Problem::new(
             draft.sheets.sheet.whole(),
-            "sheets to cut from, but no shapes to cut",
+            "plates to cut from, but no shapes to cut",
             format!("a sheet Fit with the headings {}", NEEDED_OF_FIT.join(", ")),
-            "add it, with a row a fit code; until then nothing can be cut",
+            "add it, with a row per fit code; until then nothing can be cut",
         ));
     }
     if fit_rows && !sheet_rows {
         problems.warn(Problem::new(
             draft.fit.whole(),
-            "shapes to cut, but no sheets to cut them from",
-            format!("a sheet Sheets with the headings {}", NEEDED_OF_SHEETS.join(", ")),
-            "add it, with a row a lot of sheets; until then nothing can be cut",
+            "shapes to cut, but no plates to cut them from",
+            format!("a sheet Plate with the headings {}", NEEDED_OF_PLATE.join(", ")),
+            "add it, with a row per lot of plates; until then nothing can be cut",
         ));
     }
     check_yields(&draft, problems);
@@ -119,10 +118,10 @@ pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut P
 
 fn read_sheets(table: &Table<'_>, draft: &mut Draft, names: &mut Names, problems: &mut Problems) {
     let known: Vec<String> =
-        NEEDED_OF_SHEETS.iter().chain(&ALSO_KNOWN).map(ToString::to_string).collect();
+        NEEDED_OF_PLATE.iter().chain(&ALSO_KNOWN).map(ToString::to_string).collect();
     draft.unused.extend(table.unknown(&known, |_| false, problems));
     let [item, kind, thickness, length, width, on_hand] =
-        NEEDED_OF_SHEETS.map(|name| table.needed(name, problems));
+        NEEDED_OF_PLATE.map(|name| table.needed(name, problems));
     draft.sheets.heading_row = table.heading_row;
     draft.sheets.on_hand_column = on_hand.map_or(0, |heading| heading.column);
     for line in table.lines() {
@@ -137,11 +136,11 @@ fn read_sheets(table: &Table<'_>, draft: &mut Draft, names: &mut Names, problems
                 problems.add(Problem::new(
                     line.place(heading),
                     format!("the kind `{kind}`"),
-                    format!("what is cut from the sheet: {}", STACKED.join(" or ")),
+                    format!("a kind that is cut from plate: {}", STACKED.join(" or ")),
                     mend_name(
                         &kind,
                         STACKED,
-                        "only these are cut from sheet; else move the row to Stock",
+                        "only these are cut from plate; move any other row to Stock",
                     ),
                 ));
                 return None;
@@ -243,9 +242,9 @@ fn inside_diameter(
     Some(inside)
 }
 
-/// Shapes that no sheet yields, and such as a sheet yields beyond reason.
+/// Reports shapes that no sheet yields, or of which a sheet yields unreasonably many.
 fn check_yields(draft: &Draft, problems: &mut Problems) {
-    // The longest side of all, and the longest that is the shorter one of its sheet.
+    // The longest side of all, and the longest of the shorter sides.
     let longest = draft.lots.iter().flat_map(|lot| lot.sides).max();
     let widest = draft.lots.iter().filter_map(|lot| lot.sides.into_iter().min());
     let widest = widest.max();
@@ -255,17 +254,17 @@ fn check_yields(draft: &Draft, problems: &mut Problems) {
             problems.add(Problem::new(
                 shape.place.clone(),
                 format!(
-                    "an outside diameter of which more than {MOST_ALONG} lie along a side of a sheet"
+                    "an outside diameter of which more than {MOST_ALONG} lie along a side of a plate"
                 ),
                 "a piece that is cut by hand",
-                "check the unit here and of Length and Width in Sheets",
+                "check the unit here and of Length and Width on the sheet Plate",
             ));
         }
         if widest.is_some_and(|widest| widest < shape.outside) {
             problems.warn(Problem::new(
                 shape.place.clone(),
-                "an outside diameter that is larger than every sheet",
-                "a sheet that the piece can be cut from",
+                "an outside diameter that is larger than every plate",
+                "a plate that the piece can be cut from",
                 "check the unit of both; as it stands none is cut",
             ));
         }
@@ -273,14 +272,14 @@ fn check_yields(draft: &Draft, problems: &mut Problems) {
 }
 
 impl Draft {
-    /// The materials of the gaskets, as far as they are stated.
+    /// Materials of the gaskets, as far as they are stated.
     pub(super) fn gaskets(&self) -> impl Iterator<Item = OfGasket<'_>> {
         let gaskets = self.lots.iter().filter(|lot| lot.kind == "gasket");
         gaskets.filter_map(|lot| Some((lot.material.as_deref()?, &lot.size.material)))
     }
 
-    /// Kind and fit of everything that could be cut, with the place of its fit code. Rows that
-    /// have other problems count: they should not raise further ones.
+    /// Kind and fit of everything that could be cut, with the place of its fit code. Rows with other problems count
+    /// too, so that they do not raise further ones.
     pub(super) fn codes(&self) -> impl Iterator<Item = (String, Code, Place)> + '_ {
         self.kinds.iter().flat_map(|kind| {
             let code = |(fit, place): &(Code, Place)| (kind.clone(), fit.clone(), place.clone());
@@ -288,7 +287,7 @@ impl Draft {
         })
     }
 
-    /// The lots of sheets, with the tolerance that a model gives where the row has none.
+    /// Lots of sheets, with the tolerance that a model gives where the row has none.
     pub(super) fn settle(&self, models: &[Model], problems: &mut Problems) -> Vec<SheetLot> {
         let settle = |lot: &Lot| {
             let material = lot.material.as_deref();
@@ -308,8 +307,8 @@ impl Draft {
         self.lots.iter().filter_map(settle).collect()
     }
 
-    /// One item for each lot of sheets and shape that some pump asks for: the pieces that could
-    /// be cut. Only call it without problems, when `sheets` holds every lot.
+    /// One item for each lot of sheets and shape that some pump asks for: the pieces that could be cut. Call it only
+    /// without problems, when `sheets` holds every lot.
     pub(super) fn cut_items(
         &self,
         sheets: &[SheetLot],
@@ -318,7 +317,7 @@ impl Draft {
         names: &mut Names,
         problems: &mut Problems,
     ) -> Vec<Item> {
-        /// Each is an item to choose from, so more than these could not be dealt with.
+        /// Each is an item to choose from; more than these could not be handled.
         const MOST: usize = 100_000;
         let places = pumps.iter().flat_map(|pump| {
             let packs = &models[pump.model].packs;
@@ -334,8 +333,8 @@ impl Draft {
                     problems.add(Problem::new(
                         self.sheets.sheet.whole(),
                         format!("more than {MOST} kinds of piece that could be cut"),
-                        "the sheets and the shapes of this outage",
-                        "leave out the sheets or the fit codes that are not used",
+                        "the plates and the shapes of this outage",
+                        "leave out the plates or the fit codes that are not used",
                     ));
                     return items;
                 }
@@ -349,7 +348,7 @@ impl Draft {
     }
 }
 
-/// The pieces of one shape that a lot of sheets yields if nothing else is cut from it.
+/// Pieces of one shape that a lot of sheets yields if nothing else is cut from it.
 fn cut_item(lot: &SheetLot, item: String, fit: Code, cut: Cut) -> Item {
     Item {
         item,

@@ -1,4 +1,4 @@
-//! How thick the pieces of a row are: what the row states, and the tolerance that a model gives.
+//! Thickness of the pieces of a row: as stated there, with the tolerance that a model may give.
 
 use super::table::{Heading, Line};
 use crate::length::{Length, Tolerance, Uncertainty};
@@ -6,21 +6,21 @@ use crate::model::Model;
 use crate::problem::{Place, Problem, Problems};
 use crate::stock::Size;
 
-/// The thickness as stated, its tolerance not settled yet: that may come from a model's materials.
+/// Thickness as stated; its tolerance may still come from a model's materials.
 pub(super) struct Stated {
     pub(super) thickness: Option<Length>,
     tolerance: Option<Tolerance>,
-    /// Whether a tolerance stands in the row, good or bad.
+    /// Whether the row states a tolerance, good or bad.
     tolerance_stated: bool,
     uncertainty: Option<Uncertainty>,
-    /// Where a missing tolerance would have stood.
+    /// Place of a missing tolerance.
     place: Place,
-    /// Where the material stands or would stand.
+    /// Place of the material, stated or not.
     pub(super) material: Place,
 }
 
 impl Stated {
-    /// Reads a row; `thickness` is the column that must be filled, none for what is not stacked.
+    /// Reads a row; `thickness` is the column that must be filled, `None` for parts that are not stacked.
     pub(super) fn read(
         line: &Line<'_, '_>,
         thickness: Option<&Heading>,
@@ -68,7 +68,7 @@ impl Stated {
         }
     }
 
-    /// The size with its tolerance: the row's own, or the one that a model gives for the material.
+    /// Size with its tolerance: the row's own, or the one that a model gives for the material.
     pub(super) fn settle(
         &self,
         item: &str,
@@ -91,7 +91,7 @@ impl Stated {
     }
 }
 
-/// The tolerance that the models give for a material.
+/// Tolerance that the models give for a material.
 fn of_material(name: &str, models: &[Model]) -> Option<Tolerance> {
     let name = name.to_lowercase();
     let given = models.iter().flat_map(|m| &m.materials).filter(|m| m.name.to_lowercase() == name);

@@ -16,10 +16,10 @@ use crate::problem::{Place, Problem, Problems, nearest};
 use crate::sheet::Book;
 use crate::stock::{Code, Item, Terms, folded};
 
-/// The kinds of piece that are stacked and therefore need a thickness.
+/// Kinds of piece that are stacked and therefore need a thickness.
 pub(super) const STACKED: [&str; 2] = ["shim", "gasket"];
 
-/// Headings that are known beside the needed ones.
+/// Known headings besides the needed ones.
 const ALSO_KNOWN: [&str; 14] = [
     "Thickness",
     "Tolerance",
@@ -37,12 +37,12 @@ const ALSO_KNOWN: [&str; 14] = [
     "Description",
 ];
 
-/// The stock as read, tolerances not settled yet: they may come from a model's materials.
+/// Stock as read; tolerances may still come from a model's materials.
 pub(super) struct Draft {
     pub(super) lots: Vec<Lot>,
-    /// Kind and fit of every row, whole or not, with the place of its kind.
+    /// Kind and fit of every row, valid or not, with the place of its kind.
     pub(super) codes: Vec<(String, Code, Place)>,
-    /// Where kinds and fit codes stand.
+    /// Column of the kinds and column of the fit codes.
     pub(super) kind_column: u32,
     pub(super) fit_column: u32,
     pub(super) names: Names,
@@ -53,27 +53,26 @@ pub(super) struct Draft {
 pub(super) struct Lot {
     pub(super) item: Item,
     size: Stated,
-    /// What stands in the way of a consumable's thickness, which only counts where a model asks
-    /// for it by section.
+    /// Problems of a consumable's thickness, which count only where a model asks for it by section.
     unread: Problems,
-    /// Where its thickness stands or would stand.
+    /// Place of its thickness, stated or not.
     thickness: Place,
 }
 
 impl Draft {
-    /// The materials of the gaskets, as far as they are stated.
+    /// Materials of the gaskets, as far as they are stated.
     pub(super) fn gaskets(&self) -> impl Iterator<Item = OfGasket<'_>> {
         let gaskets = self.lots.iter().filter(|lot| lot.item.kind == "gasket");
         gaskets.filter_map(|lot| Some((lot.item.material.as_deref()?, &lot.size.material)))
     }
 }
 
-/// The items met so far, to find one that is named twice.
+/// Items read so far, to find duplicates.
 #[derive(Default)]
 pub(super) struct Names(HashMap<String, (String, u32)>);
 
 impl Names {
-    /// Takes a name down; a second one of the same is a problem at this place.
+    /// Records a name; a repeated one is a problem at this place.
     pub(super) fn once(
         &mut self,
         item: &str,
@@ -97,7 +96,7 @@ impl Names {
     }
 }
 
-/// On hand, which must be there, and of those the reserved, no more than there are.
+/// Reads On hand, which is required, and Reserved, which is at most On hand.
 pub(super) fn counts(
     line: &Line<'_, '_>,
     on_hand: Option<&Heading>,
@@ -182,11 +181,10 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     Some(Draft { lots, codes, kind_column, fit_column, names, unused, sheet })
 }
 
-/// The thickest shim that is one without a question. Common practice, no source.
+/// Thickest shim that raises no question. Common practice, no source.
 pub(super) const THICK: Length = Length::from_ticks(10 * Unit::Millimetre.ticks());
 
-/// A shim as thick as a plate is mostly one whose thou stand in a column of inches. Common practice, no
-/// source.
+/// Warns of a shim as thick as a plate: mostly one in thou in a column of inches. Common practice, no source.
 fn ask_about_thick(
     line: &Line<'_, '_>,
     heading: Option<&Heading>,
@@ -269,8 +267,7 @@ fn lot(
     })
 }
 
-/// The layer of a laminated shim. What cannot be one is a problem; a rest below the last whole
-/// layer is said.
+/// Layer of a laminated shim. An impossible value is a problem; a remainder below the last whole layer is reported.
 fn peel_step(
     line: &Line<'_, '_>,
     heading: &Heading,
@@ -329,7 +326,7 @@ fn pack_qty(
     count.map(|count| count.max(1))
 }
 
-/// The longest that anybody waits for a shim: ten years.
+/// Longest lead time of a shim: ten years.
 const MOST_LEAD_DAYS: u32 = 3_650;
 
 /// Days from the order to the drawer.
@@ -350,7 +347,7 @@ fn lead_days(
     Some(days)
 }
 
-/// Warns of a max level below the min level, of which nobody can say what is meant.
+/// Warns of a max level below the min level.
 fn ask_about_levels(
     line: &Line<'_, '_>,
     heading: Option<&Heading>,
@@ -369,7 +366,7 @@ fn ask_about_levels(
     }
 }
 
-/// Warns where the policy's rule on opened packs has nothing to work on.
+/// Warns where the policy's rule on opened packs does not apply to any row.
 pub(super) fn check_packs(draft: &Draft, policy: &Policy, problems: &mut Problems) {
     let packed = |lot: &Lot| lot.size.thickness.is_some() && lot.item.pack_qty > 1;
     if policy.opened_packs_spoiled && !draft.lots.iter().any(packed) {
@@ -382,7 +379,7 @@ pub(super) fn check_packs(draft: &Draft, policy: &Policy, problems: &mut Problem
     }
 }
 
-/// Asks about kinds that no model asks for: a misspelt one would put its pieces out of reach.
+/// Reports kinds that no model asks for: the pieces of a misspelt kind would never be used.
 pub(super) fn check_kinds(draft: &Draft, models: &[Model], problems: &mut Problems) {
     let mut known: Vec<String> = STACKED.map(String::from).to_vec();
     known.extend(models.iter().flat_map(|m| &m.consumables).map(|c| c.kind.clone()));
@@ -401,8 +398,8 @@ pub(super) fn check_kinds(draft: &Draft, models: &[Model], problems: &mut Proble
     }
 }
 
-/// A kind that a model asks for by section needs the thickness of its rows: one that cannot be
-/// read is a problem, and an empty one is said, since such a row may still serve by its fit code.
+/// A kind that a model asks for by section needs the thickness of its rows. An unreadable thickness is a problem; an
+/// empty one is a warning, since such a row may still serve by its fit code.
 pub(super) fn check_sections(draft: &Draft, models: &[Model], problems: &mut Problems) {
     let needs = models.iter().flat_map(|model| &model.consumables);
     let by_section: Vec<&String> =

@@ -1,4 +1,9 @@
-//! Tables on sheets: the heading row wherever it stands, and cells read by heading.
+//! Tables on sheets: finds the heading row, and reads cells by heading.
+//!
+//! # Decision
+//!
+//! A column that is nearly a known one is reported, not copied in silence: a lost `Reserved` column issues reserved
+//! pieces.
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
@@ -13,7 +18,7 @@ use crate::sheet::{Cell, Row, Sheet};
 /// Rows from the top in which a heading row is looked for.
 const MOST_TITLE_ROWS: u32 = 60;
 
-/// What stands in a heading's brackets, each in turn.
+/// Contents of a heading's brackets, each in turn.
 fn brackets(text: &str) -> impl Iterator<Item = &str> {
     text.split(['(', '['])
         .skip(1)
@@ -21,12 +26,12 @@ fn brackets(text: &str) -> impl Iterator<Item = &str> {
         .map(str::trim)
 }
 
-/// The unit in a heading's brackets, if it is one.
+/// Unit in a heading's brackets, if it is one.
 fn unit(text: &str) -> Option<Unit> {
     brackets(text).find_map(Unit::parse)
 }
 
-/// A unit without brackets at a heading's end, such as `Thickness mm`, and what stands before it.
+/// A unit without brackets at a heading's end, such as `Thickness mm`, and the text before it.
 fn unit_at_end(text: &str) -> Option<(&str, Unit)> {
     let (name, last) = text.trim_end().rsplit_once(char::is_whitespace)?;
     let unit = Unit::parse(last)?;
@@ -46,17 +51,17 @@ fn renamed(name: &str, heading: &str) -> String {
     }
 }
 
-/// What a number should look like, and how to mend one that does not.
+/// Expected form of a number, and how to fix another.
 const NUMBER: [&str; 2] = ["a number with at most six places", "type the plain number"];
 
-/// What stands in a heading's brackets, if that is no name of degrees Celsius.
+/// Contents of a heading's brackets, unless they name degrees Celsius.
 fn other_scale(text: &str) -> Option<&str> {
     let scale = brackets(text).next()?;
     let celsius = ["degc", "deg c", "\u{b0}c", "c", "celsius", "degrees celsius"];
     (!celsius.contains(&scale.to_lowercase().as_str())).then_some(scale)
 }
 
-/// Whether all the words of one heading are in the other, or one is cut short of the other.
+/// Whether all words of one heading are in the other, or one is the other cut short.
 fn share_words(a: &str, b: &str) -> bool {
     let words = |text: &str| -> Vec<String> {
         let bare = text.split(['(', '[']).next().unwrap_or(text);
@@ -76,8 +81,8 @@ fn share_words(a: &str, b: &str) -> bool {
     cut || inside(&a, &b) || inside(&b, &a)
 }
 
-/// Other words of the trade for what a column holds; common practice, no source. They are asked
-/// about, not taken: two of them may stand side by side and mean different things.
+/// Other words of the trade for the contents of a column; common practice, no source. They are reported, not taken:
+/// two of them may appear side by side with different meanings.
 const OTHER_WORDS: [(&str, &str); 44] = [
     ("allocated", "reserved"),
     ("committed", "reserved"),
@@ -125,8 +130,8 @@ const OTHER_WORDS: [(&str, &str); 44] = [
     ("pump", "tag"),
 ];
 
-/// A tolerance that is passed over would be replaced by one that may be smaller: its other names are no
-/// matter of a warning.
+/// An ignored tolerance would be replaced by one that may be smaller, so its other names are a problem, not a
+/// warning.
 const TOLERANCE: &str = "tolerance";
 
 /// Whether a heading is another word for a known one: `Tol`, `Tol (mm)` or `Tol mm` for `Tolerance`.
@@ -151,11 +156,11 @@ pub(super) struct Table<'a> {
     pub(super) sheet: &'a Sheet,
     pub(super) heading_row: u32,
     pub(super) headings: Vec<Heading>,
-    /// Where a heading stands among them, by its key: the first of equals.
+    /// Index of a heading by its key: the first of equals.
     by_key: HashMap<String, usize>,
-    /// The rows that hold an entry: no totals, no headings again, no units below the headings.
+    /// Rows that hold an entry: no totals, no repeated headings, no units below the headings.
     pub(super) rows: Vec<&'a Row>,
-    /// The columns below the headings that hold something but have none.
+    /// Columns that hold something below the heading row but have no heading.
     pub(super) bare: BTreeSet<u32>,
 }
 
@@ -175,7 +180,7 @@ fn headings(row: &Row) -> Vec<Heading> {
         .collect()
 }
 
-/// A heading as it is shown: with every problem of its column, so not at any length.
+/// A heading as shown: it goes with every problem of its column, so its length is limited.
 fn shortened(text: &str) -> String {
     const LONGEST: usize = 80;
     match text.char_indices().nth(LONGEST) {
@@ -190,14 +195,14 @@ fn matches(headings: &[Heading], wanted: &[&str]) -> usize {
     wanted.filter(|key| keys.contains(key.as_str())).count()
 }
 
-/// A row of a text file with more fields than there are headings, where most have not, is mostly one in which a
-/// comma was taken for the end of a field: every value behind it stands in the wrong column.
+/// Warns of a row of a text file with more fields than headings, where most rows have not: mostly a comma was taken
+/// for a separator, and every value after it is in the wrong column.
 fn ask_about_fields(table: &Table<'_>, problems: &mut Problems) {
     let last = table.headings.iter().map(|heading| heading.column).max();
     let Some(last) = last.filter(|_| table.sheet.file.to_lowercase().ends_with(".csv")) else {
         return;
     };
-    // A note stands further off.
+    // A note is further to the right.
     let rows = table.rows.iter();
     let long: Vec<_> = rows.filter(|row| row.cell(last + 1).is_some()).collect();
     if long.len() * 2 > table.rows.len() {
@@ -234,7 +239,7 @@ impl<'a> Table<'a> {
         Table::find_of(sheet, needed, Lone::IsProblem, problems)
     }
 
-    /// The same, saying whether a row may hold a lone text.
+    /// Finds the table as [`Table::find`] does; `lone` decides whether a row may hold a lone text.
     pub(super) fn find_of(
         sheet: &'a Sheet,
         needed: &[&str],
@@ -297,18 +302,18 @@ impl<'a> Table<'a> {
         self.sheet.place(row, column)
     }
 
-    /// The column of a heading, if the table has it.
+    /// Column of a heading, if the table has it.
     pub(super) fn optional(&self, name: &str) -> Option<&Heading> {
         let at = self.by_key.get(&key(name))?;
         self.headings.get(*at)
     }
 
-    /// The column of the first of several names for the same thing.
+    /// Column of the first of several names for one thing.
     pub(super) fn either(&self, names: &[String]) -> Option<&Heading> {
         names.iter().find_map(|name| self.optional(name))
     }
 
-    /// The column of a heading that must be there.
+    /// Column of a heading that must be there.
     pub(super) fn needed(&self, name: &str, problems: &mut Problems) -> Option<&Heading> {
         let found = self.optional(name);
         if found.is_none() {
@@ -320,8 +325,8 @@ impl<'a> Table<'a> {
     fn say_missing(&self, name: &str, problems: &mut Problems) {
         let place = |heading: &Heading| self.place(self.heading_row, heading.column);
         let mut near = self.likeliest(name, problems);
-        // One word about a cell is enough: the sterner one. What it says of another column leaves this one
-        // missing all the same.
+        // One report per cell is enough: the more severe one. A report about another column still leaves this one
+        // missing.
         if let Some(problem) = near.and_then(|near| problems.stops_at(&place(near))) {
             if problem.mend.contains(&format!("`{name}")) {
                 return;
@@ -353,8 +358,8 @@ impl<'a> Table<'a> {
         problems.add(Problem::new(at, found, format!("a column headed `{name}`"), mend));
     }
 
-    /// The heading that is likeliest meant by one that is missing: another word for it, else the most like it
-    /// among those that are asked about, which are used for nothing else, else among all.
+    /// Heading most likely meant by a missing one: another word for it, else the most similar one among the unknown
+    /// headings, which have no other use, else among all.
     fn likeliest(&self, name: &str, problems: &Problems) -> Option<&Heading> {
         let all = || self.headings.iter();
         let most_like = |headings: Vec<&'_ Heading>| {
@@ -370,10 +375,9 @@ impl<'a> Table<'a> {
             .or_else(|| most_like(all().collect()))
     }
 
-    /// Asks about unknown headings that look like a known one which is missing: a column that is
-    /// passed over in silence is worse than one that is asked about. A misspelling is a problem;
-    /// one that shares its words is a warning. The others are returned, for people to see that
-    /// they are not used.
+    /// Reports unknown headings that look like a known, missing one: a column that is ignored in silence is worse
+    /// than a question. A misspelling is a problem; a heading that shares its words is a warning. The others are
+    /// returned, so that people see that they are not used.
     pub(super) fn unknown(
         &self,
         known: &[String],
@@ -392,7 +396,7 @@ impl<'a> Table<'a> {
             }
             let place = self.place(self.heading_row, heading.column);
             let likeness = |k: &str| strsim::normalized_damerau_levenshtein(&key(k), &heading.key);
-            // No heading that is meant for a known one is that long, and the work grows with it.
+            // A longer heading is not meant for a known one, and the work grows with the length.
             let near = missing
                 .iter()
                 .filter(|_| heading.key.len() <= LONGEST_MISSPELT)
@@ -458,13 +462,13 @@ impl<'a> Table<'a> {
         unused
     }
 
-    /// The rows with anything in them.
+    /// Rows with any contents.
     pub(super) fn lines(&self) -> impl Iterator<Item = Line<'_, 'a>> {
         self.rows.iter().map(move |row| Line { table: self, row })
     }
 }
 
-/// Whether a mark or a space in a number is followed by just three figures.
+/// Whether a mark or a space in a number is followed by just three digits.
 fn has_thousands(text: &str) -> bool {
     let text = text.trim();
     let parts = |c: char| ",.'\u{2019}".contains(c) || c.is_whitespace();
@@ -481,7 +485,7 @@ fn truth(yes: bool) -> &'static str {
     }
 }
 
-/// How to give a column its unit.
+/// Advice on giving a column its unit.
 fn mend_unit(heading: &str) -> String {
     match brackets(heading).find(|inside| Unit::parse(inside).is_none() && !inside.is_empty()) {
         Some(other) => format!(
@@ -494,7 +498,7 @@ fn mend_unit(heading: &str) -> String {
     }
 }
 
-/// What stands behind a number in a text, such as `pcs` in `12 pcs`.
+/// Text after a number, such as `pcs` in `12 pcs`.
 fn note_behind(cell: &Cell) -> Option<&str> {
     let Cell::Text(text) = cell else { return None };
     let end = text.find(|c: char| !(c.is_ascii_digit() || ".,+-".contains(c)))?;
@@ -517,7 +521,7 @@ impl Line<'_, '_> {
         self.table.place(self.row.number, heading.column)
     }
 
-    /// The cell under a heading; an error value or an uncalculated formula is a problem.
+    /// Cell under a heading; an error value or an uncalculated formula is a problem.
     pub(super) fn cell(&self, heading: &Heading, problems: &mut Problems) -> Option<&Cell> {
         match self.row.cell(heading.column)? {
             Cell::Error(error) => {
@@ -542,7 +546,7 @@ impl Line<'_, '_> {
         }
     }
 
-    /// A text; a number is taken as it is shown.
+    /// A text; a number is taken as shown.
     pub(super) fn text(
         &self,
         heading: Option<&Heading>,
@@ -551,7 +555,7 @@ impl Line<'_, '_> {
         self.cell(heading?, problems).map(Cell::show)
     }
 
-    /// A text that must be there.
+    /// A required text.
     pub(super) fn needed_text(
         &self,
         heading: Option<&Heading>,
@@ -565,7 +569,7 @@ impl Line<'_, '_> {
         self.name(heading, problems)
     }
 
-    /// A name or a code, if there is one: no date that a code such as 3/8 was turned into, and none
+    /// A name or a code, if there is one. A date that a code such as 3/8 was turned into is refused, and so is a text
     /// that no label could hold.
     pub(super) fn name(&self, heading: &Heading, problems: &mut Problems) -> Option<String> {
         const LONGEST: usize = 100;
@@ -605,8 +609,8 @@ impl Line<'_, '_> {
         ));
     }
 
-    /// Numbers that read otherwise elsewhere are said, not guessed: `1,250` is one and a quarter here
-    /// and a thousand to others, `010` is ten here and to some a hundredth, and `10/20` may be a range.
+    /// Reports numbers that read otherwise elsewhere instead of guessing: `1,250` is one and a quarter here and a
+    /// thousand to others, `010` is ten here and a hundredth to some, and `10/20` may be a range.
     fn ask_about_number(&self, heading: &Heading, cell: &Cell, problems: &mut Problems) {
         let Cell::Text(text) = cell else { return };
         let mut ask = |found: String, expected: &str, mend: &str| {
@@ -663,7 +667,7 @@ impl Line<'_, '_> {
         problems.add(Problem::new(self.place(heading), found, expected, mend));
     }
 
-    /// The same for a plain number, which may only have a note behind it.
+    /// Reports a cell that is not a plain number, naming a note after the number.
     fn not_plain(
         &self,
         heading: &Heading,
@@ -710,7 +714,7 @@ impl Line<'_, '_> {
                 cell,
                 [
                     "a whole number from 0 to 1000000000",
-                    // None at once is another thing than none.
+                    // An unknown lead time is an empty cell, not 0.
                     match heading.key.as_str() {
                         "leaddays" => {
                             "type whole days, rounded up; leave it empty where nobody knows"
@@ -764,7 +768,7 @@ impl Line<'_, '_> {
         })
     }
 
-    /// A temperature in degrees Celsius, whatever the heading's brackets hold beside that.
+    /// A temperature in degrees Celsius; another scale in the heading is a problem.
     pub(super) fn temperature(
         &self,
         heading: &Heading,
@@ -811,7 +815,7 @@ impl Line<'_, '_> {
         })
     }
 
-    /// A length above nothing that must be there.
+    /// A required length above zero.
     pub(super) fn needed_thickness(
         &self,
         heading: &Heading,
@@ -823,7 +827,7 @@ impl Line<'_, '_> {
         self.thickness(heading, problems)
     }
 
-    /// A length above nothing.
+    /// A length above zero.
     pub(super) fn thickness(&self, heading: &Heading, problems: &mut Problems) -> Option<Length> {
         let length = self.length(heading, problems)?;
         if length > Length::ZERO {

@@ -1,5 +1,5 @@
-//! Stock that no pump of the workbook can use: a drawer holds more than one outage needs, but a code or a kind
-//! that is written otherwise than the pumps write it takes its pieces out of play, and nobody would see it.
+//! Stock that no pump of the workbook can use. A drawer holds more than one outage needs, but a code or kind that is
+//! spelt differently from the pumps' takes its pieces out of use unnoticed.
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
@@ -7,7 +7,7 @@ use super::{pumps, stock};
 use crate::problem::{Problem, Problems};
 use crate::show;
 
-/// Asks about codes and kinds that are nearly those of the pumps, and returns what else is not asked for.
+/// Reports codes and kinds that are close to those of the pumps, and returns the other unused stock.
 pub(super) fn check(
     stock: &stock::Draft,
     pumps: &pumps::Draft,
@@ -53,20 +53,20 @@ pub(super) fn check(
     })
 }
 
-/// What the pumps ask for, packs and consumables.
+/// Packs and consumables that the pumps ask for.
 struct Asked<'a> {
     kinds: BTreeSet<&'a str>,
     /// Kind and code, as compared.
     codes: HashSet<(&'a str, &'a str)>,
-    /// Kinds of which some pump asks whatever fits, or goes by size.
+    /// Kinds that some pump asks for with any fit, or by size.
     anything: HashSet<&'a str>,
-    /// Codes as the pumps write them, by what is left of them without marks.
+    /// Codes as the pumps write them, by their form without marks.
     alike: HashMap<(&'a str, String), &'a str>,
 }
 
 impl<'a> Asked<'a> {
-    /// The kind that is meant by one that is not asked for: one that it resembles and of which some pump asks
-    /// for this code. What merely has a like name, for pumps of another fit or for none, is left alone.
+    /// Kind that is meant by an unused one: a similar one of which some pump asks for this code. A kind with only a
+    /// similar name, for pumps of another fit or for none, is left alone.
     fn meant(&self, kind: &str, code: &str) -> Option<&'a str> {
         let mut kinds = self.kinds.iter().copied();
         kinds.find(|known| {
@@ -106,8 +106,8 @@ impl<'a> Asked<'a> {
     }
 }
 
-/// A code without spaces, leading zeros and marks, but for those between two figures (1.5 is not 15), with letters
-/// that look the same made one, and beside figures those that look like figures.
+/// A code without spaces, leading zeros and marks, except marks between two digits (1.5 is not 15), with look-alike
+/// letters made one, and letters that look like digits made digits where they are next to digits.
 fn squashed(code: &str) -> String {
     let mut squashed = String::new();
     let all: Vec<char> = code.chars().filter(|c| !c.is_whitespace()).collect();
@@ -145,7 +145,7 @@ fn squashed(code: &str) -> String {
     squashed
 }
 
-/// Whether one kind is the other with something put before or behind it.
+/// Whether one kind is the other with something added before or after it.
 fn resembles(kind: &str, known: &str) -> bool {
     const SHORTEST: usize = 4;
     let (short, long) = if kind.len() < known.len() { (kind, known) } else { (known, kind) };
@@ -161,12 +161,12 @@ mod tests {
         for code in ["f6", "f 6", "f-6", "f06", "f.6"] {
             assert_eq!(squashed(code), "f6");
         }
-        // A letter of another alphabet, and a letter for a figure.
+        // A letter of another alphabet, and a letter for a digit.
         assert_eq!(squashed("\u{43c}40"), squashed("m4o"));
         for other in ["f8", "f60", "f16"] {
             assert_ne!(squashed(other), "f6");
         }
-        // A mark between figures is part of the code, and letters alone are letters.
+        // A mark between digits is part of the code, and letters alone are letters.
         let apart = ["15", "1.5", "1-5", "1/5", "1.05", "fl", "f1", "fi"].map(squashed);
         let different: HashSet<&String> = apart.iter().collect();
         assert_eq!(different.len(), apart.len(), "{apart:?}");

@@ -1,5 +1,4 @@
-//! With which readings of a clearance its limits count as met: what a slip asks for and what `recheck` judges by
-//! are one.
+//! Readings of a clearance that are accepted: the slip and `recheck` use one definition.
 
 use super::found::AsFound;
 use super::{Bench, Reading, Readings};
@@ -8,11 +7,11 @@ use crate::length::{Fine, Length};
 use crate::plan::PackPick;
 use crate::pump::Pump;
 
-/// The least and the most that a reading of a requirement may be, the pump cold, so that every requirement
-/// that rests on it counts as met under the rule of the policy; `within` is how far the reading may be off.
-/// The first is above the second where no reading of that kind will do. `None` of a gasket.
+/// Least and greatest accepted reading of a requirement, with the pump cold: every requirement that rests on it is
+/// then met under the rule of the policy. `within` is the error that the reading may have. The least is above the
+/// greatest where no reading is accepted. `None` for a gasket.
 ///
-/// A value moves by as much as its reading, so the margins of a reading of nothing are how far the ends lie off.
+/// A value moves by as much as its reading, so the margins of a reading of zero are the distances to the ends.
 pub fn accepted(
     job: &Job,
     pump: &Pump,
@@ -31,8 +30,8 @@ pub fn accepted(
     ends.reduce(|[low, high], [least, most]| [low.max(least), high.min(most)])
 }
 
-/// Whether a finer reading may show that a requirement is met, which is not met on the reading of `basis`: what the
-/// reading may stand for reaches into what a reading without any error would have to be.
+/// Whether a finer reading may show that a requirement is met that fails on the reading of `basis`: the range of that
+/// reading overlaps the readings that would be accepted without any error.
 pub fn finer_may_show(
     job: &Job,
     pump: &Pump,

@@ -1,4 +1,4 @@
-//! Predicted against found: the difference beside its own uncertainty.
+//! Compares predicted and found values: their difference against its uncertainty.
 
 use super::reading::{Reading, Readings};
 use crate::decimal::Millionths;
@@ -6,34 +6,34 @@ use crate::length::{Fine, Tolerance};
 use crate::model::{Shape, Term, Terms};
 use crate::stack::{Contributor, Coverage, Known, Stack, expanded, extent};
 
-/// The coverage factor of both expanded uncertainties, whatever the plan's acceptance rule.
+/// Coverage factor of both expanded uncertainties, whatever the plan's acceptance rule.
 pub const COVERAGE: Coverage = Coverage::Factor(Millionths::from_raw(2_000_000));
 
-/// What was predicted, what was found, and how the two agree.
+/// Predicted and found value, and their agreement.
 ///
-/// Normalised error: `E_n = (found - predicted) / sqrt(U_found^2 + U_predicted^2)`, both U with k = 2;
-/// the two agree where `|E_n| <= 1`. Source: ISO 13528 and ISO/IEC 17043, from memory.
+/// Normalised error: `E_n = (found - predicted) / sqrt(U_found^2 + U_predicted^2)`, both U with k = 2; the two agree
+/// where `|E_n| <= 1`. Source: ISO 13528 and ISO/IEC 17043, from memory.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Compared {
-    /// What the nominal sizes come to: the figure on the slip.
+    /// Nominal value: the figure on the slip.
     pub nominal: Fine,
-    /// The middle of what was predicted; not the nominal value where tolerances are uneven.
+    /// Middle of the prediction; differs from the nominal value where tolerances are uneven.
     pub predicted: Fine,
-    /// Its expanded uncertainty.
+    /// Expanded uncertainty of the prediction.
     pub predicted_within: Fine,
-    /// The readings.
+    /// Readings.
     pub found: Readings,
-    /// The expanded uncertainty of the last one.
+    /// Expanded uncertainty of the last reading.
     pub found_within: Fine,
 }
 
 impl Compared {
-    /// Holds readings against a sum of terms.
+    /// Compares readings with a sum of terms.
     pub fn of(terms: &Terms, stack: &Stack, found: Readings) -> Compared {
         let sum = extent(terms, &stack.contributors);
         Compared {
             nominal: sum.nominal,
-            // Uneven tolerances: their middle is what is to be expected.
+            // Uneven tolerances: their middle is the expected value.
             predicted: Fine::from_raw(sum.nominal.raw() + sum.uneven.raw().div_euclid(2)),
             predicted_within: expanded(terms, stack, COVERAGE),
             found,
@@ -46,7 +46,7 @@ impl Compared {
         Fine::from(self.found.last().value) - self.predicted
     }
 
-    /// The normalised error; `None` where both are known without any doubt and differ.
+    /// Normalised error; `None` where both are exact and differ.
     pub fn normalised(&self) -> Option<f64> {
         let unit = crate::length::Unit::Millimetre;
         let both = self.predicted_within.to_f64(unit).hypot(self.found_within.to_f64(unit));
@@ -57,12 +57,12 @@ impl Compared {
         (both > 0.0).then(|| difference / both)
     }
 
-    /// Whether the last reading agrees with what was predicted: `|E_n| <= 1`, in whole numbers.
+    /// Whether the last reading agrees with the prediction: `|E_n| <= 1`, in whole numbers.
     pub fn agrees(&self) -> bool {
         within(self.difference(), self.predicted_within, self.found_within)
     }
 
-    /// Whether a second reading says the same as the first; `None` if there is none.
+    /// Whether a second reading confirms the first; `None` if there is none.
     pub fn repeats(&self) -> Option<bool> {
         let again = self.found.again?;
         let difference = Fine::from(again.value) - Fine::from(self.found.first.value);
@@ -71,21 +71,21 @@ impl Compared {
     }
 }
 
-/// `d^2 <= a^2 + b^2`; no, where that is too large to be counted.
+/// `d^2 <= a^2 + b^2`; false where the numbers are too large.
 fn within(difference: Fine, a: Fine, b: Fine) -> bool {
     let square = |length: Fine| length.raw().checked_mul(length.raw());
     let sum = square(a).zip(square(b)).and_then(|(a, b)| a.checked_add(b));
     square(difference).zip(sum).is_some_and(|(difference, sum)| difference <= sum)
 }
 
-/// The expanded uncertainty of a reading by itself.
+/// Expanded uncertainty of a reading alone.
 fn reading_within(reading: Reading) -> Fine {
     let part = contributor(reading, Term::Dimension(0), String::new());
     let stack = Stack { contributors: vec![part], correlations: Vec::new() };
     expanded(&[(Term::Dimension(0), Millionths::ONE)], &stack, COVERAGE)
 }
 
-/// A reading as what contributes to a sum.
+/// A reading as a contributor to a sum.
 pub(super) fn contributor(reading: Reading, term: Term, label: String) -> Contributor {
     let tolerance = Tolerance::even(reading.within);
     Contributor {

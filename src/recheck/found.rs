@@ -1,8 +1,8 @@
-//! A pump as it was found: its requirements with readings in the place of what was predicted.
+//! A pump as found: its requirements with readings in place of predictions.
 //!
-//! A clearance that was read holds what no prediction knows: how the parts really seat. So what follows of a
-//! swap is worked out from the reading: it moves by the pieces put in less the pieces taken out, and pieces
-//! that stay add nothing to the doubt, since their errors are in the reading already.
+//! A clearance reading includes a fact that no prediction has: how the parts really seat. So the effect of a swap is
+//! calculated from the reading: it moves by the pieces put in less the pieces taken out. Pieces that stay add no
+//! uncertainty, since their errors are already in the reading.
 
 use super::compare::{Compared, contributor};
 use super::{Bench, Checked, Readings};
@@ -15,7 +15,7 @@ use crate::plan::{PackPick, Pick};
 use crate::pump::Pump;
 use crate::stack::{Contributor, Stack, Verdict, judge};
 
-/// A pump with its fitted pieces and what was read.
+/// A pump with its fitted pieces and its readings.
 pub struct AsFound<'a> {
     /// The job.
     pub job: &'a Job,
@@ -26,7 +26,7 @@ pub struct AsFound<'a> {
     bench: &'a Bench,
 }
 
-/// The pieces of a place that a change takes out, and those that it puts in.
+/// Pieces of a place that a change takes out, and those that it puts in.
 pub(super) fn moved(before: &PackPick, after: &PackPick) -> [Vec<Pick>; 2] {
     let less = |a: &PackPick, b: &PackPick| {
         let rest = |pick: &Pick| {
@@ -59,7 +59,7 @@ impl<'a> AsFound<'a> {
         self.read_pack(pack).is_some()
     }
 
-    /// Whether some place holds more pieces than its model allows, or fewer.
+    /// Whether some place holds more or fewer pieces than its model allows.
     pub(super) fn is_miscounted(&self) -> bool {
         let places = self.job.model_of(self.pump).packs.iter();
         places.zip(self.fitted).any(|(place, pack)| {
@@ -68,7 +68,7 @@ impl<'a> AsFound<'a> {
         })
     }
 
-    /// The reading that a requirement rests on: its own, or one of what it asks cold.
+    /// Index of the requirement whose reading this one rests on: its own, or one with its cold form.
     pub(super) fn basis(&self, index: usize) -> Option<usize> {
         if self.read_requirement(index).is_some() {
             return Some(index);
@@ -80,7 +80,7 @@ impl<'a> AsFound<'a> {
         })
     }
 
-    /// Each pack that was read, against the pieces that are in it.
+    /// Each pack that was read, compared with its pieces.
     pub(super) fn packs_compared(&self) -> Vec<Option<Compared>> {
         let stack = stack(self.job, self.pump, self.fitted);
         let places = 0..self.fitted.len();
@@ -93,7 +93,7 @@ impl<'a> AsFound<'a> {
             .collect()
     }
 
-    /// Whether a clearance that was read agrees with what its pieces say, whatever the packs read.
+    /// Whether a clearance reading agrees with the nominal pieces, whatever the packs read.
     pub(super) fn fits_pieces(&self, of: super::Of) -> bool {
         let super::Of::Requirement(index) = of else {
             return false;
@@ -107,7 +107,7 @@ impl<'a> AsFound<'a> {
 
     /// Each requirement as found.
     pub(super) fn checked(&self) -> Vec<Checked> {
-        // What was read of the packs is known better than what their pieces say.
+        // Readings of the packs are more exact than their nominal pieces.
         let predicted = self.stack(self.fitted);
         let verdicts = self.verdicts(self.fitted);
         let requirements = self.pump.requirements.iter().zip(verdicts).enumerate();
@@ -124,7 +124,7 @@ impl<'a> AsFound<'a> {
             .collect()
     }
 
-    /// Every requirement with these pieces in the places, under the rule of the policy.
+    /// Verdicts of all requirements with these pieces in the places, under the rule of the policy.
     pub(super) fn verdicts(&self, packs: &[PackPick]) -> Vec<Verdict> {
         let stack = self.stack(packs);
         let guard = self.job.policy.guard();
@@ -132,8 +132,8 @@ impl<'a> AsFound<'a> {
         requirements.map(|index| judge(&self.form(index, packs), &stack, guard)).collect()
     }
 
-    /// Terms of our own stand behind the model's dimensions: the readings of requirements, then of each
-    /// pack its reading, what is put in and what is taken out.
+    /// Own terms are numbered after the model's dimensions: first the readings of requirements, then for each pack
+    /// its reading, the pieces put in and the pieces taken out.
     fn term_of_reading(&self, requirement: usize) -> Term {
         Term::Dimension(self.pump.dimensions.len() + requirement)
     }
@@ -143,7 +143,7 @@ impl<'a> AsFound<'a> {
         [0, 1, 2].map(|at| Term::Dimension(first + at))
     }
 
-    /// What contributes with these pieces in the places.
+    /// Contributors with these pieces in the places.
     fn stack(&self, packs: &[PackPick]) -> Stack {
         let mut whole = stack(self.job, self.pump, packs);
         for (place, (now, before)) in packs.iter().zip(self.fitted).enumerate() {
@@ -172,7 +172,7 @@ impl<'a> AsFound<'a> {
         whole
     }
 
-    /// Pieces as what contributes under a term of our own.
+    /// Pieces as contributors under an own term.
     fn pieces(&self, picks: &[Pick], term: Term) -> Vec<Contributor> {
         let pack = PackPick { picks: picks.to_vec() };
         let alone = stack(self.job, self.pump, &[pack]);
@@ -181,12 +181,11 @@ impl<'a> AsFound<'a> {
         pieces.map(|part| Contributor { term, ..part }).collect()
     }
 
-    /// A requirement with readings in the place of what was predicted, once these pieces are in the places.
+    /// A requirement with readings in place of predictions, once these pieces are in the places.
     fn form(&self, index: usize, packs: &[PackPick]) -> Form {
         let form = &self.pump.requirements[index].form;
         let basis = self.basis(index);
-        // A pack that was changed moves the sum by what is put in and what is taken out, where the sum or
-        // the pack was read.
+        // A changed pack moves the sum by the pieces put in and taken out, where the sum or the pack was read.
         let moved = |place: usize, c: Millionths| {
             let [was, put_in, taken_out] = self.terms_of_pack(place);
             let mut terms = vec![(put_in, c), (taken_out, Millionths::from_raw(-c.raw()))];
@@ -224,7 +223,7 @@ impl<'a> AsFound<'a> {
         }
     }
 
-    /// What the micrometer should read of a place with these pieces: the middle, and how far off at worst.
+    /// Expected micrometer reading of a place with these pieces: the middle, and the worst-case error.
     pub(super) fn expected(&self, place: usize, packs: &[PackPick]) -> (Length, Tolerance) {
         let reading = self.read_pack(place).filter(|_| packs[place] != self.fitted[place]);
         let Some(reading) = reading.map(|readings| readings.last()) else {
@@ -241,7 +240,7 @@ impl<'a> AsFound<'a> {
         (reading.value + into.0 - out.0, off)
     }
 
-    /// The nominal value of each requirement as found, and what it moves by with each place, for the search.
+    /// Nominal value of each requirement as found, and its change with each place, for the search.
     pub(super) fn nominal(&self) -> Vec<Fine> {
         let stack = self.stack(self.fitted);
         let requirements = 0..self.pump.requirements.len();
@@ -257,7 +256,7 @@ impl<'a> AsFound<'a> {
             .collect()
     }
 
-    /// What a place measures now, nominally.
+    /// Present nominal measure of a place.
     pub(super) fn measures(&self, place: usize) -> Length {
         match self.read_pack(place) {
             Some(readings) => readings.last().value,

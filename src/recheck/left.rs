@@ -1,4 +1,4 @@
-//! What is left in the drawers for a swap.
+//! Spare pieces for a swap.
 
 use super::found::moved;
 use crate::job::Job;
@@ -7,7 +7,7 @@ use crate::plan::{PackPick, Pick};
 /// Pieces and sheets that no kit of the plan has claimed.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Left {
-    /// Pieces of each item, by the job's stock; nothing of what is cut from sheets.
+    /// Pieces of each item, by the job's stock; 0 for items cut from sheets.
     pub pieces: Vec<u32>,
     /// Whole sheets of each lot, by the job's sheets.
     pub sheets: Vec<u32>,
@@ -28,7 +28,7 @@ impl Left {
         }
     }
 
-    /// Pieces of an item that could be had by itself.
+    /// Pieces of an item that could be had alone.
     pub(super) fn of(&self, job: &Job, item: usize) -> u32 {
         match job.stock[item].cut {
             None => self.pieces[item],
@@ -39,7 +39,7 @@ impl Left {
         }
     }
 
-    /// Whole sheets of each lot that pieces take: each shape from sheets of its own, which can always be cut.
+    /// Whole sheets of each lot that pieces take: separate sheets for each shape, which can always be cut.
     fn sheets_for(job: &Job, drawn: &[Pick]) -> Vec<u32> {
         let mut sheets = vec![0_u32; job.sheets.len()];
         for pick in drawn {
@@ -51,7 +51,7 @@ impl Left {
         sheets
     }
 
-    /// Whether the drawers have all these pieces at once.
+    /// Whether the drawers hold all these pieces at once.
     pub(super) fn holds(&self, job: &Job, drawn: &[Pick]) -> bool {
         let mut pieces = vec![0_u32; job.stock.len()];
         for pick in drawn.iter().filter(|pick| job.stock[pick.item].cut.is_none()) {
@@ -73,11 +73,11 @@ impl Left {
     }
 }
 
-/// What has to come out of the drawers for a change: a laminated piece that is taken out can go back in with
-/// more of its layers peeled off.
+/// Pieces needed from the drawers for a change. A laminated piece that is taken out can go back in with more of its
+/// layers peeled off.
 pub(super) fn drawn(before: &PackPick, after: &PackPick) -> Vec<Pick> {
     let [mut out, into] = moved(before, after);
-    // The thickest piece that is taken out serves the thinnest that is wanted last.
+    // The thickest removed piece serves the thinnest wanted one.
     out.sort_by_key(|pick| std::cmp::Reverse(pick.peeled));
     let mut wanted = into;
     wanted.sort_by_key(|pick| std::cmp::Reverse(pick.peeled));

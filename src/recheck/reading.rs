@@ -1,24 +1,24 @@
-//! A reading at the bench, and how far it may lie off.
+//! A reading at the bench and its possible error.
 
 use crate::length::{Length, LengthError, Unit};
 
-/// What was read, and how far the true value may lie from it either way.
+/// A reading, and the distance to either side within which the true value lies.
 ///
-/// A feeler gap that lies between two blades, the last that goes and the first that does not, is known
-/// no better than that: it lies anywhere between them, and the reading is their middle.
+/// A feeler gap between two blades, the last that goes and the first that does not, is known no better than that: the
+/// true value lies anywhere between them, and the reading is their middle.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Reading {
     /// The value.
     pub value: Length,
-    /// Half the width of where the true value may lie, anywhere in it alike.
+    /// Half the width of the range of the true value, uniformly distributed.
     pub within: Length,
 }
 
 impl Reading {
-    /// Reads `0.0212`, `0.54 mm` or `0.021 to 0.022 in`; `unit` is that of a number without one, and
-    /// `within` is how far the instrument may be off.
+    /// Reads `0.0212`, `0.54 mm` or `0.021 to 0.022 in`; `unit` is that of a number without one, and `within` is the
+    /// error of the instrument.
     ///
-    /// Of a range the whole width counts, and the instrument's own error on top.
+    /// For a range, the whole width counts, plus the instrument's own error.
     ///
     /// # Errors
     /// [`LengthError`] as for [`Length::parse`].
@@ -38,7 +38,7 @@ impl Reading {
         };
         let to_text = to.trim();
         let to = Length::parse(to_text, unit)?;
-        // A unit behind the second one stands for both.
+        // A unit after the second one counts for both.
         let shared = to_text.find(|c: char| !(c.is_ascii_digit() || "+-.,/ ".contains(c)));
         let shared = shared.and_then(|at| Unit::parse(&to_text[at..])).or(unit);
         let from = Length::parse(from.trim(), shared)?;
@@ -50,13 +50,13 @@ impl Reading {
     pub fn between(low: Length, high: Length, within: Length) -> Reading {
         let sum = low.ticks() + high.ticks();
         let value = Length::from_ticks(sum.div_euclid(2));
-        // The further end, so that an odd sum takes nothing off.
+        // The further end, so that an odd sum is not rounded down.
         let half = high - value;
         Reading { value, within: half + within }
     }
 }
 
-/// The first reading, and the second one that was taken once what could be wrong was looked for.
+/// The first reading, and the second one that was taken after the likely mistakes were checked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Readings {
     /// The first.
@@ -66,7 +66,7 @@ pub struct Readings {
 }
 
 impl Readings {
-    /// The one that counts: the last.
+    /// The last one, which counts.
     pub fn last(&self) -> Reading {
         self.again.unwrap_or(self.first)
     }

@@ -1,4 +1,4 @@
-//! Pieces that would explain why a reading differs from what was predicted.
+//! Mix-ups of pieces that would explain a difference between reading and prediction.
 
 use super::Of;
 use super::compare::Compared;
@@ -7,35 +7,35 @@ use crate::length::{Fine, Length};
 use crate::model::{Form, Term, sensitivity};
 use crate::plan::Pick;
 
-/// What may be wrong with a pack.
+/// A possible mistake in a pack.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Suspect {
-    /// The place.
+    /// Place.
     pub pack: usize,
-    /// What may have happened there.
+    /// Possible mistake there.
     pub slip: Slip,
-    /// By how much the pack would come out otherwise.
+    /// Resulting change of the pack's thickness.
     pub by: Length,
 }
 
-/// A slip of the hand.
+/// A mistake in fitting.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Slip {
     /// A piece of this item is missing.
     Missing(Pick),
     /// A piece of this item is in it and should not be.
     TooMany(Pick),
-    /// The second one is in it in the place of the first.
+    /// The second one is in it in place of the first.
     Mistaken(Pick, Pick),
 }
 
-/// The most that are named.
+/// Most mistakes that are named.
 const MOST: usize = 3;
 
-/// The slips that would bring a prediction to within its uncertainty of the reading, the nearest first.
+/// Mistakes that would bring a prediction to within its uncertainty of the reading, the nearest first.
 ///
-/// A pack that was read stands for itself; a requirement may be off by a slip in any place that enters into
-/// it and was not read.
+/// A pack with a reading explains only itself; a requirement may be off by a mistake in any place that enters into it
+/// and was not read.
 pub fn suspects(as_found: &AsFound<'_>, of: Of, compared: &Compared) -> Vec<Suspect> {
     let places: Vec<(usize, i64)> = match of {
         Of::Pack(place) => vec![(place, 1_000_000)],
@@ -68,7 +68,7 @@ pub fn suspects(as_found: &AsFound<'_>, of: Of, compared: &Compared) -> Vec<Susp
     found.into_iter().map(|(_, suspect)| suspect).collect()
 }
 
-/// Every slip of one piece in a place, and by how much the pack comes out otherwise.
+/// Every mistake of one piece in a place, with the resulting change of the pack's thickness.
 fn slips(as_found: &AsFound<'_>, place: usize) -> Vec<(Slip, Length)> {
     let job = as_found.job;
     let pump = as_found.pump;
@@ -88,7 +88,7 @@ fn slips(as_found: &AsFound<'_>, place: usize) -> Vec<(Slip, Length)> {
             slips.push((Slip::Mistaken(piece, other), thick(other) - thick(piece)));
         }
     }
-    // Whole pieces only: nobody peels one for a place that it does not belong to.
+    // Whole pieces only: nobody peels one for the wrong place.
     for &other in offered.iter().filter(|other| other.peeled == 0) {
         slips.push((Slip::TooMany(other), thick(other)));
     }

@@ -1,8 +1,8 @@
-//! The smallest swap that puts a pump right, out of what is left.
+//! Finds the smallest swap of spare pieces that fixes a pump.
 //!
-//! Pieces that are moved are counted, out and in, in all places together: the gasket follows the shims. Of
-//! swaps of as many pieces the one that comes nearest to the targets counts, clearances before gaskets, then
-//! the cheapest. Every swap of fewer pieces has been looked at by then, so none is smaller.
+//! Moved pieces are counted, out and in, in all places together: the gasket follows the shims. Of swaps with as many
+//! pieces, the one nearest to the targets wins, clearances before gaskets, then the cheapest. Every swap of fewer
+//! pieces has been examined by then, so none is smaller.
 
 use super::found::{AsFound, moved};
 use super::left::{Left, drawn};
@@ -12,62 +12,62 @@ use crate::model::{Form, Term, sensitivity};
 use crate::plan::{PackPick, Pick};
 use crate::stack::Verdict;
 
-/// What to take out and put in.
+/// Pieces to take out and put in.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Swap {
-    /// The pieces of each place after it.
+    /// Pieces of each place after the swap.
     pub packs: Vec<PackPick>,
-    /// Place by place, what is taken out and what is put in.
+    /// Place by place, the pieces taken out and those put in.
     pub moves: Vec<[Vec<Pick>; 2]>,
-    /// Of what is put in, what comes out of the drawers; the rest is a piece of the pack, peeled further.
+    /// Of the pieces put in, those from the drawers; the rest are pieces of the pack, peeled further.
     pub drawn: Vec<Vec<Pick>>,
-    /// What the micrometer should read of each place then, and how far off at worst.
+    /// Expected micrometer reading of each place afterwards, with its worst-case error.
     pub expected: Vec<(Length, Tolerance)>,
-    /// Where each requirement comes out then.
+    /// Verdict of each requirement afterwards.
     pub verdicts: Vec<Verdict>,
 }
 
 impl Swap {
-    /// Pieces that are moved, out and in.
+    /// Pieces moved, out and in.
     pub fn pieces(&self) -> u32 {
         let picks = self.moves.iter().flatten().flatten();
         picks.map(|pick| pick.count).sum()
     }
 
-    /// Everything that comes out of the drawers.
+    /// All pieces needed from the drawers.
     pub fn drawn(&self) -> Vec<Pick> {
         self.drawn.concat()
     }
 }
 
-/// How far the search came without finding a swap.
+/// Extent of a search that found no swap.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Searched {
-    /// Every swap of so many pieces was looked at.
+    /// Every swap of up to this number of pieces was examined.
     pub pieces: u32,
-    /// Whether that is all there are.
+    /// Whether these are all possible swaps.
     pub all: bool,
 }
 
-/// The most ways to fill one place that are listed.
+/// Most ways to fill one place that are listed.
 const MOST_WAYS: usize = 1_500_000;
-/// The most ways to fill the places together that are looked at.
+/// Most ways to fill the places together that are examined.
 const MOST_STEPS: u64 = 60_000_000;
 
-/// One way to fill a place.
+/// A way to fill a place.
 struct Way {
     picks: PackPick,
     moves: u32,
-    /// By how much the pack gets thicker.
+    /// Change of the pack's thickness.
     delta: i128,
     total: Length,
     cost: i64,
 }
 
-/// The smallest swap, or how far was looked for one.
+/// Finds the smallest swap.
 ///
 /// # Errors
-/// [`Searched`]: there is none, or none was found before there were too many to look at.
+/// [`Searched`]: there is none, or too many would have to be examined.
 pub fn search(as_found: &AsFound<'_>, left: &Left) -> Result<Swap, Searched> {
     let model = as_found.job.model_of(as_found.pump);
     let fitted = as_found.fitted.iter();
@@ -105,7 +105,7 @@ fn swap(as_found: &AsFound<'_>, packs: Vec<PackPick>) -> Swap {
     }
 }
 
-/// Every way to fill a place that moves at most so many pieces; `None` if there are too many.
+/// Every way to fill a place that moves at most `most` pieces; `None` if there are too many.
 fn ways(as_found: &AsFound<'_>, left: &Left, place: usize, most: u32) -> Option<Vec<Way>> {
     let job = as_found.job;
     let pump = as_found.pump;
@@ -152,7 +152,7 @@ struct Listing<'a> {
 }
 
 impl Listing<'_> {
-    /// Chooses how many of each fitted item stay; no, if there are too many ways.
+    /// Chooses how many of each fitted item stay; false if there are too many ways.
     fn take_out(&mut self, at: usize, kept: &mut Vec<Pick>, moves: u32) -> bool {
         let Some(pick) = self.before.picks.get(at) else {
             let stays: u32 = kept.iter().map(|pick| pick.count).sum();
@@ -178,7 +178,7 @@ impl Listing<'_> {
         for at in from..self.offers.len() {
             let offer = self.offers[at];
             let same = |pick: &Pick| (pick.item, pick.peeled) == (offer.item, offer.peeled);
-            // What was taken out does not go back in as it was.
+            // Removed pieces do not go back in as they were.
             let before = self.before.picks.iter().find(|pick| same(pick));
             let before = before.map_or(0, |pick| pick.count);
             let there = now.iter().find(|pick| same(pick)).map_or(0, |p| p.count);
@@ -211,7 +211,7 @@ impl Listing<'_> {
         true
     }
 
-    /// Notes a way; no, if there are too many.
+    /// Records a way; false if there are too many.
     fn note(&mut self, now: &[Pick], moves: u32) -> bool {
         let job = self.as_found.job;
         let mut picks: Vec<Pick> = now.iter().filter(|pick| pick.count > 0).copied().collect();
@@ -246,20 +246,20 @@ impl Listing<'_> {
     }
 }
 
-/// How good a swap of a size is: off target by clearances, by gaskets, then cost.
+/// Rank of a swap among those of its size: off target by clearances, by gaskets, then cost.
 type Key = (i128, i128, i64);
 
-/// The search over all places together.
+/// Search over all places together.
 struct Joint<'a> {
     as_found: &'a AsFound<'a>,
     left: &'a Left,
-    /// The ways of each place by the pieces that they move.
+    /// Ways of each place, by the number of pieces moved.
     by_moves: Vec<Vec<Vec<&'a Way>>>,
-    /// The nominal sums as found: of a clearance itself, of a gasket its gap.
+    /// Nominal sums as found: of a clearance itself, of a gasket its gap.
     nominal: Vec<Fine>,
-    /// What a requirement moves by with each place, in millionths.
+    /// Change of a requirement with each place, in millionths.
     moved_by: Vec<Vec<i128>>,
-    /// The requirements that are decided once a place is filled.
+    /// Requirements that are decided once a place is filled.
     decided_at: Vec<Vec<usize>>,
     chosen: Vec<&'a Way>,
     best: Option<(Key, Vec<PackPick>)>,
@@ -311,7 +311,7 @@ impl<'a> Joint<'a> {
         }
     }
 
-    /// Fills this place and those after it, with just so many moves.
+    /// Fills this place and those after it, with exactly `moves` moves.
     fn place(&mut self, place: usize, moves: u32) {
         let places = self.by_moves.len();
         if place == places {
@@ -341,7 +341,7 @@ impl<'a> Joint<'a> {
         }
     }
 
-    /// A requirement's nominal value now, and the least and greatest that would do.
+    /// Present nominal value of a requirement, and its least and greatest allowed value.
     fn nominal_of(&self, index: usize) -> [i128; 4] {
         let moved: i128 =
             self.chosen.iter().zip(&self.moved_by[index]).map(|(way, c)| way.delta * c).sum();
@@ -353,7 +353,8 @@ impl<'a> Joint<'a> {
                 [sum, lower, upper, target]
             }
             Form::GasketFill { gasket, lower, upper, target, .. } => {
-                // The gap in millionths of a tick; its multiples cut off outwards, to pass too much.
+                // The gap in millionths of a tick; its multiples are rounded outwards, to pass too many rather than
+                // too few.
                 let free = Fine::from(self.chosen[*gasket].total).raw();
                 let of = |allowance: i64| (1_000_000 + i128::from(allowance)) * sum;
                 [
@@ -366,8 +367,8 @@ impl<'a> Joint<'a> {
         }
     }
 
-    /// Whether the requirements that are decided now lie within their limits nominally: no rule lets
-    /// anything else pass.
+    /// Whether the requirements that are now decided are nominally within their limits: no acceptance rule passes any
+    /// others.
     fn could_do(&self, place: usize) -> bool {
         self.decided_at[place].iter().all(|&index| {
             let [value, lower, upper, _] = self.nominal_of(index);
@@ -375,7 +376,7 @@ impl<'a> Joint<'a> {
         })
     }
 
-    /// Judges what is chosen in full, and keeps it if it is the best.
+    /// Judges the chosen pieces in full, and keeps them if they are the best.
     fn settle(&mut self) {
         let (mut clearances, mut gaskets) = (0, 0);
         for (index, requirement) in self.as_found.pump.requirements.iter().enumerate() {

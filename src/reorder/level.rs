@@ -1,4 +1,9 @@
-//! Each item's levels: what is left of it, what brings it back, when to order again and how much.
+//! Levels of each item: its remaining count, the order back to level, reorder point and order quantity.
+//!
+//! # Decision
+//!
+//! Where the log holds too few lead times, demand in one is the sum of independent days of the log, not Poisson
+//! with its mean: an outage asks for several pieces at once, and Poisson gave less stock for more service.
 
 use std::collections::BTreeMap;
 
@@ -13,97 +18,94 @@ use crate::issue::log::{Demand as Asked, Log};
 use crate::narrow::narrow;
 use crate::stock::Item;
 
-/// What is asked of the levels.
+/// Options of the levels.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Question {
-    /// The chance, in millionths, that nothing lacks in a lead time.
+    /// Probability, in millionths, of no stock-out during a lead time.
     pub service: Millionths,
-    /// What it costs to place an order; with `holding`, how much to order follows.
+    /// Cost of placing an order; with `holding` it decides the order quantity.
     pub order: Option<Money>,
-    /// What it costs to hold what is worth 1 for a year.
+    /// Cost of holding goods of value 1 for a year.
     pub holding: Option<Millionths>,
-    /// What it costs when a piece lacks in an outage, beside its price.
+    /// Cost of a piece missing in an outage, besides its price.
     pub lacking: Option<Money>,
 }
 
-/// What the issue log says of an item's past.
+/// Demand for an item in the issue log.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Past {
-    /// Pieces wanted: those that went out, less those that came back, and those that were short.
+    /// Pieces wanted: those that went out, less those that came back, plus those that were short.
     pub wanted: u64,
     /// Days that the log covers, first and last included.
     pub days: u32,
-    /// Dates on which something went out or was short.
+    /// Dates with an issue or a shortage.
     pub dates: usize,
 }
 
-/// What the demand in lead time was taken to be.
+/// Distribution assumed for the demand in lead time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Law {
-    /// As often as in the lead times that the log holds one after the other, so many.
+    /// As in the consecutive lead times in the log, whose number is given.
     Seen(usize),
-    /// Every day like any day of the log, since it holds too few lead times for the service asked for;
-    /// and never less than the largest of them.
+    /// Every day like any day of the log, since it holds too few lead times for the service asked for; at least the
+    /// largest of them.
     Days {
-        /// Lead times that the log holds.
+        /// Lead times in the log.
         rows: usize,
         /// Pieces wanted in the largest of them.
         largest: u32,
     },
 }
 
-/// When to order an item again.
+/// Reorder point of an item.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Point {
-    /// When no more than these are left.
+    /// Order again when no more than these are left.
     pub pieces: u32,
-    /// Of these, what lies above the mean demand of a lead time; below nothing where less suffices.
+    /// Part of these above the mean demand of a lead time; negative where less suffices.
     pub safety: f64,
-    /// Of what demand.
+    /// Distribution of the demand.
     pub law: Law,
 }
 
-/// Why an item has no reorder point.
+/// Reasons why an item has no reorder point.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum NoPoint {
     /// No log was given.
     NoLog,
-    /// The log has nothing of it.
+    /// The log has no line of it.
     NeverIssued,
     /// The stock states no lead time.
     NoLeadTime,
     /// The log covers less than one lead time.
     TooShort {
-        /// Days that it covers.
+        /// Days that the log covers.
         days: u32,
         /// Days of the lead time.
         lead: u32,
     },
-    /// The log has it on too few dates to say how often it is wanted.
+    /// The log has it on too few dates to estimate its demand.
     TooFew {
-        /// Dates.
+        /// Number of dates.
         dates: usize,
     },
-    /// Beyond what can be reckoned.
+    /// Too large to be calculated.
     TooLarge,
 }
 
-/// The fewest dates on which an item must have moved before its past says anything of its future.
-/// Common practice, no source.
+/// Fewest dates on which an item must have moved before its past predicts its future. Common practice, no source.
 pub const FEWEST_DATES: usize = 3;
 
-/// The fewest days that a log must cover before a year's demand is said from it. Common practice, no
-/// source.
+/// Fewest days that a log must cover before a year's demand is estimated from it. Common practice, no source.
 pub const FEWEST_DAYS: u32 = 90;
 
-/// When to order again, from what the log has of an item up to a date.
+/// Finds the reorder point from the log of an item up to a date.
 ///
-/// The log's days are cut into lead times, one after the other back from its last day. If one of them at
-/// least is expected beyond the service, demand in lead time is as it was in them. Else each day of a
-/// lead time is as likely as any day of the log, one like another, so that pieces that are wanted
-/// together stay together; and the point is at least the largest lead time that was seen, so that it
-/// never falls as the service rises. The point itself: any textbook; Stevenson, Operations Management,
-/// 14th ed., p. 528.
+/// The log's days are cut into consecutive lead times, back from its last day. If at least one of them is expected
+/// beyond the service, demand in lead time is as it was in them. Else each day of a lead time is equally likely to be
+/// any day of the log, so that pieces wanted together stay together; and the point is at least the largest lead time
+/// seen, so that it never falls as the service rises. The point itself: any textbook; Stevenson, Operations
+/// Management, 14th ed., p. 528.
 ///
 /// # Errors
 /// [`NoPoint`].
@@ -144,16 +146,16 @@ pub fn point(item: &Item, seen: Option<&Seen>, service: Millionths) -> Result<Po
     }
 }
 
-/// What a log has of each item by day, up to a date.
+/// Log of each item by day, up to a date.
 pub struct Seen {
     /// Days that count, first and last included.
     days: u32,
-    /// By stock number as it is compared: the day, 0 the first, and what was asked on it.
+    /// By stock number as it is compared: the day, from 0, and its demand.
     items: BTreeMap<String, Vec<(u32, Asked)>>,
 }
 
 impl Seen {
-    /// What the log has up to a date; `None` if it has no line up to then, or a date is none.
+    /// The log up to a date; `None` if it has no line up to then, or a date is invalid.
     pub fn until(log: &Log, date: &str) -> Option<Seen> {
         let demands = log.demands(date);
         let dates = demands.values().flat_map(BTreeMap::keys);
@@ -177,7 +179,7 @@ impl Seen {
         self.items.get(&item).map_or(&[], Vec::as_slice)
     }
 
-    /// What the log has of an item.
+    /// Past demand for an item.
     pub fn past(&self, item: &str) -> Past {
         let days = self.of(item);
         Past {
@@ -187,8 +189,7 @@ impl Seen {
         }
     }
 
-    /// Pieces wanted in each of the periods of so many days that fit, the last one ending with the last
-    /// day, earliest first.
+    /// Pieces wanted in each full period of `length` days, the last one ending with the last day, earliest first.
     fn periods(&self, item: &str, length: u32) -> Vec<u32> {
         let days = self.of(item);
         let count = self.days / length;
@@ -204,7 +205,7 @@ impl Seen {
     }
 }
 
-/// Pieces wanted on some days in all: what came back on one of them counts against the others.
+/// Total of the pieces wanted on some days; pieces that came back on one of them count against the others.
 fn sum(days: &[(u32, Asked)]) -> u64 {
     let mut all = Asked::default();
     for (_, asked) in days {
@@ -216,9 +217,8 @@ fn sum(days: &[(u32, Asked)]) -> u64 {
     all.wanted()
 }
 
-/// How much to order at a time, in whole packs: the least cost of ordering and holding a year's
-/// demand. `None` where a rate, the price or the past is not known, or the log is shorter than
-/// [`FEWEST_DAYS`].
+/// Order quantity in whole packs: the least cost of ordering and holding a year's demand. `None` where a rate, the
+/// price or the past is unknown, or the log is shorter than [`FEWEST_DAYS`].
 pub fn quantity(item: &Item, seen: Option<&Seen>, question: &Question) -> Option<Quantity> {
     let (order, holding) = (question.order?, question.holding?);
     let Past { days, wanted, dates } = seen?.past(&item.item);
@@ -240,18 +240,18 @@ pub fn quantity(item: &Item, seen: Option<&Seen>, question: &Question) -> Option
     .ok()
 }
 
-/// The least that should be left of an item: its min level, and one more than it is ordered again at.
+/// Least count that should be left of an item: its min level, and one more than its reorder point.
 fn least(item: &Item, again: Option<u32>) -> u32 {
     item.min_level.max(again.map_or(0, |pieces| pieces + 1))
 }
 
-/// Whether what is on hand and not reserved is less than it should be.
+/// Whether the unreserved count on hand is less than it should be.
 pub fn below(item: &Item, on_hand: u32, again: Option<u32>) -> bool {
     i64::from(on_hand) - i64::from(item.reserved) < i64::from(least(item, again))
 }
 
-/// What brings an item back to level, if what is on hand and not reserved is below its min level, or no
-/// more than it is ordered again at; in the packs that it is sold in, up to the max level.
+/// Order that brings an item back to level, if its unreserved count is below its min level, or at or below its
+/// reorder point; in packs for sale, up to the max level.
 pub fn top_up(item: &Item, on_hand: u32, again: Option<u32>) -> Option<TopUp> {
     let standing = Standing { on_hand, backorders: item.reserved, ..Standing::default() };
     let levels = Levels {
@@ -263,9 +263,9 @@ pub fn top_up(item: &Item, on_hand: u32, again: Option<u32>) -> Option<TopUp> {
     (order.packs > 0).then_some(order)
 }
 
-/// How many pieces of an item to have ready for an outage like those simulated: enough as often as the
-/// critical ratio of its price against what it costs when one lacks. `None` where that is not known, and
-/// of what goes into a bag beside the packs, which is not simulated.
+/// Number of pieces of an item to have ready for an outage like those simulated: enough as often as the critical
+/// ratio of its price and the cost of a missing piece. `None` where that is unknown, and for consumables, which are
+/// not simulated.
 pub fn ready(item: &Item, asked: &[u32], question: &Question) -> Option<Provision> {
     item.size.as_ref()?;
     let costs = Costs::new(item.terms.unit_cost?, question.lacking?).ok()?;

@@ -1,4 +1,4 @@
-//! Drawers: the thicknesses of one kind and fit, what they reach, and which would suffice.
+//! Drawers: the thicknesses of one kind and fit, the totals that they reach, and the fewest that would suffice.
 
 use crate::choose::watch::Watch;
 use crate::choose::windows;
@@ -11,40 +11,40 @@ use crate::reach::{self, Aim, Change, Choice, Fault, Guard, Reach, Rule, Size, T
 use crate::reorder::Question;
 use crate::stock::Item;
 
-/// Parts of the search for the best sizes that are looked into.
+/// Most parts of the search for the best sizes that are examined.
 const EFFORT: u64 = 20_000;
 
-/// What a drawer is asked for.
+/// Totals that a drawer must reach.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Asked {
-    /// The range of pack totals, in steps.
+    /// Range of pack totals, in steps.
     pub targets: Targets,
-    /// The most pieces, the window and its guard.
+    /// Most pieces, the window and its guard.
     pub rule: Rule,
 }
 
-/// The drawer of one kind and fit.
+/// Drawer of one kind and fit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shelf {
     /// Kind of piece.
     pub kind: String,
-    /// Fit code, as the stock has it first.
+    /// Fit code, as the stock spells it first.
     pub fit: String,
-    /// What it is asked for.
+    /// Totals that it must reach.
     pub asked: Asked,
-    /// Items of it, by index: those on hand today, then by stock order the others.
+    /// Its items, by index: those on hand today, then the others in stock order.
     pub items: Vec<usize>,
-    /// What the thicknesses on hand today reach.
+    /// Range reached by the thicknesses on hand today.
     pub today: Reach,
-    /// What those on hand after the buy reach.
+    /// Range reached by those on hand after the purchase.
     pub after: Reach,
-    /// What all thicknesses of the stock workbook reach, held or not.
+    /// Range reached by all thicknesses of the stock workbook, held or not.
     pub all: Reach,
-    /// The fewest thicknesses that reach as much as all, as indices into `items`.
+    /// Fewest thicknesses that reach as much as all, as indices into `items`.
     pub fewest: Choice,
-    /// Those that cost least, a pack of each.
+    /// Cheapest ones, with one pack each.
     pub cheapest: Choice,
-    /// What dropping one that is held after the buy does, or adding one that is not: the index into
+    /// Effect of dropping a thickness that is held after the purchase, or of adding one that is not: the index into
     /// `items`, whether it is held, and the change.
     pub changes: Vec<(usize, bool, Change)>,
 }
@@ -71,8 +71,7 @@ pub fn unknown_ranges(job: &Job, question: &Question, problems: &mut Problems) {
     }
 }
 
-/// The kinds and fits of the pumps' packs, with the items that can go there, each once in the order of
-/// the stock.
+/// Kinds and fits of the pumps' packs, with the items that can go there, each once in the order of the stock.
 pub fn drawers(job: &Job) -> Vec<(String, String, Vec<usize>)> {
     let mut drawers: Vec<(String, String, Vec<usize>)> = Vec::new();
     for (index, item) in job.stock.iter().enumerate() {
@@ -97,9 +96,9 @@ pub fn drawers(job: &Job) -> Vec<(String, String, Vec<usize>)> {
     drawers
 }
 
-/// What the pumps of this outage ask a drawer for: from the least to the greatest total in the middle
-/// of what a pump allows, half the narrowest allowance to either side, and the most pieces of the
-/// place that takes fewest. `None` if no pump says what it wants.
+/// Totals that the pumps of this outage need from a drawer: from the least to the greatest middle of the range that a
+/// pump allows, half the narrowest allowance to either side, and the most pieces of the place that takes fewest.
+/// `None` if no pump states a need.
 pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<Asked> {
     let plenty: Vec<u32> = job.stock.iter().map(|item| item.on_hand.max(100)).collect();
     let fit = crate::stock::folded(fit);
@@ -132,7 +131,7 @@ pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<
             window: Length::from_ticks(window),
             guard: match job.policy.acceptance {
                 Acceptance::WorstCase => Guard::WorstCase,
-                // What an expanded uncertainty takes is near the root of the squares.
+                // The deduction for an expanded uncertainty is near the root of the squares.
                 Acceptance::Expanded => Guard::RootSumSquare,
                 Acceptance::Nominal => Guard::None,
             },
@@ -143,7 +142,7 @@ pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<
 fn size(item: &Item) -> Option<Size> {
     let size = item.size?;
     let pack = i64::from(item.pack_qty);
-    // Without a price it counts as free, which is said where the cost is shown.
+    // Without a price it counts as free, which is reported next to the cost.
     Some(Size {
         thickness: size.thickness,
         tolerance: size.tolerance.plus.max(size.tolerance.minus),
@@ -152,9 +151,9 @@ fn size(item: &Item) -> Option<Size> {
     })
 }
 
-/// Works a drawer out: `held` tells which items lie there after the buy.
+/// Calculates a drawer; `held` marks the items that are there after the purchase.
 ///
-/// Every thickness counts as there in any number: the question is which to hold, not how many.
+/// Every thickness counts as available in any number: the question is which to hold, not how many.
 ///
 /// # Errors
 /// As [`Reach::of`] and [`reach::select`].

@@ -1,4 +1,4 @@
-//! Outages simulated from this one: what each item would be asked for.
+//! Outages simulated from this one: the demand for each item.
 
 use chacha20::ChaCha8Rng;
 use chacha20::rand_core::{Rng, SeedableRng};
@@ -6,14 +6,13 @@ use chacha20::rand_core::{Rng, SeedableRng};
 use crate::job::Job;
 use crate::plan::{Kit, Plan};
 
-/// Pieces of each item, by its index, that so many simulated outages ask for.
+/// Pieces of each item, by its index, that each simulated outage needs.
 ///
-/// An outage has as many pumps as this one; each is one of the kitted pumps of this plan, drawn with
-/// equal chances and put back (the bootstrap; B. Efron, Annals of Statistics 7 (1979), from memory),
-/// and takes what that pump takes. Pumps that could not be kitted are not drawn. The same seed gives
-/// the same outages.
+/// An outage has as many pumps as this one. Each is one of the kitted pumps of this plan, drawn with equal
+/// probability and replacement (the bootstrap; B. Efron, Annals of Statistics 7 (1979), from memory), and takes the
+/// pieces of that pump. Pumps that could not be kitted are not drawn. One seed gives one set of outages.
 ///
-/// The plan shows what pumps take out of this stock: another stock would have them take other pieces.
+/// The plan shows the pieces taken from this stock: with another stock the pumps would take others.
 pub fn outages(job: &Job, plan: &Plan, outages: u32, seed: u64) -> Vec<Vec<u32>> {
     let kits: Vec<Vec<(usize, u32)>> = plan
         .kits
@@ -46,13 +45,13 @@ pub fn outages(job: &Job, plan: &Plan, outages: u32, seed: u64) -> Vec<Vec<u32>>
     asked
 }
 
-/// A whole number below `most`, each alike; nothing where there is none.
+/// A uniform whole number below `most`; 0 where there is none.
 fn below(random: &mut ChaCha8Rng, most: usize) -> usize {
     let most = most as u64;
     if most == 0 {
         return 0;
     }
-    // What lies beyond the last whole multiple would favour the small ones.
+    // Numbers beyond the last whole multiple would favour the small ones.
     let whole = u64::MAX - u64::MAX % most;
     loop {
         let drawn = random.next_u64();

@@ -1,4 +1,9 @@
-//! Coverage: how many combined standard uncertainties are kept clear of a limit.
+//! Coverage factor: the number of combined standard uncertainties that are kept clear of a limit.
+//!
+//! # Decision
+//!
+//! Degrees of freedom are cut off to a whole number, 1,000 at most, not interpolated: JCGM 100:2008, G.4.1, allows
+//! both, and this is a little too wide.
 
 use std::collections::HashMap;
 use std::fmt;
@@ -8,12 +13,12 @@ use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 use crate::decimal::Millionths;
 
-/// How the coverage factor is found.
+/// Coverage factor k, given or from a level of confidence.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Coverage {
-    /// It is given.
+    /// Factor, in millionths.
     Factor(Millionths),
-    /// It follows from a level of confidence, below 1, and the effective degrees of freedom.
+    /// Level of confidence, below 1; the factor follows from it and from the effective degrees of freedom.
     Level(Millionths),
 }
 
@@ -27,9 +32,8 @@ impl fmt::Display for Coverage {
 }
 
 impl Coverage {
-    /// Reads `2`, a factor from 1 to 10, or `95 %`, a level from 50 to 99.99 %; `None` for anything
-    /// else. Below 1 there is no factor: a spreadsheet keeps 95 % as 0.95, which would be a far too
-    /// narrow one.
+    /// Reads `2`, a factor from 1 to 10, or `95 %`, a level from 50 to 99.99 %; `None` for anything else. A
+    /// number below 1 is no factor: a spreadsheet keeps 95 % as 0.95, which would be far too narrow.
     pub fn parse(text: &str) -> Option<Coverage> {
         let number = |text: &str| Millionths::parse(text.trim());
         match text.trim().strip_suffix('%') {
@@ -46,15 +50,15 @@ impl Coverage {
 /// Factors in millionths, by level in millionths and degrees of freedom.
 type Factors = HashMap<(i64, Option<u32>), i64>;
 
-/// From this many degrees of freedom on the factor of so many is used: a little too wide.
+/// Degrees of freedom above which the factor for 1,000 is used: slightly too wide.
 const MOST_FREEDOM: u32 = 1_000;
 
 impl Coverage {
-    /// The coverage factor at so many degrees of freedom (`None`: as good as known), rounded up
-    /// to a millionth.
+    /// Coverage factor for these degrees of freedom (`None`: taken as exactly known), rounded up to a
+    /// millionth.
     ///
     /// Source: JCGM 100:2008, G.3.2 and G.4.1 (from memory): the two-sided quantile of Student's
-    /// distribution, of the normal one where the uncertainty is as good as known.
+    /// distribution, or of the normal distribution without degrees of freedom.
     ///
     /// ```
     /// use gapwright::decimal::Millionths;
@@ -84,8 +88,8 @@ impl Coverage {
         Millionths::from_raw(raw)
     }
 
-    /// The factor that stands for the whole range of a mean of few readings: as likely exceeded as
-    /// the factor itself is where the uncertainty is as good as known.
+    /// Factor that gives the worst-case range of a mean of few readings: exceeded with the same probability
+    /// as the factor itself for an exactly known uncertainty.
     ///
     /// ```
     /// use gapwright::decimal::Millionths;
@@ -100,7 +104,7 @@ impl Coverage {
         Coverage::Level(Millionths::from_raw(level)).factor(Some(freedom))
     }
 
-    /// The factor as a float, not rounded.
+    /// Coverage factor as a float, not rounded.
     pub fn exact(self, freedom: Option<u32>) -> f64 {
         match self {
             Coverage::Factor(factor) => factor.to_f64(),
@@ -111,7 +115,7 @@ impl Coverage {
         }
     }
 
-    /// The level of confidence that it comes to at so many degrees of freedom.
+    /// Level of confidence of the factor with these degrees of freedom.
     pub fn level(self, freedom: Option<u32>) -> f64 {
         match self {
             Coverage::Level(level) => level.to_f64(),
@@ -127,7 +131,7 @@ impl Coverage {
     }
 }
 
-/// The two-sided quantile of Student's distribution, of the normal one without degrees of freedom.
+/// Two-sided quantile of Student's distribution, or of the normal one without degrees of freedom.
 fn quantile(level: f64, freedom: Option<f64>) -> f64 {
     let below = f64::midpoint(1.0, level);
     match freedom.and_then(|freedom| StudentsT::new(0.0, 1.0, freedom).ok()) {
@@ -140,8 +144,8 @@ fn quantile(level: f64, freedom: Option<f64>) -> f64 {
 mod tests {
     use super::*;
 
-    /// Source: JCGM 100:2008, table G.2 (from memory, two places printed); the digits behind from
-    /// SciPy 1.17.1, scipy.stats.t.ppf, the last row from mpmath's regularised incomplete beta.
+    /// Source: JCGM 100:2008, table G.2 (from memory, two places printed); further digits from SciPy 1.17.1,
+    /// scipy.stats.t.ppf, the last row from mpmath's regularised incomplete beta.
     #[test]
     fn factors_are_those_of_the_table_of_students_distribution() {
         for (level, freedom, factor) in [

@@ -1,19 +1,20 @@
-//! The law of a requirement's value by Monte Carlo: coverage intervals and the probability of
-//! conformity without supposing that the sum is normal, or that it is a sum at all.
+//! Distribution of a requirement's value by Monte Carlo: coverage intervals and the probability of
+//! conformity, without the assumption that the value is normal or even a sum.
 //!
-//! The method is that of JCGM 101:2008 (clauses 5, 6.4 and 7; from memory). Batches of draws are
-//! made until the mean, the standard uncertainty and both ends of the symmetric interval no longer
-//! move the last digit that is asked for (7.9); the intervals are then taken from all draws of all
-//! batches. The probability of conformity is the share of draws within the limits (JCGM 106:2012).
+//! [`run`] draws a [`Model`] as a [`Plan`] says and returns an [`Outcome`]. The method is that of JCGM
+//! 101:2008 (clauses 5, 6.4 and 7; from memory). Batches are drawn until the mean, the standard uncertainty
+//! and both ends of the symmetric interval are stable to the last digit asked for (7.9). The intervals then
+//! come from all draws of all batches. The probability of conformity is the share of draws within the limits
+//! (JCGM 106:2012).
 //!
-//! **The same numbers everywhere.** Batch number n draws from stream n of a ChaCha8 generator, so a
-//! batch is the same whoever draws it and when; batches are put together in their order, and nothing
-//! that differs between platforms is computed with. A seed gives the same outcome to the last bit on
-//! every machine and with any number of threads.
+//! **Reproducible to the last bit.** Batch number n draws from stream n of a ChaCha8 generator, so a batch
+//! does not depend on the thread or the time at which it is drawn. Batches are combined in their order, and
+//! only platform-independent operations are used. A seed gives the same outcome on every machine and with any
+//! number of threads.
 //!
-//! **Memory**: at a level of 95 % some 1.1 bytes a draw, so 11 MB at 10 million. The intervals are
-//! order statistics of all draws, exactly, but only the draws far out can be their ends, so the
-//! middle of each batch is forgotten.
+//! **Memory**: at a level of 95 % about 1.1 bytes per draw, so 11 MB for 10 million. The intervals are exact
+//! order statistics of all draws. Only draws far from the middle can be their ends, so the middle of each
+//! batch is dropped.
 
 mod batch;
 mod coverage;
@@ -33,76 +34,77 @@ use crate::narrow::narrow;
 use batch::{Batch, Cuts, Desk, Drawer, total};
 use coverage::{Tails, tail, upwards};
 
-/// An input: a value with a law about it.
+/// Input: a mean and a distribution about it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Source {
-    /// The value it is about.
+    /// Mean.
     pub mean: f64,
-    /// How it lies about that.
+    /// Distribution about the mean.
     pub law: Law,
 }
 
-/// A factor times a product of sources.
+/// Factor times a product of sources.
 ///
-/// A source that several terms share is the same draw in all of them: the error that all pieces of
-/// a lot share is one source with the number of pieces in its factor.
+/// A source that several terms share is the same draw in all of them. The error shared by all pieces of a lot
+/// is one source, with the number of pieces in its factor.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Term {
-    /// The sensitivity.
+    /// Sensitivity.
     pub factor: f64,
-    /// The sources, by index; one may stand more than once, and without any the product is 1.
+    /// Sources, by index; one may appear more than once, and without any the product is 1.
     pub of: SmallVec<[usize; 3]>,
 }
 
-/// A constant and terms.
+/// Constant plus terms.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Sum {
-    /// What is added whatever is drawn.
+    /// Constant part.
     pub constant: f64,
-    /// What is added up.
+    /// Terms of the sum.
     pub terms: Vec<Term>,
 }
 
-/// What is computed of the sources.
+/// Quantity computed from the sources.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Measurand {
-    /// A sum: a clearance, a length.
+    /// Sum: a clearance, a length.
     Sum(Sum),
-    /// `free / gap - 1`: by what part of its gap a gasket is thicker.
+    /// `free / gap - 1`: the allowance of a gasket.
     ///
-    /// A draw whose gap is not above nought has no value.
+    /// A draw has no value if its gap is not above zero.
     Ratio {
-        /// The free thickness.
+        /// Free thickness.
         free: Sum,
-        /// The gap it is pressed into.
+        /// Gap.
         gap: Sum,
     },
 }
 
-/// The inputs and what is computed of them. All numbers are in units of the caller's choice.
+/// Inputs and measurand. All numbers are in units of the caller's choice.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Model {
-    /// The inputs, independent of each other but for those that are joint.
+    /// Inputs, independent of each other except in joint groups.
     pub sources: Vec<Source>,
-    /// Sources that are drawn together, each in one group at most.
+    /// Groups of sources that are drawn together; a source is in at most one group.
     pub joint: Vec<Joint>,
-    /// What is computed.
+    /// Measurand.
     pub measurand: Measurand,
 }
 
-/// How to draw, and what to ask of the draws.
+/// Settings of the draws and of the results wanted.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
-    /// Draws differ from seed to seed, and only so.
+    /// Seed; draws differ from seed to seed only.
     pub seed: u64,
-    /// The coverage probability of the intervals: 0.5 or more, less than 1.
+    /// Coverage probability of the intervals: 0.5 or more, less than 1.
     pub level: f64,
-    /// The least and the greatest value that conform; either may be infinite.
+    /// Limits of conformity, lower and upper; either may be infinite.
     pub limits: Option<[f64; 2]>,
     /// Significant digits of the standard uncertainty that must be stable, 1 to 9. Two are usual;
     /// each further one takes a hundred times the draws.
     pub digits: u32,
-    /// Draws to give up at, two batches or more. Fewer than 16 batches never count as settled.
+    /// Number of draws at which to give up, at least two batches. Fewer than 16 batches never count as
+    /// settled.
     pub most_draws: u64,
 }
 
@@ -112,40 +114,40 @@ impl Default for Plan {
     }
 }
 
-/// What the draws came to.
+/// Result of the draws.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Outcome {
-    /// How many were drawn.
+    /// Number of draws.
     pub draws: u64,
-    /// Draws that have no value: their gap was not above nought, or the value was beyond all
-    /// numbers. They are left out of the mean and the standard uncertainty, are above every value in
-    /// the intervals (whose ends are infinite where there are that many), and do not conform.
+    /// Draws without a value: the gap was not above zero, or the value was not finite. They are left out of
+    /// the mean and the standard uncertainty, count as above every value in the intervals (whose ends are
+    /// infinite if there are that many), and do not conform.
     pub without_value: u64,
-    /// The mean.
+    /// Mean.
     pub mean: f64,
-    /// The standard uncertainty: the standard deviation of the draws.
+    /// Standard uncertainty: the standard deviation of the draws.
     pub standard: f64,
-    /// The interval of the level that leaves as much out on each side.
+    /// Interval of the level with equal probability left out on each side.
     pub symmetric: [f64; 2],
-    /// The shortest interval of the level.
+    /// Shortest interval of the level.
     pub shortest: [f64; 2],
-    /// The share of draws within and outside the limits, where there are limits.
+    /// Share of draws within and outside the limits, if there are limits.
     pub conformity: Option<Conformity>,
-    /// Twice the standard deviation of each of the above, from what the batches say.
+    /// Numerical error of each of the above: twice the standard deviation, estimated from the batches.
     pub spread: Spread,
-    /// The numerical tolerance of the standard uncertainty: half a unit of its last digit asked for.
+    /// Numerical tolerance of the standard uncertainty: half a unit of the last digit asked for.
     pub tolerance: f64,
-    /// Whether the draws are enough: the spread of mean, standard uncertainty and the ends of the
-    /// symmetric interval is within the tolerance.
+    /// Whether the draws are enough: the numerical errors of the mean, the standard uncertainty and the ends
+    /// of the symmetric interval are within the tolerance.
     pub settled: bool,
-    /// The draws counted in classes.
+    /// Histogram of the draws.
     pub histogram: Histogram,
 }
 
-/// Shares of draws; with those without a value they make 1.
+/// Shares of draws; together with those without a value they make 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Conformity {
-    /// Within the limits, or on one.
+    /// Within the limits, ends included.
     pub conforming: f64,
     /// Below the lower limit.
     pub below: f64,
@@ -153,64 +155,62 @@ pub struct Conformity {
     pub above: f64,
 }
 
-/// Twice the standard deviations of averages over the batches; infinite where a batch has no finite
-/// value.
+/// Twice the standard deviations of averages over the batches; infinite where a batch has no finite value.
 ///
-/// The ends of the shortest interval wander more than those of the symmetric one, for a symmetric
-/// law most of all, and are not waited for.
+/// The ends of the shortest interval vary more than those of the symmetric one, most of all for a symmetric
+/// distribution, and are not waited for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spread {
-    /// Of the mean.
+    /// Spread of the mean.
     pub mean: f64,
-    /// Of the standard uncertainty.
+    /// Spread of the standard uncertainty.
     pub standard: f64,
-    /// Of the ends of the symmetric interval.
+    /// Spread of the ends of the symmetric interval.
     pub symmetric: [f64; 2],
-    /// Of the ends of the shortest interval.
+    /// Spread of the ends of the shortest interval.
     pub shortest: [f64; 2],
 }
 
-/// Draws counted in classes of equal width, out to where about one in two thousand is left on each
-/// side.
+/// Draws counted in classes of equal width, out to where about one in two thousand is left on each side.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Histogram {
-    /// The lower edge of the first class.
+    /// Lower edge of the first class.
     pub from: f64,
-    /// The upper edge of the last class.
+    /// Upper edge of the last class.
     pub to: f64,
-    /// How many are in each.
+    /// Draws in each class.
     pub counts: [u64; CLASSES],
-    /// How many are below the first.
+    /// Draws below the first class.
     pub below: u64,
-    /// How many are above the last; those without a value are not counted.
+    /// Draws above the last class; those without a value are not counted.
     pub above: u64,
 }
 
-/// Classes of a histogram.
+/// Number of classes in a histogram.
 pub const CLASSES: usize = 60;
 
-/// Why nothing can be drawn.
+/// Errors in a model or a plan of draws.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Fault {
-    /// A source's mean or law is no number, or its width is negative.
+    /// The mean or the distribution of a source is not a number, or its width is negative.
     #[error("source {0} has no mean and width that make a law")]
     Law(usize),
-    /// A constant or a factor is no number.
+    /// A constant or a factor is not a number.
     #[error("a factor or constant of the sum is no number")]
     Factor,
-    /// A term or a group names a source that is not there.
+    /// A term or a group refers to a source that does not exist.
     #[error("there is no source {0}")]
     NoSource(usize),
-    /// A source is in two groups, or twice in one, or its law is not normal.
+    /// A source is in two groups, or twice in one, or its distribution is not normal.
     #[error("source {0} cannot be drawn together with others: it must be normal and in one group")]
     Member(usize),
     /// A correlation matrix is not symmetric and positive semi-definite, or of the wrong size.
     #[error("the correlation matrix of group {0} is none")]
     Correlation(usize),
-    /// The level is not from 0.5 to less than 1.
+    /// The level is below 0.5, or 1 or more.
     #[error("the coverage probability must be 0.5 or more and less than 1")]
     Level,
-    /// The limits are no numbers, or the lower one is above the upper.
+    /// The limits are not numbers, or the lower one is above the upper.
     #[error("the lower limit is above the upper")]
     Limits,
     /// The digits are not from 1 to 9.
@@ -219,23 +219,23 @@ pub enum Fault {
     /// Fewer draws are allowed than the level needs.
     #[error("the coverage probability needs at least {0} draws")]
     FewDraws(u64),
-    /// No two draws have a value, or the values are too large for a standard deviation.
+    /// Fewer than two draws have a value, or the values are too large for a standard deviation.
     #[error(
         "no mean can be taken: the gap is hardly ever above nought, or the values are too large"
     )]
     NoValue,
 }
 
-/// Batches that are drawn before the first look at whether they are enough; each further look takes
-/// as many again, or a quarter of those there are. The outcome depends on it, so it does not depend
-/// on the machine. (The clause looks after every batch from the second on, where two that happen to
-/// agree would end it.)
+/// Batches drawn before the first test of whether they are enough. Each further test comes after as many
+/// again, or after a quarter of those drawn so far. The outcome depends on it, so it does not depend on the
+/// machine. (The clause tests after every batch from the second on, where two that happen to agree would end
+/// the draws.)
 const WAVE: usize = 16;
 
 /// Draws the model as planned.
 ///
 /// # Errors
-/// Every fault of the model and the plan.
+/// Every error of the model and of the plan.
 ///
 /// ```
 /// use gapwright::stack::monte_carlo::{Law, Measurand, Model, Plan, Source, Sum, Term, run};
@@ -262,7 +262,7 @@ pub fn run(model: &Model, plan: &Plan) -> Result<Outcome, Vec<Fault>> {
     draw(&drawer, cuts).ok_or_else(|| vec![Fault::NoValue])
 }
 
-/// The outcome, whatever the cuts are; none where fewer than two draws have a value.
+/// Outcome, the same for all cuts; `None` where fewer than two draws have a value.
 fn draw(drawer: &Drawer, cuts: Cuts) -> Option<Outcome> {
     let Drawer { plan, size, .. } = *drawer;
     let most = narrow::<usize>(plan.most_draws) / size;
@@ -318,7 +318,7 @@ fn share(part: u64, all: u64) -> f64 {
     part as f64 / all as f64
 }
 
-/// The draws in a batch, `max(100 / (1 - level), 10 000)` (7.9.4), or every fault there is.
+/// Number of draws in a batch, `max(100 / (1 - level), 10 000)` (7.9.4), or all errors.
 fn check(model: &Model, plan: &Plan) -> Result<usize, Vec<Fault>> {
     let mut faults = Vec::new();
     let sources = &model.sources;
@@ -381,15 +381,15 @@ impl Measurand {
     }
 }
 
-/// Mean and standard deviation of all draws that have a value; none where fewer than two have, or
-/// where they are beyond all numbers.
+/// Mean and standard deviation of all draws with a value; `None` where fewer than two have one, or where they
+/// are not finite.
 fn moments(batches: &[Batch]) -> Option<(f64, f64)> {
     let valued: u64 = batches.iter().map(Batch::valued).sum();
     if valued < 2 {
         return None;
     }
     let some = || batches.iter().filter(|batch| batch.valued() > 0);
-    // About one of them: what is averaged is small, and its digits are kept.
+    // About one of them: the averaged differences are small and keep their digits.
     let about = some().next()?.mean;
     let mean = about
         + some().map(|batch| share(batch.valued(), valued) * (batch.mean - about)).sum::<f64>();
@@ -434,7 +434,7 @@ impl Spread {
     }
 }
 
-/// Half a unit of the last of so many significant digits (7.9.2); nought of nought.
+/// Half a unit of the last significant digit of `standard` (7.9.2); zero for zero.
 fn tolerance(standard: f64, digits: u32) -> f64 {
     // Through decimal text, which rounds a number like 9.96 to 10 before its digits are counted.
     let places = digits.saturating_sub(1);
@@ -449,25 +449,24 @@ fn tolerance(standard: f64, digits: u32) -> f64 {
     }
 }
 
-/// Whether what the cuts left in all batches has the whole of both tails.
+/// Whether the draws kept by the cuts include both whole tails.
 fn enough(batches: &[Batch], level: f64) -> bool {
     let sum = |of: fn(&Batch) -> usize| batches.iter().map(of).sum::<usize>();
     let tail = tail(sum(|batch| batch.draws), level);
     sum(|batch| batch.low.len()) >= tail && sum(|batch| batch.high.len()) >= tail
 }
 
-/// The lowest and the highest of the draws of all batches, sorted.
+/// Lowest and highest draws of all batches, sorted.
 struct AllTails {
     low: Vec<f64>,
     high: Vec<f64>,
     draws: usize,
 }
 
-/// As many of the lowest of several sorted lists as are asked for, sorted; each list's share is what
-/// it would have of them if all were alike.
+/// The `number` lowest of several sorted lists, sorted; `share` is the part of each list if all were alike.
 fn lowest(lists: &[&[f64]], number: usize, share: usize) -> Vec<f64> {
-    // Each list has its share at or below its own bound, so all have enough at or below the greatest
-    // of these, and not many more.
+    // Each list has its share at or below its own bound. All together therefore have enough at or below the
+    // greatest of these bounds, and not many more.
     let bounds = lists.iter().map(|list| list.get(share - 1).copied());
     let bounds = bounds.map(|bound| bound.unwrap_or(f64::INFINITY));
     let bound = bounds.fold(f64::NEG_INFINITY, f64::max);
@@ -488,7 +487,7 @@ impl AllTails {
             || lowest(&lists(|batch| &batch.low), number, share),
             || lowest(&lists(|batch| &batch.high), number, share),
         );
-        // Back from the other way up.
+        // Back to the sign and order of the draws.
         high.reverse();
         for draw in &mut high {
             *draw = -*draw;
@@ -521,7 +520,7 @@ mod tests {
     use super::*;
     use smallvec::smallvec;
 
-    /// A law with a long tail beside a flat one, and a gap that is closed now and then.
+    /// Distribution with a long tail next to a flat one, and a gap that closes now and then.
     fn model() -> Model {
         let source = |mean, law| Source { mean, law };
         let sum = |of| Sum { constant: 0.0, terms: vec![Term { factor: 1.0, of }] };
@@ -540,7 +539,7 @@ mod tests {
         Plan { limits: Some([0.5, 1.5]), most_draws: 170_000, ..Plan::default() }
     }
 
-    /// What is forgotten of the middle makes no difference: nothing kept, little kept or all kept.
+    /// Dropping the middle makes no difference: nothing kept, little kept or all kept.
     #[test]
     fn cuts_change_nothing() {
         let (model, plan) = (model(), plan());
@@ -549,7 +548,7 @@ mod tests {
         let usual = draw(&drawer, cuts);
         assert_eq!(run(&model, &plan).ok(), usual);
         assert!(usual.as_ref().is_some_and(|outcome| outcome.without_value > 10));
-        // The twentieth parts, which at 95 % are a batch's tails: some batches have them, some not.
+        // Twentieths, which at 95 % are the tails of a batch: some batches have them, some not.
         let ninety = Plan { level: 0.9, ..plan.clone() };
         let ninety = run(&model, &ninety).unwrap().symmetric;
         let narrow = |low, high| Cuts { low, high, ..cuts };
@@ -580,8 +579,8 @@ mod tests {
         assert_eq!(one, other);
     }
 
-    /// Examples of JCGM 101:2008, 7.9.2 (from memory): 0.00035 g to two digits, 2 K to one. And what
-    /// is rounded to a further digit.
+    /// Examples of JCGM 101:2008, 7.9.2 (from memory): 0.00035 g to two digits, 2 K to one; and one number
+    /// that rounds up to a further digit.
     #[test]
     fn tolerance_is_half_a_unit_of_the_last_digit() {
         let cases = [

@@ -1,7 +1,7 @@
-//! A requirement's stack-up in figures for people: what each contributor does, how far it goes in
-//! the worst case, by root sum square and by its uncertainty, and how likely the limits hold.
+//! Stack-up of a requirement in figures for people: each contributor's effect; worst case, root sum square
+//! and expanded uncertainty; the probability of conformity.
 //!
-//! The verdict is not given here but by [`super::judge`], in whole numbers.
+//! [`report()`] makes the [`Report`]. The verdict comes from [`super::judge`], in whole numbers.
 
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
@@ -10,108 +10,107 @@ use super::{Contributor, Coverage, Stack, extent};
 use crate::length::Unit;
 use crate::model::{Face, Form, Term, Terms, sensitivity};
 
-/// What a requirement's stack-up comes to; lengths in the unit that was asked for.
+/// Stack-up of one requirement; lengths in the unit asked for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Report {
-    /// One line for each contributor that enters into it, the largest in the worst case first.
+    /// One line per contributor of the requirement, the largest in the worst case first.
     pub lines: Vec<Line>,
-    /// Nominal value: the linear form, or a gasket's free thickness.
+    /// Nominal value: the linear form, or the free thickness of a gasket.
     pub value: f64,
-    /// The target, in the terms of the value.
+    /// Target, on the scale of the value.
     pub target: f64,
-    /// What is so at the lower limit and at the upper one.
+    /// Figures at the lower limit and at the upper one.
     pub sides: [Side; 2],
-    /// The probability that both limits hold, if the value is normally distributed about its
-    /// middle; where the effective degrees of freedom are few, as Student's distribution. Source:
-    /// JCGM 106:2012, 7.4 equation (12), from memory.
+    /// Probability that both limits hold, for a value distributed normally about its middle, or as Student's
+    /// t where there are effective degrees of freedom. Source: JCGM 106:2012, 7.4 equation (12), from memory.
     pub conforming: f64,
-    /// The gap, and the allowance reached on it, of a gasket fill.
+    /// Gap of a gasket fill, and the allowance reached on it.
     pub gap: Option<(f64, f64)>,
 }
 
-/// What is so at one limit.
+/// Figures at one limit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Side {
-    /// The limit, in the terms of the value.
+    /// Limit, on the scale of the value.
     pub limit: f64,
-    /// How far the value can lie towards it in the worst case.
+    /// Worst case towards the limit.
     pub worst: f64,
-    /// The root of the sum of the squared half-widths, by the sensitivities at the limit: those of a gasket's gap
-    /// are others at either.
+    /// Root sum square of the half-widths, with the sensitivities at this limit; those of a gasket's gap
+    /// differ between the two limits.
     pub root_sum_square: f64,
-    /// How far the middle of the tolerances lies towards it from the nominal value.
+    /// Distance of the middle of the tolerances from the nominal value, towards the limit.
     pub middle: f64,
     /// Combined standard uncertainty.
     pub combined: f64,
-    /// Effective degrees of freedom; `None` without end.
+    /// Effective degrees of freedom; `None` if infinite.
     pub freedom: Option<f64>,
     /// Coverage factor.
     pub factor: f64,
-    /// The level of confidence that it comes to.
+    /// Level of confidence of that factor.
     pub level: f64,
     /// Expanded uncertainty.
     pub expanded: f64,
-    /// Room between nominal value and limit.
+    /// Distance of the limit from the nominal value.
     pub room: f64,
-    /// The probability that the value lies beyond it, as in [`Report::conforming`].
+    /// Probability that the value lies beyond the limit, as in [`Report::conforming`].
     pub beyond: f64,
 }
 
 impl Side {
-    /// What is kept clear of the limit by the expanded rule: never less than nothing.
+    /// Guard of the expanded rule; never less than zero.
     pub fn clear(&self) -> f64 {
         (self.expanded + self.middle).max(0.0)
     }
 
-    /// Room left when the worst case is taken off.
+    /// Margin after the worst case.
     pub fn margin_worst(&self) -> f64 {
         self.room - self.worst
     }
 
-    /// Room left when so wide a half-width about the middle is taken off.
+    /// Margin after a half-width about the middle.
     pub fn margin_of(&self, half: f64) -> f64 {
         self.room - self.middle - half
     }
 
-    /// Room left when the expanded uncertainty is taken off.
+    /// Margin after the expanded uncertainty.
     pub fn margin_expanded(&self) -> f64 {
         self.room - self.clear()
     }
 }
 
-/// What one contributor does.
+/// Figures of one contributor.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Line {
-    /// Its index among the contributors.
+    /// Index among the contributors.
     pub contributor: usize,
-    /// Sensitivity of the value, and of the gap that it is held against.
+    /// Sensitivity of the value.
     pub sensitivity: f64,
-    /// See `sensitivity`.
+    /// Sensitivity of the gap that the value is compared with.
     pub in_gap: f64,
     /// Sensitivity at the lower limit and at the upper one.
     pub at: [f64; 2],
-    /// How far it moves the value down and up in the worst case, neither negative.
+    /// Worst-case move of the value down and up, neither negative.
     pub moves: [f64; 2],
-    /// Its part of the squared combined standard uncertainty at either limit.
+    /// Part of the squared combined standard uncertainty at either limit.
     pub variance: [f64; 2],
-    /// Its share of what all move in the worst case.
+    /// Share of the sum of all worst-case moves.
     pub share_of_worst: f64,
-    /// Its share of the squared combined standard uncertainty.
+    /// Share of the squared combined standard uncertainty.
     pub share_of_variance: f64,
-    /// The largest minus and plus that one piece of it could have with the worst case still within
-    /// the limits and everything else as it is; `None` where even nothing would be too much.
+    /// Largest minus and plus of one of its pieces with the worst case still within the limits and everything
+    /// else unchanged; `None` where even zero would be too much.
     pub largest: [Option<f64>; 2],
-    /// The largest standard uncertainty that one piece of it could have with the expanded
-    /// uncertainty still clear of the limits, all else as it is; `None` where even nothing would
-    /// be too much, and where the coverage factor would move with it.
+    /// Largest standard uncertainty of one of its pieces with the expanded uncertainty still clear of the
+    /// limits and everything else unchanged; `None` where even zero would be too much, and where the coverage
+    /// factor would change with it.
     pub largest_standard: Option<f64>,
 }
 
 /// Works out the stack-up of a requirement.
 ///
-/// Sources: worst case and root sum square are common practice; standard uncertainties by JCGM
-/// 100:2008, 5.1.2 and 5.2.2, degrees of freedom by its G.4.1 (clauses from memory). The root sum
-/// square presumes contributors that are independent, centred and of like size.
+/// Sources: worst case and root sum square are common practice; standard uncertainties by JCGM 100:2008,
+/// 5.1.2 and 5.2.2, degrees of freedom by its G.4.1 (clauses from memory). The root sum square assumes
+/// contributors that are independent, centred and of similar size.
 ///
 /// ```
 /// use gapwright::decimal::Millionths;
@@ -153,7 +152,7 @@ pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Rep
     let variances = faces.each_ref().map(|face| variance(&face.terms, stack));
     let sides =
         [0, 1].map(|at| side((&faces[at], at), value, stack, &variances[at], coverage, unit));
-    // A factor that follows from the degrees of freedom moves with every contributor.
+    // A factor that follows from the degrees of freedom changes with every contributor.
     let few = sides.iter().any(|side| side.freedom.is_some());
     let moving = few && matches!(coverage, Coverage::Level(_));
     let mut lines = lines(form, &faces, stack, &sides, moving, unit);
@@ -174,7 +173,7 @@ fn weight(terms: &Terms, of: Term) -> f64 {
     sensitivity(terms, of).to_f64()
 }
 
-/// What is so at one limit: the lower one for `at` 0, the upper one for 1.
+/// Figures at one limit: the lower one for `at` 0, the upper one for 1.
 fn side(
     (face, at): (&Face, usize),
     value: f64,
@@ -218,7 +217,7 @@ fn side(
     }
 }
 
-/// The probability beyond so many standard uncertainties.
+/// Probability beyond `distance` standard uncertainties.
 fn beyond(distance: f64, freedom: Option<u32>) -> f64 {
     let freedom = freedom.map(|freedom| f64::from(freedom.min(1_000)));
     match freedom.and_then(|freedom| StudentsT::new(0.0, 1.0, freedom).ok()) {
@@ -255,7 +254,7 @@ fn lines(
         let count = f64::from(part.count);
         let within = [part.tolerance.minus, part.tolerance.plus].map(|t| t.to_f64(unit));
         let at = [0, 1].map(|side| weight(&faces[side].terms, part.term));
-        // Which of minus and plus moves the value down, and which up.
+        // Minus or plus: the one that moves the value down, and the one that moves it up.
         let moves = [0, 1].map(|side| {
             let hurts = if (at[side] > 0.0) == (side == 0) { within[0] } else { within[1] };
             count * at[side].abs() * hurts
@@ -289,8 +288,8 @@ fn lines(
     lines
 }
 
-/// What those that are correlated with a contributor add to the squared combined standard
-/// uncertainty for one of its own standard uncertainty.
+/// Part of the squared combined standard uncertainty due to the correlations of a contributor, per unit of
+/// its own standard uncertainty.
 fn cross(stack: &Stack, part: &Contributor, terms: &Terms, unit: Unit) -> f64 {
     let c = weight(terms, part.term);
     let mut sum = 0.0;
@@ -309,8 +308,8 @@ fn cross(stack: &Stack, part: &Contributor, terms: &Terms, unit: Unit) -> f64 {
     sum
 }
 
-/// A contributor's part of the squared combined standard uncertainty: its own square, and its
-/// half of what it does together with others of its lot or correlated with it.
+/// Part of a contributor in the squared combined standard uncertainty: its own square, and half of the terms
+/// that it shares with its lot or its correlations.
 fn own_variance(stack: &Stack, contributor: usize, terms: &Terms, unit: Unit) -> f64 {
     let part = &stack.contributors[contributor];
     let c = weight(terms, part.term);
@@ -336,7 +335,7 @@ fn largest(
     sides: &[Side; 2],
 ) -> [Option<f64>; 2] {
     let count = f64::from(part.count);
-    // Minus hurts at the lower limit where more of it makes the value larger, else at the upper.
+    // Minus counts at the lower limit where the sensitivity is positive, otherwise at the upper.
     [0, 1].map(|edge| {
         let side = if (at[edge] > 0.0) == (edge == 0) { 0 } else { 1 };
         if at[side] == 0.0 {
@@ -347,8 +346,8 @@ fn largest(
     })
 }
 
-/// The larger root of what the expanded uncertainty leaves: a quadratic in the contributor's own
-/// standard uncertainty, linear through those that it is correlated with.
+/// Larger root of the quadratic in the contributor's own standard uncertainty that the expanded rule leaves;
+/// its correlations make the linear term.
 fn largest_standard(
     part: &Contributor,
     at: [f64; 2],
@@ -376,7 +375,7 @@ fn largest_standard(
     Some(least).filter(|least| least.is_finite()).and_then(none_below)
 }
 
-/// Nothing for what is below nothing by more than the last digits of a float.
+/// A length of zero or more; `None` for a negative one, beyond the last digits of a float.
 fn none_below(length: f64) -> Option<f64> {
     (length > -5e-13).then_some(length.max(0.0))
 }

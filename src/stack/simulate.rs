@@ -1,4 +1,8 @@
-//! A requirement's stack-up drawn at random: which law each contributor follows.
+//! Monte Carlo of a requirement: the distribution of each contributor.
+//!
+//! # Decision
+//!
+//! Correlated contributors are drawn as normal, and named: their joint law is not known (JCGM 101:2008, 6.4.8).
 
 use itertools::Itertools;
 use smallvec::{SmallVec, smallvec};
@@ -13,17 +17,17 @@ use crate::stock::Lot;
 
 /// Draws a requirement: the linear form in `unit`, or the allowance that a gasket fill reaches.
 ///
-/// Every contributor follows the law of its own shape: a plus/minus is the width of that law, with
-/// unequal sides about their middle; a stated standard uncertainty is normal; the mean of readings
-/// follows Student's law; every piece is drawn for itself, the error of its lot once for the lot;
-/// what grows is a product of length, expansion and temperature difference. Contributors that are
-/// correlated are drawn together and taken as normal (JCGM 101:2008, 6.4.8, from memory).
+/// Every contributor follows the distribution of its own shape. A plus/minus is the width of that
+/// distribution, about the middle of its two sides. A stated standard uncertainty is normal; the mean of
+/// readings follows Student's t. Every piece is drawn by itself, the error of its lot once per lot. Growth is
+/// a product of length, expansion and temperature difference. Correlated contributors are drawn together and
+/// taken as normal (JCGM 101:2008, 6.4.8, from memory).
 ///
-/// `plan` says how to draw; its limits are replaced by those of the requirement.
+/// `plan` gives the settings of the draws; its limits are replaced by those of the requirement.
 ///
 /// # Errors
-/// What keeps it from being drawn: a gap that is never above nought, or a dimension known by so few
-/// readings that its law has no standard deviation.
+/// Reason that it cannot be drawn: a gap that is never above zero, or a dimension with so few readings that
+/// its distribution has no standard deviation.
 pub fn simulate(form: &Form, stack: &Stack, unit: Unit, plan: &Plan) -> Result<Outcome, Undrawn> {
     let few = stack.contributors.iter().find(|part| {
         let enters = form.terms().any(|term| term == part.term);
@@ -39,28 +43,28 @@ pub fn simulate(form: &Form, stack: &Stack, unit: Unit, plan: &Plan) -> Result<O
     super::monte_carlo::run(&draw(form, stack, unit), &plan).map_err(Undrawn::Faults)
 }
 
-/// The level of the intervals of draws: that which the coverage factor comes to, but 99.73 % at
-/// most, beyond which the ends of an interval take more draws than anybody waits for.
+/// Level of the intervals of draws: the level of the coverage factor, but at most 99.73 %, beyond which the
+/// ends of an interval take more draws than anyone waits for.
 pub fn level_of_draws(coverage: Coverage) -> f64 {
     coverage.level(None).clamp(0.5, 0.9973)
 }
 
-/// Why a requirement was not drawn.
+/// Reason that a requirement was not drawn.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Undrawn {
-    /// The law of so few readings has no standard deviation. Source: JCGM 101:2008, 6.4.9 (from
+    /// The distribution of so few readings has no standard deviation. Source: JCGM 101:2008, 6.4.9 (from
     /// memory).
     #[error(
         "`{0}` is known by too few readings: their law has no standard deviation; take at least four"
     )]
     FewReadings(String),
-    /// What is wrong with the model or the plan of the draws.
+    /// Errors in the model or the plan of the draws.
     #[error("{}", .0.iter().join("; "))]
     Faults(Vec<Fault>),
 }
 
-/// The contributors of a requirement that are drawn as normal, whatever their own law, because
-/// they are correlated.
+/// Contributors of a requirement that are drawn as normal, against their own shape, because they are
+/// correlated.
 pub fn taken_as_normal<'a>(form: &'a Form, stack: &'a Stack) -> impl Iterator<Item = &'a str> {
     let tied = |part: &&Contributor| {
         let enters = form.terms().any(|term| term == part.term);
@@ -70,7 +74,7 @@ pub fn taken_as_normal<'a>(form: &'a Form, stack: &'a Stack) -> impl Iterator<It
     stack.contributors.iter().filter(tied).map(|part| part.label.as_str())
 }
 
-/// The requirement as the engine takes it.
+/// Requirement as a model of the engine.
 fn draw(form: &Form, stack: &Stack, unit: Unit) -> Model {
     let (value, gap) = match form {
         Form::Linear { terms, .. } => (terms.clone(), None),
@@ -128,7 +132,7 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> Model {
     }
 }
 
-/// Terms that are tied to each other by correlations, group by group.
+/// Terms joined by correlations, group by group.
 fn together(stack: &Stack) -> Vec<Vec<model::Term>> {
     let mut groups: Vec<Vec<model::Term>> = Vec::new();
     for pair in &stack.correlations {
@@ -142,12 +146,12 @@ fn together(stack: &Stack) -> Vec<Vec<model::Term>> {
     groups
 }
 
-/// What is drawn for a contributor.
+/// Sources of a contributor.
 struct Drawn {
-    /// A product of sources for each piece.
+    /// Product of sources for each piece.
     own: Vec<SmallVec<[usize; 3]>>,
     factor: f64,
-    /// The source of its lot's error, and how many pieces share it.
+    /// Source of its lot's error, and the number of pieces that share it.
     lot: Option<(usize, f64)>,
 }
 
@@ -166,7 +170,7 @@ impl Drawn {
 struct Sources {
     unit: Unit,
     list: Vec<Source>,
-    /// Sources of the errors that lots share.
+    /// Sources of the errors shared by lots.
     lots: Vec<(Lot, usize)>,
 }
 
@@ -176,7 +180,7 @@ impl Sources {
         self.list.len() - 1
     }
 
-    /// A contributor that is correlated with others.
+    /// Contributor that is correlated with others.
     fn normal(&mut self, part: &Contributor) -> Drawn {
         let sd = part.standard.to_f64(self.unit);
         let source = self.push(self.middle(part), Law::Normal { sd });
@@ -225,13 +229,13 @@ impl Sources {
             (Known::Within(model::Shape::Rectangular), _) => Law::Rectangular { half },
             (Known::Within(model::Shape::Triangular), _) => Law::Triangular { half },
             (Known::Within(model::Shape::UShaped), _) => Law::UShaped { half },
-            // What is known by few degrees of freedom follows Student's law.
+            // A standard uncertainty with few degrees of freedom follows Student's t.
             (Known::Standard, Some(dof)) => Law::Student { scale: sd, dof },
             _ => Law::Normal { sd },
         }
     }
 
-    /// The middle of what one piece can be.
+    /// Middle of the tolerance of one piece.
     fn middle(&self, part: &Contributor) -> f64 {
         let [minus, plus] =
             [part.tolerance.minus, part.tolerance.plus].map(|t| t.to_f64(self.unit));
@@ -252,7 +256,7 @@ impl Sources {
     }
 }
 
-/// The standard uncertainty of a mean of readings by their scatter alone, and its degrees of freedom.
+/// Standard uncertainty of the mean of readings from their scatter alone, and its degrees of freedom.
 #[allow(clippy::cast_precision_loss)]
 fn scatter(readings: &[Length], unit: Unit) -> (f64, u32) {
     let n = readings.len() as f64;
@@ -292,8 +296,8 @@ mod tests {
         }
     }
 
-    /// Lots, correlations, shapes and uneven sides are the same to the draws as to the report:
-    /// mean and standard deviation agree, and so do the chances where the sum is near to normal.
+    /// Lots, correlations, shapes and asymmetric sides count alike in the draws and in the report: mean and
+    /// standard deviation agree, and so do the probabilities where the sum is nearly normal.
     #[test]
     fn the_draws_agree_with_the_report() {
         let terms = [model::Term::Dimension(0), model::Term::Dimension(1), model::Term::Pack(0)];
@@ -337,7 +341,7 @@ mod tests {
         assert!(conformity.below > 0.005 && conformity.above > 0.05);
     }
 
-    /// A gasket of 1.5 times its gap reaches an allowance of one half whatever the gap is.
+    /// A gasket of 1.5 times its gap reaches an allowance of one half for any gap.
     #[test]
     fn a_gasket_fill_is_drawn_as_its_allowance() {
         let gap = model::Term::Dimension(0);
@@ -364,8 +368,8 @@ mod tests {
         assert!((outcome.conformity.unwrap().below - 0.5).abs() < 0.005);
     }
 
-    /// Six readings and the resolution of their gauge: the mean follows Student's law, whose variance
-    /// is 5/3 of the squared scatter, and the resolution adds a twelfth of its square.
+    /// Six readings and the resolution of their gauge: the mean follows Student's t, whose variance is 5/3 of
+    /// the squared scatter, and the resolution adds a twelfth of its square.
     #[test]
     fn readings_are_drawn_with_their_scatter_and_their_gauge() {
         let term = model::Term::Dimension(0);

@@ -1,5 +1,13 @@
-//! The combined standard uncertainty of a sum, exact in whole numbers: what the choice, the checker
-//! and the report all go by.
+//! Combined standard uncertainty of a sum, exact in whole numbers: the same figure for the choice, the
+//! checker and the report.
+//!
+//! # Decisions
+//!
+//! - Standard uncertainties are whole femtometres, rounded up; from there on U is exact, rounded up to a millionth
+//!   of a tick. The choice, the checker and the sheets agree at the edge, and a spreadsheet's own root agrees to
+//!   1e-9 in.
+//! - A correlation with a contributor of few degrees of freedom is refused: Welch-Satterthwaite presumes
+//!   independence, and can call U half of its true value.
 
 use smallvec::SmallVec;
 
@@ -9,15 +17,14 @@ use crate::length::{Fine, Uncertainty, root_up};
 use crate::model::{Correlation, Term, sensitivity};
 use crate::stock::Lot;
 
-/// The expanded uncertainty of a sum of contributors: the coverage factor times its combined
-/// standard uncertainty.
+/// Expanded uncertainty of a sum of contributors: the coverage factor times its combined standard
+/// uncertainty.
 ///
-/// Pieces are independent of each other but for the error of their lot, which is the same for all
-/// of one lot (correlation 1), whatever place they are in; dimensions and thermal terms may be
-/// correlated as the model says:
-/// `u_c^2 = sum n (c u)^2 + sum over lots (sum n c)^2 u_lot^2 + 2 sum over pairs r (c u)(c u)'`.
-/// Source: JCGM 100:2008, 5.1.2 equation (10), 5.2.2 equations (13) and (16), 6.2.1 equation (18)
-/// (from memory). Both `u_c` and `k u_c` are rounded up.
+/// Pieces are independent of each other except for the error of their lot, which is the same for all pieces
+/// of one lot (correlation 1) in every place. Dimensions and thermal terms may be correlated as the model
+/// says: `u_c^2 = sum n (c u)^2 + sum over lots (sum n c)^2 u_lot^2 + 2 sum over pairs r (c u)(c u)'`.
+/// Source: JCGM 100:2008, 5.1.2 equation (10), 5.2.2 equations (13) and (16), 6.2.1 equation (18) (from
+/// memory). Both `u_c` and `k u_c` are rounded up.
 ///
 /// ```
 /// use gapwright::decimal::Millionths;
@@ -45,8 +52,8 @@ pub fn expanded(terms: &[(Term, Millionths)], stack: &Stack, coverage: Coverage)
     Fine::from_raw(variance(terms, stack).expanded(coverage))
 }
 
-/// Whether correlations can all hold at once: their matrix is positive semi-definite, so that no
-/// combination has an uncertainty below nothing.
+/// Whether correlations can all hold at once: their matrix is positive semi-definite, so that no combination
+/// has a negative variance.
 pub(crate) fn can_be(correlations: &[Correlation]) -> bool {
     let mut terms: Vec<Term> = correlations.iter().flat_map(|c| c.between).collect();
     terms.sort_unstable();
@@ -60,7 +67,7 @@ pub(crate) fn can_be(correlations: &[Correlation]) -> bool {
         matrix[a][b] = coefficient.to_f64();
         matrix[b][a] = coefficient.to_f64();
     }
-    // Elimination; a pivot of nothing must have nothing beside it.
+    // Elimination; a zero pivot must have zeros beside it.
     const NOTHING: f64 = 1e-9;
     for k in 0..terms.len() {
         let pivot = matrix[k].clone();
@@ -82,7 +89,7 @@ pub(crate) fn can_be(correlations: &[Correlation]) -> bool {
     true
 }
 
-/// The squared combined standard uncertainty of a sum of contributors.
+/// Squared combined standard uncertainty of a sum of contributors.
 pub(crate) fn variance(terms: &[(Term, Millionths)], stack: &Stack) -> Variance {
     let weight = |of: Term| i128::from(sensitivity(terms, of).raw());
     let mut variance = Variance::default();
@@ -101,20 +108,21 @@ pub(crate) fn variance(terms: &[(Term, Millionths)], stack: &Stack) -> Variance 
     variance
 }
 
-/// A sum of squared standard uncertainties, in millionths of a femtometre squared; what is too
-/// large to be counted stays at the greatest number there is.
+/// Sum of squared standard uncertainties, in millionths of a femtometre squared; too large a sum stays at the
+/// greatest number of its type.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Variance {
     independent: i128,
-    /// Lots, each with the sum of its pieces' sensitivities, in millionths, and its standard
-    /// uncertainty in femtometres.
+    /// Lots, each with the sum of its pieces' sensitivities, in millionths, and its standard uncertainty in
+    /// femtometres.
     lots: SmallVec<[(Lot, i128, i128); 4]>,
-    /// The fourth powers of what is known by few degrees of freedom, each over those.
+    /// Sum of the fourth powers of the parts with finite degrees of freedom, each over those
+    /// (Welch-Satterthwaite).
     fourths: f64,
 }
 
 impl Variance {
-    /// Adds so many independent parts of a sensitivity in millionths.
+    /// Adds `count` independent parts of a sensitivity in millionths.
     pub(crate) fn add(&mut self, c: i128, count: u32, standard: Uncertainty, freedom: Option<u32>) {
         let square = squared(c.saturating_mul(standard.raw().into()));
         let all = square.saturating_mul(i128::from(count));
@@ -124,7 +132,7 @@ impl Variance {
         }
     }
 
-    /// Adds the lot error of so many pieces.
+    /// Adds the lot error of `count` pieces.
     pub(crate) fn add_lot(&mut self, c: i128, count: u32, lot: Lot, standard: Uncertainty) {
         let all = c.saturating_mul(i128::from(count));
         match self.lots.iter_mut().find(|(other, _, _)| *other == lot) {
@@ -133,8 +141,8 @@ impl Variance {
         }
     }
 
-    /// Adds what correlated terms do together, given the sensitivity (in millionths) and the
-    /// standard uncertainty of a term.
+    /// Adds the cross terms of correlated terms, given the sensitivity (in millionths) and the standard
+    /// uncertainty of a term.
     pub(crate) fn correlate(
         &mut self,
         correlations: &[Correlation],
@@ -146,7 +154,7 @@ impl Variance {
                 between.map(|term| weight(term).saturating_mul(i128::from(standard(term).raw())));
             let product = a.saturating_mul(b).saturating_mul(2);
             let r = i128::from(coefficient.raw());
-            // Product times r over a million, rounded up, without leaving whole numbers.
+            // Product times r over a million, rounded up, in whole numbers throughout.
             let (whole, rest) = (product.div_euclid(1_000_000), product.rem_euclid(1_000_000));
             let both = whole.saturating_mul(r).saturating_add(-(-(rest * r)).div_euclid(1_000_000));
             self.independent = self.independent.saturating_add(both);
@@ -158,9 +166,9 @@ impl Variance {
         shared.fold(self.independent.max(0), i128::saturating_add)
     }
 
-    /// The effective degrees of freedom by the Welch-Satterthwaite formula, cut off to a whole
-    /// number; `None` where everything is as good as known. Source: JCGM 100:2008, G.4.1 equation
-    /// (G.2b) and its note on cutting off (from memory). It presumes independent contributors.
+    /// Effective degrees of freedom by the Welch-Satterthwaite formula, truncated to a whole number; `None`
+    /// where every uncertainty is taken as exactly known. Source: JCGM 100:2008, G.4.1 equation (G.2b) and
+    /// its note on truncation (from memory). The formula assumes independent contributors.
     pub(crate) fn freedom(&self) -> Option<u32> {
         let exact = self.exact_freedom()?;
         // Against the last digit of the division: 16 of 16 are 16.
@@ -170,21 +178,21 @@ impl Variance {
         Some(whole)
     }
 
-    /// The same, not cut off.
+    /// Effective degrees of freedom, not truncated.
     pub(crate) fn exact_freedom(&self) -> Option<f64> {
         (self.fourths > 0.0).then(|| float(self.total()).powi(2) / self.fourths)
     }
 
-    /// The combined standard uncertainty in ticks.
+    /// Combined standard uncertainty in ticks.
     pub(crate) fn root(&self) -> f64 {
         float(self.total()).sqrt() / 1e11
     }
 
-    /// The coverage factor times the root, in millionths of a tick, both rounded up.
+    /// Coverage factor times the root, in millionths of a tick, both rounded up.
     pub(crate) fn expanded(&self, coverage: Coverage) -> i128 {
         let total = self.total();
         if total == i128::MAX {
-            // Nothing is clear of what cannot be counted.
+            // No value is clear of an uncertainty that overflowed.
             return i128::MAX / 4;
         }
         let factor = coverage.factor(self.freedom());
@@ -208,9 +216,9 @@ fn float(number: i128) -> f64 {
 mod tests {
     use super::*;
 
-    /// Sources: JCGM 100:2008, G.4.1 example and H.1 (from memory, printed 19.0, 25.6 from rounded
-    /// figures, and 16.7), and a university course's 0.57 of 9 degrees beside a well-known 0.25
-    /// (printed 12.8); the digits behind recomputed.
+    /// Sources: JCGM 100:2008, G.4.1 example and H.1 (from memory, printed 19.0, 25.6 from rounded figures,
+    /// and 16.7), and a university course's 0.57 of 9 degrees beside an exactly known 0.25 (printed 12.8);
+    /// further digits recomputed.
     #[test]
     fn effective_degrees_of_freedom_are_those_published() {
         type Case = (&'static [(i64, u32)], f64, u32);

@@ -1,4 +1,4 @@
-//! The checker of the bags, from what a bag must be rather than from how it was filled.
+//! Checker of the bags, from the definition of a bag rather than the way it was filled.
 
 use std::collections::BTreeMap;
 
@@ -9,10 +9,9 @@ use crate::stock::Item;
 
 use super::{Breach, PlaceBreach};
 
-/// What does not hold about the bags that go with a plan: a piece of another kind, fit or section
-/// than the pump asks for; more of an item than there is; something for a pump that is short; a
-/// piece left lying, or given to one whose turn comes later, that a pump lacks; a lot begun before
-/// another that goes before it is used up.
+/// Breaches of the bags of a plan: a piece of a kind, fit or section that the pump does not ask for; more of
+/// an item than there is; a piece for a pump that is short; a piece left over, or given to a pump whose turn
+/// comes later, that a pump is short of; a lot begun before an earlier one is used up.
 pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<Breach> {
     let mut breaches = Vec::new();
     for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(bags) {
@@ -55,13 +54,13 @@ pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<Breach> {
     breaches
 }
 
-/// What all bags together take.
+/// Pieces that all bags together take.
 struct Given {
-    /// Pieces of each item left to give out; below nothing if more are given than there are.
+    /// Pieces of each item left to give out; negative if more are given than there are.
     left: Vec<i64>,
-    /// Each pump's turn.
+    /// Turn of each pump.
     turn: Vec<usize>,
-    /// Of each item the last to take some: turn and consumable.
+    /// Last to take some of an item, by item: turn and consumable.
     last: BTreeMap<usize, (usize, usize)>,
 }
 
@@ -80,7 +79,7 @@ impl Given {
             let due = job.pumps[pump].due.as_ref();
             due.map_or(f64::INFINITY, |due| due.serial)
         };
-        // Sorting keeps what is equal in its order: the least weighty key goes first.
+        // A stable sort, so the least important key goes first.
         order.sort_by(|&a, &b| due(a).total_cmp(&due(b)));
         order.sort_by_key(|&pump| job.pumps[pump].priority);
         let mut turn = vec![0; order.len()];
@@ -97,7 +96,7 @@ impl Given {
         Given { left, turn, last }
     }
 
-    /// What is wrong with one share.
+    /// Breaches of one share.
     fn check(&self, job: &Job, pump: usize, need: usize, share: &Share) -> Vec<PlaceBreach> {
         let mut wrong = Vec::new();
         let asked = &job.models[job.pumps[pump].model].consumables[need];
@@ -109,7 +108,7 @@ impl Given {
         let serves = |lot: &Item| {
             let code = asked.fit_column.is_none()
                 || fit.code.as_ref().is_some_and(|c| c.key() == lot.fit.key());
-            // The ring on either side of the shaft fills what the shaft leaves of the bore.
+            // On either side of the shaft the ring fills the space between shaft and bore.
             let section = fit.space.is_none_or(|space| {
                 let rings = lot.section.map_or(0, |section| 2 * section.ticks());
                 space.shaft().ticks() + rings == space.bore().ticks()
@@ -117,7 +116,8 @@ impl Given {
             lot.kind == asked.kind && code && section
         };
         let place = |item: usize| (!job.stock[item].fit.key().is_empty(), item);
-        // What this one could have had: what is left lying, or goes to one whose turn comes later.
+        // Rows that this pump could have used: those with pieces left, or given to a pump whose turn comes
+        // later.
         let to_be_had: Vec<usize> = (0..job.stock.len())
             .filter(|&item| serves(&job.stock[item]))
             .filter(|item| {

@@ -1,178 +1,179 @@
-//! What does not hold when something is worked out again.
+//! Breaches: differences found when a result is worked out again.
 
 use std::fmt;
 
 use thiserror::Error;
 
 use crate::decimal::Money;
+use crate::job::JobError;
 use crate::plan::Aim;
 
-/// Something that does not hold of a plan, a purchase, a provision or a record. It is a defect of
-/// this program, and nothing with one is ever written.
+/// Breach of a plan, a purchase, a provision or a record. It is a defect of this program, and no output with
+/// one is ever written.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum Breach {
-    /// Not as many kits, bags or records as pumps.
+    /// Plan of another job.
+    #[error(transparent)]
+    NotOfTheJob(#[from] JobError),
+    /// Number of bags or records that differs from the number of pumps.
     #[error("{found} {of} for {pumps} pumps")]
     Count {
-        /// How many there are.
+        /// Number found.
         found: usize,
-        /// What is counted.
+        /// Name of the things counted.
         of: &'static str,
-        /// The pumps.
+        /// Number of pumps.
         pumps: usize,
     },
-    /// Not as many packs as a pump has places.
+    /// Number of packs that differs from the number of a pump's places.
     #[error("pump {pump}: {found} packs for {places} places")]
     Packs {
-        /// The pump's tag.
+        /// Tag of the pump.
         pump: String,
-        /// Packs.
+        /// Number of packs.
         found: usize,
-        /// Places.
+        /// Number of places.
         places: usize,
     },
-    /// Not as many shares of consumables as a pump needs.
+    /// Number of shares of consumables that differs from the number that a pump needs.
     #[error("pump {pump}: {found} shares for {needs} consumables")]
     Shares {
-        /// The pump's tag.
+        /// Tag of the pump.
         pump: String,
-        /// Shares.
+        /// Number of shares.
         found: usize,
-        /// Consumables.
+        /// Number of consumables.
         needs: usize,
     },
-    /// An item that the stock does not have, by its number there.
+    /// Index of an item that the stock does not have.
     #[error("item number {0} is not in the stock")]
     NoItem(usize),
-    /// A lot of sheets that the stock does not have, by its number there.
-    #[error("sheet number {0} is not in the stock")]
-    NoSheet(usize),
     /// More issued of an item than there is.
     #[error("{count} of item {item} issued, more than there are")]
     Overdrawn {
-        /// The item.
+        /// Stock number of the item.
         item: String,
         /// Pieces issued.
         count: i64,
     },
-    /// More given out of an item, for packs and bags together, than there is.
+    /// More of an item given out, for packs and bags together, than there is.
     #[error("{more} of item {item} given out beyond what there is")]
     GivenOut {
-        /// The item.
+        /// Stock number of the item.
         item: String,
         /// Pieces too many.
         more: i64,
     },
     /// More sheets cut up than there are.
-    #[error("{count} sheets {sheet} cut, more than there are")]
+    #[error("{count} plates {sheet} cut, more than there are")]
     SheetsOverdrawn {
-        /// The lot of sheets.
+        /// Stock number of the lot of sheets.
         sheet: String,
         /// Sheets cut up.
         count: i64,
     },
-    /// A strip of a sheet for a piece that does not come from it.
-    #[error("a strip of sheet {0} for nothing cut from it")]
+    /// Strip of a sheet for a piece that does not come from it.
+    #[error("a strip of plate {0} for nothing cut from it")]
     Strip(String),
     /// More strips side by side than a sheet is wide.
-    #[error("the strips of a sheet {0} are wider than it")]
+    #[error("the strips of a plate {0} are wider than it")]
     Wide(String),
     /// Fewer pieces cut than issued.
     #[error("{count} of {item} issued, but fewer are cut")]
     NotCut {
-        /// The item.
+        /// Stock number of the item.
         item: String,
         /// Pieces issued.
         count: i64,
     },
-    /// A pump that gets nothing, without a word why.
+    /// Pump without pieces and without a reason.
     #[error("pump {0} is short for no reason")]
     NoReason(String),
-    /// A goal whose value is another one when it is counted again.
+    /// Goal whose value differs when it is counted again.
     #[error("{} is {recounted}, the plan says {said}", aim.label())]
     Value {
-        /// The goal.
+        /// Goal.
         aim: Aim,
-        /// Its value, counted again.
+        /// Value counted again.
         recounted: i128,
-        /// Its value as the plan has it.
+        /// Value in the plan.
         said: i64,
     },
-    /// A goal better than its own bound.
+    /// Goal better than its own bound.
     #[error("{} is beyond its own bound", .0.label())]
     Bound(Aim),
-    /// Other goals, or in another order.
+    /// Other goals than those of a plan, or in another order.
     #[error("the goals are not those that a plan is made for")]
     Goals,
-    /// A search that ended by itself without a proof.
+    /// Search without a proof and without a reason for its end.
     #[error("a goal is not proven and nothing ended the search")]
     NoEnd,
-    /// Pieces that a place, or a consumable, may not have.
+    /// Pieces that a place, or a consumable, must not have.
     #[error("pump {pump}, {place}: {fault}")]
     Place {
-        /// The pump's tag.
+        /// Tag of the pump.
         pump: String,
-        /// The place's label, or the kind of the consumable.
+        /// Label of the place, or kind of the consumable.
         place: String,
-        /// What is wrong with them.
+        /// Breach.
         fault: PlaceBreach,
     },
-    /// A requirement that the pieces do not meet.
+    /// Requirement that the pieces do not meet.
     #[error("pump {pump}: {requirement} is not met")]
     NotMet {
-        /// The pump's tag.
+        /// Tag of the pump.
         pump: String,
-        /// The requirement's label.
+        /// Label of the requirement.
         requirement: String,
     },
-    /// Not as many safe kits as pumps.
-    #[error("not one safe kit a pump")]
+    /// Number of safe kits that differs from the number of pumps.
+    #[error("expected one safe kit per pump")]
     SafeKits,
-    /// Pieces set aside that are not there, do not do or cost something else.
+    /// Pieces set aside that are not in stock, do not fit, or have another cost.
     #[error("{holder} {fault}")]
     SetAside {
-        /// What holds them.
+        /// Holder of the pieces.
         holder: Holder,
-        /// What is wrong with them.
+        /// Breach.
         fault: SetAsideBreach,
     },
-    /// A purchase that is made for another job.
+    /// Purchase for another job.
     #[error("kits or packs do not match pumps and stock")]
     Unmatched,
-    /// Something bought that nobody sells.
+    /// Item bought that is not for sale.
     #[error("item {0} is bought and not for sale")]
     NotForSale(String),
-    /// More spent than may be.
+    /// Cost above the budget.
     #[error("{cost} millionths spent of a budget of {budget}")]
     Budget {
-        /// The cost, in millionths.
+        /// Cost, in millionths of the currency.
         cost: i128,
-        /// The budget.
+        /// Budget.
         budget: Money,
     },
     /// Pieces for pumps that cannot wait for them.
     #[error("{count} of item {item} for pumps that are due before it comes")]
     Late {
-        /// The item.
+        /// Stock number of the item.
         item: String,
-        /// Pieces.
+        /// Number of pieces.
         count: u64,
     },
-    /// A record of the bench that does not follow from its readings.
+    /// Record of the bench that does not follow from its readings.
     #[error("pump {pump}: {fault}")]
     Record {
-        /// The pump's tag.
+        /// Tag of the pump.
         pump: String,
-        /// What is wrong with it.
+        /// Breach.
         fault: RecordBreach,
     },
     /// More of an item for swaps than is left.
     #[error("{count} of {item} for swaps, more than are left")]
     Swaps {
-        /// The item.
+        /// Stock number of the item.
         item: String,
-        /// Pieces.
+        /// Number of pieces.
         count: i64,
     },
     /// More cut for swaps than is left of a lot of sheets.
@@ -180,43 +181,43 @@ pub enum Breach {
     SwapsCut(String),
 }
 
-/// What is wrong with the pieces of a place, or with a share of a consumable.
+/// Breach by the pieces of a place, or by a share of a consumable.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum PlaceBreach {
-    /// Too few or too many.
+    /// Too few pieces or too many.
     #[error("{0} pieces")]
     Pieces(u32),
-    /// An item of another kind or fit.
+    /// Item of another kind or fit.
     #[error("item {0} does not belong there")]
     Misplaced(String),
     /// More layers peeled off than a piece has.
     #[error("item {0} cannot be peeled so far")]
     Peeled(String),
-    /// What is given and what is missing do not make up what is needed.
+    /// Pieces given and missing that do not add up to those needed.
     #[error("{given} given and {lacking} lacking of {asked}")]
     Given {
-        /// Given.
+        /// Pieces given.
         given: u32,
-        /// Missing.
+        /// Pieces missing.
         lacking: u32,
-        /// Needed.
+        /// Pieces needed.
         asked: u32,
     },
-    /// Something is missing that was there.
+    /// Piece reported missing that was in stock.
     #[error("lacks some, but item {0} was to be had")]
     WasThere(String),
-    /// A lot begun before another that goes before it.
+    /// Lot begun before an earlier one is used up.
     #[error("item {0} is out of turn")]
     OutOfTurn(String),
 }
 
-/// What holds pieces that are set aside.
+/// Holder of pieces set aside.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Holder {
-    /// The safe kit of a pump, by its tag.
+    /// Safe kit of a pump, by its tag.
     SafeKit(String),
-    /// The trolley of all pumps.
+    /// Trolley of all pumps.
     Trolley,
 }
 
@@ -229,63 +230,63 @@ impl fmt::Display for Holder {
     }
 }
 
-/// What is wrong with pieces that are set aside.
+/// Breach by pieces set aside.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum SetAsideBreach {
-    /// More is taken at some value than it holds.
+    /// More pieces taken at some value than held.
     #[error("does not hold what it says to take")]
     NotHeld,
-    /// It holds an item that the stock does not have.
+    /// Item that the stock does not have.
     #[error("holds what is not in the stock")]
     NoItem,
-    /// It holds none of an item that it names, or more than there is.
+    /// Number of pieces that is zero, or more than there are.
     #[error("holds {count} of {item}")]
     Holds {
-        /// The item.
+        /// Stock number of the item.
         item: String,
-        /// Pieces.
+        /// Number of pieces.
         count: u32,
     },
-    /// The same item twice, or out of order.
+    /// Item twice, or out of order.
     #[error("names an item twice")]
     Twice,
-    /// It costs something else than it says.
+    /// Cost that differs when it is counted again.
     #[error("costs {sum} millionths, not {said}")]
     Cost {
-        /// The cost, counted again, in millionths.
+        /// Cost counted again, in millionths of the currency.
         sum: i128,
-        /// The cost as it is said, in millionths.
+        /// Cost in the provision, in millionths of the currency.
         said: i64,
     },
 }
 
-/// What is wrong with a record of the bench.
+/// Breach by a record of the bench.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum RecordBreach {
-    /// A decision on a pump that was not kitted.
+    /// Decision on a pump that was not kitted.
     #[error("a decision without a kit")]
     NoKit,
-    /// A pump that was kitted, and no decision.
+    /// Kitted pump without a decision.
     #[error("a kit, and no decision on it")]
     Undecided,
-    /// Something is to be looked for, and every reading is as predicted.
+    /// Search for a cause, although every reading is as predicted.
     #[error("nothing to look for")]
     NothingToLookFor,
-    /// A reading is beyond what was predicted, and nothing is to be looked for.
+    /// Reading beyond the prediction, without a search for the cause.
     #[error("a reading beyond what was predicted")]
     Beyond,
-    /// A requirement is not met as found, and that is passed over.
+    /// Requirement not met as found, and not acted on.
     #[error("a requirement that is not met as found")]
     NotMet,
     /// Accepted against its readings, or without them.
     #[error("accepted, and should not be")]
     Accepted,
-    /// A swap while the cause is still to be looked for.
+    /// Swap while the cause is still to be found.
     #[error("a swap before the cause was looked for")]
     SwapTooSoon,
-    /// A swap with which a requirement is still not met.
+    /// Swap after which a requirement is still not met.
     #[error("a swap that does not put it right")]
     SwapInVain,
 }

@@ -1,4 +1,4 @@
-//! The checker of what is set aside: every safe kit at every value of its pump, and all costs.
+//! Checker of provisions: every safe kit at every value of its pump, and all costs.
 
 use std::collections::BTreeMap;
 
@@ -8,8 +8,8 @@ use crate::provision::{Provision, SetAside};
 
 use super::{Breach, Holder, SetAsideBreach, check_limits, check_pieces};
 
-/// A provision that has passed the checker, with the outlook that it is for; only [`verify_provision`] makes one,
-/// and only these are written.
+/// Provision that has passed the checker, with its outlook; only [`verify_provision`] makes one, and only
+/// such provisions are written.
 #[derive(Debug, Clone, PartialEq)]
 pub struct VerifiedProvision {
     outlook: Outlook,
@@ -17,31 +17,29 @@ pub struct VerifiedProvision {
 }
 
 impl VerifiedProvision {
-    /// The pumps, and what is expected of them.
+    /// Pumps, with the expected values of their dimensions.
     pub fn outlook(&self) -> &Outlook {
         &self.outlook
     }
 
-    /// The pieces that are set aside.
+    /// Pieces set aside.
     pub fn provision(&self) -> &Provision {
         &self.provision
     }
 }
 
-/// Works a provision out again: whether each safe kit holds what it says to take at each value, whether
-/// that meets the requirements of the pump as if it had been measured there, whether the pieces
-/// are there, and what they cost.
+/// Works a provision out again: each safe kit holds the pieces to take at each value, they meet the
+/// requirements of the pump as measured there, the pieces are in stock, and their cost is right.
 ///
-/// That nothing in the drawers will do for a gap, and how often the trolley serves, is not worked out here.
+/// The gaps and the service of the trolley are not worked out here.
 ///
 /// # Errors
-/// Everything that does not hold. Such a provision is a defect of this program and is never
-/// written.
+/// Every breach. A provision with one is a defect of this program and is never written.
 pub fn verify_provision(
     outlook: Outlook,
     provision: Provision,
 ) -> Result<VerifiedProvision, Vec<Breach>> {
-    let job = &outlook.job;
+    let job = outlook.job();
     let mut breaches = Vec::new();
     if provision.safe.len() != job.pumps.len() {
         return Err(vec![Breach::SafeKits]);
@@ -87,10 +85,10 @@ pub fn verify_provision(
     }
 }
 
-/// Nobody reads more of them.
+/// Most breaches listed; nobody reads more.
 const MOST_BREACHES: usize = 20;
 
-/// Pieces must lie in the drawers, each item once, and cost what is said.
+/// Checks that the pieces are in the drawers, each item once, and that the cost is right.
 fn check_drawers(
     job: &Job,
     pieces: &[SetAside],

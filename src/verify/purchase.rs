@@ -1,4 +1,4 @@
-//! The checker of purchases: everything is counted anew, from the job and the market alone.
+//! Checker of purchases: everything is counted again, from the job and the market alone.
 
 use crate::job::Job;
 use crate::plan::{Aim, Kit};
@@ -6,8 +6,8 @@ use crate::purchase::{Market, Purchase};
 
 use super::{Breach, check_goals, check_kits, check_values};
 
-/// A purchase that was worked out again, with the job that it makes: only what is verified is shown to
-/// a purchaser.
+/// Purchase that has passed the checker, with the job that it makes; only verified purchases are shown to a
+/// purchaser.
 #[derive(Debug, Clone, PartialEq)]
 pub struct VerifiedPurchase {
     purchase: Purchase,
@@ -15,31 +15,30 @@ pub struct VerifiedPurchase {
 }
 
 impl VerifiedPurchase {
-    /// The purchase.
+    /// Purchase itself.
     pub fn purchase(&self) -> &Purchase {
         &self.purchase
     }
 
-    /// The job once everything bought is in the drawer.
+    /// Job with everything bought in the drawer.
     pub fn delivered(&self) -> &Job {
         &self.delivered
     }
 }
 
-/// Works a purchase out again: every kit from the stock as it will be, what late pumps take against
-/// what is on hand today, the cost pack by pack, the budget.
+/// Works a purchase out again: every kit from the future stock, the pieces of late pumps from those on hand
+/// today, the cost pack by pack, the budget.
 ///
 /// # Errors
-/// Everything that does not hold. Such a purchase is a defect of this program and is never
-/// written.
+/// Every breach. A purchase with one is a defect of this program and is never written.
 pub fn verify_purchase(
     job: &Job,
     market: &Market,
     purchase: Purchase,
 ) -> Result<VerifiedPurchase, Vec<Breach>> {
+    purchase.plan.check(job).map_err(|error| vec![error.into()])?;
     let mut breaches = Vec::new();
-    let (pumps, items) = (job.pumps.len(), job.stock.len());
-    if purchase.plan.kits.len() != pumps || purchase.packs.len() != items {
+    if purchase.packs.len() != job.stock.len() {
         return Err(vec![Breach::Unmatched]);
     }
     let mut delivered = job.clone();
@@ -71,7 +70,7 @@ pub fn verify_purchase(
     if breaches.is_empty() { Ok(VerifiedPurchase { purchase, delivered }) } else { Err(breaches) }
 }
 
-/// The pumps that an item comes too late for must make do with what is on hand of it.
+/// Checks that the pumps that an item arrives too late for use only the pieces on hand of it.
 fn check_lead_times(job: &Job, market: &Market, purchase: &Purchase, breaches: &mut Vec<Breach>) {
     for (item, lot) in job.stock.iter().enumerate() {
         let arrives = market.today + i64::from(lot.terms.lead_days.unwrap_or(0));

@@ -1,7 +1,7 @@
-//! The checker of what came of readings: decisions and swaps are worked out again from the readings alone.
+//! Checker of the bench records: decisions and swaps are worked out again from the readings alone.
 //!
-//! It shares no code with the search for a swap: a requirement is written anew over its reading and every piece
-//! that is moved, and judged by the checker of plans, under any rule; pieces are counted afresh.
+//! The checker shares no code with the search for a swap. A requirement is written again over its reading and every
+//! piece that is moved, and judged by the checker of plans, under any rule; pieces are counted again.
 
 use std::collections::BTreeMap;
 
@@ -16,7 +16,8 @@ use crate::pump::Pump;
 use crate::recheck::{Bench, Compared, Decision, Left, Reading, Readings, Record, is_asked};
 use crate::stock::{Code, Item, Size};
 
-/// What came of readings, checked; only [`verify_recheck`] makes one, and only these are written.
+/// Records of the bench that have passed the checker; only [`verify_recheck`] makes them, and only such
+/// records are written.
 #[derive(Debug, Clone)]
 pub struct VerifiedRecheck {
     job: Job,
@@ -24,21 +25,21 @@ pub struct VerifiedRecheck {
 }
 
 impl VerifiedRecheck {
-    /// The job.
+    /// Job of the records.
     pub fn job(&self) -> &Job {
         &self.job
     }
 
-    /// What came of each pump, in the order of the job.
+    /// Record of each pump, in the order of the job.
     pub fn records(&self) -> &[Record] {
         &self.records
     }
 }
 
-/// Works everything out again; `left` is what there was before the first swap.
+/// Works all records out again; `left` is the stock before the first swap.
 ///
 /// # Errors
-/// Everything that does not hold. Such a record is a defect of this program and is never written.
+/// Every breach. A record with one is a defect of this program and is never written.
 pub fn verify_recheck(
     job: Job,
     records: Vec<Record>,
@@ -54,7 +55,7 @@ pub fn verify_recheck(
         return Err(breaches);
     }
     let mut drawn: BTreeMap<usize, i64> = BTreeMap::new();
-    // Readings stand in its stock while a requirement is judged.
+    // Readings are put into its stock while a requirement is judged.
     let mut scratch = job.clone();
     for (pump, record) in job.pumps.iter().zip(&records) {
         let breach = |fault: RecordBreach| Breach::Record { pump: pump.tag.clone(), fault };
@@ -114,7 +115,7 @@ fn agrees(compared: &Compared) -> bool {
     compared.normalised().is_some_and(|e| e.abs() <= 1.0 + 1e-9)
 }
 
-/// Whether both readings, each anywhere within what it may be off, can be the same: wider than what is asked.
+/// Whether both readings, each within its error limit, can be equal: wider than the rule asks.
 fn repeats(compared: &Compared) -> bool {
     let (first, last) = (compared.found.first, compared.found.last());
     let apart = (first.value - last.value).ticks().abs();
@@ -123,7 +124,7 @@ fn repeats(compared: &Compared) -> bool {
     apart.saturating_mul(1_000) <= both.saturating_mul(1_155)
 }
 
-/// What a requirement's value rests on: its own reading, or that of one with the same cold terms.
+/// Basis of a requirement's value: its own reading, or that of a requirement with the same cold terms.
 fn basis(pump: &Pump, bench: &Bench, index: usize) -> Option<usize> {
     let cold = |index: usize| match &pump.requirements[index].form {
         Form::Linear { terms, .. } => {
@@ -143,7 +144,7 @@ fn basis(pump: &Pump, bench: &Bench, index: usize) -> Option<usize> {
     })
 }
 
-/// What a place has more of after than before, and before than after.
+/// Pieces of a place that are more after than before, and more before than after.
 fn changes(before: &PackPick, after: &PackPick) -> [PackPick; 2] {
     let mut counts: BTreeMap<(usize, u32), i64> = BTreeMap::new();
     for (pack, sign) in [(before, -1), (after, 1)] {
@@ -164,10 +165,10 @@ fn changes(before: &PackPick, after: &PackPick) -> [PackPick; 2] {
     })
 }
 
-/// Whether all requirements are met with these pieces in the places, under the rule of the policy.
+/// Whether all requirements are met with these pieces in the places, under the acceptance rule of the policy.
 ///
-/// Readings are put where pieces stand, as one piece each of a lot of its own, and each requirement is written
-/// anew over them; from there on it is judged as any other. The stock is given back as it was.
+/// Readings take the place of pieces, as one piece each of a lot of its own, and each requirement is written
+/// again over them; it is then judged as any other. The stock is restored afterwards.
 fn all_met(
     job: &mut Job,
     pump: &Pump,
@@ -188,8 +189,8 @@ fn all_met(
         });
         PackPick { picks: picks.into_iter().collect() }
     };
-    // In this order: the places as they are, what was taken out of each and what was put in, what each read,
-    // what each requirement read.
+    // In this order: the places as they are, the pieces taken out of each and put into each, the reading of
+    // each, the reading of each requirement.
     let was: Vec<PackPick> = bench.packs.iter().map(|pack| read(*pack)).collect();
     let found: Vec<PackPick> = bench.requirements.iter().map(|found| read(*found)).collect();
     let changed = |place: usize| before[place] != after[place];
@@ -206,7 +207,7 @@ fn all_met(
     let moved = |place: usize, c: Millionths| {
         [(Term::Pack(places + place), minus(c)), (Term::Pack(2 * places + place), c)]
     };
-    // A place that was read and changed since comes to its reading and what was moved.
+    // A place that was read and changed since has its reading plus the pieces moved.
     let predicted = |terms: &Terms| -> Terms {
         let mut all = Terms::new();
         for &(term, c) in terms {
@@ -220,7 +221,7 @@ fn all_met(
         }
         all
     };
-    // What was read of a requirement, or of one with the same cold terms, and what has changed since.
+    // Reading of a requirement, or of one with the same cold terms, and the changes since.
     let read = |basis: usize, terms: &Terms| -> Terms {
         let mut all = vec![(Term::Pack(4 * places + basis), Millionths::ONE)];
         for &(term, c) in terms {
@@ -241,7 +242,7 @@ fn all_met(
                     Some(basis) => read(basis, terms),
                 };
             }
-            // A gasket that was changed counts with its pieces: what the old one read says nothing of it.
+            // A changed gasket counts with its pieces: the reading of the old one does not apply to it.
             Form::GasketFill { gap, .. } => *gap = predicted(gap),
         }
         holds(job, pump, &packs, &form)
@@ -250,8 +251,8 @@ fn all_met(
     met
 }
 
-/// Pieces of each item that have to come out of the drawers. A piece can only be peeled further: what is to have
-/// at most so many layers off must come from pieces with at most as many.
+/// Pieces of each item that must come out of the drawers. A piece can only be peeled further: one with at
+/// most so many layers off must come from a piece with no more layers off.
 fn needed(before: &[PackPick], after: &[PackPick]) -> BTreeMap<usize, i64> {
     let mut needed = BTreeMap::new();
     for (before, after) in before.iter().zip(after) {
@@ -270,7 +271,7 @@ fn needed(before: &[PackPick], after: &[PackPick]) -> BTreeMap<usize, i64> {
     needed
 }
 
-/// Nothing may be drawn that is not left: pieces by item, sheets by their area at least.
+/// Checks that only pieces left are drawn: pieces by item, sheets by their area at least.
 fn check_drawn(job: &Job, drawn: &BTreeMap<usize, i64>, left: &Left, breaches: &mut Vec<Breach>) {
     let mut area: BTreeMap<usize, i128> = BTreeMap::new();
     for (&item, &count) in drawn {

@@ -1,4 +1,4 @@
-//! What is set aside before an outage, in words: runs of values that are met alike, gaps, prices.
+//! Kits set aside before an outage, in words: runs of values served alike, gaps, prices.
 
 use itertools::Itertools;
 
@@ -14,22 +14,22 @@ use crate::provision::{
     Fault, MOST_VALUES, Provision, Question, SafeKit, Service, SetAside, Together,
 };
 
-/// What nothing in the drawers will do for.
+/// Mark of values that no pieces in the drawers serve.
 pub const GAP: &str = "GAP";
 
-/// Values next to each other that are met alike, or that nothing in the drawers will do for.
+/// Neighbouring values that are served alike, or that no pieces in the drawers serve.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Run<'a> {
-    /// The first and the last value of each axis, in the order of the kit's axes.
+    /// First and last value of each axis, in the order of the kit's axes.
     pub ranges: Vec<[Length; 2]>,
-    /// How many values they are.
+    /// Number of values.
     pub values: usize,
-    /// What to take out of the safe kit, pack by pack; `None` is a gap.
+    /// Pieces to take out of the safe kit, pack by pack; `None` is a gap.
     pub take: Option<&'a [PackPick]>,
 }
 
-/// The values of a pump as few runs: along the last axis first, and values of an earlier axis are
-/// put together where everything behind them is alike.
+/// Values of a pump as few runs: along the last axis first; values of an earlier axis are joined where all later axes
+/// agree.
 pub fn runs(kit: &SafeKit) -> Vec<Run<'_>> {
     let values: Vec<Option<&[PackPick]>> = kit.iter().map(|value| value.take).collect();
     along(kit, 0, &values)
@@ -58,7 +58,7 @@ fn along<'a>(kit: &SafeKit, axis: usize, values: &[Option<&'a [PackPick]>]) -> V
     spread.collect()
 }
 
-/// `0.0380 to 0.0395 in`, or one length where both are alike.
+/// `0.0380 to 0.0395 in`, or one length where both are equal.
 pub fn range([low, high]: [Length; 2], unit: Unit) -> String {
     match low == high {
         true => length(low, unit),
@@ -66,7 +66,7 @@ pub fn range([low, high]: [Length; 2], unit: Unit) -> String {
     }
 }
 
-/// The values of a run: of one axis the bare range, of several each with its label.
+/// Values of a run: for one axis the bare range, for several each with its label.
 pub fn values(job: &Job, pump: usize, kit: &SafeKit, run: &Run<'_>) -> String {
     let model = job.model_of(&job.pumps[pump]);
     if let [one] = run.ranges[..] {
@@ -89,7 +89,7 @@ pub fn take(job: &Job, pump: usize, packs: &[PackPick]) -> String {
         .join("; ")
 }
 
-/// The pieces of one place with their total: `SH-020, 2 x SH-003 (0.0260 in)`.
+/// Pieces of one place with their total: `SH-020, 2 x SH-003 (0.0260 in)`.
 pub fn pieces(job: &Job, unit: Unit, pack: &PackPick) -> String {
     if pack.picks.is_empty() {
         return "none".into();
@@ -108,7 +108,7 @@ pub fn pieces(job: &Job, unit: Unit, pack: &PackPick) -> String {
     format!("{} ({})", { picks }.join(", "), length(total, unit))
 }
 
-/// How likely what is, in words.
+/// Distribution of an expected value, in words.
 pub fn law(expected: &Expected, unit: Unit) -> String {
     match expected.law {
         Law::Even if expected.low == expected.high => "one value".into(),
@@ -124,7 +124,7 @@ pub fn law(expected: &Expected, unit: Unit) -> String {
     }
 }
 
-/// The gaps of a pump, each in a sentence without its full stop; none where every value can be met.
+/// Gaps of a pump, one sentence each without its full stop; empty where every value is served.
 pub fn gaps(job: &Job, pump: usize, kit: &SafeKit) -> Vec<String> {
     let tag = &job.pumps[pump].tag;
     if kit.axes.is_empty() {
@@ -152,7 +152,7 @@ pub fn gaps(job: &Job, pump: usize, kit: &SafeKit) -> Vec<String> {
     .collect()
 }
 
-/// The gaps of a pump in one sentence without its full stop, if there are any.
+/// Gaps of a pump in one sentence without its full stop, if there are any.
 pub fn gap_line(job: &Job, pump: usize, kit: &SafeKit) -> Option<String> {
     let gaps = gaps(job, pump, kit);
     let first = gaps.first()?;
@@ -170,7 +170,7 @@ pub fn gap_line(job: &Job, pump: usize, kit: &SafeKit) -> Option<String> {
     ))
 }
 
-/// A pump's standing in a few words.
+/// A pump's status in a few words.
 pub fn standing(kit: &SafeKit) -> String {
     match (kit.axes.is_empty(), kit.gaps(), kit.values()) {
         (true, 0, _) => "Measured; pieces at hand".into(),
@@ -180,7 +180,7 @@ pub fn standing(kit: &SafeKit) -> String {
     }
 }
 
-/// How far the price of all safe kits is proven.
+/// Proof of the price of all safe kits.
 pub fn safe_proof(provision: &Provision, job: &Job) -> String {
     let open = provision.safe.iter().filter(|kit| !kit.proven).count();
     let bound: i64 = provision.safe.iter().map(|kit| kit.bound.raw()).sum();
@@ -196,28 +196,20 @@ pub fn safe_proof(provision: &Provision, job: &Job) -> String {
     }
 }
 
-/// How far the price of the trolley is proven.
+/// Proof of the price of the trolley.
 pub fn trolley_proof(provision: &Provision, question: &Question, job: &Job) -> String {
     let trolley = &provision.trolley;
     let bound = money(trolley.bound.raw(), job);
     if provision.falls_short(question) {
-        return format!(
-            "not what was asked for, see NOT MET; nothing that does as much for its scenarios costs less than {bound}"
-        );
+        return format!("not what was asked for, see NOT MET; bound for as many scenarios {bound}");
     }
     if trolley.proven() {
         return "proven least for the scenarios it was chosen for".into();
     }
-    let stops = match provision.stopped {
-        Some(_) => "",
-        None => "; the method stops here and cannot prove this one",
-    };
-    format!(
-        "not proven least: nothing that serves as many of its scenarios costs less than {bound}{stops}"
-    )
+    format!("not proven: bound {bound}")
 }
 
-/// What was asked for as percent, with all its digits.
+/// A requested share as percent, with all its digits.
 pub fn asked(share: Millionths) -> String {
     format!("{} %", Millionths::from_raw(share.raw() * 100))
 }
@@ -227,8 +219,7 @@ pub fn percent(share: f64) -> String {
     rounded(share, f64::round)
 }
 
-/// A share as percent with one place, rounded so; with more places where it is less than everything
-/// and would not look it.
+/// A share as percent with one place, rounded by `round`; with more places where a share below 1 would show as 100 %.
 fn rounded(share: f64, round: fn(f64) -> f64) -> String {
     let shown = (1..=9).map(|places: i32| {
         let fine = 10_f64.powi(places);
@@ -244,13 +235,13 @@ fn rounded(share: f64, round: fn(f64) -> f64) -> String {
     }
 }
 
-/// The two ends of an interval, outward: `93.8 to 96.5 %`.
+/// Both ends of an interval, rounded outward: `93.8 to 96.5 %`.
 fn interval([low, high]: [f64; 2]) -> String {
     let low = rounded(low, f64::floor);
     format!("{} to {}", low.trim_end_matches(" %"), rounded(high, f64::ceil))
 }
 
-/// How often the trolley serves: `953 of 1000 scenarios of their own, 95.3 % (93.8 to 96.5 %)`.
+/// Service of the trolley: `953 of 1000 scenarios of their own, 95.3 % (93.8 to 96.5 %)`.
 pub fn service(service: &Service) -> String {
     format!(
         "{} of {} scenarios of their own, {} ({})",
@@ -261,15 +252,15 @@ pub fn service(service: &Service) -> String {
     )
 }
 
-/// What the trolley is for, and whether it does that for the scenarios that it was chosen for.
+/// Purpose of the trolley, and whether it covers the scenarios that it was chosen for.
 pub fn chosen_for(provision: &Provision, question: &Question) -> String {
     let trolley = &provision.trolley;
     let but_for_gaps = match trolley.hopeless {
         0 => String::new(),
-        _ => format!(", and everything but the gaps in {}", trolley.but_for_gaps),
+        _ => format!("; {} if pumps in a gap are left out", trolley.but_for_gaps),
     };
     format!(
-        "The trolley {} {} of outages: it serves {} of the {} that it was chosen for ({} wanted){but_for_gaps}.",
+        "The trolley {} {} of outages: it covers {} of the {} design scenarios ({} required){but_for_gaps}.",
         match provision.falls_short(question) {
             true => "was to serve",
             false => "is for",
@@ -281,7 +272,7 @@ pub fn chosen_for(provision: &Provision, question: &Question) -> String {
     )
 }
 
-/// Whether the service that was counted holds what was asked for, in a sentence.
+/// Whether the counted service reaches the requested one, in a sentence.
 pub fn promise(provision: &Provision, question: &Question) -> String {
     let (trolley, service) = (&provision.trolley, &provision.service);
     let [low, high] = service.interval;
@@ -340,7 +331,7 @@ pub fn promise(provision: &Provision, question: &Question) -> String {
     )
 }
 
-/// What to mind about the answer, each in a sentence.
+/// Warnings about the result, one sentence each.
 pub fn warnings(job: &Job, provision: &Provision, question: &Question) -> Vec<String> {
     const MOST: usize = 8;
     let narrowest = provision.coarse.iter().map(|coarse| coarse.width).min();
@@ -368,13 +359,13 @@ pub fn warnings(job: &Job, provision: &Provision, question: &Question) -> Vec<St
     coarse.into_iter().chain(free).collect()
 }
 
-/// How far apart values are looked at, in words.
+/// Spacing of the values examined, in words.
 fn looked_at(question: &Question) -> String {
     let step = length(question.step, natural_unit(question.step));
     format!("every value looked at, {step} apart")
 }
 
-/// What a safe kit holds for.
+/// Values that a safe kit holds for.
 pub fn safe_holds(question: &Question) -> String {
     format!(
         "every pump at {}, that the drawers can meet, whatever the others come to",
@@ -389,7 +380,7 @@ pub fn fits(job: &Job, together: &Together) -> String {
         parts.push(format!("the drawers lack {}", listed(job, &together.lacking)));
     }
     if !together.sheets.is_empty() {
-        parts.push(format!("too few sheets of {}", sheets(job, &together.sheets)));
+        parts.push(format!("too few plates of {}", sheets(job, &together.sheets)));
     }
     match parts.is_empty() {
         true => "All safe kits can be set aside at once.".into(),
@@ -414,10 +405,10 @@ pub fn sheets(job: &Job, lots: &[usize]) -> String {
     lots.iter().map(|&lot| job.sheets[lot].item.as_str()).join(", ")
 }
 
-/// That set aside is not set.
-pub const CAUTION: &str = "Set aside is not set: measure each pump, then run `gapwright kit`; it chooses the pieces, and the recheck after fitting decides.";
+/// Reminder that setting pieces aside does not set a clearance.
+pub const CAUTION: &str = "Setting pieces aside does not set a clearance: measure each pump, then run `gapwright kit`; it chooses the pieces, and the recheck after fitting decides.";
 
-/// A question that has no answer, as a problem of the stock workbook or of the pump workbook.
+/// An unanswerable request, as a problem of the stock workbook or of the pump workbook.
 pub fn fault(fault: &Fault, stock: &str, pumps: &str) -> Problem {
     let in_pumps = |found: String, expected: &str, mend: &str| {
         Problem::new(Place::file(pumps), found, expected, mend)

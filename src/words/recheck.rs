@@ -1,15 +1,14 @@
-//! What came back from the bench, in words: decisions, what to look for, swaps.
+//! Bench results in words: decisions, likely mistakes, swaps.
 
 use super::{NOT_FIT, about, both, fine, guards, length, natural_unit, thickness};
 use crate::job::Job;
-use crate::length::{Fine, Length, Tolerance, Unit};
+use crate::length::{Length, Tolerance, Unit};
 use crate::plan::Pick;
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::recheck::suspect::Slip;
-use crate::recheck::{
-    Checked, Compared, Decision, Look, Of, Record, Searched, Suspect, Swap, finer_may_show,
-};
+use crate::recheck::work::{self, Step, Task, Usual, unmeasured};
+use crate::recheck::{Compared, Decision, Of, Record, Searched, Suspect};
 
 /// The decision in a word or two.
 pub fn decision(decision: &Decision) -> &'static str {
@@ -24,28 +23,17 @@ pub fn decision(decision: &Decision) -> &'static str {
     }
 }
 
-/// Places that hold pieces and whose finished pack was not measured.
-fn unmeasured<'a>(job: &'a Job, pump: &Pump, record: &Record) -> Vec<&'a str> {
-    let fitted = record.bench.fitted.iter().flatten();
-    let places = job.model_of(pump).packs.iter().zip(fitted);
-    let places = places.zip(&record.packs);
-    places
-        .filter(|((_, pack), read)| read.is_none() && !pack.picks.is_empty())
-        .map(|((place, _), _)| place.label.as_str())
-        .collect()
-}
-
 /// Whether a pump is accepted with a pack that was not measured.
 pub fn is_accepted_unmeasured(job: &Job, pump: &Pump, record: &Record) -> bool {
     matches!(record.decision, Decision::Accept) && !unmeasured(job, pump, record).is_empty()
 }
 
-/// Whether a decision is one that keeps the pump open.
+/// Whether a decision keeps the pump open.
 pub fn keeps_open(decision: &Decision) -> bool {
     !matches!(decision, Decision::Accept)
 }
 
-/// What was read: the place, or the requirement.
+/// Part that was read: the place, or the requirement.
 pub fn what<'a>(job: &'a Job, pump: &'a Pump, of: Of) -> &'a str {
     match of {
         Of::Pack(place) => &job.model_of(pump).packs[place].label,
@@ -53,7 +41,8 @@ pub fn what<'a>(job: &'a Job, pump: &'a Pump, of: Of) -> &'a str {
     }
 }
 
-/// Found beside predicted: `found 0.0262 in, predicted 0.0212 in; off by 0.0050 in, 4.6 times what both can be off together`.
+/// Found and predicted value:
+/// `found 0.0262 in, predicted 0.0212 in; off by 0.0050 in, 4.6 times what both can be off together`.
 pub fn compared(compared: &Compared, unit: Unit) -> String {
     let found = compared.found.last().value;
     let difference = compared.difference().abs();
@@ -61,7 +50,7 @@ pub fn compared(compared: &Compared, unit: Unit) -> String {
         || "and neither can be off".to_string(),
         |e| format!("{:.1} times what both can be off together", e.abs()),
     );
-    // The slip has the nominal value: it is said where the other one comes from.
+    // The slip has the nominal value, so the source of the other one is stated.
     let middle = match compared.predicted == compared.nominal {
         true => String::new(),
         false => format!(
@@ -77,44 +66,20 @@ pub fn compared(compared: &Compared, unit: Unit) -> String {
     )
 }
 
-/// What to look for before any piece is moved, in sentences. Common practice, no source.
-pub fn look(job: &Job, pump: &Pump, look: &Look, against: &Compared) -> Vec<String> {
-    let unit = job.model_of(pump).unit;
-    let mut said = vec![format!("{}: {}.", what(job, pump, look.of), compared(against, unit))];
-    if look.restless {
-        said.push(format!(
-            "The two readings, {} and {}, differ by more than they can be off: read a third time, with another \
-             instrument if there is one.",
-            length(against.found.first.value, unit),
-            length(against.found.last().value, unit),
-        ));
-    }
-    if look.fits_pieces {
-        said.push("It agrees with what its pieces say, so the reading of the pack is the likelier slip: measure the pack again first.".into());
-        return said;
-    }
-    let more = against.difference() > Fine::ZERO;
-    let usual = match (look.of, more) {
-        (Of::Pack(_), true) => {
+/// The usual grounds of a difference. Common practice, no source.
+fn usual(usual: Usual) -> &'static str {
+    match usual {
+        Usual::Thicker => {
             "Look for dirt, oil or a burr between the pieces, a bent piece, a wrong piece or one too many."
         }
-        (Of::Pack(_), false) => {
+        Usual::Thinner => {
             "Look for a missing, wrong or worn piece, and check the micrometer's zero."
         }
-        (Of::Requirement(_), _) => {
+        Usual::Seating => {
             "Look for dirt or a burr on the faces, a bearing, ring or cover that is not seated or not drawn up \
              evenly, a shaft that was not pushed over, a wrong bare reading; several feeler blades together read thick."
         }
-    };
-    said.push(usual.to_string());
-    if let [first, rest @ ..] = look.suspects.as_slice() {
-        let mut text = format!("It would fit if {}", suspect(job, pump, first));
-        for other in rest {
-            text.push_str(&format!(", or if {}", suspect(job, pump, other)));
-        }
-        said.push(format!("{text}."));
     }
-    said
 }
 
 fn suspect(job: &Job, pump: &Pump, suspect: &Suspect) -> String {
@@ -135,69 +100,29 @@ fn suspect(job: &Job, pump: &Pump, suspect: &Suspect) -> String {
     }
 }
 
-/// Why a pump cannot be accepted as found: the requirements that are not met, a sentence each; `finer` where a
-/// finer reading may show that they are.
-fn not_met(job: &Job, pump: &Pump, record: &Record, finer: bool) -> Vec<String> {
+/// A requirement that is not met as found: where it comes out, and why that does not do.
+fn not_met(job: &Job, pump: &Pump, record: &Record, index: usize, why: &str) -> String {
     let unit = job.model_of(pump).unit;
-    let mut said = Vec::new();
-    for (requirement, checked) in pump.requirements.iter().zip(&record.requirements) {
-        let v = &checked.verdict;
-        if v.conforms() {
-            continue;
-        }
-        let how = match (checked.on_reading, requirement.form.is_hot()) {
-            (true, false) => "found",
-            (true, true) => "worked out from the reading",
-            (false, _) => "predicted from the packs as read",
-        };
-        let inside = v.lower <= v.value && v.value <= v.upper;
-        let rest = match inside {
-            true => format!(
-                "within its limits but not clear of them by {}, what it may be off{}",
-                guards(v, unit),
-                if finer { "; a finer reading may show that it is met" } else { "" }
-            ),
-            false => "NOT MET".to_string(),
-        };
-        said.push(format!(
-            "{}: {} {how}, limits {} to {}: {rest}.",
-            requirement.label,
-            about(v.value, unit),
-            v.lower.show(unit),
-            fine(v.upper, unit),
-        ));
-    }
-    let places = job.model_of(pump).packs.iter();
-    let fitted = record.bench.fitted.iter().flatten();
-    for (place, pack) in places.zip(fitted) {
-        let count: u32 = pack.picks.iter().map(|pick| pick.count).sum();
-        if count < place.least_pieces || count > place.most_pieces {
-            said.push(format!(
-                "{}: {count} pieces, and its model allows {} to {}.",
-                place.label, place.least_pieces, place.most_pieces
-            ));
-        }
-    }
-    said
-}
-
-/// Whether finer readings may still show that everything is met: whatever is not met rests on a reading, and what
-/// that may stand for reaches into what would do.
-fn may_be_met(job: &Job, pump: &Pump, record: &Record) -> bool {
-    let Some(fitted) = &record.bench.fitted else {
-        return false;
+    let (requirement, checked) = (&pump.requirements[index], &record.requirements[index]);
+    let v = &checked.verdict;
+    let how = match (checked.on_reading, requirement.form.is_hot()) {
+        (true, false) => "found",
+        (true, true) => "worked out from the reading",
+        (false, _) => "predicted from the packs as read",
     };
-    let readings = record.bench.requirements.iter().enumerate();
-    let mut readings = readings.filter_map(|(at, readings)| Some((at, (*readings)?.last())));
-    let unread = |checked: &Checked| !checked.verdict.conforms() && !checked.on_reading;
-    !record.requirements.iter().any(unread)
-        && readings.all(|(at, reading)| finer_may_show(job, pump, fitted, at, reading))
+    format!(
+        "{}: {} {how}, limits {} to {}: {why}.",
+        requirement.label,
+        about(v.value, unit),
+        v.lower.show(unit),
+        fine(v.upper, unit),
+    )
 }
 
-/// What to do before pieces are moved, or a pump is given up, for the doubt of a reading alone.
+/// Advice where only the uncertainty of a reading fails: before pieces are moved or a pump is given up.
 const FINER: &str = "First read it with a finer instrument, and say how good that is (--clearance-within, or the column Within of a list): it may be met as it stands.";
 
-/// A piece or some of them, with its thickness as fitted and its bin.
+/// One or several pieces, with their thickness as fitted and their bin.
 fn pieces(job: &Job, pick: &Pick) -> String {
     let item = &job.stock[pick.item];
     let thick = item.peeled(pick.peeled).unwrap_or(Length::ZERO);
@@ -205,63 +130,27 @@ fn pieces(job: &Job, pick: &Pick) -> String {
     format!("{} x {} ({thick})", pick.count, item.item)
 }
 
-/// The steps of a swap, in the order of the work.
-pub fn steps(job: &Job, pump: &Pump, swap: &Swap) -> Vec<String> {
-    let unit = job.model_of(pump).unit;
-    let mut said = Vec::new();
-    for (place, label) in job.model_of(pump).packs.iter().map(|p| &p.label).enumerate() {
-        let [out, into] = &swap.moves[place];
-        if out.is_empty() && into.is_empty() {
-            continue;
-        }
-        let list = |picks: &[Pick]| {
-            let all: Vec<String> = picks.iter().map(|pick| pieces(job, pick)).collect();
-            all.join(" and ")
-        };
-        if !out.is_empty() {
-            said.push(format!("{label}: take out {}.", list(out)));
-        }
-        for pick in into {
-            let drawn = swap.drawn[place].iter();
-            let mut drawn = drawn.filter(|d| (d.item, d.peeled) == (pick.item, pick.peeled));
-            let from_drawer = drawn.next().map_or(0, |d| d.count);
-            let item = &job.stock[pick.item];
-            if from_drawer > 0 {
-                let bin = item.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
-                let own = Pick { count: from_drawer, ..*pick };
-                let work = super::handwork(job, &own);
-                let work = work.map_or(String::new(), |work| format!("; {work}"));
-                said.push(format!("{label}: put in {}{bin}{work}.", pieces(job, &own)));
-            }
-            if let Some(again @ 1..) = pick.count.checked_sub(from_drawer) {
-                let thick = item.peeled(pick.peeled).unwrap_or(Length::ZERO);
-                let thick = thickness(thick, natural_unit(thick));
-                said.push(format!(
-                    "{label}: peel {again} x {} of the pack down to {thick}, deburr, measure it, and put it back in.",
-                    item.item
-                ));
-            }
-        }
-        if swap.packs[place].picks.is_empty() {
-            said.push(format!("{label}: the place stays empty."));
-        } else {
-            said.push(format!("{label}: {}.", expected(swap.expected[place], unit)));
-        }
-    }
-    for (requirement, verdict) in pump.requirements.iter().zip(&swap.verdicts) {
-        said.push(format!(
-            "{}: then expected {} ({}), limits {} to {}.",
-            requirement.label,
-            about(verdict.value, unit),
-            about(verdict.value, unit.twin()),
-            verdict.lower.show(unit),
-            fine(verdict.upper, unit),
-        ));
-    }
-    said
+/// The piece that a swap puts in, with its bin and the work on it.
+fn put_in(job: &Job, label: &str, pick: &Pick) -> String {
+    let item = &job.stock[pick.item];
+    let bin = item.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
+    let work = super::handwork(job, pick);
+    let work = work.map_or(String::new(), |work| format!("; {work}"));
+    format!("{label}: put in {}{bin}{work}.", pieces(job, pick))
 }
 
-/// What lies between a clearance's limits and the readings of it that are accepted.
+/// A piece of the pack that a swap puts back, peeled further.
+fn peel_further(job: &Job, label: &str, pick: &Pick) -> String {
+    let item = &job.stock[pick.item];
+    let thick = item.peeled(pick.peeled).unwrap_or(Length::ZERO);
+    let thick = thickness(thick, natural_unit(thick));
+    format!(
+        "{label}: peel {} x {} of the pack down to {thick}, deburr, measure it, and put it back in.",
+        pick.count, item.item
+    )
+}
+
+/// Distance between a clearance's limits and its accepted readings.
 pub fn allowed(rule: Acceptance, within: Length, hot: bool) -> String {
     let within = length(within, natural_unit(within));
     let growth = |text: &str| if hot { text.to_string() } else { String::new() };
@@ -281,7 +170,7 @@ pub fn allowed(rule: Acceptance, within: Length, hot: bool) -> String {
     }
 }
 
-/// What the micrometer should read of a pack after a swap.
+/// Expected micrometer reading of a pack after a swap.
 pub fn expected((total, tolerance): (Length, Tolerance), unit: Unit) -> String {
     format!(
         "the micrometer should read {}, between {} and {}",
@@ -291,7 +180,7 @@ pub fn expected((total, tolerance): (Length, Tolerance), unit: Unit) -> String {
     )
 }
 
-/// That there is no swap, and how far was looked for one.
+/// Report that there is no swap, and the extent of the search.
 pub fn no_swap(searched: Searched) -> String {
     match searched {
         Searched { all: true, .. } => {
@@ -303,18 +192,18 @@ pub fn no_swap(searched: Searched) -> String {
     }
 }
 
-/// What a line of the work is.
+/// Kind of a line of the work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
-    /// What was found: nothing to tick off.
+    /// A finding: no step to tick off.
     Finding,
-    /// Something to do.
+    /// A step.
     Step,
     /// A caution that goes with the steps around it.
     Caution,
 }
 
-/// Everything there is to do with a pump, in sentences.
+/// Everything to do on a pump, in sentences.
 pub fn to_do(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
     let text = |(kind, text)| match kind {
         Kind::Caution => format!("Caution: {text}"),
@@ -323,99 +212,115 @@ pub fn to_do(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
     work(job, pump, record).into_iter().map(text).collect()
 }
 
-/// The model's own cautions of a moment of the work.
-fn cautions<'a>(
-    job: &'a Job,
-    pump: &Pump,
-    moment: &'a str,
-) -> impl Iterator<Item = (Kind, String)> + use<'a> {
-    let all = job.model_of(pump).cautions.iter();
-    let here = all.filter(move |caution| caution.when == moment);
-    here.map(|caution| (Kind::Caution, caution.text.clone()))
-}
-
-/// The same, line by line with what each is, in the order of the work.
+/// Lines of the work with their kinds, in the order of the work.
 pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
-    let step = |text: &str| (Kind::Step, text.to_string());
-    let lines = |texts: Vec<String>| findings(texts).collect();
-    match &record.decision {
-        Decision::NotKitted => lines(vec!["The plan has no kit for it.".into()]),
-        Decision::NotRead => lines(vec!["No reading came back.".into()]),
-        Decision::Look(looks) => {
-            let mut said = Vec::new();
-            for one in looks {
-                let texts = record.against(one.of).map(|against| look(job, pump, one, against));
-                // The first sentence is what was found.
-                let kinds = [Kind::Finding].into_iter().chain(std::iter::repeat(Kind::Step));
-                said.extend(kinds.zip(texts.unwrap_or_default()));
-            }
-            said.push(step(
-                "Clean and mend what is found and read again; move no piece before. If the second reading says the \
-                 same, it counts.",
-            ));
-            said
-        }
-        Decision::Incomplete(lacking) => {
-            let lacking = lacking.iter().map(|&index| {
-                let label = &pump.requirements[index].label;
-                let text = format!("{label}: not rechecked yet; what was read agrees.");
-                (Kind::Step, text)
-            });
-            lacking.collect()
-        }
-        Decision::Accept => {
-            let mut said = unexplained(job, pump, record);
-            let places = unmeasured(job, pump, record).into_iter();
-            said.extend(places.map(|place| {
-                format!("{place}: the finished pack was not measured; it counts as its pieces say.")
-            }));
-            lines(said)
-        }
-        Decision::Swap(swap) => {
-            let mut said = wrong(job, pump, record);
-            said.extend(cautions(job, pump, "before"));
-            said.extend(cautions(job, pump, "assembly"));
-            let steps = steps(job, pump, swap).into_iter();
-            said.extend(steps.map(|text| (Kind::Step, text)));
-            said.extend(cautions(job, pump, "recheck"));
-            said.push(step("Measure the pack, fit it, recheck the clearance, and bring both readings back: a swap predicts, it does not prove."));
-            said
-        }
-        Decision::NoSwap(searched) => {
-            let mut said = wrong(job, pump, record);
-            said.push((Kind::Step, no_swap(*searched)));
-            said
-        }
+    let tasks = work::work(job, pump, record);
+    tasks.iter().map(|task| (kind(task), sentence(job, pump, record, task))).collect()
+}
+
+fn kind(task: &Task) -> Kind {
+    match task {
+        Task::NotKitted
+        | Task::NotRead
+        | Task::Differs(_)
+        | Task::CauseNotFound(_)
+        | Task::PackNotMeasured(_)
+        | Task::NotMet(_)
+        | Task::NotClear { .. }
+        | Task::Miscounted { .. } => Kind::Finding,
+        Task::Caution(_) => Kind::Caution,
+        _ => Kind::Step,
     }
 }
 
-/// What keeps a pump from being accepted as found, and whether a finer reading should come first.
-fn wrong(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
-    let finer = may_be_met(job, pump, record);
-    let mut texts = unexplained(job, pump, record);
-    texts.extend(not_met(job, pump, record, finer));
-    let mut said: Vec<(Kind, String)> = findings(texts).collect();
-    if finer {
-        said.push((Kind::Step, FINER.into()));
-    }
-    said
-}
-
-fn findings(texts: Vec<String>) -> impl Iterator<Item = (Kind, String)> {
-    texts.into_iter().map(|text| (Kind::Finding, text))
-}
-
-/// Readings beyond what was predicted that count all the same, a sentence each.
-fn unexplained(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
-    let unit = job.model_of(pump).unit;
-    let sentence = |of: Of| {
-        let against = record.against(of)?;
-        Some(format!(
+fn sentence(job: &Job, pump: &Pump, record: &Record, task: &Task) -> String {
+    let model = job.model_of(pump);
+    let unit = model.unit;
+    let label = |place: usize| &model.packs[place].label;
+    let name = |of: Of| what(job, pump, of);
+    let off = |of: Of| record.against(of).map(|c| compared(c, unit)).unwrap_or_default();
+    match task {
+        Task::NotKitted => "The plan has no kit for it.".into(),
+        Task::NotRead => "No reading came back.".into(),
+        Task::Differs(of) => format!("{}: {}.", name(*of), off(*of)),
+        Task::ReadThirdTime(of) => {
+            let found = record.against(*of).map(|against| against.found);
+            let values = found.map(|found| [found.first, found.last()].map(|one| one.value));
+            let [first, last] = values.unwrap_or_default().map(|value| length(value, unit));
+            format!(
+                "The two readings, {first} and {last}, differ by more than they can be off: read a third time, with another \
+                 instrument if there is one."
+            )
+        }
+        Task::MeasurePackFirst(_) => "It agrees with what its pieces say, so the reading of the pack is the likelier slip: measure the pack again first.".into(),
+        Task::LookFor(_, what) => usual(*what).into(),
+        Task::WouldFit(_, suspects) => {
+            let slips = suspects.iter().map(|one| format!("if {}", suspect(job, pump, one)));
+            format!("It would fit {}.", slips.collect::<Vec<_>>().join(", or "))
+        }
+        Task::ReadAgain => {
+            "Clean and mend what is found and read again; move no piece before. If the second reading says the \
+             same, it counts."
+                .into()
+        }
+        Task::Recheck(index) => {
+            let label = &pump.requirements[*index].label;
+            format!("{label}: not rechecked yet; what was read agrees.")
+        }
+        Task::CauseNotFound(of) => format!(
             "{}: {}; read twice alike, so the reading counts. Its cause was not found: tell the engineer.",
-            what(job, pump, of),
-            compared(against, unit)
-        ))
-    };
-    let all = record.unexplained().into_iter();
-    all.filter_map(sentence).collect()
+            name(*of),
+            off(*of)
+        ),
+        Task::PackNotMeasured(place) => format!(
+            "{}: the finished pack was not measured; it counts as its pieces say.",
+            label(*place)
+        ),
+        Task::NotMet(index) => not_met(job, pump, record, *index, "NOT MET"),
+        Task::NotClear { requirement, finer } => {
+            let why = format!(
+                "within its limits but not clear of them by {}, what it may be off{}",
+                guards(&record.requirements[*requirement].verdict, unit),
+                if *finer { "; a finer reading may show that it is met" } else { "" }
+            );
+            not_met(job, pump, record, *requirement, &why)
+        }
+        Task::Miscounted { place, count } => format!(
+            "{}: {count} pieces, and its model allows {} to {}.",
+            label(*place),
+            model.packs[*place].least_pieces,
+            model.packs[*place].most_pieces
+        ),
+        Task::ReadFiner => FINER.into(),
+        Task::Caution(index) => model.cautions[*index].text.clone(),
+        Task::BringBack => "Measure the pack, fit it, recheck the clearance, and bring both readings back: a swap predicts, it does not prove.".into(),
+        Task::NoSwap(searched) => no_swap(*searched),
+        Task::Swap(one) => step(job, pump, one),
+    }
+}
+
+/// A step of a swap, or what is expected after it.
+fn step(job: &Job, pump: &Pump, step: &Step) -> String {
+    let model = job.model_of(pump);
+    let label = |place: usize| &model.packs[place].label;
+    match step {
+        Step::TakeOut(place, picks) => {
+            let all: Vec<String> = picks.iter().map(|pick| pieces(job, pick)).collect();
+            format!("{}: take out {}.", label(*place), all.join(" and "))
+        }
+        Step::PutIn(place, pick) => put_in(job, label(*place), pick),
+        Step::PeelFurther(place, pick) => peel_further(job, label(*place), pick),
+        Step::StaysEmpty(place) => format!("{}: the place stays empty.", label(*place)),
+        Step::MeasurePack(place, reading) => {
+            format!("{}: {}.", label(*place), expected(*reading, model.unit))
+        }
+        Step::Expected(index, verdict) => format!(
+            "{}: then expected {} ({}), limits {} to {}.",
+            pump.requirements[*index].label,
+            about(verdict.value, model.unit),
+            about(verdict.value, model.unit.twin()),
+            verdict.lower.show(model.unit),
+            fine(verdict.upper, model.unit),
+        ),
+    }
 }

@@ -4,6 +4,13 @@
 //! that dies at any point leaves the old file or the new one. Several files are all written before the
 //! first is renamed: what the disk or a folder has against one of them is known before any is changed.
 //! A run that is killed between two renames leaves the first file new and the second old, each whole.
+//!
+//! # Decisions
+//!
+//! - A write-protected file is not replaced, even by `--force`: someone meant it to stay. A symbolic link is
+//!   followed: it points where the shop put it.
+//! - Leftovers of killed runs go after an hour, by their name and age, not by the number of a process: the folder
+//!   may be shared between machines.
 
 use std::fs;
 use std::io::{ErrorKind, Write};

@@ -7,17 +7,19 @@ use crate::bag::{Bag, Lack, Share, lack};
 use crate::crush::{Crush, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Money, show, show_money};
-use crate::formats::plan::{
-    BagPieceJson, CauseJson, ConsumableJson, CrushJson, FORMAT, GoalJson, GoalName, InputJson,
-    LackJson, LayoutJson, LeftOutJson, LengthJson, PackJson, PieceJson, PlanJson, PumpJson,
-    RangeJson, RequirementJson, RingJson, SheetJson, ShortJson, StockJson, StripsJson, WindowJson,
-    WorthJson,
+use crate::formats::common::{
+    CauseJson, CountJson, InputJson, LengthJson, PackJson, PieceJson, RequirementJson, ShortJson,
+    WindowJson, WorthJson,
 };
-use crate::job::Job;
+use crate::formats::plan::{
+    ConsumableJson, CrushJson, FORMAT, GoalJson, GoalName, LackJson, LayoutJson, LeftOutJson,
+    PlanJson, PumpJson, RangeJson, RingJson, SheetJson, StockJson, StripsJson,
+};
+use crate::job::{Input, Job};
 use crate::length::{Fine, Length, Unit};
 use crate::model::Model;
 use crate::packing::RingSpace;
-use crate::plan::{Aim, Cause, Goal, Kit, PackPick, Pick, Shortfall};
+use crate::plan::{Aim, Cause, Goal, Kit, PackPick, Pick, Shortfall, Worth};
 use crate::pump::Pump;
 use crate::show::natural_unit;
 use crate::stack::Verdict;
@@ -25,9 +27,7 @@ use crate::verify::Verified;
 
 /// The plan as JSON text, ending in a newline.
 pub fn text(verified: &Verified) -> String {
-    let mut text = serde_json::to_string_pretty(&plan(verified)).unwrap_or_default();
-    text.push('\n');
-    text
+    crate::formats::text(&plan(verified))
 }
 
 /// The plan as plain values.
@@ -74,12 +74,7 @@ pub fn plan(verified: &Verified) -> PlanJson {
                 issued,
                 spoiled: item.on_hand - issued - after,
                 after,
-                worth_of_one_more: plan.worth.iter().find(|worth| worth.item == index).map(
-                    |worth| WorthJson {
-                        served_weight: worth.served_weight,
-                        waste: show_money(worth.waste),
-                    },
-                ),
+                worth_of_one_more: plan.worth.iter().find(|worth| worth.item == index).map(worth),
             })
             .collect(),
         sheets: job
@@ -97,16 +92,23 @@ pub fn plan(verified: &Verified) -> PlanJson {
                 }
             })
             .collect(),
-        inputs: job
-            .inputs
-            .iter()
-            .map(|input| InputJson {
-                role: input.role.clone(),
-                file: input.file.clone(),
-                sha256: input.sha256.clone(),
-            })
-            .collect(),
+        inputs: inputs(job),
     }
+}
+
+/// The files that a job was read from.
+pub(super) fn inputs(job: &Job) -> Vec<InputJson> {
+    let input = |input: &Input| InputJson {
+        role: input.role.clone(),
+        file: input.file.clone(),
+        sha256: input.sha256.clone(),
+    };
+    job.inputs.iter().map(input).collect()
+}
+
+/// The worth of one more of an item.
+pub(super) fn worth(worth: &Worth) -> WorthJson {
+    WorthJson { served_weight: worth.served_weight, waste: show_money(worth.waste) }
 }
 
 fn goal(goal: &Goal) -> GoalJson {
@@ -181,7 +183,7 @@ fn consumable(job: &Job, pump: &Pump, need: usize, share: &Share) -> ConsumableJ
         asked: asked.count,
         fit: fit.code.as_ref().map(|code| code.as_str().into()),
         ring: fit.space.map(ring),
-        pieces: share.picks.iter().map(|pick| bag_piece(job, pick)).collect(),
+        pieces: share.picks.iter().map(|pick| counted(job, pick.item, pick.count)).collect(),
         lacking: share.lacking,
         reason: lack(job, pump, need, share).map(lack_code),
     }
@@ -197,7 +199,8 @@ fn lack_code(lack: Lack) -> LackJson {
     }
 }
 
-fn short(job: &Job, model: &Model, short: &Shortfall) -> ShortJson {
+/// Why a place failed.
+pub(super) fn short(job: &Job, model: &Model, short: &Shortfall) -> ShortJson {
     ShortJson {
         pack: short.pack.map(|pack| model.packs[pack].name.clone()),
         cause: cause(job, &short.cause),
@@ -211,7 +214,8 @@ fn short(job: &Job, model: &Model, short: &Shortfall) -> ShortJson {
 }
 
 fn cause(job: &Job, cause: &Cause) -> CauseJson {
-    let pieces = |picks: &[Pick]| picks.iter().map(|pick| bag_piece(job, pick)).collect();
+    let pieces =
+        |picks: &[Pick]| picks.iter().map(|pick| counted(job, pick.item, pick.count)).collect();
     match cause {
         Cause::NoPiece => CauseJson::NoPiece,
         Cause::AllReserved => CauseJson::AllReserved,
@@ -229,11 +233,13 @@ fn cause(job: &Job, cause: &Cause) -> CauseJson {
     }
 }
 
-fn bag_piece(job: &Job, pick: &Pick) -> BagPieceJson {
-    BagPieceJson { item: job.stock[pick.item].item.clone(), count: pick.count }
+/// So many pieces of an item of the stock.
+pub(super) fn counted(job: &Job, item: usize, count: u32) -> CountJson {
+    CountJson { item: job.stock[item].item.clone(), count }
 }
 
-fn length(length: Length, unit: Unit) -> LengthJson {
+/// A length, in `unit` where that is exact.
+pub(super) fn length(length: Length, unit: Unit) -> LengthJson {
     let (unit, [length]) = exact(unit, [length.into()]);
     LengthJson { length, unit: unit.symbol().into() }
 }
@@ -291,7 +297,8 @@ pub(super) fn pack(job: &Job, model: &Model, picked: &PackPick) -> PackJson {
     }
 }
 
-fn requirement(name: &str, unit: Unit, verdict: &Verdict) -> RequirementJson {
+/// Where a requirement comes out.
+pub(super) fn requirement(name: &str, unit: Unit, verdict: &Verdict) -> RequirementJson {
     let (unit, [target, lower, upper, value, guard, margin]) = exact(
         unit,
         [

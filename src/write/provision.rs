@@ -46,7 +46,7 @@ pub fn workbook(provided: &Provided<'_>, date: &str) -> Result<Vec<u8>, WriteErr
     workbook.push_worksheet(trolley::sheet(provided, &styles)?);
     safe::add(&mut workbook, provided, &styles)?;
     workbook.push_worksheet(coverage::sheet(provided, &styles)?);
-    models::add(&mut workbook, &provided.outlook.job, &styles)?;
+    models::add(&mut workbook, provided.outlook.job(), &styles)?;
     workbook.push_worksheet(basis::sheet(provided, &styles)?);
     Ok(workbook.save_to_buffer()?)
 }

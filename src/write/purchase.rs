@@ -158,7 +158,7 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
     );
     tell(
         job.sheets.iter().map(|lot| lot.item.as_str()).collect(),
-        "Sheets that pieces are cut from are not bought here; buy these by hand if they run low",
+        "Plates that pieces are cut from are not bought here; buy these by hand if they run low",
     );
     let pumps = |wanted: &dyn Fn(&crate::pump::Pump) -> bool| -> Vec<&str> {
         let pumps = job.pumps.iter().filter(|pump| wanted(pump));

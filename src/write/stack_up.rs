@@ -3,6 +3,11 @@
 //!
 //! Every formula carries its result as the library worked it out, so that viewers which do not
 //! calculate show the same; two other spreadsheet engines recalculate them in the tests.
+//!
+//! # Decision
+//!
+//! The contributors stand once per pump, every requirement refers to them, and sums are written out: a reading is
+//! changed in one place, and any spreadsheet calculates it.
 
 mod inputs;
 mod outcomes;

@@ -1,5 +1,10 @@
 //! Text from inputs in a workbook: always text, never a formula or a number, and mended the same way
 //! everywhere where a workbook cannot hold it.
+//!
+//! # Decision
+//!
+//! Control characters that XML cannot hold are written as their pictures, not as the format's `_x0000_`: people see
+//! them, and notes and charts have no such escapes.
 
 use std::collections::HashSet;
 

@@ -1,5 +1,5 @@
-//! Consumables of the bags: the published ring, the rule against walking through every way to give
-//! pieces out, and the checker.
+//! Consumables of the bags: the published ring, the rule against a search through every distribution of pieces, and
+//! the checker.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
@@ -45,7 +45,7 @@ fn said(breaches: &[Breach]) -> String {
     words.join("; ")
 }
 
-/// Pumps of one model whose packs need nothing: what is of interest is the bags.
+/// Pumps of one model whose packs need no pieces: only the bags matter here.
 fn job(mut stock: Vec<Item>, needs: Vec<ConsumableNeed>, fits: Vec<Vec<ConsumableFit>>) -> Job {
     for (index, item) in stock.iter_mut().enumerate() {
         item.item = format!("{} {index}", item.item);
@@ -82,7 +82,7 @@ fn code(text: &str) -> ConsumableFit {
     ConsumableFit { code: Some(Code::new(text)), space: None }
 }
 
-/// A share with its picks in the order of the stock: items and counts, and what lacks.
+/// A share with its picks in the order of the stock: items and counts, and the missing count.
 type Sorted = (Vec<(usize, u32)>, u32);
 
 fn given(share: &Share) -> Vec<(usize, u32)> {
@@ -108,7 +108,7 @@ fn the_published_ring_is_the_one_that_is_taken() {
     let fit = ConsumableFit { code: None, space: Some(space) };
     let job = job(stock, vec![need("packing ring", false, true, 5)], vec![vec![fit]]);
     let bags = fill(&job, &plan(&job, &[]));
-    // The row without a fit code first; the reserved one stays.
+    // The row without a fit code first; the reserved piece stays.
     assert_eq!(given(&bags[0][0]), [(4, 2), (2, 2)]);
     assert_eq!(bags[0][0].lacking, 1);
     assert_eq!(
@@ -117,7 +117,7 @@ fn the_published_ring_is_the_one_that_is_taken() {
     );
     assert_eq!(
         gapwright::words::lack(&job, &job.pumps[0], 0, &bags[0][0]).unwrap(),
-        "all 4 that may be issued are given out"
+        "4 free, all used"
     );
 }
 
@@ -175,7 +175,7 @@ fn without_a_fit_code_nothing_is_guessed() {
         gapwright::words::lack(&asked, &asked.pumps[0], 0, &bags[0][0]).unwrap(),
         "the pump sheet gives no `Packing fit`"
     );
-    // Where the model does not ask, any row will do: those without a fit code first.
+    // Where the model asks for no fit, any row will do: those without a fit code first.
     let any = job(stock, vec![need("seal", false, false, 7)], fits);
     let bags = fill(&any, &plan(&any, &[]));
     assert_eq!((given(&bags[0][0]), bags[0][0].lacking), (vec![(0, 5), (1, 2)], 0));
@@ -256,7 +256,7 @@ fn shares(stock: usize, count: u32) -> Vec<Share> {
     all
 }
 
-/// Of all ways to fill the bags the checker lets exactly one pass, and it is the one that is taken.
+/// Of all ways to fill the bags the checker passes exactly one, and that is the chosen one.
 #[test]
 fn the_checker_lets_exactly_the_bags_pass_that_the_rule_gives() {
     let (mut ways, mut lacking, mut combined, mut short) = (0, 0, 0, 0);
@@ -311,7 +311,7 @@ fn the_checker_lets_exactly_the_bags_pass_that_the_rule_gives() {
         combined += usize::from(of_all().any(|share| share.picks.len() > 1));
         short += usize::from(taken.iter().any(Vec::is_empty));
     }
-    // Seen often enough to mean something.
+    // Each case must be frequent enough for the test to mean something.
     assert!(
         ways > 100_000 && lacking > 100 && combined > 20 && short > 20,
         "{ways} {lacking} {combined} {short}"
@@ -354,7 +354,7 @@ fn spoilt_bags_are_told_apart_in_words() {
         let said = spoil(change);
         assert!(said.contains(words), "`{words}` is not in `{said}`");
     }
-    // A pump that is short gets nothing.
+    // A short pump gets no consumables.
     let short = self::plan(&job, &[1]);
     let bags = fill(&job, &plan);
     assert!(said(&check_bags(&job, &short, &bags)).contains("pump P1: 1 shares for 0"));

@@ -1,4 +1,4 @@
-//! Families of fleets, by name: what a shop's drawer and pumps can be like. All of them are invented.
+//! Families of fleets, by name: kinds of drawers and pumps that a shop may have. All of them are invented.
 
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Unit};
@@ -10,23 +10,23 @@ use crate::generate;
 /// Gasket sizes of every fleet.
 const GASKETS: usize = 8;
 
-/// Fleets that are alike but for their size and seed.
+/// A family of fleets that differ only in size and seed.
 pub struct Family {
     pub name: &'static str,
-    /// In a few words.
+    /// Description in a few words.
     pub about: &'static str,
     /// Numbers of pumps, unless others are asked for.
     pub sizes: &'static [usize],
     /// Shim sizes, and the most shims in a pack.
     pub shims: usize,
     pub most: usize,
-    /// Stock in tenths of what the planted kits take.
+    /// Stock in tenths of the pieces in the planted kits.
     pub tenths: usize,
     /// Seconds for the choice.
     pub limit: u64,
-    /// Whether every charge is a whole number, which the obvious model needs.
+    /// Whether every charge is a whole number, as the obvious model needs.
     pub whole_charges: bool,
-    /// What sets it apart from the usual fleet.
+    /// Difference from the usual fleet.
     pub change: fn(&mut Parts),
 }
 
@@ -42,7 +42,7 @@ const TIGHT: Family = Family {
     change: |_| {},
 };
 
-/// Every family, in the order in which they are run.
+/// All families, in the order of the runs.
 pub const FAMILIES: [Family; 7] = [
     Family {
         name: "loose",
@@ -96,7 +96,7 @@ impl Family {
         let most = u32::try_from(self.most).unwrap();
         let job = generate::fleet(seed, pumps, self.shims, GASKETS, self.tenths, most);
         let changed = job.with(|parts| {
-            // Some sizes come out alike, and each lot needs a number of its own.
+            // Some sizes are equal, and each lot needs its own number.
             for (number, item) in (1..).zip(&mut parts.stock) {
                 item.item = format!("{}-{number:02}", item.kind);
             }
@@ -106,8 +106,8 @@ impl Family {
     }
 }
 
-/// Limits on the clearance just about what the planted kits come to, 0.0005 in either way, and nothing
-/// kept clear of them, so that the kits still do.
+/// Limits on the clearance close around the planted kits, 0.0005 in on either side, without any guard, so that the
+/// kits still pass.
 fn narrow(job: &mut Parts) {
     let tenths = |n: i64| Length::from_ticks(n * 25_400);
     job.policy.acceptance = Acceptance::Nominal;
@@ -126,7 +126,7 @@ fn laminate(job: &mut Parts) {
     }
 }
 
-/// Twelve models, the limits of the clearance a little further apart from one to the next.
+/// Twelve models, each with slightly wider limits of the clearance than the one before.
 fn part_models(job: &mut Parts) {
     let one = job.models[0].clone();
     let models = (0..12).map(|number| {
@@ -147,7 +147,7 @@ fn part_models(job: &mut Parts) {
     }
 }
 
-/// Every tenth of a thou becomes 2.5 micrometres.
+/// Converts every tenth of a thou to 2.5 micrometres.
 fn convert(job: &mut Parts) {
     let metric = |length: &mut Length| *length = Length::from_ticks(length.ticks() / 254 * 250);
     let within = |tolerance: &mut Tolerance| {
@@ -172,7 +172,7 @@ fn convert(job: &mut Parts) {
     job.models[0].unit = Unit::Millimetre;
 }
 
-/// The forms of all requirements, of the models and of the pumps.
+/// Forms of all requirements, of the models and of the pumps.
 fn forms(job: &mut Parts) -> impl Iterator<Item = &mut Form> {
     let of_models = job.models.iter_mut().map(|model| &mut model.requirements);
     let of_pumps = job.pumps.iter_mut().map(|pump| &mut pump.requirements);

@@ -1,28 +1,27 @@
-//! Whole runs on fleets of pumps from a seed, timed and measured, one line a case:
+//! Whole runs on fleets of pumps from a seed, timed and measured, one line per case:
 //! `cargo bench --bench fleet -- tight no-slack 30 100`.
 //!
-//! Words are families (`tests/bench/families.rs`), numbers are pumps; without any, all families in the
-//! sizes that each names. Of every case the workbooks are generated and written, and then
+//! Words are families (`tests/bench/families.rs`), numbers are pumps; without any, all families in their own sizes.
+//! For each case the workbooks are generated and written, and then
 //!
-//! - the library's parts are timed in a process of their own: reading, choice of the goals, worth of one
-//!   more, checking;
-//! - the built program runs `kit` on the same files, as a person would: seconds and peak memory of the
-//!   whole run, the size of the workbook; what it does not write it says why;
-//! - beside it, in the same run, the same cells with nothing else done: the inputs read and every cell of
-//!   the plan's workbook written again, bare, by the same reader and writer;
-//! - where `GAPWRIGHT_SOLVER` names a Python that has the wheel `highspy`, the obvious model in a general
-//!   solver, beside the choice.
+//! - the library's parts are timed in a separate process: reading, choice of the goals, value of one more, check;
+//! - the built program runs `kit` on these files, as people would: seconds and peak memory of the whole run, size of
+//!   the workbook, or the reason why there is none;
+//! - beside it, in the same run, the bare cells: the inputs are read and every cell of the plan's workbook is written
+//!   again by the same reader and writer;
+//! - where `GAPWRIGHT_SOLVER` names a Python that has the wheel `highspy`, a general solver runs the obvious model,
+//!   for comparison with the choice.
 //!
-//! | variable | what it sets | default |
+//! | variable | meaning | default |
 //! |---|---|---|
 //! | `SEEDS` | seeds | `1` |
 //! | `LIMIT` | `--time-limit` | the family's |
-//! | `INTERRUPT` | seconds after which each whole run is interrupted; told is how long it took to end | none |
-//! | `PATIENCE` | seconds after its limit, or its interrupt, that a whole run is waited for | `120` |
+//! | `INTERRUPT` | seconds after which each whole run is interrupted; the time until it ends is printed | none |
+//! | `PATIENCE` | seconds to wait for a whole run after its limit or its interrupt | `120` |
 //! | `OBVIOUS` | seconds for the obvious model, 0 for none | `60` |
-//! | `SHIMS`, `MOST`, `STOCK` | shim sizes, most shims in a pack, stock in tenths of what the planted kits take | the family's |
-//! | `KEEP` | a folder that the workbooks are left in | none |
-//! | `TELL` | news of the choice, on standard error | none |
+//! | `SHIMS`, `MOST`, `STOCK` | shim sizes, most shims in a pack, stock in tenths of the pieces in the planted kits | the family's |
+//! | `KEEP` | a folder in which the workbooks are kept | none |
+//! | `TELL` | progress of the choice, on standard error | none |
 
 #![allow(
     clippy::unwrap_used,
@@ -60,12 +59,12 @@ use families::{FAMILIES, Family};
 use solver::Solver;
 use workbooks::Files;
 
-/// First arguments of processes that do one thing in a folder of workbooks.
+/// First arguments of processes with a single task in a folder of workbooks.
 const PARTS: &str = "--parts";
 const BARE: &str = "--bare";
 
 fn main() {
-    // What `cargo bench` adds for benchmarks of its own kind.
+    // `cargo bench` adds this for benchmarks of its own kind.
     let arguments = std::env::args().skip(1).filter(|a| a != "--bench");
     let arguments: Vec<String> = arguments.collect();
     match arguments.as_slice() {
@@ -101,7 +100,7 @@ fn with_settings(family: &Family) -> Family {
     }
 }
 
-/// The lines of one family, and how their times grow.
+/// Lines of one family, and the growth of its times.
 fn run(family: &Family, sizes: &[usize]) {
     println!(
         "\n{}: {}; {} shim sizes, {} in a pack at most, stock {:.1}, limit {} s",
@@ -147,8 +146,7 @@ fn run(family: &Family, sizes: &[usize]) {
     }
 }
 
-/// One case: seconds of the goals, of the whole run and of the obvious model, each unless something ended
-/// it before it was done.
+/// One case: seconds of the goals, of the whole run and of the obvious model, each unless it was ended early.
 fn case(family: &Family, pumps: usize, seed: u64) -> [Option<f64>; 3] {
     let job = family.job(pumps, seed);
     let temporary = tempfile::tempdir().unwrap();
@@ -180,7 +178,7 @@ fn case(family: &Family, pumps: usize, seed: u64) -> [Option<f64>; 3] {
     [goals, whole, obvious]
 }
 
-/// What a process of this program's own prints.
+/// Output of a process of this program.
 fn told(arguments: &[&str]) -> String {
     let mut command = Command::new(std::env::current_exe().unwrap());
     let output = command.args(arguments).output().unwrap();
@@ -192,8 +190,8 @@ fn told(arguments: &[&str]) -> String {
     }
 }
 
-/// The library's parts on the files of a case: a line, then the seconds that the goals took if nothing
-/// stopped them.
+/// Times the library's parts on the files of a case: a line, then the seconds of the goals if they ended by
+/// themselves.
 fn parts(files: &Files, limit: u64) {
     let start = Instant::now();
     let sources = Sources {
@@ -238,8 +236,8 @@ fn parts(files: &Files, limit: u64) {
     );
 }
 
-/// The obvious model in the general solver, if one is named: its waste and seconds, and how these compare
-/// with the goals' own.
+/// Runs the obvious model in the general solver, if one is named: its waste and seconds, compared with the goals'
+/// own.
 fn obvious(job: &Job, goals: Option<f64>) -> Option<f64> {
     let mut solver = Solver::named()?;
     let limit = setting("OBVIOUS").unwrap_or(60);
@@ -252,7 +250,7 @@ fn obvious(job: &Job, goals: Option<f64>) -> Option<f64> {
         print!("obvious model: no plan within {limit} s");
         return None;
     };
-    // A run that the limit ended would have taken longer still.
+    // A run that was ended by the limit would have taken longer still.
     let at_least = if found.proven() { "" } else { ">" };
     let ratio =
         goals.map_or("-".into(), |goals| format!("{at_least}{:.1}x", found.seconds / goals));
@@ -266,8 +264,7 @@ fn obvious(job: &Job, goals: Option<f64>) -> Option<f64> {
     found.proven().then_some(found.seconds)
 }
 
-/// The slope of a straight line through the logarithms, by least squares: over the cases that nothing
-/// ended early.
+/// Slope of a straight line through the logarithms, by least squares, over the cases that were not ended early.
 fn exponent(times: &[(usize, f64)]) -> Option<f64> {
     let points: Vec<(f64, f64)> = times
         .iter()
@@ -281,7 +278,7 @@ fn exponent(times: &[(usize, f64)]) -> Option<f64> {
     (spread > 0.0).then(|| along / spread)
 }
 
-/// A variable of the environment, if it is set.
+/// Variable of the environment, if it is set.
 fn setting<T: FromStr>(name: &str) -> Option<T>
 where
     T::Err: Debug,

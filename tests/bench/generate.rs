@@ -9,8 +9,8 @@ use gapwright::stock::{Code, Item, Size};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-/// An outage with planted kits of at most `most_pieces` shims and two gaskets: every pump can be
-/// served from the stock, which is `tenths`/10 times what the planted kits take.
+/// An outage with planted kits of at most `most_pieces` shims and two gaskets: every pump can be served from the
+/// stock, which is `tenths`/10 times the pieces in the planted kits.
 pub fn fleet(
     seed: u64,
     pumps: usize,
@@ -103,7 +103,7 @@ pub fn fleet(
             uncertainty: None,
         };
         let on_hand = u32::try_from((used * tenths).div_ceil(10)).unwrap();
-        // Some sizes come twice, as lots of their own.
+        // Some sizes appear twice, as separate lots.
         let (item, fit) = (format!("{kind}-{size}-{}", stock.len() + 1), Code::new("A"));
         stock.push(Item {
             unit_cost: Millionths::from_raw(price),

@@ -1,7 +1,7 @@
 """The model of tests/bench/monte_carlo.rs in numpy, a whole array at a time.
 
-Reads a number of draws a line, answers each with: seconds, seconds of the processor, mean,
-standard deviation and both ends of the symmetric 95 % interval. Time is that of the draws and of what is computed of them.
+Reads one number of draws per line, answers each with: seconds, processor seconds, mean,
+standard deviation and both ends of the symmetric 95 % interval. The time covers the draws and the figures calculated from them.
 """
 
 import sys

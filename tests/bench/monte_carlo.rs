@@ -1,11 +1,10 @@
-//! A pump's clearance by Monte Carlo, against the same model in numpy in the same run:
+//! A pump's clearance by Monte Carlo, compared in one run with numpy on the same model:
 //! `cargo run --release --example monte_carlo -- 4000000`.
 //!
-//! Rounds alternate between this library on one thread, on two, and numpy; medians are printed. The
-//! library also counts the shortest interval, the conformity and a histogram, which numpy is not
-//! asked for.
+//! Rounds alternate between this library on one thread, on two, and numpy; medians are printed. The library also
+//! finds the shortest interval, the conformity and a histogram, which numpy does not.
 //!
-//! | variable | what it sets | default |
+//! | variable | meaning | default |
 //! |---|---|---|
 //! | `PYTHON` | the Python with numpy | `python3` |
 //! | `ROUNDS` | rounds | `9` |
@@ -19,8 +18,8 @@ use std::time::Instant;
 use gapwright::stack::monte_carlo::{Law, Measurand, Model, Outcome, Plan, Source, Sum, Term, run};
 use smallvec::smallvec;
 
-/// Invented: a bore less a shaft, a housing face, run-out, a face by eye, four shims and the error
-/// that their lot shares.
+/// Invented: a bore less a shaft, a housing face, run-out, a face by eye, four shims and the error that their lot
+/// shares.
 fn model() -> Model {
     let rectangular = |half| Law::Rectangular { half };
     let parts = [
@@ -44,7 +43,7 @@ fn model() -> Model {
     }
 }
 
-/// Seconds, seconds of the processors, mean, standard deviation, and the ends of the interval.
+/// Seconds, processor seconds, mean, standard deviation, and the ends of the interval.
 type Row = [f64; 6];
 
 fn ours(threads: usize, draws: u64) -> Row {
@@ -52,7 +51,7 @@ fn ours(threads: usize, draws: u64) -> Row {
     let pool = pool.build().expect("threads");
     let plan = Plan {
         limits: Some([-1.30, -1.05]),
-        // Never stable to nine digits, so all draws are made.
+        // Nine digits never become stable, so all draws are made.
         digits: 9,
         most_draws: draws,
         ..Plan::default()
@@ -67,7 +66,7 @@ fn ours(threads: usize, draws: u64) -> Row {
     [seconds, work, outcome.mean, outcome.standard, low, high]
 }
 
-/// The greatest memory this process had, in MB, where the system tells.
+/// Peak memory of this process, in MB, where the system reports it.
 fn peak() -> Option<u64> {
     let status = std::fs::read_to_string("/proc/self/status").ok()?;
     let line = status.lines().find(|line| line.starts_with("VmHWM"))?;
@@ -75,12 +74,12 @@ fn peak() -> Option<u64> {
     Some(kilobytes / 1_000)
 }
 
-/// Seconds that the processors worked for this process so far, where the system tells, to 0.01.
+/// Processor seconds of this process so far, where the system reports them, to 0.01.
 fn work() -> f64 {
     let Ok(stat) = std::fs::read_to_string("/proc/self/stat") else {
         return f64::NAN;
     };
-    // Behind the name in brackets; hundredths, as nearly everywhere.
+    // After the name in brackets; in hundredths, as on nearly all systems.
     let fields = stat.rsplit(')').next().expect("fields");
     let ticks = fields.split_whitespace().skip(11).take(2);
     ticks.map(|ticks| ticks.parse::<f64>().expect("ticks") / 100.0).sum()

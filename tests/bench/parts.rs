@@ -1,7 +1,7 @@
-//! The parts of the choice by themselves: `cargo bench --bench parts`.
+//! Benchmarks of the parts of the choice: `cargo bench --bench parts`.
 //!
-//! A fleet of 30 pumps in a tight stock, the same on every run. Beside a part that is meant to be
-//! quick stands the obvious way to do it, so that the ratio is of one run.
+//! A fleet of 30 pumps in a tight stock, equal on every run. The obvious method is timed next to each optimised part,
+//! so that the ratio comes from one run.
 
 #![allow(clippy::unwrap_used, clippy::cast_possible_truncation, missing_docs)]
 
@@ -21,7 +21,7 @@ use gapwright::stock::Item;
 
 static JOB: LazyLock<Job> = LazyLock::new(|| generate::fleet(1, 30, 22, 8, 11, 4));
 
-/// Its largest group of pumps.
+/// The largest group of its pumps.
 static INSTANCE: LazyLock<Instance> = LazyLock::new(|| {
     let instances = instances(&JOB).unwrap();
     instances.into_iter().max_by_key(|i| i.pumps).unwrap()
@@ -54,7 +54,7 @@ fn patterns_listed_for_all_pumps(bencher: Bencher) {
     });
 }
 
-/// The stage of waste with every pump that can be served held so, and some multipliers.
+/// The stage of waste, with every servable pump held as served, and some multipliers.
 struct Set {
     sets: Vec<Vec<u32>>,
     limits: Vec<i64>,
@@ -103,8 +103,8 @@ fn pricing_pass(bencher: Bencher) {
     });
 }
 
-/// The same bound from its definition: each column's costs on each goal times the multipliers and
-/// its pieces times the multipliers of every set that holds them.
+/// Calculates the bound from its definition: each column's costs on each goal times the multipliers, and its pieces
+/// times the multipliers of every set that holds them.
 #[divan::bench]
 fn pricing_pass_the_obvious_way(bencher: Bencher) {
     let set = Set::up();
@@ -130,7 +130,7 @@ fn pricing_pass_the_obvious_way(bencher: Bencher) {
                 for &(item, count) in &column.uses {
                     let holds = |items: &Vec<u32>| items.contains(&u32::from(item));
                     for (at, (most, less)) in set.multipliers.sets.iter().enumerate() {
-                        // A multiplier of a side that has no limit counts for nothing.
+                        // A multiplier of a side without a limit is 0.
                         let most = allowed.ranges[at].most.map_or(0, |_| *most);
                         if holds(&set.sets[at]) {
                             cost += (most - less) * i128::from(count);
@@ -149,7 +149,7 @@ fn pricing_pass_the_obvious_way(bencher: Bencher) {
     bencher.bench_local(naive);
 }
 
-/// From no multipliers at all to the best bound on the first goal.
+/// From zero multipliers to the best bound on the first goal.
 #[divan::bench(args = Backend::BUILT_IN.iter().map(|b| b.name()))]
 fn climb(bencher: Bencher, backend: &str) {
     let backend = Backend::BUILT_IN.iter().find(|b| b.name() == backend);

@@ -1,19 +1,18 @@
 //! Provisions for a fleet that is not measured yet, timed by parts:
 //! `cargo run --release --example provision -- 50 200`.
 //!
-//! The fleet is invented, from a seed: families of pumps that share model and expected range, half of
-//! the ranges even, half from readings. Beside it, in the same run, the obvious way to know whether a
-//! trolley serves a scenario: every scenario as an outage of its own for the general choice, on a few
-//! of them, scaled up.
+//! The fleet is invented, from a seed: families of pumps that share model and expected range, half of the ranges
+//! uniform, half from readings. For comparison, the obvious check whether a trolley serves a scenario runs too: each
+//! scenario as a separate outage for the general choice, on a few of them, scaled up.
 //!
-//! | variable | what it sets | default |
+//! | variable | meaning | default |
 //! |---|---|---|
 //! | `SCENARIOS`, `CHECKS` | scenarios to choose by, and to count on | `500`, `1000` |
 //! | `FAMILIES` | families of pumps | `20` |
 //! | `SHIMS`, `MOST` | shim sizes; most shims in a pack | `22`; `4` |
 //! | `PROBABILITY` | in percent | `95` |
 //! | `SEED` | of fleet and scenarios | `1` |
-//! | `OBVIOUS` | scenarios for the obvious way, 0 for none | `5` |
+//! | `OBVIOUS` | scenarios for the obvious method, 0 for none | `5` |
 
 #![allow(
     clippy::unwrap_used,
@@ -137,13 +136,13 @@ fn tell(found: &Provision) {
     );
 }
 
-/// Whether the trolley serves scenarios, each as an outage of its own.
+/// Checks whether the trolley serves scenarios, each as a separate outage.
 fn obvious(outlook: &Outlook, question: &Question, found: &Provision, all: f64) {
     let some = setting("OBVIOUS", 5) as u32;
     if some == 0 {
         return;
     }
-    let job = outlook.job.clone().with(|job| {
+    let job = outlook.job().clone().with(|job| {
         for item in &mut job.stock {
             item.on_hand = 0;
         }
@@ -193,13 +192,13 @@ fn obvious(outlook: &Outlook, question: &Question, found: &Provision, all: f64) 
     );
 }
 
-/// Pumps in families of one expected range each, out of a stock that is large.
+/// Pumps in families with one expected range each, from a large stock.
 fn fleet(pumps: usize) -> Outlook {
     let families = setting("FAMILIES", 20) as usize;
     let shims = setting("SHIMS", 22) as usize;
     let most = setting("MOST", 4) as u32;
     let mut job = generate::fleet(setting("SEED", 1), pumps, shims, 8, 100, most).into_parts();
-    // Gaskets half way between, so that there are next to no gaps in coverage.
+    // Gaskets at half steps, so that there are almost no gaps in coverage.
     for index in 0..job.stock.len() {
         let gasket = job.stock[index].kind == "gasket";
         if let Some(size) = job.stock[index].size.as_mut().filter(|_| gasket) {
@@ -214,8 +213,7 @@ fn fleet(pumps: usize) -> Outlook {
         }
     }
     let centres: Vec<Vec<Length>> = job.pumps.iter().map(values).collect();
-    // Families that the drawers have no gap for: where there are some, hardly any scenario can be
-    // served whatever is set aside.
+    // Families without gaps in the drawers: with gaps, hardly any scenario could be served whatever is set aside.
     let some = 2 * families;
     let mut first = job.clone();
     first.pumps.truncate(some);
@@ -237,13 +235,13 @@ fn values(pump: &Pump) -> Vec<Length> {
     pump.dimensions.iter().map(|measured| measured.value).collect()
 }
 
-/// The pumps with the ranges of families about these values, one after the other.
+/// Pumps with the ranges of families about these values, one after the other.
 fn ranges(mut job: Parts, centres: &[Vec<Length>], families: usize) -> Outlook {
     let mut expected = Vec::new();
     for (index, pump) in job.pumps.iter_mut().enumerate() {
         let family = index % families;
         let one = |(dimension, middle): (usize, &Length)| {
-            // From three thou below to three above, of the ring two.
+            // From three thou below to three above, for the ring two.
             let half = tenths(if dimension == 0 { 30 } else { 20 });
             let law = if family.is_multiple_of(2) {
                 Law::Even
@@ -264,5 +262,5 @@ fn ranges(mut job: Parts, centres: &[Vec<Length>], families: usize) -> Outlook {
         }
     }
     let job = Job::new(job).unwrap();
-    Outlook { job, expected }
+    Outlook::new(job, expected).unwrap()
 }

@@ -1,16 +1,16 @@
-//! What to buy for a fleet, timed: `cargo run --release --example purchase -- 100 300 1000`.
+//! Purchases for a fleet, timed: `cargo run --release --example purchase -- 100 300 1000`.
 //!
-//! Each case has that many pumps and a catalogue of 60 sizes (52 shims, 8 gaskets) in packs of 5 and 10,
-//! of which the drawer holds what six pumps in ten would take; one pump in ten is due before anything
-//! that is bought can come. Beside it stands the obvious alternative in the same run: choose the least
-//! waste as if everything lay there, then order in whole packs what lacks.
+//! Each case has this number of pumps and a catalogue of 60 sizes (52 shims, 8 gaskets) in packs of 5 and 10; the
+//! drawer holds the pieces of six pumps in ten, and one pump in ten is due before any purchase can arrive. The
+//! obvious alternative runs next to it: choose the least waste as if every size were on hand, then order the missing
+//! pieces in whole packs.
 //!
-//! | variable | what it sets | default |
+//! | variable | meaning | default |
 //! |---|---|---|
 //! | `SHIMS`, `MOST` | shim sizes; most shims in a pack | `52`; `3` |
 //! | `SEED` | seed | `1` |
 //! | `LIMIT` | seconds for each search | `60` |
-//! | `BUDGET` | hundredths of the least cost that may be spent, besides | none |
+//! | `BUDGET` | budget in hundredths of the least cost, for a further run | none |
 
 #![allow(
     clippy::unwrap_used,
@@ -43,7 +43,7 @@ fn setting(name: &str, default: u64) -> u64 {
     std::env::var(name).map_or(default, |text| text.parse().expect("a whole number"))
 }
 
-/// The fleet with terms and due dates.
+/// The fleet with prices, packs and due dates.
 fn shop(pumps: usize) -> Job {
     let (shims, most) = (setting("SHIMS", 52) as usize, setting("MOST", 3) as u32);
     let mut job = generate::fleet(setting("SEED", 1), pumps, shims, 8, 6, most).into_parts();
@@ -86,7 +86,7 @@ fn case(pumps: usize) {
         job.stock.len()
     );
     let bought = timed(&job, &market, "joint purchase");
-    // The obvious way: the least waste with everything there, then what lacks.
+    // The obvious method: the least waste with everything on hand, then the missing pieces.
     let begun = Instant::now();
     let plenty = job.clone().with(|job| {
         for lot in &mut job.stock {
@@ -121,7 +121,7 @@ fn case(pumps: usize) {
     }
 }
 
-/// Runs a purchase, says what each goal took, and gives its cost.
+/// Runs a purchase, prints the value of each goal, and returns its cost.
 fn timed(job: &Job, market: &Market, label: &str) -> i64 {
     let last: Mutex<BTreeMap<String, Duration>> = Mutex::default();
     let begun = Instant::now();

@@ -1,7 +1,7 @@
 """Reads a workbook cell by cell with openpyxl, for tests/bench/reading.rs.
 
 Arguments: `streamed` (read-only, values alone) or `whole`, and the file. Answers with seconds, cells and
-peak memory in MB. Nothing is checked: every value is looked at once.
+peak memory in MB. No value is checked: each is read once.
 """
 
 import resource

@@ -1,16 +1,15 @@
-//! A large stock and many pumps read and checked, beside openpyxl reading the same files in the same
-//! run: `cargo run --release --example reading -- 50000 10000` (lots, pumps).
+//! A large stock and many pumps, read and checked, compared in one run with openpyxl on these files:
+//! `cargo run --release --example reading -- 50000 10000` (lots, pumps).
 //!
-//! The library reads both workbooks, checks everything and makes a job of it; openpyxl looks at every
-//! value once, as a stream and as a whole, and checks nothing. Rounds alternate, each in a process of
-//! its own, so that its peak memory is its own; medians are printed. All figures in the workbooks are
-//! invented, from a seed.
+//! The library reads both workbooks, checks everything and makes a job of it; openpyxl touches every value once, as a
+//! stream and as a whole, and checks none. Rounds alternate, each in a separate process with its own peak memory;
+//! medians are printed. All figures in the workbooks are invented, from a seed.
 //!
-//! | variable | what it sets | default |
+//! | variable | meaning | default |
 //! |---|---|---|
 //! | `PYTHON` | the Python with openpyxl | `python3` |
 //! | `ROUNDS` | rounds | `3` |
-//! | `KEEP` | a folder that the workbooks are left in | none |
+//! | `KEEP` | a folder in which the workbooks are kept | none |
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_precision_loss, missing_docs)]
 
@@ -101,7 +100,7 @@ fn main() -> ExitCode {
     ExitCode::SUCCESS
 }
 
-/// Seconds, cells that were looked at, and peak memory in MB.
+/// Seconds, number of cells read, and peak memory in MB.
 type Row = [f64; 3];
 
 fn median(rows: &[Row], of: usize) -> f64 {
@@ -134,7 +133,7 @@ fn python(way: &str, file: &Path) -> Option<Row> {
     numbers(&output.stdout)
 }
 
-/// Reads and checks both, and tells.
+/// Reads and checks both workbooks, and prints the figures.
 fn alone(stock: PathBuf, pumps: PathBuf) -> ExitCode {
     let start = Instant::now();
     let job = match read::job(&Sources { stock, pumps, ..Sources::default() }) {
@@ -152,7 +151,7 @@ fn alone(stock: PathBuf, pumps: PathBuf) -> ExitCode {
     ExitCode::SUCCESS
 }
 
-/// The greatest memory that this process had, in MB, where the system tells.
+/// Peak memory of this process, in MB, where the system reports it.
 fn peak() -> f64 {
     let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
     let line = status.lines().find(|line| line.starts_with("VmHWM"));
@@ -188,10 +187,10 @@ const PUMPS: [&str; 9] = [
     "Snap ring (in)",
 ];
 
-/// How many fit codes there are.
+/// Number of fit codes.
 const FITS: u32 = 400;
 
-/// A value of a cell; every one is filled, so that cells can be counted.
+/// Value of a cell; every one is filled, so that cells can be counted.
 enum Value {
     Text(String),
     Number(f64),

@@ -1,4 +1,4 @@
-//! A whole run of the built program on the files of a case, and the same cells with nothing else done.
+//! A whole run of the built program on the files of a case, and the bare reading and writing of its cells.
 
 use std::fs::{self, File};
 use std::io;
@@ -13,7 +13,7 @@ use rust_xlsxwriter::Workbook;
 use crate::setting;
 use crate::workbooks::Files;
 
-/// What a whole run came to.
+/// Result of a whole run.
 pub struct Run {
     pub seconds: f64,
     /// Peak resident memory in megabytes, where the system tells.
@@ -21,9 +21,9 @@ pub struct Run {
     /// The workbook's size in bytes, if there is one.
     size: u64,
     pub written: bool,
-    /// Whether an interrupt or impatience ended it.
+    /// Whether an interrupt or the end of patience ended it.
     pub ended_early: bool,
-    /// What else there is to say, one line each.
+    /// Further remarks, one line each.
     pub remarks: Vec<String>,
 }
 
@@ -39,7 +39,7 @@ impl Run {
     }
 }
 
-/// Runs `kit` on the files, and interrupts it if that is asked for.
+/// Runs `kit` on the files, and interrupts it if asked to.
 pub fn kit(files: &Files, limit: u64) -> Run {
     for old in [&files.plan, &files.json] {
         let _ = fs::remove_file(old);
@@ -80,7 +80,7 @@ pub fn kit(files: &Files, limit: u64) -> Run {
     run
 }
 
-/// What was seen of a process until it ended.
+/// Observations of a process until it ended.
 struct Watched {
     seconds: f64,
     memory: Option<f64>,
@@ -89,8 +89,8 @@ struct Watched {
     remarks: Vec<String>,
 }
 
-/// Waits for a process, looks at its memory every few milliseconds, and sends what ends it: an interrupt
-/// when one is asked for, another when patience ends, and then what no program can refuse.
+/// Waits for a process and reads its memory every few milliseconds. Sends an interrupt when one is asked for, another
+/// when patience ends, and then a signal that no program can refuse.
 fn watch(mut child: Child, limit: u64) -> Watched {
     let seconds = |name| setting(name).map(Duration::from_secs_f64);
     let interrupt = seconds("INTERRUPT");
@@ -134,7 +134,7 @@ fn watch(mut child: Child, limit: u64) -> Watched {
     }
 }
 
-/// Peak resident memory of a process so far, in megabytes, where the system tells.
+/// Peak resident memory of a process so far, in megabytes, where the system reports it.
 fn peak(process: u32) -> Option<f64> {
     let status = fs::read_to_string(format!("/proc/{process}/status")).ok()?;
     let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"))?;
@@ -148,8 +148,8 @@ fn cells(file: &Path) -> io::Result<Vec<(String, calamine::Range<Data>)>> {
     Ok(book.worksheets())
 }
 
-/// Reads the inputs and writes every cell of the plan's workbook again, without formats, pictures or
-/// formulas. Returns the seconds; reading what is to be written does not count.
+/// Reads the inputs and writes every cell of the plan's workbook again, without formats, pictures or formulas.
+/// Returns the seconds; reading the plan's workbook does not count.
 pub fn bare(files: &Files) -> io::Result<f64> {
     let plan = cells(&files.plan)?;
     let start = Instant::now();

@@ -1,4 +1,4 @@
-//! A fleet as the files that a shop would have: a stock workbook, a pump workbook, model files.
+//! A fleet as the files of a shop: a stock workbook, a pump workbook, model files.
 
 use std::fmt::Write;
 use std::fs;
@@ -10,14 +10,14 @@ use gapwright::model::{Form, Model, Term};
 use gapwright::policy::Acceptance;
 use rust_xlsxwriter::{Workbook, Worksheet, XlsxError};
 
-/// Where the files of a case are, or will be.
+/// Paths of the files of a case.
 pub struct Files {
     pub stock: PathBuf,
     pub pumps: PathBuf,
     pub models: PathBuf,
     pub plan: PathBuf,
     pub json: PathBuf,
-    /// What the program prints.
+    /// Output of the program.
     pub told: PathBuf,
 }
 
@@ -34,8 +34,8 @@ impl Files {
         }
     }
 
-    /// Writes the inputs. The fleet's models need the same dimensions and packs, its lots even
-    /// tolerances, its pumps the limits of their models.
+    /// Writes the inputs. The fleet's models need equal dimensions and packs, its lots symmetric tolerances, its
+    /// pumps the limits of their models.
     pub fn write(&self, job: &Job) -> Result<(), XlsxError> {
         fs::create_dir_all(&self.models)?;
         for (number, model) in job.models.iter().enumerate() {
@@ -57,7 +57,7 @@ fn unit_name(unit: Unit) -> &'static str {
     if unit == Unit::Millimetre { "mm" } else { "in" }
 }
 
-/// `bare_clearance` is headed `Bare clearance`.
+/// `bare_clearance` becomes the heading `Bare clearance`.
 fn heading(name: &str) -> String {
     let (first, rest) = name.split_at(1);
     format!("{}{}", first.to_uppercase(), rest.replace('_', " "))
@@ -126,7 +126,7 @@ fn pumps(job: &Job) -> Result<Workbook, XlsxError> {
     Ok(workbook)
 }
 
-/// A model file. How well its dimensions are known is what its first pump says.
+/// A model file. Its dimensions have the uncertainty of its first pump.
 fn toml(job: &Job, number: usize, model: &Model) -> String {
     let mut text = format!("title = \"{}\"\nunit = \"{}\"\n", model.title, unit_name(model.unit));
     let pump = job.pumps.iter().find(|pump| pump.model == number);

@@ -1,5 +1,5 @@
-//! No command writes over a file that it reads: every command, every option that writes, every file that is read,
-//! under every name that it goes by.
+//! Commands never write over a file that they read: every command, every option that writes, every input, under every
+//! name of it.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -16,10 +16,10 @@ mod shop;
 
 use shop::{Put, change};
 
-/// A use of a command: how it is called, which files it reads, and which options write.
+/// A use of a command: its call, the files that it reads, and the options that write.
 struct Use {
     name: &'static str,
-    /// The arguments but for the options that write.
+    /// Arguments without the options that write.
     call: &'static [&'static str],
     /// Every file that it reads.
     reads: &'static [&'static str],
@@ -27,7 +27,7 @@ struct Use {
     writes: &'static [&'static str],
 }
 
-/// The one file that is read and written: lines are added to the issue log.
+/// The one file that is both read and written: lines are added to the issue log.
 const ADDED_TO: (&str, &str, &str) = ("issue", "--log", "log.xlsx");
 
 const MODELS: [&str; 3] = ["models/house.toml", "models/house.png", "models/materials.toml"];
@@ -145,7 +145,7 @@ const USES: [Use; 14] = [
         reads: &["stock.xlsx", "pumps.xlsx", "log.xlsx", MODELS[0], MODELS[1], MODELS[2]],
         writes: &["--out", "--json", "--mark"],
     },
-    // What it writes has fixed names in the folder: no option, but links that lie there.
+    // Its outputs have fixed names in the folder: no option, but links of these names.
     Use {
         name: "blank",
         call: &["blank", "new", "--model", "house", "--models", "models"],
@@ -168,7 +168,7 @@ const ONLY_READ: [(&str, &[&str]); 9] = [
     ("man", &["--out"]),
 ];
 
-/// The name under which an input is written to, or read.
+/// Name under which an input is written to, or read.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Alias {
     Itself,
@@ -203,7 +203,7 @@ fn well(folder: &Path, arguments: &[&str]) {
     assert_eq!(output.status.code(), Some(0), "{arguments:?}: {said}");
 }
 
-/// A folder with every file that some command reads; each of them is one that its command takes.
+/// A folder with every file that some command reads; each of them is accepted by its command.
 fn shop() -> TempDir {
     let shop = TempDir::new().unwrap();
     let at = |name: &str| shop.path().join(name);
@@ -225,7 +225,7 @@ fn shop() -> TempDir {
     shop
 }
 
-/// Everything in a folder: links by where they lead, files by their bytes.
+/// Everything in a folder: links by their targets, files by their bytes.
 fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
     let mut all = BTreeMap::new();
     for entry in fs::read_dir(folder).unwrap() {
@@ -244,8 +244,8 @@ fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
     all
 }
 
-/// The arguments that have an option write to an input by this name, with the name as it is given. `None` where
-/// there is no such name.
+/// Arguments that make an option write to an input under this name, with the name as given. `None` where there is no
+/// such name.
 fn aliased(
     shop: &Path,
     usage: &Use,
@@ -254,7 +254,7 @@ fn aliased(
     alias: Alias,
 ) -> Option<(Vec<String>, String)> {
     let full = shop.join(input);
-    // Workbooks are written to names that end so; a link may lead to a file of any kind.
+    // Workbooks are written to names with this ending; a link may lead to a file of any kind.
     let link = shop.join("link.xlsx");
     let mut call: Vec<String> = usage.call.iter().map(ToString::to_string).collect();
     let name = match alias {
@@ -286,7 +286,7 @@ fn aliased(
         call.extend([option.to_string(), name.clone()]);
         return Some((call, name));
     }
-    // A fixed name: the link lies there.
+    // A fixed name: the link has that name.
     if !link.exists() {
         return None;
     }
@@ -298,7 +298,7 @@ fn aliased(
     Some((call, option.into()))
 }
 
-/// Takes away what `aliased` made.
+/// Removes the links of `aliased`.
 fn tidy(shop: &Path) {
     for name in ["link.xlsx", "first-link", "through.xlsx", "through.csv", "through.json"] {
         fs::remove_file(shop.join(name)).ok();
@@ -306,7 +306,7 @@ fn tidy(shop: &Path) {
     fs::remove_dir_all(shop.join("new")).ok();
 }
 
-/// Refuses every pair of an output and an input; the shop stays as it is. Returns how many there were.
+/// Refuses every pair of an output and an input; the shop is unchanged. Returns the number of pairs.
 fn refuses_all(shop: &Path, more: &[&str], aliases: &[Alias]) -> usize {
     let mut count = 0;
     for usage in &USES {
@@ -364,8 +364,8 @@ fn no_command_writes_over_what_it_reads_without_force() {
     assert!(count > 150, "{count}");
 }
 
-/// With problems in the inputs the marked copy would be written: not over an input, and not beside an output that
-/// is one.
+/// With problems in the inputs the marked copy would be written: not over an input, and not next to an output that is
+/// one.
 #[test]
 fn no_command_writes_over_what_it_reads_when_other_things_are_wrong_too() {
     let shop = shop();
@@ -379,7 +379,7 @@ fn no_command_writes_over_what_it_reads_when_other_things_are_wrong_too() {
     fs::write(at(MODELS[0]), spoilt.replace("plus_minus", "plus_minsu")).unwrap();
     let count = refuses_all(shop.path(), &["--force"], &[Alias::Itself, Alias::Link]);
     assert!(count > 150, "{count}");
-    // An output that is an input, with a marked copy to a name that is free: that is not written either.
+    // An output that is an input, with a marked copy under a free name: that copy is not written either.
     for usage in USES.iter().filter(|usage| usage.writes.contains(&"--mark")) {
         for option in usage.writes.iter().filter(|option| **option != "--mark") {
             let mut call: Vec<String> = usage.call.iter().map(ToString::to_string).collect();
@@ -395,7 +395,7 @@ fn no_command_writes_over_what_it_reads_when_other_things_are_wrong_too() {
     }
 }
 
-/// The exception: the log is read, and lines are added behind its last.
+/// The exception: the log is read, and lines are added after its last.
 #[test]
 fn the_issue_log_alone_is_read_and_added_to() {
     let shop = shop();
@@ -427,7 +427,7 @@ fn the_table_names_every_command_and_every_option_that_takes_a_file() {
     let names = list.lines().filter(|line| line.starts_with("  ") && !line.starts_with("   "));
     let names: BTreeSet<&str> = names.filter_map(|line| line.split_whitespace().next()).collect();
     let known = ONLY_READ.iter().map(|(name, _)| *name);
-    // These print what the program knows, and read nothing.
+    // These print the program's own knowledge, and read no file.
     let known: BTreeSet<&str> = known.chain(["completions", "schema", "help"]).collect();
     assert_eq!(names, known);
     for (command, only_read) in ONLY_READ {

@@ -1,5 +1,5 @@
 //! Ctrl-C during a search: the first is answered in words and the best plan found is written; the second ends the run
-//! at once, with every output old or new.
+//! at once, with every output either old or new.
 
 use std::fmt::Write as _;
 use std::fs;
@@ -12,18 +12,18 @@ use gapwright::formats::plan::PlanJson;
 use tempfile::TempDir;
 
 const ANSWER: &str = "stopping: writing the best plan found; press Ctrl-C again to leave at once";
-/// So many that their search goes on for minutes.
+/// Enough pumps for a search of minutes.
 const PUMPS: usize = 400;
 const OLD: &[u8] = b"the plan of last week";
 
-/// A run of a large outage, without any limit that would end it soon.
+/// A run of a large outage, without a limit that would end it soon.
 struct Run {
     folder: TempDir,
     child: Child,
     said: BufReader<ChildStderr>,
 }
 
-/// An outage of many pumps that take from one scarce drawer of many sizes, all invented.
+/// An outage of many pumps that share one scarce drawer of many sizes, all invented.
 fn outage(folder: &Path) {
     let mut stock = String::from("Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost\n");
     for size in 0..45_u32 {
@@ -53,7 +53,7 @@ fn outage(folder: &Path) {
 }
 
 impl Run {
-    /// Starts a command and waits until its search answers to Ctrl-C.
+    /// Starts a command and waits until its search handles Ctrl-C.
     fn searching(folder: TempDir, arguments: &[&str]) -> Run {
         let mut child = Command::new(env!("CARGO_BIN_EXE_gapwright"))
             .current_dir(folder.path())
@@ -108,7 +108,7 @@ impl Run {
         self.child.wait().unwrap().code()
     }
 
-    /// Every output is the old file or a whole new one, and no temporary file lies beside them.
+    /// Every output is the old file or a complete new one, without temporary files next to them.
     fn whole(&self) -> bool {
         let names = fs::read_dir(self.folder.path()).unwrap();
         let names = names.map(|entry| entry.unwrap().file_name().into_string().unwrap());
@@ -171,8 +171,8 @@ fn the_second_interrupt_ends_the_run_with_every_output_old_or_new() {
     }
 }
 
-/// A run that has nobody to take its result waits for ever after it has written its files: the second interrupt ends
-/// it all the same.
+/// A run whose result is never read waits for ever after it has written its files: the second interrupt ends it all
+/// the same.
 #[test]
 fn the_second_interrupt_ends_a_run_that_does_not_end_by_itself() {
     let folder = TempDir::new().unwrap();
@@ -206,7 +206,7 @@ fn a_provision_answers_too() {
     stdout.read_to_string(&mut told).unwrap();
     let status = run.status();
     let said = run.rest();
-    // As long as the ways to kit are not all listed, nothing is found that could be written.
+    // Until the ways to kit are all listed, there is no plan to write.
     if status == Some(2) {
         assert!(said.contains("before all ways to kit the pumps were listed"), "{said}");
         assert!(!run.path("provision.xlsx").exists());

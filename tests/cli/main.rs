@@ -111,8 +111,8 @@ fn the_sample_outage_is_as_large_and_as_mixed_as_it_should_be() {
     assert_eq!(units.len(), 2);
 }
 
-/// Picking pump by pump, in the order of the sheet or by priority, leaves pumps unserved that the
-/// plan serves; and the one pump that truly cannot be served is said to be so.
+/// Picking pump by pump, in the order of the sheet or by priority, leaves pumps unserved that the plan serves; and
+/// the one pump that truly cannot be served is reported so.
 #[test]
 fn greedy_picking_leaves_pumps_unserved_that_the_plan_serves() {
     let job = outage();
@@ -138,7 +138,7 @@ fn greedy_picking_leaves_pumps_unserved_that_the_plan_serves() {
     }
 }
 
-/// Each pump in turn takes its cheapest kit from what is left.
+/// Each pump in turn takes its cheapest kit from the remaining stock.
 fn greedy(job: &Job, order: &[usize]) -> usize {
     let mut left: Vec<u32> = job.stock.iter().map(gapwright::stock::Item::available).collect();
     let drawers = Drawers::list(job, &left).unwrap();
@@ -185,10 +185,9 @@ fn the_tiny_sample_comes_out_as_worked_by_hand() {
     assert!(readme.contains("22.00"));
 }
 
-/// The samples in the tree are what the documented command makes.
-/// The guard of A's clearance under the expanded rule, from the files on: the reading is good to
-/// 0.0003 in and the one shim to 0.0002, both anywhere alike in that; its lot is known to 0.0003.
-/// u^2 = 0.0003^2 / 3 + 0.0002^2 / 3 + 0.0003^2, U = 2 u, or 3 u if told so.
+/// Guard of A's clearance under the expanded rule, from the files on: the reading is good to 0.0003 in and the one
+/// shim to 0.0002, both uniformly distributed; its lot is known to 0.0003. u^2 = 0.0003^2 / 3 + 0.0002^2 / 3 +
+/// 0.0003^2, U = 2 u, or 3 u if set.
 #[test]
 fn an_expanded_uncertainty_comes_out_as_worked_by_hand() {
     let folder = TempDir::new().unwrap();
@@ -225,12 +224,13 @@ fn an_expanded_uncertainty_comes_out_as_worked_by_hand() {
     }
 }
 
+/// The samples in the tree are the output of the documented command.
 #[test]
 fn the_samples_are_made_by_their_command() {
     let folder = TempDir::new().unwrap();
     let made = std::process::Command::new(env!("CARGO"))
         .args(["run", "--quiet", "--example", "samples"])
-        // The profile at hand is built already.
+        // The present profile is already built.
         .args((!cfg!(debug_assertions)).then_some("--release"))
         .arg("--")
         .arg(folder.path())
@@ -257,7 +257,7 @@ fn an_existing_output_is_kept_unless_forced() {
     let run = gapwright(&[&arguments[..], &["--force"]].concat());
     assert_eq!(run.status.code(), Some(0));
     assert!(fs::read(&out).unwrap().starts_with(b"PK"));
-    // No temporary file stays behind.
+    // No temporary file is left.
     assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
 }
 
@@ -322,7 +322,7 @@ fn an_output_folder_that_is_not_there_is_said_plainly() {
     assert!(text(&run.stderr).contains("Nothing was written"));
 }
 
-/// What goes to other pumps is named: the place, the piece and the tags.
+/// Pieces used by other pumps are named: the place, the piece and the tags.
 #[test]
 fn a_pump_that_is_short_names_the_piece_and_who_has_it() {
     let folder = TempDir::new().unwrap();
@@ -345,9 +345,9 @@ fn a_pump_that_is_short_names_the_piece_and_who_has_it() {
     );
 }
 
-/// By hand: shims of 0.041 - 0.021 = 0.020 in are wanted to within 0.002. A shim good to 0.0002 leaves,
-/// beside the reading's 0.0003, totals from 0.0185 to 0.0215 in. The nearest is 0.0100 + 0.0105, within
-/// that; but good to 0.0032 only. Two of 0.0105 miss by more, one shim alone by far more.
+/// By hand: shims of 0.041 - 0.021 = 0.020 in are wanted to within 0.002. A shim good to 0.0002 leaves, with the
+/// reading's 0.0003, totals from 0.0185 to 0.0215 in. The nearest is 0.0100 + 0.0105, within that range, but good to
+/// 0.0032 only. Two of 0.0105 miss by more, one shim alone by far more.
 #[test]
 fn a_total_within_the_window_says_why_it_does_not_do() {
     let folder = TempDir::new().unwrap();
@@ -367,7 +367,7 @@ fn a_total_within_the_window_says_why_it_does_not_do() {
                to 0.0215 in, but its pieces are good to less than the window presumes.";
     for words in [
         why,
-        "The window is for a pack good to 0.0002 in either way.",
+        "Allows for a pack tolerance of +/-0.0002 in.",
         "Nearest total that can be made: 0.0205 in.",
         "Waste 0.00 USD, 0 pieces.",
     ] {
@@ -376,7 +376,7 @@ fn a_total_within_the_window_says_why_it_does_not_do() {
     assert!(!said.contains("falls into"), "{said}");
 }
 
-/// An interrupt after everything is proven must not pass for a settled order.
+/// An interrupt after all proofs must not pass for a settled order.
 #[test]
 fn a_stop_is_always_said() {
     let job = outage();
@@ -399,7 +399,7 @@ fn blank_workbooks_can_be_kitted_as_they_are() {
         let shop = folder.path().join("shop");
         let run = gapwright(&["blank", shop.to_str().unwrap(), "--model", model]);
         assert!(run.status.success(), "{}", text(&run.stderr));
-        // A second time nothing is replaced.
+        // The second run replaces no file.
         assert_eq!(
             gapwright(&["blank", shop.to_str().unwrap(), "--model", model]).status.code(),
             Some(3)
@@ -417,7 +417,7 @@ fn blank_workbooks_can_be_kitted_as_they_are() {
     assert!(text(&run.stderr).contains("say `screwed-impeller`"));
 }
 
-/// A model that asks for rings by section: columns and example rows follow from it, in any unit.
+/// A model that asks for rings by section: its columns and example rows follow, in any unit.
 #[test]
 fn blank_workbooks_ask_for_the_diameters_of_a_ring_space() {
     for (unit, heading, large) in [
@@ -472,8 +472,8 @@ fn blank_workbooks_ask_for_the_diameters_of_a_ring_space() {
     }
 }
 
-/// The sample has three lantern rings too few, which is said, and two lots of packing rings that
-/// together are enough.
+/// The sample is short of three lantern rings, which is reported, and has two lots of packing rings that together are
+/// enough.
 #[test]
 fn what_the_bags_lack_is_said_on_the_terminal_and_in_the_json() {
     let folder = TempDir::new().unwrap();
@@ -484,7 +484,7 @@ fn what_the_bags_lack_is_said_on_the_terminal_and_in_the_json() {
     let said = text(&run.stdout);
     for words in [
         "Short of consumables: 3 of 27 bags\n",
-        "  lantern ring, fit 3/8 sq: all 17 that may be issued are given out; short of 1 for ",
+        "  lantern ring, fit 3/8 sq: 17 free, all used; missing 1 for ",
     ] {
         assert!(said.contains(words), "{said}");
     }
@@ -512,8 +512,8 @@ fn what_the_bags_lack_is_said_on_the_terminal_and_in_the_json() {
     assert!(given["PR-3/8-old"] == 63 && given["PR-3/8-new"] == 37 && given["LR-3/8"] == 17);
 }
 
-/// A gasket that its material does not suit is warned of everywhere, and kits the pump all the
-/// same; of a material that is not known nothing is said but that in the JSON and on Summary.
+/// A gasket of an unsuitable material gives a warning everywhere, and kits the pump all the same; an unknown material
+/// is mentioned only in the JSON and on Summary.
 #[test]
 fn a_gasket_of_the_wrong_material_is_warned_of() {
     let folder = TempDir::new().unwrap();
@@ -570,7 +570,7 @@ fn a_gasket_of_the_wrong_material_is_warned_of() {
         cells.map(|(_, cell)| cell.show()).collect()
     };
     assert!(cells("Summary").contains(&format!("P1: {warning}.")));
-    // One line for the whole plan, of those that are in a kit.
+    // One line for the whole plan, about the gaskets in kits.
     let unchecked = "Crush not checked for 2 gasket items, whose material is not known to give \
                      way: G3 (house felt), G4 (no material stated).";
     assert!(cells("Summary").contains(&unchecked.to_string()));
@@ -583,7 +583,7 @@ fn a_gasket_of_the_wrong_material_is_warned_of() {
     assert_eq!(told.count(), 2, "nothing is said of house felt");
 }
 
-/// As with `| head` where head has ended: the files stand, and the exit status says so.
+/// As with `| head` after head has ended: the files stay, and the exit status reports it.
 #[cfg(unix)]
 #[test]
 fn nobody_reading_on_is_no_failure() {
@@ -611,7 +611,7 @@ fn nobody_reading_on_is_no_failure() {
         assert_eq!(status.unwrap().code(), Some(0), "{arguments:?}");
         assert!(file.is_none_or(|file| Path::new(file).exists()));
     }
-    // What is refused is refused all the same.
+    // A refusal still counts.
     let status = std::process::Command::new(env!("CARGO_BIN_EXE_gapwright"))
         .args(["kit", stock, pumps, "--out", &plan])
         .stderr(closed())
@@ -629,7 +629,7 @@ fn help_teaches() {
     for words in ["Examples:", "--acceptance expanded --coverage-factor \"95 %\"", "`95 %`"] {
         assert!(helps[0].contains(words), "{}", helps[0]);
     }
-    // However the lines are broken.
+    // Wherever the lines break.
     let stack = helps[1].split_whitespace().collect::<Vec<_>>().join(" ");
     for words in ["for this pump alone, out of the whole drawer", "`95 %`"] {
         assert!(stack.contains(words), "{stack}");
@@ -642,7 +642,7 @@ fn help_teaches() {
 
 #[test]
 fn a_time_limit_still_writes_the_best_plan_with_its_bound() {
-    // Too short for anything but a first plan, on any machine: the clock starts before the search.
+    // Too short for more than a first plan, on any machine: the clock starts before the search.
     let job = outage();
     let watch = Watch::patient().limit(std::time::Duration::ZERO);
     let plan = choose(&job, &watch).unwrap();
@@ -656,12 +656,12 @@ fn a_time_limit_still_writes_the_best_plan_with_its_bound() {
     }
     let verified = gapwright::verify::verify(job, plan).unwrap();
     let said = gapwright::words::proof(verified.job(), verified.plan());
-    assert!(said.contains("not proven least") && said.contains("time limit"), "{said}");
+    assert!(said.contains("not proven") && said.contains("time limit"), "{said}");
     gapwright::write::workbook(&verified, "2027-03-01").unwrap();
 }
 
-/// Two gaskets of different shapes come out of one sheet, and two laminated shims are peeled; what
-/// is left is the next plan's stock.
+/// Two gaskets of different shapes come out of one sheet, and two laminated shims are peeled; the remaining stock is
+/// the next plan's.
 #[test]
 fn gaskets_are_cut_from_sheet_and_shims_are_peeled() {
     let folder = TempDir::new().unwrap();
@@ -715,7 +715,7 @@ fn gaskets_are_cut_from_sheet_and_shims_are_peeled() {
     assert_eq!(next.stock.iter().filter(|item| item.cut.is_some()).count(), 4);
 }
 
-/// A misspelt heading is one thing to mend, and is reported once: as one that is missing, or as one that is not known.
+/// A misspelt heading is one thing to fix, and is reported once: as missing, or as unknown.
 #[test]
 fn a_misspelt_heading_is_reported_once() {
     let folder = TempDir::new().unwrap();
@@ -744,7 +744,7 @@ fn a_misspelt_heading_is_reported_once() {
     }
 }
 
-/// Options that would do nothing are none.
+/// Options without an effect do not exist.
 #[test]
 fn recheck_has_no_option_that_does_nothing() {
     let help = text(&gapwright(&["recheck", "--help"]).stdout);

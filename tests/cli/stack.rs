@@ -20,9 +20,9 @@ fn sheet(path: &str, name: &str) -> Vec<Vec<Data>> {
     range.rows().map(<[Data]>::to_vec).collect()
 }
 
-/// Without a stock: the pieces are stated, and the account, the draws and the sweep follow.
-/// By hand: 0.0540 - 0.032 = 0.0220 in; at worst 0.0003 for the clearance and each shim, 0.0009; so
-/// 0.0230 - 0.0220 - 0.0009 = 0.0001 are left, and with shims good to 0.0004 each -0.0001.
+/// Without a stock: the pieces are stated, and the account, the draws and the sweep follow. By hand: 0.0540 - 0.032 =
+/// 0.0220 in; at worst 0.0003 for the clearance and each shim, 0.0009; so 0.0230 - 0.0220 - 0.0009 = 0.0001 are left,
+/// and with shims good to 0.0004 each -0.0001.
 #[test]
 fn pieces_are_stated_without_any_stock() {
     let folder = TempDir::new().unwrap();
@@ -64,7 +64,7 @@ fn pieces_are_stated_without_any_stock() {
     assert!((mean - 0.022).abs() < 1e-5);
     let swept = sheet(&out, "Sweep");
     assert!(swept.iter().flatten().any(|c| *c == Data::String("NOT MET".into())));
-    // Never over what is there, and the same bytes from the same call.
+    // Never over an existing file, and equal bytes from equal calls.
     let again = gapwright(&[&["stack", PUMPS], &PACKS[..], &rest[..]].concat());
     assert_eq!(again.status.code(), Some(3));
     let first = fs::read(&out).unwrap();
@@ -73,7 +73,7 @@ fn pieces_are_stated_without_any_stock() {
     assert!(fs::read(&out).unwrap() == first);
 }
 
-/// Chosen afresh, and as a plan has it: the same pieces, so the same account.
+/// Chosen again or taken from a plan: equal pieces, so an equal account.
 #[test]
 fn pieces_are_chosen_or_taken_from_a_plan() {
     let folder = TempDir::new().unwrap();
@@ -94,7 +94,7 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
         lines.collect::<Vec<_>>().join("\n")
     };
     assert_eq!(body(&text(&chosen.stdout)), body(&text(&planned.stdout)));
-    // The plan's workbook says the same as its JSON.
+    // The plan's workbook and its JSON agree.
     let c = path("from-workbook.xlsx");
     let workbook = stack(&c, &["--pump", "P-103", "--pump", "p-401", "--plan", &plan]);
     assert_eq!(workbook.status.code(), Some(0), "{}", text(&workbook.stderr));
@@ -104,8 +104,7 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
     }
     assert!(text(&chosen.stdout).contains("P-401"));
     assert!(!text(&chosen.stdout).contains("left out"));
-    // The pump that is short is said and left out, at the end too; if it is the only one, nothing
-    // is left to write.
+    // The short pump is reported and left out, also at the end; if it is the only one, there is no file to write.
     let short = stack(&path("c.xlsx"), &["--pump", "P-299", "--pump", "P-103"]);
     assert_eq!(short.status.code(), Some(0));
     let (said, warned) = (text(&short.stdout), text(&short.stderr));
@@ -123,7 +122,7 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
         assert!(said.contains(why) && said.contains("1 problem. Nothing was written."));
         assert!(!std::path::Path::new(&none).exists());
     }
-    // Chosen anew at every step the pump stays kitted where held pieces fail.
+    // With a new choice at every step the pump stays kitted where fixed pieces fail.
     let sweep = ["--pump", "P-103", "--sweep", "bare_clearance = 0.030 .. 0.036", "--steps", "3"];
     let held = stack(&path("d.xlsx"), &sweep);
     let anew = stack(&path("e.xlsx"), &[&sweep[..], &["--rechoose"]].concat());
@@ -136,8 +135,8 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
     );
 }
 
-/// By hand: 0.0540 - 0.020 - 0.011 = 0.0230 in is the upper limit itself, so about half of the draws miss
-/// it; with 0.040 the clearance is 0.0140, and every draw misses.
+/// By hand: 0.0540 - 0.020 - 0.011 = 0.0230 in is the upper limit itself, so about half of the draws miss it; with
+/// 0.040 the clearance is 0.0140, and every draw misses.
 #[test]
 fn the_last_line_counts_what_is_not_met() {
     let folder = TempDir::new().unwrap();
@@ -218,7 +217,7 @@ fn more_pieces_are_worse_than_one() {
     }
 }
 
-/// A limit may be moved past the target: that is what is asked.
+/// A limit may be moved past the target, if the user asks for it.
 #[test]
 fn a_limit_is_moved_past_the_target() {
     let folder = TempDir::new().unwrap();
@@ -232,7 +231,7 @@ fn a_limit_is_moved_past_the_target() {
     assert!(!said.contains("outside the limits"), "{said}");
 }
 
-/// Pieces that no kit could have are worked out all the same, and said to be such.
+/// Pieces that no kit could have are calculated all the same, with a warning.
 #[test]
 fn pieces_beyond_the_model_are_warned_of() {
     let folder = TempDir::new().unwrap();
@@ -248,7 +247,7 @@ fn pieces_beyond_the_model_are_warned_of() {
     assert!(cells.any(|cell| cell.to_string().contains("8 pieces")));
 }
 
-/// A plan whose stock has changed since is refused: the pieces are not the same any more.
+/// A plan whose stock has changed since is refused: its pieces may have changed.
 #[test]
 fn a_plan_is_held_against_the_stock() {
     let folder = TempDir::new().unwrap();

@@ -1,4 +1,4 @@
-//! `gapwright check`: everything is read, nothing is written, and the exit status says how it is.
+//! `gapwright check` reads everything, writes no file, and reports by its exit status.
 
 use std::fs;
 
@@ -65,7 +65,7 @@ fn either_workbook_can_be_checked_alone() {
     let both = gapwright(&["check", &shop.at("both")]);
     let said = text(&both.stdout);
     assert!(said.contains("Stock: 6 lots") && said.contains("Pumps: 3 pumps"), "{said}");
-    // And one that holds neither is said to be so, once.
+    // A folder that holds neither gets one report.
     let neither = shop.write("neither.csv", "a,b\n1,2\n");
     let list = json(&gapwright(&["check", &neither, "--problems", "json"]));
     assert_eq!((list.exit_status, list.problems.len()), (2, 1), "{:?}", list.problems);
@@ -75,8 +75,8 @@ fn either_workbook_can_be_checked_alone() {
     assert!(none.problems[0].found.contains("no such file"));
 }
 
-/// Settings of the command line are held against the same rules as for `kit`; with nothing to apply
-/// them to they are not passed over in silence.
+/// Settings of the command line are checked by the rules of `kit`; where they apply to no file they are reported, not
+/// ignored.
 #[test]
 fn settings_are_checked_too() {
     let list =

@@ -27,7 +27,7 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8(bytes.to_vec()).unwrap()
 }
 
-/// The list that a run gives on standard output, which holds nothing else.
+/// The list that a run gives on standard output, which holds only that.
 fn json(run: &Output) -> ProblemsJson {
     let list: ProblemsJson = serde_json::from_slice(&run.stdout)
         .unwrap_or_else(|error| panic!("{error}: {} {}", text(&run.stdout), text(&run.stderr)));
@@ -115,9 +115,9 @@ fn the_list_is_given_when_all_is_well_too_and_says_what_was_written() {
     assert_eq!(list.exit_status, 0);
     assert_eq!(list.written, [out.clone(), plan.clone()]);
     assert!(list.problems.is_empty() && list.warnings.is_empty());
-    // What people read goes to the other stream.
+    // Text for people goes to the other stream.
     assert!(text(&run.stderr).contains("3 of 3 pumps can be kitted"));
-    // A second time it is there already, which is a problem in the same list.
+    // The second run finds the file, which is a problem in the same list.
     let list = json(&gapwright(&kit));
     assert_eq!((list.exit_status, list.problems.len()), (3, 1));
     assert_eq!(list.problems[0].file, out);
@@ -168,7 +168,7 @@ fn people_read_the_list_on_standard_error_alone() {
     for words in expected {
         assert!(said.contains(words), "`{words}` in\n{said}");
     }
-    // The caret stands under the value.
+    // The caret is under the value.
     let lines: Vec<&str> = said.lines().collect();
     let at =
         lines.iter().position(|line| line.ends_with("S20,shim,F1,thin,0.0002,1,2.00,A2")).unwrap();
@@ -209,8 +209,7 @@ fn line_drawing_needs_a_locale_that_has_it() {
     assert!(said("C").is_ascii(), "{}", said("C"));
 }
 
-/// On a terminal, made by `script` of util-linux: colours, unless they are not wanted, and lines that
-/// fit.
+/// On a terminal, made by `script` of util-linux: colours, unless they are not wanted, and lines that fit.
 #[cfg(target_os = "linux")]
 #[test]
 fn a_terminal_has_colours_and_lines_that_fit() {
@@ -223,7 +222,7 @@ fn a_terminal_has_colours_and_lines_that_fit() {
         );
         let mut script = Command::new("script");
         script.args(["-qec", &line, "/dev/null"]).env("LC_ALL", "C.UTF-8");
-        // What a build server sets counts only where the test says so.
+        // Variables of a build server count only where the test sets them.
         for variable in ["NO_COLOR", "CLICOLOR", "CLICOLOR_FORCE", "CI"] {
             script.env_remove(variable);
         }
@@ -264,7 +263,7 @@ fn what_a_terminal_would_act_on_is_written_out() {
     for output in [said, text(&gapwright(&["check", &stock, PUMPS, "--problems", "json"]).stdout)] {
         assert!(!output.contains(|c: char| (c.is_control() && c != '\n') || c == '\u{202e}'));
     }
-    // An argument is no more to be trusted.
+    // An argument is not trusted either.
     let run = gapwright(&["kit", STOCK, PUMPS, "--\u{1b}[2J"]);
     assert!(!text(&run.stderr).contains('\u{1b}') && run.status.code() == Some(2));
 }

@@ -1,4 +1,4 @@
-//! The marked copy: what is wrong is listed with links, coloured and noted, and nothing in it runs.
+//! The marked copy: problems are listed with links, coloured and noted, and no formula in it runs.
 
 use std::fs;
 use std::io::Read;
@@ -22,7 +22,7 @@ fn cell(book: &mut Workbook, sheet: &str, row: u32, column: u32) -> Data {
     range.get_value((row, column)).cloned().unwrap_or(Data::Empty)
 }
 
-/// The parts of a workbook whose names contain this, one behind the other.
+/// Parts of a workbook whose names contain this, joined.
 fn parts(path: &Path, name: &str) -> String {
     let mut zip = zip::ZipArchive::new(fs::File::open(path).unwrap()).unwrap();
     let mut all = String::new();
@@ -35,7 +35,7 @@ fn parts(path: &Path, name: &str) -> String {
     all
 }
 
-/// The style of a cell of the n-th sheet; 0 is none.
+/// Style of a cell of the n-th sheet; 0 is none.
 fn style(path: &Path, sheet: usize, address: &str) -> u32 {
     let xml = parts(path, &format!("worksheets/sheet{sheet}.xml"));
     let start =
@@ -76,7 +76,7 @@ fn the_copy_never_goes_over_an_input_or_another_output() {
 fn the_copy_is_the_one_thing_that_is_written() {
     let shop = Shop::new();
     let stock = fs::read_to_string(shop.path("stock.csv")).unwrap();
-    // An empty cell, and a warning beside the problems.
+    // An empty cell, and a warning besides the problems.
     let stock = stock.replace("S30,", ",").replace("0.010,0.0002", "0.010,0");
     let stock = shop.write("stock.csv", &stock.replace("A2", "=1+1"));
     let (mark, out) = (shop.at("mark.xlsx"), shop.at("plan.xlsx"));
@@ -88,7 +88,7 @@ fn the_copy_is_the_one_thing_that_is_written() {
     let path = shop.path("mark.xlsx");
     let mut book = open(&path);
     assert_eq!(book.sheet_names(), ["Problems", "stock"], "pumps.csv has nothing wrong");
-    // The same values at the same addresses, numbers of a CSV file as the texts that they are.
+    // Equal values at equal addresses, numbers of a CSV file as their texts.
     let same = open_csv(&stock);
     for (row, cells) in (0..).zip(&same) {
         for (column, value) in (0..).zip(cells) {
@@ -99,7 +99,7 @@ fn the_copy_is_the_one_thing_that_is_written() {
     assert_eq!(cell(&mut book, "stock", 2, 7), Data::String("=1+1".into()));
     let formulas = book.worksheet_formula("stock").unwrap();
     assert_eq!(formulas.used_cells().filter(|(_, _, f)| !f.is_empty()).count(), 0);
-    // Problems in one look, the warning in another, all others in none; the empty cell too.
+    // Problems have one style, the warning another, all other cells none; the empty cell too.
     let problem = style(&path, 2, "D3");
     assert!(problem > 0);
     assert_eq!((style(&path, 2, "F6"), style(&path, 2, "A4")), (problem, problem));
@@ -115,7 +115,7 @@ fn the_copy_is_the_one_thing_that_is_written() {
     for words in ["found: `thin`", "expected: a length", "mend: ", "found: a tolerance of 0"] {
         assert!(notes.contains(words), "{words} in {notes}");
     }
-    // The list: number, severity, file, sheet, cell as a link, found, expected, mend.
+    // The list: number, severity, file, sheet, cell as a link, found, expected, fix.
     let rows: Vec<Vec<String>> = book
         .worksheet_range("Problems")
         .unwrap()
@@ -152,7 +152,7 @@ fn a_copy_is_not_overwritten_and_not_made_for_nothing() {
     let mark = shop.write("mark.xlsx", "mine");
     let bad = shop.at("stock.csv");
     let run = gapwright(&["check", &bad, PUMPS, "--mark", &mark]);
-    // What is wrong with the inputs is said before anything else, and that the copy is not new.
+    // The problems of the inputs come first, then the report that the copy is not new.
     assert_eq!(run.status.code(), Some(2));
     assert!(text(&run.stderr).contains("a file that is there already"));
     assert!(
@@ -172,7 +172,7 @@ fn a_copy_is_not_overwritten_and_not_made_for_nothing() {
     fs::remove_file(&mark).unwrap();
     assert_eq!(gapwright(&["check", STOCK, PUMPS, "--mark", &mark]).status.code(), Some(0));
     assert!(!Path::new(&mark).exists());
-    // With warnings alone the plan is written, and the copy beside it.
+    // With warnings alone the plan is written, and the copy next to it.
     let stock = fs::read_to_string(STOCK).unwrap();
     let warned = shop.write("warned.csv", &stock.replace("0.010,0.0002", "0.010,0"));
     let out = shop.at("p.xlsx");
@@ -203,7 +203,7 @@ fn a_copy_is_not_overwritten_and_not_made_for_nothing() {
     }
 }
 
-/// The same name in both workbooks, and the name of the list itself.
+/// A name used in both workbooks, and the name of the list itself.
 #[test]
 fn names_of_sheets_that_clash_are_mended() {
     let shop = Shop::new();
@@ -233,7 +233,7 @@ fn problem_at(row: u32, column: u32) -> Problem {
     Problem::new(Place { file, spot }, "found", "expected", "mend")
 }
 
-/// Kinds of cells, the most that is copied, and places beyond the last row that a sheet has.
+/// Kinds of cells, the limit of the copy, and places beyond the last row of a sheet.
 #[test]
 fn a_copy_is_bounded_and_keeps_the_kinds_of_cells() {
     let kinds = [

@@ -1,5 +1,5 @@
-//! The drawings of the built-in models against the models themselves: every label stands on them
-//! word by word, and the drawn lengths add up as the model's requirements say they must.
+//! Compares the drawings of the built-in models with the models themselves: every label is on them word by word, and
+//! the drawn lengths add up as the model's requirements demand.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
@@ -17,7 +17,7 @@ fn models() -> Vec<(String, Table, String)> {
             continue;
         }
         let model: Table = fs::read_to_string(&path).unwrap().parse().unwrap();
-        // The table of materials is no model.
+        // The table of materials is not a model.
         if model.contains_key("pack") {
             let name = path.file_stem().unwrap().to_string_lossy().into_owned();
             let drawing = fs::read_to_string(path.with_extension("svg"))
@@ -42,7 +42,7 @@ fn lengths(drawing: &str) -> BTreeMap<&str, f64> {
         .collect()
 }
 
-/// What a drawing shows: left, top, width and height.
+/// Visible area of a drawing: left, top, width and height.
 fn view(drawing: &str) -> [f64; 4] {
     let view = drawing.split("viewBox=\"").nth(1).unwrap();
     let numbers = view.split('"').next().unwrap().split(' ');
@@ -50,7 +50,7 @@ fn view(drawing: &str) -> [f64; 4] {
     numbers.try_into().unwrap()
 }
 
-/// The box of each labelled length, its room for a figure and all: left, top, right, bottom.
+/// Box of each labelled length, with room for a figure: left, top, right, bottom.
 fn boxes(drawing: &str) -> BTreeMap<&str, [f64; 4]> {
     let groups = drawing.split("<g data-length=\"").skip(1);
     groups
@@ -66,7 +66,7 @@ fn boxes(drawing: &str) -> BTreeMap<&str, [f64; 4]> {
         .collect()
 }
 
-/// A figure that lies over another label could be read as that label's.
+/// A figure over another label could be read as that label's.
 #[test]
 fn no_label_lies_over_another_or_leaves_the_drawing() {
     let mut pairs = 0;
@@ -89,7 +89,7 @@ fn no_label_lies_over_another_or_leaves_the_drawing() {
     assert!(pairs > 90, "{pairs}");
 }
 
-/// Key and label of everything in the sections given, those that the model has.
+/// Key and label of everything in the given sections, as far as the model has them.
 fn labels<'a>(model: &'a Table, sections: &[&str]) -> BTreeMap<&'a str, &'a str> {
     let sections = sections.iter().filter_map(|name| model.get(*name));
     sections
@@ -118,7 +118,7 @@ fn every_label_stands_on_the_drawing() {
     }
 }
 
-/// A pump's own figure stands beside the label of what it is of, nearer to it than to any other label.
+/// A pump's own figure is next to its label, nearer to it than to any other label.
 #[test]
 fn every_figure_stands_at_its_label() {
     let mut figures = 0;
@@ -129,7 +129,7 @@ fn every_figure_stands_at_its_label() {
         let keys: Vec<&str> = placed.keys().map(String::as_str).collect();
         let all: Vec<&str> = wanted.keys().copied().collect();
         assert_eq!(keys.len(), all.len(), "{name}");
-        // The last line of each label, which may be parted into several.
+        // The last line of each label, which may be split into several.
         let texts: Vec<(f64, f64, &str)> = drawing
             .split("<text x=\"")
             .skip(1)
@@ -154,8 +154,8 @@ fn every_figure_stands_at_its_label() {
     assert!(figures > 30, "{figures}");
 }
 
-/// Each linear requirement is the sum of its terms, each gasket's gap that of the gap's, as drawn.
-/// The drawings show the pump cold: thermal terms count nothing there.
+/// Each linear requirement is the sum of its terms, each gasket's gap that of the gap's, as drawn. The drawings show
+/// the pump cold: thermal terms count as 0 there.
 #[test]
 fn the_drawn_lengths_add_up_with_the_signs_of_the_model() {
     let mut sums = 0;
@@ -186,7 +186,7 @@ fn the_drawings_can_be_read_and_stand_alone() {
         let sizes: Vec<f64> =
             sizes.map(|rest| rest.split_once('"').unwrap().0.parse().unwrap()).collect();
         assert!(!sizes.is_empty() && sizes.iter().all(|&s| s >= 14.0), "{name}: {sizes:?}");
-        // The name of the format is its only address, and nothing is taken from outside.
+        // The name of the format is its only address; no outside file is used.
         assert_eq!(drawing.matches("://").count(), 1, "{name}");
         assert!(!drawing.contains("href") && !drawing.contains("@import"), "{name}");
         let png = fs::read(format!("models/{name}.png")).unwrap();

@@ -1,7 +1,7 @@
-//! The choice against exhaustive search on random small outages.
+//! Compares the choice with exhaustive search on random small outages.
 //!
-//! The search below shares nothing with the library but the input types: it fills places piece
-//! by piece, judges requirements from their definition and walks every plan there is.
+//! The search below shares only the input types with the library: it fills places piece by piece, judges requirements
+//! from their definition and walks through every plan.
 
 #![allow(
     clippy::unwrap_used,
@@ -98,7 +98,7 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
             let forget = |item: &mut Item| item.size.as_mut().unwrap().uncertainty = None;
             lots_matter += differs(&|j| j.stock.iter_mut().for_each(forget));
             shared += usize::from(plan.kits.iter().any(|kit| shares_a_lot_error(&job, kit)));
-            // What is there, and whether the plan would be another one without it.
+            // Counts the presence of a feature, and whether the plan would differ without it.
             let mut tell = |what, there: bool, without: &dyn Fn(&mut Pump)| {
                 if there {
                     let [seen, matters] = told.entry(what).or_default();
@@ -133,7 +133,7 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
         let again = choose(&job, &Watch::patient()).expect("small jobs can be listed");
         assert_eq!(plan, again, "case {seed}: not the same twice");
     }
-    // A random test must have seen what it is there to see.
+    // A random test must have covered its purpose.
     println!(
         "all {served_all}, some {some_short}, none {none_served}, greedy worse {greedy_worse}, \
          ties {ties}, peeled {peeled}, cut {cut}, two shapes on a sheet {mixed}, spoiled {spoiled}; \
@@ -151,7 +151,7 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
     assert!(told.values().all(|[seen, matters]| *seen > 900 && *matters > 60));
 }
 
-/// The pieces of each kit, whatever the reasons for those that are short.
+/// Pieces of each kit, whatever the reasons for the short ones.
 fn pieces(plan: &Plan) -> Vec<Option<&Vec<PackPick>>> {
     plan.kits
         .iter()
@@ -176,12 +176,12 @@ fn shares_a_lot_error(job: &Job, kit: &Kit) -> bool {
     counts.values().any(|&count| count > 1)
 }
 
-/// What an item's pieces share a lot error with: all that is cut from one lot of sheets is alike.
+/// Group of an item's shared lot error: all pieces cut from one lot of sheets have one.
 fn lot(job: &Job, item: usize) -> (bool, usize) {
     job.stock[item].cut.map_or((false, item), |cut| (true, cut.sheet))
 }
 
-/// What one more piece of each item changes, against exhaustive search with one more piece.
+/// Change from one more piece of each item, compared with exhaustive search with one more piece.
 #[test]
 fn one_more_of_each_item_is_worth_what_exhaustive_search_says() {
     let (mut asked, mut serves, mut saves, mut nothing) = (0, 0, 0, 0);
@@ -227,7 +227,7 @@ fn best_of(job: &Job, ways: &[Vec<Way>]) -> Best {
     walk.best
 }
 
-/// A way to have a piece: an item, and how many layers are peeled off.
+/// A way to have a piece: an item, and its number of peeled layers.
 #[derive(Clone, Copy)]
 struct Offer {
     item: usize,
@@ -243,7 +243,7 @@ fn offers(job: &Job) -> Vec<Offer> {
         let mut peeled = 0;
         offers.push(Offer { item, peeled, thickness });
         let Some(step) = lot.peel_step else { continue };
-        // One layer at least is left.
+        // At least one layer is left.
         while thickness >= step * 2 {
             thickness = thickness - step;
             peeled += 1;
@@ -253,8 +253,7 @@ fn offers(job: &Job) -> Vec<Offer> {
     offers
 }
 
-/// One way to kit a pump: counts by offer for each pack, pieces by item, and its waste, pieces
-/// and scarcity points.
+/// One way to kit a pump: counts by offer for each pack, pieces by item, and its waste, pieces and scarcity points.
 struct Way {
     packs: Vec<Vec<u32>>,
     used: Vec<u32>,
@@ -271,13 +270,13 @@ struct Best {
 
 const NONE: usize = usize::MAX;
 
-/// A walk through every plan there is.
+/// A walk through all plans.
 struct Walk<'a> {
     job: &'a Job,
     ways: &'a [Vec<Way>],
     taken: Vec<usize>,
     left: Vec<u32>,
-    /// Which numbers of cut pieces the sheets are known to yield, or not.
+    /// Numbers of cut pieces, and whether the sheets can yield them, as far as known.
     cuttable: BTreeMap<Vec<u32>, bool>,
     best: Best,
 }
@@ -313,7 +312,7 @@ impl Walk<'_> {
         }
     }
 
-    /// A plan is whole: what its packs and sheets come to, and whether it is better.
+    /// A plan is complete: calculates its packs and sheets, and whether it is better.
     fn arrive(&mut self, mut sum: [i64; 4]) {
         let issued: Vec<u32> = self
             .job
@@ -350,7 +349,7 @@ fn by_the_pack(job: &Job, item: usize) -> bool {
     job.policy.opened_packs_spoiled && job.stock[item].pack_qty > 1
 }
 
-/// Pieces paid for when so many are issued: what is left of an opened pack is spoiled.
+/// Pieces paid for when `issued` are issued: the rest of an opened pack is spoiled.
 fn paid_for(job: &Job, item: usize, issued: u32) -> u32 {
     let lot = &job.stock[item];
     if !by_the_pack(job, item) {
@@ -364,8 +363,8 @@ fn paid_for(job: &Job, item: usize, issued: u32) -> u32 {
     paid
 }
 
-/// Whether the sheets yield so many cut pieces: every sheet in strips for at most two shapes,
-/// along either side, tried out one by one.
+/// Whether the sheets yield these cut pieces: every sheet in strips for at most two shapes, along either side, tried
+/// one by one.
 fn can_be_cut(job: &Job, issued: &[u32]) -> bool {
     (0..job.sheets.len()).all(|sheet| {
         let lot = &job.sheets[sheet];
@@ -424,7 +423,7 @@ fn weight(job: &Job, pump: usize) -> i64 {
     unreachable!()
 }
 
-/// The plan's value, recomputed; its pieces must be one of the ways and within the stock.
+/// The plan's value, recalculated; its pieces must be one of the ways and within the stock.
 fn account(job: &Job, plan: &Plan, ways: &[Vec<Way>], seed: u64) -> ([i64; 4], Vec<usize>) {
     let mut sum = [0; 4];
     let mut used = vec![0; job.stock.len()];
@@ -470,7 +469,7 @@ fn counts(job: &Job, pack: &PackPick) -> Vec<u32> {
     counts
 }
 
-/// Pieces by item of counts by offer.
+/// Pieces by item, from counts by offer.
 fn by_item(job: &Job, packs: &[Vec<u32>]) -> Vec<u32> {
     let offers = offers(job);
     let mut used = vec![0; job.stock.len()];
@@ -482,7 +481,7 @@ fn by_item(job: &Job, packs: &[Vec<u32>]) -> Vec<u32> {
     used
 }
 
-/// Pumps in their order, each taking its cheapest way from what is left.
+/// Pumps in their order, each taking its cheapest way from the remaining stock.
 fn greedy(job: &Job, ways: &[Vec<Way>], mut left: Vec<u32>) -> [i64; 4] {
     let mut sum = [0; 4];
     for (pump, ways) in ways.iter().enumerate() {
@@ -526,7 +525,7 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
         .collect();
     // In order: pack by pack by total, number of pieces, then the thicker lots first.
     ways.sort_by_key(|way| way.packs.iter().map(|pack| order(job, pack)).collect::<Vec<_>>());
-    // Of ways that take the same pieces only the cheapest counts, the first among equals.
+    // Of ways with equal pieces only the cheapest counts, the first among equals.
     let best_of = |used: &[u32]| {
         let same = ways.iter().enumerate().filter(|(_, way)| way.used == used);
         same.min_by_key(|(index, way)| (way.cost, *index)).map(|(index, _)| index)
@@ -538,7 +537,7 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
     ways
 }
 
-/// What a pack is ordered by.
+/// Sort key of a pack.
 fn order(job: &Job, pack: &[u32]) -> (i64, u32, Vec<(usize, u32, u32)>) {
     let offers = offers(job);
     let mut picks: Vec<(Offer, u32)> =
@@ -617,8 +616,8 @@ fn span(job: &Job, pump: &Pump, packs: &[Vec<u32>], terms: &[(Term, Millionths)]
 
 const MILLION: i128 = 1_000_000;
 
-/// Whether a distance, in ticks, is at least the expanded uncertainty of a sum: k times the root of
-/// the sum of squares, where all pieces of one lot move together by its own error.
+/// Whether a distance, in ticks, is at least the expanded uncertainty of a sum: k times the root of the sum of
+/// squares, where all pieces of one lot share its lot error.
 fn is_clear(
     job: &Job,
     pump: &Pump,
@@ -666,14 +665,14 @@ fn is_clear(
     let variance = variance.max(0.0);
     let k = match job.policy.coverage {
         Coverage::Factor(factor) => factor.raw() as f64 / 1e6,
-        // The effective degrees of freedom; without end where only well-known things enter.
+        // Effective degrees of freedom; infinite where only exactly known contributors enter.
         Coverage::Level(level) => {
             let effective = (fourths > 0.0).then(|| variance.powi(2) / fourths);
             student::factor(level.raw(), effective)
         }
     };
-    // The middle of uneven tolerances lies off the nominal value; what lies on the safe side of it
-    // is no reason to come nearer to the limit than nothing.
+    // The middle of uneven tolerances is not the nominal value; a middle on the safe side never reduces the guard
+    // below 0.
     let needed = k * variance.sqrt() - middle;
     // Closer than that the roundings of the library, some millionths of a tick, could decide.
     let close = |margin: f64| margin.abs() < 1e-4;
@@ -749,7 +748,7 @@ fn cost(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> [i64; 3] {
     for (offer, &count) in packs.iter().flat_map(|pack| offers.iter().zip(pack)) {
         let item = &job.stock[offer.item];
         let count = i64::from(count);
-        // Layers peeled off are waste at their share of the cost, rounded up.
+        // Peeled layers are waste at their share of the cost, rounded up.
         let whole = item.size.unwrap().thickness.ticks();
         let off = (whole - offer.thickness.ticks()) * item.unit_cost.raw();
         cost[0] += count * (off / whole + i64::from(off % whole != 0));
@@ -807,7 +806,7 @@ fn random_job(seed: u64) -> Job {
     let mut terms = vec![(Term::Dimension(0), one(1))];
     terms.extend((0..shim_packs).map(|p| (Term::Pack(p), moved(if p == 1 { 1 } else { -1 }))));
     let half_window = rng.random_range(2..=6);
-    // What came later comes out of a source of its own, so that the cases stay what they were.
+    // Later additions use a separate random source, so that the cases stay unchanged.
     let mut later = ChaCha8Rng::seed_from_u64(seed + (1 << 40));
     let hot = later.random_bool(0.3);
     let linked = later.random_bool(0.35);
@@ -869,7 +868,7 @@ fn random_job(seed: u64) -> Job {
                 let on_hand = rng.random_range(0..=3);
                 let slack = thou(1).ticks() / rng.random_range(2..=8);
                 let thickness = thou(rng.random_range(thinnest..=thickest));
-                // Some five layers at most, and not always a whole number of them.
+                // About five layers at most, and not always a whole number of them.
                 let step = Length::from_ticks(thickness.ticks() * 2 / rng.random_range(3..=11));
                 let size = Size {
                     thickness,
@@ -897,7 +896,7 @@ fn random_job(seed: u64) -> Job {
     } else {
         vec![]
     };
-    // What only the expanded rule looks at comes out of a source of its own.
+    // Values that only the expanded rule uses come from a separate random source.
     let mut aside = ChaCha8Rng::seed_from_u64(!seed);
     let mut of_lot = || {
         let u = aside.random_range(20_000..=200_000);
@@ -917,8 +916,8 @@ fn random_job(seed: u64) -> Job {
     let pumps = (0..count)
         .map(|index| {
             let mut measured = |value: Length| {
-                // Of one thou over the root of 3, of 6 and of 2, or known by itself. Half a thou
-                // would put whole sums exactly on the edge, which floats cannot judge.
+                // Of one thou over the root of 3, of 6 and of 2, or known by itself. Half a thou would put whole sums
+                // exactly on the edge, which floats cannot judge.
                 let standard = match aside.random_range(0..6) {
                     0 => 146_647,
                     1 => 103_696,
@@ -980,7 +979,7 @@ fn random_job(seed: u64) -> Job {
     .unwrap()
 }
 
-/// Which of the two dimensions and the two growths err together, and how much.
+/// Correlation of the two dimensions and the two growths, as far as they have one.
 fn correlated(rng: &mut ChaCha8Rng, dimensions: bool, growths: bool) -> Vec<Correlation> {
     let mut all = Vec::new();
     for (there, term) in [
@@ -1021,8 +1020,8 @@ fn part_that_grows(rng: &mut ChaCha8Rng) -> Thermal {
     }
 }
 
-/// Its growth at a running temperature, as floats say it too: the product of length, coefficient
-/// and difference; the furthest of its corners; and each factor's share at first order.
+/// Its growth at a running temperature, calculated in floats: the product of length, coefficient and difference; the
+/// furthest of its corners; and each factor's share at first order.
 fn growth(rng: &mut ChaCha8Rng, thermal: &Thermal) -> Growth {
     let growth = Growth::of(Thermal {
         running: Millionths::from_raw(rng.random_range(-20_000_000..=110_000_000)),
@@ -1101,8 +1100,8 @@ fn goals_stand_in_their_order() {
     assert_eq!(aims, [Aim::ServedWeight, Aim::Waste, Aim::Pieces, Aim::Scarcity]);
 }
 
-/// Where whole numbers cannot carry the weights, each priority is a goal of its own, and the
-/// outcome is the same: here 34 priorities of one pump each.
+/// Where whole numbers cannot hold the weights, each priority is a goal of its own, with an equal outcome: here 34
+/// priorities of one pump each.
 #[test]
 fn many_priorities_are_served_stage_by_stage() {
     // The first random outage whose first pump can be kitted at all.
@@ -1115,15 +1114,15 @@ fn many_priorities_are_served_stage_by_stage() {
     let plan = choose(&job, &Watch::patient()).unwrap();
     assert!(plan.proven());
     assert!(matches!(plan.goals[0].aim, Aim::ServedOf(1)) && plan.goals.len() == 37);
-    // All alike, so the first priorities are served, as far as the stock goes.
+    // All equal, so the first priorities are served, as far as the stock goes.
     let served: Vec<bool> = plan.kits.iter().map(|kit| matches!(kit, Kit::Served(_))).collect();
     let count = served.iter().filter(|s| **s).count();
     assert!(served[..count].iter().all(|s| *s) && count > 0 && count < 34, "{count}");
     gapwright::verify::verify(job, plan).unwrap();
 }
 
-/// Fleets large enough to be searched part by part, with packs that are spoiled once opened: the
-/// checker counts stock and waste anew, and what is left of packs can only add to the waste.
+/// Fleets large enough to be searched part by part, with packs that are spoiled once opened: the checker recounts
+/// stock and waste, and the rest of packs can only add to the waste.
 #[test]
 fn fleets_that_open_packs_are_never_overdrawn() {
     let mut spoils = 0;

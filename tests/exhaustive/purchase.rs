@@ -1,5 +1,5 @@
-//! Purchases against exhaustive search: every plan from everything that could be bought, each with the
-//! fewest packs that it asks for.
+//! Compares purchases with exhaustive search: every plan from everything that could be bought, each with the fewest
+//! packs that it needs.
 
 use gapwright::choose::purchase::purchase;
 use gapwright::decimal::Money;
@@ -14,7 +14,7 @@ const TODAY: i64 = 46_000;
 const MOST_PLANS: usize = 20_000;
 const MOST_OFFERS: usize = 14;
 
-/// A random outage, some of whose items can be bought and some of whose pumps cannot wait.
+/// A random outage where some items can be bought and some pumps cannot wait.
 fn random_shop(seed: u64) -> (Job, Market) {
     let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x6275_7900);
     let change = |job: &mut Parts| {
@@ -24,7 +24,7 @@ fn random_shop(seed: u64) -> (Job, Market) {
             }
             if rng.random_bool(0.7) {
                 let pack = rng.random_range(1..=3);
-                // A price of its own, now and then none at all.
+                // A price of its own, sometimes none at all.
                 lot.unit_cost = Money::from_raw(rng.random_range(0..=6) * 500_000);
                 lot.pack_qty = pack;
                 lot.terms = Terms {
@@ -48,7 +48,7 @@ fn random_shop(seed: u64) -> (Job, Market) {
     (job, market)
 }
 
-/// What is worth comparing of a plan: minus the weight served, the cost of the packs, waste.
+/// Compared figures of a plan: minus the weight served, the cost of the packs, waste.
 type Value = [i64; 3];
 
 struct Shopping<'a> {
@@ -56,10 +56,10 @@ struct Shopping<'a> {
     market: &'a Market,
     ways: &'a [Vec<Way>],
     used: Vec<u32>,
-    /// Of those, what pumps take that are due before the item comes.
+    /// Of those, the pieces of pumps that are due before the item comes.
     early: Vec<u32>,
     best: Option<Value>,
-    /// The best if nobody had to wait.
+    /// The best plan if all pumps could wait.
     patient: Option<Value>,
 }
 
@@ -137,14 +137,14 @@ fn every_small_purchase_comes_out_as_exhaustive_search_says() {
         (0, 0, 0, 0, 0, 0);
     for seed in 0..16_000 {
         let (job, market) = random_shop(seed);
-        // Everything that could ever be wanted lies there.
+        // Everything that could ever be wanted is on hand.
         let plenty = job.clone().with(|job| {
             for lot in job.stock.iter_mut().filter(|lot| lot.terms.for_sale()) {
                 lot.on_hand += 30;
             }
         });
         let plenty = plenty.unwrap();
-        // Else there are too many ways to fill a place, before any plan is looked at.
+        // Else there are too many ways to fill a place, before any plan is examined.
         if offers(&plenty).len() * plenty.models[0].packs.len() > MOST_OFFERS {
             continue;
         }
@@ -179,7 +179,7 @@ fn every_small_purchase_comes_out_as_exhaustive_search_says() {
         waits += usize::from(shopping.patient != shopping.best);
         scrimped += usize::from(market.budget.is_some() && served < job.pumps.len());
         spoiled += usize::from(job.policy.opened_packs_spoiled && value[1] > 0);
-        // What the checker is there for: a purchase that is wrong in one thing.
+        // The checker must refuse a purchase with a single error.
         if let Some(item) = packs.iter().position(|&packs| packs > 0) {
             let mut wrong = verified.purchase().clone();
             wrong.packs[item] -= 1;

@@ -11,11 +11,11 @@ pub const LEVELS: [(i64, f64); 3] = [
     (990_000, 2.575_829_303_548_901),
 ];
 
-/// From so many degrees of freedom on the factor is that of so many.
+/// From this number of degrees of freedom on, the factor is constant.
 const MOST: usize = 1_000;
 
-/// The factor at a level, rounded up to a millionth as the rule has it. The effective degrees of
-/// freedom are cut off to a whole number, at least 1 (JCGM 100:2008, G.4.1 note 1, from memory).
+/// The factor at a level, rounded up to a millionth as the rule demands. The effective degrees of freedom are rounded
+/// down to a whole number, at least 1 (JCGM 100:2008, G.4.1 note 1, from memory).
 pub fn factor(level: i64, effective: Option<f64>) -> f64 {
     static KNOWN: LazyLock<Vec<Vec<f64>>> = LazyLock::new(|| {
         let of_level = |(level, _): &(i64, f64)| -> Vec<f64> {
@@ -34,7 +34,7 @@ pub fn factor(level: i64, effective: Option<f64>) -> f64 {
     (exact * 1e6).ceil() / 1e6
 }
 
-/// The t with so much of the distribution between -t and t, by halving.
+/// The t with a share `level` of the distribution between -t and t, by bisection.
 fn quantile(level: f64, freedom: usize) -> f64 {
     let (mut below, mut above) = (0.0, 100.0);
     for _ in 0..60 {
@@ -48,8 +48,8 @@ fn quantile(level: f64, freedom: usize) -> f64 {
     above
 }
 
-/// How much of the distribution lies between -t and t. Source: Abramowitz and Stegun, Handbook of
-/// Mathematical Functions, 26.7.3 and 26.7.4 (from memory).
+/// Share of the distribution between -t and t. Source: Abramowitz and Stegun, Handbook of Mathematical Functions,
+/// 26.7.3 and 26.7.4 (from memory).
 fn within(t: f64, freedom: usize) -> f64 {
     let angle = (t / (freedom as f64).sqrt()).atan();
     let (sine, cosine) = angle.sin_cos();

@@ -1,4 +1,4 @@
-//! Feeler blades: the chosen stacks against every stack there is, published figures, and the sheet of blades.
+//! Feeler blades: the chosen stacks against all possible stacks, published figures, and the sheet of blades.
 
 #![allow(
     clippy::unwrap_used,
@@ -23,7 +23,7 @@ fn blade(thickness: i64, within: i64) -> Blade {
     Blade { thickness: tenths(thickness), tolerance: Tolerance::even(tenths(within)), count: 1 }
 }
 
-/// Count, how far inside the limit, and whether a pump as predicted passes, of the best stack by every subset.
+/// Count, distance inside the limit, and whether a pump as predicted passes, of the best stack by every subset.
 fn by_hand(set: &[Blade], wanted: &Wanted, go: bool) -> Option<(bool, u32, i64)> {
     let mut best: Option<(bool, u32, i64)> = None;
     for subset in 1_u32..1 << set.len() {
@@ -101,8 +101,8 @@ fn the_fewest_blades_are_what_every_stack_says() {
 }
 
 /// Ten blades of 0.010 in, each within 0.00035, read 0.106 and then 0.105 in (easterngage.com, "Feeler gage
-/// accumulation and tolerance stack-ups"): the stack as thick as it may be covers both, and without the growth of
-/// its joints it would cover neither.
+/// accumulation and tolerance stack-ups"): the stack at its thickest covers both, and without the growth of its
+/// joints it would cover neither.
 #[test]
 fn the_published_stack_of_ten_lies_within_what_a_stack_may_come_to() {
     let each = Length::parse("0.01035 in", None).unwrap();
@@ -112,7 +112,7 @@ fn the_published_stack_of_ten_lies_within_what_a_stack_may_come_to() {
         let read = Length::parse(read, None).unwrap();
         assert!(each * 10 < read && read <= thickest);
     }
-    // Rounded up by less than a tenth of a thou a joint.
+    // Rounded up by less than a tenth of a thou per joint.
     let explained = Length::parse("0.0025 in", None).unwrap();
     assert!(joints >= explained && (joints - explained).ticks() < 9 * tenths(1).ticks());
 }

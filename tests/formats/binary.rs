@@ -1,11 +1,11 @@
-//! A small .xlsb workbook, put together record by record after [MS-XLSB] (numbers and layouts of
-//! records from 2.3 and 2.4), since no free program writes one.
+//! A small .xlsb workbook, put together record by record after [MS-XLSB] (numbers and layouts of records from 2.3 and
+//! 2.4), since no free program writes one.
 
 use std::io::{Cursor, Write};
 
 use zip::write::SimpleFileOptions;
 
-/// A part in the making.
+/// A part under construction.
 #[derive(Default)]
 struct Part(Vec<u8>);
 

@@ -1,5 +1,5 @@
-//! Every kind of workbook gives the same cells: against what was typed, and against the tables
-//! that the general reader (calamine) lays out of well-made files.
+//! Every kind of workbook gives equal cells: compared with the typed values, and with the tables that the general
+//! reader (calamine) gives for well-made files.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation, missing_docs)]
 
@@ -41,7 +41,7 @@ fn shown(cell: &Cell) -> String {
     format!("{kind} {}", cell.show())
 }
 
-/// What `make.py` typed, with the results of the formulas; E10 and G10 are the formulas C1/0, 6/2.
+/// Values that `make.py` typed, with the results of the formulas; E10 and G10 are the formulas C1/0, 6/2.
 const SHOP: &str = "\
 A1: text Invented stores list, week 12
 A2: text counted on
@@ -138,7 +138,7 @@ fn a_formula_that_was_never_worked_out_has_no_value() {
     }
 }
 
-/// The cells that the general reader finds, as far as it has the same kinds.
+/// Cells that the general reader finds, as far as it has these kinds.
 fn by_the_general_reader<R: Reader<std::io::BufReader<std::fs::File>>>(name: &str) -> Vec<String>
 where
     R::Error: std::fmt::Debug,

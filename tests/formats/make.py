@@ -2,7 +2,7 @@
 
     python make.py
 
-typed.xlsx is as it was typed, its formulas not worked out; LibreOffice makes shop.xlsx, shop.xls
+typed.xlsx is as typed, its formulas not calculated; LibreOffice makes shop.xlsx, shop.xls
 and shop.ods of it.
 """
 import datetime

@@ -1,4 +1,4 @@
-//! What all fuzz targets share: their bodies, a bound on memory, and which panics count.
+//! Common parts of all fuzz targets: their bodies, a bound on memory, and the panics that count.
 
 pub mod bodies;
 
@@ -6,7 +6,7 @@ use std::alloc::System;
 
 use cap::Cap;
 
-/// What any input may take. Whoever asks for more ends at once, on the very input that asked; the
+/// Memory that any input may take. A larger request ends the run at once, on the very input that made it; the
 /// fuzzer's own memory is not counted.
 const MOST_BYTES: usize = 512_000_000;
 

@@ -1,4 +1,4 @@
-//! The corpus of the fuzz targets, gone through by an ordinary test; see `tests/fuzz/run`.
+//! Runs the corpus of the fuzz targets as an ordinary test; see `tests/fuzz/run`.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_precision_loss, missing_docs)]
 
@@ -14,7 +14,7 @@ fn every_input_of_the_corpus_is_taken_or_refused_in_words() {
         let mut count = 0;
         for entry in fs::read_dir(&folder).unwrap() {
             let path = entry.unwrap().path();
-            // Shown only if the test fails: which file it was.
+            // Shown only if the test fails: the name of the file.
             println!("{}", path.display());
             body(&fs::read(&path).unwrap());
             count += 1;
@@ -23,8 +23,8 @@ fn every_input_of_the_corpus_is_taken_or_refused_in_words() {
     }
 }
 
-/// The samples and an invented job with a laminated shim and a sheet: what the one command writes is
-/// what the other one reads.
+/// The samples and an invented job with a laminated shim and a sheet: one command reads the plan that the other one
+/// writes.
 #[test]
 fn a_plan_reads_back_as_the_pieces_that_were_chosen() {
     let example = bodies::json::example();

@@ -1,9 +1,9 @@
-//! What is nearly right: a heading, a code, a kind, a sheet's name or a number that would be passed over in silence
-//! is asked about with its cell.
+//! Near misses: a heading, a code, a kind, a sheet's name or a number that would be ignored in silence is reported
+//! with its cell.
 
 use super::*;
 
-/// The warnings of a job that can be read, and what it says is not used.
+/// Warnings of a readable job, and its list of unused columns and sheets.
 fn read(stock: &str, pumps: &str) -> (Vec<String>, Vec<String>) {
     let shop = Shop::new(stock, pumps);
     let job = job(&shop.sources()).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
@@ -11,7 +11,7 @@ fn read(stock: &str, pumps: &str) -> (Vec<String>, Vec<String>) {
     (warnings, job.unused)
 }
 
-/// A tolerance that is passed over is replaced by one that may be smaller: no matter of a warning.
+/// An ignored tolerance is replaced by one that may be smaller: a warning would not be enough.
 #[test]
 fn a_tolerance_under_another_heading_stops_the_run() {
     let headings = [
@@ -46,7 +46,7 @@ fn other_words_for_a_column_are_asked_about() {
     only(&read(&more, PUMPS).0, &["cell G1", "rename it to `Unit cost`"]);
 }
 
-/// One word about a heading, and one that leads to what can be read.
+/// One report about a heading, and a fix that makes it readable.
 #[test]
 fn the_mend_of_a_needed_heading_keeps_its_unit_and_is_said_once() {
     for heading in ["Thk (in)", "Thickness in", "Thickness - in", "Thickness in in"] {
@@ -59,7 +59,7 @@ fn the_mend_of_a_needed_heading_keeps_its_unit_and_is_said_once() {
     );
 }
 
-/// Of two headings that are like the one that is missing, the one that is used for nothing else is meant.
+/// Of two headings similar to the missing one, the unused one is meant.
 #[test]
 fn a_missing_heading_is_looked_for_among_those_that_are_not_used() {
     let pumps = PUMPS.replace("Bearing shims fit", "Shims fit");
@@ -67,7 +67,7 @@ fn a_missing_heading_is_looked_for_among_those_that_are_not_used() {
     only(&found, &["cell D1", "rename `Shims fit` to `Bearing shims fit`"]);
 }
 
-/// Two headings that are missing are two problems, whatever one column might have been meant for.
+/// Two missing headings are two problems, whatever one column might have been meant for.
 #[test]
 fn every_missing_heading_is_said() {
     let pumps = PUMPS.replace("Bearing shims fit,Cover gasket fit", "Fit,Fits");
@@ -96,7 +96,7 @@ fn a_code_that_is_nearly_that_of_the_pumps_is_asked_about_in_the_stock() {
             "{unused:?}"
         );
     }
-    // Another code is another code: a drawer holds what other pumps need.
+    // Another code is another code: a drawer holds pieces for other pumps.
     let stock = STOCK.replace("S10,shim,F1", "S10,shim,F7");
     let (warnings, unused) = read(&stock, PUMPS);
     assert!(warnings.is_empty(), "{warnings:?}");
@@ -109,7 +109,7 @@ fn a_code_that_is_nearly_that_of_the_pumps_is_asked_about_in_the_stock() {
 fn a_kind_that_is_nearly_one_is_asked_about() {
     let stock = STOCK.replace("S10,shim", "S10,shim stock");
     only(&read(&stock, PUMPS).0, &["cell B2", "`shim stock`", "say `shim`"]);
-    // What has a like name and another fit is another thing.
+    // A similar name with another fit is another thing.
     let stock = STOCK.replace("S10,shim,F1", "S10,gasket sealant,");
     assert!(read(&stock, PUMPS).0.is_empty());
     let stock = STOCK.replace("S10,shim", "S10,spacer");
@@ -156,7 +156,7 @@ fn a_mend_fits_what_is_wrong() {
     only(&problems_of(&days, PUMPS), &["cell G4", "whole days, rounded up", "leave it empty"]);
 }
 
-/// A missing column of which nothing is like takes back no warning of another one.
+/// A missing column without a similar heading leaves the warnings about others in place.
 #[test]
 fn a_missing_heading_leaves_the_warnings_of_others() {
     let stock = STOCK

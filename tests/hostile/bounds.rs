@@ -1,6 +1,6 @@
-//! Files made to fill the memory or to run for ever: each ends in a plain problem, or is read,
-//! within the stated 512 MB. The program runs under a limit on its address space, so that a
-//! reader that asks for more dies, and with it the test.
+//! Files made to fill the memory or to run for ever: each ends in a plain problem, or is read, within the stated 512
+//! MB. The program runs under a limit on its address space, so that a reader that asks for more dies, and the test
+//! fails.
 
 use std::io::{Cursor, Write};
 use std::process::{Command, Output};
@@ -12,17 +12,16 @@ use zip::write::SimpleFileOptions;
 
 use super::*;
 
-/// The default of the program, in units of 1024 bytes.
+/// Default of the program, in units of 1024 bytes.
 const KILOBYTES: u64 = 512_000_000 / 1024;
-/// No file may take longer, in seconds of a processor.
+/// Most processor seconds for a file.
 const SECONDS: u32 = 60;
 
 /// The program under limits on memory and time.
 ///
-/// What the shell can limit is the address space. The C library of Linux reserves 64 MiB of it
-/// for the heap of each thread, whether used or not, and a workbook is written by a thread a
-/// sheet: as many at once as the machine has time for. One heap for all leaves in the measure
-/// only what the program asks for.
+/// The shell can limit the address space. The C library of Linux reserves 64 MiB of it for the heap of each thread,
+/// whether used or not, and each sheet of a workbook is written by a thread: as many at once as the machine has time
+/// for. One heap for all leaves only the program's own requests in the measure.
 fn under_limits() -> Command {
     let mut command = Command::new("sh");
     command
@@ -43,7 +42,7 @@ fn limited(stock: &Path, shop: &Shop) -> Output {
         .unwrap()
 }
 
-/// What the program says of a stock file that it refuses.
+/// Runs the program on a stock file that it must refuse, and checks its words.
 #[track_caller]
 fn refused(name: &str, bytes: &[u8], words: &[&str]) {
     let shop = Shop::new(STOCK, PUMPS);
@@ -71,7 +70,7 @@ fn accepted(name: &str, bytes: &[u8]) {
     assert!(shop.path("plan.xlsx").exists());
 }
 
-/// Reads in this process with less memory, where the way is the same and the file smaller.
+/// Reads in this process with less memory, where the code is the same and the file smaller.
 #[track_caller]
 fn refused_within(megabytes: u32, name: &str, bytes: &[u8], words: &str) {
     let read = workbook(name, bytes.to_vec(), &mut Memory::of_megabytes(megabytes));
@@ -99,7 +98,7 @@ fn with_part(part: &str, content: Vec<u8>) -> Vec<u8> {
 const SHEET: &str = "xl/worksheets/sheet1.xml";
 const TEXTS: &str = "xl/sharedStrings.xml";
 
-/// The part of a good sheet, taken apart before its last row's end.
+/// The part of a good sheet, split before its last row's end.
 fn good_sheet() -> (String, String) {
     let good = with_thickness(|sheet| {
         sheet.write_number(4, 3, 0.03).unwrap();
@@ -156,7 +155,7 @@ fn texts_that_are_promised_repeated_or_too_many() {
     refused("stock.xlsx", &with_part(TEXTS, promised.into()), &["too many texts", "--memory"]);
     let many = format!("<sst>{}</sst>", "<si><t/></si>".repeat(4_000_000));
     refused("stock.xlsx", &with_part(TEXTS, many.into_bytes()), &["too many texts"]);
-    // One long text in a few bytes a cell.
+    // One long text in a few bytes per cell.
     let text =
         format!("<sst>{}</sst>", format!("<si><t>{}</t></si>", "x".repeat(30_000)).repeat(30));
     let bytes = with_part(TEXTS, text.into_bytes());
@@ -223,7 +222,7 @@ fn xml_that_is_broken_or_nested_without_end() {
     ] {
         refused("stock.xlsx", &with_part(SHEET, content.into_bytes()), &[words]);
     }
-    // Open elements are remembered, so they may not be very many, nor their names very long.
+    // Open elements are remembered, so their number and their names are limited.
     let deep = |name: &str, many: usize| {
         let (open, close) = (format!("<{name}>"), format!("</{name}>"));
         format!("{head}{}{}{tail}", open.repeat(many), close.repeat(many)).into_bytes()
@@ -233,7 +232,7 @@ fn xml_that_is_broken_or_nested_without_end() {
         let bytes = with_part(SHEET, deep(&name, many));
         refused("stock.xlsx", &bytes, &["inside each other without end"]);
     }
-    // Entities that name each other are not followed.
+    // Entities that name each other are not expanded.
     let laughs = "<!DOCTYPE sst [<!ENTITY a \"ha\"><!ENTITY b \"&a;&a;&a;&a;\">]><sst><si><t>&b;</t></si></sst>";
     refused("stock.xlsx", &with_part(TEXTS, laughs.into()), &["cannot be read"]);
 }
@@ -252,7 +251,7 @@ fn sheets_that_lead_elsewhere_or_to_one_part() {
     };
     let listed =
         |name: &str, id: &str| format!("<sheet name=\"{name}\" sheetId=\"1\" r:id=\"{id}\"/>");
-    // Three thousand sheets, all of them the same million rows.
+    // Three thousand sheets that share one million rows.
     let many: String = (0..3_000).map(|n| listed(&format!("S{n}"), "rId1")).collect();
     refused(
         "stock.xlsx",
@@ -269,7 +268,7 @@ fn sheets_that_lead_elsewhere_or_to_one_part() {
     );
     let long = listed(&"x".repeat(3_000_000), "rId1");
     refused("stock.xlsx", &replaced(&large, "xl/workbook.xml", book(&long)), &["a sheet named"]);
-    // A part that is not named as XML is, and would not have been looked at.
+    // A part whose name does not end in .xml is XML, and would not have been surveyed.
     let relations = "<Relationships><Relationship Id=\"rId1\" Type=\"http://schemas.openxmlformats.org/\
         officeDocument/2006/relationships/worksheet\" Target=\"worksheets/sheet1.dat\"/></Relationships>";
     let bytes = replaced(&large, "xl/_rels/workbook.xml.rels", relations.into());
@@ -290,7 +289,7 @@ fn hidden_rows_relations_and_headings_without_end() {
         &with_part("xl/_rels/workbook.xml.rels", relations),
         &["too many texts, styles, names"],
     );
-    // Every column a spreadsheet has, and long headings: read, and said in few words.
+    // Every column of a spreadsheet, and long headings: read, and reported in few words.
     let names: Vec<String> = (0..16_000).map(|n| format!("Column {n}")).collect();
     let wide = STOCK.replacen("Reserved", &format!("Reserved,{}", names.join(",")), 1);
     accepted("stock.csv", wide.as_bytes());
@@ -357,7 +356,7 @@ fn cells_repeated_without_end() {
     refused("stock.ods", &table("1048576", &cell("16384")), &["too many cells"]);
     let blanks = "<table:table-cell office:value-type=\"string\"><text:p><text:s text:c=\"4000000000\"/></text:p></table:table-cell>";
     refused("stock.ods", &table("1", blanks), &["far too long"]);
-    // A whole sheet of styled cells with nothing in them, as programs write it, costs nothing.
+    // A whole sheet of empty styled cells, as programs write it, takes no memory.
     let empty =
         "<table:table-cell table:style-name=\"ce1\" table:number-columns-repeated=\"16384\"/>";
     refused("stock.ods", &table("1048576", empty), &["no heading row"]);
@@ -402,7 +401,7 @@ fn one_long_text_shown_in_very_many_cells_of_an_old_workbook() {
     let begin = (0x0809, vec![0, 6, 5, 0, 0, 0, 0, 0]);
     let text = [&[1, 0, 0, 0, 1, 0, 0, 0][..], &8_000_u16.to_le_bytes(), &[0], &[b'x'; 8_000]];
     let mut records = vec![begin.clone(), (0x00fc, text.concat())];
-    // The sheet begins behind what comes before it.
+    // The sheet begins after the records before it.
     let before: usize = records.iter().map(|(_, body)| 4 + body.len()).sum();
     let listed_length = 4 + 8 + 5;
     let at = u32::try_from(before + listed_length + 4).unwrap();
@@ -503,7 +502,7 @@ fn files_beside_the_workbooks_are_bounded_too() {
         ("materials.toml", format!("a = {}", "{b=".repeat(200_000))),
     ] {
         fs::write(models.join(name), text).unwrap();
-        // A model file is looked at once a pump asks for it.
+        // A model file is read once a pump asks for it.
         let stem = name.trim_end_matches(".toml");
         let pumps = PUMPS.replace("screwed-impeller", stem);
         fs::write(shop.path("pumps.csv"), pumps).unwrap();

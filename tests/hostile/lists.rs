@@ -1,4 +1,4 @@
-//! Lists as shops really keep them: what can be read is, and what cannot is said with its cell.
+//! Lists as shops really keep them: good parts are read, and bad ones are reported with their cells.
 
 use super::*;
 use gapwright::job::Job;
@@ -63,11 +63,11 @@ fn a_nameless_sum_is_a_total_and_another_number_is_not() {
 
 #[test]
 fn a_lot_is_never_taken_for_a_total() {
-    // A lot may be called so, as long as it says what it is.
+    // A lot may have this name, as long as it states its kind.
     let (job, warnings) = read(&format!("{STOCK}Total,shim,F1,0.030,0.0002,1,0\n"));
     assert_eq!(counts(&job).last(), Some(&("Total", 1)));
     assert!(warnings.is_empty(), "{warnings:#?}");
-    // A lot without its kind has texts beside its name.
+    // A lot without its kind has texts next to its name.
     let found = problems_of(&format!("{STOCK}Sum,,F1,0.030,0.0002,1,0\n"), PUMPS);
     each(&found, &[("cell B5", "a value for `Kind`")]);
 }
@@ -239,7 +239,7 @@ fn what_is_hidden_is_read_and_said() {
     );
 }
 
-/// What reading these bytes as a stock workbook gives: the job, or its problems.
+/// Result of reading these bytes as a stock workbook: the job, or its problems.
 fn read_file(name: &str, bytes: &[u8]) -> Result<Job, Vec<String>> {
     let shop = Shop::new(STOCK, PUMPS);
     fs::write(shop.path(name), bytes).unwrap();
@@ -261,7 +261,7 @@ fn merged_cells_are_never_taken_as_empty() {
             }
         })
     };
-    // Over rows, over columns, and a heading over two columns of which the second holds something.
+    // Over rows, over columns, and a heading over two columns of which the second has contents.
     for (rows, columns, place, words) in [
         ([2, 3], [6, 6], "cell G3", "the cells G3 to G4 merged into one"),
         ([2, 2], [5, 6], "cell F3", "the cells F3 to G3 merged into one"),
@@ -273,7 +273,7 @@ fn merged_cells_are_never_taken_as_empty() {
             "{found:#?}"
         );
     }
-    // Beside the list they mean nothing.
+    // Next to the list they have no meaning.
     let beside = with_thickness(|sheet| {
         sheet.write_number(4, 3, 0.03).unwrap();
         sheet.merge_range(2, 9, 3, 10, "note", &Format::new()).unwrap();
@@ -331,7 +331,7 @@ fn headings_with_their_units_in_every_way() {
     assert!(found[0].contains("rename it to `Thickness (in)`"), "{found:#?}");
     let found = problems_of(&headed("Thickness (cm)"), PUMPS);
     assert!(found[0].contains("`(cm)` is no unit that is known here"), "{found:#?}");
-    // Another word for a column that is not there is asked about.
+    // Another word for a missing column is reported.
     let (_, warnings) = read(&STOCK.replacen("Reserved", "Allocated", 1));
     each(&warnings, &[("cell G1", "rename it to `Reserved` if it is to count")]);
     let found = problems_of(&STOCK.replacen("On hand", "QOH", 1), PUMPS);
@@ -360,7 +360,7 @@ fn codes_that_a_spreadsheet_has_changed() {
     assert!(found.iter().any(|p| p.contains("the error value #N/A")), "{found:#?}");
     let (job, _) = read(&STOCK.replacen("S10", "\"=\"\"007\"\"\"", 1));
     assert_eq!(job.stock[0].item, "007");
-    // What cannot be told apart by the eye is one.
+    // Texts that look alike are one.
     let found = problems_of(&STOCK.replacen("S20", "s10\u{200b}", 1), PUMPS);
     assert!(found[0].contains("a second time"), "{found:#?}");
     let (_, warnings) = read(&STOCK.replacen("F1", "F\u{2060}1", 1));
@@ -382,6 +382,19 @@ fn several_sheets_that_could_be_the_stock() {
 }
 
 #[test]
+fn a_policy_in_the_stock_workbook_is_reported() {
+    let policy = "Setting,Value\nAcceptance,nominal\n";
+    let warnings = folder_warnings(&[("stock", STOCK), ("policy", policy)], &[]);
+    each(&warnings, &[("sheet policy", "a sheet with the headings of the sheet `Policy`")]);
+    assert!(warnings[0].contains("move it to the pump workbook"), "{warnings:?}");
+    let (shop, sources) = folder_job(&[("stock", STOCK), ("policy", policy)], &[]);
+    let job = gapwright::read::job(&sources).unwrap();
+    assert_eq!(job.policy.acceptance, gapwright::policy::Acceptance::WorstCase);
+    assert!(job.unused.iter().any(|unused| unused.starts_with("sheet policy of ")));
+    drop(shop);
+}
+
+#[test]
 fn workbooks_given_the_wrong_way_round() {
     let found = problems_of(PUMPS, STOCK);
     only(&found, &["give the two the other way round"]);
@@ -393,7 +406,7 @@ fn quotes_that_are_never_closed_swallow_nothing() {
     only(&problems_of(&quoted("\"S20"), PUMPS), &["line 3", "never closed"]);
     let both = quoted("\"6 in\" pipe\"").replacen("G90", "\"G90\"", 1);
     only(&problems_of(&both, PUMPS), &["line 3", "behind the closing double quote"]);
-    // Inch marks inside a value are no quotes.
+    // Inch marks inside a value are not quotes.
     let (job, _) = read(&quoted("S20 6\" pipe"));
     assert_eq!(job.stock[1].item, "S20 6\" pipe");
 }

@@ -1,4 +1,4 @@
-//! Bad input: every problem at once, each with its cell and its mend, and nothing written.
+//! Bad input: every problem at once, each with its cell and its fix, and no file written.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
@@ -55,7 +55,7 @@ impl Shop {
     }
 }
 
-/// The problems as text, the temporary folder's name left out.
+/// The problems as text, without the temporary folder's name.
 fn shown(problems: &Problems, folder: &Path) -> Vec<String> {
     let prefix = format!("{}/", folder.display());
     problems.sorted().iter().map(|p| p.to_string().replace(&prefix, "")).collect()
@@ -66,7 +66,7 @@ fn problems_of(stock: &str, pumps: &str) -> Vec<String> {
     shown(&shop.problems(), shop.folder.path())
 }
 
-/// One problem, whose place, finding and mend hold these words.
+/// Exactly one problem, whose place, finding and fix hold these words.
 #[track_caller]
 fn only(problems: &[String], words: &[&str]) {
     assert_eq!(problems.len(), 1, "{problems:#?}");
@@ -184,8 +184,8 @@ fn a_missing_tolerance_is_asked_for_unless_the_material_has_one() {
     );
 }
 
-/// A slip of the keyboard in a gasket's material would leave its crush unchecked without a word; a
-/// material of the shop's own is left alone, and so is that of a shim, which nothing follows from.
+/// A typing error in a gasket's material would silently skip the check of its crush. A shop's own material is left
+/// alone, and so is that of a shim, which has no effect.
 #[test]
 fn a_gasket_material_that_is_nearly_known_is_asked_about() {
     let pumps = PUMPS;
@@ -196,7 +196,7 @@ fn a_gasket_material_that_is_nearly_known_is_asked_about() {
             _ => format!("{line},{}\n", materials.next().unwrap()),
         });
         let stock: String = lines.collect();
-        // Only the first of several that are spelt alike is told of.
+        // Only the first of several equal ones is reported.
         let again = stock.lines().last().unwrap().replace("G90", "G91");
         let shop = Shop::new(&format!("{stock}{again}\n"), pumps);
         let job = job(&shop.sources()).unwrap();
@@ -213,7 +213,7 @@ fn a_gasket_material_that_is_nearly_known_is_asked_about() {
     for known in ["Vegetable Fibre", "house felt", "carbon steel", ""] {
         assert_eq!(warnings(["", "", known]), [""; 0], "{known}");
     }
-    // The same of what is cut from sheet.
+    // Likewise for gaskets that are cut from sheet.
     let shop = Shop::new(STOCK, PUMPS);
     let folder = shop.path("stock");
     fs::create_dir(&folder).unwrap();
@@ -289,7 +289,7 @@ fn settings_that_are_no_settings() {
 fn a_kind_that_is_misspelt_does_not_drop_its_pieces() {
     let stock = STOCK.replace("S20,shim", "S20,shims");
     only(&problems_of(&stock, PUMPS), &["cell B3", "the kind `shims`", "say `shim`"]);
-    // A kind that is nothing like a known one lies in the drawer too.
+    // A kind that is unlike all known ones may be in the drawer too.
     let stock = format!("{STOCK}N1,nut,M8,,,100,0\n");
     assert!(job(&Shop::new(&stock, PUMPS).sources()).is_ok());
 }
@@ -366,7 +366,7 @@ fn a_text_too_long_for_a_cell_is_refused_on_reading() {
     only(&problems_of(&stock, PUMPS), &["cell A2", "40000 characters"]);
 }
 
-/// A model that is not whole must not make its pumps vanish.
+/// An invalid model must not make its pumps vanish.
 #[test]
 fn a_sensitivity_beyond_reason_is_a_problem_not_a_pump_less() {
     let shop = Shop::new(STOCK, PUMPS);
@@ -379,7 +379,7 @@ fn a_sensitivity_beyond_reason_is_a_problem_not_a_pump_less() {
     only(&shown(&found, shop.folder.path()), &["the sensitivity 12", "from -10 to 10"]);
 }
 
-// --- Files that are no workbooks -----------------------------------------------------------
+// --- Files that are not workbooks ----------------------------------------------------------
 
 fn stock_file(name: &str, bytes: &[u8]) -> Vec<String> {
     let shop = Shop::new(STOCK, PUMPS);
@@ -469,7 +469,7 @@ fn a_workbook_without_the_sheet_lists_those_it_has() {
     );
 }
 
-/// A stock workbook with one more row whose thickness cell is written by `write`.
+/// A stock workbook with one more row, whose thickness cell is written by `write`.
 fn with_thickness(write: impl FnOnce(&mut rust_xlsxwriter::Worksheet)) -> Vec<u8> {
     let mut workbook = Workbook::new();
     let sheet = workbook.add_worksheet().set_name("Stock").unwrap();
@@ -489,7 +489,7 @@ fn with_thickness(write: impl FnOnce(&mut rust_xlsxwriter::Worksheet)) -> Vec<u8
     workbook.save_to_buffer().unwrap()
 }
 
-/// A workbook with a text inside one of its parts replaced.
+/// A workbook with a text replaced inside one of its parts.
 fn edited(bytes: &[u8], part: &str, from: &str, to: &str) -> Vec<u8> {
     use std::io::{Cursor, Read, Write};
     let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).unwrap();
@@ -599,7 +599,7 @@ Fit,Outside diameter (in),Inside diameter (in)
 F1,6,4
 ";
 
-/// A stock folder with these sheets, and what reading it gives.
+/// A stock folder with these sheets, and the settings for reading it.
 fn folder_job(sheets: &[(&str, &str)], settings: &[(&str, &str)]) -> (Shop, Sources) {
     let shop = Shop::new(STOCK, PUMPS);
     fs::create_dir(shop.path("stock")).unwrap();
@@ -624,7 +624,7 @@ fn folder_warnings(sheets: &[(&str, &str)], settings: &[(&str, &str)]) -> Vec<St
     job.warnings.iter().map(ToString::to_string).collect()
 }
 
-/// Every one of these findings, each at its cell, and no other.
+/// Exactly these findings, each at its cell.
 #[track_caller]
 fn each(found: &[String], expected: &[(&str, &str)]) {
     for (place, words) in expected {
@@ -655,7 +655,7 @@ fn a_fit_code_may_be_had_by_cutting_alone() {
     let stock = STOCK.replace("G90,gasket,F1,0.090,0.0005,2,0\n", "");
     let all = [("stock", stock.as_str()), ("sheets", SHEETS), ("fit", FIT)];
     assert!(folder_warnings(&all, &[]).is_empty());
-    // A bad size or diameter does not take the fit code away with it.
+    // A bad size or diameter does not remove the fit code.
     let bad = [SHEETS.replace("0.090", "thin"), FIT.replace(",6,", ",wide,")];
     let found = folder_problems(&[all[0], ("sheets", &bad[0]), ("fit", &bad[1])]);
     each(&found, &[("cell C2", "`thin`"), ("cell B2", "`wide`")]);
@@ -725,7 +725,7 @@ fn a_sheet_needs_a_tolerance_and_its_headings() {
     let found = folder_problems(&[("stock", STOCK), ("sheets", &sheets), ("fit", &fit)]);
     assert!(found.iter().any(|p| p.contains("rename it to `On hand`")));
     assert!(found.iter().any(|p| p.contains("no column `Inside diameter`")));
-    // The name that a cut piece would get is taken.
+    // The name of a cut piece is taken.
     let stock = STOCK.replace("S10,", "gs-90 > f1,");
     let found = folder_problems(&[("stock", &stock), ("sheets", SHEETS), ("fit", FIT)]);
     only(&found, &["sheets, cell A2", "`GS-90 > F1` a second time", "row 2 of sheet stock"]);
@@ -823,7 +823,7 @@ fn consumables_of_a_model_say_line_and_column() {
     }
     only(
         &spoilt("kind = \"seal\"\ncount = -1"),
-        &["column 9", "a model file as DEVELOPERS.md describes it"],
+        &["column 9", "a model file as `gapwright help models` describes it"],
     );
     only(&spoilt("kind = \" \"\ncount = 1"), &["column 8", "a name", "fill it in"]);
     only(&spoilt("kind = \"seal\"\ncount = 1\nfit_column = \"\""), &["column 14", "a name"]);
@@ -862,7 +862,7 @@ A,ringed,F1,F1,0.031,0.050,3 in,50.8
 B,ringed,F1,F1,0.031,0.050,3 in,2 in
 ";
 
-/// What reading these gives with the model `ringed`, which asks for packing rings by section.
+/// Result of reading these with the model `ringed`, which asks for packing rings by section.
 fn ringed(stock: &str, pumps: &str) -> (Shop, Result<gapwright::job::Job, Problems>) {
     let shop = Shop::new(stock, pumps);
     let models = shop.path("models");
@@ -931,7 +931,7 @@ fn the_section_of_a_ring_in_the_stock_counts_only_where_it_is_asked_for() {
         &warnings,
         &["cell D4", "a packing ring without its thickness", "into no bag by its section"],
     );
-    // Nobody asks by section here.
+    // No pump asks by section here.
     let pumps = PUMPS.replace("S20", "S10");
     let shop = Shop::new(&bad, &pumps);
     let job = job(&shop.sources()).unwrap();

@@ -1,4 +1,4 @@
-//! Model files and materials tables: each spoilt in one place, and the problem told at that place.
+//! Model files and materials tables: each with one fault, reported at its place.
 
 use super::*;
 use gapwright::decimal::Millionths;
@@ -71,11 +71,11 @@ expansion_plus_minus = 0.9
 source = \"invented\"
 ";
 
-/// A spoilt text: what is replaced, and what by, with `§` where the problem stands; then the words
-/// that the problem must hold.
+/// A fault: the replaced text, its replacement, with `§` at the place of the problem; then the words that the problem
+/// must hold.
 type Spoilt<'a> = (&'a str, &'a str, &'a [&'a str]);
 
-/// The text spoilt, and line and column of its mark.
+/// The text with the fault, and line and column of its mark.
 fn spoil(good: &str, from: &str, to: &str) -> (String, String) {
     assert_eq!(good.matches(from).count(), 1, "`{from}` once");
     let marked = good.replace(from, to);
@@ -86,7 +86,7 @@ fn spoil(good: &str, from: &str, to: &str) -> (String, String) {
     (marked.replace('§', ""), format!("line {line}, column {column}"))
 }
 
-/// Each alone gives one problem, at its mark and with its words.
+/// Each fault alone gives one problem, at its mark and with its words.
 #[track_caller]
 fn each_alone(good: &str, cases: &[Spoilt<'_>]) {
     let mut otherwise = Vec::new();
@@ -109,7 +109,7 @@ fn the_model_that_the_others_are_spoilt_from_is_good() {
     let names: Vec<&str> = model.requirements.iter().map(|r| r.name.as_str()).collect();
     assert_eq!(names, ["clearance", "clearance_hot", "fill"]);
     assert_eq!((model.thermals.len(), model.correlations.len()), (2, 1));
-    // The model's own materials, then what the table knows beside.
+    // The model's own materials, then those of the table.
     assert_eq!(model.materials[0].name, "ground shim");
     assert!(model.materials.len() > 20);
 }
@@ -146,7 +146,7 @@ fn tolerances_and_limits() {
             ("[0.1, 0.35]", "[0.1, §\"wide\"]", &["`wide`: not a length"]),
         ],
     );
-    // Without a target of its own the hot one is the cold one, and must lie in the hot limits.
+    // Without a target of its own the hot one is the cold one, and must be within the hot limits.
     let without = GOOD.replace("hot_target = 0.28\n", "");
     let case: Spoilt = ("[0.1, 0.35]", "§[0.1, 0.25]", outside);
     each_alone(&without, &[case]);
@@ -174,7 +174,7 @@ fn cold_hot_or_both() {
                 "limits = [0.4, 0.6]\nwhen = \"both\"\nhot_limits = §[0.55, 0.6]\n",
                 &["a target outside the limits"],
             ),
-            // What both makes must not have a name that is taken.
+            // The hot requirement's name must not be taken.
             (
                 "[requirement.fill]",
                 "§[requirement.clearance_hot]",
@@ -219,7 +219,7 @@ fn what_grows() {
                 "§\"316 stainles steel\"",
                 &["`316 stainles steel`", "say `316 stainless steel`"],
             ),
-            // Known, but not how it grows.
+            // Known, but without its expansion.
             ("\"316 stainless steel\"", "§\"cork rubber\"", no_growth),
             ("n = 11.4", "n = §-11.4", range),
             ("n = 11.4", "n = §1000.1", range),
@@ -247,7 +247,7 @@ fn what_grows() {
     let said: &[&str] = &["nothing that says how `casing_growth` grows", "a material"];
     let head = "[thermal.casing_growth]";
     each_alone(&neither, &[(head, "§[thermal.casing_growth]", said)]);
-    // A table whose keys stand where its terms should.
+    // A table with keys in place of its terms.
     let flat = format!("{}[thermal]\nlength = 3\n", &GOOD[..GOOD.find("[thermal").unwrap()]);
     only(&model_problems(&flat), &["line 16, column 10", "invalid type: integer `3`"]);
 }
@@ -293,7 +293,7 @@ fn correlations() {
         let second = format!("§{again}{next}");
         each_alone(GOOD, &[(next, &second, &["the same two a second time"])]);
     }
-    // The determinant of three, 1 + 2abc - a^2 - b^2 - c^2, must not be below nothing.
+    // The determinant of three, 1 + 2abc - a^2 - b^2 - c^2, must not be negative.
     let given = of("gap", "ring", 0.5);
     let three = |[a, b, c]: [f64; 3]| {
         [of("gap", "ring", a), of("ring", "face", b), of("gap", "face", c)].concat()
@@ -343,7 +343,7 @@ fn names_keys_and_materials() {
             ("when = ", "§colour = 3\nwhen = ", key),
             ("length_plus_minus", "§length_plus_mins", &["say `length_plus_minus`"]),
             ("[[correlation]]", "[[§correlations]]", &["say `correlation`"]),
-            // The second of two is the one that is complained of.
+            // The second of two is the one that is reported.
             (
                 "[pack.shims]",
                 "§[dimension.shaft_growth]\nplus_minus = 1\n[pack.shims]",
@@ -363,7 +363,7 @@ fn names_keys_and_materials() {
     );
 }
 
-/// A key that cannot be left out is named with those of its table, and all of them at once.
+/// A missing required key is named with those of its table, and all of them at once.
 #[test]
 fn missing_keys() {
     let pack: &[&str] = &[
@@ -390,7 +390,7 @@ fn missing_keys() {
                 "§[[correlation]]",
                 &["a [correlation] without `between`"],
             ),
-            // A misspelt one is told of once, as misspelt.
+            // A misspelt one is reported once, as misspelt.
             ("most_pieces = 4", "§most_peices = 4", &["say `most_pieces`"]),
         ],
     );
@@ -403,7 +403,7 @@ fn missing_keys() {
     }
 }
 
-/// A key that is not known keeps nothing back of what is wrong beside it.
+/// An unknown key hides no other problem.
 #[test]
 fn unknown_keys_are_told_with_the_rest() {
     let spoilt = GOOD
@@ -418,7 +418,7 @@ fn unknown_keys_are_told_with_the_rest() {
     }
 }
 
-/// One bad table keeps nothing back of what is wrong with the others.
+/// One bad table hides no problem of the others.
 #[test]
 fn a_model_tells_all_its_problems_at_once() {
     let spoilt = GOOD
@@ -438,7 +438,7 @@ fn a_model_tells_all_its_problems_at_once() {
 
 // --- The materials table of a folder, and what a pump states for itself -----------------------
 
-/// The model above in a folder of its own, stock and a pump for it; the pump's columns may go on.
+/// The model above in its own folder, with stock and a pump for it; the pump's columns may be extended.
 fn hot_shop(materials: Option<&str>, heads: &str, cells: &str) -> (Shop, Sources) {
     let stock = "\
 Item,Kind,Fit,Thickness (mm),Tolerance (mm),On hand,Material
@@ -466,7 +466,7 @@ fn hot_problems(materials: Option<&str>, heads: &str, cells: &str) -> Vec<String
     shown(&problems, shop.folder.path())
 }
 
-/// The growths of the pump in millimetres, value and worst case.
+/// Growths of the pump in millimetres, value and worst case.
 fn growths(materials: Option<&str>, heads: &str, cells: &str) -> Vec<[String; 2]> {
     let (_shop, sources) = hot_shop(materials, heads, cells);
     let job = job(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
@@ -486,7 +486,7 @@ fn a_folders_materials_outrank_those_built_in() {
     // 100 x 16e-6 x 60 = 0.096; at worst 100.5 x 16e-6 x 65 = 0.10452: its plus/minus is gone too.
     let outranked = growths(Some(own), "", "");
     assert_eq!(outranked, [["0.096", "0.00852"].map(String::from), casing]);
-    // One that says nothing of the expansion leaves it as it was.
+    // A table without the expansion leaves it unchanged.
     let other = "[material.\"316 stainless steel\"]\ncompressibility = [0, 0.5]\n";
     assert_eq!(growths(Some(other), "", ""), built_in);
     let (shop, sources) = hot_shop(Some(own), "", "");
@@ -497,7 +497,7 @@ fn a_folders_materials_outrank_those_built_in() {
     assert_eq!(inputs[3], ("materials table", path.to_str().unwrap()));
     assert_eq!(inputs.len(), 4);
     assert_eq!(hot.inputs[3].sha256.len(), 64);
-    // It is no model, whatever its case.
+    // The name is not that of a model, in any case.
     fs::rename(&path, shop.path("models").join("Materials.toml")).unwrap();
     assert_eq!(job(&sources).unwrap().pumps, hot.pumps);
     let pumps = fs::read_to_string(shop.path("pumps.csv")).unwrap();
@@ -549,12 +549,12 @@ fn a_pumps_own_lengths_and_temperatures() {
     let celsius = "expected  degrees Celsius, a plain number such as 80\n    mend      convert to degrees Celsius";
     bad(",,cold,,140 degF", &[("cell I2", celsius), ("cell K2", celsius)]);
     bad(",,80 %,,", &[("cell I2", "`80 %`")]);
-    // The scale may stand behind the number, in the heading or nowhere.
+    // The scale may be after the number, in the heading or nowhere.
     for written in ["60 degC", "60\u{b0}C", "60 \u{b0}C", "60 C", "60"] {
         let cells = format!(",200,-10,110.5,{written}");
         assert_eq!(growths(None, heads, &cells), own, "{written}");
     }
-    // A column of another scale is not taken for one of degrees Celsius.
+    // A column of another scale is not read as degrees Celsius.
     each(
         &hot_problems(None, ",Shaft growth running (degF)", ",176"),
         &[("cell H1", "temperatures in `degF`")],
@@ -562,7 +562,7 @@ fn a_pumps_own_lengths_and_temperatures() {
     // Without its unit a length is not guessed.
     let found = hot_problems(None, ",Shaft growth length", ",200");
     each(&found, &[("cell H2", "no unit")]);
-    // A heading that is nearly one is asked about.
+    // A near-miss heading is reported.
     let (_shop, sources) = hot_shop(None, ",Shaft growth runing", ",90");
     let found = job(&sources);
     let said = match found {
@@ -600,7 +600,7 @@ fn one_reading_where_several_are_asked_for() {
     assert_eq!(ring.value.show(Unit::Inch), "0.0501");
     // s = 0.0002 / root 2, of the mean 0.0001 in.
     assert_eq!(ring.standard.raw(), 2_540_000_000);
-    // All alike: no uncertainty follows, unless the gauge's resolution is known.
+    // All equal: no uncertainty follows, unless the gauge's resolution is known.
     let alike = pumps.replace(",0.050\n", ",0.0500,0.0500,0.0500\n");
     fs::write(shop.path("pumps.csv"), alike).unwrap();
     let found = job(&sources).unwrap_err();
@@ -677,7 +677,7 @@ fn coverage_factors_and_levels() {
         "95 % 2",
         "95.12345 %",
         "NaN",
-        // What a spreadsheet makes of 95 % typed as a number.
+        // A spreadsheet stores a typed 95 % as this number.
         "0.95",
     ] {
         let said = format!("`{value}` for `Coverage factor`");

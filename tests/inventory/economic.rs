@@ -82,9 +82,8 @@ fn published_price_breaks() {
     near(best.cost(), 978.6, 1e-12);
 }
 
-/// The library takes the price from the break itself as a real number, b_j; a pack bought is the
-/// first at the lower price when it is number b_j + 1 there, and number b_j here. So its breaks are
-/// one lower than those here.
+/// The library takes the price from the break itself as a real number, b_j; a pack bought is the first at the lower
+/// price when it is number b_j + 1 there, and number b_j here. So its breaks are one lower than those here.
 #[test]
 fn published_incremental_breaks() {
     // stockpyl 1.0.2, documentation of economic_order_quantity_with_incremental_discounts [run]:
@@ -103,7 +102,7 @@ fn published_incremental_breaks() {
     near(best.cost(), 1_043.410_525_505_948_3, 1e-8);
 }
 
-/// The cost of a period as a fraction over `2 pieces`, written out from what is paid for one order.
+/// Cost of a period as a fraction over `2 pieces`, written out from the price of one order.
 fn fraction(purchase: &Purchase, packs: u32) -> (i128, i128) {
     let mut paid = 0_i128;
     for number in 1..=packs {
@@ -164,8 +163,8 @@ fn no_number_of_packs_costs_less() {
     assert!(at_break > 40 && not_nearest > 40 && incremental > 100 && alone > 100);
 }
 
-/// Of the packs beside the exact quantity the nearer one can be the dearer: 17.32 pieces is nearer
-/// to 10 than to 25 in packs of ... by what they cost, since the cost rises less above than below.
+/// Of the pack numbers next to the exact quantity the nearer one can be the dearer, since the cost rises less above
+/// than below.
 #[test]
 fn packs_are_not_rounded() {
     // K 3, demand 50, h 1: the root of 300 is 17.32. In packs of 12, 1.443 packs are nearest to one;
@@ -175,7 +174,7 @@ fn packs_are_not_rounded() {
     near(best.exact, 300.0_f64.sqrt(), 1e-15);
     assert_eq!((best.packs, best.pieces, best.cost()), (2, 24, 18.25));
     assert_eq!(evaluate(&purchase, 1).unwrap().cost(), 18.5);
-    // Of two alike the smaller order: 2 K demand = h n (n + 1) for 14 and 15.
+    // Of equal costs the smaller order wins: 2 K demand = h n (n + 1) for 14 and 15.
     assert_eq!(least_cost(&plain("35", "3", "1")).unwrap().packs, 14);
 }
 

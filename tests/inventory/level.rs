@@ -3,9 +3,8 @@
 use gapwright::inventory::Fault;
 use gapwright::inventory::level::{Levels, Standing, back_to_level};
 
-/// Every number of packs, for every standing of a small item: nothing is ordered without need, what
-/// is ordered reaches the min level, and no other number of packs comes closer to the max level
-/// without going past it.
+/// Every number of packs, for every stock position of a small item: no order without need, each order reaches the min
+/// level, and no other number of packs comes closer to the max level without passing it.
 #[test]
 fn every_small_item_is_brought_back() {
     let (mut idle, mut fits, mut past, mut owing) = (0, 0, 0, 0);

@@ -1,9 +1,9 @@
-//! How much to hold and when to buy: published values, source beside each, and every cost held
-//! against the cheapest of all that there are.
+//! Inventory formulas: published values with their sources, and every cost compared with the cheapest of all
+//! possibilities.
 //!
-//! Tags: [read] the printed text was read; [memory] the printed value is from memory, and agrees with
-//! what is computed beside it; [run] a general-purpose library was run, stockpyl 1.0.2 or SciPy
-//! 1.17.1; [computed] exact, outside this program or in closed form.
+//! Tags: [read] the printed text was read; [memory] the printed value is from memory, and agrees with the calculation
+//! beside it; [run] a general-purpose library was run, stockpyl 1.0.2 or SciPy 1.17.1; [computed] exact, outside this
+//! program or in closed form.
 
 #![allow(
     clippy::unwrap_used,
@@ -48,9 +48,9 @@ fn near(found: f64, expected: f64, relative: f64) {
     assert!((found - expected).abs() <= relative * expected.abs(), "{found} for {expected}");
 }
 
-/// A normal law as a history of its quantiles, for published examples that assume one: pieces are
-/// whole, rounded up (the chance of each count or less is the law's) or to the nearest (pieces missing
-/// and left are the law's by the midpoint rule, good to a twenty-fourth of its density).
+/// A normal law as a history of its quantiles, for published examples that assume one: pieces are whole, rounded up
+/// (the probability of each count or less is the law's) or to the nearest (pieces missing and left are the law's by
+/// the midpoint rule, good to a twenty-fourth of its density).
 fn normal(mean: f64, sd: f64, whole: fn(f64) -> f64) -> Demand {
     let (law, rows) = (Normal::new(mean, sd).unwrap(), 400_000);
     let quantile = |row: u32| law.inverse_cdf((f64::from(row) + 0.5) / f64::from(rows));
@@ -58,7 +58,7 @@ fn normal(mean: f64, sd: f64, whole: fn(f64) -> f64) -> Demand {
     Demand::history(&counts).unwrap()
 }
 
-/// Poisson chances by the recurrence from zero, summed in order: another way than the program's.
+/// Poisson probabilities by the recurrence from zero, summed in order: independent of the program's method.
 fn poisson(mean: f64, end: usize) -> Vec<f64> {
     let mut chances = vec![(-mean).exp()];
     for count in 1..=end {
@@ -67,7 +67,7 @@ fn poisson(mean: f64, end: usize) -> Vec<f64> {
     chances
 }
 
-/// Pieces expected to be left and to be lacking with so many held, over all demands.
+/// Expected surplus and shortage with `held` pieces held, over all demands.
 fn left_and_lacking(chances: &[f64], held: i64) -> (f64, f64) {
     let mut sums = (0.0, 0.0);
     for (demand, chance) in chances.iter().enumerate() {

@@ -16,12 +16,12 @@ fn published_provisions() {
     // Example 4.3.
     let newspapers = costs("0.18", "0.70");
     near(newspapers.critical_ratio(), 0.70 / 0.88, 1e-15);
-    // Normal demand of 50 give or take 8: 56.604 pieces, which cost 1.997 605.
+    // Normal demand of 50 plus or minus 8: 56.604 pieces, which cost 1.997 605.
     let best = provision(&normal(50.0, 8.0, f64::ceil), &newspapers).unwrap();
     assert_eq!(best.pieces, 57);
     let cost = newspapers.expected(&normal(50.0, 8.0, f64::round), best.pieces);
     near(cost, 1.997_605, 2e-3);
-    // The same with Poisson demand.
+    // Likewise with Poisson demand.
     let best = provision(&Demand::poisson(50.0).unwrap(), &newspapers).unwrap();
     assert_eq!(best.pieces, 56);
     near(best.cost, 1.797_235_211_809_177_2, 1e-12);
@@ -37,7 +37,7 @@ fn published_provisions() {
     assert_eq!(best.pieces, 8);
     near(best.cost, 3.570_106_945_770_941_6, 1e-12);
     near(costs("1", "4").expected(&demand, 5), 6.590_296_024_616_343, 1e-12);
-    // A table of chances, 0.1, 0.3, 0.2, 0.25 and 0.15 for 0, 1, 2, 3 and 5, as twenty outages [run,
+    // A table of probabilities, 0.1, 0.3, 0.2, 0.25 and 0.15 for 0, 1, 2, 3 and 5, as twenty outages [run,
     // stockpyl.newsvendor.newsvendor_discrete].
     let mut outages = vec![0; 2];
     for (count, times) in [(1, 6), (2, 4), (3, 5), (5, 3)] {
@@ -77,7 +77,7 @@ fn no_number_of_pieces_is_expected_to_cost_less() {
         near(best.cost, cost(best.pieces.into()), 1e-11);
         for held in 0..80 {
             assert!(cost(held) > best.cost - 1e-11, "{held} for {}", best.pieces);
-            // The smallest of those alike.
+            // The smallest of equal ones.
             let alike = (cost(held) - best.cost).abs() < 1e-11;
             assert!(!alike || held >= i64::from(best.pieces));
             ties += u32::from(alike && held > i64::from(best.pieces));

@@ -11,12 +11,12 @@ fn published_reorder_points_for_normal_demand() {
         // Stevenson, Operations Management, 14th ed., p. 528, example 8 [read]: z 1.88, safety stock
         // 9.40, reorder point 59.40.
         (50.0, 5.0, 0.97, 59.40),
-        // Heizer and Render [memory]: 350 give or take 10, 5 %: z 1.65, 366.5.
+        // Heizer and Render [memory]: 350 plus or minus 10, 5 %: z 1.65, 366.5.
         (350.0, 10.0, 0.95, 366.5),
-        // A worked example on justaaa.com [read]: 12 a day give or take 4, nine days, 80 %: z 0.8416,
-        // safety stock 10, 118.
+        // A worked example on justaaa.com [read]: 12 a day plus or minus 4, nine days, 80 %: z 0.8416, safety stock
+        // 10, 118.
         (108.0, 12.0, 0.80, 118.1),
-        // Heizer and Render, ch. 12 [read]: 60 a week, six weeks give or take two, 90 %: 513.6, so 514.
+        // Heizer and Render, ch. 12 [read]: 60 a week, six weeks plus or minus two, 90 %: 513.6, so 514.
         (360.0, 120.0, 0.90, 513.6),
     ] {
         let demand = normal(mean, sd, f64::ceil);
@@ -87,12 +87,12 @@ fn a_history_is_counted() {
     let point = for_cycle_service(&demand, 0.95).unwrap();
     assert_eq!((point.pieces, point.cycle_service), (4, 0.95));
     near(point.lacking, 5.0 / 20.0, 1e-15);
-    // One more in a million is the next one, and that the twenty cannot tell.
+    // One more in a million needs the next count, which twenty rows cannot show.
     assert_eq!(
         for_cycle_service(&demand, 0.950_001),
         Err(Fault::TooFew { rows: 20, service: 0.950_001, needed: 21 })
     );
-    // For every number of rows and every share of them, as whole numbers have it.
+    // For every number of rows and every share of them, in whole numbers.
     let mut dice = dice(3);
     let mut checked = 0;
     for rows in 2..60_u32 {
@@ -128,7 +128,7 @@ fn several_periods_are_added_up_in_every_way() {
     }
     assert_eq!(over.rows(), Some(343));
     near(over.mean(), 3.0 * 13.0 / 7.0, 1e-15);
-    // Poisson periods add up to Poisson demand: a history of many such gives the same sums.
+    // Poisson periods add up to Poisson demand: a history of many such periods gives equal sums.
     let once = Demand::poisson(1.5).unwrap().over(4).unwrap();
     let whole = Demand::poisson(6.0).unwrap();
     for count in 0..30 {
@@ -139,24 +139,24 @@ fn several_periods_are_added_up_in_every_way() {
 
 #[test]
 fn published_fill_rates() {
-    // Nahmias, Production and Operations Analysis, type 2 service [memory]: lead time demand 100 give
-    // or take 20, 100 at a time, 98 %: n(R) 2, L(z) 0.1, z 0.90, R 118. L(0.90) is 0.100431, so 118
-    // is just too few and 119 is the smallest whole count.
+    // Nahmias, Production and Operations Analysis, type 2 service [memory]: lead time demand 100 plus or minus 20,
+    // 100 at a time, 98 %: n(R) 2, L(z) 0.1, z 0.90, R 118. L(0.90) is 0.100431, so 118 is just too few and 119 is
+    // the smallest whole count.
     let demand = normal(100.0, 20.0, f64::round);
     let point = for_fill_rate(&demand, 100, 0.98, Shortage::EveryCycle).unwrap();
     assert_eq!(point.pieces, 119);
     let at = |pieces| fill_rate(&demand, pieces, 100, Shortage::EveryCycle).unwrap();
     near(1.0 - at(118), 0.2 * 0.100_431_137_086_671_23, 1e-3);
     assert!(at(118) < 0.98 && at(119) > 0.98);
-    // What the last order was still to make good does not count twice: never a lower rate.
+    // Backorders of the last order do not count twice: never a lower rate.
     let new = for_fill_rate(&demand, 100, 0.98, Shortage::New).unwrap();
     assert!(new.pieces <= point.pieces);
     assert!(fill_rate(&demand, 60, 30, Shortage::New).unwrap() > 0.0);
     assert!(fill_rate(&demand, 60, 30, Shortage::EveryCycle).unwrap() < 0.0);
 }
 
-/// With Poisson demand the position is anything from r+1 to r+Q alike, and a piece is served if fewer
-/// than the position were wanted in the lead time before it (Hadley and Whitin, from memory).
+/// With Poisson demand the position is uniform from r+1 to r+Q, and a piece is served if fewer than the position were
+/// wanted in the lead time before it (Hadley and Whitin, from memory).
 #[test]
 fn fill_rates_of_poisson_demand_against_every_position() {
     let mut dice = dice(4);

@@ -1,4 +1,4 @@
-//! The chain of the log: worked out anew from the cells, and tampered with in every field.
+//! The chain of the log: recalculated from the cells, and tampered with in every field.
 
 use std::fs;
 use std::path::Path;
@@ -11,7 +11,7 @@ use sha2::{Digest, Sha256};
 
 use super::shop::{Put, Shop, cells, change, lines};
 
-/// A shop with a log of three runs: two kits, something put back, the rest.
+/// A shop with a log of three runs: two kits, a return, the rest.
 fn shop() -> Shop {
     let shop = Shop::tiny();
     shop.fill(&[("C", "G90", "G", "0"), ("C", "G90", "J", "left for Monday")]);
@@ -49,7 +49,7 @@ fn the_chain_follows_from_the_cells_as_another_reader_reads_them() {
     assert_eq!(lines.iter().map(|line| line[2].as_str()).collect::<Vec<_>>().last(), Some(&"3"));
 }
 
-/// The cells of the problems of a log; none where it is read.
+/// Cells of the problems of a log; empty if it is read.
 fn wrong(path: &Path) -> Vec<(u32, u32)> {
     let Err(problems) = read::issue_log(path, &mut Memory::default()) else {
         return Vec::new();
@@ -61,7 +61,7 @@ fn wrong(path: &Path) -> Vec<(u32, u32)> {
     problems.sorted().iter().filter_map(|problem| cell(&problem.place.spot)).collect()
 }
 
-/// Each field of each line in turn: another value, nothing, and where it is a number another kind of cell.
+/// Each field of each line in turn: another value, an empty cell, and for a number another kind of cell.
 #[test]
 fn a_change_of_any_field_is_found_at_its_line() {
     let shop = shop();
@@ -87,7 +87,7 @@ fn a_change_of_any_field_is_found_at_its_line() {
                 }
                 _ => {
                     others.push(Put::Number("7".into()));
-                    // Hidden at the end of a hash or a text: the last character alone.
+                    // A change at the end of a hash or a text: the last character alone.
                     let mut chars: Vec<char> = value.chars().collect();
                     if let Some(last) = chars.last_mut() {
                         *last = if *last == 'a' { 'b' } else { 'a' };
@@ -110,18 +110,18 @@ fn a_change_of_any_field_is_found_at_its_line() {
     assert!(tampered > 1_000);
     assert_eq!(found, tampered);
     assert_eq!(at_its_line, tampered);
-    // The seal is held as well.
+    // The seal is checked too.
     for (cell, put) in [("B3", "15"), ("B3", "17"), ("E3", "0"), ("A3", "Line"), ("B3", "")] {
         fs::write(&path, &whole).unwrap();
         change(&path, "Issues", &[(cell, Put::from(put))]);
         assert!(read::issue_log(&path, &mut Memory::default()).is_err(), "{cell} {put}");
     }
-    // Nothing is found where nothing was changed.
+    // An unchanged log has no problems.
     fs::write(&path, &whole).unwrap();
     assert!(read::issue_log(&path, &mut Memory::default()).is_ok());
 }
 
-/// Lines removed, put in twice or swapped, with what stands above the table put right.
+/// Lines removed, inserted twice or swapped, with the seal above the table corrected.
 #[test]
 fn lines_that_were_removed_added_or_moved_are_found() {
     let shop = shop();
@@ -149,7 +149,7 @@ fn lines_that_were_removed_added_or_moved_are_found() {
         let mut swapped = log.entries().to_vec();
         swapped.swap(at, at + 1);
         assert!(!written(&swapped).is_empty(), "line {} moved", at + 1);
-        // Renumbered as well, the chain still tells.
+        // Renumbered as well: the chain still shows it.
         let mut renumbered = without.clone();
         for (number, entry) in (1..).zip(&mut renumbered) {
             entry.number = number;
@@ -158,7 +158,7 @@ fn lines_that_were_removed_added_or_moved_are_found() {
         cases += 4;
     }
     assert_eq!(cases, 60);
-    // Lines removed at the end by hand leave what stands above the table as it was.
+    // Removing lines at the end by hand leaves the seal above the table unchanged.
     fs::copy(shop.at("issue-log.xlsx"), &path).unwrap();
     let last = lines(&path).len() + 5;
     let cleared: Vec<String> =
@@ -167,7 +167,7 @@ fn lines_that_were_removed_added_or_moved_are_found() {
         cleared.iter().map(|cell| (cell.as_str(), Put::Nothing)).collect();
     change(&path, "Issues", &cleared);
     assert_eq!(wrong(&path), [(2, 1), (2, 4)]);
-    // With that put right, too, the stock still knows of pieces that the log does not.
+    // With that corrected too, the stock still shows pieces that the log does not have.
     let cut: Vec<_> = log.entries().iter().filter(|entry| entry.run < 2).cloned().collect();
     assert_eq!(written(&cut), []);
     fs::copy(&path, shop.at("issue-log.xlsx")).unwrap();

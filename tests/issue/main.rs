@@ -1,4 +1,4 @@
-//! What goes out, what comes back, and the log of it, as people run it.
+//! Issues, returns, and the log of both, as people run them.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
@@ -15,7 +15,7 @@ use gapwright::issue::log::Demand;
 use gapwright::read::{self, Memory};
 use shop::{Put, Shop, cells, change};
 
-/// Kits the sample outage, issues it, kits again from what is left, and puts everything back.
+/// Kits the sample outage, issues it, kits again from the remaining stock, and puts everything back.
 #[test]
 fn the_whole_round_on_the_sample_outage_comes_back_to_the_first_counts() {
     let shop = Shop::new();
@@ -26,7 +26,7 @@ fn the_whole_round_on_the_sample_outage_comes_back_to_the_first_counts() {
     let first = shop.counts("stock.xlsx");
     shop.issue(&["kit-plan.xlsx", "stock.xlsx"]).well();
 
-    // The counts are those that the plan says are left.
+    // The counts are those that the plan shows after it.
     let after = shop.counts("stock-next.xlsx");
     let planned = cells(&shop.at("kit-plan.xlsx"), "Stock after");
     let column = |text: &str| planned.iter().find(|(_, cell)| *cell == text).unwrap().0.1;
@@ -41,7 +41,7 @@ fn the_whole_round_on_the_sample_outage_comes_back_to_the_first_counts() {
     assert_eq!(seen, after.len());
     assert!(first.iter().any(|(name, count)| after[name] < *count));
 
-    // Every other cell is the one that was there, in its place.
+    // Every other cell is unchanged, in its place.
     let (old, new) = ("stock.xlsx", "stock-next.xlsx");
     let names = |name: &str| open_workbook::<Xlsx<_>, _>(shop.at(name)).unwrap().sheet_names();
     assert_eq!(names(old), names(new));
@@ -69,7 +69,7 @@ fn the_whole_round_on_the_sample_outage_comes_back_to_the_first_counts() {
     shop.issue(&arguments).well();
     assert_eq!(shop.counts("stock-3.xlsx"), first);
 
-    // What went out and came back is all that the demand knows.
+    // Demand is exactly the issues and returns.
     let (log, _) = read::issue_log(&shop.at("issue-log.xlsx"), &mut Memory::default()).unwrap();
     for (name, before) in &first {
         let demand = log.demand(name, "2027-03-02", "2027-03-02");
@@ -78,7 +78,7 @@ fn the_whole_round_on_the_sample_outage_comes_back_to_the_first_counts() {
         assert_eq!(log.demand(name, "2027-03-03", "2027-12-31"), Demand::default());
     }
     assert_eq!(log.short("2027-01-01", "2027-12-31").count(), 4);
-    // A kit that was put back whole may be issued again, the short one may not.
+    // A kit that was put back completely may be issued again, the short one may not.
     let again =
         shop.issue(&["kit-plan.xlsx", "stock-3.xlsx", "--pump", "P-101", "--out", "stock-4.xlsx"]);
     assert_eq!(again.status, 0, "{:?}", again.all());
@@ -164,7 +164,7 @@ fn partly_picked_substituted_and_beside_the_plan_are_recorded_as_such() {
     assert_eq!(of("S10"), Demand { out: 2, missed: 0, stood_in: 1, back: 0 });
     assert_eq!(of("G105"), Demand { missed: 1, ..Demand::default() });
 
-    // Put back by item, then the rest: what stood in comes back as what it is.
+    // Returned by item, then the rest: a substitute comes back as itself.
     let back = ["stock-next.xlsx", "--put-back", "b", "--out", "stock-3.xlsx"];
     shop.refuse(
         &[&back[..], &["--items", "S10=2", "--items", "S30=1"]].concat(),
@@ -231,7 +231,7 @@ fn what_is_filled_in_wrongly_is_said_all_at_once_with_its_cell() {
             "problem kit-plan.xlsx!D21 1 of G105, of which 0 are left",
         ],
     );
-    // What the plan asks for is not to be changed.
+    // Planned values must not be changed.
     for (column, value) in [("A", "D"), ("D", "S20"), ("E", "spoiled with its pack"), ("F", "2")] {
         let shop = Shop::tiny();
         shop.fill(&[("B", "S30", column, value)]);
@@ -247,13 +247,13 @@ fn kits_are_issued_one_by_one_from_one_plan_and_never_twice() {
     let shop = Shop::tiny();
     let out = |n: u32| format!("stock-{n}.xlsx");
     shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "b", "--out", &out(1)]).well();
-    // From the plan's JSON as well: it is the same plan.
+    // Also from the plan's JSON: it is the same plan.
     shop.refuse(
         &["plan.json", &out(1), "--out", &out(2)],
         &["problem issue-log.xlsx!E6 B, issued from this plan (978cef6fa31e) on 2027-03-02 already"],
     );
     shop.issue(&["plan.json", &out(1), "--pump", "A", "--out", &out(2)]).well();
-    // The stock of before is not taken again.
+    // The earlier stock is not accepted again.
     shop.refuse(
         &["kit-plan.xlsx", "stock.csv", "--pump", "C", "--out", &out(3)],
         &[
@@ -303,10 +303,10 @@ fn a_plan_whose_stock_has_changed_is_refused_with_everything_that_changed() {
             "the stock that the plan was made from",
         ]
     );
-    // --counted is for the log; it does not make the plan good again.
+    // --counted is for the log; it does not make the plan valid again.
     shop.refuse(&["kit-plan.xlsx", "stock.csv", "--counted"], &refusal);
 
-    // The same length in another spelling or another unit is no change.
+    // A length in another spelling or another unit is unchanged.
     let respelt = stock
         .replace("S10,shim,F1,0.010,", "S10,shim,F1,0.254 mm,")
         .replace("S20,shim,F1,0.020,", "S20,shim,F1,20 thou,")
@@ -325,7 +325,7 @@ fn a_plan_whose_stock_has_changed_is_refused_with_everything_that_changed() {
     ])
     .well();
 
-    // A bin that was changed is said and no more; the JSON alone cannot tell.
+    // A changed bin is only reported; the JSON alone cannot show it.
     shop.write("stock.csv", &stock.replace("A10", "A11"));
     shop.refuse(
         &["plan.json", "stock.csv"],
@@ -336,7 +336,7 @@ fn a_plan_whose_stock_has_changed_is_refused_with_everything_that_changed() {
         run.all(),
         ["warning stock.csv! another file than the plan was made from, with the same counts"]
     );
-    // The plan's own counts are held against the stock even when the file is the very same one.
+    // The plan's own counts are compared with the stock even when the file is the very same one.
     let shop = Shop::tiny();
     let after = cells(&shop.at("kit-plan.xlsx"), "Stock after");
     assert_eq!(after[&(1, 5)], "1");
@@ -344,9 +344,7 @@ fn a_plan_whose_stock_has_changed_is_refused_with_everything_that_changed() {
     shop.refuse(&["kit-plan.xlsx", "stock.csv"], &["problem stock.csv!F2 2 of S10 on hand"]);
 }
 
-/// Reserved pieces stay; what is spoiled with its pack and what is cut up goes with the first kit that takes from it.
-/// What the plan wrote is not for people to change: each change is found with its cell, and a line that is gone is
-/// counted.
+/// People must not change planned values: each change is found with its cell, and a missing line is counted.
 #[test]
 fn a_changed_line_of_the_plan_is_named() {
     let shop = Shop::tiny();
@@ -365,7 +363,7 @@ fn a_changed_line_of_the_plan_is_named() {
     let run = shop.refuse(&["kit-plan.xlsx", "stock.csv"], &found);
     let own = ["B", "S30", "pick", "1"].map(|own| format!("`{own}`, as `gapwright kit` wrote it"));
     assert_eq!(run.expected(), own);
-    // A line that was deleted leaves nothing to be named by.
+    // A deleted line leaves no cell to name.
     let shop = Shop::tiny();
     let row = shop.issue_row("B", "S30");
     let columns = ["A", "B", "C", "D", "E", "F", "L", "M", "N", "O"];
@@ -380,8 +378,8 @@ fn a_changed_line_of_the_plan_is_named() {
     assert!(all[0].contains(&words), "{all:?}");
 }
 
-/// A sheet that was sorted without its hidden columns, spare lines and all, says the same as before; one count that was
-/// changed on top is the one line that is named.
+/// A sheet that was sorted without its hidden columns, spare lines included, is still the same plan; with one changed
+/// count on top, only that line is named.
 #[test]
 fn a_sorted_sheet_is_the_same_plan() {
     let shop = Shop::tiny();
@@ -425,7 +423,7 @@ fn a_sorted_sheet_is_the_same_plan() {
     shop.issue(&["kit-plan.xlsx", "stock.csv"]).well();
 }
 
-/// A cell that nobody can read keeps back nothing of what else is wrong.
+/// An unreadable cell hides no other problem.
 #[test]
 fn what_is_filled_in_is_held_against_the_stock_beside_cells_that_cannot_be_read() {
     let shop = Shop::tiny();
@@ -456,6 +454,7 @@ fn what_is_filled_in_is_held_against_the_stock_beside_cells_that_cannot_be_read(
     assert_eq!(all.len(), 3, "{all:#?}");
 }
 
+/// Reserved pieces stay. Spoiled pieces and cut sheets go with the first kit that takes from their pack or sheet.
 #[test]
 fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
     let shop = Shop::new();
@@ -520,11 +519,11 @@ fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
     assert_eq!(lines(&shop)[4..].len(), 6);
     let counts = shop.counts("s2.xlsx");
     assert_eq!((counts["S20"], counts["S07"], counts["GS-105"]), (1, 3, 1));
-    // Sheets that nothing is read from are carried, text as text.
+    // Unused sheets are copied, text as text.
     let notes = cells(&shop.at("s2.xlsx"), "Notes");
     assert_eq!(notes.values().collect::<Vec<_>>(), ["Anything", "Else", "=1+1", "@kept"]);
 
-    // What was cut comes back in no count, and is said to.
+    // Cut pieces come back into no count, and a warning reports it.
     let run = shop.issue(&["s2.xlsx", "--put-back", "A", "--out", "s3.xlsx"]).well();
     assert_eq!(
         run.all(),
@@ -534,7 +533,7 @@ fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
     );
     assert_eq!(shop.counts("s3.xlsx")["S20"], 2);
 
-    // The reserved ones are not to be had.
+    // The reserved ones are not available.
     shop.kit("stock", "pumps");
     shop.fill(&[("A", "S20", "G", "0"), ("A", "S20", "H", "S07"), ("A", "S20", "I", "3")]);
     fs::remove_file(shop.at("issue-log.xlsx")).unwrap();
@@ -548,7 +547,7 @@ fn calamine_names(shop: &Shop, name: &str) -> Vec<String> {
     open_workbook::<Xlsx<_>, _>(shop.at(name)).unwrap().sheet_names()
 }
 
-/// Goods come in: the difference is a problem until it is said to be counted.
+/// Goods come in: the difference is a problem until `--counted` is given.
 #[test]
 fn counts_that_the_log_does_not_know_are_recorded_only_when_that_is_asked_for() {
     let shop = Shop::tiny();
@@ -581,7 +580,7 @@ fn counts_that_the_log_does_not_know_are_recorded_only_when_that_is_asked_for() 
         .collect();
     assert_eq!(counted, ["2|||G105|0|-5|0|5", "2|||S10|0|-11|1|12", "2|||S20|0|-1|0|1"]);
     assert_eq!(shop.counts("stock-next.xlsx")["S20"], 0);
-    // A row that went with its pieces is counted out; G120 had none left, so nothing is said of it.
+    // A row that went with its pieces is counted out; G120 had none left, so it is not reported.
     let rest: Vec<&str> = stock.lines().filter(|line| !line.starts_with("S10")).collect();
     let rest = rest
         .join("\n")
@@ -613,7 +612,7 @@ fn the_stock_workbook_itself_is_never_replaced() {
     shop.issue(&[&again[..4], &after].concat()).well();
     assert_eq!(shop.counts("stock.xlsx")["S20"], 1);
     assert_eq!(shop.counts("after.xlsx")["S20"], 0);
-    // A stock workbook of another run stays as it is.
+    // A stock workbook of another run is unchanged.
     let before = shop.files();
     let run = shop.issue(&[
         "kit-plan.xlsx",
@@ -658,12 +657,12 @@ fn says(run: &shop::Run, words: &[&str]) -> bool {
 fn an_old_stock_is_not_counted_anew() {
     let shop = Shop::tiny();
     shop.issue(&["kit-plan.xlsx", "stock.csv", "--pump", "B"]).well();
-    // The stock of before the run, given by mistake: nothing may be put back into it.
+    // The stock before the run, given by mistake: no piece may be put back into it.
     let run = shop.issue(&["stock.csv", "--put-back", "B", "--counted", "--out", "old.xlsx"]);
     assert_eq!(run.status, 2);
     assert!(says(&run, &["the counts from before run 1"]), "{:#?}", run.all());
     shop.issue(&["kit-plan.xlsx", "stock-next.xlsx", "--pump", "A", "--out", "two.xlsx"]).well();
-    // Older than the last run: nobody can tell it from goods that came in, so it is asked.
+    // Older than the last run: it could also be goods that came in, so it is reported.
     let run = shop.issue(&["stock.csv", "--put-back", "B", "--counted", "--out", "old.xlsx"]);
     assert!(says(&run, &["counts that the log had before"]), "{:#?}", run.all());
 }
@@ -708,7 +707,7 @@ fn a_second_kit_for_a_pump_is_asked_about() {
     assert!(says(&plan, &words), "{:#?}", plan.all());
 }
 
-/// A line of the log cannot be taken back: a date that is out of its order is asked about.
+/// A line of the log cannot be taken back: an earlier date is reported.
 #[test]
 fn a_date_before_the_logs_last_line_is_asked_about() {
     let shop = Shop::tiny();

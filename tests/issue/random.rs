@@ -1,4 +1,4 @@
-//! Random days in a store, beside a store that only adds and takes away.
+//! Random days in a store, compared with a store that only adds and subtracts.
 
 use std::collections::BTreeMap;
 
@@ -27,7 +27,7 @@ fn counts(store: &BTreeMap<String, u32>) -> Counts {
     counts
 }
 
-/// What a random day did, to be sure that everything was seen.
+/// Events of the random days, to be sure that all kinds were covered.
 #[derive(Debug, Default)]
 struct Seen {
     issued: u32,
@@ -107,7 +107,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
                     }
                 }
                 _ => {
-                    // A plan takes what the store has by half; people pick less, more or something else.
+                    // A plan takes about half of the store's pieces; people pick fewer, more or others.
                     let tag = format!("P{seed}-{day}");
                     let items: Vec<String> = store.keys().cloned().collect();
                     let mut lines = Vec::new();
@@ -183,7 +183,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
                 assert_eq!(store[item], last, "seed {seed}, day {day}");
             }
         }
-        // Demand is the sum of the lines, whatever the way to it.
+        // Demand is the sum of the lines, however it is calculated.
         for item in store.keys() {
             let demand = log.demand(item, "2027-03-01", "2027-03-31");
             let sum = |pick: fn(i64) -> i64| -> i64 {

@@ -11,7 +11,7 @@ use calamine::{Data, Reader, Xlsx, open_workbook};
 use serde_json::Value;
 use tempfile::TempDir;
 
-/// A workbook's cell as it reads, empty where there is nothing.
+/// A workbook's cell as text, empty where there is none.
 pub fn shown(cell: &Data) -> String {
     match cell {
         Data::Empty => String::new(),
@@ -35,7 +35,7 @@ pub fn cells(path: &Path, sheet: &str) -> BTreeMap<(u32, u32), String> {
     .collect()
 }
 
-/// What is written into a cell.
+/// Contents to write into a cell.
 #[derive(Clone, Debug)]
 pub enum Put {
     Text(String),
@@ -53,7 +53,7 @@ impl From<&str> for Put {
     }
 }
 
-/// Changes cells of a sheet in the file itself, as a person does: everything else stays as it is.
+/// Changes cells of a sheet in the file itself, as people do: everything else is unchanged.
 pub fn change<T: AsRef<str>>(path: &Path, sheet: &str, changes: &[(T, Put)]) {
     let book: Xlsx<_> = open_workbook(path).unwrap();
     let index = book.sheet_names().iter().position(|name| name == sheet).unwrap();
@@ -139,7 +139,7 @@ pub struct Shop {
     pub folder: TempDir,
 }
 
-/// How a run ended.
+/// Result of a run.
 pub struct Run {
     pub status: i32,
     pub told: String,
@@ -164,7 +164,7 @@ impl Run {
             .collect()
     }
 
-    /// What was expected, finding by finding.
+    /// Expected values, finding by finding.
     pub fn expected(&self) -> Vec<&str> {
         let findings = self.findings.iter();
         findings.map(|f| f["expected"].as_str().unwrap()).collect()
@@ -177,13 +177,13 @@ impl Run {
         all
     }
 
-    /// Whether it did what it was asked to.
+    /// Asserts that the run succeeded.
     pub fn well(self) -> Run {
         assert_eq!(self.status, 0, "{:#?}\n{}", self.all(), self.told);
         self
     }
 
-    /// Whether it refused, with exactly these findings.
+    /// Asserts that the run refused, with exactly these findings.
     pub fn refused(&self, expected: &[&str]) {
         assert_eq!(self.status, 2, "{}", self.told);
         assert_eq!(self.problems(), expected);
@@ -276,7 +276,7 @@ impl Shop {
         self.run(&[&["issue"], arguments, &["--date", "2027-03-02"]].concat())
     }
 
-    /// Runs `issue`, which must be refused with these problems and change nothing.
+    /// Runs `issue`, which must be refused with these problems and change no file.
     pub fn refuse(&self, arguments: &[&str], expected: &[&str]) -> Run {
         let before = self.files();
         let run = self.issue(arguments);
@@ -311,7 +311,7 @@ impl Shop {
         lines(&self.at("issue-log.xlsx"))
     }
 
-    /// The row, from 1, of a line of the Issue sheet, by tag and item; of the n-th spare line for `extra`.
+    /// Row, from 1, of a line of the Issue sheet, by tag and item; of the n-th spare line for `extra`.
     pub fn issue_row(&self, tag: &str, item: &str) -> u32 {
         let cells = cells(&self.at("kit-plan.xlsx"), "Issue");
         let cell = |row, column| cells.get(&(row, column)).map_or("", String::as_str);
@@ -324,7 +324,7 @@ impl Shop {
         row.unwrap_or_else(|| panic!("a line of {tag} and {item}")) + 1
     }
 
-    /// Fills the Issue sheet in: tag, item, column letter, value.
+    /// Fills in the Issue sheet: tag, item, column letter, value.
     pub fn fill(&self, entries: &[(&str, &str, &str, &str)]) {
         let changes: Vec<(String, Put)> = entries
             .iter()

@@ -1,4 +1,4 @@
-//! Runs that are killed, files that are no logs and no plans, texts that mean to do harm.
+//! Killed runs, files that are neither logs nor plans, and malicious texts.
 
 use std::fs;
 use std::process::Stdio;
@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use super::shop::{Shop, cells};
 
-/// A run killed between its two files leaves the log new and no stock workbook: that is found, and mended.
+/// A run killed between its two files leaves the log new and no stock workbook: this is found and fixed.
 #[test]
 fn a_run_that_was_ended_between_its_two_files_is_found_and_finished() {
     let shop = Shop::tiny();
@@ -22,14 +22,14 @@ fn a_run_that_was_ended_between_its_two_files_is_found_and_finished() {
         &["problem issue-log.xlsx!E11 A, C, issued from this plan (978cef6fa31e) on 2027-03-02 already", behind],
     );
     shop.refuse(&["s1.xlsx", "--put-back", "B"], &[behind]);
-    // Neither the stock of before the run before, nor one that is counted otherwise.
+    // Neither the stock before the earlier run, nor one with other counts.
     let run = shop.issue(&["stock.csv", "--finish"]);
     assert_eq!(run.status, 2, "{}", run.told);
     assert!(run.problems().iter().any(|p| p.contains("S30")), "{:?}", run.problems());
     shop.issue(&["s1.xlsx", "--finish"]).well();
     assert_eq!(shop.read("stock-next.xlsx").unwrap(), whole);
     assert_eq!(shop.read("issue-log.xlsx"), log);
-    // Once it is there, there is nothing to finish.
+    // Once the file exists, there is no run to finish.
     let run = shop.issue(&["stock-next.xlsx", "--finish", "--out", "s3.xlsx"]);
     assert_eq!(run.status, 2);
     assert!(
@@ -139,7 +139,7 @@ fn files_that_are_no_logs_are_refused_and_left_alone() {
     fs::create_dir(shop.at("issue-log.xlsx")).unwrap();
     let run = shop.issue(&["kit-plan.xlsx", "s1.xlsx", "--pump", "A"]);
     assert_eq!(run.status, 2);
-    // Somebody's own column and sheet would be lost, so they are asked to be moved.
+    // A person's own column and sheet would be lost, so they must be moved.
     fs::remove_dir(shop.at("issue-log.xlsx")).unwrap();
     let mut book = rust_xlsxwriter::Workbook::new();
     let sheet = book.add_worksheet().set_name("Issues").unwrap();
@@ -184,13 +184,13 @@ fn files_that_are_no_plans_are_refused() {
     let json = fs::read_to_string(shop.at("plan.json")).unwrap();
     shop.write("other.json", &json.replace("gapwright.plan.v2", "gapwright.plan.v9"));
     shop.write("cut.json", &json[..json.len() / 2]);
-    // A plan of before the inputs were in it.
+    // A plan from before it listed its inputs.
     let (start, _) = json.split_once("\"inputs\"").unwrap();
     shop.write("old.json", &format!("{}\n}}\n", start.trim_end().trim_end_matches(',')));
     shop.write("empty.xlsx", "");
     for (plan, found) in [
         ("other.json", "the format `gapwright.plan.v9`"),
-        ("cut.json", "what is no plan"),
+        ("cut.json", "not a plan file"),
         ("old.json", "a plan that does not say which stock it was made from"),
         ("empty.xlsx", "an empty file"),
         ("stock.csv", "no sheet Issue"),
@@ -200,7 +200,7 @@ fn files_that_are_no_plans_are_refused() {
         let run = shop.issue(&[plan, "pumps.csv"]);
         assert_eq!(run.status, 2);
         assert!(run.problems().iter().any(|p| p.contains(found)), "{plan}: {:?}", run.problems());
-        // The stock, which is none, is said in the same run.
+        // The stock, which is invalid, is reported in the same run.
         assert!(
             run.problems().iter().any(|p| p.contains("pumps.csv")),
             "{plan}: {:?}",
@@ -210,7 +210,7 @@ fn files_that_are_no_plans_are_refused() {
     }
 }
 
-/// Texts of a shop that mean to be formulas, are not what they look like, or cannot stand in a workbook.
+/// Texts of a shop that would be formulas, that look like others, or that no workbook can hold.
 #[test]
 fn texts_that_mean_harm_are_recorded_as_they_are() {
     let shop = Shop::new();
@@ -253,7 +253,7 @@ fn texts_that_mean_harm_are_recorded_as_they_are() {
     shop.issue(&["stock-next.xlsx", "--put-back", tag, "--put-back", "0042", "--out", "s2.xlsx"])
         .well();
     assert_eq!(shop.counts("s2.xlsx")[item], 3);
-    // All of it is out of the way again, so the plan can be issued once more; what is wrong then is marked.
+    // All pieces are back, so the plan can be issued once more; problems are then marked.
     shop.fill(&[(tag, item, "G", "99")]);
     let run =
         shop.issue(&["kit-plan.xlsx", "stock.csv", "--out", "s3.xlsx", "--mark", "marked.xlsx"]);

@@ -8,8 +8,8 @@ use std::thread;
 
 use gapwright::read::{Memory, workbook};
 
-/// Whole and damaged workbooks of every kind are read, and a thread of the host of whatever name is
-/// still heard by the host's hook, and by no other.
+/// Valid and damaged workbooks of every kind are read; a panic of any thread of the host still reaches the host's
+/// hook, and no other.
 #[test]
 fn reading_a_workbook_leaves_the_panic_hook_of_the_program_alone() {
     let heard = Arc::new(AtomicUsize::new(0));

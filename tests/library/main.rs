@@ -1,6 +1,7 @@
-//! The library as another program uses it: jobs made of parts, and a host that keeps its own ways.
+//! The library as another program uses it: jobs made of parts, and a host that keeps its own panic hook.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation, missing_docs)]
 
+mod claims;
 mod host;
 mod parts;

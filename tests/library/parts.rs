@@ -1,4 +1,4 @@
-//! Jobs are made of parts that hold, or not at all.
+//! Jobs are made of valid parts, or not at all.
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -36,9 +36,9 @@ fn size(thickness: &str) -> Size {
     Size { thickness: mm(thickness), tolerance: Tolerance::even(mm("0.005")), uncertainty: None }
 }
 
-/// Two pumps of one model that has something of everything: a shim pack and a gasket that is cut, two
-/// dimensions and two parts that grow, each two tied, a seal for the bag, a blade.
-fn whole() -> Parts {
+/// Two pumps of one model with something of everything: a shim pack and a gasket that is cut, two dimensions and two
+/// parts that grow, each two correlated, a seal for the bag, a blade.
+pub fn whole() -> Parts {
     let thermal = |name: &str| Thermal {
         name: name.into(),
         label: name.into(),
@@ -137,7 +137,7 @@ fn whole() -> Parts {
     }
 }
 
-/// The job goes all the way: chosen, worked out again, written.
+/// The job runs to the end: chosen, verified, written.
 fn carried_out(job: Job) -> usize {
     let plan = choose(&job, &Watch::patient()).unwrap();
     let served = plan.kits.iter().filter(|kit| matches!(kit, Kit::Served(_)));
@@ -153,7 +153,7 @@ fn a_job_of_its_own_parts_is_kitted() {
     assert_eq!(carried_out(Job::new(whole()).unwrap()), 2);
 }
 
-/// Whatever the readers let through is a job by the constructor's own measure.
+/// Everything that the readers accept is a job by the constructor's own rules.
 #[test]
 fn every_sample_that_was_read_is_a_job() {
     for (stock, pumps) in [
@@ -172,7 +172,7 @@ fn every_sample_that_was_read_is_a_job() {
     }
 }
 
-/// One thing spoilt: whose it is, what is wrong with it (the first words), and how.
+/// One fault: its part, the first words of its error, and the change that makes it.
 type Spoiler = (Part, &'static str, fn(&mut Parts, usize));
 
 fn pump() -> Part {
@@ -187,7 +187,7 @@ fn term(index: usize, kind: usize) -> Term {
     [Term::Dimension, Term::Thermal, Term::Pack][kind % 3](index)
 }
 
-/// A term of a form that the whole job has: none has three of anything.
+/// A term of a form that the valid job has: none has three of anything.
 fn put(form: &mut Form, which: Term) {
     match form {
         Form::Linear { terms, .. } => terms[1].0 = which,
@@ -293,7 +293,7 @@ fn spoilers() -> Vec<Spoiler> {
             p.stock[2].peel_step = Some(Length::ZERO);
         }),
         (Part::Item("s-25".into()), "the name", |p, _| p.stock[1].item = "s-25".into()),
-        (Part::Sheets("SHEET".into()), "the side of a sheet", |p, n| {
+        (Part::Sheets("SHEET".into()), "the side of a plate", |p, n| {
             p.sheets[0].sides[n % 2] = mm("-1");
             p.stock.pop();
         }),
@@ -305,8 +305,7 @@ fn spoilers() -> Vec<Spoiler> {
     ]
 }
 
-/// Every spoiler a few hundred times, with any index: refused with the name of what is wrong, and never a
-/// panic.
+/// Every fault a few hundred times, with any index: refused with the name of its part, and never a panic.
 #[test]
 fn what_is_not_there_is_refused_by_name() {
     let spoilers = spoilers();
@@ -351,7 +350,7 @@ fn what_is_not_there_is_refused_by_name() {
     assert!(seen.len() == 8 && !seen.contains_key("new") && least > 50, "{seen:?}");
 }
 
-/// Anything changed at random: either it is refused, or the job goes all the way without a panic.
+/// Any random change: either it is refused, or the job runs to the end without a panic.
 #[test]
 fn what_is_a_job_never_fails_later() {
     let mut dice = ChaCha8Rng::seed_from_u64(17);

@@ -1,7 +1,7 @@
-//! The limit and the interrupt: every stage looks at the watch between small units of work, and whichever
-//! look ends it, what comes out is sound, comes soon and says what it lacks.
+//! Limit and interrupt: every stage checks the watch between small units of work, and whichever check ends it, the
+//! result is sound, comes soon and reports what is missing.
 //!
-//! Looks and work are counted, on one thread; no clock is asked.
+//! Checks and work are counted, on one thread; no clock is used.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
@@ -22,7 +22,7 @@ use gapwright::read::{self, Sources};
 use gapwright::verify::verify;
 use gapwright::words;
 
-/// Units of work between two looks: the pace is 20,000, and one pump's columns are looked at as a whole.
+/// Units of work between two checks: the pace is 20,000, and one pump's columns are examined as a whole.
 const MOST_BETWEEN: u64 = 60_000;
 
 fn alone<T: Send>(work: impl FnOnce() -> T + Send) -> T {
@@ -37,8 +37,7 @@ fn sample(folder: &str, stock: &str, pumps: &str) -> Job {
         .expect("the sample has no problems")
 }
 
-/// Small outages of every kind: plain, by the pack, with pumps that stay short, and one whose goals take
-/// some search.
+/// Small outages of every kind: plain, by the pack, with pumps that stay short, and one whose goals need some search.
 fn jobs() -> Vec<(&'static str, Job)> {
     let packed = generate::fleet(2, 4, 6, 4, 20, 2).with(|job| {
         job.policy.opened_packs_spoiled = true;
@@ -61,13 +60,13 @@ fn jobs() -> Vec<(&'static str, Job)> {
     ]
 }
 
-/// Chooses and works out the worth of one more, under a watch that counts.
+/// Chooses a plan and calculates the value of one more, under a watch that counts.
 fn whole(job: &Job, looks: &Looks) -> Plan {
     let watch = Watch::patient().counted(looks);
     alone(|| valued(job, choose(job, &watch).unwrap(), &watch))
 }
 
-/// Numbers of looks from the first to the last, close together at first.
+/// Numbers of checks from the first to the last, close together at first.
 fn spread(all: u64) -> Vec<u64> {
     let mut numbers: Vec<u64> = (1..=12).collect();
     let mut at = 12;
@@ -92,7 +91,7 @@ fn whichever_look_ends_it_the_plan_is_sound_and_comes_soon() {
             let looks = Looks::stop_at(number);
             let plan = whole(&job, &looks);
             let further = looks.count().saturating_sub(number);
-            // One look for each pump that is listed or explained, and a few for each stage of each group.
+            // One check for each pump that is listed or explained, and a few for each stage of each group.
             let most = 60 + 12 * job.pumps.len() as u64;
             assert!(further <= most, "{name}, look {number}: {further} further looks");
             let after = looks.work_after();
@@ -110,7 +109,7 @@ fn whichever_look_ends_it_the_plan_is_sound_and_comes_soon() {
             }
             open += usize::from(!plan.proven());
             proven += usize::from(plan.proven());
-            // What is given is right, whatever is left out.
+            // The given values are right, whatever is left out.
             for worth in &plan.worth {
                 assert!(best.worth.contains(worth), "{name}, look {number}: {worth:?}");
             }
@@ -136,7 +135,7 @@ fn between_two_looks_there_is_little_work() {
     }
 }
 
-/// 45 sizes, six pieces: millions of combinations, of which the first few looks see few.
+/// 45 sizes, six pieces: millions of combinations, of which the first few checks see few.
 #[test]
 fn a_listing_that_is_cut_short_still_makes_a_plan() {
     let job = generate::fleet(6, 20, 45, 8, 20, 5);
@@ -158,7 +157,7 @@ fn a_listing_that_is_cut_short_still_makes_a_plan() {
         };
         assert!(plan.kits.iter().all(honest));
         let said = words::proof(&job, &plan);
-        assert!(said.starts_with("Best found, not proven least: weight"), "{said}");
+        assert!(said.starts_with("Best found, not proven: pumps kitted, weighted"), "{said}");
         served.push(plan.served());
         verify(job.clone(), plan).unwrap();
     }
@@ -172,7 +171,7 @@ fn what_is_left_out_is_said_in_the_plan_its_words_and_its_json() {
     let count = Looks::only_count();
     let best = whole(&job, &count);
     let whole_words = words::proof(&job, &best);
-    assert!(whole_words.starts_with("Proven least: no plan serves more by priority"));
+    assert!(whole_words.starts_with("Proven best: no choice kits more pumps (by priority)"));
     let (mut orders, mut worths) = (0, 0);
     for number in spread(count.count()) {
         let plan = whole(&job, &Looks::stop_at(number));
@@ -180,7 +179,7 @@ fn what_is_left_out_is_said_in_the_plan_its_words_and_its_json() {
         if !plan.proven() {
             continue;
         }
-        // Proven is proven, whatever comes after.
+        // A proof stays a proof, whatever comes after.
         assert!(said.starts_with(&whole_words), "look {number}: {said}");
         assert_eq!(plan.goals, best.goals);
         let verified = verify(job.clone(), plan.clone()).unwrap();
@@ -206,7 +205,7 @@ fn what_is_left_out_is_said_in_the_plan_its_words_and_its_json() {
     assert!(orders > 0 && worths > 0, "{orders} {worths}");
 }
 
-/// A waste that is proven is not called unproven because of the points behind it.
+/// A proven waste is not called unproven because of the points after it.
 #[test]
 fn the_headline_says_goal_by_goal_what_is_proven() {
     let job = sample("outage", "stock.xlsx", "pumps.xlsx");
@@ -225,14 +224,14 @@ fn the_headline_says_goal_by_goal_what_is_proven() {
     assert_eq!(
         headline(&[]),
         format!(
-            "Proven least: no plan serves more by priority, and none that does wastes less than {waste}."
+            "Proven best: no choice kits more pumps (by priority); of those that kit as many, none wastes less than {waste}."
         )
     );
     assert_eq!(
         headline(&[Aim::Scarcity]),
         format!(
-            "Proven: no plan serves more by priority, and none that does wastes less than {waste}. \
-             Proven too: pieces {pieces}. Best found, not proven least: scarcity points {points} found, \
+            "Proven: no choice kits more pumps (by priority); of those that kit as many, none wastes less than {waste}. \
+             Proven too: pieces {pieces}. Best found, not proven: scarcity points {points} found, \
              bound {} (gap 3). Reason: time limit.",
             points - 3
         )
@@ -240,17 +239,17 @@ fn the_headline_says_goal_by_goal_what_is_proven() {
     let said = headline(&[Aim::Waste, Aim::Pieces, Aim::Scarcity]);
     assert!(
         said.starts_with(
-            "Proven: no plan serves more by priority. Best found, not proven least: waste"
+            "Proven: no choice kits more pumps (by priority). Best found, not proven: waste"
         ),
         "{said}"
     );
     let said = headline(&[Aim::ServedWeight, Aim::Waste, Aim::Pieces, Aim::Scarcity]);
-    assert!(said.starts_with("Best found, not proven least: weight"), "{said}");
+    assert!(said.starts_with("Best found, not proven: pumps kitted, weighted"), "{said}");
     assert!(!said.contains("Proven"), "{said}");
 }
 
-/// What is told is told of a goal: its bound is never beyond its value. The order and the worth of one
-/// more tell how far they are instead.
+/// Each report of progress names its goal, and its bound is never beyond its value. The order and the value of one
+/// more report their progress instead.
 #[test]
 fn the_news_names_its_stage() {
     let job = generate::fleet(1, 12, 12, 6, 10, 3);
@@ -273,7 +272,7 @@ fn the_news_names_its_stage() {
     }
 }
 
-/// The limit counts from the start that is given, which may lie before the search.
+/// The limit counts from the given start, which may be before the search.
 #[test]
 fn the_limit_holds_for_the_whole_run() {
     let hour = Duration::from_secs(3_600);
@@ -282,6 +281,6 @@ fn the_limit_holds_for_the_whole_run() {
     assert_eq!(watch.stop(), Some(Stop::TimeLimit));
     assert_eq!(watch.share().stop(), Some(Stop::TimeLimit));
     assert_eq!(Watch::since(earlier).limit(hour * 2).stop(), None);
-    // As long again as everything before, far from its end.
+    // A share lasts as long again as everything before, here far from its end.
     assert_eq!(Watch::since(earlier).limit(hour * 9).share().stop(), None);
 }

@@ -1,4 +1,4 @@
-//! The same for purchases, for what is set aside and for drawers.
+//! Limit and interrupt for purchases, for provisions and for drawers.
 
 use gapwright::choose::purchase::purchase;
 use gapwright::choose::watch::{Looks, Watch};
@@ -50,7 +50,7 @@ fn what_is_set_aside_holds_whenever_it_is_ended() {
             Some(Expected { low: middle - thou(2), high: middle + thou(2), law: Law::Even });
         of_pump
     });
-    let outlook = Outlook { expected: expected.collect(), job: job.clone() };
+    let outlook = Outlook::new(job.clone(), expected.collect()).unwrap();
     let question = Question { scenarios: 40, checks: 60, ..Question::new(thou(1)) };
     let run = |looks: &Looks| {
         let watch = Watch::patient().counted(looks);

@@ -1,5 +1,5 @@
-//! The models that come with the program, and a shop's own: examples that can be kitted, worked by
-//! hand; drawings; the Models sheet.
+//! Models that come with the program, and a shop's own: examples that can be kitted, worked by hand; drawings; the
+//! Models sheet.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
@@ -49,7 +49,7 @@ fn kitted(job: Job) -> Verified {
     verify(job, plan).unwrap()
 }
 
-/// A folder of models of the shop's own, made of texts.
+/// A folder of the shop's own models, made of texts.
 fn shop(models: &[(&str, String)]) -> TempDir {
     let folder = TempDir::new().unwrap();
     for (name, text) in models {
@@ -82,15 +82,14 @@ fn every_model_reads_without_a_problem() {
 /// Student's factor for 95.45 % and three degrees of freedom.
 const STUDENT: f64 = 3.306_829_9;
 
-/// Requirement, value, and how far it can lie below and above in the worst case.
+/// Requirement, value, and its worst-case deviation below and above.
 type Worked = (&'static str, f64, f64, f64);
 
-/// The invented examples of the models' comments, worked out by hand with the tolerances of the
-/// models; pieces are good to 0.0002 in and 0.005 mm in the blank workbooks. A gasket's worst case
-/// is that of free - (1 + a) x gap at either limit. Four readings, one 0.0001 in (2.54 um) below and
-/// one above the two in the middle, have a standard uncertainty of that over the root of 6, and
-/// count 3.306 829 9 times: Student's factor for 95.45 % and three degrees of freedom (SciPy 1.17.1;
-/// JCGM 100:2008, table G.2, prints 3.31).
+/// Invented examples of the models' comments, worked out by hand with the tolerances of the models; pieces are good
+/// to 0.0002 in and 0.005 mm in the blank workbooks. A gasket's worst case is that of free - (1 + a) x gap at either
+/// limit. Four readings, one 0.0001 in (2.54 um) below and one above the two in the middle, have a standard
+/// uncertainty of that over the root of 6, and count 3.306 829 9 times: Student's factor for 95.45 % and three
+/// degrees of freedom (SciPy 1.17.1; JCGM 100:2008, table G.2, prints 3.31).
 #[test]
 fn the_examples_of_the_comments_come_out_as_worked_by_hand() {
     let counted = STUDENT / 6.0_f64.sqrt();
@@ -194,8 +193,8 @@ fn the_examples_of_the_comments_come_out_as_worked_by_hand() {
     }
 }
 
-/// A shop's model without examples, or with those of its dimensions only, has a blank workbook
-/// that can be kitted all the same.
+/// A shop's model without examples, or with those of its dimensions only, has a blank workbook that can be kitted all
+/// the same.
 #[test]
 fn models_without_examples_have_blank_workbooks_that_can_be_kitted() {
     for (name, text) in BUILT_IN {
@@ -248,8 +247,8 @@ fn an_example_that_is_no_length_is_a_problem() {
     }
 }
 
-/// A drawing beside a shop's model is taken; one that is none is refused in plain words; and a
-/// built-in drawing does not stand for a shop's model of the same name.
+/// A drawing next to a shop's model is used; an invalid one is refused in plain words; and a built-in drawing is not
+/// used for a shop's model of the same name.
 #[test]
 fn a_shops_drawing_lies_beside_its_model() {
     let (name, text) = BUILT_IN[0];
@@ -260,7 +259,7 @@ fn a_shops_drawing_lies_beside_its_model() {
     fs::write(&picture, &whole).unwrap();
     let model = own(&folder, name).unwrap();
     assert_eq!(model.drawing.as_ref().unwrap().bytes[..], whole);
-    // It is one of the inputs that the plan can be repeated from.
+    // The drawing is one of the inputs that the plan can be repeated from.
     let job = blank(&model, Some(folder.path())).unwrap();
     let drawings: Vec<&str> = job
         .inputs
@@ -282,8 +281,7 @@ fn a_shops_drawing_lies_beside_its_model() {
     }
 }
 
-/// What holds for one arrangement stands on the slips of that arrangement alone, at the step that it
-/// belongs to. Common practice, no source.
+/// Cautions of one arrangement are on the slips of that arrangement alone, at their step. Common practice, no source.
 #[test]
 fn cautions_stand_where_they_belong() {
     let usual = USUAL_CAUTIONS.iter().map(|(_, text)| text);
@@ -299,13 +297,13 @@ fn cautions_stand_where_they_belong() {
     for name in ["front-set-metric", "seal-setting"] {
         assert_eq!(steps(name, "setting clips or washers"), ["before"]);
     }
-    // A pump may have temperatures of its own: a text that cannot change names none.
+    // A pump may have temperatures of its own: a fixed text names none.
     for (name, _) in BUILT_IN {
         assert_eq!(steps(name, " degC"), [""; 0], "{name}");
     }
 }
 
-/// What a model file says stands on the Models sheet word by word, with its drawing.
+/// The Models sheet shows the contents of a model file word by word, with its drawing.
 #[test]
 fn the_models_sheet_shows_each_model() {
     for (name, _) in BUILT_IN {
@@ -335,8 +333,8 @@ fn the_models_sheet_shows_each_model() {
     }
 }
 
-/// The tables of a short model follow its drawing on the same page where there is room, and begin
-/// a new one where there is none.
+/// The tables of a short model follow its drawing on one page where there is room, and begin a new page where there
+/// is none.
 #[test]
 fn short_models_stand_on_one_page() {
     let mut picture = fs::read("models/thrust-collar.png").unwrap();
@@ -344,7 +342,7 @@ fn short_models_stand_on_one_page() {
     let (short, _) = text.split_once("[[consumable]]").unwrap();
     let mut breaks = |height: u32| -> usize {
         let folder = shop(&[(name, short.to_string())]);
-        // The height that the header states; what the picture shows is of no interest here.
+        // The height that the header states; the picture itself does not matter here.
         picture[20..24].copy_from_slice(&height.to_be_bytes());
         fs::write(folder.path().join(format!("{name}.png")), &picture).unwrap();
         let model = own(&folder, name).unwrap();
@@ -425,7 +423,7 @@ fn slips(
 
 const SERVICE: &str = "Predicted for service; cannot be measured at the bench.";
 
-/// The text in the first column of each row in which a reading is asked for.
+/// Text in the first column of each row with a cell for a reading.
 fn asked_readings(slip: &[(u32, u32, String)]) -> Vec<&str> {
     let found = slip.iter().filter(|(_, _, text)| text.starts_with("Found, again ("));
     let beside = found.map(|(row, _, _)| {
@@ -435,10 +433,10 @@ fn asked_readings(slip: &[(u32, u32, String)]) -> Vec<&str> {
     beside.collect()
 }
 
-/// At the bench the pump is cold. By hand: the shaft grows by 16 x 12.3e-6 x 60 = 0.011808, the casing by
-/// 16.5 x 11.4e-6 x 40 = 0.007524, which takes 0.004284 off the clearance, and at worst 0.0030331 more or
-/// less (16.05 x 12.8e-6 x 65 and 16.55 x 12.1e-6 x 45). So 0.009 to 0.023 hot is 0.0163171 to 0.0242509
-/// cold, and inwards to 0.00001: 0.01632 to 0.02425.
+/// At the bench the pump is cold. By hand: the shaft grows by 16 x 12.3e-6 x 60 = 0.011808, the casing by 16.5 x
+/// 11.4e-6 x 40 = 0.007524, which takes 0.004284 off the clearance, and at worst 0.0030331 more or less (16.05 x
+/// 12.8e-6 x 65 and 16.55 x 12.1e-6 x 45). So 0.009 to 0.023 hot is 0.0163171 to 0.0242509 cold, and inwards to
+/// 0.00001: 0.01632 to 0.02425.
 #[test]
 fn no_slip_holds_a_cold_reading_against_hot_limits() {
     let model = built_in("seal-setting");
@@ -447,7 +445,7 @@ fn no_slip_holds_a_cold_reading_against_hot_limits() {
     assert_eq!(text(SERVICE), 1);
     let asked = asked_readings(&slip);
     assert_eq!(asked.len(), 2, "{asked:?}");
-    // Both less what a reading may be off, 0.0005: the hot limits are the narrower ones.
+    // Both less the error of a reading, 0.0005: the hot limits are the narrower ones.
     let window = "Recheck after fitting, cold: 0.01682 to 0.02375 in (about 0.427 to 0.603 mm); within its \
                   limits by what a reading may be off, 0.0005 in either way, and running too, with the growth \
                   at its worst";
@@ -457,7 +455,7 @@ fn no_slip_holds_a_cold_reading_against_hot_limits() {
                    casing 0.0075 in (20 to 60 degC); if the service differs, state it in the pump sheet \
                    (columns `Shaft growth running`, `Casing growth running`; likewise cold and length).";
     assert_eq!(text(counted), 1);
-    // Of narrower cold limits these are what counts.
+    // Narrower cold limits decide.
     let narrow = slips(&model, None, &|job| {
         let Form::Linear { lower, upper, .. } = &mut job.pumps[0].requirements[0].form else {
             panic!("a clearance is linear")
@@ -468,14 +466,14 @@ fn no_slip_holds_a_cold_reading_against_hot_limits() {
     assert!(
         asked_readings(&narrow)[0].starts_with("Recheck after fitting, cold: 0.0175 to 0.0235 in ")
     );
-    // Where the rule does not count the growth at its worst, that is said beside what it accepts.
+    // Where the rule does not count the growth at its worst, that is reported next to the accepted range.
     let nominal = slips(&model, None, &|job| job.policy.acceptance = Acceptance::Nominal);
     let asked = asked_readings(&nominal)[0];
     assert!(asked.contains("the rule is nominal: what a reading may be off"), "{asked}");
     let beside = "A cold reading outside 0.01632 to 0.02425 in (about 0.415 to 0.616 mm) may leave the \
                   hot limits if the growth comes at its worst";
     assert!(nominal.iter().any(|(_, _, text)| text == beside), "{nominal:?}");
-    // Where nothing grows nothing is said of it.
+    // Without growth, hot running is not mentioned.
     let cold = slips(&built_in("screwed-impeller"), None, &|_| ());
     assert!(!cold.iter().any(|(_, _, text)| text.contains("running hot") || text == SERVICE));
     assert_eq!(asked_readings(&cold).len(), 1);
@@ -513,8 +511,8 @@ fn long_labels_wrap_on_the_slip() {
     assert!(format.contains("wrapText=\"1\""), "{format}");
 }
 
-/// Asked hot only, the bench needs a window of its own; where the growth is not known well enough for
-/// one, that is said. The growth alone takes 0.0030331 either way, so 0.006 between the limits is too little.
+/// Asked hot only, the bench needs its own window; where the growth is not known well enough for one, that is
+/// reported. The growth alone takes 0.0030331 either way, so 0.006 between the limits is too little.
 #[test]
 fn a_clearance_asked_hot_only_is_rechecked_cold() {
     let text = BUILT_IN.iter().find(|(name, _)| *name == "seal-setting").unwrap().1;

@@ -1,7 +1,7 @@
-//! The Monte Carlo engine against published values and closed forms; the source stands beside each.
+//! Compares the Monte Carlo engine with published values and closed forms, each with its source.
 //!
-//! Tags: [read] the printed text was read; [memory] the printed value is from memory, and agrees with
-//! the exact one beside it; [computed] exact, outside this program or in closed form.
+//! Tags: [read] the printed text was read; [memory] the printed value is from memory, and agrees with the exact one
+//! beside it; [computed] exact, outside this program or in closed form.
 
 #![allow(
     clippy::unwrap_used,
@@ -51,7 +51,7 @@ fn sum(sources: Vec<Source>) -> Model {
     alone(sources, Measurand::Sum(Sum { constant, terms }))
 }
 
-/// Exactly so many draws: nine digits never settle.
+/// Exactly this number of draws: nine digits never settle.
 fn draws(most_draws: u64) -> Plan {
     Plan { digits: 9, most_draws, ..Plan::default() }
 }
@@ -70,7 +70,7 @@ fn close(ends: [f64; 2], exact: [f64; 2], band: f64) -> bool {
     (ends[0] - exact[0]).abs() <= band && (ends[1] - exact[1]).abs() <= band
 }
 
-/// Four standard deviations of a share of so many draws.
+/// Four standard deviations of a share of `draws` draws.
 fn chance(p: f64, draws: u64) -> f64 {
     4.0 * (p * (1.0 - p) / draws as f64).sqrt()
 }
@@ -114,7 +114,7 @@ fn one_wide_rectangular_input() {
     assert!(close(outcome.symmetric, [-exact, exact], 0.06), "{outcome:?}");
     assert!(close(outcome.shortest, [-exact, exact], 0.3), "{outcome:?}");
     assert!((outcome.standard - 103.0_f64.sqrt()).abs() < 0.03);
-    // What u and a factor of 1.96 would say is outside the band.
+    // The limits from u and a factor of 1.96 are outside the band.
     assert!(!close([-19.89, 19.89], [-exact, exact], 0.06));
     assert!(!close(outcome.symmetric, [-19.89, 19.89], 0.06));
     let outcome = run(&model, &at(0.9973, draws(1_000_000))).unwrap();
@@ -122,9 +122,9 @@ fn one_wide_rectangular_input() {
     assert!(close(outcome.symmetric, [-exact, exact], 0.06), "{outcome:?}");
 }
 
-/// JCGM 101:2008, 9.5: calibration of a gauge block, nm. l = l_s + d - l_s (da theta + a_s dtheta),
-/// theta = mean + Delta. Printed [memory]: 838, u 36, 99 % [745, 932]; by 24 million draws of other
-/// code 837.993, 35.806, [744.36, 931.63] [computed].
+/// JCGM 101:2008, 9.5: calibration of a gauge block, nm. l = l_s + d - l_s (da theta + a_s dtheta), theta = mean +
+/// Delta. Printed [memory]: 838, u 36, 99 % [745, 932]; by 24 million draws of other code 837.993, 35.806, [744.36,
+/// 931.63] [computed].
 #[test]
 fn a_gauge_block_with_products() {
     let student = |scale, dof| Law::Student { scale, dof };
@@ -212,7 +212,7 @@ fn sums_of_uniform_numbers_are_below_exact_fractions() {
         let band = chance(exact, 500_000);
         assert!((shares.below - exact).abs() < band, "{n} {x}: {shares:?}");
         assert!((shares.below + shares.conforming - 1.0).abs() < 1e-12);
-        // The other way up, by symmetry.
+        // The upper half, by symmetry.
         let most = n as f64 - x;
         let outcome = run(&model, &within([f64::NEG_INFINITY, most], draws(500_000))).unwrap();
         let above = outcome.conformity.unwrap().above;
@@ -267,8 +267,8 @@ fn correlated(sources: Vec<Source>, correlation: Vec<Vec<f64>>) -> Model {
     Model { joint, ..sum(sources) }
 }
 
-/// JCGM 100:2008, 5.2.2 [memory]: ten resistors of 1000 ohm, each 0.1, calibrated with one standard:
-/// together 1.0 ohm, not the 0.32 of independent ones.
+/// JCGM 100:2008, 5.2.2 [memory]: ten resistors of 1000 ohm, each 0.1, calibrated with one standard: together 1.0
+/// ohm, not the 0.32 of independent ones.
 #[test]
 fn ten_fully_correlated_inputs() {
     let resistors = vec![source(1000.0, normal(0.1)); 10];
@@ -280,8 +280,8 @@ fn ten_fully_correlated_inputs() {
     assert!((apart.standard - 0.1 * 10.0_f64.sqrt()).abs() < 0.002);
 }
 
-/// By hand: opposed inputs cancel; with r = 0.6 the variance of 3 X1 + X2 of sd 1 and 2 is
-/// 9 + 4 + 2 x 3 x 2 x 0.6 = 20.2; the members stand in another order than the sources.
+/// By hand: opposed inputs cancel; with r = 0.6 the variance of 3 X1 + X2 of sd 1 and 2 is 9 + 4 + 2 x 3 x 2 x 0.6 =
+/// 20.2; the members are in another order than the sources.
 #[test]
 fn opposed_and_part_correlated_inputs() {
     let r = |r: f64| vec![vec![1.0, r], vec![r, 1.0]];
@@ -304,8 +304,8 @@ fn opposed_and_part_correlated_inputs() {
 
 // Skewed laws in closed form.
 
-/// The product of two uniform numbers is below z with probability z (1 - ln z) [computed]. Its
-/// density falls from nought on, so the shortest interval starts at nought.
+/// The product of two uniform numbers is below z with probability z (1 - ln z) [computed]. Its density falls from
+/// zero on, so the shortest interval starts at zero.
 #[test]
 fn a_product_of_two_uniform_numbers() {
     let quantile = |p: f64| {
@@ -331,9 +331,8 @@ fn a_product_of_two_uniform_numbers() {
     assert!((outcome.standard - (7.0_f64 / 144.0).sqrt()).abs() < 0.001);
 }
 
-/// The ratio of two uniform numbers is below z with probability z/2 up to 1 and 1 - 1/(2z) above
-/// [computed]: 95 % from 0.05 to 20, at the shortest from 0 to 10. It has no mean, so no number of
-/// draws is enough.
+/// The ratio of two uniform numbers is below z with probability z/2 up to 1 and 1 - 1/(2z) above [computed]: 95 %
+/// from 0.05 to 20, at the shortest from 0 to 10. It has no mean, so no number of draws is enough.
 #[test]
 fn a_ratio_of_two_uniform_numbers() {
     let unit = vec![source(0.5, rectangular(0.5)); 2];
@@ -350,8 +349,8 @@ fn a_ratio_of_two_uniform_numbers() {
     assert!(!outcome.settled && outcome.draws == 2_000_000);
 }
 
-/// By hand: a gap between -0.2 and 0.8 is not above nought in a fifth of the draws. They do not
-/// conform, whatever the limits, and lie above all others in the intervals.
+/// By hand: a gap between -0.2 and 0.8 is not above zero in a fifth of the draws. They do not conform, whatever the
+/// limits, and rank above all others in the intervals.
 #[test]
 fn a_gap_that_may_close_is_said_to() {
     let sources = vec![source(1.0, normal(0.0)), source(0.3, rectangular(0.5))];
@@ -371,7 +370,7 @@ fn a_gap_that_may_close_is_said_to() {
     let histogram = &outcome.histogram;
     let counted = counted + histogram.below + histogram.above;
     assert_eq!(counted + outcome.without_value, outcome.draws);
-    // Above 50 are the gaps from nought to 1/51, and none of those that are not open.
+    // Above 50 are the gaps from zero to 1/51, and none of those that are not open.
     let limited = run(&model, &within([0.0, 50.0], draws(400_000))).unwrap();
     let shares = limited.conformity.unwrap();
     assert!((shares.above - 1.0 / 51.0).abs() < chance(1.0 / 51.0, 400_000));
@@ -381,7 +380,7 @@ fn a_gap_that_may_close_is_said_to() {
     assert_eq!(run(&alone(closed, ratio), &draws(400_000)), Err(vec![Fault::NoValue]));
 }
 
-/// What is beyond all numbers is no number's neighbour: without a value, or without a mean.
+/// Numbers that overflow have no neighbours: without a value, or without a mean.
 #[test]
 fn what_overflows_is_refused() {
     for half in [1e300, 8e307, 1.7e308] {
@@ -445,7 +444,7 @@ fn laws() -> Vec<Exact> {
     ]
 }
 
-/// Pearson's statistic of the counted classes, of one million draws, against a distribution.
+/// Pearson's statistic of the classes counted in one million draws, against a distribution.
 fn chi_square(outcome: &Outcome, below: &dyn Fn(f64) -> f64) -> f64 {
     let histogram = &outcome.histogram;
     let width = (histogram.to - histogram.from) / CLASSES as f64;
@@ -465,8 +464,8 @@ fn chi_square(outcome: &Outcome, below: &dyn Fn(f64) -> f64) -> f64 {
     edges.windows(2).zip(counts).map(part).sum()
 }
 
-/// With 61 degrees of freedom one in ten thousand is above 110 [computed]. The seed is fixed, so it
-/// is not a matter of luck; every other law of the same standard deviation is far beyond.
+/// With 61 degrees of freedom one in ten thousand is above 110 [computed]. The seed is fixed, so luck plays no part;
+/// every other law with this standard deviation is far beyond.
 #[test]
 fn each_law_is_its_own_and_no_other() {
     let laws = laws();
@@ -485,7 +484,7 @@ fn each_law_is_its_own_and_no_other() {
     }
 }
 
-/// Student's law of few degrees of freedom, whose distributions are elementary [computed]: 1, 2, 3.
+/// Student's law with few degrees of freedom, whose distributions are elementary [computed]: 1, 2, 3.
 #[test]
 fn students_law_of_few_degrees_of_freedom() {
     let below: [fn(f64) -> f64; 3] = [
@@ -510,8 +509,7 @@ fn students_law_of_few_degrees_of_freedom() {
     }
 }
 
-/// The standard deviations that the laws say they have (JCGM 101:2008, 6.4 [memory]) are those of
-/// their draws.
+/// Stated standard deviations of the laws (JCGM 101:2008, 6.4 [memory]) agree with their draws.
 #[test]
 fn draws_have_the_standard_deviation_of_their_law() {
     let laws = [
@@ -530,10 +528,10 @@ fn draws_have_the_standard_deviation_of_their_law() {
     }
 }
 
-// When enough is enough.
+// Stopping rule.
 
-/// JCGM 101:2008, 7.9: what is settled is true to the tolerance. 9.2.4 has u = 10.1, so half a unit of
-/// the last of two digits is 0.5; 9.2.3 has u = 2.00, half a unit of the last of three is 0.005.
+/// JCGM 101:2008, 7.9: a settled value is true to the tolerance. 9.2.4 has u = 10.1, so half a unit of the last of
+/// two digits is 0.5; 9.2.3 has u = 2.00, half a unit of the last of three is 0.005.
 #[test]
 fn draws_go_on_until_the_digits_are_stable() {
     let mut sources = vec![source(0.0, rectangular(3.0_f64.sqrt())); 4];
@@ -559,8 +557,8 @@ fn draws_go_on_until_the_digits_are_stable() {
     assert!(!run(&model, &one_batch_short).unwrap().settled);
 }
 
-/// The spread is what the mean of other seeds shows: of 40 outcomes nearly all lie within twice the
-/// standard deviation, and not nearly all within a quarter of it.
+/// The reported spread agrees with that of other seeds: of 40 outcomes nearly all are within twice the standard
+/// deviation, and not nearly all within a quarter of it.
 #[test]
 fn the_spread_is_that_of_other_seeds() {
     let model = sum(vec![source(0.0, rectangular(3.0_f64.sqrt())); 4]);
@@ -592,7 +590,7 @@ fn what_cannot_vary_is_settled_at_once() {
     assert_eq!(outcome.histogram.counts[0], 160_000);
 }
 
-// The same everywhere.
+// Independent of thread count and machine.
 
 /// Every law, products, a group and a ratio.
 fn everything() -> Model {
@@ -619,7 +617,7 @@ fn threads_make_no_difference() {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads);
         pool.build().unwrap().install(|| run(&everything(), &plan)).unwrap()
     };
-    // As text, which tells every bit of a number.
+    // As text, which shows every bit of a number.
     let one = format!("{:?}", with(1));
     assert_eq!(one, format!("{:?}", with(2)));
     assert_eq!(one, format!("{:?}", with(3)));
@@ -627,7 +625,7 @@ fn threads_make_no_difference() {
     assert_ne!(one, format!("{other:?}"));
 }
 
-/// Pinned: a machine or a library that computes anything else shows here. Not a value from outside.
+/// Pinned: a machine or a library that calculates another value shows here. Not a value from outside.
 #[test]
 fn the_numbers_of_a_seed_never_change() {
     let outcome = run(&everything(), &within([1.0, 1.5], draws(200_000))).unwrap();
@@ -656,7 +654,7 @@ const PINNED: [u64; 8] = [
     0x3f63_3ab5_1f25_2487,
 ];
 
-// What is refused.
+// Refusals.
 
 #[test]
 fn every_fault_is_told_at_once() {
@@ -713,8 +711,7 @@ fn every_fault_is_told_at_once() {
     assert!(run(&fine, &at(0.5, draws(50_000))).is_ok());
 }
 
-/// At one half, where the tails are all there is: the quartiles of the normal law are
-/// +/- 0.6744897501960817 [computed].
+/// At one half, where only the tails are left: the quartiles of the normal law are +/- 0.6744897501960817 [computed].
 #[test]
 fn the_lowest_level_gives_the_quartiles() {
     let outcome = run(&sum(vec![source(0.0, normal(1.0))]), &at(0.5, draws(1_000_000))).unwrap();

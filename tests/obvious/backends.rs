@@ -1,4 +1,4 @@
-//! The choice against itself with every linear-programming backend.
+//! Compares the choice with itself under every linear-programming backend.
 
 use std::time::Duration;
 
@@ -11,8 +11,8 @@ use gapwright::plan::{Aim, Plan};
 use crate::generate;
 use crate::outage::outage;
 
-/// Backends may go other ways but must come out alike: on random outages, and on fleets with a
-/// kit for each pump planted in a tight and in an ample stock.
+/// Backends may take other paths but must agree: on random outages, and on fleets with a kit for each pump planted in
+/// a tight and in an ample stock.
 #[test]
 fn backends_agree() {
     assert_eq!(Backend::BUILT_IN.len(), 2, "build with both backends");
@@ -32,12 +32,11 @@ fn backends_agree() {
         }
     }
     println!("fleets proven by both: {fleets} of 18");
-    // How many are proven within the limit depends on the machine.
+    // The number proven within the limit depends on the machine.
     assert!(fleets >= 8);
 }
 
-/// Whether both backends prove every goal; then all must be equal. One that ends early must not
-/// contradict the other.
+/// Whether both backends prove every goal; then all must be equal. One that ends early must not contradict the other.
 fn agree(job: &Job, name: &str) -> bool {
     let plans: Vec<Plan> = Backend::BUILT_IN
         .iter()
@@ -49,8 +48,8 @@ fn agree(job: &Job, name: &str) -> bool {
     let [one, other] = plans.as_slice() else { panic!("two backends") };
     if one.proven() && other.proven() {
         assert_eq!(one.goals, other.goals, "{name}");
-        // Larger groups keep whichever of the equal plans was found; smaller ones have an order,
-        // which is settled last.
+        // Larger groups keep whichever of the equal plans was found; smaller ones have an order, which is determined
+        // last.
         if job.pumps.len() <= 40 && one.stopped_by.is_none() && other.stopped_by.is_none() {
             assert_eq!(one.kits, other.kits, "{name}");
         }
@@ -62,7 +61,7 @@ fn agree(job: &Job, name: &str) -> bool {
         let served = a.aim == Aim::ServedWeight;
         let beyond = |value: i64, bound: i64| if served { value > bound } else { value < bound };
         assert!(!beyond(a.value, b.bound) && !beyond(b.value, a.bound), "{name}: {a:?} {b:?}");
-        // Later goals are bounded under the value of this one, which may not be the other's.
+        // Later goals are bounded under the value of this one, which may differ between the two.
         if !(a.proven() && b.proven()) {
             break;
         }

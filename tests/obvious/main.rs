@@ -1,8 +1,8 @@
-//! The choice against a general solver on the obvious model, on outages too large to walk through; and,
-//! with `--features highs`, against itself with every linear-programming backend.
+//! Compares the choice with a general solver on the obvious model, on outages too large to walk through; and, with
+//! `--features highs`, with itself under every linear-programming backend.
 //!
-//! The solver is a ready-built one for Python: `GAPWRIGHT_SOLVER` names a Python that has the wheel
-//! `highspy`. Without it what needs the solver is skipped, and says so.
+//! The solver is an existing one for Python: `GAPWRIGHT_SOLVER` names a Python that has the wheel `highspy`. Without
+//! it the tests that need the solver are skipped, with a notice.
 
 #![allow(
     clippy::unwrap_used,
@@ -34,17 +34,16 @@ use model::{Obvious, Reached, Rows};
 use outage::outage;
 use solver::Solver;
 
-/// Cases to be compared, and to be tried for it at most.
+/// Cases to compare; the search for them is bounded too.
 const COMPARED: usize = 200;
 const TRIED: u64 = 400;
 /// Cases that go to the solver together.
 const BATCH: u64 = 50;
-/// The solver's search for each goal of one case: most cases need a few hundred nodes at most. A limit in
-/// nodes leaves the same cases out on a slow machine as on a quick one.
+/// Search limit of the solver for each goal of one case: most cases need a few hundred nodes at most. A limit in
+/// nodes leaves out one set of cases on slow and quick machines alike.
 const NODES: u32 = 1_000;
 
-/// The solver; where none is named, a word of that past the test runner, which keeps what a test that
-/// passes prints to itself.
+/// The solver. Where none is named, a notice goes past the test runner, which hides the output of passed tests.
 fn solver(wanted_by: &str) -> Option<Solver> {
     let Some(mut solver) = Solver::named() else {
         let _ = writeln!(
@@ -94,22 +93,22 @@ fn every_outage_that_a_general_solver_proves_comes_out_as_it_says() {
         seen.iter().map(|seen| seen.seconds).fold(0.0, f64::max),
         seen.iter().map(|seen| seen.megabytes).fold(0.0, f64::max),
     );
-    // A random test must have seen what it is there to see.
+    // A random test must have covered its purpose.
     assert!(compared >= COMPARED, "only {compared} compared");
     assert!(short >= 60 && compared - short >= 40 && levels >= 40 && none * 10 < compared);
     assert!(guarded >= 60 && compared - guarded >= 60);
     assert!(peeled >= 20 && cut >= 20 && spoiled >= 20);
 }
 
-/// What a compared case was like.
+/// Features of a compared case.
 struct Seen {
     pumps: usize,
     short: usize,
     levels: usize,
     guarded: bool,
-    /// Whether something is peeled, cut from sheet, left of an opened pack.
+    /// Whether some piece is peeled, is cut from sheet, or is left of an opened pack.
     ways: [bool; 3],
-    /// Of the solver.
+    /// Seconds of the solver.
     seconds: f64,
     megabytes: f64,
 }
@@ -131,12 +130,12 @@ fn compare(seed: u64, job: Job, obvious: &Obvious) -> Seen {
         seconds: obvious.seconds,
         megabytes: obvious.megabytes,
     };
-    // What was compared is also what the checker passes.
+    // The compared plan also passes the checker.
     gapwright::verify::verify(job, plan).unwrap();
     seen
 }
 
-/// What of a plan is not as the general solver says.
+/// Differences between a plan and the general solver's result.
 fn differences(plan: &Plan, obvious: &Obvious) -> Vec<&'static str> {
     let value = |aim| plan.goal(aim).unwrap().value;
     let each = [
@@ -149,7 +148,7 @@ fn differences(plan: &Plan, obvious: &Obvious) -> Vec<&'static str> {
     unlike.map(|(name, ..)| *name).collect()
 }
 
-/// Whether something is peeled, cut from sheet, left of an opened pack.
+/// Whether some piece is peeled, is cut from sheet, or is left of an opened pack.
 fn ways(job: &Job, plan: &Plan) -> [bool; 3] {
     let served = plan.kits.iter().filter_map(|kit| match kit {
         Kit::Served(packs) => Some(packs),
@@ -173,8 +172,8 @@ fn ways(job: &Job, plan: &Plan) -> [bool; 3] {
 /// One figure of an answer.
 type Figure = fn(&mut Obvious) -> &mut Reached;
 
-/// A wrong limit must be noticed: with one piece more of everything the solver's answer is another
-/// one often enough. And so must one wrong figure of its answer, whichever.
+/// A wrong limit must be noticed: with one more piece of everything the solver's answer must often differ. So must
+/// any single wrong figure of its answer.
 #[test]
 fn the_comparison_bites() {
     let Some(solver) = solver("the comparison bites") else {

@@ -1,11 +1,9 @@
-//! The obvious model of an outage, for a general solver: one whole number for each pump, pack, item and
-//! way to peel it, one yes or no for each pump, one whole number for each way to cut up a sheet, and
-//! every rule as a linear row.
+//! The obvious model of an outage, for a general solver: one whole number for each pump, pack, item and way to peel
+//! it, one yes or no for each pump, one whole number for each way to cut up a sheet, and every rule as a linear row.
 //!
-//! It shares nothing with the library but the input types: the rows are written from what a
-//! requirement means. All rows are whole numbers divided by their common divisor, so that a whole
-//! plan keeps a row or misses it by 1 at least, far beyond the solver's tolerance of 1e-6; what
-//! the solver returns is rounded, checked and valued again in integers.
+//! Only the input types are shared with the library: the rows are written from the meaning of a requirement. All rows
+//! are whole numbers divided by their common divisor, so that a whole plan keeps a row or misses it by at least 1,
+//! far beyond the solver's tolerance of 1e-6; the solver's plan is rounded, checked and valued again in integers.
 
 use std::collections::BTreeSet;
 use std::fmt::Write;
@@ -18,12 +16,12 @@ use gapwright::model::{Form, Term};
 use gapwright::policy::Acceptance;
 use gapwright::pump::Pump;
 
-/// What the solver makes of one goal.
+/// The solver's result for one goal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Reached {
     /// The plan's value.
     pub value: i64,
-    /// What no plan can beat, if the solver got to one.
+    /// Bound that no plan can beat, if the solver reached one.
     pub bound: Option<i64>,
 }
 
@@ -33,7 +31,7 @@ impl Reached {
     }
 }
 
-/// What the solver makes of an outage. Goals behind the first unproven one have no bound.
+/// The solver's result for an outage. Goals after the first unproven one have no bound.
 #[derive(Debug, Clone)]
 pub struct Obvious {
     /// Pumps, whatever their priority.
@@ -51,22 +49,22 @@ impl Obvious {
     }
 }
 
-/// The names of the rows that are the goals, in their order.
+/// Names of the rows that are the goals, in their order.
 const GOALS: [&str; 3] = ["weight", "waste", "pieces"];
 
-/// A sum of variables, each times a whole number, that may not fall below nothing.
+/// A sum of variables, each times a whole number, that may not be negative.
 type Row = Vec<(usize, i128)>;
 
-/// The variables by number, the rows, and what each variable counts for on each goal.
+/// Variables by number, the rows, and the share of each variable in each goal.
 pub struct Rows {
-    /// The most that each may be; `None` for a distance, which need not be whole.
+    /// Upper limit of each; `None` for a distance, which need not be whole.
     most: Vec<Option<u32>>,
     rows: Vec<Row>,
-    /// Variables and the most that they may come to together: pieces in the drawer, sheets.
+    /// Variables and the upper limit of their sum: pieces in the drawer, sheets.
     limits: Vec<(Vec<usize>, u32)>,
     /// Weight of serving, millionths of waste, and pieces.
     goals: [Vec<(usize, i64)>; 3],
-    /// For each distance, the sum that it is the distance of.
+    /// For each distance, the sum whose absolute value it is.
     distances: Vec<(usize, Row)>,
     served: Vec<usize>,
 }
@@ -80,8 +78,8 @@ struct Count {
 
 impl Rows {
     /// # Panics
-    /// If a charge is not a whole number of millionths for each step of a distance: the library rounds
-    /// such charges up, which no linear row says.
+    /// If a charge is not a whole number of millionths for each step of a distance: the library rounds such charges
+    /// up, which no linear row can express.
     pub fn of(job: &Job) -> Rows {
         let mut all = Rows {
             most: Vec::new(),
@@ -128,7 +126,7 @@ impl Rows {
                 let Some(size) = item.size.filter(|_| right) else {
                     continue;
                 };
-                // One layer at least is left of a laminated one.
+                // At least one layer of a laminated piece is left.
                 let step = item.peel_step.map_or(i64::MAX, Length::ticks);
                 let mut thickness = size.thickness.ticks();
                 loop {
@@ -157,7 +155,7 @@ impl Rows {
         let variable = self.variable(Some(self.limits[index].1.min(most)));
         self.limits[index].0.push(variable);
         let singly = if by_the_pack(job, index) { 0 } else { item.unit_cost.raw() };
-        // Layers peeled off are waste at their share of the cost, rounded up.
+        // Peeled layers are waste at their share of the cost, rounded up.
         let whole = item.size.expect("it has one").thickness.ticks();
         let peeled = (whole - thickness) * item.unit_cost.raw();
         let trim = (peeled + whole - 1) / whole;
@@ -166,8 +164,8 @@ impl Rows {
         Count { variable, item: index, thickness }
     }
 
-    /// Packs of an item that spoil once they are opened: whole packs are paid for, and none is opened
-    /// while loose pieces are left.
+    /// Packs of an item that spoil once they are opened: whole packs are paid for, and none is opened while loose
+    /// pieces are left.
     fn add_opened_packs(&mut self, job: &Job, index: usize) {
         let item = &job.stock[index];
         let (takers, available) = self.limits[index].clone();
@@ -236,7 +234,7 @@ impl Rows {
                 };
                 (held(lower.ticks()), held(upper.ticks()), held(target.ticks()))
             }
-            // free / gap - 1 against an allowance: free - (1 + allowance) gap against nothing.
+            // free / gap - 1 against an allowance: free - (1 + allowance) gap against 0.
             Form::GasketFill { gasket, gap, target, lower, upper } => {
                 let held = |allowance: Millionths| {
                     let mut terms = scaled(gap, -(MILLION + i128::from(allowance.raw())));
@@ -246,7 +244,7 @@ impl Rows {
                 (held(*lower), held(*upper), held(*target))
             }
         };
-        // An expanded uncertainty is a root of squares, which no linear row holds.
+        // An expanded uncertainty is a root of squares, which no linear row can express.
         assert_ne!(job.policy.acceptance, Acceptance::Expanded);
         let guarded = job.policy.acceptance == Acceptance::WorstCase;
         let above = lower.row(job, pump, packs, served, 1, guarded);
@@ -268,8 +266,8 @@ impl Rows {
         self.distances.push((distance, row));
     }
 
-    /// The rows in the LP format, which any general solver reads: variables x0, x1, ..., the goals as
-    /// rows in whole units of theirs that are above nothing anyway.
+    /// The rows in the LP format, which any general solver reads: variables x0, x1, ..., the goals as rows in their
+    /// own whole units, which are not negative anyway.
     ///
     /// # Panics
     /// If a number is too large for a solver in floating point to keep it whole.
@@ -304,12 +302,12 @@ impl Rows {
         text
     }
 
-    /// The plan that a solver returned, judged in whole numbers, with its bounds on the goals;
-    /// `None` if it breaks a rule.
+    /// Judges the plan that a solver returned in whole numbers, with its bounds on the goals; `None` if it breaks a
+    /// rule.
     pub fn judge(&self, plan: &[i64], bounds: [Option<f64>; 3]) -> Option<Obvious> {
         let mut plan = plan.to_vec();
         plan.resize(self.most.len(), 0);
-        // A distance is what it is; the solver only bounds it from below.
+        // A distance follows from its sum; the solver only bounds it from below.
         for (distance, row) in &self.distances {
             plan[*distance] = i64::try_from(sum(row, &plan).abs()).ok()?;
         }
@@ -318,7 +316,7 @@ impl Rows {
         }
         let reached = |goal: usize| Reached {
             value: self.goals[goal].iter().map(|&(v, c)| c * plan[v]).sum(),
-            // In whole units, a thousandth allowed for the solver's own error.
+            // In whole units, with a thousandth allowed for the solver's own error.
             bound: bounds[goal].map(|bound| {
                 let bound = if goal == 0 { (bound + 1e-3).floor() } else { (bound - 1e-3).ceil() };
                 bound as i64 * self.unit(goal)
@@ -334,7 +332,7 @@ impl Rows {
         })
     }
 
-    /// The greatest number that all values of a goal are multiples of.
+    /// Greatest number that all values of a goal are multiples of.
     fn unit(&self, goal: usize) -> i64 {
         let divisor = self.goals[goal].iter().fold(0, |d, (_, c)| gcd(d, *c));
         divisor.max(1)
@@ -358,8 +356,7 @@ fn by_the_pack(job: &Job, item: usize) -> bool {
     job.policy.opened_packs_spoiled && job.stock[item].pack_qty > 1
 }
 
-/// A row of the LP format, a few terms a line. Nothing is written of a row without terms, which any
-/// plan keeps.
+/// A row of the LP format, a few terms per line. A row without terms is left out, since any plan keeps it.
 fn write_row(text: &mut String, name: &str, row: &Row, bound: &str) {
     let terms: Vec<&(usize, i128)> = row.iter().filter(|(_, count)| *count != 0).collect();
     if terms.is_empty() {
@@ -381,8 +378,8 @@ struct Sum {
 }
 
 impl Sum {
-    /// `sign x (sum - bound)` over the variables; guarded, with every contributor where it hurts
-    /// most. What does not depend on pieces is multiplied by `served`.
+    /// `sign x (sum - bound)` over the variables; guarded, with every contributor at its worst. Parts that do not
+    /// depend on pieces are multiplied by `served`.
     fn row(
         &self,
         job: &Job,
@@ -396,7 +393,7 @@ impl Sum {
         let mut constant = -sign * self.bound;
         for &(term, c) in &self.terms {
             let c = sign * c;
-            // Where more is better, less hurts.
+            // Where more is better, less is worse.
             let worst = |value: i64, minus: i64, plus: i64| {
                 let off = match (guarded, c > 0) {
                     (false, _) => 0,
@@ -428,7 +425,7 @@ fn scaled(terms: &[(Term, Millionths)], by: i128) -> Vec<(Term, i128)> {
     terms.iter().map(|&(term, c)| (term, i128::from(c.raw()) * by)).collect()
 }
 
-/// A row divided by its greatest common divisor, and that.
+/// A row divided by its greatest common divisor, and the divisor.
 fn divided(row: Row) -> (Row, i128) {
     let unit = row.iter().fold(0, |d: i128, (_, c)| {
         let (mut a, mut b) = (d, c.abs());

@@ -1,4 +1,4 @@
-//! Random outages that the obvious model can carry.
+//! Random outages that the obvious model can express.
 
 use gapwright::cutting::SheetLot;
 use gapwright::decimal::Millionths;
@@ -15,13 +15,12 @@ fn tenths(n: i64) -> Length {
     Length::from_ticks(n * 25_400)
 }
 
-/// A random outage of 6 to 14 pumps over a shim pack, at times a second one, and a gasket; some with
-/// laminated shims, with packs that spoil once they are opened, with a sheet that gaskets or shims are
-/// cut from. All lengths are whole tenths of a thou and sensitivities simple, and costs can be
-/// shared out, so that each charge is whole.
+/// A random outage of 6 to 14 pumps over a shim pack, sometimes a second one, and a gasket; some with laminated
+/// shims, with packs that spoil once they are opened, with a sheet that gaskets or shims are cut from. All lengths
+/// are whole tenths of a thou and sensitivities simple, and costs can be divided, so that each charge is whole.
 pub fn outage(seed: u64) -> Job {
     let mut rng = ChaCha8Rng::seed_from_u64(0x0b71_0005 ^ seed);
-    // What came later comes out of a source of its own, so that the other cases stay what they were.
+    // Later additions use a separate random source, so that the other cases stay unchanged.
     let mut later = ChaCha8Rng::seed_from_u64(!seed);
     let laminated = later.random_bool(0.3);
     let spoiled = later.random_bool(0.3);
@@ -133,8 +132,8 @@ pub fn outage(seed: u64) -> Job {
                 Measured::within(tenths(value), Tolerance::even(tenths(slack)))
             };
             let code = rng.random_range(0..fits);
-            // The measurements are those of a kit of these pieces, a little off; where stock is
-            // ample the pieces are there too.
+            // The measurements are those of a kit of these pieces, slightly off; where stock is ample the pieces are
+            // on hand too.
             let mut plant = |kind: &str, pieces: u32| -> i64 {
                 let lots = stock.iter().enumerate();
                 let right = lots.filter(|(_, lot)| lot.kind == kind && lot.fit == fit(code));
@@ -175,7 +174,7 @@ pub fn outage(seed: u64) -> Job {
     .unwrap()
 }
 
-/// A lot of sheets, and what can be cut from it for each fit. The sides of a blank go into those of the
+/// A lot of sheets, and the pieces that can be cut from it for each fit. The sides of a blank divide those of the
 /// sheet so that its cost is a whole number.
 fn sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, fits: usize, ample: bool) -> Vec<SheetLot> {
     let kind = if rng.random() { "gasket" } else { "shim" };

@@ -2,8 +2,8 @@
 
 A model is a file in the LP format. Its rows `weight`, `waste` and `pieces` are the goals, the first to
 be greatest and the others least, each with the earlier ones held as rows at their proven values. One
-line of JSON a model: the plan (variables x0, x1, ... rounded), the solver's bound on each goal, seconds,
-and the megabytes that this process has had at most. A goal that is not reached within the limits, and
+line of JSON per model: the plan (variables x0, x1, ... rounded), the solver's bound on each goal, seconds,
+and the peak memory of this process in megabytes. A goal that is not reached within the limits, and
 every later one, has no bound.
 """
 
@@ -28,8 +28,8 @@ def read(path, arguments):
         "mip_rel_gap": 0.0,
         # Every goal is a whole number, so half of one is proof enough.
         "mip_abs_gap": 0.5,
-        # A whole plan keeps a row or misses it by 1 at least; this is the solver's default, and what
-        # it returns is rounded and judged in whole numbers by whoever asked.
+        # A whole plan keeps a row or misses it by 1 at least; this is the solver's default, and the
+        # caller rounds its plan and judges it in whole numbers.
         "mip_feasibility_tolerance": 1e-6,
         "mip_max_nodes": arguments.nodes,
     }.items():
@@ -99,7 +99,7 @@ def main():
     parser.add_argument("--nodes", type=int, default=2**31 - 1)
     parser.add_argument("models", nargs="+")
     arguments = parser.parse_args()
-    # The solver greets on standard output, whatever it is told.
+    # The solver prints a greeting on standard output, whatever its options.
     answers = os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)
     for path in arguments.models:

@@ -1,4 +1,4 @@
-//! A general solver, ready built: a Python that has the wheel `highspy`, run on model files.
+//! A general solver, an existing one: a Python that has the wheel `highspy`, run on model files.
 
 use std::ffi::OsString;
 use std::fmt::Write;
@@ -13,16 +13,16 @@ use crate::model::{Obvious, Rows};
 /// The variable that names the Python.
 pub const VARIABLE: &str = "GAPWRIGHT_SOLVER";
 
-/// Where a solver's answer comes from, and what ends its search.
+/// Source of a solver's answer, and the limits of its search.
 pub struct Solver {
     python: OsString,
     /// Seconds for all goals of a model together.
     pub seconds: Option<u64>,
-    /// Nodes of the search for each goal: unlike seconds, the same on every machine.
+    /// Nodes of the search for each goal: unlike seconds, equal on every machine.
     pub nodes: Option<u32>,
 }
 
-/// What the script prints of a model.
+/// Output of the script for a model.
 #[derive(Deserialize)]
 struct Answer {
     plan: Option<Vec<i64>>,

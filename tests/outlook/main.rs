@@ -1,4 +1,4 @@
-//! Pumps that are not measured yet: expected ranges, past readings, and what is wrong with either.
+//! Pumps that are not measured yet: expected ranges, past readings, and the faults of either.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs)]
 
@@ -93,18 +93,18 @@ impl Shop {
     }
 
     fn warnings(&self) -> Vec<String> {
-        shown(&self.good().job.warnings, self.folder.path())
+        shown(&self.good().job().warnings, self.folder.path())
     }
 }
 
-/// The problems as text, the temporary folder's name left out.
+/// The problems as text, without the temporary folder's name.
 fn shown<'a>(problems: impl IntoIterator<Item = &'a Problem>, folder: &Path) -> Vec<String> {
     let prefix = format!("{}/", folder.display());
     let problems = problems.into_iter();
     problems.map(|p| p.to_string().replace(&prefix, "")).collect()
 }
 
-/// One text that holds all these words.
+/// Exactly one text, which holds all these words.
 #[track_caller]
 fn only(texts: &[String], words: &[&str]) {
     assert_eq!(texts.len(), 1, "{texts:#?}");
@@ -120,30 +120,30 @@ fn inches(text: &str) -> Length {
 #[test]
 fn a_range_stands_for_a_reading_and_a_reading_for_itself() {
     let outlook = Shop::new(STOCK, PUMPS, None).good();
-    let [a, b] = &outlook.expected[..] else { panic!("two pumps") };
+    let [a, b] = outlook.expected() else { panic!("two pumps") };
     let expected = a[0].unwrap();
     assert_eq!(expected.low, inches("0.038"));
     assert_eq!(expected.high, inches("0.044"));
     assert_eq!(expected.law, Law::Even);
     // The snap ring is measured, and so is all of B.
     assert!(a[1].is_none() && b.iter().all(Option::is_none));
-    // A stands in the job at the middle, with the model's plus/minus as B has it.
-    let pumps = &outlook.job.pumps;
+    // A is in the job at the middle, with the model's plus/minus as for B.
+    let pumps = &outlook.job().pumps;
     assert_eq!(pumps[0].dimensions[0].value, inches("0.041"));
     assert_eq!(pumps[0].dimensions[0].tolerance, pumps[1].dimensions[0].tolerance);
     assert_eq!(pumps[1].dimensions[0].value, inches("0.031"));
-    assert!(outlook.job.warnings.is_empty());
+    assert!(outlook.job().warnings.is_empty());
 }
 
 #[test]
 fn ends_have_their_own_units_and_may_be_alike() {
     let pumps = PUMPS.replace("0.038,0.044", "38 thou,1.1176 mm");
     let outlook = Shop::new(STOCK, &pumps, None).good();
-    let expected = outlook.expected[0][0].unwrap();
+    let expected = outlook.expected()[0][0].unwrap();
     assert_eq!([expected.low, expected.high], ["0.038", "0.044"].map(inches));
     let pumps = PUMPS.replace("0.038,0.044", "0.041,0.041");
     let outlook = Shop::new(STOCK, &pumps, None).good();
-    let expected = outlook.expected[0][0].unwrap();
+    let expected = outlook.expected()[0][0].unwrap();
     assert_eq!([expected.low, expected.high], [inches("0.041"); 2]);
     let pumps = PUMPS.replace("Bare clearance low (in)", "Bare clearance low");
     only(
@@ -164,7 +164,7 @@ B,screwed-impeller,F1,F1,0.050,,
         &["cell A3", "no range that is expected", "`Bare clearance low`", "--history"],
     );
     let outlook = Shop::new(STOCK, pumps, Some(PAST)).good();
-    assert!(outlook.expected.iter().all(|pump| pump[0].is_some()));
+    assert!(outlook.expected().iter().all(|pump| pump[0].is_some()));
 }
 
 #[test]
@@ -216,12 +216,12 @@ fn a_reading_outside_its_range_is_warned_of_and_counts() {
         &["cell E3", "0.0310 in, outside the 0.0320 to 0.0360 in", "the reading counts"],
     );
     let outlook = shop.good();
-    assert!(outlook.expected[1][0].is_none());
-    assert_eq!(outlook.job.pumps[1].dimensions[0].value, inches("0.031"));
-    // At the ends it is inside.
+    assert!(outlook.expected()[1][0].is_none());
+    assert_eq!(outlook.job().pumps[1].dimensions[0].value, inches("0.031"));
+    // The ends are inside.
     let pumps = PUMPS.replace("0.031,0.050,,", "0.031,0.050,0.031,0.036");
     assert!(Shop::new(STOCK, &pumps, None).warnings().is_empty());
-    // A range that does not hold stops nobody where there is a reading.
+    // An invalid range stops no run where there is a reading.
     let pumps = PUMPS.replace("0.031,0.050,,", "0.031,0.050,0.036,0.030");
     only(&Shop::new(STOCK, &pumps, None).warnings(), &["cell G3", "which is more than"]);
 }
@@ -234,7 +234,7 @@ fn the_other_commands_name_the_one_that_plans_ahead() {
         &shown(problems.sorted(), shop.folder.path()),
         &["cell E2", "beside the range", "`gapwright provision` plans ahead"],
     );
-    // Without a range they say what they always said, and measured pumps are read as before.
+    // Without a range the messages are as before, and measured pumps are read as before.
     let shop = Shop::new(STOCK, &bare(), None);
     let problems = job(&shop.sources()).expect_err("A is not measured");
     let texts = shown(problems.sorted(), shop.folder.path());
@@ -242,10 +242,13 @@ fn the_other_commands_name_the_one_that_plans_ahead() {
     assert!(!texts[0].contains("provision"));
     let measured = PUMPS.replace("F1,F1,,0.050", "F1,F1,0.041,0.050");
     let shop = Shop::new(STOCK, &measured, None);
-    assert_eq!(job(&shop.sources()).unwrap(), outlook(&shop.sources(), &shop.ahead).unwrap().job);
+    assert_eq!(
+        &job(&shop.sources()).unwrap(),
+        outlook(&shop.sources(), &shop.ahead).unwrap().job()
+    );
 }
 
-/// What SciPy 1.17.1 and numpy make of the ten readings above:
+/// Results of SciPy 1.17.1 and numpy for the ten readings above:
 /// `m, s = v.mean(), v.std(ddof=1); sc = s * sqrt(1 + 1/10); m -+ stats.t.ppf((1 + level) / 2, 9) * sc`.
 #[test]
 fn past_readings_are_fitted_as_scipy_does() {
@@ -279,23 +282,23 @@ fn past_readings_are_fitted_as_scipy_does() {
 fn a_pump_without_a_range_has_that_of_its_models_past() {
     let mut shop = Shop::new(STOCK, &bare(), Some(PAST));
     let outlook = shop.good();
-    let expected = outlook.expected[0][0].unwrap();
+    let expected = outlook.expected()[0][0].unwrap();
     // 0.038 000 007 and 0.043 739 993, outward to steps of half a thou.
     assert_eq!(expected.low, inches("0.038"));
     assert_eq!(expected.high, inches("0.044"));
     let Law::Readings { freedom, mean, .. } = expected.law else { panic!("a law of readings") };
     assert_eq!((freedom, mean), (9, inches("0.04087")));
-    // What is not of this outage is counted, and the file is among the inputs.
-    let unused = outlook.job.unused.join("; ");
+    // Rows of other outages are counted, and the file is among the inputs.
+    let unused = outlook.job().unused.join("; ");
     assert!(
         unused.contains("1 row of sheet past of") && unused.contains("thrust-collar 1"),
         "{unused}"
     );
-    assert!(outlook.job.inputs.iter().any(|i| i.role == "past readings"));
+    assert!(outlook.job().inputs.iter().any(|i| i.role == "past readings"));
     // Another level and other steps: 0.038 872 and 0.042 868.
     shop.ahead.level = Millionths::parse("0.95").unwrap();
     shop.ahead.step = Some(inches("0.0001"));
-    let expected = shop.good().expected[0][0].unwrap();
+    let expected = shop.good().expected()[0][0].unwrap();
     assert_eq!(expected.low, inches("0.0388"));
     assert_eq!(expected.high, inches("0.0429"));
 }
@@ -307,7 +310,7 @@ fn numbered_past_readings_are_one_value_by_their_mean() {
         let [tag, model, reading, _] = line.split(',').collect::<Vec<_>>()[..] else {
             panic!("four cells")
         };
-        // Each reading as two that lie 2 thou apart about it; one of them has one.
+        // Each reading as two that are 2 thou apart around it; one of them has one.
         let about: f64 = reading.parse().unwrap();
         let pair = match tag {
             "P10" => format!("{reading},"),
@@ -317,14 +320,14 @@ fn numbered_past_readings_are_one_value_by_their_mean() {
     }
     let one = Shop::new(STOCK, &bare(), Some(PAST)).good();
     let several = Shop::new(STOCK, &bare(), Some(&past)).good();
-    assert_eq!(one.expected, several.expected);
+    assert_eq!(one.expected(), several.expected());
 }
 
 #[test]
 fn ranges_outrank_past_readings_and_that_is_said_once() {
     let pumps = format!("{PUMPS}C,screwed-impeller,F1,F1,,0.050,0.030,0.033\n");
     let shop = Shop::new(STOCK, &pumps, Some(PAST));
-    let expected = shop.good().expected;
+    let (_, expected) = shop.good().into_parts();
     assert_eq!(expected[2][0].unwrap().law, Law::Even);
     only(
         &shop.warnings(),
@@ -344,7 +347,7 @@ fn too_few_past_readings_are_counted() {
             "add 1 more",
         ],
     );
-    // Eight will do; where a range is given nobody asks.
+    // Eight will do; where a range is given none are needed.
     let eight: Vec<&str> = PAST.lines().take(9).collect();
     assert!(Shop::new(STOCK, &bare(), Some(&eight.join("\n"))).read().is_ok());
     assert!(Shop::new(STOCK, PUMPS, Some(&few.join("\n"))).read().is_ok());
@@ -355,7 +358,7 @@ fn too_few_past_readings_are_counted() {
     );
 }
 
-/// Ten rows of five pumps are five readings and not ten: the rows of a pump share its own lean.
+/// Ten rows of five pumps are five readings and not ten: the rows of a pump share its own offset.
 #[test]
 fn rows_of_one_tag_are_one_reading() {
     let mut past = String::from("Tag,Model,Bare clearance (in),Date\n");
@@ -369,7 +372,7 @@ fn rows_of_one_tag_are_one_reading() {
         &Shop::new(STOCK, &bare(), Some(&past)).problems(),
         &["5 past readings of", "10 rows of one tag", "add 3 more"],
     );
-    // Three more rows of P10, typed otherwise: its mean counts, and there are ten readings still.
+    // Three more rows of P10, typed in another way: its mean counts, and there are still ten readings.
     let again = "\
 p10,screwed-impeller,0.0417,2027-03-01
 P10 ,screwed-impeller,0.0425,2028-03-01
@@ -377,14 +380,14 @@ P10,screwed-impeller,0.0397,2029-03-01
 ";
     let law = |past: &str| {
         let outlook = Shop::new(STOCK, &bare(), Some(past)).good();
-        outlook.expected[0][0].unwrap().law
+        outlook.expected()[0][0].unwrap().law
     };
     let (once, more) = (law(PAST), law(&format!("{PAST}{again}")));
     // The mean of 0.0413, 0.0417, 0.0425 and 0.0397 is 0.0413 again.
     assert_eq!(once, more);
     let Law::Readings { freedom, .. } = more else { panic!("readings") };
     assert_eq!(freedom, 9);
-    // Without tags nobody can tell them apart.
+    // Without tags they cannot be told apart.
     let bare_rows = |text: &str| {
         let lines = text.lines().map(|line| line.split_once(',').unwrap().1);
         lines.collect::<Vec<_>>().join("\n")
@@ -426,7 +429,7 @@ fn a_prediction_below_nothing_is_cut_off_and_said() {
         past.push_str(&format!("screwed-impeller,{reading}\n"));
     }
     let shop = Shop::new(STOCK, &bare(), Some(&past));
-    let expected = shop.good().expected[0][0].unwrap();
+    let expected = shop.good().expected()[0][0].unwrap();
     assert_eq!(expected.low, Length::from_ticks(1));
     only(&shop.warnings(), &["cell E2", "below nothing", "cut off at the smallest length"]);
 }
@@ -455,7 +458,7 @@ fn what_is_wrong_with_past_readings_has_its_cell() {
 #[test]
 fn a_model_that_is_only_a_little_like_one_is_left_alone() {
     let past = PAST.replace("thrust-collar", "keyed-impeller");
-    let unused = Shop::new(STOCK, &bare(), Some(&past)).good().job.unused;
+    let unused = Shop::new(STOCK, &bare(), Some(&past)).good().job().unused.clone();
     assert!(unused.join("; ").contains("keyed-impeller 1"), "{unused:?}");
 }
 
@@ -511,8 +514,8 @@ fn bench(model: &str, past: Option<&str>) -> Shop {
 }
 
 /// Pooled over the rows with several readings, by numpy 2:
-/// `sum(((r - r.mean())**2).sum() for r in rows) / sum(len(r) - 1 for r in rows)`, 1.25e-5 / 4 mm^2;
-/// the mean of three such readings has the standard uncertainty sqrt(3.125e-6 / 3) = 0.001 020 620 7 mm.
+/// `sum(((r - r.mean())**2).sum() for r in rows) / sum(len(r) - 1 for r in rows)`, 1.25e-5 / 4 mm^2; the mean of
+/// three such readings has the standard uncertainty sqrt(3.125e-6 / 3) = 0.001 020 620 7 mm.
 #[test]
 fn readings_are_presumed_to_scatter_as_those_of_past_pumps_did() {
     let past = "\
@@ -523,7 +526,7 @@ bench,1.275,,
 bench,1.270,1.273,
 ";
     let outlook = bench(MODEL, Some(past)).good();
-    let gap = &outlook.job.pumps[0].dimensions[0];
+    let gap = &outlook.job().pumps[0].dimensions[0];
     assert!((gap.standard.to_f64(Unit::Millimetre) - 0.001_020_620_726).abs() < 1e-9);
     // Three readings have two degrees of freedom: 4.526 551 times that, as for measured pumps.
     assert_eq!(gap.freedom, Some(2));
@@ -544,7 +547,8 @@ fn a_scatter_that_nobody_knows_is_not_made_up() {
     let shop = bench(&fine, None);
     only(&shop.warnings(), &["cell D2", "only what the gauge can resolve", "more room"]);
     // 0.01 mm over the root of twelve.
-    let gap = &shop.good().job.pumps[0].dimensions[0];
+    let outlook = shop.good();
+    let gap = &outlook.job().pumps[0].dimensions[0];
     assert!((gap.standard.to_f64(Unit::Millimetre) - 0.002_886_751_346).abs() < 1e-9);
     assert_eq!(gap.freedom, None);
 }

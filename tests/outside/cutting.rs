@@ -1,11 +1,10 @@
 //! One stock, many demands: the fewest whole stock lengths, as a purchase.
 //!
-//! The pieces in demand are one pump that takes them all; each way to cut a stock length up is a
-//! supplier, whose pieces come in by whole lengths at a price of one each. So the cost of the purchase
-//! is the number of stock lengths. Optima: by mixed-integer programming over all maximal patterns; the
-//! data of the first from the GAMS model library (CUTSTOCK, SEQ 294; V. Chvatal's example), of the third
-//! from the AMPL API examples, of the second (Fourer, Gay and Kernighan, AMPL, ch. 15) and the fourth (the
-//! paper mill of encyclopaedias) from memory.
+//! The wanted pieces are one pump that takes them all; each way to cut a stock length is a supplier, whose pieces
+//! come in by whole lengths at a price of one each. So the cost of the purchase is the number of stock lengths.
+//! Optima: by mixed-integer programming over all maximal patterns; the data of the first from the GAMS model library
+//! (CUTSTOCK, SEQ 294; V. Chvatal's example), of the third from the AMPL API examples, of the second (Fourer, Gay and
+//! Kernighan, AMPL, ch. 15) and the fourth (the paper mill of encyclopaedias) from memory.
 
 use std::sync::Arc;
 
@@ -13,7 +12,7 @@ use gapwright::choose::parts::{Column, Instance, Tier, solve};
 use gapwright::choose::watch::Watch;
 use gapwright::plan::Aim;
 
-/// Ways to cut a length up into which no further piece goes.
+/// Ways to cut a length that leave no room for a further piece.
 fn maximal(stock: u32, widths: &[u32]) -> Vec<Vec<u32>> {
     fn grow(left: u32, widths: &[u32], counts: &mut Vec<u32>, found: &mut Vec<Vec<u32>>) {
         let at = counts.len();
@@ -44,7 +43,7 @@ fn fewest(stock: u32, demand: &[(u32, i16)]) -> (i64, i64) {
     for pattern in &patterns {
         let pieces = (0_u16..).zip(pattern).filter(|(_, count)| **count > 0);
         let pieces: Vec<(u16, i16)> = pieces.map(|(i, &n)| (i, n as i16)).collect();
-        // No more than what one of its pieces is wanted for.
+        // No more than the demand for one of its pieces.
         let most = pieces.iter().map(|&(item, each)| {
             let wanted = demand[usize::from(item)].1;
             (wanted + each - 1) / each

@@ -1,7 +1,7 @@
-//! The choice of pieces against examples from outside the project; the source stands beside each.
+//! Compares the choice of pieces with examples from outside the project, each with its source.
 //!
-//! Tags: [read] the printed text was read; [computed] exact enumeration outside this program;
-//! [by hand] our own figures, worked out beside the test.
+//! Tags: [read] the printed text was read; [computed] exact enumeration outside this program; [by hand] our own
+//! figures, worked out beside the test.
 
 #![allow(
     dead_code,
@@ -46,7 +46,7 @@ use support::{exactly, job, length, linear, lot, one, pack, shims};
 fn plan(job: &Job) -> Plan {
     let plan = choose(job, &Watch::patient()).unwrap();
     assert!(plan.proven());
-    // Nothing is taken for true that the checker does not pass.
+    // Only a plan that the checker passes counts.
     gapwright::verify::verify(job.clone(), plan.clone()).unwrap();
     plan
 }
@@ -87,8 +87,8 @@ fn f150_the_pack_of_0_42_is_two_shims() {
     assert_eq!(ways(&shims(&SEVEN, 4), wanted, 2).len(), 1);
 }
 
-/// Same source [read]: a thickness that cannot be made is increased by 0.01 mm. Here the pump is
-/// refused, and the nearest reachable total is named.
+/// Same source [read]: a thickness that cannot be made is increased by 0.01 mm. Here the pump is refused, and the
+/// nearest reachable total is named.
 #[test]
 fn f150_what_cannot_be_made_is_refused_with_the_nearest_total() {
     let plan = plan(&exactly(shims(&SEVEN, 4), length("0.41 mm"), 4));
@@ -270,7 +270,7 @@ fn set_88() -> Vec<Item> {
     blocks(&set, 1_000)
 }
 
-/// Fewest blocks for a target, how many ways there are with so few, and what the choice takes.
+/// Fewest blocks for a target, the number of ways with these, and the blocks that the choice takes.
 fn fewest(set: &[Item], target: &str) -> (u32, usize, Vec<String>) {
     let target = length(target);
     let (pieces, ways) = (1..=5)
@@ -408,9 +408,9 @@ fn maximal_cuts(bar: i64, pieces: &[(i64, i64)]) -> Vec<Vec<i64>> {
     all
 }
 
-/// Bars as suppliers, each left whole or cut in one of the maximal ways at a waste of one bar; the
-/// demand for each length as takers of one piece each, or as one taker of all (`at_once`). So
-/// everything served at the least waste is the fewest bars.
+/// Bars as suppliers, each left whole or cut in one of the maximal ways at a waste of one bar. The demand for each
+/// length is pumps of one piece each, or one pump for all (`at_once`). So serving everything at the least waste takes
+/// the fewest bars.
 fn fewest_bars(bar: i64, pieces: &[(i64, i64)], at_once: bool) -> (i64, i64) {
     let column = |waste, uses| Column { waste, uses };
     let supplied = |counts: &[i64]| -> Uses {
@@ -421,7 +421,7 @@ fn fewest_bars(bar: i64, pieces: &[(i64, i64)], at_once: bool) -> (i64, i64) {
     let whole = column(0, supplied(&vec![0; pieces.len()]));
     let cut = cuts.iter().map(|cut| column(1, supplied(cut)));
     let supplier: Vec<Column> = std::iter::once(whole).chain(cut).collect();
-    // Each length cut by itself from bars of its own is always enough.
+    // Each length cut separately from its own bars is always enough.
     let bars: i64 =
         pieces.iter().map(|&(length, demand)| (demand + bar / length - 1) / (bar / length)).sum();
     let takers: Vec<Vec<Column>> = (0..)
@@ -443,7 +443,7 @@ fn fewest_bars(bar: i64, pieces: &[(i64, i64)], at_once: bool) -> (i64, i64) {
         tiers: vec![Tier::Served(vec![1; pumps]), Tier::Waste],
     };
     let aims = [Aim::ServedWeight, Aim::Waste];
-    // Once the bars are proven, which of the equal plans comes first does not matter here.
+    // Once the bars are proven, the order among equal plans does not matter here.
     let proven = AtomicBool::new(false);
     let listener = |news: News| {
         if news.aim == Aim::Waste && news.value == news.bound {
@@ -454,7 +454,7 @@ fn fewest_bars(bar: i64, pieces: &[(i64, i64)], at_once: bool) -> (i64, i64) {
         Watch::patient().limit(Duration::from_secs(60)).interrupted_by(&proven).listener(&listener);
     let solved = solve(&instance, &aims, &watch);
     assert_eq!(solved.values[0], -(pumps as i64));
-    // Counted again from what each bar is cut into.
+    // Recounted from the cuts of each bar.
     let used: Vec<&Vec<i64>> = solved.taken[pumps..]
         .iter()
         .filter_map(|taken| cuts.get((taken.unwrap() as usize).checked_sub(1)?))
@@ -500,7 +500,7 @@ fn fewest_bars_are_the_published_ones() {
     ];
     for (bar, pieces, bars) in cases {
         let start = Instant::now();
-        // With takers of one piece the paper mill is not proven in 60 s (74 found, bound 73).
+        // With pumps of one piece the paper mill is not proven in 60 s (74 found, bound 73).
         let fewest = fewest_bars(bar, pieces, bars == 73);
         println!("{bars} bars of {bar}: {:.2} s", start.elapsed().as_secs_f64());
         assert_eq!(fewest, (bars, bars), "bars of {bar}");
@@ -545,10 +545,10 @@ fn a_gasket_is_the_gap_and_one_half() {
     assert_eq!(pack_total(&thin, &packs[0]).0, length("0.008 in"));
 }
 
-// --- Crush against what a material gives way -----------------------------------------------
+// --- Crush against the range of a material -------------------------------------------------
 
-/// A pump with one gasket fill that takes anything: this gap, and gaskets of free thickness and
-/// material. Materials are those of the table that comes with the program.
+/// A pump with one gasket fill that takes anything: this gap, and gaskets of free thickness and material. Materials
+/// are those of the table that comes with the program.
 fn filled(gap: &str, gaskets: &[(&str, Option<&str>)]) -> Job {
     let fill = Requirement {
         name: "fill".into(),
@@ -571,16 +571,15 @@ fn filled(gap: &str, gaskets: &[(&str, Option<&str>)]) -> Job {
     job.with(|job| job.models[0].materials = known.materials).unwrap()
 }
 
-/// How far the pieces of these counts are crushed, each requirement and lot.
+/// Crush of the pieces of these counts, for each requirement and lot.
 fn crushed(job: &Job, counts: &[u32]) -> Vec<Crush> {
     let picks = (0..).zip(counts).map(|(item, &count)| Pick { item, count, peeled: 0 });
     let packs = [PackPick { picks: picks.filter(|pick| pick.count > 0).collect() }];
     crushes(job, &job.pumps[0], &packs)
 }
 
-/// Source: the same worked example [read]: a gap of 0.005 in, filled by the printed 0.008 in of
-/// gaskets: 1 - 5/8 = 37.5 %; by the unrounded 0.0075: a third. Vegetable fibre gives way by 25 to
-/// 40 % (from memory).
+/// Source: the same worked example [read]: a gap of 0.005 in, filled by the printed 0.008 in of gaskets: 1 - 5/8 =
+/// 37.5 %; by the unrounded 0.0075: a third. Vegetable fibre compresses by 25 to 40 % (from memory).
 #[test]
 fn the_printed_gasket_is_crushed_by_three_eighths() {
     let of = |free| crushed(&filled("0.005 in", &[(free, Some("Vegetable Fibre"))]), &[2])[0];
@@ -632,8 +631,8 @@ fn gap_and_half_suits_some_materials_and_not_others() {
     }
 }
 
-/// Both ends belong to the range: 25 % and 40 % exactly are within, a tick to either side is not
-/// [by hand], and the words do not round that away.
+/// Both ends belong to the range: exactly 25 % and 40 % are within, a tick to either side is not [by hand], and the
+/// words do not round that away.
 #[test]
 fn the_ends_of_a_range_are_within_it() {
     let of = |gap: &str| {
@@ -652,9 +651,8 @@ fn the_ends_of_a_range_are_within_it() {
     assert!(said.contains("by 40.1 %"), "{said}");
 }
 
-/// Two gaskets in one place share the load: both are taken to be crushed as the pack is,
-/// 1 - 1.2 / (1.0 + 0.6) = 25 % [by hand], each against its own material. Of a material that is
-/// not known, and of no material, nothing is said.
+/// Two gaskets in one place share the load: both are taken to be crushed as the pack is, 1 - 1.2 / (1.0 + 0.6) = 25 %
+/// [by hand], each against its own material. An unknown or missing material is not mentioned.
 #[test]
 fn gaskets_on_each_other_are_crushed_as_the_pack_is() {
     let gaskets = [
@@ -669,7 +667,7 @@ fn gaskets_on_each_other_are_crushed_as_the_pack_is() {
     assert!(two.iter().all(|crush| crush.percent.to_string() == "25"));
     assert_eq!((two[0].item, two[1].item), (0, 1));
     assert!(two.iter().all(|c| c.standing == Some(Standing::Within)));
-    // What both materials allow: 25 to 40 % and 18 to 30 %.
+    // The range that both materials allow: 25 to 40 % and 18 to 30 %.
     let said = words::crush_within(&two).unwrap();
     assert_eq!(said, "crushed by 25.0 % (material: 25 to 30 %)");
     for counts in [[0, 0, 4, 0], [0, 0, 0, 4]] {
@@ -682,9 +680,9 @@ fn gaskets_on_each_other_are_crushed_as_the_pack_is() {
     assert_eq!(crushed(&job, &[]), []);
 }
 
-/// Hot, the gap is less by what grows: 100 mm of 316 steel in grey iron, 60 degrees warmer, take
-/// 100 x (15.9 - 11.4)e-6 x 60 = 0.027 mm off it [by hand], so a gap of 1.0 mm filled by 1.5 mm is
-/// crushed by 1 - 0.973/1.5 = 35.133333 %.
+/// Hot, the gap is smaller by the growth: 100 mm of 316 steel in grey iron, 60 degrees warmer, take 100 x (15.9 -
+/// 11.4)e-6 x 60 = 0.027 mm off it [by hand], so a gap of 1.0 mm filled by 1.5 mm is crushed by 1 - 0.973/1.5 =
+/// 35.133333 %.
 #[test]
 fn a_gasket_is_crushed_further_where_the_gap_shrinks_hot() {
     let mut job = filled("1.0 mm", &[("1.5 mm", Some("rubber sheet"))]).into_parts();
@@ -713,7 +711,7 @@ fn a_gasket_is_crushed_further_where_the_gap_shrinks_hot() {
     let both = crushed(&job, &[1]);
     let shown: Vec<String> = both.iter().map(|crush| crush.percent.to_string()).collect();
     assert_eq!(shown, ["33.333333", "35.133333"]);
-    // Rubber sheet gives way by 15 to 35 %.
+    // Rubber sheet compresses by 15 to 35 %.
     let standing = both.iter().map(|crush| crush.standing.unwrap());
     assert!(standing.eq([Standing::Within, Standing::Above]));
     assert_eq!((both[0].requirement, both[1].requirement), (0, 1));
@@ -723,9 +721,9 @@ fn ticks(n: i64) -> Length {
     Length::from_ticks(n)
 }
 
-/// [by hand] A gap of 1.0 mm known to 3000 ticks less a shim of 0.5 mm, good to 6928 ticks either
-/// way: 6928 / sqrt(3) = 3999.88. So u = 4999.91 and with k = 2 U = 9999.81 ticks: limits 10 000
-/// away (0.001 mm) are just met, a tick closer they are not.
+/// [by hand] A gap of 1.0 mm known to 3000 ticks less a shim of 0.5 mm, good to 6928 ticks either way: 6928 / sqrt(3)
+/// = 3999.88. So u = 4999.91 and with k = 2 U = 9999.81 ticks: limits 10 000 away (0.001 mm) are just met, a tick
+/// closer they are not.
 #[test]
 fn the_expanded_rule_holds_to_the_tick() {
     let made = |closer: i64| {
@@ -755,14 +753,14 @@ fn the_expanded_rule_holds_to_the_tick() {
     let Kit::Short(shorts) = &plan(&missed).kits[0] else { panic!("a tick too close") };
     assert_eq!(shorts[0].cause, Cause::UncertaintyTooWide);
     assert_eq!((shorts[0].pack, &shorts[0].window), (None, &None));
-    // The checker sees it by itself.
+    // The checker finds it independently.
     let refused = gapwright::verify::verify(missed, plan(&met)).unwrap_err();
     assert!(matches!(&refused[..], [Breach::NotMet { pump, .. }] if pump == "P"), "{refused:?}");
 }
 
-/// [by hand] Two places with one piece each, all known to 1000 ticks by their lot and exact beside.
-/// Of one lot: both places push the same way, u = 2000, U = 4000 ticks; of two lots u = 1414.3 and
-/// U = 2828.5; and where the places push against each other the one lot's error cancels.
+/// [by hand] Two places with one piece each, all known to 1000 ticks by their lot and otherwise exact. Of one lot:
+/// both places push in one direction, u = 2000, U = 4000 ticks; of two lots u = 1414.3 and U = 2828.5; and where the
+/// places push against each other the one lot's error cancels.
 #[test]
 fn pieces_of_one_lot_share_its_error_across_places() {
     let served = |lots: usize, way: i64, room: i64| {
@@ -790,8 +788,8 @@ fn pieces_of_one_lot_share_its_error_across_places() {
     assert!(served(1, -1, 0) && !served(2, -1, 2_828));
 }
 
-/// [by hand] Two blanks of different fits, cut from sheets of one lot known to 1000 ticks: they
-/// share its error, U = 4000 ticks, as pieces of one drawer do.
+/// [by hand] Two blanks of different fits, cut from sheets of one lot known to 1000 ticks: they share its error, U =
+/// 4000 ticks, as pieces of one drawer do.
 #[test]
 fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
     let served = |room: i64| {
@@ -839,8 +837,8 @@ fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
     assert!(served(4_000) && !served(3_999));
 }
 
-/// [by hand] As above with limits 0.002 mm either way and one shim for two pumps: the one that gets
-/// none could have used 0.5 mm less or more 0.002 - U = 0.001 mm.
+/// [by hand] As above with limits 0.002 mm either way and one shim for two pumps: the one without a shim could have
+/// used 0.5 mm less or more 0.002 - U = 0.001 mm.
 #[test]
 fn the_window_of_a_kit_is_narrowed_by_its_own_uncertainty() {
     let mut shim = lot("shim", "S", length("0.5 mm"), 1);

@@ -1,5 +1,5 @@
-//! The stack-up report against published chains: root sum square, shares, the chances of normal
-//! sums, allocation, and length stacks with gaskets.
+//! Compares the stack-up report with published chains: root sum square, shares, the probabilities of normal sums,
+//! allocation, and length stacks with gaskets.
 
 use gapwright::decimal::Millionths;
 use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
@@ -11,7 +11,7 @@ const TWO: Coverage = Coverage::Factor(Millionths::from_raw(2_000_000));
 /// One part of a chain: sign, nominal, plus/minus, all in the unit of the chain.
 type Part = (i64, &'static str, &'static str);
 
-/// A chain against limits, its parts of a shape.
+/// A chain against limits, with parts of one shape.
 fn chain(parts: &[Part], limits: [&str; 3], unit: Unit, shape: Shape) -> (Form, Stack) {
     let length = |text: &str| Length::parse(text, Some(unit)).unwrap();
     let contributors = parts.iter().enumerate().map(|(index, (_, nominal, within))| {
@@ -64,9 +64,8 @@ const CHASE: [Part; 7] = [
 ];
 const CHASE_LIMITS: [&str; 3] = ["0.005", "0.020", "0.035"];
 
-/// Gap 0.0199 in, worst case 0.0245, root sum square 0.0111 (unrounded 0.011 079), and who has what
-/// share of the variance; half-widths of two standard deviations, so that the shares are those of
-/// the squared tolerances.
+/// Gap 0.0199 in, worst case 0.0245, root sum square 0.0111 (unrounded 0.011 079), and the shares of the variance;
+/// half-widths of two standard deviations, so that the shares are those of the squared tolerances.
 #[test]
 fn the_shaft_bearing_and_ring_chain() {
     let report = reported(&CHASE, CHASE_LIMITS, Unit::Inch, Shape::Normal);
@@ -83,7 +82,7 @@ fn the_shaft_bearing_and_ring_chain() {
     {
         near(share(contributor), percent, 6e-4);
     }
-    // The largest in the worst case stands first: the shaft, with 8 of 24.5 parts.
+    // The largest in the worst case comes first: the shaft, with 8 of 24.5 parts.
     assert_eq!(report.lines[0].contributor, 1);
     near(report.lines[0].share_of_worst, 8.0 / 24.5, 1e-12);
     // The worst case reaches 0.0094 beyond the upper limit and 0.0096 beyond the lower one.
@@ -91,9 +90,9 @@ fn the_shaft_bearing_and_ring_chain() {
     near(report.sides[1].margin_worst(), -0.0094, 1e-12);
 }
 
-/// The same source: with tolerances of three standard deviations the gap is within its limits with
-/// probability 0.999 950 96 [computed]. Two standard deviations stand for our half-width, so the
-/// plus/minuses are two thirds of the published ones.
+/// Same source: with tolerances of three standard deviations the gap is within its limits with probability 0.999 950
+/// 96 [computed]. Two standard deviations stand for our half-width, so the plus/minuses are two thirds of the
+/// published ones.
 #[test]
 fn the_chance_that_the_chain_conforms() {
     // Thirds of 0.008 and others do not end: the chain is taken three times as long.
@@ -111,9 +110,9 @@ fn the_chance_that_the_chain_conforms() {
     near(report.conforming, 0.999_950_96, 5e-9);
 }
 
-/// The same source, allocation: with bought parts fixed, the designed ones may have 0.472 222 of
-/// their tolerances for a worst case of 0.015 about the mean gap. So scaled, nobody has room left:
-/// the largest plus/minus of each is the one it has.
+/// Same source, allocation: with bought parts fixed, the designed ones may have 0.472 222 of their tolerances for a
+/// worst case of 0.015 about the mean gap. Scaled so, no part has room left: the largest plus/minus of each is its
+/// own.
 #[test]
 fn allocated_tolerances_leave_no_room() {
     // 0.472 222... = 17/36: 0.008 x 17/36 and so on do not end; the chain is taken 36 times as long.
@@ -188,10 +187,10 @@ fn measured(value: i64, standard: i64, limits: [i64; 2]) -> Report {
     report(&form, &stack, TWO, Unit::Millimetre)
 }
 
-/// Source: JCGM 106:2012, examples of conformance probability (inputs and printed values from
-/// memory; the digits behind computed): burst pressure 509.7 known to 8.6 against at least 490, 0.99;
-/// viscosity 13.6 known to 1.8 against 12.5 to 16.3, 0.66; a diode at -5.47 known to 0.05 against at
-/// most -5.40, 0.92. Scaled into lengths; the side without a limit lies far off.
+/// Source: JCGM 106:2012, examples of conformance probability (inputs and printed values from memory; further digits
+/// computed): burst pressure 509.7 known to 8.6 against at least 490, 0.99; viscosity 13.6 known to 1.8 against 12.5
+/// to 16.3, 0.66; a diode at -5.47 known to 0.05 against at most -5.40, 0.92. Scaled into lengths; a missing limit is
+/// far away.
 #[test]
 fn conformance_probabilities() {
     let burst = measured(509_700, 8_600, [490_000, 900_000]);
@@ -203,10 +202,10 @@ fn conformance_probabilities() {
     near(diode.conforming, 0.919_243_341, 5e-9);
 }
 
-/// Source: D. C. Montgomery, Introduction to Statistical Quality Control (from memory; recomputed):
-/// four links with variances 4, 9, 4 and 1 ten-thousandths add up to 12.0; the chance of 11.90 to
-/// 12.10 is 0.981 577 875 (0.98172 of rounded tables). A bore of 1.500 and a shaft of 1.480 with
-/// standard deviations 0.002 and 0.004 interfere with a chance of 3.872e-6.
+/// Source: D. C. Montgomery, Introduction to Statistical Quality Control (from memory; recomputed): four links with
+/// variances 4, 9, 4 and 1 ten-thousandths add up to 12.0; the probability of 11.90 to 12.10 is 0.981 577 875
+/// (0.98172 of rounded tables). A bore of 1.500 and a shaft of 1.480 with standard deviations 0.002 and 0.004
+/// interfere with probability 3.872e-6.
 #[test]
 fn links_in_a_row_and_a_shaft_in_its_bore() {
     // Half-widths of two standard deviations.
@@ -264,8 +263,8 @@ fn shapes_inflate_the_root_sum_square() {
     }
 }
 
-/// The largest plus/minus and standard uncertainty that are told, put back one at a time, are just
-/// met, and a little more is not: with shapes, uneven sides, several pieces and a correlation.
+/// The reported largest plus/minus and standard uncertainty, put back one at a time, are just met, and slightly more
+/// is not: with shapes, uneven sides, several pieces and a correlation.
 #[test]
 fn what_is_said_to_be_the_largest_is_the_largest() {
     use gapwright::model::Correlation;
@@ -312,10 +311,10 @@ fn what_is_said_to_be_the_largest_is_the_largest() {
     }
 }
 
-/// With few readings the chance beyond a limit is Student's: one standard uncertainty and two
-/// degrees of freedom leave 0.2113 beyond (SciPy 1.17.1, scipy.stats.t.sf(1, 2)), not the 0.1587 of
-/// the normal distribution; and the worst case reaches as far as 95.45 % of Student's distribution,
-/// 4.53 standard uncertainties (JCGM 100:2008, table G.2, from memory), not 2.
+/// With few readings the probability beyond a limit is Student's: one standard uncertainty and two degrees of freedom
+/// leave 0.2113 beyond (SciPy 1.17.1, scipy.stats.t.sf(1, 2)), not the 0.1587 of the normal distribution; and the
+/// worst case reaches as far as 95.45 % of Student's distribution, 4.53 standard uncertainties (JCGM 100:2008, table
+/// G.2, from memory), not 2.
 #[test]
 fn few_readings_leave_more_beyond() {
     let mut part = chain(&[(1, "1.000", "0")], ["0.99", "1", "2"], Unit::Millimetre, Shape::Normal);

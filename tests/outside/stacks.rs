@@ -1,4 +1,4 @@
-//! Stack-ups against published ones: worst cases, correlated errors, degrees of freedom, growth.
+//! Compares stack-ups with published ones: worst cases, correlated errors, degrees of freedom, growth.
 
 use super::*;
 use gapwright::accounting::stack as stack_of;
@@ -15,7 +15,7 @@ fn level(millionths: i64) -> Coverage {
     Coverage::Level(Millionths::from_raw(millionths))
 }
 
-/// A dimension, exact but for what is said of it.
+/// A dimension, exact unless changed afterwards.
 fn dimension(index: usize, nominal: Length) -> Contributor {
     Contributor {
         label: format!("d{index}"),
@@ -41,7 +41,7 @@ fn independent(contributors: Vec<Contributor>) -> Stack {
     Stack { contributors, correlations: vec![] }
 }
 
-/// How far a value is from the expected one, both in the same unit of so many ticks.
+/// Asserts that a value is within `within` of the expected one, both in a unit of `ticks` ticks.
 #[track_caller]
 fn near(found: Fine, ticks: f64, expected: f64, within: f64) {
     let found = found.raw() as f64 / 1e6 / ticks;
@@ -105,8 +105,8 @@ fn a_shouldered_screw_with_three_cylinders() {
     assert_eq!(ends(gap("0.865 in"), Unit::Inch), ["0.0050", "0.0150", "0.0250"]);
 }
 
-/// Two sizes, each given by its least and its most over the one or the other as nominal: first less
-/// second. What is stated as nominal must not matter.
+/// Two sizes, each given by its least and its greatest over the one or the other as nominal: first less second. The
+/// choice of the nominal value must not matter.
 fn fit(first: [&str; 2], second: [&str; 2]) -> [String; 3] {
     let made = |first_up: bool, second_up: bool| {
         let part = |index, [least, most]: [&str; 2], up: bool| {
@@ -120,7 +120,7 @@ fn fit(first: [&str; 2], second: [&str; 2]) -> [String; 3] {
         };
         let parts = [part(0, first, first_up), part(1, second, second_up)];
         let sum = extent(&[(Term::Dimension(0), one(1)), (Term::Dimension(1), one(-1))], &parts);
-        // Twice how far the middle lies above the nominal value.
+        // Twice the height of the middle above the nominal value.
         assert_eq!(sum.uneven, sum.above - sum.below);
         ends(sum, Unit::Millimetre)
     };
@@ -150,9 +150,8 @@ fn fits_of_holes_and_shafts() {
     }
 }
 
-/// Same source, example 3.4 [read]: two bolts 12 d11 (-0.050, -0.160) in two holes 12 H11 (+0.110, 0)
-/// at 50 mm: whatever their sizes, bolts at 49.950 to 50.050 mm go in. Each hole leaves half of its
-/// clearance to a side.
+/// Same source, example 3.4 [read]: two bolts 12 d11 (-0.050, -0.160) in two holes 12 H11 (+0.110, 0) at 50 mm:
+/// whatever their sizes, bolts at 49.950 to 50.050 mm go in. Each hole leaves half of its clearance on each side.
 #[test]
 fn bolts_in_two_holes() {
     let hole = |index| Contributor {
@@ -171,8 +170,8 @@ fn bolts_in_two_holes() {
 
 // --- Correlated errors ---------------------------------------------------------------------
 
-/// Source: JCGM 100:2008, 5.2.2, example (from memory): ten resistors in series, each known to 0.1
-/// from one and the same standard: together to 1.0. As if they were independent it would be 0.32.
+/// Source: JCGM 100:2008, 5.2.2, example (from memory): ten resistors in series, each known to 0.1 from one standard:
+/// together to 1.0. If they were independent it would be 0.32.
 #[test]
 fn ten_that_err_together() {
     // One is 100 000 ticks.
@@ -212,7 +211,7 @@ fn expanded_once(job: &mut Parts) {
     job.policy.coverage = ONCE;
 }
 
-/// The same through the whole job: limits ten times 1 000 ticks away are just met.
+/// Ten fully correlated errors through the whole job: limits ten times 1 000 ticks away are just met.
 #[test]
 fn ten_that_err_together_are_served_together() {
     let lot_of_ten = |room: i64| {
@@ -253,9 +252,9 @@ fn ten_that_err_together_are_served_together() {
 
 // --- Degrees of freedom --------------------------------------------------------------------
 
-/// Source: JCGM 100:2008, G.4.1, example (from memory): 0.25, 0.57 and 0.82 % from 10, 5 and 15
-/// readings: u = 1.03 %, 19.0 degrees of freedom, U at 95 % about 2.2 %. Unrounded u = 1.0294659 and
-/// 18.998742 [computed], cut off to 18, where t is 2.100922 (table G.2 prints 2.10).
+/// Source: JCGM 100:2008, G.4.1, example (from memory): 0.25, 0.57 and 0.82 % from 10, 5 and 15 readings: u = 1.03 %,
+/// 19.0 degrees of freedom, U at 95 % about 2.2 %. Unrounded u = 1.0294659 and 18.998742 [computed], rounded down to
+/// 18, where t is 2.100922 (table G.2 prints 2.10).
 #[test]
 fn three_means_of_few_readings() {
     let parts = [(250_000, 9), (570_000, 4), (820_000, 14)];
@@ -270,15 +269,14 @@ fn three_means_of_few_readings() {
     let wide = expanded(&all(3), &stack, level(950_000));
     near(wide, percent, 1.029_465_9 * 2.100_922, 2e-6);
     near(wide, percent, 2.2, 0.05);
-    // Rounded instead of cut off it would be 2.093024 at 19.
+    // Rounded to the nearest it would be 2.093024 at 19.
     assert!(wide.raw() as f64 / 1e12 > 1.029_465_9 * 2.094);
 }
 
-/// Source: JCGM 100:2008, H.1, calibration of an end gauge (from memory; the unrounded figures
-/// recomputed with an uncertainty library): what adds up at first order. u_c = 32 nm from 25 nm of
-/// the standard, 9.7 of the comparison, 2.9 and 16.6 of expansion and temperature; 16 degrees of
-/// freedom; t at 99 % is 2.92; U = 93 nm of rounded factors. Unrounded: u_c = 31.663879 nm,
-/// 16.751856 cut off to 16, t = 2.920782.
+/// Source: JCGM 100:2008, H.1, calibration of an end gauge (from memory; the unrounded figures recomputed with an
+/// uncertainty library): the contributions at first order. u_c = 32 nm from 25 nm of the standard, 9.7 of the
+/// comparison, 2.9 and 16.6 of expansion and temperature; 16 degrees of freedom; t at 99 % is 2.92; U = 93 nm of
+/// rounded factors. Unrounded: u_c = 31.663879 nm, 16.751856 rounded down to 16, t = 2.920782.
 #[test]
 fn the_end_gauge() {
     // One nanometre is 1 000 ticks here.
@@ -288,7 +286,7 @@ fn the_end_gauge() {
         freedom: Some(freedom),
         ..dimension(index, Length::ZERO)
     };
-    // Anywhere alike within: 1e-6 per kelvin in steps of 1e-12, 0.05 kelvins in steps of 1e-6.
+    // Uniform within: 1e-6 per kelvin in steps of 1e-12, 0.05 kelvins in steps of 1e-6.
     let within = |index, half: i64, freedom| {
         let tolerance = Tolerance::even(ticks(half));
         Contributor {
@@ -328,8 +326,8 @@ fn the_end_gauge() {
 
 // --- Growth --------------------------------------------------------------------------------
 
-/// A sleeve in a housing, both 100 mm, from 20 to 80 degrees; by material, from the table that comes
-/// with the program.
+/// A sleeve in a housing, both 100 mm, from 20 to 80 degrees; by material, from the table that comes with the
+/// program.
 const HOT: &str = "\
 title = \"Sleeve in a housing\"
 unit = \"mm\"
@@ -360,9 +358,9 @@ limits = [0.175, 0.225]
 when = \"hot\"
 ";
 
-/// Source: coefficients 15.9 and 11.4e-6 per kelvin, amesweb.info [read]; 100 mm of each and 60 K
-/// [by hand]: the sleeve grows by 100 x (15.9 - 11.4)e-6 x 60 = 0.0270 mm more than its housing, so
-/// a pump that runs hot needs a shim that much thinner.
+/// Source: coefficients 15.9 and 11.4e-6 per kelvin, amesweb.info [read]; 100 mm of each and 60 K [by hand]: the
+/// sleeve grows by 100 x (15.9 - 11.4)e-6 x 60 = 0.0270 mm more than its housing, so a pump that runs hot needs a
+/// shim that much thinner.
 #[test]
 fn a_stainless_sleeve_in_grey_iron_grows_by_the_difference() {
     let terms = "terms = { play = 1, shims = -1, sleeve = -1, housing = 1 }";

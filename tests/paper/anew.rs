@@ -1,4 +1,4 @@
-//! The library's nouns reckoned anew, in whole numbers: where requirements come out, who gets what and why not.
+//! The library's nouns recalculated in whole numbers: values of requirements, pieces of pumps, causes of shortages.
 
 use std::cmp::Ordering;
 
@@ -15,7 +15,7 @@ use gapwright::verify::Verified;
 
 use crate::figures::raw;
 
-/// A value and how far it may lie below and above, in millionths of a tick.
+/// A value and its possible deviation below and above, in millionths of a tick.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Reach {
     pub value: i128,
@@ -47,14 +47,14 @@ impl Reach {
     }
 }
 
-/// The thickness of a piece with so many layers off.
+/// Thickness of a piece with `peeled` layers off.
 pub fn fitted(item: &Item, peeled: u32) -> Length {
     let whole = item.size.unwrap().thickness.ticks();
     let layer = item.peel_step.map_or(0, |step| step.ticks());
     Length::from_ticks(whole - i64::from(peeled) * layer)
 }
 
-/// What a pack comes to.
+/// Total of a pack.
 pub fn pack(job: &Job, pack: &PackPick) -> Reach {
     let picks = pack.picks.iter().map(|pick| {
         let item = &job.stock[pick.item];
@@ -79,14 +79,14 @@ pub fn sum(job: &Job, pump: &Pump, packs: &[PackPick], terms: Terms) -> Reach {
     parts.fold(Reach::default(), Reach::plus)
 }
 
-/// Where a requirement comes out.
+/// Result of a requirement.
 #[derive(Debug, Clone, Copy)]
 pub struct Out {
     pub value: i128,
     pub target: i128,
     pub lower: i128,
     pub upper: i128,
-    /// What is kept clear of the lower and of the upper limit.
+    /// Guards at the lower and at the upper limit.
     pub guards: [i128; 2],
 }
 
@@ -97,7 +97,7 @@ impl Out {
     }
 }
 
-/// In the worst case.
+/// Result in the worst case.
 pub fn worst(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> Out {
     match form {
         Form::Linear { terms, target, lower, upper } => {
@@ -120,14 +120,14 @@ pub fn worst(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> Out {
                 target: target.value,
                 lower: lower.value,
                 upper: upper.value,
-                // The gasket at its thinnest over the widest gap, and the other way round.
+                // The gasket at its thinnest over the widest gap, and the reverse.
                 guards: [free.below + lower.above, free.above + upper.below],
             }
         }
     }
 }
 
-/// Under the rule of the job; an expanded uncertainty is the library's own.
+/// Results under the rule of the job; an expanded uncertainty is the library's own.
 pub fn outs(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Out> {
     let of_library = verdicts(job, pump, packs);
     let all = pump.requirements.iter().zip(of_library);
@@ -149,7 +149,7 @@ pub fn tightest<'a>(job: &Job, pump: &'a Pump, packs: &[PackPick]) -> (&'a Requi
     all.reduce(|best, next| if next.1.margin() < best.1.margin() { next } else { best }).unwrap()
 }
 
-/// The form without what grows.
+/// The form without its thermal terms.
 pub fn cold(form: &Form) -> Form {
     let mut form = form.clone();
     let (Form::Linear { terms, .. } | Form::GasketFill { gap: terms, .. }) = &mut form;
@@ -162,7 +162,7 @@ pub fn is_hot(form: &Form) -> bool {
     terms.iter().any(|(term, _)| matches!(term, Term::Thermal(_)))
 }
 
-/// What a reading of the pump as it lies on the bench is a reading of.
+/// Terms that a reading of the cold pump on the bench measures.
 fn read_as(form: &Form) -> Option<Vec<(Term, i64)>> {
     let Form::Linear { terms, .. } = cold(form) else {
         return None;
@@ -172,7 +172,7 @@ fn read_as(form: &Form) -> Option<Vec<(Term, i64)>> {
     Some(terms)
 }
 
-/// Those that hold running and rest on the reading of this one.
+/// Running requirements that rest on the reading of this one.
 pub fn running_with<'a>(pump: &'a Pump, form: &Form) -> Vec<&'a Form> {
     let own = read_as(form);
     let all = pump.requirements.iter().map(|other| &other.form);
@@ -188,8 +188,8 @@ pub fn is_read(pump: &Pump, form: &Form) -> bool {
     !is_hot(form) || !others.any(|other| !is_hot(other) && read_as(other).as_ref() == Some(&own))
 }
 
-/// The cold readings with which the running limits hold even if the growth comes at its worst; the low end above
-/// the high one where none do.
+/// Cold readings with which the running limits hold even at the worst growth; the low end is above the high one where
+/// there are none.
 pub fn window(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> Option<[i128; 2]> {
     let Form::Linear { terms, lower, upper, .. } = form else {
         return None;
@@ -208,7 +208,7 @@ pub fn slips(job: &Job) -> Vec<usize> {
     order.sort_by(|&a, &b| {
         let due = match (day(a), day(b)) {
             (Some(a), Some(b)) => a.partial_cmp(&b).unwrap(),
-            // What has no date comes last, beside texts that are none.
+            // Pumps without a date come last, together with unreadable dates.
             (Some(day), None) if day.is_finite() => Ordering::Less,
             (None, Some(day)) if day.is_finite() => Ordering::Greater,
             _ => Ordering::Equal,
@@ -218,7 +218,7 @@ pub fn slips(job: &Job) -> Vec<usize> {
     order
 }
 
-/// The pieces of a pump: for its places, and for its bag.
+/// Pieces of a pump: for its places, and for its bag.
 pub fn picks(verified: &Verified, pump: usize) -> Vec<Pick> {
     let mut picks = Vec::new();
     if let Kit::Served(packs) = &verified.plan().kits[pump] {
@@ -269,7 +269,7 @@ pub fn bin(item: &Item) -> &str {
     item.bin.as_deref().unwrap_or("")
 }
 
-/// The rows of the stock that serve a consumable, those without a fit code first.
+/// Rows of the stock that serve a consumable, those without a fit code first.
 pub fn serving(job: &Job, pump: &Pump, need: usize) -> Vec<usize> {
     let (asked, fit) = (&job.model_of(pump).consumables[need], &pump.consumable_fits[need]);
     if asked.fit_column.is_some() && fit.code.is_none() {
@@ -289,7 +289,7 @@ pub fn serving(job: &Job, pump: &Pump, need: usize) -> Vec<usize> {
     [bare, coded].concat()
 }
 
-/// Bins as a person walks them: letters, then numbers by their size.
+/// Bins in walking order: letters, then numbers by their size.
 pub fn by_bin(a: &str, b: &str) -> Ordering {
     let split = |bin: &str| {
         let at = bin.find(|c: char| c.is_ascii_digit()).unwrap_or(bin.len());

@@ -1,4 +1,4 @@
-//! The as-built record: decisions, readings against what was predicted, the steps of a swap.
+//! The as-built record: decisions, readings against predictions, the steps of a swap.
 
 use std::fs;
 
@@ -125,7 +125,7 @@ fn record(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
             [found(0), found(1), found(2)],
             [&pump.tag, &job.model_of(pump).name, anew::due(pump)],
         );
-        // A pack that was not measured is said beside it.
+        // An unmeasured pack is mentioned next to the decision.
         let decided = found(3).split(';').next().unwrap_or("");
         wrong.same("decision", decided, decision(&record.decision));
         if matches!(record.decision, Decision::Look(_) | Decision::Swap(_)) {
@@ -144,7 +144,7 @@ fn record(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
     }
 }
 
-/// The pack as it was read, or else as its pieces say.
+/// The pack as read, or else as its nominal pieces.
 fn pack(job: &Job, record: &Record, place: usize) -> i128 {
     let read = record.bench.packs[place].map(|readings| raw(readings.last().value));
     read.unwrap_or_else(|| anew::pack(job, &record.bench.fitted.as_ref().unwrap()[place]).value)
@@ -195,7 +195,7 @@ fn readings(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
                 put(11, checked.verdict.upper.raw());
             }
             if let Some(compared) = compared {
-                // The pieces are as good either way: the middle is the nominal value.
+                // The pieces are symmetric: the middle is the nominal value.
                 let predicted = match of {
                     Of::Pack(at) => anew::pack(job, &fitted[at]).value,
                     Of::Requirement(_) => raw(pump.dimensions[0].value) - pack(job, record, 0),
@@ -239,7 +239,7 @@ fn to_do(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
     let rows = book.page("To do").block(0..6);
     let top = rows.iter().position(|row| *row == texts(&words::TO_DO)).expect("the headings");
     let rows = &rows[top + 1..];
-    // Where the lines of a pump begin: its tag and the decision stand there once.
+    // The lines of a pump begin where its tag and decision appear.
     let begins: Vec<[&str; 2]> = rows
         .iter()
         .filter_map(|row| Some([row.get(&0)?.as_str(), row.get(&1)?.as_str()]))
@@ -270,7 +270,7 @@ fn to_do(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
                 let bin = anew::bin(&job.stock[pick.item]);
                 expected.push(step(words::into(label, &pieces(job, &[*pick]), bin)));
             }
-            // What was read, moved by the pieces that are moved.
+            // The reading, moved by the moved pieces.
             let moved = |picks: &[Pick]| anew::pack(job, &PackPick { picks: picks.to_vec() });
             let total = pack(job, record, place) + moved(into).value - moved(out).value;
             wrong.same("total after the swap", raw(swap.expected[place].0), total);

@@ -1,4 +1,4 @@
-//! How far gaskets are crushed: 1 - gap / free thickness, against what their material gives way.
+//! Crush of gaskets: 1 - gap / free thickness, against the range of their material.
 
 use gapwright::job::Job;
 use gapwright::model::Form;
@@ -12,13 +12,13 @@ use crate::wording::kits as words;
 pub struct Crush {
     pub place: usize,
     pub item: usize,
-    /// What is said where the material does not suit.
+    /// Warning where the material does not suit.
     pub warning: Option<String>,
-    /// Where it does: percent to a tenth, and what the material gives way, in millionths.
+    /// Where it does: percent to a tenth, and the material's range, in millionths.
     pub within: Option<(String, [i64; 2])>,
 }
 
-/// Of each gasket fill, lot by lot.
+/// Crush for each gasket fill, lot by lot.
 pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
     let mut all = Vec::new();
     for requirement in &pump.requirements {
@@ -70,7 +70,7 @@ fn is_within(gap: i128, free: i128, [least, most]: [i64; 2]) -> bool {
     (i128::from(least) * free..=i128::from(most) * free).contains(&crushed)
 }
 
-/// The percentage to a tenth, so that it never looks to be within, and whether it is too little.
+/// Percentage to a tenth, rounded so that it never appears to be within, and whether it is too little.
 fn honestly(gap: i128, free: i128, [least, most]: [i64; 2]) -> (String, bool) {
     let less = 100_000_000 * (free - gap) < i128::from(least) * free;
     let nearest = (percent(gap, free) + 50_000).div_euclid(100_000) * 100_000;

@@ -1,4 +1,4 @@
-//! Figures as the paper has them, worked out anew in whole numbers.
+//! Figures as on paper, recalculated in whole numbers.
 
 use gapwright::length::{Length, Unit};
 
@@ -45,7 +45,7 @@ pub enum Round {
     Nearest,
 }
 
-/// So many tenths, hundredths ... with their sign.
+/// A number of tenths, hundredths ... with its sign.
 fn written(steps: i128, places: u32) -> String {
     let ten = 10_i128.pow(places);
     let sign = if steps < 0 { "-" } else { "" };
@@ -56,7 +56,7 @@ fn written(steps: i128, places: u32) -> String {
     }
 }
 
-/// To so many places.
+/// Rounded to this number of places.
 pub fn rounded(raw: i128, unit: Unit, places: u32, round: Round) -> String {
     let whole = 1_000_000 * ticks(unit);
     let scaled = raw * 10_i128.pow(places);
@@ -65,20 +65,20 @@ pub fn rounded(raw: i128, unit: Unit, places: u32, round: Round) -> String {
     let steps = match round {
         Round::Down => below,
         Round::Up => below + i128::from(rest > 0),
-        // A half away from nothing.
+        // A half away from zero.
         Round::Nearest if raw >= 0 => below + i128::from(2 * rest >= whole),
         Round::Nearest => below + i128::from(2 * rest > whole),
     };
     written(steps, places)
 }
 
-/// The fewest places in which it is exact.
+/// Fewest places in which it is exact.
 fn exact_places(raw: i128, unit: Unit) -> Option<u32> {
     let whole = 1_000_000 * ticks(unit);
     (0..=14).find(|places| (raw * 10_i128.pow(*places)) % whole == 0)
 }
 
-/// Every place that it has, four of an inch and three of a millimetre at least.
+/// All its places, at least four for inches and three for millimetres.
 pub fn bare(raw: i128, unit: Unit) -> String {
     match exact_places(raw, unit) {
         Some(own) => rounded(raw, unit, own.max(places(unit)), Round::Nearest),
@@ -86,7 +86,7 @@ pub fn bare(raw: i128, unit: Unit) -> String {
     }
 }
 
-/// Exact where that takes a place more than usual at most, else so many more.
+/// Exact where that takes at most one place more than usual, else with `more` places more.
 pub fn shortly(raw: i128, unit: Unit, more: u32, round: Round) -> String {
     match exact_places(raw, unit) {
         Some(own) if own <= places(unit) + 1 => bare(raw, unit),
@@ -98,7 +98,7 @@ pub fn with_unit(raw: i128, unit: Unit) -> String {
     format!("{} {}", bare(raw, unit), symbol(unit))
 }
 
-/// In the usual places, for print beside the exact figure.
+/// In the usual places, for print next to the exact figure.
 pub fn about_bare(raw: i128, unit: Unit) -> String {
     rounded(raw, unit, places(unit), Round::Nearest)
 }
@@ -107,7 +107,7 @@ pub fn about(raw: i128, unit: Unit) -> String {
     format!("{} {}", about_bare(raw, unit), symbol(unit))
 }
 
-/// Inches where it is a whole number of ten-thousandths or no whole micrometre either.
+/// Inches where it is a whole number of ten-thousandths or not a whole micrometre either.
 pub fn natural(length: Length) -> Unit {
     let ticks = length.ticks();
     match ticks % 25_400 != 0 && ticks % 10_000 == 0 {
@@ -137,12 +137,12 @@ pub fn thickness(length: Length) -> String {
     }
 }
 
-/// Beside a thickness: the same in the other system.
+/// Next to a thickness: its value in the other system.
 pub fn is_about(length: Length) -> String {
     about(raw(length), other(natural(length)))
 }
 
-/// `180 mm`, without zeros at its end.
+/// `180 mm`, without trailing zeros.
 pub fn trimmed(length: Length) -> String {
     let unit = natural(length);
     let shown = bare(raw(length), unit);
@@ -150,7 +150,7 @@ pub fn trimmed(length: Length) -> String {
     format!("{shown} {}", symbol(unit))
 }
 
-/// How far a measured value may be off.
+/// Possible deviation of a measured value.
 pub fn within(minus: Length, plus: Length, unit: Unit) -> String {
     let side = |side: Length| shortly(raw(side), unit, 2, Round::Nearest);
     match minus == plus {
@@ -159,7 +159,7 @@ pub fn within(minus: Length, plus: Length, unit: Unit) -> String {
     }
 }
 
-/// What a reading may be at least and at most, cut inwards to a tenth of the usual places.
+/// Least and greatest accepted reading, rounded inwards to a tenth of the usual places.
 pub fn inwards([low, high]: [i128; 2], unit: Unit) -> [i128; 2] {
     let step = 1_000_000 * ticks(unit) / 10_i128.pow(places(unit) + 1);
     let up = low.div_euclid(step) + i128::from(low.rem_euclid(step) > 0);
@@ -174,7 +174,7 @@ pub fn money(amount: i64, currency: &str) -> String {
     format!("{} {currency}", written(below + i128::from(up), 2))
 }
 
-/// With every place that it has, two at least.
+/// With all its places, at least two.
 pub fn money_exactly(amount: i64, currency: &str) -> String {
     let amount = i128::from(amount);
     let places = (2..6).find(|places| amount % 10_i128.pow(6 - places) == 0);

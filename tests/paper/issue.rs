@@ -1,4 +1,4 @@
-//! Issue: a line for everything that the plan takes, with the cells for what went otherwise.
+//! Issue: a line for each withdrawal of the plan, with the cells for deviations.
 
 use gapwright::plan::Kit;
 use gapwright::verify::Verified;
@@ -8,9 +8,9 @@ use crate::page::{Row, count, entry, texts};
 use crate::wording::issue as words;
 use crate::{anew, said};
 
-/// The columns of a line: those to be filled in come behind the planned count.
+/// Columns of a line: those to fill in come after the planned count.
 const COLUMNS: u32 = 10;
-/// Lines for what was taken beside the plan.
+/// Lines for pieces taken in addition to the plan.
 const SPARE: usize = 12;
 
 #[test]
@@ -44,7 +44,7 @@ fn lines(verified: &Verified) -> Vec<Row> {
     let mut add = |[tag, place, bin, item, step, note]: [&str; 6], planned: u32| {
         let mut row = texts(&[tag, place, bin, item, step]);
         row.insert(5, count(planned));
-        // Nothing is picked for what is short.
+        // No pieces are picked for a short line.
         if step != words::SHORT {
             row.extend([6, 7, 8].map(|at| (at, entry(""))));
         }
@@ -71,7 +71,7 @@ fn lines(verified: &Verified) -> Vec<Row> {
                         Some(cut) => words::cut_from(&job.sheets[cut.sheet].item),
                         None => words::PICK.to_string(),
                     };
-                    // A piece that is cut lies where its sheet lies.
+                    // A cut piece is in the bin of its sheet.
                     let bin = match item.cut {
                         Some(cut) => job.sheets[cut.sheet].bin.as_deref().unwrap_or(""),
                         None => anew::bin(item),

@@ -1,5 +1,4 @@
-//! Kits: every line of every slip, in the order of the slips, with the cells for readings and what is hidden
-//! behind them.
+//! Kits: every line of every slip, in the order of the slips, with the cells for readings and the hidden columns.
 
 use gapwright::feeler::{Chosen, Gauge, Stacked, Wanted, gauge};
 use gapwright::formats::slip;
@@ -21,7 +20,7 @@ use crate::page::{Row, Wrong, count, entry, line, texts};
 use crate::said;
 use crate::wording::{self, BOX, kits as words};
 
-/// Columns of the readings: the first one, the one taken again.
+/// Columns of the readings: the first one, the second one.
 const READINGS: [u32; 2] = [slip::READING as u32, slip::AGAIN as u32];
 
 #[test]
@@ -33,7 +32,7 @@ fn every_slip_says_what_the_library_has() {
         sheet.hold();
         look.lock().unwrap().append(&mut sheet.seen);
     });
-    // The outages must go on bringing out all of this.
+    // The outages must continue to produce all of this.
     let wanted = [
         "peeled",
         "peeled, each",
@@ -162,7 +161,7 @@ fn short(job: &Job, pump: &Pump, shorts: &[Shortfall]) -> Vec<Row> {
     rows
 }
 
-/// The cautions of some moments, the usual ones first; an empty moment is for those of a shop's own.
+/// Cautions of some moments, the usual ones first; an empty moment is for those of a shop's own.
 fn cautions(job: &Job, pump: &Pump, moments: &[&str]) -> Vec<Row> {
     const HALF: usize = 58;
     let known = ["before", "assembly", "recheck", "start", "always"];
@@ -180,7 +179,7 @@ fn cautions(job: &Job, pump: &Pump, moments: &[&str]) -> Vec<Row> {
             }
         }
     }
-    // Two short ones stand beside each other.
+    // Two short ones are next to each other.
     let mut rows: Vec<Row> = Vec::new();
     let mut open = false;
     for text in said {
@@ -199,8 +198,8 @@ fn cautions(job: &Job, pump: &Pump, moments: &[&str]) -> Vec<Row> {
     rows
 }
 
-/// The figures that stand on the drawing of the model, each with the row in which it begins: a box of 790 by 420
-/// pixels, rows of 20, letters whose middle is 9.5 below their edge.
+/// Figures on the drawing of the model, each with the row in which it begins: a box of 790 by 420 pixels, rows of 20,
+/// letters whose middle is 9.5 below their edge.
 fn figures(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<(i64, String)> {
     let model = job.model_of(pump);
     let Some(drawing) = &model.drawing else {
@@ -231,7 +230,7 @@ fn figures(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<(i64, String)> {
     figures
 }
 
-/// The slip of a pump that is kitted.
+/// Slip of a kitted pump.
 struct Slip<'a> {
     job: &'a Job,
     pump: &'a Pump,
@@ -337,7 +336,7 @@ impl Slip<'_> {
         self.rows.push(row);
     }
 
-    /// Warns of gaskets that their material does not suit, and says how far the others are crushed.
+    /// Warns of gaskets of unsuitable material, and gives the crush of the others.
     fn crushed(&mut self, place: usize) -> String {
         let crushes = crush::crushes(self.job, self.pump, self.packs);
         let crushes: Vec<_> = crushes.into_iter().filter(|crush| crush.place == place).collect();
@@ -453,7 +452,7 @@ impl Slip<'_> {
         )
     }
 
-    /// What a reading must come to, and the blades that show it.
+    /// Accepted readings, and the blades that show them.
     fn recheck(&mut self, at: usize) {
         let (job, pump, packs) = (self.job, self.pump, self.packs);
         let (unit, requirement) = (job.model_of(pump).unit, &pump.requirements[at]);
@@ -526,7 +525,7 @@ impl Slip<'_> {
         }
     }
 
-    /// What a reading may come to, where that is plain arithmetic.
+    /// Accepted readings, where that is plain arithmetic.
     fn is_accepted(&mut self, form: &Form, ends: [i128; 2], hot: &[[i128; 2]]) {
         use gapwright::policy::Acceptance;
         let Form::Linear { lower, upper, .. } = form else {
@@ -552,7 +551,7 @@ impl Slip<'_> {
             predicted: predicted.map(Fine::from_raw),
         };
         let Gauge { go, no_go } = gauge(&job.feelers, &wanted);
-        // Where a good pump passes with both, what must go in is the thinner of them.
+        // Where a good pump passes with both, the go stack is the thinner of them.
         if let (Chosen::Stack(small, true), Chosen::Stack(large, true)) = (&go, &no_go) {
             self.wrong.unless(
                 small.nominal < large.nominal,
@@ -582,7 +581,7 @@ impl Slip<'_> {
             if let Chosen::Stack(stack, _) = chosen {
                 let blades: u32 = stack.blades.iter().map(|(_, count)| count).sum();
                 if blades >= 4 {
-                    // 0.0003 in a joint.
+                    // 0.0003 per joint.
                     let growth = 76_200 * 1_000_000 * i128::from(blades - 1);
                     text += &words::read_thick(blades, &about(growth, unit));
                 }
@@ -635,7 +634,7 @@ fn thin(stack: &Stacked) -> gapwright::length::Length {
     each.map(|(blade, count)| (blade.thickness - blade.tolerance.minus) * *count).sum()
 }
 
-/// With what the joints may add: 0.0003 in each.
+/// With the possible growth of the joints: 0.0003 in each.
 fn thick(stack: &Stacked) -> gapwright::length::Length {
     let each = stack.blades.iter();
     let blades = each.clone().map(|(_, count)| count).sum::<u32>();

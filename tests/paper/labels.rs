@@ -1,4 +1,4 @@
-//! Labels: one a kitted pump, three beside each other, in the order of the slips.
+//! Labels: one per kitted pump, three next to each other, in the order of the slips.
 
 use gapwright::plan::Kit;
 use gapwright::verify::Verified;

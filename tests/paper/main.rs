@@ -1,7 +1,8 @@
-//! The paper: every sheet that is written is read back, and every figure, word and order on it is held against the
-//! library's own values, worked out anew in whole numbers where that can be done.
+//! The paper: every written sheet is read back, and every figure, word and order on it is compared with the library's
+//! own values, recalculated in whole numbers where possible.
 //!
-//! All mismatches of a sheet are told at once. What the sheets print by themselves stands in [`wording`], once.
+//! All mismatches of a sheet are reported at once. Texts that the sheets print by themselves are in [`wording`],
+//! once.
 
 #![allow(
     clippy::unwrap_used,

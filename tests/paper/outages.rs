@@ -1,4 +1,4 @@
-//! The outages that the paper is held against: the samples, and small ones made to bring out every kind of line.
+//! Outages for the tests of the paper: the samples, and small ones made to produce every kind of line.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -12,17 +12,17 @@ use tempfile::TempDir;
 
 use crate::page::{Book, Wrong};
 
-/// The date that is printed.
+/// The printed date.
 pub const DATE: &str = "2027-03-01";
 
-/// A plan with its workbook as it is read back.
+/// A plan with its workbook read back.
 pub struct Outage {
     pub name: &'static str,
     pub verified: Verified,
     pub book: Book,
 }
 
-/// Holds every outage against a check, and tells all that is wrong at once.
+/// Checks every outage, and reports all mismatches at once.
 pub fn held(sheet: &str, check: impl Fn(&Outage, &mut Wrong)) {
     let mut wrong = Wrong::default();
     for outage in ALL.iter() {
@@ -85,7 +85,7 @@ pub fn sample(stock: &str, pumps: &str) -> Sources {
     Sources { stock: path(stock), pumps: path(pumps), ..Sources::default() }
 }
 
-/// The tiny sample with not one piece that may be issued.
+/// The tiny sample without a single free piece.
 fn empty_drawer() -> Verified {
     let folder = TempDir::new().unwrap();
     let stock = fs::read_to_string("samples/tiny/stock.csv").unwrap();
@@ -114,7 +114,7 @@ pub static ALL: LazyLock<Vec<Outage>> = LazyLock::new(|| {
     ]
 });
 
-/// The files of an outage of every model, two of the shop's own among them. All figures are invented.
+/// Files of an outage of every model, including two of the shop's own. All figures are invented.
 const BENCH: [(&str, &str); 8] = [
     ("models/own-pair.toml", include_str!("bench/own-pair.toml")),
     ("models/own-spacer.toml", include_str!("bench/own-spacer.toml")),

@@ -1,4 +1,4 @@
-//! Sheets as they were written: every cell that holds something, and every cell that is there to be filled in.
+//! Sheets as written: every cell with contents, and every cell that is there to be filled in.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Debug;
@@ -6,14 +6,13 @@ use std::io::{Cursor, Read};
 
 use calamine::{Data, Reader, Xlsx};
 
-/// The fill of the cells that people write into.
+/// Fill colour of the cells that people write into.
 const ENTRY: &str = "FFFFF6D6";
 
-/// The cells of a row by their columns: a text as it stands, a number behind `#`, a cell to fill in between
-/// brackets.
+/// Cells of a row by their columns: a text as it is, a number after `#`, a cell to fill in between brackets.
 pub type Row = BTreeMap<u32, String>;
 
-/// A row of texts, from the first column on; nothing is expected where a text is empty.
+/// A row of texts, from the first column on; an empty text means no expected cell.
 pub fn texts(cells: &[&str]) -> Row {
     let cells = (0..).zip(cells).filter(|(_, text)| !text.is_empty());
     cells.map(|(at, text)| (at, text.to_string())).collect()
@@ -46,7 +45,7 @@ pub struct Page {
 }
 
 impl Page {
-    /// The rows that hold something in these columns.
+    /// Rows with contents in these columns.
     pub fn block(&self, columns: std::ops::Range<u32>) -> Vec<Row> {
         let rows = self.rows.values().map(|row| {
             let cells = row.range(columns.clone());
@@ -55,7 +54,7 @@ impl Page {
         rows.filter(|row: &Row| !row.is_empty()).collect()
     }
 
-    /// The place of the only cell with this text.
+    /// Place of the only cell with this text.
     pub fn find(&self, text: &str) -> Option<(u32, u32)> {
         let cells = self.rows.iter();
         let mut cells =
@@ -110,7 +109,7 @@ impl Book {
         page.unwrap_or_else(|| panic!("no sheet {name} among {:?}", self.names))
     }
 
-    /// The texts that float over a sheet, in their order.
+    /// Texts that float over a sheet, in their order.
     pub fn floating(&self, name: &str) -> Vec<String> {
         let at = self.names.iter().position(|own| own == name).unwrap() + 1;
         let links = self.parts.get(&format!("xl/worksheets/_rels/sheet{at}.xml.rels"));
@@ -146,7 +145,7 @@ fn attribute<'a>(tag: &'a str, name: &str) -> Option<&'a str> {
     rest.split('"').next()
 }
 
-/// The formats, by their number, with the fill of a cell to be filled in.
+/// Numbers of the formats with the fill colour of a cell to be filled in.
 fn entry_styles(styles: &str) -> BTreeSet<u32> {
     let (_, fills) = styles.split_once("<fills").unwrap();
     let (fills, _) = fills.split_once("</fills>").unwrap();
@@ -181,7 +180,7 @@ fn place(address: &str) -> (u32, u32) {
     (digits.parse::<u32>().unwrap() - 1, column - 1)
 }
 
-/// Everything that is not as it should be.
+/// All mismatches.
 #[derive(Default)]
 pub struct Wrong {
     pub place: String,
@@ -205,9 +204,9 @@ impl Wrong {
         }
     }
 
-    /// Rows one after the other; some rows too many and some too few are told as such.
+    /// Compares consecutive rows; some extra or missing rows are reported as such.
     pub fn rows(&mut self, found: &[Row], expected: &[Row]) {
-        /// So many rows that are left off, or added, one after the other are known as such.
+        /// Most consecutive missing or extra rows that are recognised as such.
         const AHEAD: usize = 20;
         let (mut f, mut e) = (found, expected);
         while let ([one, others @ ..], [other, rest @ ..]) = (f, e) {
@@ -233,7 +232,7 @@ impl Wrong {
         self.apart(f, e);
     }
 
-    /// Rows that have nothing beside them.
+    /// Rows without counterparts.
     fn apart(&mut self, found: &[Row], expected: &[Row]) {
         for row in found {
             self.say(format!("not expected: {}", shown(row)));
@@ -243,7 +242,7 @@ impl Wrong {
         }
     }
 
-    /// Rows that must be there in this order, whatever stands between them.
+    /// Rows that must be there in this order, whatever is between them.
     pub fn in_order(&mut self, found: &[Row], expected: &[Row]) {
         let mut rest = found;
         for row in expected {
@@ -254,7 +253,7 @@ impl Wrong {
         }
     }
 
-    /// Fails with all of it.
+    /// Fails with all mismatches.
     pub fn tell(self) {
         const MOST: usize = 100;
         let all = self.said.len();

@@ -1,4 +1,4 @@
-//! Picking list: a line an item that is taken, walking the bins once; then the sheets that are cut up.
+//! Picking list: one line per item taken, in one walk along the bins; then the sheets that are cut.
 
 use gapwright::verify::Verified;
 
@@ -31,7 +31,7 @@ fn items(verified: &Verified, rows: &mut Vec<Row>) -> (usize, u32, u32) {
     order.retain(|&item| anew::taken(verified, item) > 0);
     order.sort_by(|&a, &b| {
         let (p, q) = (&job.stock[a], &job.stock[b]);
-        // What has no bin is looked for at the end.
+        // Items without a bin are looked for at the end.
         let last = p.bin.is_none().cmp(&q.bin.is_none());
         last.then(anew::by_bin(anew::bin(p), anew::bin(q))).then(a.cmp(&b))
     });
@@ -73,7 +73,7 @@ fn items(verified: &Verified, rows: &mut Vec<Row>) -> (usize, u32, u32) {
     (order.len(), pieces, stacked)
 }
 
-/// Like sheets that are cut up alike stand on one line.
+/// Equal sheets with equal layouts share one line.
 fn sheets(verified: &Verified, rows: &mut Vec<Row>) {
     let (job, layouts) = (verified.job(), &verified.plan().layouts);
     if layouts.is_empty() {

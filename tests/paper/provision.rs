@@ -1,4 +1,4 @@
-//! What is set aside before an outage: prices, every pump's standing, the trolley, the safe kits and the gaps.
+//! Pieces set aside before an outage: prices, every pump's status, the trolley, the safe kits and the gaps.
 
 use std::fs;
 
@@ -19,7 +19,7 @@ use crate::page::{Book, Row, Wrong, count, entry, line, number, texts};
 use crate::wording::{BOX, provision as words};
 use crate::{anew, said};
 
-/// Two pumps of the tiny sample that are not measured, with more between the pieces than they reach.
+/// Two pumps of the tiny sample that are not measured, with values in their ranges that the pieces do not reach.
 const AHEAD: &str = "\
 Tag,Model,Priority,Due,Bearing shims fit,Cover gasket fit,Bare clearance (in),Bare clearance low (in),Bare clearance high (in),Snap ring (in)
 B,screwed-impeller,1,2027-09-06,F1,F1,,0.029,0.045,0.050
@@ -99,10 +99,10 @@ fn gaps(kit: &SafeKit) -> usize {
     kit.iter().filter(|value| value.take.is_none()).count()
 }
 
-/// The ends of some values, how many they are, and what to take for them; nothing is a gap.
+/// Ends of some values, their number, and the pieces to take for them; `None` is a gap.
 type Run<'a> = ([Length; 2], usize, Option<&'a [PackPick]>);
 
-/// Values next to each other that are met alike, of a kit with one dimension that is not measured.
+/// Neighbouring values served alike, of a kit with one unmeasured dimension.
 fn runs(kit: &SafeKit) -> Vec<Run<'_>> {
     let mut runs: Vec<Run<'_>> = Vec::new();
     for value in kit.iter() {
@@ -117,16 +117,16 @@ fn runs(kit: &SafeKit) -> Vec<Run<'_>> {
 
 impl Case {
     fn cost(&self, pieces: &[SetAside]) -> i64 {
-        let stock = &self.outlook().job.stock;
+        let stock = &self.outlook().job().stock;
         pieces.iter().map(|one| stock[one.item].unit_cost.raw() * i64::from(one.count)).sum()
     }
 
     fn money(&self, amount: i64) -> String {
-        money(amount, &self.outlook().job.policy.currency)
+        money(amount, &self.outlook().job().policy.currency)
     }
 
     fn range(&self, pump: usize, [low, high]: [Length; 2]) -> String {
-        let job = &self.outlook().job;
+        let job = self.outlook().job();
         let unit = job.model_of(&job.pumps[pump]).unit;
         match low == high {
             true => said::length(low, unit),
@@ -135,7 +135,7 @@ impl Case {
     }
 
     fn summary(&self, wrong: &mut Wrong) {
-        let (job, provision) = (&self.outlook().job, self.provision());
+        let (job, provision) = (self.outlook().job(), self.provision());
         let rows = self.book.page("Summary").block(0..12);
         let open = provision.safe.iter().filter(|kit| !kit.axes.is_empty()).count();
         let step = said::length(self.question.step, crate::figures::natural(self.question.step));
@@ -187,10 +187,10 @@ impl Case {
     }
 
     fn pump(&self, index: usize) -> Row {
-        let job = &self.outlook().job;
+        let job = self.outlook().job();
         let (pump, kit) = (&job.pumps[index], &self.provision().safe[index]);
         let model = job.model_of(pump);
-        let expected = model.dimensions.iter().zip(&self.outlook().expected[index]);
+        let expected = model.dimensions.iter().zip(&self.outlook().expected()[index]);
         let expected = expected.filter_map(|(dimension, expected)| {
             let expected = expected.as_ref()?;
             let law = match expected.law {
@@ -235,7 +235,7 @@ impl Case {
     }
 
     fn trolley(&self, wrong: &mut Wrong) {
-        let (job, trolley) = (&self.outlook().job, &self.provision().trolley);
+        let (job, trolley) = (self.outlook().job(), &self.provision().trolley);
         let rows = self.book.page("Trolley").block(0..u32::MAX);
         let mut order = trolley.pieces.clone();
         order.sort_by(|a, b| {
@@ -268,7 +268,7 @@ impl Case {
     }
 
     fn safe_kits(&self, wrong: &mut Wrong) {
-        let job = &self.outlook().job;
+        let job = self.outlook().job();
         let rows = self.book.page("Safe kits").block(0..u32::MAX);
         let place = wrong.place.clone();
         for (index, (pump, kit)) in job.pumps.iter().zip(&self.provision().safe).enumerate() {
@@ -316,7 +316,7 @@ impl Case {
 
     /// Pieces to take, place by place, each with its total.
     fn take(&self, pump: usize, packs: &[PackPick]) -> String {
-        let job = &self.outlook().job;
+        let job = self.outlook().job();
         let model = job.model_of(&job.pumps[pump]);
         let places = model.packs.iter().zip(packs).map(|(place, pack)| {
             let pieces = pack.picks.iter().map(|pick| {
@@ -340,7 +340,7 @@ impl Case {
     }
 
     fn coverage(&self, wrong: &mut Wrong) {
-        let job = &self.outlook().job;
+        let job = self.outlook().job();
         let rows = self.book.page("Coverage").block(0..u32::MAX);
         let mut expected = Vec::new();
         for (index, (pump, kit)) in job.pumps.iter().zip(&self.provision().safe).enumerate() {
@@ -362,7 +362,7 @@ impl Case {
             let top =
                 rows.iter().position(|row| *row == expected[0]).expect("the headings of the gaps");
             let end = rows.len().min(top + expected.len());
-            // A gap of a measured pump may stand between them.
+            // A gap of a measured pump may be between them.
             wrong.in_order(&rows[top..], &expected);
             wrong.unless(end > top, "gaps");
         }

@@ -81,7 +81,7 @@ struct Case<'a> {
     wrong: &'a mut Wrong,
 }
 
-/// The day so many days after the first of March 2027.
+/// The day `days` days after the first of March 2027.
 fn day_after(days: u32) -> String {
     let (mut month, mut day) = (3, 1 + days);
     for length in [31, 30, 31, 30, 31, 31, 30, 31, 30, 31] {
@@ -105,7 +105,7 @@ impl Case<'_> {
             })
             .filter(|(_, _, [outage, level])| outage + level > 0)
             .collect();
-        // By supplier, without one last.
+        // By supplier, those without one last.
         wants.sort_by_key(|(name, item, _)| (name.is_empty(), name.to_lowercase(), *item));
         self.wrong.unless(!wants.is_empty(), "something is bought");
         let (mut expected, mut all): (Vec<Row>, i64) = (Vec::new(), 0);
@@ -169,7 +169,7 @@ impl Case<'_> {
         (row, total)
     }
 
-    /// What the packs cost that are bought so that pumps can be kitted.
+    /// Cost of the packs that are bought so that pumps can be kitted.
     fn cost(&self) -> i64 {
         let lines = self.report.lines.iter().zip(&self.job.stock);
         lines
@@ -224,7 +224,7 @@ impl Case<'_> {
                 .map(|pick| pick.count)
                 .sum();
             let bought = (own.packs + own.bag_packs) * item.pack_qty;
-            // What was bought for the bags goes into them.
+            // Pieces bought for the bags go into them.
             let gone =
                 in_packs + in_bags + own.spoiled + own.bag_lacks.min(own.bag_packs * item.pack_qty);
             let mut row = texts(&[&item.item, &item.kind, item.fit.as_str()]);

@@ -1,4 +1,4 @@
-//! Models and Basis: what the plan follows from.
+//! Models and Basis: the sources of the plan.
 
 use gapwright::model::{Dimension, Form, Model, Pack, Spread, Term};
 use gapwright::plan::Aim;
@@ -198,7 +198,7 @@ fn bag(model: &Model) -> Vec<Vec<String>> {
     lines.collect()
 }
 
-/// What the weights come to: one of a priority outranks all of the later ones together.
+/// Weights: one pump of a priority outranks all of the later ones together.
 fn weights(verified: &Verified) -> String {
     let job = verified.job();
     let mut levels: Vec<u32> = job.pumps.iter().map(|pump| pump.priority).collect();

@@ -1,4 +1,4 @@
-//! What several sheets say alike, put together anew: standings, reasons, what lacks, work on pieces.
+//! Texts shared by several sheets, rebuilt: statuses, causes, missing pieces, work on pieces.
 
 use gapwright::bag::Share;
 use gapwright::job::Job;
@@ -23,7 +23,7 @@ pub fn standing(kit: &Kit, bag: &[Share]) -> &'static str {
     }
 }
 
-/// What has to be done to pieces before they are what the pack counts with.
+/// Work on pieces before they match the plan.
 pub fn work(job: &Job, pick: &Pick) -> Option<String> {
     let item = &job.stock[pick.item];
     if let Some(cut) = item.cut {
@@ -67,7 +67,7 @@ pub fn consumable(job: &Job, pump: &Pump, need: usize) -> String {
     words
 }
 
-/// Why a pump lacks some of a consumable.
+/// Reason why consumables are missing from a pump's bag.
 pub fn lack(job: &Job, pump: &Pump, need: usize) -> String {
     let asked = &job.model_of(pump).consumables[need];
     let fit = &pump.consumable_fits[need];
@@ -138,7 +138,7 @@ pub fn nearest(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     })
 }
 
-/// Why a place could not be filled.
+/// Cause of a place that could not be filled.
 pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
     let at = short.pack;
     let pack = at.map(|at| &job.model_of(pump).packs[at]);
@@ -181,7 +181,7 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
     }
 }
 
-/// A heading of the pump sheet: the name in a model file with spaces and a large letter.
+/// Heading of the pump sheet: the name in a model file with spaces and a capital letter.
 pub fn heading(name: &str) -> String {
     let spaced = name.replace('_', " ");
     format!("{}{}", spaced[..1].to_uppercase(), &spaced[1..])

@@ -1,4 +1,4 @@
-//! Short: every place that could not be filled, and what the bags of kitted pumps lack.
+//! Short: every place that could not be filled, and the consumables missing from the bags of kitted pumps.
 
 use gapwright::plan::Kit;
 use gapwright::verify::Verified;

@@ -1,4 +1,4 @@
-//! Stack-up: the cells that may be changed, and what they come to as the library works it out.
+//! Stack-up: the cells that may be changed, and the results as the library calculates them.
 
 use gapwright::accounting::stack;
 use gapwright::model::{Form, Shape, Spread};
@@ -57,7 +57,7 @@ struct Sheet<'a> {
     wrong: &'a mut Wrong,
 }
 
-/// How the paper calls what a standard uncertainty follows from.
+/// Word on paper for the source of a standard uncertainty.
 fn known(spread: Spread, shape: Shape) -> &'static str {
     match (spread, shape) {
         (Spread::StandardUncertainty(_), _) => "stated",
@@ -84,7 +84,7 @@ impl Sheet<'_> {
         }
     }
 
-    /// Dimensions, what grows, then the pieces place by place.
+    /// Dimensions, thermal terms, then the pieces place by place.
     fn contributors(&mut self, top: u32) {
         let (job, pump) = (self.verified.job(), self.pump);
         let model = job.model_of(pump);
@@ -164,7 +164,7 @@ impl Sheet<'_> {
         self.results(row, &requirement.label, &report, &out);
     }
 
-    /// What each contributor does: its part of the value, down and up, and its share.
+    /// Effect of each contributor: its part of the value, down and up, and its share.
     fn lines(&mut self, top: u32, report: &Report) {
         let all = stack(self.verified.job(), self.pump, self.packs);
         for (row, line) in (top..).zip(&report.lines) {
@@ -193,7 +193,7 @@ impl Sheet<'_> {
         }
     }
 
-    /// The row of a result below a title.
+    /// Row of a result below a title.
     fn result(&self, title: u32, label: &str) -> Option<u32> {
         let rows = self.page.rows.range(title + 2..);
         let begin = rows.clone().find(|(_, row)| {
@@ -264,7 +264,7 @@ impl Sheet<'_> {
     }
 }
 
-/// The coverage factor in force; these outages state it as such.
+/// Coverage factor in force; these outages state it directly.
 fn factors(policy: &Policy, report: &Report) -> Vec<f64> {
     match policy.coverage {
         Coverage::Factor(factor) => vec![factor.raw() as f64 / 1e6; 2],

@@ -1,4 +1,4 @@
-//! Reorder, Stock after and what goes with it: what is left of every lot, and the rows as they came.
+//! Reorder, Stock after and their companion sheets: the remaining count of every lot, and the rows as they came.
 
 use std::collections::BTreeMap;
 
@@ -41,7 +41,7 @@ fn what_is_left_stands_on_reorder() {
 
 fn lines(verified: &Verified, seen: &mut Vec<&str>) -> Vec<Row> {
     let job = verified.job();
-    // What lacks is counted once, for the row that would be taken first.
+    // Missing pieces are counted once, for the row that would be taken first.
     let mut lacking: BTreeMap<usize, u32> = BTreeMap::new();
     for (pump, bag) in job.pumps.iter().zip(verified.bags()) {
         for (need, share) in bag.iter().enumerate() {
@@ -90,7 +90,7 @@ fn worth_of(verified: &Verified, worth: &Worth) -> String {
     let currency = &verified.job().policy.currency;
     let change = worth.waste.raw();
     let size = change.abs();
-    // Less than half a cent is told to its last place.
+    // Less than half a cent is shown to its last place.
     let amount = match size {
         ..=5_000 => money_exactly(size, currency),
         _ => money(size, currency),
@@ -106,7 +106,7 @@ fn worth_of(verified: &Verified, worth: &Worth) -> String {
     }
 }
 
-/// The items of which most is taken, thirty at most, in the order of the stock.
+/// Items with the largest issues, thirty at most, in the order of the stock.
 fn picture(
     verified: &Verified,
     heading: &str,
@@ -146,7 +146,7 @@ fn picture(
     }
 }
 
-/// The rows of a sheet as they came, but for what is left on hand.
+/// Rows of a sheet as they came, except the count on hand.
 fn as_it_came(
     sheet: &Sheet,
     from: u32,

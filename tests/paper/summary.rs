@@ -1,4 +1,4 @@
-//! Summary: what came out, how far it is proven, every pump with its tightest requirement, what to mind.
+//! Summary: the result and its proof, every pump with its tightest requirement, the warnings.
 
 use gapwright::model::USUAL_CAUTIONS;
 use gapwright::plan::{Aim, Kit};
@@ -66,7 +66,7 @@ fn taken_for_places(verified: &Verified, item: usize) -> u32 {
     picks.filter(|pick| pick.item == item).map(|pick| pick.count).sum()
 }
 
-/// Of each pump's first requirement: where it lies between its limits, in hundredths of the way.
+/// Position of each pump's first requirement between its limits, in hundredths of the way.
 fn figures(verified: &Verified) -> Vec<Row> {
     let (job, plan) = (verified.job(), verified.plan());
     let at = |texts: Row| -> Row {
@@ -127,7 +127,7 @@ fn pumps(verified: &Verified) -> Vec<Row> {
     rows
 }
 
-/// A warning on one line: place, what was found, what was expected, what to do.
+/// A warning on one line: place, found value, expected value, fix.
 pub fn warning(warning: &gapwright::problem::Problem) -> String {
     let mend: Vec<&str> = warning.mend.split_whitespace().collect();
     let mend = mend.join(" ");
@@ -157,7 +157,7 @@ fn warnings(verified: &Verified) -> Vec<Row> {
     }
 }
 
-/// The warnings of the slips with the pump before them, and the gaskets of which nobody knows what they give way.
+/// Warnings of the slips with the pump before them, and the gaskets whose range is unknown.
 fn crushed(verified: &Verified) -> (Vec<String>, Vec<usize>) {
     let (job, plan) = (verified.job(), verified.plan());
     let (mut said, mut unknown) = (Vec::new(), Vec::new());

@@ -1,6 +1,6 @@
-//! Every text that the sheets print by themselves, in one place: where a wording changes, it changes here.
+//! Every text that the sheets print by themselves, in one place: a changed wording is changed here.
 
-/// Behind everything that belongs to a pump that may not be closed.
+/// Mark of everything that belongs to a pump that must not be closed.
 pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
 pub const BOX: &str = "\u{2610}";
 pub const CAUTION: &str = "\u{26a0}";
@@ -44,7 +44,7 @@ pub mod summary {
     }
     pub fn proven(waste: &str) -> String {
         format!(
-            "Proven least: no plan serves more by priority, and none that does wastes less than {waste}."
+            "Proven best: no choice kits more pumps (by priority); of those that kit as many, none wastes less than {waste}."
         )
     }
     pub fn short(count: usize) -> String {
@@ -54,7 +54,7 @@ pub mod summary {
         format!("Short of consumables: {bags} of {all} bags, see Short")
     }
     pub fn unused(all: &str) -> String {
-        format!("Carried through or left alone, not used: {all}.")
+        format!("Not used: {all}.")
     }
     pub fn unchecked(count: usize, items: &str) -> String {
         let plural = if count == 1 { "" } else { "s" };
@@ -211,7 +211,7 @@ pub mod kits {
             "A cold reading outside {between} may leave the hot limits if the growth comes at its worst"
         )
     }
-    /// What the readings allow for, of a clearance that counts running as well or does not.
+    /// Allowance for the error of the readings of a clearance, with or without running limits.
     pub fn allowed(rule: &str, within: &str, hot: bool) -> String {
         let (text, running) = match rule {
             "worst case" => (
@@ -328,7 +328,7 @@ pub mod short {
     ];
     pub const WHOLE: &str = "the pump as a whole";
     pub const NO_PIECE: &str = " (no piece)";
-    pub const LOOSER: &str = "but its pieces are good to less than the window presumes";
+    pub const LOOSER: &str = "but its pieces have a wider tolerance than that allows for";
 
     pub fn none_on_hand(kind: &str, fit: &str) -> String {
         format!("no {kind} of fit {fit} is on hand")
@@ -345,12 +345,12 @@ pub mod short {
     pub const TOGETHER: &str = "each place could be filled by itself, but together they ask for more pieces of one item than there are";
     pub fn no_total(pieces: &str, window: Option<&str>) -> String {
         match window {
-            Some(window) => format!("no total of {pieces} falls into the window {window}"),
+            Some(window) => format!("no total of {pieces} is within {window}"),
             None => format!("no total of {pieces} meets every requirement at once"),
         }
     }
     pub fn total_is_looser(pieces: &str, nearest: &str, window: &str) -> String {
-        format!("no total of {pieces} does: {nearest} would lie in the window {window}, {LOOSER}")
+        format!("no total of {pieces} fits: {nearest} is within {window}, {LOOSER}")
     }
     pub fn gone(lacking: &str, to: &str) -> String {
         match to {
@@ -360,8 +360,8 @@ pub mod short {
     }
     pub fn good_to(minus: &str, plus: &str, unit: &str) -> String {
         match minus == plus {
-            true => format!("a pack good to {plus} {unit} either way"),
-            false => format!("a pack good to +{plus}/-{minus} {unit}"),
+            true => format!("a pack tolerance of +/-{plus} {unit}"),
+            false => format!("a pack tolerance of +{plus}/-{minus} {unit}"),
         }
     }
     pub fn no_column(column: &str) -> String {
@@ -373,7 +373,7 @@ pub mod short {
     pub const NONE_THERE: &str = "none is on hand";
     pub const BAG_RESERVED: &str = "all that are on hand are reserved";
     pub fn given_out(all: u64) -> String {
-        format!("all {all} that may be issued are given out")
+        format!("{all} free, all used")
     }
 }
 
@@ -410,7 +410,7 @@ pub mod reorder {
     }
     pub const NOTHING: &str = "nothing";
     pub const UNCHANGED: &str = "waste unchanged";
-    pub const MORE: &str = "serves more by priority, ";
+    pub const MORE: &str = "kits more pumps (by priority), ";
     pub fn waste(amount: &str, less: bool) -> String {
         format!("waste {amount} {}", if less { "less" } else { "more" })
     }
@@ -480,7 +480,7 @@ pub mod basis {
     pub const INPUTS: [&str; 3] = ["Input", "File", "SHA-256"];
     pub const POLICY: [&str; 3] = ["Policy", "Value", "Meaning"];
     pub const GOALS: [&str; 3] = ["Goal, in this order", "Value", "Bound"];
-    pub const SERVED: &str = "weight of the pumps served";
+    pub const SERVED: &str = "pumps kitted, weighted by priority";
     pub const DATE: &str = "Date";
     pub const PROOF: &str = "Proof";
     pub const WEIGHTS: &str = "Weights of served pumps";

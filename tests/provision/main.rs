@@ -1,9 +1,8 @@
-//! What to set aside before an outage is measured, against every multiset of pieces, every kit and
-//! every scenario of small outages.
+//! Compares provisions with every multiset of pieces, every kit and every scenario of small outages.
 //!
-//! The reference here shares nothing with the library but the input types and `plan::verdicts`, the
-//! reckoning that `verify` uses and that has no code in common with the search: it fills places
-//! piece by piece and walks everything there is.
+//! The reference here shares only the input types with the library and `plan::verdicts`, the calculation that
+//! `verify` uses and that has no code in common with the search: it fills places piece by piece and walks through
+//! everything.
 
 #![allow(
     clippy::unwrap_used,
@@ -147,7 +146,7 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
     let mut expected: Vec<Vec<Option<Expected>>> = Vec::new();
     for index in 0..rng.random_range(1..=pumps) {
         if index > 0 && rng.random_bool(0.4) {
-            // Just like the one before.
+            // A copy of the one before.
             let mut pump = made[index - 1].clone();
             pump.tag = format!("P-{index}");
             made.push(pump);
@@ -186,24 +185,21 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
         });
         expected.push(both.to_vec());
     }
-    Outlook {
-        job: Job::new(Parts {
-            stock,
-            models: vec![model],
-            pumps: made,
-            policy: Policy { acceptance, ..Policy::default() },
-            ..Parts::default()
-        })
-        .unwrap(),
-        expected,
-    }
+    let job = Job::new(Parts {
+        stock,
+        models: vec![model],
+        pumps: made,
+        policy: Policy { acceptance, ..Policy::default() },
+        ..Parts::default()
+    });
+    Outlook::new(job.unwrap(), expected).unwrap()
 }
 
 /// One pump with a wide range, narrow limits and several sizes: many values that need many pieces.
 pub fn wide_outlook(seed: u64) -> Outlook {
     let mut rng = ChaCha8Rng::seed_from_u64(seed + (1 << 40));
-    let mut outlook = random_outlook(seed, 1);
-    let mut job = outlook.job.into_parts();
+    let (job, _) = random_outlook(seed, 1).into_parts();
+    let mut job = job.into_parts();
     job.policy.acceptance = Acceptance::Nominal;
     job.models[0].packs.truncate(1);
     job.models[0].requirements.truncate(1);
@@ -237,16 +233,15 @@ pub fn wide_outlook(seed: u64) -> Outlook {
     job.stock = (0..7).map(&mut lot).collect();
     let (low, high) = (half_thou(44), half_thou(58 + rng.random_range(0..=8)));
     pump.dimensions[0].value = low;
-    outlook.job = Job::new(job).unwrap();
-    outlook.expected[0] = vec![Some(Expected { low, high, law: Law::Even }), None];
-    outlook
+    let expected = vec![Some(Expected { low, high, law: Law::Even }), None];
+    Outlook::new(Job::new(job).unwrap(), vec![expected]).unwrap()
 }
 
-/// Two or three pumps of one model with narrow limits that want the same few sizes.
+/// Two or three pumps of one model with narrow limits that need the same few sizes.
 pub fn shared_outlook(seed: u64) -> Outlook {
     let mut rng = ChaCha8Rng::seed_from_u64(seed + (1 << 41));
-    let mut outlook = wide_outlook(seed);
-    let mut job = outlook.job.into_parts();
+    let (job, mut ranges) = wide_outlook(seed).into_parts();
+    let mut job = job.into_parts();
     job.models[0].packs[0].most_pieces = 2;
     job.models[0].packs[0].least_pieces = 0;
     job.stock.truncate(5);
@@ -257,14 +252,13 @@ pub fn shared_outlook(seed: u64) -> Outlook {
         let mut pump = job.pumps[0].clone();
         pump.tag = format!("P-{index}");
         job.pumps.push(pump);
-        outlook.expected.push(outlook.expected[0].clone());
+        ranges.push(ranges[0].clone());
     }
-    for (pump, expected) in job.pumps.iter_mut().zip(&mut outlook.expected) {
+    for (pump, expected) in job.pumps.iter_mut().zip(&mut ranges) {
         let low = half_thou(rng.random_range(40..=52));
         pump.dimensions[0].value = low;
         expected[0] =
             Some(Expected { low, high: low + half_thou(rng.random_range(2..=8)), law: Law::Even });
     }
-    outlook.job = Job::new(job).unwrap();
-    outlook
+    Outlook::new(Job::new(job).unwrap(), ranges).unwrap()
 }

@@ -1,4 +1,4 @@
-//! Everything there is, walked through.
+//! Exhaustive reference.
 
 use std::collections::{BTreeSet, HashMap};
 
@@ -33,7 +33,7 @@ pub fn measured(pump: &Pump, lengths: &[Option<Length>]) -> Pump {
     pump
 }
 
-/// What every kit that meets all requirements takes.
+/// Pieces of every kit that meets all requirements.
 pub fn kits(job: &Job, pump: &Pump) -> Vec<Pieces> {
     let model = job.model_of(pump);
     let mut offers: Vec<Vec<Pick>> = Vec::new();
@@ -55,7 +55,7 @@ pub fn kits(job: &Job, pump: &Pump) -> Vec<Pieces> {
     found.into_iter().collect()
 }
 
-/// Without those that take what another takes and more.
+/// Kits without those that take all the pieces of another and more.
 pub fn smallest(kits: &[Pieces]) -> Vec<Pieces> {
     let least = |kit: &&Pieces| !kits.iter().any(|other| other != *kit && fits(other, kit));
     kits.iter().filter(least).cloned().collect()
@@ -106,7 +106,7 @@ pub fn fits(kit: &[u32], there: &[u32]) -> bool {
     kit.iter().zip(there).all(|(kit, there)| kit <= there)
 }
 
-/// Every multiset of pieces, none of more than there is.
+/// Every multiset of pieces, within the stock.
 pub fn multisets(there: &[u32]) -> Vec<Pieces> {
     there.iter().fold(vec![vec![]], |sets, &most| {
         let longer = |set: Pieces| {
@@ -120,7 +120,7 @@ pub fn multisets(there: &[u32]) -> Vec<Pieces> {
     })
 }
 
-/// The kits of each pump of an outlook by what it comes to, worked out once each.
+/// Kits of each pump of an outlook by its measured value, calculated once each.
 pub struct Known<'a> {
     pub outlook: &'a Outlook,
     kits: HashMap<(usize, Vec<Option<Length>>), Vec<Pieces>>,
@@ -133,7 +133,7 @@ impl<'a> Known<'a> {
     }
 
     pub fn kits(&mut self, pump: usize, lengths: &[Option<Length>]) -> &[Pieces] {
-        let job = &self.outlook.job;
+        let job = self.outlook.job();
         self.kits
             .entry((pump, lengths.to_vec()))
             .or_insert_with(|| kits(job, &measured(&job.pumps[pump], lengths)))
@@ -148,7 +148,7 @@ impl<'a> Known<'a> {
         &self.smallest[&key]
     }
 
-    /// The most pumps that can be kitted out of these pieces.
+    /// Most pumps that can be kitted out of these pieces.
     pub fn most_served(&mut self, scenario: &[Vec<Option<Length>>], there: &[u32]) -> usize {
         let kits: Vec<Vec<Pieces>> = scenario
             .iter()

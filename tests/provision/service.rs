@@ -1,11 +1,11 @@
-//! Service against every kit of every scenario, and against exact probabilities.
+//! Compares service with every kit of every scenario, and with exact probabilities.
 
 use std::collections::HashMap;
 
 use gapwright::choose::watch::Watch;
 use gapwright::decimal::Millionths;
 use gapwright::length::Length;
-use gapwright::outlook::{Expected, Law};
+use gapwright::outlook::{Expected, Law, Outlook};
 use gapwright::provision::{Purpose, Question, exact_interval, provision};
 
 use crate::reference::Known;
@@ -22,9 +22,9 @@ fn every_scenario_is_judged_as_every_kit_says() {
             ..question(seed)
         };
         let found = provision(&outlook, &question, &Watch::patient()).unwrap();
-        let there = counted(&found.trolley.pieces, outlook.job.stock.len());
+        let there = counted(&found.trolley.pieces, outlook.job().stock.len());
         let mut known = Known::of(&outlook);
-        let pumps = outlook.job.pumps.len();
+        let pumps = outlook.job().pumps.len();
         let mut unserved =
             found.service.unserved.iter().map(|u| (u.scenario, u)).collect::<HashMap<_, _>>();
         let mut missed = vec![0; pumps];
@@ -63,16 +63,17 @@ fn every_scenario_is_judged_as_every_kit_says() {
     assert!(judged > 20_000 && short > 3_000 && short > hopeless + 1_000);
 }
 
-/// The exact probability of service, by all that the pumps can come to, lies in the interval: at
-/// 99.9 %, and with these seeds, always.
+/// The exact probability of service, over all possible measurements of the pumps, lies in the interval: at 99.9 %,
+/// and with these seeds, always.
 #[test]
 fn intervals_hold_the_exact_probability() {
     let (mut asked, mut inside) = (0, 0);
     for seed in 0..300 {
-        let mut outlook = random_outlook(seed, 2);
-        for expected in outlook.expected.iter_mut().flatten().flatten() {
+        let (job, mut ranges) = random_outlook(seed, 2).into_parts();
+        for expected in ranges.iter_mut().flatten().flatten() {
             expected.law = Law::Even;
         }
+        let outlook = Outlook::new(job, ranges).unwrap();
         let question = Question {
             checks: 400,
             level: Millionths::from_raw(999_000),
@@ -80,12 +81,12 @@ fn intervals_hold_the_exact_probability() {
             ..question(seed)
         };
         let found = provision(&outlook, &question, &Watch::patient()).unwrap();
-        let there = counted(&found.trolley.pieces, outlook.job.stock.len());
+        let there = counted(&found.trolley.pieces, outlook.job().stock.len());
         let mut known = Known::of(&outlook);
-        let pumps = outlook.job.pumps.len();
-        // Every scenario there is with its chance.
+        let pumps = outlook.job().pumps.len();
+        // Every scenario with its probability.
         let mut all: Vec<(Vec<Vec<Option<Length>>>, f64)> = vec![(vec![], 1.0)];
-        for expected in &outlook.expected {
+        for expected in outlook.expected() {
             let mut lengths: Vec<(Vec<Option<Length>>, f64)> = vec![(vec![], 1.0)];
             for expected in expected {
                 let values = chances(expected.as_ref());
@@ -127,7 +128,7 @@ fn intervals_hold_the_exact_probability() {
     assert!(inside > 60);
 }
 
-/// The values of a range, each as likely as the others.
+/// Values of a range, equally likely.
 fn chances(expected: Option<&Expected>) -> Vec<(Option<Length>, f64)> {
     let Some(expected) = expected else {
         return vec![(None, 1.0)];
@@ -141,8 +142,7 @@ fn chances(expected: Option<&Expected>) -> Vec<(Option<Length>, f64)> {
     values.map(|v| (Some(Length::from_ticks(v)), share)).collect()
 }
 
-/// Scenarios to count on are others than those to choose by, and each is the same however many are
-/// drawn.
+/// Scenarios for counting differ from those for choosing, and each is fixed however many are drawn.
 #[test]
 fn the_scenarios_that_are_counted_on_were_not_chosen_by() {
     let mut differ = 0;
@@ -155,12 +155,12 @@ fn the_scenarios_that_are_counted_on_were_not_chosen_by() {
             differ += u32::from(draw(Purpose::Choosing, n) != draw(Purpose::Counting, n));
             assert_eq!(draw(Purpose::Choosing, n), draw(Purpose::Choosing, n));
         }
-        // More scenarios to choose by: those to count on stay as they are.
+        // More scenarios to choose by: those for counting are unchanged.
         let more = Question { scenarios: 80, ..question };
         let all = |q: &Question| scenarios(&outlook, q, Purpose::Counting);
         assert_eq!(all(&question), all(&more));
         let other = Question { seed: seed + 1_000, ..question };
-        if outlook.expected.iter().flatten().flatten().any(|e| e.low < e.high) {
+        if outlook.expected().iter().flatten().flatten().any(|e| e.low < e.high) {
             assert_ne!(all(&question), all(&other), "case {seed}");
         }
     }
@@ -168,8 +168,8 @@ fn the_scenarios_that_are_counted_on_were_not_chosen_by() {
     assert!(differ > 1_000);
 }
 
-/// Sources: the peas of Mendel, 682 of 925 (R documentation of binom.test, printed there, from
-/// memory and computed again by SciPy's scipy.stats.beta.ppf); the others by SciPy alone.
+/// Sources: the peas of Mendel, 682 of 925 (R documentation of binom.test, printed there, from memory and computed
+/// again by SciPy's scipy.stats.beta.ppf); the others by SciPy alone.
 #[test]
 fn exact_intervals_are_those_that_are_published() {
     for (served, checks, level, low, high) in INTERVALS {
@@ -178,7 +178,7 @@ fn exact_intervals_are_those_that_are_published() {
     }
 }
 
-/// By its definition: at each end the chance of as many or as few is half of what is left out.
+/// By its definition: at each end the probability of as many or as few is half of the excluded part.
 #[test]
 fn exact_intervals_leave_out_what_they_say() {
     for (served, checks) in [(0, 1), (1, 1), (1, 2), (3, 17), (50, 60), (59, 60), (60, 60)] {
@@ -203,7 +203,7 @@ fn exact_intervals_leave_out_what_they_say() {
     }
 }
 
-/// Served, of how many, level, and both ends: SciPy 1.17.1.
+/// Number served, total, level, and both ends: SciPy 1.17.1.
 const INTERVALS: [(u32, u32, f64, f64, f64); 5] = [
     (682, 925, 0.95, 0.707_668_264_079_039, 0.765_406_558_241_525_3),
     (950, 1000, 0.95, 0.934_609_512_084_506_4, 0.962_664_602_395_338_2),

@@ -1,4 +1,4 @@
-//! Trolleys against every trolley there is.
+//! Compares trolleys with every possible trolley.
 
 use std::collections::BTreeMap;
 
@@ -19,7 +19,7 @@ pub fn counted(pieces: &[SetAside], items: usize) -> Pieces {
     counts
 }
 
-/// The scenarios of a purpose, equal ones put together with how many they are.
+/// Scenarios of a purpose; equal ones are joined, with their number.
 pub fn scenarios(
     outlook: &Outlook,
     question: &Question,
@@ -37,7 +37,7 @@ pub fn scenarios(
     all
 }
 
-/// What was seen: how many trolleys, how many of them least, and their costs added up.
+/// Tally: number of trolleys, number of least ones, and the sums of their costs.
 #[derive(Debug, Default)]
 struct Seen {
     cases: usize,
@@ -59,7 +59,7 @@ fn trolleys_beside_the_best_of_all() {
     let mut seen = Seen::default();
     for seed in 0..1_000 {
         let outlook = if seed % 2 == 0 { random_outlook(seed, 3) } else { shared_outlook(seed) };
-        let job = &outlook.job;
+        let job = outlook.job();
         let there = available(job);
         if there.iter().map(|&n| u64::from(n) + 1).product::<u64>() > 1_500 {
             continue;
@@ -85,12 +85,11 @@ fn trolleys_beside_the_best_of_all() {
         let wanted = (u64::from(question.scenarios) * question.probability.raw() as u64)
             .div_ceil(1_000_000) as usize;
         assert_eq!(trolley.wanted as usize, wanted);
-        // Never overstated; and what the whole drawer cannot do is not claimed to be out of reach
-        // where it is not.
+        // Never overstated; and a purpose within reach of the whole drawer is never reported as out of reach.
         assert!(trolley.served as usize <= serves(&held), "case {seed}");
         let most = serves(&there);
         assert_eq!((trolley.served as usize) < wanted, most < wanted, "case {seed}");
-        // Where too few can be served whole, those that are served but for their gaps count as well.
+        // Where too few can be served completely, those served except for their gaps count as well.
         let mut known = Known::of(&outlook);
         let whole = most >= wanted;
         let gaps: Vec<usize> = drawn
@@ -113,7 +112,7 @@ fn trolleys_beside_the_best_of_all() {
         assert!(trolley.served <= trolley.but_for_gaps);
         if !whole {
             assert!((goal..=done(&held)).contains(&(trolley.but_for_gaps as usize)));
-            // The others have their pieces all the same.
+            // The others still have their pieces.
             seen.gaps_and_pieces += usize::from(trolley.too_many_gaps() && trolley.count > 0);
         }
         let mut sets = multisets(&there);
@@ -176,13 +175,13 @@ fn trolleys_beside_the_best_of_all() {
     assert!(seen.cases > 300 && seen.with_hopeless > 50 && seen.too_many_gaps > 30);
     assert!(seen.gaps_and_pieces > 15);
     assert!(seen.some_given_up > 100 && seen.below_safe > 50);
-    // No proof comes with a trolley, so this is what was found, on these seeds: nearly all are least,
-    // and together they cost next to nothing more than the best.
+    // Trolleys come without proof, so this is the result on these seeds: nearly all are least, and together they cost
+    // almost no more than the best.
     assert!(seen.least * 100 >= seen.cases * 95);
     assert!(seen.cost * 100 <= seen.best * 101);
 }
 
-/// The whole answer, bit for bit.
+/// The whole result, bit for bit.
 #[test]
 fn any_number_of_threads_finds_the_same() {
     for seed in 0..60 {
@@ -198,7 +197,7 @@ fn any_number_of_threads_finds_the_same() {
     }
 }
 
-/// Stopped at once, it still says what holds.
+/// Stopped at once, the reported bounds still hold.
 #[test]
 fn stopped_work_keeps_its_promises() {
     let stop = std::sync::atomic::AtomicBool::new(true);

@@ -1,4 +1,4 @@
-//! `gapwright provision` as its users run it: on its sample, and on what is wrong.
+//! `gapwright provision` as its users run it: on its sample, and on bad input.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
@@ -12,15 +12,18 @@ use calamine::{Data, Range, Reader, Xlsx, open_workbook};
 use gapwright::choose::choose;
 use gapwright::choose::watch::Watch;
 use gapwright::decimal::Millionths;
-use gapwright::formats::plan::PackJson;
+use gapwright::formats::common::{LengthJson, PackJson, StoppedBy};
+use gapwright::formats::provision::{LawJson, ProvisionJson, ServiceStanding, WarningJson};
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Unit};
-use gapwright::plan::Kit;
+use gapwright::outlook::Outlook;
+use gapwright::plan::{Kit, Stop};
 use gapwright::provision::{Question, provision};
 use gapwright::read::{Ahead, Sources, outlook};
 use gapwright::verify::Breach;
 use gapwright::words::provision::runs;
-use gapwright::write::provision::json::ProvisionJson;
+use gapwright::write::provision::Provided;
+use gapwright::write::provision::json::plain as plain_values;
 use tempfile::TempDir;
 
 const STOCK: &str = "samples/provision/stock.xlsx";
@@ -44,7 +47,7 @@ struct Run {
     complained: String,
 }
 
-/// Runs it on the sample.
+/// Runs `provision` on the sample.
 fn sample(more: &[&str]) -> Run {
     let folder = TempDir::new().unwrap();
     let (out, json) = (folder.path().join("p.xlsx"), folder.path().join("p.json"));
@@ -110,12 +113,12 @@ fn rows(range: &Range<Data>) -> Vec<Vec<String>> {
 fn the_workbook_says_what_the_json_says() {
     let run = sample(&[]);
     let (plain, book) = (plain(&run), sheets(&run.out));
-    assert_eq!(plain.format, "gapwright.provision.v1");
+    assert_eq!(plain.format, "gapwright.provision.v2");
     let names: Vec<&str> = book.keys().map(String::as_str).collect();
     let mut wanted = SHEETS;
     wanted.sort_unstable();
     assert_eq!(names, wanted);
-    // The trolley: line by line, sums and all.
+    // The trolley: line by line, including its sums.
     let lines = rows(&book["Trolley"]);
     let lines: Vec<&Vec<String>> = lines[4..].iter().take_while(|row| !row[1].is_empty()).collect();
     assert_eq!(lines.len(), plain.trolley.pieces.len());
@@ -137,12 +140,12 @@ fn the_workbook_says_what_the_json_says() {
     let mut sorted = bins.clone();
     sorted.sort_by_key(|bin| (bin[..1].to_string(), bin[1..].parse::<u32>().unwrap()));
     assert_eq!(bins, sorted);
-    // All safe kits are the safe kits together.
+    // The total of all safe kits is their sum.
     let safe: i64 = plain.pumps.iter().map(|p| money(&p.safe_kit.cost)).sum();
     assert_eq!(safe, money(&plain.safe_kits.cost));
     let count: u32 = plain.pumps.iter().map(|p| p.safe_kit.count).sum();
     assert_eq!(count, plain.safe_kits.count);
-    // Both prices stand side by side on Summary and on the terminal.
+    // Both prices are next to each other on Summary and on the terminal.
     let all = rows(&book["Summary"]).concat().join("\n");
     for cost in [&plain.safe_kits.cost, &plain.trolley.cost] {
         let shown = format!("{:.2} USD", cost.parse::<f64>().unwrap());
@@ -175,7 +178,7 @@ fn the_gap_is_seen_in_the_picture_and_in_words() {
         let share = 1.0 - gaps / values;
         assert!((covered - share).abs() < 1e-12);
     }
-    // In words, with the ends beside them, on the sheet and on the terminal.
+    // In words, with the ends next to them, on the sheet and on the terminal.
     let words = "P-603: nothing in the drawers will do if Impeller clearance with no shims comes to 0.0445 to 0.0450 in (2 of 17 values)";
     let row = coverage.iter().find(|row| row[6].contains(words)).unwrap();
     assert_eq!(
@@ -185,9 +188,8 @@ fn the_gap_is_seen_in_the_picture_and_in_words() {
     assert!(run.complained.contains(words));
 }
 
-/// Each value is met as the table says or is a gap: the pump is measured at it by hand, and the
-/// choice of pieces for pumps that are measured, which shares the judging of limits but neither
-/// covering nor runs, must come to the same.
+/// Each value is served as the table shows or is a gap: the pump is measured at it by hand, and the choice of pieces
+/// for measured pumps, which shares the judging of limits but neither covering nor runs, must agree.
 #[test]
 fn what_the_tables_say_holds_for_a_pump_that_is_measured_so() {
     let sources = Sources { stock: STOCK.into(), pumps: PUMPS.into(), ..Sources::default() };
@@ -205,7 +207,7 @@ fn what_the_tables_say_holds_for_a_pump_that_is_measured_so() {
         assert_eq!(whole, kit.values());
         for run in runs(kit) {
             for value in run.ranges.first().copied().unwrap_or_default() {
-                let mut job = outlook.job.clone().into_parts();
+                let mut job = outlook.job().clone().into_parts();
                 let mut pump = job.pumps[index].clone();
                 if !kit.axes.is_empty() {
                     pump.dimensions[0].value = value;
@@ -226,7 +228,7 @@ fn what_the_tables_say_holds_for_a_pump_that_is_measured_so() {
                     served,
                     run.take.is_some(),
                     "{} at {value:?}",
-                    outlook.job.pumps[index].tag
+                    outlook.job().pumps[index].tag
                 );
                 met += usize::from(served);
                 gaps += usize::from(!served);
@@ -253,7 +255,7 @@ fn the_json_keeps_to_its_schema_and_its_tables_add_up() {
         let gaps: u64 =
             pump.take.iter().filter(|run| run.packs.is_none()).map(|run| run.values).sum();
         assert_eq!((values, gaps), (pump.values, pump.gaps), "{}", pump.tag);
-        // Nothing is taken that the safe kit does not have.
+        // Every piece taken is in the safe kit.
         for packs in pump.take.iter().filter_map(|run| run.packs.as_ref()) {
             let mut taken: BTreeMap<&str, u32> = BTreeMap::new();
             let pieces = packs.values().flat_map(|pack: &PackJson| &pack.pieces);
@@ -266,13 +268,18 @@ fn the_json_keeps_to_its_schema_and_its_tables_add_up() {
             }
         }
     }
-    // The law of the pumps without a range is that of the ten readings: numpy 2, mean and std(ddof=1)
-    // of 0.0402 0.0415 0.0398 0.0421 0.0409 0.0411 0.0395 0.0417 0.0406 0.0433.
+    // The law of the pumps without a range is that of the ten readings: numpy 2, mean and std(ddof=1) of 0.0402
+    // 0.0415 0.0398 0.0421 0.0409 0.0411 0.0395 0.0417 0.0406 0.0433.
     let expected = &plain.pumps.iter().find(|p| p.tag == "P-603").unwrap().expected[0];
-    assert_eq!((expected.law.as_str(), expected.readings), ("readings", Some(10)));
-    assert_eq!(expected.mean.as_deref(), Some("0.04107"));
-    assert!((expected.deviation.unwrap() - 0.001_140_224_149_503).abs() < 1e-10);
+    let LawJson::Readings { mean, deviation, readings } = &expected.law else {
+        panic!("{:?}", expected.law);
+    };
+    assert_eq!((mean.as_str(), *readings), ("0.04107", 10));
+    assert!((deviation - 0.001_140_224_149_503).abs() < 1e-10);
     assert_eq!((expected.low.as_str(), expected.high.as_str()), ("0.0370", "0.0450"));
+    // Of other pumps a range is stated, of which nothing else is known.
+    let mut laws = plain.pumps.iter().flat_map(|pump| &pump.expected).map(|one| &one.law);
+    assert!(laws.any(|law| *law == LawJson::Even));
 }
 
 #[test]
@@ -337,7 +344,7 @@ fn standard_output_is_the_json_alone_where_it_is_asked_for() {
     assert!(out.exists() && !Path::new("-").exists());
 }
 
-/// Runs it on these files of a folder of its own; the problems and whether anything was written.
+/// Runs `provision` on these files in a separate folder; returns the problems, and checks that no file was written.
 #[track_caller]
 fn refused(stock: &str, pumps: &str, more: &[&str]) -> String {
     let folder = TempDir::new().unwrap();
@@ -447,7 +454,7 @@ B,screwed-impeller,F1,F1,0.0290,0.0450,0.0500,0.0500
     assert!(run.status.success(), "{}", text(&run.stderr));
     let plain: ProvisionJson = serde_json::from_str(&fs::read_to_string(json).unwrap()).unwrap();
     assert_eq!((plain.pumps[0].values, plain.pumps[1].values), (106 * 21, 161));
-    // Runs are few, and their blocks of values make up the whole.
+    // Runs are few, and their blocks of values add up to the whole.
     let a = &plain.pumps[0];
     let values: u64 = a.take.iter().map(|run| run.values).sum();
     assert_eq!(values, a.values);
@@ -481,7 +488,7 @@ B,screwed-impeller,F1,F1,0.0290,0.0450,0.0500,0.0500
     assert!(long[6..].iter().any(|cell| cell == "X"));
     let short = of("A", "Snap ring thickness");
     assert_eq!(short[6..].iter().filter(|cell| !cell.is_empty()).count(), 21);
-    // With every ring some clearances can be met and some cannot.
+    // With every ring some clearances are served and some are not.
     assert!(short[6..27].iter().all(|cell| cell == "/"), "{short:?}");
 }
 
@@ -549,14 +556,14 @@ A,screwed-impeller,F6,F6,0.0310,0.0500,0.0490,0.0510
     let continued: Vec<_> = continued.collect();
     assert!(!continued.is_empty());
     assert!(continued.iter().all(|rows| rows[1][0] == "If it measures"));
-    // And every line of the JSON is on the sheet.
+    // Every line of the JSON is also on the sheet.
     let plain: ProvisionJson = serde_json::from_str(&fs::read_to_string(json).unwrap()).unwrap();
     let lines =
         kits.iter().filter(|row| row[0].starts_with("Impeller clearance with no shims 0.0"));
     assert_eq!(lines.count(), plain.pumps[0].take.len());
 }
 
-/// The second reckoning passes what was found, and nothing that was tampered with.
+/// The second calculation passes the provision found, and none that was tampered with.
 #[test]
 fn a_provision_that_does_not_hold_is_noticed() {
     use gapwright::decimal::Money;
@@ -569,6 +576,15 @@ fn a_provision_that_does_not_hold_is_noticed() {
     let found = provision(&outlook, &question, &Watch::patient()).unwrap();
     let verified = verify_provision(outlook.clone(), found.clone()).unwrap();
     assert_eq!(verified.provision(), &found);
+    // Work that was ended early says what ended it.
+    let stopped_by = |stopped| {
+        let ended = gapwright::provision::Provision { stopped, ..found.clone() };
+        let verified = verify_provision(outlook.clone(), ended).unwrap();
+        plain_values(&Provided::of(&verified, &question, question.level)).stopped_by
+    };
+    assert_eq!(stopped_by(Some(Stop::TimeLimit)), Some(StoppedBy::TimeLimit));
+    assert_eq!(stopped_by(Some(Stop::Interrupt)), Some(StoppedBy::Interrupt));
+    assert_eq!(stopped_by(None), None);
     let pump = found.safe.iter().position(|kit| kit.count > 2).unwrap();
     let wrong = |change: &dyn Fn(&mut gapwright::provision::Provision)| {
         let mut other = found.clone();
@@ -576,11 +592,11 @@ fn a_provision_that_does_not_hold_is_noticed() {
         assert_ne!(other, found);
         verify_provision(outlook.clone(), other).unwrap_err()[0].to_string()
     };
-    // A piece less, at its cost; a cost that is another; more than there is; a trolley likewise.
+    // A missing piece, at its cost; a wrong cost; more than is on hand; likewise a trolley.
     let said = wrong(&|other| {
         let kit = &mut other.safe[pump];
         let item = kit.pieces[0].item;
-        kit.cost = Money::from_raw(kit.cost.raw() - outlook.job.stock[item].unit_cost.raw());
+        kit.cost = Money::from_raw(kit.cost.raw() - outlook.job().stock[item].unit_cost.raw());
         kit.pieces[0].count -= 1;
         kit.pieces.retain(|piece| piece.count > 0);
     });
@@ -590,17 +606,17 @@ fn a_provision_that_does_not_hold_is_noticed() {
     assert!(said.contains("millionths"), "{said:?}");
     wrong(&|other| dearer(&mut other.trolley.cost));
     wrong(&|other| other.trolley.pieces[0].count += 1_000);
-    // A pump that measures otherwise than was reckoned with.
-    let mut narrow = outlook.clone();
-    let hot = narrow.expected[pump].iter().position(Option::is_some).unwrap();
+    // A pump that measures outside the calculated range.
+    let (job, expected) = outlook.clone().into_parts();
+    let hot = expected[pump].iter().position(Option::is_some).unwrap();
     let wide = Tolerance::even(step * 50);
     let worse = |job: &mut Parts| job.pumps[pump].dimensions[hot].tolerance = wide;
-    narrow.job = narrow.job.with(worse).unwrap();
+    let narrow = Outlook::new(job.with(worse).unwrap(), expected).unwrap();
     let said = verify_provision(narrow, found).unwrap_err();
     assert!(matches!(said[0], Breach::NotMet { .. }), "{said:?}");
 }
 
-/// Runs it on these files; what it says, its JSON, and all text of the workbook.
+/// Runs `provision` on these files; returns its output, its JSON, and all text of the workbook.
 #[track_caller]
 fn provided(stock: &str, pumps: &str, more: &[&str]) -> (String, ProvisionJson, String) {
     let folder = TempDir::new().unwrap();
@@ -620,8 +636,8 @@ fn provided(stock: &str, pumps: &str, more: &[&str]) -> (String, ProvisionJson, 
     (said, plain, cells.collect::<Vec<_>>().join("\n"))
 }
 
-/// One pump lies in a gap whatever it comes to: the other has its pieces all the same, and nothing
-/// says that what was asked for is met or that so little is the least.
+/// One pump is in a gap whatever it measures: the other still has its pieces, and no output claims that the request
+/// is met or that so little is the least.
 #[test]
 fn a_hopeless_pump_does_not_empty_the_trolley() {
     let pumps = SMALL_PUMPS.replace("0.0305,0.0415", "0.0305,0.0315")
@@ -633,7 +649,7 @@ fn a_hopeless_pump_does_not_empty_the_trolley() {
     assert_eq!(plain.trolley.but_for_gaps, 500);
     assert!(plain.trolley.count >= 2 && money(&plain.trolley.cost) > 0);
     assert!(plain.trolley.falls_short && !plain.trolley.proven);
-    assert!(plain.service.out_of_reach && plain.service.standing == "not met");
+    assert!(plain.service.out_of_reach && plain.service.standing == ServiceStanding::NotMet);
     let missed = plain.pumps.iter().map(|pump| pump.missed);
     assert!(missed.eq([0, plain.service.checks]));
     for words in [
@@ -655,7 +671,7 @@ fn no_count_proves_all_and_nothing_looks_like_it() {
     let pumps = SMALL_PUMPS.replace("0.0305,0.0415", "0.0305,0.0315");
     let (said, plain, _) = provided(SMALL_STOCK, &pumps, &["--probability", "100"]);
     assert_eq!(plain.service.served, plain.service.checks);
-    assert_eq!(plain.service.standing, "open");
+    assert_eq!(plain.service.standing, ServiceStanding::Open);
     // The low end is 0.025^(1/1000) = 0.996 318, rounded down.
     assert!(said.contains("(99.6 to 100.0 %)"), "{said}");
     assert!(said.contains("No count can prove 100 %"), "{said}");
@@ -667,19 +683,25 @@ fn no_count_proves_all_and_nothing_looks_like_it() {
 fn long_steps_and_pieces_without_a_cost_are_warned_of() {
     let pumps = SMALL_PUMPS.replace("0.0305,0.0415", "0.0305,0.0315");
     let (said, plain, _) = provided(SMALL_STOCK, &pumps, &[]);
-    assert!(plain.warnings.is_empty() && plain.free.is_empty());
+    assert_eq!(plain.warnings, []);
+    assert_eq!(plain.service.standing, ServiceStanding::Met);
     assert!(!plain.pumps[0].coarse && !said.contains("WARNING"));
     assert!(said.contains("every value looked at, 0.0005 in apart"));
     // The range is a thou wide, a quarter of the width of the running clearance's limits.
     let stock = SMALL_STOCK.replace("0.0002,4,2\nS20", "0.0002,4,\nS20");
     let (said, plain, cells) = provided(&stock, &pumps, &["--step", "0.001 in"]);
     assert!(plain.pumps[0].coarse);
-    assert_eq!(plain.free, ["=S10"]);
-    assert_eq!(plain.warnings.len(), 2);
-    for warning in &plain.warnings {
-        assert!(said.contains(warning.as_str()), "{warning}\n{said}");
-        assert!(cells.contains(warning.as_str()), "{warning}\n{cells}");
+    let narrowest = LengthJson { length: "0.0040".into(), unit: "in".into() };
+    let [long, free] = &plain.warnings[..] else { panic!("{:?}", plain.warnings) };
+    assert_eq!(*long, WarningJson::LongSteps { pumps: vec!["=A1".into()], narrowest });
+    assert_eq!(*free, WarningJson::CountedAsFree { items: vec!["=S10".into()] });
+    // The same in sentences, on the terminal and in the workbook.
+    for words in [
+        "Values are looked at 0.0010 in apart, more than a fifth of a requirement's width (0.0040 in at the narrowest) of =A1",
+        "Counted as free, since the stock has no unit cost for them, or 0: =S10; the prices",
+    ] {
+        assert!(said.contains(words), "{words}\n{said}");
+        assert!(cells.contains(words), "{words}\n{cells}");
     }
-    assert!(plain.warnings[0].contains("A1") && plain.warnings[0].contains("0.001"));
     assert!(said.contains("interval and all") && said.contains("see the warning"));
 }

@@ -1,5 +1,5 @@
-//! Which thicknesses to stock at all: published sets and sequences, source beside each, and small
-//! cases against every pack and every set there is.
+//! Range of thicknesses to stock: published sets and sequences with their sources, and small cases against every pack
+//! and every set.
 //!
 //! Tags: [read] the printed text was read; [memory] from memory; [computed] by enumeration outside
 //! this program.
@@ -37,7 +37,7 @@ fn hundredths(count: i64) -> Length {
     Length::from_ticks(count * Unit::Millimetre.ticks() / 100)
 }
 
-/// Packs of at most so many pieces that must hit their target.
+/// Packs of at most `pieces` pieces that must hit their target.
 fn exact(pieces: u32) -> Rule {
     Rule { pieces, window: Length::ZERO, guard: Guard::None }
 }
@@ -51,7 +51,7 @@ fn every_thou(last: i64) -> Vec<Size> {
     (1..=last).map(|n| Size::of(thou(n))).collect()
 }
 
-/// Every pack of at most so many pieces, as how many of each size.
+/// Every pack of at most `pieces` pieces, as counts of each size.
 fn every_pack(sizes: &[Size], pieces: u32) -> Vec<Vec<u32>> {
     let mut packs = vec![vec![]];
     for size in sizes {
@@ -71,7 +71,7 @@ fn every_pack(sizes: &[Size], pieces: u32) -> Vec<Vec<u32>> {
     packs
 }
 
-/// What a pack's errors take of the window, in ticks.
+/// Part of the window that a pack's errors take, in ticks.
 fn taken(sizes: &[Size], pack: &[u32], guard: Guard) -> i64 {
     let each = sizes.iter().zip(pack);
     let tolerances = each.flat_map(|(size, &n)| vec![size.tolerance.ticks(); n as usize]);

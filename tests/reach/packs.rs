@@ -1,4 +1,4 @@
-//! What a set of sizes reaches.
+//! Totals that a set of sizes reaches.
 
 use gapwright::length::Length;
 use gapwright::reach::{Fault, Guard, MOST_PIECES, Reach, Rule, Size, Targets, with, without};
@@ -21,7 +21,7 @@ fn the_thirteen_thicknesses_reach_every_thou_to_125_with_three_pieces() {
             |n: &i64| sizes.contains(n) || sizes.iter().any(|a| sizes.iter().any(|b| a + b == *n));
         assert_eq!(reach.met_with(2), (1..=125).filter(twos).count());
         assert!(reach.met_with(2) < 125);
-        // Three are needed: the smallest that two do not make.
+        // Three are needed: the smallest total that two do not make.
         let two = Reach::of(&kit, &all_thou(125), &exact(2)).unwrap();
         let first = (1..=125).find(|n| !twos(n)).unwrap();
         assert_eq!(two.missed()[0], thou(first));
@@ -39,7 +39,7 @@ fn the_seven_metric_sizes_miss_exactly_what_is_published() {
     assert_eq!(reach.missed(), missed.map(hundredths));
     // 0.42 is 0.30 and 0.12: two pieces [computed].
     assert_eq!(reach.met()[41].unwrap().pieces, 2);
-    // One of each makes 77 sums, nothing at all among them or not; 0.53 is not one [computed].
+    // One of each makes 77 sums, besides the empty pack; 0.53 is not one [computed].
     let single = sizes.map(|size| Size { count: Some(1), ..size });
     let targets = Targets::new(hundredths(1), hundredths(175), hundredths(1)).unwrap();
     let once = Reach::of(&single, &targets, &exact(7)).unwrap();
@@ -138,7 +138,7 @@ fn a_size_dropped_or_added_changes_what_it_must() {
         let drop = without(&sizes, index, &targets, &rule).unwrap();
         let add = with(&rest, size, &targets, &rule).unwrap();
         assert_eq!((&drop.after, &add.after), (&few, &many));
-        // What is lost by dropping is gained by adding, and the other way about.
+        // Totals lost by dropping are gained by adding, and the reverse.
         assert_eq!((&drop.lost, &drop.gained), (&add.gained, &add.lost));
         assert!(drop.gained.is_empty());
         assert_eq!((drop.before_sums, drop.after_sums), (add.after_sums, add.before_sums));
@@ -166,7 +166,7 @@ fn means_and_shares_are_those_of_the_targets_met() {
     let sizes = [Size { tolerance: Length::from_ticks(3), ..Size::of(thou(4)) }];
     let rule = Rule { pieces: 2, window: Length::from_ticks(6), guard: Guard::WorstCase };
     let reach = Reach::of(&sizes, &all_thou(10), &rule).unwrap();
-    // 4 with one piece, 8 with two; two pieces take 6 ticks of the window, all there is.
+    // 4 with one piece, 8 with two; two pieces take all 6 ticks of the window.
     assert_eq!((reach.met_with(1), reach.met_with(2)), (1, 2));
     assert!((reach.share(2) - 0.2).abs() < 1e-15);
     let met: Vec<_> = reach.met().iter().flatten().collect();

@@ -12,7 +12,7 @@ use super::{all_thou, dice, every_thou, exact, pick, thou};
 
 fn chosen(catalogue: &[Size], targets: &Targets, rule: &Rule, aim: Aim, effort: u64) -> Choice {
     let choice = select(catalogue, targets, rule, aim, effort, &Watch::patient()).unwrap();
-    // Whatever the status, the set reaches what the catalogue reaches, and its figures are its own.
+    // With any status, the set reaches the range of the catalogue, and its figures are its own.
     let sizes: Vec<Size> = choice.sizes.iter().map(|&n| catalogue[n]).collect();
     assert_eq!(choice.reach, Reach::of(&sizes, targets, rule).unwrap());
     let whole = Reach::of(catalogue, targets, rule).unwrap();
@@ -23,12 +23,11 @@ fn chosen(catalogue: &[Size], targets: &Targets, rule: &Rule, aim: Aim, effort: 
     choice
 }
 
-/// The postage stamp problem: the longest run from 1 that so many denominations and stamps make. So a
-/// run of that length takes so many sizes, and one longer takes one more.
+/// The postage stamp problem: the longest run from 1 that a number of denominations and stamps makes. So a run of
+/// that length takes this number of sizes, and one longer takes one more.
 ///
-/// Sources: OEIS A001208 [read]: three denominations and 1, 2, 3 ... stamps; OEIS A001212 [read, as a
-/// table in a public program]: two stamps and 1, 2, 3 ... denominations; OEIS A001213 [memory]: three
-/// stamps.
+/// Sources: OEIS A001208 [read]: three denominations and 1, 2, 3 ... stamps; OEIS A001212 [read, as a table in a
+/// public program]: two stamps and 1, 2, 3 ... denominations; OEIS A001213 [memory]: three stamps.
 #[test]
 fn published_postage_stamps() {
     let three_denominations = [3, 8, 15, 26, 35, 52];
@@ -68,7 +67,7 @@ fn every_set_there_is_agrees() {
         (0, 0, 0, 0, 0, 0);
     let mut by_sizes = [0; 10];
     for case in 0..500 {
-        // Half the catalogues have every thickness, so that there is much to choose between.
+        // Half the catalogues have every thickness, so that there are many to choose between.
         let full = case % 2 == 0;
         let rule = Rule {
             pieces: pick(&mut dice, if full { 2 } else { 1 }, 3) as u32,
@@ -119,7 +118,7 @@ fn every_set_there_is_agrees() {
         assert!(by_cost.proven);
         assert_eq!((by_cost.cost, by_cost.sizes.len()), (cost, count));
         assert_eq!(by_cost.least_cost, cost);
-        // Stopped at once or after a few parts, the bounds still hold and nothing is claimed falsely.
+        // Stopped at once or after a few parts, the bounds still hold and no claim is false.
         for (aim, effort) in [(Aim::Fewest, 0), (Aim::LeastCost, 0), (Aim::LeastCost, 2)] {
             let early = chosen(&catalogue, &targets, &rule, aim, effort);
             assert!(early.nodes <= effort);
@@ -163,20 +162,20 @@ fn a_large_catalogue_gives_a_good_set_and_an_honest_bound() {
     // C(10, 3) - 1 = 119 packs of seven sizes are too few.
     assert!((8..=10).contains(&choice.least_sizes));
     assert!(!choice.proven && choice.nodes == 300 && choice.stop.is_none());
-    // The same question, the same answer.
+    // Equal questions give equal answers.
     let again = chosen(&catalogue, &all_thou(125), &exact(3), Aim::Fewest, 300);
     assert_eq!(again, choice);
 }
 
-/// Of the thirteen that are sold one can be left out: 0.120 in is 0.100 and 0.020. No other set of twelve
-/// or fewer does (every set of them in turn [computed], below).
+/// Of the thirteen that are sold one can be left out: 0.120 in is 0.100 and 0.020. No other set of twelve or fewer
+/// suffices (every set of them in turn [computed], below).
 #[test]
 fn twelve_of_the_thirteen_thicknesses_do_as_much() {
     let sold = [1, 2, 3, 4, 5, 10, 15, 20, 25, 50, 75, 100, 120].map(|n| Size::of(thou(n)));
     let choice = chosen(&sold, &all_thou(125), &exact(3), Aim::Fewest, 1000);
     assert!(choice.proven);
     assert_eq!(choice.sizes, (0..12).collect::<Vec<_>>());
-    // What a set misses its parts miss too, so this leaves no other.
+    // A total that a set misses, its subsets miss too, so this leaves no other.
     for out in 0..13 {
         let mut rest = sold.to_vec();
         rest.remove(out);
@@ -191,8 +190,8 @@ fn twelve_of_the_thirteen_thicknesses_do_as_much() {
     }
 }
 
-/// With six pieces there are too many packs to list: the set is found all the same, and bounded by how
-/// many packs so many sizes make.
+/// With six pieces there are too many packs to list: the set is found all the same, and bounded by the number of
+/// packs that the sizes make.
 #[test]
 fn packs_too_many_to_list_are_bounded_by_their_number() {
     let catalogue: Vec<Size> = (1..=60)
@@ -226,7 +225,7 @@ fn nothing_to_reach_takes_no_size() {
     let none = chosen(&[], &all_thou(5), &exact(2), Aim::Fewest, 10);
     assert!(none.sizes.is_empty() && none.proven);
     assert_eq!(none.reach.missed().len(), 5);
-    // A window that holds nothing at all is met by nothing at all.
+    // An empty window is met by an empty set.
     let near = Rule { window: thou(2), ..exact(2) };
     let two = all_thou(2);
     let bare = chosen(&every_thou(4), &two, &near, Aim::LeastCost, 10);

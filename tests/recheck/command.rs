@@ -1,7 +1,7 @@
 //! `gapwright recheck` on the tiny sample, with readings typed into the saved plan as people do.
 
 use gapwright::formats::slip;
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use crate::shop::{Put, Run, Shop, cells, change};
 
@@ -39,7 +39,7 @@ pub(super) fn decision(record: &Value, tag: &str) -> String {
     pump["decision"].as_str().unwrap().to_string()
 }
 
-/// The cell of the Kits sheet for a reading: its row is the one that says so in its hidden columns.
+/// Cell of the Kits sheet for a reading: its row is found by its hidden columns.
 fn cell(shop: &Shop, word: &str, tag: &str, name: &str, column: u16) -> String {
     let cells = cells(&shop.at("kit-plan.xlsx"), "Kits");
     let has = |row: u32, at: usize, text: &str| {
@@ -53,7 +53,7 @@ fn cell(shop: &Shop, word: &str, tag: &str, name: &str, column: u16) -> String {
     format!("{letter}{}", row.expect("a row with that key") + 1)
 }
 
-/// Types readings into the saved plan: word, tag, name, first, again.
+/// Types readings into the saved plan: word, tag, name, first, second.
 pub(super) fn fill(shop: &Shop, readings: &[(&str, &str, &str, &str, &str)]) {
     let mut changes = Vec::new();
     for (word, tag, name, first, again) in readings {
@@ -83,28 +83,34 @@ fn readings_typed_into_the_slips_come_back() {
     ];
     change(&shop.at("kit-plan.xlsx"), "Kits", &signed);
     let run = recheck(&shop, &[]).well();
-    let told = "Accepted with a finished pack not measured, which counts as its pieces say: B.";
+    let told = "Accepted; pack not measured (pieces taken at nominal): B.";
     assert!(run.told.contains(told), "{}", run.told);
     let record = record(&shop);
-    assert_eq!(record["format"], "gapwright.recheck.v1");
+    assert_eq!(record["format"], "gapwright.recheck.v2");
     assert_eq!(decision(&record, "B"), "accept");
-    assert_eq!(decision(&record, "A"), "SWAP");
-    assert_eq!(decision(&record, "C"), "LOOK FIRST");
+    assert_eq!(decision(&record, "A"), "swap");
+    assert_eq!(decision(&record, "C"), "look_first");
     assert_eq!(record["pumps"][0]["fitter"], "A. Fitter, 2 March");
     assert_eq!(record["pumps"][0]["checker"], "B. Checker");
     // By hand: 0.031 - 0.010 = 0.021; the gap grows to 0.080, and 1.5 times that is 0.120: the gasket follows.
-    let moves: Vec<(String, i64)> = record["pumps"][1]["swap"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|m| (m["item"].as_str().unwrap().to_string(), m["count"].as_i64().unwrap()))
+    let moved = |step: &Value| match step["code"].as_str().unwrap() {
+        "take_out" => step["pieces"].as_array().unwrap().iter().map(|p| (p.clone(), -1)).collect(),
+        "put_in" => vec![(step["piece"].clone(), 1)],
+        _ => Vec::new(),
+    };
+    let moves: Vec<(String, i64)> = { record["pumps"][1]["to_do"].as_array().unwrap().iter() }
+        .flat_map(moved)
+        .map(|(m, sign)| (m["item"].as_str().unwrap().into(), sign * m["count"].as_i64().unwrap()))
         .collect();
     let by_hand = [("S10", 1), ("G105", -1), ("G120", 1)];
     assert_eq!(moves, by_hand.map(|(item, count)| (item.to_string(), count)));
-    // C's pack is a piece of 0.010 too thick: there is one of those, twice.
-    let said = record["pumps"][2]["to_do"].to_string();
-    assert!(said.contains("S10 too many"), "{said}");
-    // The workbook says the same as the JSON.
+    // C's pack is thicker by a piece of 0.010: there is one of those, twice.
+    let to_do = record["pumps"][2]["to_do"].as_array().unwrap();
+    let slips = to_do.iter().find(|task| task["code"] == "would_fit").unwrap();
+    let piece = json!({ "item": "S10", "count": 1, "peeled_to": null });
+    let too_many = json!({ "code": "too_many", "pack": "bearing_shims", "piece": piece });
+    assert!(slips["slips"].as_array().unwrap().contains(&too_many), "{slips}");
+    // The workbook and the JSON agree.
     let sheet = cells(&shop.at("as-built.xlsx"), "As built");
     // Of B's packs the gasket was not measured.
     let accepted = "accept; packs not all measured";
@@ -112,19 +118,20 @@ fn readings_typed_into_the_slips_come_back() {
         let row = sheet.iter().find(|((_, column), text)| *column == 0 && *text == tag);
         let ((row, _), _) = row.unwrap();
         assert_eq!(sheet[&(*row, 3)], word);
-        // Only who is accepted has cells to sign.
+        // Only an accepted pump has cells to sign.
         let open = sheet.get(&(*row, 8)).is_some_and(|text| text == "not yet");
         assert_eq!(open, word != accepted);
     }
     let to_do = cells(&shop.at("as-built.xlsx"), "To do");
     let steps: Vec<&String> = to_do.values().collect();
+    assert!(steps.iter().any(|s| s.contains("S10 too many")));
     assert!(steps.iter().any(|s| s.contains("take out 1 x G105")));
     assert!(steps.iter().any(|s| s.contains("put in 1 x S10 (0.0100 in), bin A1")));
     let readings = cells(&shop.at("as-built.xlsx"), "Readings");
     assert!(readings.values().any(|text| text == "0.0301"));
 }
 
-/// The same readings from a list, on the command line and with the plan's JSON come to the same record.
+/// Equal readings from a list, on the command line and with the plan's JSON give equal records.
 #[test]
 fn a_list_the_command_line_and_the_json_of_a_plan_come_to_the_same() {
     let shop = shop();
@@ -148,7 +155,7 @@ fn a_list_the_command_line_and_the_json_of_a_plan_come_to_the_same() {
     recheck(&shop, &found).well();
     let of_command = record(&shop);
     assert_eq!(of_list["pumps"], of_command["pumps"]);
-    assert_eq!(decision(&of_list, "A"), "SWAP");
+    assert_eq!(decision(&of_list, "A"), "swap");
     let of_json = shop.run(
         &[
             &[
@@ -230,8 +237,8 @@ fn everything_wrong_is_told_with_its_cell_and_nothing_is_written() {
     assert_eq!(twice.count(), 1, "{told:#?}");
 }
 
-/// What was put in instead counts, and pieces of other kits are never offered; once the kits are out, all that is
-/// in the drawers may be swapped in.
+/// Substituted pieces count, and pieces of other kits are never offered; once the kits are out, everything in the
+/// drawers may be swapped in.
 #[test]
 fn pieces_as_issued_count_and_those_of_other_kits_are_not_offered() {
     let shop = shop();
@@ -248,12 +255,12 @@ fn pieces_as_issued_count_and_those_of_other_kits_are_not_offered() {
     let wide =
         ["--found", "A:running clearance=0.031 in", "--found", "A:running clearance=0.031 in"];
     recheck(&shop, &wide).well();
-    assert_eq!(decision(&record(&shop), "A"), "NOT FIT TO ASSEMBLE");
+    assert_eq!(decision(&record(&shop), "A"), "no_swap");
     recheck(&shop, &[&wide[..], &["--issued"]].concat()).well();
-    assert_eq!(decision(&record(&shop), "A"), "SWAP");
+    assert_eq!(decision(&record(&shop), "A"), "swap");
 }
 
-/// Whether the kits were issued already or not, the same is left.
+/// The spares are equal, whether the kits were issued already or not.
 #[test]
 fn the_stock_before_and_after_issuing_leaves_the_same_for_a_swap() {
     let shop = shop();
@@ -261,7 +268,7 @@ fn the_stock_before_and_after_issuing_leaves_the_same_for_a_swap() {
         ["--found", "A:running clearance=0.031 in", "--found", "A:running clearance=0.031 in"];
     recheck(&shop, &wide).well();
     let before = record(&shop)["pumps"].clone();
-    assert_eq!(before[1]["decision"], "SWAP");
+    assert_eq!(before[1]["decision"], "swap");
     shop.issue(&["kit-plan.xlsx", "stock.csv"]).well();
     let after = [
         "recheck",
@@ -298,7 +305,7 @@ fn a_plan_of_other_pumps_or_other_lots_is_refused() {
     assert!(!shop.at("as-built.xlsx").exists());
 }
 
-/// A reading that was typed a row off, where a tick belongs, is not passed over in silence.
+/// A reading that was typed one row off, in place of a tick, is reported.
 #[test]
 fn a_reading_where_a_tick_belongs_is_asked_about() {
     let shop = shop();
@@ -312,7 +319,7 @@ fn a_reading_where_a_tick_belongs_is_asked_about() {
     assert!(run.all().contains(&warning), "{:?}", run.all());
 }
 
-/// A model's own cautions stand with the pieces that are moved, and only what is to be done is ticked off.
+/// A model's own cautions are with the moved pieces, and only steps are ticked off.
 #[test]
 fn a_swap_has_the_models_cautions_and_ticks_for_steps_alone() {
     let shop = shop();
@@ -333,7 +340,7 @@ fn a_swap_has_the_models_cautions_and_ticks_for_steps_alone() {
     assert!(!steps.is_empty() && steps.iter().all(|row| ticked(*row) && *row > caution));
 }
 
-/// The rule by which the slips were printed is the one by which readings are judged, or it is said.
+/// Readings are judged by the rule that the slips were printed with, else a warning is given.
 #[test]
 fn another_rule_than_that_of_the_plan_is_asked_about() {
     let shop = shop();
@@ -343,8 +350,8 @@ fn another_rule_than_that_of_the_plan_is_asked_about() {
     assert!(run.all().iter().any(|w| w == warning), "{:?}", run.all());
 }
 
-/// A rotor stands off its centre to one side or the other: a reading below nothing is one, where the limits have two
-/// sides; nowhere else.
+/// A rotor may be off its centre to one side or the other: a negative reading is valid where the limits have two
+/// sides, and nowhere else.
 #[test]
 fn a_reading_of_two_sides_may_be_below_nothing() {
     let shop = Shop::new();
@@ -368,7 +375,7 @@ fn a_reading_of_two_sides_may_be_below_nothing() {
             &found,
         ])
     };
-    // By hand: 0.150 less the 0.0005 in (0.0127 mm) that a reading may be off.
+    // By hand: 0.150 less the 0.0005 in (0.0127 mm) of a reading's error.
     for value in ["-0.02 mm", "-0.1373 mm"] {
         run("rotor off centre", value).well();
         let record = record(&shop);
@@ -380,4 +387,83 @@ fn a_reading_of_two_sides_may_be_below_nothing() {
     let refused = run("total float of the collar", "-0.02 mm");
     assert_eq!(refused.status, 2);
     assert!(refused.problems()[0].contains("less than nothing"), "{:?}", refused.problems());
+}
+
+/// Codes of what there is to do with a pump, in their order, after its decision.
+fn told(shop: &Shop, tag: &str, found: &[&str]) -> Vec<String> {
+    let found = found.iter().flat_map(|one| ["--found".to_string(), format!("{tag}:{one} in")]);
+    let found: Vec<String> = found.collect();
+    recheck(shop, &found.iter().map(String::as_str).collect::<Vec<_>>()).well();
+    let record = record(shop);
+    let pumps = record["pumps"].as_array().unwrap();
+    let pump = pumps.iter().find(|pump| pump["tag"] == tag).unwrap();
+    let codes = pump["to_do"].as_array().unwrap().iter().map(|task| &task["code"]);
+    let all = [&pump["decision"]].into_iter().chain(codes);
+    all.map(|code| code.as_str().unwrap().to_string()).collect()
+}
+
+/// Every decision and nearly every task, in files that the command wrote.
+#[test]
+fn decisions_and_what_to_do_are_codes_in_the_order_of_the_work() {
+    let shop = Shop::tiny();
+    let read = |name: &str| String::from_utf8(shop.read(name).unwrap()).unwrap();
+    let stock = read("stock.csv").replace("0.120,0.0005,1", "0.120,0.0005,2");
+    shop.write("stock.csv", &(stock + "G75,gasket,F1,0.075,0.0005,1,3.00,B4\n"));
+    // No shim is so thick.
+    let pumps = read("pumps.csv") + "D,screwed-impeller,1,F1,F1,0.191,0.050\n";
+    shop.write("pumps.csv", &pumps);
+    shop.kit("stock.csv", "pumps.csv");
+    let swapped = |shims: &str| {
+        let gasket = "take_out put_in measure_pack";
+        format!(
+            "swap cause_not_found not_met caution {shims} {gasket} expected expected bring_back"
+        )
+    };
+    let (swap, empty) = (swapped("put_in measure_pack"), swapped("take_out stays_empty"));
+    let twice = |reading: &'static str| vec![reading, reading];
+    let (thick, clear) = ("bearing shims=0.0301", "running clearance=0.0211");
+    for (tag, found, expected) in [
+        ("B", vec![], "not_read not_read"),
+        ("D", vec![], "not_kitted not_kitted"),
+        ("B", vec![thick], "recheck_lacking recheck"),
+        ("B", vec![thick, clear], "accept pack_not_measured"),
+        ("C", vec!["bearing shims=0.0200"], "look_first differs look_for would_fit read_again"),
+        (
+            "C",
+            vec!["bearing shims=0.0200", "bearing shims=0.0150"],
+            "look_first differs read_third_time look_for read_again",
+        ),
+        (
+            "A",
+            vec!["bearing shims=0.0300", "bearing shims=0.0300", clear],
+            "look_first differs measure_pack_first read_again",
+        ),
+        ("A", twice("running clearance=0.031"), &swap),
+        ("A", twice("running clearance=0.001"), &empty),
+        ("A", twice("running clearance=0.5"), "no_swap cause_not_found not_met no_swap"),
+        (
+            "A",
+            twice("running clearance=0.0228"),
+            "no_swap cause_not_found not_clear read_finer no_swap",
+        ),
+    ] {
+        assert_eq!(told(&shop, tag, &found).join(" "), expected, "{tag} {found:?}");
+    }
+    // Of a laminated shim the piece of the pack is peeled further: from 0.030 in by 0.010 in, the reading being 0.011 in.
+    let small = pumps.lines().take(2).map(|line| format!("{line}\n")).collect::<String>();
+    let laminated = "Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost,Peel step (in)\n\
+                     LAM,shim,F1,0.030,0.0002,2,4.00,0.002\n\
+                     G105,gasket,F1,0.105,0.0005,3,3.00,\n\
+                     G120,gasket,F1,0.120,0.0005,3,3.00,\n";
+    let shop = Shop::tiny();
+    shop.write("stock.csv", laminated);
+    shop.write("pumps.csv", &small);
+    shop.kit("stock.csv", "pumps.csv");
+    let codes = told(&shop, "B", &twice("running clearance=0.011")).join(" ");
+    assert!(codes.contains("take_out peel_further measure_pack"), "{codes}");
+    let record = record(&shop);
+    let tasks = record["pumps"][0]["to_do"].as_array().unwrap();
+    let peel = tasks.iter().find(|task| task["code"] == "peel_further").unwrap();
+    let to = json!({ "length": "0.0200", "unit": "in" });
+    assert_eq!(peel["piece"], json!({ "item": "LAM", "count": 1, "peeled_to": to }));
 }

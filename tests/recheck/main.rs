@@ -1,5 +1,5 @@
-//! Readings that come back from the bench: decisions against figures by hand and published ones, swaps against
-//! every way to fill the places, and the command on the sample outage.
+//! Readings that come back from the bench: decisions against figures by hand and published ones, swaps against every
+//! way to fill the places, and the command on the sample outage.
 
 #![allow(
     clippy::unwrap_used,
@@ -68,7 +68,7 @@ fn shimmed(sizes: &[(&str, u32)]) -> Job {
     job.unwrap()
 }
 
-/// The same under another rule.
+/// The job under another rule.
 fn under(job: &Job, rule: Acceptance) -> Job {
     let other = job.clone().with(|job| job.policy.acceptance = rule);
     other.unwrap()
@@ -123,9 +123,9 @@ fn the_edge_of_agreement_is_exact() {
     assert_eq!(compared(5).normalised(), Some(1.0));
 }
 
-/// Ten blades of 0.010 in, each within 0.00035, read 0.106 in as a stack (easterngage.com, "Feeler gage
-/// accumulation and tolerance stack-ups"): more than ten blades can be off at random, so such a pack is to be
-/// looked into, not accepted; a stack of 0.1010 is well within it.
+/// Ten blades of 0.010 in, each within 0.00035, read 0.106 in as a stack (easterngage.com, "Feeler gage accumulation
+/// and tolerance stack-ups"): more than ten blades can be off at random, so such a pack must be checked, not
+/// accepted; a stack of 0.1010 is well within it.
 #[test]
 fn a_stack_that_oil_and_dust_made_thick_is_to_be_looked_into() {
     let mut item = lot("shim", "blade", length("0.010 in"), 20);
@@ -155,9 +155,9 @@ fn a_missing_piece_is_named_and_no_swap_is_offered_before_a_second_reading() {
     assert!(!looks[0].restless);
     let slips: Vec<Slip> = looks[0].suspects.iter().map(|s| s.slip).collect();
     assert!(slips.contains(&Slip::Missing(pick(1, 1))), "{slips:?}");
-    // A ten went missing and a five came in: the same difference.
+    // A ten is missing and a five was added: an equal difference.
     assert!(slips.contains(&Slip::Mistaken(pick(0, 1), pick(1, 1))), "{slips:?}");
-    // A clearance that is far too great, once and again: it counts, and a swap is offered only then.
+    // A clearance that is far too great, read twice: it counts, and only then is a swap offered.
     let first = came_back(&job, &fitted, None, once("0.0262 in", "0.0005 in"));
     assert!(matches!(first.decision, Decision::Look(_)));
     let again = came_back(&job, &fitted, None, twice("0.0262 in", "0.0263 in", "0.0005 in"));
@@ -168,13 +168,13 @@ fn a_missing_piece_is_named_and_no_swap_is_offered_before_a_second_reading() {
     assert_eq!(swap.pieces(), 1);
     assert_eq!(swap.drawn(), vec![pick(1, 1)]);
     assert_eq!(again.unexplained(), vec![Of::Requirement(0)]);
-    // Two readings that contradict each other count for nothing.
+    // Two contradictory readings do not count.
     let restless = came_back(&job, &fitted, None, twice("0.0262 in", "0.0300 in", "0.0005 in"));
     let Decision::Look(looks) = &restless.decision else {
         panic!("{:?}", restless.decision);
     };
     assert!(looks[0].restless);
-    // Cleaned, seated, read again: the second one is as predicted.
+    // Cleaned, seated, read again: the second reading is as predicted.
     let cleaned = came_back(&job, &fitted, None, twice("0.0262 in", "0.0211 in", "0.0005 in"));
     assert_eq!(cleaned.decision, Decision::Accept);
 }
@@ -191,7 +191,7 @@ fn a_clearance_that_contradicts_the_packs_reading_but_not_its_pieces_says_so() {
     assert!(clearance.unwrap().fits_pieces);
 }
 
-/// The reading's own error is kept clear of the limits where the rule says so: 0.0226 known to 0.0005 may be
+/// The reading's own error is kept clear of the limits where the rule demands it: 0.0226 known to 0.0005 may be
 /// 0.0231.
 #[test]
 fn a_reading_too_near_to_its_limit_is_not_accepted_under_the_worst_case_rule() {
@@ -207,8 +207,8 @@ fn a_reading_too_near_to_its_limit_is_not_accepted_under_the_worst_case_rule() {
     assert_eq!(record.decision, Decision::Accept);
 }
 
-/// What the micrometer should read after a swap: the reading less what goes out, plus what goes in; its own error
-/// and the tolerances of what is moved, and nothing for what stays.
+/// Expected micrometer reading after a swap: the reading less the pieces taken out, plus those put in; with its own
+/// error and the tolerances of the moved pieces, and none for those that stay.
 #[test]
 fn after_a_swap_the_reading_of_the_pack_stays_known_by_its_reading() {
     let job = shimmed(&[("0.010 in", 9), ("0.003 in", 9)]);
@@ -242,7 +242,7 @@ fn five_pieces_where_four_are_allowed_are_never_accepted() {
     assert!(count <= 4);
 }
 
-/// The checker bites: a record that says accept where it must not, and a swap that takes what is not there.
+/// The checker bites: a record that wrongly accepts, and a swap that takes pieces that are not there.
 #[test]
 fn a_record_that_does_not_hold_is_refused() {
     let job = shimmed(&[("0.010 in", 9), ("0.005 in", 9)]);
@@ -269,7 +269,7 @@ fn a_record_that_does_not_hold_is_refused() {
         },
         &left
     ));
-    // The second reading taken away: nothing may be moved yet.
+    // The second reading removed: no piece may be moved yet.
     let first_only = |record: &mut Record| {
         let found = &mut record.requirements[0].compared.as_mut().unwrap().found;
         found.again = None;
@@ -281,7 +281,7 @@ fn a_record_that_does_not_hold_is_refused() {
     assert!(refused(&|_| {}, &none));
 }
 
-/// Under the expanded rule the checker asks for the uncertainty, not for the nominal value alone.
+/// Under the expanded rule the checker uses the uncertainty, not the nominal value alone.
 #[test]
 fn a_reading_within_the_limits_and_not_clear_of_them_is_refused() {
     let job = shimmed(&[("0.010 in", 9), ("0.005 in", 9)]);
@@ -302,8 +302,7 @@ fn a_reading_within_the_limits_and_not_clear_of_them_is_refused() {
     assert!(accepted_under(Acceptance::Expanded, "0.0224 in"));
 }
 
-/// What the slip asks for and what is accepted afterwards are one: the ends of the range pass, and a tick beyond
-/// either does not, under each rule.
+/// The range on the slip is the accepted range: its ends pass, and a tick beyond either does not, under each rule.
 #[test]
 fn the_range_on_the_slip_is_the_range_that_is_accepted() {
     // By hand, worst case: 0.019 + 0.0005 and 0.023 - 0.0005.
@@ -337,7 +336,7 @@ fn the_range_on_the_slip_is_the_range_that_is_accepted() {
     }
 }
 
-/// Limits that are nearer to each other than a reading may be off leave no reading that shows anything.
+/// Limits closer together than the error of a reading leave no accepted reading.
 #[test]
 fn a_reading_too_coarse_for_its_limits_has_no_range() {
     let job = shimmed(&[("0.010 in", 9)]);
@@ -346,8 +345,8 @@ fn a_reading_too_coarse_for_its_limits_has_no_range() {
     assert!(low > high);
 }
 
-/// By hand, worst case: without any error the reading must lie in 0.019 to 0.023. 0.0226 known to 0.0005 may be
-/// 0.0221; 0.0236 known to 0.0005 is 0.0231 at least, and a finer reading cannot change that.
+/// By hand, worst case: an exact reading must be in 0.019 to 0.023. 0.0226 known to 0.0005 may be 0.0221; 0.0236
+/// known to 0.0005 is 0.0231 at least, and a finer reading cannot change that.
 #[test]
 fn a_finer_reading_is_asked_for_only_where_it_may_help() {
     let job = shimmed(&[("0.010 in", 9)]);
@@ -357,6 +356,6 @@ fn a_finer_reading_is_asked_for_only_where_it_may_help() {
     };
     assert!(may("0.0226 in", "0.0005 in") && may("0.0235 in", "0.0005 in"));
     assert!(!may("0.0236 in", "0.0005 in"));
-    // One that is known without any error cannot be read finer.
+    // An exact reading cannot be read finer.
     assert!(!may("0.0226 in", "0 in"));
 }

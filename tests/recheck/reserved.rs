@@ -1,4 +1,4 @@
-//! Reserved pieces are another's: no swap takes them, however well they would do.
+//! Reserved pieces belong to others: no swap takes them, however well they would fit.
 
 use gapwright::job::{Job, Parts};
 use gapwright::plan::PackPick;
@@ -11,7 +11,7 @@ use crate::support::{length, lot};
 use crate::{pick, shimmed, twice};
 
 /// The pump of [`shimmed`] with shims of 0.020 in, whose clearance is found 0.0055 in narrower than predicted, twice
-/// alike: 0.005 in less of shims puts it right to a half of a thou. By hand: 0.0155 + 0.020 - 0.015 = 0.0205.
+/// alike: 0.005 in less of shims fixes it to half a thou. By hand: 0.0155 + 0.020 - 0.015 = 0.0205.
 fn found(stock: &[(&str, u32, u32)], more: impl Fn(&mut Parts)) -> (Job, Decision, Left) {
     let sizes: Vec<(&str, u32)> = stock.iter().map(|(size, count, _)| (*size, *count)).collect();
     let changed = shimmed(&sizes).with(|job| {
@@ -43,22 +43,22 @@ fn put_in(job: &Job, decision: &Decision) -> Vec<(String, u32)> {
 #[test]
 fn a_reserved_piece_that_would_do_best_stays_in_its_drawer() {
     let one = |size: &str| vec![(size.to_string(), 1)];
-    // Free, it is taken: out with the one, in with the other.
+    // A free piece is taken: one out, the other in.
     let (job, decision, left) =
         found(&[("0.020 in", 1, 0), ("0.015 in", 1, 0), ("0.0075 in", 4, 0)], |_| {});
     assert_eq!(put_in(&job, &decision), one("0.015 in"));
     assert_eq!(left.pieces, [1, 0, 4]);
-    // Reserved, two thin ones do instead, though that moves more pieces.
+    // With it reserved, two thin ones are used instead, though that moves more pieces.
     let (job, decision, left) =
         found(&[("0.020 in", 1, 0), ("0.015 in", 1, 1), ("0.0075 in", 4, 0)], |_| {});
     assert_eq!(put_in(&job, &decision), [("0.0075 in".to_string(), 2)]);
     assert_eq!(left.pieces, [1, 0, 2]);
-    // Of the thin ones all but one are reserved as well: nothing is left that puts it right.
+    // Of the thin ones all but one are reserved as well: no spare piece fixes it.
     let (_, decision, left) =
         found(&[("0.020 in", 1, 0), ("0.015 in", 1, 1), ("0.0075 in", 4, 3)], |_| {});
     assert!(matches!(decision, Decision::NoSwap(Searched { all: true, .. })), "{decision:?}");
     assert_eq!(left.pieces, [1, 0, 1]);
-    // One of two is reserved: the other is there to be taken, once.
+    // One of two is reserved: the other can be taken, once.
     let (job, decision, left) = found(&[("0.020 in", 1, 0), ("0.015 in", 2, 1)], |_| {});
     assert_eq!(put_in(&job, &decision), one("0.015 in"));
     assert_eq!(left.pieces, [1, 0]);
@@ -94,11 +94,11 @@ fn a_reserved_sheet_is_not_cut_up_for_a_swap() {
     assert_eq!(left.sheets, [0]);
 }
 
-/// The command on the tiny sample: A is found 0.010 in wide, twice alike. The one of 0.010 that C leaves puts it right,
-/// with the next gasket; reserved, it is not offered, and so nothing does.
+/// The command on the tiny sample: A is found 0.010 in wide, twice alike. The one of 0.010 that C leaves fixes it,
+/// with the next gasket; reserved, it is not offered, and no swap is found.
 #[test]
 fn the_command_offers_nothing_that_the_stock_reserves() {
-    for (reserved, expected) in [(0, "SWAP"), (1, "NOT FIT TO ASSEMBLE")] {
+    for (reserved, expected) in [(0, "swap"), (1, "no_swap")] {
         let shop = Shop::tiny();
         let stock = String::from_utf8(shop.read("stock.csv").unwrap()).unwrap();
         let stock = stock.replace("0.120,0.0005,1", "0.120,0.0005,2");

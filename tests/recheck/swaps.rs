@@ -1,4 +1,4 @@
-//! The smallest swap against every way to fill the places, on random small pumps.
+//! Compares the smallest swap with every way to fill the places, on random small pumps.
 
 use std::collections::BTreeMap;
 
@@ -21,7 +21,7 @@ const UM: i64 = 10_000;
 struct Case {
     job: Job,
     fitted: Vec<PackPick>,
-    /// Micrometres: the clearance as read, if it was; the shims as read, if they were.
+    /// Readings in micrometres, if taken: the clearance and the shims.
     clearance: Option<i64>,
     shims: Option<i64>,
     within: i64,
@@ -116,8 +116,8 @@ fn thick(job: &Job, pack: &PackPick) -> [i64; 3] {
     sum
 }
 
-/// Of a pack: variance in square micrometres, each piece anywhere alike within its tolerance, and how far
-/// the middle lies above the nominal value.
+/// Variance of a pack in square micrometres, each piece uniformly distributed within its tolerance, and the height of
+/// the middle above the nominal value.
 fn doubt(job: &Job, pack: &PackPick) -> [f64; 2] {
     let mut sum = [0.0; 2];
     for pick in &pack.picks {
@@ -130,9 +130,9 @@ fn doubt(job: &Job, pack: &PackPick) -> [f64; 2] {
     sum
 }
 
-/// Whether a value and the middle beside it, so far inside a limit, are clear of it by twice the standard
-/// uncertainty. A half-width over the root of three is never whole: it is rounded up, and so the very edge is
-/// not clear.
+/// Whether a value, `inside` a limit by this distance, and the middle beside it are clear of the limit by twice the
+/// standard uncertainty. A half-width over the root of three is never whole: it is rounded up, and so the very edge
+/// is not clear.
 fn clear_of(inside: f64, middle: f64, variance: f64) -> bool {
     let inside_by_middle = inside + middle;
     let beyond = inside_by_middle.powi(2) - 4.0 * variance;
@@ -153,7 +153,7 @@ fn as_pack(counts: &Counts) -> PackPick {
     }
 }
 
-/// Every way to fill a place, whatever it takes.
+/// Every way to fill a place, with any pieces.
 fn fillings(job: &Job, place: usize) -> Vec<Counts> {
     let model = &job.models[0].packs[place];
     let items = (0..job.stock.len()).filter(|&i| job.stock[i].kind == model.kind);
@@ -179,8 +179,8 @@ fn fillings(job: &Job, place: usize) -> Vec<Counts> {
     all
 }
 
-/// Pieces that come out of the drawer, by item and layers to be peeled off; each piece of the old pack that is
-/// not kept serves at most one that has more layers off. Tried in every order.
+/// Pieces that come out of the drawer, by item and layers to peel; each removed piece of the old pack serves at most
+/// one that has more layers off. Tried in every order.
 fn drawn(before: &Counts, after: &Counts) -> Vec<(usize, u32)> {
     let spread = |a: &Counts, b: &Counts| -> Vec<(usize, u32)> {
         let mut list = Vec::new();
@@ -220,8 +220,8 @@ fn moved(before: &Counts, after: &Counts) -> u32 {
     kinds.into_iter().map(|kind| of(before, kind).abs_diff(of(after, kind))).sum()
 }
 
-/// Whether both requirements are met with these pieces, and how far off their targets they come out, in
-/// micrometres (of the gasket in tenths).
+/// Whether both requirements are met with these pieces, and the distance to their targets, in micrometres (of the
+/// gasket in tenths).
 fn comes_out(case: &Case, after: &[PackPick; 2]) -> (bool, i64, i64) {
     let job = &case.job;
     let worst = job.policy.acceptance == Acceptance::WorstCase;

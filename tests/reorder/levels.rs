@@ -6,46 +6,44 @@ use gapwright::reorder::simulate::outages;
 
 use super::*;
 
-fn item(purchase: &PurchaseJson, name: &str) -> gapwright::write::purchase::json::ItemJson {
+fn item(purchase: &PurchaseJson, name: &str) -> gapwright::formats::purchase::ItemJson {
     purchase.items.iter().find(|item| item.item == name).unwrap().clone()
 }
 
 /// Worked by hand from the sample's log, which covers 365 days, 2026-03-02 to 2027-03-01.
 ///
-/// K4-010, 10 days of lead time: 36 lead times one after the other, back from the last day, so that the
-/// first five days are left over; three of them hold demand, 3, 5 and 4. At 95 % at least 34.2 of 36 must be
-/// covered: 3 covers 34, 4 covers 35.
+/// K4-010, 10 days of lead time: 36 consecutive lead times back from the last day, so that the first five days are
+/// left over; three of them have demand, 3, 5 and 4. At 95 % at least 34.2 of 36 must be covered: 3 covers 34, 4
+/// covers 35.
 ///
-/// K4-005: of 9 pieces on three dates the first three are left over, and two lead times hold 4 and 2: none
-/// on hand covers 34, 2 covers 35.
+/// K4-005: of 9 pieces on three dates the first three are left over, and two lead times have 4 and 2: none on hand
+/// covers 34, 2 covers 35.
 #[test]
 fn a_reorder_point_covers_the_lead_times_that_the_log_holds() {
     let purchase = sample(&["--log", LOG]);
     assert_eq!(item(&purchase, "K4-010").reorder_point, Some(4));
-    assert_eq!(item(&purchase, "K4-010").reorder_basis, "36 lead times of the issue log");
+    assert_eq!(item(&purchase, "K4-010").reorder_basis, ReorderBasisJson::LeadTimes { rows: 36 });
     assert_eq!(item(&purchase, "K4-005").reorder_point, Some(2));
-    // At 92 % it is 33.12 of 36: nothing on hand covers 33, and 3 covers 34.
+    // At 92 % it is 33.12 of 36: 0 on hand covers 33, and 3 covers 34.
     let purchase = sample(&["--log", LOG, "--service", "92 %"]);
     assert_eq!(item(&purchase, "K4-010").reorder_point, Some(3));
     assert_eq!(item(&purchase, "K4-005").reorder_point, Some(0));
 }
 
-/// Too few lead times for 99 %: ten days that are each like any of 365, of which 361 ask for nothing, one
-/// for 3, two for 4 and one for 5. By numpy (ten-fold np.convolve of that law, then the sums):
-/// P(X <= 4) = 0.97009, 5: 0.99490, 6: 0.99521, 7: 0.99645, 8: 0.99830, 9: 0.99954.
+/// Too few lead times for 99 %: ten days that are each like any of 365, of which 361 have no demand, one has 3, two
+/// have 4 and one has 5. By numpy (ten-fold np.convolve of that law, then the sums): P(X <= 4) = 0.97009, 5: 0.99490,
+/// 6: 0.99521, 7: 0.99645, 8: 0.99830, 9: 0.99954.
 #[test]
 fn a_short_log_counts_day_by_day_and_keeps_lumps_together() {
     for (service, expected) in [("99 %", 5), ("99.6 %", 7), ("99.8 %", 8), ("99.9 %", 9)] {
         let purchase = sample(&["--log", LOG, "--service", service]);
         let item = item(&purchase, "K4-010");
         assert_eq!(item.reorder_point, Some(expected), "{service}");
-        let basis = item.reorder_basis;
-        assert!(basis.contains("36 lead times are too few"), "{basis}");
-        assert!(basis.contains("largest lead time wanted 5"), "{basis}");
+        assert_eq!(item.reorder_basis, ReorderBasisJson::Days { rows: 36, largest: 5 });
     }
 }
 
-/// More service never asks for less stock, whichever law it comes to.
+/// More service never needs less stock, whichever law is used.
 #[test]
 fn a_reorder_point_never_falls_as_the_service_rises() {
     let mut before: Vec<(String, u32)> = Vec::new();
@@ -69,9 +67,9 @@ fn a_reorder_point_never_falls_as_the_service_rises() {
 fn a_history_with_too_few_rows_says_how_few() {
     let purchase = sample(&["--log", LOG]);
     let basis = |name: &str| item(&purchase, name).reorder_basis;
-    assert_eq!(basis("K4-020"), "too few rows: issued on 2 dates only, 3 are wanted");
-    assert_eq!(basis("K4-G094"), "nothing in the issue log");
-    assert_eq!(item(&sample(&[]), "K4-010").reorder_basis, "no issue log");
+    assert_eq!(basis("K4-020"), ReorderBasisJson::TooFew { dates: 2, wanted: 3 });
+    assert_eq!(basis("K4-G094"), ReorderBasisJson::NeverIssued);
+    assert_eq!(item(&sample(&[]), "K4-010").reorder_basis, ReorderBasisJson::NoLog);
     assert!(item(&purchase, "K4-020").reorder_point.is_none());
 }
 
@@ -87,8 +85,8 @@ fn packs_at_a_time_are_those_of_least_cost() {
     assert_eq!(item(&sample(&["--log", LOG]), "K4-010").order_packs, None);
 }
 
-/// Each simulated outage draws its pumps out of the kitted ones: the mean of what is asked must be that
-/// of the plan, and its variance that of so many independent draws (five standard errors allowed).
+/// Each simulated outage draws its pumps out of the kitted ones: the mean demand must be that of the plan, and its
+/// variance that of independent draws (five standard errors allowed).
 #[test]
 fn simulated_outages_ask_for_what_independent_draws_would() {
     let job = job(&Sources {

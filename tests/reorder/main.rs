@@ -18,7 +18,8 @@ use std::process::Output;
 use assert_cmd::Command;
 use calamine::{Data, Reader, Xlsx, open_workbook};
 use gapwright::decimal::Money;
-use gapwright::write::purchase::json::PurchaseJson;
+use gapwright::formats::common::CauseJson;
+use gapwright::formats::purchase::{FaultJson, PurchaseJson, ReorderBasisJson, StillShortJson};
 use tempfile::TempDir;
 
 const STOCK: &str = "samples/purchase/stock.csv";
@@ -69,7 +70,7 @@ fn spent(purchase: &PurchaseJson) -> i64 {
     cost.sum()
 }
 
-/// What nobody can buy in time, and the rest in whole packs.
+/// Items that cannot be bought in time, and the rest in whole packs.
 #[test]
 fn the_sample_is_bought_for_and_the_pump_that_cannot_wait_is_named() {
     let purchase = sample(&[]);
@@ -81,10 +82,14 @@ fn the_sample_is_bought_for_and_the_pump_that_cannot_wait_is_named() {
     assert!(today.len() < after.len() && after.len() == 9, "{after:?}");
     let late = purchase.pumps.iter().find(|pump| pump.tag == "P-407").unwrap();
     assert!(!late.after);
-    let why = late.still_short.as_deref().unwrap();
-    assert!(why.contains("due 2027-03-08") && why.contains("2027-03-11"), "{why}");
-    assert_eq!(late.waits_for.as_deref(), Some("2027-03-11"));
-    // A week later the same pump is no trouble.
+    let Some(StillShortJson::DueBeforeItComes { item, due, there_on }) = &late.still_short else {
+        panic!("{:?}", late.still_short);
+    };
+    assert_eq!((due.as_str(), there_on.as_str()), ("2027-03-08", "2027-03-11"));
+    let named = purchase.items.iter().find(|one| one.item == *item).unwrap();
+    assert_eq!(named.there_on.as_ref(), Some(there_on));
+    assert!(purchase.pumps.iter().all(|pump| pump.after == pump.still_short.is_none()));
+    // A week later the same pump is no problem.
     let folder = TempDir::new().unwrap();
     let pumps = folder.path().join("pumps.csv");
     let later = fs::read_to_string(PUMPS).unwrap().replace("2027-03-08", "2027-03-11");
@@ -96,17 +101,26 @@ fn the_sample_is_bought_for_and_the_pump_that_cannot_wait_is_named() {
 
 fn of(
     purchase: &PurchaseJson,
-    wanted: fn(&gapwright::write::purchase::json::PumpJson) -> bool,
+    wanted: fn(&gapwright::formats::purchase::PumpJson) -> bool,
 ) -> Vec<&str> {
     let pumps = purchase.pumps.iter().filter(|pump| wanted(pump));
     pumps.map(|pump| pump.tag.as_str()).collect()
 }
 
-/// More money never serves less, nothing is spent beyond it, and enough of it does what no limit does.
+/// More money never serves fewer, the limit is never exceeded, and enough money equals no limit.
 #[test]
 fn a_budget_is_kept_and_serves_the_more_the_larger_it_is() {
     let free = sample(&[]);
-    let mut served = of(&sample(&["--budget", "0"]), |pump| pump.after).len();
+    let nothing = sample(&["--budget", "0"]);
+    let mut served = of(&nothing, |pump| pump.after).len();
+    // Who stays short for want of money has the places that fail, as the plan has them.
+    let places = nothing.pumps.iter().filter_map(|pump| match &pump.still_short {
+        Some(StillShortJson::NoKit { short }) => Some(short),
+        _ => None,
+    });
+    let causes: Vec<&CauseJson> = places.flatten().map(|short| &short.cause).collect();
+    assert!(causes.contains(&&CauseJson::BetweenTotals), "{causes:?}");
+    assert!(causes.iter().any(|cause| matches!(cause, CauseJson::StockGone { .. })), "{causes:?}");
     assert_eq!(served, of(&free, |pump| pump.today).len());
     let mut steps = 0;
     for budget in ["10.50", "20", "30", "40.49", "40.50"] {
@@ -170,17 +184,17 @@ fn the_workbook_says_what_the_json_says_in_live_formulas() {
         }
         assert_eq!(cell(row, 12).to_string(), item.there_on.clone().unwrap());
     }
-    let ordered = |item: &&gapwright::write::purchase::json::ItemJson| {
+    let ordered = |item: &&gapwright::formats::purchase::ItemJson| {
         item.packs + item.bag_packs + item.level_packs > 0
     };
     assert_eq!(seen, purchase.items.iter().filter(ordered).count());
     assert!(seen > 4 && suppliers == 2);
     assert!((number(3, 10) - total).abs() < 1e-9 && total > 0.0);
-    // The purchase that is proven stands beside it.
+    // The proven purchase is next to it.
     assert!((number(4, 10) - money(&purchase.cost) as f64 / 1e6).abs() < 1e-9);
 }
 
-/// Every field that the schema asks for is there, and no other, in the whole and in each part.
+/// Every field of the schema is there, and no other, in the whole and in each part.
 #[test]
 fn the_json_is_as_its_schema_says() {
     let run = gapwright(&["schema", "purchase"]);
@@ -216,8 +230,20 @@ fn the_same_bytes_twice_and_for_any_number_of_threads() {
     assert_eq!(bytes("1"), bytes("3"));
 }
 
-/// The thirteen precut thicknesses of a trade's range (see tests/reach for the source): what one and what
-/// two pieces miss of 1 to 125 thou, counted out here in hundredths of a thou.
+/// A range that is no whole number of steps: the drawer says so by its code, the others are worked out.
+#[test]
+fn a_drawer_that_is_not_worked_out_has_its_fault_as_a_code() {
+    let purchase = sample(&["--range", "K4=0.001 in .. 0.0505 in"]);
+    let faults = purchase.drawers.iter().map(|drawer| (&drawer.fault, drawer.reach.is_some()));
+    let [shims, gaskets] = faults.collect::<Vec<_>>()[..] else {
+        panic!("{:?}", purchase.drawers);
+    };
+    assert_eq!(shims, (&Some(FaultJson::Step), false));
+    assert_eq!(gaskets, (&None, true));
+}
+
+/// The thirteen precut thicknesses of a trade's range (see tests/reach for the source): the totals from 1 to 125 thou
+/// that one and two pieces miss, counted here in hundredths of a thou.
 #[test]
 fn the_reach_of_a_drawer_is_what_counting_out_gives() {
     let sizes = [1, 2, 3, 4, 5, 10, 15, 20, 25, 50, 75, 100, 120];
@@ -240,7 +266,7 @@ fn the_reach_of_a_drawer_is_what_counting_out_gives() {
         let drawer = purchase.drawers.iter().find(|drawer| drawer.fit == "K9").unwrap();
         let reach = drawer.reach.as_ref().unwrap();
         assert_eq!((reach.targets, reach.pieces), (125, pieces));
-        // The clearance may lie 2 thou off, of which the reading takes 0.3 and each piece 0.2.
+        // The clearance may be 2 thou off, of which the reading takes 0.3 and each piece 0.2.
         let mut packs = vec![(0, 0)];
         for _ in 0..pieces {
             let more = packs
@@ -258,11 +284,11 @@ fn the_reach_of_a_drawer_is_what_counting_out_gives() {
         assert_eq!(reach.missed_after, missed, "{pieces} pieces");
         lacking.push(missed.len());
     }
-    // One piece misses most of the range and three miss nothing.
+    // One piece misses most of the range and three miss none.
     assert!(lacking[0] > 40 && lacking[1] > 0 && lacking[2] == 0, "{lacking:?}");
 }
 
-/// What is wrong, each with its cell; nothing is written.
+/// Every fault with its cell; no file is written.
 #[test]
 fn what_a_purchase_lacks_is_named_by_its_cell() {
     let folder = TempDir::new().unwrap();
@@ -279,14 +305,14 @@ fn what_a_purchase_lacks_is_named_by_its_cell() {
     assert!(said.contains("stock!G7") && said.contains("no Unit cost of K4-025"), "{said}");
     assert!(said.contains("stock!H11") && said.contains("no Pack qty of K4-G115"), "{said}");
     assert!(!folder.path().join("p.xlsx").exists() && !folder.path().join("p.json").exists());
-    // Where no pump is short, nobody has to know.
+    // Where no pump is short, the value is not needed.
     let pumps = folder.path().join("pumps.csv");
     let rows = fs::read_to_string(PUMPS).unwrap();
     let first: String = rows.lines().take(2).map(|line| format!("{line}\n")).collect();
     fs::write(&pumps, first).unwrap();
     let run = reorder(folder.path(), stock.to_str().unwrap(), pumps.to_str().unwrap(), &[]);
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
-    // A column that is not there at all.
+    // A column that is missing completely.
     let rows = fs::read_to_string(STOCK).unwrap().replace("Pack qty", "Remarks");
     fs::write(&stock, rows).unwrap();
     let run = reorder(folder.path(), stock.to_str().unwrap(), PUMPS, &[]);
@@ -336,7 +362,7 @@ fn options_that_make_no_sense_are_all_refused_at_once() {
     for wrong in ["a length above 0", "begins below nothing"] {
         assert!(said.contains(wrong), "{wrong}: {said}");
     }
-    // A drawer that nobody uses.
+    // A drawer that no pump uses.
     let run = reorder(folder.path(), STOCK, PUMPS, &["--range", "K7=1 thou..2 thou"]);
     let said = text(&run.stderr);
     assert!(run.status.code() == Some(2) && said.contains("shim K4, gasket K4"), "{said}");
@@ -344,7 +370,7 @@ fn options_that_make_no_sense_are_all_refused_at_once() {
     assert!(run.status.code() == Some(2) && text(&run.stderr).contains("a length above 0"));
 }
 
-/// A log whose chain is broken is refused; one that counts otherwise than the stock is asked about.
+/// A log with a broken chain is refused; one whose counts differ from the stock is reported.
 #[test]
 fn a_log_that_does_not_fit_is_said() {
     let folder = TempDir::new().unwrap();
@@ -358,8 +384,8 @@ fn a_log_that_does_not_fit_is_said() {
     assert!(said.contains("2, as the issue log's last line about it says"), "{said}");
 }
 
-/// What is not for sale is not ordered, but said; what has no price counts as free, and that is said; the
-/// packs back to level are told apart from those of the proof.
+/// Items not for sale are reported, not ordered; items without a price count as free, which is reported; the packs
+/// back to level are kept apart from those of the proof.
 #[test]
 fn what_is_not_ordered_or_not_paid_for_is_said() {
     let folder = TempDir::new().unwrap();
@@ -380,15 +406,15 @@ fn what_is_not_ordered_or_not_paid_for_is_said() {
     let purchase = read(folder.path());
     let item = purchase.items.iter().find(|item| item.item == "K4-005").unwrap();
     assert_eq!((item.packs, item.level_packs), (0, 0));
-    // With no money the pumps are short, but what comes back to level would serve some.
+    // Without money the pumps are short, but the packs back to level would serve some.
     let after = of(&purchase, |pump| pump.after).len();
     let with_levels = purchase.served_with_level_packs.unwrap() as usize;
     assert!(with_levels > after, "{with_levels} {after}");
     assert!(said.contains(&format!("{with_levels} pumps could be kitted")), "{said}");
 }
 
-/// A bag that lacks a ring on the day on which its pump is due is no bag that is complete: what comes later is said
-/// with its day; what comes on the day itself is in time.
+/// A bag that is missing a ring on the due day of its pump is incomplete: later arrivals are reported with their day;
+/// an arrival on the day itself is in time.
 #[test]
 fn consumables_that_come_after_the_due_date_are_said() {
     let folder = TempDir::new().unwrap();

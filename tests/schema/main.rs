@@ -3,6 +3,10 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+mod codes;
+
+use std::collections::BTreeSet;
+use std::fs;
 use std::path::Path;
 
 use assert_cmd::Command;
@@ -39,9 +43,13 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
     let samples = std::env::current_dir().unwrap().join("samples");
     let at = |name: &str| samples.join(name).display().to_string();
     let folder = TempDir::new().unwrap();
-    let (stock, pumps) = (at("tiny/stock.csv"), at("tiny/pumps.csv"));
+    // A second gasket of 0.120 in lets a swap put a pump right.
+    let (stock, pumps) = ("stock.csv".to_string(), at("tiny/pumps.csv"));
+    let rows = fs::read_to_string(at("tiny/stock.csv")).unwrap();
+    let rows = rows.replace("0.120,0.0005,1", "0.120,0.0005,2");
+    fs::write(folder.path().join(&stock), rows).unwrap();
     let plan = ["kit", &stock, &pumps, "--json", "-", "--date", "2027-03-01"];
-    let found = "A:running clearance=0.031 in";
+    let wide = "A:running clearance=0.031 in";
     let recheck = [
         "recheck",
         "kit-plan.xlsx",
@@ -50,9 +58,9 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         "--json",
         "-",
         "--found",
-        found,
+        wide,
         "--found",
-        found,
+        wide,
     ];
     let (buy_stock, buy_pumps) = (at("purchase/stock.csv"), at("purchase/pumps.csv"));
     let purchase = ["reorder", &buy_stock, &buy_pumps, "--json", "-", "--date", "2027-03-01"];
@@ -72,24 +80,56 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         "50",
     ];
     let problems = ["check", &stock, &buy_pumps, "--problems", "json"];
-    let outputs: [(&str, &[&str]); 5] = [
+    // Once more with other states: swaps and mix-ups, no money and a drawer at fault, steps that are too long.
+    let bench = [&recheck[..], &["--found", "C:bearing shims=0.0200 in", "--force"]].concat();
+    let log = at("purchase/issue-log.xlsx");
+    let poor =
+        ["--budget", "0", "--range", "K4=0.001 in..0.0505 in", "--log", &log, "--service", "99 %"];
+    let poor = [&purchase[..], &poor, &["--force"]].concat();
+    let coarse = [&provision[..], &["--step", "0.002 in", "--force"]].concat();
+    let outputs: [(&str, &[&str]); 8] = [
         ("plan", &plan),
         ("recheck", &recheck),
+        ("recheck", &bench),
         ("purchase", &purchase),
+        ("purchase", &poor),
         ("provision", &provision),
+        ("provision", &coarse),
         ("problems", &problems),
     ];
+    let mut seen = BTreeSet::new();
     for (name, arguments) in outputs {
         let document = json(folder.path(), arguments);
         let schema = schema(name);
         let wrong: Vec<String> = schema.iter_errors(&document).map(|e| e.to_string()).collect();
         assert!(wrong.is_empty(), "{name}: {wrong:#?}");
-        let version = if name == "plan" { 2 } else { 1 };
+        if name != "problems" {
+            codes_of(&document, &mut seen);
+        }
+        let version = if name == "problems" { 1 } else { 2 };
         let format = format!("gapwright.{name}.v{version}");
         assert_eq!(document["format"], format, "{name}");
         // The schema bites: most fields cannot be left out, and none can be just anything.
         let refused = spoiled(&document).iter().filter(|other| !schema.is_valid(other)).count();
         let fields = document.as_object().unwrap().len();
         assert!(refused > fields, "{name}: {refused} of {}", 2 * fields);
+    }
+    for code in ["swap", "would_fit", "too_many", "no_kit", "step", "days", "long_steps", "even"] {
+        assert!(seen.contains(code), "{code} in {seen:?}");
+    }
+}
+
+/// Every code of a document and every other word of it that could be one; no text in it is a sentence.
+fn codes_of(document: &Value, seen: &mut BTreeSet<String>) {
+    match document {
+        Value::String(text) => {
+            assert!(!text.ends_with('.') && !text.contains(": "), "a sentence: {text}");
+            seen.insert(text.clone());
+        }
+        Value::Array(all) => all.iter().for_each(|one| codes_of(one, seen)),
+        // The caution of a model is its own text.
+        Value::Object(fields) if fields.get("code") == Some(&"caution".into()) => {}
+        Value::Object(fields) => fields.values().for_each(|one| codes_of(one, seen)),
+        _ => {}
     }
 }

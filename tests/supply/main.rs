@@ -1,15 +1,14 @@
-//! The packages that this one is built from: their licences, the Rust that they ask for, where they come
-//! from, and how many versions of one there are.
+//! Packages that this one is built from: their licences, the Rust that they need, their sources, and duplicate
+//! versions.
 //!
-//! Nothing is fetched: cargo is asked for what it has. Of packages for other platforms a plain build has
-//! nothing, so only those for this one are looked at; with `GAPWRIGHT_PLATFORMS=all`, after `cargo
-//! fetch`, those of every platform and of the fuzz targets too.
+//! Nothing is fetched: cargo reports the packages that it has. A plain build has no packages of other platforms, so
+//! only those for this one are checked; with `GAPWRIGHT_PLATFORMS=all`, after `cargo fetch`, those of every platform
+//! and of the fuzz targets too.
 //!
-//! Not covered: published advisories. The tools that look for them ask a database that is fetched from a
-//! network and is no package; a list kept here would be out of date from its first day. Nor versions that
-//! their registry has withdrawn since, of which only the registry tells. Nor language features newer than
-//! `rust-version`: clippy's `incompatible_msrv` knows the standard library only, and nothing but a build
-//! with that very toolchain shows the rest.
+//! Not covered: published advisories. The tools for them use a database that is fetched from a network and is no
+//! package; a list kept here would be out of date from its first day. Nor withdrawn versions, which only the registry
+//! knows. Nor language features newer than `rust-version`: clippy's `incompatible_msrv` knows the standard library
+//! only, and only a build with that very toolchain shows the rest.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
@@ -22,19 +21,19 @@ use std::process::Command;
 use serde_json::Value;
 use spdx::{Expression, Licensee, ParseMode};
 
-/// The licences that may be; a package may ask for one of them and for others as a choice.
+/// Accepted licences; a package may offer one of them beside others as a choice.
 const LICENCES: [&str; 7] =
     ["Apache-2.0", "BSD-3-Clause", "ISC", "MIT", "MIT-0", "Unicode-3.0", "Zlib"];
 
-/// Besides, for what only tests are built with: the fuzzer's own.
+/// Licences accepted only for tests: the fuzzer's own.
 const LICENCES_OF_TESTS: [&str; 1] = ["NCSA"];
 
-/// Packages that ask for a newer Rust than ours and why that does not matter: nothing of them goes into
-/// the program, which builds with ours; its tests do not.
+/// Packages that need a newer Rust than ours, with the reason why that is harmless: they are no part of the program,
+/// which builds with ours; its tests do not.
 const NEWER: [(&str, &str); 1] =
     [("statrs 0.19.1", "of ironcalc, the other spreadsheet engine of tests/workbook")];
 
-/// Packages that are there in several versions, because others ask for different ones.
+/// Packages with several versions, because others need different ones.
 const SEVERAL: [&str; 13] = [
     "cpufeatures",
     "getrandom",
@@ -59,16 +58,16 @@ struct Package {
     name: String,
     licence: Option<String>,
     rust: Option<String>,
-    /// Whether it goes into the program, or builds what does.
+    /// Whether it is part of the program, or builds a part of it.
     shipped: bool,
 }
 
-/// Whether the packages of all platforms were asked for.
+/// Whether the packages of all platforms are checked.
 fn all_platforms() -> bool {
     std::env::var("GAPWRIGHT_PLATFORMS").is_ok_and(|platforms| platforms == "all")
 }
 
-/// Every package but this one, or those that cargo has.
+/// All packages but this one, or those that cargo has.
 fn packages() -> Vec<Package> {
     let mut found = packages_of(MAIN);
     assert!(found.len() > 100, "only {} packages", found.len());
@@ -105,7 +104,7 @@ fn packages_of(manifest: &str) -> Vec<Package> {
             }
         }
     }
-    // Packages that no feature asks for stand in the lock file only.
+    // Packages that no feature needs are in the lock file only.
     let used = metadata["packages"].as_array().unwrap().iter();
     let used = used.filter(|package| {
         let id = package["id"].as_str().unwrap();
@@ -152,7 +151,7 @@ fn host() -> String {
     host.unwrap().to_string()
 }
 
-/// What is wrong with a licence, if anything.
+/// Objection to a licence, if any.
 fn objection(licence: Option<&str>, allowed: &[&str]) -> Option<String> {
     let Some(licence) = licence else {
         return Some("states no licence".into());
@@ -239,7 +238,7 @@ fn no_package_asks_for_a_newer_rust_than_ours() {
     assert_eq!(excused, named, "an excuse that is not needed any more");
 }
 
-/// The packages of a lock file: name, version, and whether registry and checksum are stated.
+/// Packages of a lock file: name, version, and whether registry and checksum are stated.
 fn locked(file: &str) -> Vec<(String, String, bool)> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(file);
     let lock: toml::Table = fs::read_to_string(path).unwrap().parse().unwrap();
@@ -256,7 +255,7 @@ fn locked(file: &str) -> Vec<(String, String, bool)> {
     read.collect()
 }
 
-/// Neither from a repository nor from a folder, and held by its checksum.
+/// Neither from a repository nor from a folder, and with a checksum.
 #[test]
 fn every_package_comes_from_a_registry_by_its_checksum() {
     for (file, own) in [

@@ -53,7 +53,7 @@ pub fn linear(terms: &[(Term, i64)], target: Length, lower: Length, upper: Lengt
     }
 }
 
-/// One pump whose one pack must come to exactly `target` with as few pieces as will do.
+/// One pump whose one pack must be exactly `target`, with as few pieces as possible.
 pub fn exactly(stock: Vec<Item>, target: Length, most: u32) -> Job {
     let requirement = linear(&[(Term::Pack(0), 1)], target, target, target);
     job(stock, vec![pack("shim", most)], vec![requirement], &[])

@@ -1,6 +1,6 @@
-//! A pump that uses everything a stack-up can have: several readings by type A, a plus/minus of
-//! each shape, uneven sides, a stated uncertainty, correlated dimensions, thermal terms, pieces of
-//! measured lots in two places, a gasket fill, and a level of confidence instead of a factor.
+//! A pump with every feature of a stack-up: several readings by type A, a plus/minus of each shape, uneven sides, a
+//! stated uncertainty, correlated dimensions, thermal terms, pieces of measured lots in two places, a gasket fill,
+//! and a level of confidence instead of a factor.
 
 use std::fs;
 use std::path::Path;
@@ -73,7 +73,7 @@ const PUMPS: &str = "Tag,Model,Inner fit,Outer fit,Cover fit,Bore 1 (mm),Bore 2 
 X-1,everything,A,A,B,3.012,3.020,3.007,1.500,0.400,0.100,0.300
 ";
 
-/// The job with its pieces; `change` is made to it before the stack-up is written.
+/// The job with its pieces; `change` is applied before the stack-up is written.
 pub fn stack_up(folder: &Path, change: impl Fn(&mut Parts, &mut [PackPick])) -> Vec<u8> {
     fs::write(folder.join("everything.toml"), MODEL).unwrap();
     fs::write(folder.join("pumps.csv"), PUMPS).unwrap();
@@ -107,7 +107,7 @@ pub fn stack_up(folder: &Path, change: impl Fn(&mut Parts, &mut [PackPick])) -> 
     workbook(&job, &[one], "2027-03-01").unwrap()
 }
 
-/// A reading, a tolerance, a count, a running temperature and a limit are changed.
+/// Changes a reading, a tolerance, a count, a running temperature and a limit.
 pub fn changed(job: &mut Parts, packs: &mut [PackPick]) {
     use gapwright::decimal::Millionths;
     use gapwright::length::Tolerance;
@@ -117,9 +117,9 @@ pub fn changed(job: &mut Parts, packs: &mut [PackPick]) {
     let pump = &mut job.pumps[0];
     let bore = &mut pump.dimensions[0];
     bore.readings[1] = ticks(30_230_000);
-    // By hand: 3.012, 3.023 and 3.007 have the mean 3.014 and deviate by 2, 9 and 7 thousandths, so
-    // that of the mean is the root of (4 + 81 + 49) / 2 / 3 thousandths, and with a twelfth of the
-    // square of two for the resolution 4.760 952 3...; the degrees of freedom are 2.06, cut off.
+    // By hand: 3.012, 3.023 and 3.007 have the mean 3.014 and deviate by 2, 9 and 7 thousandths, so the uncertainty
+    // of the mean is the root of (4 + 81 + 49) / 2 / 3 thousandths, and with a twelfth of the square of two for the
+    // resolution 4.760 952 3...; the degrees of freedom are 2.06, rounded down.
     bore.value = ticks(30_140_000);
     bore.standard = Uncertainty::from_raw(4_760_952_286);
     // 4.302 652 73 times that, up to the next tenth of a nanometre.

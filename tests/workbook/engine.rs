@@ -1,5 +1,5 @@
-//! The Stack-up sheet recalculated by another spreadsheet engine: every formula from scratch, then
-//! again after cells were changed, against what the library works out.
+//! The Stack-up sheet recalculated by another spreadsheet engine: every formula from scratch, then again after
+//! changes of cells, compared with the library's values.
 
 use std::collections::BTreeMap;
 use std::io::Cursor;
@@ -21,7 +21,7 @@ const SHEET: &str = "Stack-up";
 /// Largest difference that counts as equal, in the sheet's own units.
 const TOLERANCE: f64 = 1e-9;
 
-/// Formulas with the results that the file brings along, and cells that are no formulas.
+/// Formulas with the results stored in the file, and cells that are not formulas.
 struct Cells {
     results: BTreeMap<(u32, u32), Data>,
     constants: BTreeMap<(u32, u32), Data>,
@@ -92,7 +92,7 @@ impl Engine {
         }
     }
 
-    /// Where the engine differs from these results.
+    /// Differences between the engine and these results.
     fn differences(&self, cells: &Cells) -> Vec<String> {
         let mut found = Vec::new();
         for (&at, expected) in &cells.results {
@@ -127,8 +127,8 @@ fn the_engine_comes_to_the_librarys_results() {
     }
 }
 
-/// A reading, a tolerance, a count, a temperature and a limit are typed into the sheet, and the
-/// sheet comes to what the library works out of the changed job.
+/// A reading, a tolerance, a count, a temperature and a limit are typed into the sheet, and the sheet agrees with the
+/// library's values for the changed job.
 #[test]
 fn a_changed_reading_changes_the_sheet_as_it_changes_the_library() {
     let folder = TempDir::new().unwrap();
@@ -139,7 +139,7 @@ fn a_changed_reading_changes_the_sheet_as_it_changes_the_library() {
     let mut engine = Engine::load(&before);
     let differ = engine.differences(&first);
     assert!(differ.is_empty(), "{differ:#?}");
-    // The two workbooks have the same layout, and differ in a few typed cells alone.
+    // The two workbooks have equal layouts, and differ only in a few typed cells.
     let places = |cells: &Cells| -> Vec<(u32, u32)> { cells.results.keys().copied().collect() };
     assert_eq!(places(&first), places(&second));
     let mut typed = Vec::new();

@@ -1,6 +1,6 @@
-//! The sample outage under the expanded rule, made harder: every lot is measured, and the pumps of
-//! the first model have a second shim place behind the bearing, filled from the same drawer, so
-//! that pieces of one lot meet in one requirement.
+//! The sample outage under the expanded rule, made harder: every lot is measured, and the pumps of the first model
+//! have a second shim place behind the bearing, filled from the same drawer, so that pieces of one lot meet in one
+//! requirement.
 
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
@@ -9,7 +9,7 @@ use gapwright::model::{Form, Pack, Requirement, Term};
 use gapwright::policy::Acceptance;
 use gapwright::read::{Sources, job};
 
-/// The first pack of the model and the one beside it.
+/// First pack of the model and its neighbour.
 pub const SHARING: [usize; 2] = [0, 2];
 
 pub fn sample() -> Result<Job, String> {
@@ -25,7 +25,7 @@ pub fn sample() -> Result<Job, String> {
         // 0.0001 in.
         size.uncertainty = Some(Length::from_ticks(25_400).into());
     }
-    // Fewer sizes and more of each, so that kits have to take several of one lot.
+    // Fewer sizes and more of each, so that kits must take several of one lot.
     let shims = job.stock.iter_mut().filter(|item| item.kind == "shim");
     for (index, item) in shims.enumerate() {
         item.on_hand = if index % 3 == 0 { 40 } else { 0 };
@@ -50,7 +50,7 @@ pub fn sample() -> Result<Job, String> {
     Job::new(job).map_err(|error| error.to_string())
 }
 
-/// Lets the second place count as the first one does.
+/// Counts the second place like the first one.
 fn twice(requirement: &mut Requirement) {
     let terms = match &mut requirement.form {
         Form::Linear { terms, .. } => terms,

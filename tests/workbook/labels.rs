@@ -7,7 +7,7 @@ use tempfile::TempDir;
 
 use super::*;
 
-/// What the codes of a workbook say, as a scanner reads them.
+/// Texts of a workbook's codes, as a scanner reads them.
 fn scanned(path: &Path) -> BTreeSet<String> {
     let mut zip = zip::ZipArchive::new(fs::File::open(path).unwrap()).unwrap();
     let names: Vec<String> = zip.file_names().map(|name| name.unwrap().into_owned()).collect();
@@ -57,19 +57,19 @@ fn every_label_has_a_code_that_says_the_plan_and_the_tag() {
             assert!(labels.contains(&short));
             continue;
         };
-        // The same number as on the slip. Lines go across three labels.
+        // The number on the slip. Lines go across three labels.
         let slip = format!(": pump {}", pump.tag);
         let slip = slips.iter().find(|text| text.ends_with(&slip)).unwrap();
         let (kit, _) = slip.split_once(':').unwrap();
         assert!(labels[at..].iter().take(9).any(|text| text == kit), "{kit} of {}", pump.tag);
     }
-    // Pieces by kind add up to what is issued.
+    // Pieces by kind add up to the issued number.
     let counted: u32 =
         labels.iter().filter_map(|text| text.split_once(" pieces: ")?.0.parse::<u32>().ok()).sum();
     assert_eq!(counted, verified.issued().iter().sum::<u32>());
 }
 
-/// Tags as shops have them, and as nobody should.
+/// Tags as shops have them, and as no shop should.
 #[test]
 fn odd_tags_come_through_the_scanner_as_they_are() {
     let folder = TempDir::new().unwrap();

@@ -1,4 +1,4 @@
-//! An outage that no single sheet has pages for, written and read back as people run it.
+//! An outage too large for the pages of a single sheet, written and read back as people run it.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
@@ -11,11 +11,11 @@ use serde_json::Value;
 use super::*;
 use crate::shop::{Put, Shop, cells, change};
 
-/// Pumps, and how many of them share a drawer.
+/// Number of pumps, and number of pumps that share a drawer.
 const PUMPS: usize = 1_100;
 const SHARE: usize = 50;
 
-/// Its shim, alone or with another, brings every pump to its target; the drawers hold many times what they take.
+/// A single shim, alone or with another, brings every pump to its target; the drawers hold far more than is needed.
 fn shop() -> Shop {
     let shop = Shop::new();
     let mut pumps = String::from(
@@ -44,7 +44,7 @@ fn tag(n: usize) -> String {
     format!("P-{:04}", n + 1)
 }
 
-/// The sheets of a plan whose names begin so, in their order.
+/// Sheets of a plan whose names begin so, in their order.
 fn series(path: &Path, name: &str) -> Vec<String> {
     let book: Xlsx<_> = open_workbook(path).unwrap();
     let mut names = book.sheet_names();
@@ -52,7 +52,7 @@ fn series(path: &Path, name: &str) -> Vec<String> {
     names
 }
 
-/// Gives a sheet another name, as a person does.
+/// Renames a sheet, as people do.
 fn rename(path: &Path, from: &str, to: &str) {
     let mut zip = zip::ZipArchive::new(fs::File::open(path).unwrap()).unwrap();
     let mut new = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
@@ -120,17 +120,17 @@ fn an_outage_of_1_100_pumps_is_written_whole_and_read_back_from_its_numbered_she
         assert_eq!(read, n == PUMPS - 1, "{pump}");
     }
 
-    // What is issued of all pumps is what lay there less what lies there now.
+    // The total issue of all pumps is the stock before less the stock now.
     shop.issue(&["kit-plan.xlsx", "stock.csv"]).well();
     let before = u32::try_from(PUMPS.div_ceil(SHARE) * 6).unwrap() * 200;
     let after: u32 = shop.counts("stock-next.xlsx").values().sum();
     let picked = json["stock"].as_array().unwrap().iter();
     let picked: u64 = picked.map(|item| item["issued"].as_u64().unwrap()).sum();
-    // A shim and a gasket at least for every pump.
+    // At least a shim and a gasket for every pump.
     assert!(picked >= 2 * PUMPS as u64);
     assert_eq!(u64::from(before - after), picked);
 
-    // A sheet that went astray is missed: its pumps would not be rechecked.
+    // A lost sheet is noticed: its pumps would not be rechecked.
     let again = [&recheck[..], &["--force"]].concat();
     let first = first_slip(&path, last_sheet);
     let beyond = numbered("Kits", kits.len() + 1);
@@ -149,7 +149,7 @@ fn an_outage_of_1_100_pumps_is_written_whole_and_read_back_from_its_numbered_she
     assert!(problem.contains(&missed), "{problem}");
 }
 
-/// Pictures below 2^31 EMU (12,700 to a point) are dropped by a spreadsheet program that has 32 bits for their place.
+/// A spreadsheet program with 32 bits for positions drops pictures further down than 2^31 EMU (12,700 per point).
 fn no_sheet_is_higher_than_pictures_can_lie(path: &Path) {
     let most = f64::from(i32::MAX) / 12_700.0;
     let book: Xlsx<_> = open_workbook(path).unwrap();
@@ -176,7 +176,7 @@ fn no_sheet_is_higher_than_pictures_can_lie(path: &Path) {
         assert!(height < most, "{name}: {height} points");
         highest = highest.max(height);
     }
-    // The limit is what parts them: they are well filled.
+    // The sheets are split by this limit: they are well filled.
     assert!(highest > most / 2.0, "{highest} points");
 }
 
@@ -188,7 +188,7 @@ fn first_slip(path: &Path, sheet: &str) -> String {
     head.rsplit(' ').next().unwrap().to_string()
 }
 
-/// The row, from 1, that asks for the running clearance of a pump.
+/// Row, from 1, for the running clearance of a pump.
 fn slip_row(path: &Path, sheet: &str, tag: &str) -> u32 {
     let cells = cells(path, sheet);
     let key = |row: u32, at: usize| cells.get(&(row, slip::KEYS[at].into()));
@@ -211,7 +211,7 @@ fn every_pump_has_its_slip_in_order(path: &Path) {
     assert!(heads.eq(expected));
 }
 
-/// A code for each label; beside them the drawing as its model has it, for the slips and for the sheet Models.
+/// A code for each label; next to them the drawing as its model has it, for the slips and for the sheet Models.
 fn every_image_is_whole(path: &Path) {
     let whole = fs::read("models/screwed-impeller.png").unwrap();
     let mut zip = zip::ZipArchive::new(fs::File::open(path).unwrap()).unwrap();
@@ -235,7 +235,7 @@ fn every_image_is_whole(path: &Path) {
     assert_eq!([codes, drawings], [PUMPS, 2]);
 }
 
-/// Every named verdict is one, in the block of its pump and requirement, and none shares its cell.
+/// Every named verdict exists, in the block of its pump and requirement, and none shares its cell.
 fn every_name_leads_to_the_verdict_of_its_pump(path: &Path) {
     let sheets: BTreeMap<String, _> = series(path, "Stack-up")
         .into_iter()

@@ -85,7 +85,7 @@ fn cautions_and_verdicts_stand_where_they_must() {
         );
         assert!(texts(&mut book, "Summary").iter().any(|text| text == caution), "{caution}");
     }
-    assert!(texts(&mut book, "Summary").iter().any(|text| text.starts_with("Proven least")));
+    assert!(texts(&mut book, "Summary").iter().any(|text| text.starts_with("Proven best")));
     // The slip of each kitted pump names its pieces; none is issued to the other.
     let slips = kits.iter().filter(|text| text.starts_with("Kit ")).count();
     assert_eq!(slips, pumps);
@@ -124,7 +124,7 @@ fn the_picking_list_adds_up_to_what_is_issued() {
     assert!(bins.windows(2).all(|pair| number(&pair[0]) < number(&pair[1])), "{bins:?}");
 }
 
-/// A tag that is longer than its column goes on below itself, in a row that is as high as it needs.
+/// A tag that is longer than its column wraps, in a row that is high enough.
 #[test]
 fn long_tags_are_not_cut_on_summary() {
     let folder = TempDir::new().unwrap();
@@ -150,10 +150,10 @@ fn long_tags_are_not_cut_on_summary() {
         let (_, rest) = text.split_once(&format!(" {name}=\"")).unwrap();
         rest.split('"').next().unwrap().to_string()
     };
-    // The first cell of its row; that of the chart's figures stands further right.
+    // The first cell of its row; that of the chart's figures is further right.
     let starts = |cell: &str| cell.starts_with("r=\"A") && cell.contains(&value);
     let row = sheet.split("<row ").find(|row| row.split("<c ").nth(1).is_some_and(starts)).unwrap();
-    // 50 letters, a dozen a line: five lines of 15.5 points, in whole pixels of 0.75.
+    // 50 letters, a dozen per line: five lines of 15.5 points, in whole pixels of 0.75.
     assert_eq!(attribute(row, "ht"), "77.25");
     let cell: usize = attribute(row.split("<c").nth(1).unwrap(), "s").parse().unwrap();
     let (_, formats) = styles.split_once("<cellXfs").unwrap();
@@ -161,7 +161,7 @@ fn long_tags_are_not_cut_on_summary() {
     assert!(format.contains("wrapText=\"1\""), "{format}");
 }
 
-/// What is left after the plan is the next plan's stock, by file and to the piece.
+/// The stock after the plan is the next plan's stock, by file and to the piece.
 #[test]
 fn stock_after_is_ready_to_be_next_times_stock() {
     let folder = TempDir::new().unwrap();
@@ -180,7 +180,7 @@ fn stock_after_is_ready_to_be_next_times_stock() {
             (then.reserved, then.unit_cost, &then.bin)
         );
     }
-    // An unknown column of the stock workbook is carried through.
+    // An unknown column of the stock workbook is copied to the output.
     let headings = &next.stock_sheet.sheet.rows[0].cells;
     assert!(headings.iter().any(|(_, cell)| cell.show() == "Counted by"));
 }
@@ -214,7 +214,7 @@ fn text_that_looks_like_a_formula_stays_text() {
     assert!(picked.iter().any(|t| t == "+CMD|x (1)"), "{picked:?}");
 }
 
-/// The cached verdicts and margins of the Stack-up sheet are those of the library.
+/// Cached verdicts and margins of the Stack-up sheet are those of the library.
 #[test]
 fn the_stack_up_shows_the_librarys_own_numbers() {
     shows_the_librarys_own_numbers(&sample());
@@ -244,7 +244,7 @@ fn the_stack_up_shows_the_librarys_own_uncertainties() {
         let rows = range.rows().filter(|row| row[0] == Data::String(label.into()));
         rows.map(|row| [1, 2].map(|column| row[column].get_float().unwrap())).collect()
     };
-    // The guard is the expanded uncertainty and how far the middle lies towards the limit.
+    // The guard is the expanded uncertainty plus the offset of the middle towards the limit.
     let found: Vec<f64> = rows("Expanded uncertainty")
         .iter()
         .zip(rows("Shift of the mean towards the limit (uneven sides)"))
@@ -304,7 +304,7 @@ fn shows_the_librarys_own_numbers(verified: &Verified) {
     assert!(verdicts.iter().all(|v| *v == Data::String("met".into())));
 }
 
-/// A plan that was tampered with does not pass the checker, whatever was changed.
+/// A plan that was tampered with in any way does not pass the checker.
 #[test]
 fn the_checker_refuses_what_does_not_hold() {
     let verified = sample();
@@ -334,7 +334,7 @@ fn the_checker_refuses_what_does_not_hold() {
     );
     assert!(spoil(&|p| first(p, &|packs| packs.swap(0, 1))).contains("does not belong there"));
     assert!(spoil(&|p| first(p, &|packs| packs[1].picks.clear())).contains("0 pieces"));
-    assert!(spoil(&|p| drop(p.kits.pop())).contains("kits for"));
+    assert!(spoil(&|p| drop(p.kits.pop())).contains("kits where there must be"));
 }
 
 /// Two pumps whose model asks for packing rings by section, and for a lantern ring by fit code.
@@ -380,7 +380,7 @@ fn rows(book: &mut Xlsx<std::io::BufReader<fs::File>>, sheet: &str) -> Vec<Strin
     range.rows().map(row).collect()
 }
 
-/// Eight rings of 1/2 in are asked for; seven lie in two lots. Pi times 2.5 in is 7.85 in.
+/// Eight rings of 1/2 in are asked for; seven are in two lots. Pi times 2.5 in is 7.85 in.
 #[test]
 fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
     let folder = TempDir::new().unwrap();
@@ -406,8 +406,8 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
             "packing ring|R12-old|2|0.5000 in (1/2)|7.85 in|C2|☐|☐",
             "lantern ring|L7|1|L7||C10|☐|☐",
             "LACKING 1 of 4: packing ring, section 0.5000 in (1/2), ring length 7.85 in. \
-             Why: all 7 that may be issued are given out.",
-            "LACKING 1 of 1: lantern ring, fit L7. Why: all 1 that may be issued are given out.",
+             Why: 7 free, all used.",
+            "LACKING 1 of 1: lantern ring, fit L7. Why: 1 free, all used.",
         ],
     );
     has(
@@ -421,8 +421,8 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
     has(
         "Short",
         &[
-            "A|2||packing ring||all 7 that may be issued are given out|1 of 4|",
-            "A|2||lantern ring|L7|all 1 that may be issued are given out|1 of 1|",
+            "A|2||packing ring||7 free, all used|1 of 4|",
+            "A|2||lantern ring|L7|1 free, all used|1 of 1|",
         ],
     );
     has(
@@ -433,7 +433,7 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
             "B|ringed|1||kit complete|",
         ],
     );
-    // What lacks stands once, with the row that is taken first.
+    // Missing pieces appear once, with the row that is taken first.
     has(
         "Reorder",
         &[
@@ -459,14 +459,14 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
             "L7|lantern ring|L7|||0|",
         ],
     );
-    // The pump that is not kitted gets nothing, and lacks nothing that could be said of a bag.
+    // A pump that is not kitted gets no consumables, and no bag of it is short.
     let rows = rows(&mut book, "Short");
     assert_eq!(rows.iter().filter(|row| row.starts_with("C|")).count(), 1);
     for sheet in book.sheet_names() {
         let texts = texts(&mut book, &sheet);
         assert!(!texts.iter().any(|text| text.contains("not counted against")));
     }
-    // The plan as JSON says the same.
+    // The plan as JSON agrees.
     let plan = write::json::plan(&verified);
     let [a, b, c] = plan.pumps.as_slice() else { panic!("three pumps") };
     assert!(c.bag.is_empty() && !c.served && b.bag.iter().all(|share| share.lacking == 0));
@@ -486,10 +486,7 @@ fn a_ring_that_nobody_stocks_is_named_by_section_and_length() {
     let folder = TempDir::new().unwrap();
     let before = ringed(&folder, 6);
     let lacks = gapwright::words::lacks(&before);
-    assert_eq!(
-        lacks,
-        ["lantern ring, fit L7: all 1 that may be issued are given out; short of 1 for A"]
-    );
+    assert_eq!(lacks, ["lantern ring, fit L7: 1 free, all used; missing 1 for A"]);
     // Without its rows the ring is unknown.
     let path = folder.path().join("stock.csv");
     let stock = fs::read_to_string(&path).unwrap();
@@ -515,8 +512,7 @@ fn a_ring_that_nobody_stocks_is_named_by_section_and_length() {
     assert_eq!(slips.iter().filter(|text| *text == lacking).count(), 2);
 }
 
-/// Eleven rings, one of them loose and ten in a sealed pack; eight are issued, and what is left of
-/// the pack is spoiled.
+/// Eleven rings, one of them loose and ten in a sealed pack; eight are issued, and the rest of the pack is spoiled.
 #[test]
 fn opened_packs_of_consumables_are_spoiled_where_the_policy_says_so() {
     let folder = TempDir::new().unwrap();
@@ -537,7 +533,7 @@ fn opened_packs_of_consumables_are_spoiled_where_the_policy_says_so() {
     assert_eq!((stock.before, stock.issued, stock.spoiled, stock.after), (11, 8, 3, 0));
 }
 
-/// Consumables leave the choice of shims and gaskets alone.
+/// Consumables do not change the choice of shims and gaskets.
 #[test]
 fn the_choice_is_the_same_with_and_without_consumables() {
     let with = sample();
@@ -557,8 +553,8 @@ fn the_choice_is_the_same_with_and_without_consumables() {
     assert_eq!(plan.goals, with.plan().goals);
 }
 
-/// A row is printed up to some 409 points high: the tags of an item that hundreds of pumps want run on below,
-/// each once, and so do the tags of pumps without a bag.
+/// A row is printed up to about 409 points high: the tags of an item that hundreds of pumps need continue below, each
+/// once, and so do the tags of pumps without a bag.
 #[test]
 fn tags_without_number_are_printed_all() {
     let folder = TempDir::new().unwrap();

@@ -1,15 +1,13 @@
-//! Compares the cached results of a workbook's formulas with those of the same workbook after
-//! another spreadsheet engine has recalculated it:
-//! `cargo run --example recalculate -- plan.xlsx recalculated.xlsx`.
+//! Compares the cached results of a workbook's formulas with those after another spreadsheet engine has recalculated
+//! it: `cargo run --example recalculate -- plan.xlsx recalculated.xlsx`.
 //!
-//! With `--expanded plan.xlsx` it writes a plan of the sample outage under the expanded rule, and
-//! with `--stack stack.xlsx` the stack-up of a pump that uses everything, to have those formulas
-//! recalculated as well. With `--changed changed.xlsx stale.xlsx` it writes the latter after a
-//! reading, a tolerance, a count, a temperature and a limit were changed: once as it should be, and
-//! once with all results gone, as the other engine gets it.
+//! With `--expanded plan.xlsx` it writes a plan of the sample outage under the expanded rule, and with
+//! `--stack stack.xlsx` the stack-up of a pump with every feature, so that those formulas are recalculated as well.
+//! With `--changed changed.xlsx stale.xlsx` it writes the latter after changing a reading, a tolerance, a count, a
+//! temperature and a limit: once with the right results, and once without any results, for the other engine.
 //!
-//! With `--spoil plan.xlsx spoilt.xlsx` it writes a copy with one cached result falsified, for
-//! proving that the comparison bites.
+//! With `--spoil plan.xlsx spoilt.xlsx` it writes a copy with one cached result falsified, to prove that the
+//! comparison bites.
 
 #![allow(missing_docs, clippy::unwrap_used, clippy::cast_possible_truncation)]
 
@@ -83,7 +81,7 @@ fn compare(ours: &str, theirs: &str) -> Result<ExitCode, Box<dyn Error>> {
         }
     }
     println!("{compared} formulas compared, {differ} differ");
-    // Nothing compared is a failure too.
+    // Zero comparisons are a failure too.
     Ok(if compared > 0 && differ == 0 { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 
@@ -95,7 +93,7 @@ fn write_expanded(to: &str) -> Result<(), Box<dyn Error>> {
     Ok(())
 }
 
-/// Falsifies the first result that is a number.
+/// Falsifies the first numeric result.
 fn spoil(from: &str, to: &str) -> Result<(), Box<dyn Error>> {
     let mut spoilt = false;
     rewrite(from, to, |text| match text.split_once("</f><v>") {
@@ -111,7 +109,7 @@ fn spoil(from: &str, to: &str) -> Result<(), Box<dyn Error>> {
     Ok(())
 }
 
-/// Puts the same wrong number behind every formula.
+/// Gives every formula one wrong number as its result.
 fn without_results(text: &str) -> String {
     let mut parts = text.split("</f><v>");
     let mut out = parts.next().unwrap_or_default().to_string();
@@ -120,7 +118,7 @@ fn without_results(text: &str) -> String {
         out.push_str("</f><v>999</v>");
         out.push_str(rest);
     }
-    // A result that was a text is a number now.
+    // A text result is a number now.
     out.replace(" t=\"str\"", "")
 }
 

@@ -1,4 +1,4 @@
-//! What is written is text where it came as text, and whole or not at all.
+//! Text stays text in outputs, and files are written completely or not at all.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 

@@ -1,5 +1,5 @@
-//! Text that looks like a formula, a code of a page heading or nothing printable, in every text field
-//! of both workbooks and of the model file: it comes out as text, and every file opens.
+//! Text that looks like a formula or a code of a page heading, or is not printable, in every text field of both
+//! workbooks and of the model file: it stays text, and every file opens.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -31,7 +31,7 @@ const HOSTILE: [&str; 16] = [
     "http://localhost/x",
 ];
 
-/// A shop whose every text is this one.
+/// A shop where every text is this one.
 fn shop(folder: &Path, text: &str, currency: &str) {
     let csv = |name: &str, rows: &[Vec<String>]| {
         let mut writer = csv::Writer::from_path(folder.join(name)).unwrap();
@@ -101,8 +101,8 @@ fn shop(folder: &Path, text: &str, currency: &str) {
         let key = ["title = ", "label = ", "text = "].into_iter().find(|key| line.starts_with(key));
         key.map_or(line.to_string(), |key| {
             number += 1;
-            // Basic strings of TOML escape as JSON does, but for U+007F. Labels may head columns, so no
-            // two may be alike without what stands in brackets.
+            // Basic strings of TOML escape as JSON does, except U+007F. Labels may head columns, so no two may be
+            // equal without their brackets.
             let quoted = serde_json::to_string(&match key {
                 "label = " => format!("part {number} {text}"),
                 _ => format!("{text} {number}"),
@@ -127,7 +127,7 @@ fn run(folder: &Path, arguments: &[&str], status: i32) -> String {
     all
 }
 
-/// What a workbook holds: formulas and texts by sheet and cell, references of charts.
+/// Contents of a workbook: formulas and texts by sheet and cell, references of charts.
 #[derive(Default, PartialEq)]
 struct Holds {
     formulas: BTreeSet<(String, usize, usize, String)>,
@@ -168,7 +168,7 @@ fn opened(bytes: &[u8]) -> Holds {
     holds
 }
 
-/// Everything that is written for a shop whose every text is this one, by name.
+/// All outputs for a shop where every text is this one, by name.
 fn written(text: &str, currency: &str) -> BTreeMap<&'static str, Holds> {
     let folder = TempDir::new().unwrap();
     let at = folder.path();
@@ -198,12 +198,12 @@ fn written(text: &str, currency: &str) -> BTreeMap<&'static str, Holds> {
         .collect()
 }
 
-/// Texts that are no hash, in small letters, as fit codes may be said; without tabs: text of models
-/// keeps those that readers of cells trim.
+/// Texts that are not hashes, in lower case, since fit codes may be shown so; without tabs: text of models keeps tabs
+/// that readers of cells trim.
 fn without_hashes(texts: &BTreeMap<String, usize>) -> BTreeMap<String, usize> {
     let mut rest = BTreeMap::new();
     for (text, count) in texts {
-        // Twelve digits of one tell plans apart.
+        // Twelve digits of a hash tell plans apart.
         let lower = text.to_lowercase();
         let of_plan = lower.strip_prefix("plan ").unwrap_or(&lower);
         if ![12, 64].contains(&of_plan.len()) || !of_plan.chars().all(|c| c.is_ascii_hexdigit()) {
@@ -220,7 +220,7 @@ fn text_from_inputs_is_always_text() {
         // A name of money has at most 12 characters.
         let currency: String = text.trim().chars().take(12).collect();
         let hostile = written(text, &currency);
-        // The readers trim what stands in a cell.
+        // The readers trim the contents of a cell.
         let shown = mended(text.trim()).into_owned();
         for (name, holds) in &hostile {
             let usual = &plain[name];
@@ -231,7 +231,7 @@ fn text_from_inputs_is_always_text() {
                 "{name} with {text:?}: {:?}",
                 holds.formulas.symmetric_difference(&usual.formulas).next()
             );
-            // The same texts as often, but for the one that is everywhere, and for hashes of files.
+            // The other texts are equally frequent, except the one that is everywhere, and hashes of files.
             let mut expected = BTreeMap::new();
             for (text, count) in &usual.texts {
                 let text =
@@ -246,7 +246,7 @@ fn text_from_inputs_is_always_text() {
             );
         }
         let alone = |name: &str, text: &str| hostile[name].texts.get(text).copied().unwrap_or(0);
-        // As an item, a fit code and a bin, each in a cell of its own.
+        // As an item, a fit code and a bin, each in a separate cell.
         assert!(alone("plan.xlsx", &shown) >= 3, "{text:?}");
         assert!(alone("mark.xlsx", &shown) >= 3, "{text:?}");
     }

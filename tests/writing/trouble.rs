@@ -1,5 +1,5 @@
-//! A full disk, a read-only folder, and outputs that cannot be written: exit status 3, the old file
-//! whole, and path, reason and that nothing was written on the terminal. Each is done for real.
+//! A full disk, a read-only folder, and outputs that cannot be written: exit status 3, the old file unchanged, and on
+//! the terminal the path, the reason and a statement that no file was written. Each is done for real.
 
 use std::fs;
 use std::os::unix::fs::{FileTypeExt, PermissionsExt, symlink};
@@ -54,7 +54,7 @@ impl Shop {
     }
 }
 
-/// The run failed as it should: everything is said, and nothing lies in the folder but what did.
+/// The run failed as it should: everything is reported, and the folder holds only its old files.
 fn refused(run: &Output, path: &Path, reasons: &[&str]) {
     let said = String::from_utf8(run.stderr.clone()).unwrap();
     assert_eq!(run.status.code(), Some(3), "{said}");
@@ -73,7 +73,7 @@ fn done(command: &mut Command) -> bool {
     command.output().is_ok_and(|run| run.status.success())
 }
 
-/// Something that is undone at the end, even of a test that fails.
+/// An action that is undone at the end, even after a failed test.
 struct Undo(Vec<String>);
 
 impl Drop for Undo {
@@ -99,7 +99,7 @@ fn a_write_that_fails_half_way_leaves_the_old_file() {
         run.args(["-c", &script, "sh", env!("CARGO_BIN_EXE_gapwright")]);
         run.args(shop.arguments(&out)).output().unwrap()
     };
-    // A shell's trap on nothing has the signal ignored by what it starts: then the write fails.
+    // A shell's empty trap makes its children ignore the signal: then the write fails.
     let run = limited("trap '' XFSZ;");
     refused(&run, &out, &["File too large"]);
     assert!(String::from_utf8(run.stderr).unwrap().contains("make room"));
@@ -111,7 +111,7 @@ fn a_write_that_fails_half_way_leaves_the_old_file() {
     assert_eq!(fs::read_to_string(&out).unwrap(), OLD);
 }
 
-/// A disk of 1 MB that has room for the old file and not for a new one. Needs leave to mount one.
+/// A disk of 1 MB that has room for the old file and not for a new one. Needs permission to mount one.
 #[test]
 fn a_full_disk_leaves_the_old_file() {
     let shop = Shop::new();
@@ -172,7 +172,7 @@ fn a_read_only_folder_leaves_the_old_file() {
         }
     }
     {
-        // As someone else, from a copy of the program where they may reach it.
+        // As another user, from a copy of the program within that user's reach.
         let shop = Shop::new();
         let folder = with_old(&shop);
         let program = shop.path("gapwright");
@@ -189,7 +189,7 @@ fn a_read_only_folder_leaves_the_old_file() {
         let shop = Shop::new();
         let folder = with_old(&shop);
         fs::set_permissions(&folder, fs::Permissions::from_mode(0o555)).unwrap();
-        // Root finds this no hindrance.
+        // Root is not stopped by this.
         if fs::write(folder.join("probe"), "").is_err() {
             check(&shop.kit(&folder.join("plan.xlsx")), &folder);
             ways.push("permissions");
@@ -206,7 +206,7 @@ fn a_folder_that_is_not_there_is_not_made() {
     let out = shop.path("no/such/plan.xlsx");
     refused(&shop.kit(&out), &out, &["no folder"]);
     assert!(!shop.path("no").exists());
-    // A file where the folder should be.
+    // A file in place of the folder.
     let out = shop.path("stock.csv/plan.xlsx");
     refused(&shop.kit(&out), &out, &["no folder", "Not a directory"]);
 }
@@ -231,7 +231,7 @@ fn a_folder_or_a_device_is_never_replaced() {
     assert_eq!(ours(&before), ours(&after));
 }
 
-/// A link is followed: it points where it did, and what it points to is new.
+/// A link is followed: it keeps its target, and the target is new.
 #[test]
 fn a_symbolic_link_is_followed() {
     let shop = Shop::new();
@@ -244,17 +244,17 @@ fn a_symbolic_link_is_followed() {
     assert_eq!(fs::read_link(&link).unwrap(), Path::new("../weeks/week-12.xlsx"));
     assert!(fs::read(&real).unwrap().starts_with(b"PK"));
     assert_eq!((names(&weeks).len(), names(&desk).len()), (1, 1));
-    // One that points to nothing yet: the file is made there.
+    // A link to a missing file: the file is made there.
     fs::remove_file(&real).unwrap();
     assert_eq!(shop.kit(&link).status.code(), Some(0));
     assert!(fs::symlink_metadata(&link).unwrap().is_symlink() && real.is_file());
-    // One that leads back to itself.
+    // A link that leads back to itself.
     let round = desk.join("round.xlsx");
     symlink("round.xlsx", &round).unwrap();
     refused(&shop.kit(&round), &round, &["leads back to itself"]);
 }
 
-/// Someone who protects a plan means it to stay, and says so more plainly than `--force` does.
+/// A write-protected plan is meant to stay, which outranks `--force`.
 #[test]
 fn a_write_protected_file_is_not_replaced_even_by_force() {
     let shop = Shop::new();
@@ -265,14 +265,13 @@ fn a_write_protected_file_is_not_replaced_even_by_force() {
     refused(&shop.kit(&out), &out, &["write-protected"]);
     assert_eq!(fs::read_to_string(&out).unwrap(), OLD);
     assert_eq!(names(&folder), ["plan.xlsx"]);
-    // Without protection it is, and stays as readable as it was.
+    // Without protection it is replaced, and stays as readable as it was.
     fs::set_permissions(&out, fs::Permissions::from_mode(0o640)).unwrap();
     assert_eq!(shop.kit(&out).status.code(), Some(0));
     assert_eq!(fs::metadata(&out).unwrap().permissions().mode() & 0o777, 0o640);
 }
 
-/// Of two files the second has something against it that only shows in its folder: the first is as
-/// it was.
+/// Of two files the second has an obstacle that only shows in its folder: the first is unchanged.
 #[test]
 fn of_two_files_none_is_changed_if_one_cannot_be_written() {
     let shop = Shop::new();
@@ -288,18 +287,18 @@ fn of_two_files_none_is_changed_if_one_cannot_be_written() {
     assert_eq!(names(&folder), ["plan.xlsx"]);
 }
 
-/// A place to write to, of a run that reads nothing.
+/// A place to write to, of a run without inputs.
 fn output(path: &Path, replace: bool) -> gapwright::write::Output {
     let inputs = gapwright::write::Inputs::default();
     inputs.output(path, replace).unwrap()
 }
 
-/// What can only show at the second rename is said with what was written before it.
+/// A failure that only shows at the second rename is reported with the file written before it.
 #[test]
 fn what_was_written_before_is_said() {
     let folder = TempDir::new().unwrap();
     let path = folder.path().join("plan.xlsx");
-    // The same name twice: free when both are looked at, taken when the second is put in its place.
+    // One name twice: free when both are checked, taken when the second is put in its place.
     let place = output(&path, false);
     let error = gapwright::write::place(&[(&place, b"one"), (&place, b"two")]).unwrap_err();
     assert_eq!(error.written_before(), std::slice::from_ref(&path));

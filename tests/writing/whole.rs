@@ -35,12 +35,12 @@ fn leftovers(folder: &Path) -> Vec<PathBuf> {
     names.map(|entry| entry.path()).collect()
 }
 
-/// What a run is killed on.
+/// Event at which a run is killed.
 #[derive(Clone, Copy)]
 enum On {
-    /// So long after its start.
+    /// This long after its start.
     Delay(Duration),
-    /// When a temporary file is there.
+    /// When a temporary file exists.
     Temporary,
     /// When the workbook has been renamed.
     Renamed,
@@ -50,7 +50,7 @@ enum On {
 fn a_run_killed_at_any_point_leaves_the_old_file_or_the_new_one() {
     let folder = TempDir::new().unwrap();
     let path = |name: &str| folder.path().join(name);
-    // The same inputs and date give the same bytes, so what a run should leave is known.
+    // Equal inputs and date give equal bytes, so the expected result of a run is known.
     let mut usual = Duration::ZERO;
     let whole = DATES.map(|date| {
         let begun = Instant::now();
@@ -126,7 +126,7 @@ fn a_run_killed_at_any_point_leaves_the_old_file_or_the_new_one() {
     assert!(before > 0 && writing > 0 && after > 0 && finished > 0);
 }
 
-/// What a killed run leaves hinders nobody, and is removed once nobody can be writing it any more.
+/// Leftovers of a killed run stop no later run, and are removed once no run can still be writing them.
 #[test]
 fn leftovers_of_killed_runs_hinder_nobody_and_are_removed_after_an_hour() {
     let folder = TempDir::new().unwrap();
@@ -139,7 +139,7 @@ fn leftovers_of_killed_runs_hinder_nobody_and_are_removed_after_an_hour() {
     };
     aged(".gapwright-writing-AbC123", 1);
     aged(".gapwright-writing-fresh1", 0);
-    // Names that are not quite ours are somebody else's.
+    // Names that are not quite ours belong to others.
     aged(".gapwright-writing-notes.txt", 9);
     aged(".gapwright-writing-", 9);
     fs::create_dir(path(".gapwright-writing-folder")).unwrap();

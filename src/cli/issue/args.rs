@@ -18,39 +18,39 @@ use crate::read::{self, Memory};
                       gapwright issue [OPTIONS] STOCK --finish"
 )]
 pub(in crate::cli) struct Args {
-    /// The plan (the workbook that `kit` wrote, with its sheet Issue filled in, or its JSON) and the
-    /// stock workbook that it was made from; with --put-back or --finish the stock workbook alone.
+    /// Plan (the workbook that `kit` wrote, with its sheet Issue filled in, or its JSON) and the stock
+    /// workbook that it was made from; with --put-back or --finish the stock workbook alone.
     #[arg(required = true, num_args = 1..=2, value_names = ["PLAN", "STOCK"])]
     books: Vec<PathBuf>,
-    /// Issue only the kit of this tag; may be given several times.
+    /// Tag of a kit to issue, all unless given; may be given several times.
     #[arg(long, value_name = "TAG", conflicts_with_all = ["put_back", "finish"])]
     pump: Vec<String>,
-    /// Put back what the log says is out for this tag; may be given several times.
+    /// Put back the pieces that are out for this tag by the log; may be given several times.
     #[arg(long, value_name = "TAG", conflicts_with = "finish")]
     pub(super) put_back: Vec<String>,
-    /// With --put-back: only so many of an item; may be given several times.
+    /// With --put-back: this item and count alone; may be given several times.
     #[arg(long, value_name = "ITEM=COUNT", requires = "put_back")]
     items: Vec<String>,
-    /// Record counts that differ from the log's as counted: goods that came in, a new count.
+    /// Record counts that differ from the log as counted: goods that came in, a new count.
     #[arg(long, conflicts_with = "finish")]
     counted: bool,
-    /// Only write the stock workbook that the last run of the log left unwritten.
+    /// Only write the stock workbook that an interrupted run left unwritten.
     #[arg(long)]
     pub(super) finish: bool,
     /// Stock workbook for next time, to write.
     #[arg(long, default_value = "stock-next.xlsx", value_name = "FILE")]
     pub(super) out: PathBuf,
-    /// Issue log, to read and add to; begun if it is not there.
+    /// Issue log, to read and add to; begun if it does not exist.
     #[arg(long, default_value = "issue-log.xlsx", value_name = "FILE")]
     pub(super) log: PathBuf,
     /// Date to record; today if not given.
     #[arg(long, value_name = "YYYY-MM-DD")]
     date: Option<String>,
-    /// Write a copy of the sheets with what is wrong coloured and noted, if anything is.
+    /// Copy of the sheets to write if anything is wrong, with those cells coloured and noted.
     #[arg(long, value_name = "FILE")]
     mark: Option<PathBuf>,
-    /// Replace the stock workbook for next time and the marked copy if they are there already. The stock
-    /// workbook that is read is never replaced: keep it, and start the next run from the new one.
+    /// Replace the stock workbook for next time and the marked copy if they exist. The stock workbook
+    /// that is read is never replaced: keep it, and start the next run from the new one.
     #[arg(long)]
     force: bool,
 }
@@ -59,45 +59,42 @@ const AFTER: &str = "\
 On the day:
   gapwright kit stock.xlsx pumps.xlsx
         writes kit-plan.xlsx; print its Picking list and Kits, and pick
-  (in kit-plan.xlsx, on the sheet Issue, fill in what went otherwise: how
-  many were picked, what was put in instead, a note. An empty cell means as
-  planned. Save.)
+  (record any deviation on the sheet Issue of kit-plan.xlsx: count picked,
+  pieces put in instead, a note. An empty cell means as planned. Save.)
   gapwright issue kit-plan.xlsx stock.xlsx
-        writes stock-next.xlsx, and adds a line a movement to issue-log.xlsx
+        writes stock-next.xlsx, and adds one line per movement to
+        issue-log.xlsx
   gapwright kit stock-next.xlsx next-pumps.xlsx
-        the next plan starts from the counts as they are now
+        the next plan starts from the new counts
 
 More:
   gapwright issue kit-plan.xlsx stock.xlsx --pump P-101 --pump P-102
         these kits only; the others later, from stock-next.xlsx and the same
-        plan. Packs that are opened and sheets that are cut up go with the
-        first kit that takes from them
+        plan. Opened packs and cut sheets go with the first kit that takes
+        from them
   gapwright issue stock-next.xlsx --put-back P-101 --out stock-3.xlsx
-        everything that is out for P-101 comes back
+        all pieces that are out for P-101 come back
   gapwright issue stock-next.xlsx --put-back P-101 --items SH-010=2 --out stock-3.xlsx
         two pieces of SH-010 come back
   gapwright issue kit-plan.xlsx stock.xlsx --counted
-        goods came in since the log's last line: each difference is recorded
-        as counted
+        goods came in since the last line of the log: records each
+        difference as counted
   gapwright issue stock.xlsx --finish
-        the log was written and the stock workbook was not (the power went):
+        the log was written and the stock workbook was not (a power cut):
         writes it
 
-A plan is refused when its stock has changed since: each count, reserved
-count, kind, fit, thickness, tolerance, material or pack that differs is
-listed, and each row that came or went. If only bins, prices, levels or
-notes differ, that is a warning. Kits that were issued already are refused;
-a kit that was put back whole can be issued again.
+A plan is refused if its stock has changed in a count, reserved count, kind,
+fit, thickness, tolerance, material or pack; each change is listed. Changed
+bins, prices, levels or notes are a warning. A kit is issued once; put back
+whole, it can be issued again.
 
-The stock workbook for next time has every sheet and every value of the one
-that was read, in the same cells; formats are not carried, and a formula's
-cell holds its value. A kit that is short in the plan is recorded with no
-pieces, so that demand that was not met is seen later.
+The stock workbook for next time has every sheet and value of the one that
+was read, in the same cells, without formats and formulas. A kit that is short
+is recorded with no pieces, so that unmet demand is seen later.
 
-The log is written before the stock workbook, and is only ever added to. Its
-lines are chained by SHA-256; a line that was changed, moved, removed or put
-in by hand is refused with its cell. This finds slips; it does not stop
-someone who works the hashes out again. One run at a time, please.";
+The log is only added to, and is written before the stock workbook. A line
+that was changed, moved, removed or inserted by hand is refused with its
+cell. Run one `issue` at a time. Manual: `gapwright help issuing`.";
 
 impl Args {
     /// The plan, if one is asked for, and the stock.
@@ -125,7 +122,7 @@ impl Args {
         }
     }
 
-    /// What `--items` asks for.
+    /// Items and counts of `--items`.
     fn items(&self, problems: &mut Problems) -> Vec<(String, u32)> {
         let mut items = Vec::new();
         for text in &self.items {
@@ -190,7 +187,7 @@ impl Args {
         Some(Done { stock, held, log, log_sha256, moves })
     }
 
-    /// What is read and written: the log is both.
+    /// Files that are read and written: the log is both.
     pub(super) fn files(&self) -> Files<'_> {
         Files {
             reads: self.books.iter().map(PathBuf::as_path).collect(),

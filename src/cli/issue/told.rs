@@ -1,4 +1,4 @@
-//! What was issued or put back, in a few lines.
+//! The account of pieces issued or put back, in a few lines.
 
 use std::collections::BTreeSet;
 
@@ -8,7 +8,7 @@ use crate::cli::voice::{Voice, complain, say};
 use crate::issue::key;
 use crate::issue::log::{How, Movement};
 
-/// What was done, on the terminal.
+/// Reports the movements on the terminal.
 pub(super) fn tell(args: &Args, done: &Done, to: Voice) {
     let movements = &done.moves.movements;
     tell_counted(movements, to);

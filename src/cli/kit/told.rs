@@ -20,10 +20,10 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
         complain!("{text}");
     }
     if let Some(more @ 1..) = crushed.len().checked_sub(MOST_WARNINGS) {
-        complain!("WARNING: so for {more} more gaskets; all stand on Summary.");
+        complain!("WARNING: {more} more gaskets likewise; Summary lists them all.");
     }
     if !job.unused.is_empty() {
-        say!(to, "Carried through or left alone, not used: {}.", job.unused.join("; "));
+        say!(to, "Not used: {}.", job.unused.join("; "));
     }
     say!(
         to,
@@ -52,7 +52,7 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
             let place = words::place(job, pump, short);
             insist!(to, "    {place}: {}.", words::reason(job, pump, short));
             if let Some(presumed) = words::presumed(job, pump, short) {
-                insist!(to, "    The window is for {presumed}.");
+                insist!(to, "    Allows for {presumed}.");
             }
             if let Some(nearest) = words::nearest(job, pump, short) {
                 insist!(to, "    Nearest total that can be made: {nearest}.");
@@ -99,5 +99,5 @@ fn table(verified: &Verified) -> Vec<String> {
             }
         })
         .collect();
-    table::lines(&["Pump", "Standing", "Tightest", "Limits"], &rows, MOST_WELL)
+    table::lines(&["Pump", "Status", "Tightest", "Limits"], &rows, MOST_WELL)
 }

@@ -21,31 +21,30 @@ use crate::words;
 pub(in crate::cli) struct Args {
     /// Stock workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files.
     stock: PathBuf,
-    /// Pump workbook; a dimension that is not measured yet has an empty cell, and the range that is
-    /// expected in the columns `<dimension> low` and `<dimension> high`.
+    /// Pump workbook. Leave the cell of a dimension empty while it is not measured, and write the
+    /// expected range into the columns `<dimension> low` and `<dimension> high`.
     pumps: PathBuf,
-    /// Workbook of past readings: sheet `Past readings` with a column Model and one for each
-    /// dimension, headed as in the pump workbook. It stands in where a pump has no range; an old
-    /// pump workbook will do.
+    /// Workbook of past readings, for pumps without a range: a sheet `Past readings` with a column
+    /// Model and one per dimension, headed as in the pump workbook. An old pump workbook will do.
     #[arg(long, value_name = "FILE")]
     history: Option<PathBuf>,
-    /// Values are looked at this far apart, unit and all; 0.0005 in, or 0.01 mm where a model is
-    /// metric, unless given.
+    /// Spacing of the values examined, with unit; 0.0005 in, or 0.01 mm where a model is metric,
+    /// unless given.
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     step: Option<String>,
-    /// Percent of outages in which the trolley shall serve every pump.
+    /// Percent of outages in which the trolley must serve every pump.
     #[arg(long, default_value = "95", value_name = "PERCENT", allow_hyphen_values = true)]
     probability: String,
-    /// Percent of pumps that the range taken from past readings holds.
+    /// Percent of pumps that lie within the range from past readings.
     #[arg(long, default_value = "99", value_name = "PERCENT", allow_hyphen_values = true)]
     level: String,
-    /// Outages drawn at random that the trolley is chosen for.
+    /// Number of outages drawn at random to choose the trolley for.
     #[arg(long, default_value_t = 500, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     pub(super) scenarios: u32,
-    /// Other outages drawn at random, on which its service is counted.
+    /// Number of other outages drawn at random, to count its service on.
     #[arg(long, default_value_t = 1_000, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
     pub(super) checks: u32,
-    /// Seed of the draws; that of the sheet Policy unless given, and 1 without one.
+    /// Seed of the draws; that of the sheet Policy unless given, else 1.
     #[arg(long, value_name = "N", allow_hyphen_values = true)]
     seed: Option<String>,
     /// Workbook to write.
@@ -62,45 +61,44 @@ pub(in crate::cli) struct Args {
 }
 
 const AFTER: &str = "\
-Before the outage nothing is measured, but much is known: the range that a
-clearance is expected in, or what pumps of the same model came to before.
-Two answers, each with its price:
+Before the outage nothing is measured, but the range of a clearance is known,
+or what pumps of the same model came to before. Two answers, each with its
+price:
 
-  safe kits   for each pump the least costly pieces that meet every value looked at, whatever
-              the others come to
-  trolley     the least costly pieces for all pumps together, shared, that serve the whole batch
-              with the probability asked for; counted on outages that it was
-              not chosen for
+  safe kits   per pump the least costly pieces that meet every value of its
+              range, whatever the other pumps come to
+  trolley     for all pumps together the least costly pieces that serve the
+              whole batch with the probability asked for; its service is
+              counted on outages that it was not chosen for
 
-Both lean on what the drawers hold: a value that nothing in them will do for
-is a gap, and said.
+A value for which nothing in the drawers will do is reported as a gap: buy a
+thickness, or ask about a limit, while there is time.
 
 Examples:
   gapwright provision stock.xlsx pumps.xlsx
-        ranges from the columns `Bare clearance low (in)` and `Bare
-        clearance high (in)`
+        ranges from the columns `Bare clearance low (in)` and
+        `Bare clearance high (in)`
   gapwright provision stock.xlsx pumps.xlsx --history past.xlsx --level 99
-        pumps without a range: as at least 8 past readings of their model
-        say
+        pumps without a range: from at least 8 past readings of their model
   gapwright provision stock.xlsx pumps.xlsx --probability 99 --scenarios 2000 --checks 5000
-        a safer trolley, and a narrower interval about its service; takes
-        longer
-  gapwright provision stock.xlsx pumps.xlsx --step \"0.0002 in\" --out spring.xlsx --json spring.json
-        finer steps; the whole of it for programs
+        a safer trolley, and a narrower interval of its service; slower
+  gapwright provision stock.xlsx pumps.xlsx --step \"0.0002 in\" --out spring.xlsx
+        finer steps, into a workbook of its own
 
-Pumps that are measured already count as they are. At the time limit, or at
-Ctrl-C, what was found is written with its bounds.
+A measured pump counts as it is. At the time limit, or at Ctrl-C, the best
+found is written with its bounds. Manual: `gapwright help outage`.
 
-Set aside is not set: measure each pump, then run `gapwright kit`.";
+Setting pieces aside does not set a clearance: measure each pump, then run
+`gapwright kit`.";
 
-/// What the command line asks for, once it is understood.
+/// Options as amounts.
 struct Asked {
     step: Option<Length>,
     probability: Millionths,
     level: Millionths,
 }
 
-/// What is read, and what is asked of it.
+/// Outlook as it was read, with the options.
 pub(super) struct Reading {
     pub(super) outlook: Outlook,
     pub(super) question: Question,
@@ -129,7 +127,7 @@ impl Args {
         let ahead = Ahead { history: self.history.clone(), level: asked.level, step: asked.step };
         let read = read::outlook(&self.sources(memory), &ahead);
         let read = read.map(|outlook| {
-            let warnings = outlook.job.warnings.clone();
+            let warnings = outlook.job().warnings.clone();
             (outlook, warnings)
         });
         let outlook = gathered(read, problems)?;
@@ -137,7 +135,7 @@ impl Args {
             probability: asked.probability,
             scenarios: self.scenarios,
             checks: self.checks,
-            seed: outlook.job.policy.seed,
+            seed: outlook.job().policy.seed,
             ..Question::new(asked.step.unwrap_or_else(|| outlook.usual_step()))
         };
         Some(Reading { outlook, question, level: asked.level })
@@ -149,7 +147,7 @@ impl Args {
         words::provision::fault(fault, &stock, &pumps).into()
     }
 
-    /// What is asked for, or what is wrong with the command line.
+    /// The options as amounts; wrong ones are added to the problems.
     fn asked(&self, problems: &mut Problems) -> Asked {
         let mut amounts = Amounts(problems);
         let step = self.step.as_ref().and_then(|text| {

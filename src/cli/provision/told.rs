@@ -1,4 +1,4 @@
-//! What to set aside, in a few lines.
+//! The account of a provision, in a few lines.
 
 use crate::cli::run::Run;
 use crate::cli::voice::{complain, say};
@@ -15,9 +15,9 @@ const MOST_GAPS: usize = 20;
 pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run) {
     let to = run.voice();
     let (outlook, provision) = (verified.outlook(), verified.provision());
-    let job = &outlook.job;
+    let job = outlook.job();
     if !job.unused.is_empty() {
-        say!(to, "Carried through or left alone, not used: {}.", job.unused.join("; "));
+        say!(to, "Not used: {}.", job.unused.join("; "));
     }
     let unmeasured = provision.safe.iter().filter(|kit| !kit.axes.is_empty()).count();
     say!(
@@ -53,7 +53,7 @@ pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run)
     if !trolley.sheets.is_empty() {
         say!(
             to,
-            "The trolley asks for more than there is of sheets {}, unless several shapes are cut from one.",
+            "The trolley needs more plates than there are of {}, unless several shapes are cut from one.",
             words::sheets(job, &trolley.sheets)
         );
     }

@@ -20,8 +20,8 @@ use crate::reorder::{Question, Refused, level, shelf};
 #[derive(clap::Args)]
 #[command(after_long_help = AFTER)]
 pub(in crate::cli) struct Args {
-    /// Stock workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files. What could be
-    /// bought and was never held is a row with 0 on hand.
+    /// Stock workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files. Enter an item
+    /// that could be bought and was never held as a row with 0 on hand.
     stock: PathBuf,
     /// Pump workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files.
     pumps: PathBuf,
@@ -30,35 +30,35 @@ pub(in crate::cli) struct Args {
     out: PathBuf,
     #[command(flatten)]
     json: Json,
-    /// Spend no more than this on packs so that pumps can be kitted: the most that it serves.
+    /// Spending limit for this outage; buys whatever serves the most pumps within it.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     budget: Option<String>,
-    /// Issue log that `gapwright issue` keeps: what reorder points follow from.
+    /// Issue log that `gapwright issue` keeps; reorder points follow from it.
     #[arg(long, value_name = "FILE")]
     log: Option<PathBuf>,
-    /// Chance that nothing lacks in a lead time.
+    /// Probability of no stock-out during a lead time (cycle service level).
     #[arg(long, default_value = "95 %", value_name = "PERCENT", allow_hyphen_values = true)]
     service: String,
-    /// What it costs to place an order; with --holding: how many packs to order at a time.
+    /// Cost of placing an order; gives, with --holding, how many packs to order at a time.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     order_cost: Option<String>,
-    /// What it costs to hold stock for a year, of its price.
+    /// Cost of holding stock for a year, in percent of its price.
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     holding: Option<String>,
-    /// What it costs when a piece lacks in an outage: how many to have ready.
+    /// Cost of a missing piece in an outage; gives how many to have ready.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     lacking_cost: Option<String>,
-    /// Outages to simulate for that.
+    /// Number of outages to simulate for --lacking-cost.
     #[arg(long, default_value_t = 1000, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     outages: u32,
-    /// Reach of the shims of a fit code (or `gasket FIT`) over this range of totals, instead of what
-    /// these pumps ask for; may be given several times.
+    /// Range of totals that the shims of a fit code (or `gasket FIT`) must reach, instead of the totals
+    /// of these pumps; may be given several times.
     #[arg(long, value_name = "FIT=LOW..HIGH")]
     range: Vec<String>,
     /// Step of the range, such as `0.5 thou` or `0.02 mm`.
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     step: Option<String>,
-    /// Most shims in one pump for the reach, instead of what the models say.
+    /// Most shims in one pump for the range, instead of the number in the models.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=16))]
     pieces: Option<u32>,
     #[command(flatten)]
@@ -72,29 +72,28 @@ pub(in crate::cli) struct Args {
 const AFTER: &str = "\
 Examples:
   gapwright reorder stock.xlsx pumps.xlsx
-        the cheapest whole packs with which every pump can be kitted that
-        can be, in time; writes purchase.xlsx: Order by supplier, Pumps,
-        Levels, Reach
+        the cheapest whole packs that let every pump be kitted in time, as far
+        as packs can; writes purchase.xlsx: Order by supplier, Pumps, Levels,
+        Reach
   gapwright reorder stock.xlsx pumps.xlsx --budget 250
-        the most that 250 serves, by priority; then the cheapest way to that
+        the most pumps for 250, by priority, and the cheapest way to that
   gapwright reorder stock.xlsx pumps.xlsx --log issue-log.xlsx --order-cost 35 --holding \"20 %\"
-        when to order each item again, and how much at a time, from what was
-        issued
+        when to order each item again, and how much at a time, from past
+        issues
   gapwright reorder stock.xlsx pumps.xlsx --range \"F6=1 thou .. 125 thou\" --pieces 3
-        which shims of fit F6 to hold so that every total of the range takes
-        at most 3 pieces
+        which shims of fit F6 to hold so that at most 3 pieces make every
+        total of the range
 
-What it reads of the stock workbook beside what `kit` reads: Unit cost (of
-one piece), Pack qty, Lead days, Supplier, Min level, Max level. An item is
-for sale if it names a supplier, a pack or lead days; then it needs Unit
-cost and Pack qty if a pump that is short could use it. Lead days are
-calendar days. A pump that is due (column Due) before a pack can be there
-takes from what is on hand only; if that is why it stays short, it is said.
+Columns of the stock workbook that only this command reads: Max level, Lead
+days (calendar days), Supplier. An item is for sale if it names a supplier, a
+pack or lead days; then it needs Unit cost (of one piece) and Pack qty if a
+pump that is short could use it. A pump with a Due date before a pack can
+arrive takes from what is on hand only.
 
-Measure what comes in before it counts, enter it in the stock, and plan anew
-with `gapwright kit`.";
+Manual: `gapwright help buying`. Measure what comes in, enter it in the stock,
+and plan again with `gapwright kit`.";
 
-/// What is read, and what is asked of it.
+/// Job and log as they were read, with the options.
 pub(super) struct Reading {
     pub(super) job: Job,
     pub(super) log: Option<Log>,
@@ -180,7 +179,7 @@ impl Args {
         }
     }
 
-    /// What is asked, or what is wrong with it.
+    /// The options as amounts; wrong ones are added to the problems.
     fn question(&self, date: &str, problems: &mut Problems) -> (Question, Option<Money>) {
         let mut amounts = Amounts(problems);
         let mut money = |option, text: &Option<String>, least| {

@@ -20,43 +20,44 @@ use crate::sweep::Sweep;
 pub(in crate::cli) struct Args {
     /// Pump workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files.
     pumps: PathBuf,
-    /// Stock workbook: pieces are chosen afresh, or named by their item numbers.
+    /// Stock workbook, to choose pieces from or to name them by their item numbers.
     #[arg(long, value_name = "FILE")]
     stock: Option<PathBuf>,
-    /// Plan that `kit` wrote, its workbook or its JSON: each pump has the pieces it has there, as the
-    /// sheet Issue says they were issued (needs --stock).
+    /// Plan that `kit` wrote, workbook or JSON: each pump with its pieces of the plan, with the changes
+    /// recorded on the sheet Issue (needs --stock).
     #[arg(long, value_name = "FILE", requires = "stock", conflicts_with = "pack")]
     plan: Option<PathBuf>,
-    /// Pieces of one place, `PLACE=PIECE, PIECE`: once for each place of the model. A semicolon, or
-    /// a comma and a space, parts pieces.
+    /// Pieces of one place, `PLACE=PIECE, PIECE`; once per place of the model. Separate pieces by a
+    /// semicolon, or by a comma and a space.
     #[arg(long, value_name = "PLACE=PIECES")]
     pack: Vec<String>,
-    /// Pumps to work out, by tag; all unless given.
+    /// Tag of a pump to work out, all unless given; may be given several times.
     #[arg(long = "pump", value_name = "TAG")]
     tags: Vec<String>,
-    /// Move one thing over a range, `WHAT = FROM .. TO`; may be given several times.
-    #[arg(long, value_name = "WHAT = FROM .. TO")]
+    /// Move one figure over a range, `NAME = FROM .. TO`; may be given several times.
+    #[arg(long, value_name = "NAME = FROM .. TO")]
     sweep: Vec<String>,
-    /// Values in a sweep.
+    /// Number of values in a sweep.
     #[arg(long, default_value_t = 21, value_name = "N", value_parser = clap::value_parser!(u32).range(2..=1001))]
     steps: u32,
-    /// Choose the pieces anew at every step of a sweep instead of holding them: for this pump
+    /// Choose the pieces again at every step of a sweep instead of holding them: for this pump
     /// alone, out of the whole drawer (needs --stock).
     #[arg(long, requires = "stock", conflicts_with = "pack")]
     pub(super) rechoose: bool,
     /// Workbook to write.
     #[arg(long, default_value = "stack-up.xlsx", value_name = "FILE")]
     out: PathBuf,
-    /// When a requirement counts as met: `worst case`, `nominal` or `expanded` (uncertainty).
+    /// Rule by which a requirement counts as met: `worst case`, `nominal` or `expanded` (uncertainty); see
+    /// `gapwright help rules`.
     #[arg(long, value_name = "RULE", allow_hyphen_values = true)]
     acceptance: Option<String>,
     /// Coverage factor such as 2, or a level of confidence such as `95 %`.
     #[arg(long, value_name = "K", allow_hyphen_values = true)]
     coverage_factor: Option<String>,
-    /// Seed of the draws.
+    /// Seed of the draws at random.
     #[arg(long, value_name = "N", allow_hyphen_values = true)]
     seed: Option<String>,
-    /// Most draws for one requirement.
+    /// Most draws per requirement.
     #[arg(long, default_value_t = 4_000_000, value_name = "N", value_parser = clap::value_parser!(u64).range(100_000..=1_000_000_000))]
     pub(super) draws: u64,
     #[command(flatten)]
@@ -66,10 +67,10 @@ pub(in crate::cli) struct Args {
 const AFTER: &str = "\
 Examples:
   gapwright stack pumps.xlsx --stock stock.xlsx --pump P-101
-        pieces chosen afresh, for all pumps together; the stack-up of one
+        chooses pieces for all pumps together; the stack-up of one
   gapwright stack pumps.xlsx --pump P-101 --pack \"cover_gasket=2 x 0.0625 +/- 0.001\" \\
         --pack \"bearing_shims=0.020 +/- 0.0003, 0.012 +/- 0.0003\"
-        without any stock; uneven sides are written 0.5 +0 / -0.02 mm
+        stated pieces, no stock; write uneven sides as 0.5 +0 / -0.02 mm
   gapwright stack pumps.xlsx --stock stock.xlsx --plan kit-plan.xlsx
         the pieces of a plan
   ... --sweep \"bare_clearance = 0.050 .. 0.058\"
@@ -78,15 +79,18 @@ Examples:
         what if; NAME is as in the model file:
         a dimension             NAME, NAME plus_minus, NAME plus, NAME minus,
                                 NAME standard_uncertainty
-        the pieces of a place   NAME plus_minus; NAME pieces (the same total out of so many)
-        a thermal term          NAME running, NAME cold, NAME length, NAME expansion
+        the pieces of a place   NAME plus_minus; NAME pieces (the same total
+                                out of so many)
+        a thermal term          NAME running, NAME cold, NAME length,
+                                NAME expansion
         a requirement           NAME target, NAME lower, NAME upper
 
 The workbook has the stack-up with live formulas and pictures, the draws at
-random, the sweeps and what it all follows from. It predicts: the recheck
-after fitting decides.";
+random and the sweeps. Manual: `gapwright help stack-up`.
 
-/// What is read, and what is asked of it.
+A stack-up predicts: the recheck after fitting decides.";
+
+/// Job as it was read, with the pumps to work out.
 pub(super) struct Reading {
     pub(super) job: Job,
     /// The pumps to work out.

@@ -127,7 +127,7 @@ fn drawn_words(outcome: &Outcome, form: &Form) -> String {
     )
 }
 
-/// What the draws say of the limits. A probability of one is never said: draws cannot show it.
+/// Draws against the limits, in words; never a probability of one, which draws cannot show.
 fn conforms(share: f64, draws: u64) -> String {
     if share >= 1.0 {
         return format!("; none of {draws} draws misses its limits");

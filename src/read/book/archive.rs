@@ -1,4 +1,4 @@
-//! Zipped workbooks: what kind they are, and their parts.
+//! Zipped workbooks: their kind and their parts.
 
 use std::io::{BufReader, Cursor, Read};
 
@@ -18,25 +18,25 @@ pub(super) type Archive<'b> = ZipArchive<Cursor<&'b [u8]>>;
 /// A part of a zip file, unpacked as it is read.
 pub(super) type Part<'a, 'b> = BufReader<ZipFile<'a, Cursor<&'b [u8]>>>;
 
-/// The kinds of zipped workbook.
+/// Kinds of zipped workbook.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Kind {
     /// Office Open XML: .xlsx, .xlsm.
     Xlsx,
-    /// The same with binary parts: .xlsb.
+    /// Office Open XML with binary parts: .xlsb.
     Xlsb,
     /// OpenDocument: .ods.
     Ods,
 }
 
-/// Opens a zip file whose directory is of a bearable size.
+/// Opens a zip file whose directory is within the size limit.
 pub(super) fn open<'b>(
     file: &str,
     bytes: &'b [u8],
     memory: &Memory,
 ) -> Result<Archive<'b>, Problem> {
-    /// Many times the parts of any workbook, and of their names together; each one costs memory. A plan of 10,000
-    /// pumps has a picture for each label.
+    /// Far more than the parts of any workbook; each one costs memory. A plan of 10,000 pumps has a picture per
+    /// label.
     const MOST_PARTS: usize = 50_000;
     const MOST_OF_NAMES: usize = 4_000_000;
     // Counted in the bytes, since the count that the file gives may be wrong.
@@ -52,8 +52,8 @@ pub(super) fn open<'b>(
     Ok(archive)
 }
 
-/// Goes through the parts that are `wanted` by their names in small letters. `read` gets the part
-/// and how many bytes its reader may still hold, and answers how many it will.
+/// Reads the parts that are `wanted` by their lower-case names. `read` gets the part and the number of bytes that its
+/// reader may still hold, and returns the number that it will hold.
 pub(super) fn survey(
     file: &str,
     archive: &mut Archive<'_>,
@@ -64,7 +64,7 @@ pub(super) fn survey(
     let mut unpacked_left = memory.most_unpacked();
     let mut room = memory.most_held();
     for index in 0..archive.len() {
-        // The name first: a picture that is packed in some unusual way is none of our business.
+        // The name first: an unneeded picture may be packed in any way.
         let name = archive
             .by_index_raw(index)
             .map_err(|_| cut_short(file))
@@ -92,9 +92,9 @@ pub(super) fn survey(
     Ok(())
 }
 
-/// What is wrong with a part.
+/// Faults of a part.
 pub(super) enum Trouble {
-    /// It cannot be made sense of.
+    /// Unreadable.
     Broken(String),
     /// Its reader would hold more than it may.
     Full,
@@ -112,12 +112,12 @@ impl From<std::io::Error> for Trouble {
     }
 }
 
-/// The name of a part as it is compared.
+/// Name of a part in the form that is compared.
 pub(super) fn key(name: &str) -> String {
     name.replace('\\', "/").to_ascii_lowercase()
 }
 
-/// Where a relation leads, from the folder of the part that has it; in small letters.
+/// Target of a relation, in lower case, resolved from the folder of the part that has it.
 pub(super) fn resolved(folder: &str, target: &str) -> String {
     let whole = match target.strip_prefix('/') {
         Some(whole) => whole.to_string(),
@@ -136,11 +136,11 @@ pub(super) fn resolved(folder: &str, target: &str) -> String {
     key(&steps.join("/"))
 }
 
-/// Too many sheets to be a shop's list; each may be as large as the memory allows.
+/// Too many sheets for a shop's list; each may be as large as the memory allows.
 const MOST_SHEETS: usize = 1_000;
 
-/// Refuses a workbook whose sheets are very many, or where two of them share their cells, which
-/// would be read again for each.
+/// Refuses a workbook with too many sheets, or with two sheets that share their cells, which would be read again for
+/// each.
 pub(super) fn check_sheets(file: &str, memory: &Memory, parts: &[String]) -> Result<(), Problem> {
     if parts.len() > MOST_SHEETS {
         return Err(memory.too_large(file, &format!("more than {MOST_SHEETS} sheets")));
@@ -152,7 +152,7 @@ pub(super) fn check_sheets(file: &str, memory: &Memory, parts: &[String]) -> Res
     Ok(())
 }
 
-/// What kind of workbook it is, by the parts that it must have.
+/// Kind of a workbook, by the parts that it must have.
 pub(super) fn kind(file: &str, archive: &Archive<'_>) -> Result<Kind, Problem> {
     let has = |wanted: &str| {
         archive.file_names().filter_map(Result::ok).any(|name| key(&name) == key(wanted))
@@ -173,7 +173,7 @@ pub(super) fn kind(file: &str, archive: &Archive<'_>) -> Result<Kind, Problem> {
     }
 }
 
-/// A part by its name, whatever its case; `None` if it is not there.
+/// Part of this name, in any case; `None` if it does not exist.
 pub(super) fn part<'a, 'b>(
     file: &str,
     archive: &'a mut Archive<'b>,
@@ -192,7 +192,7 @@ pub(super) fn part<'a, 'b>(
     }
 }
 
-/// A stream that ends with an error once it has given out so many bytes.
+/// A stream that fails once it has given out `left` bytes.
 pub(super) struct AtMost<R> {
     inner: R,
     left: u64,
@@ -225,7 +225,7 @@ pub(super) fn cut_short(file: &str) -> Problem {
     )
 }
 
-/// A workbook, or a part of one, that cannot be made sense of.
+/// A workbook, or a part of one, that cannot be interpreted.
 pub(super) fn broken(file: &str, part: Option<&str>, why: &str) -> Problem {
     let part = part.map_or_else(String::new, |part| format!("part {part}: "));
     Problem::new(

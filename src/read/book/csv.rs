@@ -1,4 +1,4 @@
-//! Reads .csv files: UTF-8 (or UTF-16 with its mark), separated by commas, semicolons or tabs.
+//! Reads .csv files: UTF-8, or UTF-16 with its mark; separated by commas, semicolons or tabs.
 
 use std::borrow::Cow;
 
@@ -11,7 +11,7 @@ use crate::narrow::narrow;
 use crate::problem::{Place, Problem, Spot};
 use crate::sheet::{Cell, Sheet};
 
-/// What is wrong with the text of a CSV file.
+/// Faults of the text of a CSV file.
 #[derive(Debug, Clone, Copy, Error)]
 enum TextError {
     #[error("bytes that are not UTF-8 text")]
@@ -78,7 +78,7 @@ pub(super) fn sheet(
         if !more {
             break;
         }
-        // The reader skips blank lines; addresses must not.
+        // The reader skips blank lines, but cell addresses must count them.
         let start = record.position().map_or(0, ::csv::Position::byte);
         row += blank_lines(text.as_bytes(), narrow::<usize>(start));
         for (column, value) in (0..).zip(&record) {
@@ -91,8 +91,8 @@ pub(super) fn sheet(
     Ok(gatherer.finish(false, Spans::default()))
 }
 
-/// A value as a spreadsheet writes it into a CSV file: error values by their names, and texts that
-/// look like numbers as `="007"`.
+/// A value as a spreadsheet writes it into a CSV file: error values by their names, and texts that look like numbers
+/// as `="007"`.
 fn typed(value: &str) -> Value {
     const ERRORS: [&str; 8] =
         ["#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!", "#SPILL!"];
@@ -104,9 +104,9 @@ fn typed(value: &str) -> Value {
     values::text(quoted.filter(|text| !text.contains('"')).unwrap_or(value))
 }
 
-/// Whether each text in double quotes ends before a separator or the end of its line; a quote that is
-/// never closed would swallow the rows behind it in silence. Also that no line holds more values
-/// than a spreadsheet's row. Else the line, from 1, and what is wrong with it.
+/// Checks that each text in double quotes ends before a separator or the end of its line (an unclosed quote would
+/// silently swallow the following rows), and that no line has more values than a spreadsheet's row. On failure,
+/// returns the line, from 1, and its fault.
 fn check_quotes(text: &[u8], delimiter: u8) -> Result<(), (usize, TextError)> {
     let most = narrow::<usize>(MOST_COLUMNS);
     let (mut line, mut values) = (1, 1);
@@ -153,10 +153,10 @@ fn check_quotes(text: &[u8], delimiter: u8) -> Result<(), (usize, TextError)> {
     }
 }
 
-/// How many empty lines stand between the end of a record and the next.
+/// Number of empty lines between the end of a record and the next.
 fn blank_lines(text: &[u8], start: usize) -> u32 {
     let mut rest = text.get(start..).unwrap_or_default();
-    // A record ends with the first of two marks; the second is no line of its own.
+    // A record ends with the first of two marks; the second is not a line of its own.
     if start > 0 && text[start - 1] == b'\r' {
         rest = rest.strip_prefix(b"\n").unwrap_or(rest);
     }
@@ -168,7 +168,7 @@ fn blank_lines(text: &[u8], start: usize) -> u32 {
     lines
 }
 
-/// The file's text; else the line, from 1, and what is wrong with it.
+/// The file's text; else the line, from 1, and its fault.
 fn text(bytes: &[u8]) -> Result<Cow<'_, str>, (usize, TextError)> {
     let lines = |before: &[u8]| memchr::memchr_iter(b'\n', before).count() + 1;
     let (wide, unit): (_, fn([u8; 2]) -> u16) = match bytes {
@@ -196,10 +196,10 @@ fn text(bytes: &[u8]) -> Result<Cow<'_, str>, (usize, TextError)> {
     }
 }
 
-/// The separator: the one that parts some line of the first ten into most values. A comma between
-/// two digits may be a decimal mark and does not count.
+/// The separator: the one that splits some line of the first ten into most values. A comma between two digits may be
+/// a decimal mark and does not count.
 fn delimiter(text: &[u8]) -> u8 {
-    /// Longer than a line of headings; what follows is not looked at.
+    /// Longer than a line of headings; the rest is not examined.
     const LONGEST: usize = 64_000;
     let most = |mark: u8| {
         let marks = |line: &[u8]| {

@@ -1,12 +1,17 @@
-//! Number formats: what a person sees of a number besides its digits.
+//! Number formats: what people see of a number besides its digits.
 //!
-//! A cell that shows `0.50 mm` may hold a bare 0.5, and one that shows `5 %` holds 0.05. What is seen
-//! counts, since it is what the keeper of the list reads.
+//! A cell that shows `0.50 mm` may hold a bare 0.5, and one that shows `5 %` holds 0.05. The displayed value counts,
+//! since the keeper of the list reads that one.
+//!
+//! # Decision
+//!
+//! A numeric cell is its 15 significant digits, not its binary number: that is what the person sees, and 0.1 + 0.2
+//! is 0.3.
 
 use crate::length::Unit;
 use crate::sheet::{Cell, show_number};
 
-/// How a number of some style is shown.
+/// Display of a number of some style.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Shown {
     /// Its digits alone, whatever their number and colour.
@@ -15,15 +20,15 @@ pub(super) enum Shown {
     Date,
     /// In percent.
     Percent,
-    /// With a unit of length behind it.
+    /// With a unit of length after it.
     Unit(Unit),
-    /// With zeros in front, to so many digits.
+    /// With leading zeros, to this number of digits.
     Padded(usize),
 }
 
 impl Shown {
-    /// From the code of a number format ([MS-XLS] 2.4.126 and ECMA-376 part 1, 18.8.31): only its first
-    /// section, which is that of numbers above nothing.
+    /// From the code of a number format ([MS-XLS] 2.4.126 and ECMA-376 part 1, 18.8.31). Only its first section
+    /// counts, which is for numbers above zero.
     pub(super) fn by_code(code: &str) -> Shown {
         let mut literal = String::new();
         let mut rest = String::new();
@@ -33,7 +38,7 @@ impl Shown {
                 ';' => break,
                 '"' => literal.extend(marks.by_ref().take_while(|c| *c != '"')),
                 '[' => {
-                    // Elapsed hours, minutes and seconds stand in brackets, and so do colours.
+                    // Elapsed hours, minutes and seconds are in brackets, and so are colours.
                     let inside: String = marks.by_ref().take_while(|c| *c != ']').collect();
                     let inside = inside.to_lowercase();
                     let unit = inside.chars().next().filter(|u| "hms".contains(*u));
@@ -63,7 +68,7 @@ impl Shown {
         }
     }
 
-    /// The number of a built-in format: those of dates and times, and the two in percent.
+    /// From the number of a built-in format: those of dates and times, and the two in percent.
     pub(super) fn built_in(number: u32) -> Shown {
         match number {
             14..=22 | 27..=36 | 45..=47 | 50..=58 => Shown::Date,
@@ -72,7 +77,7 @@ impl Shown {
         }
     }
 
-    /// The number as a cell that says what is seen.
+    /// The number as a cell that holds the displayed value.
     pub(super) fn cell(&self, number: f64) -> Cell {
         match self {
             Shown::Plain | Shown::Date => Cell::Number(number),

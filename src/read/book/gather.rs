@@ -1,23 +1,23 @@
-//! Puts the cells of a sheet in order as they come, within the memory that there is.
+//! Orders the cells of a sheet as they come, within the memory limit.
 
 use super::memory::Memory;
 use crate::problem::{Place, Problem};
 use crate::sheet::{Cell, Merged, Row, Sheet, Span};
 
-/// What a spreadsheet program has of each, whatever the file says.
+/// Limits of spreadsheet programs, whatever the file claims.
 pub(super) const MOST_ROWS: u32 = 1_048_576;
 pub(super) const MOST_COLUMNS: u32 = 16_384;
 const MOST_CHARACTERS: usize = 32_767;
-/// Longer than any program allows; the name is said with every problem on the sheet.
+/// Longer than any program allows; every problem on the sheet repeats the name.
 const LONGEST_NAME: usize = 255;
 
-/// Bytes that a cell takes, a text besides its characters and a row besides its cells, with what the
-/// allocator adds.
+/// Bytes for a cell, for a text besides its characters, and for a row besides its cells, including the allocator's
+/// overhead.
 const CELL: u64 = 48;
 const TEXT: u64 = 32;
 const ROW: u64 = 96;
 
-/// A sheet in the making.
+/// A sheet under construction.
 pub(super) struct Gatherer {
     sheet: Sheet,
 }
@@ -94,7 +94,7 @@ impl Gatherer {
         Ok(())
     }
 
-    /// The sheet; files may hold rows and cells in any order, and one cell twice: the last counts.
+    /// The finished sheet. Files may hold rows and cells in any order, and one cell twice: the last one counts.
     pub(super) fn finish(self, hidden: bool, spans: Spans) -> Sheet {
         let mut sheet = self.sheet;
         sheet.rows.sort_by_key(|row| row.number);
@@ -122,26 +122,26 @@ impl Gatherer {
     }
 }
 
-/// What a file tells of a sheet besides its cells.
+/// Facts about a sheet besides its cells.
 #[derive(Debug, Default)]
 pub(super) struct Spans {
     /// Hidden rows.
     pub(super) rows: Vec<Span>,
     /// Hidden columns.
     pub(super) columns: Vec<Span>,
-    /// Cells that are merged into one.
+    /// Merged cells.
     pub(super) merged: Vec<Merged>,
 }
 
 impl Spans {
-    /// The bytes that they take.
+    /// Bytes that they take.
     pub(super) fn held(&self) -> u64 {
         let spans = self.rows.len() + self.columns.len() + 2 * self.merged.len();
         16 * u64::try_from(spans).unwrap_or(u64::MAX / 16)
     }
 }
 
-/// Adds a row or column to the spans that are hidden, joining it to the last if it follows.
+/// Adds a row or column to the hidden spans, and joins it to the last one if it follows.
 pub(super) fn hide(spans: &mut Vec<Span>, first: u32, last: u32) {
     match spans.last_mut() {
         Some(span) if span.last.checked_add(1) == Some(first) => span.last = last,

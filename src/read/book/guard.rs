@@ -1,28 +1,27 @@
-//! Keeps a library's failure on a damaged file from ending the program.
+//! Keeps a library's panic on a damaged file from ending the program.
 
 use std::cell::Cell;
 use std::panic::{self, AssertUnwindSafe};
 
 thread_local! {
-    /// Whether this thread is taking a file apart: what panics then is caught.
+    /// Whether this thread is inside a reader, so that a panic is caught.
     static READING: Cell<bool> = const { Cell::new(false) };
 }
 
 /// Runs a reader; `None` if it panicked.
 ///
-/// The libraries that take binary workbooks apart index without asking. Their panics are caught
-/// here and become an ordinary problem with the file. The host's panic hook is its own: it is
-/// neither replaced nor passed by, and [`is_reading`] lets it keep silent.
+/// The libraries for binary workbooks index without checks. Their panics are caught here and become an ordinary
+/// problem of the file. The host's panic hook is neither replaced nor bypassed; [`is_reading`] lets it stay silent.
 pub(super) fn guarded<T>(read: impl FnOnce() -> T) -> Option<T> {
     let before = READING.replace(true);
-    // What the reader leaves half done is its own, or a count of memory that only ever rises.
+    // A half-finished state belongs to the reader, or is a memory count that only rises.
     let read = panic::catch_unwind(AssertUnwindSafe(read));
     READING.set(before);
     read.ok()
 }
 
-/// Whether a panic of this thread would be caught, and told as a problem with a file: a panic hook
-/// may pass over it. Installing one is up to the program.
+/// Whether a panic of this thread would be caught and reported as a problem of a file: a panic hook may ignore it.
+/// Installing a hook is up to the program.
 ///
 /// ```
 /// use gapwright::read::is_reading;
@@ -60,7 +59,7 @@ mod tests {
         }));
         assert_eq!(guarded(|| 7), Some(7));
         assert_eq!(guarded(fail), None);
-        // The hook is still the program's, and of a panic outside of a reader it hears as ever.
+        // The hook is still the program's, and it sees a panic outside a reader as usual.
         assert!(panic::catch_unwind(fail).is_err());
         drop(panic::take_hook());
         panic::set_hook(Box::new(move |info| usual(info)));

@@ -1,9 +1,8 @@
 //! Reads .ods workbooks (OASIS OpenDocument 1.3, part 3, section 9: tables).
 //!
-//! Cell by cell and in one pass: the general reader lays each sheet out as a full rectangle, and
-//! a file may say in a few bytes that a cell is repeated a billion times. Measured: two cells at opposite
-//! corners of 60,001 rows and 250 columns, a file of 2 kB, take 940 MB by calamine 0.38 and 12 MB here, the
-//! whole program counted.
+//! Cell by cell and in one pass: the general reader expands each sheet to a full rectangle, and a file may repeat a
+//! cell a billion times in a few bytes. Measured on two cells at opposite corners of 60,001 rows and 250 columns, a
+//! file of 2 kB: 940 MB with calamine 0.38, 12 MB here, for the whole program.
 
 use std::collections::HashSet;
 use std::io::BufRead;
@@ -23,11 +22,10 @@ use crate::sheet::{Cell, Merged, Sheet, Span};
 /// The part with all the sheets.
 const CONTENT: &str = "content.xml";
 
-/// Bytes that stretches of hidden rows and merged cells may take; a filter on a full sheet leaves half
-/// a million stretches.
+/// Bytes for spans of hidden rows and merged cells; a filter on a full sheet leaves half a million spans.
 const MOST_OF_SPANS: u64 = 16_000_000;
 
-/// Why reading ended.
+/// Reasons why reading ended.
 enum Stop {
     Broken(String),
     Is(Problem),
@@ -45,7 +43,7 @@ impl From<Problem> for Stop {
     }
 }
 
-/// Every sheet of a workbook.
+/// All sheets of a workbook.
 pub(super) fn sheets(
     file: &str,
     archive: &mut Archive<'_>,
@@ -95,13 +93,13 @@ struct Content<'a, R: BufRead> {
     events: Events<R>,
     file: &'a str,
     memory: &'a mut Memory,
-    /// The table styles that hide their sheet.
+    /// Table styles that hide their sheet.
     out_of_sight: HashSet<String>,
-    /// The longest text that a cell may have, while one is read.
+    /// Characters that the text of the present cell may still have.
     text_room: usize,
 }
 
-/// What an element says of a cell, before its text is known.
+/// Attributes of a cell, before its text is known.
 struct Head {
     repeated: u32,
     value: Option<Cell>,
@@ -148,7 +146,7 @@ impl<R: BufRead> Content<'_, R> {
         Ok(())
     }
 
-    /// A sheet, from behind its start to behind its end.
+    /// A sheet, from after its start tag to after its end tag.
     fn sheet(&mut self, start: &BytesStart<'_>) -> Result<Sheet, Stop> {
         let name = attribute(start, "name").unwrap_or_default();
         let style = attribute(start, "style-name");
@@ -156,7 +154,7 @@ impl<R: BufRead> Content<'_, R> {
         let mut gatherer = Gatherer::new(self.file, name, self.memory)?;
         let mut spans = Spans::default();
         let (mut row, mut column) = (0, 0);
-        // Inside, rows may stand in groups, and shapes and other tables beside them.
+        // Rows may be in groups, and shapes and other tables next to them.
         let mut depth = 1_u32;
         let mut inner_tables = 0_u32;
         while depth > 0 {
@@ -203,7 +201,7 @@ impl<R: BufRead> Content<'_, R> {
         Ok(gatherer.finish(hidden, spans))
     }
 
-    /// A row, from behind its start to behind its end, kept as often as it is repeated.
+    /// A row, from after its start tag to after its end tag, kept as often as it is repeated.
     fn row(
         &mut self,
         gatherer: &mut Gatherer,
@@ -255,13 +253,13 @@ impl<R: BufRead> Content<'_, R> {
         Ok(())
     }
 
-    /// The text of a cell, from behind its start to behind its end: its own paragraphs, not those
-    /// of notes and shapes; `None` if it has none, not even an empty one.
+    /// Text of a cell, from after its start tag to after its end tag: its own paragraphs without notes and shapes.
+    /// `None` without any paragraph, even an empty one.
     fn text(&mut self) -> Result<Option<String>, Stop> {
         self.text_room = narrow::<usize>(self.memory.longest_value());
         let mut text = String::new();
         let mut depth = 1_u32;
-        // The depth at which something that is not the cell's own text begins.
+        // The depth at which something other than the cell's own text begins.
         let mut aside = None;
         let mut paragraphs = 0;
         while depth > 0 {
@@ -398,13 +396,13 @@ impl Head {
     }
 }
 
-/// How often a row, column or cell is repeated.
+/// Number of repeats of a row, column or cell.
 fn repeated(element: &BytesStart<'_>, name: &str) -> u32 {
     let many = attribute(element, name).and_then(|many| many.parse().ok());
     many.unwrap_or(1).min(MOST_ROWS)
 }
 
-/// How many rows and columns a cell is merged over.
+/// Number of rows and columns that a cell is merged over.
 fn spanned(element: &BytesStart<'_>) -> [u32; 2] {
     ["number-rows-spanned", "number-columns-spanned"].map(|name| repeated(element, name).max(1))
 }

@@ -1,6 +1,5 @@
-//! What an Office Open XML workbook would ask of its reader, found out part by part before it is
-//! read; and what the reader does not tell: which rows and columns are hidden, which cells are
-//! merged, and which numbers show more than their digits.
+//! Surveys an Office Open XML workbook part by part before it is read: the memory that its reader would need, and
+//! facts that the reader does not give (hidden rows and columns, merged cells, number formats).
 
 use std::collections::HashMap;
 use std::io::{BufReader, Read};
@@ -15,22 +14,22 @@ use super::xml::{Events, attribute, says_yes};
 use crate::problem::Problem;
 use crate::sheet::Merged;
 
-/// What the parts hold together.
+/// Contents of the parts.
 #[derive(Debug, Default)]
 pub(super) struct Survey {
-    /// By part, in small letters.
+    /// By part, in lower case.
     of_sheets: HashMap<String, OfSheet>,
-    /// How numbers are shown, by the number of the cell style.
+    /// Display of numbers, by the number of the cell style.
     shown: Vec<Shown>,
     /// Sheets by name, with the part that lists them and the relation that leads to their cells.
     sheets: HashMap<String, (String, String)>,
-    /// Where the relations of each part lead, by their identifiers.
+    /// Targets of the relations of each part, by their identifiers.
     relations: HashMap<String, HashMap<String, String>>,
-    /// The targets that the reader opens whatever their names are.
+    /// Targets that the reader opens whatever their names are.
     opened: Vec<String>,
 }
 
-/// What the reader does not tell of a sheet.
+/// Facts about a sheet that the reader does not give.
 #[derive(Debug, Default)]
 pub(super) struct OfSheet {
     pub(super) spans: Spans,
@@ -65,7 +64,7 @@ impl Survey {
         let mut taken = Survey::default();
         // Pictures, macros and printer settings have other names, and are not read.
         let wanted = |key: &str| key.ends_with(".xml") || key.ends_with(".rels");
-        // What the styles are has to be known where they are used.
+        // Styles must be known where they are used.
         let styles = |key: &str| key.ends_with("styles.xml");
         let others = |key: &str| wanted(key) && !styles(key);
         for first in [&styles as &dyn Fn(&str) -> bool, &others] {
@@ -83,7 +82,7 @@ impl Survey {
         Ok(taken)
     }
 
-    /// One part; what its reader holds of it, at most `room`.
+    /// Surveys one part; returns the bytes that its reader holds of it, at most `room`.
     fn part(
         &mut self,
         key: &str,
@@ -108,7 +107,7 @@ impl Survey {
                     held += held_for(name);
                     match name {
                         "row" => hide_row(&mut of_sheet.spans, &element, &mut row),
-                        // The reader takes any letters and figures, and some come out elsewhere.
+                        // The reader takes any letters and digits, and some of these end up in other cells.
                         "c" => {
                             let at = attribute(&element, "r");
                             let cell = at.as_deref().map(address);
@@ -145,7 +144,7 @@ impl Survey {
                                 self.shown.push(known.unwrap_or(Shown::built_in(number)));
                             }
                         }
-                        // The reader makes room for what is promised here.
+                        // The reader allocates as many as this attribute promises.
                         "sst" => {
                             let promised = attribute(&element, "uniqueCount");
                             let promised = promised.and_then(|n| n.parse::<u64>().ok());
@@ -165,8 +164,8 @@ impl Survey {
                 Event::Eof => break,
                 _ => {}
             }
-            // A part without anything to hold is read and forgotten, cell by cell. The texts of a
-            // style, such as the font's name, are held again for each cell style.
+            // A part without anything to hold is read and forgotten, cell by cell. The texts of a style, such as the
+            // font's name, are held again for each cell style.
             let texts = if held > 0 { 2 * texts } else { 0 };
             all = held + texts + longest.saturating_mul(styles) + of_sheet.held();
             if all > room {
@@ -201,7 +200,7 @@ impl Survey {
         Some(resolved(folder, target))
     }
 
-    /// What the reader does not tell of a sheet.
+    /// Facts about a sheet that the reader does not give; they are moved out.
     pub(super) fn of_sheet(&mut self, sheet: &str) -> OfSheet {
         let part = self.part_of(sheet);
         part.and_then(|part| self.of_sheets.remove(&part)).unwrap_or_default()
@@ -217,7 +216,7 @@ fn sheet(element: &BytesStart<'_>) -> Option<(String, String)> {
     Some((attribute(element, "name")?, id.value.to_string()))
 }
 
-/// The row and column, from 0, of an address from A1 to XFD1048576.
+/// Row and column, from 0, of an address from A1 to XFD1048576.
 fn address(text: &str) -> Option<(u32, u32)> {
     let split = text.find(|c: char| c.is_ascii_digit()).unwrap_or(0);
     let (letters, row) = text.split_at(split);
@@ -238,7 +237,7 @@ fn merged(element: &BytesStart<'_>) -> Option<Merged> {
 }
 
 fn hide_row(spans: &mut Spans, element: &BytesStart<'_>, row: &mut u32) {
-    // Row numbers count from 1, and one that is not given follows the last.
+    // Row numbers count from 1; a missing one follows the last.
     *row = attribute(element, "r").and_then(|r| r.parse().ok()).unwrap_or(row.saturating_add(1));
     let flat = attribute(element, "ht").is_some_and(|height| height == "0");
     if flat || says_yes(element, "hidden") {

@@ -1,15 +1,15 @@
-//! The values of cells, the same from every kind of workbook.
+//! Values of cells, common to all kinds of workbook.
 
 use calamine::{CellErrorType, DataRef, ExcelDateTime};
 
 use crate::day;
 use crate::sheet::Cell;
 
-/// What a file holds in a cell.
+/// Contents of a cell in a file.
 pub(super) enum Value {
     /// No value at all.
     None,
-    /// A value that shows nothing, such as a text of blanks.
+    /// A value that shows no text, such as blanks.
     Blank,
     /// A value.
     Cell(Cell),
@@ -42,7 +42,7 @@ pub(super) fn text(text: &str) -> Value {
 pub(super) fn serial_date(date: &ExcelDateTime) -> Cell {
     let (year, month, day, ..) = date.to_ymd_hms_milli();
     let iso = format!("{year:04}-{month:02}-{day:02}");
-    // The file may count from 1904; days are compared across files, and so count from 1900 here.
+    // The file may count from 1904; days are compared across files, so they count from 1900 here.
     match iso_date(&iso) {
         Some(Cell::Date { serial, iso }) => {
             Cell::Date { serial: serial + date.as_f64().fract(), iso }
@@ -51,7 +51,7 @@ pub(super) fn serial_date(date: &ExcelDateTime) -> Cell {
     }
 }
 
-/// A date that the file holds as `YYYY-MM-DD`, whatever stands behind it.
+/// A date that the file holds as `YYYY-MM-DD`, with any text after it.
 pub(super) fn iso_date(text: &str) -> Option<Cell> {
     let iso = text.get(..10)?;
     Some(Cell::Date { serial: f64::from(day::number(iso)?), iso: iso.to_string() })

@@ -1,9 +1,9 @@
 //! Reads .xls workbooks of Excel 97 to 2003 (BIFF8, published as [MS-XLS]), record by record.
 //!
-//! The general reader lays each sheet out as a full rectangle and follows a damaged file's chains
-//! without end; here the container is checked by its own library and each cell is kept as it comes.
-//! Measured: two cells at opposite corners of 60,001 rows and 250 columns, a file of 6 kB, take 940 MB by
-//! calamine 0.38 and 12 MB here, the whole program counted.
+//! The general reader expands each sheet to a full rectangle and follows a damaged file's chains without end; here
+//! the container is checked by its own library and each cell is kept as it comes. Measured on two cells at opposite
+//! corners of 60,001 rows and 250 columns, a file of 6 kB: 940 MB with calamine 0.38, 12 MB here, for the whole
+//! program.
 
 use std::collections::HashMap;
 use std::io::{Cursor, Read};
@@ -19,7 +19,7 @@ use crate::narrow::narrow;
 use crate::problem::{Place, Problem};
 use crate::sheet::{Cell, Merged, Sheet};
 
-/// Records that matter here, by their numbers in [MS-XLS] 2.3.
+/// Records that are read here, by their numbers in [MS-XLS] 2.3.
 mod record {
     pub(super) const FORMULA: u16 = 0x0006;
     pub(super) const END: u16 = 0x000a;
@@ -44,7 +44,7 @@ mod record {
     pub(super) const BEGIN: u16 = 0x0809;
 }
 
-/// Why reading ended.
+/// Reasons why reading ended.
 enum Stop {
     Broken(&'static str),
     Full,
@@ -53,7 +53,7 @@ enum Stop {
     Is(Problem),
 }
 
-/// Every sheet of a workbook.
+/// All sheets of a workbook.
 pub(super) fn sheets(file: &str, bytes: &[u8], memory: &mut Memory) -> Result<Vec<Sheet>, Problem> {
     let stream = stream(file, bytes)?;
     let read = Globals::read(&stream, memory).and_then(|globals| {
@@ -82,7 +82,7 @@ pub(super) fn sheets(file: &str, bytes: &[u8], memory: &mut Memory) -> Result<Ve
 /// The stream with the records, out of the container.
 fn stream(file: &str, bytes: &[u8]) -> Result<Vec<u8>, Problem> {
     let mut container = cfb::CompoundFile::open(Cursor::new(bytes)).map_err(|_| cut_short(file))?;
-    // An encrypted .xlsx comes in the same container.
+    // An encrypted .xlsx comes in such a container too.
     if container.exists("/EncryptedPackage") {
         return Err(password(file));
     }
@@ -100,7 +100,7 @@ fn stream(file: &str, bytes: &[u8]) -> Result<Vec<u8>, Problem> {
         ));
     };
     let mut content = Vec::new();
-    // No stream is longer than its file, whatever it says.
+    // No stream is longer than its file, whatever it claims.
     let most = narrow::<u64>(bytes.len());
     let read = stream.take(most).read_to_end(&mut content);
     read.map_err(|_| cut_short(file))?;
@@ -114,7 +114,7 @@ struct Record<'s> {
     body: &'s [u8],
 }
 
-/// The records of a stream from some place on.
+/// Records of a stream from a given offset on.
 struct Records<'s> {
     stream: &'s [u8],
 }
@@ -144,7 +144,7 @@ impl<'s> Records<'s> {
     }
 }
 
-/// A sheet in the list of sheets.
+/// An entry of the list of sheets.
 struct Listed {
     at: usize,
     name: String,
@@ -152,7 +152,7 @@ struct Listed {
     worksheet: bool,
 }
 
-/// What holds for the whole workbook.
+/// Facts about the whole workbook.
 #[derive(Default)]
 struct Globals {
     sheets: Vec<Listed>,
@@ -228,7 +228,7 @@ impl Globals {
             Records { stream: stream.ok_or(Stop::Broken("a sheet that is not there"))? };
         let whole = records.stream.len();
         let mut depth = 0_u32;
-        // A formula's text stands in a record of its own behind it.
+        // A formula's text is in a record of its own after it.
         let mut awaited = None;
         loop {
             let Record { kind, body } = records.next()?;
@@ -303,7 +303,7 @@ impl Globals {
                         record::TEXT | record::RICH_TEXT => text(rest).map(|t| values::text(&t)),
                         record::BOOL_OR_ERROR => bool_or_error(rest),
                         record::FORMULA => match rest {
-                            // Not a number: the two high bytes say so, the first says what.
+                            // Not a number: the two high bytes mark it, the first one gives its kind.
                             [0, _, _, _, _, _, 0xff, 0xff, ..] => {
                                 awaited = Some(at);
                                 None
@@ -359,7 +359,7 @@ impl Globals {
     }
 }
 
-/// A sheet in the list ([MS-XLS] 2.4.28).
+/// An entry of the list of sheets ([MS-XLS] 2.4.28).
 fn listed(body: &[u8]) -> Option<Listed> {
     let at = usize::try_from(u32_at(body, 0)?).ok()?;
     let (state, kind) = (*body.get(4)?, *body.get(5)?);
@@ -387,13 +387,13 @@ fn short_number(packed: u32) -> f64 {
     if packed & 1 != 0 { number / 100.0 } else { number }
 }
 
-/// A text behind its length and a byte that says how wide its characters are ([MS-XLS] 2.5.294).
+/// A text after its length and a byte with the width of its characters ([MS-XLS] 2.5.294).
 fn text(body: &[u8]) -> Option<String> {
     let (count, wide) = (u16_at(body, 0)?, body.get(2)? & 1 != 0);
     characters(body.get(3..)?, count.into(), wide)
 }
 
-/// So many characters, of one byte (the low ones) or two.
+/// `count` characters, of one byte (the low ones) or two.
 fn characters(bytes: &[u8], count: usize, wide: bool) -> Option<String> {
     if wide {
         let units = bytes.get(..2 * count)?.chunks_exact(2);
@@ -404,7 +404,7 @@ fn characters(bytes: &[u8], count: usize, wide: bool) -> Option<String> {
     }
 }
 
-/// A text that goes on in further records, each of which says anew how wide its characters are.
+/// A text that continues in further records, each with its own width of characters.
 fn long_text(pieces: &[&[u8]]) -> Option<String> {
     let mut cursor = Pieces::new(pieces);
     let count = cursor.u16()?;
@@ -412,11 +412,11 @@ fn long_text(pieces: &[&[u8]]) -> Option<String> {
     cursor.characters(count.into(), wide)
 }
 
-/// The texts that cells share ([MS-XLS] 2.4.265 and 2.5.293).
+/// Texts that cells share ([MS-XLS] 2.4.265 and 2.5.293).
 fn shared_texts(pieces: &[&[u8]], most: u64) -> Result<Vec<String>, Stop> {
     let mut cursor = Pieces::new(pieces);
     let (mut texts, mut held) = (Vec::new(), 0);
-    // The counts that stand first may be wrong, and the texts say by themselves where they end.
+    // The leading counts may be wrong, and each text has its own end.
     cursor.skip(8);
     while !cursor.at_end() {
         let text = cursor.shared_text();
@@ -430,7 +430,7 @@ fn shared_texts(pieces: &[&[u8]], most: u64) -> Result<Vec<String>, Stop> {
     Ok(texts)
 }
 
-/// A record and those that continue it, read on from one to the next.
+/// A record and those that continue it, read as one.
 struct Pieces<'p, 's> {
     pieces: &'p [&'s [u8]],
     current: &'s [u8],
@@ -445,7 +445,7 @@ impl<'p, 's> Pieces<'p, 's> {
         Pieces { pieces, current }
     }
 
-    /// Goes on to the next record once one is used up; whether there is anything left.
+    /// Moves to the next record once one is used up; false if none is left.
     fn refill(&mut self) -> bool {
         while self.current.is_empty() {
             let Some((next, rest)) = self.pieces.split_first() else {
@@ -484,7 +484,7 @@ impl<'p, 's> Pieces<'p, 's> {
     fn shared_text(&mut self) -> Option<String> {
         let count = self.u16()?;
         let flags = self.byte()?;
-        // What stands behind the text: where fonts change, and marks for East Asian readings.
+        // After the text: font changes, and marks for East Asian readings.
         let runs = if flags & 0x08 != 0 { self.u16()? } else { 0 };
         let extra = if flags & 0x04 != 0 {
             u32::from(self.u16()?) | u32::from(self.u16()?) << 16

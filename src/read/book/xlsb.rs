@@ -16,7 +16,7 @@ use crate::problem::Problem;
 use crate::sheet::{Merged, Sheet};
 use quick_xml::events::Event;
 
-/// Records that matter here, by their numbers in [MS-XLSB] 2.3.
+/// Records that are read here, by their numbers in [MS-XLSB] 2.3.
 mod record {
     pub(super) const ROW: u16 = 0;
     pub(super) const FORMULA_ERROR: u16 = 11;
@@ -29,7 +29,7 @@ mod record {
     pub(super) const MERGED: u16 = 176;
 }
 
-/// Every sheet of a workbook.
+/// All sheets of a workbook.
 pub(super) fn sheets(
     file: &str,
     bytes: &[u8],
@@ -65,15 +65,15 @@ pub(super) fn sheets(
     Ok(sheets)
 }
 
-/// What the general reader does not tell of a sheet.
+/// Facts about a sheet that the general reader does not give.
 #[derive(Default)]
 struct OfSheet {
     spans: Spans,
-    /// Formulas that give an error, which it passes over.
+    /// Formulas that give an error, which it ignores.
     errors: Vec<((u32, u32), u8)>,
 }
 
-/// What the parts ask of their reader, found out before they are read.
+/// Memory that the parts would need, surveyed before they are read.
 #[derive(Default)]
 struct Survey {
     parts: HashMap<String, OfSheet>,
@@ -85,7 +85,7 @@ struct Survey {
 impl Survey {
     fn take(file: &str, archive: &mut Archive<'_>, memory: &Memory) -> Result<Survey, Problem> {
         let mut taken = Survey::default();
-        // Other binary parts, macros and printer settings, are no records and are not read.
+        // Other binary parts, macros and printer settings, are not records and are not read.
         let wanted = |key: &str| {
             let read = ["worksheets/", "sharedstrings", "styles", "workbook"];
             key.ends_with(".bin") && read.iter().any(|read| key.contains(read))
@@ -103,7 +103,7 @@ impl Survey {
         }
     }
 
-    /// One part; what its reader holds of it, at most `room`.
+    /// Surveys one part; returns the bytes that its reader holds of it, at most `room`.
     fn part(
         &mut self,
         key: &str,
@@ -175,7 +175,7 @@ impl Survey {
         Ok(held)
     }
 
-    /// Where each sheet's cells are.
+    /// Finds the cells of each sheet.
     fn relate(
         &mut self,
         file: &str,
@@ -229,7 +229,7 @@ fn start(stream: &mut impl Read) -> std::io::Result<Option<u16>> {
     Ok(Some(low | u16::from(byte(stream)? & 0x7f) << 7))
 }
 
-/// A record's length: seven bits a byte, four bytes at most.
+/// A record's length: seven bits per byte, four bytes at most.
 fn length(stream: &mut impl Read) -> std::io::Result<u64> {
     let mut length = 0;
     for place in 0..4 {
@@ -260,7 +260,7 @@ fn listed(body: &[u8]) -> Option<(String, String)> {
     Some((name, relation))
 }
 
-/// A text in UTF-16 behind its length, and where it ends.
+/// A text in UTF-16 after its length, and its end.
 fn wide_text(body: &[u8], at: usize) -> Option<(String, usize)> {
     let count = usize::try_from(u32_at(body, at)?).ok()?;
     let end = count.checked_mul(2)?.checked_add(at + 4)?;

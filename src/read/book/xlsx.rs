@@ -1,5 +1,4 @@
-//! Reads .xlsx and .xlsm workbooks, cell by cell, so that a stray cell in the far corner costs
-//! nothing.
+//! Reads .xlsx and .xlsm workbooks cell by cell, so that a stray cell in the far corner costs no memory.
 
 use std::io::Cursor;
 
@@ -13,7 +12,7 @@ use super::values::{self, Value};
 use crate::problem::Problem;
 use crate::sheet::{Cell, Sheet};
 
-/// Every sheet of a workbook.
+/// All sheets of a workbook.
 pub(super) fn sheets(
     file: &str,
     bytes: &[u8],
@@ -36,11 +35,11 @@ pub(super) fn sheets(
         };
         let of_sheet = survey.of_sheet(&listed.name);
         let mut gatherer = Gatherer::new(file, listed.name.clone(), memory)?;
-        // Without the text of shared formulas, which would be made anew for each cell.
+        // Without the text of shared formulas, which would be built for each cell.
         while let Some(found) = reader.next_cell_with_formula_metadata().map_err(trouble)? {
             let cell = match values::value(found.value) {
                 Value::Cell(cell) => cell,
-                // A formula whose result is an empty text shows nothing and is nothing.
+                // A formula whose result is an empty text counts as an empty cell.
                 Value::Blank => continue,
                 Value::None => match found.formula.and_then(uncalculated) {
                     Some(cell) => cell,
@@ -59,7 +58,7 @@ pub(super) fn sheets(
     Ok(sheets)
 }
 
-/// A formula without a value; its text as far as it is at hand.
+/// A formula without a value, with its text as far as it is at hand.
 fn uncalculated(formula: XlsxFormulaMetadata) -> Option<Cell> {
     const MOST_SHOWN: usize = 100;
     let text = match formula {

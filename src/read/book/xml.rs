@@ -1,5 +1,4 @@
-//! XML read with a limit on each single value and on how deep elements lie, so that neither can
-//! fill the memory.
+//! XML reader with a limit on each single value and on the nesting of elements, so that neither can fill the memory.
 
 use std::cell::Cell;
 use std::io::{self, BufRead, Read};
@@ -10,21 +9,21 @@ use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
 use thiserror::Error;
 
-/// What is wrong with XML.
+/// Faults of XML.
 #[derive(Debug, Error)]
 pub(super) enum XmlError {
-    /// It cannot be read, or is no XML.
+    /// Unreadable, or not XML.
     #[error(transparent)]
     Broken(#[from] quick_xml::Error),
-    /// Elements lie too deep, or have names without end.
+    /// Elements nested too deep, or with names that are too long.
     #[error("elements inside each other without end")]
     TooDeep,
-    /// It ends inside an element.
+    /// Ends inside an element.
     #[error("it ends too early")]
     CutShort,
 }
 
-/// A stream that gives out only so many bytes between two events of the XML reader.
+/// A stream that gives out a limited number of bytes between two events of the XML reader.
 struct Leash<R> {
     inner: R,
     left: Rc<Cell<u64>>,
@@ -77,7 +76,7 @@ impl<R: BufRead> Events<R> {
         Events { reader, left, longest, depth: 0, buffer: Vec::new() }
     }
 
-    /// The next event, and how many bytes it took.
+    /// The next event, and the number of its bytes.
     ///
     /// # Errors
     /// [`XmlError`].
@@ -112,7 +111,7 @@ pub(super) fn attribute(element: &BytesStart<'_>, name: &str) -> Option<String> 
         })
 }
 
-/// Whether an attribute says yes.
+/// Whether an attribute is true.
 pub(super) fn says_yes(element: &BytesStart<'_>, name: &str) -> bool {
     attribute(element, name).is_some_and(|value| value == "1" || value == "true")
 }

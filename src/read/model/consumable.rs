@@ -1,4 +1,4 @@
-//! Consumables: what goes into the bag.
+//! Consumables: the contents of the bag.
 
 use std::collections::BTreeMap;
 

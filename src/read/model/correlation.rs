@@ -1,4 +1,4 @@
-//! Correlations: what errs together.
+//! Correlations: contributors whose errors go together.
 
 use toml::Spanned;
 

@@ -1,4 +1,4 @@
-//! The shape of a model file: its tables and their keys.
+//! Structure of a model file: its tables and their keys.
 
 use std::collections::BTreeMap;
 
@@ -8,7 +8,7 @@ use toml::Spanned;
 use crate::decimal::Millionths;
 use crate::length::{Length, LengthError, Tolerance, Unit};
 
-/// The keys of a model file, and those of the tables below them.
+/// Keys of a model file, and those of the tables below them.
 pub(super) const KEYS: [(&str, &[&str]); 11] = [
     ("title", &[]),
     ("unit", &[]),
@@ -61,11 +61,11 @@ pub(super) const KEYS: [(&str, &[&str]); 11] = [
         ],
     ),
     ("correlation", &["between", "coefficient"]),
-    // Its keys are the names of what stands on the drawing.
+    // Its keys are the names of what is on the drawing.
     ("figures", &[]),
 ];
 
-/// The keys that a table cannot do without.
+/// Required keys of the tables.
 pub(super) const NEEDED: [(&str, &[&str]); 7] = [
     ("", &["title", "unit"]),
     ("pack", &["kind", "most_pieces"]),
@@ -76,7 +76,7 @@ pub(super) const NEEDED: [(&str, &[&str]); 7] = [
     ("correlation", &["between", "coefficient"]),
 ];
 
-/// The keys of a material.
+/// Keys of a material.
 pub(super) const MATERIAL_KEYS: [&str; 5] =
     ["plus_minus", "compressibility", "expansion", "expansion_plus_minus", "source"];
 
@@ -186,7 +186,7 @@ pub(super) struct MaterialFile {
     pub(super) compressibility: Option<Spanned<Vec<Spanned<Quantity>>>>,
     pub(super) expansion: Option<Spanned<Quantity>>,
     pub(super) expansion_plus_minus: Option<Spanned<Quantity>>,
-    /// For people; a table without its sources is of little use, but nothing follows from it.
+    /// For people only; a table should name its sources.
     #[serde(rename = "source")]
     pub(super) _source: Option<String>,
 }

@@ -1,4 +1,4 @@
-//! Thermal terms: what grows between the cold setting and running.
+//! Thermal terms: growth from the cold setting to running.
 
 use std::ops::Range;
 

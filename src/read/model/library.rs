@@ -1,4 +1,4 @@
-//! Where models are found.
+//! Finds models.
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -12,21 +12,21 @@ use crate::read::bounded;
 use crate::read::drawing;
 use crate::read::drawing::DrawingAt;
 
-/// The materials table that comes with the program.
+/// Materials table that comes with the program.
 pub(super) const MATERIALS: &str = include_str!("../../../models/materials.toml");
 
-/// The name of a materials table among the model files of a folder.
+/// Name of a materials table among the model files of a folder.
 pub(super) const MATERIALS_NAME: &str = "materials";
 
-/// Where models are found: the folder that was given, then the built-in ones.
+/// Models by name: those of the given folder, then the built-in ones.
 pub struct Library {
-    /// What is known of materials beside what a model says itself.
+    /// Known materials, besides those that a model states itself.
     materials: Vec<Material>,
     /// The folder's own materials table, if there is one: file and hash.
     own_materials: Option<(String, String)>,
     /// Name to file and text; a folder's file outranks a built-in one of the same name.
     texts: BTreeMap<String, (String, String)>,
-    /// Where the drawing of a model is, if it has one.
+    /// Location of the drawing of a model, if it has one.
     drawings: BTreeMap<String, DrawingAt>,
 }
 
@@ -76,7 +76,7 @@ impl Library {
                         Ok(text) if name.eq_ignore_ascii_case(MATERIALS_NAME) => {
                             let file = path.display().to_string();
                             let own = gather_materials(&file, &text, problems);
-                            // The first that says something of a material is heard.
+                            // The first table that states a material's property wins.
                             library.materials = join(own, &library.materials);
                             let hash = crate::digest::sha256(text.as_bytes());
                             library.own_materials = Some((file, hash));
@@ -108,18 +108,18 @@ impl Library {
         self.texts.keys().cloned().collect()
     }
 
-    /// The name as its file has it, whatever the case it was typed in.
+    /// The name as its file spells it, for a name typed in any case.
     pub fn exact(&self, name: &str) -> String {
         let found = self.texts.keys().find(|known| known.to_lowercase() == name.to_lowercase());
         found.cloned().unwrap_or_else(|| name.to_string())
     }
 
-    /// Whether a model of this name exists, whole or not.
+    /// Whether a model of this name exists, valid or not.
     pub fn knows(&self, name: &str) -> bool {
         self.texts.contains_key(name)
     }
 
-    /// The problem of a name that no model has.
+    /// Problem of a name that no model has.
     pub fn unknown(&self, name: &str, place: Place) -> Problem {
         let names = self.names();
         let known = names.iter().map(String::as_str);
@@ -131,12 +131,12 @@ impl Library {
         )
     }
 
-    /// The file of a model.
+    /// File of a model.
     pub fn source_of(&self, name: &str) -> String {
         self.texts.get(name).map(|(file, _)| file.clone()).unwrap_or_default()
     }
 
-    /// The file of a model's drawing, where it lies in the folder that was given.
+    /// File of a model's drawing, if it is in the given folder.
     pub(in crate::read) fn drawing_file(&self, name: &str) -> Option<String> {
         match self.drawings.get(name)? {
             DrawingAt::BuiltIn(_) => None,
@@ -144,7 +144,7 @@ impl Library {
         }
     }
 
-    /// Reads a model; problems inside it are added once however often it is asked for.
+    /// Reads a model; its problems are added once, however often it is asked for.
     pub fn find(&self, name: &str, problems: &mut Problems) -> Option<Model> {
         let (file, text) = self.texts.get(name)?;
         match parse_with(name, file, text, &self.materials) {

@@ -11,7 +11,7 @@ use crate::length::Unit;
 use crate::model::{Compressibility, Expansion, Material};
 use crate::problem::Problems;
 
-/// Reads a materials table; what is wrong with it is added to the problems.
+/// Reads a materials table; its problems are added to `problems`.
 pub(super) fn gather_materials(file: &str, text: &str, problems: &mut Problems) -> Vec<Material> {
     let mut reader = Reader { file, text, problems: Problems::new() };
     reader.unknown_keys(&[("material", &MATERIAL_KEYS)]);
@@ -19,7 +19,7 @@ pub(super) fn gather_materials(file: &str, text: &str, problems: &mut Problems) 
         // A bare number has no unit here: tolerances are a model's or the stock's own.
         Ok(raw) => reader.materials(raw.material, None),
         Err(error) => {
-            reader.malformed(&error, "a materials table as DEVELOPERS.md describes it");
+            reader.malformed(&error, "a materials table as `gapwright help models` describes it");
             None
         }
     };
@@ -27,8 +27,7 @@ pub(super) fn gather_materials(file: &str, text: &str, problems: &mut Problems) 
     materials.unwrap_or_default()
 }
 
-/// Two lists of materials as one: what the first says of a material stands, the second fills in
-/// what it leaves out.
+/// Merges two lists of materials: the first one's properties win, the second fills in missing ones.
 pub(super) fn join(mut first: Vec<Material>, second: &[Material]) -> Vec<Material> {
     for other in second {
         let same = |m: &&mut Material| m.name.to_lowercase() == other.name.to_lowercase();
@@ -116,7 +115,7 @@ impl Reader<'_> {
         Some(Compressibility { least, most })
     }
 
-    /// A coefficient of expansion with its plus/minus, if there is one; nothing where it is bad.
+    /// Coefficient of expansion with its plus/minus; `None` if there is none or it is bad.
     #[allow(clippy::option_option)]
     pub(super) fn expansion(
         &mut self,

@@ -173,7 +173,7 @@ impl Reader<'_> {
         None
     }
 
-    /// The form with the values that hold when the pump runs hot, where the file gives such.
+    /// The form with the values for the hot running pump, where the file gives them.
     pub(super) fn hot(&mut self, form: Form, raw: &RequirementFile, unit: Unit) -> Option<Form> {
         let limits = match &raw.hot_limits {
             Some(limits) => Some(self.limits(limits)?),

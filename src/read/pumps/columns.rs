@@ -1,4 +1,4 @@
-//! The columns of the Pumps sheet: which there must be follows from the models.
+//! Columns of the Pumps sheet; the models decide which are needed.
 
 use super::super::expected::RangeColumns;
 use super::super::table::{Heading, Table};
@@ -6,17 +6,17 @@ use crate::columns::{FITS, NEEDED_OF_PUMPS, fit_heading, key, pump_heading as he
 use crate::model::{ConsumableNeed, Dimension, Model};
 use crate::problem::{Problem, Problems};
 
-/// Headings that are known whatever the model.
+/// Known headings that all models share.
 const ALSO_KNOWN: [&str; 4] = ["Priority", "Due", "Location", "Note"];
 
-/// The headings of a dimension, pack or requirement: its key or its label, each with these words behind.
+/// Headings of a dimension, pack or requirement: its key or its label, each followed by `behind`.
 pub(in crate::read) fn names(name: &str, label: &str, behind: &str) -> Vec<String> {
     [heading(name), label.to_string()]
         .map(|front| if behind.is_empty() { front } else { format!("{front} {behind}") })
         .to_vec()
 }
 
-/// Every heading that some model of the workbook gives a meaning to.
+/// Every heading with a meaning in some model of the workbook.
 pub(in crate::read) fn known_headings(models: &[Model]) -> Vec<String> {
     let fixed = NEEDED_OF_PUMPS.iter().chain(&ALSO_KNOWN).map(ToString::to_string);
     let of_models = models.iter().flat_map(|model| {
@@ -46,10 +46,10 @@ pub(in crate::read) fn known_headings(models: &[Model]) -> Vec<String> {
     fixed.chain(of_models).collect()
 }
 
-/// What a pump may state of a requirement for itself.
+/// Values of a requirement that a pump may state for itself.
 pub(super) const SIDES: [&str; 3] = ["target", "min", "max"];
 
-/// What a pump may state of a thermal term for itself.
+/// Values of a thermal term that a pump may state for itself.
 pub(super) const OF_GROWTH: [&str; 3] = ["length", "cold", "running"];
 
 /// Whether a heading is one of the numbered readings of a dimension.
@@ -64,12 +64,12 @@ pub(in crate::read) fn reading_number(heading_key: &str, dimension: &Dimension) 
         .find_map(|front| heading_key.strip_prefix(key(front).as_str())?.parse().ok())
 }
 
-/// Where a model's values stand.
+/// Columns of a model's values.
 pub(super) struct Columns {
     pub(super) fits: Vec<Option<Heading>>,
     /// Per dimension: its column, or those of its readings.
     pub(super) dimensions: Vec<Vec<Heading>>,
-    /// Per dimension: the range that is expected.
+    /// Per dimension: the expected range.
     pub(super) ranges: Vec<RangeColumns>,
     /// Per thermal term: length, cold and running temperature.
     pub(super) thermals: Vec<[Option<Heading>; 3]>,
@@ -78,7 +78,7 @@ pub(super) struct Columns {
     pub(super) consumables: Vec<ConsumableColumns>,
 }
 
-/// Where a pump says what a consumable must fit.
+/// Columns with the fit of a consumable.
 pub(super) struct ConsumableColumns {
     pub(super) fit: Option<Heading>,
     /// Bore and shaft, where the model asks by section.
@@ -122,7 +122,7 @@ impl Columns {
             .iter()
             .map(|dimension| {
                 let all = reading_columns(table, dimension, problems);
-                // Before the outage the sheet need not have room for readings.
+                // Before the outage the sheet may still be without columns for readings.
                 if all.is_empty() && !ahead {
                     table.needed(&heading(&dimension.name), problems);
                 }
@@ -152,7 +152,7 @@ impl Columns {
     }
 }
 
-/// The columns that a dimension's readings stand in: one, or numbered ones in their order.
+/// Columns of a dimension's readings: one, or numbered ones in their order.
 pub(in crate::read) fn reading_columns(
     table: &Table<'_>,
     dimension: &Dimension,

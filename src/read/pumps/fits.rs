@@ -1,4 +1,4 @@
-//! Fit codes of the pumps against those of the stock.
+//! Checks the fit codes of the pumps against those of the stock.
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
@@ -6,8 +6,8 @@ use super::Draft;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::stock::Code;
 
-/// Every fit code must stand somewhere in the stock: a code that no row has is misspelt, or the
-/// item is missing from the list. `codes` holds the kind and fit of every row, whole or not.
+/// Every fit code must appear in the stock: a code that no row has is misspelt, or the item is missing from the list.
+/// `codes` holds the kind and fit of every row, valid or not.
 pub(in crate::read) fn check_fits(
     draft: &Draft,
     codes: &[(String, Code, Place)],
@@ -17,11 +17,11 @@ pub(in crate::read) fn check_fits(
         // An empty stock is a problem of its own.
         return;
     }
-    /// Enough to see what the codes look like.
+    /// Enough to show the form of the codes.
     const MOST_NAMED: usize = 20;
-    /// After so many the codes are wrong as a whole, and one by one a misspelling is not looked for.
+    /// With more unknown codes, all are wrong as a whole, and similar codes are not looked for.
     const MOST_SUGGESTED: usize = 20;
-    // As many pumps as lots is too many to look through them for each.
+    // A search through all lots for each of as many pumps would be too slow.
     let known: HashSet<(&str, &str)> =
         codes.iter().map(|(kind, code, _)| (kind.as_str(), code.key())).collect();
     let mut by_kind: HashMap<&str, BTreeSet<&str>> = HashMap::new();

@@ -1,4 +1,4 @@
-//! One row of the Pumps sheet: a pump, or every problem of it.
+//! Reads one row of the Pumps sheet: a pump, or every problem of it.
 
 use super::super::expected::{Foresight, Unmeasured, rounded_up};
 use super::super::stock::THICK;
@@ -23,12 +23,12 @@ pub(super) struct PumpReader<'a> {
     pub(super) model: &'a Model,
     pub(super) columns: &'a Columns,
     pub(super) policy: &'a Policy,
-    /// What is known ahead of readings, where pumps need not be measured yet.
+    /// Knowledge ahead of readings, where pumps may still be unmeasured.
     pub(super) foresight: Option<&'a Foresight<'a>>,
     pub(super) tag: Option<&'a Heading>,
 }
 
-/// A pump, what its dimensions are expected to come to, and where its fit codes stand.
+/// A pump, the expected ranges of its dimensions, and the places of its fit codes.
 pub(super) type Found = (Pump, Vec<Option<Expected>>, Vec<Place>);
 
 impl PumpReader<'_> {
@@ -116,8 +116,8 @@ impl PumpReader<'_> {
         Some((pump, expected, places))
     }
 
-    /// Readings that ask for more than pieces of ten millimetres in every place can make up are mostly thou in
-    /// a column of inches. Common practice, no source.
+    /// Warns of readings that need more than pieces of ten millimetres in every place: mostly thou in a column of
+    /// inches. Common practice, no source.
     fn ask_about_reach(&self, pump: &Pump, expected: &[Option<Expected>], problems: &mut Problems) {
         for requirement in &pump.requirements {
             let Form::Linear { terms, target, .. } = &requirement.form else {
@@ -164,12 +164,12 @@ impl PumpReader<'_> {
                 "no more than pieces of 10 mm each can make up",
                 "check the number and the unit of its column",
             ));
-            // A requirement that is asked hot as well asks the same of the same reading.
+            // A requirement that is asked hot as well needs the same readings.
             return;
         }
     }
 
-    /// What a consumable must fit; a fit code may be left empty, a diameter may not.
+    /// Fit of a consumable; a fit code may be left empty, a diameter may not.
     fn consumable_fit(
         &self,
         columns: &ConsumableColumns,
@@ -223,7 +223,7 @@ impl PumpReader<'_> {
         Some(priority)
     }
 
-    /// A dimension as measured, or what it is expected to come to.
+    /// A dimension as measured, or its expected range.
     fn dimension(
         &self,
         model: usize,
@@ -262,7 +262,7 @@ impl PumpReader<'_> {
             let (measured, expected) = foresight.expect(&unmeasured, problems)?;
             return Some((measured, Some(expected)));
         }
-        // Beside a reading the range counts for nothing, so what is wrong with it stops nobody.
+        // A range beside a reading is not used, so its faults do not stop the run.
         let mut beside = Problems::new();
         let expected = range.range(line, dimension, &mut beside);
         for (_, problem) in beside.by_place() {
@@ -364,7 +364,7 @@ impl PumpReader<'_> {
         Some(Measured { readings, value, tolerance, standard, freedom })
     }
 
-    /// The column of what the pump may state for itself, where its cell is not empty.
+    /// Column of a value that the pump states for itself, where its cell is not empty.
     fn stated<'h>(&self, column: &'h Option<Heading>) -> Option<&'h Heading> {
         let filled = |heading: &&Heading| self.line.row.cell(heading.column).is_some();
         column.as_ref().filter(filled)
@@ -463,7 +463,7 @@ impl PumpReader<'_> {
     }
 }
 
-/// The target and limits of a requirement, as far as they are lengths.
+/// Target and limits of a requirement, as far as they are lengths.
 fn figures(form: &Form, unit: Unit) -> String {
     match form {
         Form::Linear { target, lower, upper, .. } => {
@@ -474,7 +474,7 @@ fn figures(form: &Form, unit: Unit) -> String {
     }
 }
 
-/// Limits that no requirement can have.
+/// Problem of limits that no requirement can have.
 fn unfit(place: Place, found: String, form: &Form) -> Problem {
     let mend = match form {
         Form::Linear { .. } => {

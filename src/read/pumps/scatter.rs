@@ -1,11 +1,10 @@
-//! How well the mean of readings is known, from their scatter and the gauge's resolution.
+//! Uncertainty of the mean of readings, from their scatter and the gauge's resolution.
 
 use crate::length::{Length, Uncertainty};
 
-/// The standard uncertainty of the mean of readings, rounded up, and its degrees of freedom (`None`
-/// without end); nothing for fewer than two. Their scatter and the resolution of the gauge, which
-/// they share, add up: `u^2 = s^2 / n + (resolution / 2)^2 / 3`, and the degrees of freedom are
-/// `(n - 1) (u^2 / (s^2 / n))^2`, cut off.
+/// Standard uncertainty of the mean of readings, rounded up, and its degrees of freedom (`None` for infinitely many);
+/// `None` for fewer than two readings. The scatter and the shared resolution of the gauge add up:
+/// `u^2 = s^2 / n + (resolution / 2)^2 / 3`, with `(n - 1) (u^2 / (s^2 / n))^2` degrees of freedom, rounded down.
 ///
 /// Source: JCGM 100:2008, 4.2.3 equation (5), F.2.2.1 and G.4.1 (from memory).
 pub(super) fn uncertainty_of_mean(
@@ -19,7 +18,8 @@ pub(super) fn uncertainty_of_mean(
     Some(combined(n, squares, resolution))
 }
 
-/// Uncertainty and degrees of freedom from n squared times the sum of squared deviations of `n` readings, in ticks squared.
+/// Uncertainty and degrees of freedom from n squared times the sum of squared deviations of `n` readings, in ticks
+/// squared.
 pub(in crate::read) fn combined(
     n: i128,
     squares: i128,
@@ -33,7 +33,7 @@ pub(in crate::read) fn combined(
     (u, freedom(n, squares, read))
 }
 
-/// Degrees of freedom of scatter and resolution together, the latter as good as known.
+/// Degrees of freedom of scatter and resolution together; the resolution counts as exactly known.
 #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)]
 fn freedom(n: i128, squares: i128, read: i128) -> Option<u32> {
     if squares == 0 {
@@ -41,7 +41,7 @@ fn freedom(n: i128, squares: i128, read: i128) -> Option<u32> {
     }
     let grown = 1.0 + read as f64 / (12.0 * squares as f64);
     let exact = (n - 1) as f64 * grown * grown;
-    // Against the last digit of the division.
+    // Guards against the last digit of the division.
     Some((exact * (1.0 + 1e-12)).floor().min(1e9) as u32)
 }
 
@@ -49,8 +49,8 @@ fn freedom(n: i128, squares: i128, read: i128) -> Option<u32> {
 mod tests {
     use super::*;
 
-    /// Source: JCGM 100:2008, 4.4.3 and Table 1 (from memory): 20 readings, mean 100.145,
-    /// s/sqrt(n) = 0.3329157 recomputed; here in whole ticks of the same digits.
+    /// Source: JCGM 100:2008, 4.4.3 and Table 1 (from memory): 20 readings, mean 100.145, s/sqrt(n) = 0.3329157
+    /// recomputed; here in whole ticks of these digits.
     #[test]
     fn the_uncertainty_of_twenty_readings_is_the_guides() {
         let readings: Vec<Length> = [
@@ -68,9 +68,9 @@ mod tests {
         assert_eq!(uncertainty_of_mean(&readings[..1], Length::ZERO), None);
     }
 
-    /// By hand: readings that are all alike to 0.01 mm are known to that over the root of twelve, as
-    /// well as can be; two that are 0.02 mm apart have 0.01 mm of their own, the root of 1 + 1/12 of
-    /// it together, and 1 x (1 + 1/12)^2 = 1.17 degrees of freedom, cut off.
+    /// By hand: readings that all agree to 0.01 mm are known to that over the root of twelve, with infinite degrees
+    /// of freedom. Two readings that are 0.02 mm apart have 0.01 mm of their own, in all the root of 1 + 1/12 times
+    /// that, and 1 x (1 + 1/12)^2 = 1.17 degrees of freedom, rounded down.
     #[test]
     fn a_gauge_is_not_better_than_it_reads() {
         let readings = [Length::from_ticks(500_000); 3];

@@ -1,4 +1,4 @@
-//! A batch of draws: the model worked out on blocks of its sources.
+//! One batch of draws: the model evaluated on blocks of its sources.
 
 use chacha20::ChaCha8Rng;
 use chacha20::rand_core::SeedableRng;
@@ -11,26 +11,26 @@ use super::normal::BLOCK;
 use super::sampling::{Scratch, fill};
 use super::{CLASSES, Measurand, Model, Plan, Source, Sum};
 
-/// The draws of a batch and what they come to by themselves.
+/// Draws of a batch and their own statistics.
 #[derive(Debug, Clone)]
 pub(super) struct Batch {
-    /// How many were drawn.
+    /// Number of draws.
     pub(super) draws: usize,
-    /// The draws within the lower cut, sorted.
+    /// Draws at or below the lower cut, sorted.
     pub(super) low: Vec<f64>,
-    /// The draws within the upper cut with their signs turned, sorted: the other way up, so that both
-    /// are handled alike.
+    /// Draws at or above the upper cut with their signs reversed, sorted, so that both tails are handled
+    /// alike.
     pub(super) high: Vec<f64>,
     /// Draws by class of the histogram, with those below and above the classes.
     pub(super) counts: [u64; CLASSES],
     pub(super) outside: [u64; 2],
-    /// Draws without a value; they stand as infinite.
+    /// Draws without a value; they are represented as infinite.
     pub(super) without_value: u64,
     pub(super) below: u64,
     pub(super) above: u64,
-    /// Of the draws with a value; no number without any.
+    /// Mean of the draws with a value; not a number without any.
     pub(super) mean: f64,
-    /// The squares of their distances from the mean, added up.
+    /// Sum of the squared distances from the mean.
     pub(super) squares: f64,
     pub(super) symmetric: [f64; 2],
     pub(super) shortest: [f64; 2],
@@ -47,32 +47,32 @@ impl Batch {
     }
 }
 
-/// What is kept of the draws: the ends of the intervals are far out, so the middle need not be.
+/// Cuts between which draws are dropped: the ends of the intervals are far out, so the middle is not needed.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Cuts {
-    /// Draws up to this are kept.
+    /// Draws up to this one are kept.
     pub(super) low: f64,
-    /// Draws from this on are kept.
+    /// Draws from this one on are kept.
     pub(super) high: f64,
-    /// The edges of the histogram.
+    /// Edges of the histogram.
     pub(super) classes: [f64; 2],
 }
 
 impl Cuts {
-    /// The same classes, with every draw kept.
+    /// Cuts that keep every draw, with these classes.
     pub(super) fn whole(&self) -> Self {
         Cuts { low: f64::INFINITY, high: f64::NEG_INFINITY, ..*self }
     }
 }
 
-/// The buffers of one thread.
+/// Buffers of one thread.
 #[derive(Debug)]
 pub(super) struct Desk {
-    /// The draws of a batch.
+    /// Draws of a batch.
     draws: Vec<f64>,
     low: Vec<f64>,
     high: Vec<f64>,
-    /// A block of draws of each source.
+    /// Block of draws of each source.
     sources: Vec<[f64; BLOCK]>,
     product: [f64; BLOCK],
     gap: [f64; BLOCK],
@@ -99,11 +99,11 @@ impl Desk {
 pub(super) struct Drawer<'a> {
     model: &'a Model,
     pub(super) plan: &'a Plan,
-    /// Draws in a batch.
+    /// Number of draws in a batch.
     pub(super) size: usize,
-    /// The sources as they are drawn: the members of a group in the standard form.
+    /// Sources as they are drawn: the members of a group in the standard form.
     drawn: Vec<Source>,
-    /// The members of each group with the factor of their correlation.
+    /// Members of each group with the Cholesky factor of their correlation.
     groups: Vec<(&'a [usize], Vec<Vec<f64>>)>,
     pub(super) arch: Arch,
 }
@@ -122,13 +122,13 @@ impl<'a> Drawer<'a> {
         Drawer { drawn, model, plan, size, groups: groups.collect(), arch: Arch::new() }
     }
 
-    /// Cuts that leave each batch its tails but for rare chances, from the draws of the first one.
+    /// Cuts from the draws of the first batch that nearly always leave every batch its tails.
     pub(super) fn cuts(&self) -> Cuts {
         let mut desk = Desk::new(self);
         self.draw(&mut desk, 0);
         let draws = &mut desk.draws;
         draws.sort_unstable_by(upwards);
-        // Four standard deviations of how far two batches differ in what lies beyond a tail.
+        // Four standard deviations of the difference between two batches in the number beyond a tail.
         let tail = tail(self.size, self.plan.level);
         let beyond = (tail + 4 * (2 * tail).isqrt()).min(self.size - 1);
         let far = self.size / 2_000;
@@ -140,7 +140,7 @@ impl<'a> Drawer<'a> {
         }
     }
 
-    /// The batch of a number: the same on any desk, and after any other.
+    /// Batch of this number: the same on any desk, and after any other.
     pub(super) fn batch(&self, desk: &mut Desk, number: usize, cuts: &Cuts) -> Batch {
         self.draw(desk, number);
         self.arch.dispatch(SumUp(self, desk, cuts))
@@ -194,7 +194,7 @@ impl<'a> Drawer<'a> {
         #[allow(clippy::cast_precision_loss)]
         let number = (draws.len() as u64 - without_value) as f64;
         let of_valued = |draw: f64, of: f64| if valued(draw) { of } else { 0.0 };
-        // About one of them: what is averaged is small, and its digits are kept.
+        // About one of them: the averaged differences are small and keep their digits.
         let about = draws.iter().copied().find(|draw| valued(*draw));
         let about = about.unwrap_or(f64::INFINITY);
         let off = total(draws, |draw| of_valued(draw, draw - about)) / number;
@@ -236,8 +236,8 @@ impl<'a> Drawer<'a> {
     }
 }
 
-/// The two loops over a batch, in a form that is compiled for the widest registers a processor has:
-/// more draws at a time, each worked out as ever.
+/// Two loops over a batch, in a form that is compiled for the widest registers of the processor: more draws
+/// at a time, each computed as before.
 struct Draw<'a>(&'a Drawer<'a>, &'a mut Desk, ChaCha8Rng);
 
 impl NullaryFnOnce for Draw<'_> {
@@ -266,7 +266,7 @@ impl NullaryFnOnce for SumUp<'_> {
     }
 }
 
-/// Copies some of the draws, without a branch that would be guessed wrongly.
+/// Copies some of the draws, without a branch that would be mispredicted.
 #[inline(always)]
 fn kept<'a>(draws: &[f64], room: &'a mut [f64], keep: impl Fn(f64) -> bool) -> &'a mut [f64] {
     let mut number = 0;
@@ -284,7 +284,7 @@ fn classes(draws: &[f64], [from, to]: [f64; 2]) -> ([u64; CLASSES], [u64; 2]) {
     let scale = if to > from { CLASSES as f64 / (to - from) } else { 0.0 };
     #[allow(clippy::cast_precision_loss)]
     const LAST: f64 = (CLASSES - 1) as f64;
-    // The first and the last place are for what is outside, the very last for what has no value.
+    // The first and the last place are for draws outside, the very last for those without a value.
     let mut counts = [0; CLASSES + 3];
     for &draw in draws {
         let class = ((draw - from) * scale).min(LAST) + 1.0;
@@ -300,7 +300,7 @@ fn classes(draws: &[f64], [from, to]: [f64; 2]) -> ([u64; CLASSES], [u64; 2]) {
     (within, [counts[0], counts[CLASSES + 1]])
 }
 
-/// Makes independent standard draws of the members into correlated ones of their own laws.
+/// Turns independent standard draws of the members into correlated ones of their own distributions.
 #[inline(always)]
 fn mix(
     laws: &[Source],
@@ -309,7 +309,7 @@ fn mix(
     sources: &mut [[f64; BLOCK]],
     mixed: &mut [f64; BLOCK],
 ) {
-    // From the last one up, as each needs those before it unmixed.
+    // From the last one up, since each needs those before it unmixed.
     for (member, row) in members.iter().zip(factor).rev() {
         *mixed = [0.0; BLOCK];
         for (part, other) in row.iter().zip(members) {
@@ -325,7 +325,7 @@ fn mix(
     }
 }
 
-/// The sum of a block, term by term.
+/// Sum of a block, term by term.
 #[inline(always)]
 fn add_up(sum: &Sum, sources: &[[f64; BLOCK]], product: &mut [f64; BLOCK], out: &mut [f64]) {
     out.fill(sum.constant);
@@ -349,7 +349,7 @@ fn add_up(sum: &Sum, sources: &[[f64; BLOCK]], product: &mut [f64; BLOCK], out: 
     }
 }
 
-/// The sum over some numbers, in eight parts side by side and always the same ones.
+/// Sum over some numbers, in eight fixed parts next to each other.
 #[inline(always)]
 pub(super) fn total(numbers: &[f64], of: impl Fn(f64) -> f64) -> f64 {
     let mut parts = [0.0; 8];

@@ -2,34 +2,33 @@
 
 use std::cmp::Ordering;
 
-/// The lowest and the highest of some draws, each sorted upwards: all that a coverage interval
-/// needs.
+/// Lowest and highest draws, each sorted upwards: all that a coverage interval needs.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Tails<'a> {
     pub(super) low: &'a [f64],
     pub(super) high: &'a [f64],
-    /// How many draws there are in all.
+    /// Number of all draws.
     pub(super) draws: usize,
 }
 
-/// How many draws on each side can be the end of an interval of a level: `draws (1 - level)`,
-/// rounded up.
+/// Number of draws on each side that can be the end of an interval of a level: `draws (1 - level)`, rounded
+/// up.
 pub(super) fn tail(draws: usize, level: f64) -> usize {
     draws - covered(draws, level, 0.0)
 }
 
-/// `draws` times `level`, after adding a part of one the whole of it.
+/// Rank `draws x level`, rounded up to a whole draw.
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)]
 fn covered(draws: usize, level: f64, part: f64) -> usize {
     (draws as f64 * level + part).floor() as usize
 }
 
-/// The order of draws, none of which is no number; quicker than a total order of all that is a float.
+/// Order of draws, none of which is NaN; quicker than a total order of floats.
 pub(super) fn upwards(a: &f64, b: &f64) -> Ordering {
     a.partial_cmp(b).unwrap_or(Ordering::Equal)
 }
 
-/// Sorts the lowest `tail` draws to the front and the highest to the back, and nothing else.
+/// Sorts the lowest `tail` draws to the front and the highest to the back, and leaves the rest unsorted.
 pub(super) fn sort_tails(draws: &mut [f64], tail: usize) {
     let most = draws.len();
     if 2 * tail >= most {
@@ -43,7 +42,7 @@ pub(super) fn sort_tails(draws: &mut [f64], tail: usize) {
 }
 
 impl Tails<'_> {
-    /// The draw of a rank from 1, which must lie in a tail.
+    /// Draw of a rank from 1, which must lie in a tail.
     pub(super) fn ranked(&self, rank: usize) -> f64 {
         if rank <= self.low.len() {
             self.low[rank - 1]
@@ -52,8 +51,8 @@ impl Tails<'_> {
         }
     }
 
-    /// The interval that leaves as many draws out below as above, and the shortest one
-    /// (JCGM 101:2008, 7.7.2 to 7.7.4, from memory).
+    /// Interval that leaves as many draws out below as above, and the shortest one (JCGM 101:2008, 7.7.2 to
+    /// 7.7.4, from memory).
     pub(super) fn intervals(&self, level: f64) -> ([f64; 2], [f64; 2]) {
         let within = covered(self.draws, level, 0.5);
         let without = self.draws - within;
@@ -61,7 +60,7 @@ impl Tails<'_> {
         let mut shortest = ends(1);
         for rank in 2..=without {
             let [from, to] = ends(rank);
-            // Never so where an end is infinite.
+            // Never true where an end is infinite.
             if to - from < shortest[1] - shortest[0] {
                 shortest = [from, to];
             }
@@ -84,8 +83,8 @@ mod tests {
         tails.intervals(level)
     }
 
-    /// By hand: of the squares of 1 to 100, 90 % are 90 of them; ten are left out, five a side in
-    /// the one, all at the wide end in the other.
+    /// By hand: of the squares of 1 to 100, 90 % are 90 of them; ten are left out, five on each side in the
+    /// one, all at the wide end in the other.
     #[test]
     fn intervals_of_squares() {
         let squares = (1..=100_u32).rev().map(|n| f64::from(n * n)).collect();
@@ -94,7 +93,7 @@ mod tests {
         assert_eq!(shortest, [1.0, 8281.0]);
     }
 
-    /// By hand: 0.95 of 250 is 237.5, which counts as 238; of the 12 that are left out 6 are below.
+    /// By hand: 0.95 of 250 is 237.5, which counts as 238; of the 12 left out 6 are below.
     #[test]
     fn a_part_of_a_draw_is_rounded_as_the_clause_says() {
         let (symmetric, _) = intervals((1..=250_u32).map(f64::from).collect(), 0.95);

@@ -1,27 +1,27 @@
 //! Inputs that are drawn together.
 
-/// Sources that are drawn together, from a multivariate normal law (JCGM 101:2008, 6.4.8).
+/// Sources drawn together, from a multivariate normal distribution (JCGM 101:2008, 6.4.8).
 ///
-/// Each keeps its own mean and its own normal law; the correlation ties them.
+/// Each keeps its own mean and its own normal distribution; the correlation joins them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Joint {
-    /// The sources, by index.
+    /// Sources, by index.
     pub members: Vec<usize>,
-    /// A row for each member, in their order: 1 on the diagonal, symmetric, positive semi-definite.
-    /// A covariance divided by both standard deviations.
+    /// Correlation matrix, one row per member, in their order: 1 on the diagonal, symmetric, positive
+    /// semi-definite. Each entry is a covariance divided by both standard deviations.
     pub correlation: Vec<Vec<f64>>,
 }
 
-/// How far the factor times itself may be from the matrix it is taken of.
+/// Largest difference allowed between the product of the factor with its transpose and the matrix.
 const OFF: f64 = 1e-7;
 
-/// A pivot below this is nought: the member depends wholly on those before it.
+/// Pivot below which it counts as zero: the member depends wholly on those before it.
 const NOUGHT: f64 = 1e-14;
 
-/// The lower triangular `l` with `l l^T` the matrix, by rows; none where the matrix is not
-/// symmetric and positive semi-definite with ones on its diagonal.
+/// Cholesky factor: the lower triangular `l` with `l l^T` equal to the matrix, by rows; `None` where the
+/// matrix is not symmetric and positive semi-definite with ones on its diagonal.
 ///
-/// Cholesky's factor, with a column of noughts where a member adds nothing of its own.
+/// A member that adds nothing of its own has a column of zeros.
 pub(super) fn factor(correlation: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
     let n = correlation.len();
     if correlation.iter().any(|row| row.len() != n) {
@@ -41,7 +41,7 @@ pub(super) fn factor(correlation: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
             l[i][j] = (correlation[i][j] - times(&l, i, j, j)) / l[j][j];
         }
     }
-    // A matrix that is not positive semi-definite shows here, a negative pivot being left out.
+    // A matrix that is not positive semi-definite shows here, because a negative pivot is left out.
     let held = (0..n).all(|i| {
         (0..=i).all(|j| {
             let product = times(&l, i, j, j + 1);
@@ -76,12 +76,12 @@ mod tests {
         assert_eq!(factor(&[vec![1.0, 0.5], vec![0.4, 1.0]]), None);
         assert_eq!(factor(&[vec![1.0, 0.5], vec![0.5, 0.9]]), None);
         assert_eq!(factor(&[vec![1.0, 0.5], vec![0.5]]), None);
-        // Each pair alone would do; all three cannot be opposed to one another.
+        // Each pair alone would be possible; all three cannot be opposed to one another.
         let opposed = |r: f64| vec![vec![1.0, r, r], vec![r, 1.0, r], vec![r, r, 1.0]];
         assert_eq!(factor(&opposed(-0.51)), None);
-        // At -1/2 the three add up to nought: just semi-definite.
+        // At -1/2 the three add up to zero: just semi-definite.
         assert!(factor(&opposed(-0.5)).is_some());
-        // The same with a dependent pair first: only the left-out pivot's column shows it.
+        // Three in which a dependent pair comes first: only the column of the left-out pivot shows the error.
         let late = vec![vec![1.0, 1.0, 0.5], vec![1.0, 1.0, 0.4], vec![0.5, 0.4, 1.0]];
         assert_eq!(factor(&late), None);
     }

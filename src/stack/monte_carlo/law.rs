@@ -1,51 +1,51 @@
-//! The laws that an input can follow.
+//! Distributions of the inputs.
 
-/// The law of an input about its mean, which is nought here.
+/// Distribution of an input about its mean, here zero.
 ///
-/// Source of the laws and of how they are drawn: JCGM 101:2008, 6.4 (from memory).
+/// Source of the distributions and of the way they are drawn: JCGM 101:2008, 6.4 (from memory).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Law {
-    /// Anywhere within plus and minus `half` alike (6.4.2).
+    /// Rectangular: equally likely anywhere within `half` either way (6.4.2).
     Rectangular {
-        /// The half-width.
+        /// Half-width.
         half: f64,
     },
-    /// The sum of two rectangular laws of half the width each (6.4.5).
+    /// Triangular: the sum of two rectangular distributions of half the width each (6.4.5).
     Triangular {
-        /// The half-width.
+        /// Half-width.
         half: f64,
     },
     /// Normal (6.4.7).
     Normal {
-        /// The standard deviation.
+        /// Standard deviation.
         sd: f64,
     },
-    /// The arcsine law: something that swings between plus and minus `half` (6.4.6).
+    /// Arc sine: a quantity that swings between plus and minus `half` (6.4.6).
     UShaped {
-        /// The half-width.
+        /// Half-width.
         half: f64,
     },
     /// Student's t times a scale: the mean of few readings (6.4.9).
     Student {
-        /// What t is multiplied with: the standard uncertainty as the readings give it.
+        /// Scale: the standard uncertainty of the mean from the readings.
         scale: f64,
         /// Degrees of freedom, 1 or more.
         dof: u32,
     },
-    /// Rectangular, with a half-width that is itself known only within `half` plus and minus
-    /// `inexact` (6.4.3).
+    /// Rectangular, with a half-width that is itself known only within `half` plus and minus `inexact`
+    /// (6.4.3).
     CurvilinearTrapezoid {
-        /// The half-width as stated.
+        /// Half-width as stated.
         half: f64,
-        /// How far it may be off, at most `half`.
+        /// Error of the half-width, at most `half`.
         inexact: f64,
     },
 }
 
 impl Law {
-    /// The standard deviation, in the unit of the law's own width.
+    /// Standard deviation, in the unit of the distribution's own width.
     ///
-    /// It is infinite for Student's law with 2 degrees of freedom or less.
+    /// Infinite for Student's distribution with 2 degrees of freedom or fewer.
     ///
     /// ```
     /// use gapwright::stack::monte_carlo::Law;
@@ -71,7 +71,7 @@ impl Law {
         }
     }
 
-    /// What a draw of the law's standard form is multiplied with.
+    /// Factor that turns a draw of the standard form into one of this distribution.
     pub(super) fn scale(self) -> f64 {
         match self {
             Law::Rectangular { half }
@@ -83,7 +83,7 @@ impl Law {
         }
     }
 
-    /// Whether its numbers make a law: finite, none below nought.
+    /// Whether its numbers are valid: finite, none negative.
     pub(super) fn holds(self) -> bool {
         let scale = self.scale();
         let rest = match self {

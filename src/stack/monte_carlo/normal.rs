@@ -1,12 +1,12 @@
 //! Normal draws.
 
-// The coefficients stand as published.
+// The coefficients are kept as published.
 #![allow(clippy::excessive_precision)]
 
 /// Draws in a block.
 pub(super) const BLOCK: usize = 256;
 
-/// A polynomial, its coefficients from the highest power down (Horner's rule).
+/// Polynomial, its coefficients from the highest power down (Horner's rule).
 #[inline(always)]
 pub(super) fn polynomial<const N: usize>(coefficients: &[f64; N], x: f64) -> f64 {
     let mut sum = coefficients[0];
@@ -16,7 +16,7 @@ pub(super) fn polynomial<const N: usize>(coefficients: &[f64; N], x: f64) -> f64
     sum
 }
 
-/// Turns draws between minus and plus one half into normal ones, by the inverse of the normal
+/// Turns draws between minus and plus one half into normal draws, by the inverse of the normal
 /// distribution.
 ///
 /// Source: M. J. Wichura, "Algorithm AS 241: the percentage points of the normal distribution",
@@ -31,7 +31,7 @@ pub(super) fn normal(
     tail: &mut [usize; BLOCK],
     kept: &mut [f64; BLOCK],
 ) {
-    // The draws in a tail are noted without a branch, which would be guessed wrongly.
+    // Draws in a tail are noted without a branch, which would be mispredicted.
     let mut tails = 0;
     for (i, q) in draws.iter().enumerate() {
         tail[tails] = i;
@@ -39,13 +39,13 @@ pub(super) fn normal(
         tails += usize::from(q.abs() > CENTRE);
     }
     for q in draws.iter_mut() {
-        // In a tail this is of no use, and written over below.
+        // Useless for a draw in a tail, and overwritten below.
         let r = 0.180_625 - *q * *q;
         *q = mean + sd * (*q * polynomial(&A, r) / polynomial(&B, r));
     }
     let kept = &mut kept[..tails];
     for q in kept.iter_mut() {
-        // How far out, with the sign of its side.
+        // Distance into the tail, with the sign of its side.
         *q = libm::log(0.5 - q.abs()).copysign(*q);
     }
     for q in kept.iter_mut() {
@@ -58,7 +58,7 @@ pub(super) fn normal(
     }
 }
 
-/// The central part reaches this far from the median.
+/// Distance from the median to which the central part reaches.
 const CENTRE: f64 = 0.425;
 const A: [f64; 8] = [
     2.509_080_928_730_122_672_7e3,
@@ -104,7 +104,7 @@ const D: [f64; 8] = [
 mod tests {
     use super::*;
 
-    /// Against `libm`'s error function, which has nothing to do with the algorithm.
+    /// Against the error function of `libm`, which is independent of the algorithm.
     #[test]
     fn the_normal_quantile_inverts_the_normal_distribution() {
         let mut tails = 0;
@@ -120,7 +120,7 @@ mod tests {
             normal(0.0, 1.0, &mut both, &mut [0; BLOCK], &mut [0.0; BLOCK]);
             assert_eq!(both[0].to_bits(), (-both[1]).to_bits());
             let above = libm::erfc(both[0] / 2.0_f64.sqrt()) / 2.0;
-            // To the last places of the argument, of which the distribution's slope makes more.
+            // Exact to the last places of the argument, which the slope of the distribution magnifies.
             let slope = libm::exp(-both[0] * both[0] / 2.0) / (2.0 * std::f64::consts::PI).sqrt();
             let off = (above - (0.5 - q)) / slope / both[0].abs().max(1.0);
             worst = worst.max(off.abs());

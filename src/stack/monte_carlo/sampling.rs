@@ -1,13 +1,12 @@
-//! Draws of the laws, a block at a time.
+//! Draws of the distributions, a block at a time.
 //!
-//! A block is short enough that what every source draws for it stays in the fastest memory, and
-//! long enough that each loop runs over many draws. Nothing here is left to the platform: only
-//! `+ - * /`, the square root and what `libm` is written with, in a fixed order, so that a seed
-//! gives the same draws everywhere.
+//! A block is short enough for the draws of every source to stay in the fastest memory, and long enough for
+//! each loop to run over many draws. Nothing depends on the platform: only `+ - * /`, the square root and the
+//! functions of `libm`, in a fixed order, so that a seed gives the same draws everywhere.
 //!
-//! Why draws of our own: measured by `cargo run --release --example monte_carlo` (2 cores, 2026-11-28), four
-//! million draws of ten sources take 102 ms on one thread and 67 ms on two, in 11 MB; a vectorised numpy of the
-//! same model takes 318 ms.
+//! Reason for draws of our own: measured by `cargo run --release --example monte_carlo` (2 cores,
+//! 2026-11-28), four million draws of ten sources take 102 ms on one thread and 67 ms on two, in 11 MB; a
+//! vectorised numpy of the same model takes 318 ms.
 
 use chacha20::ChaCha8Rng;
 use chacha20::rand_core::Rng;
@@ -15,7 +14,7 @@ use chacha20::rand_core::Rng;
 use super::law::Law;
 use super::normal::{BLOCK, normal, polynomial};
 
-/// Where random bytes and half-made draws are kept.
+/// Buffers for random bytes and half-made draws.
 #[derive(Debug)]
 pub(super) struct Scratch {
     bytes: [u8; 4 * BLOCK],
@@ -29,7 +28,7 @@ impl Scratch {
     }
 }
 
-/// Fills a block with draws of a law about a mean.
+/// Fills a block with draws of a distribution about a mean.
 #[inline(always)]
 pub(super) fn fill(
     mean: f64,
@@ -73,10 +72,9 @@ pub(super) fn fill(
     }
 }
 
-/// Fills with something of draws between minus and plus one half: the middles of 2^32 equal cells.
+/// Fills with a function of draws between minus and plus one half: the middles of 2^32 equal cells.
 ///
-/// A normal draw out of them reaches 6.3 standard deviations, which one draw in four thousand
-/// million exceeds.
+/// A normal draw from them reaches 6.3 standard deviations, which one draw in four thousand million exceeds.
 #[inline(always)]
 fn uniform(
     rng: &mut ChaCha8Rng,
@@ -90,14 +88,14 @@ fn uniform(
     rng.fill_bytes(bytes);
     let (words, _) = bytes.as_chunks::<4>();
     for (x, word) in out.iter_mut().zip(words) {
-        // The word as the first bits of the fraction of a number from 1 to 2.
+        // The word becomes the first bits of the fraction of a number from 1 to 2.
         *x = of(f64::from_bits(ONE | u64::from(u32::from_le_bytes(*word)) << 20) - MIDDLE);
     }
 }
 
-/// The sine of pi times `x`, for `x` between minus and plus one half: the arcsine law's quantile.
+/// Sine of pi times `x`, for `x` between minus and plus one half: the quantile of the arc sine distribution.
 ///
-/// Its power series, to the last term that matters; the error is below 1e-15.
+/// A power series, to the last term that matters; the error is below 1e-15.
 #[inline(always)]
 fn sine(x: f64) -> f64 {
     /// `(-1)^n / (2n + 1)!`, from n = 11 down to 0.
@@ -117,7 +115,7 @@ fn sine(x: f64) -> f64 {
     t * polynomial(&TERMS, t * t)
 }
 
-/// A draw of Student's t.
+/// Draw of Student's t.
 ///
 /// Source: R. W. Bailey, "Polar generation of random variates with the t-distribution",
 /// Mathematics of Computation 62 (1994) (from memory, checked against exact distributions).
@@ -126,13 +124,13 @@ pub(super) fn student(dof: f64, rng: &mut ChaCha8Rng) -> f64 {
         let (u, v) = (signed(rng), signed(rng));
         let w = u * u + v * v;
         if w <= 1.0 {
-            // The power of w less 1, without the digits that taking 1 off would lose.
+            // The power of w less 1, without the digits that subtracting 1 would lose.
             return u * (dof * libm::expm1(-2.0 / dof * libm::log(w)) / w).sqrt();
         }
     }
 }
 
-/// A draw between minus and plus one: the middles of 2^53 equal cells, never nought.
+/// Draw between minus and plus one: the middles of 2^53 equal cells, never zero.
 #[allow(clippy::cast_possible_wrap, clippy::cast_precision_loss)]
 pub(crate) fn signed(rng: &mut ChaCha8Rng) -> f64 {
     let odd = (rng.next_u64() as i64 >> 10) | 1;
@@ -143,7 +141,7 @@ pub(crate) fn signed(rng: &mut ChaCha8Rng) -> f64 {
 mod tests {
     use super::*;
 
-    /// Another implementation of the generator, and the laws of two words by hand.
+    /// Another implementation of the generator, and the draws of two words by hand.
     #[test]
     fn a_uniform_draw_is_the_middle_of_its_cell() {
         use chacha20::rand_core::SeedableRng;

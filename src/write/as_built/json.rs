@@ -1,116 +1,18 @@
-//! What came back from the bench as JSON, format `gapwright.recheck.v1`.
-//!
-//! Lengths are decimal strings in the unit of the pump's model wherever that is exact.
+//! The record of a recheck as JSON: what was found and verified into [`crate::formats::recheck`].
 
-use schemars::{JsonSchema, Schema, schema_for};
-use serde::{Deserialize, Serialize};
-
+use super::super::json::{exact, length, requirement};
 use super::AsBuilt;
+use crate::formats::recheck::{
+    DecisionJson, FORMAT, FittedJson, FoundJson, OfJson, PumpJson, ReadingJson, RecheckJson,
+    SlipJson, TaskJson, UsualJson,
+};
 use crate::job::Job;
+use crate::length::Fine;
 use crate::plan::Pick;
 use crate::pump::Pump;
-use crate::recheck::{Compared, Decision, Of, Record};
-use crate::words;
-use crate::words::recheck::{to_do, what};
-
-/// The name of the format.
-pub const FORMAT: &str = "gapwright.recheck.v1";
-
-/// What came of the readings of an outage.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct RecheckJson {
-    /// Always `gapwright.recheck.v1`.
-    pub format: String,
-    /// The id of the plan whose kits were fitted.
-    pub plan: String,
-    /// The acceptance rule.
-    pub acceptance: String,
-    /// The pumps, in the order of the pump workbook.
-    pub pumps: Vec<PumpJson>,
-}
-
-/// One pump.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PumpJson {
-    /// Its tag.
-    pub tag: String,
-    /// `accept`, `LOOK FIRST`, `SWAP`, `recheck lacking`, `not read yet` or `NOT FIT TO ASSEMBLE`.
-    pub decision: String,
-    /// What there is to do or to say, in sentences.
-    pub to_do: Vec<String>,
-    /// What was read.
-    pub readings: Vec<ReadingJson>,
-    /// Where each requirement comes out as found.
-    pub requirements: Vec<RequirementJson>,
-    /// What is moved, if a swap puts it right.
-    pub swap: Vec<MoveJson>,
-    /// Who fitted it and when, as it was written.
-    pub fitter: Option<String>,
-    /// Who checked it and when.
-    pub checker: Option<String>,
-}
-
-/// One reading against what was predicted.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct ReadingJson {
-    /// The place or the requirement.
-    pub of: String,
-    /// The unit of the lengths.
-    pub unit: String,
-    /// The middle of what was predicted.
-    pub predicted: String,
-    /// Its expanded uncertainty, k = 2.
-    pub predicted_within: String,
-    /// The first reading.
-    pub found: String,
-    /// The second one.
-    pub found_again: Option<String>,
-    /// The expanded uncertainty of the last reading, k = 2.
-    pub found_within: String,
-    /// The normalised error of the last reading; absent where neither can be off and both differ.
-    pub normalised_error: Option<f64>,
-    /// Whether it is 1 at most, either way.
-    pub agrees: bool,
-}
-
-/// One requirement as found.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct RequirementJson {
-    /// Its name in the model.
-    pub name: String,
-    /// The unit of the lengths.
-    pub unit: String,
-    /// The lower limit.
-    pub lower: String,
-    /// The upper limit.
-    pub upper: String,
-    /// Where it comes out: on its reading, or else as predicted from the packs.
-    pub value: String,
-    /// Whether that rests on a reading of it.
-    pub on_reading: bool,
-    /// Whether it is met under the acceptance rule.
-    pub conforms: bool,
-}
-
-/// Pieces that a swap moves.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct MoveJson {
-    /// The place, by its name in the model.
-    pub pack: String,
-    /// The item.
-    pub item: String,
-    /// Pieces put in; fewer than nothing are taken out.
-    pub count: i64,
-    /// The thickness that a laminated piece is peeled to.
-    pub peeled_to: Option<String>,
-}
-
-/// The record as JSON text.
-pub fn text(built: &AsBuilt<'_>) -> String {
-    let mut text = serde_json::to_string_pretty(&record(built)).unwrap_or_default();
-    text.push('\n');
-    text
-}
+use crate::recheck::suspect::Slip;
+use crate::recheck::work::{Step, Task, Usual, work};
+use crate::recheck::{Decision, Of, Record, Suspect};
 
 /// The record in the shape of the format.
 pub fn record(built: &AsBuilt<'_>) -> RecheckJson {
@@ -119,23 +21,45 @@ pub fn record(built: &AsBuilt<'_>) -> RecheckJson {
     RecheckJson {
         format: FORMAT.into(),
         plan: built.plan_id.into(),
-        acceptance: job.policy.acceptance.to_string(),
-        pumps: pumps.map(|(pump, record)| of_pump(job, pump, record)).collect(),
+        acceptance: job.policy.acceptance.into(),
+        pumps: pumps.map(|(pump, record)| Names { job, pump }.pump(record)).collect(),
     }
 }
 
-/// The JSON Schema of the format.
-pub fn schema() -> Schema {
-    schema_for!(RecheckJson)
+/// A pump with its job, in which places, requirements and pieces have their names.
+struct Names<'a> {
+    job: &'a Job,
+    pump: &'a Pump,
 }
 
-fn of_pump(job: &Job, pump: &Pump, record: &Record) -> PumpJson {
-    let unit = job.model_of(pump).unit;
-    let reading = |of: Of| {
-        let compared: &Compared = record.against(of)?;
+impl Names<'_> {
+    fn pump(&self, record: &Record) -> PumpJson {
+        let Names { job, pump } = self;
+        let unit = job.model_of(pump).unit;
+        let checked = pump.requirements.iter().zip(&record.requirements);
+        PumpJson {
+            tag: pump.tag.clone(),
+            decision: decision(&record.decision),
+            to_do: work(job, pump, record).iter().map(|task| self.task(task)).collect(),
+            readings: record.readable().filter_map(|of| self.reading(record, of)).collect(),
+            requirements: checked
+                .map(|(asked, checked)| FoundJson {
+                    verdict: requirement(&asked.name, unit, &checked.verdict),
+                    on_reading: checked.on_reading,
+                })
+                .collect(),
+            fitter: record.bench.fitter.clone(),
+            checker: record.bench.checker.clone(),
+        }
+    }
+
+    fn reading(&self, record: &Record, of: Of) -> Option<ReadingJson> {
+        let compared = record.against(of)?;
+        let unit = self.job.model_of(self.pump).unit;
         Some(ReadingJson {
-            of: what(job, pump, of).into(),
+            of: self.of(of),
             unit: unit.symbol().into(),
+            nominal: compared.nominal.show(unit),
             predicted: compared.predicted.show(unit),
             predicted_within: compared.predicted_within.show(unit),
             found: compared.found.first.value.show(unit),
@@ -144,49 +68,142 @@ fn of_pump(job: &Job, pump: &Pump, record: &Record) -> PumpJson {
             normalised_error: compared.normalised(),
             agrees: compared.agrees(),
         })
-    };
-    let checked = pump.requirements.iter().zip(&record.requirements);
-    PumpJson {
-        tag: pump.tag.clone(),
-        decision: words::recheck::decision(&record.decision).into(),
-        to_do: to_do(job, pump, record),
-        readings: record.readable().filter_map(reading).collect(),
-        requirements: checked
-            .map(|(requirement, checked)| RequirementJson {
-                name: requirement.name.clone(),
-                unit: unit.symbol().into(),
-                lower: checked.verdict.lower.show(unit),
-                upper: checked.verdict.upper.show(unit),
-                value: checked.verdict.value.show(unit),
-                on_reading: checked.on_reading,
-                conforms: checked.verdict.conforms(),
-            })
-            .collect(),
-        swap: match &record.decision {
-            Decision::Swap(swap) => moves(job, pump, &swap.moves),
-            _ => Vec::new(),
-        },
-        fitter: record.bench.fitter.clone(),
-        checker: record.bench.checker.clone(),
     }
-}
 
-fn moves(job: &Job, pump: &Pump, moves: &[[Vec<Pick>; 2]]) -> Vec<MoveJson> {
-    let model = job.model_of(pump);
-    let mut all = Vec::new();
-    for (pack, [out, into]) in model.packs.iter().zip(moves) {
-        for (picks, sign) in [(out, -1), (into, 1)] {
-            for pick in picks {
-                let item = &job.stock[pick.item];
-                let peeled = item.peeled(pick.peeled).filter(|_| pick.peeled > 0);
-                all.push(MoveJson {
-                    pack: pack.name.clone(),
-                    item: item.item.clone(),
-                    count: sign * i64::from(pick.count),
-                    peeled_to: peeled.map(|thickness| thickness.show(model.unit)),
-                });
+    fn pack(&self, place: usize) -> String {
+        self.job.model_of(self.pump).packs[place].name.clone()
+    }
+
+    fn requirement(&self, index: usize) -> String {
+        self.pump.requirements[index].name.clone()
+    }
+
+    fn of(&self, of: Of) -> OfJson {
+        match of {
+            Of::Pack(place) => OfJson::Pack { name: self.pack(place) },
+            Of::Requirement(index) => OfJson::Requirement { name: self.requirement(index) },
+        }
+    }
+
+    fn fitted(&self, pick: &Pick) -> FittedJson {
+        let item = &self.job.stock[pick.item];
+        let peeled = item.peeled(pick.peeled).filter(|_| pick.peeled > 0);
+        FittedJson {
+            item: item.item.clone(),
+            count: pick.count,
+            peeled_to: peeled.map(|thick| length(thick, self.job.model_of(self.pump).unit)),
+        }
+    }
+
+    fn slip(&self, suspect: &Suspect) -> SlipJson {
+        let pack = self.pack(suspect.pack);
+        match suspect.slip {
+            Slip::Missing(piece) => SlipJson::Missing { pack, piece: self.fitted(&piece) },
+            Slip::TooMany(piece) => SlipJson::TooMany { pack, piece: self.fitted(&piece) },
+            Slip::Mistaken(piece, other) => {
+                SlipJson::Mistaken { pack, piece: self.fitted(&piece), other: self.fitted(&other) }
             }
         }
     }
-    all
+
+    fn task(&self, task: &Task) -> TaskJson {
+        let model = self.job.model_of(self.pump);
+        let requirement = |index: &usize| self.requirement(*index);
+        match task {
+            Task::NotKitted => TaskJson::NotKitted,
+            Task::NotRead => TaskJson::NotRead,
+            Task::Differs(of) => TaskJson::Differs { of: self.of(*of) },
+            Task::ReadThirdTime(of) => TaskJson::ReadThirdTime { of: self.of(*of) },
+            Task::MeasurePackFirst(of) => TaskJson::MeasurePackFirst { of: self.of(*of) },
+            Task::LookFor(of, what) => TaskJson::LookFor { of: self.of(*of), usual: usual(*what) },
+            Task::WouldFit(of, suspects) => TaskJson::WouldFit {
+                of: self.of(*of),
+                slips: suspects.iter().map(|suspect| self.slip(suspect)).collect(),
+            },
+            Task::ReadAgain => TaskJson::ReadAgain,
+            Task::Recheck(index) => TaskJson::Recheck { requirement: requirement(index) },
+            Task::CauseNotFound(of) => TaskJson::CauseNotFound { of: self.of(*of) },
+            Task::PackNotMeasured(place) => TaskJson::PackNotMeasured { pack: self.pack(*place) },
+            Task::NotMet(index) => TaskJson::NotMet { requirement: requirement(index) },
+            Task::NotClear { requirement: index, finer } => {
+                TaskJson::NotClear { requirement: requirement(index), finer: *finer }
+            }
+            Task::ReadFiner => TaskJson::ReadFiner,
+            Task::Miscounted { place, count } => {
+                let allowed = &model.packs[*place];
+                TaskJson::Miscounted {
+                    pack: self.pack(*place),
+                    count: *count,
+                    least: allowed.least_pieces,
+                    most: allowed.most_pieces,
+                }
+            }
+            Task::Caution(index) => {
+                let caution = &model.cautions[*index];
+                TaskJson::Caution { when: caution.when.clone(), text: caution.text.clone() }
+            }
+            Task::Swap(step) => self.step(step),
+            Task::BringBack => TaskJson::BringBack,
+            Task::NoSwap(searched) => {
+                TaskJson::NoSwap { pieces: searched.pieces, all: searched.all }
+            }
+        }
+    }
+
+    fn step(&self, step: &Step) -> TaskJson {
+        let unit = self.job.model_of(self.pump).unit;
+        match step {
+            Step::TakeOut(place, picks) => TaskJson::TakeOut {
+                pack: self.pack(*place),
+                pieces: picks.iter().map(|pick| self.fitted(pick)).collect(),
+            },
+            Step::PutIn(place, pick) => {
+                let item = &self.job.stock[pick.item];
+                TaskJson::PutIn {
+                    pack: self.pack(*place),
+                    piece: self.fitted(pick),
+                    bin: item.bin.clone(),
+                    cut_from: item.cut.map(|cut| self.job.sheets[cut.sheet].item.clone()),
+                }
+            }
+            Step::PeelFurther(place, pick) => {
+                TaskJson::PeelFurther { pack: self.pack(*place), piece: self.fitted(pick) }
+            }
+            Step::StaysEmpty(place) => TaskJson::StaysEmpty { pack: self.pack(*place) },
+            Step::MeasurePack(place, (total, tolerance)) => {
+                let ends = [*total, *total - tolerance.minus, *total + tolerance.plus];
+                let (unit, [total, least, most]) = exact(unit, ends.map(Fine::from));
+                TaskJson::MeasurePack {
+                    pack: self.pack(*place),
+                    unit: unit.symbol().into(),
+                    total,
+                    least,
+                    most,
+                }
+            }
+            Step::Expected(index, verdict) => TaskJson::Expected {
+                requirement: requirement(&self.requirement(*index), unit, verdict),
+            },
+        }
+    }
+}
+
+fn usual(usual: Usual) -> UsualJson {
+    match usual {
+        Usual::Thicker => UsualJson::Thicker,
+        Usual::Thinner => UsualJson::Thinner,
+        Usual::Seating => UsualJson::Seating,
+    }
+}
+
+fn decision(decision: &Decision) -> DecisionJson {
+    match decision {
+        Decision::NotKitted => DecisionJson::NotKitted,
+        Decision::NotRead => DecisionJson::NotRead,
+        Decision::Look(_) => DecisionJson::LookFirst,
+        Decision::Incomplete(_) => DecisionJson::RecheckLacking,
+        Decision::Accept => DecisionJson::Accept,
+        Decision::Swap(_) => DecisionJson::Swap,
+        Decision::NoSwap(_) => DecisionJson::NoSwap,
+    }
 }

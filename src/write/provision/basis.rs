@@ -12,7 +12,7 @@ use crate::words::provision as said;
 
 pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Worksheet> {
     let Provided { outlook, question, provision, level } = provided;
-    let job = &outlook.job;
+    let job = outlook.job();
     let ended = match provision.stopped {
         Some(stop) => stop.words(),
         None if provision.trolley.proven() => "nothing: the work was done to its end",
@@ -69,8 +69,8 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
 /// The ranges that are expected of each pump.
 fn expected<'s>(provided: &Provided<'_>, styles: &'s Styles) -> Section<'s> {
     let outlook = provided.outlook;
-    let job = &outlook.job;
-    let pumps = job.pumps.iter().zip(&outlook.expected);
+    let job = outlook.job();
+    let pumps = job.pumps.iter().zip(outlook.expected());
     let expected = pumps.flat_map(|(pump, expected)| {
         let model = job.model_of(pump);
         let dimensions = model.dimensions.iter().zip(expected);

@@ -117,7 +117,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 6] {
 
 /// The ranges of all pumps.
 fn ranges<'a>(provided: &'a Provided<'_>) -> Vec<Range<'a>> {
-    let job = &provided.outlook.job;
+    let job = provided.outlook.job();
     let kits = job.pumps.iter().zip(&provided.provision.safe);
     let ranges = kits.flat_map(|(pump, kit)| {
         let model = job.model_of(pump);
@@ -198,7 +198,7 @@ type Words<'s> = Column<'s, Gap<'s>>;
 
 /// The gaps in words with their values beside.
 fn gaps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
-    let (job, safe) = (&provided.outlook.job, &provided.provision.safe);
+    let (job, safe) = (provided.outlook.job(), &provided.provision.safe);
     let Styles { text, bold, wrapped, count, remark, prose, .. } = page.styles;
     page.part("Gaps")?;
     if safe.iter().all(|kit| kit.gaps() == 0) {
@@ -257,7 +257,7 @@ fn gap<'a>(pump: &'a Pump, job: &Job, kit: &SafeKit, run: &Run<'_>, sentence: &s
 
 /// The share of each pump's values that is covered, as a chart.
 fn chart(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
-    let kits = provided.outlook.job.pumps.iter().zip(&provided.provision.safe);
+    let kits = provided.outlook.job().pumps.iter().zip(&provided.provision.safe);
     let kits: Vec<_> = kits.filter(|(_, kit)| !kit.axes.is_empty()).collect();
     if kits.is_empty() || kits.len() > MOST_BARS {
         return Ok(());

@@ -75,7 +75,7 @@ impl Kits<'_> {
     }
 
     fn pump(&mut self, provided: &Provided<'_>, pump: usize) -> Written {
-        let job = &provided.outlook.job;
+        let job = provided.outlook.job();
         let kit = &provided.provision.safe[pump];
         let runs = words::runs(kit);
         let lines: Vec<Line> =
@@ -120,7 +120,7 @@ impl Kits<'_> {
         let names = ["Item", "Kind", "Fit", "Thickness", "is about", "Pieces", "Cost", "Bin"];
         self.line(PLAIN, names.map(|name| head.of(name)))?;
         for one in &provided.provision.safe[pump].pieces {
-            let item = &provided.outlook.job.stock[one.item];
+            let item = &provided.outlook.job().stock[one.item];
             let size = item.size.map(|size| {
                 let unit = natural_unit(size.thickness);
                 let about = about(size.thickness.into(), unit.twin());
@@ -144,7 +144,7 @@ impl Kits<'_> {
 
     /// If it measures so, take that.
     fn table(&mut self, provided: &Provided<'_>, pump: usize, lines: &[Line]) -> Written {
-        let job = &provided.outlook.job;
+        let job = provided.outlook.job();
         let kit = &provided.provision.safe[pump];
         let dimensions = &job.model_of(&job.pumps[pump]).dimensions;
         let label = match &kit.axes[..] {
@@ -190,7 +190,7 @@ struct Line {
 
 impl Line {
     fn of(provided: &Provided<'_>, pump: usize, run: &Run<'_>) -> Line {
-        let job = &provided.outlook.job;
+        let job = provided.outlook.job();
         let kit = &provided.provision.safe[pump];
         let values = words::values(job, pump, kit, run);
         let take = match run.take {

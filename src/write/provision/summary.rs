@@ -24,7 +24,7 @@ const FIGURES: u16 = 12;
 const PICTURE: u32 = 15;
 
 pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Worksheet> {
-    let (job, provision) = (&provided.outlook.job, provided.provision);
+    let (job, provision) = (provided.outlook.job(), provided.provision);
     let unmeasured = provision.safe.iter().filter(|kit| !kit.axes.is_empty());
     let lead = format!(
         "{} of {} pumps are not measured yet; acceptance rule: {}; values in steps of {}",
@@ -90,7 +90,7 @@ fn prices(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
 
 /// The answers line by line: the name of a line, that of the safe kits, that of the trolley.
 fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 7] {
-    let (job, provision) = (&provided.outlook.job, provided.provision);
+    let (job, provision) = (provided.outlook.job(), provided.provision);
     let (together, trolley, service) =
         (&provision.together, &provision.trolley, &provision.service);
     let question = provided.question;
@@ -177,7 +177,7 @@ fn verdict(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
 
 /// Both prices, and the service with its interval.
 fn charts(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
-    let (job, provision) = (&provided.outlook.job, provided.provision);
+    let (job, provision) = (provided.outlook.job(), provided.provision);
     let service = &provision.service;
     let asked = provided.question.probability.to_f64();
     let share = service.share();
@@ -273,7 +273,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
 
 /// Every pump with its standing.
 fn pumps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
-    let (job, provision) = (&provided.outlook.job, provided.provision);
+    let (job, provision) = (provided.outlook.job(), provided.provision);
     page.part("Pumps")?;
     let columns = columns(page.styles);
     page.high(31.0)?;
@@ -282,7 +282,7 @@ fn pumps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let (missed, checks) = (&provision.service.missed, provision.service.checks);
     for (index, (pump, kit)) in job.pumps.iter().zip(&provision.safe).enumerate() {
         let model = job.model_of(pump);
-        let dimensions = model.dimensions.iter().zip(&provided.outlook.expected[index]);
+        let dimensions = model.dimensions.iter().zip(&provided.outlook.expected()[index]);
         let expected = dimensions.filter_map(|(dimension, expected)| {
             let expected = (*expected)?;
             let range = said::range([expected.low, expected.high], model.unit);
@@ -308,7 +308,7 @@ fn pumps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
 }
 
 fn warnings(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
-    let job = &provided.outlook.job;
+    let job = provided.outlook.job();
     let Styles { prose, alarms, .. } = page.styles;
     let own = said::warnings(job, provided.provision, provided.question);
     let own = own.into_iter().map(|text| (text, alarms));

@@ -50,7 +50,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 13] {
 }
 
 pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Worksheet> {
-    let job = &provided.outlook.job;
+    let job = provided.outlook.job();
     let trolley = &provided.provision.trolley;
     let title = "Trolley: set aside for all pumps together, in bin order";
     let lead = "Tick what is set aside. Set aside is not set: no piece goes into a pump before it is measured and `gapwright kit` has chosen.";

@@ -1,4 +1,4 @@
-//! Plans as JSON: read back against a job, and what was written reads back as what it was.
+//! Plans as JSON: they are read back against a job, and a written plan reads back unchanged.
 
 use std::fs;
 use std::sync::LazyLock;
@@ -43,7 +43,7 @@ fn plan(bytes: &[u8]) {
     fs::write(&file, bytes).expect("a file");
     match read::packs_of_plan(&file, job, &mut read::Memory::default()) {
         Ok((kits, _)) => {
-            // What the stack-up of such a plan is worked out with.
+            // The stack-up of such a plan needs these.
             for pump in &job.pumps {
                 let Some(packs) = kits.get(&pump.tag.to_lowercase()) else {
                     continue;
@@ -60,7 +60,7 @@ fn plan(bytes: &[u8]) {
     }
 }
 
-/// Names for pumps and items: whatever the reader takes survives the way through JSON.
+/// Names for pumps and items: any name that the reader accepts survives the way through JSON.
 fn named(text: &str) {
     match with_names(text) {
         Ok(job) => reads_back(&kitted(job)),
@@ -68,7 +68,7 @@ fn named(text: &str) {
     }
 }
 
-/// The invented job, its pumps and items called by the lines of a text as far as it has any.
+/// The invented job, with pumps and items named by the lines of a text as far as it has any.
 fn with_names(text: &str) -> Result<Job, Problems> {
     let mut names = text.split('\n');
     let mut pumps = PUMPS.to_string();
@@ -146,7 +146,7 @@ fn job(pumps: &str, stock: &str) -> Result<Job, Problems> {
 
 static VERIFIED: LazyLock<Verified> = LazyLock::new(|| kitted(rich()));
 
-/// The invented job as it stands.
+/// The invented job unchanged.
 pub fn rich() -> Job {
     with_names("").unwrap_or_else(|problems| panic!("{}", problems.sorted()[0]))
 }

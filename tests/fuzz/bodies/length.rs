@@ -13,7 +13,7 @@ use gapwright::sweep::{self, Sweep};
 
 use super::{json, told};
 
-/// The first byte: the unit of the column, or what else it is that is typed.
+/// The first byte: the unit of the column, or the kind of text.
 pub fn run(bytes: &[u8]) {
     let Some((kind, rest)) = super::parted(bytes) else {
         return;
@@ -72,7 +72,7 @@ fn typed(text: &str, column: Option<Unit>) {
     }
 }
 
-/// A length that was read comes back the same from wherever it can be written exactly.
+/// A length that was read comes back unchanged wherever it can be written exactly.
 fn held(length: Length) {
     for unit in Unit::ALL {
         let shown = length.show(unit);
@@ -89,8 +89,8 @@ fn held(length: Length) {
     }
 }
 
-/// The ticks of a text that reads as a length, worked out anew in whole numbers; `None` where no
-/// whole number of ticks comes out.
+/// Ticks of a text that reads as a length, calculated independently in whole numbers; `None` where the result is not
+/// a whole number of ticks.
 fn reckoned(text: &str, column: Option<Unit>) -> Option<i64> {
     let text: String = text
         .chars()
@@ -134,7 +134,7 @@ fn reckoned(text: &str, column: Option<Unit>) -> Option<i64> {
             let (number, exponent) = number.split_once(['e', 'E']).unwrap_or((number, "0"));
             let exponent: i32 = exponent.parse().ok()?;
             let (full, part) = number.split_once(['.', ',']).unwrap_or((number, ""));
-            // Zeros at the end change nothing but could make the numbers too large.
+            // Trailing zeros change no value but could make the numbers too large.
             let part = part.trim_end_matches('0');
             let digits = format!("0{full}{part}");
             let below = 10_i128.checked_pow(u32::try_from(part.len()).ok()?)?;
@@ -173,7 +173,7 @@ fn number(bytes: &[u8]) {
     let _ = gapwright::sheet::show_number(number);
 }
 
-/// `setting = value` of the policy: what was taken is shown as it can be taken again.
+/// `setting = value` of the policy: an accepted value is shown in a form that is accepted again.
 fn setting(text: &str) {
     let (name, value) = text.split_once('=').unwrap_or((text, ""));
     let mut policy = Policy::default();
@@ -191,7 +191,7 @@ fn setting(text: &str) {
 
 static JOB: LazyLock<Job> = LazyLock::new(json::rich);
 
-/// Pieces of a pump as they are stated on the command line, a line a place; then judged.
+/// Pieces of a pump as stated on the command line, one line per place; then judged.
 fn pieces(text: &str) {
     let mut job = JOB.clone();
     let texts: Vec<String> = text.lines().map(str::to_string).collect();
@@ -207,7 +207,7 @@ fn pieces(text: &str) {
     }
 }
 
-/// A sweep, held against the pieces of a known kit.
+/// A sweep, checked against the pieces of a known kit.
 fn swept(text: &str) {
     let pump = &JOB.pumps[0];
     let model = JOB.model_of(pump);

@@ -1,5 +1,5 @@
-//! What each fuzz target does with the bytes that it is given. The fuzzers call these, and so does
-//! the ordinary test that goes through the corpus: what was found once stays found.
+//! Bodies of the fuzz targets. The fuzzers call these, and so does the ordinary test over the corpus: a finding stays
+//! fixed.
 
 pub mod json;
 pub mod length;
@@ -8,20 +8,20 @@ pub mod reader;
 
 use gapwright::problem::Problems;
 
-/// Takes any bytes, and panics if something does not hold.
+/// Takes any bytes, and panics if a property fails.
 pub type Body = fn(&[u8]);
 
 /// The targets by the names of their folders in the corpus.
 pub const ALL: [(&str, Body); 4] =
     [("reader", reader::run), ("length", length::run), ("model", model::run), ("json", json::run)];
 
-/// The first byte says what is done, the rest is what it is done to.
+/// The first byte selects the body, the rest is its input.
 fn parted(bytes: &[u8]) -> Option<(char, &[u8])> {
     let (&first, rest) = bytes.split_first()?;
     Some((char::from(first), rest))
 }
 
-/// What is refused is refused for a reason that people can read.
+/// A refusal has a reason that people can read.
 fn told(problems: &Problems) {
     let problems = problems.sorted();
     assert!(!problems.is_empty(), "refused without a reason");

@@ -21,7 +21,7 @@ pub fn run(bytes: &[u8]) {
     }
 }
 
-/// A model that is taken can be started from: its blank workbooks read back as a job or as problems.
+/// An accepted model can be started from: its blank workbooks read back as a job or as problems.
 fn model(text: &str) {
     let model = match read::parse_model("m", "m.toml", text) {
         Ok(model) => model,
@@ -51,7 +51,7 @@ fn materials(bytes: &[u8]) {
     let mut problems = Problems::new();
     let library = Library::open(Some(folder.path()), &mut problems);
     if problems.none() {
-        // The models that come with the program stand whatever a shop says of its materials.
+        // The models that come with the program stay valid, whatever a shop states of its materials.
         for name in library.names() {
             let _ = library.find(&name, &mut problems);
         }
@@ -60,7 +60,7 @@ fn materials(bytes: &[u8]) {
     }
 }
 
-/// Every problem stands where the text has something.
+/// Every problem has its place within the text.
 fn told_in(text: &str, problems: &Problems) {
     told(problems);
     for problem in problems.sorted() {

@@ -1,7 +1,7 @@
 //! Workbooks of every kind, and the checks that follow.
 //!
-//! A changed byte inside a zip only ever meets its checksum. So most inputs are one part of an
-//! otherwise good workbook, and the zip is made around it.
+//! A changed byte inside a zip only ever fails its checksum. So most inputs are one part of an otherwise good
+//! workbook, and the zip is made around it.
 
 use std::io::{Cursor, Read, Write};
 use std::sync::LazyLock;
@@ -13,7 +13,7 @@ use zip::{CompressionMethod, ZipArchive, ZipWriter};
 
 use super::told;
 
-/// The first byte: which file, or which part of one, the rest is.
+/// The first byte: the file, or the part of one, that the rest is.
 pub fn run(bytes: &[u8]) {
     let Some((kind, rest)) = super::parted(bytes) else {
         return;
@@ -48,7 +48,7 @@ pub fn run(bytes: &[u8]) {
     }
 }
 
-/// What the types promise of a book.
+/// Promises of the types about a book.
 fn sound(book: &Book) {
     for sheet in &book.sheets {
         let mut last_row = None;
@@ -67,7 +67,7 @@ fn sound(book: &Book) {
     }
 }
 
-/// The whole job with such a workbook, beside a sample of the other kind.
+/// The whole job with such a workbook, and a sample of the other kind.
 fn checked(book: Book) {
     let sample = |name: &str, bytes: &[u8]| {
         read::workbook(name, bytes.to_vec(), &mut Memory::default()).expect("a sample")

@@ -1,0 +1,214 @@
+//! Parts that several formats have.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::plan::Stop;
+use crate::policy::Acceptance;
+
+/// A file that the document was made from.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct InputJson {
+    /// Its use: stock workbook, pump workbook, model, drawing, materials table.
+    pub role: String,
+    /// File name as the user gave it.
+    pub file: String,
+    /// SHA-256 of its bytes, in hexadecimal.
+    pub sha256: String,
+}
+
+/// Number of pieces of one item.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct CountJson {
+    /// Stock number.
+    pub item: String,
+    /// Number of pieces.
+    pub count: u32,
+}
+
+/// The pieces in one place.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PackJson {
+    /// Nominal total.
+    pub total: String,
+    /// Unit of the total.
+    pub unit: String,
+    /// The pieces, thickest first.
+    pub pieces: Vec<PieceJson>,
+}
+
+/// Pieces of one lot.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PieceJson {
+    /// Stock number.
+    pub item: String,
+    /// Number of pieces.
+    pub count: u32,
+    /// Thickness to peel a laminated shim to, in the pack's unit if that is exact and else with a unit of its own;
+    /// null for a whole piece.
+    pub peeled_to: Option<String>,
+    /// Sheet that it is cut from; null for a stock piece.
+    pub cut_from: Option<String>,
+}
+
+/// A length, exact.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct LengthJson {
+    /// The number.
+    pub length: String,
+    /// Its unit.
+    pub unit: String,
+}
+
+/// Change that one more piece of an item would make.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct WorthJson {
+    /// Increase of the served weight.
+    pub served_weight: i64,
+    /// Change of the waste; a negative number is a saving.
+    pub waste: String,
+}
+
+/// Result of a requirement.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RequirementJson {
+    /// Its name in the model.
+    pub name: String,
+    /// Unit of the lengths below.
+    pub unit: String,
+    /// Target value. For a gasket fill all lengths are free thicknesses.
+    pub target: String,
+    /// Lower limit.
+    pub lower: String,
+    /// Upper limit.
+    pub upper: String,
+    /// Nominal value.
+    pub value: String,
+    /// Guard: distance kept clear of the limit on the side with the smaller margin.
+    pub guard: String,
+    /// Smaller of the two margins, guards deducted.
+    pub margin: String,
+    /// Whether it is met.
+    pub conforms: bool,
+}
+
+/// Reason why a place could not be filled.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ShortJson {
+    /// The pack's name in the model; null when no single place is the cause.
+    pub pack: Option<String>,
+    /// The cause.
+    pub cause: CauseJson,
+    /// Reachable total nearest to the window.
+    pub nearest: Option<LengthJson>,
+    /// Totals that meet the requirement.
+    pub window: Option<WindowJson>,
+}
+
+/// Range of totals of a place that meet the requirement.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct WindowJson {
+    /// Unit of the lengths below.
+    pub unit: String,
+    /// Least total.
+    pub least: String,
+    /// Greatest total.
+    pub most: String,
+    /// Tolerance of the pack below its nominal total, as counted for this window.
+    pub minus: String,
+    /// Tolerance of the pack above its nominal total.
+    pub plus: String,
+}
+
+/// Causes of a place that could not be filled.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "code", rename_all = "snake_case")]
+pub enum CauseJson {
+    /// No piece of the right kind and fit is on hand.
+    NoPiece,
+    /// Every such piece on hand is reserved.
+    AllReserved,
+    /// The limits are narrower than the tolerances of the measurements and of the thinnest pack.
+    LimitsTooNarrow,
+    /// No kit leaves the limits clear of its expanded uncertainty.
+    UncertaintyTooWide,
+    /// The measured dimensions alone rule it out.
+    OutOfReach,
+    /// No total lies in the window.
+    BetweenTotals,
+    /// Each place could be filled by itself, but not all together.
+    TogetherTooMany,
+    /// Too many ways to fill the places to search for the nearest total.
+    TooManyWays,
+    /// The search ended before it came to this pump.
+    SearchEnded,
+    /// The search was ended before the cause was found.
+    NotFoundOut,
+    /// The pieces went to other pumps.
+    StockGone {
+        /// Pieces that the nearest kit is short of.
+        lacking: Vec<CountJson>,
+        /// Tags of the pumps that have such pieces, the first priority first.
+        held_by: Vec<String>,
+    },
+}
+
+impl std::fmt::Display for CauseJson {
+    /// Plain words for the code, for a line of the log.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            CauseJson::NoPiece => "no piece of this fit is on hand",
+            CauseJson::AllReserved => "every piece of this fit is reserved",
+            CauseJson::LimitsTooNarrow => "the limits are narrower than the tolerances",
+            CauseJson::UncertaintyTooWide => "the expanded uncertainty is too wide for the limits",
+            CauseJson::OutOfReach => "as measured, no piece can bring it within its limits",
+            CauseJson::BetweenTotals => "no total of pieces falls into the window",
+            CauseJson::TogetherTooMany => "its places together ask for more pieces than there are",
+            CauseJson::TooManyWays => "no kit meets every requirement",
+            CauseJson::SearchEnded => "the search was ended before it came to this pump",
+            CauseJson::NotFoundOut => "the search was ended before it was found out why",
+            CauseJson::StockGone { .. } => "the pieces for it went to other pumps",
+        })
+    }
+}
+
+/// Causes that end a search early.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum StoppedBy {
+    /// The time limit of the policy.
+    TimeLimit,
+    /// The user's interrupt.
+    Interrupt,
+}
+
+impl From<Stop> for StoppedBy {
+    fn from(stop: Stop) -> StoppedBy {
+        match stop {
+            Stop::TimeLimit => StoppedBy::TimeLimit,
+            Stop::Interrupt => StoppedBy::Interrupt,
+        }
+    }
+}
+
+/// The rule by which a requirement counts as met.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum AcceptanceJson {
+    /// The nominal value lies within the limits.
+    Nominal,
+    /// Every value that the tolerances allow lies within the limits.
+    WorstCase,
+    /// The nominal value keeps its expanded uncertainty clear of the limits.
+    Expanded,
+}
+
+impl From<Acceptance> for AcceptanceJson {
+    fn from(rule: Acceptance) -> AcceptanceJson {
+        match rule {
+            Acceptance::Nominal => AcceptanceJson::Nominal,
+            Acceptance::WorstCase => AcceptanceJson::WorstCase,
+            Acceptance::Expanded => AcceptanceJson::Expanded,
+        }
+    }
+}
