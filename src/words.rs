@@ -210,7 +210,7 @@ pub fn reasons(job: &Job, pump: &Pump, shorts: &[Shortfall]) -> String {
 /// The columns that were read and are not used, in one sentence, if there are any.
 pub fn unused(job: &Job) -> Option<String> {
     let columns = job.unused.join("; ");
-    (!columns.is_empty()).then(|| format!("Carried through or left alone, not used: {columns}."))
+    (!columns.is_empty()).then(|| format!("Not used: {columns}."))
 }
 
 /// Cause of a failed place, in one sentence without its full stop.
@@ -273,7 +273,7 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
                 .iter()
                 .map(|pick| format!("{} of {}", pick.count, job.stock[pick.item].item))
                 .collect();
-            let lacking = format!("the nearest kit lacks {}", lacking.join(" and "));
+            let lacking = format!("the nearest kit is short of {}", lacking.join(" and "));
             if held_by.is_empty() {
                 return lacking;
             }

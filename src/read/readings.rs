@@ -289,7 +289,7 @@ fn ask_about_strays(sheet: &Sheet, row: &Row, problems: &mut Problems) {
             problems.warn(Problem::new(
                 sheet.place(row.number, column.into()),
                 format!("`{number}`, where a tick belongs or nothing"),
-                "readings in the coloured cells beside `Read, again` and `Found, again`",
+                "readings in the coloured cells beside `1st, 2nd reading`",
                 "move it there if it is a reading; here it counts for nothing",
             ));
         }

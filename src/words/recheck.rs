@@ -16,7 +16,7 @@ pub fn decision(decision: &Decision) -> &'static str {
         Decision::NotKitted => NOT_FIT,
         Decision::NotRead => "not read yet",
         Decision::Look(_) => "LOOK FIRST",
-        Decision::Incomplete(_) => "recheck lacking",
+        Decision::Incomplete(_) => "recheck missing",
         Decision::Accept => "accept",
         Decision::Swap(_) => "SWAP",
         Decision::NoSwap(_) => NOT_FIT,
@@ -156,15 +156,15 @@ pub fn allowed(rule: Acceptance, within: Length, hot: bool) -> String {
     let growth = |text: &str| if hot { text.to_string() } else { String::new() };
     match rule {
         Acceptance::WorstCase => format!(
-            "within its limits by what a reading may be off, {within} either way{}",
-            growth(", and running too, with the growth at its worst")
+            "limits less {within} for the error of a reading{}",
+            growth(", with the growth at its worst")
         ),
         Acceptance::Expanded => format!(
-            "within its limits by the expanded uncertainty of a reading good to {within} either way{}",
-            growth(", and running too, by that of the growth as well")
+            "limits less the expanded uncertainty of a reading with an error of +/-{within}{}",
+            growth(" and of the growth")
         ),
         Acceptance::Nominal => format!(
-            "the rule is nominal: what a reading may be off, {within} either way, is not allowed for{}",
+            "nominal rule: the error of a reading, +/-{within}, is not allowed for{}",
             growth(", nor the growth at its worst")
         ),
     }

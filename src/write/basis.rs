@@ -29,7 +29,7 @@ impl<'s> Section<'s> {
             let height = height(&text);
             (vec![styles.text.of(name), over(2, styles.wrapped.of(text))], height)
         });
-        Section { heads: ["Fact", "", ""], rows: rows.collect() }
+        Section { heads: ["Program", "", ""], rows: rows.collect() }
     }
 
     /// The warnings of a job, if it has any.
@@ -119,7 +119,7 @@ pub(super) fn goals<'s>(job: &Job, plan: &Plan, styles: &'s Styles) -> Section<'
         let [value, bound] = [goal.value, goal.bound].map(|v| words::goal_value(job, goal, v));
         [words::aim(goal.aim).to_string(), value, bound].map(|text| styles.text.of(text))
     });
-    Section::of_cells(["Goal, in this order", "Value", "Bound"], rows)
+    Section::of_cells(["Optimised for, in this order", "Value", "Bound"], rows)
 }
 
 /// The program, as every Basis names it.
@@ -137,9 +137,8 @@ pub(super) fn solver() -> (&'static str, String) {
 
 /// The end of the search for a plan.
 pub(super) fn ended(plan: &Plan) -> (&'static str, String) {
-    let all = "nothing: everything was proven or closed";
-    let stopped = plan.stopped_by.map_or(all, |stop| stop.words());
-    ("Search ended early by", stopped.to_string())
+    let how = plan.stopped_by.map_or("yes".into(), |stop| format!("no: {}", stop.words()));
+    ("Search complete", how)
 }
 
 /// How lengths are held.

@@ -343,8 +343,8 @@ fn sheets(model: &Model, styles: &Styles) -> Written<Worksheet> {
         column("Bin", "Where it lies."),
         column("Material", "What it is made of."),
     ];
-    let lead = "Sheets: one row a lot of sheets that pieces can be cut from. Leave it empty if nothing is cut.";
-    let mut page = form("Sheets", lead, &columns, styles)?;
+    let lead = "Plate: one row per lot of plates that pieces can be cut from. Leave it empty if nothing is cut.";
+    let mut page = form("Plate", lead, &columns, styles)?;
     counts(&mut page.sheet, &[6, 7])?;
     Ok(page.sheet)
 }
@@ -400,8 +400,8 @@ fn pumps(model: &Model, ahead: bool) -> Written<Vec<u8>> {
         )
         .example(3.0),
         column("Due", "Orders the kit slips.").example("2027-03-15"),
-        column("Location", "Carried through to the slip."),
-        column("Note", "Carried through to the slip."),
+        column("Location", "Copied to the slip."),
+        column("Note", "Copied to the slip."),
     ];
     for pack in &model.packs {
         let note = format!("Fit code of {}: the stock workbook says the same code.", pack.label);

@@ -59,10 +59,10 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
 
 /// The sheet's beginning, above the headings.
 fn header<'s>(planned: &Planned, styles: &'s Styles) -> Written<Page<'s>> {
-    let lead = "After picking: fill in the coloured cells where something went otherwise than planned, save, then run `gapwright issue` with this workbook and the stock workbook.";
+    let lead = "After picking: record any deviation in the coloured cells, save, then run `gapwright issue` with this workbook and the stock workbook.";
     let mut page = Page::begin("Issue", "Issue", lead, styles)?;
     page.row = 2;
-    let remark = "Picked empty: as planned. Instead: a stock number put in for missing pieces. Lines with extra: taken and not in the plan. A kit that is not as planned is NOT FIT TO ASSEMBLE before its stack-up was worked out again.";
+    let remark = "Picked empty: as planned. Substitute item and Qty: the stock number and the number of pieces that replace missing ones. Lines with extra: extra pieces taken. A kit that is not as planned is NOT FIT TO ASSEMBLE until its stack-up is worked out again.";
     page.line([styles.strong.of(ID), styles.text.of(planned.id()), styles.remark.of(remark)])?;
     // The plan's own figures stand a second time in hidden columns: a change is found with its cell.
     page.behind(OWN[0], [styles.plain.of(planned.lines.len().to_string())])?;
@@ -82,7 +82,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     page.open(&columns)?;
     let right = styles.head.clone().set_align(rust_xlsxwriter::FormatAlign::Right);
     for (column, head) in (0..).zip(HEADINGS) {
-        if matches!(head, "Planned" | "Picked" | "Instead pieces") {
+        if matches!(head, "Planned" | "Picked" | "Qty") {
             page.sheet.write_text(4, column, head, &right)?;
         }
     }

@@ -9,7 +9,7 @@ use super::drawings::Drawings;
 use super::page::{Page, Written};
 use super::pages::{Pages, Series};
 use super::style::{self, Styles, WARN};
-use super::table::{Cells, over};
+use super::table::{Cells, OTHER_UNIT, over};
 use super::text::WriteText;
 use window::{Window, cold_window, inwards};
 
@@ -176,7 +176,7 @@ impl Slip<'_, '_> {
             self.prose(&text, &styles.prose, 17.0)?;
             if let Some(window) = words::window(self.job, self.pump, short) {
                 let presumed = words::presumed(self.job, self.pump, short).unwrap_or_default();
-                let text = format!("Totals that would do: {window}, for {presumed}.");
+                let text = format!("Totals that fit: {window}. Allows for {presumed}.");
                 self.prose(&text, &styles.prose, 17.0)?;
             }
             if let Some(nearest) = words::nearest(self.job, self.pump, short) {
@@ -192,15 +192,13 @@ impl Slip<'_, '_> {
 
     fn complete(&mut self, packs: &[PackPick]) -> Written {
         let styles = self.page.styles;
-        self.step(
-            "1  Pick and measure: places in the order in which they are filled, thick pieces first",
-        )?;
+        self.step("1  Pick and measure (in order of fitting, thickest first)")?;
         self.page.heads(&[
             "Place",
             "Item",
             "Pieces",
-            "Thickness of one",
-            "is about",
+            "Thickness each",
+            OTHER_UNIT,
             "Bin",
             "In the bag",
             "Fitted",
@@ -210,25 +208,16 @@ impl Slip<'_, '_> {
         }
         self.consumables()?;
         self.assemble(packs)?;
-        self.step("3  Recheck, before it is closed for good")?;
+        self.step("3  Check the clearance before closing up")?;
         self.caution_rows(&["recheck"])?;
-        self.page.heads(&[
-            "Requirement",
-            "Target",
-            "",
-            "Limits",
-            "",
-            "Predicted",
-            "Guard",
-            "Margin",
-        ])?;
+        self.page.heads(&["Requirement", "Target", "", "Limits", "", "Predicted", "", ""])?;
         let verdicts = verdicts(self.job, self.pump, packs);
         for (index, verdict) in verdicts.iter().enumerate() {
             self.requirement(index, verdict)?;
             self.recheck(index, packs)?;
         }
         if self.job.feelers.is_empty() {
-            let text = "Feeler blades: none are entered on the sheet Feelers of the stock workbook; with the shop's set there, those that must go in and must not would stand here.";
+            let text = "Feeler blades: none are entered on the sheet Feelers of the stock workbook; with the shop's set there, GO and NO-GO blades are printed here.";
             self.prose(text, &styles.remark, 14.0)?;
         }
         if let Some(growths) = words::growths(self.model(), self.pump) {
@@ -297,20 +286,12 @@ impl Slip<'_, '_> {
         let (styles, unit) = (self.page.styles, self.model().unit);
         let label = &self.pump.requirements[index].label;
         let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
-        // Two sides that differ stand below each other.
-        // With the unit, which stands beside it, they would take a third line.
-        let (guard, sides) = match v.guard_lower == v.guard_upper {
-            true => (words::guards(v, unit), 1.0),
-            false => (words::bare_guards(v, unit), 2.0),
-        };
-        self.tall(PLAIN * lines(label, 24).max(sides))?;
+        self.tall(PLAIN * lines(label, 24))?;
         self.page.line([
             styles.bold.of(label),
             over(2, styles.text.of(words::fine(v.target, unit))),
             over(2, styles.text.of(limits)),
-            styles.shrunk.of(words::finely(v.value, unit)),
-            styles.wrapped.of(guard),
-            styles.shrunk.of(words::margin(v.margin(), unit)),
+            over(3, styles.text.of(words::finely(v.value, unit))),
         ])
     }
 
@@ -334,14 +315,14 @@ impl Slip<'_, '_> {
         let hot = self.hot_window(requirement, packs);
         let text = match least <= most {
             true => format!(
-                "Recheck after fitting{}: {}; {}",
-                if hot.is_some() { ", cold" } else { "" },
+                "ACCEPT{} {} ({})",
+                if hot.is_some() { ", cold," } else { "" },
                 between(least, most, unit),
                 words::recheck::allowed(self.job.policy.acceptance, within, hot.is_some()),
             ),
             false => format!(
-                "Recheck after fitting: no reading that may be off by {} either way shows that it is met; take a \
-                 finer instrument and say how good it is",
+                "No reading with an error of +/-{} shows that it is met: use a finer instrument, and state its \
+                 error",
                 words::length(within, words::natural_unit(within))
             ),
         };
@@ -396,8 +377,8 @@ impl Slip<'_, '_> {
         // A bare number is in the unit that stands here.
         let unit = self.model().unit;
         let label = match row {
-            Row::Pack => format!("Read, again ({unit}):"),
-            _ => format!("Found, again ({unit}):"),
+            Row::Pack => format!("1st, 2nd reading ({unit}):"),
+            _ => format!("1st, 2nd reading ({unit}):"),
         };
         self.tall(16.0 * lines(text, BEFORE_READINGS).max(2.0))?;
         // The readings are in the columns `slip::READING` and `slip::AGAIN`.
@@ -472,7 +453,7 @@ impl Slip<'_, '_> {
             if let Some(why) = words::lack(job, pump, need, share) {
                 let what = words::consumable(job, pump, need);
                 let asked = job.model_of(pump).consumables[need].count;
-                let text = format!("LACKING {} of {asked}: {what}. Why: {why}.", share.lacking);
+                let text = format!("MISSING {} of {asked}: {what}. Why: {why}.", share.lacking);
                 self.across(&text, &styles.alarms, 16.0 * lines(&text, 100))?;
             }
         }

@@ -6,7 +6,7 @@ use rust_xlsxwriter::Worksheet;
 
 use super::page::{Page, Written};
 use super::style::{Styles, tall};
-use super::table::{Cells, Column};
+use super::table::{Cells, Column, OTHER_UNIT};
 use super::text::{WriteText, in_rows};
 use crate::accounting::{self, by_pack, spoiled};
 use crate::cutting::Layout;
@@ -103,7 +103,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::new("Kind", 15.0, move |line| once(line, styles.text.of(&line.item.kind))),
         Col::new("Fit", 8.0, move |line| once(line, styles.text.of(line.item.fit.as_str()))),
         Col::new("Thickness", 19.0, move |line| once(line, shown(line))),
-        Col::new("is about", 13.0, move |line| once(line, about(line))),
+        Col::new(OTHER_UNIT, 13.0, move |line| once(line, about(line))),
         Col::new("Quantity", 11.0, move |line| once(line, styles.count.of(line.issued))),
         Col::new("For tags (pieces each)", 56.0, |line| styles.wrapped.of(&line.tags)),
         Col::new("Picked", 9.0, move |line| once(line, styles.entry.of("☐"))),
@@ -168,12 +168,12 @@ fn sheets_to_cut(page: &mut Page<'_>, verified: &Verified) -> Written {
     let cut = |alike: &&[Layout]| words::strips(job, &alike[0]);
     let columns = [
         Column::of("Bin", |alike| text.of(lot(alike).bin.as_deref().unwrap_or(""))),
-        Column::of("Sheet", |alike| strong.of(&lot(alike).item)),
+        Column::of("Plate", |alike| strong.of(&lot(alike).item)),
         Column::of("Kind", |alike| text.of(&lot(alike).kind)),
         Column::of("", |_| text.blank()),
         Column::of("", |_| text.blank()),
         Column::of("", |_| text.blank()),
-        Column::of("Sheets", |alike: &&[Layout]| count.of(alike.len())),
+        Column::of("Plates", |alike: &&[Layout]| count.of(alike.len())),
         Column::of("Cut into", |alike| wrapped.of(cut(alike))),
         Column::of("Picked", |_| entry.of("☐")),
         Column::of("Initials", |_| entry.blank()),

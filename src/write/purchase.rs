@@ -64,7 +64,7 @@ pub fn proof(ordered: &Ordered<'_>) -> String {
         .collect();
     if !open.is_empty() {
         let why = plan.stopped_by.map_or("search ended", |stop| stop.words());
-        return format!("Best found, not proven least: {}. Reason: {why}.", open.join("; "));
+        return format!("Best found, not proven: {}. Reason: {why}.", open.join("; "));
     }
     let cost = plan.goal(Aim::Purchase).map_or(0, |goal: &Goal| goal.value);
     let cost = words::money(cost, job);
@@ -116,7 +116,7 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
         let after = ordered.bought.purchase().plan.served();
         remarks.push(match served > after {
             true => format!(
-                "With the packs back to level in the drawer as well, {served} pumps could be kitted; by the lead days of these packs they may come too late for a Due date, which is not looked at here."
+                "With the packs back to level in the drawer as well, {served} pumps could be kitted; due dates of these packs are not checked."
             ),
             false => "The packs back to level would serve no further pump.".into(),
         });
@@ -166,7 +166,7 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
     };
     tell(
         pumps(&|pump| pump.due.as_ref().is_none_or(|due| due.serial.is_infinite())),
-        "Without a date in Due, and so taken to wait for whatever is bought",
+        "No due date, assumed able to wait",
     );
     tell(
         pumps(&|pump| pump.is_due_before(ordered.buy.market.today)),

@@ -38,14 +38,14 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::new("Spoiled", 10.0, |line| count.of(line.item.on_hand - line.issued - line.left)),
         Col::new("After", 10.0, |line| count.of(line.left)),
         Col::new("Min level", 11.0, |line| count.of(line.item.min_level)),
-        Col::new("Standing", 16.0, |line| match line.left < line.item.min_level {
+        Col::new("Status", 16.0, |line| match line.left < line.item.min_level {
             true => alarm.of("below min level"),
             false => text.blank(),
         }),
-        Col::new("Worth of one more", 48.0, |line| match &line.worth {
+        Col::new("One more would save", 48.0, |line| match &line.worth {
             Ok(worth) => text.of(worth),
             Err(why) if line.item.size.is_some() => text.of(why),
-            Err(_) if line.lacking > 0 => alarm.of(format!("{} lacking in bags", line.lacking)),
+            Err(_) if line.lacking > 0 => alarm.of(format!("{} missing in bags", line.lacking)),
             Err(_) => text.of(""),
         }),
     ]
@@ -53,8 +53,8 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
 
 pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
     let (job, plan) = (verified.job(), verified.plan());
-    let title = "Reorder: what is left, and what one more would have been worth";
-    let lead = "Each worth is found by solving again with one more piece on hand, everything else as it is. Worths do not add up.";
+    let title = "Reorder: what is left, and what one more would save";
+    let lead = "One more would save: found by solving again with one more piece on hand, all else equal. Do not add these up.";
     let mut page = Page::begin("Reorder", title, lead, styles)?;
     let columns = columns(styles);
     page.open(&columns)?;
@@ -132,9 +132,9 @@ fn picture(page: &mut Page<'_>, verified: &Verified, name: &str, stacked: bool) 
     let last = page.figures(FIGURES, ["Item", "Before", "After", "Min level"], rows)?;
     page.part(format!("{name} before and after"))?;
     let more = match others {
-        0 => "Every item that is taken from.".to_string(),
+        0 => "Items used by this plan.".to_string(),
         _ => {
-            format!("The {MOST_SHOWN} items of which most is taken; {others} more are taken from.")
+            format!("The {MOST_SHOWN} items used most; {others} more are used.")
         }
     };
     page.text(more, remark)?;

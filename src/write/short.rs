@@ -27,7 +27,7 @@ type Col<'s> = Column<'s, Line<'s>>;
 
 pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
     let (job, plan) = (verified.job(), verified.plan());
-    let lead = "Each of these is NOT FIT TO ASSEMBLE until its place is filled. A pack with a total in the window would do only if it is as good as the window presumes.";
+    let lead = "Each pump here is NOT FIT TO ASSEMBLE until its place is filled. A pack of the total needed fits only if its tolerance is as good as the one allowed for.";
     let mut page = Page::begin("Short", "Short: pumps that cannot be kitted", lead, styles)?;
     let columns = columns(styles);
     table::widths(&mut page.sheet, &columns)?;
@@ -84,10 +84,10 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::new("Place", 24.0, |line| wrapped.of(words::place(line.job, line.pump, line.short))),
         Col::new("Fit", 8.0, |line| text.of(line.fit())),
         Col::new("Why", 50.0, |line| wrapped.of(line.why())),
-        Col::new("Window for the total", 20.0, |line| wrapped.of(line.window())),
-        Col::new("The window presumes", 32.0, |line| wrapped.of(line.presumed())),
-        Col::new("Nearest that can be made", 18.0, |line| wrapped.of(line.nearest())),
-        Col::new("Standing", 25.0, |line| styles.alarm.of(words::standing(line.kit, line.bag))),
+        Col::new("Total needed", 20.0, |line| wrapped.of(line.window())),
+        Col::new("Allows for", 32.0, |line| wrapped.of(line.presumed())),
+        Col::new("Nearest total", 18.0, |line| wrapped.of(line.nearest())),
+        Col::new("Status", 25.0, |line| styles.alarm.of(words::standing(line.kit, line.bag))),
     ]
 }
 
@@ -139,10 +139,10 @@ fn bags(page: &mut Page<'_>, verified: &Verified) -> Written {
         Lacks::of("Consumable", |lack| wrapped.of(&lack.asked().kind)),
         Lacks::of("Fit", |lack| text.of(lack.code())),
         Lacks::of("Why", |lack| wrapped.of(&lack.why)),
-        Lacks::of("Lacking", |lack| text.of(lack.lacking())),
-        Lacks::of("Asked for", |lack| wrapped.of(asked_for(lack))),
+        Lacks::of("Missing", |lack| text.of(lack.lacking())),
+        Lacks::of("Needed", |lack| wrapped.of(asked_for(lack))),
         Lacks::of("Bin", |lack| wrapped.of(lack.bins())),
-        Lacks::of("Standing", |lack| alarm.of(words::standing(lack.kit, lack.bag))),
+        Lacks::of("Status", |lack| alarm.of(words::standing(lack.kit, lack.bag))),
     ];
     page.headings(&columns)?;
     for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(verified.bags()) {

@@ -31,7 +31,7 @@ pub(super) fn sheets(verified: &Verified, styles: &Styles) -> Written<Vec<Worksh
     let source = &job.sheets_sheet;
     if !source.sheet.rows.is_empty() {
         let rows = source.sheet.rows.iter().filter(|row| row.number >= source.heading_row);
-        all.push(table("Sheets", rows, (source.on_hand_column, &sheets), styles)?);
+        all.push(table("Plate", rows, (source.on_hand_column, &sheets), styles)?);
     }
     for (name, source) in [("Fit", &job.fit_sheet), ("Feelers", &job.feelers_sheet)] {
         if !source.rows.is_empty() {

@@ -17,6 +17,9 @@ use rust_xlsxwriter::{Format, Formula, Worksheet};
 use super::page::Written;
 use super::text::WriteText;
 
+/// Heading of a thickness in the other unit.
+pub(super) const OTHER_UNIT: &str = "mm (or in)";
+
 /// The content of a cell.
 #[derive(Clone)]
 pub(super) enum Value {

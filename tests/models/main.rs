@@ -425,7 +425,7 @@ const SERVICE: &str = "Predicted for service; cannot be measured at the bench.";
 
 /// Text in the first column of each row with a cell for a reading.
 fn asked_readings(slip: &[(u32, u32, String)]) -> Vec<&str> {
-    let found = slip.iter().filter(|(_, _, text)| text.starts_with("Found, again ("));
+    let found = slip.iter().filter(|(_, _, text)| text.starts_with("1st, 2nd reading ("));
     let beside = found.map(|(row, _, _)| {
         let first = slip.iter().find(|(r, c, _)| (r, *c) == (row, 0));
         first.unwrap().2.as_str()

@@ -51,7 +51,6 @@ fn every_slip_says_what_the_library_has() {
         "never running",
         "cold window",
         "too coarse",
-        "uneven guard",
         "short",
         "whole limits",
     ];
@@ -418,14 +417,6 @@ impl Slip<'_> {
     fn requirement(&mut self, at: usize, out: Out) {
         let (job, pump) = (self.job, self.pump);
         let (unit, requirement) = (job.model_of(pump).unit, &pump.requirements[at]);
-        let [down, up] = out.guards.map(|guard| shortly(guard, unit, 1, Round::Up));
-        let guard = match out.guards[0] == out.guards[1] {
-            true => format!("{down} {}", symbol(unit)),
-            false => {
-                self.seen.push("uneven guard");
-                format!("-{down} +{up}")
-            }
-        };
         self.wrong.unless(out.margin() >= 0, format!("{} is met", requirement.label));
         let own = symbol(unit);
         self.rows.push(texts(&[
@@ -435,8 +426,6 @@ impl Slip<'_> {
             &format!("{} to {}", bare(out.lower, unit), with_unit(out.upper, unit)),
             "",
             &format!("{} {own}", shortly(out.value, unit, 2, Round::Nearest)),
-            &guard,
-            &format!("{} {own}", shortly(out.margin(), unit, 1, Round::Down)),
         ]));
         self.recheck(at);
     }
@@ -643,7 +632,7 @@ fn thick(stack: &Stacked) -> gapwright::length::Length {
     alone + gapwright::length::Length::from_ticks(76_200) * (blades - 1)
 }
 
-fn side(chosen: &Chosen, [must, limit]: [&str; 2], unit: gapwright::length::Unit) -> String {
+fn side(chosen: &Chosen, [word, fails, limit]: [&str; 3], unit: gapwright::length::Unit) -> String {
     let Chosen::Stack(stack, passes) = chosen else {
         return words::no_blades(limit);
     };
@@ -666,6 +655,6 @@ fn side(chosen: &Chosen, [must, limit]: [&str; 2], unit: gapwright::length::Unit
             symbol(unit)
         ),
     };
-    let doubt = if *passes { "" } else { words::DOUBT };
-    format!("{}{together} {must}{doubt}", each.join(" + "))
+    let doubt = if *passes { String::new() } else { words::doubt(fails) };
+    format!("{word} {}{together}{doubt}", each.join(" + "))
 }

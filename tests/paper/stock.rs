@@ -187,7 +187,7 @@ fn the_stock_after_is_the_stock_less_what_is_taken() {
         let sheets = !job.sheets_sheet.sheet.rows.is_empty();
         wrong.same(
             "a sheet of sheets",
-            outage.book.names.iter().any(|name| name == "Sheets"),
+            outage.book.names.iter().any(|name| name == "Plate"),
             sheets,
         );
         if sheets {
@@ -197,7 +197,7 @@ fn the_stock_after_is_the_stock_less_what_is_taken() {
                 let cut = layouts.filter(|layout| layout.sheet == at).count();
                 Some(job.sheets[at].on_hand - cut as u32)
             });
-            wrong.rows(&outage.book.page("Sheets").block(0..u32::MAX), &expected);
+            wrong.rows(&outage.book.page("Plate").block(0..u32::MAX), &expected);
         }
         for (name, source) in [("Fit", &job.fit_sheet), ("Feelers", &job.feelers_sheet)] {
             if !source.rows.is_empty() {

@@ -42,9 +42,9 @@ fn head(verified: &Verified) -> Vec<Row> {
         line(words::lead(served, job.pumps.len(), &job.policy.acceptance.to_string())),
         line(words::proven(&waste)),
         texts(&words::COUNTS),
-        texts(&[words::KITTED, "", &of_all, words::BEST[0]]),
-        texts(&[words::WASTE, "", &waste, words::BEST[1]]),
-        texts(&[words::PIECES, "", &pieces.to_string(), words::BEST[2]]),
+        texts(&[words::KITTED, "", &of_all, words::PROVEN]),
+        texts(&[words::WASTE, "", &waste, words::PROVEN]),
+        texts(&[words::PIECES, "", &pieces.to_string(), words::PROVEN]),
     ];
     let short = plan.kits.len() - served;
     if short > 0 {
@@ -103,11 +103,14 @@ fn pumps(verified: &Verified) -> Vec<Row> {
             Kit::Served(packs) => {
                 let (requirement, out) = anew::tightest(job, pump, packs);
                 let unit = model.unit;
+                // Less than a tenth of the way between the limits.
+                let thin = out.margin() * 10 < out.upper - out.lower;
+                let margin = with_unit(out.margin(), unit);
                 let texts = [
                     requirement.label.clone(),
                     with_unit(out.value, unit),
                     format!("{} to {}", bare(out.lower, unit), with_unit(out.upper, unit)),
-                    with_unit(out.margin(), unit),
+                    format!("{margin}{}", if thin { words::THIN } else { "" }),
                 ];
                 row.extend((5..).zip(texts));
                 let pieces: u32 =

@@ -7,12 +7,12 @@ pub const CAUTION: &str = "\u{26a0}";
 
 pub mod summary {
     pub const TITLE: &str = "Outage kit plan";
-    pub const COUNTS: [&str; 5] = ["", "", "This plan", "No plan can", ""];
+    pub const COUNTS: [&str; 5] = ["", "", "", "Proven", ""];
     pub const KITTED: &str = "Pumps kitted";
     pub const WASTE: &str = "Waste";
     pub const PIECES: &str = "Pieces";
-    pub const BEST: [&str; 3] =
-        ["serve more by priority", "waste less and serve as many", "take fewer at this waste"];
+    pub const PROVEN: &str = "yes";
+    pub const THIN: &str = " THIN";
     pub const FIGURES: [&str; 6] = [
         "Tag",
         "Value, % of the way from lower to upper limit",
@@ -28,14 +28,14 @@ pub mod summary {
         "Model",
         "Priority",
         "Due",
-        "Standing",
+        "Status",
         "Requirement",
         "Predicted",
         "Limits",
         "Margin",
         "Pieces",
     ];
-    pub const REMARK: &str = "Requirement, predicted and margin are those of the pump's tightest requirement; all stand on Kits and Stack-up.";
+    pub const REMARK: &str = "Requirement, predicted value and margin: of the tightest requirement of the pump; Stack-up has all. THIN: less than a tenth of the way between the limits is left.";
     pub const WARNINGS: &str = "Warnings and remarks";
     pub const CAUTIONS: &str = "Cautions";
 
@@ -81,14 +81,14 @@ pub mod picking {
         "Kind",
         "Fit",
         "Thickness",
-        "is about",
+        "mm (or in)",
         "Quantity",
         "For tags (pieces each)",
         "Picked",
         "Initials",
     ];
     pub const SHEETS: [&str; 10] =
-        ["Bin", "Sheet", "Kind", "", "", "", "Sheets", "Cut into", "Picked", "Initials"];
+        ["Bin", "Plate", "Kind", "", "", "", "Plates", "Cut into", "Picked", "Initials"];
     pub const NO_BIN: &str = "no bin";
     pub const NOTHING: &str = "Nothing to pick: no pump can be kitted.";
     pub const TO_PEEL: &str = ", to be peeled";
@@ -113,10 +113,9 @@ pub mod picking {
 }
 
 pub mod kits {
-    pub const PICK: &str =
-        "1  Pick and measure: places in the order in which they are filled, thick pieces first";
+    pub const PICK: &str = "1  Pick and measure (in order of fitting, thickest first)";
     pub const PLACES: [&str; 8] =
-        ["Place", "Item", "Pieces", "Thickness of one", "is about", "Bin", "In the bag", "Fitted"];
+        ["Place", "Item", "Pieces", "Thickness each", "mm (or in)", "Bin", "In the bag", "Fitted"];
     pub const EMPTY: &str = "no piece: the place stays empty";
     pub const DONE: &str = "Done:";
     pub const BAG: [&str; 8] = [
@@ -131,12 +130,12 @@ pub mod kits {
     ];
     pub const ASSEMBLE: &str = "2  Assemble";
     pub const MEASURED: &str = "As measured";
-    pub const RECHECK: &str = "3  Recheck, before it is closed for good";
+    pub const RECHECK: &str = "3  Check the clearance before closing up";
     pub const REQUIREMENTS: [&str; 8] =
-        ["Requirement", "Target", "", "Limits", "", "Predicted", "Guard", "Margin"];
+        ["Requirement", "Target", "", "Limits", "", "Predicted", "", ""];
     pub const FOR_SERVICE: &str = "Predicted for service; cannot be measured at the bench.";
     pub const NEVER_HOT: &str = "No cold reading shows for certain that it runs within its hot limits: the growth is not known well enough.";
-    pub const NO_FEELERS: &str = "Feeler blades: none are entered on the sheet Feelers of the stock workbook; with the shop's set there, those that must go in and must not would stand here.";
+    pub const NO_FEELERS: &str = "Feeler blades: none are entered on the sheet Feelers of the stock workbook; with the shop's set there, GO and NO-GO blades are printed here.";
     pub const SIGN: [&str; 2] = ["Fitter, date:", "Checked, date:"];
     pub const RUN: &str = "4  Before it runs, and always";
     pub const OPEN: &str = "Before it is opened, and while it stays open";
@@ -147,7 +146,7 @@ pub mod kits {
     }
     pub const TITLE: [&str; 2] = ["Kit ", ": pump "];
     pub fn cut(sheet: &str, outside: &str, inside: &str) -> String {
-        format!("cut from sheet {sheet}: outside {outside}, inside {inside}")
+        format!("cut from plate {sheet}: outside {outside}, inside {inside}")
     }
     pub fn peel(layers: u32, pieces: u32, to: &str) -> String {
         let word = if layers == 1 { "layer" } else { "layers" };
@@ -180,13 +179,13 @@ pub mod kits {
         )
     }
     pub fn read(unit: &str) -> String {
-        format!("Read, again ({unit}):")
+        format!("1st, 2nd reading ({unit}):")
     }
     pub fn found(unit: &str) -> String {
-        format!("Found, again ({unit}):")
+        format!("1st, 2nd reading ({unit}):")
     }
     pub fn lacking(count: u32, of: u32, what: &str, why: &str) -> String {
-        format!("LACKING {count} of {of}: {what}. Why: {why}.")
+        format!("MISSING {count} of {of}: {what}. Why: {why}.")
     }
     pub fn mean(label: &str, readings: usize) -> String {
         match readings {
@@ -195,12 +194,12 @@ pub mod kits {
         }
     }
     pub fn after_fitting(cold: bool, between: &str, allowed: &str) -> String {
-        let cold = if cold { ", cold" } else { "" };
-        format!("Recheck after fitting{cold}: {between}; {allowed}")
+        let cold = if cold { ", cold," } else { "" };
+        format!("ACCEPT{cold} {between} ({allowed})")
     }
     pub fn too_coarse(within: &str) -> String {
         format!(
-            "Recheck after fitting: no reading that may be off by {within} either way shows that it is met; take a finer instrument and say how good it is"
+            "No reading with an error of +/-{within} shows that it is met: use a finer instrument, and state its error"
         )
     }
     pub fn between(low: &str, high: &str, about: [&str; 2]) -> String {
@@ -215,19 +214,17 @@ pub mod kits {
     pub fn allowed(rule: &str, within: &str, hot: bool) -> String {
         let (text, running) = match rule {
             "worst case" => (
-                format!("within its limits by what a reading may be off, {within} either way"),
-                ", and running too, with the growth at its worst",
+                format!("limits less {within} for the error of a reading"),
+                ", with the growth at its worst",
             ),
             "expanded" => (
                 format!(
-                    "within its limits by the expanded uncertainty of a reading good to {within} either way"
+                    "limits less the expanded uncertainty of a reading with an error of +/-{within}"
                 ),
-                ", and running too, by that of the growth as well",
+                " and of the growth",
             ),
             _ => (
-                format!(
-                    "the rule is nominal: what a reading may be off, {within} either way, is not allowed for"
-                ),
+                format!("nominal rule: the error of a reading, +/-{within}, is not allowed for"),
                 ", nor the growth at its worst",
             ),
         };
@@ -236,9 +233,11 @@ pub mod kits {
     pub fn blades(go: &str, no_go: &str) -> String {
         format!("Feeler blades: {go}; {no_go}.")
     }
-    pub const GO: [&str; 2] = ["must go in", "the lower limit"];
-    pub const NO_GO: [&str; 2] = ["must not go in", "the upper limit"];
-    pub const DOUBT: &str = " (a good pump may fail this one: then measure it)";
+    pub const GO: [&str; 3] = ["GO", "does not go in", "the lower limit"];
+    pub const NO_GO: [&str; 3] = ["NO-GO", "goes in", "the upper limit"];
+    pub fn doubt(fails: &str) -> String {
+        format!(" (if it {fails}, measure before rejecting)")
+    }
     pub fn no_blades(limit: &str) -> String {
         format!("no blades of the set show {limit}: measure it another way")
     }
@@ -253,7 +252,7 @@ pub mod kits {
         )
     }
     pub fn would_do(window: &str, presumed: &str) -> String {
-        format!("Totals that would do: {window}, for {presumed}.")
+        format!("Totals that fit: {window}. Allows for {presumed}.")
     }
     pub fn nearest(total: &str) -> String {
         format!("Nearest total that can be made: {total}.")
@@ -296,7 +295,7 @@ pub mod labels {
 pub mod short {
     pub const TITLE: [&str; 2] = [
         "Short: pumps that cannot be kitted",
-        "Each of these is NOT FIT TO ASSEMBLE until its place is filled. A pack with a total in the window would do only if it is as good as the window presumes.",
+        "Each pump here is NOT FIT TO ASSEMBLE until its place is filled. A pack of the total needed fits only if its tolerance is as good as the one allowed for.",
     ];
     pub const COLUMNS: [&str; 10] = [
         "Tag",
@@ -305,10 +304,10 @@ pub mod short {
         "Place",
         "Fit",
         "Why",
-        "Window for the total",
-        "The window presumes",
-        "Nearest that can be made",
-        "Standing",
+        "Total needed",
+        "Allows for",
+        "Nearest total",
+        "Status",
     ];
     pub const NONE: &str = "None: every pump can be kitted.";
     pub const NOTHING: &str = "none";
@@ -321,10 +320,10 @@ pub mod short {
         "Consumable",
         "Fit",
         "Why",
-        "Lacking",
-        "Asked for",
+        "Missing",
+        "Needed",
         "Bin",
-        "Standing",
+        "Status",
     ];
     pub const WHOLE: &str = "the pump as a whole";
     pub const NO_PIECE: &str = " (no piece)";
@@ -354,8 +353,8 @@ pub mod short {
     }
     pub fn gone(lacking: &str, to: &str) -> String {
         match to {
-            "" => format!("the nearest kit lacks {lacking}"),
-            to => format!("the nearest kit lacks {lacking}; such pieces went to {to}"),
+            "" => format!("the nearest kit is short of {lacking}"),
+            to => format!("the nearest kit is short of {lacking}; such pieces went to {to}"),
         }
     }
     pub fn good_to(minus: &str, plus: &str, unit: &str) -> String {
@@ -379,8 +378,8 @@ pub mod short {
 
 pub mod reorder {
     pub const TITLE: [&str; 2] = [
-        "Reorder: what is left, and what one more would have been worth",
-        "Each worth is found by solving again with one more piece on hand, everything else as it is. Worths do not add up.",
+        "Reorder: what is left, and what one more would save",
+        "One more would save: found by solving again with one more piece on hand, all else equal. Do not add these up.",
     ];
     pub const COLUMNS: [&str; 10] = [
         "Item",
@@ -391,8 +390,8 @@ pub mod reorder {
         "Spoiled",
         "After",
         "Min level",
-        "Standing",
-        "Worth of one more",
+        "Status",
+        "One more would save",
     ];
     pub const BELOW: &str = "below min level";
     pub const NOT_WORKED_OUT: &str = "not worked out";
@@ -400,15 +399,15 @@ pub mod reorder {
         "The worth of one more was not worked out: it needs a proven plan and time to spare.";
     pub const PICTURES: [&str; 2] =
         ["Shims and gaskets before and after", "Consumables before and after"];
-    pub const ALL_SHOWN: &str = "Every item that is taken from.";
+    pub const ALL_SHOWN: &str = "Items used by this plan.";
     pub const FIGURES: [&str; 4] = ["Item", "Before", "After", "Min level"];
     pub fn some_shown(shown: usize, more: usize) -> String {
-        format!("The {shown} items of which most is taken; {more} more are taken from.")
+        format!("The {shown} items used most; {more} more are used.")
     }
     pub fn lacking(count: u32) -> String {
-        format!("{count} lacking in bags")
+        format!("{count} missing in bags")
     }
-    pub const NOTHING: &str = "nothing";
+    pub const NOTHING: &str = "-";
     pub const UNCHANGED: &str = "waste unchanged";
     pub const MORE: &str = "kits more pumps (by priority), ";
     pub fn waste(amount: &str, less: bool) -> String {
@@ -479,7 +478,7 @@ pub mod stack_up {
 pub mod basis {
     pub const INPUTS: [&str; 3] = ["Input", "File", "SHA-256"];
     pub const POLICY: [&str; 3] = ["Policy", "Value", "Meaning"];
-    pub const GOALS: [&str; 3] = ["Goal, in this order", "Value", "Bound"];
+    pub const GOALS: [&str; 3] = ["Optimised for, in this order", "Value", "Bound"];
     pub const SERVED: &str = "pumps kitted, weighted by priority";
     pub const DATE: &str = "Date";
     pub const PROOF: &str = "Proof";
@@ -529,7 +528,7 @@ pub mod provision {
         "In a gap",
         "Safe kit",
         "Goes without",
-        "Standing",
+        "Status",
     ];
     pub const MEASURED: &str = "measured";
     pub const OF_READINGS: &str = ", as past readings say";
@@ -542,7 +541,7 @@ pub mod provision {
         "Kind",
         "Fit",
         "Thickness",
-        "is about",
+        "mm (or in)",
         "Set aside",
         "May be issued",
         "Stays in the drawer",
@@ -552,7 +551,7 @@ pub mod provision {
         "Initials",
     ];
     pub const KIT: [&str; 8] =
-        ["Item", "Kind", "Fit", "Thickness", "is about", "Pieces", "Cost", "Bin"];
+        ["Item", "Kind", "Fit", "Thickness", "mm (or in)", "Pieces", "Cost", "Bin"];
     pub const MEASURES: [&str; 4] =
         ["If it measures: ", "Values", "Take, place by place (with its total)", ""];
     pub const NONE: &str = "none";
@@ -679,14 +678,14 @@ pub mod as_built {
         "Norm. error",
         "Lower limit",
         "Upper limit",
-        "Standing",
+        "Status",
     ];
     pub const TO_DO: [&str; 6] =
         ["Tag", "Decision", "Found, and to do", "Done", "Initials", "New reading"];
     pub const ACCEPT: &str = "accept";
     pub const SWAP: &str = "SWAP";
     pub const LOOK: &str = "LOOK FIRST";
-    pub const LACKING: &str = "recheck lacking";
+    pub const LACKING: &str = "recheck missing";
     pub const NOT_READ: &str = "not read yet";
     pub const NOT_YET: &str = "not yet";
     pub const SEE: &str = "See To do.";
@@ -695,7 +694,7 @@ pub mod as_built {
         "to be looked into before any piece is moved",
         "put right by a swap, then rechecked",
         "NOT FIT TO ASSEMBLE: no swap puts it right",
-        "recheck lacking, or not read yet",
+        "recheck missing, or not read yet",
         "NOT FIT TO ASSEMBLE: without a kit in the plan",
     ];
     pub fn out(place: &str, pieces: &str) -> String {

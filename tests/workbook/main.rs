@@ -407,7 +407,7 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
             "lantern ring|L7|1|L7||C10|☐|☐",
             "LACKING 1 of 4: packing ring, section 0.5000 in (1/2), ring length 7.85 in. \
              Why: 7 free, all used.",
-            "LACKING 1 of 1: lantern ring, fit L7. Why: 1 free, all used.",
+            "MISSING 1 of 1: lantern ring, fit L7. Why: 1 free, all used.",
         ],
     );
     has(

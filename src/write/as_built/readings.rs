@@ -56,7 +56,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 13] {
         Col::new("Norm. error", 8.0, normalised),
         Col::new("Lower limit", 11.5, move |line| limit(line, |v| v.lower)),
         Col::new("Upper limit", 11.5, move |line| limit(line, |v| v.upper)),
-        Col::new("Standing", 26.0, |line| match line.standing {
+        Col::new("Status", 26.0, |line| match line.standing {
             (said, true) => styles.alarm.of(said),
             (said, false) => text.of(said),
         }),

@@ -99,7 +99,7 @@ fn counts(page: &mut Page<'_>, records: &[Record]) -> Written {
         ("to be looked into before any piece is moved", |d| matches!(d, Decision::Look(_))),
         ("put right by a swap, then rechecked", |d| matches!(d, Decision::Swap(_))),
         ("NOT FIT TO ASSEMBLE: no swap puts it right", |d| matches!(d, Decision::NoSwap(_))),
-        ("recheck lacking, or not read yet", |d| {
+        ("recheck missing, or not read yet", |d| {
             matches!(d, Decision::Incomplete(_) | Decision::NotRead)
         }),
         ("NOT FIT TO ASSEMBLE: without a kit in the plan", |d| matches!(d, Decision::NotKitted)),

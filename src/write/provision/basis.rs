@@ -7,6 +7,7 @@ use super::super::page::Written;
 use super::super::style::Styles;
 use super::super::table::Cells;
 use super::{Provided, height};
+use crate::plan::Stop;
 use crate::words;
 use crate::words::provision as said;
 
@@ -14,9 +15,10 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
     let Provided { outlook, question, provision, level } = provided;
     let job = outlook.job();
     let ended = match provision.stopped {
-        Some(stop) => stop.words(),
-        None if provision.trolley.proven() => "nothing: the work was done to its end",
-        None => "nothing: the method stops here and cannot prove this trolley least",
+        Some(Stop::TimeLimit) => "no: time limit",
+        Some(Stop::Interrupt) => "no: interrupt",
+        None if provision.trolley.proven() => "yes",
+        None => "no: trolley not proven",
     };
     let facts = [
         program(),
@@ -56,7 +58,7 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
             "least cost over the scenarios of which as many as the probability asks for are served; where gaps forbid that, a pump in a gap asks for nothing there (sample average approximation; Luedtke and Ahmed 2008, from memory)".into(),
         ),
         ("Money", "the unit cost of what is set aside; most of it goes back".into()),
-        ("Ended early by", ended.to_string()),
+        ("Search complete", ended.to_string()),
     ];
     let mut sections = Vec::from(inputs_and_policy(job, styles));
     sections.push(Section::facts(facts, |text| Some(height(&[(text, 105)])), styles));

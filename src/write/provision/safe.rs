@@ -5,7 +5,7 @@ use rust_xlsxwriter::{Format, Workbook};
 use super::super::page::{Page, Written};
 use super::super::pages::{Pages, Series};
 use super::super::style::Styles;
-use super::super::table::{Cell, Cells, over};
+use super::super::table::{Cell, Cells, OTHER_UNIT, over};
 use super::{Provided, height};
 use crate::words::provision::{self as words, Run};
 use crate::words::{about, money as money_of, natural_unit, thickness};
@@ -117,7 +117,7 @@ impl Kits<'_> {
 
     fn pieces(&mut self, provided: &Provided<'_>, pump: usize) -> Written {
         let Styles { text, bold, strong, count, money, head, .. } = self.pages.page.styles;
-        let names = ["Item", "Kind", "Fit", "Thickness", "is about", "Pieces", "Cost", "Bin"];
+        let names = ["Item", "Kind", "Fit", "Thickness", OTHER_UNIT, "Pieces", "Cost", "Bin"];
         self.line(PLAIN, names.map(|name| head.of(name)))?;
         for one in &provided.provision.safe[pump].pieces {
             let item = &provided.outlook.job().stock[one.item];

@@ -264,7 +264,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::of("In a gap", |line| count.of(line.kit.gaps())),
         Col::of("Safe kit", |line| money.of(line.kit.cost.to_f64())),
         Col::of("Goes without", |line| text.of(&line.missed)),
-        Col::of("Standing", |line| match line.kit.gaps() {
+        Col::of("Status", |line| match line.kit.gaps() {
             0 => wrapped.of(&line.standing),
             _ => alarms.of(&line.standing),
         }),

@@ -4,7 +4,7 @@ use rust_xlsxwriter::Worksheet;
 
 use super::super::page::{Page, Written};
 use super::super::style::Styles;
-use super::super::table::{Cells, Column};
+use super::super::table::{Cells, Column, OTHER_UNIT};
 use super::{Provided, height};
 use crate::provision::SetAside;
 use crate::stock::Item;
@@ -33,7 +33,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 13] {
             let (thickness, unit) = thickness(line)?;
             styles.strong.of(words::thickness(thickness, unit))
         }),
-        Col::new("is about", 12.0, move |line| {
+        Col::new(OTHER_UNIT, 12.0, move |line| {
             let (thickness, unit) = thickness(line)?;
             text.of(words::about(thickness.into(), unit.twin()))
         }),
@@ -53,7 +53,7 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
     let job = provided.outlook.job();
     let trolley = &provided.provision.trolley;
     let title = "Trolley: set aside for all pumps together, in bin order";
-    let lead = "Tick what is set aside. Set aside is not set: no piece goes into a pump before it is measured and `gapwright kit` has chosen.";
+    let lead = "Tick each item set aside. Setting pieces aside does not set a clearance: no piece goes into a pump before it is measured and `gapwright kit` has chosen.";
     let mut page = Page::begin("Trolley", title, lead, styles)?;
     page.last = 12;
     if provided.provision.falls_short(provided.question) {

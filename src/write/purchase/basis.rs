@@ -31,7 +31,7 @@ pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet
         ("Service in lead time", percent(levels.service)),
         ("Cost of an order", money(levels.order)),
         ("Holding for a year", levels.holding.map_or("not given".into(), percent)),
-        ("Cost of a piece that lacks", money(levels.lacking)),
+        ("Cost of a missing piece", money(levels.lacking)),
         ("Simulated outages", format!("{}, from the seed above", question.outages)),
         ("Issue log", log),
         ("Checked", "kits, stock after delivery, lead times, cost and budget recomputed by a second reckoning before this was written".into()),

@@ -68,7 +68,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 16] {
         Col::new("Worked out from", 26.0, |level| wrapped.of(&level.from)),
         Col::new("Packs at a time", 9.0, move |level| counted(packs(level))),
         Col::new("Ready for an outage", 10.0, move |level| counted(ready(level))),
-        Col::new("Worth of one more today", 30.0, |level| wrapped.of(&level.worth)),
+        Col::new("One more today would save", 30.0, |level| wrapped.of(&level.worth)),
     ]
 }
 
@@ -166,9 +166,9 @@ fn notes(ordered: &Ordered<'_>) -> Vec<String> {
                 question.outages,
                 words::money(lacking.raw(), job)
             ),
-            None => "Ready for an outage: not worked out; it needs --lacking-cost, what it costs when a piece lacks.".into(),
+            None => "Ready for an outage: not worked out; it needs --lacking-cost, the cost of one missing piece.".into(),
         },
-        "Worth of one more today: found by solving again with one more piece on hand and nothing bought. Worths do not add up.".into(),
+        "One more today would save: found by solving again with one more piece on hand and nothing bought. Do not add these up.".into(),
     ];
     notes.extend(beyond_max(ordered));
     if ordered.buy.today.worth.is_empty() {
