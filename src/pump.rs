@@ -107,6 +107,11 @@ impl Pump {
         })
     }
 
+    /// When it is due, as the sheet shows it; nothing where that is not said.
+    pub fn due_shown(&self) -> &str {
+        self.due.as_ref().map_or("", |due| &due.shown)
+    }
+
     /// Due date as a number, for ordering; infinite without one, so that such a pump comes last.
     pub fn due_serial(&self) -> f64 {
         self.due.as_ref().map_or(f64::INFINITY, |due| due.serial)

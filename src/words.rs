@@ -199,6 +199,20 @@ pub fn place(job: &Job, pump: &Pump, short: &Shortfall) -> String {
     }
 }
 
+/// The places of a pump that is short, each with why it failed.
+pub fn reasons(job: &Job, pump: &Pump, shorts: &[Shortfall]) -> String {
+    let each = shorts
+        .iter()
+        .map(|short| format!("{}: {}", place(job, pump, short), reason(job, pump, short)));
+    each.collect::<Vec<_>>().join("; ")
+}
+
+/// The columns that were read and are not used, in one sentence, if there are any.
+pub fn unused(job: &Job) -> Option<String> {
+    let columns = job.unused.join("; ");
+    (!columns.is_empty()).then(|| format!("Carried through or left alone, not used: {columns}."))
+}
+
 /// Cause of a failed place, in one sentence without its full stop.
 pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
     let model = job.model_of(pump);

@@ -2,12 +2,11 @@
 //!
 //! One file a sheet, and one function a workbook that lists its sheets in their order.
 //!
-//! - To add a **column**: one `table::Column` in the list of the sheet's file (heading, width, cell). Where a table
-//!   shares its sheet with others it has a row of headings and a row of cells (`table::cells`): one entry in each.
+//! - To add a **column**: one `table::Column` in the list of the table (heading, width, cell).
 //! - To add a **row of results** to Stack-up: a name in `stack_up::outcomes::Row`; the compiler asks for the rest.
-//! - To add a **sheet**: a file that begins with `style::begin` and writes its rows, and a line in the function of
-//!   its workbook. A sheet of pages, one a pump or so, is a `pages::Series`: it goes on to numbered sheets where
-//!   one is full, and nothing else knows what a sheet holds.
+//! - To add a **sheet**: a file whose function begins a `page::Page`, writes its rows from the top down and returns
+//!   the sheet, and a line in the function of its workbook. A sheet of pages, one a pump or so, is a
+//!   `pages::Series`: it goes on to numbered sheets where one is full, and nothing else knows what a sheet holds.
 //! - To add a **fact to Basis**: an entry in the list of the workbook's own basis; `basis` writes them all.
 
 pub mod analysis;
@@ -26,8 +25,10 @@ pub mod mark;
 mod models;
 mod monte_carlo;
 mod order;
+mod page;
 mod pages;
 mod picking;
+mod picture;
 mod plan_basis;
 pub mod problems;
 pub mod provision;
@@ -61,40 +62,31 @@ pub use stock_next::workbook as stock_next;
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> {
-    let mut workbook = start("Outage kit plan", date)?;
-    let styles = Styles::new();
-    summary::write(workbook.add_worksheet(), verified, date, &styles)?;
-    picking::write(workbook.add_worksheet(), verified, date, &styles)?;
-    let drawings = Drawings::of(verified.job());
-    kits::write(&mut workbook, verified, &drawings, date, &styles)?;
-    labels::write(&mut workbook, verified, date, &styles)?;
-    let subjects = subjects(verified);
-    let policy = &verified.job().policy;
-    stack_up::add(&mut workbook, &subjects, policy, date, &styles)?;
-    short::write(workbook.add_worksheet(), verified, date, &styles)?;
-    reorder::write(workbook.add_worksheet(), verified, date, &styles)?;
-    issue::write(workbook.add_worksheet(), verified, date, &styles)?;
-    stock_after::stock(workbook.add_worksheet(), verified, date, &styles)?;
-    if !verified.job().sheets_sheet.sheet.rows.is_empty() {
-        stock_after::sheets(workbook.add_worksheet(), verified, date, &styles)?;
+    let (mut workbook, styles) = start("Outage kit plan", date)?;
+    let (job, styles) = (verified.job(), &styles);
+    workbook.push_worksheet(summary::sheet(verified, styles)?);
+    workbook.push_worksheet(picking::sheet(verified, styles)?);
+    let drawings = Drawings::of(job);
+    kits::add(&mut workbook, verified, &drawings, styles)?;
+    labels::add(&mut workbook, verified, styles)?;
+    stack_up::add(&mut workbook, &subjects(verified), &job.policy, styles)?;
+    workbook.push_worksheet(short::sheet(verified, styles)?);
+    workbook.push_worksheet(reorder::sheet(verified, styles)?);
+    workbook.push_worksheet(issue::sheet(verified, styles)?);
+    for sheet in stock_after::sheets(verified, styles)? {
+        workbook.push_worksheet(sheet);
     }
-    let job = verified.job();
-    for (name, source) in [("Fit", &job.fit_sheet), ("Feelers", &job.feelers_sheet)] {
-        if !source.rows.is_empty() {
-            stock_after::unchanged(workbook.add_worksheet(), name, source, date, &styles)?;
-        }
-    }
-    models::write(&mut workbook, verified.job(), date, &styles)?;
-    plan_basis::write(workbook.add_worksheet(), verified, date, &styles)?;
+    models::add(&mut workbook, job, styles)?;
+    workbook.push_worksheet(plan_basis::sheet(verified, styles)?);
     Ok(drawings.put_in(workbook.save_to_buffer()?)?)
 }
 
-/// A workbook with its title and date.
-fn start(title: &str, date: &str) -> Result<Workbook, WriteError> {
+/// A workbook with its title and date, and its formats.
+fn start(title: &str, date: &str) -> Result<(Workbook, Styles), WriteError> {
     let mut workbook = Workbook::new();
     let stamp = ExcelDateTime::parse_from_str(date).map_err(|_| WriteError::Date(date.into()))?;
     workbook.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&stamp));
-    Ok(workbook)
+    Ok((workbook, Styles::new(date)))
 }
 
 /// The kitted pumps, as their stack-up is written.

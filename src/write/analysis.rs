@@ -1,9 +1,10 @@
 //! The workbook of `gapwright stack`: stack-ups, draws at random and sweeps of some pumps.
 
 use itertools::Itertools;
-use rust_xlsxwriter::{Workbook, Worksheet, XlsxError};
+use rust_xlsxwriter::Worksheet;
 
 use super::basis::{Section, inputs_and_policy, lengths, program};
+use super::page::Written;
 use super::stack_up::{self, Subject};
 use super::style::Styles;
 use super::{WriteError, basis, models, monte_carlo, start, sweep};
@@ -15,28 +16,21 @@ use crate::job::Job;
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(job: &Job, analysed: &[Analysed], date: &str) -> Result<Vec<u8>, WriteError> {
-    let mut workbook: Workbook = start("Stack-up", date)?;
-    let styles = Styles::new();
+    let (mut workbook, styles) = start("Stack-up", date)?;
     let subjects: Vec<Subject<'_>> =
         analysed.iter().map(|one| Subject::of(job, &job.pumps[one.pump], &one.packs)).collect();
-    stack_up::add(&mut workbook, &subjects, &job.policy, date, &styles)?;
-    monte_carlo::write(workbook.add_worksheet(), job, analysed, date, &styles)?;
+    stack_up::add(&mut workbook, &subjects, &job.policy, &styles)?;
+    workbook.push_worksheet(monte_carlo::sheet(job, analysed, &styles)?);
     if analysed.iter().any(|one| !one.sweeps.is_empty()) {
-        sweep::write(&mut workbook, job, analysed, date, &styles)?;
+        sweep::add(&mut workbook, job, analysed, &styles)?;
     }
-    models::write(&mut workbook, job, date, &styles)?;
-    basis_of(workbook.add_worksheet(), job, analysed, date, &styles)?;
+    models::add(&mut workbook, job, &styles)?;
+    workbook.push_worksheet(basis_of(job, analysed, &styles)?);
     Ok(workbook.save_to_buffer()?)
 }
 
 /// The Basis of a stack-up without a plan.
-fn basis_of(
-    sheet: &mut Worksheet,
-    job: &Job,
-    analysed: &[Analysed],
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+fn basis_of(job: &Job, analysed: &[Analysed], styles: &Styles) -> Written<Worksheet> {
     let tags = |with: bool| -> String {
         let pumps = job.pumps.iter().enumerate();
         let of = pumps.filter(|(at, _)| analysed.iter().any(|one| one.pump == *at) == with);
@@ -44,15 +38,15 @@ fn basis_of(
     };
     let facts = [
         program(),
-        ("Date", date.to_string()),
+        ("Date", styles.date.clone()),
         ("Pumps worked out", tags(true)),
         ("Pumps left out", tags(false)),
         ("Draws", "a ChaCha8 stream for each batch, from the seed above: the same on every machine and for any number of threads".into()),
         lengths(),
     ];
     let mut sections = Vec::from(inputs_and_policy(job, styles));
-    sections.push(Section::facts(facts, |_| None));
-    sections.extend(Section::warnings(job, |_| 32.0));
+    sections.push(Section::facts(facts, |_| None, styles));
+    sections.extend(Section::warnings(job, |_| 32.0, styles));
     let lead = "The same inputs, pieces, policy, program and date give this workbook again, byte for byte.";
-    basis::write(sheet, date, lead, sections, styles)
+    basis::sheet(lead, sections, styles)
 }

@@ -6,14 +6,13 @@ mod readings;
 mod summary;
 mod to_do;
 
-use super::style::Styles;
 use super::{WriteError, start};
 use crate::job::Input;
 use crate::verify::VerifiedRecheck;
 
-/// What came of the readings, with what it was made from.
+/// Pumps judged by their readings, with what that was made from.
 pub struct AsBuilt<'a> {
-    /// What came of each pump, checked.
+    /// Each pump's decision, checked.
     pub recheck: &'a VerifiedRecheck,
     /// The id of the plan.
     pub plan_id: &'a str,
@@ -28,11 +27,10 @@ pub struct AsBuilt<'a> {
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(built: &AsBuilt<'_>) -> Result<Vec<u8>, WriteError> {
-    let mut workbook = start("As-built record", built.date)?;
-    let styles = Styles::new();
-    summary::write(workbook.add_worksheet(), built, &styles)?;
-    to_do::write(workbook.add_worksheet(), built, &styles)?;
-    readings::write(workbook.add_worksheet(), built, &styles)?;
-    basis::write(workbook.add_worksheet(), built, &styles)?;
+    let (mut workbook, styles) = start("As-built record", built.date)?;
+    workbook.push_worksheet(summary::sheet(built, &styles)?);
+    workbook.push_worksheet(to_do::sheet(built, &styles)?);
+    workbook.push_worksheet(readings::sheet(built, &styles)?);
+    workbook.push_worksheet(basis::sheet(built, &styles)?);
     Ok(workbook.save_to_buffer()?)
 }

@@ -1,37 +1,21 @@
 //! The Basis sheet: what a workbook follows from, enough to repeat it to the byte. Each workbook says its own
 //! sections; those that several have are here.
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use rust_xlsxwriter::Worksheet;
 
-use super::style::{Head, Styles, begin, heads, widths};
-use super::table::{self, Cell, Cells};
-use super::text::WriteText;
+use super::page::{Page, Written};
+use super::style::Styles;
+use super::table::{Cell, Cells, over};
 use crate::choose::Backend;
 use crate::job::{Input, Job};
 use crate::plan::Plan;
 use crate::stack::Guard;
 use crate::words;
 
-/// A table of the sheet.
+/// A table of the sheet: headings, and rows with their heights in points where they are not plain ones'.
 pub(super) struct Section<'s> {
     pub(super) heads: [&'static str; 3],
-    pub(super) rows: Vec<Row<'s>>,
-}
-
-/// A row, with its height in points where it is not a plain one's.
-pub(super) struct Row<'s> {
-    pub(super) content: Content<'s>,
-    pub(super) height: Option<f64>,
-}
-
-/// What stands in a row.
-pub(super) enum Content<'s> {
-    /// One a column.
-    Cells(Vec<Cell<'s>>),
-    /// A name, and a text over the other two columns.
-    Fact(&'static str, String),
-    /// A text over all columns.
-    Across(String),
+    pub(super) rows: Vec<(Vec<Cell<'s>>, Option<f64>)>,
 }
 
 impl<'s> Section<'s> {
@@ -39,18 +23,24 @@ impl<'s> Section<'s> {
     pub(super) fn facts(
         facts: impl IntoIterator<Item = (&'static str, String)>,
         height: impl Fn(&str) -> Option<f64>,
+        styles: &'s Styles,
     ) -> Section<'s> {
-        let rows = facts
-            .into_iter()
-            .map(|(name, text)| Row { height: height(&text), content: Content::Fact(name, text) });
+        let rows = facts.into_iter().map(|(name, text)| {
+            let height = height(&text);
+            (vec![styles.text.of(name), over(2, styles.wrapped.of(text))], height)
+        });
         Section { heads: ["Fact", "", ""], rows: rows.collect() }
     }
 
     /// The warnings of a job, if it has any.
-    pub(super) fn warnings(job: &Job, height: impl Fn(&str) -> f64) -> Option<Section<'s>> {
-        let rows = job.warnings.iter().map(|warning| {
-            let text = words::warning(warning);
-            Row { height: Some(height(&text)), content: Content::Across(text) }
+    pub(super) fn warnings(
+        job: &Job,
+        height: impl Fn(&str) -> f64,
+        styles: &'s Styles,
+    ) -> Option<Section<'s>> {
+        let rows = job.warnings.iter().map(words::warning).map(|text| {
+            let height = height(&text);
+            (vec![over(3, styles.wrapped.of(text))], Some(height))
         });
         (!job.warnings.is_empty())
             .then(|| Section { heads: ["Warnings", "", ""], rows: rows.collect() })
@@ -61,46 +51,29 @@ impl<'s> Section<'s> {
         heads: [&'static str; 3],
         rows: impl IntoIterator<Item = [Cell<'s>; 3]>,
     ) -> Section<'s> {
-        let rows = rows
-            .into_iter()
-            .map(|cells| Row { content: Content::Cells(cells.into()), height: None });
-        Section { heads, rows: rows.collect() }
+        Section { heads, rows: rows.into_iter().map(|cells| (cells.into(), None)).collect() }
     }
 }
 
-/// Writes the sheet.
-pub(super) fn write<'s>(
-    sheet: &mut Worksheet,
-    date: &str,
+/// The sheet.
+pub(super) fn sheet<'s>(
     lead: &str,
     sections: impl IntoIterator<Item = Section<'s>>,
     styles: &Styles,
-) -> Result<(), XlsxError> {
-    let head = Head { name: "Basis", date, title: "Basis", lead };
-    begin(sheet, &head, styles)?;
-    widths(sheet, &[28.0, 46.0, 68.0])?;
-    let mut row = 3;
+) -> Written<Worksheet> {
+    let mut page = Page::begin("Basis", "Basis", lead, styles)?;
+    page.widths(&[28.0, 46.0, 68.0])?;
     for section in sections {
-        heads(sheet, row, &section.heads, styles)?;
-        for line in section.rows {
-            row += 1;
-            match line.content {
-                Content::Cells(cells) => table::cells(sheet, (row, 0), cells)?,
-                Content::Fact(name, text) => {
-                    sheet.write_text(row, 0, name, &styles.text)?;
-                    sheet.merge_text(row, 1, row, 2, &text, &styles.wrapped)?;
-                }
-                Content::Across(text) => {
-                    sheet.merge_text(row, 0, row, 2, &text, &styles.wrapped)?;
-                }
+        page.heads(&section.heads)?;
+        for (cells, height) in section.rows {
+            if let Some(height) = height {
+                page.high(height)?;
             }
-            if let Some(height) = line.height {
-                sheet.set_row_height(row, height)?;
-            }
+            page.line(cells)?;
         }
-        row += 2;
+        page.row += 1;
     }
-    Ok(())
+    Ok(page.sheet)
 }
 
 /// Files with their hashes.
@@ -162,7 +135,7 @@ pub(super) fn solver() -> (&'static str, String) {
     ("Linear programs by", how)
 }
 
-/// What ended the search for a plan.
+/// The end of the search for a plan.
 pub(super) fn ended(plan: &Plan) -> (&'static str, String) {
     let all = "nothing: everything was proven or closed";
     let stopped = plan.stopped_by.map_or(all, |stop| stop.words());

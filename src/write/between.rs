@@ -1,17 +1,19 @@
 //! Pictures of values between their limits: what those of a plan and of the as-built record have in common.
 
 use rust_xlsxwriter::{
-    Chart, ChartAxisLabelPosition, ChartFormat, ChartLegendPosition, ChartLine, ChartLineDashType,
-    ChartMarker, ChartMarkerType, ChartRange, ChartSolidFill,
+    Chart, ChartAxisLabelPosition, ChartLegendPosition, ChartLineDashType, ChartMarker,
+    ChartMarkerType,
 };
 
+use super::page::{Page, Written};
+use super::picture::{Figures, line, mark};
 use super::style::LIMITS;
 use crate::length::{Fine, Unit};
 
 /// Values that one picture holds: more could not be told apart in print.
 const MOST: u32 = 40;
 /// The rows that a picture covers.
-pub(super) const ROWS: u32 = 16;
+const ROWS: u32 = 16;
 
 /// Where a value lies between its limits: 0 at the lower, 100 at the upper one; the middle where they are one.
 pub(super) fn share(value: Fine, lower: Fine, upper: Fine) -> f64 {
@@ -20,33 +22,37 @@ pub(super) fn share(value: Fine, lower: Fine, upper: Fine) -> f64 {
     if width == 0.0 { 50.0 } else { 100.0 * (value - lower).to_f64(unit) / width }
 }
 
-/// The first and the last row of each picture, of rows that may be more than one holds.
-pub(super) fn parts(first: u32, last: u32) -> impl Iterator<Item = [u32; 2]> {
+/// Inserts pictures of figures down to a row, whose headings stand in the next row, below each other: as many as
+/// they take, since one holds only so many. Given its figures, `picture` draws one.
+pub(super) fn pictures(
+    page: &mut Page<'_>,
+    (name, from, last): (&str, u16, u32),
+    picture: impl Fn(&Figures<'_>, bool) -> Chart,
+) -> Written {
+    let first = page.row + 1;
     let starts = (first..=last).step_by(usize::try_from(MOST).unwrap_or(usize::MAX));
-    starts.map(move |from| [from, last.min(from + MOST - 1)])
+    for start in starts {
+        let figures = Figures { sheet: name, rows: [start, last.min(start + MOST - 1)], from };
+        page.sheet.insert_chart(page.row, 0, &picture(&figures, start > first))?;
+        page.row += ROWS;
+    }
+    Ok(())
 }
 
-/// Draws the lower and the upper limit, told apart by their dashes; `alone` of a picture with one value.
-pub(super) fn limits(chart: &mut Chart, names: &ChartRange, limits: [&ChartRange; 2], alone: bool) {
+/// Draws the lower and the upper limit, two columns of the figures, told apart by their dashes.
+pub(super) fn limits(chart: &mut Chart, figures: &Figures<'_>, columns: [u16; 2]) {
     let looks =
         [("Lower limit", ChartLineDashType::Dash), ("Upper limit", ChartLineDashType::Solid)];
-    for (values, (name, dash)) in limits.into_iter().zip(looks) {
-        let mut line = ChartLine::new();
-        line.set_color(LIMITS).set_width(1.5).set_dash_type(dash);
+    let [first, last] = figures.rows;
+    for (column, (name, dash)) in columns.into_iter().zip(looks) {
         // A line through one point alone is not drawn: a dash marks it.
-        let mut fill = ChartFormat::new();
-        fill.set_solid_fill(ChartSolidFill::new().set_color(LIMITS));
-        let mut marker = ChartMarker::new();
-        match alone {
-            true => marker.set_type(ChartMarkerType::LongDash).set_size(12).set_format(&mut fill),
-            false => marker.set_none(),
-        };
-        chart
-            .add_series()
-            .set_name(name)
-            .set_categories(names)
-            .set_values(values)
-            .set_format(ChartFormat::new().set_line(&line))
+        let mut marker = mark(ChartMarkerType::LongDash, 12, LIMITS);
+        if first != last {
+            marker = ChartMarker::new().set_none().clone();
+        }
+        figures
+            .series(chart, name, column)
+            .set_format(&mut line(LIMITS, 1.5, dash))
             .set_marker(&marker);
     }
 }
@@ -54,8 +60,7 @@ pub(super) fn limits(chart: &mut Chart, names: &ChartRange, limits: [&ChartRange
 /// Title, axes and legend; a picture that goes on from another says so.
 pub(super) fn frame(chart: &mut Chart, title: &str, goes_on: bool) {
     let more = if goes_on { ", continued" } else { "" };
-    let title = format!("{title}{more}");
-    chart.title().set_name(&title);
+    chart.title().set_name(&format!("{title}{more}"));
     chart.x_axis().set_label_position(ChartAxisLabelPosition::Low);
     chart.legend().set_position(ChartLegendPosition::Bottom);
     chart.set_height(300);

@@ -1,12 +1,15 @@
 //! Empty workbooks to start from: headings, units, drop-down lists, notes and example rows that can be kitted as they are.
 
+use std::collections::BTreeSet;
+
 use rust_xlsxwriter::{
-    DataValidation, DocProperties, ExcelDateTime, Formula, Note, Workbook, Worksheet, XlsxError,
+    DataValidation, DataValidationRule, DocProperties, ExcelDateTime, Formula, Note, Workbook,
+    Worksheet, XlsxError,
 };
 
-use super::text::WriteText;
-
-use super::style::{Styles, heads};
+use super::page::{Page, Written};
+use super::style::Styles;
+use super::table::{Cells, Value};
 use crate::columns::{fit_heading, key as heading_key, pump_heading};
 use crate::length::{Fine, Length, Unit};
 use crate::model::{ConsumableNeed, Dimension, Face, Form, Model, Spread, Term};
@@ -21,26 +24,27 @@ const ROWS: u32 = 500;
 /// The first row below the headings.
 const FIRST_ROW: u32 = 3;
 
-/// A column of a blank workbook: heading, note, example.
+/// A column of a blank workbook: heading, note, and what its example rows hold.
 struct Column {
     head: String,
     note: String,
-    example: Example,
+    example: Value,
     list: Option<Formula>,
 }
 
-enum Example {
-    Text(String),
-    Number(f64),
-    Nothing,
+/// A column that is left empty in the example rows.
+fn column(head: impl Into<String>, note: impl Into<String>) -> Column {
+    Column { head: head.into(), note: note.into(), example: Value::Blank, list: None }
 }
 
-fn column(head: impl Into<String>, note: &str, example: Example) -> Column {
-    Column { head: head.into(), note: note.into(), example, list: None }
-}
+impl Column {
+    fn example(self, example: impl Into<Value>) -> Column {
+        Column { example: example.into(), ..self }
+    }
 
-fn text(text: &str) -> Example {
-    Example::Text(text.into())
+    fn list(self, values: impl IntoIterator<Item = String>) -> Column {
+        Column { list: quoted(values), ..self }
+    }
 }
 
 /// Both blank workbooks as bytes: stock, then pumps.
@@ -51,7 +55,7 @@ pub fn workbooks(model: &Model) -> Result<(Vec<u8>, Vec<u8>), XlsxError> {
     Ok((stock(model)?, pumps(model, false)?))
 }
 
-/// The same for an outage that is not measured yet: the pumps have the columns of the ranges that
+/// Both for an outage that is not measured yet: the pumps have the columns of the ranges that
 /// are expected beside those of the readings.
 ///
 /// # Errors
@@ -60,10 +64,12 @@ pub fn workbooks_ahead(model: &Model) -> Result<(Vec<u8>, Vec<u8>), XlsxError> {
     Ok((stock(model)?, pumps(model, true)?))
 }
 
-fn new_workbook(title: &str) -> Result<Workbook, XlsxError> {
+/// A blank form has no date of its own; a fixed one keeps its bytes the same.
+const DATE: &str = "2026-01-01";
+
+fn new_workbook(title: &str) -> Written<Workbook> {
     let mut workbook = Workbook::new();
-    // A blank form has no date of its own; a fixed one keeps its bytes the same.
-    let stamp = ExcelDateTime::from_ymd(2026, 1, 1)?;
+    let stamp = ExcelDateTime::parse_from_str(DATE)?;
     workbook.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&stamp));
     Ok(workbook)
 }
@@ -183,144 +189,105 @@ impl Draft<'_> {
     }
 }
 
-fn stock(model: &Model) -> Result<Vec<u8>, XlsxError> {
+fn stock(model: &Model) -> Written<Vec<u8>> {
     let mut workbook = new_workbook("Stock")?;
-    let consumables = in_stock(model);
-    let mut kinds: Vec<String> = model.packs.iter().map(|p| p.kind.clone()).collect();
-    kinds.extend(consumables.iter().map(|c| c.kind.clone()));
-    kinds.sort();
-    kinds.dedup();
-    let mut columns = stock_columns(model.unit);
-    columns[1].list = quoted(&kinds);
-    let count = DataValidation::new()
-        .allow_whole_number(rust_xlsxwriter::DataValidationRule::GreaterThanOrEqualTo(0))
-        .set_error_title("Pieces")
-        .and_then(|rule| rule.set_error_message("A whole number of pieces, 0 or more."))?;
-    let sheet = workbook.add_worksheet();
+    let styles = Styles::new(DATE);
     let lead = "Stock: one row a lot. Replace the example rows, which are invented.";
-    let examples_shown = model.packs.len() + consumables.len();
-    form(sheet, "Stock", lead, &columns, examples_shown)?;
-    let bin_column = (0..).zip(&columns).find(|(_, c)| c.head == "Bin").map_or(14, |(at, _)| at);
-    example_lots(sheet, model, &consumables, bin_column)?;
-    for at in [6, 7] {
-        sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &count)?;
-    }
-    sheets(workbook.add_worksheet(), model, &count)?;
-    fit(workbook.add_worksheet(), model)?;
-    feelers(workbook.add_worksheet(), model, &count)?;
+    let columns = stock_columns(model);
+    let mut page = form("Stock", lead, &columns, &styles)?;
+    example_lots(&mut page, model, &columns)?;
+    counts(&mut page.sheet, &[6, 7])?;
+    workbook.push_worksheet(page.sheet);
+    workbook.push_worksheet(sheets(model, &styles)?);
+    workbook.push_worksheet(fit(model, &styles)?);
+    workbook.push_worksheet(feelers(model, &styles)?);
     workbook.save_to_buffer()
 }
 
+/// Lets columns take whole numbers only.
+fn counts(sheet: &mut Worksheet, columns: &[u16]) -> Written {
+    let count = DataValidation::new()
+        .allow_whole_number(DataValidationRule::GreaterThanOrEqualTo(0))
+        .set_error_title("Pieces")?
+        .set_error_message("A whole number of pieces, 0 or more.")?;
+    for &at in columns {
+        sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &count)?;
+    }
+    Ok(())
+}
+
 /// The columns of the sheet Stock.
-fn stock_columns(of: Unit) -> Vec<Column> {
-    let unit = of.symbol();
-    let tolerance = match of {
+fn stock_columns(model: &Model) -> [Column; 17] {
+    let unit = model.unit.symbol();
+    let tolerance = match model.unit {
         Unit::Millimetre => 0.005,
         Unit::Inch => 0.0002,
         Unit::Thou => 0.2,
         Unit::Micrometre => 5.0,
     };
-    vec![
-        column(
-            "Item",
-            "Stock number, once each. One row is a lot: pieces of one thickness.",
-            Example::Nothing,
-        ),
-        column("Kind", "shim, gasket, or any other kind that a model asks for.", Example::Nothing),
-        column(
-            "Fit",
-            "The fit code that ties a piece to a place; the pump workbook says the same code.",
-            text("F1"),
-        ),
-        column(
-            format!("Thickness ({unit})"),
-            "Of one piece: nominal, or the lot's measured mean; of a packing ring its section. A cell may have a unit of its own: 0.5 mm, 12 thou, 1/64 in.",
-            Example::Nothing,
-        ),
-        column(
-            format!("Tolerance ({unit})"),
-            "Plus/minus on one piece, or both sides: +0/-0.02 mm. May be left empty if the model gives one for the material.",
-            Example::Number(tolerance),
-        ),
-        column(
-            format!("Uncertainty ({unit})"),
-            "Standard uncertainty of the measured mean, if the lot was measured.",
-            Example::Nothing,
-        ),
-        column("On hand", "Whole pieces in the bin.", Example::Number(10.0)),
-        column("Reserved", "Of those, pieces that must not be offered.", Example::Number(0.0)),
-        column("Unit cost", "Cost of one piece, a plain number.", Example::Number(2.5)),
-        column(
-            "Pack qty",
-            "Pieces in a sealed pack; empty where they come singly. It counts where the policy says that opened packs are spoiled.",
-            Example::Nothing,
-        ),
-        column(
-            format!("Peel step ({unit})"),
-            "Of a laminated shim: the thickness of one layer. All layers but the last can be peeled off, which is waste. Empty for a solid piece.",
-            Example::Nothing,
-        ),
-        column(
-            "Min level",
-            "The level below which it should not fall; scarce pieces are spared.",
-            Example::Number(2.0),
-        ),
-        column("Max level", "The level to fill up to.", Example::Nothing),
-        column("Lead days", "Days from order to delivery.", Example::Nothing),
-        column("Supplier", "Who sells it.", Example::Nothing),
-        column(
-            "Bin",
-            "Where it lies. The picking list walks the bins in this order: A2 before A10.",
-            Example::Nothing,
-        ),
-        column("Material", "What it is made of.", Example::Nothing),
+    let kinds = model.packs.iter().map(|pack| &pack.kind);
+    let kinds = kinds.chain(model.consumables.iter().map(|need| &need.kind)).cloned();
+    let kinds: BTreeSet<String> = kinds.collect();
+    [
+        column("Item", "Stock number, once each. One row is a lot: pieces of one thickness."),
+        column("Kind", "shim, gasket, or any other kind that a model asks for.").list(kinds),
+        column("Fit", "The fit code that ties a piece to a place; the pump workbook says the same code.").example("F1"),
+        column(format!("Thickness ({unit})"), "Of one piece: nominal, or the lot's measured mean; of a packing ring its section. A cell may have a unit of its own: 0.5 mm, 12 thou, 1/64 in."),
+        column(format!("Tolerance ({unit})"), "Plus/minus on one piece, or both sides: +0/-0.02 mm. May be left empty if the model gives one for the material.").example(tolerance),
+        column(format!("Uncertainty ({unit})"), "Standard uncertainty of the measured mean, if the lot was measured."),
+        column("On hand", "Whole pieces in the bin.").example(10.0),
+        column("Reserved", "Of those, pieces that must not be offered.").example(0.0),
+        column("Unit cost", "Cost of one piece, a plain number.").example(2.5),
+        column("Pack qty", "Pieces in a sealed pack; empty where they come singly. It counts where the policy says that opened packs are spoiled."),
+        column(format!("Peel step ({unit})"), "Of a laminated shim: the thickness of one layer. All layers but the last can be peeled off, which is waste. Empty for a solid piece."),
+        column("Min level", "The level below which it should not fall; scarce pieces are spared.").example(2.0),
+        column("Max level", "The level to fill up to."),
+        column("Lead days", "Days from order to delivery."),
+        column("Supplier", "Who sells it."),
+        column("Bin", "Where it lies. The picking list walks the bins in this order: A2 before A10."),
+        column("Material", "What it is made of."),
     ]
 }
 
-/// Writes an example lot for each place and each consumable over the example rows.
-fn example_lots(
-    sheet: &mut Worksheet,
-    model: &Model,
-    consumables: &[ConsumableNeed],
-    bin_column: u16,
-) -> Result<(), XlsxError> {
-    let examples = Examples::of(model);
-    let styles = Styles::new();
-    for (row, (pack, total)) in (FIRST_ROW..).zip(model.packs.iter().zip(&examples.packs)) {
-        let item = format!("EXAMPLE-{} (invented)", row - FIRST_ROW + 1);
-        sheet.write_text(row, 0, item, &styles.entry)?;
-        sheet.write_text(row, 1, &pack.kind, &styles.entry)?;
-        let bin = format!("A{}", row - FIRST_ROW + 1);
-        sheet.write_text(row, bin_column, bin, &styles.entry)?;
-        sheet.write_number_with_format(row, 3, total.to_f64(model.unit), &styles.entry)?;
+/// Writes an example lot for each place and each consumable.
+fn example_lots(page: &mut Page<'_>, model: &Model, columns: &[Column]) -> Written {
+    let (consumables, examples) = (in_stock(model), Examples::of(model));
+    let bin = columns.iter().position(|column| column.head == "Bin").unwrap_or(0);
+    for (n, (pack, total)) in (1..).zip(model.packs.iter().zip(&examples.packs)) {
+        let mut cells: Vec<Value> = columns.iter().map(|column| column.example.clone()).collect();
+        cells[0] = format!("EXAMPLE-{n} (invented)").into();
+        cells[1] = (&pack.kind).into();
+        cells[3] = total.to_f64(model.unit).into();
+        cells[bin] = format!("A{n}").into();
+        example(page, cells)?;
     }
-    let below = FIRST_ROW + u32::try_from(model.packs.len()).unwrap_or(0);
-    for (row, need) in (below..).zip(consumables) {
-        let item = format!("EXAMPLE-{} (invented)", row - FIRST_ROW + 1);
-        sheet.write_text(row, 0, item, &styles.entry)?;
-        sheet.write_text(row, 1, &need.kind, &styles.entry)?;
+    for (n, need) in (1..).zip(&consumables) {
+        let mut cells: Vec<Value> = columns.iter().map(|column| column.example.clone()).collect();
+        cells[0] = format!("EXAMPLE-{} (invented)", model.packs.len() + n).into();
+        cells[1] = (&need.kind).into();
         if need.fit_column.is_none() {
-            sheet.write_blank(row, 2, &styles.entry)?;
+            cells[2] = Value::Blank;
         }
         // No more than its section is asked of a consumable.
         let mut alike = model.consumables.iter().filter(|c| c.kind == need.kind);
-        match alike.any(|c| c.section.is_some()) {
-            true => {
-                let (bore, shaft) = example_space(model.unit);
-                let section = RingSpace::new(bore, shaft).map_or(Fine::ZERO, RingSpace::section);
-                let section = section.to_f64(model.unit);
-                sheet.write_number_with_format(row, 3, section, &styles.entry)?;
-            }
-            false => {
-                sheet.write_blank(row, 3, &styles.entry)?;
-            }
-        }
-        sheet.write_blank(row, 4, &styles.entry)?;
-        sheet.write_number_with_format(row, 6, (2 * need.count).max(10), &styles.entry)?;
-        let bin = format!("C{}", row - below + 1);
-        sheet.write_text(row, bin_column, bin, &styles.entry)?;
+        let section = alike.any(|c| c.section.is_some()).then(|| {
+            let (bore, shaft) = example_space(model.unit);
+            let section = RingSpace::new(bore, shaft).map_or(Fine::ZERO, RingSpace::section);
+            section.to_f64(model.unit)
+        });
+        cells[3] = section.into();
+        cells[4] = Value::Blank;
+        cells[6] = (2 * need.count).max(10).into();
+        cells[bin] = format!("C{n}").into();
+        example(page, cells)?;
     }
     Ok(())
+}
+
+/// Writes an example row.
+fn example(page: &mut Page<'_>, cells: impl IntoIterator<Item = Value>) -> Written {
+    let entry = &page.styles.entry;
+    page.line(cells.into_iter().map(|value| entry.of(value)))
 }
 
 /// The consumables that an example row is written for: one a kind and way of asking, with the
@@ -351,112 +318,94 @@ fn example_space(unit: Unit) -> (Length, Length) {
     (of(bore), of(shaft))
 }
 
-fn sheets(sheet: &mut Worksheet, model: &Model, count: &DataValidation) -> Result<(), XlsxError> {
+fn sheets(model: &Model, styles: &Styles) -> Written<Worksheet> {
     let (unit, large) = (model.unit.symbol(), model.unit.large().symbol());
-    let mut kinds: Vec<String> = model.packs.iter().map(|p| p.kind.clone()).collect();
-    kinds.sort();
-    kinds.dedup();
-    let field = |head: &str, note| column(head, note, Example::Nothing);
-    let length = |head: &str, unit, note| field(&format!("{head} ({unit})"), note);
-    let mut columns = vec![
-        field(
+    let kinds: BTreeSet<String> = model.packs.iter().map(|pack| pack.kind.clone()).collect();
+    let columns = [
+        column(
             "Item",
             "Stock number, once each, and none that stands on Stock. One row is a lot of sheets.",
         ),
-        field("Kind", "What is cut from it: shim or gasket."),
-        length("Thickness", unit, "Of the sheet: nominal, or the lot's measured mean."),
-        length(
-            "Tolerance",
-            unit,
+        column("Kind", "What is cut from it: shim or gasket.").list(kinds),
+        column(format!("Thickness ({unit})"), "Of the sheet: nominal, or the lot's measured mean."),
+        column(
+            format!("Tolerance ({unit})"),
             "Plus/minus on it, or both sides. May be left empty if the model gives one for the material.",
         ),
-        length("Length", large, "One side of a sheet."),
-        length("Width", large, "The other side."),
-        field("On hand", "Whole sheets. A remnant is a lot of its own, with its own sides."),
-        field("Reserved", "Of those, sheets that must not be cut."),
-        field(
+        column(format!("Length ({large})"), "One side of a sheet."),
+        column(format!("Width ({large})"), "The other side."),
+        column("On hand", "Whole sheets. A remnant is a lot of its own, with its own sides."),
+        column("Reserved", "Of those, sheets that must not be cut."),
+        column(
             "Unit cost",
             "Cost of one sheet. A piece costs the share of the square that it is cut from; the offcut is waste.",
         ),
-        field("Bin", "Where it lies."),
-        field("Material", "What it is made of."),
+        column("Bin", "Where it lies."),
+        column("Material", "What it is made of."),
     ];
-    columns[1].list = quoted(&kinds);
     let lead = "Sheets: one row a lot of sheets that pieces can be cut from. Leave it empty if nothing is cut.";
-    form(sheet, "Sheets", lead, &columns, 0)?;
-    for at in [6, 7] {
-        sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, count)?;
-    }
-    Ok(())
+    let mut page = form("Sheets", lead, &columns, styles)?;
+    counts(&mut page.sheet, &[6, 7])?;
+    Ok(page.sheet)
 }
 
-fn fit(sheet: &mut Worksheet, model: &Model) -> Result<(), XlsxError> {
+fn fit(model: &Model, styles: &Styles) -> Written<Worksheet> {
     let large = model.unit.large().symbol();
     let columns = [
         column(
             "Fit",
             "The fit code of the place, once each; the pump workbook says the same code.",
-            Example::Nothing,
         ),
         column(
             format!("Outside diameter ({large})"),
             "Of the piece. Each takes a square of this width from the sheet.",
-            Example::Nothing,
         ),
-        column(
-            format!("Inside diameter ({large})"),
-            "Of the piece; 0 for a full disc.",
-            Example::Nothing,
-        ),
+        column(format!("Inside diameter ({large})"), "Of the piece; 0 for a full disc."),
     ];
     let lead = "Fit: one row a shape that is cut from the sheets of Sheets. Leave it empty if nothing is cut.";
-    form(sheet, "Fit", lead, &columns, 0)
+    Ok(form("Fit", lead, &columns, styles)?.sheet)
 }
 
-fn feelers(sheet: &mut Worksheet, model: &Model, count: &DataValidation) -> Result<(), XlsxError> {
+fn feelers(model: &Model, styles: &Styles) -> Written<Worksheet> {
     let unit = model.unit.symbol();
     let columns = [
-        column(
-            format!("Thickness ({unit})"),
-            "What is stamped on the blade; one row a blade.",
-            Example::Nothing,
-        ),
+        column(format!("Thickness ({unit})"), "What is stamped on the blade; one row a blade."),
         column(
             format!("Tolerance ({unit})"),
             "Plus/minus on it, as the set's maker says or as measured. Never guessed.",
-            Example::Nothing,
         ),
-        column("On hand", "How many of this blade; empty means one.", Example::Nothing),
-        column("Set", "Which set it belongs to, for people.", Example::Nothing),
+        column("On hand", "How many of this blade; empty means one."),
+        column("Set", "Which set it belongs to, for people."),
     ];
     let lead = "Feelers: one row a blade of the feeler set. The kit slips then say which blades must go in and which must not.";
-    form(sheet, "Feelers", lead, &columns, 0)?;
-    sheet.add_data_validation(FIRST_ROW, 2, FIRST_ROW + ROWS, 2, count)?;
-    Ok(())
+    let mut page = form("Feelers", lead, &columns, styles)?;
+    counts(&mut page.sheet, &[2])?;
+    Ok(page.sheet)
 }
 
-fn pumps(model: &Model, ahead: bool) -> Result<Vec<u8>, XlsxError> {
+fn pumps(model: &Model, ahead: bool) -> Written<Vec<u8>> {
     let mut workbook = new_workbook("Pumps")?;
+    let styles = Styles::new(DATE);
     let unit = model.unit.symbol();
     let of_model = format!(
         "A model that the program knows, or a file in the folder given with --models.{}",
         growths(model)
     );
     let mut columns = vec![
-        column("Tag", "The pump's own number, once each.", text("EXAMPLE-P1 (invented)")),
-        column("Model", &of_model, text(&model.name)),
+        column("Tag", "The pump's own number, once each.").example("EXAMPLE-P1 (invented)"),
+        column("Model", of_model).example(&model.name).list([model.name.clone()]),
         column(
             "Priority",
             "1 comes first; empty means 3. One pump of a priority outranks all of the later ones.",
-            Example::Number(3.0),
-        ),
-        column("Due", "Orders the kit slips.", text("2027-03-15")),
-        column("Location", "Carried through to the slip.", Example::Nothing),
-        column("Note", "Carried through to the slip.", Example::Nothing),
+        )
+        .example(3.0),
+        column("Due", "Orders the kit slips.").example("2027-03-15"),
+        column("Location", "Carried through to the slip."),
+        column("Note", "Carried through to the slip."),
     ];
     for pack in &model.packs {
         let note = format!("Fit code of {}: the stock workbook says the same code.", pack.label);
-        columns.push(column(fit_heading(&pack.name), &note, text("F1")));
+        columns.push(column(fit_heading(&pack.name), note).example("F1"));
     }
     let examples = Examples::of(model);
     for (dimension, example) in model.dimensions.iter().zip(&examples.dimensions) {
@@ -476,11 +425,9 @@ fn pumps(model: &Model, ahead: bool) -> Result<Vec<u8>, XlsxError> {
         };
         for (behind, apart) in readings {
             let apart = Length::from_ticks(apart * Unit::Micrometre.ticks() * 127 / 50);
-            let example = match expected {
-                true => Example::Nothing,
-                false => Example::Number((*example + apart).to_f64(model.unit)),
-            };
-            columns.push(column(format!("{name}{behind} ({unit})"), &note, example));
+            let reading = (!expected).then(|| (*example + apart).to_f64(model.unit));
+            let head = format!("{name}{behind} ({unit})");
+            columns.push(column(head, &note).example(reading));
         }
         if ahead {
             columns.extend(range(&name, dimension, *example, expected, model.unit));
@@ -496,20 +443,14 @@ fn pumps(model: &Model, ahead: bool) -> Result<Vec<u8>, XlsxError> {
         for side in ["target", "min", "max"] {
             let note =
                 format!("Only where this pump differs from the model. {}.", requirement.label);
-            columns.push(column(format!("{name} {side}{unit}"), &note, Example::Nothing));
+            columns.push(column(format!("{name} {side}{unit}"), note));
         }
     }
-    columns[1].list = quoted(std::slice::from_ref(&model.name));
-    let sheet = workbook.add_worksheet();
-    form(
-        sheet,
-        "Pumps",
-        "Pumps: one row a pump. Replace the example row, which is invented.",
-        &columns,
-        1,
-    )?;
-    let policy = workbook.add_worksheet();
-    policy_sheet(policy)?;
+    let lead = "Pumps: one row a pump. Replace the example row, which is invented.";
+    let mut page = form("Pumps", lead, &columns, &styles)?;
+    example(&mut page, columns.iter().map(|column| column.example.clone()))?;
+    workbook.push_worksheet(page.sheet);
+    workbook.push_worksheet(policy_sheet(&styles)?);
     workbook.save_to_buffer()
 }
 
@@ -528,11 +469,8 @@ fn range(
             "{which} value of {} that is expected while it is not measured. `gapwright provision` plans for the range; where there is a reading, the reading counts.",
             dimension.label
         );
-        let example = match expected {
-            true => Example::Number(value.to_f64(unit)),
-            false => Example::Nothing,
-        };
-        column(format!("{name} {end} ({unit})"), &note, example)
+        let example = expected.then(|| value.to_f64(unit));
+        column(format!("{name} {end} ({unit})"), note).example(example)
     })
 }
 
@@ -546,7 +484,7 @@ fn consumables(model: &Model, columns: &mut Vec<Column>) {
             let note = format!(
                 "Fit code of the {kind} for the bag; the stock workbook says the same code."
             );
-            column(head, &note, text("F1"))
+            column(head, note).example("F1")
         });
         let sides = need.section.iter().flat_map(|section| {
             [
@@ -557,7 +495,7 @@ fn consumables(model: &Model, columns: &mut Vec<Column>) {
         let sides = sides.map(|(key, example, what)| {
             let head = format!("{} ({})", pump_heading(key), large.symbol());
             let note = format!("{what}: the section of the {kind} is half of bore less shaft.");
-            column(head, &note, Example::Number(example.to_f64(large)))
+            column(head, note).example(example.to_f64(large))
         });
         for new in fit.into_iter().chain(sides) {
             let same = |known: &Column| heading_key(&known.head) == heading_key(&new.head);
@@ -584,70 +522,55 @@ fn growths(model: &Model) -> String {
     )
 }
 
-fn policy_sheet(sheet: &mut Worksheet) -> Result<(), XlsxError> {
-    let styles = Styles::new();
-    sheet.set_name("Policy")?;
-    sheet.set_landscape().set_paper_size(9).set_print_fit_to_pages(1, 0);
-    sheet.write_text(
-        0,
-        0,
-        "Policy: every setting with its default. Change what differs.",
-        &styles.part,
-    )?;
-    heads(sheet, 2, &["Setting", "Value"], &styles)?;
-    sheet.set_column_width(0, 30)?.set_column_width(1, 18)?;
-    for (row, (setting, value)) in (3..).zip(Policy::default().settings()) {
-        sheet.write_text(row, 0, setting, &styles.text)?;
-        sheet.write_text(row, 1, value, &styles.entry)?;
+fn policy_sheet(styles: &Styles) -> Written<Worksheet> {
+    let mut page =
+        bare("Policy", "Policy: every setting with its default. Change what differs.", styles)?;
+    page.widths(&[30.0, 18.0])?;
+    page.heads(&["Setting", "Value"])?;
+    for (setting, value) in Policy::default().settings() {
+        page.line([styles.text.of(setting), styles.entry.of(value)])?;
     }
     let rules = ["worst case", "nominal", "expanded"];
     let rules = DataValidation::new().allow_list_strings(&rules)?;
-    sheet.add_data_validation(3, 1, 3, 1, &rules)?;
-    Ok(())
+    page.sheet.add_data_validation(FIRST_ROW, 1, FIRST_ROW, 1, &rules)?;
+    Ok(page.sheet)
 }
 
 /// A list written into the validation itself; none where it cannot be written so: it is parted by
 /// commas, and has at most 255 characters (as spreadsheet programs have it, from memory).
-fn quoted(values: &[String]) -> Option<Formula> {
+fn quoted(values: impl IntoIterator<Item = String>) -> Option<Formula> {
+    let values: Vec<String> = values.into_iter().collect();
     let list = values.join(",").replace('"', "\"\"");
     let whole = !values.iter().any(|value| value.contains(','));
     let fits = list.encode_utf16().count() <= 255 && mended(&list) == list;
     (whole && fits).then(|| Formula::new(format!("=\"{list}\"")))
 }
 
-fn form(
-    sheet: &mut Worksheet,
-    name: &str,
-    lead: &str,
-    columns: &[Column],
-    examples: usize,
-) -> Result<(), XlsxError> {
-    let styles = Styles::new();
-    sheet.set_name(name)?;
-    sheet.set_landscape().set_paper_size(9).set_print_fit_to_pages(1, 0);
-    sheet.set_repeat_rows(2, 2)?;
-    sheet.set_freeze_panes(3, 1)?;
-    sheet.write_text(0, 0, lead, &styles.part)?;
+/// A sheet to fill in, with what it is for; its headings are next.
+fn bare<'s>(name: &str, lead: &str, styles: &'s Styles) -> Written<Page<'s>> {
+    let mut page = Page { sheet: Worksheet::new(), styles, row: 0, last: 0 };
+    page.sheet.set_name(name)?.set_landscape().set_paper_size(9).set_print_fit_to_pages(1, 0);
+    page.part(lead)?;
+    page.row = FIRST_ROW - 1;
+    Ok(page)
+}
+
+/// A form of columns, without a row yet.
+fn form<'s>(name: &str, lead: &str, columns: &[Column], styles: &'s Styles) -> Written<Page<'s>> {
+    let mut page = bare(name, lead, styles)?;
+    page.repeat()?;
+    page.sheet.set_freeze_panes(FIRST_ROW, 1)?;
     for (at, column) in (0..).zip(columns) {
-        sheet.write_text(2, at, &column.head, &styles.head)?;
-        let note = Note::new(mended_to(&column.note, 8_000))
-            .set_author("gapwright")
-            .add_author_prefix(false);
-        sheet.insert_note(2, at, &note)?;
-        for row in (FIRST_ROW..).take(examples) {
-            match &column.example {
-                Example::Text(text) => sheet.write_text(row, at, text, &styles.entry)?,
-                Example::Number(n) => sheet.write_number_with_format(row, at, *n, &styles.entry)?,
-                Example::Nothing => sheet.write_blank(row, at, &styles.entry)?,
-            };
-        }
+        let note = Note::new(mended_to(&column.note, 8_000));
+        let note = note.set_author("gapwright").add_author_prefix(false);
+        page.sheet.insert_note(page.row, at, &note)?;
         let width = u16::try_from(column.head.chars().count().clamp(9, 24)).unwrap_or(24);
-        sheet.set_column_width(at, f64::from(width) + 3.0)?;
+        page.sheet.set_column_width(at, if at == 0 { 24.0 } else { f64::from(width) + 3.0 })?;
         if let Some(list) = &column.list {
             let rule = DataValidation::new().allow_list_formula(list.clone());
-            sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &rule)?;
+            page.sheet.add_data_validation(FIRST_ROW, at, FIRST_ROW + ROWS, at, &rule)?;
         }
     }
-    sheet.set_column_width(0, 24)?;
-    Ok(())
+    page.line(columns.iter().map(|column| styles.head.of(&column.head)))?;
+    Ok(page)
 }

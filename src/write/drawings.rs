@@ -16,7 +16,7 @@ use crate::job::Job;
 /// Up to so many slips each has the whole drawing.
 const FEW: usize = 1_000;
 
-/// What the slips show of each model's drawing, if it has one, and the whole of it.
+/// The image that slips show of each model's drawing, if it has one, and the whole of it.
 pub(super) struct Drawings<'a>(Vec<Option<[Cow<'a, [u8]>; 2]>>);
 
 impl<'a> Drawings<'a> {

@@ -29,12 +29,12 @@ pub enum WriteError {
     /// The file is there already.
     #[error("{0} is there already; give another name, or --force to replace it")]
     Exists(PathBuf),
-    /// What is there is nothing that can be replaced by a file, or is protected.
+    /// Something is there that cannot be replaced by a file, or is protected.
     #[error("{path} cannot be written: it is {what}")]
     Unfit {
-        /// What was to be written.
+        /// The file that was to be written.
         path: PathBuf,
-        /// What is there.
+        /// The kind of thing that is there.
         what: &'static str,
         /// How to mend it.
         mend: &'static str,
@@ -52,7 +52,7 @@ pub enum WriteError {
     File {
         /// The file.
         path: PathBuf,
-        /// What the system says.
+        /// The system's own words.
         error: std::io::Error,
     },
     /// Some files were written, then one could not be.
@@ -62,7 +62,7 @@ pub enum WriteError {
         written: Vec<PathBuf>,
         /// The file that was not.
         path: PathBuf,
-        /// What the system says.
+        /// The system's own words.
         error: std::io::Error,
     },
     /// The workbook could not be put together.
@@ -183,7 +183,7 @@ impl Output {
         &self.path
     }
 
-    /// The same place, replacing a file that is there or not.
+    /// This place, replacing a file that is there or not.
     #[must_use]
     pub fn replacing(self, replace: bool) -> Output {
         Output { replace, ..self }
@@ -341,7 +341,7 @@ fn sync_folders(mut folders: Vec<PathBuf>) {
     folders.iter().for_each(|folder| sync_folder(folder));
 }
 
-/// What the names of temporary files begin with; six letters and digits follow.
+/// The beginning of the names of temporary files; six letters and digits follow.
 const PREFIX: &str = ".gapwright-writing-";
 const LETTERS: usize = 6;
 

@@ -1,11 +1,10 @@
 //! The Issue sheet: what the plan takes, line by line, with cells for what was really taken.
 
-use rust_xlsxwriter::{
-    DataValidation, DataValidationErrorStyle, DataValidationRule, Worksheet, XlsxError,
-};
+use rust_xlsxwriter::{DataValidation, DataValidationErrorStyle, DataValidationRule, Worksheet};
 
-use super::style::{Head, Styles, begin, widths};
-use super::table::{self, Cells};
+use super::page::{Page, Written};
+use super::style::{Styles, lines};
+use super::table::{Cells, Column, Value};
 use super::text::WriteText;
 use crate::formats::issue_sheet::{EXTRA, HEADINGS, ID, OWN};
 use crate::issue::key;
@@ -17,55 +16,76 @@ use crate::words;
 /// Lines for what was taken beside the plan.
 const SPARE: u32 = 12;
 
-/// What stands above the headings.
-fn header(
-    sheet: &mut Worksheet,
-    planned: &Planned,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let head = Head {
-        name: "Issue",
-        date,
-        title: "Issue",
-        lead: "After picking: fill in the coloured cells where something went otherwise than planned, save, then run `gapwright issue` with this workbook and the stock workbook.",
-    };
-    begin(sheet, &head, styles)?;
-    let columns = [13.0, 32.0, 9.0, 20.0, 22.0, 10.0, 10.0, 20.0, 10.0, 44.0];
-    widths(sheet, &columns)?;
-    sheet.write_text(2, 0, ID, &styles.strong)?;
-    sheet.write_text(2, 1, planned.id(), &styles.text)?;
-    let remark = "Picked empty: as planned. Instead: a stock number put in for missing pieces. Lines with extra: taken and not in the plan. A kit that is not as planned is NOT FIT TO ASSEMBLE before its stack-up was worked out again.";
-    sheet.write_text(2, 2, remark, &styles.remark)?;
-    // What is the plan's own stands a second time in hidden columns: a change is found with its cell.
-    let count = planned.lines.len().to_string();
-    sheet.write_text(2, OWN[0], count, &styles.plain)?;
-    for column in OWN {
-        sheet.set_column_hidden(column)?;
-    }
-    Ok(())
+/// A line of the plan, with what is said of it.
+struct Row<'a> {
+    line: &'a Line,
+    /// Whether its kit begins here: the tag stands out.
+    begins: bool,
+    place: String,
+    bin: &'a str,
+    note: String,
 }
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    verified: &Verified,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+type Col<'s> = Column<'s, Row<'s>>;
+
+/// The columns, in the order of their headings.
+fn columns(styles: &Styles) -> [Col<'_>; 10] {
+    let Styles { text, wrapped, entry, count_entry, .. } = styles;
+    let note = entry.clone().set_text_wrap();
+    // Nothing can be picked for a place that is short.
+    let open = |row: &Row<'_>| row.line.step != Step::Short;
+    let picked = move |row: &Row<'_>| if open(row) { count_entry } else { text }.blank();
+    let instead = move |row: &Row<'_>| if open(row) { entry } else { text }.blank();
+    let [tag, place, bin, item, step, planned, taken, other, pieces, said] = HEADINGS;
+    [
+        Col::new(tag, 13.0, |row| match row.begins {
+            true => styles.strong.of(&row.line.tag),
+            false => text.of(&row.line.tag),
+        }),
+        Col::new(place, 32.0, |row| wrapped.of(&row.place)),
+        Col::new(bin, 9.0, |row| text.of(row.bin)),
+        Col::new(item, 20.0, |row| styles.strong.of(&row.line.item)),
+        Col::new(step, 22.0, move |row| match open(row) {
+            true => text.of(row.line.step.words()),
+            false => styles.alarm.of(row.line.step.words()),
+        }),
+        Col::new(planned, 10.0, |row| styles.count.of(row.line.planned)),
+        Col::new(taken, 10.0, picked),
+        Col::new(other, 20.0, instead),
+        Col::new(pieces, 10.0, picked),
+        Col::new(said, 44.0, move |row| note.owned(&row.note)),
+    ]
+}
+
+/// The sheet's beginning, above the headings.
+fn header<'s>(planned: &Planned, styles: &'s Styles) -> Written<Page<'s>> {
+    let lead = "After picking: fill in the coloured cells where something went otherwise than planned, save, then run `gapwright issue` with this workbook and the stock workbook.";
+    let mut page = Page::begin("Issue", "Issue", lead, styles)?;
+    page.row = 2;
+    let remark = "Picked empty: as planned. Instead: a stock number put in for missing pieces. Lines with extra: taken and not in the plan. A kit that is not as planned is NOT FIT TO ASSEMBLE before its stack-up was worked out again.";
+    page.line([styles.strong.of(ID), styles.text.of(planned.id()), styles.remark.of(remark)])?;
+    // The plan's own figures stand a second time in hidden columns: a change is found with its cell.
+    page.behind(OWN[0], [styles.plain.of(planned.lines.len().to_string())])?;
+    for column in OWN {
+        page.sheet.set_column_hidden(column)?;
+    }
+    page.row = 4;
+    Ok(page)
+}
+
+pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
     let job = verified.job();
     let planned = verified.planned();
-    header(sheet, &planned, date, styles)?;
+    let mut page = header(&planned, styles)?;
+    let columns = columns(styles);
+    page.high(32.0)?;
+    page.open(&columns)?;
     let right = styles.head.clone().set_align(rust_xlsxwriter::FormatAlign::Right);
     for (column, head) in (0..).zip(HEADINGS) {
-        let is_count = matches!(head, "Planned" | "Picked" | "Instead pieces");
-        let format = if is_count { &right } else { &styles.head };
-        sheet.write_text(4, column, head, format)?;
+        if matches!(head, "Planned" | "Picked" | "Instead pieces") {
+            page.sheet.write_text(4, column, head, &right)?;
+        }
     }
-    sheet.set_row_height(4, 32.0)?;
-    sheet.set_repeat_rows(4, 4)?;
-    sheet.set_freeze_panes(5, 0)?;
-    let count_entry = styles.count.clone().set_background_color(super::style::ENTRY).set_unlocked();
-    let wrapped_entry = styles.entry.clone().set_text_wrap();
     let bins: std::collections::BTreeMap<String, &str> = job
         .stock
         .iter()
@@ -73,44 +93,19 @@ pub(super) fn write(
         .chain(job.sheets.iter().map(|lot| (&lot.item, &lot.bin)))
         .filter_map(|(item, bin)| Some((key(item), bin.as_deref()?)))
         .collect();
-    let mut row = 4;
     let mut before = None;
     for line in &planned.lines {
-        row += 1;
-        // The tag stands out where a kit begins.
         let begins = before.replace(&line.tag) != Some(&line.tag);
-        let tag = if begins { &styles.strong } else { &styles.text };
         let (place, note) = words_of(job, line);
         let bin = bins.get(&key(&line.item)).copied().unwrap_or_default();
-        let short = line.step == Step::Short;
-        let step = if short { &styles.alarm } else { &styles.text };
-        let [count, item] = match short {
-            true => [&styles.text; 2],
-            false => [&count_entry, &styles.entry],
-        };
-        let cells = [
-            tag.of(&line.tag),
-            styles.wrapped.of(&place),
-            styles.text.of(bin),
-            styles.strong.of(&line.item),
-            step.of(line.step.words()),
-            styles.count.of(line.planned),
-            count.blank(),
-            item.blank(),
-            count.blank(),
-            wrapped_entry.of(&note),
-        ];
-        table::cells(sheet, (row, 0), cells)?;
-        let own = line.own().map(|own| styles.plain.of(own));
-        table::cells(sheet, (row, OWN[0]), own)?;
-        let lines = note.len().div_ceil(46);
-        let lines = lines.max(place.len().div_ceil(33)).clamp(1, 20);
-        sheet.set_row_height(row, 16.0 * f64::from(u16::try_from(lines).unwrap_or(1)))?;
+        page.high(16.0 * lines(&[(&note, 46), (&place, 33)], [1, 20]))?;
+        page.put(&columns, &Row { line, begins, place, bin, note })?;
+        page.behind(OWN[0], line.own().map(|own| styles.plain.of(own)))?;
     }
-    let (text, entry) = (&styles.text, &styles.entry);
+    let Styles { text, entry, count_entry, .. } = styles;
     for _ in 0..SPARE {
-        row += 1;
-        let cells = [
+        page.high(16.0)?;
+        page.line([
             entry.blank(),
             entry.blank(),
             text.blank(),
@@ -120,10 +115,8 @@ pub(super) fn write(
             count_entry.blank(),
             text.blank(),
             text.blank(),
-            wrapped_entry.blank(),
-        ];
-        table::cells(sheet, (row, 0), cells)?;
-        sheet.set_row_height(row, 16.0)?;
+            entry.clone().set_text_wrap().owned(Value::Blank),
+        ])?;
     }
     for column in [6, 8] {
         let whole = DataValidation::new()
@@ -131,9 +124,9 @@ pub(super) fn write(
             .set_error_style(DataValidationErrorStyle::Stop)
             .set_error_title("Pieces")?
             .set_error_message("A whole number of pieces; empty means as planned.")?;
-        sheet.add_data_validation(5, column, row, column, &whole)?;
+        page.sheet.add_data_validation(5, column, page.row - 1, column, &whole)?;
     }
-    Ok(())
+    Ok(page.sheet)
 }
 
 /// The place of a line, and why it is short.

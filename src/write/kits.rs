@@ -3,15 +3,16 @@
 mod diagram;
 mod window;
 
-use rust_xlsxwriter::{Workbook, Worksheet, XlsxError};
+use rust_xlsxwriter::{Format, Workbook};
 
 use super::drawings::Drawings;
+use super::page::{Page, Written};
 use super::pages::{Pages, Series};
+use super::style::{self, Styles, WARN};
+use super::table::{Cells, over};
 use super::text::WriteText;
 use window::{Window, cold_window, inwards};
 
-use super::style::{Styles, heads, set_up, widths};
-use super::table::{self, Cells};
 use crate::accounting::{pack_total, stack, verdicts};
 use crate::bag::Bag;
 use crate::crush::{Crush, crushes};
@@ -35,65 +36,49 @@ const BEFORE_READINGS: usize = 84;
 /// Characters of notes and carried columns that a slip has room for.
 const MOST_FACTS: usize = 900;
 
-pub(super) fn write(
+pub(super) fn add(
     workbook: &mut Workbook,
     verified: &Verified,
     drawings: &Drawings<'_>,
-    date: &str,
     styles: &Styles,
-) -> Result<(), XlsxError> {
+) -> Written {
     let (job, plan) = (verified.job(), verified.plan());
-    let series = Series {
-        name: "Kits",
-        begin: &|sheet, name| begin(sheet, name, date),
-        last_column: Some(LAST),
-    };
-    let mut pages = Pages::begin(workbook, &series)?;
+    let series = Series { name: "Kits", begin: &|page, _| begin(page), last_column: Some(LAST) };
+    let mut pages = Pages::begin(workbook, &series, styles)?;
     let order = super::order::of_kits(job);
     let mut tallest = 0.0_f64;
     for (number, &index) in order.iter().enumerate() {
         pages.turn(1)?;
-        let row = pages.row;
-        let mut slip = Slip {
-            sheet: &mut pages.sheet,
-            styles,
-            job,
-            pump: &job.pumps[index],
-            bag: &verified.bags()[index],
-            drawing: drawings.shown(job.pumps[index].model),
-            row,
-            extra: 0.0,
-        };
+        let (pump, bag) = (&job.pumps[index], &verified.bags()[index]);
+        let (drawing, top) = (drawings.shown(pump.model), pages.page.row);
+        let mut slip = Slip { page: &mut pages.page, job, pump, bag, drawing, extra: 0.0 };
         slip.head(number + 1, order.len())?;
         match &plan.kits[index] {
             Kit::Served(packs) => slip.complete(packs)?,
             Kit::Short(shorts) => slip.short(shorts)?,
         }
-        tallest = tallest.max(f64::from(slip.row - row) * PLAIN + slip.extra);
-        pages.row = slip.row + 1;
+        tallest = tallest.max(f64::from(slip.page.row - top) * PLAIN + slip.extra);
+        pages.page.row += 1;
     }
     pages.finish(|sheet| {
         sheet.set_print_scale(scale(tallest));
     })
 }
 
-fn begin(sheet: &mut Worksheet, name: &str, date: &str) -> Result<u32, XlsxError> {
-    set_up(sheet, name, date)?;
+fn begin(page: &mut Page<'_>) -> Written {
+    page.widths(&WIDTHS)?;
     // A slip is long and narrow.
-    sheet
-        .set_portrait()
-        .set_margins(0.4, 0.4, 0.6, 0.6, 0.25, 0.25)
-        .set_print_center_horizontally(true);
-    widths(sheet, &WIDTHS)?;
+    let sheet = page.sheet.set_portrait().set_margins(0.4, 0.4, 0.6, 0.6, 0.25, 0.25);
+    sheet.set_print_center_horizontally(true);
     for column in slip::KEYS.into_iter().chain(slip::PIECE) {
         sheet.set_column_hidden(column)?;
     }
-    Ok(0)
+    Ok(())
 }
 
 /// The height of a plain row, in points.
 const PLAIN: f64 = 15.0;
-/// What A4 and Letter both have room for between the margins, in points.
+/// The room that A4 and Letter both have between the margins, in points.
 const PAGE: [f64; 2] = [536.0, 700.0];
 
 /// The scale, in per cent, at which the columns fit across a page and the tallest slip down it: a
@@ -113,8 +98,7 @@ const GAP: f64 = 4.0;
 
 /// How many lines a text takes, so many characters on each.
 fn lines(text: &str, width: usize) -> f64 {
-    let lines = text.chars().count().div_ceil(width).max(1);
-    f64::from(u16::try_from(lines).unwrap_or(1))
+    style::lines(&[(text, width)], [1, usize::MAX])
 }
 
 /// `0.0195 to 0.0225 in (about 0.495 to 0.572 mm)`.
@@ -129,46 +113,40 @@ fn between(lower: Length, upper: Length, unit: Unit) -> String {
     )
 }
 
-struct Slip<'a> {
-    sheet: &'a mut Worksheet,
-    styles: &'a Styles,
+struct Slip<'a, 's> {
+    page: &'a mut Page<'s>,
     job: &'a Job,
     pump: &'a Pump,
     bag: &'a Bag,
     drawing: Option<&'a [u8]>,
-    /// The next free row.
-    row: u32,
     /// How much taller its rows are than plain ones, in points.
     extra: f64,
 }
 
-impl Slip<'_> {
+impl Slip<'_, '_> {
     /// Sets the height of the present row.
-    fn tall(&mut self, height: f64) -> Result<(), XlsxError> {
-        self.sheet.set_row_height(self.row, height)?;
+    fn tall(&mut self, height: f64) -> Written {
         self.extra += height - PLAIN;
-        Ok(())
+        self.page.high(height)
     }
 
     fn model(&self) -> &Model {
         self.job.model_of(self.pump)
     }
 
-    fn across(
-        &mut self,
-        text: &str,
-        format: &rust_xlsxwriter::Format,
-        height: f64,
-    ) -> Result<(), XlsxError> {
-        self.sheet.merge_text(self.row, 0, self.row, LAST, text, format)?;
-        self.tall(height)?;
-        self.row += 1;
-        Ok(())
+    fn across(&mut self, text: &str, format: &Format, height: f64) -> Written {
+        self.extra += height - PLAIN;
+        self.page.across(text, format, height)
     }
 
-    fn head(&mut self, number: usize, of: usize) -> Result<(), XlsxError> {
+    /// A text over all columns, as high as its lines of so many points.
+    fn prose(&mut self, text: &str, format: &Format, line: f64) -> Written {
+        self.across(text, format, line * lines(text, ACROSS))
+    }
+
+    fn head(&mut self, number: usize, of: usize) -> Written {
         let title = format!("Kit {number} of {of}: pump {}", self.pump.tag);
-        let styles = self.styles;
+        let styles = self.page.styles;
         self.across(&title, &styles.title.clone().set_shrink(), 26.0)?;
         let title = self.model().title.clone();
         self.across(&title, &styles.lead, 16.0)?;
@@ -185,44 +163,39 @@ impl Slip<'_> {
             facts = facts.chars().take(MOST_FACTS).collect();
             facts.push_str(" ... (the rest stands in the pump workbook)");
         }
-        self.across(&facts, &styles.prose, 16.0 * lines(&facts, ACROSS))
+        self.prose(&facts, &styles.prose, 16.0)
     }
 
-    fn short(&mut self, shorts: &[Shortfall]) -> Result<(), XlsxError> {
-        let styles = self.styles;
-        self.across(
-            words::NOT_FIT,
-            &styles.title.clone().set_font_color(rust_xlsxwriter::Color::RGB(0xB3_4A_00)),
-            28.0,
-        )?;
+    fn short(&mut self, shorts: &[Shortfall]) -> Written {
+        let styles = self.page.styles;
+        self.across(words::NOT_FIT, &styles.title.clone().set_font_color(WARN), 28.0)?;
         for short in shorts {
             let place = words::place(self.job, self.pump, short);
             let reason = words::reason(self.job, self.pump, short);
             let text = format!("{place}: {reason}.");
-            self.across(&text, &styles.prose, 17.0 * lines(&text, ACROSS))?;
+            self.prose(&text, &styles.prose, 17.0)?;
             if let Some(window) = words::window(self.job, self.pump, short) {
                 let presumed = words::presumed(self.job, self.pump, short).unwrap_or_default();
                 let text = format!("Totals that would do: {window}, for {presumed}.");
-                self.across(&text, &styles.prose, 17.0 * lines(&text, ACROSS))?;
+                self.prose(&text, &styles.prose, 17.0)?;
             }
             if let Some(nearest) = words::nearest(self.job, self.pump, short) {
                 let text = format!("Nearest total that can be made: {nearest}.");
-                self.across(&text, &styles.prose, 17.0 * lines(&text, ACROSS))?;
+                self.prose(&text, &styles.prose, 17.0)?;
             }
         }
         let text = "No pieces are issued for this pump. Do not assemble it with pieces picked by eye: a requirement would not be met.";
-        let wrapped = styles.strong.clone().set_text_wrap();
-        self.across(text, &wrapped, 17.0 * lines(text, 100))?;
-        self.row += 1;
+        self.across(text, &styles.bold, 17.0 * lines(text, 100))?;
+        self.page.row += 1;
         self.cautions("Before it is opened, and while it stays open", &["before", "always"])
     }
 
-    fn complete(&mut self, packs: &[PackPick]) -> Result<(), XlsxError> {
-        let styles = self.styles;
+    fn complete(&mut self, packs: &[PackPick]) -> Written {
+        let styles = self.page.styles;
         self.step(
             "1  Pick and measure: places in the order in which they are filled, thick pieces first",
         )?;
-        self.heads(&[
+        self.page.heads(&[
             "Place",
             "Item",
             "Pieces",
@@ -239,7 +212,16 @@ impl Slip<'_> {
         self.assemble(packs)?;
         self.step("3  Recheck, before it is closed for good")?;
         self.caution_rows(&["recheck"])?;
-        self.heads(&["Requirement", "Target", "", "Limits", "", "Predicted", "Guard", "Margin"])?;
+        self.page.heads(&[
+            "Requirement",
+            "Target",
+            "",
+            "Limits",
+            "",
+            "Predicted",
+            "Guard",
+            "Margin",
+        ])?;
         let verdicts = verdicts(self.job, self.pump, packs);
         for (index, verdict) in verdicts.iter().enumerate() {
             self.requirement(index, verdict)?;
@@ -247,32 +229,23 @@ impl Slip<'_> {
         }
         if self.job.feelers.is_empty() {
             let text = "Feeler blades: none are entered on the sheet Feelers of the stock workbook; with the shop's set there, those that must go in and must not would stand here.";
-            self.across(text, &styles.remark, 14.0 * lines(text, ACROSS))?;
+            self.prose(text, &styles.remark, 14.0)?;
         }
         if let Some(growths) = words::growths(self.model(), self.pump) {
-            self.across(&growths, &styles.wrapped, 16.0 * lines(&growths, ACROSS))?;
+            self.prose(&growths, &styles.wrapped, 16.0)?;
         }
         self.sign()?;
         self.cautions("4  Before it runs, and always", &["start", "", "always"])
     }
 
-    /// A row of headings.
-    fn heads(&mut self, names: &[&str]) -> Result<(), XlsxError> {
-        heads(self.sheet, self.row, names, self.styles)?;
-        self.row += 1;
-        Ok(())
-    }
-
     /// The pieces of a place, and the reading that they should make.
-    fn place(&mut self, place: usize, packs: &[PackPick]) -> Result<(), XlsxError> {
-        let (styles, pack) = (self.styles, &packs[place]);
+    fn place(&mut self, place: usize, packs: &[PackPick]) -> Written {
+        let (styles, pack) = (self.page.styles, &packs[place]);
         let strong = styles.strong.clone().set_shrink();
         let label = self.model().packs[place].label.clone();
         if pack.picks.is_empty() {
             let text = "no piece: the place stays empty";
-            self.sheet.write_text(self.row, 0, &label, &strong)?;
-            self.sheet.merge_text(self.row, 1, self.row, LAST, text, &styles.text)?;
-            self.row += 1;
+            self.page.line([strong.of(&label), over(LAST, styles.text.of(text))])?;
         }
         for pick in &pack.picks {
             let item = &self.job.stock[pick.item];
@@ -290,16 +263,12 @@ impl Slip<'_> {
                 styles.entry.of("☐"),
                 styles.entry.of("☐"),
             ];
-            table::cells(self.sheet, (self.row, 0), cells)?;
+            self.page.line(cells)?;
             self.piece(place, pick)?;
-            self.row += 1;
             if let Some(work) = words::handwork(self.job, pick) {
-                let wrapped = styles.strong.clone().set_text_wrap();
-                self.sheet.merge_text(self.row, 1, self.row, 5, &work, &wrapped)?;
                 self.tall(PLAIN * lines(&work, 64))?;
-                self.sheet.write_text(self.row, 6, "Done:", &styles.text)?;
-                self.sheet.write_text(self.row, 7, "☐", &styles.entry)?;
-                self.row += 1;
+                let [done, tick] = [styles.text.of("Done:"), styles.entry.of("☐")];
+                self.page.line([None, over(5, styles.bold.of(work)), done, tick])?;
             }
         }
         let crushed = self.crushed(place, packs)?;
@@ -323,12 +292,11 @@ impl Slip<'_> {
         self.asked(Row::Pack, &name, &text)
     }
 
-    /// What a requirement asks for and what is predicted of it.
-    fn requirement(&mut self, index: usize, v: &Verdict) -> Result<(), XlsxError> {
-        let (styles, unit) = (self.styles, self.model().unit);
+    /// A requirement: its limits, and what is predicted of it.
+    fn requirement(&mut self, index: usize, v: &Verdict) -> Written {
+        let (styles, unit) = (self.page.styles, self.model().unit);
         let label = &self.pump.requirements[index].label;
         let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
-        let strong = styles.strong.clone().set_text_wrap();
         // Two sides that differ stand below each other.
         // With the unit, which stands beside it, they would take a third line.
         let (guard, sides) = match v.guard_lower == v.guard_upper {
@@ -336,25 +304,20 @@ impl Slip<'_> {
             false => (words::bare_guards(v, unit), 2.0),
         };
         self.tall(PLAIN * lines(label, 24).max(sides))?;
-        let (sheet, row) = (&mut *self.sheet, self.row);
-        sheet.write_text(row, 0, label, &strong)?;
-        let target = words::fine(v.target, unit);
-        sheet.merge_text(row, 1, row, 2, &target, &styles.text)?;
-        sheet.merge_text(row, 3, row, 4, &limits, &styles.text)?;
-        let rest = [
+        self.page.line([
+            styles.bold.of(label),
+            over(2, styles.text.of(words::fine(v.target, unit))),
+            over(2, styles.text.of(limits)),
             styles.shrunk.of(words::finely(v.value, unit)),
             styles.wrapped.of(guard),
             styles.shrunk.of(words::margin(v.margin(), unit)),
-        ];
-        table::cells(sheet, (row, 5), rest)?;
-        self.row += 1;
-        Ok(())
+        ])
     }
 
-    /// What a reading at the bench, where the pump is cold, must come to, as `recheck` will judge it. Nothing
+    /// The range of a reading at the bench, where the pump is cold, as `recheck` will judge it. Nothing
     /// is asked of one against limits that hold in service and that another one asks cold.
-    fn recheck(&mut self, index: usize, packs: &[PackPick]) -> Result<(), XlsxError> {
-        let (styles, unit) = (self.styles, self.model().unit);
+    fn recheck(&mut self, index: usize, packs: &[PackPick]) -> Written {
+        let (styles, unit) = (self.page.styles, self.model().unit);
         let requirement = &self.pump.requirements[index];
         if requirement.form.is_hot() {
             let text = "Predicted for service; cannot be measured at the bench.";
@@ -392,7 +355,7 @@ impl Slip<'_> {
                 limits = None;
                 self.across(
                     "No cold reading shows for certain that it runs within its hot limits: the growth is not known well enough.",
-                    &styles.alarm.clone().set_text_wrap(),
+                    &styles.alarms,
                     16.0,
                 )?;
             }
@@ -403,7 +366,7 @@ impl Slip<'_> {
                         "A cold reading outside {} may leave the hot limits if the growth comes at its worst",
                         between(low, high, unit)
                     );
-                    self.across(&text, &styles.wrapped, 16.0 * lines(&text, ACROSS))?;
+                    self.prose(&text, &styles.wrapped, 16.0)?;
                 }
                 let [lower, upper] = limits.unwrap_or([low, high]);
                 limits = Some([lower.max(low), upper.min(high)]);
@@ -429,62 +392,51 @@ impl Slip<'_> {
     }
 
     /// A line that asks for a reading.
-    fn asked(&mut self, row: Row, name: &str, text: &str) -> Result<(), XlsxError> {
-        let styles = self.styles;
-        self.sheet.merge_text(self.row, 0, self.row, 4, text, &styles.wrapped)?;
-        self.tall(16.0 * lines(text, BEFORE_READINGS).max(2.0))?;
-        self.readings(row, name)
-    }
-
-    /// The cells for a reading and for a second one, and what they are of.
-    fn readings(&mut self, row: Row, name: &str) -> Result<(), XlsxError> {
-        let styles = self.styles;
+    fn asked(&mut self, row: Row, name: &str, text: &str) -> Written {
         // A bare number is in the unit that stands here.
         let unit = self.model().unit;
         let label = match row {
             Row::Pack => format!("Read, again ({unit}):"),
             _ => format!("Found, again ({unit}):"),
         };
-        self.sheet.write_text(self.row, 5, label, &styles.wrapped)?;
-        for column in [slip::READING, slip::AGAIN] {
-            self.sheet.write_blank(self.row, column, &styles.entry)?;
-        }
-        self.key(row, name)?;
-        self.row += 1;
-        Ok(())
+        self.tall(16.0 * lines(text, BEFORE_READINGS).max(2.0))?;
+        // The readings are in the columns `slip::READING` and `slip::AGAIN`.
+        let Styles { wrapped, entry, .. } = self.page.styles;
+        let label = wrapped.of(label);
+        self.page.line([over(5, wrapped.of(text)), label, entry.blank(), entry.blank()])?;
+        self.key(row, name)
     }
 
-    /// Says in the hidden columns what the present row holds.
-    fn key(&mut self, row: Row, name: &str) -> Result<(), XlsxError> {
+    /// Says in the hidden columns what the last row holds.
+    fn key(&mut self, row: Row, name: &str) -> Written {
         let words = [row.word(), &self.pump.tag, name];
-        for (column, word) in slip::KEYS.into_iter().zip(words) {
-            self.sheet.write_text(self.row, column, word, &self.styles.plain)?;
-        }
-        Ok(())
+        let plain = &self.page.styles.plain;
+        self.page.behind(slip::KEYS[0], words.map(|word| plain.of(word)))
     }
 
-    /// Says which pieces stand on the present row.
-    fn piece(&mut self, place: usize, pick: &Pick) -> Result<(), XlsxError> {
+    /// Says which pieces stand on the last row.
+    fn piece(&mut self, place: usize, pick: &Pick) -> Written {
         let name = self.model().packs[place].name.clone();
         self.key(Row::Piece, &name)?;
         let item = &self.job.stock[pick.item];
         let [number, count, thickness] = slip::PIECE;
-        let (sheet, row, plain) = (&mut *self.sheet, self.row, &self.styles.plain);
-        sheet.write_text(row, number, &item.item, plain)?;
-        sheet.write_number(row, count, pick.count)?;
+        let page = &mut *self.page;
+        let row = page.row - 1;
+        page.sheet.write_text(row, number, &item.item, &page.styles.plain)?;
+        page.sheet.write_number(row, count, pick.count)?;
         if let Some(fitted) = item.peeled(pick.peeled) {
-            let unit = words::natural_unit(fitted);
-            sheet.write_text(row, thickness, words::length(fitted, unit), plain)?;
+            let fitted = words::length(fitted, words::natural_unit(fitted));
+            page.sheet.write_text(row, thickness, fitted, &page.styles.plain)?;
         }
         Ok(())
     }
 
-    /// What goes into the bag beside the stacked pieces, and what of it lacks.
-    fn consumables(&mut self) -> Result<(), XlsxError> {
+    /// Consumables that go into the bag beside the stacked pieces, and what of them lacks.
+    fn consumables(&mut self) -> Written {
         if self.bag.is_empty() {
             return Ok(());
         }
-        let (job, pump, bag, styles) = (self.job, self.pump, self.bag, self.styles);
+        let (job, pump, bag, styles) = (self.job, self.pump, self.bag, self.page.styles);
         let names = [
             "Also for the bag",
             "Item",
@@ -495,7 +447,7 @@ impl Slip<'_> {
             "In the bag",
             "Fitted",
         ];
-        self.heads(&names)?;
+        self.page.heads(&names)?;
         for (need, share) in bag.iter().enumerate() {
             let kind = &job.model_of(pump).consumables[need].kind;
             let space = pump.consumable_fits[need].space;
@@ -515,16 +467,13 @@ impl Slip<'_> {
                     styles.entry.of("☐"),
                     styles.entry.of("☐"),
                 ];
-                table::cells(self.sheet, (self.row, 0), cells)?;
-                self.row += 1;
+                self.page.line(cells)?;
             }
             if let Some(why) = words::lack(job, pump, need, share) {
                 let what = words::consumable(job, pump, need);
                 let asked = job.model_of(pump).consumables[need].count;
                 let text = format!("LACKING {} of {asked}: {what}. Why: {why}.", share.lacking);
-                let height = 16.0 * lines(&text, 100);
-                let wrapped = styles.alarm.clone().set_text_wrap();
-                self.across(&text, &wrapped, height)?;
+                self.across(&text, &styles.alarms, 16.0 * lines(&text, 100))?;
             }
         }
         Ok(())
@@ -532,14 +481,14 @@ impl Slip<'_> {
 
     /// Warns of gaskets of a place that their material does not suit, and returns how far the
     /// others are crushed, to stand behind the pack's reading.
-    fn crushed(&mut self, place: usize, packs: &[PackPick]) -> Result<String, XlsxError> {
+    fn crushed(&mut self, place: usize, packs: &[PackPick]) -> Written<String> {
         let form = |crush: &Crush| &self.pump.requirements[crush.requirement].form;
         let mut crushes = crushes(self.job, self.pump, packs);
         crushes.retain(|c| matches!(form(c), Form::GasketFill { gasket, .. } if *gasket == place));
-        let format = self.styles.alarm.clone().set_text_wrap();
+        let alarms = &self.page.styles.alarms;
         for crush in &crushes {
             if let Some(text) = words::crush_warning(self.job, self.pump, crush) {
-                self.across(&text, &format, 16.0 * lines(&text, 108))?;
+                self.across(&text, alarms, 16.0 * lines(&text, 108))?;
             }
         }
         let within = words::crush_within(&crushes);
@@ -547,35 +496,32 @@ impl Slip<'_> {
     }
 
     /// The heading of a step.
-    fn step(&mut self, text: &str) -> Result<(), XlsxError> {
-        let styles = self.styles;
+    fn step(&mut self, text: &str) -> Written {
+        let styles = self.page.styles;
         self.across(text, &styles.part, 19.0)
     }
 
     /// A step that is all cautions, with those of these moments.
-    fn cautions(&mut self, step: &str, moments: &[&str]) -> Result<(), XlsxError> {
+    fn cautions(&mut self, step: &str, moments: &[&str]) -> Written {
         self.step(step)?;
         self.caution_rows(moments)
     }
 
     /// The cautions of these moments, two beside each other where they are short; an empty moment stands for a
     /// shop's own words.
-    fn caution_rows(&mut self, moments: &[&str]) -> Result<(), XlsxError> {
+    fn caution_rows(&mut self, moments: &[&str]) -> Written {
         const HALF: usize = 58;
-        let styles = self.styles;
+        let styles = self.page.styles;
         let mut rest = self.cautions_of(moments).into_iter().peekable();
         while let Some(text) = rest.next() {
             let text = format!("\u{26a0} {text}");
             let short = |text: &String| text.chars().count() + 2 <= HALF;
             let beside = rest.next_if(|next| short(next) && short(&text));
             match beside {
-                None => self.across(&text, &styles.prose, 15.0 * lines(&text, ACROSS))?,
+                None => self.prose(&text, &styles.prose, 15.0)?,
                 Some(beside) => {
-                    let (row, half) = (self.row, 3);
-                    self.sheet.merge_text(row, 0, row, half - 1, &text, &styles.prose)?;
-                    let beside = format!("\u{26a0} {beside}");
-                    self.sheet.merge_text(row, half, row, LAST, &beside, &styles.prose)?;
-                    self.row += 1;
+                    let beside = styles.prose.of(format!("\u{26a0} {beside}"));
+                    self.page.line([over(3, styles.prose.of(text)), over(LAST - 2, beside)])?;
                 }
             }
         }
@@ -604,7 +550,7 @@ impl Slip<'_> {
     }
 
     /// Cautions, what was measured, the drawing with both on it.
-    fn assemble(&mut self, packs: &[PackPick]) -> Result<(), XlsxError> {
+    fn assemble(&mut self, packs: &[PackPick]) -> Written {
         self.cautions("2  Assemble", &["before", "assembly"])?;
         self.measured()?;
         let drawn = match self.drawing {
@@ -616,17 +562,15 @@ impl Slip<'_> {
         let mut height = 0.0;
         while height < drawn {
             self.tall(PLAIN)?;
-            self.row += 1;
+            self.page.row += 1;
             height += PLAIN;
         }
         Ok(())
     }
 
-    /// What was measured of the pump, two to a row.
-    fn measured(&mut self) -> Result<(), XlsxError> {
-        /// First and last column of a name, then of its value.
-        const PLACES: [[u16; 4]; 2] = [[0, 0, 1, 2], [3, 4, 5, LAST]];
-        let styles = self.styles;
+    /// The readings of the pump, two to a row.
+    fn measured(&mut self) -> Written {
+        let styles = self.page.styles;
         let (unit, model) = (self.model().unit, self.model());
         let measured = model.dimensions.iter().zip(&self.pump.dimensions);
         let measured: Vec<[String; 2]> = measured
@@ -639,40 +583,31 @@ impl Slip<'_> {
                 [label, format!("{} {within}", words::both(measured.value, unit))]
             })
             .collect();
-        self.heads(&["As measured"])?;
-        for pair in measured.chunks(PLACES.len()) {
-            let row = self.row;
-            for ([label, value], [from, to, first, last]) in pair.iter().zip(PLACES) {
-                match from == to {
-                    true => {
-                        self.sheet.write_text(row, from, label, &styles.wrapped)?;
-                    }
-                    false => {
-                        self.sheet.merge_text(row, from, row, to, label, &styles.wrapped)?;
-                    }
-                }
-                self.sheet.merge_text(row, first, row, last, value, &styles.shrunk)?;
-            }
+        self.page.heads(&["As measured"])?;
+        for pair in measured.chunks(2) {
             let tallest = pair.iter().map(|[label, _]| lines(label, 27));
             self.tall(PLAIN * tallest.fold(1.0, f64::max))?;
-            self.row += 1;
+            // The columns of a name, then of its value.
+            let cells =
+                pair.iter().zip([[1, 2], [2, 3]]).flat_map(|([label, value], [own, its])| {
+                    [over(own, styles.wrapped.of(label)), over(its, styles.shrunk.of(value))]
+                });
+            self.page.line(cells)?;
         }
         self.tall(GAP)?;
-        self.row += 1;
+        self.page.row += 1;
         Ok(())
     }
 
     /// Where fitter and checker sign.
-    fn sign(&mut self) -> Result<(), XlsxError> {
-        let styles = self.styles;
-        for (column, last, label) in [(0, 2, "Fitter, date:"), (3, LAST, "Checked, date:")] {
-            self.sheet.write_text(self.row, column, label, &styles.text)?;
-            self.sheet.merge_text(self.row, column + 1, self.row, last, "", &styles.entry)?;
-        }
+    fn sign(&mut self) -> Written {
+        let styles = self.page.styles;
+        let [fitter, checked] =
+            ["Fitter, date:", "Checked, date:"].map(|label| styles.text.of(label));
+        let name = |columns| over(columns, styles.entry.of(""));
         self.tall(22.0)?;
-        self.key(Row::Signed, "")?;
-        self.row += 1;
-        Ok(())
+        self.page.line([fitter, name(2), checked, name(4)])?;
+        self.key(Row::Signed, "")
     }
 
     /// The feeler blades for a reading within these limits.
@@ -681,7 +616,7 @@ impl Slip<'_> {
         requirement: &Requirement,
         packs: &[PackPick],
         limits: [Length; 2],
-    ) -> Result<(), XlsxError> {
+    ) -> Written {
         if self.job.feelers.is_empty() {
             return Ok(());
         }
@@ -693,7 +628,6 @@ impl Slip<'_> {
         let gauge = feeler::gauge(&self.job.feelers, &wanted);
         let unit = self.model().unit;
         let text = words::blades(&gauge, unit);
-        let styles = self.styles;
-        self.across(&text, &styles.wrapped.clone(), 16.0 * lines(&text, ACROSS))
+        self.prose(&text, &self.page.styles.wrapped, 16.0)
     }
 }

@@ -4,12 +4,11 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use qrcode::{Color as Module, EcLevel, QrCode};
-use rust_xlsxwriter::{
-    Format, FormatBorder, Image, ObjectMovement, Workbook, Worksheet, XlsxError,
-};
+use rust_xlsxwriter::{Format, FormatAlign, FormatBorder, Image, ObjectMovement, Workbook};
 
+use super::page::{Page, Written};
 use super::pages::{Pages, Series};
-use super::style::{Styles, set_up, tall, widths};
+use super::style::{Styles, WARN, tall};
 use super::text::{WriteText, chart_name, in_rows};
 use crate::plan::Kit;
 use crate::verify::Verified;
@@ -31,7 +30,7 @@ const CODE: u32 = 104;
 /// Per cent at which twelve labels fit on A4 and on Letter, whatever font stands in.
 const SCALE: u16 = 70;
 
-/// What the code of a label says: a word that tells whose it is and the form's number, the plan's id, the tag.
+/// The text of a label's code: a word that tells whose it is and the form's number, the plan's id, the tag.
 ///
 /// ```
 /// assert_eq!(gapwright::write::code("90f268b3212e", "P-208"), "gapwright:1 90f268b3212e P-208");
@@ -40,24 +39,16 @@ pub fn code(plan: &str, tag: &str) -> String {
     format!("gapwright:1 {plan} {tag}")
 }
 
-pub(super) fn write(
-    workbook: &mut Workbook,
-    verified: &Verified,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+pub(super) fn add(workbook: &mut Workbook, verified: &Verified, styles: &Styles) -> Written {
     let (job, plan) = (verified.job(), verified.plan());
-    let series = Series {
-        name: "Labels",
-        begin: &|sheet, name| {
-            set_up(sheet, name, date)?;
-            widths(sheet, &WIDTHS.repeat(ACROSS))?;
-            sheet.set_print_scale(SCALE);
-            Ok(0)
-        },
-        last_column: None,
+    let begin = |page: &mut Page<'_>, _: &str| {
+        page.widths(&WIDTHS.repeat(ACROSS))?;
+        page.last = LAST - 1;
+        page.sheet.set_print_scale(SCALE);
+        Ok(())
     };
-    let mut pages = Pages::begin(workbook, &series)?;
+    let series = Series { name: "Labels", begin: &begin, last_column: None };
+    let mut pages = Pages::begin(workbook, &series, styles)?;
     let id = verified.planned().id();
     let order = super::order::of_kits(job);
     let (open, kitted): (Vec<_>, Vec<_>) =
@@ -68,25 +59,19 @@ pub(super) fn write(
         }
         let labels = line.iter().map(|&(number, &index)| {
             let code = code(&id, &job.pumps[index].tag);
-            Label {
-                lines: lines(verified, index, number, order.len(), &id),
-                picture: picture(&code),
-                code,
-            }
+            let lines = lines(verified, index, number, order.len(), &id);
+            Label { lines, picture: picture(&code), code }
         });
         let labels: Vec<Label> = labels.collect();
-        strip(&mut pages.sheet, pages.row, &labels, styles)?;
-        pages.row += ROWS;
-        pages.sheet.set_print_area(0, 0, pages.row - 1, LAST)?;
+        strip(&mut pages.page, &labels)?;
     }
     let open: Vec<&str> = (open.iter()).map(|(_, index)| job.pumps[**index].tag.as_str()).collect();
-    without_bag(&mut pages, &open, styles)?;
+    without_bag(&mut pages.page, &open)?;
     pages.finish(|_| {})
 }
 
 /// The pumps that have no bag, below the labels.
-fn without_bag(pages: &mut Pages<'_>, open: &[&str], styles: &Styles) -> Result<(), XlsxError> {
-    let format = styles.alarm.clone().set_text_wrap();
+fn without_bag(page: &mut Page<'_>, open: &[&str]) -> Written {
     let mut texts = in_rows(open, 20 * 120);
     if let Some(first) = texts.first_mut() {
         *first = format!("{}, and so without a bag: {first}", words::NOT_FIT);
@@ -95,17 +80,12 @@ fn without_bag(pages: &mut Pages<'_>, open: &[&str], styles: &Styles) -> Result<
         end.push('.');
     }
     for text in texts {
-        let (sheet, row) = (&mut pages.sheet, pages.row);
-        sheet.merge_text(row, 0, row, LAST - 1, &text, &format)?;
-        sheet.set_row_height(row, tall(&text, 120))?;
-        pages.row += 1;
+        page.across(&text, &page.styles.alarms, tall(&text, 120))?;
     }
-    if pages.row == 0 {
-        let text = "No kit, no label.";
-        pages.sheet.write_text(0, 0, text, &styles.plain)?;
-        pages.row = 1;
+    if page.row == 0 {
+        page.text("No kit, no label.", &page.styles.plain)?;
     }
-    pages.sheet.set_print_area(0, 0, pages.row - 1, LAST)?;
+    page.sheet.set_print_area(0, 0, page.row - 1, LAST)?;
     Ok(())
 }
 
@@ -117,15 +97,13 @@ struct Label {
 }
 
 /// Labels beside each other, row by row, with the frames to cut along.
-fn strip(
-    sheet: &mut Worksheet,
-    top: u32,
-    labels: &[Label],
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+fn strip(page: &mut Page<'_>, labels: &[Label]) -> Written {
+    let (sheet, styles, top) = (&mut page.sheet, page.styles, page.row);
     for (row, height) in (top..).zip(HEIGHTS.into_iter().chain([STRIP])) {
         sheet.set_row_height(row, height)?;
     }
+    page.row += ROWS;
+    sheet.set_print_area(0, 0, page.row - 1, LAST)?;
     // Each with its left column.
     let across = || (0..).step_by(WIDTHS.len()).zip(labels);
     for (at, row) in (0..HEIGHTS.len()).zip(top..) {
@@ -135,7 +113,7 @@ fn strip(
             if at == 0 {
                 // The tag may be long: it has the whole width.
                 let format = format.set_border_right(FormatBorder::Dashed);
-                sheet.merge_text(row, left, row, left + 1, text, &format)?;
+                sheet.across(row, [left, left + 1], text, &format)?;
                 continue;
             }
             sheet.write_text(row, left, text, &format)?;
@@ -163,12 +141,12 @@ fn looks(line: usize, warns: bool, styles: &Styles) -> Format {
     let base = match (line, warns) {
         (0, _) => styles.title.clone().set_font_size(17).set_shrink(),
         (1, _) => styles.part.clone(),
-        (_, true) => Format::new().set_bold().set_font_color(super::style::WARN),
+        (_, true) => Format::new().set_bold().set_font_color(WARN),
         (4, _) => styles.plain.clone().set_text_wrap(),
         (6, _) => styles.remark.clone(),
         _ => styles.plain.clone().set_shrink(),
     };
-    base.set_indent(1).set_align(rust_xlsxwriter::FormatAlign::VerticalCenter)
+    base.set_indent(1).set_align(FormatAlign::VerticalCenter)
 }
 
 enum Side {
@@ -216,9 +194,8 @@ fn lines(
         let comma = if each.is_empty() { "" } else { ", " };
         write!(each, "{comma}{count} {}", words::plural(kind, count)).ok();
     }
-    let due = pump.due.as_ref().map_or(String::new(), |due| format!("due {}", due.shown));
-    let facts = [due, format!("priority {}", pump.priority)];
-    let facts: Vec<&str> = facts.iter().map(String::as_str).filter(|f| !f.is_empty()).collect();
+    let due = pump.due.as_ref().map(|due| format!("due {}, ", due.shown));
+    let facts = format!("{}priority {}", due.unwrap_or_default(), pump.priority);
     let lacks: u32 = verified.bags()[index].iter().map(|share| share.lacking).sum();
     let lacking = match lacks {
         0 => String::new(),
@@ -228,7 +205,7 @@ fn lines(
     [
         (pump.tag.clone(), false),
         (format!("Kit {number} of {of}"), false),
-        (facts.join(", "), false),
+        (facts, false),
         (pump.location.clone().unwrap_or_default(), false),
         (format!("{many}: {each}"), false),
         (lacking, true),

@@ -3,15 +3,17 @@
 use std::collections::{BTreeMap, HashSet};
 
 use rust_xlsxwriter::{
-    Color, ExcelDateTime, Format, FormatAlign, FormatBorder, Note, Url, Worksheet, XlsxError,
+    Color, Format, FormatAlign, FormatBorder, FormatUnderline, Note, Url, Worksheet,
 };
 
-use super::style::{Styles, heads, title, widths};
+use super::page::{Page, Written};
+use super::style::{Styles, VALUES, WARN};
+use super::table::{Cells, Column};
 use super::text::{SheetNames, WriteText};
-use super::{WriteError, start};
+use super::{WriteError, start, stock_after};
 use crate::plain_text::mended_to;
 use crate::problem::{Problem, Problems, Severity, Spot, address, quoted_sheet};
-use crate::sheet::{Book, Cell, Sheet};
+use crate::sheet::{Book, Sheet};
 
 /// The most cells that are copied from one sheet, so that the copy stays small whatever was read.
 pub const MOST_CELLS: usize = 200_000;
@@ -20,7 +22,7 @@ pub const MOST_CELLS: usize = 200_000;
 const LAST_ROW: u32 = 1_048_575;
 const LAST_COLUMN: u32 = 16_383;
 
-/// What is wrong with one cell.
+/// All that is wrong with one cell.
 struct Mark {
     severity: Severity,
     note: String,
@@ -38,8 +40,7 @@ type Key<'a> = (&'a str, &'a str);
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(problems: &Problems, books: &[Book], date: &str) -> Result<Vec<u8>, WriteError> {
-    let mut workbook = start("Problems of the input workbooks", date)?;
-    let styles = Styles::new();
+    let (mut workbook, styles) = start("Problems of the input workbooks", date)?;
     let found = problems.by_place();
     let mut marks: BTreeMap<Key<'_>, Marks> = BTreeMap::new();
     for &(severity, problem) in &found {
@@ -71,14 +72,14 @@ pub fn workbook(problems: &Problems, books: &[Book], date: &str) -> Result<Vec<u
     let copied: BTreeMap<Key<'_>, &str> = copied
         .map(|(sheet, _, name)| ((sheet.file.as_str(), sheet.name.as_str()), name.as_str()))
         .collect();
-    let list = workbook.add_worksheet();
-    list.set_name(&first)?;
-    write_list(list, problems, &found, &copied, &styles)?;
     let looks = Looks::new();
+    let lines = (1..).zip(&found).map(|(number, &(severity, problem))| {
+        let copy = sheet_of(problem).and_then(|sheet| copied.get(&(&problem.place.file, sheet)));
+        Line { number, severity, problem, copy: copy.copied() }
+    });
+    workbook.push_worksheet(list(&first, problems, lines, &looks, &styles)?);
     for (sheet, marks, name) in &copies {
-        let copy = workbook.add_worksheet();
-        copy.set_name(name)?;
-        write_copy(copy, sheet, marks, &looks)?;
+        workbook.push_worksheet(copy_of(name, sheet, marks, &looks)?);
     }
     Ok(workbook.save_to_buffer()?)
 }
@@ -103,17 +104,94 @@ fn add(
     ));
 }
 
-const HEADS: [&str; 8] = ["No.", "Severity", "File", "Sheet", "Cell", "Found", "Expected", "Mend"];
+/// A problem with its number, and the name of the copy of its sheet, if there is one.
+struct Line<'a> {
+    number: u32,
+    severity: Severity,
+    problem: &'a Problem,
+    copy: Option<&'a str>,
+}
 
-fn write_list(
-    list: &mut Worksheet,
+impl Line<'_> {
+    fn cell(&self) -> Option<String> {
+        match &self.problem.place.spot {
+            Spot::Whole | Spot::Sheet { .. } => None,
+            Spot::Text { line, column } => Some(format!("line {line}, column {column}")),
+            Spot::Cell { row, column, .. } => Some(address(*row, *column)),
+        }
+    }
+
+    /// The place on the copy, and how it is shown.
+    fn link(&self) -> Option<(Url, String)> {
+        let copy = self.copy.filter(|_| inside(&self.problem.place.spot))?;
+        let cell = self.cell();
+        let to = cell.as_deref().unwrap_or("A1");
+        let url = Url::new(format!("internal:{}!{to}", quoted_sheet(copy)));
+        Some((url, cell.unwrap_or_else(|| "sheet".into())))
+    }
+
+    /// How high it must be: a row is not made higher by itself in every program that opens the workbook.
+    fn height(&self) -> f64 {
+        let Problem { place, found, expected, mend, .. } = self.problem;
+        let texts = [(&place.file, 22), (found, 36), (expected, 34), (mend, 36)];
+        let lines = texts
+            .map(|(text, across)| text.lines().map(|line| 1 + line.chars().count() / across).sum());
+        let lines = lines.into_iter().max().unwrap_or(1_usize).clamp(1, 25);
+        15.0 * f64::from(u8::try_from(lines).unwrap_or(25))
+    }
+}
+
+fn sheet_of(problem: &Problem) -> Option<&str> {
+    match &problem.place.spot {
+        Spot::Sheet { sheet } | Spot::Cell { sheet, .. } => Some(sheet),
+        Spot::Whole | Spot::Text { .. } => None,
+    }
+}
+
+type Col<'s> = Column<'s, Line<'s>>;
+
+fn columns<'s>(styles: &Styles) -> [Col<'s>; 8] {
+    let top = styles.wrapped.clone().set_align(FormatAlign::Left).set_align(FormatAlign::Top);
+    let number = styles.count.clone().set_align(FormatAlign::Top);
+    let bold = top.clone().set_bold();
+    let text = move |text: &str| top.owned(text);
+    let severity = {
+        let text = text.clone();
+        move |line: &Line<'_>| match line.severity {
+            Severity::Problem => bold.owned(line.severity.word()),
+            Severity::Warning => text(line.severity.word()),
+        }
+    };
+    let of = |of: fn(&Problem) -> &str| {
+        let text = text.clone();
+        move |line: &Line<'s>| text(of(line.problem))
+    };
+    let cell = text.clone();
+    [
+        Col::new("No.", 6.0, move |line| number.owned(line.number)),
+        Col::new("Severity", 11.0, severity),
+        Col::new("File", 22.0, of(|problem| &problem.place.file)),
+        Col::new("Sheet", 16.0, of(|problem| sheet_of(problem).unwrap_or_default())),
+        Col::new("Cell", 11.0, move |line| cell(&line.cell().unwrap_or_default())),
+        Col::new("Found", 36.0, of(|problem| &problem.found)),
+        Col::new("Expected", 34.0, of(|problem| &problem.expected)),
+        Col::new("Mend", 36.0, of(|problem| &problem.mend)),
+    ]
+}
+
+/// The list of problems, with links to the marked cells.
+fn list<'a>(
+    name: &str,
     problems: &Problems,
-    found: &[(Severity, &Problem)],
-    copied: &BTreeMap<Key<'_>, &str>,
+    lines: impl Iterator<Item = Line<'a>>,
+    looks: &Looks,
     styles: &Styles,
-) -> Result<(), XlsxError> {
+) -> Written<Worksheet> {
+    let mut page = Page { sheet: Worksheet::new(), styles, row: 0, last: 0 };
     // A4 in landscape, with margins that leave the printed part no taller than Letter has room for.
-    list.set_paper_size(9)
+    page.sheet
+        .set_name(name)?
+        .set_paper_size(9)
         .set_margins(0.5, 0.5, 0.75, 0.75, 0.3, 0.3)
         .set_landscape()
         .set_print_fit_to_pages(1, 0)
@@ -121,80 +199,39 @@ fn write_list(
         .set_footer("&RPage &P of &N")
         .set_screen_gridlines(false);
     let lead = "Mend the workbooks themselves, not this copy, which holds values alone. The cells are marked on the next sheets, each with a note.";
-    title(list, "Problems of the input workbooks", lead, styles)?;
-    let counts =
-        [(problems.count(), Severity::Problem), (problems.count_of_warnings(), Severity::Warning)];
-    let looks = Looks::new();
-    for (row, (count, severity)) in (3..).zip(counts) {
-        let says = match severity {
-            Severity::Problem => "stop the run: thick border",
-            Severity::Warning => "do not, but should be looked at: dashed border",
-        };
+    page.title("Problems of the input workbooks", lead)?;
+    let counts = [
+        (problems.count(), Severity::Problem, "stop the run: thick border"),
+        (
+            problems.count_of_warnings(),
+            Severity::Warning,
+            "do not, but should be looked at: dashed border",
+        ),
+    ];
+    let plain = &styles.plain;
+    for (count, severity, says) in counts {
         let look = looks.of(severity).clone().set_align(FormatAlign::Center);
-        list.write_number_with_format(row, 0, whole(count), &look)?;
-        list.write_text(row, 1, format!("{}s", severity.word()), &styles.plain)?;
-        list.write_text(row, 2, says, &styles.plain)?;
+        let count = look.owned(u32::try_from(count).unwrap_or(u32::MAX));
+        page.line([count, plain.of(format!("{}s", severity.word())), plain.of(says)])?;
     }
     let left_off = problems.left_off() + problems.warnings_left_off();
     if left_off > 0 {
         let text = format!("{left_off} of them are only counted, neither listed nor marked.");
-        list.write_text(5, 1, text, &styles.alarm)?;
+        page.cells(1, [styles.alarm.of(text)])?;
     }
-    const HEAD_ROW: u32 = 6;
-    heads(list, HEAD_ROW, &HEADS, styles)?;
-    list.set_repeat_rows(HEAD_ROW, HEAD_ROW)?;
-    list.set_freeze_panes(HEAD_ROW + 1, 0)?;
-    widths(list, &[6.0, 11.0, 22.0, 16.0, 11.0, 36.0, 34.0, 36.0])?;
-    let aside = styles.wrapped.clone().set_align(FormatAlign::Left);
-    let top = aside.clone().set_align(FormatAlign::Top);
-    let link =
-        top.clone().set_font_color(LINK).set_underline(rust_xlsxwriter::FormatUnderline::Single);
-    let number = styles.count.clone().set_align(FormatAlign::Top);
-    for (row, (count, (severity, problem))) in (HEAD_ROW + 1..).zip((1_u64..).zip(found)) {
-        list.write_number_with_format(row, 0, whole(count), &number)?;
-        let word = aside.clone();
-        let word = match severity {
-            Severity::Problem => word.set_bold(),
-            Severity::Warning => word,
-        };
-        list.write_text(row, 1, severity.word(), &word.set_align(FormatAlign::Top))?;
-        list.write_text(row, 2, &problem.place.file, &top)?;
-        let (sheet, cell) = match &problem.place.spot {
-            Spot::Whole => (None, None),
-            Spot::Text { line, column } => (None, Some(format!("line {line}, column {column}"))),
-            Spot::Sheet { sheet } => (Some(sheet), None),
-            Spot::Cell { sheet, row, column } => (Some(sheet), Some(address(*row, *column))),
-        };
-        list.write_text(row, 3, sheet.map_or("", String::as_str), &top)?;
-        let copy =
-            sheet.and_then(|sheet| copied.get(&(problem.place.file.as_str(), sheet.as_str())));
-        match (copy, cell) {
-            (Some(copy), cell) if inside(&problem.place.spot) => {
-                let to = cell.as_deref().unwrap_or("A1");
-                let url = Url::new(format!("internal:{}!{to}", quoted_sheet(copy)));
-                let shown = cell.as_deref().unwrap_or("sheet");
-                list.write_url_with_options(row, 4, &url, shown, "", Some(&link))?;
-            }
-            (_, cell) => {
-                list.write_text(row, 4, cell.unwrap_or_default(), &top)?;
-            }
+    page.row += 1;
+    let columns = columns(styles);
+    page.open(&columns)?;
+    let link = styles.wrapped.clone().set_align(FormatAlign::Left).set_align(FormatAlign::Top);
+    let link = link.set_font_color(VALUES).set_underline(FormatUnderline::Single);
+    for line in lines {
+        page.high(line.height())?;
+        page.put(&columns, &line)?;
+        if let Some((url, shown)) = line.link() {
+            page.sheet.write_url_with_options(page.row - 1, 4, &url, &shown, "", Some(&link))?;
         }
-        // A row is not made higher by itself in every program that opens the workbook.
-        let texts = [
-            (&problem.place.file, 22),
-            (&problem.found, 36),
-            (&problem.expected, 34),
-            (&problem.mend, 36),
-        ];
-        let lines = texts
-            .map(|(text, across)| text.lines().map(|line| 1 + line.chars().count() / across).sum());
-        let lines = lines.into_iter().max().unwrap_or(1_usize).clamp(1, 25);
-        list.set_row_height(row, 15.0 * f64::from(u8::try_from(lines).unwrap_or(25)))?;
-        list.write_text(row, 5, &problem.found, &top)?;
-        list.write_text(row, 6, &problem.expected, &top)?;
-        list.write_text(row, 7, &problem.mend, &top)?;
     }
-    Ok(())
+    Ok(page.sheet)
 }
 
 /// Whether a place lies on a sheet of a workbook; a CSV file may be larger.
@@ -205,14 +242,9 @@ fn inside(spot: &Spot) -> bool {
     }
 }
 
-const LINK: Color = Color::RGB(0x1F_5F_A8);
-
-fn whole(count: u64) -> u32 {
-    u32::try_from(count).unwrap_or(u32::MAX)
-}
-
 /// How marked cells look: the colours stay apart for the colour-blind, the borders in print.
 struct Looks {
+    plain: Format,
     problem: Format,
     warning: Format,
     remark: Format,
@@ -221,15 +253,16 @@ struct Looks {
 impl Looks {
     fn new() -> Looks {
         Looks {
+            plain: Format::new(),
             problem: Format::new()
                 .set_background_color(Color::RGB(0xF7_C5_9F))
                 .set_border(FormatBorder::Thick)
-                .set_border_color(Color::RGB(0xB3_4A_00)),
+                .set_border_color(WARN),
             warning: Format::new()
                 .set_background_color(Color::RGB(0xD3_E5_F5))
                 .set_border(FormatBorder::MediumDashed)
-                .set_border_color(Color::RGB(0x1F_5F_A8)),
-            remark: Format::new().set_bold().set_font_color(Color::RGB(0xB3_4A_00)),
+                .set_border_color(VALUES),
+            remark: Format::new().set_bold().set_font_color(WARN),
         }
     }
 
@@ -241,19 +274,15 @@ impl Looks {
     }
 }
 
-fn write_copy(
-    copy: &mut Worksheet,
-    sheet: &Sheet,
-    marks: &Marks,
-    looks: &Looks,
-) -> Result<(), XlsxError> {
-    copy.set_paper_size(9).set_landscape().set_print_headings(true);
+fn copy_of(name: &str, sheet: &Sheet, marks: &Marks, looks: &Looks) -> Written<Worksheet> {
+    let mut copy = Worksheet::new();
+    copy.set_name(name)?.set_paper_size(9).set_landscape().set_print_headings(true);
     copy.set_repeat_columns(0, 0)?;
     copy.set_header("&C&A").set_footer("&RPage &P of &N");
     let gravest = marks.values().map(|mark| mark.severity).min();
     let tab = match gravest {
-        Some(Severity::Warning) => LINK,
-        _ => Color::RGB(0xB3_4A_00),
+        Some(Severity::Warning) => VALUES,
+        _ => WARN,
     };
     copy.set_tab_color(tab);
     let mut copied = 0;
@@ -272,8 +301,10 @@ fn write_copy(
                 continue;
             }
             let column = u16::try_from(*column).unwrap_or(u16::MAX);
-            let format = mark.map(|mark| looks.of(mark.severity));
-            write_cell(copy, row.number, column, cell, format)?;
+            let look = mark.map_or(&looks.plain, |mark| looks.of(mark.severity));
+            // A text keeps clear of the number before it.
+            let text = look.clone().set_indent(1);
+            stock_after::copy(&mut copy, (row.number, column), cell, [look, &text])?;
             copied += 1;
             let wide = match alone {
                 true => 0,
@@ -315,7 +346,7 @@ fn write_copy(
     // Small enough for one page across, but never too small to be read: then there are more pages.
     let scale = (100 * ACROSS / total.max(1)).clamp(45, 100);
     copy.set_print_scale(u16::try_from(scale).unwrap_or(100));
-    Ok(())
+    Ok(copy)
 }
 
 /// The characters that one page of A4 in landscape has room for, all columns together.
@@ -323,35 +354,6 @@ const ACROSS: u32 = 120;
 
 /// The characters of the widest column.
 const WIDEST: usize = 36;
-
-/// A cell as it came: texts stay texts, whatever they begin with.
-fn write_cell(
-    copy: &mut Worksheet,
-    row: u32,
-    column: u16,
-    cell: &Cell,
-    format: Option<&Format>,
-) -> Result<(), XlsxError> {
-    let plain = Format::new();
-    // A text keeps clear of the number before it.
-    let beside = format.unwrap_or(&plain).clone().set_indent(1);
-    let format = format.unwrap_or(&plain);
-    match cell {
-        Cell::Number(number) if number.is_finite() => {
-            copy.write_number_with_format(row, column, *number, format)?
-        }
-        Cell::Bool(yes) => copy.write_boolean_with_format(row, column, *yes, format)?,
-        Cell::Date { iso, .. } => match ExcelDateTime::parse_from_str(iso) {
-            Ok(date) => {
-                let format = format.clone().set_num_format("yyyy-mm-dd");
-                copy.write_datetime_with_format(row, column, &date, &format)?
-            }
-            Err(_) => copy.write_text(row, column, iso, &beside)?,
-        },
-        other => copy.write_text(row, column, other.show(), &beside)?,
-    };
-    Ok(())
-}
 
 /// A note that shows all of its text, as far as it is of a reasonable length.
 fn note(text: &str) -> Note {

@@ -1,11 +1,12 @@
 //! The Models sheet: what each arrangement measures, fits and asks for, with its drawing.
 
-use rust_xlsxwriter::{Image, ObjectMovement, Workbook, Worksheet, XlsxError};
+use rust_xlsxwriter::{Image, ObjectMovement, Workbook};
 
-use super::text::{WriteText, chart_name};
-
+use super::page::{Page, Written};
 use super::pages::{Pages, Series};
-use super::style::{Styles, heads, set_up, title, widths};
+use super::style::Styles;
+use super::table::{Cells, over};
+use super::text::chart_name;
 use crate::columns::{fit_heading, pump_heading};
 use crate::decimal::Millionths;
 use crate::job::Job;
@@ -30,98 +31,73 @@ const PAGE: u32 = 540;
 /// Points of the sheet's title and the rows below it.
 const TITLE: u32 = 60;
 
-pub(super) fn write(
-    workbook: &mut Workbook,
-    job: &Job,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let series = Series {
-        name: NAME,
-        begin: &|sheet, name| {
-            set_up(sheet, name, date)?;
-            widths(sheet, &WIDTHS.map(f64::from))?;
-            let lead = "What each arrangement measures, fits and asks for. A pump may have limits of its own: they stand on its slip.";
-            title(sheet, NAME, lead, styles)?;
-            Ok(3)
-        },
-        last_column: Some(LAST),
+pub(super) fn add(workbook: &mut Workbook, job: &Job, styles: &Styles) -> Written {
+    let begin = |page: &mut Page<'_>, _: &str| {
+        page.widths(&WIDTHS.map(f64::from))?;
+        page.title(NAME, "What each arrangement measures, fits and asks for. A pump may have limits of its own: they stand on its slip.")
     };
-    let mut pages = Pages::begin(workbook, &series)?;
+    let series = Series { name: NAME, begin: &begin, last_column: Some(LAST) };
+    let mut pages = Pages::begin(workbook, &series, styles)?;
     for (index, model) in job.models.iter().enumerate() {
         // Its drawing, and its tables where they do not fit beside that.
         pages.turn(2)?;
-        let top = pages.row;
         let pumps = job.pumps.iter().filter(|pump| pump.model == index);
-        let mut page = Page {
-            sheet: &mut pages.sheet,
-            styles,
-            model,
-            row: top,
-            height: if top == 3 { TITLE } else { 0 },
-        };
-        page.head(pumps.count())?;
-        let drawn = page.drawing()?;
-        let tables = page.row;
-        page.dimensions()?;
-        page.thermals()?;
-        page.correlations()?;
-        page.packs()?;
-        page.requirements()?;
-        page.bag()?;
-        page.cautions()?;
-        let (row, height) = (page.row, page.height);
+        let height = if pages.page.row == 3 { TITLE } else { 0 };
+        let mut part = Part { page: &mut pages.page, model, height };
+        part.head(pumps.count())?;
+        let drawn = part.drawing()?;
+        let tables = part.page.row;
+        part.dimensions()?;
+        part.thermals()?;
+        part.correlations()?;
+        part.packs()?;
+        part.requirements()?;
+        part.bag()?;
+        part.cautions()?;
         // Beside a drawing only tables that are whole on its page; else they begin the next.
-        if drawn && height > PAGE {
-            pages.row = tables;
-            pages.go_on();
+        if drawn && part.height > PAGE {
+            pages.go_on(tables);
         }
-        pages.row = row;
     }
     pages.finish(|_| {})
 }
 
-struct Page<'a> {
-    sheet: &'a mut Worksheet,
-    styles: &'a Styles,
+/// The part of a model.
+struct Part<'a, 's> {
+    page: &'a mut Page<'s>,
     model: &'a Model,
-    /// The next free row.
-    row: u32,
     /// Points of the rows so far.
     height: u32,
 }
 
-impl Page<'_> {
-    /// Makes the next row so many points high and goes on to the one below it.
-    fn tall(&mut self, points: u32) -> Result<(), XlsxError> {
-        self.sheet.set_row_height(self.row, points)?;
-        self.row += 1;
+impl Part<'_, '_> {
+    /// Makes the next row so many points high.
+    fn tall(&mut self, points: u32) -> Written {
         self.height += points;
-        Ok(())
+        self.page.high(points.into())
     }
 
     /// Leaves so many rows as they are.
     fn skip(&mut self, rows: u32) {
-        self.row += rows;
+        self.page.row += rows;
         self.height += rows * PLAIN;
     }
 
-    fn head(&mut self, pumps: usize) -> Result<(), XlsxError> {
-        let (model, styles) = (self.model, self.styles);
-        self.sheet.merge_text(self.row, 0, self.row, LAST, &model.title, &styles.part)?;
+    fn head(&mut self, pumps: usize) -> Written {
+        let (model, styles) = (self.model, self.page.styles);
         self.tall(20)?;
+        self.page.across(&model.title, &styles.part, None)?;
         let used = match pumps {
             1 => "used by 1 pump".to_string(),
             _ => format!("used by {pumps} pumps"),
         };
         let line = format!("Model {} ({}), {used}", model.name, model.unit.symbol());
-        self.sheet.merge_text(self.row, 0, self.row, LAST, &line, &styles.lead)?;
-        self.skip(1);
-        Ok(())
+        self.height += PLAIN;
+        self.page.across(&line, &styles.lead, None)
     }
 
     /// Whether there is one.
-    fn drawing(&mut self) -> Result<bool, XlsxError> {
+    fn drawing(&mut self) -> Written<bool> {
         let Some(drawing) = &self.model.drawing else {
             return Ok(false);
         };
@@ -131,7 +107,7 @@ impl Page<'_> {
             // Whatever the cells below it come to, a drawing keeps its proportions.
             .set_object_movement(ObjectMovement::MoveButDontSizeWithCells)
             .set_alt_text(chart_name(&format!("Drawing: {}", self.model.title)));
-        self.sheet.insert_image(self.row, 0, &image)?;
+        self.page.sheet.insert_image(self.page.row, 0, &image)?;
         // As high as it is once it has been brought into the box.
         let by_width = u64::from(drawing.height) * u64::from(width) / u64::from(drawing.width);
         let shown = u32::try_from(by_width).unwrap_or(height).min(height);
@@ -140,35 +116,28 @@ impl Page<'_> {
     }
 
     /// A table of texts, the first of each row its name; nothing where there are no rows.
-    fn table(
-        &mut self,
-        columns: &[&str],
-        rows: impl Iterator<Item = Vec<String>>,
-    ) -> Result<(), XlsxError> {
-        let (name, tells) = (self.styles.strong.clone().set_text_wrap(), &self.styles.wrapped);
-        let first = self.row;
+    fn table(&mut self, columns: &[&str], rows: impl Iterator<Item = Vec<String>>) -> Written {
+        let Styles { bold, wrapped, .. } = self.page.styles;
+        let height = |cells: &mut dyn Iterator<Item = &str>| {
+            LINE * cells.zip(WIDTHS).map(|(text, width)| lines(text, width)).max().unwrap_or(1)
+        };
+        let mut rows = rows.peekable();
+        if rows.peek().is_none() {
+            return Ok(());
+        }
+        self.tall(height(&mut columns.iter().copied()))?;
+        self.page.heads(columns)?;
         for cells in rows {
-            if self.row == first {
-                heads(self.sheet, self.row, columns, self.styles)?;
-                let height = columns.iter().zip(WIDTHS).map(|(text, width)| lines(text, width));
-                let height = height.max().unwrap_or(1);
-                self.tall(LINE * height)?;
-            }
-            let mut height = 1;
-            for ((column, text), width) in (0..).zip(&cells).zip(WIDTHS).take(columns.len()) {
-                let format = if column == 0 { &name } else { tells };
-                self.sheet.write_text(self.row, column, text, format)?;
-                height = height.max(lines(text, width));
-            }
-            self.tall(LINE * height)?;
+            let cells = &cells[..columns.len()];
+            self.tall(height(&mut cells.iter().map(String::as_str)))?;
+            let formats = std::iter::once(bold).chain(std::iter::repeat(wrapped));
+            self.page.line(cells.iter().zip(formats).map(|(text, format)| format.of(text)))?;
         }
-        if self.row > first {
-            self.skip(1);
-        }
+        self.skip(1);
         Ok(())
     }
 
-    fn dimensions(&mut self) -> Result<(), XlsxError> {
+    fn dimensions(&mut self) -> Written {
         let unit = self.model.unit;
         let columns = ["Measured", "Column of the pump workbook", "How well it is known", "Shape"];
         let rows = self.model.dimensions.iter().map(|dimension| {
@@ -179,7 +148,7 @@ impl Page<'_> {
         self.table(&columns, rows)
     }
 
-    fn thermals(&mut self) -> Result<(), XlsxError> {
+    fn thermals(&mut self) -> Written {
         let unit = self.model.unit;
         let columns = [
             "Grows when running",
@@ -208,7 +177,7 @@ impl Page<'_> {
         self.table(&columns, rows)
     }
 
-    fn correlations(&mut self) -> Result<(), XlsxError> {
+    fn correlations(&mut self) -> Written {
         let model = self.model;
         let rows = model.correlations.iter().map(|correlation| {
             let [one, other] = correlation.between.map(|term| label(model, term).to_string());
@@ -217,7 +186,7 @@ impl Page<'_> {
         self.table(&["Errs together", "with", "Correlation coefficient"], rows)
     }
 
-    fn packs(&mut self) -> Result<(), XlsxError> {
+    fn packs(&mut self) -> Written {
         let columns = ["Place for pieces", "Column of its fit code", "Pieces"];
         let rows = self.model.packs.iter().map(|pack| {
             let pieces = match (pack.least_pieces, pack.most_pieces) {
@@ -230,7 +199,7 @@ impl Page<'_> {
         self.table(&columns, rows)
     }
 
-    fn requirements(&mut self) -> Result<(), XlsxError> {
+    fn requirements(&mut self) -> Written {
         let model = self.model;
         let unit = model.unit;
         let columns = [
@@ -270,7 +239,7 @@ impl Page<'_> {
         self.table(columns, rows)
     }
 
-    fn bag(&mut self) -> Result<(), XlsxError> {
+    fn bag(&mut self) -> Written {
         let columns = ["For the bag", "What says which one fits", "Pieces"];
         let rows = self.model.consumables.iter().map(|need| {
             let column = need.fit_column.iter();
@@ -288,19 +257,17 @@ impl Page<'_> {
         self.table(&columns, rows)
     }
 
-    fn cautions(&mut self) -> Result<(), XlsxError> {
-        let (model, styles) = (self.model, self.styles);
+    fn cautions(&mut self) -> Written {
+        let (model, styles) = (self.model, self.page.styles);
         if model.cautions.is_empty() {
             return Ok(());
         }
-        heads(self.sheet, self.row, &["Cautions"], styles)?;
-        self.skip(1);
+        self.page.heads(&["Cautions"])?;
+        self.height += PLAIN;
         for caution in &model.cautions {
-            let (sheet, row) = (&mut *self.sheet, self.row);
-            sheet.write_text(row, 0, &caution.when, &styles.strong)?;
-            sheet.merge_text(row, 1, row, LAST, &caution.text, &styles.wrapped)?;
-            let height = lines(&caution.text, WIDTHS[1..].iter().sum());
-            self.tall(LINE * height)?;
+            self.tall(LINE * lines(&caution.text, WIDTHS[1..].iter().sum()))?;
+            let text = over(LAST, styles.wrapped.of(&caution.text));
+            self.page.line([styles.strong.of(&caution.when), text])?;
         }
         self.skip(1);
         Ok(())

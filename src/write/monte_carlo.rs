@@ -1,15 +1,13 @@
 //! The Monte Carlo sheet: what drawing each requirement at random came to.
 
 use itertools::Itertools;
-use rust_xlsxwriter::{
-    Chart, ChartFont, ChartFormat, ChartLegendPosition, ChartRange, ChartSolidFill, ChartType,
-    Format, Worksheet, XlsxError,
-};
+use rust_xlsxwriter::{Chart, ChartFont, ChartLegendPosition, ChartType, Format, Worksheet};
 
+use super::page::{Page, Written};
+use super::picture::{Figures, fill};
+use super::style::{Styles, VALUES};
+use super::table::{self, Cells, Column, over};
 use super::text::{WriteText, chart_name};
-
-use super::style::{Head, Styles, VALUES, begin};
-use super::table::{self, Cells, Column};
 use crate::accounting::stack;
 use crate::analysis::Analysed;
 use crate::job::Job;
@@ -47,7 +45,7 @@ impl Line<'_> {
         format!("{low} to {high}")
     }
 
-    /// What it is counted in, and the format of its figures.
+    /// The unit that it is counted in, and the format of its figures.
     fn shown(&self, styles: &Styles) -> (&'static str, Format) {
         match self.requirement.form {
             Form::Linear { .. } => (self.unit.symbol(), styles.length(self.unit)),
@@ -99,34 +97,30 @@ fn columns<'s>(styles: &'s Styles, heads: &'s [String; 2]) -> [Col<'s>; 16] {
     ]
 }
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    job: &Job,
-    analysed: &[Analysed],
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let head = Head {
-        name: NAME,
-        date,
-        title: NAME,
-        lead: "Every contributor drawn at random (JCGM 101), until two digits of the standard uncertainty are stable. These figures do not follow changes on Stack-up: run the program again.",
-    };
-    begin(sheet, &head, styles)?;
+pub(super) fn sheet(job: &Job, analysed: &[Analysed], styles: &Styles) -> Written<Worksheet> {
+    let lead = "Every contributor drawn at random (JCGM 101), until two digits of the standard uncertainty are stable. These figures do not follow changes on Stack-up: run the program again.";
+    let mut page = Page::begin(NAME, NAME, lead, styles)?;
     let level = level_of_draws(job.policy.coverage) * 100.0;
     let intervals =
         ["Symmetric", "Shortest"].map(|kind| format!("{kind} interval, {level:.2} %: from"));
     let columns = columns(styles, &intervals);
-    table::widths(sheet, &columns)?;
-    table::heads(sheet, 3, &columns, styles)?;
-    sheet.set_row_height(3, 62.0)?;
-    let mut row = 3;
+    table::widths(&mut page.sheet, &columns)?;
+    page.high(62.0)?;
+    page.headings(&columns)?;
     let mut drawn: Vec<(String, &Outcome)> = Vec::new();
     for one in analysed {
         let pump = &job.pumps[one.pump];
         let stack = stack(job, pump, &one.packs);
         for (requirement, outcome) in pump.requirements.iter().zip(&one.draws) {
-            row += 1;
+            match outcome {
+                Ok(outcome) => {
+                    drawn.push((format!("{}: {}", pump.tag, requirement.label), outcome));
+                }
+                Err(why) => {
+                    let why = format!("cannot be drawn: {why}");
+                    page.cells(3, [over(13, styles.alarm.of(why))])?;
+                }
+            }
             let line = Line {
                 tag: &pump.tag,
                 requirement,
@@ -134,77 +128,54 @@ pub(super) fn write(
                 drawn: outcome,
                 normal: taken_as_normal(&requirement.form, &stack).join(", "),
             };
-            table::row(sheet, row, &columns, &line)?;
-            match outcome {
-                Ok(outcome) => {
-                    drawn.push((format!("{}: {}", pump.tag, requirement.label), outcome));
-                }
-                Err(why) => {
-                    let why = format!("cannot be drawn: {why}");
-                    sheet.merge_text(row, 3, row, 15, &why, &styles.alarm)?;
-                }
-            }
+            page.put(&columns, &line)?;
         }
     }
-    row = pictures(sheet, &drawn, row + 2, styles)?;
-    sheet.set_print_area(0, 0, row, 15)?;
+    page.row += 1;
+    pictures(&mut page, &drawn)?;
+    let row = page.row;
+    page.printed(row, 15)
+}
+
+/// A histogram of each, two beside each other.
+fn pictures(page: &mut Page<'_>, drawn: &[(String, &Outcome)]) -> Written {
+    if drawn.len() > MOST_PICTURES {
+        let remark = "Too many requirements for pictures; name some pumps with --pump.";
+        page.sheet.write_text(page.row, 0, remark, &page.styles.remark)?;
+        return Ok(());
+    }
+    // Each picture's classes have two columns of their own.
+    for ((title, outcome), data) in drawn.iter().zip((DATA..).step_by(2)) {
+        classes(page, data, outcome)?;
+        let is_left = (data - DATA).is_multiple_of(4);
+        page.sheet.insert_chart(page.row, if is_left { 0 } else { 6 }, &picture(title, data))?;
+        page.row += if is_left { 0 } else { PICTURE + 1 };
+    }
+    page.row += if drawn.len() % 2 == 1 { PICTURE + 1 } else { 0 };
     Ok(())
 }
 
-/// A histogram of each, two beside each other; the row behind.
-fn pictures(
-    sheet: &mut Worksheet,
-    drawn: &[(String, &Outcome)],
-    mut row: u32,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
-    if drawn.len() > MOST_PICTURES {
-        let remark = "Too many requirements for pictures; name some pumps with --pump.";
-        sheet.write_text(row, 0, remark, &styles.remark)?;
-        return Ok(row);
-    }
-    for (index, (title, outcome)) in drawn.iter().enumerate() {
-        // Each picture's classes have two columns of their own.
-        let data = DATA + 2 * u16::try_from(index).unwrap_or(0);
-        classes(sheet, data, outcome, styles)?;
-        let (column, below) = if index % 2 == 0 { (0, 0) } else { (6, PICTURE + 1) };
-        sheet.insert_chart(row, column, &picture(title, data))?;
-        row += below;
-    }
-    Ok(row + if drawn.len() % 2 == 1 { PICTURE + 1 } else { 0 })
-}
-
 /// Writes the classes of a histogram into two columns.
-fn classes(
-    sheet: &mut Worksheet,
-    column: u16,
-    outcome: &Outcome,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+fn classes(page: &mut Page<'_>, column: u16, outcome: &Outcome) -> Written {
     let histogram = &outcome.histogram;
     #[allow(clippy::cast_precision_loss)]
     let (width, draws) = ((histogram.to - histogram.from) / CLASSES as f64, outcome.draws as f64);
     for (row, count) in (0_u32..).zip(histogram.counts) {
         let middle = histogram.from + width * (f64::from(row) + 0.5);
-        sheet.write_number_with_format(row, column, middle, &styles.remark)?;
         #[allow(clippy::cast_precision_loss)]
         let share = count as f64 / draws;
-        sheet.write_number_with_format(row, column + 1, share, &styles.remark)?;
+        let remark = &page.styles.remark;
+        table::cells(&mut page.sheet, (row, column), [remark.of(middle), remark.of(share)])?;
     }
     Ok(())
 }
 
 fn picture(title: &str, data: u16) -> Chart {
     let last = u32::try_from(CLASSES).unwrap_or(1) - 1;
-    let range = |column: u16| ChartRange::new_from_range(NAME, 0, column, last, column);
+    let figures = Figures { sheet: NAME, rows: [0, last], from: data };
     let mut chart = Chart::new(ChartType::Column);
-    chart
-        .add_series()
-        .set_name("share of draws")
-        .set_categories(&range(data))
-        .set_values(&range(data + 1))
-        .set_gap(5)
-        .set_format(ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)));
+    let series = figures.series(&mut chart, "share of draws", 1);
+    series.set_gap(5).set_format(&mut fill(VALUES));
     let title = chart_name(title);
     chart.title().set_name(&title);
     chart.title().set_font(ChartFont::new().set_size(10).set_bold());

@@ -3,8 +3,10 @@
 //! The one place that knows what a sheet holds. A writer says where a page begins and gets the sheet and the
 //! row; everything that a page refers to on its own sheet is kept on that sheet with it.
 
-use rust_xlsxwriter::{Workbook, Worksheet, XlsxError};
+use rust_xlsxwriter::{Workbook, Worksheet};
 
+use super::page::{Page, Written};
+use super::style::{Styles, set_up};
 use crate::sheet::numbered;
 
 /// The page breaks of a sheet: more are refused by spreadsheet programs (1,023, as rust_xlsxwriter has it).
@@ -17,8 +19,8 @@ const LAST_START: u32 = 7_000;
 pub(super) struct Series<'a> {
     /// The name of the first.
     pub(super) name: &'static str,
-    /// Sets a sheet up, given its name, and returns the row of its first page.
-    pub(super) begin: &'a dyn Fn(&mut Worksheet, &str) -> Result<u32, XlsxError>,
+    /// Writes what stands above the first page of a sheet, given the sheet's name.
+    pub(super) begin: &'a dyn Fn(&mut Page<'_>, &str) -> Written,
     /// The last printed column, where the print area does not follow from the cells.
     pub(super) last_column: Option<u16>,
 }
@@ -28,10 +30,8 @@ pub(super) struct Pages<'a> {
     workbook: &'a mut Workbook,
     series: &'a Series<'a>,
     done: Vec<Worksheet>,
-    /// The sheet of the page at hand. Cells are written row by row: those of a row that is left are out of reach.
-    pub(super) sheet: Worksheet,
-    /// The next free row.
-    pub(super) row: u32,
+    /// The sheet at hand. Cells are written row by row: those of a row that is left are out of reach.
+    pub(super) page: Page<'a>,
     breaks: Vec<u32>,
     is_empty: bool,
 }
@@ -41,18 +41,11 @@ impl<'a> Pages<'a> {
     pub(super) fn begin(
         workbook: &'a mut Workbook,
         series: &'a Series<'a>,
-    ) -> Result<Pages<'a>, XlsxError> {
-        let mut sheet = Worksheet::new();
-        let row = (series.begin)(&mut sheet, series.name)?;
-        Ok(Pages {
-            workbook,
-            series,
-            done: Vec::new(),
-            sheet,
-            row,
-            breaks: Vec::new(),
-            is_empty: true,
-        })
+        styles: &'a Styles,
+    ) -> Written<Pages<'a>> {
+        let mut page = Page::new(series.name, styles)?;
+        (series.begin)(&mut page, series.name)?;
+        Ok(Pages { workbook, series, done: Vec::new(), page, breaks: Vec::new(), is_empty: true })
     }
 
     /// The name of the sheet at hand, as formulas and charts refer to it.
@@ -62,11 +55,11 @@ impl<'a> Pages<'a> {
 
     /// Begins a page at the next free row, or on the next sheet if this one has no room for so many pages that
     /// belong together.
-    pub(super) fn turn(&mut self, together: usize) -> Result<(), XlsxError> {
+    pub(super) fn turn(&mut self, together: usize) -> Written {
         if self.is_empty {
             self.is_empty = false;
-        } else if self.breaks.len() + together <= MOST_BREAKS && self.row < LAST_START {
-            self.breaks.push(self.row);
+        } else if self.breaks.len() + together <= MOST_BREAKS && self.page.row < LAST_START {
+            self.breaks.push(self.page.row);
         } else {
             self.next_sheet()?;
             self.is_empty = false;
@@ -74,34 +67,36 @@ impl<'a> Pages<'a> {
         Ok(())
     }
 
-    /// Begins a further one of the pages that belong together.
-    pub(super) fn go_on(&mut self) {
-        self.breaks.push(self.row);
+    /// Begins a further one of the pages that belong together, at a row that may be written already.
+    pub(super) fn go_on(&mut self, row: u32) {
+        self.breaks.push(row);
     }
 
-    fn next_sheet(&mut self) -> Result<(), XlsxError> {
+    fn next_sheet(&mut self) -> Written {
         // Rows beyond the first sheet go through a temporary file: an outage of 10,000 pumps does not fit into
         // memory twice. Where there can be none, memory has to do.
         let next = self.workbook.new_worksheet_with_low_memory();
-        let sheet = std::mem::replace(&mut self.sheet, next.unwrap_or_else(|_| Worksheet::new()));
+        let next = next.unwrap_or_else(|_| Worksheet::new());
+        let sheet = std::mem::replace(&mut self.page.sheet, next);
         self.close(sheet)?;
         let name = self.name();
-        self.row = (self.series.begin)(&mut self.sheet, &name)?;
-        Ok(())
+        self.page.row = 0;
+        set_up(&mut self.page.sheet, &name, &self.page.styles.date)?;
+        (self.series.begin)(&mut self.page, &name)
     }
 
-    fn close(&mut self, mut sheet: Worksheet) -> Result<(), XlsxError> {
+    fn close(&mut self, mut sheet: Worksheet) -> Written {
         sheet.set_page_breaks(&std::mem::take(&mut self.breaks))?;
         if let Some(last) = self.series.last_column {
-            sheet.set_print_area(0, 0, self.row, last)?;
+            sheet.set_print_area(0, 0, self.page.row, last)?;
         }
         self.done.push(sheet);
         Ok(())
     }
 
     /// Ends the last page and puts all sheets into the workbook, each after a last touch.
-    pub(super) fn finish(mut self, touch: impl Fn(&mut Worksheet)) -> Result<(), XlsxError> {
-        let sheet = std::mem::take(&mut self.sheet);
+    pub(super) fn finish(mut self, touch: impl Fn(&mut Worksheet)) -> Written {
+        let sheet = std::mem::take(&mut self.page.sheet);
         self.close(sheet)?;
         for mut sheet in self.done {
             touch(&mut sheet);

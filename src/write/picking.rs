@@ -2,12 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use rust_xlsxwriter::Worksheet;
 
-use super::style::{Head, Styles, begin, tall};
-use super::table::{self, Cells, Column};
+use super::page::{Page, Written};
+use super::style::{Styles, tall};
+use super::table::{Cells, Column};
 use super::text::{WriteText, in_rows};
 use crate::accounting::{self, by_pack, spoiled};
+use crate::cutting::Layout;
 use crate::job::Job;
 use crate::stock::Item;
 use crate::verify::Verified;
@@ -28,27 +30,15 @@ struct Line<'a> {
 
 type Col<'s> = Column<'s, Line<'s>>;
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    verified: &Verified,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
     let (job, plan) = (verified.job(), verified.plan());
-    let head = Head {
-        name: "Picking list",
-        date,
-        title: "Picking list",
-        lead: "In bin order. Measure a piece of each lot of shims and gaskets before it leaves the bin; tick what is picked.",
-    };
-    begin(sheet, &head, styles)?;
+    let lead = "In bin order. Measure a piece of each lot of shims and gaskets before it leaves the bin; tick what is picked.";
+    let mut page = Page::begin("Picking list", "Picking list", lead, styles)?;
     let columns = columns(styles);
-    table::open(sheet, 3, &columns, styles)?;
-    sheet.set_freeze_panes(4, 0)?;
+    page.open(&columns)?;
     let issued = verified.issued();
     let order = walk(job, &issued);
     let tags = tags(verified);
-    let mut row = 3;
     for &index in &order {
         let mut texts = in_rows(&tags[index], MOST_LINES * ON_A_LINE);
         if let (Some(last), Some(packs)) =
@@ -61,28 +51,25 @@ pub(super) fn write(
         }
         // Of an item that very many pumps want, the tags run on below; it is picked and ticked once.
         for (at, tags) in texts.into_iter().enumerate() {
-            row += 1;
-            sheet.set_row_height(row, tall(&tags, ON_A_LINE))?;
-            let line =
-                Line { item: &job.stock[index], issued: issued[index], tags, is_first: at == 0 };
-            table::row(sheet, row, &columns, &line)?;
+            let (item, issued) = (&job.stock[index], issued[index]);
+            page.high(tall(&tags, ON_A_LINE))?;
+            page.put(&columns, &Line { item, issued, tags, is_first: at == 0 })?;
         }
     }
     if order.is_empty() {
         let text = "Nothing to pick: no pump can be kitted.";
-        sheet.write_text(4, 0, text, &styles.alarm)?;
+        page.sheet.write_text(4, 0, text, &styles.alarm)?;
     }
-    if !plan.layouts.is_empty() {
-        row = sheets_to_cut(sheet, verified, row + 2, styles)?;
-    }
+    sheets_to_cut(&mut page, verified)?;
     let pieces: u32 = issued.iter().sum();
     let packs: u32 = plan.issued(job).iter().sum();
     let mut total = format!("{} lines, {pieces} pieces", order.len());
     if pieces > packs {
         total.push_str(&format!(", {} of them consumables", pieces - packs));
     }
-    sheet.write_text(row + 2, 0, total, &styles.part)?;
-    Ok(())
+    page.row += 1;
+    page.part(total)?;
+    Ok(page.sheet)
 }
 
 /// The columns; what is said of an item once is left empty where its tags run on.
@@ -173,40 +160,32 @@ fn packs_opened(job: &Job, item: usize, issued: u32) -> Option<String> {
     ))
 }
 
-/// The sheets to take and how each is cut up; the last row written.
-fn sheets_to_cut(
-    sheet: &mut Worksheet,
-    verified: &Verified,
-    mut row: u32,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
-    let (job, plan) = (verified.job(), verified.plan());
-    let names = ["Bin", "Sheet", "Kind", "", "", "", "Sheets", "Cut into", "Picked", "Initials"];
-    table::cells(sheet, (row, 0), names.map(|name| styles.head.of(name)))?;
-    let mut rest = plan.layouts.as_slice();
-    while let Some(layout) = rest.first() {
-        // Layouts are sorted: the like ones stand together.
-        let (alike, others) = rest.split_at(rest.partition_point(|other| other == layout));
-        rest = others;
-        row += 1;
-        let lot = &job.sheets[layout.sheet];
-        let count = u32::try_from(alike.len()).unwrap_or(u32::MAX);
-        let text = words::strips(job, layout);
-        let text_of = &styles.text;
-        let line = [
-            text_of.of(lot.bin.as_deref().unwrap_or("")),
-            styles.strong.of(&lot.item),
-            text_of.of(&lot.kind),
-            text_of.blank(),
-            text_of.blank(),
-            text_of.blank(),
-            styles.count.of(count),
-            styles.wrapped.of(&text),
-            styles.entry.of("☐"),
-            styles.entry.blank(),
-        ];
-        table::cells(sheet, (row, 0), line)?;
-        sheet.set_row_height(row, tall(&text, ON_A_LINE))?;
+/// The sheets to take, if there are any, and how each is cut up.
+fn sheets_to_cut(page: &mut Page<'_>, verified: &Verified) -> Written {
+    let (job, layouts) = (verified.job(), &verified.plan().layouts);
+    let Styles { text, strong, count, wrapped, entry, .. } = page.styles;
+    let lot = |alike: &&[Layout]| &job.sheets[alike[0].sheet];
+    let cut = |alike: &&[Layout]| words::strips(job, &alike[0]);
+    let columns = [
+        Column::of("Bin", |alike| text.of(lot(alike).bin.as_deref().unwrap_or(""))),
+        Column::of("Sheet", |alike| strong.of(&lot(alike).item)),
+        Column::of("Kind", |alike| text.of(&lot(alike).kind)),
+        Column::of("", |_| text.blank()),
+        Column::of("", |_| text.blank()),
+        Column::of("", |_| text.blank()),
+        Column::of("Sheets", |alike: &&[Layout]| count.of(alike.len())),
+        Column::of("Cut into", |alike| wrapped.of(cut(alike))),
+        Column::of("Picked", |_| entry.of("☐")),
+        Column::of("Initials", |_| entry.blank()),
+    ];
+    if !layouts.is_empty() {
+        page.row += 1;
+        page.headings(&columns)?;
     }
-    Ok(row)
+    // Layouts are sorted: the like ones stand together.
+    for alike in layouts.chunk_by(|one, next| one == next) {
+        page.high(tall(&cut(&alike), ON_A_LINE))?;
+        page.put(&columns, &alike)?;
+    }
+    Ok(())
 }

@@ -1,18 +1,14 @@
 //! The Basis of a plan.
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use rust_xlsxwriter::Worksheet;
 
 use super::basis::{self, Section, ended, goals, inputs_and_policy, lengths, program, solver};
+use super::page::Written;
 use super::style::Styles;
 use crate::verify::Verified;
 use crate::words;
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    verified: &Verified,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
     let (job, plan) = (verified.job(), verified.plan());
     let weights = job.weights().map_or_else(
         || "too many levels for whole numbers: one priority after the other".to_string(),
@@ -27,14 +23,14 @@ pub(super) fn write(
         solver(),
         ended(plan),
         ("Weights of served pumps", weights),
-        ("Date", date.to_string()),
+        ("Date", styles.date.clone()),
         ("Proof", words::proof(job, plan)),
         ("Checked", "pieces, fits, limits, stock and goals recomputed by a second reckoning before this was written".into()),
         lengths(),
     ];
     let lead = "The same inputs, policy, program and date give this workbook again, byte for byte.";
     let [inputs, policy] = inputs_and_policy(job, styles);
-    let facts = Section::facts(facts, |_| Some(18.0));
+    let facts = Section::facts(facts, |_| Some(18.0), styles);
     let sections = [inputs, policy, goals(job, plan, styles), facts];
-    basis::write(sheet, date, lead, sections, styles)
+    basis::sheet(lead, sections, styles)
 }

@@ -1,4 +1,4 @@
-//! What to set aside before an outage, as a workbook and as JSON.
+//! Pieces to set aside before an outage, as a workbook and as JSON.
 
 mod basis;
 mod coverage;
@@ -7,9 +7,7 @@ mod safe;
 mod summary;
 mod trolley;
 
-use rust_xlsxwriter::{Format, Worksheet, XlsxError};
-
-use super::style::Styles;
+use super::style::lines;
 use super::{WriteError, models, start};
 use crate::decimal::Millionths;
 use crate::outlook::Outlook;
@@ -43,33 +41,18 @@ impl<'a> Provided<'a> {
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(provided: &Provided<'_>, date: &str) -> Result<Vec<u8>, WriteError> {
-    let mut workbook = start("What to set aside before the outage", date)?;
-    let styles = Styles::new();
-    summary::write(workbook.add_worksheet(), provided, date, &styles)?;
-    trolley::write(workbook.add_worksheet(), provided, date, &styles)?;
-    safe::write(&mut workbook, provided, date, &styles)?;
-    coverage::write(workbook.add_worksheet(), provided, date, &styles)?;
-    models::write(&mut workbook, provided.outlook.job(), date, &styles)?;
-    basis::write(workbook.add_worksheet(), provided, date, &styles)?;
+    let (mut workbook, styles) = start("What to set aside before the outage", date)?;
+    workbook.push_worksheet(summary::sheet(provided, &styles)?);
+    workbook.push_worksheet(trolley::sheet(provided, &styles)?);
+    safe::add(&mut workbook, provided, &styles)?;
+    workbook.push_worksheet(coverage::sheet(provided, &styles)?);
+    models::add(&mut workbook, provided.outlook.job(), &styles)?;
+    workbook.push_worksheet(basis::sheet(provided, &styles)?);
     Ok(workbook.save_to_buffer()?)
 }
 
-/// An amount of money in a ruled cell.
-fn money(styles: &Styles) -> Format {
-    styles.count.clone().set_num_format("0.00####")
-}
-
-/// Makes a row high enough for texts that are so long in columns of so many characters.
-fn high_enough(sheet: &mut Worksheet, row: u32, texts: &[(&str, usize)]) -> Result<(), XlsxError> {
-    sheet.set_row_height(row, height(texts))?;
-    Ok(())
-}
-
-/// How high a row must be for texts that are so long in columns of so many characters, in points.
+/// How high a row must be for texts that are so long in columns of so many characters, in points; spreadsheet
+/// programs have none higher than 409 (from memory).
 fn height(texts: &[(&str, usize)]) -> f64 {
-    /// The most lines: spreadsheet programs have no taller rows (409 points, from memory).
-    const MOST: usize = 26;
-    let lines = texts.iter().map(|(text, width)| text.chars().count().div_ceil((*width).max(1)));
-    let lines = u16::try_from(lines.max().unwrap_or(1).clamp(1, MOST)).unwrap_or(1);
-    15.5 * f64::from(lines) + 1.0
+    15.5 * lines(texts, [1, 26]) + 1.0
 }

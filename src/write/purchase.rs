@@ -8,7 +8,6 @@ mod pumps;
 mod reach;
 mod summary;
 
-use super::style::Styles;
 use super::{WriteError, start};
 use crate::bag::serving;
 use crate::job::Job;
@@ -21,13 +20,13 @@ use crate::words;
 pub struct Ordered<'a> {
     /// The job as it was read.
     pub job: &'a Job,
-    /// What was asked.
+    /// The question.
     pub question: &'a Question,
-    /// What can be bought, and what the stock gives without.
+    /// Packs that can be bought, and what the stock gives without.
     pub buy: &'a Buy,
-    /// What is bought, with the job that it makes.
+    /// Packs that are bought, with the job that they make.
     pub bought: &'a VerifiedPurchase,
-    /// What follows from it.
+    /// Levels, bags and drawers after it.
     pub report: &'a Report,
 }
 
@@ -36,19 +35,17 @@ pub struct Ordered<'a> {
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(ordered: &Ordered<'_>) -> Result<Vec<u8>, WriteError> {
-    let date = &ordered.question.date;
-    let mut workbook = start("Purchase", date)?;
-    let styles = Styles::new();
-    summary::write(workbook.add_worksheet(), ordered, &styles)?;
-    order::write(workbook.add_worksheet(), ordered, &styles)?;
-    pumps::write(workbook.add_worksheet(), ordered, &styles)?;
-    levels::write(workbook.add_worksheet(), ordered, &styles)?;
-    reach::write(&mut workbook, ordered, &styles)?;
-    basis::write(workbook.add_worksheet(), ordered, &styles)?;
+    let (mut workbook, styles) = start("Purchase", &ordered.question.date)?;
+    workbook.push_worksheet(summary::sheet(ordered, &styles)?);
+    workbook.push_worksheet(order::sheet(ordered, &styles)?);
+    workbook.push_worksheet(pumps::sheet(ordered, &styles)?);
+    workbook.push_worksheet(levels::sheet(ordered, &styles)?);
+    reach::add(&mut workbook, ordered, &styles)?;
+    workbook.push_worksheet(basis::sheet(ordered, &styles)?);
     Ok(workbook.save_to_buffer()?)
 }
 
-/// What is proven of a purchase, in words.
+/// The proof of a purchase, in words.
 pub fn proof(ordered: &Ordered<'_>) -> String {
     let job = ordered.job;
     let plan = &ordered.bought.purchase().plan;
@@ -97,31 +94,21 @@ pub fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<String> {
     let of = &job.pumps[pump];
     if let Some(late) = &purchase.late[pump] {
         let item = &job.stock[late.item].item;
-        let due = of.due.as_ref().map_or("", |due| due.shown.as_str());
         return Some(format!(
-            "due {due}, before what it needs can come: {item} ordered today is there on {}",
+            "due {}, before what it needs can come: {item} ordered today is there on {}",
+            of.due_shown(),
             crate::day::written(late.arrives)
         ));
     }
-    let delivered = ordered.bought.delivered();
-    let why: Vec<String> = shorts
-        .iter()
-        .map(|short| {
-            format!(
-                "{}: {}",
-                words::place(delivered, of, short),
-                words::reason(delivered, of, short)
-            )
-        })
-        .collect();
+    let why = words::reasons(ordered.bought.delivered(), of, shorts);
     let budget = match ordered.buy.market.budget {
         Some(_) => " (with what the budget buys)",
         None => "",
     };
-    Some(format!("{}{budget}", why.join("; ")))
+    Some(format!("{why}{budget}"))
 }
 
-/// What a purchaser should know beside the figures.
+/// Remarks for a purchaser, beside the figures.
 pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
     let Ordered { job, report, .. } = ordered;
     let mut remarks = Vec::new();

@@ -1,14 +1,13 @@
 //! The Reorder sheet: what the plan leaves of each item, and what one more would have been worth.
 
 use rust_xlsxwriter::{
-    Chart, ChartFormat, ChartLegendPosition, ChartMarker, ChartMarkerType, ChartRange,
-    ChartSolidFill, ChartType, Worksheet, XlsxError,
+    Chart, ChartFormat, ChartLegendPosition, ChartMarkerType, ChartType, Worksheet,
 };
 
-use super::text::WriteText;
-
-use super::style::{Head, INK, Styles, VALUES, begin, striped};
-use super::table::{self, Cells, Column};
+use super::page::{Page, Written};
+use super::picture::{Figures, fill, mark};
+use super::style::{INK, Styles, VALUES, striped};
+use super::table::{Cells, Column};
 use crate::bag;
 use crate::plan::Plan;
 use crate::stock::Item;
@@ -22,7 +21,7 @@ struct Line<'a> {
     left: u32,
     /// Of a consumable, how many are lacking in bags.
     lacking: u32,
-    /// What one more would be worth, or why that was not worked out.
+    /// The worth of one more, or why that was not worked out.
     worth: Result<String, String>,
 }
 
@@ -52,31 +51,17 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
     ]
 }
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    verified: &Verified,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
     let (job, plan) = (verified.job(), verified.plan());
-    let head = Head {
-        name: "Reorder",
-        date,
-        title: "Reorder: what is left, and what one more would have been worth",
-        lead: "Each worth is found by solving again with one more piece on hand, everything else as it is. Worths do not add up.",
-    };
-    begin(sheet, &head, styles)?;
+    let title = "Reorder: what is left, and what one more would have been worth";
+    let lead = "Each worth is found by solving again with one more piece on hand, everything else as it is. Worths do not add up.";
+    let mut page = Page::begin("Reorder", title, lead, styles)?;
     let columns = columns(styles);
-    table::open(sheet, 3, &columns, styles)?;
-    sheet.set_freeze_panes(4, 0)?;
+    page.open(&columns)?;
     let (issued, left) = (verified.issued(), verified.left());
     let lacking = bag::lacking(job, verified.bags());
-    let mut row = 3;
-    for (index, item) in job.stock.iter().enumerate() {
-        if item.cut.is_some() {
-            continue;
-        }
-        row += 1;
+    let items = job.stock.iter().enumerate();
+    for (index, item) in items.filter(|(_, item)| item.cut.is_none()) {
         let worth = plan.worth.iter().find(|worth| worth.item == index);
         let line = Line {
             item,
@@ -85,8 +70,9 @@ pub(super) fn write(
             lacking: lacking[index],
             worth: worth.map_or_else(|| Err(not_worked_out(plan)), |w| Ok(words::worth(job, w))),
         };
-        table::row(sheet, row, &columns, &line)?;
+        page.put(&columns, &line)?;
     }
+    page.row += 1;
     if plan.worth.is_empty() || plan.left_out.worth.is_some() {
         let why = match plan.left_out.worth {
             Some(_) if !plan.worth.is_empty() => {
@@ -96,16 +82,15 @@ pub(super) fn write(
                 "The worth of one more was not worked out: it needs a proven plan and time to spare."
             }
         };
-        row += 2;
-        sheet.write_text(row, 0, why, &styles.text)?;
+        page.text(why, &styles.text)?;
+        page.row += 1;
     }
-    row += 2;
     // Rings by the dozen would hide what happens to shims.
     for (name, stacked) in [("Shims and gaskets", true), ("Consumables", false)] {
-        row = picture(sheet, verified, row, (name, stacked), styles)?;
+        picture(&mut page, verified, name, stacked)?;
     }
-    sheet.set_print_area(0, 0, row, 9)?;
-    Ok(())
+    let row = page.row;
+    page.printed(row, 9)
 }
 
 /// Why an item has no worth.
@@ -121,14 +106,8 @@ const MOST_SHOWN: usize = 30;
 /// Where its figures stand, right of what is printed.
 const FIGURES: u16 = 11;
 
-/// The items of which most is taken, before and after, with their min levels; the last row that it takes.
-fn picture(
-    sheet: &mut Worksheet,
-    verified: &Verified,
-    start: u32,
-    (name, stacked): (&str, bool),
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
+/// The items of which most is taken, those that are stacked or the others, before and after, with their min levels.
+fn picture(page: &mut Page<'_>, verified: &Verified, name: &str, stacked: bool) -> Written {
     let (job, left) = (verified.job(), verified.left());
     let taken = |index: usize| job.stock[index].on_hand.saturating_sub(left[index]);
     let mut shown: Vec<usize> = (0..job.stock.len())
@@ -139,73 +118,46 @@ fn picture(
     let others = shown.len().saturating_sub(MOST_SHOWN);
     shown.truncate(MOST_SHOWN);
     if shown.is_empty() {
-        return Ok(start);
+        return Ok(());
     }
     // In the order of the stock, as on the table above.
     shown.sort_unstable();
-    let heading = format!("{name} before and after");
-    sheet.write_text(start, 0, heading, &styles.part)?;
+    let remark = &page.styles.remark;
+    let rows = shown.iter().map(|&index| {
+        let item = &job.stock[index];
+        let [before, after, level] = [item.on_hand, left[index], item.min_level];
+        [remark.of(&item.item), remark.of(before), remark.of(after), remark.of(level)]
+    });
+    let top = page.row;
+    let last = page.figures(FIGURES, ["Item", "Before", "After", "Min level"], rows)?;
+    page.part(format!("{name} before and after"))?;
     let more = match others {
         0 => "Every item that is taken from.".to_string(),
         _ => {
             format!("The {MOST_SHOWN} items of which most is taken; {others} more are taken from.")
         }
     };
-    sheet.write_text(start + 1, 0, more, &styles.remark)?;
-    for (column, head) in (FIGURES..).zip(["Item", "Before", "After", "Min level"]) {
-        sheet.write_text(start, column, head, &styles.remark)?;
-    }
-    let mut last = start;
-    for &index in &shown {
-        last += 1;
-        let item = &job.stock[index];
-        sheet.write_text(last, FIGURES, &item.item, &styles.remark)?;
-        let counts = [item.on_hand, left[index], item.min_level];
-        for (column, count) in (FIGURES + 1..).zip(counts) {
-            sheet.write_number_with_format(last, column, count, &styles.remark)?;
-        }
-    }
-    let chart = chart(name, start + 1, last);
-    sheet.insert_chart(start + 2, 0, &chart)?;
+    page.text(more, remark)?;
+    page.sheet.insert_chart(page.row, 0, &chart(name, [top + 1, last]))?;
     // A chart of 320 pixels covers sixteen rows; the figures of the next one must stand below these.
-    Ok((start + 19).max(last + 2))
+    page.row = (top + 19).max(last + 2);
+    Ok(())
 }
 
 /// The counts of the items in these rows.
-fn chart(name: &str, first: u32, last: u32) -> Chart {
-    let range = |column: u16| {
-        let column = FIGURES + column;
-        ChartRange::new_from_range("Reorder", first, column, last, column)
-    };
+fn chart(name: &str, rows: [u32; 2]) -> Chart {
+    let figures = Figures { sheet: "Reorder", rows, from: FIGURES };
     let mut chart = Chart::new(ChartType::Column);
-    chart
-        .add_series()
-        .set_name("Before")
-        .set_categories(&range(0))
-        .set_values(&range(1))
-        .set_format(ChartFormat::new().set_pattern_fill(&striped()));
-    chart
-        .add_series()
-        .set_name("After")
-        .set_categories(&range(0))
-        .set_values(&range(2))
-        .set_format(ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)));
+    figures.series(&mut chart, "Before", 1).set_format(&mut striped());
+    figures.series(&mut chart, "After", 2).set_format(&mut fill(VALUES));
     // The min level as a mark across the columns: told apart by its shape.
     let mut levels = Chart::new(ChartType::Line);
-    let mut ink = ChartFormat::new();
-    ink.set_solid_fill(ChartSolidFill::new().set_color(INK));
-    let mut mark = ChartMarker::new();
-    mark.set_type(ChartMarkerType::LongDash).set_size(9).set_format(&mut ink);
-    levels
-        .add_series()
-        .set_name("Min level")
-        .set_categories(&range(0))
-        .set_values(&range(3))
+    figures
+        .series(&mut levels, "Min level", 3)
         .set_format(ChartFormat::new().set_no_line())
-        .set_marker(&mark);
+        .set_marker(&mark(ChartMarkerType::LongDash, 9, INK));
     chart.combine(&levels);
-    let title = format!("{name} on hand before and after the plan");
-    chart.title().set_name(&title);
+    chart.title().set_name(&format!("{name} on hand before and after the plan"));
     chart.y_axis().set_min(0).set_num_format("0");
     chart.legend().set_position(ChartLegendPosition::Bottom);
     chart.set_width(1080).set_height(320);

@@ -1,13 +1,14 @@
 //! The Short sheet: every pump that could not be kitted, which place failed and why.
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use itertools::Itertools;
+use rust_xlsxwriter::Worksheet;
 
-use super::text::WriteText;
-
-use super::style::{Head, Styles, begin, heads};
+use super::page::{Page, Written};
+use super::style::{Styles, lines};
 use super::table::{self, Cells, Column};
 use crate::bag::{Bag, serving};
 use crate::job::Job;
+use crate::model::ConsumableNeed;
 use crate::plan::{Kit, Shortfall};
 use crate::pump::Pump;
 use crate::verify::Verified;
@@ -24,41 +25,32 @@ struct Line<'a> {
 
 type Col<'s> = Column<'s, Line<'s>>;
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    verified: &Verified,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
     let (job, plan) = (verified.job(), verified.plan());
-    let head = Head {
-        name: "Short",
-        date,
-        title: "Short: pumps that cannot be kitted",
-        lead: "Each of these is NOT FIT TO ASSEMBLE until its place is filled. A pack with a total in the window would do only if it is as good as the window presumes.",
-    };
-    begin(sheet, &head, styles)?;
+    let lead = "Each of these is NOT FIT TO ASSEMBLE until its place is filled. A pack with a total in the window would do only if it is as good as the window presumes.";
+    let mut page = Page::begin("Short", "Short: pumps that cannot be kitted", lead, styles)?;
     let columns = columns(styles);
-    table::open(sheet, 3, &columns, styles)?;
-    sheet.set_row_height(3, 31.0)?;
-    let mut row = 3;
+    table::widths(&mut page.sheet, &columns)?;
+    page.repeat()?;
+    page.high(31.0)?;
+    page.headings(&columns)?;
+    let first = page.row;
     for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(verified.bags()) {
         let Kit::Short(shorts) = kit else { continue };
         for short in shorts {
-            row += 1;
             let line = Line { job, pump, kit, bag, short };
-            table::row(sheet, row, &columns, &line)?;
-            let lines = |text: &str, width| text.chars().count().div_ceil(width);
-            let longest = lines(&line.why(), 48).max(lines(&line.presumed(), 30));
-            let lines = longest.max(lines(&line.nearest(), 16)).max(2);
-            sheet.set_row_height(row, 15.5 * f64::from(u16::try_from(lines).unwrap_or(2)))?;
+            let [why, presumed, nearest] = [line.why(), line.presumed(), line.nearest()];
+            let texts = [(&*why, 48), (&*presumed, 30), (&*nearest, 16)];
+            page.high(15.5 * lines(&texts, [2, usize::MAX]))?;
+            page.put(&columns, &line)?;
         }
     }
-    if row == 3 {
-        row += 1;
-        sheet.write_text(row, 0, "None: every pump can be kitted.", &styles.plain)?;
+    if page.row == first {
+        page.text("None: every pump can be kitted.", &styles.plain)?;
     }
-    bags(sheet, verified, row + 2, styles)
+    page.row += 1;
+    bags(&mut page, verified)?;
+    Ok(page.sheet)
 }
 
 impl Line<'_> {
@@ -83,16 +75,12 @@ impl Line<'_> {
     }
 }
 
-fn due(pump: &Pump) -> &str {
-    pump.due.as_ref().map_or("", |due| due.shown.as_str())
-}
-
 fn columns(styles: &Styles) -> [Col<'_>; 10] {
     let (text, wrapped) = (&styles.text, &styles.wrapped);
     [
         Col::new("Tag", 13.0, |line| styles.strong.of(&line.pump.tag)),
         Col::new("Priority", 10.0, |line| styles.count.of(line.pump.priority)),
-        Col::new("Due", 12.0, |line| text.of(due(line.pump))),
+        Col::new("Due", 12.0, |line| text.of(line.pump.due_shown())),
         Col::new("Place", 24.0, |line| wrapped.of(words::place(line.job, line.pump, line.short))),
         Col::new("Fit", 8.0, |line| text.of(line.fit())),
         Col::new("Why", 50.0, |line| wrapped.of(line.why())),
@@ -103,60 +91,66 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
     ]
 }
 
-/// What the bags of kitted pumps are short of.
-fn bags(
-    sheet: &mut Worksheet,
-    verified: &Verified,
-    start: u32,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let (job, plan) = (verified.job(), verified.plan());
-    let text = "Consumables that the bags of kitted pumps are short of";
-    sheet.write_text(start, 0, text, &styles.part)?;
-    if !verified.bags().iter().any(words::lacking) {
-        let text = "None: every bag has all of its consumables.";
-        sheet.write_text(start + 1, 0, text, &styles.plain)?;
-        return Ok(());
+/// A consumable that a bag is short of.
+struct Lack<'a> {
+    job: &'a Job,
+    pump: &'a Pump,
+    kit: &'a Kit,
+    bag: &'a Bag,
+    need: usize,
+    why: String,
+}
+
+impl Lack<'_> {
+    fn asked(&self) -> &ConsumableNeed {
+        &self.job.model_of(self.pump).consumables[self.need]
     }
-    let names = [
-        "Tag",
-        "Priority",
-        "Due",
-        "Consumable",
-        "Fit",
-        "Why",
-        "Lacking",
-        "Asked for",
-        "Bin",
-        "Standing",
+
+    fn code(&self) -> &str {
+        let code = self.pump.consumable_fits[self.need].code.as_ref();
+        code.map_or("", |code| code.as_str())
+    }
+
+    fn lacking(&self) -> String {
+        format!("{} of {}", self.bag[self.need].lacking, self.asked().count)
+    }
+
+    fn bins(&self) -> String {
+        let served = serving(self.job, self.pump, self.need);
+        served.iter().filter_map(|&row| self.job.stock[row].bin.as_deref()).join(", ")
+    }
+}
+
+type Lacks<'s> = Column<'s, Lack<'s>>;
+
+/// The consumables that the bags of kitted pumps are short of.
+fn bags(page: &mut Page<'_>, verified: &Verified) -> Written {
+    let (job, plan) = (verified.job(), verified.plan());
+    page.part("Consumables that the bags of kitted pumps are short of")?;
+    if !verified.bags().iter().any(words::lacking) {
+        return page.text("None: every bag has all of its consumables.", &page.styles.plain);
+    }
+    let Styles { text, wrapped, strong, count, alarm, .. } = page.styles;
+    let asked_for = |lack: &Lack<'_>| words::consumable(lack.job, lack.pump, lack.need);
+    let columns = [
+        Lacks::of("Tag", |lack| strong.of(&lack.pump.tag)),
+        Lacks::of("Priority", |lack| count.of(lack.pump.priority)),
+        Lacks::of("Due", |lack| text.of(lack.pump.due_shown())),
+        Lacks::of("Consumable", |lack| wrapped.of(&lack.asked().kind)),
+        Lacks::of("Fit", |lack| text.of(lack.code())),
+        Lacks::of("Why", |lack| wrapped.of(&lack.why)),
+        Lacks::of("Lacking", |lack| text.of(lack.lacking())),
+        Lacks::of("Asked for", |lack| wrapped.of(asked_for(lack))),
+        Lacks::of("Bin", |lack| wrapped.of(lack.bins())),
+        Lacks::of("Standing", |lack| alarm.of(words::standing(lack.kit, lack.bag))),
     ];
-    let mut row = start + 1;
-    heads(sheet, row, &names, styles)?;
-    let (text, wrapped) = (&styles.text, &styles.wrapped);
+    page.headings(&columns)?;
     for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(verified.bags()) {
         for (need, share) in bag.iter().enumerate() {
-            let Some(why) = words::lack(job, pump, need, share) else {
-                continue;
-            };
-            row += 1;
-            let asked = &job.model_of(pump).consumables[need];
-            let code = pump.consumable_fits[need].code.as_ref();
-            let served = serving(job, pump, need);
-            let bins = served.iter().filter_map(|&row| job.stock[row].bin.clone());
-            let cells = [
-                styles.strong.of(&pump.tag),
-                styles.count.of(pump.priority),
-                text.of(due(pump)),
-                wrapped.of(&asked.kind),
-                text.of(code.map_or("", |code| code.as_str())),
-                wrapped.of(why),
-                text.of(format!("{} of {}", share.lacking, asked.count)),
-                wrapped.of(words::consumable(job, pump, need)),
-                wrapped.of(bins.collect::<Vec<_>>().join(", ")),
-                styles.alarm.of(words::standing(kit, bag)),
-            ];
-            table::cells(sheet, (row, 0), cells)?;
-            sheet.set_row_height(row, 31.0)?;
+            if let Some(why) = words::lack(job, pump, need, share) {
+                page.high(31.0)?;
+                page.put(&columns, &Lack { job, pump, kit, bag, need, why })?;
+            }
         }
     }
     Ok(())

@@ -16,13 +16,12 @@ mod results;
 
 use std::collections::HashSet;
 
-use rust_xlsxwriter::{DataValidation, Format, Formula, Workbook, Worksheet, XlsxError};
+use rust_xlsxwriter::{DataValidation, Format, Workbook};
 
-use super::text::WriteText;
-use crate::plain_text::mended;
-
+use super::page::{Page, Written};
 use super::pages::{Pages, Series};
-use super::style::{Styles, set_up, title, widths};
+use super::style::Styles;
+use super::table::{Cell, Cells, Value, over};
 use crate::accounting::stack;
 use crate::job::Job;
 use crate::model::{Model, Requirement};
@@ -44,9 +43,9 @@ pub(super) struct Subject<'a> {
     pub(super) tag: &'a str,
     /// Its model.
     pub(super) model: &'a Model,
-    /// What must hold, with its own limits.
+    /// The requirements that must hold, with its own limits.
     pub(super) requirements: &'a [Requirement],
-    /// What contributes.
+    /// The contributors.
     pub(super) stack: Stack,
 }
 
@@ -67,53 +66,53 @@ pub(super) fn add(
     workbook: &mut Workbook,
     subjects: &[Subject<'_>],
     policy: &Policy,
-    date: &str,
     styles: &Styles,
-) -> Result<(), XlsxError> {
+) -> Written {
     let wanted: usize = subjects.iter().map(|s| s.requirements.len()).sum();
-    let series = Series {
-        name: NAME,
-        begin: &|sheet, name| {
-            begin(sheet, name, date, styles)?;
-            if name != NAME {
-                rule_again(sheet, policy, styles)?;
-                return Ok(FIRST_ROW);
-            }
-            rule(sheet, policy, styles)?;
+    let begin = |page: &mut Page<'_>, name: &str| {
+        page.title(NAME, "Coloured cells may be changed: readings, counts, tolerances, temperatures, limits, the rule; everything else follows. This sheet predicts: the recheck after fitting decides.")?;
+        page.widths(&WIDTHS)?;
+        page.row = RULE_ROW;
+        if name == NAME {
+            rule(page, policy)?;
             if wanted > MOST_PICTURES {
                 let remark = format!(
                     "Pictures stand at the first {MOST_PICTURES} requirements: gapwright stack --pump TAG draws any pump."
                 );
-                sheet.write_text(RULE_ROW + 1, 0, remark, &styles.remark)?;
+                page.text(remark, &styles.remark)?;
             }
-            Ok(FIRST_ROW)
-        },
-        last_column: Some(LAST),
+        } else {
+            rule_again(page, policy)?;
+            let remark =
+                format!("To change the rule, change it on the sheet {NAME}: all sheets follow.");
+            page.text(remark, &styles.remark)?;
+        }
+        page.row = FIRST_ROW;
+        Ok(())
     };
-    let mut pages = Pages::begin(workbook, &series)?;
+    let series = Series { name: NAME, begin: &begin, last_column: Some(LAST) };
+    let mut pages = Pages::begin(workbook, &series, styles)?;
     let mut names = Names::default();
     names.of_rule();
     let mut pictures = MOST_PICTURES;
     for subject in subjects {
         // Formulas refer to the pump's contributors, which stand on its first page.
         pages.turn(subject.requirements.len().max(1))?;
-        let inputs = Inputs::write(&mut pages.sheet, pages.row, subject, styles)?;
-        pages.row = inputs.end + 1;
+        let inputs = Inputs::write(&mut pages.page, subject)?;
+        pages.page.row += 1;
         for (index, requirement) in subject.requirements.iter().enumerate() {
             if index > 0 {
-                pages.go_on();
+                pages.go_on(pages.page.row);
             }
             let block = results::Block::new(subject, requirement, &inputs, policy, &pages);
-            let end = block.write(&mut pages.sheet, pictures > 0, styles)?;
+            block.write(&mut pages.page, pictures > 0)?;
             block.define(&mut names);
-            pages.row = end + 1;
+            pages.page.row += 1;
             pictures = pictures.saturating_sub(1);
         }
     }
     if subjects.is_empty() {
-        let text = "No pump can be kitted.";
-        pages.sheet.write_text(FIRST_ROW, 0, text, &styles.alarm)?;
-        pages.row = FIRST_ROW + 1;
+        pages.page.text("No pump can be kitted.", &styles.alarm)?;
     }
     // The rows that a picture rests on stand beside the page.
     pages.finish(|_| {})?;
@@ -121,19 +120,6 @@ pub(super) fn add(
         workbook.define_name(name, &cell)?;
     }
     Ok(())
-}
-
-fn begin(sheet: &mut Worksheet, name: &str, date: &str, styles: &Styles) -> Result<(), XlsxError> {
-    set_up(sheet, name, date)?;
-    let columns =
-        [44.0, 14.0, 14.0, 13.0, 13.0, 14.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 14.0];
-    widths(sheet, &columns)?;
-    title(
-        sheet,
-        NAME,
-        "Coloured cells may be changed: readings, counts, tolerances, temperatures, limits, the rule; everything else follows. This sheet predicts: the recheck after fitting decides.",
-        styles,
-    )
 }
 
 /// Names of cells, each once, and what they refer to.
@@ -169,91 +155,58 @@ impl Names {
 const RULE_ROW: u32 = 3;
 /// The row of the first pump.
 const FIRST_ROW: u32 = 6;
-/// The last column that is printed.
+/// The widths of the columns that are printed, in characters, and the last of them.
+const WIDTHS: [f64; 15] =
+    [44.0, 14.0, 14.0, 13.0, 13.0, 14.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 14.0];
 const LAST: u16 = 14;
 
-/// The rule in force, in cells that every verdict refers to by name.
-fn rule(sheet: &mut Worksheet, policy: &Policy, styles: &Styles) -> Result<(), XlsxError> {
-    let rules =
-        [Acceptance::Nominal, Acceptance::WorstCase, Acceptance::Expanded].map(|r| r.to_string());
-    sheet.write_text(RULE_ROW, 0, "Acceptance rule", &styles.text)?;
-    sheet.write_text(RULE_ROW, 1, policy.acceptance.to_string(), &styles.entry)?;
-    let list = DataValidation::new().allow_list_strings(&rules)?;
-    sheet.add_data_validation(RULE_ROW, 1, RULE_ROW, 1, &list)?;
-    let entry = styles.number_entry();
-    // A level, where there is one, outranks the factor.
+/// The rule in force, its coverage factor and its level of confidence; where there is a level, it outranks the factor.
+fn in_force(policy: &Policy) -> (String, f64, Option<f64>) {
     let (factor, level) = match policy.coverage {
         Coverage::Factor(factor) => (factor.to_f64(), None),
         Coverage::Level(level) => (2.0, Some(level.to_f64())),
     };
-    sheet.merge_text(RULE_ROW, 2, RULE_ROW, 3, "Coverage factor", &styles.text)?;
-    sheet.write_number_with_format(RULE_ROW, 4, factor, &entry)?;
-    inputs::within(sheet, RULE_ROW, 4, 0.1, 10.0)?;
-    inputs::within(sheet, RULE_ROW, 8, 0.5, 0.9999)?;
-    let or = "or, if filled in, level of confidence";
-    sheet.merge_text(RULE_ROW, 5, RULE_ROW, 7, or, &styles.text)?;
-    let percent = styles.percent_entry();
-    match level {
-        Some(level) => sheet.write_number_with_format(RULE_ROW, 8, level, &percent)?,
-        None => sheet.write_blank(RULE_ROW, 8, &percent)?,
-    };
-    picture::levels(sheet, styles)
+    (policy.acceptance.to_string(), factor, level)
 }
 
-/// The rule in force on a further sheet: what the cells of the first one hold.
-fn rule_again(sheet: &mut Worksheet, policy: &Policy, styles: &Styles) -> Result<(), XlsxError> {
-    let rule = policy.acceptance.to_string();
-    let (factor, level) = match policy.coverage {
-        Coverage::Factor(factor) => (factor.to_f64(), Cached::Text("")),
-        Coverage::Level(level) => (2.0, Cached::Number(level.to_f64())),
-    };
-    let at = |column| (RULE_ROW, column);
-    sheet.write_text(RULE_ROW, 0, "Acceptance rule", &styles.text)?;
-    put(sheet, at(1), "acceptance_rule", rule.as_str(), &styles.text)?;
-    sheet.merge_text(RULE_ROW, 2, RULE_ROW, 3, "Coverage factor", &styles.text)?;
-    put(sheet, at(4), "coverage_factor", factor, &styles.number)?;
+/// The row of the rule in force, of its cells.
+fn row_of_rule<'c>(
+    [rule, factor, level]: [Cell<'c>; 3],
+    text: &'c Format,
+) -> impl IntoIterator<Item = Cell<'c>> {
     let or = "or, if filled in, level of confidence";
-    sheet.merge_text(RULE_ROW, 5, RULE_ROW, 7, or, &styles.text)?;
+    let label = text.of("Acceptance rule");
+    [label, rule, over(2, text.of("Coverage factor")), factor, over(3, text.of(or)), level]
+}
+
+/// The rule in force, in cells that every verdict refers to by name.
+fn rule(page: &mut Page<'_>, policy: &Policy) -> Written {
+    let styles = page.styles;
+    let rules =
+        [Acceptance::Nominal, Acceptance::WorstCase, Acceptance::Expanded].map(|r| r.to_string());
+    let list = DataValidation::new().allow_list_strings(&rules)?;
+    page.sheet.add_data_validation(RULE_ROW, 1, RULE_ROW, 1, &list)?;
+    inputs::within(&mut page.sheet, (RULE_ROW, 4), [0.1, 10.0])?;
+    inputs::within(&mut page.sheet, (RULE_ROW, 8), [0.5, 0.9999])?;
+    let (rule, factor, level) = in_force(policy);
+    let factor = styles.number_entry().owned(factor);
+    let cells = [styles.entry.of(rule), factor, styles.percent_entry().owned(level)];
+    page.line(row_of_rule(cells, &styles.text))?;
+    picture::levels(page)
+}
+
+/// The rule in force on a further sheet: the values of the cells of the first one.
+fn rule_again(page: &mut Page<'_>, policy: &Policy) -> Written {
+    let styles = page.styles;
+    let (rule, factor, level) = in_force(policy);
+    let level = level.map_or(String::new(), |level| level.to_string());
     let filled_in = "IF(ISNUMBER(coverage_level),coverage_level,\"\")";
-    put(sheet, at(8), filled_in, level, &styles.percent)?;
-    let remark = format!("To change the rule, change it on the sheet {NAME}: all sheets follow.");
-    sheet.write_text(RULE_ROW + 1, 0, remark, &styles.remark)?;
-    Ok(())
-}
-
-/// What a formula comes to.
-enum Cached<'a> {
-    Number(f64),
-    Text(&'a str),
-}
-
-impl From<f64> for Cached<'_> {
-    fn from(number: f64) -> Self {
-        Cached::Number(number)
-    }
-}
-
-impl<'a> From<&'a str> for Cached<'a> {
-    fn from(text: &'a str) -> Self {
-        Cached::Text(text)
-    }
-}
-
-/// Writes a formula with its result.
-fn put<'a>(
-    sheet: &mut Worksheet,
-    (row, column): (u32, u16),
-    formula: &str,
-    result: impl Into<Cached<'a>>,
-    format: &Format,
-) -> Result<(), XlsxError> {
-    let result = match result.into() {
-        Cached::Number(number) => number.to_string(),
-        Cached::Text(text) => mended(text).into_owned(),
-    };
-    let formula = Formula::new(format!("={formula}")).set_result(result);
-    sheet.write_formula_with_format(row, column, formula, format)?;
-    Ok(())
+    let cells = [
+        styles.text.of(Value::formula("acceptance_rule", rule)),
+        styles.number.of(Value::formula("coverage_factor", factor)),
+        styles.percent.of(Value::formula(filled_in, level)),
+    ];
+    page.line(row_of_rule(cells, &styles.text))
 }
 
 /// A cell's address as formulas write it.

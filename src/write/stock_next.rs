@@ -3,12 +3,13 @@
 
 use std::collections::BTreeMap;
 
-use rust_xlsxwriter::{Format, FormatAlign, Worksheet, XlsxError};
+use rust_xlsxwriter::{Format, FormatAlign, Worksheet};
 
 use super::WriteError;
-use super::stock_after::copy;
+use super::page::Written;
+use super::stock_after::{copy, fit, widen};
 use super::style::Styles;
-use super::text::{SheetNames, WriteText};
+use super::text::SheetNames;
 use crate::issue::counts::Held;
 use crate::issue::key;
 use crate::problem::Spot;
@@ -25,8 +26,7 @@ pub fn workbook(
     after: &BTreeMap<String, u32>,
     date: &str,
 ) -> Result<Vec<u8>, WriteError> {
-    let mut workbook = super::start("Stock", date)?;
-    let styles = Styles::new();
+    let (mut workbook, styles) = super::start("Stock", date)?;
     let mut names = SheetNames::default();
     let after: BTreeMap<String, u32> = after.iter().map(|(i, count)| (key(i), *count)).collect();
     let mut counts: BTreeMap<(&str, u32, u32), u32> = BTreeMap::new();
@@ -54,8 +54,8 @@ fn write(
     heading: Option<u32>,
     counts: &BTreeMap<(&str, u32, u32), u32>,
     styles: &Styles,
-) -> Result<(), XlsxError> {
-    let mut widest: BTreeMap<u16, usize> = BTreeMap::new();
+) -> Written {
+    let mut widest = BTreeMap::new();
     // As many places as there are, with the number on its side of the cell.
     let number_format = styles.text.clone().set_align(FormatAlign::Right);
     let headed: Vec<u16> = source
@@ -84,30 +84,22 @@ fn write(
             };
             // What stands above the headings is a title, and may be longer than any column.
             if heading.is_none_or(|heading| row.number >= heading) {
-                let shown = cell.show().chars().count();
-                let width = widest.entry(at).or_default();
-                *width = (*width).max(shown);
+                widen(&mut widest, at, cell);
             }
             match counts.get(&(source.name.as_str(), row.number, *column)) {
                 Some(count) => {
                     sheet.write_number_with_format(row.number, at, *count, &styles.count)?;
                 }
-                None => match cell {
-                    Cell::Text(text) => {
-                        sheet.write_text(row.number, at, text, format(heading))?;
-                    }
-                    Cell::Number(number) if format(heading) == &styles.text => {
-                        sheet.write_number_with_format(row.number, at, *number, &number_format)?;
-                    }
-                    cell => copy(sheet, row.number, at, cell, format(heading))?,
-                },
+                None => {
+                    let format = format(heading);
+                    let value = if format == &styles.text { &number_format } else { format };
+                    let value = if matches!(cell, Cell::Number(_)) { value } else { format };
+                    copy(sheet, (row.number, at), cell, [value, format])?;
+                }
             }
         }
     }
-    for (column, width) in &widest {
-        let width = u16::try_from((*width).clamp(6, 40)).unwrap_or(40);
-        sheet.set_column_width(*column, f64::from(width) + 3.0)?;
-    }
+    fit(sheet, &widest)?;
     sheet.set_paper_size(9).set_landscape();
     sheet.set_print_fit_to_pages(1, 0);
     sheet.set_footer("&A&RPage &P of &N");
@@ -119,7 +111,7 @@ fn write(
 }
 
 /// Hides what is hidden in the sheet that it is made from, up to its last row and column.
-fn hide(sheet: &mut Worksheet, source: &Sheet, last: Option<u16>) -> Result<(), XlsxError> {
+fn hide(sheet: &mut Worksheet, source: &Sheet, last: Option<u16>) -> Written {
     sheet.set_hidden(source.hidden);
     for span in source.hidden_rows.iter() {
         for row in span.first..=span.last.min(source.rows.last().map_or(0, |row| row.number)) {

@@ -5,13 +5,10 @@
 
 use rust_xlsxwriter::{
     ChartPatternFill, ChartPatternFillType, Color, Format, FormatAlign, FormatBorder, Worksheet,
-    XlsxError,
 };
 
-use super::text::WriteText;
-
+use super::page::Written;
 use crate::length::Unit;
-use crate::model::USUAL_CAUTIONS;
 
 /// The colour of text and of strong rules.
 pub(super) const INK: Color = Color::RGB(0x1D_2B_3A);
@@ -35,8 +32,9 @@ pub(super) fn striped() -> ChartPatternFill {
         .clone()
 }
 
-/// The formats of the workbook.
+/// The formats of a workbook, and the date on its pages.
 pub(super) struct Styles {
+    pub(super) date: String,
     /// The sheet's title.
     pub(super) title: Format,
     /// A line under it.
@@ -63,10 +61,18 @@ pub(super) struct Styles {
     pub(super) tiny: Format,
     /// A cell for a person to fill in.
     pub(super) entry: Format,
+    /// A count for a person to fill in.
+    pub(super) count_entry: Format,
+    /// An amount of money.
+    pub(super) money: Format,
     /// Bold text.
     pub(super) strong: Format,
+    /// Bold text that may take several lines.
+    pub(super) bold: Format,
     /// A requirement that is not met, a pump that is not fit.
     pub(super) alarm: Format,
+    /// One that may take several lines.
+    pub(super) alarms: Format,
     /// Text without rules.
     pub(super) plain: Format,
     /// Text without rules that may take several lines.
@@ -83,10 +89,19 @@ fn ruled() -> Format {
         .set_align(FormatAlign::VerticalCenter)
 }
 
+/// A format for a cell that a person fills in or may change.
+pub(super) fn open(format: Format) -> Format {
+    format.set_background_color(ENTRY).set_unlocked()
+}
+
 impl Styles {
-    pub(super) fn new() -> Styles {
+    pub(super) fn new(date: &str) -> Styles {
         let ink = || Format::new().set_font_color(INK);
+        let right =
+            |places| ruled().set_num_format(places).set_align(FormatAlign::Right).set_indent(1);
+        let alarm = ruled().set_bold().set_font_color(WARN).set_indent(1);
         Styles {
+            date: date.into(),
             title: ink().set_bold().set_font_size(18),
             lead: ink().set_font_size(11).set_italic(),
             part: ink().set_bold().set_font_size(13),
@@ -94,17 +109,18 @@ impl Styles {
             text: ruled().set_indent(1),
             wrapped: ruled().set_text_wrap().set_indent(1),
             shrunk: ruled().set_indent(1).set_shrink(),
-            count: ruled().set_num_format("0").set_align(FormatAlign::Right).set_indent(1),
-            number: ruled().set_num_format("0.######").set_align(FormatAlign::Right).set_indent(1),
-            percent: ruled().set_num_format("0.0 %").set_align(FormatAlign::Right).set_indent(1),
-            chance: ruled()
-                .set_num_format("[>0.999999]\">99.9999 %\";[<0.000001]\"<0.0001 %\";0.0000 %")
-                .set_align(FormatAlign::Right)
-                .set_indent(1),
-            tiny: ruled().set_num_format("0.00E+00").set_align(FormatAlign::Right).set_indent(1),
-            entry: ruled().set_indent(1).set_background_color(ENTRY).set_unlocked(),
+            count: right("0"),
+            number: right("0.######"),
+            percent: right("0.0 %"),
+            chance: right("[>0.999999]\">99.9999 %\";[<0.000001]\"<0.0001 %\";0.0000 %"),
+            tiny: right("0.00E+00"),
+            entry: open(ruled().set_indent(1)),
+            count_entry: open(right("0")),
+            money: right("0.00####"),
             strong: ruled().set_bold().set_indent(1),
-            alarm: ruled().set_bold().set_font_color(WARN).set_indent(1),
+            bold: ruled().set_bold().set_indent(1).set_text_wrap(),
+            alarms: alarm.clone().set_text_wrap(),
+            alarm,
             plain: ink(),
             prose: ink().set_text_wrap().set_align(FormatAlign::Top),
             remark: ink().set_font_size(9).set_italic(),
@@ -118,17 +134,17 @@ impl Styles {
 
     /// A length that a person may change.
     pub(super) fn length_entry(&self, unit: Unit) -> Format {
-        self.length(unit).set_background_color(ENTRY).set_unlocked()
+        open(self.length(unit))
     }
 
     /// A share that a person may change.
     pub(super) fn percent_entry(&self) -> Format {
-        self.percent.clone().set_background_color(ENTRY).set_unlocked()
+        open(self.percent.clone())
     }
 
     /// A plain number that a person may change.
     pub(super) fn number_entry(&self) -> Format {
-        self.number.clone().set_background_color(ENTRY).set_unlocked()
+        open(self.number.clone())
     }
 }
 
@@ -142,7 +158,7 @@ pub(super) fn length_format(unit: Unit) -> &'static str {
 
 /// Names a sheet and sets it up for print: fits the width of A4 and of Letter alike, says what it
 /// is and which page.
-pub(super) fn set_up(sheet: &mut Worksheet, name: &str, date: &str) -> Result<(), XlsxError> {
+pub(super) fn set_up(sheet: &mut Worksheet, name: &str, date: &str) -> Written {
     sheet.set_name(name)?;
     // A4, with margins that leave the printed part no taller than Letter has room for.
     sheet.set_paper_size(9).set_margins(0.5, 0.5, 0.75, 0.75, 0.3, 0.3);
@@ -157,36 +173,11 @@ pub(super) fn set_up(sheet: &mut Worksheet, name: &str, date: &str) -> Result<()
     Ok(())
 }
 
-/// How a sheet begins.
-pub(super) struct Head<'a> {
-    /// Its name, and the date on its pages.
-    pub(super) name: &'a str,
-    pub(super) date: &'a str,
-    /// The title and the line under it.
-    pub(super) title: &'a str,
-    pub(super) lead: &'a str,
-}
-
-/// Sets a sheet up with its title.
-pub(super) fn begin(
-    sheet: &mut Worksheet,
-    head: &Head<'_>,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    set_up(sheet, head.name, head.date)?;
-    title(sheet, head.title, head.lead, styles)
-}
-
-/// Writes the sheet's title and the line under it.
-pub(super) fn title(
-    sheet: &mut Worksheet,
-    title: &str,
-    lead: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    sheet.write_text(0, 0, title, &styles.title)?;
-    sheet.write_text(1, 0, lead, &styles.lead)?;
-    Ok(())
+/// How many lines the longest of some texts takes, each in a column so many characters wide; from one number of
+/// lines to another.
+pub(super) fn lines(texts: &[(&str, usize)], [least, most]: [usize; 2]) -> f64 {
+    let lines = texts.iter().map(|(text, width)| text.chars().count().div_ceil((*width).max(1)));
+    f64::from(u16::try_from(lines.max().unwrap_or(0).clamp(least, most)).unwrap_or(u16::MAX))
 }
 
 /// How many lines a text takes in a column so many characters wide, as a row's height in points; a row has
@@ -194,65 +185,6 @@ pub(super) fn title(
 pub(super) fn tall(text: &str, width: usize) -> f64 {
     let lines: usize = text.lines().map(|line| line.chars().count().div_ceil(width).max(1)).sum();
     16.0 * f64::from(u16::try_from(lines.clamp(1, 25)).unwrap_or(25))
-}
-
-/// A part of paragraphs, each over the columns up to the last one, in its format and, where it is given, of a
-/// height; returns the row of the last.
-pub(super) fn paragraphs<'f>(
-    sheet: &mut Worksheet,
-    (start, last): (u32, u16),
-    heading: &str,
-    texts: impl IntoIterator<Item = (String, &'f Format, Option<f64>)>,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
-    sheet.write_text(start, 0, heading, &styles.part)?;
-    let mut row = start;
-    for (text, format, height) in texts {
-        row += 1;
-        sheet.merge_text(row, 0, row, last, &text, format)?;
-        if let Some(height) = height {
-            sheet.set_row_height(row, height)?;
-        }
-    }
-    Ok(row)
-}
-
-/// The cautions that hold for every pump; returns the row of the last.
-pub(super) fn usual_cautions(
-    sheet: &mut Worksheet,
-    (start, last): (u32, u16),
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
-    sheet.write_text(start, 0, "Cautions", &styles.part)?;
-    let mut row = start;
-    for (when, text) in USUAL_CAUTIONS {
-        row += 1;
-        sheet.write_text(row, 0, when, &styles.prose)?;
-        sheet.merge_text(row, 1, row, last, text, &styles.prose)?;
-        sheet.set_row_height(row, 18.0)?;
-    }
-    Ok(row)
-}
-
-/// Writes a row of column headings.
-pub(super) fn heads(
-    sheet: &mut Worksheet,
-    row: u32,
-    heads: &[&str],
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    for (column, head) in (0..).zip(heads) {
-        sheet.write_text(row, column, *head, &styles.head)?;
-    }
-    Ok(())
-}
-
-/// Sets the widths of the first columns, in characters.
-pub(super) fn widths(sheet: &mut Worksheet, widths: &[f64]) -> Result<(), XlsxError> {
-    for (column, width) in (0..).zip(widths) {
-        sheet.set_column_width(column, *width)?;
-    }
-    Ok(())
 }
 
 #[cfg(test)]

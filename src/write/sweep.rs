@@ -1,15 +1,15 @@
 //! The Sweep sheet: what if a dimension, a tolerance, a temperature, a target or a limit moves.
 
 use rust_xlsxwriter::{
-    Chart, ChartFormat, ChartLegendPosition, ChartLine, ChartLineDashType, ChartRange, ChartType,
-    Workbook, Worksheet, XlsxError,
+    Chart, ChartAxisLabelPosition, ChartLegendPosition, ChartLineDashType, ChartType, Workbook,
 };
 
-use super::text::{WriteText, chart_name};
-
+use super::page::{Page, Written};
 use super::pages::{Pages, Series};
-use super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
-use super::table::{self, Cells};
+use super::picture::{Figures, line};
+use super::style::{LIMITS, Styles, VALUES};
+use super::table::{Cell, Cells};
+use super::text::chart_name;
 use crate::analysis::Analysed;
 use crate::job::Job;
 use crate::stack::Side;
@@ -17,7 +17,7 @@ use crate::sweep::{Point, Setting, Sweep};
 
 const NAME: &str = "Sweep";
 
-/// What is shown of each requirement.
+/// The columns of each requirement.
 const COLUMNS: [&str; 6] = [
     "value",
     "margin by the rule",
@@ -30,35 +30,24 @@ const COLUMNS: [&str; 6] = [
 /// Rows that a picture takes.
 const PICTURE: u32 = 22;
 
-pub(super) fn write(
+pub(super) fn add(
     workbook: &mut Workbook,
     job: &Job,
     analysed: &[Analysed],
-    date: &str,
     styles: &Styles,
-) -> Result<(), XlsxError> {
-    let series = Series {
-        name: NAME,
-        begin: &|sheet, name| {
-            set_up(sheet, name, date)?;
-            widths(sheet, &[17.0; 24])?;
-            title(
-                sheet,
-                NAME,
-                "One thing moved at a time, all else as it is. A margin below nothing is a requirement that is not met.",
-                styles,
-            )?;
-            Ok(3)
-        },
-        last_column: None,
+) -> Written {
+    let begin = |page: &mut Page<'_>, _: &str| {
+        page.widths(&[17.0; 24])?;
+        page.title(NAME, "One thing moved at a time, all else as it is. A margin below nothing is a requirement that is not met.")
     };
-    let mut pages = Pages::begin(workbook, &series)?;
+    let series = Series { name: NAME, begin: &begin, last_column: None };
+    let mut pages = Pages::begin(workbook, &series, styles)?;
     for one in analysed {
         for (sweep, points, anew) in &one.sweeps {
             pages.turn(1)?;
-            let block = Block { job, one, sweep, points, anew: *anew };
             let name = pages.name();
-            pages.row = block.write(&mut pages.sheet, &name, pages.row, styles)? + 2;
+            let block = Block { job, one, sweep, points, anew: *anew };
+            block.write(&mut pages.page, &name)?;
         }
     }
     pages.finish(|_| {})
@@ -73,13 +62,7 @@ struct Block<'a> {
 }
 
 impl Block<'_> {
-    fn write(
-        &self,
-        sheet: &mut Worksheet,
-        name: &str,
-        mut row: u32,
-        styles: &Styles,
-    ) -> Result<u32, XlsxError> {
+    fn write(&self, page: &mut Page<'_>, name: &str) -> Written {
         let pump = &self.job.pumps[self.one.pump];
         let model = self.job.model_of(pump);
         let unit = model.unit;
@@ -89,8 +72,7 @@ impl Block<'_> {
             "pieces held"
         };
         let head = format!("Pump {}: {} moved, {how} ({unit})", pump.tag, self.sweep.label);
-        sheet.write_text(row, 0, head, &styles.part)?;
-        row += 1;
+        page.part(head)?;
         let mut labels = vec![self.sweep.label.clone()];
         labels.extend(model.packs.iter().map(|pack| format!("{}, total", pack.label)));
         for requirement in &pump.requirements {
@@ -99,48 +81,43 @@ impl Block<'_> {
             }
         }
         let texts: Vec<&str> = labels.iter().map(String::as_str).collect();
-        heads(sheet, row, &texts, styles)?;
-        sheet.set_row_height(row, 62.0)?;
-        let first = row + 1;
+        page.high(62.0)?;
+        page.heads(&texts)?;
+        let first = page.row;
         for point in self.points {
-            row += 1;
-            self.point(sheet, row, point, styles)?;
+            page.line(self.point(point, page.styles))?;
         }
-        let chart = self.picture(name, first, row);
-        sheet.insert_chart(row + 2, 0, &chart)?;
-        Ok(row + 2 + PICTURE)
+        let figures = Figures { sheet: name, rows: [first, page.row - 1], from: 0 };
+        page.row += 1;
+        page.sheet.insert_chart(page.row, 0, &self.picture(&figures))?;
+        page.row += PICTURE + 2;
+        Ok(())
     }
 
     /// A point: where the thing is moved to, the packs, and each requirement.
-    fn point(
-        &self,
-        sheet: &mut Worksheet,
-        row: u32,
-        point: &Point,
-        styles: &Styles,
-    ) -> Result<(), XlsxError> {
+    fn point<'s>(&self, point: &Point, styles: &'s Styles) -> Vec<Cell<'s>> {
         let unit = self.job.model_of(&self.job.pumps[self.one.pump]).unit;
         let length = styles.length(unit);
-        let format = match point.setting {
-            Setting::Length(_) => &length,
-            Setting::Number(_) => &styles.number,
-        };
-        let mut cells = vec![format.of(point.setting.to_f64(unit))];
+        let to = point.setting.to_f64(unit);
+        let mut cells = vec![match point.setting {
+            Setting::Length(_) => length.owned(to),
+            Setting::Number(_) => styles.number.of(to),
+        }];
         let Some(kit) = &point.kit else {
             cells.push(styles.alarm.of(point.why()));
-            return table::cells(sheet, (row, 0), cells);
+            return cells;
         };
-        cells.extend(kit.totals.iter().map(|total| length.of(total.to_f64(unit))));
+        cells.extend(kit.totals.iter().map(|total| length.owned(total.to_f64(unit))));
         for (report, verdict) in &kit.requirements {
             let least = |margin: fn(&Side) -> f64| {
                 let [low, high] = &report.sides;
                 margin(low).min(margin(high))
             };
             cells.extend([
-                length.of(report.value),
-                length.of(verdict.margin().to_f64(unit)),
-                length.of(least(Side::margin_worst)),
-                length.of(least(Side::margin_expanded)),
+                length.owned(report.value),
+                length.owned(verdict.margin().to_f64(unit)),
+                length.owned(least(Side::margin_worst)),
+                length.owned(least(Side::margin_expanded)),
                 styles.chance.of(report.conforming),
                 match verdict.conforms() {
                     true => styles.text.of("met"),
@@ -148,11 +125,18 @@ impl Block<'_> {
                 },
             ]);
         }
-        table::cells(sheet, (row, 0), cells)
+        cells
     }
 
     /// The margin of each requirement by the rule in force, of the points in these rows.
-    fn picture(&self, name: &str, first: u32, last: u32) -> Chart {
+    fn picture(&self, figures: &Figures<'_>) -> Chart {
+        // Told apart by dashes; the two colours stay apart for everybody.
+        const DASHES: [ChartLineDashType; 4] = [
+            ChartLineDashType::Solid,
+            ChartLineDashType::Dash,
+            ChartLineDashType::RoundDot,
+            ChartLineDashType::LongDashDot,
+        ];
         let pump = &self.job.pumps[self.one.pump];
         let model = self.job.model_of(pump);
         let (unit, packs) = (model.unit, model.packs.len());
@@ -160,30 +144,15 @@ impl Block<'_> {
         for (index, requirement) in pump.requirements.iter().enumerate() {
             let column = u16::try_from(2 + packs + COLUMNS.len() * index).unwrap_or(u16::MAX);
             let colour = if index % 2 == 0 { VALUES } else { LIMITS };
-            // Told apart by dashes; the two colours stay apart for everybody.
-            let dashes = [
-                ChartLineDashType::Solid,
-                ChartLineDashType::Dash,
-                ChartLineDashType::RoundDot,
-                ChartLineDashType::LongDashDot,
-            ];
-            let line = ChartLine::new()
-                .set_color(colour)
-                .set_width(2.25)
-                .set_dash_type(dashes[index % dashes.len()])
-                .clone();
-            chart
-                .add_series()
-                .set_name(chart_name(&requirement.label).as_str())
-                .set_categories(&ChartRange::new_from_range(name, first, 0, last, 0))
-                .set_values(&ChartRange::new_from_range(name, first, column, last, column))
-                .set_format(ChartFormat::new().set_line(&line));
+            figures
+                .series(&mut chart, &chart_name(&requirement.label), column)
+                .set_format(&mut line(colour, 2.25, DASHES[index % DASHES.len()]));
         }
         let title = format!("{}: margin by the rule in force", pump.tag);
         let title = chart_name(&title);
         chart.title().set_name(&title);
         chart.x_axis().set_name(chart_name(&self.sweep.label).as_str());
-        chart.x_axis().set_label_position(rust_xlsxwriter::ChartAxisLabelPosition::Low);
+        chart.x_axis().set_label_position(ChartAxisLabelPosition::Low);
         chart.y_axis().set_name(&format!("Margin ({unit})"));
         chart.legend().set_position(ChartLegendPosition::Bottom);
         chart.set_width(1000).set_height(320);

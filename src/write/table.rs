@@ -6,18 +6,19 @@
 //!     Col::new("Tag", 14.0, |pump| styles.strong.of(&pump.tag)),
 //!     Col::new("Priority", 10.0, |pump| styles.count.of(pump.priority)),
 //! ];
-//! table::open(sheet, 3, &columns, styles)?;
-//! table::row(sheet, 4, &columns, &pump)?;
+//! page.open(&columns)?;
+//! page.put(&columns, &pump)?;
 //! ```
 
 use std::borrow::Cow;
 
-use rust_xlsxwriter::{Format, Formula, Worksheet, XlsxError};
+use rust_xlsxwriter::{Format, Formula, Worksheet};
 
-use super::style::Styles;
+use super::page::Written;
 use super::text::WriteText;
 
-/// What a cell holds.
+/// The content of a cell.
+#[derive(Clone)]
 pub(super) enum Value {
     Text(String),
     Number(f64),
@@ -33,40 +34,24 @@ impl Value {
     }
 }
 
-impl From<&str> for Value {
-    fn from(text: &str) -> Value {
-        Value::Text(text.to_string())
-    }
+/// Values out of plain types.
+macro_rules! values {
+    ($($of:ty, $it:ident => $value:expr;)*) => {$(
+        impl From<$of> for Value {
+            fn from($it: $of) -> Value {
+                $value
+            }
+        }
+    )*};
 }
 
-impl From<&String> for Value {
-    fn from(text: &String) -> Value {
-        Value::Text(text.clone())
-    }
-}
-
-impl From<String> for Value {
-    fn from(text: String) -> Value {
-        Value::Text(text)
-    }
-}
-
-impl From<f64> for Value {
-    fn from(number: f64) -> Value {
-        Value::Number(number)
-    }
-}
-
-impl From<u32> for Value {
-    fn from(count: u32) -> Value {
-        Value::Number(count.into())
-    }
-}
-
-impl From<usize> for Value {
-    fn from(count: usize) -> Value {
-        Value::Number(u32::try_from(count).unwrap_or(u32::MAX).into())
-    }
+values! {
+    &str, text => Value::Text(text.to_string());
+    &String, text => Value::Text(text.clone());
+    String, text => Value::Text(text);
+    f64, number => Value::Number(number);
+    u32, count => Value::Number(count.into());
+    usize, count => Value::Number(u32::try_from(count).unwrap_or(u32::MAX).into());
 }
 
 impl<T: Into<Value>> From<Option<T>> for Value {
@@ -76,7 +61,19 @@ impl<T: Into<Value>> From<Option<T>> for Value {
 }
 
 /// A value in its format; `None` is no cell at all.
-pub(super) type Cell<'s> = Option<(Value, Cow<'s, Format>)>;
+pub(super) type Cell<'s> = Option<Filled<'s>>;
+
+pub(super) struct Filled<'s> {
+    value: Value,
+    format: Cow<'s, Format>,
+    /// How many columns it takes, as one merged cell.
+    columns: u16,
+}
+
+/// A cell of a text over so many columns.
+pub(super) fn over(columns: u16, cell: Cell<'_>) -> Cell<'_> {
+    cell.map(|cell| Filled { columns, ..cell })
+}
 
 /// Cells in a format.
 pub(super) trait Cells {
@@ -86,13 +83,11 @@ pub(super) trait Cells {
     fn blank(&self) -> Cell<'_>;
     /// The cell with this value, in a copy of the format.
     fn owned(&self, value: impl Into<Value>) -> Cell<'static>;
-    /// The same, in a copy that wraps.
-    fn wrapping(&self, value: impl Into<Value>) -> Cell<'static>;
 }
 
 impl Cells for Format {
     fn of(&self, value: impl Into<Value>) -> Cell<'_> {
-        Some((value.into(), Cow::Borrowed(self)))
+        Some(Filled { value: value.into(), format: Cow::Borrowed(self), columns: 1 })
     }
 
     fn blank(&self) -> Cell<'_> {
@@ -100,33 +95,35 @@ impl Cells for Format {
     }
 
     fn owned(&self, value: impl Into<Value>) -> Cell<'static> {
-        Some((value.into(), Cow::Owned(self.clone())))
-    }
-
-    fn wrapping(&self, value: impl Into<Value>) -> Cell<'static> {
-        self.clone().set_text_wrap().owned(value)
+        Some(Filled { value: value.into(), format: Cow::Owned(self.clone()), columns: 1 })
     }
 }
 
 /// Writes cells beside each other from a column on.
 pub(super) fn cells<'s>(
     sheet: &mut Worksheet,
-    (row, column): (u32, u16),
+    (row, mut column): (u32, u16),
     cells: impl IntoIterator<Item = Cell<'s>>,
-) -> Result<(), XlsxError> {
-    for (column, cell) in (column..).zip(cells) {
-        match cell {
-            Some((Value::Text(text), format)) => sheet.write_text(row, column, text, &format)?,
-            Some((Value::Number(number), format)) => {
-                sheet.write_number_with_format(row, column, number, &format)?
-            }
-            Some((Value::Formula(formula, result), format)) => {
-                let formula = Formula::new(format!("={formula}")).set_result(result);
-                sheet.write_formula_with_format(row, column, formula, &format)?
-            }
-            Some((Value::Blank, format)) => sheet.write_blank(row, column, &format)?,
-            None => sheet,
+) -> Written {
+    for cell in cells {
+        let Some(Filled { value, format, columns }) = cell else {
+            column += 1;
+            continue;
         };
+        let format = &format;
+        match value {
+            Value::Text(text) if columns > 1 => {
+                sheet.across(row, [column, column + columns - 1], &text, format)?
+            }
+            Value::Text(text) => sheet.write_text(row, column, text, format)?,
+            Value::Number(number) => sheet.write_number_with_format(row, column, number, format)?,
+            Value::Formula(formula, result) => {
+                let formula = Formula::new(format!("={formula}")).set_result(result);
+                sheet.write_formula_with_format(row, column, formula, format)?
+            }
+            Value::Blank => sheet.write_blank(row, column, format)?,
+        };
+        column += columns;
     }
     Ok(())
 }
@@ -134,55 +131,48 @@ pub(super) fn cells<'s>(
 /// A column of a table whose rows are made of `R`s.
 pub(super) struct Column<'s, R> {
     head: &'s str,
-    width: f64,
+    /// In characters; none where the sheet's widths are set by another table.
+    width: Option<f64>,
     cell: Box<dyn Fn(&R) -> Cell<'s> + 's>,
+    /// How many columns of the sheet it takes.
+    pub(super) columns: u16,
 }
 
 impl<'s, R> Column<'s, R> {
     /// A column: its heading, its width in characters, and its cell.
     pub(super) fn new(head: &'s str, width: f64, cell: impl Fn(&R) -> Cell<'s> + 's) -> Self {
-        Column { head, width, cell: Box::new(cell) }
+        Column { width: Some(width), ..Column::of(head, cell) }
     }
-}
 
-/// Sets the widths of the sheet's columns and writes their headings, which every page repeats.
-pub(super) fn open<R>(
-    sheet: &mut Worksheet,
-    row: u32,
-    columns: &[Column<'_, R>],
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    widths(sheet, columns)?;
-    heads(sheet, row, columns, styles)?;
-    sheet.set_repeat_rows(row, row)?;
-    Ok(())
+    /// A column below another table, as wide as that has it.
+    pub(super) fn of(head: &'s str, cell: impl Fn(&R) -> Cell<'s> + 's) -> Self {
+        Column { head, width: None, cell: Box::new(cell), columns: 1 }
+    }
+
+    /// Over so many columns of the sheet; its cells are texts.
+    pub(super) fn over(self, columns: u16) -> Self {
+        Column { columns, ..self }
+    }
+
+    pub(super) fn heading<'f>(&self, format: &'f Format) -> Cell<'f> {
+        over(self.columns, format.of(self.head))
+    }
+
+    pub(super) fn cell(&self, of: &R) -> Cell<'s> {
+        match self.columns {
+            // A cell may be wider than its column's heading.
+            1 => (self.cell)(of),
+            columns => over(columns, (self.cell)(of)),
+        }
+    }
 }
 
 /// Sets the widths of the sheet's columns.
-pub(super) fn widths<R>(sheet: &mut Worksheet, columns: &[Column<'_, R>]) -> Result<(), XlsxError> {
+pub(super) fn widths<R>(sheet: &mut Worksheet, columns: &[Column<'_, R>]) -> Written {
     for (at, column) in (0..).zip(columns) {
-        sheet.set_column_width(at, column.width)?;
+        if let Some(width) = column.width {
+            sheet.set_column_width(at, width)?;
+        }
     }
     Ok(())
-}
-
-/// Writes the headings of a table that shares its sheet with others.
-pub(super) fn heads<R>(
-    sheet: &mut Worksheet,
-    row: u32,
-    columns: &[Column<'_, R>],
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let heads = columns.iter().map(|column| styles.head.of(column.head));
-    cells(sheet, (row, 0), heads)
-}
-
-/// Writes a row.
-pub(super) fn row<'s, R>(
-    sheet: &mut Worksheet,
-    row: u32,
-    columns: &[Column<'s, R>],
-    of: &R,
-) -> Result<(), XlsxError> {
-    cells(sheet, (row, 0), columns.iter().map(|column| (column.cell)(of)))
 }

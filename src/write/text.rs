@@ -8,8 +8,9 @@
 
 use std::collections::HashSet;
 
-use rust_xlsxwriter::{Format, Worksheet, XlsxError};
+use rust_xlsxwriter::{Format, Worksheet};
 
+use super::page::Written;
 use crate::plain_text::{fitting, forbidden, mended, mended_to};
 
 /// A list in as many texts as it takes, none longer than so many characters unless a single entry is: a row
@@ -109,27 +110,25 @@ impl SheetNames {
     }
 }
 
-/// Writing text that may come from an input.
+/// Writing text that may come from an input: as text, mended where that is needed.
 pub(super) trait WriteText {
-    /// Writes a text as text, mended where that is needed.
+    /// Writes a text into a cell.
     fn write_text(
         &mut self,
         row: u32,
         column: u16,
         text: impl AsRef<str>,
         format: &Format,
-    ) -> Result<&mut Self, XlsxError>;
+    ) -> Written<&mut Self>;
 
-    /// Merges cells around a text.
-    fn merge_text(
+    /// Writes a text into the cells of a row from one column to another, merged.
+    fn across(
         &mut self,
-        first_row: u32,
-        first_column: u16,
-        last_row: u32,
-        last_column: u16,
+        row: u32,
+        columns: [u16; 2],
         text: &str,
         format: &Format,
-    ) -> Result<&mut Self, XlsxError>;
+    ) -> Written<&mut Self>;
 }
 
 impl WriteText for Worksheet {
@@ -139,21 +138,18 @@ impl WriteText for Worksheet {
         column: u16,
         text: impl AsRef<str>,
         format: &Format,
-    ) -> Result<&mut Self, XlsxError> {
+    ) -> Written<&mut Self> {
         self.write_string_with_format(row, column, mended(text.as_ref()), format)
     }
 
-    fn merge_text(
+    fn across(
         &mut self,
-        first_row: u32,
-        first_column: u16,
-        last_row: u32,
-        last_column: u16,
+        row: u32,
+        [first, last]: [u16; 2],
         text: &str,
         format: &Format,
-    ) -> Result<&mut Self, XlsxError> {
-        let text = mended(text);
-        self.merge_range(first_row, first_column, last_row, last_column, &text, format)
+    ) -> Written<&mut Self> {
+        self.merge_range(row, first, row, last, &mended(text), format)
     }
 }
 

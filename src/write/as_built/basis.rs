@@ -1,21 +1,18 @@
 //! The Basis of an as-built record.
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use rust_xlsxwriter::Worksheet;
 
 use super::AsBuilt;
 use crate::write::basis::{self, Section, inputs_and_policy, lengths, program};
+use crate::write::page::Written;
 use crate::write::style::Styles;
 use crate::write::table::Cells;
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    built: &AsBuilt<'_>,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> {
     let facts = [
         program(),
         ("Plan", built.plan_id.to_string()),
-        ("Date", built.date.to_string()),
+        ("Date", styles.date.clone()),
         ("Normalised error", "(found - predicted) / root of the sum of squares of both expanded uncertainties, k = 2 for both; ISO 13528, from memory".into()),
         ("Predicted", "from the pieces as they were issued; a clearance from the packs as they were measured, where they were".into()),
         ("Smallest swap", "fewest pieces moved, out and in, in all places together; then nearest to the targets; then least cost".into()),
@@ -29,7 +26,7 @@ pub(super) fn write(
         .map(|input| [text.of(&input.role), wrapped.of(&input.file), text.of(&input.sha256)]);
     let back = Section::of_cells(["What came back", "File", "SHA-256"], back);
     let [inputs, policy] = inputs_and_policy(built.recheck.job(), styles);
-    let sections = [inputs, policy, back, Section::facts(facts, |_| Some(18.0))];
+    let sections = [inputs, policy, back, Section::facts(facts, |_| Some(18.0), styles)];
     let lead = "The same inputs, readings, policy, program and date give this workbook again, byte for byte.";
-    basis::write(sheet, built.date, lead, sections, styles)
+    basis::sheet(lead, sections, styles)
 }

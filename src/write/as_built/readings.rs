@@ -1,6 +1,6 @@
 //! The Readings sheet: a row a reading, predicted against found.
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use rust_xlsxwriter::Worksheet;
 
 use super::AsBuilt;
 use crate::length::{Fine, Unit};
@@ -8,9 +8,9 @@ use crate::model::Form;
 use crate::recheck::{Checked, Compared, Of};
 use crate::stack::Verdict;
 use crate::words::recheck::what;
-use crate::write::style::{Head, Styles, begin, tall};
-use crate::write::table::{self, Cells, Column};
-use crate::write::text::WriteText;
+use crate::write::page::{Page, Written};
+use crate::write::style::{Styles, tall};
+use crate::write::table::{Cells, Column};
 
 /// A reading of a pump, against what was predicted of it and what it must come to.
 struct Line<'a> {
@@ -63,31 +63,20 @@ fn columns(styles: &Styles) -> [Col<'_>; 13] {
     ]
 }
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    built: &AsBuilt<'_>,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> {
     let (job, records) = (built.recheck.job(), built.recheck.records());
-    let head = Head {
-        name: "Readings",
-        date: built.date,
-        title: "Readings",
-        lead: "Normalised error = (found - predicted) / root of the sum of squares of both expanded uncertainties, k = 2; they agree from -1 to 1.",
-    };
-    begin(sheet, &head, styles)?;
+    let lead = "Normalised error = (found - predicted) / root of the sum of squares of both expanded uncertainties, k = 2; they agree from -1 to 1.";
+    let mut page = Page::begin("Readings", "Readings", lead, styles)?;
+    page.row = 2;
     let middle = "Predicted is the middle of the tolerances: where they are wider on one side, not the nominal figure on the slip.";
-    sheet.write_text(2, 0, middle, &styles.lead)?;
+    page.text(middle, &styles.lead)?;
     let columns = columns(styles);
-    table::open(sheet, 3, &columns, styles)?;
-    sheet.set_row_height(3, 32.0)?;
-    sheet.set_freeze_panes(4, 0)?;
-    let mut row = 3;
-    for (pump, record) in job.pumps.iter().zip(records) {
-        // A pump of which nothing was read has a line on the first sheet, and no figures.
-        if record.compared().next().is_none() {
-            continue;
-        }
+    page.high(32.0)?;
+    page.open(&columns)?;
+    let first = page.row;
+    // A pump of which nothing was read has a line on the first sheet, and no figures.
+    let pumps = job.pumps.iter().zip(records);
+    for (pump, record) in pumps.filter(|(_, record)| record.compared().next().is_some()) {
         for of in record.readable() {
             let compared = record.against(of);
             let (checked, form) = match of {
@@ -106,7 +95,6 @@ pub(super) fn write(
                 }
                 _ => None,
             };
-            row += 1;
             let line = Line {
                 tag: &pump.tag,
                 what: what(job, pump, of),
@@ -115,14 +103,14 @@ pub(super) fn write(
                 checked,
                 standing: standing(compared, met, read),
             };
-            table::row(sheet, row, &columns, &line)?;
-            sheet.set_row_height(row, tall(line.what, 30))?;
+            page.high(tall(line.what, 30))?;
+            page.put(&columns, &line)?;
         }
     }
-    if row == 3 {
-        sheet.write_text(4, 0, "No reading came back.", &styles.alarm)?;
+    if page.row == first {
+        page.text("No reading came back.", &styles.alarm)?;
     }
-    Ok(())
+    Ok(page.sheet)
 }
 
 /// To a hundredth of a micrometre or of a micro-inch and finer: the exact figures are in the JSON.

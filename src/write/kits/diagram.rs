@@ -2,9 +2,10 @@
 
 use rust_xlsxwriter::{
     Image, ObjectMovement, Shape, ShapeFont, ShapeFormat, ShapeText, ShapeTextHorizontalAlignment,
-    ShapeTextVerticalAlignment, XlsxError,
+    ShapeTextVerticalAlignment,
 };
 
+use super::super::page::Written;
 use super::super::style::VALUES;
 use super::super::text::chart_name;
 use super::Slip;
@@ -25,12 +26,8 @@ const FIGURE: [u32; 2] = [110, 19];
 const LETTERS: f64 = 9.0;
 
 /// Draws an image of it with its upper edge at the row of a slip; how tall it is, in points.
-pub(super) fn draw(
-    slip: &mut Slip<'_>,
-    image: &[u8],
-    packs: &[PackPick],
-) -> Result<f64, XlsxError> {
-    let (sheet, job, pump, row) = (&mut *slip.sheet, slip.job, slip.pump, slip.row);
+pub(super) fn draw(slip: &mut Slip<'_, '_>, image: &[u8], packs: &[PackPick]) -> Written<f64> {
+    let (sheet, job, pump, row) = (&mut slip.page.sheet, slip.job, slip.pump, slip.page.row);
     let model = job.model_of(pump);
     let Some(drawing) = &model.drawing else {
         return Ok(0.0);

@@ -1,4 +1,4 @@
-//! What a reading at the bench must come to, where a requirement is asked hot.
+//! The range of a reading at the bench, where a requirement is asked hot.
 
 use crate::decimal::Millionths;
 use crate::length::{Fine, Length, Unit};
@@ -14,7 +14,7 @@ pub(super) enum Window {
 }
 
 impl Window {
-    /// What lies in both.
+    /// The readings that lie in both.
     pub(super) fn both(self, other: Window) -> Window {
         match (self, other) {
             (Window::Between(a, b), Window::Between(c, d)) if a.max(c) <= b.min(d) => {

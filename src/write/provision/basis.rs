@@ -1,20 +1,16 @@
 //! The Basis of what is set aside: inputs, what was asked, what was expected, how it was drawn.
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use rust_xlsxwriter::Worksheet;
 
-use super::super::basis::{self, Content, Row, Section, inputs_and_policy, program};
+use super::super::basis::{self, Section, inputs_and_policy, program};
+use super::super::page::Written;
 use super::super::style::Styles;
 use super::super::table::Cells;
 use super::{Provided, height};
 use crate::words;
 use crate::words::provision as said;
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    provided: &Provided<'_>,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Worksheet> {
     let Provided { outlook, question, provision, level } = provided;
     let job = outlook.job();
     let ended = match provision.stopped {
@@ -24,7 +20,7 @@ pub(super) fn write(
     };
     let facts = [
         program(),
-        ("Date", date.to_string()),
+        ("Date", styles.date.clone()),
         (
             "Step",
             format!(
@@ -63,14 +59,14 @@ pub(super) fn write(
         ("Ended early by", ended.to_string()),
     ];
     let mut sections = Vec::from(inputs_and_policy(job, styles));
-    sections.push(Section::facts(facts, |text| Some(height(&[(text, 105)]))));
+    sections.push(Section::facts(facts, |text| Some(height(&[(text, 105)])), styles));
     sections.push(expected(provided, styles));
-    sections.extend(Section::warnings(job, |text| height(&[(text, 135)])));
+    sections.extend(Section::warnings(job, |text| height(&[(text, 135)]), styles));
     let lead = "The same inputs, policy, program and date give this workbook again, byte for byte, unless the time limit or Ctrl-C ended the work.";
-    basis::write(sheet, date, lead, sections, styles)
+    basis::sheet(lead, sections, styles)
 }
 
-/// What is expected of each pump.
+/// The ranges that are expected of each pump.
 fn expected<'s>(provided: &Provided<'_>, styles: &'s Styles) -> Section<'s> {
     let outlook = provided.outlook;
     let job = outlook.job();
@@ -82,14 +78,9 @@ fn expected<'s>(provided: &Provided<'_>, styles: &'s Styles) -> Section<'s> {
             let expected = expected.as_ref()?;
             let range = said::range([expected.low, expected.high], model.unit);
             let range = format!("{}: {range}", dimension.label);
-            Some(Row {
-                height: Some(height(&[(&range, 50)])),
-                content: Content::Cells(vec![
-                    styles.text.of(&pump.tag),
-                    styles.wrapped.of(range),
-                    styles.wrapped.of(said::law(expected, model.unit)),
-                ]),
-            })
+            let height = height(&[(&range, 50)]);
+            let law = styles.wrapped.of(said::law(expected, model.unit));
+            Some((vec![styles.text.of(&pump.tag), styles.wrapped.of(range), law], Some(height)))
         })
     });
     Section {

@@ -1,17 +1,18 @@
 //! The Coverage sheet: a picture of what can be met along each range, and the gaps in words.
 
-use rust_xlsxwriter::{
-    Chart, ChartFormat, ChartRange, ChartSolidFill, ChartType, Color, Format, FormatAlign,
-    Worksheet, XlsxError,
-};
+use rust_xlsxwriter::{Chart, ChartType, Color, Format, FormatAlign, FormatBorder, Worksheet};
 
-use super::super::style::{LIMITS, Styles, VALUES, heads, set_up, title, widths};
-use super::super::text::WriteText;
-use super::{Provided, high_enough};
-use crate::length::Length;
-use crate::provision::SafeKit;
+use super::super::page::{Page, Written};
+use super::super::picture::{Figures, fill};
+use super::super::style::{LIMITS, Styles, VALUES};
+use super::super::table::{self, Cells, Column, over};
+use super::{Provided, height};
+use crate::job::Job;
+use crate::length::{Length, Unit};
+use crate::provision::{Axis, SafeKit};
+use crate::pump::Pump;
 use crate::words;
-use crate::words::provision as said;
+use crate::words::provision::{self as said, Run};
 
 const NAME: &str = "Coverage";
 /// Columns before the picture.
@@ -34,7 +35,7 @@ enum Met {
 }
 
 impl Met {
-    /// What stands in the cell: told apart by shape as well as by colour.
+    /// The mark in the cell: told apart by shape as well as by colour.
     fn mark(self) -> &'static str {
         match self {
             Met::All => "o",
@@ -48,7 +49,7 @@ impl Met {
             .set_align(FormatAlign::Center)
             .set_align(FormatAlign::VerticalCenter)
             .set_font_size(9)
-            .set_border(rust_xlsxwriter::FormatBorder::Thin)
+            .set_border(FormatBorder::Thin)
             .set_border_color(Color::White);
         match self {
             Met::All => format.set_background_color(Color::RGB(0xCF_E0_F2)).set_font_color(VALUES),
@@ -83,73 +84,87 @@ fn cells(kit: &SafeKit, axis: usize) -> (Vec<Met>, usize) {
     (met.collect(), each)
 }
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    provided: &Provided<'_>,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let (job, safe) = (provided.outlook.job(), &provided.provision.safe);
-    set_up(sheet, NAME, date)?;
-    title(
-        sheet,
-        "Coverage: what the drawers can meet along each range",
-        "One row a range, its low end left and its high end right. What lies between two values that were looked at was not looked at.",
-        styles,
-    )?;
-    let rows: Vec<(usize, usize, Vec<Met>, usize)> = safe
-        .iter()
-        .enumerate()
-        .flat_map(|(pump, kit)| (0..kit.axes.len()).map(move |axis| (pump, axis)))
-        .map(|(pump, axis)| {
-            let (met, each) = cells(&safe[pump], axis);
-            (pump, axis, met, each)
+/// A range of a pump with what can be met along it.
+struct Range<'a> {
+    pump: &'a Pump,
+    unit: Unit,
+    kit: &'a SafeKit,
+    axis: &'a Axis,
+    label: &'a str,
+    met: Vec<Met>,
+    each: usize,
+}
+
+impl Range<'_> {
+    fn end(&self, end: Option<&Length>) -> String {
+        words::length(end.copied().unwrap_or(Length::ZERO), self.unit)
+    }
+}
+
+type Col<'s> = Column<'s, Range<'s>>;
+
+fn columns(styles: &Styles) -> [Col<'_>; 6] {
+    let Styles { text, bold, wrapped, percent, count, .. } = styles;
+    [
+        Col::new("Tag", 13.0, |range| bold.of(&range.pump.tag)),
+        Col::new("Dimension", 26.0, |range| wrapped.of(range.label)),
+        Col::new("From", 11.0, |range| text.of(range.end(range.axis.values.first()))),
+        Col::new("To", 11.0, |range| text.of(range.end(range.axis.values.last()))),
+        Col::new("Covered", 10.0, |range| percent.of(covered(range.kit))),
+        Col::new("Values in a cell", 9.0, |range| count.of(range.each)),
+    ]
+}
+
+/// The ranges of all pumps.
+fn ranges<'a>(provided: &'a Provided<'_>) -> Vec<Range<'a>> {
+    let job = provided.outlook.job();
+    let kits = job.pumps.iter().zip(&provided.provision.safe);
+    let ranges = kits.flat_map(|(pump, kit)| {
+        let model = job.model_of(pump);
+        kit.axes.iter().enumerate().map(move |(at, axis)| {
+            let (met, each) = cells(kit, at);
+            let label = &model.dimensions[axis.dimension].label;
+            Range { pump, unit: model.unit, kit, axis, label, met, each }
         })
-        .collect();
-    let longest = rows.iter().map(|(_, _, met, _)| met.len()).max().unwrap_or(0);
-    let columns = u16::try_from(longest.max(LEAST_CELLS)).unwrap_or(60);
-    widths(sheet, &[13.0, 26.0, 11.0, 11.0, 10.0, 9.0])?;
-    for column in BEFORE..BEFORE + columns {
-        sheet.set_column_width(column, (110.0 / f64::from(columns)).clamp(1.9, 4.2))?;
+    });
+    ranges.collect()
+}
+
+pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Worksheet> {
+    let title = "Coverage: what the drawers can meet along each range";
+    let lead = "One row a range, its low end left and its high end right. What lies between two values that were looked at was not looked at.";
+    let mut page = Page::begin(NAME, title, lead, styles)?;
+    let ranges = ranges(provided);
+    let longest = ranges.iter().map(|range| range.met.len()).max().unwrap_or(0);
+    let cells = u16::try_from(longest.max(LEAST_CELLS)).unwrap_or(60);
+    let columns = columns(styles);
+    table::widths(&mut page.sheet, &columns)?;
+    for column in BEFORE..BEFORE + cells {
+        page.sheet.set_column_width(column, (110.0 / f64::from(cells)).clamp(1.9, 4.2))?;
     }
-    let last = BEFORE + columns - 1;
-    legend(sheet, 2, last, styles)?;
-    let names = ["Tag", "Dimension", "From", "To", "Covered", "Values in a cell"];
-    heads(sheet, 4, &names, styles)?;
-    sheet.merge_text(4, BEFORE, 4, last, "From low to high", &styles.head)?;
-    sheet.set_row_height(4, 31.0)?;
-    sheet.set_repeat_rows(4, 4)?;
-    let mut row = 4;
-    for (pump, axis, met, each) in &rows {
-        row += 1;
-        let (kit, of) = (&safe[*pump], &job.pumps[*pump]);
-        let model = job.model_of(of);
-        let axis = &kit.axes[*axis];
-        let label = &model.dimensions[axis.dimension].label;
-        sheet.write_text(row, 0, &of.tag, &styles.strong.clone().set_text_wrap())?;
-        sheet.write_text(row, 1, label, &styles.wrapped)?;
-        let ends = [axis.values.first(), axis.values.last()];
-        for (column, end) in (2..).zip(ends) {
-            let shown = words::length(end.copied().unwrap_or(Length::ZERO), model.unit);
-            sheet.write_text(row, column, shown, &styles.text)?;
-        }
-        sheet.write_number_with_format(row, 4, covered(kit), &styles.percent)?;
-        let each = u32::try_from(*each).unwrap_or(u32::MAX);
-        sheet.write_number_with_format(row, 5, each, &styles.count)?;
-        for (column, met) in (BEFORE..).zip(met) {
-            sheet.write_text(row, column, met.mark(), &met.format())?;
-        }
-        high_enough(sheet, row, &[(label, 24), (&of.tag, 11)])?;
+    page.last = BEFORE + cells - 1;
+    page.row = 2;
+    page.across(&legend(), &styles.prose, None)?;
+    page.row = 4;
+    page.cells(BEFORE, [over(cells, styles.head.of("From low to high"))])?;
+    page.high(31.0)?;
+    page.repeat()?;
+    page.headings(&columns)?;
+    let looks = [Met::All, Met::Some, Met::Nothing].map(Met::format);
+    for range in &ranges {
+        page.high(height(&[(range.label, 24), (&range.pump.tag, 11)]))?;
+        page.put(&columns, range)?;
+        page.behind(BEFORE, range.met.iter().map(|met| looks[*met as usize].of(met.mark())))?;
     }
-    if rows.is_empty() {
-        row += 1;
-        let text = "Every pump is measured: there is no range to cover.";
-        sheet.write_text(row, 0, text, &styles.plain)?;
+    if ranges.is_empty() {
+        page.text("Every pump is measured: there is no range to cover.", &styles.plain)?;
     }
-    row = gaps(sheet, provided, row + 2, last, styles)?;
-    row = chart(sheet, provided, row + 2, last, styles)?;
-    sheet.set_print_area(0, 0, row, last)?;
-    Ok(())
+    page.row += 1;
+    gaps(&mut page, provided)?;
+    page.row += 1;
+    chart(&mut page, provided)?;
+    let (row, column) = (page.row, page.last);
+    page.printed(row, column)
 }
 
 /// The share of a pump's values that can be met.
@@ -158,126 +173,109 @@ fn covered(kit: &SafeKit) -> f64 {
     1.0 - kit.gaps() as f64 / kit.values().max(1) as f64
 }
 
-fn legend(sheet: &mut Worksheet, row: u32, last: u16, styles: &Styles) -> Result<(), XlsxError> {
+fn legend() -> String {
     let marks = [
         (Met::All, "every value of the cell can be met"),
         (Met::Some, "some can, depending on the value or on another dimension"),
         (Met::Nothing, "GAP: nothing in the drawers will do"),
     ];
-    let text = marks.map(|(met, words)| format!("{}  {words}", met.mark())).join("      ");
-    sheet.merge_text(row, 0, row, last, &text, &styles.prose)?;
-    Ok(())
+    marks.map(|(met, words)| format!("{}  {words}", met.mark())).join("      ")
 }
 
-/// The gaps in words with their values beside; the last row written.
-fn gaps(
-    sheet: &mut Worksheet,
-    provided: &Provided<'_>,
-    start: u32,
-    last: u16,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
+/// A gap of a pump.
+struct Gap<'a> {
+    tag: &'a str,
+    /// Its dimension, or all of them where it lies in several.
+    label: String,
+    /// Its ends, where it lies in one dimension.
+    ends: Option<[String; 2]>,
+    values: usize,
+    of: usize,
+    text: String,
+}
+
+type Words<'s> = Column<'s, Gap<'s>>;
+
+/// The gaps in words with their values beside.
+fn gaps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let (job, safe) = (provided.outlook.job(), &provided.provision.safe);
-    sheet.write_text(start, 0, "Gaps", &styles.part)?;
-    let mut row = start + 1;
+    let Styles { text, bold, wrapped, count, remark, prose, .. } = page.styles;
+    page.part("Gaps")?;
     if safe.iter().all(|kit| kit.gaps() == 0) {
-        let text = "None: every value that was looked at can be met.";
-        sheet.write_text(row, 0, text, &styles.plain)?;
-        return Ok(row);
+        let none = "None: every value that was looked at can be met.";
+        return page.text(none, &page.styles.plain);
     }
-    heads(sheet, row, &["Tag", "Dimension", "From", "To", "Values", "of"], styles)?;
-    sheet.merge_text(row, BEFORE, row, last, "In words", &styles.head)?;
-    let room = usize::from(last - BEFORE + 1) * 3;
-    let (mut told, mut more) = (0, 0);
-    for (pump, kit) in safe.iter().enumerate() {
-        let model = job.model_of(&job.pumps[pump]);
+    let words = page.last - BEFORE + 1;
+    let columns = [
+        Words::of("Tag", |gap| bold.of(gap.tag)),
+        Words::of("Dimension", |gap| match gap.ends {
+            Some(_) => wrapped.of(&gap.label),
+            None => over(3, wrapped.of(&gap.label)),
+        }),
+        Words::of("From", |gap| text.of(&gap.ends.as_ref()?[0])),
+        Words::of("To", |gap| text.of(&gap.ends.as_ref()?[1])),
+        Words::of("Values", |gap| count.of(gap.values)),
+        Words::of("of", |gap| count.of(gap.of)),
+        Words::of("In words", |gap| wrapped.of(&gap.text)).over(words),
+    ];
+    page.headings(&columns)?;
+    let gaps = safe.iter().enumerate().flat_map(|(pump, kit)| {
         let runs = said::runs(kit).into_iter().filter(|run| run.take.is_none());
-        for (run, sentence) in runs.zip(said::gaps(job, pump, kit)) {
-            if told == MOST_GAPS {
-                more += 1;
-                continue;
-            }
-            told += 1;
-            row += 1;
-            let tag = &job.pumps[pump].tag;
-            sheet.write_text(row, 0, tag, &styles.strong.clone().set_text_wrap())?;
-            let mut label = String::new();
-            let axes = kit.axes.iter().zip(&run.ranges);
-            match (&kit.axes[..], &run.ranges[..]) {
-                ([axis], [[from, to]]) => {
-                    label.clone_from(&model.dimensions[axis.dimension].label);
-                    sheet.write_text(row, 1, &label, &styles.wrapped)?;
-                    for (column, end) in [(2, from), (3, to)] {
-                        let shown = words::length(*end, model.unit);
-                        sheet.write_text(row, column, shown, &styles.text)?;
-                    }
-                }
-                _ => {
-                    let labels =
-                        axes.map(|(axis, _)| model.dimensions[axis.dimension].label.as_str());
-                    let labels = labels.collect::<Vec<_>>().join("; ");
-                    sheet.merge_text(row, 1, row, 3, &labels, &styles.wrapped)?;
-                }
-            }
-            for (column, count) in [(4, run.values), (5, kit.values())] {
-                let count = u32::try_from(count).unwrap_or(u32::MAX);
-                sheet.write_number_with_format(row, column, count, &styles.count)?;
-            }
-            let text = format!("{sentence}.");
-            sheet.merge_text(row, BEFORE, row, last, &text, &styles.wrapped)?;
-            high_enough(sheet, row, &[(&text, room), (&label, 24), (tag, 11)])?;
-        }
+        let gaps = runs.zip(said::gaps(job, pump, kit));
+        gaps.map(move |(run, sentence)| gap(&job.pumps[pump], job, kit, &run, &sentence))
+    });
+    let gaps: Vec<Gap<'_>> = gaps.collect();
+    for gap in gaps.iter().take(MOST_GAPS) {
+        let label = if gap.ends.is_some() { &*gap.label } else { "" };
+        page.high(height(&[(&gap.text, usize::from(words) * 3), (label, 24), (gap.tag, 11)]))?;
+        page.put(&columns, gap)?;
     }
-    if more > 0 {
-        row += 1;
+    if let Some(more @ 1..) = gaps.len().checked_sub(MOST_GAPS) {
         let text = format!("and {more} gaps more: they stand in the file that --json writes");
-        sheet.write_text(row, 0, text, &styles.remark)?;
+        page.text(text, remark)?;
     }
-    row += 1;
     let advice = "A gap is closed by a thickness that the drawers do not have, by another fit of the gasket, or by other limits: ask before the outage, not in it. `gapwright kit` says why once the pump is measured.";
-    sheet.merge_text(row, 0, row, last, advice, &styles.prose)?;
-    high_enough(sheet, row, &[(advice, 150)])?;
-    Ok(row)
+    page.across(advice, prose, height(&[(advice, 150)]))
 }
 
-/// The share of each pump's values that is covered, as a chart; the last row that it takes.
-fn chart(
-    sheet: &mut Worksheet,
-    provided: &Provided<'_>,
-    row: u32,
-    last: u16,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
-    let (job, safe) = (provided.outlook.job(), &provided.provision.safe);
-    let kits = safe.iter().enumerate().filter(|(_, kit)| !kit.axes.is_empty());
-    let kits: Vec<_> = kits.collect();
+fn gap<'a>(pump: &'a Pump, job: &Job, kit: &SafeKit, run: &Run<'_>, sentence: &str) -> Gap<'a> {
+    let model = job.model_of(pump);
+    let labels = kit.axes.iter().map(|axis| model.dimensions[axis.dimension].label.as_str());
+    let ends = match run.ranges[..] {
+        [ends] => Some(ends.map(|end| words::length(end, model.unit))),
+        _ => None,
+    };
+    Gap {
+        tag: &pump.tag,
+        label: labels.collect::<Vec<_>>().join("; "),
+        ends,
+        values: run.values,
+        of: kit.values(),
+        text: format!("{sentence}."),
+    }
+}
+
+/// The share of each pump's values that is covered, as a chart.
+fn chart(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
+    let kits = provided.outlook.job().pumps.iter().zip(&provided.provision.safe);
+    let kits: Vec<_> = kits.filter(|(_, kit)| !kit.axes.is_empty()).collect();
     if kits.is_empty() || kits.len() > MOST_BARS {
-        return Ok(row);
+        return Ok(());
     }
     // The figures stand right of what is printed.
-    let at = last + 2;
-    sheet.write_text(row, at, "Tag", &styles.remark)?;
-    sheet.write_text(row, at + 1, "Covered", &styles.remark)?;
-    let mut end = row;
-    for (pump, kit) in &kits {
-        end += 1;
-        sheet.write_text(end, at, &job.pumps[*pump].tag, &styles.remark)?;
-        sheet.write_number_with_format(end, at + 1, covered(kit), &styles.remark)?;
-    }
-    let range = |column: u16| ChartRange::new_from_range(NAME, row + 1, column, end, column);
+    let (row, from, remark) = (page.row, page.last + 2, &page.styles.remark);
+    let rows = kits.iter().map(|(pump, kit)| [remark.of(&pump.tag), remark.of(covered(kit))]);
+    let last = page.figures(from, ["Tag", "Covered"], rows)?;
+    let figures = Figures { sheet: NAME, rows: [row + 1, last], from };
     let mut chart = Chart::new(ChartType::Column);
-    chart
-        .add_series()
-        .set_name("Share of the values that can be met")
-        .set_categories(&range(at))
-        .set_values(&range(at + 1))
-        .set_gap(60)
-        .set_format(ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)));
+    let series = figures.series(&mut chart, "Share of the values that can be met", 1);
+    series.set_gap(60).set_format(&mut fill(VALUES));
     chart.title().set_name("Share of each pump's values that the drawers can meet");
     chart.legend().set_hidden();
     chart.y_axis().set_min(0).set_max(1).set_num_format("0 %");
     chart.set_width(1000).set_height(280);
     chart.set_alt_text("Share of each pump's expected values that the drawers can meet");
-    sheet.insert_chart(row, 0, &chart)?;
-    Ok(row + 15)
+    page.sheet.insert_chart(row, 0, &chart)?;
+    page.row += 15;
+    Ok(())
 }

@@ -1,12 +1,14 @@
 //! The Safe kits: per pump its pieces, and what to take when it measures so or so.
 
-use rust_xlsxwriter::{Workbook, XlsxError};
+use rust_xlsxwriter::{Format, Workbook};
 
+use super::super::page::{Page, Written};
 use super::super::pages::{Pages, Series};
-use super::super::style::{Styles, heads, set_up, title, widths};
-use super::super::text::WriteText;
-use super::{Provided, height, money};
+use super::super::style::Styles;
+use super::super::table::{Cell, Cells, over};
+use super::{Provided, height};
 use crate::words::provision::{self as words, Run};
+use crate::words::{about, money as money_of, natural_unit, thickness};
 
 /// The last column.
 const LAST: u16 = 7;
@@ -18,35 +20,21 @@ const TITLE: f64 = 60.0;
 const MOST_RUNS: usize = 300;
 /// The height of a plain row, in points.
 const PLAIN: f64 = 16.5;
-/// What A4 and Letter both have room for between the margins, in points, at this scale in percent,
+/// The room that A4 and Letter both have between the margins, in points, at this scale in percent,
 /// at which the columns fit across.
 const SCALE: u16 = 72;
 const ROOM: f64 = 480.0 * 100.0 / 72.0;
 
-pub(super) fn write(
-    workbook: &mut Workbook,
-    provided: &Provided<'_>,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let series = Series {
-        name: "Safe kits",
-        begin: &|sheet, name| {
-            set_up(sheet, name, date)?;
-            widths(sheet, &WIDTHS)?;
-            title(
-                sheet,
-                "Safe kits: for each pump what meets every value looked at",
-                "The tables say what would do; nothing is fitted by them. Measure the pump, run `gapwright kit`, measure the finished pack, recheck.",
-                styles,
-            )?;
-            // Not fitted to the page, since spreadsheet programs pass over page breaks then.
-            sheet.set_print_scale(SCALE);
-            Ok(FIRST)
-        },
-        last_column: None,
+pub(super) fn add(workbook: &mut Workbook, provided: &Provided<'_>, styles: &Styles) -> Written {
+    let begin = |page: &mut Page<'_>, _: &str| {
+        page.widths(&WIDTHS)?;
+        // Not fitted to the page, since spreadsheet programs pass over page breaks then.
+        page.sheet.set_print_scale(SCALE);
+        let title = "Safe kits: for each pump what meets every value looked at";
+        page.title(title, "The tables say what would do; nothing is fitted by them. Measure the pump, run `gapwright kit`, measure the finished pack, recheck.")
     };
-    let mut kits = Kits { pages: Pages::begin(workbook, &series)?, styles, used: 0.0 };
+    let series = Series { name: "Safe kits", begin: &begin, last_column: None };
+    let mut kits = Kits { pages: Pages::begin(workbook, &series, styles)?, used: 0.0 };
     kits.turn()?;
     for pump in 0..provided.provision.safe.len() {
         kits.pump(provided, pump)?;
@@ -58,7 +46,6 @@ pub(super) fn write(
 /// that runs over has its headings again.
 struct Kits<'a> {
     pages: Pages<'a>,
-    styles: &'a Styles,
     /// The height of what stands on this page.
     used: f64,
 }
@@ -69,22 +56,25 @@ impl Kits<'_> {
         self.used + more <= ROOM
     }
 
-    fn turn(&mut self) -> Result<(), XlsxError> {
+    fn turn(&mut self) -> Written {
         self.pages.turn(1)?;
-        self.used = if self.pages.row == FIRST { TITLE } else { 0.0 };
+        self.used = if self.pages.page.row == FIRST { TITLE } else { 0.0 };
         Ok(())
     }
 
-    /// The next row, made so high.
-    fn next(&mut self, height: f64) -> Result<u32, XlsxError> {
-        let row = self.pages.row;
-        self.pages.sheet.set_row_height(row, height)?;
-        self.pages.row += 1;
+    /// Writes a row of cells, so high.
+    fn line<'c>(&mut self, height: f64, cells: impl IntoIterator<Item = Cell<'c>>) -> Written {
         self.used += height;
-        Ok(row)
+        self.pages.page.high(height)?;
+        self.pages.page.line(cells)
     }
 
-    fn pump(&mut self, provided: &Provided<'_>, pump: usize) -> Result<(), XlsxError> {
+    /// Writes a text over all columns.
+    fn across(&mut self, text: String, format: &Format) -> Written {
+        self.line(PLAIN, [over(LAST + 1, format.of(text))])
+    }
+
+    fn pump(&mut self, provided: &Provided<'_>, pump: usize) -> Written {
         let job = provided.outlook.job();
         let kit = &provided.provision.safe[pump];
         let runs = words::runs(kit);
@@ -101,76 +91,59 @@ impl Kits<'_> {
         let proof = match (kit.proven, kit.pieces.is_empty()) {
             (_, true) => "no pieces".into(),
             (true, false) => "proven least".to_string(),
-            (false, false) => format!(
-                "not proven least: none costs less than {}",
-                crate::words::money(kit.bound.raw(), job)
-            ),
+            (false, false) => {
+                format!("not proven least: none costs less than {}", money_of(kit.bound.raw(), job))
+            }
         };
         let tag = &job.pumps[pump].tag;
-        let head = format!(
-            "Pump {tag}: {}, {} pieces, {proof}",
-            crate::words::money(kit.cost.raw(), job),
-            kit.count
-        );
-        let row = self.next(PLAIN)?;
-        self.pages.sheet.merge_text(row, 0, row, LAST, &head, &self.styles.part)?;
-        let format = match kit.gaps() {
-            0 => &self.styles.plain,
-            _ => &self.styles.alarm,
-        };
+        let head =
+            format!("Pump {tag}: {}, {} pieces, {proof}", money_of(kit.cost.raw(), job), kit.count);
+        let Styles { part, plain, alarm, remark, .. } = self.pages.page.styles;
+        self.across(head, part)?;
         let model = job.model_of(&job.pumps[pump]);
         let standing = format!("{}. Model {}.", words::standing(kit), model.name);
-        let row = self.next(PLAIN)?;
-        self.pages.sheet.merge_text(row, 0, row, LAST, &standing, format)?;
+        self.across(standing, if kit.gaps() == 0 { plain } else { alarm })?;
         self.pieces(provided, pump)?;
         if !lines.is_empty() {
-            self.next(PLAIN)?;
+            self.line(PLAIN, [])?;
             self.table(provided, pump, lines)?;
         }
         if let Some(more @ 1..) = runs.len().checked_sub(MOST_RUNS) {
-            let row = self.next(PLAIN)?;
             let text = format!("and {more} lines more: they stand in the file that --json writes");
-            self.pages.sheet.merge_text(row, 0, row, LAST, &text, &self.styles.remark)?;
+            self.across(text, remark)?;
         }
-        self.next(PLAIN)?;
-        Ok(())
+        self.line(PLAIN, [])
     }
 
-    fn pieces(&mut self, provided: &Provided<'_>, pump: usize) -> Result<(), XlsxError> {
-        let job = provided.outlook.job();
+    fn pieces(&mut self, provided: &Provided<'_>, pump: usize) -> Written {
+        let Styles { text, bold, strong, count, money, head, .. } = self.pages.page.styles;
         let names = ["Item", "Kind", "Fit", "Thickness", "is about", "Pieces", "Cost", "Bin"];
-        let row = self.next(PLAIN)?;
-        heads(&mut self.pages.sheet, row, &names, self.styles)?;
-        let money = money(self.styles);
+        self.line(PLAIN, names.map(|name| head.of(name)))?;
         for one in &provided.provision.safe[pump].pieces {
-            let item = &job.stock[one.item];
-            let row = self.next(height(&[(&item.item, 22)]))?;
-            let (sheet, styles) = (&mut self.pages.sheet, self.styles);
-            sheet.write_text(row, 0, &item.item, &styles.strong.clone().set_text_wrap())?;
-            sheet.write_text(row, 1, &item.kind, &styles.text)?;
-            sheet.write_text(row, 2, item.fit.as_str(), &styles.text)?;
-            if let Some(size) = item.size {
-                let unit = crate::words::natural_unit(size.thickness);
-                let shown = crate::words::thickness(size.thickness, unit);
-                let about = crate::words::about(size.thickness.into(), unit.twin());
-                sheet.write_text(row, 3, shown, &styles.strong)?;
-                sheet.write_text(row, 4, about, &styles.text)?;
-            }
-            sheet.write_number_with_format(row, 5, one.count, &styles.count)?;
-            let cost = (item.unit_cost * one.count).to_f64();
-            sheet.write_number_with_format(row, 6, cost, &money)?;
-            sheet.write_text(row, 7, item.bin.as_deref().unwrap_or(""), &styles.text)?;
+            let item = &provided.outlook.job().stock[one.item];
+            let size = item.size.map(|size| {
+                let unit = natural_unit(size.thickness);
+                let about = about(size.thickness.into(), unit.twin());
+                [strong.of(thickness(size.thickness, unit)), text.of(about)]
+            });
+            let [thickness, about] = size.unwrap_or([None, None]);
+            let cells = [
+                bold.of(&item.item),
+                text.of(&item.kind),
+                text.of(item.fit.as_str()),
+                thickness,
+                about,
+                count.of(one.count),
+                money.of((item.unit_cost * one.count).to_f64()),
+                text.of(item.bin.as_deref().unwrap_or("")),
+            ];
+            self.line(height(&[(&item.item, 22)]), cells)?;
         }
         Ok(())
     }
 
     /// If it measures so, take that.
-    fn table(
-        &mut self,
-        provided: &Provided<'_>,
-        pump: usize,
-        lines: &[Line],
-    ) -> Result<(), XlsxError> {
+    fn table(&mut self, provided: &Provided<'_>, pump: usize, lines: &[Line]) -> Written {
         let job = provided.outlook.job();
         let kit = &provided.provision.safe[pump];
         let dimensions = &job.model_of(&job.pumps[pump]).dimensions;
@@ -178,40 +151,38 @@ impl Kits<'_> {
             [axis] => format!("If it measures: {}", dimensions[axis.dimension].label),
             _ => "If it measures".to_string(),
         };
+        let Styles { part, wrapped, count, alarm, .. } = self.pages.page.styles;
         self.headings(&label)?;
         for line in lines {
             if !self.fits(line.height) {
                 self.turn()?;
-                let row = self.next(PLAIN)?;
                 let head = format!("Pump {}, continued", job.pumps[pump].tag);
-                self.pages.sheet.merge_text(row, 0, row, LAST, &head, &self.styles.part)?;
+                self.across(head, part)?;
                 self.headings(&label)?;
             }
-            let row = self.next(line.height)?;
-            let (sheet, styles) = (&mut self.pages.sheet, self.styles);
-            let format = if line.gap { &styles.alarm } else { &styles.wrapped };
-            sheet.merge_text(row, 0, row, 1, &line.values, &styles.wrapped)?;
-            sheet.write_number_with_format(row, 2, line.count, &styles.count)?;
-            sheet.merge_text(row, 3, row, LAST, &line.take, format)?;
+            let format = if line.gap { alarm } else { wrapped };
+            let cells = [
+                over(2, wrapped.of(&line.values)),
+                count.of(line.count),
+                over(LAST - 2, format.of(&line.take)),
+            ];
+            self.line(line.height, cells)?;
         }
         Ok(())
     }
 
-    fn headings(&mut self, label: &str) -> Result<(), XlsxError> {
-        let row = self.next(height(&[(label, 32)]))?;
-        let (sheet, head) = (&mut self.pages.sheet, &self.styles.head);
-        sheet.merge_text(row, 0, row, 1, label, head)?;
-        sheet.write_text(row, 2, "Values", head)?;
-        let take = "Take, place by place (with its total)";
-        sheet.merge_text(row, 3, row, LAST, take, head)?;
-        Ok(())
+    fn headings(&mut self, label: &str) -> Written {
+        let head = &self.pages.page.styles.head;
+        let take = head.of("Take, place by place (with its total)");
+        let cells = [over(2, head.of(label)), head.of("Values"), over(LAST - 2, take)];
+        self.line(height(&[(label, 32)]), cells)
     }
 }
 
 /// A line of a pump's table.
 struct Line {
     values: String,
-    count: u32,
+    count: usize,
     take: String,
     gap: bool,
     height: f64,
@@ -229,7 +200,7 @@ impl Line {
         Line {
             height: height(&[(&values, 36), (&take, 80)]),
             values,
-            count: u32::try_from(run.values).unwrap_or(u32::MAX),
+            count: run.values,
             take,
             gap: run.take.is_none(),
         }

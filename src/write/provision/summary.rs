@@ -1,33 +1,30 @@
 //! The Summary of what is set aside: both prices side by side, the service, every pump's standing.
 
 use rust_xlsxwriter::{
-    Chart, ChartErrorBars, ChartErrorBarsDirection, ChartErrorBarsType, ChartFormat, ChartMarker,
-    ChartMarkerType, ChartRange, ChartSolidFill, ChartType, Worksheet, XlsxError,
+    Chart, ChartErrorBars, ChartErrorBarsDirection, ChartErrorBarsType, ChartFont, ChartFormat,
+    ChartMarkerType, ChartType, Worksheet,
 };
 
-use super::super::style::{Head, Styles, VALUES, begin, heads, paragraphs, widths};
-use super::super::table::{self, Cells};
-use super::super::text::WriteText;
-use super::{Provided, height, high_enough, money};
-use crate::model::USUAL_CAUTIONS;
+use super::super::page::{Page, Written};
+use super::super::picture::{Figures, fill, mark};
+use super::super::style::{Styles, VALUES};
+use super::super::table::{Cells, Column, over};
+use super::super::text::chart_name;
+use super::{Provided, height};
+use crate::outlook::Law;
+use crate::provision::SafeKit;
+use crate::pump::Pump;
 use crate::words;
 use crate::words::provision as said;
 
 const NAME: &str = "Summary";
-const LAST: u16 = 9;
 /// Where the charts' figures stand, right of what is printed.
 const FIGURES: u16 = 12;
 /// Rows that the charts take.
 const PICTURE: u32 = 15;
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    provided: &Provided<'_>,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Worksheet> {
     let (job, provision) = (provided.outlook.job(), provided.provision);
-    widths(sheet, &[16.0, 18.0, 9.0, 12.0, 46.0, 8.0, 8.0, 14.0, 13.0, 28.0])?;
     let unmeasured = provision.safe.iter().filter(|kit| !kit.axes.is_empty());
     let lead = format!(
         "{} of {} pumps are not measured yet; acceptance rule: {}; values in steps of {}",
@@ -36,55 +33,62 @@ pub(super) fn write(
         job.policy.acceptance,
         words::length(provided.question.step, words::natural_unit(provided.question.step))
     );
-    let head = Head { name: NAME, date, title: "What to set aside before the outage", lead: &lead };
-    begin(sheet, &head, styles)?;
-    sheet.merge_text(2, 0, 2, LAST, said::CAUTION, &styles.strong)?;
-    let mut row = prices(sheet, provided, styles)?;
-    row = charts(sheet, provided, row + 1, styles)?;
-    row = cautions(sheet, row + 1, styles)?;
-    row = warnings(sheet, provided, row + 2, styles)?;
+    let mut page = Page::begin(NAME, "What to set aside before the outage", &lead, styles)?;
+    page.widths(&[16.0, 18.0, 9.0, 12.0, 46.0, 8.0, 8.0, 14.0, 13.0, 28.0])?;
+    page.row = 2;
+    page.across(said::CAUTION, &styles.strong, None)?;
+    page.row += 1;
+    prices(&mut page, provided)?;
+    verdict(&mut page, provided)?;
+    page.row += 1;
+    charts(&mut page, provided)?;
+    page.row += 1;
+    page.cautions(&CAUTIONS, |text| height(&[(text, 145)]))?;
+    page.row += 1;
+    warnings(&mut page, provided)?;
     // Last, so that its headings can stand on every page that it runs on to.
-    row = pumps(sheet, provided, row + 1, styles)?;
-    sheet.set_print_area(0, 0, row, LAST)?;
+    pumps(&mut page, provided)?;
+    let (row, column) = (page.row, page.last);
+    page.printed(row, column)
+}
+
+/// Cautions for what is set aside, before the usual ones.
+const CAUTIONS: [(&str, &str); 2] = [
+    ("before", said::CAUTION),
+    (
+        "before",
+        "A range is an expectation. A pump that comes out beyond it may need pieces that nobody set aside; so may one whose parts were changed.",
+    ),
+];
+
+/// Both answers side by side.
+fn prices(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
+    let (provision, question) = (provided.provision, provided.question);
+    let (together, short) = (&provision.together, provision.falls_short(question));
+    let Styles { text, head, strong, wrapped, alarms, .. } = page.styles;
+    page.line([
+        over(2, head.of("")),
+        over(3, head.of("Safe kits, all of them together")),
+        over(5, head.of("Trolley, shared by all pumps")),
+    ])?;
+    let lines = answers(provided);
+    for (at, (name, safe, shared)) in lines.iter().enumerate() {
+        let format = if at < 2 { strong } else { wrapped };
+        let lacking =
+            at == lines.len() - 1 && !(together.lacking.is_empty() && together.sheets.is_empty());
+        let short = short && shared.starts_with("NOT ");
+        let either = |warns, text: &String| if warns { alarms } else { format }.of(text);
+        page.high(height(&[(safe, 70), (shared, 74)]))?;
+        page.line([
+            over(2, text.of(*name)),
+            over(3, either(lacking, safe)),
+            over(5, either(short, shared)),
+        ])?;
+    }
     Ok(())
 }
 
-/// Both answers side by side; the last row written.
-fn prices(
-    sheet: &mut Worksheet,
-    provided: &Provided<'_>,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
-    let (provision, question) = (provided.provision, provided.question);
-    let (together, short) = (&provision.together, provision.falls_short(question));
-    let mut row = 4;
-    let heads = [
-        (0, 1, ""),
-        (2, 4, "Safe kits, all of them together"),
-        (5, LAST, "Trolley, shared by all pumps"),
-    ];
-    for (first, last, text) in heads {
-        sheet.merge_text(row, first, row, last, text, &styles.head)?;
-    }
-    let lines = answers(provided);
-    for (at, (name, safe, shared)) in lines.iter().enumerate() {
-        row += 1;
-        let format = if at < 2 { &styles.strong } else { &styles.wrapped };
-        sheet.merge_text(row, 0, row, 1, name, &styles.text)?;
-        let lacking =
-            at == lines.len() - 1 && !(together.lacking.is_empty() && together.sheets.is_empty());
-        let alarm = styles.alarm.clone().set_text_wrap();
-        let safe_format = if lacking { &alarm } else { format };
-        sheet.merge_text(row, 2, row, 4, safe, safe_format)?;
-        let short = short && shared.starts_with("NOT ");
-        let shared_format = if short { &alarm } else { format };
-        sheet.merge_text(row, 5, row, LAST, shared, shared_format)?;
-        high_enough(sheet, row, &[(safe, 70), (shared, 74)])?;
-    }
-    Ok(verdict(sheet, provided, row, styles)? + 1)
-}
-
-/// What each answer comes to: its name, that of the safe kits, that of the trolley.
+/// The answers line by line: the name of a line, that of the safe kits, that of the trolley.
 fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 7] {
     let (job, provision) = (provided.outlook.job(), provided.provision);
     let (together, trolley, service) =
@@ -137,14 +141,10 @@ fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 7] {
     ]
 }
 
-/// What the trolley promises, what the count lost, and what stands against it; the last row written.
-fn verdict(
-    sheet: &mut Worksheet,
-    provided: &Provided<'_>,
-    mut row: u32,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
+/// The promise of the trolley, the scenarios that the count lost, and what stands against it.
+fn verdict(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let (provision, question) = (provided.provision, provided.question);
+    let Styles { prose, alarm, alarms, .. } = page.styles;
     let service = &provision.service;
     let [gaps, unknown] = [service.hopeless, service.undecided];
     let ran_out = service.checks.saturating_sub(service.served + gaps + unknown);
@@ -153,43 +153,30 @@ fn verdict(
         service.checks, service.served
     );
     let promise = said::promise(provision, question);
-    let promise_format = match promise.starts_with("NOT MET") {
-        true => styles.alarm.clone().set_text_wrap(),
-        false => styles.prose.clone(),
-    };
-    for (text, format) in [(promise, promise_format), (lost, styles.prose.clone())] {
-        row += 1;
-        sheet.merge_text(row, 0, row, LAST, &text, &format)?;
-        high_enough(sheet, row, &[(&text, 180)])?;
-    }
+    let format = if promise.starts_with("NOT MET") { alarms } else { prose };
+    page.across(&promise, format, height(&[(&promise, 180)]))?;
+    page.across(&lost, prose, height(&[(&lost, 180)]))?;
     let gaps = provision.safe.iter().filter(|kit| kit.gaps() > 0).count();
     if gaps > 0 {
-        row += 1;
         let text = format!(
             "{}: {gaps} of {} pumps may come to a value that nothing in the drawers will do for; see Coverage.",
             said::GAP,
             provision.safe.len()
         );
-        sheet.merge_text(row, 0, row, LAST, &text, &styles.alarm)?;
+        page.across(&text, alarm, None)?;
     }
     if let Some(stop) = provision.stopped {
-        row += 1;
         let text = format!(
             "Ended early by {}: these are the best found, with their bounds.",
             stop.words()
         );
-        sheet.merge_text(row, 0, row, LAST, &text, &styles.alarm)?;
+        page.across(&text, alarm, None)?;
     }
-    Ok(row)
+    Ok(())
 }
 
-/// Both prices, and the service with its interval; the row below.
-fn charts(
-    sheet: &mut Worksheet,
-    provided: &Provided<'_>,
-    row: u32,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
+/// Both prices, and the service with its interval.
+fn charts(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let (job, provision) = (provided.outlook.job(), provided.provision);
     let service = &provision.service;
     let asked = provided.question.probability.to_f64();
@@ -199,212 +186,137 @@ fn charts(
         ("Safe kits together", provision.together.cost.to_f64(), "asked for", asked, 0.0, 0.0),
         ("Trolley", provision.trolley.cost.to_f64(), "counted", share, share - low, high - share),
     ];
-    let names = ["", "Price", "", "Service", "below", "above"];
-    for (column, name) in (FIGURES..).zip(names) {
-        sheet.write_text(row, column, name, &styles.remark)?;
-    }
-    for (at, (answer, price, what, value, below, above)) in (row + 1..).zip(figures) {
-        sheet.write_text(at, FIGURES, answer, &styles.remark)?;
-        sheet.write_text(at, FIGURES + 2, what, &styles.remark)?;
-        for (column, value) in [(1, price), (3, value), (4, below), (5, above)] {
-            sheet.write_number_with_format(at, FIGURES + column, value, &styles.remark)?;
-        }
-    }
-    let mut price = price(row, &job.policy.currency);
-    let mut counted = counted(row, low.min(asked));
+    let of = &page.styles.remark;
+    let rows = figures.map(|(answer, price, what, value, below, above)| {
+        [of.of(answer), of.of(price), of.of(what), of.of(value), of.of(below), of.of(above)]
+    });
+    let row = page.row;
+    let last = page.figures(FIGURES, ["", "Price", "", "Service", "below", "above"], rows)?;
+    let mut price = price([row + 1, last], &job.policy.currency);
+    let mut counted = counted([row + 1, last], low.min(asked));
     for chart in [&mut price, &mut counted] {
-        chart.title().set_font(rust_xlsxwriter::ChartFont::new().set_size(11).set_bold());
+        chart.title().set_font(ChartFont::new().set_size(11).set_bold());
+        chart.legend().set_hidden();
         chart.set_height(280);
     }
     price.set_width(470);
     counted.set_width(680);
-    sheet.insert_chart_with_offset(row, 0, &price, 4, 4)?;
-    sheet.insert_chart_with_offset(row, 4, &counted, 110, 4)?;
-    Ok(row + PICTURE)
-}
-
-/// How the values of both pictures look.
-fn fill() -> ChartFormat {
-    ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)).clone()
-}
-
-/// The figures of a column, below their heading in a row.
-fn figures(row: u32, column: u16) -> ChartRange {
-    ChartRange::new_from_range(NAME, row + 1, FIGURES + column, row + 2, FIGURES + column)
+    page.sheet.insert_chart_with_offset(row, 0, &price, 4, 4)?;
+    page.sheet.insert_chart_with_offset(row, 4, &counted, 110, 4)?;
+    page.row += PICTURE;
+    Ok(())
 }
 
 /// Both prices.
-fn price(row: u32, currency: &str) -> Chart {
-    let range = |column| figures(row, column);
-    let mut price = Chart::new(ChartType::Column);
-    price
-        .add_series()
-        .set_name("Price")
-        .set_categories(&range(0))
-        .set_values(&range(1))
-        .set_gap(90)
-        .set_format(&mut fill());
-    let name = format!("Price of what is set aside ({})", currency);
-    price.title().set_name(super::super::text::chart_name(&name).as_str());
-    price.legend().set_hidden();
-    price.y_axis().set_min(0).set_num_format("0");
-    price.set_alt_text("Price of all safe kits together beside that of the trolley");
-    price
+fn price(rows: [u32; 2], currency: &str) -> Chart {
+    let figures = Figures { sheet: NAME, rows, from: FIGURES };
+    let mut chart = Chart::new(ChartType::Column);
+    figures.series(&mut chart, "Price", 1).set_gap(90).set_format(&mut fill(VALUES));
+    let name = format!("Price of what is set aside ({currency})");
+    chart.title().set_name(chart_name(&name).as_str());
+    chart.y_axis().set_min(0).set_num_format("0");
+    chart.set_alt_text("Price of all safe kits together beside that of the trolley");
+    chart
 }
 
 /// The service that was asked for and the counted one, which may be as low as this.
-fn counted(row: u32, low: f64) -> Chart {
-    let range = |column| figures(row, column);
-    let mut counted = Chart::new(ChartType::Line);
-    counted
-        .add_series()
-        .set_name("Share of outages in which every pump is served")
-        .set_categories(&range(2))
-        .set_values(&range(3))
+fn counted(rows: [u32; 2], low: f64) -> Chart {
+    let figures = Figures { sheet: NAME, rows, from: FIGURES + 2 };
+    let interval = ChartErrorBarsType::Custom(figures.column(3), figures.column(2));
+    let mut chart = Chart::new(ChartType::Line);
+    figures
+        .series(&mut chart, "Share of outages in which every pump is served", 1)
         .set_format(ChartFormat::new().set_no_line())
-        .set_marker(
-            ChartMarker::new()
-                .set_type(ChartMarkerType::Diamond)
-                .set_size(9)
-                .set_format(&mut fill()),
-        )
+        .set_marker(&mark(ChartMarkerType::Diamond, 9, VALUES))
         .set_y_error_bars(
-            ChartErrorBars::new()
-                .set_type(ChartErrorBarsType::Custom(range(5), range(4)))
-                .set_direction(ChartErrorBarsDirection::Both),
+            ChartErrorBars::new().set_type(interval).set_direction(ChartErrorBarsDirection::Both),
         );
-    counted
-        .title()
-        .set_name("Outages in which every pump is served, with the interval of the count");
-    counted.legend().set_hidden();
+    let title = "Outages in which every pump is served, with the interval of the count";
+    chart.title().set_name(title);
     // Points and not columns, so that the axis need not begin at nothing.
     let least = ((low - 0.02).max(0.0) * 20.0).floor() / 20.0;
-    counted.y_axis().set_min(least).set_max(1).set_num_format("0 %");
-    counted.set_alt_text("Service that was asked for, and the counted one with its interval");
-    counted
+    chart.y_axis().set_min(least).set_max(1).set_num_format("0 %");
+    chart.set_alt_text("Service that was asked for, and the counted one with its interval");
+    chart
 }
 
-/// Every pump with its standing; the row below.
-fn pumps(
-    sheet: &mut Worksheet,
-    provided: &Provided<'_>,
-    start: u32,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
+/// A pump with its safe kit.
+struct Line<'a> {
+    pump: &'a Pump,
+    model: &'a str,
+    expected: String,
+    kit: &'a SafeKit,
+    missed: String,
+    standing: String,
+}
+
+type Col<'s> = Column<'s, Line<'s>>;
+
+fn columns(styles: &Styles) -> [Col<'_>; 10] {
+    let Styles { text, wrapped, count, money, bold, alarms, .. } = styles;
+    [
+        Col::of("Tag", |line| bold.of(&line.pump.tag)),
+        Col::of("Model", |line| wrapped.of(line.model)),
+        Col::of("Priority", |line| count.of(line.pump.priority)),
+        Col::of("Due", |line| text.of(line.pump.due_shown())),
+        Col::of("Expected", |line| wrapped.of(&line.expected)),
+        Col::of("Values", |line| count.of(line.kit.values())),
+        Col::of("In a gap", |line| count.of(line.kit.gaps())),
+        Col::of("Safe kit", |line| money.of(line.kit.cost.to_f64())),
+        Col::of("Goes without", |line| text.of(&line.missed)),
+        Col::of("Standing", |line| match line.kit.gaps() {
+            0 => wrapped.of(&line.standing),
+            _ => alarms.of(&line.standing),
+        }),
+    ]
+}
+
+/// Every pump with its standing.
+fn pumps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let (job, provision) = (provided.outlook.job(), provided.provision);
-    sheet.write_text(start, 0, "Pumps", &styles.part)?;
-    let names = [
-        "Tag",
-        "Model",
-        "Priority",
-        "Due",
-        "Expected",
-        "Values",
-        "In a gap",
-        "Safe kit",
-        "Goes without",
-        "Standing",
-    ];
-    let mut row = start + 1;
-    heads(sheet, row, &names, styles)?;
-    sheet.set_row_height(row, 31.0)?;
-    sheet.set_repeat_rows(row, row)?;
-    let (money, tag) = (money(styles), styles.strong.clone().set_text_wrap());
-    let checks = provision.service.checks;
-    for (index, pump) in job.pumps.iter().enumerate() {
-        row += 1;
-        let (model, kit) = (job.model_of(pump), &provision.safe[index]);
+    page.part("Pumps")?;
+    let columns = columns(page.styles);
+    page.high(31.0)?;
+    page.repeat()?;
+    page.headings(&columns)?;
+    let (missed, checks) = (&provision.service.missed, provision.service.checks);
+    for (index, (pump, kit)) in job.pumps.iter().zip(&provision.safe).enumerate() {
+        let model = job.model_of(pump);
         let dimensions = model.dimensions.iter().zip(&provided.outlook.expected()[index]);
         let expected = dimensions.filter_map(|(dimension, expected)| {
             let expected = (*expected)?;
             let range = said::range([expected.low, expected.high], model.unit);
             let law = match expected.law {
-                crate::outlook::Law::Even => "",
-                crate::outlook::Law::Readings { .. } => ", as past readings say",
+                Law::Even => "",
+                Law::Readings { .. } => ", as past readings say",
             };
             Some(format!("{} {range}{law}", dimension.label))
         });
-        let expected: Vec<String> = expected.collect();
-        let expected = match expected.is_empty() {
-            true => "measured".to_string(),
-            false => expected.join("; "),
-        };
-        let due = pump.due.as_ref().map_or("", |due| due.shown.as_str());
-        let missed = provision.service.missed.get(index).copied().unwrap_or(0);
-        let format = match kit.gaps() {
-            0 => styles.wrapped.clone(),
-            _ => styles.alarm.clone().set_text_wrap(),
+        let expected = match expected.collect::<Vec<_>>() {
+            none if none.is_empty() => "measured".to_string(),
+            some => some.join("; "),
         };
         let standing = said::standing(kit);
-        let cells = [
-            tag.of(&pump.tag),
-            styles.wrapped.of(&model.name),
-            styles.count.of(pump.priority),
-            styles.text.of(due),
-            styles.wrapped.of(&expected),
-            styles.count.of(kit.values()),
-            styles.count.of(kit.gaps()),
-            money.of(kit.cost.to_f64()),
-            styles.text.of(format!("{missed} of {checks}")),
-            format.of(&standing),
-        ];
-        table::cells(sheet, (row, 0), cells)?;
-        high_enough(
-            sheet,
-            row,
-            &[(&pump.tag, 13), (&model.name, 16), (&expected, 50), (&standing, 28)],
-        )?;
+        let texts = [(&*pump.tag, 13), (&model.name, 16), (&expected, 50), (&standing, 28)];
+        page.high(height(&texts))?;
+        let missed = format!("{} of {checks}", missed.get(index).copied().unwrap_or(0));
+        let line = Line { pump, model: &model.name, expected, kit, missed, standing };
+        page.put(&columns, &line)?;
     }
-    sheet.write_text(
-        row + 1,
-        0,
-        "Goes without: in how many of the scenarios that were counted the trolley has no kit for this pump.",
-        &styles.remark,
-    )?;
-    Ok(row + 2)
+    let text = "Goes without: in how many of the scenarios that were counted the trolley has no kit for this pump.";
+    page.text(text, &page.styles.remark)
 }
 
-fn warnings(
-    sheet: &mut Worksheet,
-    provided: &Provided<'_>,
-    start: u32,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
+fn warnings(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let job = provided.outlook.job();
+    let Styles { prose, alarms, .. } = page.styles;
     let own = said::warnings(job, provided.provision, provided.question);
-    if own.is_empty() && job.warnings.is_empty() && job.unused.is_empty() {
-        return Ok(start - 1);
-    }
-    let warnings = job.warnings.iter().map(words::warning);
-    let unused = (!job.unused.is_empty()).then(|| {
-        let unused = job.unused.join("; ");
-        format!("Carried through or left alone, not used: {unused}.")
-    });
-    let alarm = styles.alarm.clone().set_text_wrap();
-    let own = own.into_iter().map(|text| (text, &alarm));
-    let others = warnings.chain(unused).map(|text| (text, &styles.prose));
-    let texts = own.chain(others).map(|(text, format)| {
+    let own = own.into_iter().map(|text| (text, alarms));
+    let others = job.warnings.iter().map(words::warning).chain(words::unused(job));
+    let texts = own.chain(others.map(|text| (text, prose)));
+    let texts = texts.map(|(text, format)| {
         let height = height(&[(&text, 170)]);
-        (text, format, Some(height))
+        (text, format, height)
     });
-    Ok(paragraphs(sheet, (start, LAST), "Warnings and remarks", texts, styles)? + 1)
-}
-
-fn cautions(sheet: &mut Worksheet, start: u32, styles: &Styles) -> Result<u32, XlsxError> {
-    sheet.write_text(start, 0, "Cautions", &styles.part)?;
-    let own = [
-        ("before", said::CAUTION),
-        (
-            "before",
-            "A range is an expectation. A pump that comes out beyond it may need pieces that nobody set aside; so may one whose parts were changed.",
-        ),
-    ];
-    let mut row = start;
-    for (when, text) in own.into_iter().chain(USUAL_CAUTIONS) {
-        row += 1;
-        sheet.write_text(row, 0, when, &styles.prose)?;
-        sheet.merge_text(row, 1, row, LAST, text, &styles.prose)?;
-        high_enough(sheet, row, &[(text, 145)])?;
-    }
-    Ok(row)
+    page.paragraphs("Warnings and remarks", texts)
 }

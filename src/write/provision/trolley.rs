@@ -1,11 +1,11 @@
 //! The Trolley: one line an item, walking the bins once, and what stays in the drawers.
 
-use rust_xlsxwriter::{Format, Worksheet, XlsxError};
+use rust_xlsxwriter::Worksheet;
 
-use super::super::style::{Head, Styles, begin};
-use super::super::table::{self, Cells, Column};
-use super::super::text::WriteText;
-use super::{Provided, high_enough, money};
+use super::super::page::{Page, Written};
+use super::super::style::Styles;
+use super::super::table::{Cells, Column};
+use super::{Provided, height};
 use crate::provision::SetAside;
 use crate::stock::Item;
 use crate::words;
@@ -18,8 +18,8 @@ struct Line<'a> {
 
 type Col<'s> = Column<'s, Line<'s>>;
 
-fn columns<'s>(styles: &'s Styles, money: &'s Format) -> [Col<'s>; 13] {
-    let (text, count) = (&styles.text, &styles.count);
+fn columns(styles: &Styles) -> [Col<'_>; 13] {
+    let Styles { text, count, money, .. } = styles;
     let thickness = |line: &Line<'_>| {
         let thickness = line.item.size?.thickness;
         Some((thickness, words::natural_unit(thickness)))
@@ -49,55 +49,40 @@ fn columns<'s>(styles: &'s Styles, money: &'s Format) -> [Col<'s>; 13] {
     ]
 }
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    provided: &Provided<'_>,
-    date: &str,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Worksheet> {
     let job = provided.outlook.job();
     let trolley = &provided.provision.trolley;
-    let head = Head {
-        name: "Trolley",
-        date,
-        title: "Trolley: set aside for all pumps together, in bin order",
-        lead: "Tick what is set aside. Set aside is not set: no piece goes into a pump before it is measured and `gapwright kit` has chosen.",
-    };
-    begin(sheet, &head, styles)?;
+    let title = "Trolley: set aside for all pumps together, in bin order";
+    let lead = "Tick what is set aside. Set aside is not set: no piece goes into a pump before it is measured and `gapwright kit` has chosen.";
+    let mut page = Page::begin("Trolley", title, lead, styles)?;
+    page.last = 12;
     if provided.provision.falls_short(provided.question) {
         let text = words::provision::promise(provided.provision, provided.question);
-        let alarm = styles.alarm.clone().set_text_wrap();
-        sheet.merge_text(2, 0, 2, 12, &text, &alarm)?;
-        high_enough(sheet, 2, &[(&text, 140)])?;
+        page.row = 2;
+        page.across(&text, &styles.alarms, height(&[(&text, 140)]))?;
     }
-    let money = money(styles);
-    let columns = columns(styles, &money);
-    table::open(sheet, 3, &columns, styles)?;
-    sheet.set_row_height(3, 46.0)?;
-    sheet.set_freeze_panes(4, 0)?;
+    let columns = columns(styles);
+    page.high(46.0)?;
+    page.open(&columns)?;
     let mut order: Vec<&SetAside> = trolley.pieces.iter().collect();
     let bin = |one: &SetAside| job.stock[one.item].bin.as_deref().unwrap_or_default();
     order.sort_by(|a, b| natord::compare_ignore_case(bin(a), bin(b)).then(a.item.cmp(&b.item)));
-    let mut row = 3;
     for one in order {
-        row += 1;
         let item = &job.stock[one.item];
-        let count = one.count;
-        table::row(sheet, row, &columns, &Line { item, count })?;
-        high_enough(sheet, row, &[(&item.item, 18)])?;
+        page.high(height(&[(&item.item, 18)]))?;
+        page.put(&columns, &Line { item, count: one.count })?;
     }
     if trolley.pieces.is_empty() {
-        row += 1;
-        sheet.write_text(row, 0, "Nothing to set aside.", &styles.alarm)?;
+        page.text("Nothing to set aside.", &styles.alarm)?;
     }
-    row += 2;
+    page.row += 1;
     let total = format!(
         "{} lines, {} pieces, {}",
         trolley.pieces.len(),
         trolley.count,
         words::money(trolley.cost.raw(), job)
     );
-    sheet.write_text(row, 0, total, &styles.part)?;
+    page.part(total)?;
     let mut remarks = vec![
         "What may be issued is on hand less reserved. Most of what is set aside goes back into its drawer once the pumps are kitted.".to_string(),
     ];
@@ -112,9 +97,7 @@ pub(super) fn write(
         ));
     }
     for remark in remarks {
-        row += 1;
-        sheet.merge_text(row, 0, row, 12, &remark, &styles.prose)?;
-        high_enough(sheet, row, &[(&remark, 140)])?;
+        page.across(&remark, &styles.prose, height(&[(&remark, 140)]))?;
     }
-    Ok(())
+    Ok(page.sheet)
 }

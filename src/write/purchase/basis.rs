@@ -1,6 +1,6 @@
 //! The Basis of a purchase.
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use rust_xlsxwriter::Worksheet;
 
 use super::Ordered;
 use crate::decimal::{Millionths, Money};
@@ -8,13 +8,10 @@ use crate::words;
 use crate::write::basis::{
     self, Section, ended, goals, inputs_and_policy, lengths, program, solver,
 };
+use crate::write::page::Written;
 use crate::write::style::Styles;
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    ordered: &Ordered<'_>,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet> {
     let Ordered { job, question, report, .. } = ordered;
     let plan = &ordered.bought.purchase().plan;
     let log = report.history.map_or("none given".into(), |(days, lines)| {
@@ -29,7 +26,7 @@ pub(super) fn write(
         program(),
         solver(),
         ended(plan),
-        ("Day of the order", question.date.clone()),
+        ("Day of the order", styles.date.clone()),
         ("Budget", money(ordered.buy.market.budget)),
         ("Service in lead time", percent(levels.service)),
         ("Cost of an order", money(levels.order)),
@@ -42,7 +39,7 @@ pub(super) fn write(
     ];
     let lead = "The same inputs, options, policy, program and date give this workbook again, byte for byte.";
     let [inputs, policy] = inputs_and_policy(job, styles);
-    let facts = Section::facts(facts, |_| Some(18.0));
+    let facts = Section::facts(facts, |_| Some(18.0), styles);
     let sections = [inputs, policy, goals(job, plan, styles), facts];
-    basis::write(sheet, &question.date, lead, sections, styles)
+    basis::sheet(lead, sections, styles)
 }

@@ -1,15 +1,15 @@
 //! The Levels sheet: each item before and after, what brings it back to level, when to order again.
 
-use rust_xlsxwriter::{Worksheet, XlsxError};
+use rust_xlsxwriter::Worksheet;
 
 use super::Ordered;
 use crate::reorder::Line;
 use crate::reorder::level::{Law, NoPoint, Point};
 use crate::stock::Item;
 use crate::words;
-use crate::write::style::{Head, Styles, begin};
-use crate::write::table::{self, Cells, Column, Value};
-use crate::write::text::WriteText;
+use crate::write::page::{Page, Written};
+use crate::write::style::{Styles, lines};
+use crate::write::table::{Cells, Column, Value};
 
 /// An item with what is worked out for it.
 struct Level<'a> {
@@ -26,13 +26,6 @@ impl Level<'_> {
     fn bought(&self) -> u32 {
         (self.line.packs + self.line.bag_packs) * self.item.pack_qty
     }
-
-    /// The lines that its longest text takes.
-    fn lines(&self) -> u16 {
-        let lines = |text: &str, width| text.chars().count().div_ceil(width);
-        let lines = lines(&self.from, 22).max(lines(&self.worth, 26));
-        u16::try_from(lines).unwrap_or(4).clamp(1, 5)
-    }
 }
 
 fn columns(styles: &Styles) -> [Col<'_>; 16] {
@@ -44,7 +37,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 16] {
     };
     let top_up = move |level: &Level<'_>| match level.line.top_up {
         Some(top_up) => count.clone().set_bold().owned(top_up.packs),
-        None if level.line.below => styles.alarm.wrapping("below, not for sale"),
+        None if level.line.below => styles.alarms.of("below, not for sale"),
         None => text.blank(),
     };
     let tenths = styles.number.clone().set_num_format("0.0");
@@ -79,51 +72,32 @@ fn columns(styles: &Styles) -> [Col<'_>; 16] {
     ]
 }
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    ordered: &Ordered<'_>,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let Ordered { job, report, question, .. } = ordered;
-    let head = Head {
-        name: "Levels",
-        date: &question.date,
-        title: "Levels",
-        lead: "What this outage leaves of each item, what brings it back to level, and when to order it again.",
-    };
-    begin(sheet, &head, styles)?;
+pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet> {
+    let Ordered { job, report, .. } = ordered;
+    let lead = "What this outage leaves of each item, what brings it back to level, and when to order it again.";
+    let mut page = Page::begin("Levels", "Levels", lead, styles)?;
+    page.last = 15;
     let columns = columns(styles);
-    table::open(sheet, 3, &columns, styles)?;
-    sheet.set_row_height(3, 46.0)?;
-    sheet.set_freeze_panes(4, 1)?;
-    let mut row = 3;
-    for (index, (item, line)) in job.stock.iter().zip(&report.lines).enumerate() {
-        if item.cut.is_some() {
-            continue;
-        }
-        row += 1;
+    page.high(46.0)?;
+    page.open(&columns)?;
+    page.sheet.set_freeze_panes(4, 1)?;
+    let items = job.stock.iter().zip(&report.lines).enumerate();
+    for (index, (item, line)) in items.filter(|(_, (item, _))| item.cut.is_none()) {
         let worth = ordered.buy.today.worth.iter().find(|worth| worth.item == index);
-        let level = Level {
-            item,
-            line,
-            from: basis(&line.point),
-            worth: worth.map_or(String::new(), |worth| words::worth(job, worth)),
-        };
-        table::row(sheet, row, &columns, &level)?;
-        sheet.set_row_height(row, 16.0 * f64::from(level.lines()))?;
+        let worth = worth.map_or(String::new(), |worth| words::worth(job, worth));
+        let level = Level { item, line, from: basis(&line.point), worth };
+        page.high(16.0 * lines(&[(&level.from, 22), (&level.worth, 26)], [1, 5]))?;
+        page.put(&columns, &level)?;
     }
-    row += 2;
+    page.row += 1;
     for text in notes(ordered) {
-        sheet.merge_text(row, 0, row, 15, &text, &styles.prose)?;
-        let lines = u16::try_from(text.chars().count().div_ceil(170)).unwrap_or(3);
-        sheet.set_row_height(row, 16.0 * f64::from(lines.clamp(1, 6)))?;
-        row += 1;
+        page.across(&text, &styles.prose, 16.0 * lines(&[(&text, 170)], [1, 6]))?;
     }
-    sheet.set_print_area(0, 0, row, 15)?;
-    Ok(())
+    let row = page.row;
+    page.printed(row, 15)
 }
 
-/// What a reorder point follows from, or why there is none.
+/// The ground of a reorder point, or why there is none.
 pub(super) fn basis(point: &Result<Point, NoPoint>) -> String {
     match point {
         Ok(Point { law: Law::Seen(rows), .. }) => format!("{rows} lead times of the issue log"),

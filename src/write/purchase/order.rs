@@ -2,15 +2,15 @@
 
 use std::collections::BTreeMap;
 
-use rust_xlsxwriter::{Format, FormatAlign, Worksheet, XlsxError};
+use rust_xlsxwriter::{Format, FormatAlign, Worksheet};
 
 use super::Ordered;
 use crate::day;
 use crate::stock::Item;
 use crate::words;
-use crate::write::style::{ENTRY, Head, Styles, begin};
-use crate::write::table::{self, Cells, Column, Value};
-use crate::write::text::WriteText;
+use crate::write::page::{Page, Written};
+use crate::write::style::{Styles, open};
+use crate::write::table::{self, Cells, Column, Value, over};
 
 /// Packs of an item, by what they are for.
 pub(super) struct Want {
@@ -19,7 +19,7 @@ pub(super) struct Want {
     pub(super) level: u32,
 }
 
-/// What is to be ordered, by supplier; those of no supplier come last, under an empty name.
+/// Packs that are to be ordered, by supplier; those of no supplier come last, under an empty name.
 pub(super) fn by_supplier(ordered: &Ordered<'_>) -> Vec<(String, Vec<Want>)> {
     let mut suppliers: BTreeMap<(bool, String), (String, Vec<Want>)> = BTreeMap::new();
     for (item, line) in ordered.report.lines.iter().enumerate() {
@@ -78,8 +78,7 @@ impl Line<'_> {
 
 fn columns(styles: &Styles) -> [Col<'_>; 14] {
     let (text, count, money) = (&styles.text, &styles.count, money_format(styles));
-    let entry = |format: &Format| format.clone().set_background_color(ENTRY).set_unlocked();
-    let (packs, price) = (entry(count), entry(&money));
+    let (packs, price) = (&styles.count_entry, open(money.clone()));
     [
         Col::new("Item", 17.0, |line| styles.strong.of(&line.item.item)),
         Col::new("Kind", 11.0, |line| text.of(&line.item.kind)),
@@ -111,34 +110,27 @@ fn columns(styles: &Styles) -> [Col<'_>; 14] {
     ]
 }
 
-pub(super) fn write(
-    sheet: &mut Worksheet,
-    ordered: &Ordered<'_>,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
+pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet> {
     let job = ordered.job;
     let lead = format!(
         "By supplier, prices in {}. Change a coloured cell and the totals follow. Prices are those of the stock workbook: ask before you order.",
         job.policy.currency
     );
-    let head = Head { name: "Order", date: &ordered.question.date, title: "Order", lead: &lead };
-    begin(sheet, &head, styles)?;
+    let mut page = Page::begin("Order", "Order", &lead, styles)?;
+    page.last = 13;
     let suppliers = by_supplier(ordered);
     let columns = columns(styles);
-    table::widths(sheet, &columns)?;
-    let mut row = 7;
+    table::widths(&mut page.sheet, &columns)?;
+    page.row = 7;
     let mut subtotals = Vec::new();
     for (name, wants) in &suppliers {
-        let sum = supplier(sheet, ordered, row, (name, wants), &columns, styles)?;
-        row += 2 + u32::try_from(wants.len()).unwrap_or(u32::MAX);
-        subtotals.push((row, sum));
-        row += 2;
+        let sum = supplier(&mut page, ordered, (name, wants), &columns)?;
+        subtotals.push((page.row, sum));
+        page.row += 1;
     }
     if suppliers.is_empty() {
-        sheet.write_text(row, 0, "Nothing to order.", &styles.part)?;
-        row += 1;
+        page.part("Nothing to order.")?;
     }
-    totals(sheet, ordered, &subtotals, styles)?;
     let unpriced = suppliers.iter().flat_map(|(_, wants)| wants);
     let unpriced: Vec<&str> = unpriced
         .filter(|want| job.stock[want.item].terms.unit_cost.is_none())
@@ -149,49 +141,43 @@ pub(super) fn write(
             "Not in the totals, since the stock workbook has no price of them: {}.",
             unpriced.join(", ")
         );
-        let alarm = styles.alarm.clone().set_text_wrap();
-        sheet.merge_text(row, 0, row, 13, &text, &alarm)?;
-        sheet.set_row_height(row, 32.0)?;
-        row += 1;
+        page.across(&text, &styles.alarms, 32.0)?;
     }
-    sheet.set_print_area(0, 0, row, 13)?;
-    Ok(())
+    let row = page.row;
+    page.row = 3;
+    totals(&mut page, ordered, &subtotals)?;
+    page.printed(row, 13)
 }
 
 /// The part of a supplier, from its name down to its total, which is returned.
 fn supplier<'a>(
-    sheet: &mut Worksheet,
+    page: &mut Page<'_>,
     ordered: &'a Ordered<'_>,
-    top: u32,
     (name, wants): (&str, &'a [Want]),
     columns: &[Col<'a>],
-    styles: &Styles,
-) -> Result<i128, XlsxError> {
+) -> Written<i128> {
     let shown = match name {
         "" => "Suppliers that the stock workbook does not name",
         name => name,
     };
-    sheet.write_text(top, 0, shown, &styles.part)?;
-    table::heads(sheet, top + 1, columns, styles)?;
-    sheet.set_row_height(top + 1, 48.0)?;
-    let mut row = top + 1;
+    page.part(shown)?;
+    page.high(48.0)?;
+    page.headings(columns)?;
+    let first = page.row + 1;
     let mut sum = 0;
     for want in wants {
-        row += 1;
         let item = &ordered.job.stock[want.item];
         let today = ordered.buy.market.today;
         let there = |days| day::written(today + i64::from(days));
-        let line = Line { item, want, at: row + 1, there: item.terms.lead_days.map(there) };
-        table::row(sheet, row, columns, &line)?;
+        let there = item.terms.lead_days.map(there);
+        let line = Line { item, want, at: page.row + 1, there };
+        page.put(columns, &line)?;
         sum += line.total();
     }
-    row += 1;
-    let label = format!("Total: {shown}");
-    sheet.merge_text(row, 0, row, 9, &label, &styles.strong)?;
-    let formula = format!("SUM(K{}:K{row})", top + 3);
-    let total = Value::formula(&formula, amount(sum));
-    let money = money_format(styles).set_bold();
-    table::cells(sheet, (row, 10), [money.of(total)])?;
+    let total = Value::formula(&format!("SUM(K{first}:K{})", page.row), amount(sum));
+    let money = money_format(page.styles).set_bold();
+    let label = page.styles.strong.of(format!("Total: {shown}"));
+    page.line([over(10, label), money.of(total)])?;
     Ok(sum)
 }
 
@@ -203,35 +189,27 @@ fn amount(millionths: i128) -> String {
 }
 
 /// The grand total, what is proven of it, and the budget.
-fn totals(
-    sheet: &mut Worksheet,
-    ordered: &Ordered<'_>,
-    subtotals: &[(u32, i128)],
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let job = ordered.job;
-    let money = money_format(styles).set_bold();
+fn totals(page: &mut Page<'_>, ordered: &Ordered<'_>, subtotals: &[(u32, i128)]) -> Written {
+    let Styles { strong, text, .. } = page.styles;
+    let money = money_format(page.styles);
     let sum: i128 = subtotals.iter().map(|(_, sum)| sum).sum();
-    let cells: Vec<String> = subtotals.iter().map(|(row, _)| format!("K{}", row + 1)).collect();
-    sheet.merge_text(3, 0, 3, 9, "All orders", &styles.strong)?;
+    let cells: Vec<String> = subtotals.iter().map(|(row, _)| format!("K{row}")).collect();
     // A sum written out has room for some thousand suppliers.
     let formula = match cells.is_empty() {
         true => "0".to_string(),
         false => cells.join("+"),
     };
     let total = Value::formula(&formula, amount(sum));
-    table::cells(sheet, (3, 10), [money.of(total)])?;
+    page.line([over(10, strong.of("All orders")), money.clone().set_bold().of(total)])?;
     let outage = ordered.bought.purchase().cost(&ordered.buy.market);
-    let text = "Packs so that pumps can be kitted, as worked out and proven; consumables and levels not counted";
-    sheet.merge_text(4, 0, 4, 9, text, &styles.text)?;
-    sheet.write_number_with_format(4, 10, outage.to_f64(), &money_format(styles))?;
+    let label = "Packs so that pumps can be kitted, as worked out and proven; consumables and levels not counted";
+    page.line([over(10, text.of(label)), money.of(outage.to_f64())])?;
     if let Some(budget) = ordered.buy.market.budget {
-        let text = format!(
+        let label = format!(
             "Budget for those packs ({}); back to level and bags come on top",
-            job.policy.currency
+            ordered.job.policy.currency
         );
-        sheet.merge_text(5, 0, 5, 9, &text, &styles.text)?;
-        sheet.write_number_with_format(5, 10, budget.to_f64(), &money_format(styles))?;
+        page.line([over(10, text.of(label)), money.of(budget.to_f64())])?;
     }
     Ok(())
 }

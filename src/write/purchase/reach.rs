@@ -2,64 +2,51 @@
 //! pieces, today and after the buy, and which thicknesses would suffice.
 
 use rust_xlsxwriter::{
-    Chart, ChartFormat, ChartLegendPosition, ChartLine, ChartLineDashType, ChartMarker,
-    ChartMarkerType, ChartRange, ChartSolidFill, ChartType, Color, Workbook, Worksheet, XlsxError,
+    Chart, ChartLegendPosition, ChartLineDashType, ChartMarkerType, ChartType, Workbook,
 };
 
 use super::Ordered;
 use crate::job::Job;
 use crate::length::{Length, Unit};
-use crate::reach::{Choice, Guard};
+use crate::reach::{Change, Choice, Guard, Reach};
 use crate::reorder::shelf::Shelf;
+use crate::stock::Item;
 use crate::words;
+use crate::write::page::{Page, Written};
 use crate::write::pages::{Pages, Series};
-use crate::write::style::{INK, LIMITS, Styles, VALUES, heads, set_up, title, widths};
-use crate::write::text::{WriteText, chart_name};
+use crate::write::picture::{Figures, line, mark};
+use crate::write::style::{INK, LIMITS, Styles, VALUES, lines};
+use crate::write::table::{Cells, Column, over};
+use crate::write::text::chart_name;
 
 const NAME: &str = "Reach";
-const COLUMNS: u16 = 9;
 const WIDTHS: [f64; 9] = [18.0, 16.0, 14.0, 14.0, 18.0, 18.0, 18.0, 18.0, 18.0];
 /// Rows that a picture covers.
 const PICTURE: u32 = 15;
 
-pub(super) fn write(
-    workbook: &mut Workbook,
-    ordered: &Ordered<'_>,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let series = Series {
-        name: NAME,
-        begin: &|sheet, name| {
-            set_up(sheet, name, &ordered.question.date)?;
-            widths(sheet, &WIDTHS)?;
-            title(
-                sheet,
-                "Reach: which thicknesses to hold",
-                "Any number of pieces of each thickness is taken to be there: the question is which to hold, not how many.",
-                styles,
-            )?;
-            Ok(3)
-        },
-        last_column: Some(COLUMNS - 1),
+pub(super) fn add(workbook: &mut Workbook, ordered: &Ordered<'_>, styles: &Styles) -> Written {
+    let begin = |page: &mut Page<'_>, _: &str| {
+        page.widths(&WIDTHS)?;
+        let title = "Reach: which thicknesses to hold";
+        page.title(title, "Any number of pieces of each thickness is taken to be there: the question is which to hold, not how many.")
     };
-    let mut pages = Pages::begin(workbook, &series)?;
+    let last_column = u16::try_from(WIDTHS.len() - 1).ok();
+    let series = Series { name: NAME, begin: &begin, last_column };
+    let mut pages = Pages::begin(workbook, &series, styles)?;
     for shelf in &ordered.report.shelves {
         pages.turn(1)?;
+        let (name, page) = (pages.name(), &mut pages.page);
         match shelf {
-            Ok(shelf) => drawer(&mut pages, ordered.job, shelf, styles)?,
+            Ok(shelf) => drawer(page, &name, ordered.job, shelf)?,
             Err((kind, fit, fault)) => {
-                let (sheet, row) = (&mut pages.sheet, pages.row);
-                sheet.write_text(row, 0, format!("{kind}, fit {fit}"), &styles.part)?;
-                let text = format!("Not worked out: {fault}.");
-                sheet.merge_text(row + 1, 0, row + 1, COLUMNS - 1, &text, &styles.prose)?;
-                pages.row += 3;
+                page.part(format!("{kind}, fit {fit}"))?;
+                page.across(&format!("Not worked out: {fault}."), &styles.prose, None)?;
+                page.row += 1;
             }
         }
     }
     if ordered.report.shelves.is_empty() {
-        let text = "No drawer is used by these pumps.";
-        pages.sheet.write_text(pages.row, 0, text, &styles.plain)?;
-        pages.row += 1;
+        pages.page.text("No drawer is used by these pumps.", &styles.plain)?;
     }
     pages.finish(|_| {})
 }
@@ -77,20 +64,12 @@ pub(super) fn unit_of(job: &Job, shelf: &Shelf) -> Unit {
     }
 }
 
-fn drawer(
-    pages: &mut Pages<'_>,
-    job: &Job,
-    shelf: &Shelf,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let (sheet_name, start) = (pages.name(), pages.row);
-    let sheet = &mut pages.sheet;
+fn drawer(page: &mut Page<'_>, sheet: &str, job: &Job, shelf: &Shelf) -> Written {
+    let Styles { prose, count, percent, wrapped, bold, .. } = page.styles;
     let unit = unit_of(job, shelf);
     let rule = shelf.asked.rule;
     let name = format!("{}, fit {}", shelf.kind, shelf.fit);
-    let mut row = start;
-    sheet.write_text(row, 0, &name, &styles.part)?;
-    row += 1;
+    page.part(&name)?;
     let guard = match rule.guard {
         Guard::None => "nominal totals count",
         Guard::WorstCase => "with every piece anywhere in its tolerance",
@@ -106,50 +85,38 @@ fn drawer(
         rule.pieces,
         words::length(rule.window, unit)
     );
-    sheet.merge_text(row, 0, row, COLUMNS - 1, &text, &styles.prose)?;
-    sheet.set_row_height(row, 32.0)?;
-    row += 1;
-    heads(
-        sheet,
-        row,
-        &["Pieces in one pump, at most", "Met today", "After the buy", "All thicknesses"],
-        styles,
-    )?;
-    sheet.set_row_height(row, 32.0)?;
-    let top = row;
-    let figures = row + 1;
+    page.across(&text, prose, 32.0)?;
+    let top = page.row;
+    page.high(32.0)?;
+    let heads = ["Pieces in one pump, at most", "Met today", "After the buy", "All thicknesses"];
+    page.heads(&heads)?;
     for pieces in 1..=rule.pieces {
-        row += 1;
-        sheet.write_number_with_format(row, 0, pieces, &styles.count)?;
-        for (column, reach) in (1..).zip([&shelf.today, &shelf.after, &shelf.all]) {
-            let share = reach.share(pieces);
-            sheet.write_number_with_format(row, column, share, &styles.percent)?;
-        }
+        let met = |reach: &Reach| percent.of(reach.share(pieces));
+        page.line([count.of(pieces), met(&shelf.today), met(&shelf.after), met(&shelf.all)])?;
     }
-    let chart = picture(&sheet_name, &name, figures, row);
-    sheet.insert_chart(top, 4, &chart)?;
-    row = (row + 1).max(top + PICTURE);
+    let figures = Figures { sheet, rows: [top + 1, page.row - 1], from: 0 };
+    page.sheet.insert_chart(top, 4, &picture(&figures, &name))?;
+    page.row = page.row.max(top + PICTURE);
     let missed = [
         ("Missed today", shelf.today.missed()),
         ("Missed after the buy", shelf.after.missed()),
         ("Missed whatever is held", shelf.all.missed()),
     ];
-    for (label, missed) in missed {
-        let text = match missed.is_empty() {
-            true => "none".to_string(),
-            false => format!("{}: {}", missed.len(), runs(&missed, step(shelf), unit)),
-        };
-        row = line(sheet, row, label, &text, styles)?;
-    }
+    let missed = missed.map(|(label, missed)| match missed.is_empty() {
+        true => (label, "none".to_string()),
+        false => (label, format!("{}: {}", missed.len(), runs(&missed, step(shelf), unit))),
+    });
     let choices = [
         ("Fewest thicknesses that reach as much as all", &shelf.fewest),
         ("Least cost, a sealed pack of each", &shelf.cheapest),
     ];
-    for (label, choice) in choices {
-        row = line(sheet, row, label, &chosen(job, shelf, choice, unit), styles)?;
+    let choices = choices.map(|(label, choice)| (label, chosen(job, shelf, choice, unit)));
+    for (label, text) in missed.into_iter().chain(choices) {
+        page.high(16.0 * lines(&[(&text, 105)], [2, 25]))?;
+        page.line([over(2, bold.of(label)), over(page.last - 1, wrapped.of(text))])?;
     }
-    pages.row = changes(sheet, job, shelf, row + 1, styles)?;
-    Ok(())
+    page.row += 1;
+    changes(page, job, shelf)
 }
 
 /// The step of a drawer's totals.
@@ -159,21 +126,6 @@ fn step(shelf: &Shelf) -> Length {
         0 | 1 => Length::from_ticks(1),
         _ => targets.at(1) - targets.at(0),
     }
-}
-
-fn line(
-    sheet: &mut Worksheet,
-    row: u32,
-    label: &str,
-    text: &str,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
-    let label_format = styles.strong.clone().set_text_wrap();
-    sheet.merge_text(row, 0, row, 1, label, &label_format)?;
-    sheet.merge_text(row, 2, row, COLUMNS - 1, text, &styles.wrapped)?;
-    let lines = u16::try_from(text.chars().count().div_ceil(105)).unwrap_or(25);
-    sheet.set_row_height(row, 16.0 * f64::from(lines.clamp(2, 25)))?;
-    Ok(row + 1)
 }
 
 /// Lengths as runs of steps: `0.0180 to 0.0190, 0.0230 in`; cut off where there are very many.
@@ -236,90 +188,75 @@ fn chosen(job: &Job, shelf: &Shelf, choice: &Choice, unit: Unit) -> String {
     )
 }
 
-/// What dropping or adding one thickness does.
-fn changes(
-    sheet: &mut Worksheet,
-    job: &Job,
-    shelf: &Shelf,
-    start: u32,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
-    let unit = unit_of(job, shelf);
-    let names = [
-        "Item",
-        "Thickness",
-        "After the buy",
-        "If it were",
-        "Totals lost",
-        "Totals gained",
-        "Pieces in one pump",
-        "Pieces in one pump, then",
-        "Tolerance of all of them: now, then",
-    ];
-    heads(sheet, start, &names, styles)?;
-    sheet.set_row_height(start, 46.0)?;
-    let mut row = start;
-    for (index, held, change) in &shelf.changes {
-        row += 1;
-        let item = &job.stock[shelf.items[*index]];
-        sheet.write_text(row, 0, &item.item, &styles.strong)?;
-        let thickness = item.size.map_or(String::new(), |size| words::length(size.thickness, unit));
-        sheet.write_text(row, 1, thickness, &styles.text)?;
-        let (is, were) = match held {
-            true => ("held", "dropped"),
-            false => ("not held", "added"),
-        };
-        sheet.write_text(row, 2, is, &styles.text)?;
-        sheet.write_text(row, 3, were, &styles.text)?;
-        let counts = [change.lost.len(), change.gained.len()];
-        for (column, count) in (4..).zip(counts) {
-            let count = u32::try_from(count).unwrap_or(u32::MAX);
-            sheet.write_number_with_format(row, column, count, &styles.count)?;
-        }
-        #[expect(clippy::cast_precision_loss, reason = "counts are far below 2^53")]
-        let mean = |sum: u64| sum as f64 / change.both.max(1) as f64;
-        let pieces = styles.number.clone().set_num_format("0.00");
-        let sums = [change.before_sums, change.after_sums];
-        for (column, tally) in (6..).zip(sums) {
-            sheet.write_number_with_format(row, column, mean(tally.pieces), &pieces)?;
-        }
-        let both = i64::try_from(change.both.max(1)).unwrap_or(1);
-        let guard = sums.map(|tally| Length::from_ticks(tally.guard.ticks() / both));
-        let text = guard.map(|guard| format!("{:.5}", guard.to_f64(unit))).join(", ");
-        sheet.write_text(row, 8, text, &styles.text)?;
+/// A thickness with what it does to drop or to add it.
+struct Line<'a> {
+    item: &'a Item,
+    is_held: bool,
+    change: &'a Change,
+}
+
+impl Line<'_> {
+    /// The mean of a sum over the totals that are met either way.
+    #[expect(clippy::cast_precision_loss, reason = "counts are far below 2^53")]
+    fn mean(&self, sum: u64) -> f64 {
+        sum as f64 / self.change.both.max(1) as f64
     }
-    sheet.write_text(
-        row + 1,
-        0,
-        "Pieces and tolerance are means over the totals that are met either way.",
-        &styles.remark,
-    )?;
-    Ok(row + 3)
+
+    fn tolerances(&self, unit: Unit) -> String {
+        let both = i64::try_from(self.change.both.max(1)).unwrap_or(1);
+        let guards = [self.change.before_sums.guard, self.change.after_sums.guard];
+        let guards = guards.map(|guard| Length::from_ticks(guard.ticks() / both).to_f64(unit));
+        guards.map(|guard| format!("{guard:.5}")).join(", ")
+    }
+}
+
+type Col<'s> = Column<'s, Line<'s>>;
+
+/// The effect of dropping or adding one thickness.
+fn changes(page: &mut Page<'_>, job: &Job, shelf: &Shelf) -> Written {
+    let unit = unit_of(job, shelf);
+    let Styles { strong, text, count, number, .. } = page.styles;
+    let pieces = &number.clone().set_num_format("0.00");
+    let mean = |line: &Line<'_>, sum: u64| pieces.owned(line.mean(sum));
+    let shown = move |line: &Line<'_>| line.item.size.map(|s| words::length(s.thickness, unit));
+    let held =
+        |line: &Line<'_>| if line.is_held { ["held", "dropped"] } else { ["not held", "added"] };
+    let columns = [
+        Col::of("Item", |line| strong.of(&line.item.item)),
+        Col::of("Thickness", move |line| text.of(shown(line).unwrap_or_default())),
+        Col::of("After the buy", move |line| text.of(held(line)[0])),
+        Col::of("If it were", move |line| text.of(held(line)[1])),
+        Col::of("Totals lost", |line| count.of(line.change.lost.len())),
+        Col::of("Totals gained", |line| count.of(line.change.gained.len())),
+        Col::of("Pieces in one pump", move |line| mean(line, line.change.before_sums.pieces)),
+        Col::of("Pieces in one pump, then", move |line| mean(line, line.change.after_sums.pieces)),
+        Col::of("Tolerance of all of them: now, then", move |line| text.of(line.tolerances(unit))),
+    ];
+    page.high(46.0)?;
+    page.headings(&columns)?;
+    for (index, is_held, change) in &shelf.changes {
+        let item = &job.stock[shelf.items[*index]];
+        page.put(&columns, &Line { item, is_held: *is_held, change })?;
+    }
+    let text = "Pieces and tolerance are means over the totals that are met either way.";
+    page.text(text, &page.styles.remark)?;
+    page.row += 1;
+    Ok(())
 }
 
 /// Share met against pieces: three lines that marker and dash tell apart without colour.
-fn picture(sheet_name: &str, name: &str, first: u32, last: u32) -> Chart {
-    let lines: [(u16, &str, Color, ChartLineDashType, ChartMarkerType); 3] = [
+fn picture(figures: &Figures<'_>, name: &str) -> Chart {
+    let lines = [
         (1, "Today", LIMITS, ChartLineDashType::Dash, ChartMarkerType::Square),
         (2, "After the buy", VALUES, ChartLineDashType::Solid, ChartMarkerType::Circle),
         (3, "All thicknesses", INK, ChartLineDashType::RoundDot, ChartMarkerType::Triangle),
     ];
     let mut chart = Chart::new(ChartType::Line);
-    for (column, label, colour, dash, marker) in lines {
-        let line = ChartLine::new().set_color(colour).set_width(2.0).set_dash_type(dash).clone();
-        let fill = ChartSolidFill::new().set_color(colour).clone();
-        chart
-            .add_series()
-            .set_name(label)
-            .set_categories(&ChartRange::new_from_range(sheet_name, first, 0, last, 0))
-            .set_values(&ChartRange::new_from_range(sheet_name, first, column, last, column))
-            .set_format(ChartFormat::new().set_line(&line))
-            .set_marker(
-                ChartMarker::new()
-                    .set_type(marker)
-                    .set_size(7)
-                    .set_format(ChartFormat::new().set_solid_fill(&fill)),
-            );
+    for (column, label, colour, dash, shape) in lines {
+        figures
+            .series(&mut chart, label, column)
+            .set_format(&mut line(colour, 2.0, dash))
+            .set_marker(&mark(shape, 7, colour));
     }
     let title = chart_name(&format!("{name}: share of the range that can be met"));
     chart.title().set_name(&title);

@@ -1,11 +1,11 @@
-//! What contributes to a pump's requirements: the cells that a person may change.
+//! Contributors to a pump's requirements: the cells that a person may change.
 
-use rust_xlsxwriter::{DataValidation, DataValidationRule, Worksheet, XlsxError};
+use rust_xlsxwriter::{DataValidation, DataValidationRule, Worksheet};
 
-use super::super::text::WriteText;
-
-use super::super::style::{Styles, heads};
-use super::{Cached, Subject, cell, put};
+use super::super::page::{Page, Written};
+use super::super::style::Styles;
+use super::super::table::{Cell, Cells, Value, over};
+use super::{Subject, cell, factor, factor_of_readings};
 use crate::length::{Length, Unit};
 use crate::model::{Correlation, Shape, Term};
 use crate::pump::Growth;
@@ -21,8 +21,19 @@ const KNOWN_BY: u16 = 5;
 pub(super) const STANDARD: u16 = 6;
 pub(super) const FREEDOM: u16 = 7;
 pub(super) const OF_LOT: u16 = 8;
-const LOT: u16 = 9;
 const READINGS: u16 = 10;
+const HEADS: [&str; 10] = [
+    "Contributor",
+    "Count",
+    "Nominal of one",
+    "Minus",
+    "Plus",
+    "Known by",
+    "Standard uncertainty of one",
+    "Degrees of freedom",
+    "Standard uncertainty of its lot",
+    "Lot (a number for each)",
+];
 
 /// Where a pump's contributors stand.
 pub(super) struct Inputs {
@@ -32,8 +43,6 @@ pub(super) struct Inputs {
     count: u32,
     /// Contributors that err together, with the cell of their coefficient.
     pub(super) pairs: Vec<(usize, usize, String)>,
-    /// The row behind.
-    pub(super) end: u32,
 }
 
 impl Inputs {
@@ -59,102 +68,61 @@ impl Inputs {
         tests.join(",")
     }
 
-    /// Writes a pump's contributors from a row on.
-    pub(super) fn write(
-        sheet: &mut Worksheet,
-        row: u32,
-        subject: &Subject<'_>,
-        styles: &Styles,
-    ) -> Result<Inputs, XlsxError> {
-        let unit = subject.model.unit;
-        let title = format!("Pump {}: {} ({unit})", subject.tag, subject.model.title);
-        sheet.write_text(row, 0, title, &styles.part)?;
-        heads(
-            sheet,
-            row + 1,
-            &[
-                "Contributor",
-                "Count",
-                "Nominal of one",
-                "Minus",
-                "Plus",
-                "Known by",
-                "Standard uncertainty of one",
-                "Degrees of freedom",
-                "Standard uncertainty of its lot",
-                "Lot (a number for each)",
-            ],
-            styles,
-        )?;
-        sheet.set_row_height(row + 1, 46.0)?;
+    /// Writes a pump's contributors into the next rows.
+    pub(super) fn write(page: &mut Page<'_>, subject: &Subject<'_>) -> Written<Inputs> {
+        let (unit, styles) = (subject.model.unit, page.styles);
+        page.part(format!("Pump {}: {} ({unit})", subject.tag, subject.model.title))?;
         let parts = &subject.stack.contributors;
         let readings = parts.iter().map(|part| part.readings.len()).max();
         let most = readings.filter(|n| *n > 1).unwrap_or(0);
         let resolution = READINGS + u16::try_from(most).unwrap_or(u16::MAX);
+        page.cells(READINGS, (1..=most).map(|n| styles.head.of(format!("Reading {n}"))))?;
         if parts.iter().any(|part| matches!(part.known, Known::Readings { .. })) {
-            let head = "Resolution of the gauge";
-            sheet.write_text(row + 1, resolution, head, &styles.head)?;
+            page.cells(resolution, [styles.head.of("Resolution of the gauge")])?;
         }
-        for n in 1..=most {
-            let column = READINGS + u16::try_from(n - 1).unwrap_or(u16::MAX);
-            let head = format!("Reading {n}");
-            sheet.write_text(row + 1, column, head, &styles.head)?;
-        }
-        let mut inputs = Inputs {
-            first: row + 2,
-            count: u32::try_from(parts.len()).unwrap_or(u32::MAX),
-            pairs: Vec::new(),
-            end: row + 2,
-        };
+        page.high(46.0)?;
+        page.heads(&HEADS)?;
+        let count = u32::try_from(parts.len()).unwrap_or(u32::MAX);
+        let mut inputs = Inputs { first: page.row, count, pairs: Vec::new() };
         let mut growths = Vec::new();
         // What grows has a row of its own below the contributors and a heading.
-        let below = inputs.end + inputs.count + 2;
-        let lots = lots(&subject.stack);
-        for (part, lot) in parts.iter().zip(lots) {
-            let line = Line { row: inputs.end, resolution, part, unit, styles };
+        let below = page.row + count + 2;
+        for (part, lot) in parts.iter().zip(lots(&subject.stack)) {
+            let grows_at = below + u32::try_from(growths.len()).unwrap_or(u32::MAX);
             if let Known::Growth(growth) = &part.known {
-                let row = below + u32::try_from(growths.len()).unwrap_or(u32::MAX);
                 growths.push(growth.as_ref());
-                line.growth(sheet, growth, row)?;
             }
-            line.write(sheet, lot)?;
-            inputs.end += 1;
+            let row = page.row;
+            Line { row, resolution, grows_at, part, unit, styles }.write(page, lot)?;
         }
         if !growths.is_empty() {
-            inputs.end = thermal(sheet, inputs.end + 1, &growths, unit, styles)?;
+            page.row += 1;
+            thermal(page, &growths, unit)?;
         }
         if !subject.stack.correlations.is_empty() {
-            inputs.end += 1;
-            inputs.correlations(sheet, subject, styles)?;
+            page.row += 1;
+            inputs.correlations(page, &subject.stack)?;
         }
         Ok(inputs)
     }
 
-    fn correlations(
-        &mut self,
-        sheet: &mut Worksheet,
-        subject: &Subject<'_>,
-        styles: &Styles,
-    ) -> Result<(), XlsxError> {
-        heads(sheet, self.end, &["Correlated", "", "Correlation coefficient"], styles)?;
-        sheet.set_row_height(self.end, 30.0)?;
-        let parts = &subject.stack.contributors;
-        for Correlation { between, coefficient } in &subject.stack.correlations {
+    fn correlations(&mut self, page: &mut Page<'_>, stack: &Stack) -> Written {
+        page.high(30.0)?;
+        page.heads(&["Correlated", "", "Correlation coefficient"])?;
+        let parts = &stack.contributors;
+        for Correlation { between, coefficient } in &stack.correlations {
             let [first, second] =
                 between.map(|term: Term| parts.iter().position(|part| part.term == term));
             let (Some(first), Some(second)) = (first, second) else {
                 continue;
             };
-            self.end += 1;
             let text = format!("{} with {}", parts[first].label, parts[second].label);
-            sheet.merge_text(self.end, 0, self.end, 1, &text, &styles.wrapped)?;
-            sheet.set_row_height(self.end, 30.0)?;
-            let entry = styles.number_entry();
-            sheet.write_number_with_format(self.end, 2, coefficient.to_f64(), &entry)?;
-            within(sheet, self.end, 2, -1.0, 1.0)?;
-            self.pairs.push((first, second, cell(self.end, 2)));
+            let coefficient = page.styles.number_entry().owned(coefficient.to_f64());
+            self.pairs.push((first, second, cell(page.row, 2)));
+            within(&mut page.sheet, (page.row, 2), [-1.0, 1.0])?;
+            page.high(30.0)?;
+            page.line([over(2, page.styles.wrapped.of(text)), coefficient])?;
         }
-        self.end += 1;
         Ok(())
     }
 }
@@ -175,32 +143,27 @@ fn lots(stack: &Stack) -> Vec<Option<u32>> {
 }
 
 /// Lets a cell take no number below this.
-pub(super) fn not_below(
-    sheet: &mut Worksheet,
-    row: u32,
-    column: u16,
-    least: f64,
-) -> Result<(), XlsxError> {
-    let rule = DataValidation::new()
-        .allow_decimal_number(DataValidationRule::GreaterThanOrEqualTo(least))
-        .set_error_title("Not possible")?
-        .set_error_message(format!("A number of {least} or more."))?;
-    sheet.add_data_validation(row, column, row, column, &rule)?;
-    Ok(())
+fn not_below(sheet: &mut Worksheet, at: (u32, u16), least: f64) -> Written {
+    let rule = DataValidationRule::GreaterThanOrEqualTo(least);
+    allow(sheet, at, rule, format!("A number of {least} or more."))
 }
 
 /// Lets a cell take a number in a range.
-pub(super) fn within(
+pub(super) fn within(sheet: &mut Worksheet, at: (u32, u16), [least, most]: [f64; 2]) -> Written {
+    let rule = DataValidationRule::Between(least, most);
+    allow(sheet, at, rule, format!("A number from {least} to {most}."))
+}
+
+fn allow(
     sheet: &mut Worksheet,
-    row: u32,
-    column: u16,
-    least: f64,
-    most: f64,
-) -> Result<(), XlsxError> {
+    (row, column): (u32, u16),
+    rule: DataValidationRule<f64>,
+    message: String,
+) -> Written {
     let rule = DataValidation::new()
-        .allow_decimal_number(DataValidationRule::Between(least, most))
+        .allow_decimal_number(rule)
         .set_error_title("Not possible")?
-        .set_error_message(format!("A number from {least} to {most}."))?;
+        .set_error_message(message)?;
     sheet.add_data_validation(row, column, row, column, &rule)?;
     Ok(())
 }
@@ -210,89 +173,101 @@ struct Line<'a> {
     row: u32,
     /// The column of the resolution, where it has readings.
     resolution: u16,
+    /// The row of lengths and temperatures, where it grows.
+    grows_at: u32,
     part: &'a Contributor,
     unit: Unit,
     styles: &'a Styles,
 }
 
-impl Line<'_> {
+impl<'a> Line<'a> {
     fn at(&self, column: u16) -> String {
         cell(self.row, column)
     }
 
-    fn write(&self, sheet: &mut Worksheet, lot: Option<u32>) -> Result<(), XlsxError> {
-        let (part, styles, row) = (self.part, self.styles, self.row);
-        let entry = styles.length_entry(self.unit);
-        sheet.write_text(row, 0, &part.label, &styles.text)?;
-        let count = f64::from(part.count);
-        match part.term {
-            Term::Pack(_) => {
-                sheet.write_number_with_format(row, COUNT, count, &styles.number_entry())?;
-                not_below(sheet, row, COUNT, 0.0)?;
-            }
+    /// A length that follows from other cells.
+    fn follows(&self, formula: &str, value: f64) -> Cell<'a> {
+        self.styles.length(self.unit).owned(Value::formula(formula, value))
+    }
+
+    /// A length that may be changed.
+    fn entry(&self, value: f64) -> Cell<'a> {
+        self.styles.length_entry(self.unit).owned(value)
+    }
+
+    fn write(&self, page: &mut Page<'_>, lot: Option<u32>) -> Written {
+        let (part, unit) = (self.part, self.unit);
+        let Styles { text, count, entry, .. } = self.styles;
+        let counted = match part.term {
+            Term::Pack(_) => self.styles.number_entry().owned(part.count),
             // A dimension is there once, and is measured, not counted.
-            _ => {
-                sheet.write_number_with_format(row, COUNT, count, &styles.count)?;
-            }
-        }
-        self.nominal(sheet)?;
-        let word = match &part.known {
-            Known::Within(shape) => shape.word(),
-            Known::Standard => "stated",
-            Known::Readings { .. } => "readings",
-            Known::Growth(_) => "growth",
+            _ => count.of(part.count),
         };
-        match &part.known {
-            Known::Within(_) => {
-                sheet.write_text(row, KNOWN_BY, word, &styles.entry)?;
-                let words = [Shape::Rectangular, Shape::Triangular, Shape::Normal, Shape::UShaped];
-                let list = DataValidation::new().allow_list_strings(&words.map(Shape::word))?;
-                sheet.add_data_validation(row, KNOWN_BY, row, KNOWN_BY, &list)?;
-            }
-            _ => {
-                sheet.write_text(row, KNOWN_BY, word, &styles.text)?;
-            }
-        }
-        self.tolerance(sheet)?;
-        self.standard(sheet)?;
-        match part.lot {
-            Some(of_lot) => {
-                let u = of_lot.standard.to_f64(self.unit);
-                sheet.write_number_with_format(row, OF_LOT, u, &entry)?;
-                not_below(sheet, row, OF_LOT, 0.0)?;
-            }
-            None => {
-                sheet.write_blank(row, OF_LOT, &styles.text)?;
-            }
-        }
-        match lot {
-            Some(lot) => sheet.write_number_with_format(row, LOT, lot, &styles.count)?,
-            None => sheet.write_blank(row, LOT, &styles.text)?,
+        let known_by = match &part.known {
+            Known::Within(shape) => entry.of(shape.word()),
+            Known::Standard => text.of("stated"),
+            Known::Readings { .. } => text.of("readings"),
+            Known::Growth(_) => text.of("growth"),
         };
+        let [nominal, minus, plus, standard] = match &part.known {
+            Known::Growth(growth) => self.growth(growth),
+            _ => {
+                let [minus, plus] = self.tolerance();
+                [self.nominal(), minus, plus, self.standard()]
+            }
+        };
+        let of_lot = part.lot.map(|lot| self.entry(lot.standard.to_f64(unit)));
+        let lot = lot.map(|lot| count.of(lot));
+        let [of_lot, lot] = [of_lot, lot].map(|cell| cell.unwrap_or_else(|| text.blank()));
+        self.rules(&mut page.sheet)?;
+        page.line([text.of(&part.label), counted])?;
+        if let [_, _, ..] = part.readings[..] {
+            let readings = part.readings.iter().map(|reading| self.entry(reading.to_f64(unit)));
+            page.behind(READINGS, readings)?;
+        }
+        let freedom = self.freedom();
+        page.behind(NOMINAL, [nominal, minus, plus, known_by, standard, freedom, of_lot, lot])?;
+        if let Known::Readings { resolution } = part.known {
+            page.behind(self.resolution, [self.entry(resolution.to_f64(unit))])?;
+        }
+        Ok(())
+    }
+
+    /// Lets the cells that may be changed take only what makes sense.
+    fn rules(&self, sheet: &mut Worksheet) -> Written {
+        let (part, row) = (self.part, self.row);
+        let is_within = matches!(part.known, Known::Within(_));
+        let is_read = matches!(part.known, Known::Readings { .. });
+        if is_within {
+            let words = [Shape::Rectangular, Shape::Triangular, Shape::Normal, Shape::UShaped];
+            let list = DataValidation::new().allow_list_strings(&words.map(Shape::word))?;
+            sheet.add_data_validation(row, KNOWN_BY, row, KNOWN_BY, &list)?;
+        }
+        let least = [
+            (COUNT, 0.0, matches!(part.term, Term::Pack(_))),
+            (MINUS, 0.0, is_within),
+            (PLUS, 0.0, is_within),
+            (STANDARD, 0.0, matches!(part.known, Known::Standard)),
+            (self.resolution, 0.0, is_read),
+            (FREEDOM, 1.0, part.freedom.is_some() && !is_read),
+            (OF_LOT, 0.0, part.lot.is_some()),
+        ];
+        for (column, least, _) in least.into_iter().filter(|(_, _, may_change)| *may_change) {
+            not_below(sheet, (row, column), least)?;
+        }
         Ok(())
     }
 
     /// The value itself, or the mean of its readings.
-    fn nominal(&self, sheet: &mut Worksheet) -> Result<(), XlsxError> {
-        let (part, unit, row) = (self.part, self.unit, self.row);
-        let entry = self.styles.length_entry(unit);
-        let value = part.nominal.to_f64(unit);
-        let readings = &part.readings;
-        if let Known::Growth(_) = part.known {
-            return Ok(());
-        }
+    fn nominal(&self) -> Cell<'a> {
+        let value = self.part.nominal.to_f64(self.unit);
+        let readings = &self.part.readings;
         if readings.len() < 2 {
-            sheet.write_number_with_format(row, NOMINAL, value, &entry)?;
-            return Ok(());
-        }
-        for (column, reading) in (READINGS..).zip(readings) {
-            sheet.write_number_with_format(row, column, reading.to_f64(unit), &entry)?;
+            return self.entry(value);
         }
         // Held to the same step as the library's own mean.
-        let steps = unit.ticks() / Length::step(readings);
-        let formula = format!("ROUND(AVERAGE({})*{steps},0)/{steps}", self.span());
-        let format = self.styles.length(unit);
-        put(sheet, (row, NOMINAL), &formula, value, &format)
+        let steps = self.unit.ticks() / Length::step(readings);
+        self.follows(&format!("ROUND(AVERAGE({})*{steps},0)/{steps}", self.span()), value)
     }
 
     /// The cells of the readings.
@@ -301,55 +276,36 @@ impl Line<'_> {
         format!("{}:{}", self.at(READINGS), self.at(last))
     }
 
-    /// Given, or so many standard uncertainties, rounded up as the library does.
-    fn tolerance(&self, sheet: &mut Worksheet) -> Result<(), XlsxError> {
-        let (part, unit, row) = (self.part, self.unit, self.row);
-        let sides =
-            [(MINUS, part.tolerance.minus.to_f64(unit)), (PLUS, part.tolerance.plus.to_f64(unit))];
-        let steps = match &part.known {
-            Known::Within(_) => {
-                let entry = self.styles.length_entry(unit);
-                for (column, value) in sides {
-                    sheet.write_number_with_format(row, column, value, &entry)?;
-                    not_below(sheet, row, column, 0.0)?;
-                }
-                return Ok(());
+    /// Given, or so many standard uncertainties, rounded up as the library does: minus and plus.
+    fn tolerance(&self) -> [Cell<'a>; 2] {
+        let (part, unit) = (self.part, self.unit);
+        let sides = [part.tolerance.minus, part.tolerance.plus].map(|side| side.to_f64(unit));
+        // The coverage factor that stands for the whole range of this contributor alone.
+        let (steps, k) = match &part.known {
+            Known::Within(_) | Known::Growth(_) => return sides.map(|value| self.entry(value)),
+            Known::Standard => (unit.ticks(), factor(None)),
+            Known::Readings { .. } => {
+                let k = factor_of_readings(&self.at(FREEDOM));
+                (unit.ticks() / Length::step(&part.readings), k)
             }
-            Known::Growth(_) => return Ok(()),
-            Known::Standard => unit.ticks(),
-            Known::Readings { .. } => unit.ticks() / Length::step(&part.readings),
         };
-        let (u, k) = (self.at(STANDARD), self.factor());
+        let u = self.at(STANDARD);
         // Rounded up like the library's factors.
         let k = format!("-INT(-ROUND({k}*1000000,3))/1000000");
-        for (column, value) in sides {
-            let formula = format!("-INT(-ROUND(({k})*{u}*{steps},4))/{steps}");
-            put(sheet, (row, column), &formula, value, &self.styles.length(unit))?;
-        }
-        Ok(())
+        let formula = format!("-INT(-ROUND(({k})*{u}*{steps},4))/{steps}");
+        sides.map(|value| self.follows(&formula, value))
     }
 
-    /// The coverage factor that stands for the whole range of this contributor alone.
-    fn factor(&self) -> String {
-        match self.part.known {
-            Known::Readings { .. } => super::factor_of_readings(&self.at(FREEDOM)),
-            _ => super::factor(None),
-        }
-    }
-
-    /// What its growth comes to, out of the cells of another row.
-    fn growth(&self, sheet: &mut Worksheet, growth: &Growth, row: u32) -> Result<(), XlsxError> {
+    /// Its growth out of the cells of another row: nominal value, minus, plus, standard uncertainty.
+    fn growth(&self, growth: &Growth) -> [Cell<'a>; 4] {
         let unit = self.unit;
-        let [l, dl] = LENGTH.map(|column| cell(row, column));
-        let [a, da] = EXPANSION.map(|column| cell(row, column));
-        let [cold, hot] = TEMPERATURES.map(|column| cell(row, column));
-        let dt = cell(row, DIFFERENCE);
+        let [l, dl] = LENGTH.map(|column| cell(self.grows_at, column));
+        let [a, da] = EXPANSION.map(|column| cell(self.grows_at, column));
+        let [cold, hot] = TEMPERATURES.map(|column| cell(self.grows_at, column));
+        let dt = cell(self.grows_at, DIFFERENCE);
         let warmer = format!("({hot}-{cold})");
         let ticks = unit.ticks();
-        let format = self.styles.length(unit);
-        let formula = format!("ROUND({l}*{a}*{warmer}/1000000*{ticks},0)/{ticks}");
-        let value = growth.value.to_f64(unit);
-        put(sheet, (self.row, NOMINAL), &formula, value, &format)?;
+        let nominal = format!("ROUND({l}*{a}*{warmer}/1000000*{ticks},0)/{ticks}");
         // The furthest product of ends from the value as rounded, up to a tick.
         let most = format!("({l}+{dl})*({a}+{da})*(ABS({warmer})+{dt})/1000000");
         let least = format!(
@@ -357,48 +313,40 @@ impl Line<'_> {
         );
         let value = format!("ABS({})", self.at(NOMINAL));
         let furthest = format!("MAX({most}-{value},{value}-{least})");
-        let formula = format!("-INT(-ROUND({furthest}*{ticks},4))/{ticks}");
-        let sides = [(MINUS, growth.tolerance.minus), (PLUS, growth.tolerance.plus)];
-        for (column, side) in sides {
-            put(sheet, (self.row, column), &formula, side.to_f64(unit), &format)?;
-        }
-        let formula = format!(
+        let side = format!("-INT(-ROUND({furthest}*{ticks},4))/{ticks}");
+        let standard = format!(
             "SQRT((({dl}*{a}*{warmer})^2+({l}*{da}*{warmer})^2+({l}*{a}*{dt})^2)/3)/1000000"
         );
-        let standard = growth.standard.to_f64(unit);
-        put(sheet, (self.row, STANDARD), &formula, standard, &format)
+        [
+            self.follows(&nominal, growth.value.to_f64(unit)),
+            self.follows(&side, growth.tolerance.minus.to_f64(unit)),
+            self.follows(&side, growth.tolerance.plus.to_f64(unit)),
+            self.follows(&standard, growth.standard.to_f64(unit)),
+        ]
     }
 
-    fn standard(&self, sheet: &mut Worksheet) -> Result<(), XlsxError> {
-        let (part, unit, row) = (self.part, self.unit, self.row);
-        let value = part.standard.to_f64(unit);
-        let format = self.styles.length(unit);
-        let at = (row, STANDARD);
-        match &part.known {
+    fn standard(&self) -> Cell<'a> {
+        let value = self.part.standard.to_f64(self.unit);
+        match &self.part.known {
             Known::Within(_) => {
-                let (minus, plus, shape) = (self.at(MINUS), self.at(PLUS), self.at(KNOWN_BY));
+                let [minus, plus, shape] = [MINUS, PLUS, KNOWN_BY].map(|column| self.at(column));
                 let formula = format!(
                     "({minus}+{plus})/2/SQRT(IF({shape}=\"triangular\",6,IF({shape}=\"normal\",4,IF({shape}=\"u-shaped\",2,3))))"
                 );
-                put(sheet, at, &formula, value, &format)?;
+                self.follows(&formula, value)
             }
-            Known::Standard => {
-                let entry = self.styles.length_entry(unit);
-                sheet.write_number_with_format(row, STANDARD, value, &entry)?;
-                not_below(sheet, row, STANDARD, 0.0)?;
-            }
-            Known::Readings { resolution } => {
-                let entry = self.styles.length_entry(unit);
-                let given = resolution.to_f64(unit);
-                sheet.write_number_with_format(row, self.resolution, given, &entry)?;
-                not_below(sheet, row, self.resolution, 0.0)?;
+            Known::Readings { .. } => {
                 let (span, read) = (self.span(), self.at(self.resolution));
                 let formula = format!("SQRT(STDEV({span})^2/COUNT({span})+{read}^2/12)");
-                put(sheet, at, &formula, value, &format)?;
+                self.follows(&formula, value)
             }
-            Known::Growth(_) => {}
+            Known::Standard | Known::Growth(_) => self.entry(value),
         }
-        match (part.freedom, &part.known) {
+    }
+
+    /// Its degrees of freedom.
+    fn freedom(&self) -> Cell<'a> {
+        match (self.part.freedom, &self.part.known) {
             (freedom, Known::Readings { .. }) => {
                 // Cut off, as the library does; without scatter there is no end to them.
                 let (span, read) = (self.span(), self.at(self.resolution));
@@ -406,20 +354,12 @@ impl Line<'_> {
                 let formula = format!(
                     "IF(STDEV({span})>0,INT((COUNT({span})-1)*{grown}^2*(1+1E-12)),\"infinite\")"
                 );
-                let result = freedom
-                    .map_or(Cached::Text("infinite"), |freedom| Cached::Number(f64::from(freedom)));
-                put(sheet, (row, FREEDOM), &formula, result, &self.styles.count)?;
+                let result = freedom.map_or("infinite".into(), |freedom| freedom.to_string());
+                self.styles.count.of(Value::formula(&formula, result))
             }
-            (Some(freedom), _) => {
-                let entry = self.styles.number_entry();
-                sheet.write_number_with_format(row, FREEDOM, freedom, &entry)?;
-                not_below(sheet, row, FREEDOM, 1.0)?;
-            }
-            (None, _) => {
-                sheet.write_text(row, FREEDOM, "infinite", &self.styles.text)?;
-            }
+            (Some(freedom), _) => self.styles.number_entry().owned(freedom),
+            (None, _) => self.styles.text.of("infinite"),
         }
-        Ok(())
     }
 }
 
@@ -429,48 +369,33 @@ const EXPANSION: [u16; 2] = [3, 4];
 const TEMPERATURES: [u16; 2] = [5, 6];
 const DIFFERENCE: u16 = 7;
 
-/// Lengths, coefficients and temperatures of what grows; returns the row behind.
-fn thermal(
-    sheet: &mut Worksheet,
-    row: u32,
-    growths: &[&Growth],
-    unit: Unit,
-    styles: &Styles,
-) -> Result<u32, XlsxError> {
-    heads(
-        sheet,
-        row,
-        &[
-            "Grows when running hot",
-            "Length",
-            "Length plus/minus",
-            "Expansion (1e-6 per K)",
-            "Expansion plus/minus",
-            "Cold (degC)",
-            "Running (degC)",
-            "Difference plus/minus (K)",
-        ],
-        styles,
-    )?;
-    sheet.set_row_height(row, 46.0)?;
+/// Lengths, coefficients and temperatures of what grows, in these columns.
+fn thermal(page: &mut Page<'_>, growths: &[&Growth], unit: Unit) -> Written {
+    let heads = [
+        "Grows when running hot",
+        "Length",
+        "Length plus/minus",
+        "Expansion (1e-6 per K)",
+        "Expansion plus/minus",
+        "Cold (degC)",
+        "Running (degC)",
+        "Difference plus/minus (K)",
+    ];
+    page.high(46.0)?;
+    page.heads(&heads)?;
+    let styles = page.styles;
     let (length, number) = (styles.length_entry(unit), styles.number_entry());
-    let mut at = row;
-    for growth in growths {
-        at += 1;
-        let thermal = &growth.thermal;
-        sheet.write_text(at, 0, &thermal.label, &styles.text)?;
-        let cells = [
-            (LENGTH[0], thermal.length.to_f64(unit), &length),
-            (LENGTH[1], thermal.length_within.to_f64(unit), &length),
-            (EXPANSION[0], thermal.expansion.value.to_f64(), &number),
-            (EXPANSION[1], thermal.expansion.within.to_f64(), &number),
-            (TEMPERATURES[0], thermal.cold.to_f64(), &number),
-            (TEMPERATURES[1], thermal.running.to_f64(), &number),
-            (DIFFERENCE, thermal.temperature_within.to_f64(), &number),
-        ];
-        for (column, value, format) in cells {
-            sheet.write_number_with_format(at, column, value, format)?;
-        }
+    for thermal in growths.iter().map(|growth| &growth.thermal) {
+        page.line([
+            styles.text.of(&thermal.label),
+            length.of(thermal.length.to_f64(unit)),
+            length.of(thermal.length_within.to_f64(unit)),
+            number.of(thermal.expansion.value.to_f64()),
+            number.of(thermal.expansion.within.to_f64()),
+            number.of(thermal.cold.to_f64()),
+            number.of(thermal.running.to_f64()),
+            number.of(thermal.temperature_within.to_f64()),
+        ])?;
     }
-    Ok(at + 1)
+    Ok(())
 }

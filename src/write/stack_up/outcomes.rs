@@ -1,114 +1,61 @@
-//! What a requirement comes to: the rows of results, each with its label, its format, and of either side a
-//! formula with its result. A new row is a name in [`Row`]; what else it needs the compiler asks for.
+//! The results of a requirement, row by row, each with its label, its format, and of either side a formula with
+//! its result. A new row is a name in the list; what else it needs the compiler asks for.
 
-use rust_xlsxwriter::{Format, Worksheet, XlsxError};
+use rust_xlsxwriter::Format;
 
-use super::super::style::{Styles, heads};
-use super::super::text::WriteText;
+use super::super::page::{Page, Written};
+use super::super::style::Styles;
+use super::super::table::{Cells, Value};
 use super::inputs::{COUNT, FREEDOM, MINUS, NOMINAL, PLUS, STANDARD};
 use super::results::{AT, Block, IN_GAP, MOVES, PART, VARIANCE};
-use super::{Cached, factor, put, whole};
+use super::{factor, whole};
 use crate::policy::Acceptance;
 use crate::stack::{Known, Line, Side, judge};
 
-/// The rows, in their order.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum Row {
-    Nominal,
-    Target,
-    Limit,
-    Worst,
-    RootSumSquare,
-    Middle,
-    Combined,
-    Freedom,
-    Factor,
-    Level,
-    Expanded,
-    Room,
-    MarginWorst,
-    MarginExpanded,
-    MarginRootSumSquare,
-    Margin,
-    Beyond,
-    Conforming,
-    RiskAccepting,
-    RiskRejecting,
-    Verdict,
-    ReachWorst,
-    ReachExpanded,
-    ReachRootSumSquare,
-    Allowance,
-    Crush,
+/// The rows, in their order, each with its label.
+macro_rules! rows {
+    ($($row:ident: $label:literal,)*) => {
+        #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+        pub(super) enum Row {
+            $($row,)*
+        }
+
+        use Row::*;
+
+        const ALL: &[(Row, &str)] = &[$(($row, $label),)*];
+    };
 }
 
-use Row::*;
+rows! {
+    Nominal: "Nominal value",
+    Target: "Target",
+    Limit: "Limit",
+    Worst: "Worst case: how far down and up",
+    RootSumSquare: "Root sum square (if independent, centred, alike)",
+    Middle: "Shift of the mean towards the limit (uneven sides)",
+    Combined: "Combined standard uncertainty",
+    Freedom: "Effective degrees of freedom",
+    Factor: "Coverage factor",
+    Level: "Level of confidence",
+    Expanded: "Expanded uncertainty",
+    Room: "Margin of the nominal value",
+    MarginWorst: "Margin in the worst case",
+    MarginExpanded: "Margin by the expanded uncertainty",
+    MarginRootSumSquare: "Margin by the root sum square",
+    Margin: "Margin by the rule in force",
+    Beyond: "Probability beyond the limit, if normal",
+    Conforming: "Probability of conformity, if normal",
+    RiskAccepting: "If accepted: risk that it does not conform",
+    RiskRejecting: "If rejected: risk that it does conform",
+    Verdict: "Verdict by the rule in force",
+    ReachWorst: "Reaches in the worst case: from, to",
+    ReachExpanded: "Reaches by expanded uncertainty: from, to",
+    ReachRootSumSquare: "Reaches by root sum square: from, to",
+    Allowance: "Allowance reached (free thickness / gap - 1)",
+    Crush: "Crush (1 - gap / free thickness)",
+}
 
 impl Row {
-    /// The row below, if there is one.
-    fn next(self) -> Option<Row> {
-        const ALL: [Row; 26] = [
-            Nominal,
-            Target,
-            Limit,
-            Worst,
-            RootSumSquare,
-            Middle,
-            Combined,
-            Freedom,
-            Factor,
-            Level,
-            Expanded,
-            Room,
-            MarginWorst,
-            MarginExpanded,
-            MarginRootSumSquare,
-            Margin,
-            Beyond,
-            Conforming,
-            RiskAccepting,
-            RiskRejecting,
-            Verdict,
-            ReachWorst,
-            ReachExpanded,
-            ReachRootSumSquare,
-            Allowance,
-            Crush,
-        ];
-        ALL.get(self as usize + 1).copied()
-    }
-
-    fn label(self) -> &'static str {
-        match self {
-            Nominal => "Nominal value",
-            Target => "Target",
-            Limit => "Limit",
-            Worst => "Worst case: how far down and up",
-            RootSumSquare => "Root sum square (if independent, centred, alike)",
-            Middle => "Shift of the mean towards the limit (uneven sides)",
-            Combined => "Combined standard uncertainty",
-            Freedom => "Effective degrees of freedom",
-            Factor => "Coverage factor",
-            Level => "Level of confidence",
-            Expanded => "Expanded uncertainty",
-            Room => "Margin of the nominal value",
-            MarginWorst => "Margin in the worst case",
-            MarginExpanded => "Margin by the expanded uncertainty",
-            MarginRootSumSquare => "Margin by the root sum square",
-            Margin => "Margin by the rule in force",
-            Beyond => "Probability beyond the limit, if normal",
-            Conforming => "Probability of conformity, if normal",
-            RiskAccepting => "If accepted: risk that it does not conform",
-            RiskRejecting => "If rejected: risk that it does conform",
-            Verdict => "Verdict by the rule in force",
-            ReachWorst => "Reaches in the worst case: from, to",
-            ReachExpanded => "Reaches by expanded uncertainty: from, to",
-            ReachRootSumSquare => "Reaches by root sum square: from, to",
-            Allowance => "Allowance reached (free thickness / gap - 1)",
-            Crush => "Crush (1 - gap / free thickness)",
-        }
-    }
-
     /// How many cells it has: one a side, or one for both.
     fn cells(self) -> usize {
         match self {
@@ -119,26 +66,20 @@ impl Row {
     }
 }
 
-/// Writes the rows of a block's results below their heading.
-pub(super) fn write(
-    block: &Block<'_>,
-    sheet: &mut Worksheet,
-    styles: &Styles,
-) -> Result<(), XlsxError> {
-    let names = ["Result", "Lower side", "Upper side"];
-    heads(sheet, block.results - 1, &names, styles)?;
-    let rows = std::iter::successors(Some(Nominal), |row| row.next());
-    for of in rows.filter(|row| *row < Allowance || block.report.gap.is_some()) {
-        let row = block.results + of as u32;
-        sheet.write_text(row, 0, of.label(), &styles.text)?;
-        for (column, side) in (1..).zip(0..of.cells()) {
-            if of == Freedom && !block.has_few() {
-                sheet.write_text(row, column, "infinite", &styles.text)?;
-                continue;
+/// Writes a block's results.
+pub(super) fn write(block: &Block<'_>, page: &mut Page<'_>) -> Written {
+    let styles = page.styles;
+    page.heads(&["Result", "Lower side", "Upper side"])?;
+    let rows = ALL.iter().filter(|(row, _)| *row < Allowance || block.report.gap.is_some());
+    for &(of, label) in rows {
+        let cells = (0..of.cells()).map(|side| match of {
+            Freedom if !block.has_few() => styles.text.of("infinite"),
+            _ => {
+                let (formula, result) = (block.formula(of, side), block.outcome(of, side));
+                block.format(of, styles).owned(Value::formula(&formula, result))
             }
-            let (formula, result) = (block.formula(of, side), block.outcome(of, side));
-            put(sheet, (row, column), &formula, result, &block.format(of, styles))?;
-        }
+        });
+        page.line(std::iter::once(styles.text.of(label)).chain(cells))?;
     }
     Ok(())
 }
@@ -154,12 +95,12 @@ impl Block<'_> {
         }
     }
 
-    /// What a formula comes to, as the library has it.
-    fn outcome(&self, row: Row, side: usize) -> Cached<'static> {
+    /// The result of a formula, as the library has it.
+    fn outcome(&self, row: Row, side: usize) -> String {
         let (report, of) = (&self.report, &self.report.sides[side]);
         let reach = |by: f64| report.value + [-by, by][side];
         let (wide, reached) = report.gap.unwrap_or_default();
-        Cached::Number(match row {
+        let number = match row {
             Nominal => report.value,
             Target => report.target,
             Limit => of.limit,
@@ -167,7 +108,7 @@ impl Block<'_> {
             RootSumSquare => of.root_sum_square,
             Middle => of.middle,
             Combined => of.combined,
-            Freedom => return of.freedom.map_or(Cached::Text("infinite"), Cached::Number),
+            Freedom => return of.freedom.map_or("infinite".into(), |freedom| freedom.to_string()),
             Factor => of.factor,
             Level => of.level,
             Expanded => of.expanded,
@@ -179,17 +120,18 @@ impl Block<'_> {
             Beyond => of.beyond,
             Conforming | RiskRejecting => report.conforming,
             RiskAccepting => 1.0 - report.conforming,
-            Verdict => return Cached::Text(self.verdict()),
+            Verdict => return self.verdict().to_string(),
             ReachWorst => reach(of.worst),
             ReachExpanded => reach(of.expanded + of.middle),
             ReachRootSumSquare => reach(of.root_sum_square + of.middle),
             Allowance => reached,
             Crush if report.value == 0.0 => 0.0,
             Crush => 1.0 - wide / report.value,
-        })
+        };
+        number.to_string()
     }
 
-    /// What is left at a limit by the rule in force.
+    /// The margin at a limit by the rule in force.
     fn margin(&self, side: &Side) -> f64 {
         match self.policy.acceptance {
             Acceptance::Nominal => side.room,

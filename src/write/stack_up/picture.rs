@@ -3,13 +3,15 @@
 
 use rust_xlsxwriter::{
     Chart, ChartAxisLabelPosition, ChartErrorBars, ChartErrorBarsDirection, ChartErrorBarsType,
-    ChartFont, ChartFormat, ChartLegendPosition, ChartLine, ChartMarker, ChartMarkerType,
-    ChartRange, ChartSolidFill, ChartType, Color, Worksheet, XlsxError,
+    ChartFont, ChartFormat, ChartLegendPosition, ChartLineDashType, ChartMarkerType, ChartRange,
+    ChartType, Color, Worksheet,
 };
 
+use super::super::page::{Page, Written};
+use super::super::picture::{Figures, fill, line, mark};
+use super::super::style::{LIMITS, VALUES, length_format};
+use super::super::table::{self, Cells};
 use super::super::text::{WriteText, chart_name};
-
-use super::super::style::{LIMITS, Styles, VALUES, length_format};
 use crate::length::Unit;
 
 /// How many rows the pictures take.
@@ -19,13 +21,11 @@ pub(super) const ROWS: u32 = 26;
 const LEVELS: u16 = 24;
 
 /// Writes the heights: a limit stands from 0 to 4, each reach lies at one height.
-pub(super) fn levels(sheet: &mut Worksheet, styles: &Styles) -> Result<(), XlsxError> {
-    let note = "Heights in the pictures";
-    sheet.write_text(0, LEVELS, note, &styles.remark)?;
+pub(super) fn levels(page: &mut Page<'_>) -> Written {
+    let remark = &page.styles.remark;
+    page.sheet.write_text(0, LEVELS, "Heights in the pictures", remark)?;
     for (row, ends) in (1..).zip([[0.0, 4.0], [3.0, 3.0], [2.0, 2.0], [1.0, 1.0]]) {
-        for (column, height) in (LEVELS..).zip(ends) {
-            sheet.write_number_with_format(row, column, height, &styles.remark)?;
-        }
+        table::cells(&mut page.sheet, (row, LEVELS), ends.map(|height| remark.of(height)))?;
     }
     Ok(())
 }
@@ -41,15 +41,15 @@ pub(super) struct Picture<'a> {
     pub(super) limits: u32,
     pub(super) value: u32,
     pub(super) reaches: [(&'static str, u32); 3],
-    /// First and last row of the contributors, and the columns of how far each moves the value.
-    pub(super) lines: (u32, u32),
+    /// The contributors, and the columns of how far each moves the value.
+    pub(super) lines: Figures<'a>,
     pub(super) moves: [u16; 2],
     /// The column of each contributor's share of the variance.
     pub(super) share: u16,
 }
 
 impl Picture<'_> {
-    pub(super) fn draw(&self, sheet: &mut Worksheet) -> Result<(), XlsxError> {
+    pub(super) fn draw(&self, sheet: &mut Worksheet) -> Written {
         let [mut interval, mut tornado, mut shares] =
             [self.interval(), self.tornado(), self.shares()];
         interval.set_width(400);
@@ -66,40 +66,27 @@ impl Picture<'_> {
         let ends = |row: u32| ChartRange::new_from_range(self.sheet, row, 1, row, 2);
         let level = |row: u32| ChartRange::new_from_range(self.sheet, row, LEVELS, row, LEVELS + 1);
         let mut chart = Chart::new(ChartType::ScatterStraight);
-        let lines = [(VALUES, 6.0), (VALUES, 4.0), (VALUES, 2.0)];
-        for (((name, row), (colour, width)), height) in self.reaches.iter().zip(lines).zip(2..) {
+        for (((name, row), width), height) in self.reaches.iter().zip([6.0, 4.0, 2.0]).zip(2..) {
             chart
                 .add_series()
                 .set_name(*name)
                 .set_categories(&ends(*row))
                 .set_values(&level(height))
-                .set_format(
-                    ChartFormat::new()
-                        .set_line(ChartLine::new().set_color(colour).set_width(width)),
-                );
+                .set_format(&mut line(VALUES, width, ChartLineDashType::Solid));
         }
         // One point each in the middle; an upright line is its error bar.
         let middle = || ChartRange::new_from_range(self.sheet, 3, LEVELS, 3, LEVELS);
         let point = |row: u32, column: u16| {
             ChartRange::new_from_range(self.sheet, row, column, row, column)
         };
-        let marker = |kind, colour| {
-            ChartMarker::new()
-                .set_type(kind)
-                .set_size(8)
-                .set_format(
-                    ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(colour)),
-                )
-                .clone()
-        };
         for (name, column) in [("lower limit", 1), ("upper limit", 2)] {
-            let line = ChartLine::new().set_color(LIMITS).set_width(2.0).clone();
+            let line = line(LIMITS, 2.0, ChartLineDashType::Solid);
             chart
                 .add_series()
                 .set_name(name)
                 .set_categories(&point(self.limits, column))
                 .set_values(&middle())
-                .set_marker(&marker(ChartMarkerType::ShortDash, LIMITS))
+                .set_marker(&mark(ChartMarkerType::ShortDash, 8, LIMITS))
                 .set_y_error_bars(
                     ChartErrorBars::new()
                         .set_type(ChartErrorBarsType::FixedValue(2.0))
@@ -113,7 +100,7 @@ impl Picture<'_> {
             .set_name("nominal value")
             .set_categories(&point(self.value, 1))
             .set_values(&middle())
-            .set_marker(&marker(ChartMarkerType::Diamond, Color::White));
+            .set_marker(&mark(ChartMarkerType::Diamond, 8, Color::White));
         self.finish(&mut chart, &format!("{} between its limits", self.title));
         chart.y_axis().set_min(0).set_max(4).set_hidden(true);
         chart.y_axis().set_major_gridlines(false);
@@ -123,22 +110,11 @@ impl Picture<'_> {
 
     /// How far each contributor moves the value at worst, the largest on top.
     fn tornado(&self) -> Chart {
-        let (first, last) = self.lines;
-        let range =
-            |column: u16| ChartRange::new_from_range(self.sheet, first, column, last, column);
         let mut chart = Chart::new(ChartType::BarStacked);
-        for ((name, column), colour) in
-            [("down", self.moves[0]), ("up", self.moves[1])].into_iter().zip([LIMITS, VALUES])
-        {
-            chart
-                .add_series()
-                .set_name(name)
-                .set_categories(&range(0))
-                .set_values(&range(column))
-                .set_gap(60)
-                .set_format(
-                    ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(colour)),
-                );
+        let [down, up] = self.moves;
+        for (name, column, colour) in [("down", down, LIMITS), ("up", up, VALUES)] {
+            let series = self.lines.series(&mut chart, name, column);
+            series.set_gap(60).set_format(&mut fill(colour));
         }
         self.finish(&mut chart, &format!("{}: worst-case contributions", self.title));
         // In a chart of bars the upright axis is the one of the categories.
@@ -149,17 +125,9 @@ impl Picture<'_> {
 
     /// Each contributor's share of the variance, in the order of the picture beside it.
     fn shares(&self) -> Chart {
-        let (first, last) = self.lines;
-        let range =
-            |column: u16| ChartRange::new_from_range(self.sheet, first, column, last, column);
         let mut chart = Chart::new(ChartType::Bar);
-        chart
-            .add_series()
-            .set_name("share of variance")
-            .set_categories(&range(0))
-            .set_values(&range(self.share))
-            .set_gap(60)
-            .set_format(ChartFormat::new().set_solid_fill(ChartSolidFill::new().set_color(VALUES)));
+        let series = self.lines.series(&mut chart, "share of variance", self.share);
+        series.set_gap(60).set_format(&mut fill(VALUES));
         self.finish(&mut chart, "Share of variance");
         chart.y_axis().set_reverse().set_label_position(ChartAxisLabelPosition::None);
         chart.x_axis().set_num_format("0 %").set_min(0);

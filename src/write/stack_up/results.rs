@@ -1,31 +1,46 @@
-//! What a requirement's stack-up comes to: one block of formulas.
+//! The stack-up of a requirement: one block of formulas.
 
-use rust_xlsxwriter::{Format, Worksheet, XlsxError};
+use rust_xlsxwriter::Worksheet;
 
-use super::super::text::WriteText;
-
+use super::super::page::{Page, Written};
 use super::super::pages::Pages;
-use super::super::style::{Styles, heads};
+use super::super::picture::Figures;
+use super::super::style::Styles;
+use super::super::table::{Cell, Cells, Value};
 use super::inputs::{COUNT, Inputs, MINUS, NOMINAL, OF_LOT, PLUS, STANDARD};
 use super::outcomes::{self, Row};
 use super::picture::{self, Picture};
-use super::{Cached, Names, Subject, cell, put};
+use super::{Names, Subject, cell};
 use crate::length::Unit;
 use crate::model::{Form, Requirement};
 use crate::policy::Policy;
 use crate::stack::{Coverage, Line, Report, report};
 
 /// The columns of a line.
+const HEADS: [&str; 15] = [
+    "Contributor",
+    "Sensitivity",
+    "In the gap",
+    "Sensitivity at lower limit",
+    "Sensitivity at upper limit",
+    "Part of the value",
+    "Worst-case effect, down",
+    "Worst-case effect, up",
+    "Share of worst case",
+    "Variance at lower limit",
+    "Variance at upper limit",
+    "Share of variance",
+    "Largest minus (worst case)",
+    "Largest plus (worst case)",
+    "Largest standard uncertainty (expanded)",
+];
 const SENSITIVITY: u16 = 1;
 pub(super) const IN_GAP: u16 = 2;
 pub(super) const AT: [u16; 2] = [3, 4];
 pub(super) const PART: u16 = 5;
 pub(super) const MOVES: [u16; 2] = [6, 7];
-const SHARE_OF_WORST: u16 = 8;
 pub(super) const VARIANCE: [u16; 2] = [9, 10];
 const SHARE_OF_VARIANCE: u16 = 11;
-const LARGEST: [u16; 2] = [12, 13];
-const LARGEST_STANDARD: u16 = 14;
 
 /// The block of one requirement.
 pub(super) struct Block<'a> {
@@ -53,7 +68,7 @@ impl<'a> Block<'a> {
         policy: &'a Policy,
         pages: &Pages<'_>,
     ) -> Block<'a> {
-        let top = pages.row;
+        let top = pages.page.row;
         let unit = subject.model.unit;
         let report = report(&requirement.form, &subject.stack, policy.coverage, unit);
         let first = top + 3;
@@ -113,118 +128,86 @@ impl<'a> Block<'a> {
         self.inputs.cell(line.contributor, column)
     }
 
-    /// Writes the block and returns the row behind it.
-    pub(super) fn write(
-        &self,
-        sheet: &mut Worksheet,
-        pictures: bool,
-        styles: &Styles,
-    ) -> Result<u32, XlsxError> {
+    /// Writes the block into the next rows.
+    pub(super) fn write(&self, page: &mut Page<'_>, pictures: bool) -> Written {
         let (tag, label, unit) = (self.subject.tag, &self.requirement.label, self.unit);
-        let title = format!("{tag}: {label} ({unit})");
-        sheet.set_row_height(self.top + 1, 30.0)?;
-        sheet.set_row_height(self.top + 2, 62.0)?;
-        sheet.write_text(self.top, 0, title, &styles.part)?;
-        let labels = if self.allowances() {
-            ["Allowance aimed at", "Least allowance", "Greatest allowance"]
-        } else {
-            ["Target", "Lower limit", "Upper limit"]
+        let styles = page.styles;
+        page.part(format!("{tag}: {label} ({unit})"))?;
+        let (labels, entry) = match self.allowances() {
+            true => (
+                ["Allowance aimed at", "Least allowance", "Greatest allowance"],
+                styles.number_entry(),
+            ),
+            false => (["Target", "Lower limit", "Upper limit"], styles.length_entry(unit)),
         };
-        let entry =
-            if self.allowances() { styles.number_entry() } else { styles.length_entry(unit) };
-        for (at, (label, value)) in
-            (0..).zip(labels.iter().zip(self.requirement.form.stated(self.unit)))
-        {
-            let row = self.top + 1;
-            sheet.write_text(row, 2 * at, *label, &styles.wrapped)?;
-            sheet.write_number_with_format(row, 2 * at + 1, value, &entry)?;
-        }
-        heads(
-            sheet,
-            self.top + 2,
-            &[
-                "Contributor",
-                "Sensitivity",
-                "In the gap",
-                "Sensitivity at lower limit",
-                "Sensitivity at upper limit",
-                "Part of the value",
-                "Worst-case effect, down",
-                "Worst-case effect, up",
-                "Share of worst case",
-                "Variance at lower limit",
-                "Variance at upper limit",
-                "Share of variance",
-                "Largest minus (worst case)",
-                "Largest plus (worst case)",
-                "Largest standard uncertainty (expanded)",
-            ],
-            styles,
+        let stated = labels.into_iter().zip(self.requirement.form.stated(unit));
+        page.high(30.0)?;
+        page.line(
+            stated.flat_map(|(label, value)| [styles.wrapped.of(label), entry.owned(value)]),
         )?;
+        page.high(62.0)?;
+        page.heads(&HEADS)?;
         for (index, line) in self.report.lines.iter().enumerate() {
-            self.contributor(sheet, index, line, styles)?;
+            page.line(self.contributor(index, line, styles))?;
         }
-        outcomes::write(self, sheet, styles)?;
-        let end = self.results + Row::Crush as u32 + 1;
+        page.row = self.results - 1;
+        outcomes::write(self, page)?;
         if pictures {
-            self.draw(sheet)?;
+            self.draw(&mut page.sheet)?;
         }
-        Ok(end.max(self.results + picture::ROWS))
+        page.row = (self.results + Row::Crush as u32 + 1).max(self.results + picture::ROWS);
+        Ok(())
     }
 
-    fn contributor(
-        &self,
-        sheet: &mut Worksheet,
-        index: usize,
-        line: &Line,
-        styles: &Styles,
-    ) -> Result<(), XlsxError> {
-        let row = self.first + u32::try_from(index).unwrap_or(u32::MAX);
-        let label = &self.subject.stack.contributors[line.contributor].label;
-        sheet.write_text(row, 0, label, &styles.text)?;
-        let number = &styles.number;
-        sheet.write_number_with_format(row, SENSITIVITY, line.sensitivity, number)?;
-        sheet.write_number_with_format(row, IN_GAP, line.in_gap, number)?;
+    /// The cells of a contributor, under [`HEADS`].
+    fn contributor<'s>(&self, index: usize, line: &Line, styles: &'s Styles) -> [Cell<'s>; 15] {
+        let Styles { text, number, percent, tiny, .. } = styles;
+        let length = styles.length(self.unit);
+        let part = &self.subject.stack.contributors[line.contributor];
         let c = |column: u16| self.line(index, column);
         let n = |column: u16| self.input(line, column);
         let [_, lower, upper] = self.stated_cells();
-        for (side, limit) in [lower, upper].iter().enumerate() {
-            let formula = if self.allowances() {
-                format!("{}-(1+{limit})*{}", c(SENSITIVITY), c(IN_GAP))
-            } else {
-                c(SENSITIVITY)
+        let at = |limit: &str, value: f64| {
+            let formula = match self.allowances() {
+                true => format!("{}-(1+{limit})*{}", c(SENSITIVITY), c(IN_GAP)),
+                false => c(SENSITIVITY),
             };
-            put(sheet, (row, AT[side]), &formula, line.at[side], number)?;
-        }
-        let length = styles.length(self.unit);
-        let part = &self.subject.stack.contributors[line.contributor];
+            number.of(Value::formula(&formula, value))
+        };
         let value = f64::from(part.count) * part.nominal.to_f64(self.unit) * line.sensitivity;
-        let formula = format!("{}*{}*{}", n(COUNT), n(NOMINAL), c(SENSITIVITY));
-        put(sheet, (row, PART), &formula, value, &length)?;
+        let own = format!("{}*{}*{}", n(COUNT), n(NOMINAL), c(SENSITIVITY));
         let (count, minus, plus) = (n(COUNT), n(MINUS), n(PLUS));
-        let (down, up) = (c(AT[0]), c(AT[1]));
-        let formula = format!("-{count}*IF({down}>0,{down}*{minus},-{down}*{plus})");
-        put(sheet, (row, MOVES[0]), &formula, -line.moves[0], &length)?;
-        let formula = format!("{count}*IF({up}>0,{up}*{plus},-{up}*{minus})");
-        put(sheet, (row, MOVES[1]), &formula, line.moves[1], &length)?;
-        let share = |own: String, all: String| format!("IF({all}>0,({own})/({all}),0)");
-        let [down, up] = MOVES.map(|column| self.all(column));
-        let formula =
-            share(format!("{}-{}", c(MOVES[1]), c(MOVES[0])), format!("SUM({up})-SUM({down})"));
-        let percent = &styles.percent;
-        put(sheet, (row, SHARE_OF_WORST), &formula, line.share_of_worst, percent)?;
-        for side in [0, 1] {
-            let formula = self.variance(index, line, side);
-            let at = (row, VARIANCE[side]);
-            put(sheet, at, &formula, line.variance[side], &styles.tiny)?;
-        }
+        let [down, up] = AT.map(c);
+        let moved_down = format!("-{count}*IF({down}>0,{down}*{minus},-{down}*{plus})");
+        let moved_up = format!("{count}*IF({up}>0,{up}*{plus},-{up}*{minus})");
+        let [downs, ups] = MOVES.map(|column| self.all(column));
         let [low, high] = VARIANCE.map(|column| self.all(column));
-        let formula = share(
-            format!("{}+{}", c(VARIANCE[0]), c(VARIANCE[1])),
-            format!("SUM({low})+SUM({high})"),
-        );
-        put(sheet, (row, SHARE_OF_VARIANCE), &formula, line.share_of_variance, percent)?;
-        self.largest(sheet, index, line, &length)
+        let share = |own: String, all: String, value: f64| {
+            percent.of(Value::formula(&format!("IF({all}>0,({own})/({all}),0)"), value))
+        };
+        let moves = format!("{}-{}", c(MOVES[1]), c(MOVES[0]));
+        let variances = format!("{}+{}", c(VARIANCE[0]), c(VARIANCE[1]));
+        let variance = |side: usize| {
+            tiny.of(Value::formula(&self.variance(index, line, side), line.variance[side]))
+        };
+        let [least, most, standard] = self.largest(index, line);
+        [
+            text.of(&part.label),
+            number.of(line.sensitivity),
+            number.of(line.in_gap),
+            at(&lower, line.at[0]),
+            at(&upper, line.at[1]),
+            length.owned(Value::formula(&own, value)),
+            length.owned(Value::formula(&moved_down, -line.moves[0])),
+            length.owned(Value::formula(&moved_up, line.moves[1])),
+            share(moves, format!("SUM({ups})-SUM({downs})"), line.share_of_worst),
+            variance(0),
+            variance(1),
+            share(variances, format!("SUM({low})+SUM({high})"), line.share_of_variance),
+            length.owned(least),
+            length.owned(most),
+            length.owned(standard),
+        ]
     }
 
     /// Its own square, and its half of what it does with others of its lot or correlated with it.
@@ -258,21 +241,14 @@ impl<'a> Block<'a> {
         formula
     }
 
-    /// How much worse this contributor alone could be.
-    fn largest(
-        &self,
-        sheet: &mut Worksheet,
-        index: usize,
-        line: &Line,
-        length: &Format,
-    ) -> Result<(), XlsxError> {
-        let row = self.first + u32::try_from(index).unwrap_or(u32::MAX);
+    /// How much worse this contributor alone could be: its largest minus, plus and standard uncertainty.
+    fn largest(&self, index: usize, line: &Line) -> [Value; 3] {
         let count = self.input(line, COUNT);
         let at = AT.map(|column| self.line(index, column));
         let margin = [0, 1].map(|side| self.result(Row::MarginWorst, side));
-        let none = |value: Option<f64>| value.map_or(Cached::Text("none"), Cached::Number);
+        let none = |value: Option<f64>| value.map_or("none".into(), |value| value.to_string());
         let shown = |value: String| format!("IF(ROUND({value},12)<0,\"none\",MAX(0,{value}))");
-        for (edge, input) in [MINUS, PLUS].into_iter().enumerate() {
+        let [minus, plus] = [(0, MINUS), (1, PLUS)].map(|(edge, input)| {
             let other = 1 - edge;
             // Where more of it makes the value larger, its minus hurts below and its plus above.
             let formula = format!(
@@ -283,8 +259,8 @@ impl<'a> Block<'a> {
                 own = margin[edge],
                 across = margin[other],
             );
-            put(sheet, (row, LARGEST[edge]), &shown(formula), none(line.largest[edge]), length)?;
-        }
+            Value::formula(&shown(formula), none(line.largest[edge]))
+        });
         let standard = self.input(line, STANDARD);
         let side = |side: usize| {
             let square = format!("({count}*{}^2)", at[side]);
@@ -309,15 +285,13 @@ impl<'a> Block<'a> {
         );
         let few = self.report.sides.iter().any(|side| side.freedom.is_some());
         let result = match line.largest_standard {
-            _ if few && matches!(self.policy.coverage, Coverage::Level(_)) => {
-                Cached::Text("moves k")
-            }
+            _ if few && matches!(self.policy.coverage, Coverage::Level(_)) => "moves k".to_string(),
             largest => none(largest),
         };
-        put(sheet, (row, LARGEST_STANDARD), &formula, result, length)
+        [minus, plus, Value::formula(&formula, result)]
     }
 
-    /// What those that are correlated with a line add to the variance for one of its own standard
+    /// The addition to the variance by those that are correlated with a line, for one of its own standard
     /// uncertainty.
     fn cross(&self, index: usize, line: &Line, side: usize) -> String {
         let mut terms = vec!["0".to_string()];
@@ -363,9 +337,10 @@ impl<'a> Block<'a> {
         }
     }
 
-    fn draw(&self, sheet: &mut Worksheet) -> Result<(), XlsxError> {
-        let last = self.report.lines.len().saturating_sub(1);
+    fn draw(&self, sheet: &mut Worksheet) -> Written {
         let results = |row: Row| self.results + row as u32;
+        // The lines of contributors end two rows above the results.
+        let rows = [self.first, (self.results - 3).max(self.first)];
         Picture {
             sheet: &self.sheet,
             at: self.results - 1,
@@ -378,7 +353,7 @@ impl<'a> Block<'a> {
                 ("expanded uncertainty", results(Row::ReachExpanded)),
                 ("root sum square", results(Row::ReachRootSumSquare)),
             ],
-            lines: (self.first, self.first + u32::try_from(last).unwrap_or(u32::MAX)),
+            lines: Figures { sheet: &self.sheet, rows, from: 0 },
             moves: MOVES,
             share: SHARE_OF_VARIANCE,
         }
