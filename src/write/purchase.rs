@@ -139,7 +139,7 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
             let line = &report.lines[i];
             !job.stock[i].terms.for_sale() && (line.below || line.bag_lacks > 0)
         }),
-        "Not ordered though they are below level or lack in bags, since they are not for sale",
+        "Not ordered though they are below level or missing in bags, since they are not for sale",
     );
     tell(
         items(&|i| {

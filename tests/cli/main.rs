@@ -339,7 +339,7 @@ fn a_pump_that_is_short_names_the_piece_and_who_has_it() {
     assert_eq!(shorts.len(), 1);
     let said = gapwright::words::reason(&job, &job.pumps[1], &shorts[0]);
     assert_eq!(shorts[0].pack, Some(0), "{said}");
-    assert_eq!(said, "the nearest kit lacks 1 of S10; such pieces went to X");
+    assert_eq!(said, "the nearest kit is short of 1 of S10; such pieces went to X");
     assert!(
         gapwright::words::presumed(&job, &job.pumps[1], &shorts[0]).unwrap().contains("0.0002 in")
     );
@@ -363,8 +363,8 @@ fn a_total_within_the_window_says_why_it_does_not_do() {
     let run = gapwright(&["kit", &stock, &pumps, "--out", &out]);
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
     let said = text(&run.stdout);
-    let why = "no total of at most 4 shims of fit F1 does: 0.0205 in would lie in the window 0.0185 \
-               to 0.0215 in, but its pieces are good to less than the window presumes.";
+    let why = "no total of at most 4 shims of fit F1 fits: 0.0205 in is within 0.0185 to 0.0215 in, \
+               but its pieces have a wider tolerance than that allows for.";
     for words in [
         why,
         "Allows for a pack tolerance of +/-0.0002 in.",
@@ -373,7 +373,7 @@ fn a_total_within_the_window_says_why_it_does_not_do() {
     ] {
         assert!(said.contains(words), "`{words}` in\n{said}");
     }
-    assert!(!said.contains("falls into"), "{said}");
+    assert!(!said.contains("is within 0.0185 to 0.0215 in."), "{said}");
 }
 
 /// An interrupt after all proofs must not pass for a settled order.

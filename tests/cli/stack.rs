@@ -190,7 +190,7 @@ fn what_cannot_be_worked_out_is_refused_with_every_reason() {
     // Another format is refused by its name.
     refused(&["--stock", STOCK, "--plan", &plan], &["the format `other`"]);
     fs::write(&plan, "a plan, but in words").unwrap();
-    refused(&["--stock", STOCK, "--plan", &plan], &["no plan"]);
+    refused(&["--stock", STOCK, "--plan", &plan], &["not a plan file"]);
 }
 
 /// More pieces of the same total are worse: by hand, 0.0220 in and the clearance good to 0.0003

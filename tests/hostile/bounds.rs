@@ -520,7 +520,7 @@ fn files_beside_the_workbooks_are_bounded_too() {
     {
         let path = shop.path(name);
         fs::write(&path, text).unwrap();
-        assert!(run(&["stack", "--plan", path.to_str().unwrap()]).contains("no plan"));
+        assert!(run(&["stack", "--plan", path.to_str().unwrap()]).contains("not a plan file"));
     }
-    assert!(run(&["stack", "--plan", "/dev/zero"]).contains("no plan"));
+    assert!(run(&["stack", "--plan", "/dev/zero"]).contains("not a plan file"));
 }

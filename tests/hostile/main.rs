@@ -742,7 +742,7 @@ fn sheets_or_shapes_alone_cut_nothing_and_that_is_said() {
     let large = FIT.replace(",6,", ",20.5,");
     only(
         &folder_warnings(&[stock, ("sheets", SHEETS), ("fit", &large)], &[]),
-        &["fit, cell B2", "larger than every sheet"],
+        &["fit, cell B2", "larger than every plate"],
     );
 }
 

@@ -528,7 +528,7 @@ fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
     assert_eq!(
         run.all(),
         [
-            "warning command line! 1 of GS-105 > F6, which were cut from a sheet and are counted nowhere"
+            "warning command line! 1 of GS-105 > F6, which were cut from a plate and are counted nowhere"
         ]
     );
     assert_eq!(shop.counts("s3.xlsx")["S20"], 2);

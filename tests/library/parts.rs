@@ -271,7 +271,7 @@ fn spoilers() -> Vec<Spoiler> {
                 *lower = Millionths::from_raw(-1);
             }
         }),
-        (Part::Item("SHEET > G".into()), "sheets number", |p, n| {
+        (Part::Item("SHEET > G".into()), "plates number", |p, n| {
             p.stock[4].cut.as_mut().unwrap().sheet = n - 1;
         }),
         (Part::Item("SHEET > G".into()), "the outside diameter", |p, n| {

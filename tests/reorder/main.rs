@@ -400,9 +400,9 @@ fn what_is_not_ordered_or_not_paid_for_is_said() {
     let run = reorder(folder.path(), stock.to_str().unwrap(), PUMPS, &["--budget", "0"]);
     let said = text(&run.stdout);
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
-    assert!(said.contains("Not ordered though they are below level or lack in bags, since they are not for sale: K4-005."), "{said}");
+    assert!(said.contains("Not ordered though they are below level or missing in bags, since they are not for sale: K4-005."), "{said}");
     assert!(said.contains("counted as free: K4-G094."), "{said}");
-    assert!(said.contains("taken to wait for whatever is bought: P-410."), "{said}");
+    assert!(said.contains("No due date, assumed able to wait: P-410."), "{said}");
     let purchase = read(folder.path());
     let item = purchase.items.iter().find(|item| item.item == "K4-005").unwrap();
     assert_eq!((item.packs, item.level_packs), (0, 0));

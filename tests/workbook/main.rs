@@ -405,7 +405,7 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
             "packing ring|R12|1|0.5000 in (1/2)|7.85 in|C3|☐|☐",
             "packing ring|R12-old|2|0.5000 in (1/2)|7.85 in|C2|☐|☐",
             "lantern ring|L7|1|L7||C10|☐|☐",
-            "LACKING 1 of 4: packing ring, section 0.5000 in (1/2), ring length 7.85 in. \
+            "MISSING 1 of 4: packing ring, section 0.5000 in (1/2), ring length 7.85 in. \
              Why: 7 free, all used.",
             "MISSING 1 of 1: lantern ring, fit L7. Why: 1 free, all used.",
         ],
@@ -437,10 +437,10 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
     has(
         "Reorder",
         &[
-            "R12|packing ring||5|5|0|0|0||1 lacking in bags",
+            "R12|packing ring||5|5|0|0|0||1 missing in bags",
             "R12-old|packing ring|P|2|2|0|0|0",
             "R10|packing ring||9|0|0|9|",
-            "L7|lantern ring|L7|1|1|0|0|0||1 lacking in bags",
+            "L7|lantern ring|L7|1|1|0|0|0||1 missing in bags",
         ],
     );
     has(
@@ -503,11 +503,11 @@ fn a_ring_that_nobody_stocks_is_named_by_section_and_length() {
     let verified = verify(job, plan).unwrap();
     assert_eq!(verified.plan().served(), 2);
     let said = "packing ring, section 0.5000 in (1/2), ring length 7.85 in: no such packing ring \
-                is in the stock; short of 4 for A, 4 for B";
+                is in the stock; missing 4 for A, 4 for B";
     assert_eq!(gapwright::words::lacks(&verified)[0], said);
     let mut book: Xlsx<_> = open_workbook(write_to(&folder, &verified)).unwrap();
     let slips = texts(&mut book, "Kits");
-    let lacking = "LACKING 4 of 4: packing ring, section 0.5000 in (1/2), ring length 7.85 in. \
+    let lacking = "MISSING 4 of 4: packing ring, section 0.5000 in (1/2), ring length 7.85 in. \
                    Why: no such packing ring is in the stock.";
     assert_eq!(slips.iter().filter(|text| *text == lacking).count(), 2);
 }
