@@ -484,24 +484,38 @@ pub fn lack_of(why: &Lack, kind: &str) -> String {
 }
 
 /// Consumables missing from the bags, grouped by kind:
-/// `packing ring, fit F6: no such packing ring is in the stock; short of 5 for P-101, 5 for P-102`.
+/// `packing ring, fit F6: no such packing ring is in the stock; missing 5 each for P-101, P-102`.
 pub fn lacks(verified: &Verified) -> Vec<String> {
     let job = verified.job();
-    let mut groups: Vec<(String, Vec<String>)> = Vec::new();
+    let mut groups: Vec<(String, Vec<(u32, &str)>)> = Vec::new();
     for (pump, bag) in job.pumps.iter().zip(verified.bags()) {
         for (need, share) in bag.iter().enumerate() {
             let Some(why) = lack(job, pump, need, share) else {
                 continue;
             };
             let what = format!("{}: {why}", consumable(job, pump, need));
-            let who = format!("{} for {}", share.lacking, pump.tag);
+            let who = (share.lacking, pump.tag.as_str());
             match groups.iter_mut().find(|(known, _)| *known == what) {
                 Some((_, all)) => all.push(who),
                 None => groups.push((what, vec![who])),
             }
         }
     }
-    let shown = |(what, who): (String, Vec<String>)| format!("{what}; missing {}", first_of(&who));
+    let shown = |(what, who): (String, Vec<(u32, &str)>)| match who
+        .iter()
+        .map(|(count, _)| count)
+        .all_equal_value()
+    {
+        Ok(count) if who.len() > 1 => {
+            let tags: Vec<String> = who.iter().map(|(_, tag)| (*tag).to_string()).collect();
+            format!("{what}; missing {count} each for {}", first_of(&tags))
+        }
+        _ => {
+            let each: Vec<String> =
+                who.iter().map(|(count, tag)| format!("{count} for {tag}")).collect();
+            format!("{what}; missing {}", first_of(&each))
+        }
+    };
     groups.into_iter().map(shown).collect()
 }
 

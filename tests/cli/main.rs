@@ -484,7 +484,7 @@ fn what_the_bags_lack_is_said_on_the_terminal_and_in_the_json() {
     let said = text(&run.stdout);
     for words in [
         "Short of consumables: 3 of 27 bags\n",
-        "  lantern ring, fit 3/8 sq: 17 free, all used; missing 1 for ",
+        "  lantern ring, fit 3/8 sq: 17 free, all used; missing 1 each for ",
     ] {
         assert!(said.contains(words), "{said}");
     }

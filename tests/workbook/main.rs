@@ -503,7 +503,7 @@ fn a_ring_that_nobody_stocks_is_named_by_section_and_length() {
     let verified = verify(job, plan).unwrap();
     assert_eq!(verified.plan().served(), 2);
     let said = "packing ring, section 0.5000 in (1/2), ring length 7.85 in: no such packing ring \
-                is in the stock; missing 4 for A, 4 for B";
+                is in the stock; missing 4 each for A, B";
     assert_eq!(gapwright::words::lacks(&verified)[0], said);
     let mut book: Xlsx<_> = open_workbook(write_to(&folder, &verified)).unwrap();
     let slips = texts(&mut book, "Kits");
