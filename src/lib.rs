@@ -43,7 +43,7 @@
 //! From two files to a workbook, with the stack-up of one pump:
 //!
 //! ```
-//! use gapwright::choose::{choose, watch::Watch};
+//! use gapwright::choose::{choose, control::Watch};
 //! use gapwright::length::Unit;
 //! use gapwright::accounting::stack;
 //! use gapwright::plan::Kit;
@@ -98,7 +98,7 @@ pub mod changelog {}
 
 pub mod accounting;
 pub mod analysis;
-pub mod bag;
+pub mod consumables;
 pub mod choose;
 pub mod cli;
 mod columns;
@@ -116,7 +116,7 @@ pub mod length;
 pub mod manual;
 pub mod model;
 mod narrow;
-pub mod outlook;
+pub mod forecast;
 pub mod packing;
 pub mod plain_text;
 pub mod plan;
@@ -125,7 +125,7 @@ pub mod problem;
 pub mod provision;
 pub mod pump;
 pub mod purchase;
-pub mod reach;
+pub mod size_range;
 pub mod read;
 pub mod recheck;
 pub mod reorder;

@@ -19,8 +19,8 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use crate::choose::instance::{Instance, Tier};
-use crate::choose::watch::{Pace, Watch};
+use crate::choose::instance::{Instance, CostRow};
+use crate::choose::control::{Pace, Control};
 use crate::plan::Stop;
 
 /// Unit of the multipliers: they are integers in 1/SCALE.
@@ -172,18 +172,18 @@ impl Stage<'_> {
                 continue;
             }
             match tier {
-                Tier::Served(gains) => {
+                CostRow::Served(gains) => {
                     for (serving, gain) in prices.serving.iter_mut().zip(gains) {
                         *serving -= goal * i128::from(*gain);
                     }
                 }
                 // A budget and the goal of low purchase cost price the same columns.
-                Tier::Bought(asked) => match &mut prices.bought {
+                CostRow::Bought(asked) => match &mut prices.bought {
                     Some((price, _)) => *price += goal,
                     none => *none = Some((goal, Arc::clone(asked))),
                 },
-                Tier::Waste => prices.waste += goal,
-                Tier::Pieces(each) => {
+                CostRow::Waste => prices.waste += goal,
+                CostRow::Pieces(each) => {
                     for (price, each) in prices.taken.iter_mut().zip(each) {
                         *price += goal * i128::from(*each);
                     }
@@ -215,12 +215,12 @@ impl Stage<'_> {
     /// 1/SCALE; `None` if a block that must take a column has none left.
     ///
     /// # Errors
-    /// Reason that the watch stopped it.
+    /// Reason that the control stopped it.
     pub fn price(
         &self,
         prices: &Prices,
         allowed: &Allowed,
-        watch: &Watch<'_>,
+        control: &Control<'_>,
     ) -> Result<Option<Priced>, Stop> {
         let cheapest = allowed
             .columns
@@ -228,7 +228,7 @@ impl Stage<'_> {
             .enumerate()
             .with_min_len(AT_ONCE)
             .map_init(
-                || Pace::of(watch),
+                || Pace::of(control),
                 |pace, (taker, columns)| {
                     if let Some(stop) = pace.stop(columns.len()) {
                         return Err(Some(stop));
@@ -265,10 +265,10 @@ pub struct Priced {
 }
 
 /// Bound in 1/SCALE rounded up to a multiple of `grain`, of which every plan's cost is a multiple.
-pub fn round_up(bound: i128, grain: i64) -> i64 {
-    let step = SCALE * i128::from(grain.max(1));
+pub fn round_up(bound: i128, cost_step: i64) -> i64 {
+    let step = SCALE * i128::from(cost_step.max(1));
     let steps = -(-bound).div_euclid(step);
-    i64::try_from(steps * i128::from(grain.max(1))).unwrap_or(i64::MIN)
+    i64::try_from(steps * i128::from(cost_step.max(1))).unwrap_or(i64::MIN)
 }
 
 #[cfg(test)]

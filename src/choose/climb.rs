@@ -19,7 +19,7 @@ use smallvec::SmallVec;
 
 use crate::choose::bound::{AT_ONCE, Allowed, Multipliers, Prices, SCALE, Stage, round_up};
 use crate::choose::relaxation::{Advice, Entry, Options, Program};
-use crate::choose::watch::{Pace, Watch};
+use crate::choose::control::{Pace, Control};
 use crate::plan::Stop;
 
 /// By taker, the columns that a linear program has asked for, ascending.
@@ -49,7 +49,7 @@ pub struct Climb<'a> {
     /// The part of the search space.
     pub allowed: &'a Allowed,
     /// Every cost of the goal is a multiple of this.
-    pub grain: i64,
+    pub cost_step: i64,
     /// A bound that is enough: nothing better is asked for.
     pub enough: i64,
     /// [`scales`](crate::choose::relaxation::scales) of the stage.
@@ -77,19 +77,19 @@ struct Found {
 
 impl Climb<'_> {
     /// Climbs from `start` in a box of `reach`; `None` if a taker that must take a column has
-    /// none. The columns asked for are left in the pool. Where the watch stops it, it ends where it has
+    /// none. The columns asked for are left in the pool. Where the control stops it, it ends where it has
     /// come to, at worst with a bound that says nothing.
     pub fn climb(
         &self,
         start: Multipliers,
         reach: f64,
         pool: &mut Pool,
-        watch: &Watch<'_>,
+        control: &Control<'_>,
     ) -> Option<Peak> {
         let ranges = &self.allowed.ranges;
         let prices = self.stage.prices(&start, ranges);
         let mut peak = Peak { bound: NOTHING, multipliers: start, above: i128::MAX };
-        let mut found = match self.price(&prices, pool, watch) {
+        let mut found = match self.price(&prices, pool, control) {
             Ok(found) => found?,
             Err(_) => return Some(peak),
         };
@@ -98,7 +98,7 @@ impl Climb<'_> {
         let mut reach = reach;
         join(pool, &found);
         for _ in 0..MOST_ROUNDS {
-            if round_up(peak.bound, self.grain) >= self.enough || watch.stop().is_some() {
+            if round_up(peak.bound, self.cost_step) >= self.enough || control.stop().is_some() {
                 break;
             }
             let mut options = self.options(&middle, &found, pool, reach);
@@ -115,7 +115,7 @@ impl Climb<'_> {
             }
             let program = self.program(&options);
             let Some(Advice { multipliers: next, at_wall }) =
-                program.multipliers(&peak.multipliers, &middle, reach, watch)
+                program.multipliers(&peak.multipliers, &middle, reach, control)
             else {
                 reach /= 8.0;
                 if reach < NARROWEST {
@@ -124,7 +124,7 @@ impl Climb<'_> {
                 continue;
             };
             let prices = self.stage.prices(&next, ranges);
-            let Ok(priced) = self.price(&prices, pool, watch) else {
+            let Ok(priced) = self.price(&prices, pool, control) else {
                 break;
             };
             let priced = priced?;
@@ -141,11 +141,11 @@ impl Climb<'_> {
             }
             peak.above = promised.map_or(i128::MAX, |promised| (promised - peak.bound).max(0));
             // A hair's breadth is the backend's own error, not a better bound.
-            let hair = SCALE * i128::from(self.grain) / 1024;
+            let hair = SCALE * i128::from(self.cost_step) / 1024;
             // What the columns at hand come to is above any bound: where rounding up makes the
             // two alike, further columns change nothing.
             let alike = promised.is_some_and(|promised| {
-                round_up(promised - hair, self.grain) <= round_up(peak.bound, self.grain)
+                round_up(promised - hair, self.cost_step) <= round_up(peak.bound, self.cost_step)
             });
             if promise.abs() <= hair
                 || promise <= 0 && fresh == 0
@@ -165,21 +165,21 @@ impl Climb<'_> {
         Some(peak)
     }
 
-    /// The relaxed plan at the end of a climb; nothing where the watch stops it.
-    pub fn fractions(&self, peak: &Peak, pool: &Pool, watch: &Watch<'_>) -> Vec<(Entry, f64)> {
+    /// The relaxed plan at the end of a climb; nothing where the control stops it.
+    pub fn fractions(&self, peak: &Peak, pool: &Pool, control: &Control<'_>) -> Vec<(Entry, f64)> {
         let ranges = &self.allowed.ranges;
         let prices = self.stage.prices(&peak.multipliers, ranges);
-        let Ok(Some(found)) = self.price(&prices, pool, watch) else {
+        let Ok(Some(found)) = self.price(&prices, pool, control) else {
             return Vec::new();
         };
-        let mut slack = peak.above.min(i128::MAX / 16) * 8 + SCALE * i128::from(self.grain) / 64;
+        let mut slack = peak.above.min(i128::MAX / 16) * 8 + SCALE * i128::from(self.cost_step) / 64;
         let mut options = self.within(&prices, &found, pool, slack);
         // Where the climb was cut short, much is open: the likeliest will have to do.
         while undecided(&options) > 2 * MOST_OPTIONS && slack > SCALE {
             slack /= 8;
             options = self.within(&prices, &found, pool, slack);
         }
-        self.program(&options).fractions(watch).unwrap_or_default()
+        self.program(&options).fractions(control).unwrap_or_default()
     }
 
     fn program<'a>(&'a self, options: &'a [Options]) -> Program<'a> {
@@ -192,7 +192,7 @@ impl Climb<'_> {
         &self,
         prices: &Prices,
         pool: &Pool,
-        watch: &Watch<'_>,
+        control: &Control<'_>,
     ) -> Result<Option<Vec<Found>>, Stop> {
         let Allowed { columns, idle, .. } = self.allowed;
         let found = columns
@@ -200,7 +200,7 @@ impl Climb<'_> {
             .enumerate()
             .with_min_len(AT_ONCE)
             .map_init(
-                || Pace::of(watch),
+                || Pace::of(control),
                 |pace, (taker, columns)| {
                     if let Some(stop) = pace.stop(columns.len()) {
                         return Err(Some(stop));
@@ -269,9 +269,9 @@ impl Climb<'_> {
 
     /// The plan in which each taker takes what is cheapest for it, for when there is no time for
     /// more.
-    pub fn cheapest(&self, peak: &Peak, watch: &Watch<'_>) -> Vec<(Entry, f64)> {
+    pub fn cheapest(&self, peak: &Peak, control: &Control<'_>) -> Vec<(Entry, f64)> {
         let prices = self.stage.prices(&peak.multipliers, &self.allowed.ranges);
-        let Ok(Some(priced)) = self.stage.price(&prices, self.allowed, watch) else {
+        let Ok(Some(priced)) = self.stage.price(&prices, self.allowed, control) else {
             return Vec::new();
         };
         let takers = priced.cheapest.into_iter().enumerate();

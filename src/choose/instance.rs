@@ -23,7 +23,7 @@ pub struct Column {
 
 /// Objective of one stage, minimised.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Tier {
+pub enum CostRow {
     /// Minus the gain of every pump served.
     Served(Vec<i64>),
     /// Purchase cost, by supplier and column, in millionths of the currency.
@@ -46,27 +46,27 @@ pub struct Instance {
     /// Number of blocks that are pumps.
     pub pumps: usize,
     /// Objectives, in lexicographic order.
-    pub tiers: Vec<Tier>,
+    pub tiers: Vec<CostRow>,
 }
 
 /// Column that each block takes, if any.
-pub type Taken = Vec<Option<u32>>;
+pub type Assignment = Vec<Option<u32>>;
 
 impl Instance {
     /// Cost on a tier of a block's column. Taking none costs zero.
     pub fn cost(&self, tier: usize, taker: usize, column: u32) -> i64 {
         let pump = taker < self.pumps;
         match &self.tiers[tier] {
-            Tier::Served(gain) => -gain.get(taker).copied().unwrap_or(0),
-            Tier::Bought(prices) => taker
+            CostRow::Served(gain) => -gain.get(taker).copied().unwrap_or(0),
+            CostRow::Bought(prices) => taker
                 .checked_sub(self.pumps)
                 .map_or(0, |supplier| prices[supplier][column as usize]),
-            Tier::Waste => self.column(taker, column).waste,
-            Tier::Pieces(each) if pump => {
+            CostRow::Waste => self.column(taker, column).waste,
+            CostRow::Pieces(each) if pump => {
                 let uses = &self.column(taker, column).uses;
                 uses.iter().map(|&(item, count)| each[usize::from(item)] * i64::from(count)).sum()
             }
-            Tier::Pieces(_) => 0,
+            CostRow::Pieces(_) => 0,
         }
     }
 
@@ -92,7 +92,7 @@ impl Instance {
     }
 
     /// Value on every tier.
-    pub fn value(&self, taken: &Taken) -> Vec<i64> {
+    pub fn value(&self, taken: &Assignment) -> Vec<i64> {
         (0..self.tiers.len())
             .map(|tier| {
                 taken
@@ -111,7 +111,7 @@ impl Instance {
     }
 
     /// Pieces left of each item.
-    pub fn left(&self, taken: &Taken) -> Vec<i64> {
+    pub fn left(&self, taken: &Assignment) -> Vec<i64> {
         let mut left = self.capacity.clone();
         for (taker, column) in taken.iter().enumerate() {
             if let Some(column) = column {

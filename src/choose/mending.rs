@@ -3,9 +3,9 @@
 use std::cell::OnceCell;
 
 use crate::choose::bound::{Allowed, Prices, Stage};
-use crate::choose::instance::{Instance, Taken, Uses, fits, put_back, take};
+use crate::choose::instance::{Instance, Assignment, Uses, fits, put_back, take};
 use crate::choose::relaxation::Entry;
-use crate::choose::watch::{Pace, Watch};
+use crate::choose::control::{Pace, Control};
 
 /// The columns of each pump, least reduced cost first; sorted when they are first asked for.
 pub(super) struct Ranking<'a> {
@@ -45,7 +45,7 @@ pub(super) fn supply(
     stage: Stage<'_>,
     allowed: &Allowed,
     fractions: &[(Entry, f64)],
-    taken: &mut Taken,
+    taken: &mut Assignment,
     left: &mut [i64],
 ) {
     let instance = stage.instance;
@@ -87,11 +87,11 @@ pub(super) fn supply(
     }
 }
 
-/// Serves unserved pumps, at need by moving one other pump to another column. After the watch has said to
+/// Serves unserved pumps, at need by moving one other pump to another column. After the control has said to
 /// stop, the others take the first column that fits and nobody makes way.
-pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64], watch: &Watch<'_>) {
+pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Assignment, left: &mut [i64], control: &Control<'_>) {
     let instance = ranking.stage.instance;
-    let mut moves = Moves { left: MOST_MOVES, pace: Pace::of(watch) };
+    let mut moves = Moves { left: MOST_MOVES, pace: Pace::of(control) };
     for pump in 0..instance.pumps {
         if taken[pump].is_some() {
             continue;
@@ -124,7 +124,7 @@ struct Moves<'a> {
 /// Serves a pump by moving one other pump, or a supplier, to another of its columns.
 fn make_way(
     ranking: &Ranking<'_>,
-    taken: &mut Taken,
+    taken: &mut Assignment,
     left: &mut [i64],
     pump: usize,
     moves: &mut Moves<'_>,
@@ -174,14 +174,14 @@ fn together(left: &[i64], drawn: &Uses, supplied: &Uses) -> bool {
 const MOST_PASSES: usize = 20;
 
 /// Lets pumps, one after the other, move to a column that costs less on the goal at hand and the
-/// ones after it, until none can or the watch says to stop.
+/// ones after it, until none can or the control says to stop.
 pub(super) fn refine(
     ranking: &Ranking<'_>,
-    taken: &mut Taken,
+    taken: &mut Assignment,
     left: &mut [i64],
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) {
-    let mut pace = Pace::of(watch);
+    let mut pace = Pace::of(control);
     let Stage { instance, tier, .. } = ranking.stage;
     let costs = |pump: usize, column: u32| {
         (tier..instance.tiers.len()).map(move |tier| instance.cost(tier, pump, column))
@@ -214,7 +214,7 @@ pub(super) fn refine(
 
 /// Lets each supplier supply no more than is drawn on it, at the least cost on the goals in their order: a
 /// search that was ended may leave it more.
-pub(super) fn take_back(instance: &Instance, taken: &mut Taken) {
+pub(super) fn take_back(instance: &Instance, taken: &mut Assignment) {
     let mut left = instance.left(taken);
     let costs = |supplier: usize, column: u32| {
         (0..instance.tiers.len()).map(move |tier| instance.cost(tier, supplier, column))

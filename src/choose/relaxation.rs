@@ -25,8 +25,8 @@ use good_lp::{
 };
 
 use crate::choose::bound::{Multipliers, Prices, Range, SCALE, Stage};
-use crate::choose::instance::Tier;
-use crate::choose::watch::Watch;
+use crate::choose::instance::CostRow;
+use crate::choose::control::Control;
 
 /// The library that solves the linear programs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -164,7 +164,7 @@ fn to_f64(number: i64) -> f64 {
 
 /// A multiplier in scaled floating point.
 #[expect(clippy::cast_precision_loss, reason = "advice only: bounds are recomputed in integers")]
-fn shown(multiplier: i128, scale: f64) -> f64 {
+fn scaled_to_f64(multiplier: i128, scale: f64) -> f64 {
     multiplier as f64 / SCALE as f64 / scale
 }
 
@@ -191,7 +191,7 @@ impl Program<'_> {
     /// be served anyway. Its multiplier would be anything.
     fn settled(&self, tier: usize) -> bool {
         match &self.stage.instance.tiers[tier] {
-            Tier::Served(gains) => gains
+            CostRow::Served(gains) => gains
                 .iter()
                 .zip(self.options)
                 .all(|(gain, options)| *gain == 0 || !options.idle || options.columns.is_empty()),
@@ -204,13 +204,13 @@ impl Program<'_> {
     ///
     /// The variables are how far each multiplier goes up or down from the middle, and how far each
     /// taker falls below the option that is cheapest there. So the middle itself is where the
-    /// backend starts from, with nothing to be put right first. `None` too where the watch stops it.
+    /// backend starts from, with nothing to be put right first. `None` too where the control stops it.
     pub fn multipliers(
         &self,
         middle: &Multipliers,
         prices: &Prices,
         reach: f64,
-        watch: &Watch<'_>,
+        control: &Control<'_>,
     ) -> Option<Advice> {
         let Program { stage, ranges, .. } = *self;
         let aim = self.aim();
@@ -228,7 +228,7 @@ impl Program<'_> {
         let mut sets = Vec::with_capacity(ranges.len());
         for ((set, range), &(most, least)) in stage.sets.iter().zip(ranges).zip(&middle.sets) {
             let mut side = |limit: i64, most: f64, middle: i128, sign: f64| {
-                let way = ways(most, shown(middle, aim));
+                let way = ways(most, scaled_to_f64(middle, aim));
                 way.add_to(&mut objective, sign * to_f64(limit));
                 set.iter().for_each(|&item| items[item as usize].push((way, sign)));
                 way
@@ -243,7 +243,7 @@ impl Program<'_> {
                     return None;
                 }
                 let scale = aim / self.scales[tier];
-                let way = ways(MOST_MULTIPLIER, shown(middle.goals[tier], scale));
+                let way = ways(MOST_MULTIPLIER, scaled_to_f64(middle.goals[tier], scale));
                 way.add_to(&mut objective, self.limit(tier));
                 Some(way)
             })
@@ -285,11 +285,11 @@ impl Program<'_> {
                 let mut left = Expression::from(below);
                 priced(taker, option, &mut left, 1.0);
                 priced(taker, base, &mut left, -1.0);
-                rows.push((left, -shown(reduced - cheapest, aim)));
+                rows.push((left, -scaled_to_f64(reduced - cheapest, aim)));
             }
         }
         let rows = rows.into_iter().map(|(left, right)| constraint!(left >= right));
-        let value = solve(variables, objective, rows, watch)?;
+        let value = solve(variables, objective, rows, control)?;
         let all = sets.iter().flat_map(|(most, least)| [most, least]).chain(&goals);
         let at_wall = all.flatten().any(|way| way.at_wall(&value));
         let whole = |way: &Option<Way>, scale: f64, limit: i64| match way {
@@ -318,8 +318,8 @@ impl Program<'_> {
     }
 
     /// How much of each option the relaxed problem takes, those it takes nothing of left out; `None`
-    /// if the backend gives nothing or the watch stops it.
-    pub fn fractions(&self, watch: &Watch<'_>) -> Option<Vec<(Entry, f64)>> {
+    /// if the backend gives nothing or the control stops it.
+    pub fn fractions(&self, control: &Control<'_>) -> Option<Vec<(Entry, f64)>> {
         let Program { stage, ranges, options, .. } = *self;
         let mut variables = ProblemVariables::new();
         let mut objective = Expression::default();
@@ -381,7 +381,7 @@ impl Program<'_> {
         for (tier, goal) in goals.into_iter().enumerate() {
             constraints.push(constraint!(goal - miss() <= self.limit(tier)));
         }
-        let value = solve(variables, objective, constraints, watch)?;
+        let value = solve(variables, objective, constraints, control)?;
         let shares: Vec<(Entry, f64)> =
             columns.into_iter().map(|(entry, v)| (entry, v.map_or(1.0, &value))).collect();
         let whole = shares.iter().all(|(_, share)| share.is_finite());
@@ -404,21 +404,21 @@ fn whole_multiplier(value: f64, limit: i64) -> Option<i128> {
 /// Where the variables of a linear program come out.
 type Values = Box<dyn Fn(Variable) -> f64>;
 
-/// Minimises, and returns where the variables come out; `None` where the watch stops it.
+/// Minimises, and returns where the variables come out; `None` where the control stops it.
 fn solve(
     variables: ProblemVariables,
     objective: Expression,
     rows: impl IntoIterator<Item = Constraint>,
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) -> Option<Values> {
-    if watch.stop().is_some() {
+    if control.stop().is_some() {
         return None;
     }
-    match watch.backend {
+    match control.backend {
         #[cfg(feature = "microlp")]
-        Backend::MicroLp => by_microlp(variables, objective, rows, watch),
+        Backend::MicroLp => by_microlp(variables, objective, rows, control),
         #[cfg(feature = "highs")]
-        Backend::Highs => by_highs(variables, objective, rows, watch),
+        Backend::Highs => by_highs(variables, objective, rows, control),
     }
 }
 
@@ -432,7 +432,7 @@ fn by_microlp(
     variables: ProblemVariables,
     objective: Expression,
     rows: impl IntoIterator<Item = Constraint>,
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) -> Option<Values> {
     let names: Vec<Variable> = variables.iter_variables_with_def().map(|(name, _)| name).collect();
     let mut model = variables.minimise(objective).using(good_lp::microlp);
@@ -443,7 +443,7 @@ fn by_microlp(
     options.time_limit = Some(SLICE);
     let mut outcome = model.as_inner().solve_with(options).ok()?;
     while outcome.solution().is_none() {
-        if watch.stop().is_some() {
+        if control.stop().is_some() {
             return None;
         }
         outcome = outcome.resume().ok()?;
@@ -459,11 +459,11 @@ fn by_highs(
     variables: ProblemVariables,
     objective: Expression,
     rows: impl IntoIterator<Item = Constraint>,
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) -> Option<Values> {
     let mut model = variables.minimise(objective).using(good_lp::highs);
     model.set_verbose(false);
-    if let Some(left) = watch.left() {
+    if let Some(left) = control.left() {
         model = model.set_time_limit(left.as_secs_f64());
     }
     for row in rows {

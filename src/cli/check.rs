@@ -201,7 +201,7 @@ fn of_stock(stock: &read::Stock) -> ReadJson {
     ReadJson {
         lots: Some(lots),
         pieces: Some(pieces),
-        sheet_lots: Some(count(stock.sheets.len())),
+        sheet_lots: Some(count(stock.plates.len())),
         unused: stock.unused.clone(),
         ..ReadJson::default()
     }
@@ -228,7 +228,7 @@ fn of_job(job: &Job) -> ReadJson {
     ReadJson {
         lots: Some(lots),
         pieces: Some(pieces),
-        sheet_lots: Some(count(job.sheets.len())),
+        sheet_lots: Some(count(job.plates.len())),
         ..of_pumps(job)
     }
 }

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::findings::Listing;
+use super::report::Listing;
 use super::from_command_line;
 use crate::problem::Problems;
 use crate::write::{Inputs, Output};

@@ -97,7 +97,7 @@ pub(super) fn print(bytes: &[u8]) -> Ended {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::cli::plain::width;
+    use crate::cli::escape::width;
 
     /// Letters and figures in their number: renderers may move words and add marks, and lose nothing.
     fn letters(text: &str) -> Vec<char> {

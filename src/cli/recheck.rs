@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use super::files::Files;
 use super::run::{Ended, Run, gathered, gathered_job};
 use super::settings::{Judging, given};
-use super::usual::{Json, Usual};
+use super::common_args::{Json, Usual};
 use super::voice::{insist, say};
 use super::{Common, from_command_line};
 use crate::formats;

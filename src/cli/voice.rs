@@ -7,7 +7,7 @@
 use std::fmt::Arguments;
 use std::io::Write;
 
-use super::plain;
+use super::escape;
 
 /// Who is told.
 #[derive(Debug, Clone, Copy, Default)]
@@ -62,5 +62,5 @@ impl Voice {
 
 /// Writes lines; what cannot be written is lost, since there is nobody to tell.
 pub(super) fn line(mut to: impl Write, words: Arguments<'_>) {
-    writeln!(to, "{}", plain::lines(&words.to_string())).ok();
+    writeln!(to, "{}", escape::lines(&words.to_string())).ok();
 }

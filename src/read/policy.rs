@@ -1,6 +1,6 @@
 //! Reads the policy: the Policy sheet, then the command line.
 
-use super::entries::Lone;
+use super::rows::Lone;
 use super::named_sheet;
 use super::table::Table;
 use crate::policy::{Policy, SettingError};

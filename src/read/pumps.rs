@@ -13,7 +13,7 @@ use super::table::{Heading, Table};
 use super::{Ahead, find_sheet, history};
 use crate::columns::{NEEDED_OF_PUMPS, key};
 use crate::model::Model;
-use crate::outlook::Expected;
+use crate::forecast::Expected;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::pump::Pump;

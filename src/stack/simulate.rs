@@ -7,8 +7,8 @@
 use itertools::Itertools;
 use smallvec::{SmallVec, smallvec};
 
-use super::monte_carlo::{Fault, Joint, Law, Measurand, Model, Outcome, Plan, Source, Sum, Term};
-use super::{Contributor, Coverage, Known, Stack};
+use super::monte_carlo::{DrawError, Joint, Law, Measurand, Model, Outcome, Plan, Source, Sum, Term};
+use super::{Contributor, Coverage, Evaluation, Stack};
 use crate::length::{Length, Tolerance, Unit};
 use crate::model::{self, Form, Terms};
 use crate::narrow::narrow;
@@ -31,8 +31,8 @@ use crate::stock::Lot;
 pub fn simulate(form: &Form, stack: &Stack, unit: Unit, plan: &Plan) -> Result<Outcome, Undrawn> {
     let few = stack.contributors.iter().find(|part| {
         let enters = form.terms().any(|term| term == part.term);
-        let readings = matches!(part.known, Known::Readings { .. }) && part.readings.len() < 4;
-        let stated = part.known == Known::Standard && part.freedom.is_some_and(|f| f <= 2);
+        let readings = matches!(part.evaluation, Evaluation::Readings { .. }) && part.readings.len() < 4;
+        let stated = part.evaluation == Evaluation::Standard && part.degrees_of_freedom.is_some_and(|f| f <= 2);
         enters && (readings || stated)
     });
     if let Some(part) = few {
@@ -60,7 +60,7 @@ pub enum Undrawn {
     FewReadings(String),
     /// Errors in the model or the plan of the draws.
     #[error("{}", .0.iter().join("; "))]
-    Faults(Vec<Fault>),
+    Faults(Vec<DrawError>),
 }
 
 /// Contributors of a requirement that are drawn as normal, against their own shape, because they are
@@ -182,20 +182,20 @@ impl Sources {
 
     /// Contributor that is correlated with others.
     fn normal(&mut self, part: &Contributor) -> Drawn {
-        let sd = part.standard.to_f64(self.unit);
+        let sd = part.standard_uncertainty.to_f64(self.unit);
         let source = self.push(self.middle(part), Law::Normal { sd });
         Drawn { own: vec![smallvec![source]], factor: 1.0, lot: None }
     }
 
     fn add(&mut self, part: &Contributor) -> Drawn {
         let mut factor = 1.0;
-        let own = match &part.known {
-            Known::Growth(growth) => {
+        let own = match &part.evaluation {
+            Evaluation::Growth(growth) => {
                 // Expansions are in millionths per kelvin.
                 factor = 1e-6;
                 vec![self.growth(growth)]
             }
-            Known::Readings { resolution } => {
+            Evaluation::Readings { resolution } => {
                 let mean = self.middle(part);
                 let (scale, dof) = scatter(&part.readings, self.unit);
                 let source = self.push(mean, Law::Student { scale, dof });
@@ -212,7 +212,7 @@ impl Sources {
         let lot = part.lot.map(|error| {
             let known = self.lots.iter().find(|(lot, _)| *lot == error.lot);
             let source = known.map(|(_, source)| *source).unwrap_or_else(|| {
-                let sd = error.standard.to_f64(self.unit);
+                let sd = error.standard_uncertainty.to_f64(self.unit);
                 let source = self.push(0.0, Law::Normal { sd });
                 self.lots.push((error.lot, source));
                 source
@@ -222,15 +222,15 @@ impl Sources {
         Drawn { own, factor, lot }
     }
 
-    fn law(&self, part: &Contributor, known: &Known) -> Law {
+    fn law(&self, part: &Contributor, known: &Evaluation) -> Law {
         let half = half(part.tolerance, self.unit);
-        let sd = part.standard.to_f64(self.unit);
-        match (known, part.freedom) {
-            (Known::Within(model::Shape::Rectangular), _) => Law::Rectangular { half },
-            (Known::Within(model::Shape::Triangular), _) => Law::Triangular { half },
-            (Known::Within(model::Shape::UShaped), _) => Law::UShaped { half },
+        let sd = part.standard_uncertainty.to_f64(self.unit);
+        match (known, part.degrees_of_freedom) {
+            (Evaluation::Within(model::Shape::Rectangular), _) => Law::Rectangular { half },
+            (Evaluation::Within(model::Shape::Triangular), _) => Law::Triangular { half },
+            (Evaluation::Within(model::Shape::UShaped), _) => Law::UShaped { half },
             // A standard uncertainty with few degrees of freedom follows Student's t.
-            (Known::Standard, Some(dof)) => Law::Student { scale: sd, dof },
+            (Evaluation::Standard, Some(dof)) => Law::Student { scale: sd, dof },
             _ => Law::Normal { sd },
         }
     }
@@ -289,9 +289,9 @@ mod tests {
             readings: vec![],
             nominal: Length::from_ticks(nominal),
             tolerance,
-            known: Known::Within(shape),
-            standard: shape.standard(tolerance),
-            freedom: None,
+            evaluation: Evaluation::Within(shape),
+            standard_uncertainty: shape.standard_uncertainty(tolerance),
+            degrees_of_freedom: None,
             lot: None,
         }
     }
@@ -304,10 +304,10 @@ mod tests {
         let mut pieces = part(terms[2], 200_000, 3_000, Shape::Rectangular);
         pieces.count = 4;
         pieces.tolerance = Tolerance { minus: Length::from_ticks(6_000), plus: Length::ZERO };
-        pieces.standard = Shape::Rectangular.standard(pieces.tolerance);
+        pieces.standard_uncertainty = Shape::Rectangular.standard_uncertainty(pieces.tolerance);
         pieces.lot = Some(LotError {
             lot: Lot::Item(0),
-            standard: Uncertainty::from(Length::from_ticks(1_500)),
+            standard_uncertainty: Uncertainty::from(Length::from_ticks(1_500)),
         });
         let stack = Stack {
             contributors: vec![
@@ -378,7 +378,7 @@ mod tests {
             .map(|thousand| Length::from_ticks(thousand * 1_000))
             .to_vec();
         let resolution = Length::from_ticks(4_000);
-        read.known = Known::Readings { resolution };
+        read.evaluation = Evaluation::Readings { resolution };
         let stack = Stack { contributors: vec![read], correlations: vec![] };
         let form = Form::Linear {
             terms: vec![(term, Millionths::ONE)],

@@ -8,7 +8,7 @@ use super::table::{Cells, Column, Value};
 use super::text::WriteText;
 use crate::formats::issue_sheet::{EXTRA, HEADINGS, ID, OWN};
 use crate::issue::key;
-use crate::issue::planned::{Line, Planned, Step, Why};
+use crate::issue::planned::{PlannedLine, Planned, Step, Why};
 use crate::job::Job;
 use crate::verify::Verified;
 use crate::words;
@@ -18,7 +18,7 @@ const SPARE: u32 = 12;
 
 /// A line of the plan, with what is said of it.
 struct Row<'a> {
-    line: &'a Line,
+    line: &'a PlannedLine,
     /// Whether its kit begins here: the tag stands out.
     begins: bool,
     place: String,
@@ -90,7 +90,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         .stock
         .iter()
         .map(|lot| (&lot.item, &lot.bin))
-        .chain(job.sheets.iter().map(|lot| (&lot.item, &lot.bin)))
+        .chain(job.plates.iter().map(|lot| (&lot.item, &lot.bin)))
         .filter_map(|(item, bin)| Some((key(item), bin.as_deref()?)))
         .collect();
     let mut before = None;
@@ -130,7 +130,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
 }
 
 /// The place of a line, and why it is short.
-fn words_of(job: &Job, line: &Line) -> (String, String) {
+fn words_of(job: &Job, line: &PlannedLine) -> (String, String) {
     let of_line = || job.pumps.iter().find(|pump| pump.tag == line.tag);
     match (&line.why, line.why.as_ref().and_then(|_| of_line())) {
         (Some(Why::Short(short)), Some(pump)) => {

@@ -100,7 +100,7 @@ fn add(
         severity.word().to_uppercase(),
         problem.found,
         problem.expected,
-        problem.mend
+        problem.fix
     ));
 }
 
@@ -132,7 +132,7 @@ impl Line<'_> {
 
     /// How high it must be: a row is not made higher by itself in every program that opens the workbook.
     fn height(&self) -> f64 {
-        let Problem { place, found, expected, mend, .. } = self.problem;
+        let Problem { place, found, expected, fix: mend, .. } = self.problem;
         let texts = [(&place.file, 22), (found, 36), (expected, 34), (mend, 36)];
         let lines = texts
             .map(|(text, across)| text.lines().map(|line| 1 + line.chars().count() / across).sum());
@@ -175,7 +175,7 @@ fn columns<'s>(styles: &Styles) -> [Col<'s>; 8] {
         Col::new("Cell", 11.0, move |line| cell(&line.cell().unwrap_or_default())),
         Col::new("Found", 36.0, of(|problem| &problem.found)),
         Col::new("Expected", 34.0, of(|problem| &problem.expected)),
-        Col::new("Mend", 36.0, of(|problem| &problem.mend)),
+        Col::new("Mend", 36.0, of(|problem| &problem.fix)),
     ]
 }
 

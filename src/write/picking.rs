@@ -88,7 +88,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         None => styles.text.blank(),
     };
     let about = move |line: &Line<'_>| {
-        let about = thickness(line).map(|(t, unit)| words::about(t.into(), unit.twin()));
+        let about = thickness(line).map(|(t, unit)| words::about(t.into(), unit.other()));
         styles.text.of(about)
     };
     [
@@ -155,7 +155,7 @@ fn packs_opened(job: &Job, item: usize, issued: u32) -> Option<String> {
     let packs = if opened == 1 { "pack" } else { "packs" };
     Some(format!(
         "Open {opened} sealed {packs} of {}; {} left over, counted as spoiled",
-        lot.pack_qty,
+        lot.carton_qty,
         spoiled(job, item, issued)
     ))
 }
@@ -164,7 +164,7 @@ fn packs_opened(job: &Job, item: usize, issued: u32) -> Option<String> {
 fn sheets_to_cut(page: &mut Page<'_>, verified: &Verified) -> Written {
     let (job, layouts) = (verified.job(), &verified.plan().layouts);
     let Styles { text, strong, count, wrapped, entry, .. } = page.styles;
-    let lot = |alike: &&[Layout]| &job.sheets[alike[0].sheet];
+    let lot = |alike: &&[Layout]| &job.plates[alike[0].plate];
     let cut = |alike: &&[Layout]| words::strips(job, &alike[0]);
     let columns = [
         Column::of("Bin", |alike| text.of(lot(alike).bin.as_deref().unwrap_or(""))),

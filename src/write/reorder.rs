@@ -8,7 +8,7 @@ use super::page::{Page, Written};
 use super::picture::{Figures, fill, mark};
 use super::style::{INK, Styles, VALUES, striped};
 use super::table::{Cells, Column};
-use crate::bag;
+use crate::consumables;
 use crate::plan::Plan;
 use crate::stock::Item;
 use crate::verify::Verified;
@@ -59,7 +59,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     let columns = columns(styles);
     page.open(&columns)?;
     let (issued, left) = (verified.issued(), verified.left());
-    let lacking = bag::lacking(job, verified.bags());
+    let lacking = consumables::lacking(job, verified.bags());
     let items = job.stock.iter().enumerate();
     for (index, item) in items.filter(|(_, item)| item.cut.is_none()) {
         let worth = plan.worth.iter().find(|worth| worth.item == index);

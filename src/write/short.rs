@@ -6,7 +6,7 @@ use rust_xlsxwriter::Worksheet;
 use super::page::{Page, Written};
 use super::style::{Styles, lines};
 use super::table::{self, Cells, Column};
-use crate::bag::{Bag, serving};
+use crate::consumables::{Bag, serving};
 use crate::job::Job;
 use crate::model::ConsumableNeed;
 use crate::plan::{Kit, Shortfall};

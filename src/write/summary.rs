@@ -11,12 +11,12 @@ use super::picture::{Figures, mark};
 use super::style::{Styles, VALUES, lines, tall};
 use super::table::{Cells, Column, over};
 use crate::accounting::{tightest, verdicts};
-use crate::bag::Bag;
+use crate::consumables::Bag;
 use crate::crush;
 use crate::job::Job;
 use crate::length::{Fine, Unit};
 use crate::model::Model;
-use crate::plan::{Aim, Kit, Plan};
+use crate::plan::{Objective, Kit, Plan};
 use crate::pump::Pump;
 use crate::stack::Verdict;
 use crate::verify::Verified;
@@ -53,14 +53,14 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
 fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
     let (job, plan) = (verified.job(), verified.plan());
     page.heads(&["", "", "", "Proven", ""])?;
-    let proven = |aim| plan.goal(aim).is_some_and(crate::plan::Goal::proven);
+    let proven = |aim| plan.goal(aim).is_some_and(crate::plan::ObjectiveValue::proven);
     let served = plan
         .goals
         .iter()
-        .take_while(|goal| matches!(goal.aim, Aim::ServedWeight | Aim::ServedOf(_)));
-    let served_proven = served.clone().all(crate::plan::Goal::proven) && served.count() > 0;
+        .take_while(|goal| matches!(goal.aim, Objective::ServedWeight | Objective::ServedOf(_)));
+    let served_proven = served.clone().all(crate::plan::ObjectiveValue::proven) && served.count() > 0;
     let value = |aim| plan.goal(aim).map_or((0, 0), |goal| (goal.value, goal.bound));
-    let ((waste, least), (pieces, fewest)) = (value(Aim::Waste), value(Aim::Pieces));
+    let ((waste, least), (pieces, fewest)) = (value(Objective::Waste), value(Objective::Pieces));
     let proof = |proven: bool, bound: String| match proven {
         true => "yes".to_string(),
         false => format!("no; bound {bound}"),
@@ -71,8 +71,8 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
             format!("{} of {}", plan.served(), job.pumps.len()),
             proof(served_proven, "see Basis".into()),
         ),
-        ("Waste", words::money(waste, job), proof(proven(Aim::Waste), words::money(least, job))),
-        ("Pieces", pieces.to_string(), proof(proven(Aim::Pieces), fewest.to_string())),
+        ("Waste", words::money(waste, job), proof(proven(Objective::Waste), words::money(least, job))),
+        ("Pieces", pieces.to_string(), proof(proven(Objective::Pieces), fewest.to_string())),
     ];
     let Styles { text, strong, alarm, .. } = page.styles;
     for (label, value, bound) in lines {

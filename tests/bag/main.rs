@@ -6,7 +6,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
-use gapwright::bag::{Bag, Share, fill, serving};
+use gapwright::consumables::{Bag, Share, fill, serving};
 use gapwright::job::Job;
 use gapwright::length::{Fine, Length, Unit};
 use gapwright::model::{ConsumableNeed, SectionColumns};

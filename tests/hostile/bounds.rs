@@ -431,7 +431,7 @@ fn damaged_old_workbooks_never_panic_nor_run_on() {
                 match workbook(name, spoilt, &mut Memory::default()) {
                     Ok(_) => read += 1,
                     Err(problem) => {
-                        assert!(!problem.mend.is_empty());
+                        assert!(!problem.fix.is_empty());
                         refused += 1;
                     }
                 }

@@ -646,8 +646,8 @@ fn pieces_that_can_be_cut_stand_behind_the_stock() {
     // Two sheets of 5 x 3 blanks; 36 of 600 square inches of a sheet that cost 30.
     assert_eq!((cut.item.as_str(), cut.on_hand), ("GS-90 > F1", 30));
     assert_eq!(cut.unit_cost.to_string(), "1.8");
-    assert_eq!(cut.cut.map(|cut| cut.sheet), Some(0));
-    assert_eq!((job.stock.len(), job.sheets.len()), (4, 1));
+    assert_eq!(cut.cut.map(|cut| cut.plate), Some(0));
+    assert_eq!((job.stock.len(), job.plates.len()), (4, 1));
 }
 
 #[test]
@@ -780,7 +780,7 @@ G90,gasket,F1,0.090,0.0005,2,,
     assert_eq!(job.warnings.len(), 1);
     assert!(job.warnings[0].to_string().contains("cell G3"));
     assert_eq!([0, 1, 2].map(|n| job.stock[n].most_peeled()), [4, 9, 0]);
-    assert_eq!([0, 1, 2].map(|n| job.stock[n].pack_qty), [10, 1, 1]);
+    assert_eq!([0, 1, 2].map(|n| job.stock[n].carton_qty), [10, 1, 1]);
 }
 
 #[test]

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use gapwright::issue::counts::{Counts, Lot};
 use gapwright::issue::log::{How, Log};
-use gapwright::issue::planned::{Line, Planned, Step};
+use gapwright::issue::planned::{PlannedLine, Planned, Step};
 use gapwright::issue::record::{self, Carried, Filled, Standing};
 use gapwright::problem::{Place, Problems};
 use gapwright::read::{Memory, issue_log_of};
@@ -131,7 +131,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
                         taken.extend(instead.clone());
                         seen.partly += u32::from(fewer);
                         seen.instead += u32::from(instead.is_some());
-                        lines.push(Line {
+                        lines.push(PlannedLine {
                             step: Step::Pick,
                             tag: tag.clone(),
                             place: "Shims".into(),

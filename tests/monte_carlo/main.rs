@@ -16,7 +16,7 @@
 use std::f64::consts::PI;
 
 use gapwright::stack::monte_carlo::{
-    CLASSES, Fault, Joint, Law, Measurand, Model, Outcome, Plan, Source, Sum, Term, run,
+    CLASSES, DrawError, Joint, Law, Measurand, Model, Outcome, Plan, Source, Sum, Term, run,
 };
 use smallvec::SmallVec;
 
@@ -377,7 +377,7 @@ fn a_gap_that_may_close_is_said_to() {
     assert!((shares.conforming + shares.above + shares.below + share - 1.0).abs() < 1e-12);
     // A gap that is never open.
     let closed = vec![sources[0], source(-1.0, rectangular(0.5))];
-    assert_eq!(run(&alone(closed, ratio), &draws(400_000)), Err(vec![Fault::NoValue]));
+    assert_eq!(run(&alone(closed, ratio), &draws(400_000)), Err(vec![DrawError::NoValue]));
 }
 
 /// Numbers that overflow have no neighbours: without a value, or without a mean.
@@ -385,7 +385,7 @@ fn a_gap_that_may_close_is_said_to() {
 fn what_overflows_is_refused() {
     for half in [1e300, 8e307, 1.7e308] {
         let outcome = run(&sum(vec![source(0.0, rectangular(half))]), &draws(20_000));
-        assert_eq!(outcome, Err(vec![Fault::NoValue]), "{half:e}");
+        assert_eq!(outcome, Err(vec![DrawError::NoValue]), "{half:e}");
     }
     let outcome = run(&sum(vec![source(0.0, rectangular(1e150))]), &draws(20_000));
     assert!(outcome.is_ok_and(|outcome| outcome.standard.is_finite()));
@@ -684,29 +684,29 @@ fn every_fault_is_told_at_once() {
     let plan = Plan { level: 1.0, limits: Some([2.0, 1.0]), digits: 0, ..Plan::default() };
     let faults = run(&model, &plan).unwrap_err();
     let expected = [
-        Fault::Law(0),
-        Fault::Law(1),
-        Fault::Law(2),
-        Fault::Law(3),
-        Fault::Law(4),
-        Fault::Correlation(0),
-        Fault::Member(5),
-        Fault::NoSource(9),
-        Fault::Member(1),
-        Fault::Member(6),
-        Fault::Correlation(3),
-        Fault::Factor,
-        Fault::NoSource(7),
-        Fault::Limits,
-        Fault::Digits,
-        Fault::Level,
+        DrawError::Law(0),
+        DrawError::Law(1),
+        DrawError::Law(2),
+        DrawError::Law(3),
+        DrawError::Law(4),
+        DrawError::Correlation(0),
+        DrawError::Member(5),
+        DrawError::NoSource(9),
+        DrawError::Member(1),
+        DrawError::Member(6),
+        DrawError::Correlation(3),
+        DrawError::Factor,
+        DrawError::NoSource(7),
+        DrawError::Limits,
+        DrawError::Digits,
+        DrawError::Level,
     ];
     assert_eq!(faults, expected);
     let fine = sum(vec![source(0.0, normal(1.0))]);
     let few = at(0.999, draws(150_000));
-    assert_eq!(run(&fine, &few), Err(vec![Fault::FewDraws(200_000)]));
+    assert_eq!(run(&fine, &few), Err(vec![DrawError::FewDraws(200_000)]));
     for level in [0.49, f64::NAN] {
-        assert_eq!(run(&fine, &at(level, draws(50_000))), Err(vec![Fault::Level]));
+        assert_eq!(run(&fine, &at(level, draws(50_000))), Err(vec![DrawError::Level]));
     }
     assert!(run(&fine, &at(0.5, draws(50_000))).is_ok());
 }

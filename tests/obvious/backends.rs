@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use gapwright::choose::Backend;
 use gapwright::choose::choose;
-use gapwright::choose::watch::Watch;
+use gapwright::choose::control::Watch;
 use gapwright::job::Job;
 use gapwright::plan::{Aim, Plan};
 
@@ -41,8 +41,8 @@ fn agree(job: &Job, name: &str) -> bool {
     let plans: Vec<Plan> = Backend::BUILT_IN
         .iter()
         .map(|&backend| {
-            let watch = Watch::patient().limit(Duration::from_secs(5)).backend(backend);
-            choose(job, &watch).unwrap()
+            let control = Watch::patient().limit(Duration::from_secs(5)).backend(backend);
+            choose(job, &control).unwrap()
         })
         .collect();
     let [one, other] = plans.as_slice() else { panic!("two backends") };

@@ -24,9 +24,9 @@ mod solver;
 use std::io::Write;
 
 use gapwright::choose::choose;
-use gapwright::choose::watch::Watch;
+use gapwright::choose::control::Control;
 use gapwright::job::Job;
-use gapwright::plan::{Aim, Kit, Plan};
+use gapwright::plan::{Objective, Kit, Plan};
 use gapwright::policy::Acceptance;
 use rayon::prelude::*;
 
@@ -115,7 +115,7 @@ struct Seen {
 
 /// Compares one case that the general solver has proven.
 fn compare(seed: u64, job: Job, obvious: &Obvious) -> Seen {
-    let plan = choose(&job, &Watch::patient()).expect("these can be listed");
+    let plan = choose(&job, &Control::unlimited()).expect("these can be listed");
     assert!(plan.proven(), "case {seed}: not proven");
     assert_eq!(differences(&plan, obvious), [""; 0], "case {seed}");
     let mut levels: Vec<u32> = job.pumps.iter().map(|pump| pump.priority).collect();
@@ -139,9 +139,9 @@ fn compare(seed: u64, job: Job, obvious: &Obvious) -> Seen {
 fn differences(plan: &Plan, obvious: &Obvious) -> Vec<&'static str> {
     let value = |aim| plan.goal(aim).unwrap().value;
     let each = [
-        ("weight", value(Aim::ServedWeight), obvious.weight.value),
-        ("waste", value(Aim::Waste), obvious.waste.value),
-        ("pieces", value(Aim::Pieces), obvious.pieces.value),
+        ("weight", value(Objective::ServedWeight), obvious.weight.value),
+        ("waste", value(Objective::Waste), obvious.waste.value),
+        ("pieces", value(Objective::Pieces), obvious.pieces.value),
         ("served", plan.served() as i64, obvious.served as i64),
     ];
     let unlike = each.iter().filter(|(_, ours, theirs)| ours != theirs);
@@ -157,10 +157,10 @@ fn ways(job: &Job, plan: &Plan) -> [bool; 3] {
     let picks: Vec<_> = served.flatten().flat_map(|pack| &pack.picks).collect();
     let issued = plan.issued(job);
     let left_over = job.stock.iter().zip(issued).any(|(item, issued)| {
-        let loose = (item.on_hand - item.reserved) % item.pack_qty;
-        job.policy.opened_packs_spoiled
+        let loose = (item.on_hand - item.reserved) % item.carton_qty;
+        job.policy.opened_cartons_spoiled
             && issued > loose
-            && !(issued - loose).is_multiple_of(item.pack_qty)
+            && !(issued - loose).is_multiple_of(item.carton_qty)
     });
     [
         picks.iter().any(|pick| pick.peeled > 0),
@@ -187,12 +187,12 @@ fn the_comparison_bites() {
         Rows::of(&more.unwrap())
     });
     let more = solver.solve(&more.collect::<Vec<_>>());
-    let plans = jobs.iter().map(|job| choose(job, &Watch::patient()).unwrap());
+    let plans = jobs.iter().map(|job| choose(job, &Control::unlimited()).unwrap());
     let plans: Vec<Plan> = plans.collect();
     let differ = plans.iter().zip(more).filter(|(plan, obvious)| {
         let obvious = obvious.as_ref().expect("a plan");
         let value = |aim| plan.goal(aim).unwrap().value;
-        (value(Aim::ServedWeight), value(Aim::Waste)) != (obvious.weight.value, obvious.waste.value)
+        (value(Objective::ServedWeight), value(Objective::Waste)) != (obvious.weight.value, obvious.waste.value)
     });
     assert!(differ.count() >= 5);
 

@@ -8,7 +8,7 @@
 use std::collections::BTreeSet;
 use std::fmt::Write;
 
-use gapwright::cutting::SheetLot;
+use gapwright::cutting::PlateLot;
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
 use gapwright::length::Length;
@@ -103,7 +103,7 @@ impl Rows {
                 all.add_opened_packs(job, item);
             }
         }
-        for (sheet, lot) in job.sheets.iter().enumerate() {
+        for (sheet, lot) in job.plates.iter().enumerate() {
             all.add_sheets(job, sheet, lot);
         }
         all
@@ -169,23 +169,23 @@ impl Rows {
     fn add_opened_packs(&mut self, job: &Job, index: usize) {
         let item = &job.stock[index];
         let (takers, available) = self.limits[index].clone();
-        let (loose, packs) = (available % item.pack_qty, available / item.pack_qty);
+        let (loose, packs) = (available % item.carton_qty, available / item.carton_qty);
         let singles = self.variable(Some(loose));
         let opened = self.variable(Some(packs));
         let any = self.variable(Some(1));
         let taken = takers.into_iter().map(|taker| (taker, -1));
-        let paid = [(singles, 1), (opened, i128::from(item.pack_qty))];
+        let paid = [(singles, 1), (opened, i128::from(item.carton_qty))];
         self.rows.push(taken.chain(paid).collect());
         self.rows.push(vec![(any, i128::from(packs)), (opened, -1)]);
         self.rows.push(vec![(singles, 1), (any, -i128::from(loose))]);
         let cost = item.unit_cost.raw();
         self.goals[1].push((singles, cost));
-        self.goals[1].push((opened, cost * i64::from(item.pack_qty)));
+        self.goals[1].push((opened, cost * i64::from(item.carton_qty)));
     }
 
     /// Sheets of a lot, each cut in strips for at most two shapes, all along one side.
-    fn add_sheets(&mut self, job: &Job, sheet: usize, lot: &SheetLot) {
-        let cut = |item: &usize| job.stock[*item].cut.filter(|cut| cut.sheet == sheet);
+    fn add_sheets(&mut self, job: &Job, sheet: usize, lot: &PlateLot) {
+        let cut = |item: &usize| job.stock[*item].cut.filter(|cut| cut.plate == sheet);
         let shapes: Vec<usize> = (0..job.stock.len()).filter(|item| cut(item).is_some()).collect();
         let wide: Vec<i64> =
             shapes.iter().filter_map(|item| Some(cut(item)?.outside.ticks())).collect();
@@ -353,7 +353,7 @@ impl Rows {
 }
 
 fn by_the_pack(job: &Job, item: usize) -> bool {
-    job.policy.opened_packs_spoiled && job.stock[item].pack_qty > 1
+    job.policy.opened_cartons_spoiled && job.stock[item].carton_qty > 1
 }
 
 /// A row of the LP format, a few terms per line. A row without terms is left out, since any plan keeps it.

@@ -1,6 +1,6 @@
 //! Random outages that the obvious model can express.
 
-use gapwright::cutting::SheetLot;
+use gapwright::cutting::PlateLot;
 use gapwright::decimal::Millionths;
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Unit};
@@ -106,7 +106,7 @@ pub fn outage(seed: u64) -> Job {
             reserved: on_hand / 5,
             unit_cost: millionths(cost),
             min_level: 1,
-            pack_qty: if in_packs { pack_qty } else { 1 },
+            carton_qty: if in_packs { pack_qty } else { 1 },
             peel_step: peels.then(|| tenths(step)),
             ..Item::of(&item, kind.into(), fit, size, on_hand)
         });
@@ -165,10 +165,10 @@ pub fn outage(seed: u64) -> Job {
     let acceptance = if rng.random_bool(0.5) { Acceptance::Nominal } else { Acceptance::WorstCase };
     Job::new(Parts {
         stock,
-        sheets,
+        plates: sheets,
         models: vec![model],
         pumps,
-        policy: Policy { acceptance, opened_packs_spoiled: spoiled, ..Policy::default() },
+        policy: Policy { acceptance, opened_cartons_spoiled: spoiled, ..Policy::default() },
         ..Parts::default()
     })
     .unwrap()
@@ -176,11 +176,11 @@ pub fn outage(seed: u64) -> Job {
 
 /// A lot of sheets, and the pieces that can be cut from it for each fit. The sides of a blank divide those of the
 /// sheet so that its cost is a whole number.
-fn sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, fits: usize, ample: bool) -> Vec<SheetLot> {
+fn sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, fits: usize, ample: bool) -> Vec<PlateLot> {
     let kind = if rng.random() { "gasket" } else { "shim" };
     let size =
         if kind == "gasket" { rng.random_range(300..=800) } else { rng.random_range(30..=100) };
-    let lot = SheetLot {
+    let lot = PlateLot {
         item: "sheet".into(),
         kind: kind.into(),
         material: None,
@@ -192,7 +192,7 @@ fn sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, fits: usize, ample: bool) 
         sides: [tenths(10_000), tenths([5_000, 6_000, 8_000][rng.random_range(0..3_usize)])],
         on_hand: rng.random_range(1..=if ample { 3 } else { 2 }),
         reserved: 0,
-        sheet_cost: Millionths::from_raw(rng.random_range(1..=6) * 2_400_000),
+        plate_cost: Millionths::from_raw(rng.random_range(1..=6) * 2_400_000),
         bin: None,
         row: 0,
     };
@@ -200,7 +200,7 @@ fn sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, fits: usize, ample: bool) 
         let outside = tenths([2_000, 2_500, 3_000, 4_000][rng.random_range(0..4_usize)]);
         stock.push(Item {
             unit_cost: lot.blank_cost(outside),
-            cut: Some(Cut { sheet: 0, outside, inside: tenths(500) }),
+            cut: Some(Cut { plate: 0, outside, inside: tenths(500) }),
             ..Item::of(
                 &format!("sheet > {code}"),
                 kind.into(),

@@ -8,9 +8,9 @@
 
 use std::sync::Arc;
 
-use gapwright::choose::parts::{Column, Instance, Tier, solve};
-use gapwright::choose::watch::Watch;
-use gapwright::plan::Aim;
+use gapwright::choose::parts::{Column, Instance, CostRow, solve};
+use gapwright::choose::control::Control;
+use gapwright::plan::Objective;
 
 /// Ways to cut a length that leave no room for a further piece.
 fn maximal(stock: u32, widths: &[u32]) -> Vec<Vec<u32>> {
@@ -65,9 +65,9 @@ fn fewest(stock: u32, demand: &[(u32, i16)]) -> (i64, i64) {
         classes: vec![],
         takers: Arc::new(takers),
         pumps: 1,
-        tiers: vec![Tier::Served(vec![1]), Tier::Bought(Arc::new(prices))],
+        tiers: vec![CostRow::Served(vec![1]), CostRow::Bought(Arc::new(prices))],
     };
-    let solved = solve(&instance, &[Aim::ServedWeight, Aim::Purchase], &Watch::patient());
+    let solved = solve(&instance, &[Objective::ServedWeight, Objective::Purchase], &Control::unlimited());
     assert_eq!(solved.values[0], -1, "the demand is met");
     (solved.values[1], solved.bounds[1])
 }

@@ -26,15 +26,15 @@ use std::time::{Duration, Instant};
 
 use gapwright::accounting::{pack_total, verdicts};
 use gapwright::choose::choose;
-use gapwright::choose::parts::{Column, Combination, Instance, Tier, Uses, combinations, solve};
-use gapwright::choose::watch::{News, Watch};
+use gapwright::choose::parts::{Column, Combination, Instance, CostRow, Uses, combinations, solve};
+use gapwright::choose::control::{Progress, Control};
 use gapwright::crush::{Crush, Standing, crushes};
-use gapwright::cutting::SheetLot;
+use gapwright::cutting::PlateLot;
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
 use gapwright::length::{Fine, Length, Tolerance, Unit};
 use gapwright::model::{Expansion, Form, Requirement, Term, Thermal};
-use gapwright::plan::{Aim, Cause, Kit, PackPick, Pick, Plan};
+use gapwright::plan::{Objective, Cause, Kit, PackPick, Pick, Plan};
 use gapwright::policy::Acceptance;
 use gapwright::pump::Growth;
 use gapwright::stock::Cut;
@@ -44,7 +44,7 @@ use gapwright::words;
 use support::{exactly, job, length, linear, lot, one, pack, shims};
 
 fn plan(job: &Job) -> Plan {
-    let plan = choose(job, &Watch::patient()).unwrap();
+    let plan = choose(job, &Control::unlimited()).unwrap();
     assert!(plan.proven());
     // Only a plan that the checker passes counts.
     gapwright::verify::verify(job.clone(), plan.clone()).unwrap();
@@ -440,19 +440,19 @@ fn fewest_bars(bar: i64, pieces: &[(i64, i64)], at_once: bool) -> (i64, i64) {
             takers.into_iter().chain(std::iter::repeat_n(supplier, bars as usize)).collect(),
         ),
         pumps,
-        tiers: vec![Tier::Served(vec![1; pumps]), Tier::Waste],
+        tiers: vec![CostRow::Served(vec![1; pumps]), CostRow::Waste],
     };
-    let aims = [Aim::ServedWeight, Aim::Waste];
+    let aims = [Objective::ServedWeight, Objective::Waste];
     // Once the bars are proven, the order among equal plans does not matter here.
     let proven = AtomicBool::new(false);
-    let listener = |news: News| {
-        if news.aim == Aim::Waste && news.value == news.bound {
+    let listener = |news: Progress| {
+        if news.aim == Objective::Waste && news.value == news.bound {
             proven.store(true, Ordering::Relaxed);
         }
     };
-    let watch =
-        Watch::patient().limit(Duration::from_secs(60)).interrupted_by(&proven).listener(&listener);
-    let solved = solve(&instance, &aims, &watch);
+    let control =
+        Control::unlimited().limit(Duration::from_secs(60)).interrupted_by(&proven).listener(&listener);
+    let solved = solve(&instance, &aims, &control);
     assert_eq!(solved.values[0], -(pumps as i64));
     // Recounted from the cuts of each bar.
     let used: Vec<&Vec<i64>> = solved.taken[pumps..]
@@ -793,7 +793,7 @@ fn pieces_of_one_lot_share_its_error_across_places() {
 #[test]
 fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
     let served = |room: i64| {
-        let sheets = SheetLot {
+        let sheets = PlateLot {
             item: "SHEET".into(),
             kind: "shim".into(),
             material: None,
@@ -805,7 +805,7 @@ fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
             sides: [length("100 mm"), length("100 mm")],
             on_hand: 1,
             reserved: 0,
-            sheet_cost: Millionths::ZERO,
+            plate_cost: Millionths::ZERO,
             bin: None,
             row: 0,
         };
@@ -814,7 +814,7 @@ fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
             fit: Code::new(fit),
             size: Some(sheets.size),
             section: None,
-            cut: Some(Cut { sheet: 0, outside, inside: Length::ZERO }),
+            cut: Some(Cut { plate: 0, outside, inside: Length::ZERO }),
             ..lot("shim", fit, length("0.5 mm"), sheets.yields(outside))
         };
         let target = length("1.0 mm");
@@ -827,7 +827,7 @@ fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
         let packs = vec![pack("shim", 1), pack("shim", 1)];
         let job = job(vec![], packs, vec![fit], &[]).with(|job| {
             job.stock = vec![blank("F"), blank("G")];
-            job.sheets = vec![sheets.clone()];
+            job.plates = vec![sheets.clone()];
             job.pumps[0].fits[1] = Code::new("G");
             job.policy.acceptance = Acceptance::Expanded;
         });

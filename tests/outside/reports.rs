@@ -4,7 +4,7 @@
 use gapwright::decimal::Millionths;
 use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
 use gapwright::model::{Form, Shape, Term};
-use gapwright::stack::{Contributor, Coverage, Known, Report, Stack, judge, report};
+use gapwright::stack::{Contributor, Coverage, Evaluation, Report, Stack, judge, report};
 
 const TWO: Coverage = Coverage::Factor(Millionths::from_raw(2_000_000));
 
@@ -24,9 +24,9 @@ fn chain(parts: &[Part], limits: [&str; 3], unit: Unit, shape: Shape) -> (Form, 
             readings: vec![],
             nominal: length(nominal),
             tolerance,
-            known: Known::Within(shape),
-            standard: shape.standard(tolerance),
-            freedom: None,
+            evaluation: Evaluation::Within(shape),
+            standard_uncertainty: shape.standard_uncertainty(tolerance),
+            degrees_of_freedom: None,
             lot: None,
         }
     });
@@ -171,9 +171,9 @@ fn measured(value: i64, standard: i64, limits: [i64; 2]) -> Report {
         readings: vec![],
         nominal: Length::from_ticks(value),
         tolerance: Tolerance::default(),
-        known: Known::Standard,
-        standard: Uncertainty::from(Length::from_ticks(standard)),
-        freedom: None,
+        evaluation: Evaluation::Standard,
+        standard_uncertainty: Uncertainty::from(Length::from_ticks(standard)),
+        degrees_of_freedom: None,
         lot: None,
     };
     let [lower, upper] = limits.map(Length::from_ticks);
@@ -275,8 +275,8 @@ fn what_is_said_to_be_the_largest_is_the_largest() {
         let (form, mut stack) = chain(&parts, limits, Unit::Millimetre, Shape::Triangular);
         stack.contributors[1].count = 2;
         stack.contributors[2].tolerance.plus = Length::from_ticks(150_000);
-        stack.contributors[2].standard =
-            Shape::Triangular.standard(stack.contributors[2].tolerance);
+        stack.contributors[2].standard_uncertainty =
+            Shape::Triangular.standard_uncertainty(stack.contributors[2].tolerance);
         stack.correlations = vec![Correlation {
             between: [Term::Dimension(0), Term::Dimension(2)],
             coefficient: Millionths::from_raw(r),
@@ -303,7 +303,7 @@ fn what_is_said_to_be_the_largest_is_the_largest() {
             let verdict = |more: f64| {
                 let mut put = stack.clone();
                 let u = line.largest_standard.unwrap() * (1.0 + more);
-                put.contributors[at].standard = Uncertainty::from_raw((u * 1e12) as i64);
+                put.contributors[at].standard_uncertainty = Uncertainty::from_raw((u * 1e12) as i64);
                 judge(&form, &put, Guard::Expanded(TWO))
             };
             assert!(verdict(-1e-6).conforms() && !verdict(1e-6).conforms());
@@ -318,8 +318,8 @@ fn what_is_said_to_be_the_largest_is_the_largest() {
 #[test]
 fn few_readings_leave_more_beyond() {
     let mut part = chain(&[(1, "1.000", "0")], ["0.99", "1", "2"], Unit::Millimetre, Shape::Normal);
-    part.1.contributors[0].standard = Uncertainty::from(Length::from_ticks(100_000));
-    part.1.contributors[0].freedom = Some(2);
+    part.1.contributors[0].standard_uncertainty = Uncertainty::from(Length::from_ticks(100_000));
+    part.1.contributors[0].degrees_of_freedom = Some(2);
     let report = report(&part.0, &part.1, TWO, Unit::Millimetre);
     near(report.sides[0].beyond, 0.211_324_865, 1e-8);
     near(TWO.of_readings(2).to_f64(), 4.53, 5e-3);

@@ -6,7 +6,7 @@ use gapwright::job::Parts;
 use gapwright::length::Uncertainty;
 use gapwright::model::{Correlation, Shape};
 use gapwright::read::{Sources, job as read_job, parse_model};
-use gapwright::stack::{Contributor, Coverage, Extent, Known, LotError, Stack, expanded, extent};
+use gapwright::stack::{Contributor, Coverage, WorstCase, Evaluation, LotError, Stack, expanded, worst_case};
 use gapwright::stock::Lot;
 
 const ONCE: Coverage = Coverage::Factor(Millionths::ONE);
@@ -25,9 +25,9 @@ fn dimension(index: usize, nominal: Length) -> Contributor {
         readings: vec![],
         nominal,
         tolerance: Tolerance::default(),
-        known: Known::Standard,
-        standard: Uncertainty::ZERO,
-        freedom: None,
+        evaluation: Evaluation::Standard,
+        standard_uncertainty: Uncertainty::ZERO,
+        degrees_of_freedom: None,
         lot: None,
     }
 }
@@ -49,7 +49,7 @@ fn near(found: Fine, ticks: f64, expected: f64, within: f64) {
 }
 
 /// Lower end, middle and upper end of an extent, in the unit.
-fn ends(extent: Extent, unit: Unit) -> [String; 3] {
+fn ends(extent: WorstCase, unit: Unit) -> [String; 3] {
     let (low, high) = (extent.nominal - extent.below, extent.nominal + extent.above);
     let middle = Fine::from_raw((low + high).raw() / 2);
     [low, middle, high].map(|end| end.show(unit))
@@ -58,7 +58,7 @@ fn ends(extent: Extent, unit: Unit) -> [String; 3] {
 // --- Worst cases ---------------------------------------------------------------------------
 
 /// A chain of nominal values and plus/minuses, each with its sign.
-fn chain(parts: &[(i64, &str, &str)]) -> Extent {
+fn chain(parts: &[(i64, &str, &str)]) -> WorstCase {
     let of = |(index, (_, nominal, within)): (usize, &(i64, &str, &str))| Contributor {
         tolerance: Tolerance::even(length(within)),
         ..dimension(index, length(nominal))
@@ -66,7 +66,7 @@ fn chain(parts: &[(i64, &str, &str)]) -> Extent {
     let contributors: Vec<Contributor> = parts.iter().enumerate().map(of).collect();
     let signed = |(n, (sign, ..)): (usize, &(i64, &str, &str))| (Term::Dimension(n), one(*sign));
     let terms: Vec<_> = parts.iter().enumerate().map(signed).collect();
-    extent(&terms, &contributors)
+    worst_case(&terms, &contributors)
 }
 
 /// Source: K. W. Chase, Basic Tools for Tolerance Analysis of Mechanical Assemblies, in Geng (ed.),
@@ -119,9 +119,9 @@ fn fit(first: [&str; 2], second: [&str; 2]) -> [String; 3] {
             }
         };
         let parts = [part(0, first, first_up), part(1, second, second_up)];
-        let sum = extent(&[(Term::Dimension(0), one(1)), (Term::Dimension(1), one(-1))], &parts);
+        let sum = worst_case(&[(Term::Dimension(0), one(1)), (Term::Dimension(1), one(-1))], &parts);
         // Twice the height of the middle above the nominal value.
-        assert_eq!(sum.uneven, sum.above - sum.below);
+        assert_eq!(sum.asymmetry, sum.above - sum.below);
         ends(sum, Unit::Millimetre)
     };
     let fit = made(true, true);
@@ -164,7 +164,7 @@ fn bolts_in_two_holes() {
     };
     let half = |index, sign: i64| (Term::Dimension(index), Millionths::from_raw(sign * 500_000));
     let parts = [hole(0), bolt(1), hole(2), bolt(3)];
-    let room = extent(&[half(0, 1), half(1, -1), half(2, 1), half(3, -1)], &parts);
+    let room = worst_case(&[half(0, 1), half(1, -1), half(2, 1), half(3, -1)], &parts);
     assert_eq!(room.nominal - room.below, length("0.050 mm").into());
 }
 
@@ -176,7 +176,7 @@ fn bolts_in_two_holes() {
 fn ten_that_err_together() {
     // One is 100 000 ticks.
     let tenth =
-        |index| Contributor { standard: ticks(10_000).into(), ..dimension(index, Length::ZERO) };
+        |index| Contributor { standard_uncertainty: ticks(10_000).into(), ..dimension(index, Length::ZERO) };
     let parts: Vec<Contributor> = (0..10).map(tenth).collect();
     let pairs = (0..10).flat_map(|a| (0..a).map(move |b| [b, a]));
     let correlations: Vec<Correlation> = pairs
@@ -194,7 +194,7 @@ fn ten_that_err_together() {
             term: Term::Pack(0),
             lot: Some(LotError {
                 lot: Lot::Item(if one_lot { 0 } else { n }),
-                standard: ticks(10_000).into(),
+                standard_uncertainty: ticks(10_000).into(),
             }),
             ..dimension(n, Length::ZERO)
         };
@@ -259,8 +259,8 @@ fn ten_that_err_together_are_served_together() {
 fn three_means_of_few_readings() {
     let parts = [(250_000, 9), (570_000, 4), (820_000, 14)];
     let of = |(index, (u, freedom)): (usize, (i64, u32))| Contributor {
-        standard: ticks(u).into(),
-        freedom: Some(freedom),
+        standard_uncertainty: ticks(u).into(),
+        degrees_of_freedom: Some(freedom),
         ..dimension(index, Length::ZERO)
     };
     let stack = independent(parts.into_iter().enumerate().map(of).collect());
@@ -282,8 +282,8 @@ fn the_end_gauge() {
     // One nanometre is 1 000 ticks here.
     let nanometre = 1_000.0;
     let stated = |index, u: i64, freedom| Contributor {
-        standard: ticks(u).into(),
-        freedom: Some(freedom),
+        standard_uncertainty: ticks(u).into(),
+        degrees_of_freedom: Some(freedom),
         ..dimension(index, Length::ZERO)
     };
     // Uniform within: 1e-6 per kelvin in steps of 1e-12, 0.05 kelvins in steps of 1e-6.
@@ -291,9 +291,9 @@ fn the_end_gauge() {
         let tolerance = Tolerance::even(ticks(half));
         Contributor {
             tolerance,
-            known: Known::Within(Shape::Rectangular),
-            standard: Shape::Rectangular.standard(tolerance),
-            freedom: Some(freedom),
+            evaluation: Evaluation::Within(Shape::Rectangular),
+            standard_uncertainty: Shape::Rectangular.standard_uncertainty(tolerance),
+            degrees_of_freedom: Some(freedom),
             ..dimension(index, Length::ZERO)
         }
     };
@@ -402,7 +402,7 @@ fn a_stainless_sleeve_in_grey_iron_grows_by_the_difference() {
         let pump = &hot.pumps[0];
         let stack = stack_of(&hot, pump, packs);
         let apart =
-            extent(&[(Term::Thermal(0), one(1)), (Term::Thermal(1), one(-1))], &stack.contributors);
+            worst_case(&[(Term::Thermal(0), one(1)), (Term::Thermal(1), one(-1))], &stack.contributors);
         assert_eq!(apart.nominal, length("0.0270 mm").into());
         let verdict = verdicts(&hot, pump, packs)[0];
         assert_eq!(verdict.value, length("0.2 mm").into());

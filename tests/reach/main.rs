@@ -17,7 +17,7 @@ mod packs;
 mod sets;
 
 use gapwright::length::{Length, Unit};
-use gapwright::reach::{Guard, Rule, Size, Targets};
+use gapwright::size_range::{Guard, Rule, Size, Targets};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 

@@ -1,7 +1,7 @@
 //! Totals that a set of sizes reaches.
 
 use gapwright::length::Length;
-use gapwright::reach::{Fault, Guard, MOST_PIECES, Reach, Rule, Size, Targets, with, without};
+use gapwright::size_range::{SizeRangeError, Guard, MOST_PIECES, Reach, Rule, Size, Targets, with, without};
 
 use super::{all_thou, dice, every_pack, exact, hundredths, pick, taken, thou};
 
@@ -180,33 +180,33 @@ fn means_and_shares_are_those_of_the_targets_met() {
 #[test]
 fn what_makes_no_sense_is_refused_and_says_why() {
     let (one, five) = (thou(1), thou(5));
-    assert_eq!(Targets::new(five, one, one), Err(Fault::Range));
-    assert_eq!(Targets::new(thou(-1), five, one), Err(Fault::Range));
-    assert_eq!(Targets::new(one, five, Length::ZERO), Err(Fault::Step));
-    assert_eq!(Targets::new(one, five, thou(3)), Err(Fault::Step));
+    assert_eq!(Targets::new(five, one, one), Err(SizeRangeError::Range));
+    assert_eq!(Targets::new(thou(-1), five, one), Err(SizeRangeError::Range));
+    assert_eq!(Targets::new(one, five, Length::ZERO), Err(SizeRangeError::Step));
+    assert_eq!(Targets::new(one, five, thou(3)), Err(SizeRangeError::Step));
     let fine = Targets::new(one, thou(1000), Length::from_ticks(1));
-    assert_eq!(fine, Err(Fault::TooManyTargets(999 * 254_000 + 1)));
+    assert_eq!(fine, Err(SizeRangeError::TooManyTargets(999 * 254_000 + 1)));
     let targets = all_thou(125);
     let sizes = [Size::of(one)];
     for pieces in [0, MOST_PIECES + 1] {
         let refused = Reach::of(&sizes, &targets, &exact(pieces));
-        assert_eq!(refused, Err(Fault::Pieces(pieces)));
+        assert_eq!(refused, Err(SizeRangeError::Pieces(pieces)));
     }
     let backwards = Rule { window: thou(-1), ..exact(3) };
-    assert_eq!(Reach::of(&sizes, &targets, &backwards), Err(Fault::Window));
+    assert_eq!(Reach::of(&sizes, &targets, &backwards), Err(SizeRangeError::Window));
     for bad in [Size::of(Length::ZERO), Size { tolerance: thou(-1), ..sizes[0] }] {
         let refused = Reach::of(&[sizes[0], bad], &targets, &exact(3));
-        assert_eq!(refused, Err(Fault::Size(1)));
+        assert_eq!(refused, Err(SizeRangeError::Size(1)));
     }
     // Lots measured to the tick have hardly a common divisor: 0.1 nm.
     let measured = [Size::of(Length::from_ticks(254_003)), Size::of(Length::from_ticks(508_000))];
     let fault = Reach::of(&measured, &targets, &exact(3)).unwrap_err();
-    assert_eq!(fault, Fault::TooFine { grain_nm: "0.1".into(), cells: 31_750_001 });
+    assert_eq!(fault, SizeRangeError::TooFine { grain_nm: "0.1".into(), cells: 31_750_001 });
     assert!(fault.to_string().contains("round the sizes to a coarser step"));
     let wide = Rule { window: Length::from_ticks(1_000_000), ..exact(3) };
     let short = Targets::new(Length::ZERO, Length::from_ticks(900_000), Length::from_ticks(1));
     let pair = [3, 4].map(|n| Size::of(Length::from_ticks(n)));
     let fault = Reach::of(&pair, &short.unwrap(), &wide);
-    assert!(matches!(fault, Err(Fault::TooFine { .. })));
-    assert_eq!(without(&sizes, 1, &targets, &exact(3)), Err(Fault::Size(1)));
+    assert!(matches!(fault, Err(SizeRangeError::TooFine { .. })));
+    assert_eq!(without(&sizes, 1, &targets, &exact(3)), Err(SizeRangeError::Size(1)));
 }

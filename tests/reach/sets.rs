@@ -2,16 +2,16 @@
 
 use std::sync::atomic::AtomicBool;
 
-use gapwright::choose::watch::Watch;
+use gapwright::choose::control::Control;
 use gapwright::decimal::Money;
 use gapwright::length::{Length, Unit};
 use gapwright::plan::Stop;
-use gapwright::reach::{Aim, Choice, Fault, Guard, Reach, Rule, Size, Targets, select};
+use gapwright::size_range::{Selection, Choice, SizeRangeError, Guard, Reach, Rule, Size, Targets, select};
 
 use super::{all_thou, dice, every_thou, exact, pick, thou};
 
-fn chosen(catalogue: &[Size], targets: &Targets, rule: &Rule, aim: Aim, effort: u64) -> Choice {
-    let choice = select(catalogue, targets, rule, aim, effort, &Watch::patient()).unwrap();
+fn chosen(catalogue: &[Size], targets: &Targets, rule: &Rule, aim: Selection, effort: u64) -> Choice {
+    let choice = select(catalogue, targets, rule, aim, effort, &Control::unlimited()).unwrap();
     // With any status, the set reaches the range of the catalogue, and its figures are its own.
     let sizes: Vec<Size> = choice.sizes.iter().map(|&n| catalogue[n]).collect();
     assert_eq!(choice.reach, Reach::of(&sizes, targets, rule).unwrap());
@@ -34,7 +34,7 @@ fn published_postage_stamps() {
     for (stamps, length) in (1..).zip(three_denominations) {
         for (length, sizes) in [(length, 3), (length + 1, 4)] {
             let choice =
-                chosen(&every_thou(length), &all_thou(length), &exact(stamps), Aim::Fewest, 20_000);
+                chosen(&every_thou(length), &all_thou(length), &exact(stamps), Selection::Fewest, 20_000);
             assert!(choice.proven, "{stamps} stamps, 1 to {length}: {}", choice.nodes);
             assert_eq!((choice.sizes.len(), choice.least_sizes), (sizes, sizes));
             println!("{stamps} stamps, 1 to {length}: {} nodes", choice.nodes);
@@ -48,7 +48,7 @@ fn published_postage_stamps() {
                     &every_thou(length),
                     &all_thou(length),
                     &exact(stamps),
-                    Aim::Fewest,
+                    Selection::Fewest,
                     20_000,
                 );
                 println!("{stamps} stamps, 1 to {length}: {} nodes", choice.nodes);
@@ -110,26 +110,26 @@ fn every_set_there_is_agrees() {
             .collect();
         let fewest = *sets.iter().min().unwrap();
         let (cost, count) = sets.iter().map(|&(count, cost)| (cost, count)).min().unwrap();
-        let by_count = chosen(&catalogue, &targets, &rule, Aim::Fewest, 10_000);
+        let by_count = chosen(&catalogue, &targets, &rule, Selection::Fewest, 10_000);
         assert!(by_count.proven);
         assert_eq!((by_count.sizes.len(), by_count.cost), fewest);
         assert_eq!(by_count.least_sizes, fewest.0);
-        let by_cost = chosen(&catalogue, &targets, &rule, Aim::LeastCost, 10_000);
+        let by_cost = chosen(&catalogue, &targets, &rule, Selection::LeastCost, 10_000);
         assert!(by_cost.proven);
         assert_eq!((by_cost.cost, by_cost.sizes.len()), (cost, count));
         assert_eq!(by_cost.least_cost, cost);
         // Stopped at once or after a few parts, the bounds still hold and no claim is false.
-        for (aim, effort) in [(Aim::Fewest, 0), (Aim::LeastCost, 0), (Aim::LeastCost, 2)] {
+        for (aim, effort) in [(Selection::Fewest, 0), (Selection::LeastCost, 0), (Selection::LeastCost, 2)] {
             let early = chosen(&catalogue, &targets, &rule, aim, effort);
             assert!(early.nodes <= effort);
             assert!(early.least_sizes <= fewest.0 && early.least_cost <= early.cost);
             match aim {
-                Aim::Fewest => {
+                Selection::Fewest => {
                     let found = (early.sizes.len(), early.cost);
                     assert!(!early.proven || found == fewest);
                     bettered += u32::from(found != fewest);
                 }
-                Aim::LeastCost => {
+                Selection::LeastCost => {
                     assert!(early.least_cost <= cost);
                     assert!(!early.proven || early.cost == cost);
                     bettered += u32::from(early.cost != cost);
@@ -156,14 +156,14 @@ fn a_large_catalogue_gives_a_good_set_and_an_honest_bound() {
     let sizes = (1..=25).chain((26..=128).step_by(3)).take(60);
     let mut catalogue: Vec<Size> = sizes.map(|n| Size::of(thou(n))).collect();
     catalogue.extend([50, 75, 100, 120].map(|n| Size::of(thou(n))));
-    let choice = chosen(&catalogue, &all_thou(125), &exact(3), Aim::Fewest, 300);
+    let choice = chosen(&catalogue, &all_thou(125), &exact(3), Selection::Fewest, 300);
     println!("{} of {}, at least {}", choice.sizes.len(), catalogue.len(), choice.least_sizes);
     assert!(choice.reach.missed().is_empty() && choice.sizes.len() <= sold.len());
     // C(10, 3) - 1 = 119 packs of seven sizes are too few.
     assert!((8..=10).contains(&choice.least_sizes));
     assert!(!choice.proven && choice.nodes == 300 && choice.stop.is_none());
     // Equal questions give equal answers.
-    let again = chosen(&catalogue, &all_thou(125), &exact(3), Aim::Fewest, 300);
+    let again = chosen(&catalogue, &all_thou(125), &exact(3), Selection::Fewest, 300);
     assert_eq!(again, choice);
 }
 
@@ -172,7 +172,7 @@ fn a_large_catalogue_gives_a_good_set_and_an_honest_bound() {
 #[test]
 fn twelve_of_the_thirteen_thicknesses_do_as_much() {
     let sold = [1, 2, 3, 4, 5, 10, 15, 20, 25, 50, 75, 100, 120].map(|n| Size::of(thou(n)));
-    let choice = chosen(&sold, &all_thou(125), &exact(3), Aim::Fewest, 1000);
+    let choice = chosen(&sold, &all_thou(125), &exact(3), Selection::Fewest, 1000);
     assert!(choice.proven);
     assert_eq!(choice.sizes, (0..12).collect::<Vec<_>>());
     // A total that a set misses, its subsets miss too, so this leaves no other.
@@ -197,7 +197,7 @@ fn packs_too_many_to_list_are_bounded_by_their_number() {
     let catalogue: Vec<Size> = (1..=60)
         .map(|n| Size { cost: Money::from_raw(1_000_000 + 10_000 * n), ..Size::of(thou(n)) })
         .collect();
-    for aim in [Aim::Fewest, Aim::LeastCost] {
+    for aim in [Selection::Fewest, Selection::LeastCost] {
         let choice = chosen(&catalogue, &all_thou(125), &exact(6), aim, 1000);
         println!("{aim:?} {:?}", choice.sizes);
         assert_eq!((choice.nodes, choice.proven), (0, false));
@@ -212,9 +212,9 @@ fn packs_too_many_to_list_are_bounded_by_their_number() {
 #[test]
 fn an_interrupt_is_heard_and_what_is_found_still_holds() {
     let flag = AtomicBool::new(true);
-    let watch = Watch::patient().interrupted_by(&flag);
+    let control = Control::unlimited().interrupted_by(&flag);
     let (catalogue, targets) = (every_thou(40), all_thou(40));
-    let choice = select(&catalogue, &targets, &exact(3), Aim::Fewest, 10_000, &watch).unwrap();
+    let choice = select(&catalogue, &targets, &exact(3), Selection::Fewest, 10_000, &control).unwrap();
     assert_eq!(choice.stop, Some(Stop::Interrupt));
     assert!(!choice.proven && choice.reach.missed().is_empty());
     assert!(choice.least_sizes <= 6);
@@ -222,26 +222,26 @@ fn an_interrupt_is_heard_and_what_is_found_still_holds() {
 
 #[test]
 fn nothing_to_reach_takes_no_size() {
-    let none = chosen(&[], &all_thou(5), &exact(2), Aim::Fewest, 10);
+    let none = chosen(&[], &all_thou(5), &exact(2), Selection::Fewest, 10);
     assert!(none.sizes.is_empty() && none.proven);
     assert_eq!(none.reach.missed().len(), 5);
     // An empty window is met by an empty set.
     let near = Rule { window: thou(2), ..exact(2) };
     let two = all_thou(2);
-    let bare = chosen(&every_thou(4), &two, &near, Aim::LeastCost, 10);
+    let bare = chosen(&every_thou(4), &two, &near, Selection::LeastCost, 10);
     assert!(bare.sizes.is_empty() && bare.reach.missed().is_empty() && bare.proven);
 }
 
 #[test]
 fn what_makes_no_sense_is_refused() {
     let many: Vec<Size> = every_thou(129);
-    let watch = Watch::patient();
-    let refused = select(&many, &all_thou(5), &exact(2), Aim::Fewest, 1, &watch);
-    assert_eq!(refused, Err(Fault::TooManySizes(129)));
-    let full = select(&many[..128], &all_thou(128), &exact(1), Aim::Fewest, 1, &watch).unwrap();
+    let control = Control::unlimited();
+    let refused = select(&many, &all_thou(5), &exact(2), Selection::Fewest, 1, &control);
+    assert_eq!(refused, Err(SizeRangeError::TooManySizes(129)));
+    let full = select(&many[..128], &all_thou(128), &exact(1), Selection::Fewest, 1, &control).unwrap();
     assert!(full.proven && full.sizes.len() == 128);
     let dear =
         [Size { cost: Money::from_raw(-1), ..Size::of(Length::from_ticks(Unit::Thou.ticks())) }];
-    let refused = select(&dear, &all_thou(5), &exact(2), Aim::Fewest, 1, &watch);
-    assert_eq!(refused, Err(Fault::Size(0)));
+    let refused = select(&dear, &all_thou(5), &exact(2), Selection::Fewest, 1, &control);
+    assert_eq!(refused, Err(SizeRangeError::Size(0)));
 }

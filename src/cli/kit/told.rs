@@ -2,9 +2,9 @@
 
 use crate::accounting::tightest;
 use crate::cli::run::Run;
-use crate::cli::table::{self, Line};
+use crate::cli::table::{self, TableLine};
 use crate::cli::voice::{complain, insist, say};
-use crate::plan::{Aim, Kit};
+use crate::plan::{Objective, Kit};
 use crate::verify::Verified;
 use crate::words;
 
@@ -34,11 +34,11 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
         job.policy.acceptance
     );
     let goal = |aim| plan.goal(aim).map_or(0, |goal| goal.value);
-    let pieces = goal(Aim::Pieces);
+    let pieces = goal(Objective::Pieces);
     say!(
         to,
         "Waste {}, {pieces} piece{}.",
-        words::money(goal(Aim::Waste), job),
+        words::money(goal(Objective::Waste), job),
         if pieces == 1 { "" } else { "s" }
     );
     say!(to, "{}", words::proof(job, plan));
@@ -81,7 +81,7 @@ const MOST_WELL: usize = 40;
 fn table(verified: &Verified) -> Vec<String> {
     let (job, plan) = (verified.job(), verified.plan());
     let kits = job.pumps.iter().zip(&plan.kits).zip(verified.bags());
-    let rows: Vec<Line> = kits
+    let rows: Vec<TableLine> = kits
         .map(|((pump, kit), bag)| {
             let unit = job.model_of(pump).unit;
             let tightest = match kit {
@@ -93,7 +93,7 @@ fn table(verified: &Verified) -> Vec<String> {
                 [words::about(v.value, unit), limits]
             });
             let standing = words::standing(kit, bag);
-            Line {
+            TableLine {
                 cells: vec![pump.tag.clone(), standing.to_string(), value, limits],
                 loud: matches!(kit, Kit::Short(_)) || words::lacking(bag),
             }

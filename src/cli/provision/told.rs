@@ -4,7 +4,7 @@ use crate::cli::run::Run;
 use crate::cli::voice::{complain, say};
 use crate::decimal::Millionths;
 use crate::job::Job;
-use crate::provision::{Provision, Question};
+use crate::provision::{Provision, Options};
 use crate::verify::VerifiedProvision;
 use crate::words::provision as words;
 
@@ -12,7 +12,7 @@ use crate::words::provision as words;
 const MOST_GAPS: usize = 20;
 
 /// A short account on the terminal.
-pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run) {
+pub(super) fn tell(verified: &VerifiedProvision, question: &Options, run: &Run) {
     let to = run.voice();
     let (outlook, provision) = (verified.outlook(), verified.provision());
     let job = outlook.job();
@@ -50,11 +50,11 @@ pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run)
     say!(to, "Counted: it serves {}.", words::service(&provision.service));
     say!(to, "{}", words::promise(provision, question));
     say!(to, "{}", words::fits(job, together));
-    if !trolley.sheets.is_empty() {
+    if !trolley.plates.is_empty() {
         say!(
             to,
             "The trolley needs more plates than there are of {}, unless several shapes are cut from one.",
-            words::sheets(job, &trolley.sheets)
+            words::plates(job, &trolley.plates)
         );
     }
     for warning in words::warnings(job, provision, question) {

@@ -20,36 +20,36 @@ pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
     );
     say!(to, "{}", purchase::proof(ordered));
     for (item, line) in job.stock.iter().zip(&report.lines) {
-        let packs = line.packs + line.bag_packs;
+        let packs = line.cartons + line.bag_cartons;
         if packs == 0 {
             continue;
         }
-        let lead = match item.terms.lead_days {
+        let lead = match item.offer.lead_days {
             Some(days) => format!(
                 ", there on {}",
                 crate::day::written(ordered.buy.market.today + i64::from(days))
             ),
             None => String::new(),
         };
-        let price = item.terms.unit_cost.map_or(String::new(), |cost| {
-            let pieces = i64::from(packs) * i64::from(item.pack_qty);
+        let price = item.offer.unit_cost.map_or(String::new(), |cost| {
+            let pieces = i64::from(packs) * i64::from(item.carton_qty);
             format!(", {}", words::money(cost.raw().saturating_mul(pieces), job))
         });
-        let from = item.terms.supplier.as_deref();
+        let from = item.offer.supplier.as_deref();
         let from = from.map_or(String::new(), |from| format!(" from {from}"));
         say!(
             to,
             "  {packs} pack{} of {} (of {}){from}{price}{lead}",
             if packs == 1 { "" } else { "s" },
             item.item,
-            item.pack_qty
+            item.carton_qty
         );
     }
-    let level: u32 = report.lines.iter().map(|line| line.top_up.map_or(0, |t| t.packs)).sum();
+    let level: u32 = report.lines.iter().map(|line| line.top_up.map_or(0, |t| t.cartons)).sum();
     if level > 0 {
         let cost = job.stock.iter().zip(&report.lines).map(|(item, line)| {
             let pieces = i64::from(line.top_up.map_or(0, |top_up| top_up.pieces));
-            item.terms.unit_cost.map_or(0, |cost| cost.raw().saturating_mul(pieces))
+            item.offer.unit_cost.map_or(0, |cost| cost.raw().saturating_mul(pieces))
         });
         say!(
             to,

@@ -7,7 +7,7 @@ use crate::cli::files::Files;
 use crate::cli::from_command_line;
 use crate::cli::run::{Refusal, gathered};
 use crate::cli::settings::given;
-use crate::cli::usual::Usual;
+use crate::cli::common_args::Usual;
 use crate::job::Job;
 use crate::plan::PackPick;
 use crate::problem::{Place, Problem, Problems, mend_name};

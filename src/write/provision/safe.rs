@@ -123,7 +123,7 @@ impl Kits<'_> {
             let item = &provided.outlook.job().stock[one.item];
             let size = item.size.map(|size| {
                 let unit = natural_unit(size.thickness);
-                let about = about(size.thickness.into(), unit.twin());
+                let about = about(size.thickness.into(), unit.other());
                 [strong.of(thickness(size.thickness, unit)), text.of(about)]
             });
             let [thickness, about] = size.unwrap_or([None, None]);

@@ -35,7 +35,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 13] {
         }),
         Col::new(OTHER_UNIT, 12.0, move |line| {
             let (thickness, unit) = thickness(line)?;
-            text.of(words::about(thickness.into(), unit.twin()))
+            text.of(words::about(thickness.into(), unit.other()))
         }),
         Col::new("Set aside", 10.0, |line| count.of(line.count)),
         Col::new("May be issued", 10.0, |line| count.of(line.item.available())),
@@ -90,10 +90,10 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
     if cut {
         remarks.push("Pieces called by a sheet and a fit code are cut from sheet: set the sheet aside and cut when the pump is measured.".into());
     }
-    if !trolley.sheets.is_empty() {
+    if !trolley.plates.is_empty() {
         remarks.push(format!(
             "More than there is of sheets {}, unless several shapes are cut from one sheet, which was not looked into.",
-            words::provision::sheets(job, &trolley.sheets)
+            words::provision::plates(job, &trolley.plates)
         ));
     }
     for remark in remarks {

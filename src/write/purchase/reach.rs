@@ -8,7 +8,7 @@ use rust_xlsxwriter::{
 use super::Ordered;
 use crate::job::Job;
 use crate::length::{Length, Unit};
-use crate::reach::{Change, Choice, Guard, Reach};
+use crate::size_range::{Change, Choice, Guard, Reach};
 use crate::reorder::shelf::Shelf;
 use crate::stock::Item;
 use crate::words;
@@ -172,7 +172,7 @@ fn chosen(job: &Job, shelf: &Shelf, choice: &Choice, unit: Unit) -> String {
     let free: Vec<&str> = shelf
         .items
         .iter()
-        .filter(|&&item| job.stock[item].terms.unit_cost.is_none())
+        .filter(|&&item| job.stock[item].offer.unit_cost.is_none())
         .map(|&item| job.stock[item].item.as_str())
         .collect();
     let proof = match free.is_empty() {

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use super::{Sources, book, check, gather};
 use crate::decimal::Millionths;
 use crate::length::{Length, Unit};
-use crate::outlook::{Outlook, usual_step};
+use crate::forecast::{Forecast, usual_step};
 use crate::problem::Problems;
 
 /// Knowledge ahead of readings, besides the pump workbook.
@@ -49,7 +49,7 @@ impl Ahead {
 ///
 /// # Errors
 /// Every problem in all files, each with its place and fix.
-pub fn outlook(sources: &Sources, ahead: &Ahead) -> Result<Outlook, Problems> {
+pub fn forecast(sources: &Sources, ahead: &Ahead) -> Result<Forecast, Problems> {
     let mut problems = Problems::new();
     let memory = &mut sources.memory.clone();
     let stock = gather(book(&sources.stock, memory), &mut problems);

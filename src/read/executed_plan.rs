@@ -5,14 +5,14 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::bounded;
-use super::entries::Lone;
-use super::table::{Heading, Line as Row, Table};
-use super::{Memory, book, counts, named_sheet};
+use super::rows::Lone;
+use super::table::{Heading, TableRow as Row, Table};
+use super::{Memory, book, stock_counts, named_sheet};
 use crate::columns::key as heading_key;
 use crate::formats::issue_sheet::{EXTRA, HEADINGS, ID, OWN};
 use crate::formats::plan::{self, PlanJson};
 use crate::issue::counts::{Counts, Lot};
-use crate::issue::planned::{Line, Planned, Step};
+use crate::issue::planned::{PlannedLine, Planned, Step};
 use crate::issue::record::{Carried, Extra, Filled, RULES};
 use crate::issue::{key, tidy};
 use crate::problem::{Place, Problem, Problems};
@@ -73,7 +73,7 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
         Ok(plan) => plan,
         Err(error) => {
             let expected = "a plan as `gapwright kit` writes it";
-            wrong(error.to_string(), expected, error.mend());
+            wrong(error.to_string(), expected, error.fix());
             return None;
         }
     };
@@ -86,7 +86,7 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
         );
         return None;
     };
-    let (lines, notes): (Vec<Line>, Vec<String>) = lines(&plan).into_iter().unzip();
+    let (lines, notes): (Vec<PlannedLine>, Vec<String>) = lines(&plan).into_iter().unzip();
     let planned = Planned { stock_sha256: stock.sha256.clone(), lines };
     let mut before = Counts::default();
     let pieces = plan.stock.iter().map(|item| (&item.item, item.before));
@@ -119,9 +119,9 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
 }
 
 /// Lines of a plan for programs, each with the reason of its shortage; places are named as in the model file.
-fn lines(plan: &PlanJson) -> Vec<(Line, String)> {
+fn lines(plan: &PlanJson) -> Vec<(PlannedLine, String)> {
     let mut lines = Vec::new();
-    let line = |step, tag: &str, place: &str, item: &str, planned| Line {
+    let line = |step, tag: &str, place: &str, item: &str, planned| PlannedLine {
         step,
         tag: tidy(tag),
         place: tidy(&place.replace('_', " ")),
@@ -191,7 +191,7 @@ fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
             "make the plan again",
         ));
     }
-    let held = counts::of(&after, named_sheet(book, "Plate"), problems);
+    let held = stock_counts::of(&after, named_sheet(book, "Plate"), problems);
     let mut carried = Carried {
         planned: Planned { stock_sha256: stock_sha256.unwrap_or_default(), lines: Vec::new() },
         filled: Vec::new(),
@@ -323,7 +323,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
         let shown = count.map_or_else(String::new, |count| count.to_string());
         let now = [&tag, &name, &words, &shown].map(String::clone);
         let headings = [tag_of(&table), item, step, planned];
-        there.push(Kept {
+        there.push(IssueRow {
             now,
             own,
             places: headings.map(|heading| row.place(heading)),
@@ -368,7 +368,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
                 None
             }
         };
-        carried.planned.lines.push(Line {
+        carried.planned.lines.push(PlannedLine {
             step: step_read,
             tag,
             place,
@@ -407,7 +407,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
 type Own = [String; 4];
 
 /// A line as it is now.
-struct Kept {
+struct IssueRow {
     now: Own,
     /// Contents of the hidden columns of its row.
     own: Own,
@@ -421,7 +421,7 @@ const UNDO: &str = "undo the change; what was picked goes into the coloured cell
 /// Whether the lines are those that were written, in any order; each other line is a problem.
 fn compare(
     sheet: &Sheet,
-    mut there: Vec<Kept>,
+    mut there: Vec<IssueRow>,
     mut written: Vec<Own>,
     problems: &mut Problems,
 ) -> bool {

@@ -8,7 +8,7 @@ use super::table::{Heading, Table};
 use crate::columns::key;
 use crate::length::Unit;
 use crate::problem::{Problem, Problems, column_letters};
-use crate::sheet::{Cell, Row, Span};
+use crate::sheet::{Cell, SheetRow, Span};
 
 /// Words that head a row of totals; common practice, no source.
 const TOTALS: [&str; 14] = [
@@ -42,11 +42,11 @@ pub(super) enum Lone {
 /// from a lot that was never filled in.
 pub(super) fn entries<'a>(
     table: &mut Table<'a>,
-    rows: &'a [Row],
+    rows: &'a [SheetRow],
     needed: &[&str],
     lone: Lone,
     problems: &mut Problems,
-) -> Vec<&'a Row> {
+) -> Vec<&'a SheetRow> {
     let mut rows = rows.iter().peekable();
     if let Some(units) = rows.peek().and_then(|row| units(table, row)) {
         take_units(table, units, problems);
@@ -55,7 +55,7 @@ pub(super) fn entries<'a>(
     // Cells beside the table are not part of it.
     let headed: HashSet<u32> = table.headings.iter().map(|h| h.column).collect();
     let mut beside = BTreeSet::new();
-    let rows: Vec<&Row> = rows
+    let rows: Vec<&SheetRow> = rows
         .filter(|row| {
             let mut entry = false;
             for (column, _) in &row.cells {
@@ -112,7 +112,7 @@ pub(super) fn entries<'a>(
 }
 
 /// Units, by column, of a row that holds nothing else.
-fn units(table: &Table<'_>, row: &Row) -> Option<Vec<(u32, Unit)>> {
+fn units(table: &Table<'_>, row: &SheetRow) -> Option<Vec<(u32, Unit)>> {
     if row.number != table.heading_row + 1 || row.cells.is_empty() {
         return None;
     }
@@ -144,7 +144,7 @@ fn take_units(table: &mut Table<'_>, units: Vec<(u32, Unit)>, problems: &mut Pro
     }
 }
 
-fn repeats_headings(table: &Table<'_>, row: &Row) -> bool {
+fn repeats_headings(table: &Table<'_>, row: &SheetRow) -> bool {
     let same = |heading: &Heading| match row.cell(heading.column) {
         Some(Cell::Text(text)) => key(text) == heading.key,
         _ => false,
@@ -154,7 +154,7 @@ fn repeats_headings(table: &Table<'_>, row: &Row) -> bool {
 
 /// Whether a row is headed as a total, is missing the name or kind that an entry needs, and otherwise holds only
 /// numbers.
-fn is_headed_total(row: &Row, names: &[Option<u32>]) -> bool {
+fn is_headed_total(row: &SheetRow, names: &[Option<u32>]) -> bool {
     let is_word = |cell: &Cell| match cell {
         // Also with the counted thing after the word: `Total pieces`.
         Cell::Text(text) => {
@@ -173,7 +173,7 @@ fn is_headed_total(row: &Row, names: &[Option<u32>]) -> bool {
 }
 
 /// Whether a nameless last row holds only sums of the numbers above it.
-fn is_sum(last: &Row, above: &[&Row], names: &[Option<u32>]) -> bool {
+fn is_sum(last: &SheetRow, above: &[&SheetRow], names: &[Option<u32>]) -> bool {
     let nameless = names.iter().flatten().all(|c| last.cell(*c).is_none());
     if !nameless || above.len() < 2 {
         return false;

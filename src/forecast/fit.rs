@@ -85,7 +85,7 @@ impl Fit {
         Law::Readings {
             mean: self.mean(),
             scale: Uncertainty::from_raw((self.scale() * FINE).ceil() as i64),
-            freedom: self.count - 1,
+            degrees_of_freedom: self.count - 1,
         }
     }
 

@@ -23,7 +23,7 @@ use crate::length::{Length, Uncertainty, Unit};
 ///
 /// The job is complete: a pump with an expected dimension is in it as if measured at the middle of the range.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Outlook {
+pub struct Forecast {
     job: Job,
     expected: Vec<Vec<Option<Expected>>>,
 }
@@ -31,7 +31,7 @@ pub struct Outlook {
 /// Reason that a job and ranges do not make an outlook.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[non_exhaustive]
-pub enum OutlookError {
+pub enum ForecastError {
     /// Number of pumps with ranges that differs from the number in the job.
     #[error("ranges of {found} pumps, where the job has {pumps}")]
     Pumps {
@@ -60,37 +60,37 @@ pub enum OutlookError {
     },
 }
 
-impl Outlook {
+impl Forecast {
     /// Outlook of a job, with a range for each dimension that is not measured: by pump and by
     /// dimension of its model, `None` for a measured one.
     ///
     /// # Errors
     /// [`OutlookError`]: the first range that does not match the job.
-    pub fn new(job: Job, expected: Vec<Vec<Option<Expected>>>) -> Result<Outlook, OutlookError> {
+    pub fn new(job: Job, expected: Vec<Vec<Option<Expected>>>) -> Result<Forecast, ForecastError> {
         let (found, pumps) = (expected.len(), job.pumps.len());
         if found != pumps {
-            return Err(OutlookError::Pumps { found, pumps });
+            return Err(ForecastError::Pumps { found, pumps });
         }
         for (pump, ranges) in job.pumps.iter().zip(&expected) {
             let (found, dimensions) = (ranges.len(), pump.dimensions.len());
             if found != dimensions {
                 let pump = pump.tag.clone();
-                return Err(OutlookError::Dimensions { pump, found, dimensions });
+                return Err(ForecastError::Dimensions { pump, found, dimensions });
             }
             let sound = |range: &Expected| range.low > Length::ZERO && range.low <= range.high;
             for (dimension, range) in job.model_of(pump).dimensions.iter().zip(ranges) {
                 if !range.as_ref().is_none_or(sound) {
                     let (pump, dimension) = (pump.tag.clone(), dimension.label.clone());
-                    return Err(OutlookError::Range { pump, dimension });
+                    return Err(ForecastError::Range { pump, dimension });
                 }
             }
         }
-        Ok(Outlook { job, expected })
+        Ok(Forecast { job, expected })
     }
 
     /// Outlook of ranges that were checked while they were read, with their cells.
-    pub(crate) fn of_checked(job: Job, expected: Vec<Vec<Option<Expected>>>) -> Outlook {
-        Outlook { job, expected }
+    pub(crate) fn of_checked(job: Job, expected: Vec<Vec<Option<Expected>>>) -> Forecast {
+        Forecast { job, expected }
     }
 
     /// Stock, models and pumps.
@@ -215,7 +215,7 @@ pub enum Law {
         /// Factor of t: the standard deviation times the root of 1 + 1/n.
         scale: Uncertainty,
         /// Degrees of freedom: the number of readings less one.
-        freedom: u32,
+        degrees_of_freedom: u32,
     },
 }
 

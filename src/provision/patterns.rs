@@ -8,18 +8,18 @@ use smallvec::SmallVec;
 
 use crate::choose::combination::Combination;
 use crate::choose::instance::Uses;
-use crate::choose::pattern::{Demands, Doubt, doubts, listed_for, windows};
-use crate::choose::watch::{Pace, Part, Watch};
+use crate::choose::pattern::{Demands, PieceUncertainty, doubts, listed_for, windows};
+use crate::choose::control::{Pace, Part, Control};
 use crate::choose::{
-    ChooseError, Drawers, MOST_COLUMNS, MOST_ITEMS, MOST_PATTERNS, most_totals, uses,
+    ChooseError, CombinationLists, MOST_COLUMNS, MOST_ITEMS, MOST_PATTERNS, most_totals, uses,
 };
 use crate::job::Job;
 use crate::plan::{PackPick, Stop};
 use crate::stack::Guard;
 use crate::stock::Item;
 
-use super::views::Register;
-use super::{Fault, GRACE};
+use super::cases::Register;
+use super::{ProvisionError, GRACE};
 
 /// Pieces of an item: its index in the stock, and their number.
 pub(super) type Take = (u16, u16);
@@ -82,14 +82,14 @@ pub(super) struct Ways {
     pub(super) price: Vec<i64>,
     /// Classes in a gap: no piece in the drawers fits.
     gap: Vec<bool>,
-    drawers: Drawers,
+    drawers: CombinationLists,
 }
 
 /// Lists the ways to kit every class out of all available pieces.
 ///
 /// # Errors
 /// [`Fault::Choose`] if there are too many; [`Fault::Stopped`].
-pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways, Fault> {
+pub(super) fn list(job: &Job, register: &Register, control: &Control) -> Result<Ways, ProvisionError> {
     if job.stock.len() > MOST_ITEMS {
         return Err(ChooseError::TooManyItems.into());
     }
@@ -113,14 +113,14 @@ pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways
         })
         .collect::<Vec<_>>();
     let spanned = spans.iter().zip(&register.classes);
-    let drawers = Drawers::within(
+    let drawers = CombinationLists::within(
         job,
         &available,
         spanned.map(|(span, (kind, _))| (pump(*kind), span.clone())),
-        watch,
+        control,
     )?;
     if let Some(stop) = drawers.cut {
-        return Err(Fault::Stopped(stop));
+        return Err(ProvisionError::Stopped(stop));
     }
     let doubts = match job.policy.guard() {
         Guard::Expanded(_) => doubts(&job.stock),
@@ -130,7 +130,7 @@ pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways
     let done = AtomicUsize::new(0);
     let of = register.classes.len();
     let grace = (10 * GRACE / of.max(1)).max(2_000);
-    watch.step(Part::Listing, 0, of);
+    control.step(Part::Listing, 0, of);
     let classes = (0..of)
         .into_par_iter()
         .map(|class| {
@@ -143,8 +143,8 @@ pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways
                 drawers: &drawers.of(job, pump),
             };
             let class = listing
-                .class(&demands(class), &mut Pace::at_least(watch, grace))
-                .map_err(Fault::Stopped)?
+                .class(&demands(class), &mut Pace::at_least(control, grace))
+                .map_err(ProvisionError::Stopped)?
                 .ok_or_else(|| ChooseError::TooManyPatterns {
                     tag: pump.tag.clone(),
                     most: MOST_PATTERNS,
@@ -153,10 +153,10 @@ pub(super) fn list(job: &Job, register: &Register, watch: &Watch) -> Result<Ways
             if before + class.len() > MOST_COLUMNS {
                 return Err(ChooseError::TooManyColumns.into());
             }
-            watch.step(Part::Listing, done.fetch_add(1, Ordering::Relaxed) + 1, of);
+            control.step(Part::Listing, done.fetch_add(1, Ordering::Relaxed) + 1, of);
             Ok(class)
         })
-        .collect::<Result<Vec<Class>, Fault>>()?;
+        .collect::<Result<Vec<Class>, ProvisionError>>()?;
     Ok(Ways {
         gap: classes.iter().map(Class::is_empty).collect(),
         classes,
@@ -199,7 +199,7 @@ impl Ways {
 
 struct Listing<'a> {
     job: &'a Job,
-    doubts: &'a [Option<Doubt>],
+    doubts: &'a [Option<PieceUncertainty>],
     available: &'a [u32],
     price: &'a [i64],
     drawers: &'a [&'a [Combination]],

@@ -251,7 +251,7 @@ impl<'a> AsFound<'a> {
                     Form::Linear { terms, .. } => terms,
                     Form::GasketFill { gap, .. } => gap,
                 };
-                crate::stack::extent(terms, &stack.contributors).nominal
+                crate::stack::worst_case(terms, &stack.contributors).nominal
             })
             .collect()
     }

@@ -1,6 +1,6 @@
 //! Supports: for each target the smallest sets of sizes of the packs that meet it.
 
-use crate::choose::watch::{Pace, Watch};
+use crate::choose::control::{Pace, Control};
 use crate::length::Length;
 
 use super::{GRACE, Rule, Size, Targets};
@@ -21,7 +21,7 @@ pub(super) fn list(
     catalogue: &[Size],
     targets: &Targets,
     rule: &Rule,
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) -> Option<Vec<Vec<Set>>> {
     let mut listing = Listing {
         catalogue,
@@ -30,7 +30,7 @@ pub(super) fn list(
         supports: vec![vec![]; targets.len()],
         listed: 0,
         looks: 0,
-        pace: Pace::at_least(watch, GRACE),
+        pace: Pace::at_least(control, GRACE),
     };
     listing.extend(0, 0, Length::ZERO, 0, 0)?;
     let Listing { mut supports, mut pace, .. } = listing;
@@ -45,7 +45,7 @@ pub(super) fn list(
 
 /// Number of packs of at most `pieces` pieces of `kinds` sizes, the empty one included: the binomial
 /// coefficient of kinds + pieces over pieces.
-pub(super) fn packs(kinds: u128, pieces: u128) -> u128 {
+pub(super) fn most_packs(kinds: u128, pieces: u128) -> u128 {
     (1..=pieces).fold(1_u128, |packs, k| packs.saturating_mul(kinds + k) / k)
 }
 

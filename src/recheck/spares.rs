@@ -1,6 +1,6 @@
 //! Spare pieces for a swap.
 
-use super::found::moved;
+use super::as_found::moved;
 use crate::job::Job;
 use crate::plan::{PackPick, Pick};
 
@@ -10,7 +10,7 @@ pub struct Left {
     /// Pieces of each item, by the job's stock; 0 for items cut from sheets.
     pub pieces: Vec<u32>,
     /// Whole sheets of each lot, by the job's sheets.
-    pub sheets: Vec<u32>,
+    pub plates: Vec<u32>,
 }
 
 impl Left {
@@ -24,7 +24,7 @@ impl Left {
                     None => item.available(),
                 })
                 .collect(),
-            sheets: job.sheets.iter().map(|lot| lot.available()).collect(),
+            plates: job.plates.iter().map(|lot| lot.available()).collect(),
         }
     }
 
@@ -33,19 +33,19 @@ impl Left {
         match job.stock[item].cut {
             None => self.pieces[item],
             Some(cut) => {
-                let each = job.sheets[cut.sheet].yields(cut.outside);
-                each.saturating_mul(self.sheets[cut.sheet])
+                let each = job.plates[cut.plate].yields(cut.outside);
+                each.saturating_mul(self.plates[cut.plate])
             }
         }
     }
 
     /// Whole sheets of each lot that pieces take: separate sheets for each shape, which can always be cut.
-    fn sheets_for(job: &Job, drawn: &[Pick]) -> Vec<u32> {
-        let mut sheets = vec![0_u32; job.sheets.len()];
+    fn plates_for(job: &Job, drawn: &[Pick]) -> Vec<u32> {
+        let mut sheets = vec![0_u32; job.plates.len()];
         for pick in drawn {
             if let Some(cut) = job.stock[pick.item].cut {
-                let each = job.sheets[cut.sheet].yields(cut.outside).max(1);
-                sheets[cut.sheet] += pick.count.div_ceil(each);
+                let each = job.plates[cut.plate].yields(cut.outside).max(1);
+                sheets[cut.plate] += pick.count.div_ceil(each);
             }
         }
         sheets
@@ -57,9 +57,9 @@ impl Left {
         for pick in drawn.iter().filter(|pick| job.stock[pick.item].cut.is_none()) {
             pieces[pick.item] += pick.count;
         }
-        let sheets = Left::sheets_for(job, drawn);
+        let sheets = Left::plates_for(job, drawn);
         let enough = |wanted: &[u32], left: &[u32]| wanted.iter().zip(left).all(|(w, l)| w <= l);
-        enough(&pieces, &self.pieces) && enough(&sheets, &self.sheets)
+        enough(&pieces, &self.pieces) && enough(&sheets, &self.plates)
     }
 
     /// Takes pieces out of the drawers.
@@ -67,7 +67,7 @@ impl Left {
         for pick in drawn.iter().filter(|pick| job.stock[pick.item].cut.is_none()) {
             self.pieces[pick.item] = self.pieces[pick.item].saturating_sub(pick.count);
         }
-        for (left, taken) in self.sheets.iter_mut().zip(Left::sheets_for(job, drawn)) {
+        for (left, taken) in self.plates.iter_mut().zip(Left::plates_for(job, drawn)) {
             *left = left.saturating_sub(taken);
         }
     }

@@ -7,9 +7,9 @@ use super::materials::OfGasket;
 use super::named_sheet;
 use super::size::Stated;
 use super::stock::{Names, STACKED, counts};
-use super::table::{Heading, Line, Table};
+use super::table::{Heading, TableRow, Table};
 use crate::columns::{NEEDED_OF_FIT, NEEDED_OF_PLATE};
-use crate::cutting::{MOST_ALONG, SheetLot};
+use crate::cutting::{MOST_ALONG, PlateLot};
 use crate::decimal::Money;
 use crate::job::StockSheet;
 use crate::length::Length;
@@ -18,7 +18,7 @@ use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
 use crate::sheet::{Book, Sheet};
 use crate::stock::Cut;
-use crate::stock::{Code, Item, Terms};
+use crate::stock::{Code, Item, Offer};
 
 /// Known headings of Sheets besides the needed ones.
 const ALSO_KNOWN: [&str; 11] = [
@@ -83,7 +83,7 @@ pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut P
             && let Some(table) = Table::find(sheet, &NEEDED_OF_PLATE, problems)
         {
             sheet_rows = !table.rows.is_empty();
-            read_sheets(&table, &mut draft, names, problems);
+            read_plates(&table, &mut draft, names, problems);
         }
     }
     if let Some(sheet) = other("Fit") {
@@ -116,7 +116,7 @@ pub(super) fn read(book: &Book, stock: &str, names: &mut Names, problems: &mut P
     draft
 }
 
-fn read_sheets(table: &Table<'_>, draft: &mut Draft, names: &mut Names, problems: &mut Problems) {
+fn read_plates(table: &Table<'_>, draft: &mut Draft, names: &mut Names, problems: &mut Problems) {
     let known: Vec<String> =
         NEEDED_OF_PLATE.iter().chain(&ALSO_KNOWN).map(ToString::to_string).collect();
     draft.unused.extend(table.unknown(&known, |_| false, problems));
@@ -211,7 +211,7 @@ fn read_fit(table: &Table<'_>, draft: &mut Draft, problems: &mut Problems) {
 
 /// The hole of a ring: 0 for a full disc, and smaller than the ring.
 fn inside_diameter(
-    line: &Line<'_, '_>,
+    line: &TableRow<'_, '_>,
     heading: &Heading,
     outside: Option<Length>,
     problems: &mut Problems,
@@ -288,10 +288,10 @@ impl Draft {
     }
 
     /// Lots of sheets, with the tolerance that a model gives where the row has none.
-    pub(super) fn settle(&self, models: &[Model], problems: &mut Problems) -> Vec<SheetLot> {
+    pub(super) fn settle(&self, models: &[Model], problems: &mut Problems) -> Vec<PlateLot> {
         let settle = |lot: &Lot| {
             let material = lot.material.as_deref();
-            Some(SheetLot {
+            Some(PlateLot {
                 item: lot.item.clone(),
                 kind: lot.kind.clone(),
                 material: lot.material.clone(),
@@ -299,7 +299,7 @@ impl Draft {
                 sides: lot.sides,
                 on_hand: lot.on_hand,
                 reserved: lot.reserved,
-                sheet_cost: lot.sheet_cost,
+                plate_cost: lot.sheet_cost,
                 bin: lot.bin.clone(),
                 row: lot.row,
             })
@@ -311,7 +311,7 @@ impl Draft {
     /// without problems, when `sheets` holds every lot.
     pub(super) fn cut_items(
         &self,
-        sheets: &[SheetLot],
+        sheets: &[PlateLot],
         models: &[Model],
         pumps: &[Pump],
         names: &mut Names,
@@ -340,7 +340,7 @@ impl Draft {
                 }
                 let name = format!("{} > {}", lot.item, shape.fit.as_str());
                 names.once(&name, &self.sheets.sheet.name, lot.row, &draft.place, problems);
-                let cut = Cut { sheet: index, outside: shape.outside, inside: shape.inside };
+                let cut = Cut { plate: index, outside: shape.outside, inside: shape.inside };
                 items.push(cut_item(lot, name, shape.fit.clone(), cut));
             }
         }
@@ -349,7 +349,7 @@ impl Draft {
 }
 
 /// Pieces of one shape that a lot of sheets yields if nothing else is cut from it.
-fn cut_item(lot: &SheetLot, item: String, fit: Code, cut: Cut) -> Item {
+fn cut_item(lot: &PlateLot, item: String, fit: Code, cut: Cut) -> Item {
     Item {
         item,
         kind: lot.kind.clone(),
@@ -361,8 +361,8 @@ fn cut_item(lot: &SheetLot, item: String, fit: Code, cut: Cut) -> Item {
         min_level: 0,
         bin: lot.bin.clone(),
         material: lot.material.clone(),
-        pack_qty: 1,
-        terms: Terms::default(),
+        carton_qty: 1,
+        offer: Offer::default(),
         peel_step: None,
         section: None,
         cut: Some(cut),

@@ -3,9 +3,9 @@
 use std::path::Path;
 
 use super::model::Library;
-use super::{Memory, book, feelers, gather, named_sheet, sheets, stock, table, unused_sheets};
+use super::{Memory, book, feelers, gather, named_sheet, plates, stock, table, unused_sheets};
 use crate::columns;
-use crate::cutting::SheetLot;
+use crate::cutting::PlateLot;
 use crate::problem::{Problem, Problems};
 use crate::sheet::Book;
 use crate::stock::Item;
@@ -16,7 +16,7 @@ pub struct Stock {
     /// Lots, in the order of the stock sheet.
     pub lots: Vec<Item>,
     /// Sheets that pieces can be cut from.
-    pub sheets: Vec<SheetLot>,
+    pub plates: Vec<PlateLot>,
     /// Columns and sheets that are not used.
     pub unused: Vec<String>,
     /// Warnings for the user.
@@ -77,7 +77,7 @@ pub fn stock_alone(
     let draft = book.as_ref().and_then(|book| stock::read(book, &mut problems));
     let read = book.as_ref().zip(draft).map(|(book, mut draft)| {
         let name = draft.sheet.sheet.name.clone();
-        let sheets = sheets::read(book, &name, &mut draft.names, &mut problems);
+        let sheets = plates::read(book, &name, &mut draft.names, &mut problems);
         let lots = stock::settle_tolerances(&draft, &models, &mut problems);
         let sheet_lots = sheets.settle(&models, &mut problems);
         stock::check_kinds(&draft, &models, &mut problems);
@@ -88,7 +88,7 @@ pub fn stock_alone(
         let of_stock = draft.unused.clone();
         let mut unused = [of_stock, sheets.unused.clone(), feelers.unused].concat();
         unused.extend(unused_sheets(&Some(book.clone()), &used, &mut problems));
-        Stock { lots, sheets: sheet_lots, unused, warnings: Vec::new() }
+        Stock { lots, plates: sheet_lots, unused, warnings: Vec::new() }
     });
     problems.settle(read).map(|(stock, warnings)| Stock { warnings, ..stock })
 }

@@ -9,16 +9,16 @@ use crate::choose::pattern::Demands;
 use crate::choose::{DrawerKey, drawer_key};
 use crate::length::Length;
 use crate::narrow::narrow;
-use crate::outlook::{Expected, Outlook};
+use crate::forecast::{Expected, Forecast};
 use crate::pump::Pump;
 
-use super::{Axis, Fault, MOST_VALUES};
+use super::{Axis, ProvisionError, MOST_VALUES};
 
 /// Constants of all rows and targets.
 pub(super) type Constants = Box<[i128]>;
 
 /// Pump with the values at which it is examined.
-pub(super) struct View {
+pub(super) struct Case {
     /// Expected dimensions, with the values at which each is examined.
     pub(super) axes: Vec<Axis>,
     kind: u32,
@@ -52,7 +52,7 @@ pub(super) struct Register {
 ///
 /// # Errors
 /// [`Fault::TooManyValues`].
-pub(super) fn views(outlook: &Outlook, step: Length) -> Result<(Vec<View>, Register), Fault> {
+pub(super) fn cases(outlook: &Forecast, step: Length) -> Result<(Vec<Case>, Register), ProvisionError> {
     let job = outlook.job();
     let mut register = Register { kinds: Vec::new(), classes: Vec::new(), known: HashMap::new() };
     let mut views = Vec::with_capacity(job.pumps.len());
@@ -76,7 +76,7 @@ pub(super) fn views(outlook: &Outlook, step: Length) -> Result<(Vec<View>, Regis
         };
         let places = job.model_of(pump).packs.iter().zip(&pump.fits);
         let places: Vec<DrawerKey> = places.map(|(pack, fit)| drawer_key(pack, fit)).collect();
-        views.push(View {
+        views.push(Case {
             slopes: axes.iter().map(slope).collect(),
             middle: axes.iter().map(|axis| pump.dimensions[axis.dimension].value.ticks()).collect(),
             kind: register.kind(index, demands, places),
@@ -96,7 +96,7 @@ fn measured(pump: &Pump, dimension: usize, value: Length) -> Pump {
 }
 
 /// Refuses a pump with too many values; the error gives a step that makes few enough.
-fn check_number(pump: &Pump, expected: &[Option<Expected>], step: Length) -> Result<(), Fault> {
+fn check_number(pump: &Pump, expected: &[Option<Expected>], step: Length) -> Result<(), ProvisionError> {
     let number = |times: i64| -> u128 {
         let step = Length::from_ticks(step.ticks().saturating_mul(times));
         let counts = expected.iter().flatten().map(|e| u128::from(e.count(step)));
@@ -115,14 +115,14 @@ fn check_number(pump: &Pump, expected: &[Option<Expected>], step: Length) -> Res
             many = middle;
         }
     }
-    Err(Fault::TooManyValues {
+    Err(ProvisionError::TooManyValues {
         tag: pump.tag.clone(),
         values: number(1),
         step: Length::from_ticks(step.ticks().saturating_mul(few)),
     })
 }
 
-impl View {
+impl Case {
     /// Constants with each axis at a length.
     fn constants(&self, lengths: impl Iterator<Item = Length>) -> Constants {
         let mut constants = self.base.clone();

@@ -27,14 +27,14 @@ mod table;
 
 use thiserror::Error;
 
-use crate::choose::watch::{Pace, Watch};
+use crate::choose::control::{Pace, Control};
 use crate::decimal::Money;
 use crate::length::{Length, root_up};
 use crate::narrow::narrow;
 
 pub use change::{Change, Tally, with, without};
 pub(crate) use change::{with_until, without_until};
-pub use select::{Aim, Choice, select};
+pub use select::{Selection, Choice, select};
 
 /// Most pieces in a pack here.
 pub const MOST_PIECES: u32 = 16;
@@ -44,7 +44,7 @@ const MOST_TARGETS: i64 = 1_000_000;
 
 /// Reason that there is no answer.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
-pub enum Fault {
+pub enum SizeRangeError {
     /// Range whose end is below its start, or that starts below zero.
     #[error("the range is upside down, or starts below zero")]
     Range,
@@ -116,18 +116,18 @@ impl Targets {
     ///
     /// # Errors
     /// [`Fault::Range`], [`Fault::Step`], [`Fault::TooManyTargets`].
-    pub fn new(first: Length, last: Length, step: Length) -> Result<Targets, Fault> {
+    pub fn new(first: Length, last: Length, step: Length) -> Result<Targets, SizeRangeError> {
         if last < first || first < Length::ZERO {
-            return Err(Fault::Range);
+            return Err(SizeRangeError::Range);
         }
         let span = (last - first).ticks();
         if step <= Length::ZERO || span % step.ticks() != 0 {
-            return Err(Fault::Step);
+            return Err(SizeRangeError::Step);
         }
         let count = span / step.ticks() + 1;
         match usize::try_from(count) {
             Ok(whole) if count <= MOST_TARGETS => Ok(Targets { first, step, count: whole }),
-            _ => Err(Fault::TooManyTargets(count)),
+            _ => Err(SizeRangeError::TooManyTargets(count)),
         }
     }
 
@@ -213,12 +213,12 @@ pub struct Rule {
 }
 
 impl Rule {
-    fn check(&self) -> Result<(), Fault> {
+    fn check(&self) -> Result<(), SizeRangeError> {
         if self.pieces == 0 || self.pieces > MOST_PIECES {
-            return Err(Fault::Pieces(self.pieces));
+            return Err(SizeRangeError::Pieces(self.pieces));
         }
         if self.window < Length::ZERO {
-            return Err(Fault::Window);
+            return Err(SizeRangeError::Window);
         }
         Ok(())
     }
@@ -252,23 +252,23 @@ impl Reach {
     /// # Errors
     /// [`Fault::Size`], [`Fault::Pieces`], [`Fault::Window`]; [`Fault::TooFine`] if the table would hold more
     /// than eight million numbers or take more than about ten thousand million steps.
-    pub fn of(sizes: &[Size], targets: &Targets, rule: &Rule) -> Result<Reach, Fault> {
-        Reach::until(sizes, targets, rule, &Watch::patient())
+    pub fn of(sizes: &[Size], targets: &Targets, rule: &Rule) -> Result<Reach, SizeRangeError> {
+        Reach::until(sizes, targets, rule, &Control::unlimited())
     }
 
-    /// [`Reach::of`] under a watch: [`Fault::Stopped`].
+    /// [`Reach::of`] under a control: [`Fault::Stopped`].
     pub(crate) fn until(
         sizes: &[Size],
         targets: &Targets,
         rule: &Rule,
-        watch: &Watch<'_>,
-    ) -> Result<Reach, Fault> {
+        control: &Control<'_>,
+    ) -> Result<Reach, SizeRangeError> {
         rule.check()?;
-        let mut pace = Pace::at_least(watch, GRACE);
+        let mut pace = Pace::at_least(control, GRACE);
         let table = table::Table::of(sizes, targets.last() + rule.window, rule, &mut pace)?;
         let looks = table.check_windows(targets, rule)?;
         let meet = |target: Length| match pace.stop(looks) {
-            Some(stop) => Err(Fault::Stopped(stop)),
+            Some(stop) => Err(SizeRangeError::Stopped(stop)),
             None => Ok(table.meet(target, rule)),
         };
         Ok(Reach { targets: *targets, met: targets.iter().map(meet).collect::<Result<_, _>>()? })
@@ -307,12 +307,12 @@ impl Reach {
 const GRACE: usize = 200_000;
 
 /// Refuses sizes that are not thicknesses.
-fn check_sizes(sizes: &[Size]) -> Result<(), Fault> {
+fn check_sizes(sizes: &[Size]) -> Result<(), SizeRangeError> {
     let sound = |size: &Size| {
         size.thickness > Length::ZERO && size.tolerance >= Length::ZERO && size.cost >= Money::ZERO
     };
     match sizes.iter().position(|size| !sound(size)) {
-        Some(index) => Err(Fault::Size(index)),
+        Some(index) => Err(SizeRangeError::Size(index)),
         None => Ok(()),
     }
 }

@@ -12,18 +12,18 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use rayon::prelude::*;
 
-use crate::choose::watch::{Pace, UNITS, Watch};
+use crate::choose::control::{Pace, UNITS, Control};
 
 use super::GRACE;
 use super::scenarios::Scenarios;
-use super::ways::{Take, Ways, fits};
+use super::patterns::{Take, Ways, fits};
 use crate::narrow::narrow;
 
 /// Ways open to each class, by index; empty for classes that no scenario asks for.
 #[derive(Clone)]
 pub(super) struct Open<'a> {
     pub(super) ways: &'a Ways,
-    watch: &'a Watch<'a>,
+    control: &'a Control<'a>,
     /// Ways examined for a scenario in any case.
     grace: usize,
     /// Classes that some scenario asks for.
@@ -49,11 +49,11 @@ impl<'a> Open<'a> {
         ways: &'a Ways,
         scenarios: &Scenarios,
         there: &[u32],
-        watch: &'a Watch<'a>,
+        control: &'a Control<'a>,
     ) -> Open<'a> {
         let none = Open {
             ways,
-            watch,
+            control,
             grace: (2 * GRACE / scenarios.len().max(1)).clamp(100, UNITS),
             asked: Arc::new(scenarios.asked()),
             by_class: Vec::new(),
@@ -80,7 +80,7 @@ impl<'a> Open<'a> {
             by_class,
             asked: Arc::clone(&self.asked),
             ways: self.ways,
-            watch: self.watch,
+            control: self.control,
             grace: self.grace,
             work: Arc::clone(&self.work),
         }
@@ -145,7 +145,7 @@ impl<'a> Open<'a> {
         Assigned { way, used }
     }
 
-    /// Changes ways, at most `moves` times, until no item is overdrawn or the watch says stop; returns
+    /// Changes ways, at most `moves` times, until no item is overdrawn or the control says stop; returns
     /// whether it succeeded. If not, `assigned` is the last attempt.
     pub(super) fn mend(
         &self,
@@ -163,7 +163,7 @@ impl<'a> Open<'a> {
         let mut stays = vec![0; classes.len()];
         let (mut looked, mut counted) = (0, 0);
         let mut mended = false;
-        let mut pace = Pace::at_least(self.watch, self.grace);
+        let mut pace = Pace::at_least(self.control, self.grace);
         for now in 1..=moves {
             if pace.stop(looked - counted).is_some() {
                 break;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::numbered_sheets;
 use crate::accounting::pack_total;
-use crate::formats::slip::{KEYS, PIECE, Row as Holds};
+use crate::formats::slip::{KEYS, PIECE, SlipRow as Holds};
 use crate::issue::key;
 use crate::issue::planned::Step;
 use crate::issue::record::Carried;
@@ -14,10 +14,10 @@ use crate::length::Length;
 use crate::plan::{PackPick, Pick};
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
-use crate::sheet::{Book, Row, Sheet};
+use crate::sheet::{Book, SheetRow, Sheet};
 
 /// Contents of a row of the Kits sheet: the word, the tag and the name in its hidden columns.
-pub(super) fn holds(row: &Row) -> Option<(Holds, String, String)> {
+pub(super) fn holds(row: &SheetRow) -> Option<(Holds, String, String)> {
     let [word, tag, name] = KEYS.map(|column| {
         let cell = row.cell(column.into());
         cell.map(|cell| cell.show()).unwrap_or_default()
@@ -153,7 +153,7 @@ fn of_slips(sheet: &Sheet, job: &Job, tags: &Tags, kits: &mut Kits, problems: &m
 }
 
 /// Reads the hidden columns of a piece; else the column that does not fit, its contents and the expected contents.
-fn piece(row: &Row, job: &Job, pump: &Pump, place: usize) -> Result<Pick, (u16, String, String)> {
+fn piece(row: &SheetRow, job: &Job, pump: &Pump, place: usize) -> Result<Pick, (u16, String, String)> {
     let [item_at, count_at, thickness_at] = PIECE;
     let shown = |column: u16| {
         let cell = row.cell(column.into());

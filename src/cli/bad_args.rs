@@ -5,7 +5,7 @@ use std::time::Instant;
 use clap::error::{ContextKind, ContextValue, Error, ErrorKind};
 
 use super::files::Files;
-use super::findings::Listing;
+use super::report::Listing;
 use super::run::{Run, Stop};
 use super::{Common, from_command_line};
 use crate::read::Memory;

@@ -11,9 +11,9 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
-use crate::choose::watch::Watch;
+use crate::choose::control::Control;
 
-use super::supports::{Set, packs};
+use super::supports::{Set, most_packs};
 
 /// Problem of the search.
 pub(super) struct Cover<'a> {
@@ -62,7 +62,7 @@ impl Cover<'_> {
     }
 
     /// Starts from a set that supports every target; examines at most `effort` nodes.
-    pub(super) fn search(&self, start: Set, effort: u64, watch: &Watch) -> Found {
+    pub(super) fn search(&self, start: Set, effort: u64, control: &Control) -> Found {
         let (mut best, mut weight) = (start, self.weigh(start));
         let mut open = BinaryHeap::new();
         let mut nodes = 0;
@@ -89,7 +89,7 @@ impl Cover<'_> {
             if node.bound >= weight {
                 break;
             }
-            if nodes >= effort || watch.stop().is_some() {
+            if nodes >= effort || control.stop().is_some() {
                 return Found { set: best, bound: node.bound, nodes };
             }
             nodes += 1;
@@ -194,7 +194,7 @@ impl Cover<'_> {
         let (now, pieces) = (u128::from(taken.count_ones()), u128::from(self.pieces));
         let wanted = wants.len() as u128;
         let enough = |more: u128| {
-            let added = packs(now + more, pieces) - packs(now, pieces);
+            let added = most_packs(now + more, pieces) - most_packs(now, pieces);
             added.saturating_mul(self.at_once) >= wanted
         };
         let count = (0..=128_u128).find(|&more| enough(more)).unwrap_or(128);

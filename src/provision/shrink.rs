@@ -10,11 +10,11 @@ use chacha20::ChaCha8Rng;
 use chacha20::rand_core::Rng;
 use rayon::prelude::*;
 
-use crate::choose::watch::{Part, Watch};
+use crate::choose::control::{Part, Control};
 
-use super::route::{Assigned, Kept, Open};
+use super::serve::{Assigned, Kept, Open};
 use super::scenarios::Scenarios;
-use super::ways::Ways;
+use super::patterns::Ways;
 
 /// Changes of ways to do without a piece.
 const MOVES: u32 = 60;
@@ -54,7 +54,7 @@ pub(super) struct Shed<'a> {
     until: u64,
     /// Whether that ends all work.
     ends: bool,
-    watch: &'a Watch<'a>,
+    control: &'a Control<'a>,
 }
 
 impl<'a> Shed<'a> {
@@ -64,7 +64,7 @@ impl<'a> Shed<'a> {
         scenarios: &'a Scenarios,
         kept: Kept,
         goal: usize,
-        watch: &'a Watch<'a>,
+        control: &'a Control<'a>,
     ) -> Shed<'a> {
         let used = |item: usize| kept.iter().flatten().map(move |assigned| assigned.used[item]);
         let there: Vec<u32> =
@@ -72,7 +72,7 @@ impl<'a> Shed<'a> {
         let mut dearest: Vec<usize> = (0..there.len()).collect();
         dearest.sort_by_key(|&item| (Reverse(ways.price[item]), item));
         Shed {
-            open: Open::within(ways, scenarios, &there, watch),
+            open: Open::within(ways, scenarios, &there, control),
             scenarios,
             failed: vec![Vec::new(); there.len()],
             fails: vec![0; there.len()],
@@ -85,7 +85,7 @@ impl<'a> Shed<'a> {
             off_before: usize::MAX,
             until: 0,
             ends: false,
-            watch,
+            control,
         }
     }
 
@@ -159,7 +159,7 @@ impl<'a> Shed<'a> {
     }
 
     fn stopped(&self) -> bool {
-        self.ends && self.worked() || self.watch.stop().is_some()
+        self.ends && self.worked() || self.control.stop().is_some()
     }
 
     fn worked(&self) -> bool {
@@ -269,7 +269,7 @@ impl<'a> Shed<'a> {
         self.there[item] -= 1;
         self.keep(changed);
         self.taken_off += 1;
-        self.watch.step(Part::Trolley, self.taken_off, 0);
+        self.control.step(Part::Trolley, self.taken_off, 0);
     }
 
     fn keep(&mut self, changed: Changed) {

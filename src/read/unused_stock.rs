@@ -13,7 +13,7 @@ pub(super) fn check(
     pumps: &pumps::Draft,
     problems: &mut Problems,
 ) -> Option<String> {
-    let asked = Asked::of(pumps);
+    let asked = Requests::of(pumps);
     let sheet = &stock.sheet.sheet;
     let mut unasked = Vec::new();
     for lot in &stock.lots {
@@ -54,7 +54,7 @@ pub(super) fn check(
 }
 
 /// Packs and consumables that the pumps ask for.
-struct Asked<'a> {
+struct Requests<'a> {
     kinds: BTreeSet<&'a str>,
     /// Kind and code, as compared.
     codes: HashSet<(&'a str, &'a str)>,
@@ -64,7 +64,7 @@ struct Asked<'a> {
     alike: HashMap<(&'a str, String), &'a str>,
 }
 
-impl<'a> Asked<'a> {
+impl<'a> Requests<'a> {
     /// Kind that is meant by an unused one: a similar one of which some pump asks for this code. A kind with only a
     /// similar name, for pumps of another fit or for none, is left alone.
     fn meant(&self, kind: &str, code: &str) -> Option<&'a str> {
@@ -75,8 +75,8 @@ impl<'a> Asked<'a> {
         })
     }
 
-    fn of(pumps: &'a pumps::Draft) -> Asked<'a> {
-        let mut asked = Asked {
+    fn of(pumps: &'a pumps::Draft) -> Requests<'a> {
+        let mut asked = Requests {
             kinds: BTreeSet::new(),
             codes: HashSet::new(),
             anything: HashSet::new(),

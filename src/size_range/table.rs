@@ -1,10 +1,10 @@
 //! Table of totals: the least guard of a pack, by number of pieces and total.
 
-use crate::choose::watch::Pace;
+use crate::choose::control::Pace;
 use crate::length::Length;
 use crate::narrow::narrow;
 
-use super::{Fault, Met, Rule, Size, Targets, check_sizes};
+use super::{SizeRangeError, Met, Rule, Size, Targets, check_sizes};
 
 /// Most numbers in a table: 64 MB.
 const MOST_CELLS: i64 = 8_000_000;
@@ -32,7 +32,7 @@ impl Table {
         end: Length,
         rule: &Rule,
         pace: &mut Pace<'_>,
-    ) -> Result<Table, Fault> {
+    ) -> Result<Table, SizeRangeError> {
         check_sizes(sizes)?;
         let grain = sizes.iter().fold(0, |g, size| gcd(g, size.thickness.ticks()));
         let grain = grain.max(1);
@@ -59,7 +59,7 @@ impl Table {
             }
             let part = rule.guard.part(size.tolerance);
             let mut join = |k: usize| match pace.stop(width / CELLS_A_UNIT + 1) {
-                Some(stop) => Err(Fault::Stopped(stop)),
+                Some(stop) => Err(SizeRangeError::Stopped(stop)),
                 None => {
                     join(&mut least, k, shift, part);
                     Ok(())
@@ -81,7 +81,7 @@ impl Table {
 
     /// Refuses windows with so many totals that a pass over them all would take too long; returns the units
     /// of work for one of them.
-    pub(super) fn check_windows(&self, targets: &Targets, rule: &Rule) -> Result<usize, Fault> {
+    pub(super) fn check_windows(&self, targets: &Targets, rule: &Rule) -> Result<usize, SizeRangeError> {
         let cells = 2 * rule.window.ticks() / self.grain + 1;
         let looks = cells.saturating_mul(narrow::<i64>(targets.len()));
         if looks.saturating_mul((rule.pieces + 1).into()) > MOST_STEPS / 10 {
@@ -122,8 +122,8 @@ fn join(least: &mut [Vec<u64>], k: usize, shift: usize, part: u64) {
     }
 }
 
-fn too_fine(grain: i64, cells: i64) -> Fault {
-    Fault::TooFine { grain_nm: format!("{}.{}", grain / 10, grain % 10), cells }
+fn too_fine(grain: i64, cells: i64) -> SizeRangeError {
+    SizeRangeError::TooFine { grain_nm: format!("{}.{}", grain / 10, grain % 10), cells }
 }
 
 fn gcd(a: i64, b: i64) -> i64 {

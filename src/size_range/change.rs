@@ -1,9 +1,9 @@
 //! Effect of dropping or adding a size.
 
-use crate::choose::watch::Watch;
+use crate::choose::control::Control;
 use crate::length::Length;
 
-use super::{Fault, Reach, Rule, Size, Targets};
+use super::{SizeRangeError, Reach, Rule, Size, Targets};
 
 /// Sums over the targets that are met before and after a change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -86,25 +86,25 @@ pub fn without(
     index: usize,
     targets: &Targets,
     rule: &Rule,
-) -> Result<Change, Fault> {
-    without_until(sizes, index, targets, rule, &Watch::patient())
+) -> Result<Change, SizeRangeError> {
+    without_until(sizes, index, targets, rule, &Control::unlimited())
 }
 
-/// [`without`] under a watch.
+/// [`without`] under a control.
 pub(crate) fn without_until(
     sizes: &[Size],
     index: usize,
     targets: &Targets,
     rule: &Rule,
-    watch: &Watch<'_>,
-) -> Result<Change, Fault> {
+    control: &Control<'_>,
+) -> Result<Change, SizeRangeError> {
     if index >= sizes.len() {
-        return Err(Fault::Size(index));
+        return Err(SizeRangeError::Size(index));
     }
-    let before = Reach::until(sizes, targets, rule, watch)?;
+    let before = Reach::until(sizes, targets, rule, control)?;
     let mut rest = sizes.to_vec();
     rest.remove(index);
-    let after = Reach::until(&rest, targets, rule, watch)?;
+    let after = Reach::until(&rest, targets, rule, control)?;
     Ok(Change::between(&before, after))
 }
 
@@ -112,21 +112,21 @@ pub(crate) fn without_until(
 ///
 /// # Errors
 /// As [`Reach::of`].
-pub fn with(sizes: &[Size], size: Size, targets: &Targets, rule: &Rule) -> Result<Change, Fault> {
-    with_until(sizes, size, targets, rule, &Watch::patient())
+pub fn with(sizes: &[Size], size: Size, targets: &Targets, rule: &Rule) -> Result<Change, SizeRangeError> {
+    with_until(sizes, size, targets, rule, &Control::unlimited())
 }
 
-/// [`with`] under a watch.
+/// [`with`] under a control.
 pub(crate) fn with_until(
     sizes: &[Size],
     size: Size,
     targets: &Targets,
     rule: &Rule,
-    watch: &Watch<'_>,
-) -> Result<Change, Fault> {
-    let before = Reach::until(sizes, targets, rule, watch)?;
+    control: &Control<'_>,
+) -> Result<Change, SizeRangeError> {
+    let before = Reach::until(sizes, targets, rule, control)?;
     let mut all = sizes.to_vec();
     all.push(size);
-    let after = Reach::until(&all, targets, rule, watch)?;
+    let after = Reach::until(&all, targets, rule, control)?;
     Ok(Change::between(&before, after))
 }

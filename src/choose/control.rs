@@ -9,13 +9,13 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 use crate::choose::relaxation::Backend;
-use crate::plan::{Aim, Stop};
+use crate::plan::{Objective, Stop};
 
 /// Progress of a search.
 #[derive(Debug, Clone, Copy)]
-pub struct News {
+pub struct Progress {
     /// Goal being worked on.
-    pub aim: Aim,
+    pub aim: Objective,
     /// Pumps of the group at hand.
     pub pumps: usize,
     /// Best value so far.
@@ -58,7 +58,7 @@ pub struct Step {
     pub of: usize,
 }
 
-/// Count of the looks at a watch, and of the work between them; can stop the work at a given look. For tests,
+/// Count of the looks at a control, and of the work between them; can stop the work at a given look. For tests,
 /// which must not depend on a clock.
 #[derive(Debug)]
 pub struct Looks {
@@ -120,12 +120,12 @@ impl Looks {
 const LEAST_SHARE: Duration = Duration::from_secs(1);
 
 /// Watch on a search.
-pub struct Watch<'a> {
+pub struct Control<'a> {
     start: Instant,
     deadline: Option<Instant>,
     interrupt: Option<&'a AtomicBool>,
     looks: Option<&'a Looks>,
-    listener: Option<&'a (dyn Fn(News) + Sync)>,
+    listener: Option<&'a (dyn Fn(Progress) + Sync)>,
     steps: Option<&'a (dyn Fn(Step) + Sync)>,
     /// Nodes after which a search ends.
     pub(crate) most_nodes: usize,
@@ -133,10 +133,10 @@ pub struct Watch<'a> {
     pub(crate) backend: Backend,
 }
 
-impl<'a> Watch<'a> {
+impl<'a> Control<'a> {
     /// Watch without deadline, interrupt or listener.
-    pub fn patient() -> Watch<'static> {
-        Watch {
+    pub fn unlimited() -> Control<'static> {
+        Control {
             start: Instant::now(),
             deadline: None,
             interrupt: None,
@@ -149,42 +149,42 @@ impl<'a> Watch<'a> {
     }
 
     /// Watch of a run that began at `start`; the time limit counts from then.
-    pub fn since(start: Instant) -> Watch<'static> {
-        Watch { start, ..Watch::patient() }
+    pub fn since(start: Instant) -> Control<'static> {
+        Control { start, ..Control::unlimited() }
     }
 
     /// Sets a time limit, counted from the start.
     #[must_use]
-    pub fn limit(mut self, limit: Duration) -> Watch<'a> {
+    pub fn limit(mut self, limit: Duration) -> Control<'a> {
         self.deadline = self.start.checked_add(limit);
         self
     }
 
     /// Counts every look.
     #[must_use]
-    pub fn counted(mut self, looks: &'a Looks) -> Watch<'a> {
+    pub fn counted(mut self, looks: &'a Looks) -> Control<'a> {
         self.looks = Some(looks);
         self
     }
 
     /// Watch over a part of the time left, in tenths, so that some remains for later work.
-    pub(crate) fn tenths(&self, tenths: u32) -> Watch<'a> {
+    pub(crate) fn tenths(&self, tenths: u32) -> Control<'a> {
         let now = Instant::now();
         let part = |deadline: Instant| {
             let left = deadline.saturating_duration_since(now);
             now.checked_add(left / 10 * tenths)
         };
-        Watch { deadline: self.deadline.and_then(part), ..*self }
+        Control { deadline: self.deadline.and_then(part), ..*self }
     }
 
     /// Watch over as long again as everything took so far, at least a second, but not past the limit; without
     /// a limit it has none either. The order among equal plans may take so long, and the marginal values as
     /// long again.
-    pub fn share(&self) -> Watch<'a> {
+    pub fn share(&self) -> Control<'a> {
         let now = Instant::now();
         let share = now.saturating_duration_since(self.start).max(LEAST_SHARE);
         let end = |deadline: Instant| now.checked_add(share).map_or(deadline, |e| e.min(deadline));
-        Watch { deadline: self.deadline.map(end), ..*self }
+        Control { deadline: self.deadline.map(end), ..*self }
     }
 
     /// Time left, if there is a limit.
@@ -195,28 +195,28 @@ impl<'a> Watch<'a> {
 
     /// Sets the flag of an interrupt.
     #[must_use]
-    pub fn interrupted_by(mut self, flag: &'a AtomicBool) -> Watch<'a> {
+    pub fn interrupted_by(mut self, flag: &'a AtomicBool) -> Control<'a> {
         self.interrupt = Some(flag);
         self
     }
 
     /// Sets a listener for [`News`].
     #[must_use]
-    pub fn listener(mut self, listener: &'a (dyn Fn(News) + Sync)) -> Watch<'a> {
+    pub fn listener(mut self, listener: &'a (dyn Fn(Progress) + Sync)) -> Control<'a> {
         self.listener = Some(listener);
         self
     }
 
     /// Sets a listener for the progress of the parts of the work.
     #[must_use]
-    pub fn steps(mut self, steps: &'a (dyn Fn(Step) + Sync)) -> Watch<'a> {
+    pub fn steps(mut self, steps: &'a (dyn Fn(Step) + Sync)) -> Control<'a> {
         self.steps = Some(steps);
         self
     }
 
     /// Sets another of the built-in backends for the linear programs.
     #[must_use]
-    pub fn backend(mut self, backend: Backend) -> Watch<'a> {
+    pub fn backend(mut self, backend: Backend) -> Control<'a> {
         self.backend = backend;
         self
     }
@@ -240,20 +240,20 @@ impl<'a> Watch<'a> {
     }
 
     /// Watch over one of many small searches: it ends after this many nodes, without a listener.
-    pub(crate) fn quick(&self, most_nodes: usize) -> Watch<'a> {
-        Watch { steps: None, most_nodes, ..self.unheard() }
+    pub(crate) fn quick(&self, most_nodes: usize) -> Control<'a> {
+        Control { steps: None, most_nodes, ..self.unheard() }
     }
 
     /// Watch without a listener for values and bounds, which are not those of a goal.
-    pub(crate) fn unheard(&self) -> Watch<'a> {
-        Watch { listener: None, ..*self }
+    pub(crate) fn unheard(&self) -> Control<'a> {
+        Control { listener: None, ..*self }
     }
 
     /// Reports the progress of a search to the listener.
-    pub(crate) fn tell(&self, aim: Aim, pumps: usize, value: i64, bound: i64, open: usize) {
+    pub(crate) fn tell(&self, aim: Objective, pumps: usize, value: i64, bound: i64, open: usize) {
         if let Some(listener) = self.listener {
             let elapsed = self.start.elapsed();
-            listener(News { aim, pumps, value, bound, open, elapsed });
+            listener(Progress { aim, pumps, value, bound, open, elapsed });
         }
     }
 
@@ -269,9 +269,9 @@ impl<'a> Watch<'a> {
 /// most.
 pub(crate) const UNITS: usize = 20_000;
 
-/// Paces the looks at a watch: one at the start, then one per [`UNITS`] units of work.
+/// Paces the looks at a control: one at the start, then one per [`UNITS`] units of work.
 pub(crate) struct Pace<'a> {
-    watch: &'a Watch<'a>,
+    control: &'a Control<'a>,
     since: usize,
     /// Units that are done in any case.
     grace: usize,
@@ -279,13 +279,13 @@ pub(crate) struct Pace<'a> {
 }
 
 impl<'a> Pace<'a> {
-    pub(crate) fn of(watch: &'a Watch<'a>) -> Pace<'a> {
-        Pace::at_least(watch, 0)
+    pub(crate) fn of(control: &'a Control<'a>) -> Pace<'a> {
+        Pace::at_least(control, 0)
     }
 
-    /// Goes on for `grace` units even after the watch has said stop.
-    pub(crate) fn at_least(watch: &'a Watch<'a>, grace: usize) -> Pace<'a> {
-        Pace { watch, since: 0, grace, stopped: watch.stop() }
+    /// Goes on for `grace` units even after the control has said stop.
+    pub(crate) fn at_least(control: &'a Control<'a>, grace: usize) -> Pace<'a> {
+        Pace { control, since: 0, grace, stopped: control.stop() }
     }
 
     /// Counts units of work about to be done, and returns the reason to stop instead. The answer stays the
@@ -294,8 +294,8 @@ impl<'a> Pace<'a> {
         self.since += units;
         self.grace = self.grace.saturating_sub(units);
         if self.since >= UNITS {
-            self.watch.worked(std::mem::take(&mut self.since));
-            self.stopped = self.stopped.or_else(|| self.watch.stop());
+            self.control.worked(std::mem::take(&mut self.since));
+            self.stopped = self.stopped.or_else(|| self.control.stop());
         }
         self.stopped.filter(|_| self.grace == 0)
     }
@@ -303,7 +303,7 @@ impl<'a> Pace<'a> {
 
 impl Drop for Pace<'_> {
     fn drop(&mut self) {
-        self.watch.worked(self.since);
+        self.control.worked(self.since);
     }
 }
 

@@ -5,20 +5,20 @@
 //! The number of sizes and their cost are one weight, one more than all costs for each size: one search and one
 //! bound prove both.
 
-use crate::choose::watch::{Pace, Watch};
+use crate::choose::control::{Pace, Control};
 use crate::decimal::Money;
 use crate::length::Length;
 use crate::narrow::narrow;
 use crate::plan::Stop;
 
 use super::search::{Cover, members};
-use super::supports::{self, Set, packs};
+use super::supports::{self, Set, most_packs};
 use super::table::Table;
-use super::{Fault, GRACE, Reach, Rule, Size, Targets};
+use super::{SizeRangeError, GRACE, Reach, Rule, Size, Targets};
 
 /// Aim of the choice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Aim {
+pub enum Selection {
     /// Fewest sizes, then least cost.
     Fewest,
     /// Least cost, then fewest sizes.
@@ -65,7 +65,7 @@ const MOST_EXCHANGES: u32 = 5_000;
 /// As [`Reach::of`]; [`Fault::TooManySizes`].
 ///
 /// ```
-/// use gapwright::choose::watch::Watch;
+/// use gapwright::choose::control::Watch;
 /// use gapwright::length::{Length, Unit};
 /// use gapwright::reach::{Aim, Guard, Rule, Size, Targets, select};
 /// let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
@@ -82,18 +82,18 @@ pub fn select(
     catalogue: &[Size],
     targets: &Targets,
     rule: &Rule,
-    aim: Aim,
+    aim: Selection,
     effort: u64,
-    watch: &Watch,
-) -> Result<Choice, Fault> {
+    control: &Control,
+) -> Result<Choice, SizeRangeError> {
     if catalogue.len() > 128 {
-        return Err(Fault::TooManySizes(catalogue.len()));
+        return Err(SizeRangeError::TooManySizes(catalogue.len()));
     }
-    let whole = Reach::until(catalogue, targets, rule, watch)?;
+    let whole = Reach::until(catalogue, targets, rule, control)?;
     let wanted: Vec<bool> = whole.met.iter().map(Option::is_some).collect();
     let weights = weights(catalogue, aim);
     let at_once = targets.at_once(rule);
-    let listed = supports::list(catalogue, targets, rule, watch).map(|mut supports| {
+    let listed = supports::list(catalogue, targets, rule, control).map(|mut supports| {
         // Targets that no pack meets are missed, and those that an empty pack meets want nothing.
         supports.retain(|sets| !sets.is_empty() && sets[0] != 0);
         supports
@@ -108,11 +108,11 @@ pub fn select(
         rule,
         wanted: &wanted,
         listed: listed.is_some(),
-        watch,
+        control,
     };
     let start = mending.good_set();
     let (set, bound, nodes) = if listed.is_some() {
-        let found = cover.search(start, effort, watch);
+        let found = cover.search(start, effort, control);
         (found.set, found.bound, found.nodes)
     } else {
         (start, 0, 0)
@@ -123,11 +123,11 @@ pub fn select(
     let bound = bound.max(light.iter().take(counted).sum());
     let all = i128::try_from(catalogue.len()).unwrap_or(0);
     let (least_sizes, least_cost) = match aim {
-        Aim::Fewest => {
+        Selection::Fewest => {
             let sizes = usize::try_from(bound / heavy(catalogue)).unwrap_or(0);
             (sizes.max(counted), 0)
         }
-        Aim::LeastCost => (counted, bound / (all + 1)),
+        Selection::LeastCost => (counted, bound / (all + 1)),
     };
     let least_cost = least_cost.max(cheapest(catalogue, least_sizes));
     let proven = bound >= cover.weigh(set);
@@ -135,23 +135,23 @@ pub fn select(
     let chosen: Vec<Size> = sizes.iter().map(|&index| catalogue[index]).collect();
     Ok(Choice {
         cost: chosen.iter().map(|size| size.cost).sum(),
-        reach: Reach::until(&chosen, targets, rule, watch)?,
+        reach: Reach::until(&chosen, targets, rule, control)?,
         sizes,
         least_sizes,
         least_cost: Money::from_raw(narrow::<i64>(least_cost)),
         proven,
         nodes,
-        stop: watch.stop().filter(|_| !proven),
+        stop: control.stop().filter(|_| !proven),
     })
 }
 
 /// Weight of each size: one number for both parts of the aim.
-fn weights(catalogue: &[Size], aim: Aim) -> Vec<i128> {
+fn weights(catalogue: &[Size], aim: Selection) -> Vec<i128> {
     let all = i128::try_from(catalogue.len()).unwrap_or(0);
     let cost = |size: &Size| i128::from(size.cost.raw());
     let weight = |size: &Size| match aim {
-        Aim::Fewest => heavy(catalogue) + cost(size),
-        Aim::LeastCost => cost(size) * (all + 1) + 1,
+        Selection::Fewest => heavy(catalogue) + cost(size),
+        Selection::LeastCost => cost(size) * (all + 1) + 1,
     };
     catalogue.iter().map(weight).collect()
 }
@@ -174,7 +174,7 @@ fn by_counting(whole: &Reach, pieces: u32, at_once: u128) -> usize {
     // A target met without pieces needs no size.
     let wanted = whole.met.iter().flatten().filter(|met| met.pieces > 0);
     let wanted = wanted.count() as u128;
-    let enough = |kinds: u128| (packs(kinds, pieces.into()) - 1).saturating_mul(at_once) >= wanted;
+    let enough = |kinds: u128| (most_packs(kinds, pieces.into()) - 1).saturating_mul(at_once) >= wanted;
     let kinds = (0..=128_u128).find(|&kinds| enough(kinds)).unwrap_or(128);
     usize::try_from(kinds).unwrap_or(0)
 }
@@ -187,7 +187,7 @@ struct Mending<'a, 'w> {
     rule: &'a Rule,
     wanted: &'a [bool],
     listed: bool,
-    watch: &'a Watch<'w>,
+    control: &'a Control<'w>,
 }
 
 impl Mending<'_, '_> {
@@ -199,7 +199,7 @@ impl Mending<'_, '_> {
         }
         let chosen: Vec<Size> = members(set).map(|index| self.catalogue[index]).collect();
         let end: Length = self.targets.last() + self.rule.window;
-        let mut pace = Pace::at_least(self.watch, GRACE);
+        let mut pace = Pace::at_least(self.control, GRACE);
         // A coarser grain only makes the table smaller, so this fails only when the time ends.
         let table = Table::of(&chosen, end, self.rule, &mut pace).ok()?;
         let wanted = self.targets.iter().zip(self.wanted);
@@ -235,7 +235,7 @@ impl Mending<'_, '_> {
                 }
             }
             match best {
-                Some((more, size)) if more > 0 && self.watch.stop().is_none() => {
+                Some((more, size)) if more > 0 && self.control.stop().is_none() => {
                     set |= 1 << size;
                     met += more;
                 }
@@ -262,7 +262,7 @@ impl Mending<'_, '_> {
         order.sort_by_key(|&size| std::cmp::Reverse(self.cover.weights[size]));
         for size in order {
             let rest = set & !(1 << size);
-            if self.watch.stop().is_none() && self.met(rest) == Some(need) {
+            if self.control.stop().is_none() && self.met(rest) == Some(need) {
                 set = rest;
             }
         }
@@ -280,7 +280,7 @@ impl Mending<'_, '_> {
                     if self.cover.weigh(other) >= self.cover.weigh(set) {
                         continue;
                     }
-                    if *left == 0 || self.watch.stop().is_some() {
+                    if *left == 0 || self.control.stop().is_some() {
                         return None;
                     }
                     *left -= 1;

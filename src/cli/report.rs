@@ -7,7 +7,7 @@ use clap::ValueEnum;
 
 use super::listing::{self, Look};
 use super::run::today;
-use super::{Common, DONE, PROBLEMS, WARNED, plain};
+use super::{Common, DONE, PROBLEMS, WARNED, escape};
 use crate::formats::problems::ReadJson;
 use crate::problem::Problems;
 use crate::read::{self, Memory};
@@ -93,6 +93,6 @@ impl Findings {
             (false, ..) => format!("{total}. Written before it: {}.\n", shown.join(", ")),
         };
         // The list holds nothing of the inputs that a terminal would act on, only its own colours.
-        write!(std::io::stderr(), "{list}{}", plain::lines(&end)).ok();
+        write!(std::io::stderr(), "{list}{}", escape::lines(&end)).ok();
     }
 }

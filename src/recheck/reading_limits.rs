@@ -1,6 +1,6 @@
 //! Readings of a clearance that are accepted: the slip and `recheck` use one definition.
 
-use super::found::AsFound;
+use super::as_found::AsFound;
 use super::{Bench, Reading, Readings};
 use crate::job::Job;
 use crate::length::{Fine, Length};

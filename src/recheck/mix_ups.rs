@@ -2,7 +2,7 @@
 
 use super::Of;
 use super::compare::Compared;
-use super::found::AsFound;
+use super::as_found::AsFound;
 use crate::length::{Fine, Length};
 use crate::model::{Form, Term, sensitivity};
 use crate::plan::Pick;
