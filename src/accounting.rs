@@ -76,9 +76,10 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
                 evaluation: Evaluation::Within(Shape::Rectangular),
                 standard_uncertainty: size.standard_uncertainty(),
                 degrees_of_freedom: None,
-                lot: size
-                    .uncertainty
-                    .map(|standard| LotError { lot: item.lot(pick.item), standard_uncertainty: standard }),
+                lot: size.uncertainty.map(|standard| LotError {
+                    lot: item.lot(pick.item),
+                    standard_uncertainty: standard,
+                }),
             })
         })
     });

@@ -7,7 +7,7 @@ use crate::choose::ChooseError;
 use crate::choose::control::Control;
 use crate::job::Job;
 use crate::plan::PackPick;
-use crate::stack::monte_carlo::{Outcome, Plan as Draws};
+use crate::stack::monte_carlo::{DrawOptions as Draws, Outcome};
 use crate::stack::{Undrawn, level_of_draws, simulate};
 use crate::sweep::{self, Point, Sweep};
 

@@ -86,6 +86,7 @@
 mod bound;
 mod climb;
 pub(crate) mod combination;
+pub mod control;
 pub(crate) mod instance;
 mod mending;
 pub(crate) mod pattern;
@@ -94,7 +95,6 @@ mod relaxation;
 mod search;
 pub(crate) mod stages;
 mod supply;
-pub mod control;
 mod why;
 pub mod worth;
 
@@ -107,7 +107,7 @@ pub mod parts {
     pub use crate::choose::bound::{Allowed, Multipliers, Prices, SCALE, Stage};
     pub use crate::choose::climb::{Climb, FAR, Pool};
     pub use crate::choose::combination::{Combination, list as combinations};
-    pub use crate::choose::instance::{Column, Instance, CostRow, Uses};
+    pub use crate::choose::instance::{Column, CostRow, Instance, Uses};
     pub use crate::choose::pattern::{Pattern, list as patterns};
     pub use crate::choose::relaxation::scales;
     pub use crate::choose::stages::{solve, solve_from};
@@ -126,15 +126,15 @@ use crate::accounting::scarcity_points;
 use crate::cutting::{Layout, layouts};
 use crate::job::Job;
 use crate::model::Pack;
-use crate::plan::{Objective, ObjectiveValue, LeftOut, PackPick, Pick, Plan, Stop};
+use crate::plan::{LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan, Stop};
 use crate::problem::{Place, Problem};
 use crate::stock::{Code, Item};
 use combination::{Combination, Window};
-use instance::{Column, Instance, Assignment, CostRow, Uses};
+use control::{Control, Listed, Pace, Phase, UNITS};
+use instance::{Assignment, Column, CostRow, Instance, Uses};
 use pattern::Pattern;
 use stages::{Reached, Solved};
 use supply::Supplier;
-use control::{Listed, Pace, Part, UNITS, Control};
 use why::Reasons;
 
 /// Reason that no plan could be made at all.
@@ -226,7 +226,7 @@ pub(crate) const MOST_COLUMNS: usize = 40_000_000;
 pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
     let mut laid = Setup::build(job, control)?;
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
-    let aims = aims(job);
+    let aims = objectives(job);
     let instances = laid.instances(job, &aims);
     let mut reached: Vec<Reached> =
         instances.par_iter().map(|instance| stages::reached(instance, &aims, control)).collect();
@@ -270,7 +270,7 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
 /// [`ChooseError`] when there are too many ways or too many items to list.
 #[doc(hidden)]
 pub fn instances(job: &Job) -> Result<Vec<Instance>, ChooseError> {
-    Ok(Setup::build(job, &Control::unlimited())?.instances(job, &aims(job)))
+    Ok(Setup::build(job, &Control::unlimited())?.instances(job, &objectives(job)))
 }
 
 /// Stock, combinations, columns and groups of a job, ready to be solved.
@@ -314,7 +314,7 @@ impl Setup {
         let mut goals = goals(job, aims, &self.groups, solved);
         if self.cut.is_some() {
             for goal in &mut goals {
-                goal.bound = most(job, goal.aim);
+                goal.bound = most(job, goal.objective);
             }
         }
         goals
@@ -413,7 +413,11 @@ impl CombinationLists {
     }
 
     /// [`Drawers::list`] under a control.
-    fn listed(job: &Job, available: &[u32], control: &Control<'_>) -> Result<CombinationLists, ChooseError> {
+    fn listed(
+        job: &Job,
+        available: &[u32],
+        control: &Control<'_>,
+    ) -> Result<CombinationLists, ChooseError> {
         let pumps = job.pumps.iter();
         let windows = pumps.map(|pump| (pump, windows(job, pump, available)));
         CombinationLists::within(job, available, windows, control)
@@ -566,7 +570,7 @@ fn list_columns(
     let pumps = job.pumps.len();
     let grace = (GRACE / pumps.max(1)).clamp(4 * FEW, UNITS);
     let [listed, done] = [AtomicUsize::new(0), AtomicUsize::new(0)];
-    control.step(Part::Listing, 0, pumps);
+    control.step(Phase::Listing, 0, pumps);
     let columns: Vec<Listed<Column>> = (0..pumps)
         .into_par_iter()
         .map(|pump| {
@@ -576,7 +580,7 @@ fn list_columns(
                 return Err(ChooseError::TooManyColumns);
             }
             let done = done.fetch_add(1, Ordering::Relaxed) + 1;
-            control.step(Part::Listing, done, pumps);
+            control.step(Phase::Listing, done, pumps);
             Ok(columns)
         })
         .collect::<Result<_, _>>()?;
@@ -674,13 +678,13 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
         root[a.max(b)] = a.min(b);
     }
     let mut groups: BTreeMap<usize, Group> = BTreeMap::new();
-    for (taker, items) in tied.iter().enumerate() {
-        let supplier = taker.checked_sub(columns.len());
-        if supplier.is_none() && columns[taker].is_empty() {
+    for (block, items) in tied.iter().enumerate() {
+        let supplier = block.checked_sub(columns.len());
+        if supplier.is_none() && columns[block].is_empty() {
             continue;
         }
         // A pump that needs no piece is a group of its own, numbered after all items.
-        let key = items.first().map_or(beyond + taker, |&item| find(&mut root, item));
+        let key = items.first().map_or(beyond + block, |&item| find(&mut root, item));
         let group = groups.entry(key).or_insert_with(|| Group {
             pumps: Vec::new(),
             suppliers: Vec::new(),
@@ -689,7 +693,7 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
         group.items.extend(items.iter().filter_map(|&item| u16::try_from(item).ok()));
         match supplier {
             Some(supplier) => group.suppliers.push(supplier),
-            None => group.pumps.push(taker),
+            None => group.pumps.push(block),
         }
     }
     groups
@@ -705,13 +709,22 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
 
 /// Goals of the search, the same for every group: pumps served, one priority after the other (equal to the
 /// weights, with smaller numbers), then the rest.
-fn aims(job: &Job) -> Vec<Objective> {
+fn objectives(job: &Job) -> Vec<Objective> {
     let priorities = job.pumps.iter().map(|pump| pump.priority).sorted().dedup();
-    priorities.map(Objective::ServedOf).chain([Objective::Waste, Objective::Pieces, Objective::Scarcity]).collect()
+    priorities
+        .map(Objective::ServedOf)
+        .chain([Objective::Waste, Objective::Pieces, Objective::Scarcity])
+        .collect()
 }
 
 /// Goal as a tier of a group, for its items (of the stock) and the prices of its suppliers.
-fn tier(job: &Job, aim: Objective, group: &[usize], items: &[u16], bought: Vec<Vec<i64>>) -> CostRow {
+fn tier(
+    job: &Job,
+    aim: Objective,
+    group: &[usize],
+    items: &[u16],
+    bought: Vec<Vec<i64>>,
+) -> CostRow {
     // Items after those of the stock are held back from an item that is already counted.
     let each = |points: &dyn Fn(&Item) -> i64| {
         let lots = items.iter().map(|&item| job.stock.get(usize::from(item)));
@@ -758,9 +771,9 @@ impl Group {
         kits: &mut [Option<Vec<PackPick>>],
         layouts: &mut Vec<Layout>,
     ) {
-        for (taker, (&pump, taken)) in self.pumps.iter().zip(taken).enumerate() {
+        for (block, (&pump, taken)) in self.pumps.iter().zip(taken).enumerate() {
             kits[pump] = taken.map(|column| {
-                let mut column = instance.column(taker, column).clone();
+                let mut column = instance.column(block, column).clone();
                 for (item, _) in &mut column.uses {
                     *item = self.items[usize::from(*item)];
                 }
@@ -788,8 +801,8 @@ impl Group {
         // Items are numbered within the group, so that items it cannot use cost nothing.
         let new: HashMap<u16, u16> = self.items.iter().copied().zip(0..).collect();
         let supplied = self.suppliers.iter().map(|&index| suppliers[index].columns.clone());
-        let mut takers: Vec<Vec<Column>> = columns.into_iter().chain(supplied).collect();
-        for column in takers.iter_mut().flatten() {
+        let mut blocks: Vec<Vec<Column>> = columns.into_iter().chain(supplied).collect();
+        for column in blocks.iter_mut().flatten() {
             for (item, _) in &mut column.uses {
                 *item = new[item];
             }
@@ -812,7 +825,7 @@ impl Group {
         Instance {
             classes: several.into_iter().chain(classes.into_values()).collect(),
             capacity: self.items.iter().map(|&item| ready[usize::from(item)]).collect(),
-            takers: Arc::new(takers),
+            blocks: Arc::new(blocks),
             pumps: self.pumps.len(),
             tiers: aims
                 .iter()
@@ -824,7 +837,12 @@ impl Group {
 
 /// Values and bounds of all groups added up, goal by goal; the pumps served of all priorities as one weight,
 /// as far as integers carry it.
-fn goals(job: &Job, aims: &[Objective], groups: &[Group], solved: &[Solved]) -> Vec<ObjectiveValue> {
+fn goals(
+    job: &Job,
+    aims: &[Objective],
+    groups: &[Group],
+    solved: &[Solved],
+) -> Vec<ObjectiveValue> {
     let mut goals: Vec<ObjectiveValue> = aims
         .iter()
         .enumerate()
@@ -833,15 +851,17 @@ fn goals(job: &Job, aims: &[Objective], groups: &[Group], solved: &[Solved]) -> 
             let bound: i64 = solved.iter().map(|s| s.bounds[tier]).sum();
             // The search minimises minus the number served; the plan counts it upwards.
             match aim {
-                Objective::ServedOf(_) => ObjectiveValue { aim, value: -value, bound: -bound },
-                _ => ObjectiveValue { aim, value, bound },
+                Objective::ServedOf(_) => {
+                    ObjectiveValue { objective: aim, value: -value, bound: -bound }
+                }
+                _ => ObjectiveValue { objective: aim, value, bound },
             }
         })
         .collect();
     let Some(weights) = job.weights() else {
         return goals;
     };
-    let mut served = ObjectiveValue { aim: Objective::ServedWeight, value: 0, bound: 0 };
+    let mut served = ObjectiveValue { objective: Objective::ServedWeight, value: 0, bound: 0 };
     for (group, solved) in groups.iter().zip(solved) {
         // After the first priority that is not proven, no bound is known for the later ones.
         let mut proven = true;

@@ -1,27 +1,27 @@
 //! The command line: arguments in, library calls, words out.
 
 mod amounts;
+mod bad_args;
 mod blank;
 mod check;
+mod common_args;
+mod escape;
 mod files;
-mod report;
 mod help;
 mod interrupt;
 mod issue;
 mod kit;
 mod listing;
 mod manual;
-mod escape;
 mod progress;
 mod provision;
 mod recheck;
 mod reorder;
+mod report;
 mod run;
 mod settings;
 mod stack;
 mod table;
-mod bad_args;
-mod common_args;
 mod voice;
 
 use std::path::PathBuf;

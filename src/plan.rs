@@ -44,7 +44,7 @@ impl Plan {
     /// Whether serving and waste are proven: marginal values need no more.
     pub fn waste_proven(&self) -> bool {
         let mut counted = self.goals.iter().filter(|goal| {
-            let aim = goal.aim;
+            let aim = goal.objective;
             matches!(aim, Objective::ServedWeight | Objective::ServedOf(_) | Objective::Waste)
         });
         counted.all(ObjectiveValue::proven)
@@ -52,7 +52,7 @@ impl Plan {
 
     /// Value and bound of one goal.
     pub fn goal(&self, aim: Objective) -> Option<&ObjectiveValue> {
-        self.goals.iter().find(|goal| goal.aim == aim)
+        self.goals.iter().find(|goal| goal.objective == aim)
     }
 
     /// Number of pumps served.
@@ -263,7 +263,7 @@ impl Objective {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct ObjectiveValue {
     /// Goal.
-    pub aim: Objective,
+    pub objective: Objective,
     /// Value of the plan.
     pub value: i64,
     /// Bound: no plan that is as good on the earlier goals is better than this.

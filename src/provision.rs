@@ -44,27 +44,27 @@
 //! # Ok::<(), gapwright::provision::Fault>(())
 //! ```
 
+mod cases;
 mod cover;
 mod draws;
+mod patterns;
 mod remarks;
-mod serve;
 mod safe;
 mod scenarios;
+mod serve;
 mod service;
 mod shrink;
 mod trolley;
-mod cases;
-mod patterns;
 
 use std::sync::Arc;
 
 use thiserror::Error;
 
 use crate::choose::ChooseError;
-use crate::choose::control::{Pace, Control};
+use crate::choose::control::{Control, Pace};
 use crate::decimal::{Millionths, Money};
-use crate::length::Length;
 use crate::forecast::{Expected, Forecast};
+use crate::length::Length;
 use crate::plan::{PackPick, Stop};
 pub use scenarios::Purpose;
 use scenarios::Scenarios;
@@ -72,7 +72,7 @@ pub use service::exact_interval;
 
 /// Options of a provision.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Options {
+pub struct ProvisionOptions {
     /// Spacing of the values examined; above zero.
     pub step: Length,
     /// Probability that the trolley should serve the whole batch: above 0, at most 1.
@@ -90,11 +90,11 @@ pub struct Options {
     pub effort: u64,
 }
 
-impl Options {
+impl ProvisionOptions {
     /// Options with this spacing and the defaults: a probability of 95 %, 500 scenarios, 1,000 others to
     /// count the service on, seed 1, an interval of 95 %.
-    pub fn new(step: Length) -> Options {
-        Options {
+    pub fn new(step: Length) -> ProvisionOptions {
+        ProvisionOptions {
             step,
             probability: Millionths::from_raw(950_000),
             scenarios: 500,
@@ -188,7 +188,7 @@ pub struct Coarse {
 impl Provision {
     /// Whether the trolley misses the probability asked for: on the scenarios that it was chosen for, or
     /// because that probability is out of reach with any pieces.
-    pub fn falls_short(&self, question: &Options) -> bool {
+    pub fn falls_short(&self, question: &ProvisionOptions) -> bool {
         let probability = question.probability.to_f64();
         !self.trolley.enough() || self.service.out_of_reach(probability)
     }
@@ -399,7 +399,7 @@ impl Service {
 /// [`Fault`], as [`provision`].
 pub fn scenario(
     outlook: &Forecast,
-    question: &Options,
+    question: &ProvisionOptions,
     purpose: Purpose,
     number: u32,
 ) -> Result<Vec<Vec<Option<Length>>>, ProvisionError> {
@@ -420,11 +420,11 @@ pub fn scenario(
 /// [`Fault`]. If the control stops the work, the result so far is returned, with its bounds.
 pub fn provision(
     outlook: &Forecast,
-    question: &Options,
+    question: &ProvisionOptions,
     control: &Control<'_>,
 ) -> Result<Provision, ProvisionError> {
     question.check()?;
-    let Options { step, seed, .. } = *question;
+    let ProvisionOptions { step, seed, .. } = *question;
     let job = outlook.job();
     let (views, mut register) = cases::cases(outlook, step)?;
     let mut pace = Pace::at_least(control, GRACE);
@@ -435,7 +435,8 @@ pub fn provision(
     let grids: Vec<Vec<u32>> = views.iter().map(grid).collect::<Result<_, _>>()?;
     let mut draw = |purpose, number| {
         let of = (seed, purpose, number, step);
-        Scenarios::draw(outlook, &views, &mut register, of, &mut pace).map_err(ProvisionError::Stopped)
+        Scenarios::draw(outlook, &views, &mut register, of, &mut pace)
+            .map_err(ProvisionError::Stopped)
     };
     let choosing = draw(Purpose::Choosing, question.scenarios)?;
     let counting = draw(Purpose::Counting, question.checks)?;
@@ -458,7 +459,7 @@ pub fn provision(
     })
 }
 
-impl Options {
+impl ProvisionOptions {
     fn check(&self) -> Result<(), ProvisionError> {
         /// Most scenarios to choose a trolley for, and to count its service on.
         const MOST: [u32; 2] = [100_000, 1_000_000];

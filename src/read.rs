@@ -1,28 +1,28 @@
 //! Readers: files in, a checked [`Job`] or every problem out.
 
-mod single;
 mod book;
 pub(crate) mod bounded;
-mod executed_plan;
-mod stock_counts;
 mod drawing;
-mod rows;
+mod executed_plan;
 mod expected;
 mod feelers;
 mod fitted_pieces;
+mod forecast;
 mod history;
 mod issue_log;
 mod materials;
 mod model;
-mod forecast;
 mod pieces;
 mod plan;
+mod plates;
 mod policy;
 mod pumps;
 mod readings;
-mod plates;
+mod rows;
+mod single;
 mod size;
 mod stock;
+mod stock_counts;
 mod table;
 mod unused_stock;
 
@@ -31,23 +31,23 @@ use std::sync::Arc;
 
 use crate::columns;
 use crate::digest::sha256;
+use crate::forecast::Forecast;
 use crate::job::{Input, Job, Parts};
 use crate::model::Model;
-use crate::forecast::Forecast;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet, numbered};
 
-pub use single::{Holds, Stock, holds, stock_alone};
 pub use book::{Memory, is_reading, open as book, workbook};
 pub use executed_plan::{carried, carried_so_far};
-pub use stock_counts::held;
+pub use forecast::{Ahead, forecast};
 pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};
 pub use model::{BUILT_IN, Library, parse as parse_model};
-pub use forecast::{Ahead, forecast};
 pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, packs as packs_of_plan};
 pub use readings::{Back, Sources as BenchSources, bench};
+pub use single::{Holds, Stock, holds, stock_alone};
+pub use stock_counts::held;
 
 /// Files and settings that a job is read from.
 #[derive(Debug, Clone, Default)]

@@ -6,12 +6,12 @@
 //! accepted if every requirement is met on it (`found`), else the smallest swap from the spare pieces is searched for
 //! ([`swap`]).
 
-mod reading_limits;
-pub mod compare;
 mod as_found;
-pub mod spares;
-mod reading;
+pub mod compare;
 pub mod mix_ups;
+mod reading;
+mod reading_limits;
+pub mod spares;
 pub mod swap;
 pub mod work;
 
@@ -21,12 +21,12 @@ use crate::plan::PackPick;
 use crate::pump::Pump;
 use crate::stack::Verdict;
 
-pub use reading_limits::{accepted, finer_may_show};
-pub use compare::Compared;
 pub use as_found::AsFound;
-pub use spares::Left;
-pub use reading::{Reading, Readings};
+pub use compare::Compared;
 pub use mix_ups::Suspect;
+pub use reading::{Reading, Readings};
+pub use reading_limits::{accepted, finer_may_show};
+pub use spares::Left;
 pub use swap::{Searched, Swap};
 
 /// Bench results of one pump.

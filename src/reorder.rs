@@ -13,11 +13,11 @@ pub mod shelf;
 pub mod simulate;
 
 use crate::accounting::spoiled;
-use crate::consumables::{self, Bag};
-use crate::choose::purchase::purchase;
 use crate::choose::control::Control;
+use crate::choose::purchase::purchase;
 use crate::choose::worth::valued;
 use crate::choose::{ChooseError, choose};
+use crate::consumables::{self, Bag};
 use crate::day;
 use crate::decimal::Money;
 use crate::inventory::economic::Quantity;
@@ -30,11 +30,11 @@ use crate::plan::{Kit, Plan};
 use crate::purchase::{Lacking, Market, Purchase};
 use crate::size_range::SizeRangeError;
 use level::{NoPoint, Point, Seen};
-use shelf::{Wanted, Shelf};
+use shelf::{Shelf, Wanted};
 
 /// Options of the advice.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Options {
+pub struct ReorderOptions {
     /// Options of the levels.
     pub levels: level::LevelOptions,
     /// Number of outages to simulate.
@@ -125,7 +125,7 @@ pub enum Refused {
 /// [`Refused`].
 pub fn buy<'a>(
     job: &Job,
-    question: &Options,
+    question: &ReorderOptions,
     budget: Option<Money>,
     control: impl Fn(&str) -> Control<'a>,
 ) -> Result<Buy, Refused> {
@@ -160,7 +160,7 @@ pub struct After<'a> {
 /// one for the drawers.
 pub fn report<'a>(
     job: &Job,
-    question: &Options,
+    question: &ReorderOptions,
     after: After<'_>,
     log: Option<&Log>,
     control: impl Fn(&str) -> Control<'a>,
@@ -208,7 +208,7 @@ fn short_places(job: &Job, plan: &Plan) -> Vec<(String, String)> {
 
 fn lines(
     job: &Job,
-    question: &Options,
+    question: &ReorderOptions,
     after: After<'_>,
     bags: &[Bag],
     seen: Option<&Seen>,
@@ -262,7 +262,7 @@ fn lines(
 
 fn shelves(
     job: &Job,
-    question: &Options,
+    question: &ReorderOptions,
     delivered: &Job,
     control: &Control<'_>,
 ) -> Vec<Result<Shelf, (String, String, SizeRangeError)>> {

@@ -27,14 +27,14 @@ mod table;
 
 use thiserror::Error;
 
-use crate::choose::control::{Pace, Control};
+use crate::choose::control::{Control, Pace};
 use crate::decimal::Money;
 use crate::length::{Length, root_up};
 use crate::narrow::narrow;
 
 pub use change::{Change, Tally, with, without};
 pub(crate) use change::{with_until, without_until};
-pub use select::{Selection, Choice, select};
+pub use select::{Choice, Selection, select};
 
 /// Most pieces in a pack here.
 pub const MOST_PIECES: u32 = 16;
@@ -265,7 +265,7 @@ impl Reach {
     ) -> Result<Reach, SizeRangeError> {
         rule.check()?;
         let mut pace = Pace::at_least(control, GRACE);
-        let table = table::Table::of(sizes, targets.last() + rule.window, rule, &mut pace)?;
+        let table = table::TotalsTable::of(sizes, targets.last() + rule.window, rule, &mut pace)?;
         let looks = table.check_windows(targets, rule)?;
         let meet = |target: Length| match pace.stop(looks) {
             Some(stop) => Err(SizeRangeError::Stopped(stop)),

@@ -364,7 +364,8 @@ mod tests {
             let half = Length::from_ticks(half);
             Contributor {
                 tolerance: Tolerance::even(half),
-                standard_uncertainty: Shape::Rectangular.standard_uncertainty(Tolerance::even(half)),
+                standard_uncertainty: Shape::Rectangular
+                    .standard_uncertainty(Tolerance::even(half)),
                 ..part(Term::Dimension(0), 1, 0, 0)
             }
         });

@@ -25,7 +25,7 @@ use crate::issue::planned::Planned;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::model::{Form, Term};
-use crate::plan::{Objective, Kit, PackPick, Pick, Plan};
+use crate::plan::{Kit, Objective, PackPick, Pick, Plan};
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::judge;
@@ -148,7 +148,7 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
 /// Checks that every goal's value equals the one counted again, and is not beyond its own bound.
 fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
     for goal in &plan.goals {
-        let recounted = match goal.aim {
+        let recounted = match goal.objective {
             Objective::ServedWeight => sums.weight,
             Objective::ServedOf(priority) => sums.of_priority.get(&priority).copied().unwrap_or(0),
             Objective::Purchase => sums.bought,
@@ -157,14 +157,14 @@ fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
             Objective::Scarcity => sums.scarcity,
         };
         if recounted != i128::from(goal.value) {
-            breaches.push(Breach::Value { aim: goal.aim, recounted, said: goal.value });
+            breaches.push(Breach::Value { aim: goal.objective, recounted, said: goal.value });
         }
-        let beyond = match goal.aim {
+        let beyond = match goal.objective {
             Objective::ServedWeight | Objective::ServedOf(_) => goal.value > goal.bound,
             _ => goal.value < goal.bound,
         };
         if beyond {
-            breaches.push(Breach::Bound(goal.aim));
+            breaches.push(Breach::Bound(goal.objective));
         }
     }
 }
@@ -184,7 +184,7 @@ fn check_goals(job: &Job, plan: &Plan, after_served: &[Objective], breaches: &mu
         counts.keys().map(|&priority| Objective::ServedOf(priority)).collect()
     };
     expected.extend(after_served);
-    if plan.goals.iter().map(|goal| goal.aim).ne(expected) {
+    if plan.goals.iter().map(|goal| goal.objective).ne(expected) {
         breaches.push(Breach::Goals);
     }
     let open = plan.goals.iter().any(|goal| goal.value != goal.bound);
@@ -513,7 +513,12 @@ impl ContributorUncertainty {
 }
 
 /// Uncertainty of a sum, its weights in millionths; `None` if it is too large to be counted.
-fn doubt(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]) -> Option<ContributorUncertainty> {
+fn doubt(
+    job: &Job,
+    pump: &Pump,
+    packs: &[PackPick],
+    weights: &[(Term, i128)],
+) -> Option<ContributorUncertainty> {
     // Change of the sum per unit of each independent error: dimensions, single pieces, lots.
     let mut moves: Vec<i128> = Vec::new();
     let mut of_lots: BTreeMap<(bool, usize), i128> = BTreeMap::new();

@@ -5,9 +5,9 @@ pub mod recheck;
 
 use itertools::Itertools;
 
-use crate::consumables::{self, Bag, Lack, Share};
-use crate::choose::control::Part;
+use crate::choose::control::Phase;
 use crate::columns::pump_heading;
+use crate::consumables::{self, Bag, Lack, Share};
 use crate::crush::{Crush, Standing, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Millionths, Money, show, show_price};
@@ -16,7 +16,7 @@ use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::model::{Model, Term};
 use crate::packing::RingSpace;
-use crate::plan::{Objective, Cause, ObjectiveValue, Kit, Pick, Plan, Shortfall, MarginalValue};
+use crate::plan::{Cause, Kit, MarginalValue, Objective, ObjectiveValue, Pick, Plan, Shortfall};
 use crate::problem::Problem;
 use crate::pump::Pump;
 use crate::show::{Round, exactly};
@@ -336,8 +336,8 @@ fn nearest_total(short: &Shortfall, unit: Unit) -> Option<String> {
 }
 
 /// Name of a goal, for people.
-pub fn aim(aim: Objective) -> String {
-    match aim {
+pub fn objective(objective: Objective) -> String {
+    match objective {
         Objective::ServedWeight => "pumps kitted, weighted by priority".into(),
         other => other.label(),
     }
@@ -345,7 +345,7 @@ pub fn aim(aim: Objective) -> String {
 
 /// Value of a goal, for people.
 pub fn goal_value(job: &Job, goal: &ObjectiveValue, value: i64) -> String {
-    match goal.aim {
+    match goal.objective {
         Objective::Waste | Objective::Purchase => money_exactly(value, job),
         _ => value.to_string(),
     }
@@ -355,7 +355,7 @@ pub fn goal_value(job: &Job, goal: &ObjectiveValue, value: i64) -> String {
 pub fn proof(job: &Job, plan: &Plan) -> String {
     let (proven, open): (Vec<&ObjectiveValue>, Vec<&ObjectiveValue>) =
         plan.goals.iter().partition(|goal| goal.proven());
-    let all = |of: &dyn Fn(Objective) -> bool| !open.iter().any(|goal| of(goal.aim));
+    let all = |of: &dyn Fn(Objective) -> bool| !open.iter().any(|goal| of(goal.objective));
     let served = all(&|aim| matches!(aim, Objective::ServedWeight | Objective::ServedOf(_)));
     let waste = plan.goal(Objective::Waste).map_or(0, |goal| goal.value);
     let mut said = Vec::new();
@@ -370,7 +370,7 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
     }
     // The proof of a goal holds among plans that are as good on the goals before it.
     let later = proven.iter().filter(|goal| {
-        let told = match goal.aim {
+        let told = match goal.objective {
             Objective::ServedWeight | Objective::ServedOf(_) => served,
             Objective::Waste => plan.waste_proven(),
             _ => open.is_empty(),
@@ -378,7 +378,7 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
         !told
     });
     let later: Vec<String> = later
-        .map(|goal| format!("{} {}", aim(goal.aim), goal_value(job, goal, goal.value)))
+        .map(|goal| format!("{} {}", objective(goal.objective), goal_value(job, goal, goal.value)))
         .collect();
     if !later.is_empty() {
         said.push(format!("Proven too: {}.", later.join("; ")));
@@ -387,7 +387,7 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
         let gap = |goal: &&ObjectiveValue| {
             format!(
                 "{} {} found, bound {} (gap {})",
-                aim(goal.aim),
+                objective(goal.objective),
                 goal_value(job, goal, goal.value),
                 goal_value(job, goal, goal.bound),
                 goal_value(job, goal, (goal.value - goal.bound).abs()),
@@ -418,15 +418,15 @@ fn left_out(plan: &Plan) -> Vec<String> {
 }
 
 /// Part of the work in progress.
-pub fn part(part: Part) -> &'static str {
+pub fn part(part: Phase) -> &'static str {
     match part {
-        Part::Listing => "listing the ways to kit each pump",
-        Part::Order => "settling which of equal plans comes first",
-        Part::Reasons => "finding out why pumps are short",
-        Part::Worth => "working out the worth of one more of each item",
-        Part::SafeKits => "finding safe kits",
-        Part::Trolley => "choosing the trolley",
-        Part::Checks => "counting its service",
+        Phase::Listing => "listing the ways to kit each pump",
+        Phase::Order => "settling which of equal plans comes first",
+        Phase::Reasons => "finding out why pumps are short",
+        Phase::Worth => "working out the worth of one more of each item",
+        Phase::SafeKits => "finding safe kits",
+        Phase::Trolley => "choosing the trolley",
+        Phase::Checks => "counting its service",
     }
 }
 

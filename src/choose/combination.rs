@@ -5,7 +5,7 @@ use std::cell::{Cell, RefCell};
 use smallvec::SmallVec;
 
 use crate::accounting::piece_waste;
-use crate::choose::control::{Listed, Pace, Control};
+use crate::choose::control::{Control, Listed, Pace};
 use crate::job::Job;
 use crate::model::Pack;
 use crate::plan::{Pick, Stop};

@@ -30,7 +30,7 @@ pub struct Progress {
 
 /// Work done in parts, other than the search for a goal, which reports [`News`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Part {
+pub enum Phase {
     /// Lists the ways to kit each pump; before an outage, at each of its values.
     Listing,
     /// Settles the order among equal plans, pump by pump.
@@ -51,7 +51,7 @@ pub enum Part {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Step {
     /// Part.
-    pub part: Part,
+    pub part: Phase,
     /// Amount done.
     pub done: usize,
     /// Total amount; zero if it is not known beforehand.
@@ -258,7 +258,7 @@ impl<'a> Control<'a> {
     }
 
     /// Reports the progress of a part of the work.
-    pub(crate) fn step(&self, part: Part, done: usize, of: usize) {
+    pub(crate) fn step(&self, part: Phase, done: usize, of: usize) {
         if let Some(steps) = self.steps {
             steps(Step { part, done, of });
         }

@@ -42,7 +42,7 @@ pub struct Instance {
     /// Sets of items, such as all shims of one fit, whose total is worth branching on before single items.
     pub classes: Vec<Vec<u32>>,
     /// Columns of each block: pumps first, then suppliers.
-    pub takers: Arc<Vec<Vec<Column>>>,
+    pub blocks: Arc<Vec<Vec<Column>>>,
     /// Number of blocks that are pumps.
     pub pumps: usize,
     /// Objectives, in lexicographic order.
@@ -54,16 +54,16 @@ pub type Assignment = Vec<Option<u32>>;
 
 impl Instance {
     /// Cost on a tier of a block's column. Taking none costs zero.
-    pub fn cost(&self, tier: usize, taker: usize, column: u32) -> i64 {
-        let pump = taker < self.pumps;
+    pub fn cost(&self, tier: usize, block: usize, column: u32) -> i64 {
+        let pump = block < self.pumps;
         match &self.tiers[tier] {
-            CostRow::Served(gain) => -gain.get(taker).copied().unwrap_or(0),
-            CostRow::Bought(prices) => taker
+            CostRow::Served(gain) => -gain.get(block).copied().unwrap_or(0),
+            CostRow::Bought(prices) => block
                 .checked_sub(self.pumps)
                 .map_or(0, |supplier| prices[supplier][column as usize]),
-            CostRow::Waste => self.column(taker, column).waste,
+            CostRow::Waste => self.column(block, column).waste,
             CostRow::Pieces(each) if pump => {
-                let uses = &self.column(taker, column).uses;
+                let uses = &self.column(block, column).uses;
                 uses.iter().map(|&(item, count)| each[usize::from(item)] * i64::from(count)).sum()
             }
             CostRow::Pieces(_) => 0,
@@ -71,14 +71,14 @@ impl Instance {
     }
 
     /// Column of a block.
-    pub fn column(&self, taker: usize, column: u32) -> &Column {
-        &self.takers[taker][column as usize]
+    pub fn column(&self, block: usize, column: u32) -> &Column {
+        &self.blocks[block][column as usize]
     }
 
     /// Most pieces of each item that there can be: the capacity, and the most that all suppliers can put in.
     pub fn most(&self) -> Vec<i64> {
         let mut most = self.capacity.clone();
-        for columns in &self.takers[self.pumps..] {
+        for columns in &self.blocks[self.pumps..] {
             let mut supplied: BTreeMap<u16, i16> = BTreeMap::new();
             for &(item, count) in columns.iter().flat_map(|column| &column.uses) {
                 let least = supplied.entry(item).or_default();
@@ -98,7 +98,7 @@ impl Instance {
                 taken
                     .iter()
                     .enumerate()
-                    .filter_map(|(taker, column)| Some(self.cost(tier, taker, (*column)?)))
+                    .filter_map(|(block, column)| Some(self.cost(tier, block, (*column)?)))
                     .sum()
             })
             .collect()
@@ -113,9 +113,9 @@ impl Instance {
     /// Pieces left of each item.
     pub fn left(&self, taken: &Assignment) -> Vec<i64> {
         let mut left = self.capacity.clone();
-        for (taker, column) in taken.iter().enumerate() {
+        for (block, column) in taken.iter().enumerate() {
             if let Some(column) = column {
-                take(&mut left, &self.column(taker, *column).uses);
+                take(&mut left, &self.column(block, *column).uses);
             }
         }
         left

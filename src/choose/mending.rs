@@ -3,9 +3,9 @@
 use std::cell::OnceCell;
 
 use crate::choose::bound::{Allowed, Prices, Stage};
-use crate::choose::instance::{Instance, Assignment, Uses, fits, put_back, take};
+use crate::choose::control::{Control, Pace};
+use crate::choose::instance::{Assignment, Instance, Uses, fits, put_back, take};
 use crate::choose::relaxation::Entry;
-use crate::choose::control::{Pace, Control};
 
 /// The columns of each pump, least reduced cost first; sorted when they are first asked for.
 pub(super) struct Ranking<'a> {
@@ -33,7 +33,7 @@ impl<'a> Ranking<'a> {
     }
 }
 
-/// Moves of other takers that are tried in all: a large fleet is better mended by the search.
+/// Moves of other blocks that are tried in all: a large fleet is better mended by the search.
 const MOST_MOVES: usize = 2_000_000;
 /// How many columns of a pump, best first, are tried when others must make way for it.
 const TRIED: usize = 60;
@@ -50,8 +50,8 @@ pub(super) fn supply(
 ) {
     let instance = stage.instance;
     for (supplier, slot) in taken.iter_mut().enumerate().skip(instance.pumps) {
-        let from = fractions.partition_point(|((taker, _), _)| *taker < supplier);
-        let to = fractions.partition_point(|((taker, _), _)| *taker <= supplier);
+        let from = fractions.partition_point(|((block, _), _)| *block < supplier);
+        let to = fractions.partition_point(|((block, _), _)| *block <= supplier);
         let shares = &fractions[from..to];
         let columns = &allowed.columns[supplier];
         let wanted = |item: u16| -> f64 {
@@ -89,7 +89,12 @@ pub(super) fn supply(
 
 /// Serves unserved pumps, at need by moving one other pump to another column. After the control has said to
 /// stop, the others take the first column that fits and nobody makes way.
-pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Assignment, left: &mut [i64], control: &Control<'_>) {
+pub(super) fn mend(
+    ranking: &Ranking<'_>,
+    taken: &mut Assignment,
+    left: &mut [i64],
+    control: &Control<'_>,
+) {
     let instance = ranking.stage.instance;
     let mut moves = Moves { left: MOST_MOVES, pace: Pace::of(control) };
     for pump in 0..instance.pumps {
@@ -115,7 +120,7 @@ pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Assignment, left: &mut [i6
 /// Columns of a pump that are tried once there is no time left.
 const TRIED_LAST: usize = 2_000;
 
-/// Moves of other takers that may still be tried.
+/// Moves of other blocks that may still be tried.
 struct Moves<'a> {
     left: usize,
     pace: Pace<'a>,
@@ -223,7 +228,7 @@ pub(super) fn take_back(instance: &Instance, taken: &mut Assignment) {
         let Some(held) = *slot else { continue };
         put_back(&mut left, &instance.column(supplier, held).uses);
         let mut best = held;
-        for column in (0..).take(instance.takers[supplier].len()) {
+        for column in (0..).take(instance.blocks[supplier].len()) {
             if costs(supplier, column).lt(costs(supplier, best))
                 && fits(&left, &instance.column(supplier, column).uses)
             {

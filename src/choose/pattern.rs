@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use smallvec::SmallVec;
 
 use crate::choose::combination::{Combination, Window};
-use crate::choose::control::{Listed, Pace, UNITS, Control};
+use crate::choose::control::{Control, Listed, Pace, UNITS};
 use crate::decimal::Millionths;
 use crate::length::{Fine, Tolerance, Uncertainty};
 use crate::model::{Side, Term};

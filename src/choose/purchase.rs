@@ -22,17 +22,17 @@
 use itertools::Itertools;
 use rayon::prelude::*;
 
-use crate::choose::instance::{Column, Assignment};
+use crate::choose::control::{Control, Listed};
+use crate::choose::instance::{Assignment, Column};
 use crate::choose::stages::{Solved, solve_from, solve_held};
 use crate::choose::supply::{Supply, bought};
-use crate::choose::control::{Listed, Control};
 use crate::choose::why::Reasons;
 use crate::choose::{
-    ChooseError, CombinationLists, Group, Setup, MOST_ITEMS, aims, cut_alone, groups, list_columns, supply,
-    wanted,
+    ChooseError, CombinationLists, Group, MOST_ITEMS, Setup, cut_alone, groups, list_columns,
+    objectives, supply, wanted,
 };
 use crate::job::Job;
-use crate::plan::{Objective, LeftOut, PackPick, Plan};
+use crate::plan::{LeftOut, Objective, PackPick, Plan};
 use crate::purchase::{Late, Market, Purchase};
 use crate::stock::Item;
 
@@ -45,11 +45,15 @@ const MOST_BOUGHT: u64 = 30_000;
 ///
 /// # Errors
 /// [`ChooseError`] when, with everything that is for sale, there are too many ways to list.
-pub fn purchase(job: &Job, market: &Market, control: &Control<'_>) -> Result<Purchase, ChooseError> {
+pub fn purchase(
+    job: &Job,
+    market: &Market,
+    control: &Control<'_>,
+) -> Result<Purchase, ChooseError> {
     let mut laid = lay_out(job, market, control)?;
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
     let held: Vec<i64> = market.budget.iter().map(|budget| budget.raw()).collect();
-    let mut aims: Vec<Objective> = aims(job);
+    let mut aims: Vec<Objective> = objectives(job);
     // The pieces are chosen again with the packs in stock; their number and scarcity are settled then.
     aims.retain(|aim| !matches!(aim, Objective::Pieces | Objective::Scarcity));
     let waste = aims.iter().position(|aim| *aim == Objective::Waste);
@@ -64,8 +68,8 @@ pub fn purchase(job: &Job, market: &Market, control: &Control<'_>) -> Result<Pur
                 return solve_from(instance, &aims, None, &[], control);
             }
             // Zero packs and zero pumps keep within any budget.
-            let idle = (0..instance.takers.len())
-                .map(|taker| (taker >= instance.pumps).then_some(0))
+            let idle = (0..instance.blocks.len())
+                .map(|block| (block >= instance.pumps).then_some(0))
                 .collect::<Assignment>();
             let mut solved = solve_held(instance, &all_aims, &held, idle, control);
             solved.values.drain(..held.len());
@@ -105,12 +109,12 @@ pub fn purchase(job: &Job, market: &Market, control: &Control<'_>) -> Result<Pur
     };
     let cost = purchase.cost(market).raw();
     for goal in &mut purchase.plan.goals {
-        if goal.aim == Objective::Purchase {
+        if goal.objective == Objective::Purchase {
             goal.value = cost;
         }
     }
     for (group, instance) in laid.groups.iter().zip(&instances) {
-        for (pump, late) in late(job, market, group, &instance.takers, &used, &kits) {
+        for (pump, late) in late(job, market, group, &instance.blocks, &used, &kits) {
             purchase.late[pump] = Some(late);
         }
     }

@@ -15,10 +15,10 @@ use std::sync::Arc;
 
 use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, Stage, round_up};
 use crate::choose::climb::{Climb, FAR, NEAR, Pool, put_in};
-use crate::choose::instance::{Instance, Assignment, CostRow, fits, put_back, take};
+use crate::choose::control::{Control, Pace};
+use crate::choose::instance::{Assignment, CostRow, Instance, fits, put_back, take};
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::relaxation::{Entry, scales};
-use crate::choose::control::{Pace, Control};
 use crate::plan::{Objective, Stop};
 
 /// Result of the search for one goal.
@@ -44,7 +44,7 @@ const PART: usize = 24;
 const PART_NODES: usize = 40;
 /// Nodes up to which the rest of each relaxed plan is searched as a part.
 const ROUNDED_BY_PART: usize = 40;
-/// Columns of one taker in a part, those that cost least.
+/// Columns of one block in a part, those that cost least.
 const PART_COLUMNS: usize = 40;
 /// Parts that are tried at most.
 const MOST_PARTS: usize = 1000;
@@ -184,7 +184,12 @@ struct Search<'a> {
 }
 
 impl<'a> Search<'a> {
-    fn new(stage: Stage<'a>, value: Vec<i64>, aim: Objective, control: &'a Control<'a>) -> Search<'a> {
+    fn new(
+        stage: Stage<'a>,
+        value: Vec<i64>,
+        aim: Objective,
+        control: &'a Control<'a>,
+    ) -> Search<'a> {
         Search {
             stage,
             aim,
@@ -197,7 +202,7 @@ impl<'a> Search<'a> {
             any_will_do: false,
             is_part: false,
             most_nodes: control.most_nodes,
-            pool: vec![Vec::new(); stage.instance.takers.len()],
+            pool: vec![Vec::new(); stage.instance.blocks.len()],
             scales: scales(stage),
             nodes: 0,
         }
@@ -376,22 +381,22 @@ impl<'a> Search<'a> {
     /// How exactly a sample's bound is worth knowing: a small part of what one pump costs.
     fn coarse(&self) -> i64 {
         let instance = self.stage.instance;
-        let first = (0..instance.pumps).find(|&pump| !instance.takers[pump].is_empty());
+        let first = (0..instance.pumps).find(|&pump| !instance.blocks[pump].is_empty());
         first.map_or(1, |pump| instance.cost(self.stage.tier, pump, 0).abs() / 256)
     }
 
-    /// The box in which the parts of a split search start: the wider the fewer takers there are,
+    /// The box in which the parts of a split search start: the wider the fewer blocks there are,
     /// since then a linear program costs little.
     fn nearest(&self) -> f64 {
-        let takers = u32::try_from(self.stage.instance.takers.len()).unwrap_or(u32::MAX);
-        (32.0 / f64::from(takers.max(1))).powi(2).clamp(NEAR / 16.0, 1.0)
+        let blocks = u32::try_from(self.stage.instance.blocks.len()).unwrap_or(u32::MAX);
+        (32.0 / f64::from(blocks.max(1))).powi(2).clamp(NEAR / 16.0, 1.0)
     }
 
     /// Whether multipliers can be had from a sample of the pumps: where there are many, and all
     /// pieces lie ready or are bought.
     fn can_sample(&self) -> bool {
         let instance = self.stage.instance;
-        let all_ready = instance.pumps == instance.takers.len();
+        let all_ready = instance.pumps == instance.blocks.len();
         // What is bought can be bought for a part of the pumps as well.
         let bought = instance.tiers.iter().any(|tier| matches!(tier, CostRow::Bought(_)));
         (all_ready || bought) && instance.pumps >= 4 * SAMPLE && self.known.is_none()
@@ -474,7 +479,7 @@ impl<'a> Search<'a> {
         }
         let instance = self.stage.instance;
         let mut left = instance.capacity.clone();
-        let mut taken: Assignment = vec![None; instance.takers.len()];
+        let mut taken: Assignment = vec![None; instance.blocks.len()];
         supply(self.stage, allowed, &relaxed.fractions, &mut taken, &mut left);
         let mut wanted = relaxed.fractions.clone();
         wanted.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
@@ -493,7 +498,7 @@ impl<'a> Search<'a> {
         self.offer(taken);
     }
 
-    /// Holds the takers that the relaxed plan takes whole, and searches for the rest.
+    /// Holds the blocks that the relaxed plan takes whole, and searches for the rest.
     fn round_by_part(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
         let instance = self.stage.instance;
         if self.is_part || instance.pumps <= PART || relaxed.bound >= self.to_beat() {
@@ -503,10 +508,10 @@ impl<'a> Search<'a> {
         let Ok(Some(priced)) = self.stage.price(&prices, allowed, self.control) else {
             return;
         };
-        let mut base: Assignment = vec![None; instance.takers.len()];
-        for ((taker, column), share) in &relaxed.fractions {
+        let mut base: Assignment = vec![None; instance.blocks.len()];
+        for ((block, column), share) in &relaxed.fractions {
             if *share > 1.0 - 1e-6 {
-                base[*taker] = Some(*column);
+                base[*block] = Some(*column);
             }
         }
         // With the undecided ones go those that could do something else at the least cost.
@@ -529,7 +534,7 @@ impl<'a> Search<'a> {
         let undecided = (0..instance.pumps).filter(|&pump| base[pump].is_none());
         let mut free: Vec<usize> = undecided.collect();
         free.extend(easy.iter().map(|(_, pump)| *pump).take(2 * PART));
-        free.extend(instance.pumps..instance.takers.len());
+        free.extend(instance.pumps..instance.blocks.len());
         free.sort_unstable();
         self.search_part(&free, &base, &prices, &priced, allowed);
     }
@@ -566,7 +571,7 @@ impl<'a> Search<'a> {
             let wandering = (0..PART / 2).map(|k| order[(round * PART / 2 + k * 7) % pumps].1);
             let mut free: Vec<usize> = worst.chain(wandering).collect();
             // The suppliers answer to whatever the part comes to.
-            free.extend(pumps..instance.takers.len());
+            free.extend(pumps..instance.blocks.len());
             free.sort_unstable();
             free.dedup();
             let before = self.to_beat();
@@ -589,7 +594,7 @@ impl<'a> Search<'a> {
             return;
         }
         let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
-        let suppliers = instance.pumps..instance.takers.len();
+        let suppliers = instance.pumps..instance.blocks.len();
         let tier = self.stage.tier;
         let cost = |supplier: usize, at: usize| {
             let column = allowed.columns[supplier][at];
@@ -666,7 +671,7 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Searches one part, the other takers held to what `base` says.
+    /// Searches one part, the other blocks held to what `base` says.
     fn search_part(
         &mut self,
         free: &[usize],
@@ -678,22 +683,22 @@ impl<'a> Search<'a> {
         let instance = self.stage.instance;
         let room = SCALE * i128::from(self.to_beat()) - priced.bound;
         let mut held = base.clone();
-        for &taker in free {
-            held[taker] = None;
+        for &block in free {
+            held[block] = None;
         }
         let kept: Vec<Vec<u32>> = free
             .iter()
-            .map(|&taker| {
+            .map(|&block| {
                 let beyond = |column: u32| {
-                    self.stage.reduced(prices, taker, column) - priced.cheapest[taker].0
+                    self.stage.reduced(prices, block, column) - priced.cheapest[block].0
                 };
-                let columns = allowed.columns[taker].iter();
+                let columns = allowed.columns[block].iter();
                 let near = columns.map(|&column| (beyond(column), column));
                 let mut near: Vec<(i128, u32)> = near.filter(|(b, _)| *b <= room).collect();
                 near.sort_unstable();
                 near.truncate(PART_COLUMNS);
                 let mut kept: Vec<u32> = near.into_iter().map(|(_, column)| column).collect();
-                kept.extend(base[taker].filter(|column| !kept.contains(column)));
+                kept.extend(base[block].filter(|column| !kept.contains(column)));
                 kept.sort_unstable();
                 kept
             })
@@ -701,8 +706,8 @@ impl<'a> Search<'a> {
         let part = Instance {
             capacity: instance.left(&held),
             classes: instance.classes.clone(),
-            pumps: free.iter().filter(|&&taker| taker < instance.pumps).count(),
-            takers: Arc::new(
+            pumps: free.iter().filter(|&&block| block < instance.pumps).count(),
+            blocks: Arc::new(
                 free.iter()
                     .zip(&kept)
                     .map(|(&p, kept)| kept.iter().map(|&c| instance.column(p, c).clone()).collect())
@@ -717,8 +722,8 @@ impl<'a> Search<'a> {
                     }
                     CostRow::Bought(asked) => {
                         let suppliers = free.iter().zip(&kept);
-                        let asked = suppliers.filter_map(|(&taker, kept)| {
-                            let asked = &asked[taker.checked_sub(instance.pumps)?];
+                        let asked = suppliers.filter_map(|(&block, kept)| {
+                            let asked = &asked[block.checked_sub(instance.pumps)?];
                             Some(kept.iter().map(|&column| asked[column as usize]).collect())
                         });
                         CostRow::Bought(Arc::new(asked.collect()))
@@ -745,8 +750,8 @@ impl<'a> Search<'a> {
         search.is_part = true;
         search.most_nodes = PART_NODES;
         let mut whole = Allowed::all(&part);
-        for (idle, &taker) in whole.idle.iter_mut().zip(free) {
-            *idle = allowed.idle[taker];
+        for (idle, &block) in whole.idle.iter_mut().zip(free) {
+            *idle = allowed.idle[block];
         }
         search.run(whole);
         if let Some(found) = search.best {
@@ -789,7 +794,7 @@ fn cost_step(instance: &Instance, tier: usize) -> i64 {
         a
     };
     let mut grain = 0;
-    for (pump, columns) in instance.takers.iter().enumerate() {
+    for (pump, columns) in instance.blocks.iter().enumerate() {
         for column in (0..).take(columns.len()) {
             grain = gcd(grain, instance.cost(tier, pump, column).abs());
             if grain == 1 {
@@ -826,7 +831,7 @@ fn packs(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Opt
         _ => None,
     })?;
     let mut best: Option<(f64, usize, f64)> = None;
-    let mut from = fractions.partition_point(|((taker, _), _)| *taker < instance.pumps);
+    let mut from = fractions.partition_point(|((block, _), _)| *block < instance.pumps);
     while from < fractions.len() {
         let supplier = fractions[from].0.0;
         let to = from + fractions[from..].partition_point(|((t, _), _)| *t == supplier);

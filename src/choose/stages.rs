@@ -3,10 +3,10 @@
 use std::sync::Arc;
 
 use crate::choose::bound::{Allowed, Multipliers, Stage};
-use crate::choose::instance::{Instance, Assignment, CostRow};
+use crate::choose::control::{Control, Phase};
+use crate::choose::instance::{Assignment, CostRow, Instance};
 use crate::choose::mending::{Ranking, mend, refine, supply, take_back};
 use crate::choose::search::{carried, close, reach};
-use crate::choose::control::{Part, Control};
 use crate::plan::{Objective, Stop};
 
 /// Result for a group.
@@ -35,7 +35,7 @@ pub struct Solved {
 /// let instance = Instance {
 ///     capacity: vec![1, 1],
 ///     classes: vec![],
-///     takers: vec![vec![column(3, 0)], vec![column(3, 0), column(5, 1)]].into(),
+///     blocks: vec![vec![column(3, 0)], vec![column(3, 0), column(5, 1)]].into(),
 ///     pumps: 2,
 ///     tiers: vec![Tier::Served(vec![1, 1]), Tier::Waste],
 /// };
@@ -72,7 +72,12 @@ pub(super) fn reached(instance: &Instance, aims: &[Objective], control: &Control
 impl Reached {
     /// Takes the first among equal plans, if everything is proven and the time suffices; otherwise keeps the
     /// one found.
-    pub(super) fn settle(&mut self, instance: &Instance, aims: &[Objective], control: &Control<'_>) {
+    pub(super) fn settle(
+        &mut self,
+        instance: &Instance,
+        aims: &[Objective],
+        control: &Control<'_>,
+    ) {
         if self.solved.stopped.is_some() {
             return;
         }
@@ -193,18 +198,21 @@ pub(super) fn least(tier: &CostRow) -> i64 {
 /// Plan to start from: each pump takes its least wasteful column that is left; if there is none, other pumps
 /// make way.
 fn first_plan(instance: &Instance, sets: &[Vec<u32>], control: &Control<'_>) -> Assignment {
-    let tier =
-        instance.tiers.iter().position(|t| matches!(t, CostRow::Bought(_) | CostRow::Waste)).unwrap_or(0);
+    let tier = instance
+        .tiers
+        .iter()
+        .position(|t| matches!(t, CostRow::Bought(_) | CostRow::Waste))
+        .unwrap_or(0);
     let limits = vec![0; tier];
     let stage = Stage { instance, sets, tier, limits: &limits };
     let allowed = Allowed::all(instance);
     let prices = stage.prices(&Multipliers::zero(sets.len(), tier), &allowed.ranges);
     let mut left = instance.capacity.clone();
-    let mut taken = vec![None; instance.takers.len()];
+    let mut taken = vec![None; instance.blocks.len()];
     supply(stage, &allowed, &[], &mut taken, &mut left);
     let ranking = Ranking::new(stage, &prices, &allowed);
     mend(&ranking, &mut taken, &mut left, control);
-    if instance.takers.len() > instance.pumps {
+    if instance.blocks.len() > instance.pumps {
         // Supply that is not drawn on is taken back.
         refine(&ranking, &mut taken, &mut left, control);
     }
@@ -227,7 +235,7 @@ fn first_in_order(
     control: &Control<'_>,
 ) -> Result<Assignment, Stop> {
     let mut taken = found.taken.clone();
-    if instance.pumps > MOST_ORDERED || instance.takers.len() > 2 * MOST_ORDERED {
+    if instance.pumps > MOST_ORDERED || instance.blocks.len() > 2 * MOST_ORDERED {
         return Ok(taken);
     }
     let (Some(last), Some((&most, earlier))) = (aims.last(), found.values.split_last()) else {
@@ -238,7 +246,7 @@ fn first_in_order(
     let quiet = &control.unheard();
     let stage = Stage { instance, sets, tier: aims.len() - 1, limits: earlier };
     for pump in 0..taken.len() {
-        control.step(Part::Order, pump, taken.len());
+        control.step(Phase::Order, pump, taken.len());
         // Taking a column comes before taking none.
         let held = taken[pump].unwrap_or(u32::MAX);
         let columns = Arc::clone(&allowed.columns[pump]);

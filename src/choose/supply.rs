@@ -9,8 +9,8 @@
 //! - Of an item in packs the pieces beyond whole packs count as loose; the stock sheet does not say more.
 
 use crate::accounting::{by_pack, pack_waste, packs_opened};
+use crate::choose::control::{Control, Pace, UNITS};
 use crate::choose::instance::{Column, Uses};
-use crate::choose::control::{Pace, UNITS, Control};
 use crate::cutting::{Layout, layouts_until};
 use crate::job::Job;
 use crate::length::Length;

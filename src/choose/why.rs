@@ -13,8 +13,8 @@ use rayon::prelude::*;
 
 use crate::choose::CombinationLists;
 use crate::choose::combination::{Combination, list, listed, most_total};
+use crate::choose::control::{Control, Listed, Pace, Phase, UNITS};
 use crate::choose::pattern::{self, Pattern, SideRow, rows, windows};
-use crate::choose::control::{Listed, Pace, Part, UNITS, Control};
 use crate::cutting::Layout;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
@@ -60,7 +60,7 @@ impl Reasons<'_> {
                 }
                 let shorts = self.of(pump, &rivals, grace);
                 let done = done.fetch_add(1, Ordering::Relaxed) + 1;
-                self.control.step(Part::Reasons, done, short);
+                self.control.step(Phase::Reasons, done, short);
                 Kit::Short(shorts)
             })
             .collect()
@@ -220,7 +220,12 @@ fn window_among(job: &Job, pump: usize, pack: usize, chosen: &[&Combination]) ->
 }
 
 /// Other packs, with these totals, that share one of these rows with a pack.
-fn presumed(rows: &[SideRow], decided: &[usize], pack: usize, totals: &[i64]) -> Vec<(usize, Length)> {
+fn presumed(
+    rows: &[SideRow],
+    decided: &[usize],
+    pack: usize,
+    totals: &[i64],
+) -> Vec<(usize, Length)> {
     let shares = |other: usize| {
         decided.iter().any(|&r| rows[r].sensitivity[pack] != 0 && rows[r].sensitivity[other] != 0)
     };

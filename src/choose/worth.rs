@@ -6,15 +6,15 @@
 //! not move, so neither does the plan.
 
 use crate::accounting::by_pack;
-use crate::choose::instance::{Column, Assignment};
+use crate::choose::control::{Control, Listed, Phase};
+use crate::choose::instance::{Assignment, Column};
 use crate::choose::stages::{Solved, solve_from};
 use crate::choose::supply::{Supply, suppliers};
-use crate::choose::control::{Listed, Part, Control};
 use crate::choose::{ChooseError, CombinationLists, Group};
-use crate::choose::{aims, groups, list_columns, uses_of, wanted};
+use crate::choose::{groups, list_columns, objectives, uses_of, wanted};
 use crate::decimal::Money;
 use crate::job::{Job, Parts};
-use crate::plan::{Objective, Kit, Plan, Stop, MarginalValue};
+use crate::plan::{Kit, MarginalValue, Objective, Plan, Stop};
 use crate::stock::Item;
 
 /// Plan with the marginal value of each item, as far as [a share](Watch::share) of the time allows; items
@@ -35,7 +35,11 @@ pub fn valued(job: &Job, mut plan: Plan, control: &Control<'_>) -> Plan {
 ///
 /// # Errors
 /// [`ChooseError`] when, with one more of everything, there are too many ways to list.
-pub fn worth(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Vec<MarginalValue>, ChooseError> {
+pub fn worth(
+    job: &Job,
+    plan: &Plan,
+    control: &Control<'_>,
+) -> Result<Vec<MarginalValue>, ChooseError> {
     Ok(work_out(job, plan, control)?.worth)
 }
 
@@ -51,8 +55,10 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     let Some(weights) = job.weights() else {
         return Ok(found);
     };
-    let aims: Vec<Objective> =
-        aims(job).into_iter().filter(|aim| matches!(aim, Objective::ServedOf(_) | Objective::Waste)).collect();
+    let aims: Vec<Objective> = objectives(job)
+        .into_iter()
+        .filter(|aim| matches!(aim, Objective::ServedOf(_) | Objective::Waste))
+        .collect();
     let more: Vec<u32> =
         job.stock.iter().map(|item| item.available() + u32::from(item.cut.is_none())).collect();
     // The listener hears the number of items done.
@@ -75,7 +81,11 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     }
     // An item that no pump can use has the value zero.
     let idle = (0..job.stock.len()).filter(|&item| asked(item) && !in_a_group[item]);
-    found.worth.extend(idle.map(|item| MarginalValue { item, served_weight: 0, waste: Money::ZERO }));
+    found.worth.extend(idle.map(|item| MarginalValue {
+        item,
+        served_weight: 0,
+        waste: Money::ZERO,
+    }));
     for group in &groups {
         let mine = || -> Vec<Vec<Column>> {
             let pumps = group.pumps.iter();
@@ -93,7 +103,7 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
             if !asked(item) {
                 continue;
             }
-            control.step(Part::Worth, found.worth.len(), all);
+            control.step(Phase::Worth, found.worth.len(), all);
             if let Some(stop) = control.stop() {
                 found.stopped = Some(stop);
                 break;

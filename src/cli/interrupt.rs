@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 
 use super::INTERRUPTED;
 use super::progress::Meter;
-use super::voice::complain;
+use super::voice::warning;
 
 const ANSWER: &str = "stopping: writing the best plan found; press Ctrl-C again to leave at once";
 
@@ -32,7 +32,7 @@ impl Interrupt {
             // The line of progress is gone once the search is over.
             match progress.upgrade() {
                 Some(progress) => progress.interject(ANSWER),
-                None => complain!("{ANSWER}"),
+                None => warning!("{ANSWER}"),
             }
         })
         .ok();

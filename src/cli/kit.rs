@@ -5,10 +5,10 @@ mod told;
 use std::path::PathBuf;
 
 use super::Common;
+use super::common_args::{Json, Threads, Usual};
 use super::files::Files;
 use super::run::{Ended, Refusal, Run, Solving, gathered_job, use_threads};
 use super::settings::Settings;
-use super::common_args::{Json, Threads, Usual};
 use crate::choose::choose;
 use crate::choose::worth::valued;
 use crate::job::Job;

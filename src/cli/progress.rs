@@ -11,7 +11,7 @@ use std::time::Duration;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::escape;
-use super::voice::{Voice, complain};
+use super::voice::{Voice, warning};
 use crate::choose::control::{Progress, Step};
 use crate::decimal::{Money, show_money};
 use crate::plan::Objective;
@@ -56,7 +56,7 @@ impl Meter {
 
     /// Says something on standard error that stays there.
     pub(super) fn interject(&self, words: &str) {
-        self.bar.suspend(|| complain!("{words}"));
+        self.bar.suspend(|| warning!("{words}"));
     }
 }
 
@@ -87,14 +87,16 @@ const BEST_SO_FAR: &str = "(Ctrl-C writes the best so far)";
 /// How far the choice of pieces is.
 pub(super) fn of_news(news: &Progress, currency: &str) -> String {
     let show = |value: i64| match news.aim {
-        Objective::Waste | Objective::Purchase => format!("{} {currency}", show_money(Money::from_raw(value))),
+        Objective::Waste | Objective::Purchase => {
+            format!("{} {currency}", show_money(Money::from_raw(value)))
+        }
         Objective::ServedWeight | Objective::ServedOf(_) => (-value).to_string(),
         _ => value.to_string(),
     };
     format!(
         "{} pumps  {}: {}, bound {}, gap {}, open {}  {BEST_SO_FAR}",
         news.pumps,
-        words::aim(news.aim),
+        words::objective(news.aim),
         show(news.value),
         show(news.bound),
         show((news.value - news.bound).abs()),

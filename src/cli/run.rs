@@ -10,12 +10,12 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use super::files::{Claimed, Files, Json};
-use super::report::{Findings, Listing};
 use super::interrupt::Interrupt;
 use super::progress::{self, Meter};
-use super::voice::{Voice, say};
+use super::report::{Findings, Listing};
+use super::voice::{Voice, out};
 use super::{Common, DONE, FAILED, PROBLEMS};
-use crate::choose::control::{Progress, Step, Control};
+use crate::choose::control::{Control, Progress, Step};
 use crate::formats::problems::ReadJson;
 use crate::job::Job;
 use crate::policy::Policy;
@@ -253,7 +253,7 @@ impl Run {
     /// Says where everything was written.
     pub(super) fn tell_written(&self) {
         for output in self.outputs.iter().chain(self.json_file()) {
-            say!(self.voice, "Wrote {}.", output.path().display());
+            out!(self.voice, "Wrote {}.", output.path().display());
         }
     }
 

@@ -74,7 +74,8 @@ pub fn back_to_level(standing: &Standing, levels: &Levels) -> Result<TopUp, Inve
         reach_min.max((max - position) / pack)
     };
     let after = position + packs * pack;
-    let count = |pieces: i64| u32::try_from(pieces).map_err(|_| InventoryError::TooLarge("the order"));
+    let count =
+        |pieces: i64| u32::try_from(pieces).map_err(|_| InventoryError::TooLarge("the order"));
     Ok(TopUp {
         cartons: count(packs)?,
         pieces: count(packs * pack)?,

@@ -70,7 +70,8 @@ pub fn fill_rate(
     shortage: Shortage,
 ) -> Result<f64, InventoryError> {
     let all = above_zero("the order quantity", quantity.into())?;
-    let then = pieces.checked_add(quantity).ok_or(InventoryError::TooLarge("the order quantity"))?;
+    let then =
+        pieces.checked_add(quantity).ok_or(InventoryError::TooLarge("the order quantity"))?;
     let again = match shortage {
         Shortage::EveryCycle => 0.0,
         Shortage::New => demand.lacking(then),

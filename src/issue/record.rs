@@ -7,10 +7,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::counts::{Counts, Lot};
+use super::counts::{CountedLot, Counts};
 use super::key;
 use super::log::{Entry, HEADING_ROW, How, Log, Movement, OnHand, Out, SHEET};
-use super::planned::{PlannedLine, Planned, Step};
+use super::planned::{Planned, PlannedLine, Step};
 use crate::problem::{Place, Problem, Problems, Spot, mend_name};
 
 /// Entries of a person beside a line of the plan.
@@ -359,7 +359,7 @@ const STALE: &str =
     "make the plan again from the stock as it is, or undo the change if it was a slip";
 
 fn changed(
-    lot: &Lot,
+    lot: &CountedLot,
     expected: i64,
     out: i64,
     standing: &Standing<'_>,
@@ -442,7 +442,7 @@ impl Taking<'_> {
         count: u32,
         at: &Place,
         problems: &mut Problems,
-    ) -> Option<(Lot, OnHand)> {
+    ) -> Option<(CountedLot, OnHand)> {
         let lot = self.standing.counts.get(item)?.clone();
         let left = self.left.entry(key(item)).or_insert(lot.on_hand);
         let before = *left;
@@ -477,7 +477,7 @@ impl Taking<'_> {
         asked: u32,
         out: u32,
         how: How,
-        taken: Option<(Lot, OnHand)>,
+        taken: Option<(CountedLot, OnHand)>,
         note: &str,
     ) {
         self.moves.movements.push(Movement {
@@ -589,7 +589,12 @@ fn shared_now(carried: &Carried, shared: &PlannedLine, tags: &BTreeSet<String>) 
     })
 }
 
-fn take_line(taking: &mut Taking<'_>, line: &PlannedLine, filled: &Filled, problems: &mut Problems) {
+fn take_line(
+    taking: &mut Taking<'_>,
+    line: &PlannedLine,
+    filled: &Filled,
+    problems: &mut Problems,
+) {
     let note = filled.note.as_str();
     let picked = filled.picked.unwrap_or(line.planned);
     if line.step == Step::Short {
@@ -676,7 +681,7 @@ fn take_named(
     count: u32,
     at: &Place,
     problems: &mut Problems,
-) -> Option<(Lot, OnHand)> {
+) -> Option<(CountedLot, OnHand)> {
     if !is_known(taking, item, at, problems) {
         return None;
     }
@@ -823,7 +828,13 @@ pub fn put_back(
     moves
 }
 
-fn back(tag: &str, out: &Out, count: u32, on_hand: Option<OnHand>, lot: Option<&Lot>) -> Movement {
+fn back(
+    tag: &str,
+    out: &Out,
+    count: u32,
+    on_hand: Option<OnHand>,
+    lot: Option<&CountedLot>,
+) -> Movement {
     Movement {
         plan: out.plan.clone(),
         tag: super::tidy(tag),

@@ -7,12 +7,12 @@ use std::collections::HashMap;
 
 use crate::choose::pattern::Demands;
 use crate::choose::{DrawerKey, drawer_key};
+use crate::forecast::{Expected, Forecast};
 use crate::length::Length;
 use crate::narrow::narrow;
-use crate::forecast::{Expected, Forecast};
 use crate::pump::Pump;
 
-use super::{Axis, ProvisionError, MOST_VALUES};
+use super::{Axis, MOST_VALUES, ProvisionError};
 
 /// Constants of all rows and targets.
 pub(super) type Constants = Box<[i128]>;
@@ -52,7 +52,10 @@ pub(super) struct Register {
 ///
 /// # Errors
 /// [`Fault::TooManyValues`].
-pub(super) fn cases(outlook: &Forecast, step: Length) -> Result<(Vec<Case>, Register), ProvisionError> {
+pub(super) fn cases(
+    outlook: &Forecast,
+    step: Length,
+) -> Result<(Vec<Case>, Register), ProvisionError> {
     let job = outlook.job();
     let mut register = Register { kinds: Vec::new(), classes: Vec::new(), known: HashMap::new() };
     let mut views = Vec::with_capacity(job.pumps.len());
@@ -96,7 +99,11 @@ fn measured(pump: &Pump, dimension: usize, value: Length) -> Pump {
 }
 
 /// Refuses a pump with too many values; the error gives a step that makes few enough.
-fn check_number(pump: &Pump, expected: &[Option<Expected>], step: Length) -> Result<(), ProvisionError> {
+fn check_number(
+    pump: &Pump,
+    expected: &[Option<Expected>],
+    step: Length,
+) -> Result<(), ProvisionError> {
     let number = |times: i64| -> u128 {
         let step = Length::from_ticks(step.ticks().saturating_mul(times));
         let counts = expected.iter().flatten().map(|e| u128::from(e.count(step)));

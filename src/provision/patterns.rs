@@ -7,9 +7,9 @@ use rayon::prelude::*;
 use smallvec::SmallVec;
 
 use crate::choose::combination::Combination;
+use crate::choose::control::{Control, Pace, Phase};
 use crate::choose::instance::Uses;
 use crate::choose::pattern::{Demands, PieceUncertainty, doubts, listed_for, windows};
-use crate::choose::control::{Pace, Part, Control};
 use crate::choose::{
     ChooseError, CombinationLists, MOST_COLUMNS, MOST_ITEMS, MOST_PATTERNS, most_totals, uses,
 };
@@ -19,7 +19,7 @@ use crate::stack::Guard;
 use crate::stock::Item;
 
 use super::cases::Register;
-use super::{ProvisionError, GRACE};
+use super::{GRACE, ProvisionError};
 
 /// Pieces of an item: its index in the stock, and their number.
 pub(super) type Take = (u16, u16);
@@ -89,7 +89,11 @@ pub(super) struct Ways {
 ///
 /// # Errors
 /// [`Fault::Choose`] if there are too many; [`Fault::Stopped`].
-pub(super) fn list(job: &Job, register: &Register, control: &Control) -> Result<Ways, ProvisionError> {
+pub(super) fn list(
+    job: &Job,
+    register: &Register,
+    control: &Control,
+) -> Result<Ways, ProvisionError> {
     if job.stock.len() > MOST_ITEMS {
         return Err(ChooseError::TooManyItems.into());
     }
@@ -130,7 +134,7 @@ pub(super) fn list(job: &Job, register: &Register, control: &Control) -> Result<
     let done = AtomicUsize::new(0);
     let of = register.classes.len();
     let grace = (10 * GRACE / of.max(1)).max(2_000);
-    control.step(Part::Listing, 0, of);
+    control.step(Phase::Listing, 0, of);
     let classes = (0..of)
         .into_par_iter()
         .map(|class| {
@@ -153,7 +157,7 @@ pub(super) fn list(job: &Job, register: &Register, control: &Control) -> Result<
             if before + class.len() > MOST_COLUMNS {
                 return Err(ChooseError::TooManyColumns.into());
             }
-            control.step(Part::Listing, done.fetch_add(1, Ordering::Relaxed) + 1, of);
+            control.step(Phase::Listing, done.fetch_add(1, Ordering::Relaxed) + 1, of);
             Ok(class)
         })
         .collect::<Result<Vec<Class>, ProvisionError>>()?;

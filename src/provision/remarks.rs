@@ -1,8 +1,8 @@
 //! Remarks on an answer: steps that are too long for the limits, and pieces without a cost.
 
+use crate::forecast::Forecast;
 use crate::length::Length;
 use crate::model::{Form, Term, Terms};
-use crate::forecast::Forecast;
 use crate::pump::Pump;
 
 use super::Coarse;

@@ -6,13 +6,13 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use crate::choose::control::{Part, Control};
+use crate::choose::control::{Control, Phase};
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::plan::PackPick;
 
-use super::cover::Cover;
 use super::cases::Case;
+use super::cover::Cover;
 use super::patterns::{Class, Ways};
 use super::{SafeKit, SetAside, Together};
 
@@ -49,13 +49,13 @@ pub(super) fn kits(
         })
         .collect();
     let done = AtomicUsize::new(0);
-    control.step(Part::SafeKits, 0, asked.len());
+    control.step(Phase::SafeKits, 0, asked.len());
     let answers: Vec<Answer> = asked
         .par_iter()
         .map(|&pump| {
             let answer = answer(job, ways, pump, &grids[pump], effort, control);
             let done = done.fetch_add(1, Ordering::Relaxed) + 1;
-            control.step(Part::SafeKits, done, asked.len());
+            control.step(Phase::SafeKits, done, asked.len());
             answer
         })
         .collect();
@@ -76,7 +76,14 @@ pub(super) fn kits(
     views.iter().zip(&answer_of).map(kit).collect()
 }
 
-fn answer(job: &Job, ways: &Ways, pump: usize, grid: &[u32], effort: u64, control: &Control) -> Answer {
+fn answer(
+    job: &Job,
+    ways: &Ways,
+    pump: usize,
+    grid: &[u32],
+    effort: u64,
+    control: &Control,
+) -> Answer {
     let mut classes: Vec<u32> = grid.to_vec();
     classes.sort_unstable();
     classes.dedup();

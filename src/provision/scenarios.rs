@@ -9,12 +9,12 @@ use chacha20::rand_core::SeedableRng;
 use rayon::prelude::*;
 
 use crate::choose::control::Pace;
-use crate::length::Length;
 use crate::forecast::Forecast;
+use crate::length::Length;
 use crate::plan::Stop;
 
+use super::cases::{Case, Register};
 use super::draws::Draws;
-use super::cases::{Register, Case};
 
 /// Purpose of scenarios.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -12,11 +12,11 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use rayon::prelude::*;
 
-use crate::choose::control::{Pace, UNITS, Control};
+use crate::choose::control::{Control, Pace, UNITS};
 
 use super::GRACE;
-use super::scenarios::Scenarios;
 use super::patterns::{Take, Ways, fits};
+use super::scenarios::Scenarios;
 use crate::narrow::narrow;
 
 /// Ways open to each class, by index; empty for classes that no scenario asks for.

@@ -11,16 +11,16 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use rayon::prelude::*;
 use statrs::function::beta::beta_reg;
 
-use crate::choose::instance::{Column, Instance, Assignment, CostRow, fits, take};
+use crate::choose::control::{Control, Phase};
+use crate::choose::instance::{Assignment, Column, CostRow, Instance, fits, take};
 use crate::choose::stages::solve_from;
-use crate::choose::control::{Part, Control};
 use crate::narrow::narrow;
 use crate::plan::Objective;
 
-use super::serve::Open;
-use super::scenarios::Scenarios;
 use super::patterns::Ways;
-use super::{Options, Service, SetAside, Unserved};
+use super::scenarios::Scenarios;
+use super::serve::Open;
+use super::{ProvisionOptions, Service, SetAside, Unserved};
 
 /// Changes of ways to serve a scenario.
 const MOVES: u32 = 600;
@@ -44,7 +44,7 @@ pub(super) fn count(
     ways: &Ways,
     trolley: &[SetAside],
     scenarios: &Scenarios,
-    question: &Options,
+    question: &ProvisionOptions,
     control: &Control<'_>,
 ) -> Service {
     let mut there = vec![0; ways.available.len()];
@@ -53,13 +53,13 @@ pub(super) fn count(
     }
     let open = Open::within(ways, scenarios, &there, control);
     let done = AtomicUsize::new(0);
-    control.step(Part::Checks, 0, scenarios.len());
+    control.step(Phase::Checks, 0, scenarios.len());
     let verdicts: Vec<Verdict> = (0..scenarios.len())
         .into_par_iter()
         .map(|scenario| {
             let verdict = judge(&open, &there, scenarios.of(scenario), control);
             let done = done.fetch_add(1, Ordering::Relaxed) + 1;
-            control.step(Part::Checks, done, scenarios.len());
+            control.step(Phase::Checks, done, scenarios.len());
             verdict
         })
         .collect();
@@ -128,7 +128,7 @@ fn judge(open: &Open, there: &[u32], classes: &[u32], control: &Control) -> Verd
         capacity: there.iter().map(|&count| i64::from(count)).collect(),
         classes: vec![(0..).take(there.len()).collect()],
         pumps: columns.len(),
-        takers: Arc::new(columns),
+        blocks: Arc::new(columns),
         tiers: vec![CostRow::Served(vec![1; classes.len()])],
     };
     let start = one_after_the_other(&instance);
@@ -149,13 +149,13 @@ fn judge(open: &Open, there: &[u32], classes: &[u32], control: &Control) -> Verd
 /// Gives each pump its first way that is left, those with the fewest ways first.
 fn one_after_the_other(instance: &Instance) -> Assignment {
     let mut order: Vec<usize> = (0..instance.pumps).collect();
-    order.sort_by_key(|&pump| (instance.takers[pump].len(), pump));
+    order.sort_by_key(|&pump| (instance.blocks[pump].len(), pump));
     let mut left = instance.capacity.clone();
     let mut taken = vec![None; instance.pumps];
     for pump in order {
         let fitting = |column: &Column| fits(&left, &column.uses);
-        if let Some(first) = instance.takers[pump].iter().position(fitting) {
-            take(&mut left, &instance.takers[pump][first].uses);
+        if let Some(first) = instance.blocks[pump].iter().position(fitting) {
+            take(&mut left, &instance.blocks[pump][first].uses);
             taken[pump] = u32::try_from(first).ok();
         }
     }

@@ -10,11 +10,11 @@ use chacha20::ChaCha8Rng;
 use chacha20::rand_core::Rng;
 use rayon::prelude::*;
 
-use crate::choose::control::{Part, Control};
+use crate::choose::control::{Control, Phase};
 
-use super::serve::{Assigned, Kept, Open};
-use super::scenarios::Scenarios;
 use super::patterns::Ways;
+use super::scenarios::Scenarios;
+use super::serve::{Assigned, Kept, Open};
 
 /// Changes of ways to do without a piece.
 const MOVES: u32 = 60;
@@ -269,7 +269,7 @@ impl<'a> Shed<'a> {
         self.there[item] -= 1;
         self.keep(changed);
         self.taken_off += 1;
-        self.control.step(Part::Trolley, self.taken_off, 0);
+        self.control.step(Phase::Trolley, self.taken_off, 0);
     }
 
     fn keep(&mut self, changed: Changed) {

@@ -12,17 +12,17 @@ use std::collections::HashMap;
 
 use rayon::prelude::*;
 
-use crate::choose::control::{Part, Control};
+use crate::choose::control::{Control, Phase};
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::narrow::narrow;
 
-use super::serve::{Kept, Open};
+use super::patterns::Ways;
 use super::safe::{cost, listed, short_plates};
 use super::scenarios::{Scenarios, generator};
+use super::serve::{Kept, Open};
 use super::shrink::Shed;
-use super::patterns::Ways;
-use super::{Options, SafeKit, Trolley};
+use super::{ProvisionOptions, SafeKit, Trolley};
 
 /// Changes of ways to fit a scenario into the drawers.
 const MOVES: u32 = 400;
@@ -44,10 +44,10 @@ pub(super) fn choose(
     ways: &Ways,
     scenarios: &Scenarios,
     safe: &[SafeKit],
-    question: &Options,
+    question: &ProvisionOptions,
     control: &Control,
 ) -> Trolley {
-    control.step(Part::Trolley, 0, 0);
+    control.step(Phase::Trolley, 0, 0);
     let wanted = question.wanted() as usize;
     let all = scenarios;
     let hopeful = all.only(|classes| ways.possible(classes));
@@ -131,7 +131,12 @@ struct Start<'a> {
 }
 
 impl<'a> Start<'a> {
-    fn of(ways: &Ways, scenarios: &'a Scenarios, safe: &[SafeKit], control: &Control<'_>) -> Start<'a> {
+    fn of(
+        ways: &Ways,
+        scenarios: &'a Scenarios,
+        safe: &[SafeKit],
+        control: &Control<'_>,
+    ) -> Start<'a> {
         let drawers = Open::within(ways, scenarios, &ways.available, control);
         let cheapest = drawers.serve(scenarios, &ways.available, MOVES);
         let own = out_of_safe_kits(&drawers, scenarios, safe, control);

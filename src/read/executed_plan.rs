@@ -6,13 +6,13 @@ use std::sync::Arc;
 
 use super::bounded;
 use super::rows::Lone;
-use super::table::{Heading, TableRow as Row, Table};
-use super::{Memory, book, stock_counts, named_sheet};
+use super::table::{Heading, Table, TableRow as Row};
+use super::{Memory, book, named_sheet, stock_counts};
 use crate::columns::key as heading_key;
 use crate::formats::issue_sheet::{EXTRA, HEADINGS, ID, OWN};
 use crate::formats::plan::{self, PlanJson};
-use crate::issue::counts::{Counts, Lot};
-use crate::issue::planned::{PlannedLine, Planned, Step};
+use crate::issue::counts::{CountedLot, Counts};
+use crate::issue::planned::{Planned, PlannedLine, Step};
 use crate::issue::record::{Carried, Extra, Filled, RULES};
 use crate::issue::{key, tidy};
 use crate::problem::{Place, Problem, Problems};
@@ -92,7 +92,7 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
     let pieces = plan.stock.iter().map(|item| (&item.item, item.before));
     let sheets = plan.sheets.iter().map(|lot| (&lot.item, lot.before));
     for (item, on_hand) in pieces.chain(sheets) {
-        before.add(Lot {
+        before.add(CountedLot {
             item: tidy(item),
             on_hand,
             reserved: 0,

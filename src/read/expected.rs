@@ -6,12 +6,12 @@ use std::collections::BTreeMap;
 
 use super::history::{History, Past, Scatter};
 use super::pumps::combined;
-use super::table::{Heading, TableRow, Table};
+use super::table::{Heading, Table, TableRow};
 use super::{Ahead, pumps};
 use crate::columns::pump_heading as heading;
+use crate::forecast::{Expected, Fit, Law};
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{Dimension, Model, Spread};
-use crate::forecast::{Expected, Fit, Law};
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::pump::Measured;
@@ -302,7 +302,9 @@ impl<'a> Foresight<'a> {
         let middle = Length::mean(&ends)?;
         let mut freedom = dimension.degrees_of_freedom;
         let (tolerance, standard) = match dimension.spread {
-            Spread::Within(tolerance) => (tolerance, dimension.shape.standard_uncertainty(tolerance)),
+            Spread::Within(tolerance) => {
+                (tolerance, dimension.shape.standard_uncertainty(tolerance))
+            }
             Spread::StandardUncertainty(u) => {
                 (Tolerance::even(u.times_up(coverage.factor(None))), u)
             }

@@ -14,7 +14,7 @@ use crate::length::Length;
 use crate::plan::{PackPick, Pick};
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
-use crate::sheet::{Book, SheetRow, Sheet};
+use crate::sheet::{Book, Sheet, SheetRow};
 
 /// Contents of a row of the Kits sheet: the word, the tag and the name in its hidden columns.
 pub(super) fn holds(row: &SheetRow) -> Option<(Holds, String, String)> {
@@ -153,7 +153,12 @@ fn of_slips(sheet: &Sheet, job: &Job, tags: &Tags, kits: &mut Kits, problems: &m
 }
 
 /// Reads the hidden columns of a piece; else the column that does not fit, its contents and the expected contents.
-fn piece(row: &SheetRow, job: &Job, pump: &Pump, place: usize) -> Result<Pick, (u16, String, String)> {
+fn piece(
+    row: &SheetRow,
+    job: &Job,
+    pump: &Pump,
+    place: usize,
+) -> Result<Pick, (u16, String, String)> {
     let [item_at, count_at, thickness_at] = PIECE;
     let shown = |column: u16| {
         let cell = row.cell(column.into());

@@ -5,8 +5,8 @@ use std::path::PathBuf;
 
 use super::{Sources, book, check, gather};
 use crate::decimal::Millionths;
-use crate::length::{Length, Unit};
 use crate::forecast::{Forecast, usual_step};
+use crate::length::{Length, Unit};
 use crate::problem::Problems;
 
 /// Knowledge ahead of readings, besides the pump workbook.

@@ -5,11 +5,11 @@ use std::collections::BTreeMap;
 use super::find_sheet;
 use super::model::Library;
 use super::pumps::{known_headings, names, reading_columns, reading_number};
-use super::table::{Heading, TableRow, Table};
+use super::table::{Heading, Table, TableRow};
 use crate::columns::key;
+use crate::forecast::Fit;
 use crate::length::Length;
 use crate::model::Model;
-use crate::forecast::Fit;
 use crate::problem::{Problem, Problems};
 use crate::sheet::Book;
 

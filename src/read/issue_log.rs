@@ -3,10 +3,10 @@
 use std::collections::{BTreeMap, HashSet};
 use std::path::Path;
 
-use super::table::{Heading, TableRow, Table};
+use super::table::{Heading, Table, TableRow};
 use super::{Memory, book, named_sheet, workbook};
 use crate::formats::issue_log::{HEADINGS, SEAL};
-use crate::issue::log::{Entry, LogError, How, Log, Movement, OnHand, SHEET};
+use crate::issue::log::{Entry, How, Log, LogError, Movement, OnHand, SHEET};
 use crate::issue::tidy;
 use crate::job::Job;
 use crate::problem::{Place, Problem, Problems};

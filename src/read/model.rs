@@ -501,7 +501,13 @@ impl Reader<'_> {
         let spread = self.spread(&name, span, &raw, unit);
         let freedom = self.freedom(&raw, spread);
         let label = raw.label.unwrap_or_else(|| crate::columns::pump_heading(&name));
-        Some(Dimension { name, label, spread: spread?, shape: shape?, degrees_of_freedom: freedom? })
+        Some(Dimension {
+            name,
+            label,
+            spread: spread?,
+            shape: shape?,
+            degrees_of_freedom: freedom?,
+        })
     }
 
     fn shape(&mut self, span: &Range<usize>, raw: Option<&Spanned<String>>) -> Option<Shape> {

@@ -7,7 +7,7 @@ use super::materials::OfGasket;
 use super::named_sheet;
 use super::size::Stated;
 use super::stock::{Names, STACKED, counts};
-use super::table::{Heading, TableRow, Table};
+use super::table::{Heading, Table, TableRow};
 use crate::columns::{NEEDED_OF_FIT, NEEDED_OF_PLATE};
 use crate::cutting::{MOST_ALONG, PlateLot};
 use crate::decimal::Money;
@@ -38,7 +38,7 @@ const ALSO_KNOWN: [&str; 11] = [
 /// Both sheets as read, tolerances not settled yet.
 #[derive(Default)]
 pub(super) struct Draft {
-    lots: Vec<Lot>,
+    lots: Vec<PlateRow>,
     shapes: Vec<Shape>,
     /// Kinds of all lots and fit codes of all shapes, valid or not.
     kinds: Vec<String>,
@@ -48,7 +48,7 @@ pub(super) struct Draft {
     pub(super) fit: Arc<Sheet>,
 }
 
-struct Lot {
+struct PlateRow {
     item: String,
     kind: String,
     size: Stated,
@@ -163,7 +163,7 @@ fn read_plates(table: &Table<'_>, draft: &mut Draft, names: &mut Names, problems
         let (Some(kind), [Some(length), Some(width)], Some(on_hand)) = (kind, sides, count) else {
             continue;
         };
-        draft.lots.push(Lot {
+        draft.lots.push(PlateRow {
             item: name,
             kind,
             size,
@@ -289,7 +289,7 @@ impl Draft {
 
     /// Lots of sheets, with the tolerance that a model gives where the row has none.
     pub(super) fn settle(&self, models: &[Model], problems: &mut Problems) -> Vec<PlateLot> {
-        let settle = |lot: &Lot| {
+        let settle = |lot: &PlateRow| {
             let material = lot.material.as_deref();
             Some(PlateLot {
                 item: lot.item.clone(),

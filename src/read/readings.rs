@@ -18,7 +18,7 @@ use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
 use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked};
-use crate::sheet::{Book, Cell, SheetRow, Sheet};
+use crate::sheet::{Book, Cell, Sheet, SheetRow};
 
 /// Headings that a sheet of readings must have.
 pub(crate) const NEEDED: [&str; 3] = ["Tag", "What", "Reading"];

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::find_sheet;
 use super::materials::OfGasket;
 use super::size::Stated;
-use super::table::{Heading, TableRow, Table};
+use super::table::{Heading, Table, TableRow};
 use crate::columns::NEEDED_OF_STOCK;
 use crate::decimal::Money;
 use crate::job::StockSheet;
@@ -39,7 +39,7 @@ const ALSO_KNOWN: [&str; 14] = [
 
 /// Stock as read; tolerances may still come from a model's materials.
 pub(super) struct Draft {
-    pub(super) lots: Vec<Lot>,
+    pub(super) lots: Vec<LotRow>,
     /// Kind and fit of every row, valid or not, with the place of its kind.
     pub(super) codes: Vec<(String, Code, Place)>,
     /// Column of the kinds and column of the fit codes.
@@ -50,7 +50,7 @@ pub(super) struct Draft {
     pub(super) sheet: StockSheet,
 }
 
-pub(super) struct Lot {
+pub(super) struct LotRow {
     pub(super) item: Item,
     size: Stated,
     /// Problems of a consumable's thickness, which count only where a model asks for it by section.
@@ -128,7 +128,7 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     let unused = table.unknown(&known, |_| false, problems);
     let needed = NEEDED_OF_STOCK.map(|name| table.needed(name, problems).cloned());
     let thickness = table.needed("Thickness", problems).cloned();
-    let mut lots: Vec<Lot> = Vec::new();
+    let mut lots: Vec<LotRow> = Vec::new();
     let mut codes = Vec::new();
     let mut names = Names::default();
     let mut bins: HashMap<String, String> = HashMap::new();
@@ -207,7 +207,7 @@ fn lot(
     needed: &[Option<Heading>; 4],
     thickness: Option<&Heading>,
     problems: &mut Problems,
-) -> Option<Lot> {
+) -> Option<LotRow> {
     let [item, kind, fit, on_hand] = needed;
     let table = line.table;
     let optional = |name: &str| table.optional(name);
@@ -242,7 +242,7 @@ fn lot(
         supplier: optional("Supplier").and_then(|heading| line.name(heading, problems)),
     };
     ask_about_levels(line, optional("Max level"), min_level, &terms, problems);
-    Some(Lot {
+    Some(LotRow {
         item: Item {
             item: name,
             kind: kind?,
@@ -368,7 +368,7 @@ fn ask_about_levels(
 
 /// Warns where the policy's rule on opened packs does not apply to any row.
 pub(super) fn check_cartons(draft: &Draft, policy: &Policy, problems: &mut Problems) {
-    let packed = |lot: &Lot| lot.size.thickness.is_some() && lot.item.carton_qty > 1;
+    let packed = |lot: &LotRow| lot.size.thickness.is_some() && lot.item.carton_qty > 1;
     if policy.opened_cartons_spoiled && !draft.lots.iter().any(packed) {
         problems.warn(Problem::new(
             draft.sheet.sheet.whole(),

@@ -6,7 +6,7 @@ use super::stock::counts;
 use super::table::Table;
 use super::{find_sheet, named_sheet};
 use crate::columns::{NEEDED_OF_PLATE, NEEDED_OF_STOCK};
-use crate::issue::counts::{Held, Lot, Stated};
+use crate::issue::counts::{CountedLot, Held, Stated};
 use crate::length::Length;
 use crate::problem::{Problem, Problems};
 use crate::sheet::{Book, Cell, Sheet};
@@ -97,7 +97,7 @@ fn read(sheet: &Sheet, needed: &[&str], held: &mut Held, problems: &mut Problems
             }
         });
         let Some(on_hand_count) = count else { continue };
-        let lot = Lot {
+        let lot = CountedLot {
             item: name.clone(),
             on_hand: on_hand_count,
             reserved,

@@ -13,7 +13,7 @@ use crate::decimal::{Millionths, Money};
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::TEMPERATURE;
 use crate::problem::{Place, Problem, Problems, column_letters, nearest};
-use crate::sheet::{Cell, SheetRow, Sheet};
+use crate::sheet::{Cell, Sheet, SheetRow};
 
 /// Rows from the top in which a heading row is looked for.
 const MOST_TITLE_ROWS: u32 = 60;

@@ -1,8 +1,8 @@
 //! Mix-ups of pieces that would explain a difference between reading and prediction.
 
 use super::Of;
-use super::compare::Compared;
 use super::as_found::AsFound;
+use super::compare::Compared;
 use crate::length::{Fine, Length};
 use crate::model::{Form, Term, sensitivity};
 use crate::plan::Pick;

@@ -7,8 +7,10 @@ use crate::job::Job;
 use crate::length::Length;
 use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems};
-use crate::size_range::{self, Selection, Change, Choice, SizeRangeError, Guard, Reach, Rule, Size, Targets};
-use crate::reorder::Options;
+use crate::reorder::ReorderOptions;
+use crate::size_range::{
+    self, Change, Choice, Guard, Reach, Rule, Selection, Size, SizeRangeError, Targets,
+};
 use crate::stock::Item;
 
 /// Most parts of the search for the best sizes that are examined.
@@ -50,7 +52,7 @@ pub struct Shelf {
 }
 
 /// Refuses ranges of drawers that no pump uses.
-pub fn unknown_ranges(job: &Job, question: &Options, problems: &mut Problems) {
+pub fn unknown_ranges(job: &Job, question: &ReorderOptions, problems: &mut Problems) {
     let drawers = drawers(job);
     for (kind, fit, ..) in &question.ranges {
         let key = crate::stock::folded(fit);

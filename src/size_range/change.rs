@@ -3,7 +3,7 @@
 use crate::choose::control::Control;
 use crate::length::Length;
 
-use super::{SizeRangeError, Reach, Rule, Size, Targets};
+use super::{Reach, Rule, Size, SizeRangeError, Targets};
 
 /// Sums over the targets that are met before and after a change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -112,7 +112,12 @@ pub(crate) fn without_until(
 ///
 /// # Errors
 /// As [`Reach::of`].
-pub fn with(sizes: &[Size], size: Size, targets: &Targets, rule: &Rule) -> Result<Change, SizeRangeError> {
+pub fn with(
+    sizes: &[Size],
+    size: Size,
+    targets: &Targets,
+    rule: &Rule,
+) -> Result<Change, SizeRangeError> {
     with_until(sizes, size, targets, rule, &Control::unlimited())
 }
 

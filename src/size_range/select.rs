@@ -5,7 +5,7 @@
 //! The number of sizes and their cost are one weight, one more than all costs for each size: one search and one
 //! bound prove both.
 
-use crate::choose::control::{Pace, Control};
+use crate::choose::control::{Control, Pace};
 use crate::decimal::Money;
 use crate::length::Length;
 use crate::narrow::narrow;
@@ -13,8 +13,8 @@ use crate::plan::Stop;
 
 use super::search::{Cover, members};
 use super::supports::{self, Set, most_packs};
-use super::table::Table;
-use super::{SizeRangeError, GRACE, Reach, Rule, Size, Targets};
+use super::table::TotalsTable;
+use super::{GRACE, Reach, Rule, Size, SizeRangeError, Targets};
 
 /// Aim of the choice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -174,7 +174,8 @@ fn by_counting(whole: &Reach, pieces: u32, at_once: u128) -> usize {
     // A target met without pieces needs no size.
     let wanted = whole.met.iter().flatten().filter(|met| met.pieces > 0);
     let wanted = wanted.count() as u128;
-    let enough = |kinds: u128| (most_packs(kinds, pieces.into()) - 1).saturating_mul(at_once) >= wanted;
+    let enough =
+        |kinds: u128| (most_packs(kinds, pieces.into()) - 1).saturating_mul(at_once) >= wanted;
     let kinds = (0..=128_u128).find(|&kinds| enough(kinds)).unwrap_or(128);
     usize::try_from(kinds).unwrap_or(0)
 }
@@ -201,7 +202,7 @@ impl Mending<'_, '_> {
         let end: Length = self.targets.last() + self.rule.window;
         let mut pace = Pace::at_least(self.control, GRACE);
         // A coarser grain only makes the table smaller, so this fails only when the time ends.
-        let table = Table::of(&chosen, end, self.rule, &mut pace).ok()?;
+        let table = TotalsTable::of(&chosen, end, self.rule, &mut pace).ok()?;
         let wanted = self.targets.iter().zip(self.wanted);
         let met = wanted
             .filter(|&(target, &wanted)| wanted && table.meet(target, self.rule).is_some())

@@ -1,6 +1,6 @@
 //! Supports: for each target the smallest sets of sizes of the packs that meet it.
 
-use crate::choose::control::{Pace, Control};
+use crate::choose::control::{Control, Pace};
 use crate::length::Length;
 
 use super::{GRACE, Rule, Size, Targets};

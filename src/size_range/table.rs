@@ -4,7 +4,7 @@ use crate::choose::control::Pace;
 use crate::length::Length;
 use crate::narrow::narrow;
 
-use super::{SizeRangeError, Met, Rule, Size, Targets, check_sizes};
+use super::{Met, Rule, Size, SizeRangeError, Targets, check_sizes};
 
 /// Most numbers in a table: 64 MB.
 const MOST_CELLS: i64 = 8_000_000;
@@ -18,21 +18,21 @@ const CELLS_A_UNIT: usize = 200;
 /// Mark of a total that no pack has.
 const NEVER: u64 = u64::MAX;
 
-pub(super) struct Table {
+pub(super) struct TotalsTable {
     /// Spacing of the totals, in ticks.
     grain: i64,
     /// Least sum of the guard's parts, by number of pieces from 0, then by total.
     least: Vec<Vec<u64>>,
 }
 
-impl Table {
+impl TotalsTable {
     /// Table of all packs of at most the rule's number of pieces with totals up to `end`.
     pub(super) fn of(
         sizes: &[Size],
         end: Length,
         rule: &Rule,
         pace: &mut Pace<'_>,
-    ) -> Result<Table, SizeRangeError> {
+    ) -> Result<TotalsTable, SizeRangeError> {
         check_sizes(sizes)?;
         let grain = sizes.iter().fold(0, |g, size| gcd(g, size.thickness.ticks()));
         let grain = grain.max(1);
@@ -76,12 +76,16 @@ impl Table {
                 }
             }
         }
-        Ok(Table { grain, least })
+        Ok(TotalsTable { grain, least })
     }
 
     /// Refuses windows with so many totals that a pass over them all would take too long; returns the units
     /// of work for one of them.
-    pub(super) fn check_windows(&self, targets: &Targets, rule: &Rule) -> Result<usize, SizeRangeError> {
+    pub(super) fn check_windows(
+        &self,
+        targets: &Targets,
+        rule: &Rule,
+    ) -> Result<usize, SizeRangeError> {
         let cells = 2 * rule.window.ticks() / self.grain + 1;
         let looks = cells.saturating_mul(narrow::<i64>(targets.len()));
         if looks.saturating_mul((rule.pieces + 1).into()) > MOST_STEPS / 10 {

@@ -48,7 +48,7 @@ pub struct Source {
 /// A source that several terms share is the same draw in all of them. The error shared by all pieces of a lot
 /// is one source, with the number of pieces in its factor.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Term {
+pub struct DrawTerm {
     /// Sensitivity.
     pub factor: f64,
     /// Sources, by index; one may appear more than once, and without any the product is 1.
@@ -61,7 +61,7 @@ pub struct Sum {
     /// Constant part.
     pub constant: f64,
     /// Terms of the sum.
-    pub terms: Vec<Term>,
+    pub terms: Vec<DrawTerm>,
 }
 
 /// Quantity computed from the sources.
@@ -93,7 +93,7 @@ pub struct Model {
 
 /// Settings of the draws and of the results wanted.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Plan {
+pub struct DrawOptions {
     /// Seed; draws differ from seed to seed only.
     pub seed: u64,
     /// Coverage probability of the intervals: 0.5 or more, less than 1.
@@ -108,9 +108,9 @@ pub struct Plan {
     pub most_draws: u64,
 }
 
-impl Default for Plan {
+impl Default for DrawOptions {
     fn default() -> Self {
-        Plan { seed: 1, level: 0.95, limits: None, digits: 2, most_draws: 10_000_000 }
+        DrawOptions { seed: 1, level: 0.95, limits: None, digits: 2, most_draws: 10_000_000 }
     }
 }
 
@@ -256,7 +256,7 @@ const WAVE: usize = 16;
 /// // Below 0.48 lies a triangle of an eighth of the half: 1/16.
 /// assert!((outcome.conformity.unwrap().below - 1.0 / 16.0).abs() < 0.002);
 /// ```
-pub fn run(model: &Model, plan: &Plan) -> Result<Outcome, Vec<DrawError>> {
+pub fn run(model: &Model, plan: &DrawOptions) -> Result<Outcome, Vec<DrawError>> {
     let drawer = Drawer::new(model, plan, check(model, plan)?);
     let cuts = drawer.cuts();
     draw(&drawer, cuts).ok_or_else(|| vec![DrawError::NoValue])
@@ -319,7 +319,7 @@ fn share(part: u64, all: u64) -> f64 {
 }
 
 /// Number of draws in a batch, `max(100 / (1 - level), 10 000)` (7.9.4), or all errors.
-fn check(model: &Model, plan: &Plan) -> Result<usize, Vec<DrawError>> {
+fn check(model: &Model, plan: &DrawOptions) -> Result<usize, Vec<DrawError>> {
     let mut faults = Vec::new();
     let sources = &model.sources;
     for (n, source) in sources.iter().enumerate() {
@@ -523,7 +523,7 @@ mod tests {
     /// Distribution with a long tail next to a flat one, and a gap that closes now and then.
     fn model() -> Model {
         let source = |mean, law| Source { mean, law };
-        let sum = |of| Sum { constant: 0.0, terms: vec![Term { factor: 1.0, of }] };
+        let sum = |of| Sum { constant: 0.0, terms: vec![DrawTerm { factor: 1.0, of }] };
         Model {
             sources: vec![
                 source(1.0, Law::Student { scale: 0.1, dof: 3 }),
@@ -535,8 +535,8 @@ mod tests {
         }
     }
 
-    fn plan() -> Plan {
-        Plan { limits: Some([0.5, 1.5]), most_draws: 170_000, ..Plan::default() }
+    fn plan() -> DrawOptions {
+        DrawOptions { limits: Some([0.5, 1.5]), most_draws: 170_000, ..DrawOptions::default() }
     }
 
     /// Dropping the middle makes no difference: nothing kept, little kept or all kept.
@@ -549,7 +549,7 @@ mod tests {
         assert_eq!(run(&model, &plan).ok(), usual);
         assert!(usual.as_ref().is_some_and(|outcome| outcome.without_value > 10));
         // Twentieths, which at 95 % are the tails of a batch: some batches have them, some not.
-        let ninety = Plan { level: 0.9, ..plan.clone() };
+        let ninety = DrawOptions { level: 0.9, ..plan.clone() };
         let ninety = run(&model, &ninety).unwrap().symmetric;
         let narrow = |low, high| Cuts { low, high, ..cuts };
         let (nothing, everything) = (f64::NEG_INFINITY, f64::INFINITY);

@@ -8,7 +8,7 @@ use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 use super::uncertainty::{Variance, variance};
 use super::{Contributor, Coverage, Stack, worst_case};
 use crate::length::Unit;
-use crate::model::{Side, Form, Term, Terms, sensitivity};
+use crate::model::{Form, Side, Term, Terms, sensitivity};
 
 /// Stack-up of one requirement; lengths in the unit asked for.
 #[derive(Debug, Clone, PartialEq)]
@@ -158,7 +158,8 @@ pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Rep
     let mut lines = lines(form, &faces, stack, &sides, moving, unit);
     lines.sort_by(|a, b| b.share_of_worst.total_cmp(&a.share_of_worst));
     let target = form.target();
-    let off_target = worst_case(&target.terms, parts).nominal.to_f64(unit) - target.bound.to_f64(unit);
+    let off_target =
+        worst_case(&target.terms, parts).nominal.to_f64(unit) - target.bound.to_f64(unit);
     Report {
         value,
         target: value - off_target,
@@ -319,7 +320,9 @@ fn own_variance(stack: &Stack, contributor: usize, terms: &Terms, unit: Unit) ->
         let shared = |other: &Contributor| {
             let lot = other.lot.filter(|lot| lot.lot == own.lot);
             lot.map_or(0.0, |lot| {
-                f64::from(other.count) * weight(terms, other.term) * lot.standard_uncertainty.to_f64(unit)
+                f64::from(other.count)
+                    * weight(terms, other.term)
+                    * lot.standard_uncertainty.to_f64(unit)
             })
         };
         let all: f64 = stack.contributors.iter().map(shared).sum();

@@ -7,7 +7,9 @@
 use itertools::Itertools;
 use smallvec::{SmallVec, smallvec};
 
-use super::monte_carlo::{DrawError, Joint, Law, Measurand, Model, Outcome, Plan, Source, Sum, Term};
+use super::monte_carlo::{
+    DrawError, DrawOptions, DrawTerm, Joint, Law, Measurand, Model, Outcome, Source, Sum,
+};
 use super::{Contributor, Coverage, Evaluation, Stack};
 use crate::length::{Length, Tolerance, Unit};
 use crate::model::{self, Form, Terms};
@@ -28,18 +30,25 @@ use crate::stock::Lot;
 /// # Errors
 /// Reason that it cannot be drawn: a gap that is never above zero, or a dimension with so few readings that
 /// its distribution has no standard deviation.
-pub fn simulate(form: &Form, stack: &Stack, unit: Unit, plan: &Plan) -> Result<Outcome, Undrawn> {
+pub fn simulate(
+    form: &Form,
+    stack: &Stack,
+    unit: Unit,
+    plan: &DrawOptions,
+) -> Result<Outcome, Undrawn> {
     let few = stack.contributors.iter().find(|part| {
         let enters = form.terms().any(|term| term == part.term);
-        let readings = matches!(part.evaluation, Evaluation::Readings { .. }) && part.readings.len() < 4;
-        let stated = part.evaluation == Evaluation::Standard && part.degrees_of_freedom.is_some_and(|f| f <= 2);
+        let readings =
+            matches!(part.evaluation, Evaluation::Readings { .. }) && part.readings.len() < 4;
+        let stated = part.evaluation == Evaluation::Standard
+            && part.degrees_of_freedom.is_some_and(|f| f <= 2);
         enters && (readings || stated)
     });
     if let Some(part) = few {
         return Err(Undrawn::FewReadings(part.label.clone()));
     }
     let [_, lower, upper] = form.stated(unit);
-    let plan = Plan { limits: Some([lower, upper]), ..plan.clone() };
+    let plan = DrawOptions { limits: Some([lower, upper]), ..plan.clone() };
     super::monte_carlo::run(&draw(form, stack, unit), &plan).map_err(Undrawn::Faults)
 }
 
@@ -156,13 +165,15 @@ struct Drawn {
 }
 
 impl Drawn {
-    fn terms(&self, weight: f64) -> Vec<Term> {
+    fn terms(&self, weight: f64) -> Vec<DrawTerm> {
         if weight == 0.0 {
             return Vec::new();
         }
-        let own = self.own.iter().map(|of| Term { factor: weight * self.factor, of: of.clone() });
-        let lot =
-            self.lot.map(|(source, count)| Term { factor: weight * count, of: smallvec![source] });
+        let own =
+            self.own.iter().map(|of| DrawTerm { factor: weight * self.factor, of: of.clone() });
+        let lot = self
+            .lot
+            .map(|(source, count)| DrawTerm { factor: weight * count, of: smallvec![source] });
         own.chain(lot).collect()
     }
 }
@@ -329,7 +340,7 @@ mod tests {
         };
         let two = Coverage::Factor(Millionths::from_raw(2_000_000));
         let expected = report(&form, &stack, two, Unit::Micrometre);
-        let outcome = simulate(&form, &stack, Unit::Micrometre, &Plan::default()).unwrap();
+        let outcome = simulate(&form, &stack, Unit::Micrometre, &DrawOptions::default()).unwrap();
         assert!(outcome.settled);
         let side = expected.sides[0];
         let middle = expected.value - side.middle;
@@ -360,7 +371,7 @@ mod tests {
             lower: Millionths::from_raw(500_000),
             upper: Millionths::from_raw(900_000),
         };
-        let outcome = simulate(&form, &stack, Unit::Millimetre, &Plan::default()).unwrap();
+        let outcome = simulate(&form, &stack, Unit::Millimetre, &DrawOptions::default()).unwrap();
         // By hand: the mean of 1.5 / x over 0.97 to 1.03 is 1.5 ln(1.03 / 0.97) / 0.06, less one.
         let exact = 1.5 * (1.03_f64 / 0.97).ln() / 0.06 - 1.0;
         assert!((outcome.mean - exact).abs() < 1e-4, "{}", outcome.mean);
@@ -386,14 +397,14 @@ mod tests {
             lower: Length::ZERO,
             upper: Length::from_ticks(2_000_000),
         };
-        let outcome = simulate(&form, &stack, Unit::Micrometre, &Plan::default()).unwrap();
+        let outcome = simulate(&form, &stack, Unit::Micrometre, &DrawOptions::default()).unwrap();
         // In thousands of ticks (0.1 um): (16 + 4 + 0 + 0 + 4 + 16) / 5 / 6 x 5/3 + 16 / 12.
         let exact = (40.0 / 5.0 / 6.0 * 5.0 / 3.0 + 16.0 / 12.0_f64).sqrt() / 10.0;
         assert!((outcome.standard - exact).abs() < 2.0 * outcome.tolerance);
         // Three readings have no standard deviation to draw.
         let mut few = stack;
         few.contributors[0].readings.truncate(3);
-        let refused = simulate(&form, &few, Unit::Micrometre, &Plan::default());
+        let refused = simulate(&form, &few, Unit::Micrometre, &DrawOptions::default());
         assert!(matches!(refused, Err(Undrawn::FewReadings(_))));
     }
 }

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::job::Job;
 use crate::forecast::Forecast;
+use crate::job::Job;
 use crate::provision::{Provision, SetAside};
 
 use super::{Breach, Holder, SetAsideBreach, check_limits, check_pieces};

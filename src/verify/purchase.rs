@@ -1,7 +1,7 @@
 //! Checker of purchases: everything is counted again, from the job and the market alone.
 
 use crate::job::Job;
-use crate::plan::{Objective, Kit};
+use crate::plan::{Kit, Objective};
 use crate::purchase::{Market, Purchase};
 
 use super::{Breach, check_goals, check_kits, check_values};

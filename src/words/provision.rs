@@ -5,13 +5,13 @@ use itertools::Itertools;
 use super::{about, length, money, natural_unit};
 use crate::accounting::pack_total;
 use crate::decimal::Millionths;
+use crate::forecast::{Expected, Law};
 use crate::job::Job;
 use crate::length::{Length, Unit};
-use crate::forecast::{Expected, Law};
 use crate::plan::PackPick;
 use crate::problem::{Place, Problem};
 use crate::provision::{
-    ProvisionError, MOST_VALUES, Provision, Options, SafeKit, Service, SetAside, Together,
+    MOST_VALUES, Provision, ProvisionError, ProvisionOptions, SafeKit, Service, SetAside, Together,
 };
 
 /// Mark of values that no pieces in the drawers serve.
@@ -197,7 +197,7 @@ pub fn safe_proof(provision: &Provision, job: &Job) -> String {
 }
 
 /// Proof of the price of the trolley.
-pub fn trolley_proof(provision: &Provision, question: &Options, job: &Job) -> String {
+pub fn trolley_proof(provision: &Provision, question: &ProvisionOptions, job: &Job) -> String {
     let trolley = &provision.trolley;
     let bound = money(trolley.bound.raw(), job);
     if provision.falls_short(question) {
@@ -253,7 +253,7 @@ pub fn service(service: &Service) -> String {
 }
 
 /// Purpose of the trolley, and whether it covers the scenarios that it was chosen for.
-pub fn chosen_for(provision: &Provision, question: &Options) -> String {
+pub fn chosen_for(provision: &Provision, question: &ProvisionOptions) -> String {
     let trolley = &provision.trolley;
     let but_for_gaps = match trolley.hopeless {
         0 => String::new(),
@@ -273,7 +273,7 @@ pub fn chosen_for(provision: &Provision, question: &Options) -> String {
 }
 
 /// Whether the counted service reaches the requested one, in a sentence.
-pub fn promise(provision: &Provision, question: &Options) -> String {
+pub fn promise(provision: &Provision, question: &ProvisionOptions) -> String {
     let (trolley, service) = (&provision.trolley, &provision.service);
     let [low, high] = service.interval;
     let wanted = question.probability.to_f64();
@@ -332,7 +332,7 @@ pub fn promise(provision: &Provision, question: &Options) -> String {
 }
 
 /// Warnings about the result, one sentence each.
-pub fn warnings(job: &Job, provision: &Provision, question: &Options) -> Vec<String> {
+pub fn warnings(job: &Job, provision: &Provision, question: &ProvisionOptions) -> Vec<String> {
     const MOST: usize = 8;
     let narrowest = provision.coarse.iter().map(|coarse| coarse.width).min();
     let coarse = narrowest.map(|width| {
@@ -360,13 +360,13 @@ pub fn warnings(job: &Job, provision: &Provision, question: &Options) -> Vec<Str
 }
 
 /// Spacing of the values examined, in words.
-fn looked_at(question: &Options) -> String {
+fn looked_at(question: &ProvisionOptions) -> String {
     let step = length(question.step, natural_unit(question.step));
     format!("every value looked at, {step} apart")
 }
 
 /// Values that a safe kit holds for.
-pub fn safe_holds(question: &Options) -> String {
+pub fn safe_holds(question: &ProvisionOptions) -> String {
     format!(
         "every pump at {}, that the drawers can meet, whatever the others come to",
         looked_at(question)

@@ -19,7 +19,9 @@ use crate::job::{Input, Job};
 use crate::length::{Fine, Length, Unit};
 use crate::model::Model;
 use crate::packing::RingSpace;
-use crate::plan::{Objective, Cause, ObjectiveValue, Kit, PackPick, Pick, Shortfall, MarginalValue};
+use crate::plan::{
+    Cause, Kit, MarginalValue, Objective, ObjectiveValue, PackPick, Pick, Shortfall,
+};
 use crate::pump::Pump;
 use crate::show::natural_unit;
 use crate::stack::Verdict;
@@ -112,11 +114,11 @@ pub(super) fn worth(worth: &MarginalValue) -> WorthJson {
 }
 
 fn goal(goal: &ObjectiveValue) -> GoalJson {
-    let shown = |value: i64| match goal.aim {
+    let shown = |value: i64| match goal.objective {
         Objective::Waste | Objective::Purchase => show_money(Money::from_raw(value)),
         _ => value.to_string(),
     };
-    let (name, priority) = GoalName::of(goal.aim);
+    let (name, priority) = GoalName::of(goal.objective);
     GoalJson { goal: name, priority, value: shown(goal.value), bound: shown(goal.bound) }
 }
 

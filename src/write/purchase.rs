@@ -12,7 +12,7 @@ use super::{WriteError, start};
 use crate::consumables::serving;
 use crate::job::Job;
 use crate::plan::{Objective, ObjectiveValue};
-use crate::reorder::{Buy, Options, Report};
+use crate::reorder::{Buy, ReorderOptions, Report};
 use crate::verify::VerifiedPurchase;
 use crate::words;
 
@@ -21,7 +21,7 @@ pub struct Ordered<'a> {
     /// The job as it was read.
     pub job: &'a Job,
     /// The question.
-    pub question: &'a Options,
+    pub question: &'a ReorderOptions,
     /// Packs that can be bought, and what the stock gives without.
     pub buy: &'a Buy,
     /// Packs that are bought, with the job that they make.
@@ -56,7 +56,7 @@ pub fn proof(ordered: &Ordered<'_>) -> String {
         .map(|goal| {
             format!(
                 "{} {} found, bound {}",
-                words::aim(goal.aim),
+                words::objective(goal.objective),
                 words::goal_value(job, goal, goal.value),
                 words::goal_value(job, goal, goal.bound),
             )

@@ -15,7 +15,7 @@ use crate::verify::Verified;
 use crate::words;
 
 /// An item before and after.
-struct Line<'a> {
+struct ItemLevel<'a> {
     item: &'a Item,
     issued: u32,
     left: u32,
@@ -25,7 +25,7 @@ struct Line<'a> {
     worth: Result<String, String>,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, ItemLevel<'s>>;
 
 fn columns(styles: &Styles) -> [Col<'_>; 10] {
     let (text, count, alarm) = (&styles.text, &styles.count, &styles.alarm);
@@ -63,7 +63,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     let items = job.stock.iter().enumerate();
     for (index, item) in items.filter(|(_, item)| item.cut.is_none()) {
         let worth = plan.worth.iter().find(|worth| worth.item == index);
-        let line = Line {
+        let line = ItemLevel {
             item,
             issued: issued[index],
             left: left[index],

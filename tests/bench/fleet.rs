@@ -33,9 +33,9 @@
 
 mod families;
 mod generate;
-#[path = "../obvious/model.rs"]
+#[path = "../solver/model.rs"]
 mod model;
-#[path = "../obvious/solver.rs"]
+#[path = "../solver/solver.rs"]
 mod solver;
 mod whole;
 mod workbooks;
@@ -48,7 +48,7 @@ use std::str::FromStr;
 use std::time::{Duration, Instant};
 
 use gapwright::choose::choose;
-use gapwright::choose::control::{Progress, Control};
+use gapwright::choose::control::{Control, Progress};
 use gapwright::choose::worth::worth;
 use gapwright::job::Job;
 use gapwright::plan::Objective;

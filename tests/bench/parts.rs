@@ -10,11 +10,11 @@ mod generate;
 use std::sync::LazyLock;
 
 use divan::{Bencher, black_box};
-use gapwright::choose::parts::{
-    Allowed, Climb, CombinationLists, FAR, Instance, Multipliers, Pool, Prices, SCALE, Stage, CostRow,
-    instances, patterns, scales,
-};
 use gapwright::choose::control::Control;
+use gapwright::choose::parts::{
+    Allowed, Climb, CombinationLists, CostRow, FAR, Instance, Multipliers, Pool, Prices, SCALE,
+    Stage, instances, patterns, scales,
+};
 use gapwright::choose::{Backend, choose};
 use gapwright::job::Job;
 use gapwright::stock::Item;
@@ -99,7 +99,11 @@ fn pricing_pass(bencher: Bencher) {
     let allowed = Allowed::all(&INSTANCE);
     let prices = set.prices(&allowed);
     bencher.bench_local(|| {
-        set.stage().price(black_box(&prices), &allowed, &Control::unlimited()).unwrap().unwrap().bound
+        set.stage()
+            .price(black_box(&prices), &allowed, &Control::unlimited())
+            .unwrap()
+            .unwrap()
+            .bound
     });
 }
 
@@ -120,12 +124,12 @@ fn pricing_pass_the_obvious_way(bencher: Bencher) {
         for (goal, limit) in set.multipliers.goals.iter().zip(&set.limits) {
             bound -= goal * i128::from(*limit);
         }
-        for (taker, columns) in INSTANCE.takers.iter().enumerate() {
-            let mut least = if taker < INSTANCE.pumps { 0 } else { i128::MAX };
+        for (block, columns) in INSTANCE.blocks.iter().enumerate() {
+            let mut least = if block < INSTANCE.pumps { 0 } else { i128::MAX };
             for (number, column) in (0..).zip(columns) {
-                let mut cost = SCALE * i128::from(INSTANCE.cost(stage.tier, taker, number));
+                let mut cost = SCALE * i128::from(INSTANCE.cost(stage.tier, block, number));
                 for (tier, goal) in set.multipliers.goals.iter().enumerate() {
-                    cost += goal * i128::from(INSTANCE.cost(tier, taker, number));
+                    cost += goal * i128::from(INSTANCE.cost(tier, block, number));
                 }
                 for &(item, count) in &column.uses {
                     let holds = |items: &Vec<u32>| items.contains(&u32::from(item));
@@ -159,8 +163,9 @@ fn climb(bencher: Bencher, backend: &str) {
     let scales = scales(stage);
     let allowed = Allowed::all(&INSTANCE);
     bencher.bench_local(|| {
-        let climb = Climb { stage, allowed: &allowed, cost_step: 1, enough: i64::MAX, scales: &scales };
-        let mut pool: Pool = vec![Vec::new(); INSTANCE.takers.len()];
+        let climb =
+            Climb { stage, allowed: &allowed, cost_step: 1, enough: i64::MAX, scales: &scales };
+        let mut pool: Pool = vec![Vec::new(); INSTANCE.blocks.len()];
         let start = Multipliers::zero(sets.len(), 0);
         climb.climb(start, FAR, &mut pool, &control)
     });

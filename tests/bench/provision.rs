@@ -28,14 +28,14 @@ use std::collections::BTreeMap;
 use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
+use gapwright::choose::control::{Control, Phase, Step};
 use gapwright::choose::parts::{CostRow, instances, solve_from};
-use gapwright::choose::control::{Part, Step, Control};
 use gapwright::decimal::Millionths;
+use gapwright::forecast::{Expected, Forecast, Law};
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty};
-use gapwright::forecast::{Expected, Law, Forecast};
 use gapwright::plan::Objective;
-use gapwright::provision::{Provision, Purpose, Options, provision, scenario};
+use gapwright::provision::{Provision, ProvisionOptions, Purpose, provision, scenario};
 use gapwright::pump::Pump;
 
 fn main() {
@@ -59,15 +59,15 @@ fn tenths(n: i64) -> Length {
 
 fn case(pumps: usize) {
     let outlook = fleet(pumps);
-    let question = Options {
+    let question = ProvisionOptions {
         scenarios: setting("SCENARIOS", 500) as u32,
         checks: setting("CHECKS", 1_000) as u32,
         probability: Millionths::from_raw(setting("PROBABILITY", 95) as i64 * 10_000),
         seed: setting("SEED", 1),
-        ..Options::new(tenths(5))
+        ..ProvisionOptions::new(tenths(5))
     };
     let start = Instant::now();
-    let began: Mutex<Vec<(Part, f64)>> = Mutex::default();
+    let began: Mutex<Vec<(Phase, f64)>> = Mutex::default();
     let note = |step: Step| {
         let mut began = began.lock().unwrap();
         if began.last().is_none_or(|(part, _)| *part != step.part) {
@@ -137,7 +137,7 @@ fn tell(found: &Provision) {
 }
 
 /// Checks whether the trolley serves scenarios, each as a separate outage.
-fn obvious(outlook: &Forecast, question: &Options, found: &Provision, all: f64) {
+fn obvious(outlook: &Forecast, question: &ProvisionOptions, found: &Provision, all: f64) {
     let some = setting("OBVIOUS", 5) as u32;
     if some == 0 {
         return;
@@ -218,7 +218,8 @@ fn fleet(pumps: usize) -> Forecast {
     let mut first = job.clone();
     first.pumps.truncate(some);
     let tried = ranges(first, &centres, some);
-    let quick = Options { scenarios: 1, checks: 1, effort: 0, ..Options::new(tenths(5)) };
+    let quick =
+        ProvisionOptions { scenarios: 1, checks: 1, effort: 0, ..ProvisionOptions::new(tenths(5)) };
     let tried = provision(&tried, &quick, &Control::unlimited()).unwrap();
     let whole = tried.safe.iter().zip(&centres);
     let whole: Vec<Vec<Length>> = whole

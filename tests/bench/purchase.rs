@@ -27,8 +27,8 @@ use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 use gapwright::choose::choose;
+use gapwright::choose::control::{Control, Progress};
 use gapwright::choose::purchase::{columns, purchase};
-use gapwright::choose::control::{Progress, Control};
 use gapwright::decimal::Money;
 use gapwright::job::Job;
 use gapwright::plan::Objective;
@@ -128,21 +128,22 @@ fn timed(job: &Job, market: &Market, label: &str) -> i64 {
     let tell = |news: Progress| {
         last.lock().unwrap().insert(news.aim.label(), begun.elapsed());
     };
-    let control = Control::unlimited().limit(Duration::from_secs(setting("LIMIT", 60))).listener(&tell);
+    let control =
+        Control::unlimited().limit(Duration::from_secs(setting("LIMIT", 60))).listener(&tell);
     let found = purchase(job, market, &control).unwrap();
     let taken = begun.elapsed();
     let goals: Vec<String> = found
         .plan
         .goals
         .iter()
-        .map(|goal| match goal.aim {
+        .map(|goal| match goal.objective {
             Objective::Purchase | Objective::Waste => format!(
                 "{} {:.2} (bound {:.2})",
-                goal.aim.label(),
+                goal.objective.label(),
                 goal.value as f64 / 1e6,
                 goal.bound as f64 / 1e6
             ),
-            _ => format!("{} {} (bound {})", goal.aim.label(), goal.value, goal.bound),
+            _ => format!("{} {} (bound {})", goal.objective.label(), goal.value, goal.bound),
         })
         .collect();
     println!("  {label}: {} served, {taken:.2?}; {}", found.plan.served(), goals.join(", "));

@@ -18,7 +18,7 @@ use gapwright::choose::{choose, control::Control};
 use gapwright::decimal::show_money;
 use gapwright::formats::plan::{PlanJson, StandingJson};
 use gapwright::job::Job;
-use gapwright::plan::{Objective, Cause, Kit};
+use gapwright::plan::{Cause, Kit, Objective};
 use gapwright::read::{Sources, job};
 use tempfile::TempDir;
 
@@ -649,7 +649,7 @@ fn a_time_limit_still_writes_the_best_plan_with_its_bound() {
     assert_eq!(plan.stopped_by.map(|s| s.words()), Some("time limit"));
     assert!(!plan.proven());
     for goal in &plan.goals {
-        match goal.aim {
+        match goal.objective {
             Objective::ServedWeight => assert!(goal.bound >= goal.value),
             _ => assert!(goal.bound <= goal.value),
         }

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use calamine::{Data, DataType, Reader, Xlsx, open_workbook};
 use gapwright::problem::{Place, Problem, Problems, Spot};
-use gapwright::sheet::{Book, Cell, SheetRow, Sheet};
+use gapwright::sheet::{Book, Cell, Sheet, SheetRow};
 use gapwright::write::mark::{MOST_CELLS, workbook};
 
 use super::{PUMPS, STOCK, Shop, gapwright, json, text};

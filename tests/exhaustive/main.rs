@@ -29,7 +29,7 @@ use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
 use gapwright::model::{
     Correlation, Dimension, Expansion, Form, Model, Pack, Requirement, Term, Thermal,
 };
-use gapwright::plan::{Objective, Kit, PackPick, Plan};
+use gapwright::plan::{Kit, Objective, PackPick, Plan};
 use gapwright::policy::{Acceptance, Policy};
 use gapwright::pump::{Growth, Measured, Pump};
 use gapwright::stack::Coverage;
@@ -59,9 +59,12 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
         assert_eq!(Some(chosen), best.value, "case {seed}");
         // Among equals the first pump takes its earliest way, then the second, and so on.
         assert_eq!(Some(taken), best.first, "case {seed}: order");
-        for (aim, at) in
-            [(Objective::ServedWeight, 0), (Objective::Waste, 1), (Objective::Pieces, 2), (Objective::Scarcity, 3)]
-        {
+        for (aim, at) in [
+            (Objective::ServedWeight, 0),
+            (Objective::Waste, 1),
+            (Objective::Pieces, 2),
+            (Objective::Scarcity, 3),
+        ] {
             let value = plan.goal(aim).expect("a goal").value;
             assert_eq!(if at == 0 { -value } else { value }, chosen[at], "case {seed}, {aim:?}");
         }
@@ -1096,8 +1099,11 @@ fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<Pla
 #[test]
 fn goals_stand_in_their_order() {
     let plan = choose(&random_job(1), &Control::unlimited()).unwrap();
-    let aims: Vec<Objective> = plan.goals.iter().map(|goal| goal.aim).collect();
-    assert_eq!(aims, [Objective::ServedWeight, Objective::Waste, Objective::Pieces, Objective::Scarcity]);
+    let aims: Vec<Objective> = plan.goals.iter().map(|goal| goal.objective).collect();
+    assert_eq!(
+        aims,
+        [Objective::ServedWeight, Objective::Waste, Objective::Pieces, Objective::Scarcity]
+    );
 }
 
 /// Where whole numbers cannot hold the weights, each priority is a goal of its own, with an equal outcome: here 34
@@ -1113,7 +1119,7 @@ fn many_priorities_are_served_stage_by_stage() {
     let job = job.with(|job| job.pumps = alike.collect()).unwrap();
     let plan = choose(&job, &Control::unlimited()).unwrap();
     assert!(plan.proven());
-    assert!(matches!(plan.goals[0].aim, Objective::ServedOf(1)) && plan.goals.len() == 37);
+    assert!(matches!(plan.goals[0].objective, Objective::ServedOf(1)) && plan.goals.len() == 37);
     // All equal, so the first priorities are served, as far as the stock goes.
     let served: Vec<bool> = plan.kits.iter().map(|kit| matches!(kit, Kit::Served(_))).collect();
     let count = served.iter().filter(|s| **s).count();

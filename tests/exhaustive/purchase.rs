@@ -164,10 +164,12 @@ fn every_small_purchase_comes_out_as_exhaustive_search_says() {
             patient: None,
         };
         shopping.on(0, [0; 3]);
-        let found = purchase(&job, &market, &Control::unlimited()).expect("small jobs can be listed");
+        let found =
+            purchase(&job, &market, &Control::unlimited()).expect("small jobs can be listed");
         assert!(found.plan.proven(), "case {seed}: not proven");
         let goal = |aim| found.plan.goal(aim).expect("a goal").value;
-        let value = [-goal(Objective::ServedWeight), goal(Objective::Purchase), goal(Objective::Waste)];
+        let value =
+            [-goal(Objective::ServedWeight), goal(Objective::Purchase), goal(Objective::Waste)];
         assert_eq!(Some(value), shopping.best, "case {seed}");
         assert_eq!(found.cost(&market).raw(), value[1], "case {seed}");
         let (packs, plan) = (found.cartons.clone(), found.plan.clone());

@@ -1,10 +1,10 @@
 //! Plans and ranges of another job are refused by name.
 
 use gapwright::choose::{choose, control::Control};
+use gapwright::forecast::{Expected, Forecast, Law};
 use gapwright::job::Job;
 use gapwright::length::{Length, Tolerance};
-use gapwright::forecast::{Expected, Law, Forecast};
-use gapwright::plan::{Cause, Kit, Pick, Plan, Shortfall, Window, MarginalValue};
+use gapwright::plan::{Cause, Kit, MarginalValue, Pick, Plan, Shortfall, Window};
 use gapwright::verify::verify;
 
 use crate::parts::whole;

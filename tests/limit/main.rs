@@ -13,11 +13,11 @@ use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 use gapwright::choose::choose;
-use gapwright::choose::control::{Looks, Progress, Part, Step, Control};
+use gapwright::choose::control::{Control, Looks, Phase, Progress, Step};
 use gapwright::choose::worth::valued;
 use gapwright::formats::plan::LeftOutJson;
 use gapwright::job::Job;
-use gapwright::plan::{Objective, Cause, Kit, LeftOut, Plan, Stop};
+use gapwright::plan::{Cause, Kit, LeftOut, Objective, Plan, Stop};
 use gapwright::read::{self, Sources};
 use gapwright::verify::verify;
 use gapwright::words;
@@ -97,7 +97,7 @@ fn whichever_look_ends_it_the_plan_is_sound_and_comes_soon() {
             let after = looks.work_after();
             assert!(after <= 3_000_000, "{name}, look {number}: {after} units after it");
             for (goal, best) in plan.goals.iter().zip(&best.goals) {
-                let above = match goal.aim {
+                let above = match goal.objective {
                     Objective::ServedWeight | Objective::ServedOf(_) => goal.bound >= best.value,
                     _ => goal.bound <= best.value,
                 };
@@ -213,8 +213,8 @@ fn the_headline_says_goal_by_goal_what_is_proven() {
     let headline = |open: &[Objective]| {
         let mut plan = best.clone();
         plan.stopped_by = Some(Stop::TimeLimit);
-        for goal in plan.goals.iter_mut().filter(|goal| open.contains(&goal.aim)) {
-            goal.bound += if goal.aim == Objective::ServedWeight { 3 } else { -3 };
+        for goal in plan.goals.iter_mut().filter(|goal| open.contains(&goal.objective)) {
+            goal.bound += if goal.objective == Objective::ServedWeight { 3 } else { -3 };
         }
         words::proof(&job, &plan)
     };
@@ -243,7 +243,12 @@ fn the_headline_says_goal_by_goal_what_is_proven() {
         ),
         "{said}"
     );
-    let said = headline(&[Objective::ServedWeight, Objective::Waste, Objective::Pieces, Objective::Scarcity]);
+    let said = headline(&[
+        Objective::ServedWeight,
+        Objective::Waste,
+        Objective::Pieces,
+        Objective::Scarcity,
+    ]);
     assert!(said.starts_with("Best found, not proven: pumps kitted, weighted"), "{said}");
     assert!(!said.contains("Proven"), "{said}");
 }
@@ -265,7 +270,7 @@ fn the_news_names_its_stage() {
         assert!(bound <= value, "{bound} above {value}");
     }
     let steps = steps.into_inner().unwrap();
-    for part in [Part::Listing, Part::Order, Part::Worth] {
+    for part in [Phase::Listing, Phase::Order, Phase::Worth] {
         let told: Vec<&Step> = steps.iter().filter(|step| step.part == part).collect();
         assert!(!told.is_empty(), "{part:?}");
         assert!(told.iter().all(|step| step.done <= step.of && step.of > 0));

@@ -1,12 +1,12 @@
 //! Limit and interrupt for purchases, for provisions and for drawers.
 
+use gapwright::choose::control::{Control, Looks};
 use gapwright::choose::purchase::purchase;
-use gapwright::choose::control::{Looks, Control};
 use gapwright::decimal::Money;
+use gapwright::forecast::{Expected, Forecast, Law};
 use gapwright::length::{Length, Unit};
-use gapwright::forecast::{Expected, Law, Forecast};
 use gapwright::plan::Stop;
-use gapwright::provision::{ProvisionError, Options, provision};
+use gapwright::provision::{ProvisionError, ProvisionOptions, provision};
 use gapwright::purchase::Market;
 use gapwright::size_range::{self, Guard, Rule, Size, Targets, select};
 use gapwright::verify::{verify_provision, verify_purchase};
@@ -51,7 +51,7 @@ fn what_is_set_aside_holds_whenever_it_is_ended() {
         of_pump
     });
     let outlook = Forecast::new(job.clone(), expected.collect()).unwrap();
-    let question = Options { scenarios: 40, checks: 60, ..Options::new(thou(1)) };
+    let question = ProvisionOptions { scenarios: 40, checks: 60, ..ProvisionOptions::new(thou(1)) };
     let run = |looks: &Looks| {
         let control = Control::unlimited().counted(looks);
         alone(|| provision(&outlook, &question, &control))

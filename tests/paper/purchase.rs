@@ -5,7 +5,7 @@ use gapwright::decimal::{Millionths, Money};
 use gapwright::job::Job;
 use gapwright::plan::{Kit, Plan};
 use gapwright::read::job;
-use gapwright::reorder::{After, Options, Report, buy, level, report};
+use gapwright::reorder::{After, ReorderOptions, Report, buy, level, report};
 use gapwright::verify::{VerifiedPurchase, verify_purchase};
 use gapwright::write::purchase::{Ordered, workbook};
 
@@ -27,7 +27,7 @@ fn a_purchase_says_what_to_buy() {
     ];
     for (name, stock, pumps, budget) in cases {
         let job = job(&sample(stock, pumps)).unwrap();
-        let question = Options {
+        let question = ReorderOptions {
             levels: level::LevelOptions {
                 service: Millionths::from_raw(950_000),
                 order: None,
@@ -225,8 +225,10 @@ impl Case<'_> {
                 .sum();
             let bought = (own.cartons + own.bag_cartons) * item.carton_qty;
             // Pieces bought for the bags go into them.
-            let gone =
-                in_packs + in_bags + own.spoiled + own.bag_lacks.min(own.bag_cartons * item.carton_qty);
+            let gone = in_packs
+                + in_bags
+                + own.spoiled
+                + own.bag_lacks.min(own.bag_cartons * item.carton_qty);
             let mut row = texts(&[&item.item, &item.kind, item.fit.as_str()]);
             let counts = [item.on_hand, bought, gone, item.on_hand + bought - gone, item.min_level];
             row.extend((3..).zip(counts.map(count)));

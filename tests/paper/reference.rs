@@ -237,11 +237,11 @@ fn the_basis_names_what_the_plan_follows_from() {
             .goals
             .iter()
             .map(|goal| {
-                let name = match goal.aim {
+                let name = match goal.objective {
                     Objective::ServedWeight => basis::SERVED.to_string(),
                     aim => aim.label(),
                 };
-                let shown = |value: i64| match goal.aim {
+                let shown = |value: i64| match goal.objective {
                     Objective::Waste => money_exactly(value, &job.policy.currency),
                     _ => value.to_string(),
                 };
@@ -250,7 +250,8 @@ fn the_basis_names_what_the_plan_follows_from() {
             .collect();
         let found = below(&basis::GOALS);
         wrong.rows(&found[..goals.len().min(found.len())], &goals);
-        let waste = plan.goals.iter().find(|goal| goal.aim == Objective::Waste).unwrap().value;
+        let waste =
+            plan.goals.iter().find(|goal| goal.objective == Objective::Waste).unwrap().value;
         let facts = [
             (basis::DATE, DATE.to_string()),
             (basis::PROOF, summary::proven(&money(waste, &job.policy.currency))),

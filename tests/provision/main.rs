@@ -20,12 +20,12 @@ mod service;
 mod trolley;
 
 use gapwright::decimal::Millionths;
+use gapwright::forecast::{Expected, Forecast, Law};
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty};
 use gapwright::model::{Correlation, Dimension, Form, Model, Pack, Requirement, Term};
-use gapwright::forecast::{Expected, Law, Forecast};
 use gapwright::policy::{Acceptance, Policy};
-use gapwright::provision::Options;
+use gapwright::provision::ProvisionOptions;
 use gapwright::pump::{Measured, Pump};
 use gapwright::stock::{Code, Item, Size};
 use rand::{RngExt, SeedableRng};
@@ -36,8 +36,8 @@ pub fn half_thou(n: i64) -> Length {
 }
 
 /// Values a thou apart; few scenarios.
-pub fn question(seed: u64) -> Options {
-    Options { scenarios: 40, checks: 60, seed, ..Options::new(half_thou(2)) }
+pub fn question(seed: u64) -> ProvisionOptions {
+    ProvisionOptions { scenarios: 40, checks: 60, seed, ..ProvisionOptions::new(half_thou(2)) }
 }
 
 /// A small outage of up to `pumps` pumps, most of them not measured.

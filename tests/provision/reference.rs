@@ -3,9 +3,9 @@
 use std::collections::{BTreeSet, HashMap};
 
 use gapwright::accounting::verdicts;
+use gapwright::forecast::Forecast;
 use gapwright::job::Job;
 use gapwright::length::Length;
-use gapwright::forecast::Forecast;
 use gapwright::plan::{PackPick, Pick};
 use gapwright::pump::Pump;
 

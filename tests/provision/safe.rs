@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use gapwright::accounting::verdicts;
 use gapwright::choose::control::Control;
+use gapwright::forecast::{Expected, Forecast, Law};
 use gapwright::length::Length;
-use gapwright::forecast::{Expected, Law, Forecast};
-use gapwright::provision::{ProvisionError, Options, SetAside, provision};
+use gapwright::provision::{ProvisionError, ProvisionOptions, SetAside, provision};
 
 use crate::reference::{Known, Pieces, available, cost, fits, measured, multisets};
 use crate::{half_thou, question, random_outlook, wide_outlook};
@@ -139,7 +139,7 @@ fn a_search_cut_short_says_so_and_its_bound_holds() {
     for seed in 0..400 {
         let outlook = wide_outlook(seed);
         let whole = provision(&outlook, &question(seed), &Control::unlimited()).unwrap();
-        let short = Options { effort: 0, ..question(seed) };
+        let short = ProvisionOptions { effort: 0, ..question(seed) };
         let short = provision(&outlook, &short, &Control::unlimited()).unwrap();
         for (short, whole) in short.safe.iter().zip(&whole.safe) {
             assert!(short.bound <= whole.cost && whole.cost <= short.cost, "case {seed}");
@@ -159,7 +159,7 @@ fn too_many_values_are_refused_with_a_step_that_makes_few_enough() {
     let (job, _) = random_outlook(1, 1).into_parts();
     let wide = Expected { low: half_thou(2), high: half_thou(400), law: Law::Even };
     let outlook = Forecast::new(job, vec![vec![Some(wide), Some(wide)]]).unwrap();
-    let fine = Options::new(Length::from_ticks(1_270));
+    let fine = ProvisionOptions::new(Length::from_ticks(1_270));
     let fault = provision(&outlook, &fine, &Control::unlimited()).unwrap_err();
     let ProvisionError::TooManyValues { values, step, .. } = &fault else {
         panic!("{fault}");
@@ -178,7 +178,7 @@ fn too_many_values_are_refused_with_a_step_that_makes_few_enough() {
 #[test]
 fn questions_that_are_none_are_refused() {
     let outlook = random_outlook(1, 1);
-    let ask = |change: &dyn Fn(&mut Options)| {
+    let ask = |change: &dyn Fn(&mut ProvisionOptions)| {
         let mut question = question(1);
         change(&mut question);
         provision(&outlook, &question, &Control::unlimited()).unwrap_err()

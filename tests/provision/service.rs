@@ -4,9 +4,9 @@ use std::collections::HashMap;
 
 use gapwright::choose::control::Control;
 use gapwright::decimal::Millionths;
+use gapwright::forecast::{Expected, Forecast, Law};
 use gapwright::length::Length;
-use gapwright::forecast::{Expected, Law, Forecast};
-use gapwright::provision::{Purpose, Options, exact_interval, provision};
+use gapwright::provision::{ProvisionOptions, Purpose, exact_interval, provision};
 
 use crate::reference::Known;
 use crate::trolley::{counted, scenarios};
@@ -17,7 +17,7 @@ fn every_scenario_is_judged_as_every_kit_says() {
     let (mut judged, mut short, mut hopeless) = (0, 0, 0);
     for seed in 0..600 {
         let outlook = if seed % 2 == 0 { random_outlook(seed, 3) } else { shared_outlook(seed) };
-        let question = Options {
+        let question = ProvisionOptions {
             probability: Millionths::from_raw([500_000, 700_000, 900_000][seed as usize / 2 % 3]),
             ..question(seed)
         };
@@ -74,7 +74,7 @@ fn intervals_hold_the_exact_probability() {
             expected.law = Law::Even;
         }
         let outlook = Forecast::new(job, ranges).unwrap();
-        let question = Options {
+        let question = ProvisionOptions {
             checks: 400,
             level: Millionths::from_raw(999_000),
             probability: Millionths::from_raw(700_000),
@@ -156,10 +156,10 @@ fn the_scenarios_that_are_counted_on_were_not_chosen_by() {
             assert_eq!(draw(Purpose::Choosing, n), draw(Purpose::Choosing, n));
         }
         // More scenarios to choose by: those for counting are unchanged.
-        let more = Options { scenarios: 80, ..question };
-        let all = |q: &Options| scenarios(&outlook, q, Purpose::Counting);
+        let more = ProvisionOptions { scenarios: 80, ..question };
+        let all = |q: &ProvisionOptions| scenarios(&outlook, q, Purpose::Counting);
         assert_eq!(all(&question), all(&more));
-        let other = Options { seed: seed + 1_000, ..question };
+        let other = ProvisionOptions { seed: seed + 1_000, ..question };
         if outlook.expected().iter().flatten().flatten().any(|e| e.low < e.high) {
             assert_ne!(all(&question), all(&other), "case {seed}");
         }

@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use gapwright::choose::control::Control;
 use gapwright::decimal::Millionths;
-use gapwright::length::Length;
 use gapwright::forecast::Forecast;
-use gapwright::provision::{Purpose, Options, SetAside, provision, scenario};
+use gapwright::length::Length;
+use gapwright::provision::{ProvisionOptions, Purpose, SetAside, provision, scenario};
 
 use crate::reference::{Known, Pieces, available, cost, fits, multisets};
 use crate::{question, random_outlook, shared_outlook};
@@ -22,7 +22,7 @@ pub fn counted(pieces: &[SetAside], items: usize) -> Pieces {
 /// Scenarios of a purpose; equal ones are joined, with their number.
 pub fn scenarios(
     outlook: &Forecast,
-    question: &Options,
+    question: &ProvisionOptions,
     purpose: Purpose,
 ) -> BTreeMap<Vec<Vec<Option<Length>>>, Vec<u32>> {
     let number = match purpose {
@@ -64,7 +64,7 @@ fn trolleys_beside_the_best_of_all() {
         if there.iter().map(|&n| u64::from(n) + 1).product::<u64>() > 1_500 {
             continue;
         }
-        let question = Options {
+        let question = ProvisionOptions {
             probability: Millionths::from_raw(
                 [600_000, 800_000, 900_000, 950_000, 1_000_000][seed as usize % 5],
             ),

@@ -3,15 +3,15 @@
 use std::path::PathBuf;
 
 use crate::cli::amounts::Amounts;
+use crate::cli::common_args::{Json, Threads, Usual};
 use crate::cli::files::Files;
 use crate::cli::run::{Refusal, gathered};
 use crate::cli::settings::{Settings, given};
-use crate::cli::common_args::{Json, Threads, Usual};
 use crate::decimal::Millionths;
-use crate::length::Length;
 use crate::forecast::Forecast;
+use crate::length::Length;
 use crate::problem::Problems;
-use crate::provision::{ProvisionError, Options};
+use crate::provision::{ProvisionError, ProvisionOptions};
 use crate::read::{self, Ahead, Memory, Sources};
 use crate::words;
 
@@ -101,7 +101,7 @@ struct Request {
 /// Outlook as it was read, with the options.
 pub(super) struct Reading {
     pub(super) outlook: Forecast,
-    pub(super) question: Options,
+    pub(super) question: ProvisionOptions,
     pub(super) level: Millionths,
 }
 
@@ -131,12 +131,12 @@ impl Args {
             (outlook, warnings)
         });
         let outlook = gathered(read, problems)?;
-        let question = Options {
+        let question = ProvisionOptions {
             probability: asked.probability,
             scenarios: self.scenarios,
             checks: self.checks,
             seed: outlook.job().policy.seed,
-            ..Options::new(asked.step.unwrap_or_else(|| outlook.usual_step()))
+            ..ProvisionOptions::new(asked.step.unwrap_or_else(|| outlook.usual_step()))
         };
         Some(Reading { outlook, question, level: asked.level })
     }
@@ -181,8 +181,8 @@ impl Args {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::length::Unit;
     use crate::forecast::usual_step;
+    use crate::length::Unit;
     use clap::Parser;
 
     #[derive(Parser)]

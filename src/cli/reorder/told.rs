@@ -1,7 +1,7 @@
 //! A purchase in a few lines.
 
 use crate::cli::run::Run;
-use crate::cli::voice::{insist, say};
+use crate::cli::voice::{must_see, out};
 use crate::words;
 use crate::write::purchase::{self, Ordered};
 
@@ -11,14 +11,14 @@ pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
     let Ordered { job, report, .. } = ordered;
     let bought = ordered.bought.purchase();
     let all = job.pumps.len();
-    say!(
+    out!(
         to,
         "{} of {all} pumps can be kitted from today's stock, {} after the buy ({} rule).",
         ordered.buy.today.served(),
         bought.plan.served(),
         job.policy.acceptance
     );
-    say!(to, "{}", purchase::proof(ordered));
+    out!(to, "{}", purchase::proof(ordered));
     for (item, line) in job.stock.iter().zip(&report.lines) {
         let packs = line.cartons + line.bag_cartons;
         if packs == 0 {
@@ -37,7 +37,7 @@ pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
         });
         let from = item.offer.supplier.as_deref();
         let from = from.map_or(String::new(), |from| format!(" from {from}"));
-        say!(
+        out!(
             to,
             "  {packs} pack{} of {} (of {}){from}{price}{lead}",
             if packs == 1 { "" } else { "s" },
@@ -51,7 +51,7 @@ pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
             let pieces = i64::from(line.top_up.map_or(0, |top_up| top_up.pieces));
             item.offer.unit_cost.map_or(0, |cost| cost.raw().saturating_mul(pieces))
         });
-        say!(
+        out!(
             to,
             "Back to level: {level} more pack{}, {}; see the sheet Order.",
             if level == 1 { "" } else { "s" },
@@ -60,12 +60,12 @@ pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
     }
     for at in 0..all {
         if let Some(why) = purchase::still_short(ordered, at) {
-            insist!(to, "  {} still {}: {why}.", job.pumps[at].tag, words::NOT_FIT);
+            must_see!(to, "  {} still {}: {why}.", job.pumps[at].tag, words::NOT_FIT);
         }
     }
     for remark in purchase::remarks(ordered) {
-        say!(to, "{remark}");
+        out!(to, "{remark}");
     }
     run.tell_written();
-    say!(to, "Measure what comes in before it counts, and plan anew with `gapwright kit`.");
+    out!(to, "Measure what comes in before it counts, and plan anew with `gapwright kit`.");
 }

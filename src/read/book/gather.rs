@@ -2,7 +2,7 @@
 
 use super::memory::Memory;
 use crate::problem::{Place, Problem};
-use crate::sheet::{Cell, Merged, SheetRow, Sheet, Span};
+use crate::sheet::{Cell, Merged, Sheet, SheetRow, Span};
 
 /// Limits of spreadsheet programs, whatever the file claims.
 pub(super) const MOST_ROWS: u32 = 1_048_576;

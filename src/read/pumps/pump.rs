@@ -7,9 +7,9 @@ use super::columns::{Columns, ConsumableColumns};
 use super::scatter::uncertainty_of_mean;
 use crate::day;
 use crate::decimal::Millionths;
+use crate::forecast::Expected;
 use crate::length::{Fine, Length, Tolerance, Uncertainty, Unit};
 use crate::model::{Dimension, Form, Model, Requirement, Spread, Term, Thermal};
-use crate::forecast::Expected;
 use crate::packing::RingSpace;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
@@ -314,7 +314,9 @@ impl PumpReader<'_> {
         let coverage = self.policy.coverage;
         let mut freedom = dimension.degrees_of_freedom;
         let (tolerance, standard) = match dimension.spread {
-            Spread::Within(tolerance) => (tolerance, dimension.shape.standard_uncertainty(tolerance)),
+            Spread::Within(tolerance) => {
+                (tolerance, dimension.shape.standard_uncertainty(tolerance))
+            }
             Spread::StandardUncertainty(u) => {
                 (Tolerance::even(u.times_up(coverage.factor(None))), u)
             }

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::super::json::{counted, exact, inputs, length, pack};
 use super::Provided;
 use crate::decimal::show_money;
+use crate::forecast::{Expected, Law};
 use crate::formats::common::{CountJson, PackJson};
 use crate::formats::provision::{
     ExpectedJson, FORMAT, LawJson, ProvisionJson, PumpJson, QuestionJson, RangeJson, RunJson,
@@ -14,9 +15,8 @@ use crate::formats::provision::{
 use crate::job::Job;
 use crate::length::{Length, Unit};
 use crate::model::Model;
-use crate::forecast::{Expected, Law};
 use crate::plan::PackPick;
-use crate::provision::{Coarse, Provision, Options, SafeKit, SetAside, Together};
+use crate::provision::{Coarse, Provision, ProvisionOptions, SafeKit, SetAside, Together};
 use crate::show::natural_unit;
 use crate::words::provision::runs;
 
@@ -80,7 +80,7 @@ fn together(job: &Job, together: &Together) -> TogetherJson {
     }
 }
 
-fn trolley(job: &Job, provision: &Provision, question: &Options) -> TrolleyJson {
+fn trolley(job: &Job, provision: &Provision, question: &ProvisionOptions) -> TrolleyJson {
     let trolley = &provision.trolley;
     let falls_short = provision.falls_short(question);
     let piece = |one: &SetAside| {

@@ -241,7 +241,7 @@ fn counted(rows: [u32; 2], low: f64) -> Chart {
 }
 
 /// A pump with its safe kit.
-struct Line<'a> {
+struct PumpRow<'a> {
     pump: &'a Pump,
     model: &'a str,
     expected: String,
@@ -250,7 +250,7 @@ struct Line<'a> {
     standing: String,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, PumpRow<'s>>;
 
 fn columns(styles: &Styles) -> [Col<'_>; 10] {
     let Styles { text, wrapped, count, money, bold, alarms, .. } = styles;
@@ -300,7 +300,7 @@ fn pumps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
         let texts = [(&*pump.tag, 13), (&model.name, 16), (&expected, 50), (&standing, 28)];
         page.high(height(&texts))?;
         let missed = format!("{} of {checks}", missed.get(index).copied().unwrap_or(0));
-        let line = Line { pump, model: &model.name, expected, kit, missed, standing };
+        let line = PumpRow { pump, model: &model.name, expected, kit, missed, standing };
         page.put(&columns, &line)?;
     }
     let text = "Goes without: in how many of the scenarios that were counted the trolley has no kit for this pump.";

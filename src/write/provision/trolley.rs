@@ -11,16 +11,16 @@ use crate::stock::Item;
 use crate::words;
 
 /// Pieces of an item that are set aside.
-struct Line<'a> {
+struct TrolleyPiece<'a> {
     item: &'a Item,
     count: u32,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, TrolleyPiece<'s>>;
 
 fn columns(styles: &Styles) -> [Col<'_>; 13] {
     let Styles { text, count, money, .. } = styles;
-    let thickness = |line: &Line<'_>| {
+    let thickness = |line: &TrolleyPiece<'_>| {
         let thickness = line.item.size?.thickness;
         Some((thickness, words::natural_unit(thickness)))
     };
@@ -70,7 +70,7 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
     for one in order {
         let item = &job.stock[one.item];
         page.high(height(&[(&item.item, 18)]))?;
-        page.put(&columns, &Line { item, count: one.count })?;
+        page.put(&columns, &TrolleyPiece { item, count: one.count })?;
     }
     if trolley.pieces.is_empty() {
         page.text("Nothing to set aside.", &styles.alarm)?;

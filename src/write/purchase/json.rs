@@ -12,9 +12,9 @@ use crate::formats::purchase::{
 use crate::length::{Length, Unit};
 use crate::narrow::narrow;
 use crate::plan::Kit;
-use crate::size_range::{Choice, SizeRangeError};
 use crate::reorder::level::{FEWEST_DATES, Law, NoPoint, Point};
 use crate::reorder::shelf::Shelf;
+use crate::size_range::{Choice, SizeRangeError};
 
 /// The purchase as plain values.
 pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
@@ -68,7 +68,10 @@ fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<StillShortJson> {
     Some(StillShortJson::NoKit { short: shorts.collect() })
 }
 
-fn drawer(ordered: &Ordered<'_>, shelf: &Result<Shelf, (String, String, SizeRangeError)>) -> DrawerJson {
+fn drawer(
+    ordered: &Ordered<'_>,
+    shelf: &Result<Shelf, (String, String, SizeRangeError)>,
+) -> DrawerJson {
     let (kind, fit, fault, reach) = match shelf {
         Ok(shelf) => (&shelf.kind, &shelf.fit, None, Some(reach(ordered, shelf))),
         Err((kind, fit, fault)) => (kind, fit, Some(self::fault(fault)), None),

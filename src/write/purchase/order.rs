@@ -46,16 +46,16 @@ pub(super) fn money_format(styles: &Styles) -> Format {
 }
 
 /// A want with the row, from 1, that it stands on: its formulas refer to their neighbours.
-struct Line<'a> {
+struct OrderedItem<'a> {
     item: &'a Item,
     want: &'a Want,
     at: u32,
     there: Option<String>,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, OrderedItem<'s>>;
 
-impl Line<'_> {
+impl OrderedItem<'_> {
     fn packs(&self) -> u32 {
         self.want.outage + self.want.level
     }
@@ -170,7 +170,7 @@ fn supplier<'a>(
         let today = ordered.buy.market.today;
         let there = |days| day::written(today + i64::from(days));
         let there = item.offer.lead_days.map(there);
-        let line = Line { item, want, at: page.row + 1, there };
+        let line = OrderedItem { item, want, at: page.row + 1, there };
         page.put(columns, &line)?;
         sum += line.total();
     }

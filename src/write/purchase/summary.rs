@@ -56,8 +56,9 @@ fn lines(ordered: &Ordered<'_>) -> Vec<(&'static str, String)> {
     let Ordered { job, report, .. } = ordered;
     let purchase = ordered.bought.purchase();
     let cost = purchase.cost(&ordered.buy.market);
-    let packs =
-        |of: &dyn Fn(&crate::reorder::OrderLine) -> u32| -> u32 { report.lines.iter().map(of).sum() };
+    let packs = |of: &dyn Fn(&crate::reorder::OrderLine) -> u32| -> u32 {
+        report.lines.iter().map(of).sum()
+    };
     let mut lines = vec![
         (
             "Pumps kitted from today's stock",

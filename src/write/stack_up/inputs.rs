@@ -93,7 +93,7 @@ impl Inputs {
                 growths.push(growth.as_ref());
             }
             let row = page.row;
-            Line { row, resolution, grows_at, part, unit, styles }.write(page, lot)?;
+            ContributorRow { row, resolution, grows_at, part, unit, styles }.write(page, lot)?;
         }
         if !growths.is_empty() {
             page.row += 1;
@@ -169,7 +169,7 @@ fn allow(
 }
 
 /// One contributor.
-struct Line<'a> {
+struct ContributorRow<'a> {
     row: u32,
     /// The column of the resolution, where it has readings.
     resolution: u16,
@@ -180,7 +180,7 @@ struct Line<'a> {
     styles: &'a Styles,
 }
 
-impl<'a> Line<'a> {
+impl<'a> ContributorRow<'a> {
     fn at(&self, column: u16) -> String {
         cell(self.row, column)
     }
@@ -282,7 +282,9 @@ impl<'a> Line<'a> {
         let sides = [part.tolerance.minus, part.tolerance.plus].map(|side| side.to_f64(unit));
         // The coverage factor that stands for the whole range of this contributor alone.
         let (steps, k) = match &part.evaluation {
-            Evaluation::Within(_) | Evaluation::Growth(_) => return sides.map(|value| self.entry(value)),
+            Evaluation::Within(_) | Evaluation::Growth(_) => {
+                return sides.map(|value| self.entry(value));
+            }
             Evaluation::Standard => (unit.ticks(), factor(None)),
             Evaluation::Readings { .. } => {
                 let k = factor_of_readings(&self.at(FREEDOM));

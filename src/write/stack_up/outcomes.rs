@@ -10,7 +10,7 @@ use super::inputs::{COUNT, FREEDOM, MINUS, NOMINAL, PLUS, STANDARD};
 use super::results::{AT, Block, IN_GAP, MOVES, PART, VARIANCE};
 use super::{factor, whole};
 use crate::policy::Acceptance;
-use crate::stack::{Evaluation, Contribution, ReportSide, judge};
+use crate::stack::{Contribution, Evaluation, ReportSide, judge};
 
 /// The rows, in their order, each with its label.
 macro_rules! rows {
@@ -108,7 +108,11 @@ impl Block<'_> {
             RootSumSquare => of.root_sum_square,
             Middle => of.middle,
             Combined => of.combined,
-            Freedom => return of.degrees_of_freedom.map_or("infinite".into(), |freedom| freedom.to_string()),
+            Freedom => {
+                return of
+                    .degrees_of_freedom
+                    .map_or("infinite".into(), |freedom| freedom.to_string());
+            }
             Factor => of.factor,
             Level => of.level,
             Expanded => of.expanded,

@@ -14,7 +14,7 @@ use super::{Names, Subject, cell};
 use crate::length::Unit;
 use crate::model::{Form, Requirement};
 use crate::policy::Policy;
-use crate::stack::{Coverage, Contribution, Report, report};
+use crate::stack::{Contribution, Coverage, Report, report};
 
 /// The columns of a line.
 const HEADS: [&str; 15] = [
@@ -160,7 +160,12 @@ impl<'a> Block<'a> {
     }
 
     /// The cells of a contributor, under [`HEADS`].
-    fn contributor<'s>(&self, index: usize, line: &Contribution, styles: &'s Styles) -> [Cell<'s>; 15] {
+    fn contributor<'s>(
+        &self,
+        index: usize,
+        line: &Contribution,
+        styles: &'s Styles,
+    ) -> [Cell<'s>; 15] {
         let Styles { text, number, percent, tiny, .. } = styles;
         let length = styles.length(self.unit);
         let part = &self.subject.stack.contributors[line.contributor];

@@ -76,7 +76,7 @@ impl Solver {
         if models.is_empty() {
             return Vec::new();
         }
-        let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/obvious/solve.py");
+        let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/solver/solve.py");
         let mut command = Command::new(&self.python);
         command.arg(script).args(models).stderr(Stdio::piped());
         if let Some(seconds) = self.seconds {

@@ -8,8 +8,8 @@
 
 use std::sync::Arc;
 
-use gapwright::choose::parts::{Column, Instance, CostRow, solve};
 use gapwright::choose::control::Control;
+use gapwright::choose::parts::{Column, CostRow, Instance, solve};
 use gapwright::plan::Objective;
 
 /// Ways to cut a length that leave no room for a further piece.
@@ -38,7 +38,7 @@ fn fewest(stock: u32, demand: &[(u32, i16)]) -> (i64, i64) {
     let patterns = maximal(stock, &widths);
     let order =
         Column { waste: 0, uses: (0..).zip(demand).map(|(item, &(_, n))| (item, n)).collect() };
-    let mut takers = vec![vec![order]];
+    let mut blocks = vec![vec![order]];
     let mut prices = Vec::new();
     for pattern in &patterns {
         let pieces = (0_u16..).zip(pattern).filter(|(_, count)| **count > 0);
@@ -49,7 +49,7 @@ fn fewest(stock: u32, demand: &[(u32, i16)]) -> (i64, i64) {
             (wanted + each - 1) / each
         });
         let ladder = 0..=most.max().unwrap();
-        takers.push(
+        blocks.push(
             ladder
                 .clone()
                 .map(|lengths| Column {
@@ -63,11 +63,12 @@ fn fewest(stock: u32, demand: &[(u32, i16)]) -> (i64, i64) {
     let instance = Instance {
         capacity: vec![0; demand.len()],
         classes: vec![],
-        takers: Arc::new(takers),
+        blocks: Arc::new(blocks),
         pumps: 1,
         tiers: vec![CostRow::Served(vec![1]), CostRow::Bought(Arc::new(prices))],
     };
-    let solved = solve(&instance, &[Objective::ServedWeight, Objective::Purchase], &Control::unlimited());
+    let solved =
+        solve(&instance, &[Objective::ServedWeight, Objective::Purchase], &Control::unlimited());
     assert_eq!(solved.values[0], -1, "the demand is met");
     (solved.values[1], solved.bounds[1])
 }

@@ -26,7 +26,7 @@ use std::io::Write;
 use gapwright::choose::choose;
 use gapwright::choose::control::Control;
 use gapwright::job::Job;
-use gapwright::plan::{Objective, Kit, Plan};
+use gapwright::plan::{Kit, Objective, Plan};
 use gapwright::policy::Acceptance;
 use rayon::prelude::*;
 
@@ -192,7 +192,8 @@ fn the_comparison_bites() {
     let differ = plans.iter().zip(more).filter(|(plan, obvious)| {
         let obvious = obvious.as_ref().expect("a plan");
         let value = |aim| plan.goal(aim).unwrap().value;
-        (value(Objective::ServedWeight), value(Objective::Waste)) != (obvious.weight.value, obvious.waste.value)
+        (value(Objective::ServedWeight), value(Objective::Waste))
+            != (obvious.weight.value, obvious.waste.value)
     });
     assert!(differ.count() >= 5);
 

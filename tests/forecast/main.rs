@@ -6,10 +6,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use gapwright::decimal::Millionths;
+use gapwright::forecast::{Fit, Forecast, Law};
 use gapwright::length::{Length, Unit};
-use gapwright::forecast::{Fit, Law, Forecast};
 use gapwright::problem::{Problem, Problems};
-use gapwright::read::{Ahead, Sources, job, forecast};
+use gapwright::read::{Ahead, Sources, forecast, job};
 use tempfile::TempDir;
 
 const STOCK: &str = "\
@@ -120,7 +120,7 @@ fn inches(text: &str) -> Length {
 #[test]
 fn a_range_stands_for_a_reading_and_a_reading_for_itself() {
     let outlook = Shop::new(STOCK, PUMPS, None).good();
-    let [a, b] = forecast.expected() else { panic!("two pumps") };
+    let [a, b] = outlook.expected() else { panic!("two pumps") };
     let expected = a[0].unwrap();
     assert_eq!(expected.low, inches("0.038"));
     assert_eq!(expected.high, inches("0.044"));
@@ -128,7 +128,7 @@ fn a_range_stands_for_a_reading_and_a_reading_for_itself() {
     // The snap ring is measured, and so is all of B.
     assert!(a[1].is_none() && b.iter().all(Option::is_none));
     // A is in the job at the middle, with the model's plus/minus as for B.
-    let pumps = &forecast.job().pumps;
+    let pumps = &outlook.job().pumps;
     assert_eq!(pumps[0].dimensions[0].value, inches("0.041"));
     assert_eq!(pumps[0].dimensions[0].tolerance, pumps[1].dimensions[0].tolerance);
     assert_eq!(pumps[1].dimensions[0].value, inches("0.031"));
@@ -139,11 +139,11 @@ fn a_range_stands_for_a_reading_and_a_reading_for_itself() {
 fn ends_have_their_own_units_and_may_be_alike() {
     let pumps = PUMPS.replace("0.038,0.044", "38 thou,1.1176 mm");
     let outlook = Shop::new(STOCK, &pumps, None).good();
-    let expected = forecast.expected()[0][0].unwrap();
+    let expected = outlook.expected()[0][0].unwrap();
     assert_eq!([expected.low, expected.high], ["0.038", "0.044"].map(inches));
     let pumps = PUMPS.replace("0.038,0.044", "0.041,0.041");
     let outlook = Shop::new(STOCK, &pumps, None).good();
-    let expected = forecast.expected()[0][0].unwrap();
+    let expected = outlook.expected()[0][0].unwrap();
     assert_eq!([expected.low, expected.high], [inches("0.041"); 2]);
     let pumps = PUMPS.replace("Bare clearance low (in)", "Bare clearance low");
     only(
@@ -263,7 +263,9 @@ fn past_readings_are_fitted_as_scipy_does() {
     };
     let inch = 254_000_000.0_f64;
     near(fit.deviation().to_f64(Unit::Inch), 0.000_842_021_377_400_835_3);
-    let Law::Readings { mean, scale, degrees_of_freedom: freedom } = fit.law() else { panic!("a law of readings") };
+    let Law::Readings { mean, scale, degrees_of_freedom: freedom } = fit.law() else {
+        panic!("a law of readings")
+    };
     assert_eq!((mean, freedom), (inches("0.04087"), 9));
     near(scale.to_f64(Unit::Inch), 0.000_883_119_470_966_414_5);
     for (level, low, high) in [
@@ -282,14 +284,16 @@ fn past_readings_are_fitted_as_scipy_does() {
 fn a_pump_without_a_range_has_that_of_its_models_past() {
     let mut shop = Shop::new(STOCK, &bare(), Some(PAST));
     let outlook = shop.good();
-    let expected = forecast.expected()[0][0].unwrap();
+    let expected = outlook.expected()[0][0].unwrap();
     // 0.038 000 007 and 0.043 739 993, outward to steps of half a thou.
     assert_eq!(expected.low, inches("0.038"));
     assert_eq!(expected.high, inches("0.044"));
-    let Law::Readings { degrees_of_freedom: freedom, mean, .. } = expected.law else { panic!("a law of readings") };
+    let Law::Readings { degrees_of_freedom: freedom, mean, .. } = expected.law else {
+        panic!("a law of readings")
+    };
     assert_eq!((freedom, mean), (9, inches("0.04087")));
     // Rows of other outages are counted, and the file is among the inputs.
-    let unused = forecast.job().unused.join("; ");
+    let unused = outlook.job().unused.join("; ");
     assert!(
         unused.contains("1 row of sheet past of") && unused.contains("thrust-collar 1"),
         "{unused}"
@@ -380,7 +384,7 @@ P10,screwed-impeller,0.0397,2029-03-01
 ";
     let law = |past: &str| {
         let outlook = Shop::new(STOCK, &bare(), Some(past)).good();
-        forecast.expected()[0][0].unwrap().law
+        outlook.expected()[0][0].unwrap().law
     };
     let (once, more) = (law(PAST), law(&format!("{PAST}{again}")));
     // The mean of 0.0413, 0.0417, 0.0425 and 0.0397 is 0.0413 again.
@@ -392,7 +396,9 @@ P10,screwed-impeller,0.0397,2029-03-01
         let lines = text.lines().map(|line| line.split_once(',').unwrap().1);
         lines.collect::<Vec<_>>().join("\n")
     };
-    let Law::Readings { degrees_of_freedom: freedom, .. } = law(&bare_rows(&format!("{PAST}{again}"))) else {
+    let Law::Readings { degrees_of_freedom: freedom, .. } =
+        law(&bare_rows(&format!("{PAST}{again}")))
+    else {
         panic!("readings")
     };
     assert_eq!(freedom, 12);
@@ -526,7 +532,7 @@ bench,1.275,,
 bench,1.270,1.273,
 ";
     let outlook = bench(MODEL, Some(past)).good();
-    let gap = &forecast.job().pumps[0].dimensions[0];
+    let gap = &outlook.job().pumps[0].dimensions[0];
     assert!((gap.standard.to_f64(Unit::Millimetre) - 0.001_020_620_726).abs() < 1e-9);
     // Three readings have two degrees of freedom: 4.526 551 times that, as for measured pumps.
     assert_eq!(gap.freedom, Some(2));
@@ -548,7 +554,7 @@ fn a_scatter_that_nobody_knows_is_not_made_up() {
     only(&shop.warnings(), &["cell D2", "only what the gauge can resolve", "more room"]);
     // 0.01 mm over the root of twelve.
     let outlook = shop.good();
-    let gap = &forecast.job().pumps[0].dimensions[0];
+    let gap = &outlook.job().pumps[0].dimensions[0];
     assert!((gap.standard.to_f64(Unit::Millimetre) - 0.002_886_751_346).abs() < 1e-9);
     assert_eq!(gap.freedom, None);
 }

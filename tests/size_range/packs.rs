@@ -1,7 +1,9 @@
 //! Totals that a set of sizes reaches.
 
 use gapwright::length::Length;
-use gapwright::size_range::{SizeRangeError, Guard, MOST_PIECES, Reach, Rule, Size, Targets, with, without};
+use gapwright::size_range::{
+    Guard, MOST_PIECES, Reach, Rule, Size, SizeRangeError, Targets, with, without,
+};
 
 use super::{all_thou, dice, every_pack, exact, hundredths, pick, taken, thou};
 

@@ -26,15 +26,15 @@ use std::time::{Duration, Instant};
 
 use gapwright::accounting::{pack_total, verdicts};
 use gapwright::choose::choose;
-use gapwright::choose::parts::{Column, Combination, Instance, CostRow, Uses, combinations, solve};
-use gapwright::choose::control::{Progress, Control};
+use gapwright::choose::control::{Control, Progress};
+use gapwright::choose::parts::{Column, Combination, CostRow, Instance, Uses, combinations, solve};
 use gapwright::crush::{Crush, Standing, crushes};
 use gapwright::cutting::PlateLot;
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
 use gapwright::length::{Fine, Length, Tolerance, Unit};
 use gapwright::model::{Expansion, Form, Requirement, Term, Thermal};
-use gapwright::plan::{Objective, Cause, Kit, PackPick, Pick, Plan};
+use gapwright::plan::{Cause, Kit, Objective, PackPick, Pick, Plan};
 use gapwright::policy::Acceptance;
 use gapwright::pump::Growth;
 use gapwright::stock::Cut;
@@ -424,20 +424,20 @@ fn fewest_bars(bar: i64, pieces: &[(i64, i64)], at_once: bool) -> (i64, i64) {
     // Each length cut separately from its own bars is always enough.
     let bars: i64 =
         pieces.iter().map(|&(length, demand)| (demand + bar / length - 1) / (bar / length)).sum();
-    let takers: Vec<Vec<Column>> = (0..)
+    let blocks: Vec<Vec<Column>> = (0..)
         .zip(pieces)
         .flat_map(|(item, &(_, demand))| {
-            let (each, takers) = if at_once { (demand, 1) } else { (1, demand) };
-            let taker = vec![column(0, [(item, each as i16)].into_iter().collect())];
-            std::iter::repeat_n(taker, takers as usize)
+            let (each, blocks) = if at_once { (demand, 1) } else { (1, demand) };
+            let block = vec![column(0, [(item, each as i16)].into_iter().collect())];
+            std::iter::repeat_n(block, blocks as usize)
         })
         .collect();
-    let pumps = takers.len();
+    let pumps = blocks.len();
     let instance = Instance {
         capacity: vec![0; pieces.len()],
         classes: vec![(0..pieces.len() as u32).collect()],
-        takers: Arc::new(
-            takers.into_iter().chain(std::iter::repeat_n(supplier, bars as usize)).collect(),
+        blocks: Arc::new(
+            blocks.into_iter().chain(std::iter::repeat_n(supplier, bars as usize)).collect(),
         ),
         pumps,
         tiers: vec![CostRow::Served(vec![1; pumps]), CostRow::Waste],
@@ -450,8 +450,10 @@ fn fewest_bars(bar: i64, pieces: &[(i64, i64)], at_once: bool) -> (i64, i64) {
             proven.store(true, Ordering::Relaxed);
         }
     };
-    let control =
-        Control::unlimited().limit(Duration::from_secs(60)).interrupted_by(&proven).listener(&listener);
+    let control = Control::unlimited()
+        .limit(Duration::from_secs(60))
+        .interrupted_by(&proven)
+        .listener(&listener);
     let solved = solve(&instance, &aims, &control);
     assert_eq!(solved.values[0], -(pumps as i64));
     // Recounted from the cuts of each bar.

@@ -6,11 +6,19 @@ use gapwright::choose::control::Control;
 use gapwright::decimal::Money;
 use gapwright::length::{Length, Unit};
 use gapwright::plan::Stop;
-use gapwright::size_range::{Selection, Choice, SizeRangeError, Guard, Reach, Rule, Size, Targets, select};
+use gapwright::size_range::{
+    Choice, Guard, Reach, Rule, Selection, Size, SizeRangeError, Targets, select,
+};
 
 use super::{all_thou, dice, every_thou, exact, pick, thou};
 
-fn chosen(catalogue: &[Size], targets: &Targets, rule: &Rule, aim: Selection, effort: u64) -> Choice {
+fn chosen(
+    catalogue: &[Size],
+    targets: &Targets,
+    rule: &Rule,
+    aim: Selection,
+    effort: u64,
+) -> Choice {
     let choice = select(catalogue, targets, rule, aim, effort, &Control::unlimited()).unwrap();
     // With any status, the set reaches the range of the catalogue, and its figures are its own.
     let sizes: Vec<Size> = choice.sizes.iter().map(|&n| catalogue[n]).collect();
@@ -33,8 +41,13 @@ fn published_postage_stamps() {
     let three_denominations = [3, 8, 15, 26, 35, 52];
     for (stamps, length) in (1..).zip(three_denominations) {
         for (length, sizes) in [(length, 3), (length + 1, 4)] {
-            let choice =
-                chosen(&every_thou(length), &all_thou(length), &exact(stamps), Selection::Fewest, 20_000);
+            let choice = chosen(
+                &every_thou(length),
+                &all_thou(length),
+                &exact(stamps),
+                Selection::Fewest,
+                20_000,
+            );
             assert!(choice.proven, "{stamps} stamps, 1 to {length}: {}", choice.nodes);
             assert_eq!((choice.sizes.len(), choice.least_sizes), (sizes, sizes));
             println!("{stamps} stamps, 1 to {length}: {} nodes", choice.nodes);
@@ -119,7 +132,9 @@ fn every_set_there_is_agrees() {
         assert_eq!((by_cost.cost, by_cost.sizes.len()), (cost, count));
         assert_eq!(by_cost.least_cost, cost);
         // Stopped at once or after a few parts, the bounds still hold and no claim is false.
-        for (aim, effort) in [(Selection::Fewest, 0), (Selection::LeastCost, 0), (Selection::LeastCost, 2)] {
+        for (aim, effort) in
+            [(Selection::Fewest, 0), (Selection::LeastCost, 0), (Selection::LeastCost, 2)]
+        {
             let early = chosen(&catalogue, &targets, &rule, aim, effort);
             assert!(early.nodes <= effort);
             assert!(early.least_sizes <= fewest.0 && early.least_cost <= early.cost);
@@ -214,7 +229,8 @@ fn an_interrupt_is_heard_and_what_is_found_still_holds() {
     let flag = AtomicBool::new(true);
     let control = Control::unlimited().interrupted_by(&flag);
     let (catalogue, targets) = (every_thou(40), all_thou(40));
-    let choice = select(&catalogue, &targets, &exact(3), Selection::Fewest, 10_000, &control).unwrap();
+    let choice =
+        select(&catalogue, &targets, &exact(3), Selection::Fewest, 10_000, &control).unwrap();
     assert_eq!(choice.stop, Some(Stop::Interrupt));
     assert!(!choice.proven && choice.reach.missed().is_empty());
     assert!(choice.least_sizes <= 6);
@@ -238,7 +254,8 @@ fn what_makes_no_sense_is_refused() {
     let control = Control::unlimited();
     let refused = select(&many, &all_thou(5), &exact(2), Selection::Fewest, 1, &control);
     assert_eq!(refused, Err(SizeRangeError::TooManySizes(129)));
-    let full = select(&many[..128], &all_thou(128), &exact(1), Selection::Fewest, 1, &control).unwrap();
+    let full =
+        select(&many[..128], &all_thou(128), &exact(1), Selection::Fewest, 1, &control).unwrap();
     assert!(full.proven && full.sizes.len() == 128);
     let dear =
         [Size { cost: Money::from_raw(-1), ..Size::of(Length::from_ticks(Unit::Thou.ticks())) }];

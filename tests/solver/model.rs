@@ -168,12 +168,12 @@ impl Rows {
     /// pieces are left.
     fn add_opened_packs(&mut self, job: &Job, index: usize) {
         let item = &job.stock[index];
-        let (takers, available) = self.limits[index].clone();
+        let (blocks, available) = self.limits[index].clone();
         let (loose, packs) = (available % item.carton_qty, available / item.carton_qty);
         let singles = self.variable(Some(loose));
         let opened = self.variable(Some(packs));
         let any = self.variable(Some(1));
-        let taken = takers.into_iter().map(|taker| (taker, -1));
+        let taken = blocks.into_iter().map(|block| (block, -1));
         let paid = [(singles, 1), (opened, i128::from(item.carton_qty))];
         self.rows.push(taken.chain(paid).collect());
         self.rows.push(vec![(any, i128::from(packs)), (opened, -1)]);
@@ -207,7 +207,7 @@ impl Rows {
         let available = lot.on_hand - lot.reserved;
         let used: Vec<usize> = layouts.iter().map(|_| self.variable(Some(available))).collect();
         for (shape, &item) in shapes.iter().enumerate() {
-            let taken = self.limits[item].0.iter().map(|&taker| (taker, -1));
+            let taken = self.limits[item].0.iter().map(|&block| (block, -1));
             let blanks = used.iter().zip(&layouts);
             let blanks = blanks.map(|(&layout, blanks)| (layout, i128::from(blanks[shape])));
             self.rows.push(taken.chain(blanks).collect());
@@ -283,8 +283,8 @@ impl Rows {
         for (number, row) in self.rows.iter().enumerate() {
             write_row(&mut text, &format!("r{number}"), row, ">= 0");
         }
-        for (number, (takers, most)) in self.limits.iter().enumerate() {
-            let row: Row = takers.iter().map(|&taker| (taker, 1)).collect();
+        for (number, (blocks, most)) in self.limits.iter().enumerate() {
+            let row: Row = blocks.iter().map(|&block| (block, 1)).collect();
             write_row(&mut text, &format!("l{number}"), &row, &format!("<= {most}"));
         }
         text.push_str("Bounds\n");
@@ -347,7 +347,7 @@ impl Rows {
         let within = self
             .limits
             .iter()
-            .all(|(takers, most)| takers.iter().map(|&v| plan[v]).sum::<i64>() <= i64::from(*most));
+            .all(|(blocks, most)| blocks.iter().map(|&v| plan[v]).sum::<i64>() <= i64::from(*most));
         bounded && within && self.rows.iter().all(|row| sum(row, plan) >= 0)
     }
 }

@@ -303,7 +303,8 @@ fn what_is_said_to_be_the_largest_is_the_largest() {
             let verdict = |more: f64| {
                 let mut put = stack.clone();
                 let u = line.largest_standard.unwrap() * (1.0 + more);
-                put.contributors[at].standard_uncertainty = Uncertainty::from_raw((u * 1e12) as i64);
+                put.contributors[at].standard_uncertainty =
+                    Uncertainty::from_raw((u * 1e12) as i64);
                 judge(&form, &put, Guard::Expanded(TWO))
             };
             assert!(verdict(-1e-6).conforms() && !verdict(1e-6).conforms());

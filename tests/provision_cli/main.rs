@@ -12,13 +12,13 @@ use calamine::{Data, Range, Reader, Xlsx, open_workbook};
 use gapwright::choose::choose;
 use gapwright::choose::control::Control;
 use gapwright::decimal::Millionths;
+use gapwright::forecast::Forecast;
 use gapwright::formats::common::{LengthJson, PackJson, StoppedBy};
 use gapwright::formats::provision::{LawJson, ProvisionJson, ServiceStanding, WarningJson};
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Unit};
-use gapwright::forecast::Forecast;
 use gapwright::plan::{Kit, Stop};
-use gapwright::provision::{Options, provision};
+use gapwright::provision::{ProvisionOptions, provision};
 use gapwright::read::{Ahead, Sources, forecast};
 use gapwright::verify::Breach;
 use gapwright::words::provision::runs;
@@ -195,19 +195,19 @@ fn what_the_tables_say_holds_for_a_pump_that_is_measured_so() {
     let sources = Sources { stock: STOCK.into(), pumps: PUMPS.into(), ..Sources::default() };
     let ahead = Ahead { history: Some(PAST.into()), ..Ahead::default() };
     let outlook = forecast(&sources, &ahead).unwrap();
-    let question = Options {
+    let question = ProvisionOptions {
         scenarios: 5,
         checks: 5,
-        ..Options::new(Length::parse("0.0005 in", None).unwrap())
+        ..ProvisionOptions::new(Length::parse("0.0005 in", None).unwrap())
     };
-    let found = provision(&forecast, &question, &Control::unlimited()).unwrap();
+    let found = provision(&outlook, &question, &Control::unlimited()).unwrap();
     let (mut met, mut gaps) = (0, 0);
     for (index, kit) in found.safe.iter().enumerate() {
         let whole: usize = runs(kit).iter().map(|run| run.values).sum();
         assert_eq!(whole, kit.values());
         for run in runs(kit) {
             for value in run.ranges.first().copied().unwrap_or_default() {
-                let mut job = forecast.job().clone().into_parts();
+                let mut job = outlook.job().clone().into_parts();
                 let mut pump = job.pumps[index].clone();
                 if !kit.axes.is_empty() {
                     pump.dimensions[0].value = value;
@@ -572,14 +572,14 @@ fn a_provision_that_does_not_hold_is_noticed() {
     let sources = Sources { stock: STOCK.into(), pumps: PUMPS.into(), ..Sources::default() };
     let outlook = forecast(&sources, &ahead).unwrap();
     let step = Length::parse("1 thou", None).unwrap();
-    let question = Options { scenarios: 20, checks: 20, ..Options::new(step) };
-    let found = provision(&forecast, &question, &Control::unlimited()).unwrap();
-    let verified = verify_provision(forecast.clone(), found.clone()).unwrap();
+    let question = ProvisionOptions { scenarios: 20, checks: 20, ..ProvisionOptions::new(step) };
+    let found = provision(&outlook, &question, &Control::unlimited()).unwrap();
+    let verified = verify_provision(outlook.clone(), found.clone()).unwrap();
     assert_eq!(verified.provision(), &found);
     // Work that was ended early says what ended it.
     let stopped_by = |stopped| {
         let ended = gapwright::provision::Provision { stopped, ..found.clone() };
-        let verified = verify_provision(forecast.clone(), ended).unwrap();
+        let verified = verify_provision(outlook.clone(), ended).unwrap();
         plain_values(&Provided::of(&verified, &question, question.level)).stopped_by
     };
     assert_eq!(stopped_by(Some(Stop::TimeLimit)), Some(StoppedBy::TimeLimit));
@@ -590,13 +590,13 @@ fn a_provision_that_does_not_hold_is_noticed() {
         let mut other = found.clone();
         change(&mut other);
         assert_ne!(other, found);
-        verify_provision(forecast.clone(), other).unwrap_err()[0].to_string()
+        verify_provision(outlook.clone(), other).unwrap_err()[0].to_string()
     };
     // A missing piece, at its cost; a wrong cost; more than is on hand; likewise a trolley.
     let said = wrong(&|other| {
         let kit = &mut other.safe[pump];
         let item = kit.pieces[0].item;
-        kit.cost = Money::from_raw(kit.cost.raw() - forecast.job().stock[item].unit_cost.raw());
+        kit.cost = Money::from_raw(kit.cost.raw() - outlook.job().stock[item].unit_cost.raw());
         kit.pieces[0].count -= 1;
         kit.pieces.retain(|piece| piece.count > 0);
     });
@@ -607,7 +607,7 @@ fn a_provision_that_does_not_hold_is_noticed() {
     wrong(&|other| dearer(&mut other.trolley.cost));
     wrong(&|other| other.trolley.pieces[0].count += 1_000);
     // A pump that measures outside the calculated range.
-    let (job, expected) = forecast.clone().into_parts();
+    let (job, expected) = outlook.clone().into_parts();
     let hot = expected[pump].iter().position(Option::is_some).unwrap();
     let wide = Tolerance::even(step * 50);
     let worse = |job: &mut Parts| job.pumps[pump].dimensions[hot].tolerance = wide;

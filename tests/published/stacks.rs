@@ -6,7 +6,9 @@ use gapwright::job::Parts;
 use gapwright::length::Uncertainty;
 use gapwright::model::{Correlation, Shape};
 use gapwright::read::{Sources, job as read_job, parse_model};
-use gapwright::stack::{Contributor, Coverage, WorstCase, Evaluation, LotError, Stack, expanded, worst_case};
+use gapwright::stack::{
+    Contributor, Coverage, Evaluation, LotError, Stack, WorstCase, expanded, worst_case,
+};
 use gapwright::stock::Lot;
 
 const ONCE: Coverage = Coverage::Factor(Millionths::ONE);
@@ -119,7 +121,8 @@ fn fit(first: [&str; 2], second: [&str; 2]) -> [String; 3] {
             }
         };
         let parts = [part(0, first, first_up), part(1, second, second_up)];
-        let sum = worst_case(&[(Term::Dimension(0), one(1)), (Term::Dimension(1), one(-1))], &parts);
+        let sum =
+            worst_case(&[(Term::Dimension(0), one(1)), (Term::Dimension(1), one(-1))], &parts);
         // Twice the height of the middle above the nominal value.
         assert_eq!(sum.asymmetry, sum.above - sum.below);
         ends(sum, Unit::Millimetre)
@@ -175,8 +178,10 @@ fn bolts_in_two_holes() {
 #[test]
 fn ten_that_err_together() {
     // One is 100 000 ticks.
-    let tenth =
-        |index| Contributor { standard_uncertainty: ticks(10_000).into(), ..dimension(index, Length::ZERO) };
+    let tenth = |index| Contributor {
+        standard_uncertainty: ticks(10_000).into(),
+        ..dimension(index, Length::ZERO)
+    };
     let parts: Vec<Contributor> = (0..10).map(tenth).collect();
     let pairs = (0..10).flat_map(|a| (0..a).map(move |b| [b, a]));
     let correlations: Vec<Correlation> = pairs
@@ -401,8 +406,10 @@ fn a_stainless_sleeve_in_grey_iron_grows_by_the_difference() {
         let Kit::Served(packs) = &plan(&hot).kits[0] else { panic!("{acceptance}: can be kitted") };
         let pump = &hot.pumps[0];
         let stack = stack_of(&hot, pump, packs);
-        let apart =
-            worst_case(&[(Term::Thermal(0), one(1)), (Term::Thermal(1), one(-1))], &stack.contributors);
+        let apart = worst_case(
+            &[(Term::Thermal(0), one(1)), (Term::Thermal(1), one(-1))],
+            &stack.contributors,
+        );
         assert_eq!(apart.nominal, length("0.0270 mm").into());
         let verdict = verdicts(&hot, pump, packs)[0];
         assert_eq!(verdict.value, length("0.2 mm").into());
